@@ -1,0 +1,220 @@
+"""The job file's types. Every key of the job file is here and nowhere else; `load` turns TOML into them."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+
+from pipeline.words import Reason
+
+
+def _with_offset(value: datetime) -> datetime:
+    if value.tzinfo is None:
+        raise ValueError("a session's time needs its offset from UTC, such as 2026-03-02T07:30:00+13:00 or ...Z")
+    return value
+
+
+Moment = Annotated[datetime, AfterValidator(_with_offset)]
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Units = Literal["metre", "foot", "us-survey-foot"]
+HoldBack = Literal[Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED]
+Format = Literal["gpkg", "dxf", "csv", "geojson", "landxml"]
+
+
+class _Strict(BaseModel):
+    """No unknown key, no silent conversion, no NaN or infinity, nothing changed after loading."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+
+class JobSection(_Strict):
+    """``[job]``: the name used in file names and the folder where issues are kept."""
+
+    name: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+    folder: Path
+
+
+class Target(_Strict):
+    """``[target]``: the issued frame. ``height`` is a vertical CRS or "ellipsoid"; lengths in metres, epoch in years."""
+
+    grid: str
+    height: str
+    geoid: Path | None = None
+    geoid_sigma: NotNegative | None = None
+    epoch: float | None = None
+    max_transform_error: Positive | None = None
+
+
+class Columns(_Strict):
+    """``[points.columns]``: our name = the export's name. Everything else in the export is carried along."""
+
+    name: str | None = None
+    time: str | None = None
+    time_end: str | None = None
+    longitude: str | None = None
+    latitude: str | None = None
+    height: str | None = None
+    easting: str | None = None
+    northing: str | None = None
+    x: str | None = None
+    y: str | None = None
+    z: str | None = None
+    sigma_east: str | None = None
+    sigma_north: str | None = None
+    sigma_up: str | None = None
+    code: str | None = None
+    solution: str | None = None
+    base: str | None = None
+    mark: str | None = None
+    antenna_height: str | None = None
+    satellites: str | None = None
+    pdop: str | None = None
+    correction_age: str | None = None
+
+
+class _Reading(_Strict):
+    """The keys that ``[source]`` and ``[[points]]`` share: how the rows of an export are to be read."""
+
+    crs: str | None = None
+    time_zone: str | None = None
+    time_format: str | None = None
+    delimiter: Annotated[str, Field(min_length=1, max_length=1)] | None = None
+    decimal: Literal[".", ","] | None = None
+    encoding: str | None = None
+    angles: Literal["decimal", "dms"] | None = None
+    units: Units | None = None
+
+
+class Source(_Reading):
+    """``[source]``: defaults for every ``[[points]]`` block."""
+
+
+class Points(_Reading):
+    """One ``[[points]]`` block; after loading, what it leaves open is filled from ``[source]``."""
+
+    files: Annotated[tuple[str, ...], Field(min_length=1)]
+    layer: str | None = None
+    columns: Columns = Columns()
+
+
+class Quality(_Strict):
+    """``[quality]``: what is accepted, and the standard uncertainties where the export has none (metres, ppm)."""
+
+    solutions: tuple[str, ...] = ("fix",)
+    max_sigma_horizontal: Positive | None = None
+    max_sigma_vertical: Positive | None = None
+    max_pdop: Positive | None = None
+    max_correction_age: Positive | None = None
+    sigma_horizontal: Positive = 0.008
+    sigma_vertical: Positive = 0.015
+    ppm: NotNegative = 1.0
+    centring: NotNegative = 0.003
+
+
+class ControlSection(_Strict):
+    """``[control]``: the register of control marks and the CRS and height datum of its coordinates."""
+
+    file: Path
+    crs: str
+    height: str = "ellipsoid"
+    layer: str | None = None
+
+
+class Occupation(_Strict):
+    """A rover point that stands on a mark of the register or on a temporary mark."""
+
+    point: str
+    mark: str
+
+
+class Setup(_Strict):
+    """The base over a mark: the position it broadcast (degrees, metres) and its antenna height above the mark."""
+
+    mark: str
+    longitude: Annotated[float, Field(ge=-180, le=360)]
+    latitude: Annotated[float, Field(ge=-90, le=90)]
+    ellipsoid_height: float
+    antenna_height: float = 0.0
+
+
+class GivenShift(_Strict):
+    """A shift stated in the job file, metres east, north and up with standard uncertainties."""
+
+    east: float
+    north: float
+    up: float
+    sigma_horizontal: NotNegative = 0.0
+    sigma_vertical: NotNegative = 0.0
+
+
+class FieldShift(_Strict):
+    """A correction that the field applied from a time on; it is taken out of the points before anything else."""
+
+    start: Annotated[Moment, Field(alias="from")]
+    east: float
+    north: float
+    up: float
+    model: Literal["geocentric", "grid"] = "geocentric"
+
+
+class Session(_Strict):
+    """One ``[[session]]``: a base that stood still with one broadcast position, over the half-open [start, end)."""
+
+    name: Annotated[str, Field(min_length=1)]
+    start: Moment
+    end: Moment
+    base: str | None = None
+    ties: tuple[Occupation, ...] = ()
+    checks: tuple[Occupation, ...] = ()
+    setup: Setup | None = None
+    shift: Literal["derive", "none"] | GivenShift = "derive"
+    field_shift: FieldShift | None = None
+
+
+class SessionsFile(_Strict):
+    """``[sessions]``: the sessions' table kept in a CSV file instead of ``[[session]]`` tables."""
+
+    file: Path
+
+
+class Shift(_Strict):
+    """``[shift]``: the shift's model, and the size (metres) beyond which a shift is warned about."""
+
+    model: Literal["geocentric", "grid"] = "geocentric"
+    limit_horizontal: Positive = 10.0
+    limit_vertical: Positive = 20.0
+
+
+class Checks(_Strict):
+    """``[checks]``: how occupations are found by code, and the tolerances (metres; common practice, no source)."""
+
+    codes: tuple[str, ...] = ("CHK",)
+    radius: Positive = 0.5
+    horizontal: Positive = 0.030
+    vertical: Positive = 0.050
+
+
+class Issue(_Strict):
+    """``[issue]``: what is held back although it was computed, and the formats written."""
+
+    hold_back: tuple[HoldBack, ...] = (Reason.SUSPECT,)
+    formats: tuple[Format, ...] = ("gpkg",)
+    by_code: bool = False
+
+
+class Job(_Strict):
+    """A whole job file, its paths resolved against the file's folder and its defaults filled in."""
+
+    job: JobSection
+    target: Target
+    source: Source = Source()
+    points: Annotated[tuple[Points, ...], Field(min_length=1)]
+    quality: Quality = Quality()
+    control: ControlSection | None = None
+    session: tuple[Session, ...] = ()
+    sessions: SessionsFile | None = None
+    shift: Shift = Shift()
+    checks: Checks = Checks()
+    issue: Issue = Issue()

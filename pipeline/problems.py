@@ -1,0 +1,47 @@
+"""One problem of a job, the collector that gathers them, and the one exception that carries them all."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+
+@dataclass(frozen=True, order=True)
+class Problem:
+    """What is wrong, where, and what to do about it.
+
+    ``file`` is shown as the user wrote it; ``line`` counts from 1 (a feature's number where the file has no lines).
+    """
+
+    file: str
+    line: int
+    what: str
+    fix: str = ""
+
+    def __str__(self) -> str:
+        where = self.file if self.line <= 0 else f"{self.file}:{self.line}"
+        return f"{where}: {self.what}" + (f" -> {self.fix}" if self.fix else "")
+
+
+class JobError(Exception):
+    """The job cannot be run as it stands; ``problems`` lists every reason found."""
+
+    def __init__(self, problems: "list[Problem] | tuple[Problem, ...]") -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+@dataclass
+class Problems:
+    """Gathers problems so that all of them are reported at once."""
+
+    found: list[Problem] = field(default_factory=list)
+
+    def add(self, file: "str | Path", line: int, what: str, fix: str = "") -> None:
+        """Note one problem; the same one twice is kept once."""
+        problem = Problem(str(file), line, what, fix)
+        if problem not in self.found:
+            self.found.append(problem)
+
+    def raise_if_any(self) -> None:
+        """Raise `JobError` with everything gathered so far, if there is anything."""
+        if self.found:
+            raise JobError(self.found)

@@ -1,0 +1,35 @@
+"""Columns, types and units of the tables that pass between stages and of the layers that are issued.
+
+Lengths are metres, angles degrees, times UTC. A batch of readings has the columns of `READING` followed by the
+export's own columns (those that the job file does not map), under their own names.
+"""
+
+import pyarrow as pa
+
+TIME = pa.timestamp("ms", tz="UTC")
+
+#: What `read` gives and `attach`, `correct` and `issue` take: one row per row of an export, in the export's order.
+READING = pa.schema(
+    [
+        ("name", pa.string()),
+        ("code", pa.string()),
+        ("time", TIME),  # null where there is none or it could not be read
+        ("time_end", TIME),
+        ("first", pa.float64()),  # longitude, easting or X in source.crs; NaN where unknown
+        ("second", pa.float64()),  # latitude, northing or Y
+        ("third", pa.float64()),  # ellipsoidal height, height or Z
+        ("sigma_east", pa.float64()),  # NaN where the export has none
+        ("sigma_north", pa.float64()),
+        ("sigma_up", pa.float64()),
+        ("solution", pa.string()),
+        ("base", pa.string()),
+        ("mark", pa.string()),
+        ("antenna_height", pa.float64()),
+        ("satellites", pa.float64()),
+        ("pdop", pa.float64()),
+        ("correction_age", pa.float64()),
+        ("held", pa.uint8()),  # 0, or words.reason_code of what reading found wrong
+        ("detail", pa.string()),  # what was wrong, in words with the text found; null where nothing
+        ("source_row", pa.int64()),  # line of the text file (header is line 1), feature number otherwise
+    ]
+)

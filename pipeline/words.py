@@ -1,0 +1,73 @@
+"""The closed lists of words that the outputs use. Nothing else in the house spells one of them out."""
+
+from enum import StrEnum
+
+
+class Reason(StrEnum):
+    """Why a row of an export is held back."""
+
+    UNREADABLE = "unreadable"
+    NO_POSITION = "no_position"
+    NO_TIME = "no_time"
+    AMBIGUOUS_TIME = "ambiguous_time"
+    OUTSIDE_SESSIONS = "outside_sessions"
+    TWO_SESSIONS = "two_sessions"
+    UNTIED = "untied"
+    NOT_FIXED = "not_fixed"
+    POOR_QUALITY = "poor_quality"
+    OUTSIDE_COVERAGE = "outside_coverage"
+    SUSPECT = "suspect"
+    UNCLOSED = "unclosed"
+    UNCHECKED = "unchecked"
+    DUPLICATE = "duplicate"
+
+
+class Proof(StrEnum):
+    """What the occupations of control marks around a point say about its base at that time."""
+
+    BRACKETED = "bracketed"
+    UNCLOSED = "unclosed"
+    SUSPECT = "suspect"
+    UNCHECKED = "unchecked"
+
+
+class Verdict(StrEnum):
+    """What a session's evidence amounts to, and a job's as the worst of its sessions'."""
+
+    PROVEN = "proven"
+    UNCLOSED = "unclosed"
+    UNCHECKED = "unchecked"
+    FAILED = "failed"
+    UNTIED = "untied"
+
+
+class Role(StrEnum):
+    """What an occupation of a mark is used for: a tie is adjusted, a check never is."""
+
+    TIE = "tie"
+    CHECK = "check"
+
+
+class Place(StrEnum):
+    """Where in its session an occupation stands: before, among or after the drafted points."""
+
+    OPENING = "opening"
+    BETWEEN = "between"
+    CLOSING = "closing"
+
+
+class Holds(StrEnum):
+    """Which components of a control mark's register coordinates are held."""
+
+    FULL = "3d"
+    POSITION = "position"
+    HEIGHT = "height"
+
+
+#: Codes for `tables.READING`'s ``held`` column: 0 is "not held back", n is REASONS[n - 1].
+REASONS: tuple[Reason, ...] = tuple(Reason)
+
+
+def reason_code(reason: Reason) -> int:
+    """Return the number that stands for ``reason`` in a ``held`` column."""
+    return REASONS.index(reason) + 1
