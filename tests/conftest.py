@@ -1,0 +1,26 @@
+"""Fixtures that several rooms share."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pyproj
+import pytest
+
+_GRIDS = Path(__file__).resolve().parents[2] / "shared" / "grids"
+
+
+@pytest.fixture
+def grids_folder() -> Path:
+    """The folder of real geoid grids beside the checkout; a test that needs one skips where it is absent."""
+    if not _GRIDS.is_dir():
+        pytest.skip("the real geoid grids are not beside this checkout (../shared/grids)")
+    return _GRIDS
+
+
+@pytest.fixture
+def real_grids(grids_folder: Path) -> Iterator[Path]:
+    """The same folder, on PROJ's search path for the length of one test."""
+    before = pyproj.datadir.get_data_dir()
+    pyproj.datadir.append_data_dir(str(grids_folder))
+    yield grids_folder
+    pyproj.datadir.set_data_dir(before)
