@@ -1,0 +1,53 @@
+"""Which readings are good enough to be drafted: the solution and the limits of ``[quality]``."""
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.job.model import Quality
+from pipeline.words import Reason
+
+
+def _column(batch: pa.RecordBatch, name: str) -> NDArray[np.float64]:
+    return np.asarray(batch.column(name).to_numpy(zero_copy_only=False), np.float64)
+
+
+def not_fixed(batch: pa.RecordBatch, quality: Quality) -> NDArray[np.bool_]:
+    """Return (n,) which readings have a solution that ``quality.solutions`` does not accept; none is not accepted."""
+    accepted = pa.array([solution.strip().lower() for solution in quality.solutions], pa.string())
+    known = pc.is_in(pc.utf8_lower(batch.column("solution")), value_set=accepted)
+    return ~np.asarray(known.to_numpy(zero_copy_only=False), bool)
+
+
+def _over(batch: pa.RecordBatch, quality: Quality) -> list[tuple[str, NDArray[np.float64], float]]:
+    """Return (what, values, limit) for every limit that the job sets; an unknown value (NaN) exceeds nothing."""
+    horizontal = np.fmax(_column(batch, "sigma_east"), _column(batch, "sigma_north"))
+    limits = [
+        ("horizontal standard uncertainty (larger of east and north)", horizontal, quality.max_sigma_horizontal),
+        ("vertical standard uncertainty", _column(batch, "sigma_up"), quality.max_sigma_vertical),
+        ("PDOP", _column(batch, "pdop"), quality.max_pdop),
+        ("age of corrections", _column(batch, "correction_age"), quality.max_correction_age),
+    ]
+    return [(what, values, limit) for what, values, limit in limits if limit is not None]
+
+
+def poor(batch: pa.RecordBatch, quality: Quality) -> NDArray[np.bool_]:
+    """Return (n,) which readings exceed a limit of ``[quality]``."""
+    found = np.zeros(batch.num_rows, bool)
+    for _, values, limit in _over(batch, quality):
+        found |= values > limit
+    return found
+
+
+def why(batch: pa.RecordBatch, row: int, quality: Quality, reason: Reason) -> str:
+    """Return in words why `not_fixed` or `poor` caught one row of a batch."""
+    if reason is Reason.NOT_FIXED:
+        found = batch.column("solution")[row].as_py()
+        accepted = ", ".join(quality.solutions)
+        return f'solution "{found}", accepted: {accepted}' if found else f"no solution stated, accepted: {accepted}"
+    return "; ".join(
+        f"{what} {values[row]:g} over the limit of {limit:g}"
+        for what, values, limit in _over(batch, quality)
+        if values[row] > limit
+    )

@@ -1,0 +1,150 @@
+"""Ties, base set-ups and control become observations; one adjustment gives every session its shift.
+
+Working frame: geocentric X, Y, Z of the target grid's datum, metres. Checks never come here.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.adjust import Adjustment, Observations, adjust
+from pipeline.geodesy.frames import enu_rotation
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+#: A stated standard uncertainty of zero would weigh infinitely; a tenth of a millimetre is as good as exact here.
+_LEAST_SIGMA = 1e-4
+
+
+@dataclass(frozen=True)
+class Marks:
+    """The marks that take part: of the register, and temporary ones, which hold nothing.
+
+    Args:
+        names: M names.
+        xyz: (M, 3) register coordinates in the working frame; an approximation where the register has none.
+        longitude: (M,) degrees, for the local east, north and up.
+        latitude: (M,) degrees.
+        held: (M, 3) whether east, north and up are held at the register's coordinates.
+        sigma: (M, 3) standard uncertainty of the register's east, north and up; only read where held.
+    """
+
+    names: tuple[str, ...]
+    xyz: Floats
+    longitude: Floats
+    latitude: Floats
+    held: NDArray[np.bool_]
+    sigma: Floats
+
+
+@dataclass(frozen=True)
+class Occupied:
+    """Receivers over marks: rovers on their poles, or bases on their tripods. One row each.
+
+    Args:
+        session: (n,) index of the session.
+        mark: (n,) index of the mark.
+        xyz: (n, 3) raw position of the mark, working frame.
+        sigma: (n, 3) standard uncertainty east, north, up, centring included.
+    """
+
+    session: Integers
+    mark: Integers
+    xyz: Floats
+    sigma: Floats
+
+
+@dataclass(frozen=True)
+class Stated:
+    """Shifts that the job file states instead of deriving them (``shift = "none"`` states zero).
+
+    Args:
+        session: (n,) index of the session.
+        shift: (n, 3) east, north, up.
+        sigma: (n, 3) standard uncertainty east, north, up.
+        longitude: (n,) degrees, the place at which east, north and up are meant.
+        latitude: (n,) degrees.
+    """
+
+    session: Integers
+    shift: Floats
+    sigma: Floats
+    longitude: Floats
+    latitude: Floats
+
+
+@dataclass(frozen=True)
+class Shifts:
+    """What the adjustment gives.
+
+    Args:
+        shift: (S, 3) X, Y, Z per session; NaN where the session is not tied in position and in height.
+        covariance: (S, 3, 3) X, Y, Z, register uncertainty included.
+        tied: (S, 2) whether the session is tied in position, in height.
+        marks: (M, 3) adjusted coordinates of the marks.
+        adjustment: residuals and statistics; its observations are the ties, then the set-ups, then the control,
+            then the stated shifts.
+        control: (c,) index of the mark of each control observation.
+    """
+
+    shift: Floats
+    covariance: Floats
+    tied: NDArray[np.bool_]
+    marks: Floats
+    adjustment: Adjustment
+    control: Integers
+
+
+def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated: Stated) -> Shifts:
+    """Adjust the whole job at once and return a shift per session with its covariance.
+
+    Equation numbers of the model, per observation: rover or base on a mark ``X_raw + d - x = v``, control
+    ``x - x_register = v``, stated shift ``d = stated + v``; each in the local east, north, up of its place, so that a
+    component which is not held has no row.
+    """
+    rotation = enu_rotation(marks.longitude, marks.latitude)
+    control = np.flatnonzero(marks.held.any(axis=1))
+    on_marks = _stack(ties, setups)
+    rows = len(on_marks.mark)
+    turn = np.concatenate(
+        [rotation[on_marks.mark], rotation[control], enu_rotation(stated.longitude, stated.latitude)]
+    ).reshape(-1, 3, 3)
+    reduced = np.einsum("nij,nj->ni", rotation[on_marks.mark], marks.xyz[on_marks.mark] - on_marks.xyz)
+    sigma = np.concatenate([on_marks.sigma, np.where(marks.held, marks.sigma, 1.0)[control], stated.sigma])
+    nobody = np.full(len(control), -1)
+    observations = Observations(
+        session=np.concatenate([on_marks.session, nobody, stated.session]),
+        mark=np.concatenate([on_marks.mark, control, np.full(len(stated.session), -1)]),
+        rotation=turn,
+        observed=np.concatenate([reduced, np.zeros((len(control), 3)), stated.shift]),
+        covariance=np.maximum(sigma, _LEAST_SIGMA)[:, :, None] ** 2 * np.eye(3),
+        present=np.concatenate([np.ones((rows, 3), bool), marks.held[control], np.ones((len(stated.session), 3), bool)]),
+    )
+    found = adjust(observations, sessions, len(marks.names))
+    tied = np.column_stack([found.session_tied_position, found.session_tied_height])
+    whole = tied.all(axis=1)
+    return Shifts(
+        shift=np.where(whole[:, None], found.shifts, np.nan),
+        covariance=np.where(whole[:, None, None], found.shift_covariance, np.nan),
+        tied=tied,
+        marks=marks.xyz + found.marks,
+        adjustment=found,
+        control=control,
+    )
+
+
+def _stack(first: Occupied, second: Occupied) -> Occupied:
+    return Occupied(
+        np.concatenate([first.session, second.session]),
+        np.concatenate([first.mark, second.mark]),
+        np.concatenate([first.xyz, second.xyz]),
+        np.concatenate([first.sigma, second.sigma]),
+    )
+
+
+def stack_sigma(horizontal: Sequence[float] | float, vertical: Sequence[float] | float, count: int) -> Floats:
+    """Return (count, 3) standard uncertainties east, north, up from a horizontal and a vertical one per component."""
+    return np.column_stack([np.broadcast_to(s, count) for s in (horizontal, horizontal, vertical)]).astype(float)
