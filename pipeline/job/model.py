@@ -2,9 +2,9 @@
 
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, Tag
 
 from pipeline.words import Reason
 
@@ -15,6 +15,20 @@ def _with_offset(value: datetime) -> datetime:
     return value
 
 
+def _shift_form(value: object) -> str:
+    return SHIFT_WORD if isinstance(value, str) else SHIFT_GIVEN
+
+
+_T = TypeVar("_T")
+
+#: The two forms of a session's ``shift``; these tags stand in the places that pydantic reports, never in a job file.
+SHIFT_WORD, SHIFT_GIVEN = "a word", "a table"
+
+#: TOML knows lists and text only: these two are the conversions that strictness leaves open.
+Listed = Annotated[tuple[_T, ...], Field(strict=False)]
+File = Annotated[Path, Field(strict=False)]
+
+Named = Annotated[str, Field(min_length=1)]
 Moment = Annotated[datetime, AfterValidator(_with_offset)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
@@ -33,15 +47,15 @@ class JobSection(_Strict):
     """``[job]``: the name used in file names and the folder where issues are kept."""
 
     name: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
-    folder: Path
+    folder: File
 
 
 class Target(_Strict):
-    """``[target]``: the issued frame. ``height`` is a vertical CRS or "ellipsoid"; lengths in metres, epoch in years."""
+    """``[target]``: the issued frame. ``height`` is a vertical CRS or "ellipsoid"; metres, the epoch in years."""
 
     grid: str
     height: str
-    geoid: Path | None = None
+    geoid: File | None = None
     geoid_sigma: NotNegative | None = None
     epoch: float | None = None
     max_transform_error: Positive | None = None
@@ -94,7 +108,7 @@ class Source(_Reading):
 class Points(_Reading):
     """One ``[[points]]`` block; after loading, what it leaves open is filled from ``[source]``."""
 
-    files: Annotated[tuple[str, ...], Field(min_length=1)]
+    files: Annotated[Listed[Named], Field(min_length=1)]
     layer: str | None = None
     columns: Columns = Columns()
 
@@ -102,7 +116,7 @@ class Points(_Reading):
 class Quality(_Strict):
     """``[quality]``: what is accepted, and the standard uncertainties where the export has none (metres, ppm)."""
 
-    solutions: tuple[str, ...] = ("fix",)
+    solutions: Listed[str] = ("fix",)
     max_sigma_horizontal: Positive | None = None
     max_sigma_vertical: Positive | None = None
     max_pdop: Positive | None = None
@@ -116,7 +130,7 @@ class Quality(_Strict):
 class ControlSection(_Strict):
     """``[control]``: the register of control marks and the CRS and height datum of its coordinates."""
 
-    file: Path
+    file: File
     crs: str
     height: str = "ellipsoid"
     layer: str | None = None
@@ -125,14 +139,14 @@ class ControlSection(_Strict):
 class Occupation(_Strict):
     """A rover point that stands on a mark of the register or on a temporary mark."""
 
-    point: str
-    mark: str
+    point: Named
+    mark: Named
 
 
 class Setup(_Strict):
     """The base over a mark: the position it broadcast (degrees, metres) and its antenna height above the mark."""
 
-    mark: str
+    mark: Named
     longitude: Annotated[float, Field(ge=-180, le=360)]
     latitude: Annotated[float, Field(ge=-90, le=90)]
     ellipsoid_height: float
@@ -162,21 +176,24 @@ class FieldShift(_Strict):
 class Session(_Strict):
     """One ``[[session]]``: a base that stood still with one broadcast position, over the half-open [start, end)."""
 
-    name: Annotated[str, Field(min_length=1)]
+    name: Named
     start: Moment
     end: Moment
     base: str | None = None
-    ties: tuple[Occupation, ...] = ()
-    checks: tuple[Occupation, ...] = ()
+    ties: Listed[Occupation] = ()
+    checks: Listed[Occupation] = ()
     setup: Setup | None = None
-    shift: Literal["derive", "none"] | GivenShift = "derive"
+    shift: Annotated[
+        Annotated[Literal["derive", "none"], Tag(SHIFT_WORD)] | Annotated[GivenShift, Tag(SHIFT_GIVEN)],
+        Discriminator(_shift_form),
+    ] = "derive"
     field_shift: FieldShift | None = None
 
 
 class SessionsFile(_Strict):
     """``[sessions]``: the sessions' table kept in a CSV file instead of ``[[session]]`` tables."""
 
-    file: Path
+    file: File
 
 
 class Shift(_Strict):
@@ -190,7 +207,7 @@ class Shift(_Strict):
 class Checks(_Strict):
     """``[checks]``: how occupations are found by code, and the tolerances (metres; common practice, no source)."""
 
-    codes: tuple[str, ...] = ("CHK",)
+    codes: Listed[str] = ("CHK",)
     radius: Positive = 0.5
     horizontal: Positive = 0.030
     vertical: Positive = 0.050
@@ -199,8 +216,8 @@ class Checks(_Strict):
 class Issue(_Strict):
     """``[issue]``: what is held back although it was computed, and the formats written."""
 
-    hold_back: tuple[HoldBack, ...] = (Reason.SUSPECT,)
-    formats: tuple[Format, ...] = ("gpkg",)
+    hold_back: Listed[HoldBack] = (Reason.SUSPECT,)
+    formats: Listed[Format] = ("gpkg",)
     by_code: bool = False
 
 
@@ -210,10 +227,10 @@ class Job(_Strict):
     job: JobSection
     target: Target
     source: Source = Source()
-    points: Annotated[tuple[Points, ...], Field(min_length=1)]
+    points: Annotated[Listed[Points], Field(min_length=1)]
     quality: Quality = Quality()
     control: ControlSection | None = None
-    session: tuple[Session, ...] = ()
+    session: Listed[Session] = ()
     sessions: SessionsFile | None = None
     shift: Shift = Shift()
     checks: Checks = Checks()
