@@ -1,0 +1,92 @@
+"""The extent of a job in longitude and latitude."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pipeline.geodesy.errors import OperationError
+
+Floats = NDArray[np.float64]
+
+_METRES_PER_DEGREE = 111_000.0  # a little short of a degree of latitude, so that a margin never comes out too small
+
+
+@dataclass(frozen=True)
+class Area:
+    """Bounds in degrees. ``west`` greater than ``east`` means that the area crosses the 180th meridian, as in PROJ.
+
+    Raises `OperationError` where the bounds are not finite or not on the earth.
+    """
+
+    west: float
+    south: float
+    east: float
+    north: float
+
+    def __post_init__(self) -> None:
+        bounds = (self.west, self.south, self.east, self.north)
+        sound = all(np.isfinite(bounds)) and -90.0 <= self.south <= self.north <= 90.0
+        if not sound or max(abs(self.west), abs(self.east)) > 180.0:
+            raise OperationError(
+                f"the job's area (west, south, east, north = {', '.join(f'{bound:g}' for bound in bounds)}) is not a "
+                "place on the earth",
+                "check the order of the coordinate columns, their units and source.crs",
+            )
+
+    @classmethod
+    def of(cls, lon: ArrayLike, lat: ArrayLike) -> "Area":
+        """Return the smallest area around the finite points (n,) [deg].
+
+        In longitude it leaves out the widest gap, so that points on both sides of the 180th meridian give a narrow
+        area. Raises `OperationError` where no point is finite.
+        """
+        lon, lat = np.asarray(lon, dtype=np.float64).ravel(), np.asarray(lat, dtype=np.float64).ravel()
+        known = np.isfinite(lon) & np.isfinite(lat)
+        if not known.any():
+            raise OperationError("no point has a usable position", "check the coordinate columns and source.crs")
+        around = np.unique((lon[known] + 180.0) % 360.0 - 180.0)
+        gaps = np.append(np.diff(around), around[0] + 360.0 - around[-1])
+        widest = int(np.argmax(gaps))
+        west = around[(widest + 1) % around.size]
+        return cls(float(west), float(lat[known].min()), float(around[widest]), float(lat[known].max()))
+
+    @property
+    def width(self) -> float:
+        """Extent in longitude [deg], 0 to 360."""
+        width = self.east - self.west
+        return width if width >= 0.0 else width + 360.0
+
+    @property
+    def centre(self) -> tuple[float, float]:
+        """Longitude and latitude of the middle [deg]."""
+        return _wrapped(self.west + self.width / 2.0), (self.south + self.north) / 2.0
+
+    def with_margin(self, metres: float) -> "Area":
+        """Return the area widened by ``metres`` on every side; near a pole it goes all the way round."""
+        high = metres / _METRES_PER_DEGREE
+        south, north = max(self.south - high, -90.0), min(self.north + high, 90.0)
+        narrowest = np.cos(np.radians(max(abs(south), abs(north))))
+        if narrowest <= 1e-6 or self.width + 2.0 * high / narrowest >= 360.0:
+            return Area(-180.0, south, 180.0, north)
+        wide = float(high / narrowest)
+        return Area(_wrapped(self.west - wide), south, _wrapped(self.east + wide), north)
+
+    def contains(self, other: "Area") -> bool:
+        """Tell whether ``other`` lies within this area; both may cross the 180th meridian."""
+        if not (self.south <= other.south and other.north <= self.north):
+            return False
+        if self.width >= 360.0:
+            return True
+        offset = (other.west - self.west) % 360.0
+        return offset + other.width <= self.width + 1e-9
+
+    def samples(self) -> tuple[Floats, Floats]:
+        """Return longitudes and latitudes (9,) [deg]: the middle, the corners and the middles of the sides."""
+        along = self.west + self.width * np.array([0.5, 0.0, 1.0, 0.0, 1.0, 0.5, 0.5, 0.0, 1.0])
+        up = self.south + (self.north - self.south) * np.array([0.5, 0.0, 0.0, 1.0, 1.0, 0.0, 1.0, 0.5, 0.5])
+        return np.asarray([_wrapped(float(lon)) for lon in along]), up
+
+
+def _wrapped(lon: float) -> float:
+    return lon if -180.0 <= lon <= 180.0 else (lon + 180.0) % 360.0 - 180.0

@@ -1,0 +1,113 @@
+"""One operation out of PROJ's candidates: no ballpark, every grid there, the job's area covered. Or none, and why.
+
+PROJ's default hands a height on unchanged where a grid is missing, falls back to another operation point by point, and
+looks past missing grids even where it is told not to. So the candidates are asked for as a list, and one is taken.
+"""
+
+import warnings
+from collections.abc import Callable
+
+from pyproj.crs import CRS
+from pyproj.exceptions import ProjError
+from pyproj.transformer import AreaOfInterest, Transformer, TransformerGroup
+
+from pipeline.geodesy import crs as systems
+from pipeline.geodesy import grids, pipelines
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.pipelines import Steps
+from pipeline.geodesy.transform import Operation
+
+
+def choose(
+    source: CRS, target: CRS, area: Area, step: str, *, accept: Callable[[Steps], bool] | None = None
+) -> Operation:
+    """Return the one operation from source to target (longitude or easting first) that serves the whole area.
+
+    Both must have three axes. Where exactly one of them has a height datum, an operation without a height step is no
+    candidate; ``accept`` may rule out further ones by their steps. Raises `OperationError` naming the step and, where a
+    grid file is missing, the file and the folders where PROJ looked.
+    """
+    for crs in (source, target):
+        if len(crs.axis_info) != 3:
+            raise ValueError(f"{crs.name} has no third axis: its heights would be handed through")
+    group = _group(source, target, area, step)
+    if not group.transformers or not group.best_available:
+        raise _unavailable(group, source, target, step)
+    vertical = source.is_compound != target.is_compound
+    refused = []
+    for candidate in group.transformers:
+        steps = pipelines.steps(candidate.definition)
+        reason = _refused(candidate, steps, area, vertical)
+        if reason is None and accept is not None and not accept(steps):
+            reason = "takes heights to an ellipsoid for which none are defined"
+        if reason is None:
+            return _operation(candidate, steps, step, systems.same_datum(source, target) and not vertical)
+        refused.append(f"{_name(candidate)}: {reason}")
+    raise OperationError(
+        f"{step}: none of PROJ's operations from {source.name} to {target.name} serves this job ({'; '.join(refused)})",
+        "check the CRS and height names and that the points lie where they should; split a job that spans more",
+    )
+
+
+def _group(source: CRS, target: CRS, area: Area, step: str) -> TransformerGroup:
+    grids.prepare_proj()
+    interest = AreaOfInterest(area.west, area.south, area.east, area.north)
+    with warnings.catch_warnings():
+        # "Best transformation is not available": it ends in an error here
+        warnings.simplefilter("ignore", UserWarning)
+        try:
+            return TransformerGroup(source, target, always_xy=True, area_of_interest=interest, allow_ballpark=False)
+        except ProjError as error:
+            raise OperationError(
+                f"{step}: PROJ finds no operation from {source.name} to {target.name} ({error})",
+                "check both CRSs and where the points lie",
+            ) from error
+
+
+def _unavailable(group: TransformerGroup, source: CRS, target: CRS, step: str) -> OperationError:
+    for operation in group.unavailable_operations:
+        absent = [grid.short_name for grid in operation.grids if not grid.available]
+        if absent:
+            return grids.missing(step, absent, operation.name)
+    return OperationError(
+        f"{step}: PROJ knows no operation from {source.name} to {target.name} for the job's area",
+        "check both CRSs (a CRS on an unregistered datum leads nowhere) and where the points lie",
+    )
+
+
+def _refused(candidate: Transformer, steps: Steps, area: Area, vertical: bool) -> str | None:
+    if "ballpark" in str(candidate.description).lower():
+        return "it is a ballpark"
+    use = candidate.area_of_use
+    if use is not None and not Area(use.west, use.south, use.east, use.north).contains(area):
+        return f"its area of use ({use.name}) does not hold the whole job"
+    if vertical and not pipelines.has_height_step(steps):
+        return "it has no height step"
+    if any(name.startswith("@") and name != "@null" for name in pipelines.grid_names(candidate.definition)):
+        return "it goes on silently without its grid"
+    return None
+
+
+def _operation(candidate: Transformer, steps: Steps, step: str, plain: bool) -> Operation:
+    names = [name for name in pipelines.grid_names(candidate.definition) if name not in ("null", "@null")]
+    paths = {name: grids.find(name) for name in names}
+    absent = [name for name, path in paths.items() if path is None]
+    if absent:
+        raise grids.missing(step, absent, _name(candidate))
+    files = {name: path for name, path in paths.items() if path is not None}
+    definition = pipelines.with_grids(pipelines.join(steps), lambda name: files[name].name if name in files else name)
+    return Operation(
+        step=step,
+        name=_name(candidate),
+        definition=definition,
+        accuracy=0.0 if plain else candidate.accuracy if candidate.accuracy >= 0.0 else None,
+        grids=tuple(grids.grid(path) for path in files.values()),
+        time_dependent=pipelines.depends_on_time(steps),
+    )
+
+
+def _name(candidate: Transformer) -> str:
+    """Return PROJ's description without the reorderings of axes, which say nothing to a surveyor."""
+    parts = [part for part in str(candidate.description).split(" + ") if not part.startswith("axis order change")]
+    return " + ".join(parts) or "no change"

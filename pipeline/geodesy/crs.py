@@ -1,0 +1,254 @@
+"""Coordinate reference systems: read from text, checked for what the pipeline can do, taken apart and put together."""
+
+import re
+from functools import lru_cache
+from typing import Any
+
+import pyproj
+from pyproj.crs import CRS, CompoundCRS
+from pyproj.database import get_database_metadata
+from pyproj.exceptions import CRSError
+
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.frames import Ellipsoid
+
+#: The word that stands for "no height datum: heights above the ellipsoid".
+ELLIPSOID = "ellipsoid"
+
+# PROJ also searches its database for anything that looks like a name; a near miss there would pick another CRS.
+_TEXT = re.compile(r"\s*([A-Za-z]+:\S+|urn:\S+|\{.*\}|[A-Za-z0-9_]+\s*\[.*\]|\+(proj|init)=.*)\s*", re.DOTALL)
+_AXES = {
+    "X": ("Geocentric X", "geocentricX"),
+    "Y": ("Geocentric Y", "geocentricY"),
+    "Z": ("Geocentric Z", "geocentricZ"),
+}
+
+
+@lru_cache(maxsize=256)
+def parse(text: str) -> CRS:
+    """Return the CRS of an authority code ("EPSG:2193", "EPSG:2193+7839"), WKT, PROJJSON or PROJ string.
+
+    Raises `OperationError` where it is none of these, is not known, or carries a transformation of its own (TOWGS84,
+    nadgrids, geoidgrids), which would overrule the choice of operations.
+    """
+    if not _TEXT.fullmatch(text):
+        raise OperationError(f'"{text}" is not a CRS', 'write an authority code such as "EPSG:2193", WKT or PROJJSON')
+    try:
+        crs = CRS.from_user_input(text)
+    except CRSError as error:
+        raise OperationError(
+            f'"{_short(text)}" is not a CRS that PROJ knows ({_reason(error)})',
+            f"check the code; PROJ {proj_version()} carries the EPSG registry {database_version()}",
+        ) from error
+    if any(part.is_bound for part in (crs, *crs.sub_crs_list)):
+        raise OperationError(
+            f'"{_short(text)}" carries a transformation of its own (TOWGS84, nadgrids or geoidgrids)',
+            "give the registered code, or WKT2 on a registered datum without it; name a geoid file as target.geoid",
+        )
+    return crs
+
+
+def promote(crs: CRS) -> CRS:
+    """Return the CRS with an ellipsoidal height [m] as its third axis; one that has a height already as it is."""
+    return crs if crs.is_compound or crs.is_geocentric else crs.to_3d()
+
+
+def horizontal_of(crs: CRS) -> CRS:
+    """Return the horizontal part: the first of a compound CRS, a 3D CRS without its height."""
+    if crs.is_compound:
+        return crs.sub_crs_list[0]
+    return crs if crs.is_geocentric else crs.to_2d()
+
+
+def geographic_of(crs: CRS) -> CRS:
+    """Return the 2D geographic CRS of the datum. Raises `OperationError` for a vertical CRS."""
+    return _base(crs).to_2d() if not crs.is_geocentric else _geodetic(_base(crs), "ellipsoidal")
+
+
+def geocentric_of(crs: CRS) -> CRS:
+    """Return the geocentric CRS (X, Y, Z in metres) of the datum. Raises `OperationError` for a vertical CRS."""
+    return _geodetic(_base(crs), "Cartesian")
+
+
+def ellipsoid_of(crs: CRS) -> Ellipsoid:
+    """Return the ellipsoid of the datum. Raises `OperationError` for a vertical CRS."""
+    ellipsoid = _base(crs).ellipsoid
+    assert ellipsoid is not None
+    inverse = ellipsoid.inverse_flattening
+    return Ellipsoid(ellipsoid.semi_major_metre, 1.0 / inverse if inverse else 0.0)
+
+
+def same_datum(one: CRS, other: CRS) -> bool:
+    """Tell whether two CRSs count positions in one datum: a plain conversion leads from one to the other."""
+    return geographic_of(one).equals(geographic_of(other), ignore_axis_order=True)
+
+
+def same_height_datum(one: str, other: str) -> bool:
+    """Tell whether two height texts (vertical CRS or "ellipsoid") name one height datum."""
+    first, second = height_datum(one), height_datum(other)
+    return first is second if first is None or second is None else first.equals(second)
+
+
+def holds_ellipsoidal_heights(crs: CRS) -> bool:
+    """Tell whether a 3D geographic CRS is registered for the datum.
+
+    Classical datums (OSGB36, Amersfoort) have none: no ellipsoidal height was ever defined in them.
+    """
+    return geographic_of(crs).to_3d().to_authority() is not None
+
+
+def is_dynamic(crs: CRS) -> bool:
+    """Tell whether coordinates in the datum move with time, so that they need an epoch."""
+    return "Dynamic" in str(_base(crs).to_json_dict().get("datum", {}).get("type", ""))
+
+
+def source_crs(text: str) -> CRS:
+    """Return the CRS of an export or a register, checked.
+
+    Geographic, geocentric or projected, or one of the first and last with a height datum. Raises `OperationError` for
+    anything else, for axes to the south or west, depths, and longitudes not counted from Greenwich.
+    """
+    crs = parse(text)
+    if not (crs.is_geographic or crs.is_projected or crs.is_geocentric):
+        raise OperationError(
+            f"{crs.name} ({crs.type_name}) gives no positions",
+            "name a geographic, geocentric or projected CRS; a height datum goes with it as in EPSG:2193+7839",
+        )
+    _refuse_turned_axes(crs)
+    return crs
+
+
+def target_grid(text: str) -> CRS:
+    """Return the projected CRS of the issued coordinates, checked.
+
+    Raises `OperationError` unless it is projected, without a height of its own, with its axes to the east and north in
+    metres and longitudes counted from Greenwich.
+    """
+    crs = parse(text)
+    if crs.is_compound or not crs.is_projected:
+        raise OperationError(
+            f"target.grid {crs.name} is a {crs.type_name}, not a projected CRS",
+            'name the grid alone, such as "EPSG:2193", and its heights as target.height',
+        )
+    _refuse_turned_axes(crs)
+    if any(axis.unit_conversion_factor != 1.0 for axis in crs.axis_info):
+        raise OperationError(
+            f"target.grid {crs.name} counts in {crs.axis_info[0].unit_name}; coordinates are issued in metres",
+            "choose the same grid in metres (most grids in feet have a registered twin), and scale on the drawing",
+        )
+    return crs.to_2d()
+
+
+def height_datum(text: str) -> CRS | None:
+    """Return the vertical CRS, checked, or None for "ellipsoid".
+
+    Raises `OperationError` unless it is a vertical CRS with heights upwards in metres.
+    """
+    if text == ELLIPSOID:
+        return None
+    crs = parse(text)
+    if crs.is_compound or not crs.is_vertical:
+        raise OperationError(
+            f'height {crs.name} ("{_short(text)}") is a {crs.type_name}, not a vertical CRS',
+            'name a vertical CRS such as "EPSG:7839", or "ellipsoid" to keep ellipsoidal heights',
+        )
+    axis = crs.axis_info[0]
+    if axis.direction != "up" or axis.unit_conversion_factor != 1.0:
+        raise OperationError(
+            f"height {crs.name} counts {axis.direction} in {axis.unit_name}; heights are upwards, in metres",
+            "choose the same height datum with heights upwards in metres",
+        )
+    return crs
+
+
+def registered_code(crs: CRS) -> str | None:
+    """Return the code under which the same CRS is registered, such as "EPSG:2193", or None."""
+    code = crs.to_authority()
+    if code is None:
+        return None
+    text = ":".join(code)
+    # what is found by likeness alone does not count
+    return text if parse(text).equals(crs, ignore_axis_order=True) else None
+
+
+def compound(horizontal: CRS, vertical: CRS) -> CRS:
+    """Return the compound CRS of a horizontal and a vertical one."""
+    return CompoundCRS(f"{horizontal.name} + {vertical.name}", [horizontal, vertical])
+
+
+def compound_definition(grid: str, height: str) -> str:
+    """Return the WKT2:2019 of grid and height datum together (of the grid with ellipsoidal height for "ellipsoid")."""
+    vertical = height_datum(height)
+    whole = promote(target_grid(grid)) if vertical is None else compound(target_grid(grid), vertical)
+    return str(whole.to_wkt("WKT2_2019"))
+
+
+def area_of_use(crs: CRS) -> Area | None:
+    """Return where the CRS is meant to be used, or None where its definition does not say."""
+    area = crs.area_of_use
+    return None if area is None else Area(area.west, area.south, area.east, area.north)
+
+
+def proj_version() -> str:
+    """Return the version of the PROJ library in use."""
+    return str(pyproj.proj_version_str)
+
+
+def database_version() -> str:
+    """Return the version of the EPSG registry in PROJ's database, such as "v11.022"."""
+    return get_database_metadata("EPSG.VERSION") or "unknown"
+
+
+def _base(crs: CRS) -> CRS:
+    """Return the geographic or geocentric CRS underneath."""
+    if crs.is_compound:
+        crs = crs.sub_crs_list[0]
+    base = crs if crs.is_geocentric else crs.geodetic_crs
+    if base is None:
+        raise OperationError(
+            f"{crs.name} ({crs.type_name}) has no geodetic datum", "name a geographic or projected CRS"
+        )
+    return base
+
+
+def _geodetic(base: CRS, subtype: str) -> CRS:
+    """Return a CRS of the same datum: "Cartesian" X, Y, Z or "ellipsoidal" longitude, latitude."""
+    known = base.to_json_dict()
+    wanted: dict[str, Any] = {"type": "GeodeticCRS" if subtype == "Cartesian" else "GeographicCRS", "name": base.name}
+    wanted |= {key: known[key] for key in ("$schema", "datum", "datum_ensemble") if key in known}
+    if subtype == "Cartesian":
+        axes = [
+            {"name": name, "abbreviation": short, "direction": direction, "unit": "metre"}
+            for short, (name, direction) in _AXES.items()
+        ]
+    else:
+        axes = [
+            {"name": "Geodetic latitude", "abbreviation": "Lat", "direction": "north", "unit": "degree"},
+            {"name": "Geodetic longitude", "abbreviation": "Lon", "direction": "east", "unit": "degree"},
+        ]
+    wanted["coordinate_system"] = {"subtype": subtype, "axis": axes}
+    return CRS.from_json_dict(wanted)
+
+
+def _refuse_turned_axes(crs: CRS) -> None:
+    wrong = [axis for axis in crs.axis_info if axis.direction.lower() in ("south", "west", "down")]
+    if wrong:
+        raise OperationError(
+            f"{crs.name} counts its {wrong[0].name.lower()} to the {wrong[0].direction}",
+            "give the same grid as WKT2 with easting, northing (and height upwards), and its coordinates so",
+        )
+    meridian = _base(crs).prime_meridian
+    if meridian is not None and meridian.longitude != 0.0:
+        raise OperationError(
+            f"{crs.name} counts longitudes from {meridian.name}", "choose a CRS that counts them from Greenwich"
+        )
+
+
+def _short(text: str) -> str:
+    line = " ".join(text.split())
+    return line if len(line) <= 60 else line[:57] + "..."
+
+
+def _reason(error: CRSError) -> str:
+    return str(error).rsplit(": ", 1)[-1].rstrip(")")

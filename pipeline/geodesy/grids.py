@@ -1,0 +1,80 @@
+"""Grid files: where PROJ looks for them, and what they are in a record (base name and SHA-256)."""
+
+import hashlib
+import os
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from pyproj import datadir, network
+
+from pipeline.geodesy.errors import OperationError
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A grid file: base name and SHA-256 go into the record, the path stays on this machine."""
+
+    name: str
+    sha256: str
+    path: Path
+
+
+def prepare_proj() -> None:
+    """Turn PROJ's network off and put the folders of PROJ_DATA on its search path, behind its own.
+
+    The wheels of pyproj carry a database but no grids, and look at PROJ_DATA only where their own folder is missing.
+    """
+    if network.is_network_enabled():  # type: ignore[attr-defined]
+        network.set_network_enabled(active=False)  # type: ignore[attr-defined]
+    known = datadir.get_data_dir().split(os.pathsep)
+    named = os.environ.get("PROJ_DATA", os.environ.get("PROJ_LIB", ""))
+    for folder in named.split(os.pathsep):
+        if folder and folder not in known and Path(folder).is_dir():
+            datadir.append_data_dir(folder)
+            known.append(folder)
+
+
+def folders() -> tuple[Path, ...]:
+    """Return the folders where PROJ looks for grid files, in order: the user's own first."""
+    prepare_proj()
+    own = datadir.get_user_data_dir()  # type: ignore[attr-defined]
+    looked = [own, *datadir.get_data_dir().split(os.pathsep)]
+    return tuple(dict.fromkeys(Path(folder) for folder in looked if folder))
+
+
+def find(name: str) -> Path | None:
+    """Return the file of a grid's base name (or path), or None where it is in none of the folders."""
+    for folder in folders():
+        path = folder / name  # an absolute name stands for itself
+        if path.is_file():
+            return path
+    return None
+
+
+def grid(path: Path) -> Grid:
+    """Return the record of one grid file. Raises `OperationError` where it cannot be read."""
+    try:
+        at = path.stat()
+        return Grid(path.name, _sha256(path, at.st_mtime_ns, at.st_size), path)
+    except OSError as error:
+        raise OperationError(
+            f"the grid file {path.name} cannot be read ({error.strerror})", f"looked at {path}"
+        ) from error
+
+
+def missing(step: str, names: list[str], operation: str) -> OperationError:
+    """Return the error that names the step, the missing grid files and the folders where PROJ looked."""
+    files = ", ".join(names)
+    return OperationError(
+        f"{step}: grid file {files} is missing; {operation} needs it",
+        f"put {files} into one of the folders where PROJ looks ({', '.join(map(str, folders()))}), "
+        "or set PROJ_DATA to its folder",
+    )
+
+
+@lru_cache(maxsize=64)
+def _sha256(path: Path, modified: int, size: int) -> str:
+    """Hash a file; time and size are there so that a file replaced in between is hashed again."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

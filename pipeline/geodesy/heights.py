@@ -1,0 +1,126 @@
+"""A geoid grid named in the job file: the datum surface above the ellipsoid, used instead of PROJ's choice."""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pipeline.geodesy import grids, pipelines
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.transform import Operation, Triple
+
+# With a wrong height the plan is off by the tilt between two ellipsoids (below 1e-3) times the error of the height, and
+# the height in turn by the slope of the geoid times that: each round gains a factor of more than a thousand.
+_ROUNDS = 4
+
+_TO_DEGREES = "proj=unitconvert xy_in=rad xy_out=deg"
+
+
+def with_geoid(plain: Operation, geoid: Path, area: Area) -> Operation:
+    """Return an operation to or from X, Y, Z with ellipsoidal heights as one with heights of the geoid grid.
+
+    ``plain`` starts or ends with X, Y, Z of the grid's own datum; the geoid grid (GTX, GeoTIFF: N = h - H) is put in
+    beside that, at geographic coordinates. Raises `OperationError` naming the file where it is absent, is no vertical
+    grid, or covers no part of the area.
+    """
+    file = _file(plain.step, geoid)
+    shift = _shift(file)
+    steps = pipelines.steps(plain.definition)
+    if steps[0].startswith("inv proj=cart"):
+        steps = (steps[0], f"inv {shift}", *steps[1:])
+    elif steps[-1].startswith("proj=cart"):
+        steps = (*steps[:-1], shift, steps[-1])
+    else:
+        raise ValueError(f"{plain.definition} neither starts nor ends with X, Y, Z")
+    named = replace(
+        plain,
+        name=f"{plain.name} + geoid grid {file.name}",
+        definition=pipelines.join(steps),
+        accuracy=None,
+        grids=(*plain.grids, file),
+    )
+    _refuse_elsewhere(plain.step, file, area)
+    return named
+
+
+@dataclass(frozen=True)
+class IteratedHeight(Operation):
+    """A register in another datum whose heights H are those of the named geoid grid, given in the target's datum.
+
+    ``plan`` leads from the register (with ellipsoidal height) to X, Y, Z; ``heights`` from there to longitude, latitude
+    and H. The ellipsoidal height that gives H at the place it leads to is found by iteration.
+    """
+
+    plan: Operation | None = None
+    heights: Operation | None = None
+
+    def _run(
+        self, direction: str, first: ArrayLike, second: ArrayLike, third: ArrayLike, time: ArrayLike | None
+    ) -> Triple:
+        assert self.plan is not None and self.heights is not None
+        if direction == "INVERSE":
+            _, _, height = self.heights.forward(first, second, third)
+            east, north, _ = self.plan.inverse(first, second, third, time)
+            return _together(east, north, height)
+        wanted = np.asarray(third, dtype=np.float64)
+        guess = wanted
+        for _ in range(_ROUNDS):
+            place = self.plan.forward(first, second, guess, time)
+            guess = guess + (wanted - self.heights.forward(*place)[2])
+        return self.plan.forward(first, second, guess, time)
+
+
+def with_distant_geoid(plan: Operation, geoid: Path, area: Area, cart: str) -> Operation:
+    """Return ``plan`` (register with ellipsoidal height to X, Y, Z of another datum) for heights of the geoid grid.
+
+    ``cart`` is PROJ's step from geographic coordinates to X, Y, Z of the target's datum. Raises as `with_geoid`.
+    """
+    definition = pipelines.join((f"inv {cart}", _TO_DEGREES))
+    heights = with_geoid(Operation(plan.step, "geocentric to geographic", definition, 0.0), geoid, area)
+    file = heights.grids[-1]
+    return IteratedHeight(
+        step=plan.step,
+        name=f"{plan.name} + geoid grid {file.name}",
+        definition=f"{plan.definition}, its height such that H results from: {heights.definition}",
+        accuracy=None,
+        grids=(*plan.grids, file),
+        time_dependent=plan.time_dependent,
+        epoch=plan.epoch,
+        plan=plan,
+        heights=heights,
+    )
+
+
+def _together(*columns: NDArray[np.float64]) -> Triple:
+    known = np.isfinite(columns[0]) & np.isfinite(columns[1]) & np.isfinite(columns[2])
+    first, second, third = (np.where(known, column, np.nan) for column in columns)
+    return first, second, third
+
+
+def _file(step: str, geoid: Path) -> grids.Grid:
+    if not geoid.is_file():
+        raise OperationError(f"{step}: geoid grid {geoid} is not there", "check the path of target.geoid")
+    file = grids.grid(geoid.resolve())
+    if '"' in file.name or "," in file.name:
+        raise OperationError(f"{step}: geoid grid {file.name} has a comma or quote in its name", "rename the file")
+    return file
+
+
+def _refuse_elsewhere(step: str, file: grids.Grid, area: Area) -> None:
+    """Raise where the grid gives no height anywhere in the area: a wrong file rather than points at its edge."""
+    definition = pipelines.join(("proj=unitconvert xy_in=deg xy_out=rad", f"inv {_shift(file)}"))
+    probe = Operation(step, f"geoid grid {file.name}", definition, None, (file,))
+    lon, lat = area.samples()
+    if not np.isfinite(probe.forward(lon, lat, np.zeros_like(lon))[2]).any():
+        middle = area.centre
+        raise OperationError(
+            f"{step}: geoid grid {file.name} does not cover the job's area (around {middle[0]:.3f}, {middle[1]:.3f})",
+            "name the grid of this area as target.geoid, and check source.crs",
+        )
+
+
+def _shift(file: grids.Grid) -> str:
+    """Return PROJ's step from heights of the grid to ellipsoidal heights, h = H + N."""
+    return f"proj=vgridshift grids={pipelines.quoted(file.name)} multiplier=1"

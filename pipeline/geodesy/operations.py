@@ -1,0 +1,265 @@
+"""The operations of a job: raw to working, register to working, working to issued.
+
+The working frame is geocentric X, Y, Z of the target grid's datum. One operation, chosen for the job's area, serves
+every point; it is recorded with its grid files, and a height never passes a step that should have changed it.
+
+Classical datums (OSGB36, Amersfoort) have no ellipsoidal heights of their own. On the way into or out of such a datum
+the source's ellipsoidal height is carried as it is, as its grid shifts do, and a height datum is reached only by
+operations that do the same: the two halves of the chain would otherwise differ by tens of metres.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from pyproj.crs import CRS
+
+from pipeline.geodesy import crs as systems
+from pipeline.geodesy import frames, heights, pipelines
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.choose import choose
+from pipeline.geodesy.crs import ELLIPSOID
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.grids import Grid
+from pipeline.geodesy.pipelines import Steps
+from pipeline.geodesy.transform import Operation
+
+__all__ = [
+    "Area",
+    "Grid",
+    "Operation",
+    "OperationError",
+    "lonlat",
+    "raw_to_working",
+    "register_to_working",
+    "working_to_geographic",
+    "working_to_issued",
+]
+
+RAW = "raw to working"
+REGISTER = "register to working"
+ISSUED = "working to issued"
+GEOGRAPHIC = "working to geographic"
+
+#: Two ways to one height may differ by what their accuracies say and this [m]; a geoid separation missed is far larger.
+_SAME_HEIGHT = 2.0
+_WHOLE_EARTH = Area(-180.0, -90.0, 180.0, 90.0)
+
+
+def raw_to_working(
+    crs: str, grid: str, area: Area, *, step: str = RAW, height: str | None = None, epoch: float | None = None
+) -> Operation:
+    """Return the operation from the export's CRS to X, Y, Z of the grid's datum.
+
+    Geographic or projected coordinates come with ellipsoidal heights, those of a compound CRS with heights in its
+    height datum; degrees and metres, also where the CRS counts in feet or grads. With ``height`` (target.height) a change
+    of datum is proven against PROJ's direct way to that height datum. ``epoch`` [decimal year] is the target's coordinate
+    epoch; it is used where the source's datum stands still and the target's moves, otherwise each point's own time is.
+    Raises `OperationError`.
+    """
+    source, target = systems.source_crs(crs), systems.target_grid(grid)
+    operation = _to_working(source, target, area, step, epoch)
+    datum = None if height is None else systems.height_datum(height)
+    if datum is not None and not systems.same_datum(source, target):
+        _prove(operation, source, target, datum, area)
+    return operation
+
+
+def register_to_working(
+    crs: str,
+    height: str,
+    grid: str,
+    target_height: str,
+    geoid: Path | None,
+    area: Area,
+    *,
+    step: str = REGISTER,
+    epoch: float | None = None,
+) -> Operation:
+    """Return the operation from the register's CRS and height datum (or "ellipsoid") to X, Y, Z of the grid's datum.
+
+    Where the register's height datum is the target's and a geoid grid is named, the same geoid serves; it stands in the
+    grid's datum also where the register is in another. Raises `OperationError`.
+    """
+    source, target = systems.source_crs(crs), systems.target_grid(grid)
+    datum = systems.height_datum(height)
+    if datum is None:
+        if source.is_compound:
+            raise OperationError(
+                f'{step}: {source.name} has a height datum, but control.height is "{ELLIPSOID}"',
+                "name the horizontal CRS as control.crs and the height datum as control.height",
+            )
+        return _to_working(source, target, area, step, epoch)
+    if source.is_geocentric:
+        raise OperationError(
+            f"{step}: {source.name} is geocentric and cannot go with heights in {datum.name}",
+            f'set control.height = "{ELLIPSOID}"',
+        )
+    horizontal = systems.horizontal_of(source)
+    if geoid is None or not systems.same_height_datum(height, target_height):
+        return _to_working(systems.compound(horizontal, datum), target, area, step, epoch)
+    plan = _to_working(horizontal, target, area, step, epoch)
+    if systems.same_datum(horizontal, target):
+        return heights.with_geoid(plan, geoid, area)
+    return heights.with_distant_geoid(plan, geoid, area, _cart(target))
+
+
+def working_to_issued(
+    grid: str, height: str, area: Area, geoid: Path | None = None, *, step: str = ISSUED
+) -> Operation:
+    """Return the operation from X, Y, Z of the grid's datum to easting, northing and height [m].
+
+    ``height`` is a vertical CRS, or "ellipsoid" to keep ellipsoidal heights. With ``geoid`` that grid file gives the
+    height of the datum surface above the ellipsoid instead of PROJ's choice. Raises `OperationError`.
+    """
+    target, datum = systems.target_grid(grid), systems.height_datum(height)
+    working = systems.geocentric_of(target)
+    plain = choose(working, systems.promote(target), _WHOLE_EARTH, step)
+    if datum is None:
+        if geoid is not None:
+            raise OperationError(
+                f'{step}: target.geoid is named, but target.height is "{ELLIPSOID}"',
+                "name the height datum as target.height, or leave target.geoid out",
+            )
+        return plain
+    if geoid is not None:
+        return heights.with_geoid(plain, geoid, area)
+    return choose(working, systems.compound(target, datum), area, step, accept=_carrying(target))
+
+
+def working_to_geographic(grid: str, *, step: str = GEOGRAPHIC) -> Operation:
+    """Return the operation from X, Y, Z to longitude, latitude [deg] and ellipsoidal height [m] of the grid's datum.
+
+    In a datum that has no ellipsoidal heights of its own the height is that of the source, carried along. Raises
+    `OperationError`.
+    """
+    target = systems.target_grid(grid)
+    steps = (f"inv {_cart(target)}", "proj=unitconvert xy_in=rad xy_out=deg")
+    return Operation(
+        step, f"geocentric to geographic, {systems.geographic_of(target).name}", pipelines.join(steps), 0.0
+    )
+
+
+def lonlat(
+    crs: str, first: ArrayLike, second: ArrayLike, third: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return longitude and latitude (n,) [deg] in the CRS's own datum, for finding a job's area.
+
+    Coordinates (n,) in degrees and metres as `raw_to_working` takes them; a height that is not known counts as zero
+    (but not a geocentric Z). Raises `OperationError` for a CRS that cannot be a source.
+    """
+    source = systems.horizontal_of(systems.source_crs(crs))
+    third = np.asarray(third, dtype=np.float64)
+    if not source.is_geocentric:
+        third = np.where(np.isfinite(third), third, 0.0)
+    place = _plain(source, RAW).forward(first, second, third)
+    lon, lat, _ = frames.to_geographic(*place, systems.ellipsoid_of(source))
+    return lon, lat
+
+
+def _to_working(source: CRS, target: CRS, area: Area, step: str, epoch: float | None) -> Operation:
+    """Choose the way to X, Y, Z of the target's datum, carrying ellipsoidal heights where a datum has none."""
+    source = systems.promote(source)
+    working = systems.geocentric_of(target)
+    classical = not (systems.holds_ellipsoidal_heights(source) and systems.holds_ellipsoidal_heights(target))
+    if systems.same_datum(source, target):
+        operation = choose(source, working, area, step, accept=_carrying(target) if source.is_compound else None)
+    elif not classical:
+        operation = choose(source, working, area, step)
+    elif source.is_compound or source.is_geocentric:
+        operation = _by_way_of_heights(source, target, area, step)
+    else:
+        operation = _carried(choose(source, working, area, step), target)
+    operation = _in_metres(operation, source)
+    if operation.time_dependent and epoch is not None and not systems.is_dynamic(source):
+        return replace(operation, time_dependent=False, epoch=epoch)
+    return operation
+
+
+def _by_way_of_heights(source: CRS, target: CRS, area: Area, step: str) -> Operation:
+    """Go to ellipsoidal heights first, then carry them into the target's datum."""
+    own = systems.promote(systems.geographic_of(source))
+    up = choose(source, own, area, step, accept=_carrying(source) if source.is_compound else None)
+    across = _carried(choose(own, systems.geocentric_of(target), area, step), target)
+    accuracies = (up.accuracy, across.accuracy)
+    known = [accuracy for accuracy in accuracies if accuracy is not None]
+    return Operation(
+        step=step,
+        name=f"{up.name} + {across.name}",
+        definition=pipelines.join(pipelines.steps(up.definition) + pipelines.steps(across.definition)),
+        accuracy=sum(known) if len(known) == len(accuracies) else None,
+        grids=tuple(dict.fromkeys(up.grids + across.grids)),
+        time_dependent=up.time_dependent or across.time_dependent,
+    )
+
+
+def _carried(operation: Operation, target: CRS) -> Operation:
+    """Return the operation (to X, Y, Z from coordinates with ellipsoidal height) with the height kept as it came in."""
+    steps = pipelines.steps(operation.definition)
+    if not pipelines.turns_height(steps):
+        return operation
+    cart = _cart(target)
+    kept = ("proj=push v_3", *steps, f"inv {cart}", "proj=pop v_3", cart)
+    return replace(operation, name=f"{operation.name}, height carried", definition=pipelines.join(kept))
+
+
+def _carrying(crs: CRS) -> Callable[[Steps], bool] | None:
+    """Return the rule for height steps from or to this datum: none where it has ellipsoidal heights of its own."""
+    if systems.holds_ellipsoidal_heights(crs):
+        return None
+    return lambda steps: not pipelines.turns_height(steps)
+
+
+def _in_metres(operation: Operation, source: CRS) -> Operation:
+    """Put a step in front that takes degrees and metres to the CRS's own units, where these differ."""
+    if source.is_geocentric:
+        return operation
+    axes = source.axis_info
+    across, up = axes[0].unit_conversion_factor, axes[2].unit_conversion_factor
+    metre = np.radians(1.0) if source.is_geographic else 1.0
+    if np.isclose(across, metre, rtol=1e-12, atol=0.0) and up == 1.0:
+        return operation
+    scale = f"proj=affine s11={metre / across!r} s22={metre / across!r} s33={1.0 / up!r}"
+    return replace(operation, definition=pipelines.join((scale, *pipelines.steps(operation.definition))))
+
+
+def _plain(source: CRS, step: str) -> Operation:
+    """Return the conversion to X, Y, Z of the CRS's own datum."""
+    source = systems.promote(source)
+    return _in_metres(choose(source, systems.geocentric_of(source), _WHOLE_EARTH, step), source)
+
+
+def _cart(crs: CRS) -> str:
+    """Return PROJ's step from geographic coordinates [rad] to X, Y, Z of the datum."""
+    geographic = systems.promote(systems.geographic_of(crs))
+    plain = choose(geographic, systems.geocentric_of(crs), _WHOLE_EARTH, GEOGRAPHIC)
+    return pipelines.steps(plain.definition)[-1]
+
+
+def _prove(operation: Operation, source: CRS, target: CRS, datum: CRS, area: Area) -> None:
+    """Raise where the chain by way of the working frame and PROJ's direct way give different heights.
+
+    Both ways can be free of ballparks and still mean different ellipsoidal heights in the target's datum.
+    """
+    whole = systems.compound(target, datum)
+    try:
+        direct = _in_metres(choose(systems.promote(source), whole, area, operation.step), systems.promote(source))
+        onwards = choose(systems.geocentric_of(target), whole, area, operation.step, accept=_carrying(target))
+    except OperationError:
+        return  # there is nothing to compare with; what is missing for the issue is said by working_to_issued
+    lon, lat = area.samples()
+    start = _plain(systems.horizontal_of(source), operation.step).inverse(
+        *frames.to_geocentric(lon, lat, np.zeros_like(lon), systems.ellipsoid_of(source))
+    )
+    year = np.full(lon.size, 2020.0)
+    chain, straight = onwards.forward(*operation.forward(*start, year), year)[2], direct.forward(*start, year)[2]
+    apart = np.abs(chain - straight)
+    allowed = _SAME_HEIGHT + sum(part.accuracy or 0.0 for part in (operation, onwards, direct))
+    if np.nanmax(apart, initial=0.0) > allowed:
+        raise OperationError(
+            f"{operation.step}: heights by way of {operation.name} differ by {np.nanmax(apart):.1f} m from PROJ's "
+            f"direct way to {datum.name} ({direct.name})",
+            "choose a grid on the datum of the export, or name the geoid grid as target.geoid",
+        )
