@@ -5,9 +5,9 @@ Observation i reads: sum over its slots k of ``design[i, k] @ x[unknown[i, k]] =
 x = N^-1 A' P l, its covariance N^-1 (for weights that are inverse covariances; a priori, so not scaled by what the
 residuals say). Source of the formulas: any text on adjustment by observation equations (Gauss-Markov model).
 
-The columns are scaled to unit diagonal of N, and the estimate is refined once by the residuals it leaves. Scaling
-does not replace centring: subtract approximate values first, so that the numbers are small (NIST's Longley problem
-loses six more digits as it stands than with centred columns).
+The columns are scaled to unit diagonal of N, and the estimate is refined once by the residuals it leaves. Neither
+replaces centring: subtract approximate values first, so that the numbers are small. (NIST's Longley problem comes out
+to 12 digits as it stands and to 15 with centred columns; without scaling and refinement it is 7 as it stands.)
 """
 
 from dataclasses import dataclass
