@@ -28,7 +28,7 @@ LAYOUTS: list[tuple[str, str, dict[KeyPath, int]]] = [
         {("a", 0, "b", 0, "k"): 3, ("a", 0, "b", 1): 4, ("a", 0, "b", 1, "k"): 5, ("a", 1, "b", 0, "k"): 8},
     ),
     ("dotted keys", "a.b.c = 1\na . d = 2", {("a",): 1, ("a", "b"): 1, ("a", "b", "c"): 1, ("a", "d"): 2}),
-    ("quoted keys", "\"a.b\" = 1\n'c d'.e = 2\n\"\\u00e9\" = 3", {("a.b",): 1, ("c d", "e"): 2, ("é",): 3}),
+    ("quoted keys", '"a.b" = 1\n\'c d\'.e = 2\n"\\u00e9" = 3', {("a.b",): 1, ("c d", "e"): 2, ("é",): 3}),
     (
         "inline tables in a list over several lines",
         "ties = [\n  { point = 'A', mark = 'B' }, # { x = 1 }\n\n  { point = ']', mark = 'D' },\n]\nz = 1",

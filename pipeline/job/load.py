@@ -1,0 +1,304 @@
+"""A job file turned into a `Job`, with every problem in it noted at once, each with its file and line."""
+
+import copy
+import glob
+import json
+import os
+import re
+import tomllib
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from pipeline.job import rules
+from pipeline.job.explain import explain, key_path, without_echoes
+from pipeline.job.lines import Key, KeyLines, key_lines
+from pipeline.job.model import (
+    ControlSection,
+    Issue,
+    Job,
+    JobSection,
+    Points,
+    Session,
+    SessionsFile,
+    Source,
+    Target,
+)
+from pipeline.problems import Problems
+
+_Model = TypeVar("_Model", bound=BaseModel)
+
+
+@dataclass(frozen=True)
+class LoadedJob:
+    """A job file as read.
+
+    ``job`` has its paths resolved against the file's folder and every ``[[points]]`` block filled from ``[source]``;
+    ``path`` is absolute; ``shown`` is the path as the user gave it, for messages.
+    """
+
+    job: Job
+    path: Path
+    shown: str
+    lines: KeyLines
+
+    def where(self, *keys: Key) -> tuple[str, int]:
+        """Return the file as shown and the line of a key, or of its nearest written parent."""
+        return self.shown, self.lines.line(keys)
+
+    def show(self, path: Path) -> str:
+        """Return a path that the job file names as it is best shown: reached the way the user reached the job file."""
+        return _show(path, self.path, self.shown)
+
+
+def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
+    """Read the job file at ``path``.
+
+    Returns None where anything is wrong with it; what is wrong is added to ``problems``, all of it at once.
+    A CSV of sessions, the register and the exports are looked for here, but not read.
+    """
+    shown, before = str(path), len(problems.found)
+    absolute = Path(path).absolute()
+    text = _read_text(absolute, shown, problems)
+    raw = _parse(text, shown, problems) if text is not None else None
+    if text is None or raw is None:
+        return None
+    lines = key_lines(text)
+    job = _validate(raw, shown, lines, problems)
+    parts = _Parts.of(raw)
+    parts.check(raw, absolute, shown, lines, problems)
+    if job is None or len(problems.found) > before:
+        return None
+    return LoadedJob(_resolved(job, absolute.parent), absolute, shown, lines)
+
+
+def meaning(job: Job) -> str:
+    """Return what a loaded job says, as JSON to be hashed: two job files that ask for the same give the same text.
+
+    Comments, layout, the order of keys and of sessions, and the folders in which things lie make no difference, nor
+    does the offset in which a time is written. Of a path only the last part counts: files are told apart by their
+    content, which the issue's list of inputs holds.
+    """
+    told = job.model_dump(by_alias=True, exclude_none=True, exclude={"source": True, "job": {"folder"}})
+    told["session"] = sorted(told["session"], key=lambda session: (session["start"], session["name"]))
+    told["issue"]["hold_back"] = sorted(set(told["issue"]["hold_back"]))
+    told["issue"]["formats"] = sorted(set(told["issue"]["formats"]))
+    for points in told["points"]:
+        points["files"] = [Path(pattern).name for pattern in points["files"]]
+    return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, Path):
+        return value.name
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat()
+    raise TypeError(f"a job holds no {type(value).__name__}")
+
+
+def _read_text(path: Path, shown: str, problems: Problems) -> str | None:
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        problems.add(shown, 0, "there is no such job file", "mind the folder you are in")
+        return None
+    except IsADirectoryError:
+        problems.add(shown, 0, "this is a folder, not a job file", "name the .toml file in it")
+        return None
+    except OSError as error:
+        problems.add(shown, 0, f"the job file cannot be read: {error.strerror}")
+        return None
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        problems.add(shown, line, "the job file is not UTF-8 text", "save it with the encoding UTF-8")
+        return None
+
+
+def _parse(text: str, shown: str, problems: Problems) -> dict[str, Any] | None:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        what = re.sub(r" \(at [^()]*\)$", "", str(error))
+        place = re.search(r"at line (\d+), column (\d+)\)$", str(error))
+        line = int(place[1]) if place else len(text.rstrip().splitlines()) or 1
+        column = f" in column {place[2]}" if place else ""
+        problems.add(
+            shown,
+            line,
+            f"the job file cannot be read from here on{column} (TOML: {what[:1].lower()}{what[1:]})",
+            "text stands in quotes, lists in [ ], tables in { } on one line; no key or table comes twice",
+        )
+        return None
+
+
+def _validate(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Problems) -> Job | None:
+    try:
+        return Job.model_validate(raw)
+    except ValidationError as error:
+        for each in without_echoes(error.errors(include_url=False)):
+            problems.add(shown, lines.line(key_path(each)), *explain(each, Job))
+        return None
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """The sections that are right in themselves, so that one mistake does not hide the next.
+
+    None where a section is absent or wrong; an unknown key alone does not make it wrong.
+    """
+
+    job: JobSection | None
+    target: Target | None
+    source: Source | None
+    control: ControlSection | None
+    sessions: SessionsFile | None
+    issue: Issue | None
+    points: dict[int, Points] = field(default_factory=dict)
+    session: dict[int, Session] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, raw: dict[str, Any]) -> "_Parts":
+        return cls(
+            job=_part(JobSection, raw.get("job")),
+            target=_part(Target, raw.get("target")),
+            source=_part(Source, raw.get("source", {})),
+            control=_part(ControlSection, raw.get("control")),
+            sessions=_part(SessionsFile, raw.get("sessions")),
+            issue=_part(Issue, raw.get("issue", {})),
+            points=_blocks(Points, raw.get("points")),
+            session=_blocks(Session, raw.get("session")),
+        )
+
+    def check(self, raw: dict[str, Any], path: Path, shown: str, lines: KeyLines, problems: Problems) -> None:
+        """Note every rule between keys that is broken."""
+
+        def where(*keys: Key) -> tuple[str, int]:
+            return shown, lines.line(keys)
+
+        if self.target is not None:
+            rules.check_target(self.target, partial(where, "target"), problems)
+        if self.issue is not None:
+            rules.check_issue(self.issue, partial(where, "issue"), problems)
+        if self.source is not None:
+            for index, points in self.points.items():
+                filled = rules.fill_points(points, self.source)
+                rules.check_reading(filled, _Reading(lines, shown, index), problems)
+        rules.check_sessions(
+            [(session, partial(where, "session", index)) for index, session in self.session.items()],
+            "control" in raw,
+            problems,
+        )
+        _check_either(raw, where("session"), where("sessions"), problems)
+        self._check_files(path, shown, where, problems)
+
+    def _check_files(self, path: Path, shown: str, where: rules.Where, problems: Problems) -> None:
+        named: list[tuple[Path | None, str, tuple[str, str]]] = [
+            (self.target.geoid if self.target else None, "the geoid grid", ("target", "geoid")),
+            (self.control.file if self.control else None, "the register of control marks", ("control", "file")),
+            (self.sessions.file if self.sessions else None, "the table of sessions", ("sessions", "file")),
+        ]
+        for file, what, keys in named:
+            if file is not None:
+                absolute = _resolve(path.parent, file)
+                rules.check_file(absolute, _show(absolute, path, shown), what, where(*keys), problems)
+        if self.job is not None:
+            folder = _resolve(path.parent, self.job.folder)
+            if folder.exists() and not folder.is_dir():
+                problems.add(*where("job", "folder"), f"{_show(folder, path, shown)} is a file, not a folder")
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """Where a key of a ``[[points]]`` block is written: in the block itself, or else in ``[source]``."""
+
+    lines: KeyLines
+    shown: str
+    index: int
+
+    def __call__(self, *keys: Key) -> tuple[str, int]:
+        own: tuple[Key, ...] = ("points", self.index, *keys)
+        shared: tuple[Key, ...] = ("source", *keys)
+        written = shared if own not in self.lines.known and shared in self.lines.known else own
+        return self.shown, self.lines.line(written)
+
+
+def _part(model: type[_Model], raw: object) -> _Model | None:
+    """Return ``raw`` as a model, its unknown keys left out, or None where anything else is wrong with it."""
+    try:
+        return model.model_validate(raw)
+    except ValidationError as error:
+        wrong = error.errors(include_url=False)
+        if any(each["type"] != "extra_forbidden" for each in wrong):
+            return None
+        known = copy.deepcopy(raw)
+        for each in wrong:
+            *above, key = key_path(each)
+            table: Any = known
+            for step in above:
+                table = table[step]
+            del table[key]
+        return model.model_validate(known)
+
+
+def _blocks(model: type[_Model], raw: object) -> dict[int, _Model]:
+    found = {index: _part(model, block) for index, block in enumerate(raw)} if isinstance(raw, list) else {}
+    return {index: part for index, part in found.items() if part is not None}
+
+
+def _check_either(raw: dict[str, Any], session: tuple[str, int], sessions: tuple[str, int], problems: Problems) -> None:
+    if raw.get("session") and "sessions" in raw:
+        problems.add(
+            *sessions,
+            f"there are both [[session]] blocks (from line {session[1]}) and a [sessions] file",
+            "keep the sessions in one place",
+        )
+    elif not raw.get("session") and "sessions" not in raw:
+        problems.add(
+            *session, "there is no session", 'write a [[session]] block per base session, or [sessions] file = "..."'
+        )
+
+
+def _resolved(job: Job, folder: Path) -> Job:
+    """Return ``job`` with absolute paths and filled ``[[points]]`` blocks."""
+
+    def absolute(section: BaseModel | None, key: str) -> Any:
+        path = getattr(section, key, None)
+        return section if section is None or path is None else section.model_copy(update={key: _resolve(folder, path)})
+
+    return job.model_copy(
+        update={
+            "job": absolute(job.job, "folder"),
+            "target": absolute(job.target, "geoid"),
+            "control": absolute(job.control, "file"),
+            "sessions": absolute(job.sessions, "file"),
+            "points": tuple(
+                rules.fill_points(points, job.source).model_copy(
+                    update={"files": tuple(_pattern(folder, pattern) for pattern in points.files)}
+                )
+                for points in job.points
+            ),
+        }
+    )
+
+
+def _pattern(folder: Path, pattern: str) -> str:
+    """Return a glob pattern as an absolute one; whatever stands in the folder's own name is taken literally."""
+    return os.path.join(glob.escape(str(folder)), pattern)
+
+
+def _resolve(folder: Path, path: Path) -> Path:
+    return (folder / path).resolve()
+
+
+def _show(path: Path, job_file: Path, shown: str) -> str:
+    try:
+        from_job = os.path.relpath(path, job_file.parent.resolve())
+    except ValueError:  # another drive
+        return str(path)
+    return os.path.normpath(os.path.join(os.path.dirname(shown), from_job))

@@ -1,0 +1,200 @@
+"""What the keys of a job file must be to one another: rules that no single key can break alone."""
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
+
+from pipeline.job.explain import nearest
+from pipeline.job.model import Issue, Points, Session, Source, Target
+from pipeline.problems import Problems
+
+#: The formats of ``[issue] formats`` that this version writes.
+WRITTEN = ("gpkg",)
+
+_OFFSET = re.compile(r"[+-](0[0-9]|1[0-4]):[0-5][0-9]")
+
+_LOCAL = {"localtime", "posixrules"}  # found on some machines; they mean whatever that machine is set to
+
+#: Where a key of one table is written, given its path in that table: the file as shown to the user, and the line.
+Where = Callable[..., tuple[str, int]]
+
+
+def fill_points(points: Points, source: Source) -> Points:
+    """Return ``points`` with what it leaves open taken from ``source``, then from the house's defaults."""
+    given = {key: getattr(source, key) for key in Source.model_fields if getattr(points, key) is None}
+    filled = points.model_copy(update=given)
+    defaults = {"time_zone": "UTC", "angles": "decimal"}
+    return filled.model_copy(update={key: word for key, word in defaults.items() if getattr(filled, key) is None})
+
+
+def check_reading(points: Points, where: Where, problems: Problems) -> None:
+    """Note what is wrong with a filled ``[[points]]`` block: crs, time zone and format, encoding, delimiter."""
+    if points.crs is None:
+        problems.add(
+            *where("crs"), "no crs is given for these points", 'write crs = "EPSG:..." in [source] or in this block'
+        )
+    if points.time_zone is not None:
+        _check_time_zone(points.time_zone, where("time_zone"), problems)
+    if points.time_format is not None:
+        _check_time_format(points.time_format, where("time_format"), problems)
+    if points.encoding is not None and not _is_encoding(points.encoding):
+        problems.add(
+            *where("encoding"), f"the encoding '{points.encoding}' is not known", 'such as "utf-8", "cp1252", "utf-16"'
+        )
+    if points.delimiter is not None and points.delimiter == points.decimal:
+        problems.add(
+            *where("delimiter"),
+            f"'{points.delimiter}' cannot be both the delimiter and the decimal sign",
+            'a decimal comma goes with delimiter = ";" or a tab, "\\t"',
+        )
+
+
+def check_target(target: Target, where: Where, problems: Problems) -> None:
+    """Note a geoid that would go unused."""
+    if target.geoid is not None and target.height == "ellipsoid":
+        problems.add(
+            *where("geoid"),
+            'a geoid is named, but height = "ellipsoid" asks for heights above the ellipsoid',
+            "name the height datum in 'height', or leave the geoid out",
+        )
+
+
+def check_issue(issue: Issue, where: Where, problems: Problems) -> None:
+    """Note formats and layers that are asked for but not written by this version."""
+    for position, form in enumerate(issue.formats):
+        if form not in WRITTEN:
+            problems.add(
+                *where("formats", position),
+                f"the format '{form}' is not written in this version",
+                f"leave it out; written is {', '.join(WRITTEN)}",
+            )
+    if not issue.formats:
+        problems.add(*where("formats"), "no format is given, so nothing would be issued", 'formats = ["gpkg"]')
+    if issue.by_code:
+        problems.add(*where("by_code"), "one layer per code is not written in this version", "by_code = false")
+
+
+def check_file(path: Path, shown: str, what: str, where: tuple[str, int], problems: Problems) -> None:
+    """Note a file that the job names and that is not there."""
+    if not path.is_file():
+        state = "is a folder" if path.is_dir() else "is not there"
+        problems.add(*where, f"{what} {shown} {state}", "a path counts from the job file's folder")
+
+
+def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool, problems: Problems) -> None:
+    """Note what is wrong with sessions, each alone and among one another (overlaps apart: see `pipeline.sessions`)."""
+    first: dict[str, Where] = {}
+    for session, where in sessions:
+        _check_times(session, where, problems)
+        _check_occupations(session, where, problems)
+        earlier = first.setdefault(session.name.strip(), where)
+        if earlier is not where:
+            file, line = earlier("name")
+            problems.add(
+                *where("name"),
+                f"there is a session '{session.name}' already, at {file}:{line}",
+                "give each session a name of its own",
+            )
+    if not has_control:
+        _check_control_needed(sessions, problems)
+
+
+def _check_times(session: Session, where: Where, problems: Problems) -> None:
+    if session.end <= session.start:
+        problems.add(
+            *where("end"),
+            f"session '{session.name}' ends at {session.end.isoformat()}, "
+            f"which is not after its start at {session.start.isoformat()}",
+            "mind the date and the offset from UTC",
+        )
+    elif session.field_shift is not None and session.field_shift.start >= session.end:
+        problems.add(
+            *where("field_shift", "from"),
+            f"the field shift of session '{session.name}' would begin only after the session's end",
+            "mind the date and the offset from UTC",
+        )
+
+
+def _check_occupations(session: Session, where: Where, problems: Problems) -> None:
+    """A point counts once: a tie is adjusted, a check never is, and nothing stands on two marks."""
+    first: dict[str, tuple[str, int]] = {}
+    for role, occupations in (("ties", session.ties), ("checks", session.checks)):
+        for position, occupation in enumerate(occupations):
+            point = occupation.point.strip()
+            if point in first:
+                file, line = first[point]
+                problems.add(
+                    *where(role, position),
+                    f"point '{point}' is listed twice in session '{session.name}', first at {file}:{line}",
+                    "a point is either a tie or a check, and on one mark",
+                )
+            first.setdefault(point, where(role, position))
+
+
+def _check_control_needed(sessions: Iterable[tuple[Session, Where]], problems: Problems) -> None:
+    """Without a register, a shift can be derived only through marks shared with a session whose shift is known."""
+    deriving = [(session, where) for session, where in sessions if session.shift == "derive"]
+    known = {mark for session, _ in sessions if session.shift != "derive" for mark in _marks(session)}
+    while tied := [(session, where) for session, where in deriving if _marks(session) & known]:
+        known.update(*(_marks(session) for session, _ in tied))
+        deriving = [pair for pair in deriving if pair not in tied]
+    for session, where in deriving:
+        key = "ties" if session.ties else "setup" if session.setup else "name"
+        problems.add(
+            *where(key),
+            f"session '{session.name}' is to derive its shift, but there is no [control] to derive it from",
+            'name the register of control marks in [control], or write shift = "none" or a given shift',
+        )
+    for session, where in sessions:
+        if session.checks:
+            problems.add(
+                *where("checks"),
+                f"session '{session.name}' has checks, but there is no [control] to check against",
+                "name the register of control marks in [control]",
+            )
+
+
+def _marks(session: Session) -> set[str]:
+    setup = {session.setup.mark.strip()} if session.setup is not None else set()
+    return setup | {tie.mark.strip() for tie in session.ties}
+
+
+def _check_time_zone(zone: str, where: tuple[str, int], problems: Problems) -> None:
+    if zone == "GPS" or _OFFSET.fullmatch(zone):
+        return
+    try:
+        if zone in _LOCAL:
+            raise ZoneInfoNotFoundError(zone)
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        near = nearest(zone, available_timezones() - _LOCAL, 0.7)
+        problems.add(
+            *where,
+            f"the time zone '{zone}' is not known",
+            (f"did you mean '{near}'? " if near else "")
+            + 'an IANA name such as "Pacific/Auckland", an offset such as "+12:00", "UTC" or "GPS"',
+        )
+
+
+def _check_time_format(form: str, where: tuple[str, int], problems: Problems) -> None:
+    fix = 'such as "%d/%m/%Y %H:%M:%S"'
+    if "%" not in form:
+        problems.add(*where, f"time_format '{form}' has no % in it, so it reads no time", fix)
+        return
+    try:
+        datetime.strptime("", form)
+    except ValueError as error:
+        if "directive" in str(error) or "stray" in str(error):
+            problems.add(*where, f"time_format '{form}' cannot be used: {error}", fix)
+    except re.error:
+        problems.add(*where, f"time_format '{form}' has the same part twice", fix)
+
+
+def _is_encoding(name: str) -> bool:
+    try:
+        "a".encode(name)
+    except (LookupError, ValueError):
+        return False
+    return True
