@@ -20,7 +20,8 @@ from scipy.special import chdtri, ndtri
 
 Floats = NDArray[np.float64]
 
-#: A component of which less than this share could show in the residuals is uncontrolled: below it lies rounding.
+#: A component with a smaller share than this is uncontrolled: (P Q P)_ii / P_ii, which is r_i without correlation and
+#: between 0 and 1 with it. Below lie rounding, and the height that a position has through the tilt of the vertical.
 _CONTROLLED = 1e-6
 
 
@@ -28,8 +29,8 @@ _CONTROLLED = 1e-6
 class Reliability:
     """By observation and component (n, m), NaN where a component is not observed.
 
-    ``redundancy`` numbers, without unit; ``standardised`` residuals, without unit, and ``detectable`` errors in the
-    observations' unit, both also NaN where the redundancy is 0.
+    ``redundancy`` numbers, without unit, 0 below a millionth; ``standardised`` residuals, without unit, and
+    ``detectable`` errors in the observations' unit, both also NaN where nothing controls the component.
     """
 
     redundancy: Floats
@@ -84,7 +85,8 @@ def reliability(residuals: Floats, weight: Floats, fitted: Floats, delta0: float
     product = fitted @ weight
     shown = own - np.diagonal(weight @ product, axis1=1, axis2=2)
     controlled = observed & (shown > _CONTROLLED * own)
-    redundancy = np.where(controlled, 1.0 - np.diagonal(product, axis1=1, axis2=2), 0.0)
+    redundancy = 1.0 - np.diagonal(product, axis1=1, axis2=2)
+    redundancy = np.where(np.abs(redundancy) > _CONTROLLED, redundancy, 0.0)
     root = np.sqrt(np.where(controlled, shown, np.nan))
     return Reliability(
         redundancy=np.where(observed, redundancy, np.nan),

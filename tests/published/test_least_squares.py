@@ -179,7 +179,7 @@ def _baseline_network() -> Equations:
     unknown = np.where(ends < 4, ends, -1)
     weight = np.linalg.inv(numbers[:, 3:][:, [0, 1, 2, 1, 3, 4, 2, 4, 5]].reshape(-1, 3, 3))
     design = np.tile(np.array([-1.0, 1.0])[:, None, None] * np.eye(3), (13, 1, 1, 1))
-    return Equations(unknown, design, observed, weight)
+    return Equations(unknown, design, observed, np.asarray(weight, np.float64))
 
 
 @pytest.mark.parametrize("eliminated", ["", "CE"])
