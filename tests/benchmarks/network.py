@@ -1,4 +1,4 @@
-"""Times the adjustment of a large tie network. Run by hand: ``PYTHONPATH=. python tests/benchmarks/network.py [S M N]``.
+"""Times the adjustment of a large tie network, by hand: ``PYTHONPATH=. python tests/benchmarks/network.py [S M N]``.
 
 Prints one line per kind of network: sessions, marks and occupations, seconds, and the process's peak memory so far.
 """
