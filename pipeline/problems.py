@@ -45,3 +45,7 @@ class Problems:
         """Raise `JobError` with everything gathered so far, if there is anything."""
         if self.found:
             raise JobError(self.found)
+
+
+class JobHeld(Exception):
+    """Another run holds the job; nothing was done."""

@@ -3,7 +3,6 @@
 Working frame: geocentric X, Y, Z of the target grid's datum, metres. Checks never come here.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -124,7 +123,7 @@ def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated
         present=np.concatenate([np.ones((rows, 3), bool), marks.held[control], np.ones((len(stated.session), 3), bool)]),
     )
     found = adjust(observations, sessions, len(marks.names))
-    tied = np.column_stack([found.session_tied_position, found.session_tied_height])
+    tied = np.column_stack([found.ties.session_position, found.ties.session_height])
     whole = tied.all(axis=1)
     return Shifts(
         shift=np.where(whole[:, None], found.shifts, np.nan),
@@ -143,8 +142,3 @@ def _stack(first: Occupied, second: Occupied) -> Occupied:
         np.concatenate([first.xyz, second.xyz]),
         np.concatenate([first.sigma, second.sigma]),
     )
-
-
-def stack_sigma(horizontal: Sequence[float] | float, vertical: Sequence[float] | float, count: int) -> Floats:
-    """Return (count, 3) standard uncertainties east, north, up from a horizontal and a vertical one per component."""
-    return np.column_stack([np.broadcast_to(s, count) for s in (horizontal, horizontal, vertical)]).astype(float)

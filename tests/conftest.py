@@ -5,6 +5,11 @@ from pathlib import Path
 
 import pyproj
 import pytest
+from hypothesis import settings
+
+# The same examples on every run, and no limit on their time: machines are shared and noisy.
+settings.register_profile("house", deadline=None, derandomize=True)
+settings.load_profile("house")
 
 _GRIDS = Path(__file__).resolve().parents[2] / "shared" / "grids"
 

@@ -1,0 +1,23 @@
+"""`tiedown check`: every problem of each job at once; nothing is written."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from pipeline.check import check_job
+from pipeline.cli.faults import report
+from pipeline.problems import JobError
+
+
+def check_jobs(jobs: Sequence[Path]) -> int:
+    """Check the jobs, print what was found, and return 2 where any has a problem."""
+    worst = 0
+    for job in jobs:
+        try:
+            checked = check_job(job)
+        except JobError as error:
+            worst = max(worst, report(str(job), error))
+            continue
+        print(f"{job}: nothing wrong")
+        for line in checked.lines():
+            print(f"  {line}")
+    return worst

@@ -1,0 +1,58 @@
+"""The `tiedown` command."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(
+    name="tiedown",
+    help="Turn raw GNSS rover exports into proven coordinates on the job's grid and height datum.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+Jobs = Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files (TOML).", show_default=False)]
+
+
+@app.callback()
+def _all() -> None:
+    """Turn raw GNSS rover exports into proven coordinates on the job's grid and height datum."""
+
+
+@app.command()
+def run(
+    jobs: Jobs,
+    workers: Annotated[int, typer.Option(min=1, help="Processes to share several jobs among.")] = 1,
+    json: Annotated[bool, typer.Option("--json", help="Print the issue record instead of the summary.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but problems.")] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Do everything but write.")] = False,
+) -> None:
+    """Run one or many jobs: read, attach, adjust, correct, check, issue.
+
+    Exit codes: 0 issued, or nothing changed; 1 fault in the program; 2 wrong usage, job file or input; 3 issued, but a
+    check failed or points were held back as suspect or untied; 4 another run holds the job. Of several jobs, the
+    highest.
+    """
+    from pipeline.cli.run_command import run_jobs
+
+    raise typer.Exit(run_jobs(jobs, workers=workers, as_json=json, quiet=quiet, dry_run=dry_run))
+
+
+@app.command()
+def check(jobs: Jobs) -> None:
+    """Read job, register, inputs and transformations; report all problems at once; write nothing."""
+    from pipeline.cli.check_command import check_jobs
+
+    raise typer.Exit(check_jobs(jobs))
+
+
+def main() -> None:
+    """Enter the command line."""
+    app()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,157 @@
+"""The second pass: every reading corrected, given its proof word, and either drafted or held back with a reason."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from pipeline.correct import Corrected, correct, milliseconds, observed_sigma, with_distance, working_positions
+from pipeline.gather import Gathered
+from pipeline.prepare import Prepared
+from pipeline.proof.bracket import PROOFS
+from pipeline.read.files import Export, read_batches
+from pipeline.routes import Routes
+from pipeline.settle import Settled
+from pipeline.sift import Sieve
+from pipeline.words import REASONS, Proof, Reason, reason_code
+
+#: How the words of `Proof` that may be held back are called as reasons.
+_AS_REASON = {
+    Proof.SUSPECT: Reason.SUSPECT,
+    Proof.UNCLOSED: Reason.UNCLOSED,
+    Proof.UNCHECKED: Reason.UNCHECKED,
+}
+
+_WHY_PROOF = {
+    Reason.SUSPECT: "an occupation of a control mark next to it in time failed",
+    Reason.UNCLOSED: "no passing occupation of a control mark on both sides of it in time",
+    Reason.UNCHECKED: "its session has no independent check",
+}
+
+
+@dataclass(frozen=True)
+class Drafted:
+    """One batch after the second pass: (n,) each.
+
+    ``held`` is 0 for points and occupations of marks; ``on_mark`` tells the two apart.
+    """
+
+    batch: pa.RecordBatch
+    export: Export
+    start: int
+    session: NDArray[np.int32]
+    corrected: Corrected
+    proof: NDArray[np.uint8]
+    held: NDArray[np.uint8]
+    on_mark: NDArray[np.bool_]
+
+    @property
+    def points(self) -> NDArray[np.bool_]:
+        """Return (n,) which readings are drafted."""
+        return (self.held == 0) & ~self.on_mark
+
+
+@dataclass(frozen=True)
+class Drafter:
+    """Everything the second pass needs; it changes nothing, so that batches may be worked in any order."""
+
+    prepared: Prepared
+    gathered: Gathered
+    routes: Routes
+    settled: Settled
+    sieve: Sieve
+
+    def batches(self) -> Iterator[Drafted]:
+        """Read the exports again and yield every batch, worked."""
+        start = 0
+        for export in self.prepared.exports:
+            for batch in read_batches(export):
+                yield self.work(batch, export, start)
+                start += batch.num_rows
+
+    def work(self, batch: pa.RecordBatch, export: Export, start: int) -> Drafted:
+        """Work one batch whose first row is number ``start`` of the job."""
+        rows = batch.num_rows
+        repeats = _within(self.gathered.repeats, start, rows)
+        sifted = self.sieve.sift(batch, repeats, export.points.columns.solution is not None)
+        held, session = sifted.held, sifted.session
+        corrected = self._correct(batch, export, session)
+        tied = self.settled.shifts.tied.all(axis=1)
+
+        def hold(which: NDArray[np.bool_], reason: Reason) -> None:
+            held[which & (held == 0)] = reason_code(reason)
+
+        hold(~tied[session], Reason.UNTIED)
+        hold(~(np.isfinite(corrected.easting) & np.isfinite(corrected.height)), Reason.OUTSIDE_COVERAGE)
+        on_mark = _within(np.asarray(self.settled.occupations.table.column("number"), np.int64), start, rows)
+        proof = self._proof(milliseconds(batch), session)
+        for word in self.prepared.loaded.job.issue.hold_back:
+            hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
+        return Drafted(batch, export, start, session, corrected, proof, held, on_mark & (held == 0))
+
+    def _correct(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> Corrected:
+        """Correct the readings that have a session; the others come out as NaN."""
+        rows = np.flatnonzero(session >= 0)
+        whole = len(rows) == batch.num_rows
+        there = batch if whole else batch.take(pa.array(rows))
+        sessions = session[rows].astype(np.int64)
+        frames, job = self.routes.frames, self.prepared.loaded.job
+        xyz = working_positions(there, frames.to_working[export.block])
+        xyz = self.settled.field.take_out(xyz, sessions, milliseconds(there), frames.to_issued)
+        distance = np.linalg.norm(xyz - self.settled.bases.receiver[sessions], axis=1)
+        sigma = with_distance(observed_sigma(there, job.quality), distance, job.quality.ppm)
+        found = correct(frames, xyz, sessions, sigma, self.settled.applied)
+        return found if whole else _spread(found, rows, batch.num_rows)
+
+    def _proof(self, time: NDArray[np.int64], session: NDArray[np.int32]) -> NDArray[np.uint8]:
+        proof = np.full(len(time), PROOFS.index(Proof.UNCHECKED), np.uint8)
+        for number in np.unique(session[session >= 0]).tolist():
+            here = session == number
+            proof[here] = self.settled.evidence[number].words(time[here])
+        return proof
+
+    def explain(self, drafted: Drafted, row: int) -> str | None:
+        """Return in words why one reading of a batch is held back."""
+        said = drafted.batch.column("detail")[row].as_py()
+        reason = REASONS[int(drafted.held[row]) - 1]
+        return said or self.sieve.explain(drafted.batch, row, reason) or self._why(drafted, row, reason)
+
+    def _why(self, drafted: Drafted, row: int, reason: Reason) -> str | None:
+        if reason is Reason.DUPLICATE:
+            return f"the same observation as {self._first(drafted.start + row)}"
+        if reason is Reason.UNTIED:
+            window = self.prepared.windows[int(drafted.session[row])]
+            position, height = self.settled.shifts.tied[window.index]
+            lacking = " and ".join(["position"] * (not position) + ["height"] * (not height))
+            return f"no chain of ties leads from session {window.session.name} to control in {lacking}"
+        if reason is Reason.OUTSIDE_COVERAGE:
+            grids = [grid.name for operation in self.routes.recorded() for grid in operation.grids]
+            return "no coordinates here: outside the grid or projection" + (f" ({', '.join(grids)})" if grids else "")
+        return _WHY_PROOF.get(reason)
+
+    def _first(self, number: int) -> str:
+        """Return file and row of the reading that row ``number`` of the job repeats."""
+        first = int(self.gathered.repeated[np.searchsorted(self.gathered.repeats, number)])
+        ends = np.cumsum(self.gathered.rows)
+        export = int(np.searchsorted(ends, first, side="right"))
+        before = int(ends[export - 1]) if export else 0
+        return f"reading {first - before + 1} of {self.prepared.exports[export].shown}"
+
+
+def _within(numbers: NDArray[np.int64], start: int, rows: int) -> NDArray[np.bool_]:
+    """Return (rows,) which of the job's rows from ``start`` on are among ``numbers``."""
+    found = np.zeros(rows, bool)
+    here = numbers[(numbers >= start) & (numbers < start + rows)]
+    found[here - start] = True
+    return found
+
+
+def _spread(found: Corrected, rows: NDArray[np.int64], count: int) -> Corrected:
+    def full(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        spread = np.full(count, np.nan)
+        spread[rows] = values
+        return spread
+
+    return Corrected(*(full(getattr(found, name)) for name in Corrected.__dataclass_fields__))

@@ -1,0 +1,137 @@
+"""Everything a job names, loaded and checked before anything is computed; all problems at once."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.control import Register, read_register
+from pipeline.geodesy import crs
+from pipeline.geodesy.errors import OperationError
+from pipeline.job.load import LoadedJob, load_job
+from pipeline.job.model import Columns
+from pipeline.problems import JobError, Problems
+from pipeline.read.files import Export, find_exports
+from pipeline.sessions import SessionWindow, load_sessions
+from pipeline.words import Holds
+
+#: The columns that a position may be read from, by the kind of CRS that they go with.
+POSITION_COLUMNS = {
+    "geographic": ("longitude", "latitude"),
+    "projected": ("easting", "northing"),
+    "geocentric": ("x", "y", "z"),
+}
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A job with its sessions, its register (None where no session needs one) and its raw files."""
+
+    loaded: LoadedJob
+    windows: tuple[SessionWindow, ...]
+    register: Register | None
+    exports: tuple[Export, ...]
+
+
+def prepare(path: Path) -> Prepared:
+    """Load a job file, its sessions, its register and the heads of its exports.
+
+    Raises `JobError` with every problem found.
+    """
+    problems = Problems()
+    loaded = load_job(path, problems)
+    if loaded is None:
+        raise JobError(problems.found)
+    windows = load_sessions(loaded, problems)
+    _check_frames(loaded, problems)
+    register = _register(loaded, problems)
+    exports = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems)
+    _check_marks(windows, register, problems)
+    problems.raise_if_any()
+    return Prepared(loaded, windows, register, tuple(exports))
+
+
+def _check_frames(loaded: LoadedJob, problems: Problems) -> None:
+    """Check every CRS of the job, and that each block's columns go with its CRS."""
+    target = loaded.job.target
+    for key, check, text in (("grid", crs.target_grid, target.grid), ("height", crs.height_datum, target.height)):
+        try:
+            check(text)
+        except OperationError as error:
+            problems.add(*loaded.where("target", key), error.what, error.fix)
+    for number, block in enumerate(loaded.job.points):
+        try:
+            source = crs.source_crs(block.crs or "")
+        except OperationError as error:
+            problems.add(*loaded.where("points", number, "crs"), error.what, error.fix)
+            continue
+        kind = crs.kind_of(source)
+        _check_columns(block.columns, kind, loaded.where("points", number, "columns"), problems)
+        if kind == "projected" and not crs.in_metres(source) and block.units is None:
+            problems.add(
+                *loaded.where("points", number, "crs"),
+                f"{block.crs} does not count in metres, and the units of the export are not stated",
+                'add units = "foot" or "us-survey-foot" (or "metre") to the block',
+            )
+
+
+def _check_columns(columns: Columns, kind: str, where: tuple[str, int], problems: Problems) -> None:
+    wanted = POSITION_COLUMNS[kind]
+    others = {name for names in POSITION_COLUMNS.values() for name in names} - set(wanted)
+    wrong = sorted(name for name in others if getattr(columns, name) is not None)
+    if wrong:
+        problems.add(
+            *where,
+            f"the columns {', '.join(wrong)} do not go with a {kind} CRS",
+            f"name {', '.join(wanted)} instead, or another crs",
+        )
+
+
+def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
+    control = loaded.job.control
+    if control is None:
+        return None
+    kind = None
+    try:
+        kind = crs.kind_of(crs.source_crs(control.crs))
+    except OperationError as error:
+        problems.add(*loaded.where("control", "crs"), error.what, error.fix)
+    try:
+        crs.height_datum(control.height)
+    except OperationError as error:
+        problems.add(*loaded.where("control", "height"), error.what, error.fix)
+    if kind is None or not control.file.is_file():
+        return None
+    return read_register(control.file, control.layer, problems, kind=kind, ellipsoid=control.height == "ellipsoid")
+
+
+def _check_marks(windows: tuple[SessionWindow, ...], register: Register | None, problems: Problems) -> None:
+    """Check that every mark that a session names is in the register, or is a temporary mark that joins something."""
+    if register is None:
+        return
+    known = set(register.names)
+    places: dict[str, set[int]] = {}
+    for window in windows:
+        named = [tie.mark for tie in window.session.ties]
+        named += [window.session.setup.mark] if window.session.setup else []
+        for mark in named:
+            places.setdefault(mark, set()).add(window.index)
+    for window in windows:
+        session = window.session
+        uses = [(tie.mark, window.where_tie(number), "tie") for number, tie in enumerate(session.ties)]
+        uses += [(check.mark, window.where_check(number), "check") for number, check in enumerate(session.checks)]
+        if session.setup:
+            uses.append((session.setup.mark, window.where, "setup"))
+        for mark, where, use in uses:
+            if mark not in known and (use == "check" or len(places[mark]) < 2):
+                near = register.nearest_names(mark)
+                problems.add(
+                    *where,
+                    f'{use} of session {session.name} on the mark "{mark}", which is not in the register'
+                    + ("" if use == "check" else " and which no other session occupies"),
+                    f"did you mean {' or '.join(near)}?" if near else "add the mark to the register",
+                )
+
+
+def holds(register: Register, number: int) -> tuple[bool, bool]:
+    """Return whether a register mark's position and height are held."""
+    word = register.holds[number]
+    return word is not Holds.HEIGHT, word is not Holds.POSITION

@@ -1,0 +1,42 @@
+"""Differences on occupied marks, observed minus known, held against the tolerances of ``[checks]``."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Differences:
+    """Observed minus known of (n,) occupations, metres in grid and height datum; NaN where nothing is known.
+
+    ``passed`` is meaningful only where ``judged``: a mark whose register coordinates hold nothing judges nobody.
+    """
+
+    east: Floats
+    north: Floats
+    height: Floats
+    horizontal: Floats
+    judged: NDArray[np.bool_]
+    passed: NDArray[np.bool_]
+
+
+def differences(
+    observed: Floats, known: Floats, holds: NDArray[np.bool_], horizontal: float, vertical: float
+) -> Differences:
+    """Compare occupations with the coordinates of their marks.
+
+    Args:
+        observed: (n, 3) easting, northing, height.
+        known: (n, 3) the register's; NaN where it has none.
+        holds: (n, 2) whether the mark holds position, height; a component that it does not hold is not judged.
+        horizontal: tolerance of the horizontal distance, metres.
+        vertical: tolerance of the height difference, metres.
+    """
+    east, north, height = (observed - known).T
+    distance = np.hypot(east, north)
+    far = holds[:, 0] & ~(distance <= horizontal)
+    high = holds[:, 1] & ~(np.abs(height) <= vertical)
+    return Differences(east, north, height, distance, holds.any(axis=1), ~(far | high))

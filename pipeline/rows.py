@@ -1,0 +1,187 @@
+"""Worked batches and settled occupations as the rows of the issued layers."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.correct import Corrected
+from pipeline.draft import Drafted, Drafter
+from pipeline.issue.layers import CHECK_MARKS, GEOMETRY, HELD_BACK, SESSIONS, points_schema, wkb_points
+from pipeline.prepare import Prepared
+from pipeline.proof.bracket import PROOFS
+from pipeline.read.files import Export
+from pipeline.routes import Routes
+from pipeline.settle import Settled, shift_at_places
+from pipeline.tables import TIME
+from pipeline.words import REASONS, Role
+
+_PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
+_REASON_WORDS = pa.array([str(reason) for reason in REASONS])
+
+
+@dataclass(frozen=True)
+class Carried:
+    """The exports' own columns, of all exports together: one column per name, text where its types differ."""
+
+    names: tuple[str, ...]
+    schema: pa.Schema
+
+    @classmethod
+    def of(cls, exports: Sequence[Export]) -> "Carried":
+        """Unite the carried columns of the exports, in the order in which they first appear."""
+        kinds: dict[str, pa.DataType] = {}
+        for export in exports:
+            for field in export.carried:
+                kinds[field.name] = field.type if kinds.get(field.name, field.type) == field.type else pa.string()
+        fields = [pa.field(name, kind) for name, kind in kinds.items()]
+        return cls(tuple(kinds), points_schema(fields))
+
+    def columns(self, batch: pa.RecordBatch, chosen: pa.Array) -> list[pa.Array]:
+        """Return the carried columns of the chosen rows of a batch; null in a column that its export does not have."""
+        present = set(batch.schema.names)
+        first = len(self.schema) - 1 - len(self.names)
+        found = []
+        for number, name in enumerate(self.names):
+            kind = self.schema.field(first + number).type
+            if name in present:
+                found.append(pc.take(batch.column(name), chosen).cast(kind))
+            else:
+                found.append(pa.nulls(len(chosen), kind))
+        return found
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Makes the rows of every layer of one job."""
+
+    drafter: Drafter
+    carried: Carried
+
+    def points(self, drafted: Drafted) -> pa.RecordBatch:
+        """Return the drafted points of a batch as rows of ``points``."""
+        rows = np.flatnonzero(drafted.points)
+        chosen = pa.array(rows)
+        batch, found = drafted.batch, drafted.corrected
+        columns = [
+            pc.take(batch.column("name"), chosen),
+            pc.take(batch.column("code"), chosen),
+            *_taken(found, rows, "easting", "northing", "height", "ellipsoid_height", "longitude", "latitude"),
+            self._sessions(drafted.session[rows]),
+            pc.take(batch.column("time"), chosen),
+            *_taken(found, rows, "hu95", "vu95"),
+            _PROOF_WORDS.take(pa.array(drafted.proof[rows])),
+            pc.take(batch.column("solution"), chosen),
+            _repeat(drafted.export.shown, len(rows)),
+            pc.take(batch.column("source_row"), chosen),
+            *self.carried.columns(batch, chosen),
+            wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
+        ]
+        return pa.RecordBatch.from_arrays(columns, schema=self.carried.schema)
+
+    def held_back(self, drafted: Drafted) -> pa.RecordBatch:
+        """Return the rows of a batch that are held back as rows of ``held_back``."""
+        rows = np.flatnonzero(drafted.held)
+        chosen = pa.array(rows)
+        batch, found = drafted.batch, drafted.corrected
+        columns = [
+            pc.take(batch.column("name"), chosen),
+            pc.take(batch.column("code"), chosen),
+            self._sessions(drafted.session[rows]),
+            pc.take(batch.column("time"), chosen),
+            _REASON_WORDS.take(pa.array(drafted.held[rows] - 1)),
+            pa.array([self.drafter.explain(drafted, row) for row in rows.tolist()], pa.string()),
+            *_taken(found, rows, "easting", "northing", "height"),
+            _repeat(drafted.export.shown, len(rows)),
+            pc.take(batch.column("source_row"), chosen),
+            wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
+        ]
+        return pa.RecordBatch.from_arrays(columns, schema=HELD_BACK)
+
+    def _sessions(self, numbers: NDArray[np.int32]) -> pa.Array:
+        names = pa.array([window.session.name for window in self.drafter.prepared.windows], pa.string())
+        return names.take(pa.array(np.where(numbers >= 0, numbers, 0), mask=numbers < 0))
+
+
+def check_rows(prepared: Prepared, settled: Settled, causes: Sequence[str | None]) -> pa.RecordBatch:
+    """Return the occupations of marks as rows of ``check_marks``; ``causes`` (n,) says what failing ones may mean."""
+    on_marks, checks = settled.occupations, prepared.loaded.job.checks
+    count = len(on_marks.marks)
+    found, compared = on_marks.corrected, on_marks.compared
+    names = [prepared.windows[number].session.name for number in on_marks.session.tolist()]
+    columns = [
+        pa.array(names, pa.string()),
+        pa.array(on_marks.marks, pa.string()),
+        on_marks.table.column("name").combine_chunks(),
+        pa.array([str(role) for role in on_marks.roles], pa.string()),
+        pa.array([str(place) for place in on_marks.places], pa.string()),
+        on_marks.table.column("time").combine_chunks(),
+        *(_number(on_marks.known[:, axis]) for axis in range(3)),
+        *_taken(found, np.arange(count), "easting", "northing", "height"),
+        *(_number(values) for values in (compared.east, compared.north, compared.height, compared.horizontal)),
+        pa.array(np.full(count, checks.horizontal)),
+        pa.array(np.full(count, checks.vertical)),
+        *_taken(found, np.arange(count), "hu95", "vu95"),
+        pa.array(compared.passed, mask=~compared.judged),
+        pa.array(causes, pa.string()),
+        wkb_points(found.easting, found.northing, found.height),
+    ]
+    return pa.RecordBatch.from_arrays([_flat(column) for column in columns], schema=CHECK_MARKS)
+
+
+def session_rows(prepared: Prepared, settled: Settled, routes: Routes, points: NDArray[np.int64]) -> pa.RecordBatch:
+    """Return the sessions as rows of ``sessions``; ``points`` (S,) counts each one's drafted points."""
+    windows, on_marks = prepared.windows, settled.occupations
+    local, sigma = shift_at_places(settled, routes)
+    base = settled.bases.mark + settled.shifts.shift
+    place = routes.frames.to_issued.forward(*base.T)
+
+    def occupations(role: Role) -> list[int]:
+        of_role = on_marks.session[[found is role for found in on_marks.roles]] if on_marks.roles else []
+        return np.bincount(np.asarray(of_role, np.int64), minlength=len(windows)).tolist()
+
+    columns = [
+        pa.array([window.session.name for window in windows], pa.string()),
+        pa.array([window.start_ms for window in windows], TIME),
+        pa.array([window.end_ms for window in windows], TIME),
+        pa.array([window.base for window in windows], pa.string()),
+        pa.array(points, pa.int64()),
+        pa.array(occupations(Role.TIE), pa.int64()),
+        pa.array(occupations(Role.CHECK), pa.int64()),
+        *(_number(settled.shifts.shift[:, axis]) for axis in range(3)),
+        *(_number(local[:, axis]) for axis in range(3)),
+        *(_number(sigma[:, axis]) for axis in range(3)),
+        pa.array([str(word) for word in settled.verdicts], pa.string()),
+        wkb_points(*place),
+    ]
+    return pa.RecordBatch.from_arrays(columns, schema=SESSIONS)
+
+
+def as_records(batch: pa.RecordBatch) -> list[dict[str, Any]]:
+    """Return the rows of a small layer as the issue record has them: without geometry, times as ISO text in UTC."""
+    rows = batch.drop_columns([GEOMETRY]).to_pylist()
+    return [{key: _plain(value) for key, value in row.items()} for row in rows]
+
+
+def _plain(value: Any) -> Any:
+    return value.isoformat(timespec="milliseconds").replace("+00:00", "Z") if hasattr(value, "isoformat") else value
+
+
+def _taken(found: Corrected, rows: NDArray[np.int64], *names: str) -> list[pa.Array]:
+    return [_number(getattr(found, name)[rows]) for name in names]
+
+
+def _number(values: NDArray[np.float64]) -> pa.Array:
+    return pa.array(values, pa.float64(), mask=~np.isfinite(values))
+
+
+def _repeat(text: str, count: int) -> pa.Array:
+    return pa.array([text], pa.string()).take(pa.array(np.zeros(count, np.int64)))
+
+
+def _flat(column: Any) -> pa.Array:
+    return column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column

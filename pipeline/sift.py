@@ -1,0 +1,93 @@
+"""A batch of readings sorted by what can be said before any shift is known: its session, or why it is held back."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from pipeline import accept
+from pipeline.attach import TWO, SessionIndex, base_key, index_sessions
+from pipeline.correct import milliseconds
+from pipeline.job.model import Quality
+from pipeline.sessions import SessionWindow
+from pipeline.words import Reason, reason_code
+
+
+def clock(time: int) -> str:
+    """Return UTC milliseconds as text, to the second."""
+    return f"{datetime.fromtimestamp(time / 1000, UTC):%Y-%m-%d %H:%M:%S}"
+
+
+@dataclass(frozen=True)
+class Sifted:
+    """Per reading of a batch: (n,) session, negative where none, and (n,) ``held`` code, 0 where nothing is wrong."""
+
+    session: NDArray[np.int32]
+    held: NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Sieve:
+    """Sorts batches; made once per job with `sieve`."""
+
+    windows: tuple[SessionWindow, ...]
+    index: SessionIndex
+    quality: Quality
+
+    def sift(self, batch: pa.RecordBatch, repeats: NDArray[np.bool_] | None, with_solution: bool) -> Sifted:
+        """Sort one batch.
+
+        Args:
+            batch: readings.
+            repeats: (n,) which readings repeat an earlier one; None where that is not known yet.
+            with_solution: whether the export has a solution column; where it has none, nothing is said of it.
+        """
+        held = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)).copy()
+
+        def hold(which: NDArray[np.bool_], reason: Reason) -> None:
+            held[which & (held == 0)] = reason_code(reason)
+
+        session = self.index.attach(milliseconds(batch), batch.column("base"))
+        session[np.asarray(batch.column("time").is_null().to_numpy(zero_copy_only=False))] = -1
+        if repeats is not None:
+            hold(repeats, Reason.DUPLICATE)
+        hold(session == TWO, Reason.TWO_SESSIONS)
+        hold(session < 0, Reason.OUTSIDE_SESSIONS)
+        if with_solution:
+            hold(accept.not_fixed(batch, self.quality), Reason.NOT_FIXED)
+        hold(accept.poor(batch, self.quality), Reason.POOR_QUALITY)
+        return Sifted(session, held)
+
+    def explain(self, batch: pa.RecordBatch, row: int, reason: Reason) -> str | None:
+        """Return in words why `sift` held one row of a batch; None where the reader has said it."""
+        if reason in (Reason.NOT_FIXED, Reason.POOR_QUALITY):
+            return accept.why(batch, row, self.quality, reason)
+        if reason not in (Reason.OUTSIDE_SESSIONS, Reason.TWO_SESSIONS):
+            return None
+        time = int(batch.column("time").cast(pa.int64())[row].as_py())
+        base = (batch.column("base")[row].as_py() or "").strip()
+        covering = [window for window in self.windows if window.start_ms <= time < window.end_ms]
+        names = ", ".join(f"{w.session.name} (base {w.base or 'not stated'})" for w in covering)
+        if reason is Reason.TWO_SESSIONS:
+            return f"observed {clock(time)} UTC with no base id, in the sessions {names}"
+        if covering and base_key(base):
+            return f"observed {clock(time)} UTC against base {base}; sessions at that time: {names}"
+        return f"observed {clock(time)} UTC; " + self._nearest(time)
+
+    def _nearest(self, time: int) -> str:
+        """Say which session's start or end lies nearest to a time."""
+        ends = [(abs(time - w.start_ms), f"session {w.session.name} starts {clock(w.start_ms)}") for w in self.windows]
+        ends += [(abs(time - w.end_ms), f"session {w.session.name} ends {clock(w.end_ms)}") for w in self.windows]
+        return min(ends)[1] if ends else "the job has no session"
+
+
+def sieve(windows: tuple[SessionWindow, ...], quality: Quality) -> Sieve:
+    """Arrange a job's sessions and limits for sorting batches."""
+    index = index_sessions(
+        [window.start_ms for window in windows],
+        [window.end_ms for window in windows],
+        [window.base for window in windows],
+    )
+    return Sieve(windows, index, quality)
