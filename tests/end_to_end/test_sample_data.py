@@ -1,0 +1,238 @@
+"""The committed sample data: made again by its scripts, true to its truth, with the troubles that its README lists."""
+
+import csv
+import datetime as dt
+import json
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pyogrio
+import pyproj
+import pytest
+from numpy.testing import assert_allclose
+from numpy.typing import NDArray
+
+ROOT = Path(__file__).resolve().parents[2]
+DATA = ROOT / "sample_data"
+Floats = NDArray[np.float64]
+
+#: Errors of the bases' positions as README.md states them: session, base's place on the grid, (east, north, up).
+NEW_ZEALAND = {
+    "0302-base-a": ((1506412.7, 5160188.2), (1.243, -0.872, -6.318)),
+    "0303-base-b": ((1507405.1, 5161002.6), (-0.655, 1.730, 4.907)),
+    "0303-base-a": ((1506398.4, 5160201.9), (0.418, -1.964, -3.271)),
+}
+JAVA = {
+    "0511-north": ((489204.6, 9223060.9), (0.861, -1.324, 5.482)),
+    "0512-south": ((490610.3, 9223481.5), (-1.507, 0.433, -2.915)),
+}
+
+
+def table(path: Path, delimiter: str = ",") -> list[dict[str, str]]:
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file, delimiter=delimiter))
+
+
+@pytest.mark.parametrize(
+    ("script", "files"),
+    [
+        ("make_demo.py", ["rover/rover1-0302.csv", "rover/rover1-0303.geojson", "control.csv", "truth.csv"]),
+        ("make_canal.py", ["canal/levels.txt", "canal/marks.csv", "canal/sessions.csv", "canal/truth.csv"]),
+    ],
+)
+def test_the_scripts_rewrite_the_committed_files(script: str, files: list[str], tmp_path: Path) -> None:
+    subprocess.run([sys.executable, DATA / script, "--to", tmp_path], check=True)
+    for name in files:
+        assert (tmp_path / name).read_bytes() == (DATA / name).read_bytes(), name
+    made = sorted(str(path.relative_to(tmp_path)) for path in tmp_path.rglob("*") if path.is_file())
+    assert sorted(name for name in made if not name.endswith(".gpkg")) == sorted(files)
+    for name in set(made) - set(files):  # GeoPackage: its bytes depend on GDAL's version, its content does not
+        assert pyogrio.read_dataframe(tmp_path / name).equals(pyogrio.read_dataframe(DATA / name))
+
+
+def errors_by_proj(sessions: dict[str, Any], grid: str, ellipsoid: str) -> dict[str, Floats]:
+    """Geocentric error of each base by PROJ's own topocentric conversion."""
+    to_geographic = pyproj.Transformer.from_crs(grid, pyproj.CRS(grid).geodetic_crs, always_xy=True)
+    found = {}
+    for name, (place, (east, north, up)) in sessions.items():
+        lon, lat = to_geographic.transform(*place)
+        turn = pyproj.Transformer.from_pipeline(
+            f"+proj=topocentric +ellps={ellipsoid} +lon_0={lon:.12f} +lat_0={lat:.12f} +h_0=0"
+        )
+        origin = np.array(turn.transform(0, 0, 0, direction="INVERSE"))
+        found[name] = np.array(turn.transform(east, north, up, direction="INVERSE")) - origin
+    return found
+
+
+def issued_by_proj(raw: Floats, shifts: Floats, grid: str, geoid: str, ellipsoid: str) -> Floats:
+    """(n, 3) easting, northing, height of (n, 3) longitude, latitude, ellipsoidal height, by PROJ alone."""
+    cart = pyproj.Transformer.from_pipeline(
+        f"+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad +step +proj=cart +ellps={ellipsoid}"
+    )
+    x, y, z = (np.array(cart.transform(*raw.T)).T + shifts).T
+    lon, lat, height = cart.transform(x, y, z, direction="INVERSE")
+    down = pyproj.Transformer.from_pipeline(
+        "+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad "
+        f"+step +inv +proj=vgridshift +grids={DATA / 'geoid' / geoid} +multiplier=1"
+    )
+    to_grid = pyproj.Transformer.from_crs(pyproj.CRS(grid).geodetic_crs, grid, always_xy=True)
+    return np.column_stack([*to_grid.transform(lon, lat), down.transform(lon, lat, height)[2]])
+
+
+def truth(path: Path) -> dict[str, tuple[str, tuple[float, ...]]]:
+    rows = table(path)
+    found = {row["name"]: (row["session"], tuple(float(row[k]) for k in ("easting", "northing", "height")))
+             for row in rows}  # fmt: skip
+    assert len(found) == len(rows)  # no name twice
+    return found
+
+
+def number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return np.nan
+
+
+def demo_rows() -> list[tuple[str, Floats, Floats]]:
+    """Name, raw position and sigmas of every row of the three exports that has a readable position."""
+    rows = [
+        (row["Point"], [row["Lon"], row["Lat"], row["EllHt"]], [row["sE"], row["sN"], row["sU"]])
+        for row in table(DATA / "rover" / "rover1-0302.csv")
+    ]
+    for feature in json.loads((DATA / "rover" / "rover1-0303.geojson").read_text())["features"]:
+        said = feature["properties"]
+        if feature["geometry"]:
+            sigmas = [said["std_east"], said["std_north"], said["std_up"]]
+            rows.append((said["id"], feature["geometry"]["coordinates"], sigmas))
+    frame = pyogrio.read_dataframe(DATA / "rover" / "rover2-0303.gpkg")
+    for name, at, *sigmas in zip(
+        frame["pt"], frame.geometry, frame["sigma_e"], frame["sigma_n"], frame["sigma_h"], strict=True
+    ):
+        rows.append((name, [at.x, at.y, at.z], sigmas))
+    found = [(name, np.array([number(v) for v in place]), np.array([float(s) for s in sigmas]))
+             for name, place, sigmas in rows]  # fmt: skip
+    return [row for row in found if np.isfinite(row[1]).all()]
+
+
+def test_the_demos_exports_lead_back_to_its_truth() -> None:
+    """By PROJ alone: raw + the stated error of the base = truth, within the stated noise and unbiased."""
+    expected = truth(DATA / "truth.csv")
+    shifts = errors_by_proj(NEW_ZEALAND, "EPSG:2193", "GRS80")
+    rows = demo_rows()
+    by_row = np.array([shifts[expected[name][0]] for name, _, _ in rows])
+    issued = issued_by_proj(
+        np.array([row[1] for row in rows]), by_row, "EPSG:2193", "egm96_canterbury.gtx", "GRS80"
+    )
+    off = (issued - np.array([expected[name][1] for name, _, _ in rows])) / np.array([row[2] for row in rows])
+    assert len(rows) == 1896
+    assert np.abs(off).max() < 4.5
+    assert_allclose(off.std(axis=0), 1, rtol=0, atol=0.06)
+    assert_allclose(off.mean(axis=0), 0, rtol=0, atol=0.1)
+
+
+def test_the_canals_export_leads_back_to_its_truth() -> None:
+    """The same for the second job, whose export is on the grid with ellipsoidal heights and decimal commas."""
+    expected = truth(DATA / "canal" / "truth.csv")
+    rows = table(DATA / "canal" / "levels.txt", delimiter=";")
+    numbers = np.array([[float(row[k].replace(",", ".")) for k in ("East", "North", "EllH", "sdE", "sdN", "sdH")]
+                        for row in rows])  # fmt: skip
+    to_geographic = pyproj.Transformer.from_crs("EPSG:9489", "EPSG:9470", always_xy=True)
+    raw = np.column_stack([*to_geographic.transform(numbers[:, 0], numbers[:, 1]), numbers[:, 2]])
+    shifts = errors_by_proj(JAVA, "EPSG:9489", "WGS84")
+    by_row = np.array([shifts[expected[row["No"]][0]] for row in rows])
+    issued = issued_by_proj(raw, by_row, "EPSG:9489", "egm96_central_java.gtx", "WGS84")
+    off = (issued - np.array([expected[row["No"]][1] for row in rows])) / numbers[:, 3:]
+    assert len(rows) == 306
+    assert np.abs(off).max() < 4.5
+    assert_allclose(off.std(axis=0), 1, rtol=0, atol=0.15)
+
+
+def test_the_canals_register_is_its_truth_in_the_older_datum() -> None:
+    """DGN95 to SRGI2013 by PROJ's EPSG:9472, to the grid and down to the geoid: the truth to 0.2 mm as printed."""
+    register = table(DATA / "canal" / "marks.csv")
+    step = pyproj.Transformer.from_crs("EPSG:4898", "EPSG:9469", always_xy=True, allow_ballpark=False)
+    assert "DGN95 to SRGI2013" in step.description
+    raw = np.array([[float(row[k]) for k in ("longitude", "latitude", "ellipsoid_height")] for row in register])
+    there = np.array(step.transform(*raw.T)).T
+    assert np.abs((there - raw)[:, 2]).min() > 0.08  # the step is there, and would be missed
+    issued = issued_by_proj(there, np.zeros(3), "EPSG:9489", "egm96_central_java.gtx", "WGS84")
+    expected = truth(DATA / "canal" / "truth.csv")
+    assert_allclose(issued, [expected[row["mark"]][1] for row in register], rtol=0, atol=2e-4)
+
+
+def test_one_easting_of_the_demos_register_has_two_digits_swapped() -> None:
+    expected = truth(DATA / "truth.csv")
+    register = table(DATA / "control.csv")
+    off = {row["mark"]: np.array([float(row[k]) for k in ("easting", "northing", "height")]) - expected[row["mark"]][1]
+           for row in register}  # fmt: skip
+    assert list(off) == ["CM1", "CM2", "CM3"]  # TM1 is in no register
+    assert_allclose(np.array(list(off.values())), np.diag([0, 0, 0.18])[:, [2, 0, 1]], rtol=0, atol=1e-9)
+    typed, true = register[2]["easting"], f"{expected['CM3'][1][0]:.3f}"
+    differing = [at for at, (one, other) in enumerate(zip(typed, true, strict=True)) if one != other]
+    assert differing == [8, 9]
+    assert typed[8:10] == true[8:10][::-1]
+
+
+def test_mondays_export_has_the_troubles_that_the_readme_lists() -> None:
+    rows = table(DATA / "rover" / "rover1-0302.csv")
+    job = tomllib.loads((ROOT / "configs" / "demo.toml").read_text())
+    start, end = job["session"][0]["start"], job["session"][0]["end"]
+    times = [dt.datetime.fromisoformat(row["Observed"]).replace(tzinfo=ZoneInfo("Pacific/Auckland"))
+             for row in rows if row["Observed"]]  # fmt: skip
+    outside = [time for time in times if not start <= time < end]
+    assert len(outside) == 4
+    assert all(start <= time + dt.timedelta(hours=13) < end for time in outside)
+    assert len(rows) - len(times) == 2
+    assert [row["Sol"] for row in rows].count("Float") == 6
+    assert [row["Sol"] for row in rows].count("Autonomous") == 2
+    fixed = [row for row in rows if row["Sol"] == "Fixed"]
+    assert sum(float(row["PDOP"]) > job["quality"]["max_pdop"] for row in fixed) == 3
+    assert sum(max(float(row["sE"]), float(row["sN"])) > job["quality"]["max_sigma_horizontal"] for row in fixed) == 2
+    assert sum(row["EllHt"] == "" for row in rows) == 2
+    assert sum(bool(row[k]) and np.isnan(number(row[k])) for row in rows for k in ("Lat", "EllHt")) == 2
+    assert len(rows) - len({tuple(row.values()) for row in rows}) == 3
+
+
+def test_tuesdays_exports_have_the_troubles_that_the_readme_lists() -> None:
+    features = json.loads((DATA / "rover" / "rover1-0303.geojson").read_text())["features"]
+    assert [one["properties"]["reference"] for one in features].count("BASE-X") == 2
+    assert [one["geometry"] for one in features].count(None) == 1
+    frame = pyogrio.read_dataframe(DATA / "rover" / "rover2-0303.gpkg", layer="observations")
+    assert frame["base_id"].isna().sum() == 1
+    job = tomllib.loads((ROOT / "configs" / "demo.toml").read_text())
+    both_end = job["session"][1]["end"]
+    assert frame.loc[frame["base_id"].isna(), "observed_at"].iloc[0] < both_end
+
+
+def test_only_a_short_run_of_points_stands_beside_the_failing_check() -> None:
+    frame = pyogrio.read_dataframe(DATA / "rover" / "rover2-0303.gpkg").sort_values("observed_at")
+    names = list(frame["pt"])
+    at = names.index("CM3-0303-1441")
+    assert names[at - 11] == "CM2-0303-1431"
+    assert names[at + 11] == "CM1-0303-1451"
+    assert (names[at - 10], names[at + 10]) == ("B0131", "B0150")
+
+
+@pytest.mark.parametrize("name", ["demo.toml", "canal.toml"])
+def test_the_job_files_name_files_that_are_there_and_points_that_were_observed(name: str) -> None:
+    path = ROOT / "configs" / name
+    job = tomllib.loads(path.read_text(encoding="utf-8"))
+    files = [one for block in job["points"] for one in block["files"]]
+    files += [job["control"]["file"], job["target"]["geoid"]]
+    if "sessions" in job:
+        files.append(job["sessions"]["file"])
+    for one in files:
+        assert (path.parent / one).resolve().is_file(), one
+    known = truth(DATA / "truth.csv" if name == "demo.toml" else DATA / "canal" / "truth.csv")
+    for session in job.get("session", []):
+        for one in [*session["ties"], *session.get("checks", [])]:
+            assert known[one["point"]][0] == session["name"]
+            assert one["mark"] in known
+    for code in (job["target"]["grid"], job["target"]["height"], job["source"]["crs"], job["control"]["crs"]):
+        assert pyproj.CRS(code).name
