@@ -1,0 +1,174 @@
+"""The register of control marks: what each mark's published coordinates are, what of them is held, and how well.
+
+A register is a CSV, a GeoPackage layer or a GeoJSON file with a row per mark and the columns mark, easting, northing,
+height or longitude, latitude, ellipsoid_height; optionally hu95, vu95, holds (3d, position, height), source, dated.
+Other columns are let be. In a GeoPackage or GeoJSON the geometry stands in for coordinate columns that are absent.
+"""
+
+import difflib
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.control.rows import POSITION, Mark, check_degrees, has_columns, read_mark, single
+from pipeline.control.source import read_source
+from pipeline.job.sheet import Sheet
+from pipeline.problems import Problems
+from pipeline.words import Holds
+
+Floats = NDArray[np.float64]
+
+#: Radius of the 95 % circle of two equal normal components in units of one: sqrt(-2 ln 0.05).
+#: FGDC-STD-007.3-1998, 3-A.1 prints it as 2.4477.
+CIRCLE_95 = math.sqrt(-2.0 * math.log(0.05))
+#: Half width of the 95 % interval of a normal component: FGDC-STD-007.3-1998, 3-A.2 prints it as 1.9600.
+INTERVAL_95 = 1.959963984540054
+#: Standard uncertainty of each horizontal component and of the height of a mark whose register states none, in
+#: metres. Common practice, no source: about how well a pole or a level is set up on a mark of good standing.
+UNSTATED_HORIZONTAL = 0.005
+UNSTATED_VERTICAL = 0.005
+
+
+@dataclass(frozen=True, eq=False)
+class Register:
+    """The control marks of a job, (R,) of them in the register's order, in the register's own CRS.
+
+    Args:
+        shown: the register's path for messages.
+        sha256: of the whole file.
+        kind: "projected" or "geographic".
+        names: the marks.
+        first: (R,) easting in metres or longitude in degrees; NaN where it is not given. Likewise ``second``
+            (northing or latitude) and ``third`` (height or ellipsoidal height in metres).
+        holds: which components of each mark are held; a component that is not may be given all the same.
+        sigma_east: (R,) standard uncertainty in metres, from hu95, or `UNSTATED_HORIZONTAL`; likewise
+            ``sigma_north``, and ``sigma_up`` from vu95.
+        stated: (R, 2) whether the register states hu95 and vu95.
+        lines: the line of each mark, or the number of its feature.
+        written: the text of the three coordinates as written, "" where there is none.
+        source: where the coordinates come from, in the register's words; likewise ``dated``.
+        rows: rows read, those that say a mark again included.
+        geometry_crs: the CRS that the file states for its geometry where coordinates come from there; else None.
+    """
+
+    shown: str
+    sha256: str
+    kind: str
+    names: tuple[str, ...]
+    first: Floats
+    second: Floats
+    third: Floats
+    holds: tuple[Holds, ...]
+    sigma_east: Floats
+    sigma_north: Floats
+    sigma_up: Floats
+    stated: NDArray[np.bool_]
+    lines: tuple[int, ...]
+    written: tuple[tuple[str, str, str], ...]
+    source: tuple[str, ...]
+    dated: tuple[str, ...]
+    rows: int
+    geometry_crs: str | None = None
+
+    @cached_property
+    def _positions(self) -> dict[str, int]:
+        return {name: position for position, name in enumerate(self.names)}
+
+    @cached_property
+    def holds_position(self) -> NDArray[np.bool_]:
+        """(R,) whether easting and northing, or longitude and latitude, are held."""
+        return _fixed([word is not Holds.HEIGHT for word in self.holds], np.bool_)
+
+    @cached_property
+    def holds_height(self) -> NDArray[np.bool_]:
+        """(R,) whether the height is held."""
+        return _fixed([word is not Holds.POSITION for word in self.holds], np.bool_)
+
+    def find(self, name: str) -> int | None:
+        """Return the position of the mark called ``name``, blanks around it apart, or None."""
+        return self._positions.get(name.strip())
+
+    def where(self, position: int) -> tuple[str, int]:
+        """Return the file and line of the mark at ``position``."""
+        return self.shown, self.lines[position]
+
+    def nearest_names(self, name: str, most: int = 3) -> tuple[str, ...]:
+        """Return the marks that are spelled most like ``name``, the likeliest first; none where none is alike."""
+        small = {known.casefold(): known for known in reversed(self.names)}
+        return tuple(small[near] for near in difflib.get_close_matches(name.strip().casefold(), small, most, 0.5))
+
+
+def read_register(
+    path: Path, layer: str | None, problems: Problems, *, kind: str, ellipsoid: bool, shown: str | None = None
+) -> Register | None:
+    """Read the register of control marks.
+
+    Args:
+        path: a .csv or .txt, .gpkg, .geojson or .json file.
+        layer: of a GeoPackage; may be left out where there is only one.
+        problems: takes up everything that is wrong, each with its file and line (or its feature's number).
+        kind: of the register's CRS, "projected" or "geographic"; it decides which columns are needed.
+        ellipsoid: whether the heights are ``ellipsoid_height`` rather than ``height``.
+        shown: the path for messages, where it differs.
+
+    Returns None where anything is wrong with the register.
+    """
+    before = len(problems.found)
+    shown = shown if shown is not None else str(path)
+    if kind not in POSITION:
+        problems.add(
+            shown, 0, f"a register in a {kind} CRS is not read", "[control] crs takes a projected or a geographic one"
+        )
+        return None
+    columns = (*POSITION[kind], "ellipsoid_height" if ellipsoid else "height")
+    sheet, geometry_crs = read_source(path, layer, shown, columns, problems)
+    if sheet is None or not has_columns(sheet, columns, kind, problems):
+        return None
+    if geometry_crs is not None and kind == "projected":
+        check_degrees(sheet, columns, problems)
+    marks = [read_mark(line, cells, sheet, columns, problems) for line, cells in sheet.rows]
+    if not marks:
+        problems.add(shown, sheet.header, "there is no mark in this register", "write a row per control mark")
+    once = single([mark for mark in marks if mark is not None], columns, shown, problems)
+    return _register(once, sheet, kind, geometry_crs) if len(problems.found) == before else None
+
+
+def _register(marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str | None) -> Register:
+    coordinates = np.array([mark.coordinates for mark in marks], np.float64).reshape(-1, 3)
+    hu95 = np.array([mark.hu95 for mark in marks], np.float64)
+    vu95 = np.array([mark.vu95 for mark in marks], np.float64)
+    horizontal = _fixed(np.where(np.isnan(hu95), UNSTATED_HORIZONTAL, hu95 / CIRCLE_95))
+    vertical = _fixed(np.where(np.isnan(vu95), UNSTATED_VERTICAL, vu95 / INTERVAL_95))
+    return Register(
+        shown=sheet.shown,
+        sha256=sheet.sha256,
+        kind=kind,
+        names=tuple(mark.name for mark in marks),
+        first=_fixed(coordinates[:, 0]),
+        second=_fixed(coordinates[:, 1]),
+        third=_fixed(coordinates[:, 2]),
+        holds=tuple(mark.holds for mark in marks),
+        sigma_east=horizontal,
+        sigma_north=horizontal,
+        sigma_up=vertical,
+        stated=_fixed(~np.isnan(np.column_stack([hu95, vu95])), np.bool_),
+        lines=tuple(mark.line for mark in marks),
+        written=tuple(mark.written for mark in marks),
+        source=tuple(mark.source for mark in marks),
+        dated=tuple(mark.dated for mark in marks),
+        rows=len(sheet.rows),
+        geometry_crs=geometry_crs,
+    )
+
+
+def _fixed(values: object, kind: type[np.generic] = np.float64) -> NDArray[Any]:
+    """Return an array of its own that nothing can write to."""
+    array = np.array(values, kind)
+    array.setflags(write=False)
+    return array

@@ -1,0 +1,210 @@
+"""Each row of a register as a mark, with everything that is wrong with it noted at its line."""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from pipeline.job.explain import nearest
+from pipeline.job.sheet import Sheet, number
+from pipeline.problems import Problems
+from pipeline.words import Holds
+
+#: The columns of a position, by the kind of the register's CRS.
+POSITION = {"projected": ("easting", "northing"), "geographic": ("longitude", "latitude")}
+
+_KNOWN = ("mark", "hu95", "vu95", "holds", "source", "dated")
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One row of the register: metres, or degrees and metres; NaN where there is nothing."""
+
+    name: str
+    coordinates: tuple[float, float, float]
+    holds: Holds
+    hu95: float
+    vu95: float
+    line: int
+    written: tuple[str, str, str]
+    source: str
+    dated: str
+
+
+def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems: Problems) -> bool:
+    """Note the columns that are missing; without a height column every mark must say that it holds position only."""
+    needed = ["mark", *columns[:2], *(columns[2:] if "holds" not in sheet.columns else ())]
+    missing = [column for column in needed if column not in sheet.columns]
+    for column in missing:
+        problems.add(
+            sheet.shown,
+            sheet.header,
+            f"the column '{column}' is missing: a register in a {kind} CRS takes mark, {', '.join(columns)}",
+            _missing_fix(column, sheet.columns),
+        )
+    others = [column for column in sheet.columns if column and column not in (*_KNOWN, *columns)]
+    for column in others:
+        near = nearest(column, [known for known in ("hu95", "vu95", "holds") if known not in sheet.columns], 0.75)
+        if near:
+            problems.add(sheet.shown, sheet.header, f"the column '{column}' is not known", f"is it '{near}'?")
+            missing.append(near)
+    return not missing
+
+
+def _missing_fix(column: str, present: Sequence[str]) -> str:
+    if column == "height" and "ellipsoid_height" in present:
+        return 'if these are heights above the ellipsoid, write height = "ellipsoid" in [control]'
+    if column == "ellipsoid_height" and "height" in present:
+        return 'name the height datum of these heights in [control]: height = "EPSG:..."'
+    for kind, names in POSITION.items():
+        if column in ("easting", "northing", "longitude", "latitude") and set(names) <= set(present):
+            return f"the columns are those of a {kind} CRS: mind crs in [control]"
+    near = nearest(column, present, 0.75)
+    if near:
+        return f"is it '{near}'?"
+    return "where marks hold position only, say so in a column 'holds'" if column.endswith("height") else ""
+
+
+def check_degrees(sheet: Sheet, columns: tuple[str, str, str], problems: Problems) -> None:
+    """GeoJSON's own geometry is longitude and latitude, whatever the register's CRS: not taken for metres."""
+    for line, cells in sheet.rows:
+        east, north = (number(cells.get(column, "")) for column in columns[:2])
+        if east is not None and north is not None and abs(east) <= 360 and abs(north) <= 90:
+            problems.add(
+                sheet.shown,
+                line,
+                f"the geometry ({east:g}, {north:g}) is in degrees, but the register's CRS is a projected one",
+                "give easting and northing as attributes, or the geometry's crs in [control]",
+            )
+            return
+
+
+def read_mark(
+    line: int, cells: dict[str, str], sheet: Sheet, columns: tuple[str, str, str], problems: Problems
+) -> Mark | None:
+    """Read one row; None where anything is wrong with it, which is then noted."""
+    before = len(problems.found)
+    name = cells.get("mark", "")
+    if not name:
+        problems.add(sheet.shown, line, "this row has no mark name", "every mark needs one")
+    called = f"mark '{name}'" if name else "this mark"
+    east, north, up = (_number(cells, column, line, sheet, called, problems) for column in columns)
+    written = (cells.get(columns[0], ""), cells.get(columns[1], ""), cells.get(columns[2], ""))
+    holds = _holds(cells.get("holds", ""), line, sheet.shown, called, problems)
+    if holds is not None:
+        _check_given(written, columns, holds, (sheet.shown, line), called, problems)
+    _check_range(east, north, columns, (sheet.shown, line), called, problems)
+    hu95, vu95 = (_uncertainty(cells, column, line, sheet, called, problems) for column in ("hu95", "vu95"))
+    if len(problems.found) > before or holds is None:
+        return None
+    return Mark(
+        name, (east, north, up), holds, hu95, vu95, line, written, cells.get("source", ""), cells.get("dated", "")
+    )
+
+
+def _number(cells: dict[str, str], column: str, line: int, sheet: Sheet, called: str, problems: Problems) -> float:
+    """Return the number in a cell; NaN where it is empty, and where it cannot be read, which is then noted."""
+    text = cells.get(column, "")
+    value = number(text, sheet.comma)
+    if text and value is None:
+        problems.add(
+            sheet.shown,
+            line,
+            f"{called}: {column} '{text}' is not a number",
+            "digits with a decimal point; a decimal comma goes with ';' between the cells",
+        )
+    return math.nan if value is None else value
+
+
+def _uncertainty(cells: dict[str, str], column: str, line: int, sheet: Sheet, called: str, problems: Problems) -> float:
+    value = _number(cells, column, line, sheet, called, problems)
+    if value <= 0.0:
+        problems.add(
+            sheet.shown,
+            line,
+            f"{called}: {column} must be more than 0, not {cells[column]}",
+            "a mark that defines the datum takes a small one, such as 0.001; an empty cell takes the default",
+        )
+    return value
+
+
+def _holds(text: str, line: int, shown: str, called: str, problems: Problems) -> Holds | None:
+    if not text:
+        return Holds.FULL
+    if text.casefold() in tuple(Holds):
+        return Holds(text.casefold())
+    near = nearest(text, tuple(Holds), 0.6)
+    problems.add(
+        shown,
+        line,
+        f"{called}: holds must be one of {', '.join(Holds)}, not '{text}'",
+        f"did you mean '{near}'?" if near else "",
+    )
+    return None
+
+
+def _check_given(
+    written: tuple[str, str, str],
+    columns: tuple[str, str, str],
+    holds: Holds,
+    where: tuple[str, int],
+    called: str,
+    problems: Problems,
+) -> None:
+    """Note what the mark is to hold but does not give, and half a position in any case."""
+    position = holds is not Holds.HEIGHT or any(written[:2])
+    for needed, column, text in zip((position, position, holds is not Holds.POSITION), columns, written, strict=True):
+        if needed and not text:
+            other = "position" if column == columns[2] else "height"
+            problems.add(
+                *where,
+                f"{called} has no {column}, but it is to hold {holds}",
+                f"give it, or write {other} in the column 'holds' where the mark holds only that",
+            )
+
+
+def _check_range(
+    east: float, north: float, columns: tuple[str, str, str], where: tuple[str, int], called: str, problems: Problems
+) -> None:
+    if columns[0] != "longitude":
+        return
+    if abs(north) > 90.0:
+        problems.add(
+            *where,
+            f"{called}: the latitude {north:g} is not within 90 degrees of the equator",
+            "longitude and latitude may be swapped, or these are metres",
+        )
+    if not -180.0 <= east <= 360.0 and not math.isnan(east):
+        problems.add(*where, f"{called}: the longitude {east:g} is not between -180 and 360 degrees")
+
+
+def single(marks: Iterable[Mark], columns: tuple[str, str, str], shown: str, problems: Problems) -> list[Mark]:
+    """Return each mark once; one that comes again and says something else is a problem."""
+    first: dict[str, Mark] = {}
+    for mark in marks:
+        earlier = first.setdefault(mark.name, mark)
+        unlike = _unlike(earlier, mark, columns)
+        if unlike:
+            problems.add(
+                shown,
+                mark.line,
+                f"mark '{mark.name}' is here twice with different coordinates ({shown}:{earlier.line}): "
+                + "; ".join(unlike),
+                "keep the row that holds",
+            )
+    return list(first.values())
+
+
+def _unlike(one: Mark, other: Mark, columns: tuple[str, str, str]) -> list[str]:
+    names = (*columns, "hu95", "vu95")
+    ours, theirs = ((*mark.coordinates, mark.hu95, mark.vu95) for mark in (one, other))
+    pairs = [
+        (name, mine, its)
+        for name, mine, its in zip(names, ours, theirs, strict=True)
+        if mine != its and not (math.isnan(mine) and math.isnan(its))
+    ]
+    told = [f"{name} {_plain(mine)} and {_plain(its)}" for name, mine, its in pairs]
+    return told + ([f"holds {one.holds} and {other.holds}"] if one.holds is not other.holds else [])
+
+
+def _plain(value: float) -> str:
+    return "none" if math.isnan(value) else repr(value)
