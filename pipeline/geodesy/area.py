@@ -11,6 +11,8 @@ Floats = NDArray[np.float64]
 
 _METRES_PER_DEGREE = 111_000.0  # a little short of a degree of latitude, so that a margin never comes out too small
 
+_SLACK = 1e-9  # degrees, a tenth of a millimetre
+
 
 @dataclass(frozen=True)
 class Area:
@@ -78,8 +80,9 @@ class Area:
             return False
         if self.width >= 360.0:
             return True
-        offset = (other.west - self.west) % 360.0
-        return offset + other.width <= self.width + 1e-9
+        # a little slack: rounding must not turn "just west" into "all the way round"
+        offset = (other.west - self.west + _SLACK) % 360.0
+        return offset + other.width <= self.width + 2.0 * _SLACK
 
     def samples(self) -> tuple[Floats, Floats]:
         """Return longitudes and latitudes (9,) [deg]: the middle, the corners and the middles of the sides."""

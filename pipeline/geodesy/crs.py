@@ -90,6 +90,24 @@ def same_height_datum(one: str, other: str) -> bool:
     return first is second if first is None or second is None else first.equals(second)
 
 
+def kind_of(crs: CRS) -> str:
+    """Return "geocentric", "projected" or "geographic": what the coordinates of positions in the CRS are."""
+    horizontal = horizontal_of(crs)
+    if horizontal.is_geocentric:
+        return "geocentric"
+    return "projected" if horizontal.is_projected else "geographic"
+
+
+def in_metres(crs: CRS) -> bool:
+    """Tell whether every coordinate of a projected or geocentric CRS is metres, also the height of a compound one."""
+    return all(axis.unit_conversion_factor == 1.0 for axis in crs.axis_info)
+
+
+def same_crs(one: str, other: str) -> bool:
+    """Tell whether two texts name the same horizontal CRS, whatever the order of their axes."""
+    return bool(horizontal_of(parse(one)).equals(horizontal_of(parse(other)), ignore_axis_order=True))
+
+
 def holds_ellipsoidal_heights(crs: CRS) -> bool:
     """Tell whether a 3D geographic CRS is registered for the datum.
 

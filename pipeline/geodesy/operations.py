@@ -8,6 +8,7 @@ the source's ellipsoidal height is carried as it is, as its grid shifts do, and 
 operations that do the same: the two halves of the chain would otherwise differ by tens of metres.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -54,10 +55,10 @@ def raw_to_working(
     """Return the operation from the export's CRS to X, Y, Z of the grid's datum.
 
     Geographic or projected coordinates come with ellipsoidal heights, those of a compound CRS with heights in its
-    height datum; degrees and metres, also where the CRS counts in feet or grads. With ``height`` (target.height) a change
-    of datum is proven against PROJ's direct way to that height datum. ``epoch`` [decimal year] is the target's coordinate
-    epoch; it is used where the source's datum stands still and the target's moves, otherwise each point's own time is.
-    Raises `OperationError`.
+    height datum; degrees and metres, also where the CRS counts in feet or grads. With ``height`` (target.height) a
+    change of datum is proven against PROJ's direct way to that height datum. ``epoch`` [decimal year] is the target's
+    coordinate epoch: it serves where the source's datum stands still and the target's moves; otherwise each point's
+    own time does. Raises `OperationError`.
     """
     source, target = systems.source_crs(crs), systems.target_grid(grid)
     operation = _to_working(source, target, area, step, epoch)
@@ -218,7 +219,7 @@ def _in_metres(operation: Operation, source: CRS) -> Operation:
         return operation
     axes = source.axis_info
     across, up = axes[0].unit_conversion_factor, axes[2].unit_conversion_factor
-    metre = np.radians(1.0) if source.is_geographic else 1.0
+    metre = math.radians(1.0) if source.is_geographic else 1.0
     if np.isclose(across, metre, rtol=1e-12, atol=0.0) and up == 1.0:
         return operation
     scale = f"proj=affine s11={metre / across!r} s22={metre / across!r} s33={1.0 / up!r}"

@@ -1,0 +1,159 @@
+"""CRS texts: what is taken, what is refused and how it is said."""
+
+import re
+
+import pytest
+from pyproj import CRS
+
+from pipeline.geodesy import crs
+from pipeline.geodesy.errors import OperationError
+
+NZTM_WKT = CRS("EPSG:2193").to_wkt("WKT2_2019")
+
+
+@pytest.mark.parametrize(
+    "text", ["EPSG:2193", NZTM_WKT, CRS("EPSG:2193").to_json(), re.sub(r',ID\["EPSG",\d+\]', "", NZTM_WKT)]
+)
+def test_registered_code_is_found(text: str) -> None:
+    """A code, WKT, PROJJSON and WKT without codes are one grid, EPSG:2193."""
+    assert crs.registered_code(crs.target_grid(text)) == "EPSG:2193"
+
+
+def test_a_changed_grid_has_no_code() -> None:
+    """A false easting that differs by a metre is another grid: it has no registered code."""
+    changed = re.sub(r',ID\["EPSG",\d+\]', "", NZTM_WKT).replace("1600000", "1600001")
+    assert crs.registered_code(crs.target_grid(changed)) is None
+
+
+@pytest.mark.parametrize("text", ["2193", "NZTM", "rubbish", "", "EPSG:999999", '{"type": "x"}', "EPSG:4937+4326"])
+def test_what_is_no_crs(text: str) -> None:
+    """A bare number or name would be searched by likeness; it is refused like an unknown code, with advice."""
+    with pytest.raises(OperationError, match="is not a CRS") as raised:
+        crs.parse(text)
+    assert raised.value.fix
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "+proj=tmerc +lon_0=173 +k=0.9996 +ellps=GRS80 +towgs84=0,0,0 +type=crs",
+        "+proj=utm +zone=33 +geoidgrids=egm96_15.gtx +vunits=m +type=crs",
+        "+proj=utm +zone=33 +ellps=GRS80 +nadgrids=@missing.gsb +type=crs",
+    ],
+)
+def test_own_transformations_are_refused(text: str) -> None:
+    """TOWGS84, geoidgrids and nadgrids (which go on silently without an optional file) are refused."""
+    with pytest.raises(OperationError, match="transformation of its own"):
+        crs.parse(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("EPSG:4167", "not a projected CRS"),
+        ("EPSG:4978", "not a projected CRS"),
+        ("EPSG:7405", "not a projected CRS"),  # grid and height together
+        ("EPSG:2248", "US survey foot"),
+        ("EPSG:2222", "foot"),
+        ("EPSG:2046", "to the (south|west)"),
+        ("EPSG:27572", "longitudes from Paris"),
+    ],
+)
+def test_target_grids_refused(text: str, words: str) -> None:
+    """Not projected, compound, in feet, with axes to the south or west, counted from Paris: each with advice."""
+    with pytest.raises(OperationError, match=words) as raised:
+        crs.target_grid(text)
+    assert raised.value.fix
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("EPSG:4326", "not a vertical CRS"),
+        ("EPSG:2193", "not a vertical CRS"),
+        ("EPSG:7405", "not a vertical CRS"),
+        ("EPSG:6360", "US survey foot"),
+        ("EPSG:8228", "in foot"),
+        ("EPSG:5831", "counts down"),
+    ],
+)
+def test_heights_refused(text: str, words: str) -> None:
+    """4326 taken for a height datum (PROJ accepts it), a grid, feet, depths: each with advice."""
+    with pytest.raises(OperationError, match=words) as raised:
+        crs.height_datum(text)
+    assert raised.value.fix
+
+
+def test_a_height_alone_is_no_source() -> None:
+    """A vertical CRS gives no positions."""
+    with pytest.raises(OperationError, match="no positions"):
+        crs.source_crs("EPSG:7839")
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "metres"),
+    [
+        ("EPSG:4326", "geographic", False),
+        ("EPSG:4978", "geocentric", True),
+        ("EPSG:2193", "projected", True),
+        ("EPSG:2193+7839", "projected", True),
+        ("EPSG:4167+7839", "geographic", False),
+        ("EPSG:2248", "projected", False),
+        ("EPSG:2193+6360", "projected", False),
+    ],
+)
+def test_kinds(text: str, kind: str, metres: bool) -> None:
+    """What the first two coordinates are, and whether they count in metres."""
+    assert crs.kind_of(crs.source_crs(text)) == kind
+    assert crs.in_metres(crs.source_crs(text)) is metres
+
+
+def test_parts_of_a_datum() -> None:
+    """Geographic, geocentric and ellipsoid of a grid, of a compound CRS and of a geocentric one."""
+    for text in ("EPSG:2193", "EPSG:2193+7839", "EPSG:4959", "EPSG:4958"):
+        system = crs.parse(text)
+        assert crs.geographic_of(system).equals(CRS("EPSG:4167"), ignore_axis_order=True)
+        assert crs.geocentric_of(system).is_geocentric
+        assert crs.same_datum(system, CRS("EPSG:2193"))
+        assert crs.ellipsoid_of(system).f == pytest.approx(1 / 298.257222101, rel=1e-15)
+    assert not crs.same_datum(CRS("EPSG:2193"), CRS("EPSG:4326"))
+
+
+def test_promoted_to_three_axes() -> None:
+    """A 2D CRS gets an ellipsoidal height in metres; what has a height keeps it."""
+    assert [len(crs.promote(crs.parse(text)).axis_info) for text in ("EPSG:4326", "EPSG:2193", "EPSG:7405")] == [
+        3,
+        3,
+        3,
+    ]
+    assert crs.promote(crs.parse("EPSG:4258")).to_authority() == ("EPSG", "4937")
+
+
+def test_classical_datums() -> None:
+    """OSGB36 and Amersfoort have no ellipsoidal heights registered, NZGD2000 and MGI have."""
+    held = {text: crs.holds_ellipsoidal_heights(crs.parse(text)) for text in ("EPSG:27700", "EPSG:28992", "EPSG:2193")}
+    assert held == {"EPSG:27700": False, "EPSG:28992": False, "EPSG:2193": True}
+
+
+def test_compound_definition() -> None:
+    """Grid and height datum together as WKT2 for the record; with "ellipsoid" the grid in 3D."""
+    whole = CRS(crs.compound_definition("EPSG:27700", "EPSG:5701"))
+    assert [part.to_authority() for part in whole.sub_crs_list] == [("EPSG", "27700"), ("EPSG", "5701")]
+    assert len(CRS(crs.compound_definition("EPSG:2193", "ellipsoid")).axis_info) == 3
+
+
+def test_area_of_use_and_versions() -> None:
+    """New Zealand's area crosses the 180th meridian; versions are there for the record."""
+    area = crs.area_of_use(crs.parse("EPSG:4167"))
+    assert area is not None
+    assert area.west > area.east
+    assert re.fullmatch(r"\d+\.\d+\.\d+", crs.proj_version())
+    assert crs.database_version().startswith("v")
+
+
+def test_same_height_datum() -> None:
+    """Heights compare as datums, not as texts; the ellipsoid is only itself."""
+    assert crs.same_height_datum("EPSG:7839", CRS("EPSG:7839").to_wkt())
+    assert crs.same_height_datum("ellipsoid", "ellipsoid")
+    assert not crs.same_height_datum("EPSG:7839", "ellipsoid")
+    assert not crs.same_height_datum("EPSG:7839", "EPSG:5759")
