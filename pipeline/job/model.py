@@ -4,7 +4,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, Tag
+from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, StringConstraints, Tag
 
 from pipeline.words import Reason
 
@@ -28,7 +28,7 @@ SHIFT_WORD, SHIFT_GIVEN = "a word", "a table"
 Listed = Annotated[tuple[_T, ...], Field(strict=False)]
 File = Annotated[Path, Field(strict=False)]
 
-Named = Annotated[str, Field(min_length=1)]
+Named = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
 Moment = Annotated[datetime, AfterValidator(_with_offset)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]

@@ -89,7 +89,7 @@ def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool,
     for session, where in sessions:
         _check_times(session, where, problems)
         _check_occupations(session, where, problems)
-        earlier = first.setdefault(session.name.strip(), where)
+        earlier = first.setdefault(session.name, where)
         if earlier is not where:
             file, line = earlier("name")
             problems.add(
@@ -122,7 +122,7 @@ def _check_occupations(session: Session, where: Where, problems: Problems) -> No
     first: dict[str, tuple[str, int]] = {}
     for role, occupations in (("ties", session.ties), ("checks", session.checks)):
         for position, occupation in enumerate(occupations):
-            point = occupation.point.strip()
+            point = occupation.point
             if point in first:
                 file, line = first[point]
                 problems.add(
@@ -157,8 +157,8 @@ def _check_control_needed(sessions: Iterable[tuple[Session, Where]], problems: P
 
 
 def _marks(session: Session) -> set[str]:
-    setup = {session.setup.mark.strip()} if session.setup is not None else set()
-    return setup | {tie.mark.strip() for tie in session.ties}
+    setup = {session.setup.mark} if session.setup is not None else set()
+    return setup | {tie.mark for tie in session.ties}
 
 
 def _check_time_zone(zone: str, where: tuple[str, int], problems: Problems) -> None:

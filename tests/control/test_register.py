@@ -336,6 +336,7 @@ def test_layers_of_a_geopackage(tmp_path: Path) -> None:
     assert _read_geopackage(path, "new")[1] == []
 
 
+@pytest.mark.filterwarnings("ignore:GPKG:RuntimeWarning")
 def test_a_file_that_is_no_geopackage(tmp_path: Path) -> None:
     """Text under that name, and a database without layers."""
     (tmp_path / "a.gpkg").write_text("mark,easting\n")

@@ -500,3 +500,12 @@ def test_the_order_of_sessions_has_no_meaning(folder: Path) -> None:
     at = LEAST.index("[[session]]")
     turned = LEAST[:at] + SECOND + LEAST[at:]
     assert meaning(_loaded(folder, LEAST + SECOND).job) == meaning(_loaded(folder, turned).job)
+
+
+def test_blanks_around_a_name_are_no_part_of_it(folder: Path) -> None:
+    """Names of sessions, points and marks are matched with what exports and registers hold."""
+    text = _changed(('name = "one"', 'name = " one "\nties = [{ point = " A 1", mark = "K2 " }]'))
+    session = _loaded(folder, text).job.session[0]
+    assert (session.name, session.ties[0].point, session.ties[0].mark) == ("one", "A 1", "K2")
+    _, found = _load(folder, _changed(('name = "one"', 'name = " "')))
+    assert [(problem.line, "must not be empty" in problem.what) for problem in found] == [(15, True)]
