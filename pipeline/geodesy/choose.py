@@ -69,7 +69,7 @@ def _unavailable(group: TransformerGroup, source: CRS, target: CRS, step: str) -
     for operation in group.unavailable_operations:
         absent = [grid.short_name for grid in operation.grids if not grid.available]
         if absent:
-            return grids.missing(step, absent, operation.name)
+            return grids.missing(step, absent, short_name(operation.name))
     return OperationError(
         f"{step}: PROJ knows no operation from {source.name} to {target.name} for the job's area",
         "check both CRSs (a CRS on an unregistered datum leads nowhere) and where the points lie",
@@ -108,6 +108,14 @@ def _operation(candidate: Transformer, steps: Steps, step: str, plain: bool) -> 
 
 
 def _name(candidate: Transformer) -> str:
-    """Return PROJ's description without the reorderings of axes, which say nothing to a surveyor."""
-    parts = [part for part in str(candidate.description).split(" + ") if not part.startswith("axis order change")]
-    return " + ".join(parts) or "no change"
+    return short_name(str(candidate.description))
+
+
+def short_name(description: str) -> str:
+    """Return PROJ's description of an operation without what says nothing to a surveyor.
+
+    Reorderings of axes go, and conversions between the forms of one datum where anything else is left.
+    """
+    parts = [part for part in description.split(" + ") if not part.startswith("axis order change")]
+    telling = [part for part in parts if not part.startswith("Conversion from ")]
+    return " + ".join(telling or parts) or "no change"

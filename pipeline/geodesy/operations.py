@@ -11,6 +11,7 @@ operations that do the same: the two halves of the chain would otherwise differ 
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -151,13 +152,19 @@ def lonlat(
     Coordinates (n,) in degrees and metres as `raw_to_working` takes them; a height that is not known counts as zero
     (but not a geocentric Z). Raises `OperationError` for a CRS that cannot be a source.
     """
-    source = systems.horizontal_of(systems.source_crs(crs))
+    source, to_geocentric = _own_geocentric(crs)
     third = np.asarray(third, dtype=np.float64)
     if not source.is_geocentric:
         third = np.where(np.isfinite(third), third, 0.0)
-    place = _plain(source, RAW).forward(first, second, third)
-    lon, lat, _ = frames.to_geographic(*place, systems.ellipsoid_of(source))
+    lon, lat, _ = frames.to_geographic(*to_geocentric.forward(first, second, third), systems.ellipsoid_of(source))
     return lon, lat
+
+
+@lru_cache(maxsize=64)
+def _own_geocentric(crs: str) -> tuple[CRS, Operation]:
+    """Return the horizontal CRS of a text and its conversion to X, Y, Z: asked for with every batch, made once."""
+    source = systems.horizontal_of(systems.source_crs(crs))
+    return source, _plain(source, RAW)
 
 
 def _to_working(source: CRS, target: CRS, area: Area, step: str, epoch: float | None) -> Operation:

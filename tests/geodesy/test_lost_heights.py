@@ -314,7 +314,7 @@ def test_lonlat_needs_no_height() -> None:
 
 
 def test_two_meanings_of_a_height_are_noticed(real_grids: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """With the height's carrying taken out, the halves of WGS 84 to RD and NAP differ by 43 m: the proof refuses that."""
+    """Without carrying, the halves of the way from WGS 84 to RD and NAP differ by 43 m: the proof refuses that."""
     monkeypatch.setattr("pipeline.geodesy.operations._carried", lambda operation, target: operation)
     with pytest.raises(OperationError, match=r"differ by 4\d\.\d m"):
         raw_to_working("EPSG:4979", "EPSG:28992", NETHERLANDS, height="EPSG:5709")
