@@ -1,7 +1,6 @@
 """A job file turned into a `Job`, with every problem in it noted at once, each with its file and line."""
 
 import copy
-import glob
 import json
 import os
 import re
@@ -38,6 +37,7 @@ class LoadedJob:
     """A job file as read.
 
     ``job`` has its paths resolved against the file's folder and every ``[[points]]`` block filled from ``[source]``;
+    the ``files`` of a block are patterns, not paths, and stay as written: they count from the folder of ``path``.
     ``path`` is absolute; ``shown`` is the path as the user gave it, for messages.
     """
 
@@ -277,19 +277,9 @@ def _resolved(job: Job, folder: Path) -> Job:
             "target": absolute(job.target, "geoid"),
             "control": absolute(job.control, "file"),
             "sessions": absolute(job.sessions, "file"),
-            "points": tuple(
-                rules.fill_points(points, job.source).model_copy(
-                    update={"files": tuple(_pattern(folder, pattern) for pattern in points.files)}
-                )
-                for points in job.points
-            ),
+            "points": tuple(rules.fill_points(points, job.source) for points in job.points),
         }
     )
-
-
-def _pattern(folder: Path, pattern: str) -> str:
-    """Return a glob pattern as an absolute one; whatever stands in the folder's own name is taken literally."""
-    return os.path.join(glob.escape(str(folder)), pattern)
 
 
 def _resolve(folder: Path, path: Path) -> Path:
