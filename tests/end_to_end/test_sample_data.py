@@ -237,3 +237,26 @@ def test_the_job_files_name_files_that_are_there_and_points_that_were_observed(n
             assert one["mark"] in known
     for code in (job["target"]["grid"], job["target"]["height"], job["source"]["crs"], job["control"]["crs"]):
         assert pyproj.CRS(code).name
+
+
+def test_every_check_of_the_demo_passes_but_the_one_on_the_mistyped_mark() -> None:
+    """With each session shifted onto the register at its first tie alone, by PROJ: the tolerances of the job file."""
+    register = {row["mark"]: np.array([float(row[k]) for k in ("easting", "northing", "height")])
+                for row in table(DATA / "control.csv")}  # fmt: skip
+    session_of = {name: session for name, (session, _) in truth(DATA / "truth.csv").items()}
+    occupied = [row for row in demo_rows() if row[0][:3] in register]
+    names, raw = [row[0] for row in occupied], np.array([row[1] for row in occupied])
+    ties = {"0302-base-a": "CM1-0302-0752", "0303-base-b": "CM2-0303-0758", "0303-base-a": "CM1-0303-1312"}
+    errors = errors_by_proj(NEW_ZEALAND, "EPSG:2193", "GRS80")
+    by_row = np.array([errors[session_of[name]] for name in names])
+    grid = issued_by_proj(raw, by_row, "EPSG:2193", "egm96_canterbury.gtx", "GRS80")
+    residuals = grid - np.array([register[name[:3]] for name in names])
+    at_tie = np.array([residuals[names.index(ties[session_of[name]])] for name in names])
+    residuals -= at_tie  # millimetres: small enough to be taken out on the grid
+    tolerances = tomllib.loads((ROOT / "configs" / "demo.toml").read_text())["checks"]
+    passed = (np.hypot(residuals[:, 0], residuals[:, 1]) < 0.8 * tolerances["horizontal"]) & (
+        np.abs(residuals[:, 2]) < 0.8 * tolerances["vertical"]
+    )
+    assert [name for name, good in zip(names, passed, strict=True) if not good] == ["CM3-0303-1441"]
+    assert_allclose(residuals[names.index("CM3-0303-1441")], [-0.18, 0, 0], rtol=0, atol=0.03)
+    assert len(names) == 5 + 3 + 6  # occupations of CM1 to CM3 as the three days were laid out
