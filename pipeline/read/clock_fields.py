@@ -1,0 +1,187 @@
+"""Dates and times written as fields (year, month, ..., offset) into milliseconds, by pattern, a column at a time."""
+
+import re
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.read.findings import Mask
+
+Integers = npt.NDArray[np.int64]
+
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_FULL = "january|february|march|april|may|june|july|august|september|october|november|december"
+_ZONE = r"[zZ]|[+-]\d\d(?::?\d\d)?"
+
+#: strptime's directives that can be read without a language or a calendar of one's own. Month names are English.
+_DIRECTIVES = {
+    "Y": r"(?P<year>\d{4})",
+    "y": r"(?P<short>\d\d)",
+    "m": r"(?P<month>\d{1,2})",
+    "d": r"(?P<day>\d{1,2})",
+    "H": r"(?P<hour>\d{1,2})",
+    "I": r"(?P<half>\d{1,2})",
+    "M": r"(?P<minute>\d{1,2})",
+    "S": r"(?P<second>\d{1,2})",
+    "f": r"(?P<fraction>\d{1,12})",
+    "p": r"(?P<noon>(?i:am|pm|a\.m\.|p\.m\.))",
+    "b": rf"(?P<name>(?i:{_FULL}|sept|{'|'.join(_MONTHS)}))",
+    "a": r"(?i:[a-z]{2,9})",
+    "z": rf"(?P<zone>{_ZONE})",
+    "%": "%",
+}
+_DIRECTIVES |= {"B": _DIRECTIVES["b"], "h": _DIRECTIVES["b"], "A": _DIRECTIVES["a"]}
+_LONG = {"T": "%H:%M:%S", "R": "%H:%M", "F": "%Y-%m-%d"}
+
+
+@dataclass(frozen=True)
+class Fields:
+    """A column taken apart: rows that have the pattern, rows whose date and time exist, and their milliseconds.
+
+    Milliseconds since 1970 on the clock that was read; where ``zoned`` the offset is taken off: they are UTC.
+    """
+
+    matched: Mask
+    real: Mask
+    zoned: Mask
+    milliseconds: Integers
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A regular expression whose named groups are the fields of a date and time."""
+
+    expression: str
+
+    @cached_property
+    def _groups(self) -> frozenset[str]:
+        return frozenset(re.compile(self.expression).groupindex)
+
+    def read(self, cells: pa.Array) -> Fields:
+        """Take a column of texts apart."""
+        found = pc.extract_regex(cells, self.expression)
+        parts = _Parts(found, self._groups)
+        matched: Mask = found.is_valid().to_numpy(zero_copy_only=False)
+        days, real = _days(parts.year(), parts.month(), parts.number("day"))
+        hour, sound = parts.hour()
+        minute, second = parts.number("minute"), parts.number("second")
+        offset, zoned, possible = parts.offset()
+        real &= matched & sound & (minute < 60) & (second < 60) & possible
+        seconds = ((days * 24 + hour) * 60 + minute - offset) * 60 + second
+        return Fields(matched, real, zoned & real, np.where(real, seconds * 1000 + parts.milliseconds(), 0))
+
+
+class _Parts:
+    """The groups of a match as whole numbers; a group that the pattern has not, or that is empty, is zero."""
+
+    def __init__(self, found: pa.Array, groups: frozenset[str]) -> None:
+        self._found, self._groups = found, groups
+
+    def text(self, name: str) -> pa.Array:
+        if name not in self._groups:
+            return pa.array([""] * len(self._found), pa.string())
+        return pc.fill_null(pc.struct_field(self._found, name), "")
+
+    def number(self, name: str) -> Integers:
+        if name not in self._groups:
+            return np.zeros(len(self._found), dtype=np.int64)
+        text = self.text(name)
+        return _integers(pc.if_else(pc.equal(text, ""), "0", text))
+
+    def year(self) -> Integers:
+        if "short" not in self._groups:
+            return self.number("year")
+        short = self.number("short")
+        return np.where(short < 69, 2000 + short, 1900 + short)  # as POSIX strptime
+
+    def month(self) -> Integers:
+        if "name" not in self._groups:
+            return self.number("month")
+        name = pc.utf8_slice_codeunits(pc.utf8_lower(self.text("name")), 0, 3)
+        return _integers(pc.fill_null(pc.index_in(name, pa.array(_MONTHS)), -1)) + 1
+
+    def hour(self) -> tuple[Integers, Mask]:
+        if "half" not in self._groups:
+            hour = self.number("hour")
+            return hour, hour < 24
+        half = self.number("half")
+        afternoon = pc.starts_with(pc.utf8_lower(self.text("noon")), "p").to_numpy(zero_copy_only=False)
+        return half % 12 + np.where(afternoon, 12, 0), (half >= 1) & (half <= 12)
+
+    def milliseconds(self) -> Integers:
+        """Round the fraction of a second; cut beyond the ninth digit."""
+        if "fraction" not in self._groups:
+            return np.zeros(len(self._found), dtype=np.int64)
+        digits = pc.utf8_slice_codeunits(pc.utf8_rpad(self.text("fraction"), 9, "0"), 0, 9)
+        return (_integers(digits) + 500_000) // 1_000_000
+
+    def offset(self) -> tuple[Integers, Mask, Mask]:
+        """Return minutes east of UTC, whether an offset stands there at all, and whether it is a possible one."""
+        text = self.text("zone")
+        zoned = pc.not_equal(text, "").to_numpy(zero_copy_only=False)
+        signed = pc.match_substring_regex(text, r"^[+-]")
+        digits = pc.utf8_rpad(pc.replace_substring(pc.utf8_slice_codeunits(text, 1), ":", ""), 4, "0")
+        number = _integers(pc.if_else(signed, digits, "0"))
+        minutes = number // 100 * 60 + number % 100
+        west = pc.starts_with(text, "-").to_numpy(zero_copy_only=False)
+        return np.where(west, -minutes, minutes), zoned, (number % 100 < 60) & (minutes <= 18 * 60)
+
+
+def _integers(text: pa.Array) -> Integers:
+    values: Integers = pc.cast(text, pa.int64()).to_numpy(zero_copy_only=False)
+    return values
+
+
+def _days(year: Integers, month: Integers, day: Integers) -> tuple[Integers, Mask]:
+    """Return days since 1970-01-01 and whether the date exists."""
+    possible = (month >= 1) & (month <= 12) & (day >= 1)
+    months = (year - 1970) * 12 + np.where(possible, month - 1, 0)
+    first = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
+    after = (months + 1).astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
+    return first + day - 1, possible & (day <= after - first)
+
+
+#: ISO 8601, extended or basic, to the minute at least, with comma or point before a fraction, an offset, Z or " UTC".
+ISO = Pattern(
+    r"^(?P<year>\d{4})-?(?P<month>\d\d)-?(?P<day>\d\d)[Tt ](?P<hour>\d\d):?(?P<minute>\d\d)"
+    r"(?::?(?P<second>\d\d)(?:[.,](?P<fraction>\d{1,12}))?)?"
+    rf" ?(?P<zone>{_ZONE}|UTC)?$"
+)
+
+
+def pattern_of(time_format: str) -> Pattern:
+    """Turn a format as strptime knows it into a pattern.
+
+    Raises ValueError, saying what is wrong, where a directive is not understood, comes twice, or where the format does
+    not give a date with year, month and day and a time of day.
+    """
+    text = re.sub(r"%([TRF])", lambda match: _LONG[match[1]], time_format)
+    pieces: list[str] = []
+    used: list[str] = []
+    for directive, literal in re.findall(r"%(.?)|([^%]+)", text):
+        if literal:
+            pieces.append(re.sub(r"(?:\\?\s)+", r"\\s+", re.escape(literal)))
+            continue
+        if directive not in _DIRECTIVES:
+            raise ValueError(f'time_format has "%{directive}", which is not understood')
+        used.append(directive)
+        pieces.append(_DIRECTIVES[directive])
+    _check(used)
+    return Pattern("^" + "".join(pieces) + "$")
+
+
+def _check(used: list[str]) -> None:
+    for one_of, word in (("Yy", "year"), ("mbBh", "month"), ("d", "day"), ("HI", "hour")):
+        count = sum(used.count(directive) for directive in one_of)
+        if count != 1:
+            known = " or ".join(f"%{directive}" for directive in one_of)
+            raise ValueError(f"time_format has {'no' if not count else 'more than one'} {word} ({known})")
+    if ("I" in used) != ("p" in used):
+        raise ValueError("time_format has %I without %p or %p without %I: morning and afternoon cannot be told apart")
+    for directive in "MSfz":
+        if used.count(directive) > 1:
+            raise ValueError(f"time_format has %{directive} more than once")

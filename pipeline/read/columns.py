@@ -1,0 +1,171 @@
+"""A raw batch into readings: the export's columns to ours, in metres, degrees and UTC, a reason on every bad row."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.job.model import Points
+from pipeline.read.angles import dms
+from pipeline.read.findings import Findings, Mask
+from pipeline.read.mapping import DEGREES, LENGTHS, METRES, TEXTS, Position, carried_fields, mapped, position_of
+from pipeline.read.numeric import numbers
+from pipeline.read.raw import Floats, Geometry, Raw
+from pipeline.read.times import Clock, clock
+from pipeline.tables import READING
+from pipeline.words import Reason
+
+_PLACES = ("first", "second", "third")
+_LIMITS = {"longitude": 360.0, "latitude": 90.0}
+_LETTERS = {"longitude": "EW", "latitude": "NS"}
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How the batches of one file become readings; ``carried`` pairs the file's own names with the delivered fields."""
+
+    points: Points
+    decimal: str
+    names: dict[str, str]
+    position: Position
+    clock: Clock
+    carried: tuple[tuple[str, pa.Field], ...]
+    degrees: bool  # a geometry's X and Y are longitude and latitude
+
+    @property
+    def schema(self) -> pa.Schema:
+        """The delivered columns: the readings', then the carried ones."""
+        return pa.schema([*READING, *(field for _, field in self.carried)])
+
+
+def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False) -> Plan:
+    """Return the plan for a file with columns ``schema``; the block must have been checked (`files.find_exports`)."""
+    return Plan(
+        points,
+        decimal,
+        mapped(points.columns),
+        position_of(points.columns),
+        clock(points.time_zone, points.time_format),
+        carried_fields(points, schema),
+        degrees,
+    )
+
+
+def readings(raw: Raw, how: Plan) -> pa.RecordBatch:
+    """Return the batch as `tables.READING` followed by the carried columns, one row for each of ``raw``'s."""
+    found = _Reader(raw, how).columns()
+    carried = [raw.columns[name] for name, _ in how.carried]
+    return pa.RecordBatch.from_arrays([*(found[field.name] for field in READING), *carried], schema=how.schema)
+
+
+class _Reader:
+    """One batch on its way; a row that could not be taken apart has its fault and is not checked further."""
+
+    def __init__(self, raw: Raw, how: Plan) -> None:
+        self.raw, self.how = raw, how
+        self.rows = len(raw.row)
+        self.findings = Findings(self.rows)
+        self.whole: Mask = np.ones(self.rows, dtype=bool)
+        if raw.fault is not None:
+            self.whole = raw.fault.is_null().to_numpy(zero_copy_only=False)
+            self.findings.add(Reason.UNREADABLE, ~self.whole, raw.fault)
+
+    def columns(self) -> dict[str, pa.Array]:
+        found: dict[str, pa.Array] = {}
+        for field in READING:
+            if field.name in TEXTS:
+                found[field.name] = self._text(field.name)
+            elif field.type == pa.float64() and field.name not in _PLACES:
+                found[field.name] = pa.array(self._plain(field.name))
+        for place, values in zip(_PLACES, self._position(), strict=True):
+            found[place] = pa.array(values)
+        for word in ("time", "time_end"):
+            found[word] = self._time(word)
+        found["held"] = pa.array(self.findings.held)
+        found["detail"] = self.findings.detail()
+        found["source_row"] = pa.array(self.raw.row)
+        return found
+
+    def _cells(self, word: str) -> pa.Array | None:
+        name = self.how.names.get(word)
+        return None if name is None else self.raw.columns[name]
+
+    def _text(self, word: str) -> pa.Array:
+        cells = self._cells(word)
+        if cells is None:
+            return pa.nulls(self.rows, pa.string())
+        return cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())
+
+    def _number(self, word: str) -> tuple[Floats, Mask]:
+        """Return a mapped column in metres or degrees, NaN where unknown, and the rows where its cell is empty."""
+        cells = self._cells(word)
+        assert cells is not None
+        if word in DEGREES and self.how.points.angles == "dms" and pa.types.is_string(cells.type):
+            values, bad = dms(cells, self.how.decimal, _LETTERS[word])
+            says = "is no angle in degrees, minutes and seconds"
+        else:
+            values, bad = numbers(cells, self.how.decimal)
+            says = "is no number"
+        self.findings.add_cells(Reason.UNREADABLE, bad, word, cells, says)
+        if word in LENGTHS:
+            values = values * METRES[self.how.points.units or "metre"]
+        if word in _LIMITS:
+            values = self._within(word, values, cells)
+        empty = np.isnan(values) & cells.is_null().to_numpy(zero_copy_only=False) & self.whole
+        return values, empty
+
+    def _within(self, word: str, values: Floats, cells: pa.Array) -> Floats:
+        limit = _LIMITS[word]
+        beyond = np.abs(values) > limit
+        if not beyond.any():
+            return values
+        self.findings.add_cells(Reason.UNREADABLE, beyond, word, cells, f"is beyond {limit:.0f} degrees")
+        return np.where(beyond, np.nan, values)
+
+    def _plain(self, word: str) -> Floats:
+        cells = self._cells(word)
+        if cells is None:
+            return np.full(self.rows, np.nan)
+        values, _ = self._number(word)
+        if word.startswith("sigma"):
+            self.findings.add_cells(Reason.UNREADABLE, values < 0, word, cells, "is below zero")
+        return values
+
+    def _position(self) -> tuple[Floats, ...]:
+        position = self.how.position
+        given = {word: self._number(word) for word in position.words if word in position.mapped}
+        if position.from_geometry:
+            given = self._from_geometry() | given
+        for word, (_, empty) in given.items():
+            self.findings.add(Reason.NO_POSITION, empty, f"no {word}")
+        return tuple(given[word][0] for word in position.words)
+
+    def _from_geometry(self) -> dict[str, tuple[Floats, Mask]]:
+        """Return the geometry's X, Y and Z under the words of a position; Z is left out where a height is mapped."""
+        geometry = self.raw.geometry
+        assert geometry is not None
+        absent = np.isnan(geometry.x) | np.isnan(geometry.y)
+        self.findings.add(Reason.UNREADABLE, geometry.other, "the geometry is not a point")
+        self.findings.add(Reason.NO_POSITION, absent & ~geometry.other, "no geometry")
+        x, y, z = self._metres(geometry)
+        if self.how.degrees:
+            x, y = self._within("longitude", x, pa.array(x)), self._within("latitude", y, pa.array(y))
+        never = np.zeros(self.rows, dtype=bool)
+        found = {"longitude": (x, never), "latitude": (y, never)}
+        if "height" not in self.how.position.mapped:
+            found["height"] = (z, np.isnan(z) & ~absent & ~geometry.other)
+        return found
+
+    def _metres(self, geometry: Geometry) -> tuple[Floats, Floats, Floats]:
+        metre = METRES[self.how.points.units or "metre"]
+        plan_unit = 1.0 if self.how.degrees else metre
+        return geometry.x * plan_unit, geometry.y * plan_unit, geometry.z * metre
+
+    def _time(self, word: str) -> pa.Array:
+        cells = self._cells(word)
+        if cells is None:
+            cells = pa.nulls(self.rows, pa.string())
+        if word == "time":
+            self.findings.add(Reason.NO_TIME, cells.is_null().to_numpy(zero_copy_only=False) & self.whole, "no time")
+        return self.how.clock.read(cells, word, self.findings)

@@ -1,0 +1,98 @@
+"""A delimited text file as batches of text columns, every line of it accounted for."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv
+
+from pipeline.read.dialect import Dialect
+from pipeline.read.raw import Raw
+from pipeline.read.records import Records, scan
+from pipeline.read.text import CHUNK, blocks
+
+
+def read_delimited(path: Path, dialect: Dialect, stated: str | None, chunk: int = CHUNK) -> Iterator[Raw]:
+    """Give the file's rows in its order, about ``chunk`` bytes at a time.
+
+    Every line after the header that is not blank is one row, or part of the quoted cell of the row before. ``row`` is
+    the physical line on which the row begins; cells are text without spaces around them, null where empty. A line that
+    cannot be taken apart has only nulls and its ``fault``.
+    """
+    delimiter, columns = dialect.delimiter.encode(), len(dialect.names)
+    line, rest, skip = 1, b"", dialect.header_line
+    previous: bytes | None = None
+    for block in blocks(path, stated, chunk):
+        if skip:
+            block, passed = _without_lines(block, skip)
+            skip -= passed
+            line += passed
+        if previous is not None:
+            records = scan(rest + previous, line, delimiter, columns, final=False)
+            line, rest = line + records.lines, records.rest
+            yield from _batch(records, dialect)
+        previous = block or None
+    if rest or previous:
+        yield from _batch(scan(rest + (previous or b""), line, delimiter, columns, final=True), dialect)
+
+
+def _without_lines(block: bytes, count: int) -> tuple[bytes, int]:
+    """Take up to ``count`` lines off the block; also say how many they were."""
+    at = 0
+    for passed in range(count):
+        end = block.find(b"\n", at)
+        if end < 0:
+            return b"", passed
+        at = end + 1
+    return block[at:], count
+
+
+def _batch(records: Records, dialect: Dialect) -> Iterator[Raw]:
+    total = len(records.line) + len(records.fault_line)
+    if not total:
+        return
+    texts = _texts(records, dialect)
+    if not records.fault:
+        yield Raw(dict(zip(dialect.names, texts, strict=True)), records.line)
+        return
+    lines = np.concatenate((records.line, records.fault_line))
+    order = np.argsort(lines, kind="stable")
+    sound = order < len(records.line)
+    place = pa.array(order, mask=~sound)
+    fault = pc.take(pa.array(records.fault, pa.string()), pa.array(order - len(records.line), mask=sound))
+    yield Raw(
+        {name: pc.take(text, place) for name, text in zip(dialect.names, texts, strict=True)}, lines[order], fault
+    )
+
+
+def _texts(records: Records, dialect: Dialect) -> list[pa.Array]:
+    """Parse the sound records; the surplus of empty cells at the end of each is left behind."""
+    if not records.body:
+        return [pa.array([], pa.string()) for _ in dialect.names]
+    names = [str(place) for place in range(records.width)]
+    table = pyarrow.csv.read_csv(
+        pa.BufferReader(records.body),
+        pyarrow.csv.ReadOptions(use_threads=False, block_size=len(records.body) + 1, column_names=names),
+        pyarrow.csv.ParseOptions(delimiter=dialect.delimiter, newlines_in_values=records.several_lines),
+        pyarrow.csv.ConvertOptions(
+            column_types=dict.fromkeys(names, pa.string()),
+            include_columns=names[: len(dialect.names)],
+            strings_can_be_null=True,
+            null_values=[""],
+        ),
+    )
+    texts = [column.combine_chunks() for column in table.columns]
+    return [trimmed(text) for text in texts] if _may_have_spaces(records.body, dialect.delimiter) else texts
+
+
+def _may_have_spaces(body: bytes, delimiter: str) -> bool:
+    return b" " in body or (delimiter != "\t" and b"\t" in body) or not body.isascii()
+
+
+def trimmed(text: pa.Array) -> pa.Array:
+    """Take the white space around every text off; null where nothing is left."""
+    text = pc.utf8_trim_whitespace(text)
+    empty = pc.equal(text, "")
+    return pc.if_else(empty, pa.scalar(None, pa.string()), text) if pc.any(empty).as_py() else text

@@ -1,0 +1,105 @@
+"""How a text file is to be read: its encoding, delimiter, decimal mark and header, stated or found by looking."""
+
+import re
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.job.model import Points
+from pipeline.read.findings import Unusable
+from pipeline.read.records import Stray, Unclosed, cells
+from pipeline.read.text import blocks, encoding_of
+
+_DELIMITERS = (",", ";", "\t", "|")
+
+#: Bytes and lines of the file's beginning that are looked at.
+_SAMPLE_BYTES, _SAMPLE_LINES = 256 << 10, 200
+
+_WITH_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
+_WITH_POINT = re.compile(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?")
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """A text file's encoding, delimiter and decimal mark, the line of its header and the names in it, in order."""
+
+    encoding: str
+    delimiter: str
+    decimal: str
+    header_line: int
+    names: tuple[str, ...]
+
+
+def find_dialect(path: Path, points: Points, mapped: frozenset[str], numeric: frozenset[str]) -> Dialect:
+    """Look at the file's beginning, with what the block states taken as given.
+
+    ``mapped`` are the export's column names that the job file uses, ``numeric`` those of them that hold numbers.
+    Raises `Unusable` with the line where there is no header, a name in it twice, or where both decimal marks occur.
+    """
+    lines = _first_lines(path, points.encoding)
+    first = next((index for index, line in enumerate(lines) if line.strip()), None)
+    if first is None:
+        raise Unusable(1, "the file is empty: it has no header")
+    header, sample = lines[first], [line for line in lines[first + 1 :] if line.strip()][:_SAMPLE_LINES]
+    if b"\0" in header:
+        raise Unusable(first + 1, "the header has NUL bytes", 'state its encoding, such as encoding = "utf-16-le"')
+    delimiter = points.delimiter or _delimiter(header, sample, mapped)
+    names = _names(header, delimiter, first + 1)
+    rows = [row for row in (_split(line, delimiter) for line in sample) if row]
+    decimal = points.decimal or _decimal(rows, [names.index(name) for name in names if name in numeric], first + 2)
+    return Dialect(encoding_of(path, points.encoding)[0], delimiter, decimal, first + 1, names)
+
+
+def _first_lines(path: Path, encoding: str | None) -> list[bytes]:
+    """Return the first lines; of a file that is cut here the last one may be cut too, so it is left out."""
+    lines: list[bytes] = []
+    for block in blocks(path, encoding, _SAMPLE_BYTES):
+        lines.extend(block.split(b"\n")[:-1])
+        if len(lines) > _SAMPLE_LINES and any(line.strip() for line in lines):
+            break
+    return lines
+
+
+def _split(line: bytes, delimiter: str) -> list[str]:
+    """Return the cells of a line without the spaces around them; none where its quotes are not clear."""
+    try:
+        return [cell.decode("utf-8").strip() for cell in cells(line, delimiter.encode())]
+    except (Stray, Unclosed):
+        return []
+
+
+def _delimiter(header: bytes, sample: list[bytes], mapped: frozenset[str]) -> str:
+    """Choose by the mapped names found, then by how many rows have as many cells as the header, then by cells."""
+
+    def worth(delimiter: str) -> tuple[int, bool, float, int]:
+        names = _split(header, delimiter)
+        counts = Counter(len(_split(line, delimiter)) for line in sample)
+        same = sum(counts[len(names) + surplus] for surplus in (0, 1)) / max(len(sample), 1)
+        return len(mapped.intersection(names)), len(names) > 1, same, len(names)
+
+    return max(_DELIMITERS, key=worth)
+
+
+def _names(header: bytes, delimiter: str, line: int) -> tuple[str, ...]:
+    """Return the header's names; a nameless column between others gets its place as a name, last ones go."""
+    names = _split(header, delimiter)
+    while names and not names[-1]:
+        names.pop()
+    if not names:
+        raise Unusable(line, "the header cannot be read: no names, or a quote that does not end its cell")
+    names = [name or f"column_{place}" for place, name in enumerate(names, start=1)]
+    twice = [name for name, count in Counter(names).items() if count > 1]
+    if twice:
+        listed = ", ".join(f'"{name}"' for name in twice)
+        raise Unusable(line, f"the header has the same name more than once: {listed}", "give every column its own name")
+    return tuple(names)
+
+
+def _decimal(rows: list[list[str]], numeric: list[int], line: int) -> str:
+    found = [row[place] for row in rows for place in numeric if place < len(row)]
+    commas = [text for text in found if _WITH_COMMA.fullmatch(text)]
+    points = [text for text in found if _WITH_POINT.fullmatch(text)]
+    if commas and points:
+        what = f'numbers with a decimal comma ("{commas[0]}") and with a decimal point ("{points[0]}")'
+        raise Unusable(line, what, 'state decimal = "," or decimal = "." for this block')
+    return "," if commas else "."

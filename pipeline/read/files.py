@@ -1,0 +1,217 @@
+"""The raw files of a job: found, checked all at once, hashed, and read as batches of readings."""
+
+import glob
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.job.model import Job, Points
+from pipeline.problems import JobError, Problem, Problems
+from pipeline.read.columns import readings
+from pipeline.read.epsg import disagree, is_projected
+from pipeline.read.findings import Unusable
+from pipeline.read.mapping import position_of
+from pipeline.read.raw import Raw
+from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
+from pipeline.read.text import check_text, digest, known_encoding
+from pipeline.read.times import clock
+
+#: Gives the job file and the line of a key, such as ("points", 0, "files").
+Where = Callable[..., tuple[str, int]]
+
+_SQLITE, _ZIP = b"SQLite format 3\0", b"PK\x03\x04"
+
+
+@dataclass(frozen=True)
+class Export:
+    """One raw file of one ``[[points]]`` block.
+
+    ``shown`` is its path from the job file's folder with forward slashes, used as source_file; ``block`` the index of
+    its block and ``points`` the block with defaults filled in; ``carried`` the export's own columns that the job file
+    does not map, with the types in which they are delivered.
+    """
+
+    path: Path
+    shown: str
+    block: int
+    points: Points
+    sha256: str
+    carried: tuple[pa.Field, ...]
+
+
+def find_exports(job: Job, folder: Path, job_file: str, where: Where, problems: Problems) -> list[Export]:
+    """Find every file of every block, in order of block and path, and look at each just enough to know it is readable.
+
+    ``folder`` is the job file's. What is wrong goes to ``problems``; files that cannot be used are left out.
+    """
+    exports: list[Export] = []
+    owners: dict[str, list[tuple[int, str | None]]] = {}
+    for block, points in enumerate(job.points):
+
+        def line(key: str, block: int = block) -> int:
+            return where("points", block, key)[1]
+
+        sound = True
+        for key, what in _faults(points):
+            problems.add(job_file, line(key), what)
+            sound = False
+        for path in _paths(points, folder, job_file, line("files"), problems):
+            shown = _shown(path, folder)
+            others = owners.setdefault(os.path.realpath(path), [])
+            if any(layer is None or points.layer is None or layer == points.layer for _, layer in others):
+                first = where("points", others[0][0], "files")[1]
+                what = f"{shown} belongs to two blocks of points (the other is at line {first})"
+                problems.add(job_file, line("files"), what, "let only one block's files match it")
+                continue
+            others.append((block, points.layer))
+            try:
+                export = _check(path, shown, block, points, sound)
+            except Unusable as error:
+                problems.add(shown, error.line, error.what, error.fix)
+            except OSError as error:
+                problems.add(shown, 0, f"the file cannot be read: {error.strerror or error}")
+            else:
+                exports.append(export)
+    return exports
+
+
+def read_batches(export: Export, rows_per_batch: int = 65536) -> Iterator[pa.RecordBatch]:
+    """Give the export's rows as `tables.READING` followed by the carried columns, at most ``rows_per_batch`` at a time.
+
+    Rows come in the file's order, none is left out. Raises `JobError` where the file cannot be read to its end.
+    """
+    try:
+        with open_source(export.path, export.points, rows_per_batch) as source:
+            for raw in source.batches:
+                batch = readings(raw, source.how)
+                for start in range(0, batch.num_rows, rows_per_batch):
+                    yield batch.slice(start, rows_per_batch)
+    except Unusable as error:
+        raise JobError([Problem(export.shown, error.line, error.what, error.fix)]) from error
+    except UnicodeDecodeError as error:
+        raise JobError([Problem(export.shown, 0, "the file has changed since it was checked", "run again")]) from error
+
+
+def _faults(points: Points) -> Iterator[tuple[str, str]]:
+    """Give the key and the fault of everything in a block that makes its files unreadable."""
+    try:
+        position_of(points.columns)
+    except ValueError as error:
+        yield "columns", str(error)
+    if points.columns.time is None:
+        yield "columns", "the columns map no time"
+    for key, zone, time_format in (("time_zone", points.time_zone, None), ("time_format", None, points.time_format)):
+        try:
+            clock(zone, time_format)
+        except ValueError as error:
+            yield key, str(error)
+    if points.encoding is not None and not known_encoding(points.encoding):
+        yield "encoding", f'there is no encoding "{points.encoding}"'
+    if points.delimiter is not None and (not points.delimiter.isascii() or points.delimiter in '"\r\n\0'):
+        yield "delimiter", f'"{points.delimiter}" cannot be a delimiter'
+
+
+def _paths(points: Points, folder: Path, job_file: str, line: int, problems: Problems) -> list[Path]:
+    """Return the block's files, each once, in the order of their paths."""
+    found: dict[str, Path] = {}
+    for pattern in points.files:
+        literal = folder / pattern
+        if literal.is_file():
+            matches = [str(literal)]
+        else:
+            whole = os.path.join(glob.escape(str(folder)), pattern)
+            matches = [match for match in glob.glob(whole, recursive=True) if os.path.isfile(match)]
+        if not matches:
+            problems.add(job_file, line, f'no file matches "{pattern}"', f"it is looked for from {folder.as_posix()}")
+        for match in sorted(matches):
+            found.setdefault(os.path.realpath(match), Path(match))
+    return sorted(found.values(), key=lambda path: _shown(path, folder))
+
+
+def _shown(path: Path, folder: Path) -> str:
+    try:
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:  # on another drive
+        return path.as_posix()
+
+
+def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> Export:
+    """Check one file against its block; raises `Unusable` or OSError. Of an unsound block only its bytes are."""
+    _check_content(path)
+    sha256 = digest(path) if path.suffix.lower() in PACKAGE else check_text(path, _stated_encoding(path, points))
+    if not sound:
+        return Export(path, shown, block, points, sha256, ())
+    with open_source(path, points, 65536, look=True) as source:
+        first = next(source.batches, None)
+        _check_crs(path, points, source, first)
+        if first is not None:
+            _check_times(source, first)
+        return Export(path, shown, block, points, sha256, tuple(field for _, field in source.how.carried))
+
+
+def _stated_encoding(path: Path, points: Points) -> str | None:
+    if path.suffix.lower() in JSON or points.encoding is None or not known_encoding(points.encoding):
+        return None
+    return points.encoding
+
+
+def _check_content(path: Path) -> None:
+    """Hold the file's beginning against its extension."""
+    ending = path.suffix.lower()
+    with path.open("rb") as file:
+        head = file.read(4096)
+    text = head.removeprefix(b"\xef\xbb\xbf").lstrip()
+    if ending in PACKAGE:
+        fits = head.startswith(_SQLITE)
+    elif ending in JSON:
+        fits = text.startswith(b"{")
+    elif ending in TEXT:
+        fits = not head.startswith((_SQLITE, _ZIP))
+    else:
+        known = ", ".join((*TEXT, *JSON, *PACKAGE))
+        raise Unusable(0, f'the format "{ending or "(no extension)"}" is not known', f"known are {known}")
+    if not head:
+        raise Unusable(0, "the file is empty")
+    if not fits:
+        raise Unusable(0, f"the content is not what the extension {ending} says", "export it again, in that format")
+
+
+def _check_crs(path: Path, points: Points, source: Source, first: Raw | None) -> None:
+    """Hold the layer's CRS against the block's where the positions come from its geometry."""
+    if not source.how.position.from_geometry or points.crs is None:
+        return
+    if path.suffix.lower() in JSON and source.crs in (None, "EPSG:4326", "EPSG:4979"):
+        # Degrees by the standard, on whatever datum the job file says; but no eastings and northings.
+        if is_projected(points.crs) and first is not None and _all_degrees(first):
+            what = f"the positions are degrees, as GeoJSON wants them, but the block's crs is {points.crs}"
+            raise Unusable(1, what, "state the geographic crs that they are in")
+        return
+    if disagree(source.crs, points.crs):
+        what = f"the layer is in {source.crs} but the block's crs is {points.crs}"
+        raise Unusable(0, what, f'state crs = "{source.crs}" for this block if the layer is right')
+
+
+def _all_degrees(raw: Raw) -> bool:
+    assert raw.geometry is not None
+    x, y = np.abs(raw.geometry.x), np.abs(raw.geometry.y)
+    known = np.isfinite(x) & np.isfinite(y)
+    return bool(known.any() and (x[known] <= 360).all() and (y[known] <= 90).all())
+
+
+def _check_times(source: Source, first: Raw) -> None:
+    """Report a file of whose first rows not one has a time in the format expected."""
+    how = source.how
+    cells = first.columns[how.names["time"]]
+    row = how.clock.strange_to_all(cells)
+    if row is None:
+        return
+    found, line = str(cells[row].as_py()), int(first.row[row])
+    if how.clock.time_format is None:
+        fix = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'
+        raise Unusable(line, f'the time "{found}" is not ISO 8601, and so are all others in the first rows', fix)
+    what = f'the time "{found}" does not match time_format "{how.clock.time_format}", nor do the others'
+    raise Unusable(line, what, "state time_format as the times are written")

@@ -1,0 +1,83 @@
+"""Which of an export's columns are what: the job file's names against the names that are there."""
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import pyarrow as pa
+
+from pipeline.job.model import Columns, Points
+
+#: A position is one of these; what is in degrees is said in `DEGREES`, the rest are lengths.
+POSITIONS = (("longitude", "latitude", "height"), ("easting", "northing", "height"), ("x", "y", "z"))
+DEGREES = frozenset(("longitude", "latitude"))
+LENGTHS = frozenset(word for position in POSITIONS for word in position) - DEGREES | frozenset(
+    ("sigma_east", "sigma_north", "sigma_up", "antenna_height")
+)
+TEXTS = frozenset(("name", "code", "solution", "base", "mark"))
+TIMES = frozenset(("time", "time_end"))
+METRES = {"metre": 1.0, "foot": 0.3048, "us-survey-foot": 1200 / 3937}
+
+
+@dataclass(frozen=True)
+class Position:
+    """The words of a position's three parts, those that are mapped, and whether X and Y are the geometry's."""
+
+    words: tuple[str, str, str]
+    mapped: frozenset[str]
+    from_geometry: bool
+
+
+def mapped(columns: Columns) -> dict[str, str]:
+    """Return our words and the export's names for the columns that the job file maps."""
+    return {word: name for word, name in columns.model_dump().items() if name is not None}
+
+
+def numeric_names(points: Points) -> frozenset[str]:
+    """Return the export's names of columns that hold plain numbers."""
+    skipped = TEXTS | TIMES | (DEGREES if points.angles == "dms" else frozenset())
+    return frozenset(name for word, name in mapped(points.columns).items() if word not in skipped)
+
+
+def position_of(columns: Columns) -> Position:
+    """Return which position the block maps; without plan columns it is the geometry's, with ``height`` if mapped.
+
+    Raises ValueError, with what is wrong in words, where it is none in full or more than one.
+    """
+    found = frozenset(mapped(columns)) & {word for position in POSITIONS for word in position}
+    if not found - {"height"}:
+        return Position(("longitude", "latitude", "height"), found, True)
+    kinds = [position for position in POSITIONS if found & set(position) - {"height"}]
+    if len(kinds) > 1 or not found <= set(kinds[0]):
+        raise ValueError(f"the columns map more than one kind of position ({', '.join(sorted(found))})")
+    missing = [word for word in kinds[0] if word not in found]
+    if missing:
+        raise ValueError(f"the columns map {', '.join(w for w in kinds[0] if w in found)} but not {', '.join(missing)}")
+    return Position(kinds[0], found, False)
+
+
+def nearest(name: str, there: Iterable[str]) -> list[str]:
+    """Return up to three of the names that are there, nearest first and whatever their case; none if none is near."""
+    folded: dict[str, str] = {}
+    for candidate in there:
+        folded.setdefault(candidate.casefold(), candidate)
+    return [folded[match] for match in difflib.get_close_matches(name.casefold(), folded, n=3, cutoff=0.5)]
+
+
+def carried_fields(points: Points, schema: pa.Schema) -> tuple[tuple[str, pa.Field], ...]:
+    """Return the columns that are not mapped: the name in the file, and the field as delivered.
+
+    A table cannot tell names apart that differ only in case: the later one gets a number.
+    """
+    used = set(mapped(points.columns).values())
+    taken: set[str] = set()
+    found: list[tuple[str, pa.Field]] = []
+    for source in schema:
+        if source.name in used:
+            continue
+        name, number = source.name, 2
+        while name.casefold() in taken:
+            name, number = f"{source.name}_{number}", number + 1
+        taken.add(name.casefold())
+        found.append((source.name, pa.field(name, source.type)))
+    return tuple(found)

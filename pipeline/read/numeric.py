@@ -1,0 +1,37 @@
+"""Cells into numbers: the whole column at once, cell by cell only by kernels and only where that fails."""
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.read.findings import Mask
+from pipeline.read.raw import Floats
+
+_NUMBER = r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,9})?$"
+
+
+def numbers(cells: pa.Array, decimal: str) -> tuple[Floats, Mask]:
+    """Return the column's numbers, NaN where there is none, and the rows whose cell is no finite number."""
+    if pa.types.is_integer(cells.type) or pa.types.is_floating(cells.type):
+        return _finite(pc.cast(cells, pa.float64(), safe=False), cells)
+    if not pa.types.is_string(cells.type):
+        cells = pc.cast(cells, pa.string())
+    text = cells
+    if decimal == ",":
+        if pc.any(pc.match_substring(cells, ".")).as_py():  # a point would be for thousands, or a slip: never guessed
+            text = pc.if_else(pc.match_substring(cells, "."), "", cells)
+        text = pc.replace_substring(text, ",", ".")
+    try:
+        return _finite(pc.cast(text, pa.float64()), cells)
+    except pa.ArrowInvalid:
+        good = pc.match_substring_regex(text, _NUMBER)
+        return _finite(pc.cast(pc.if_else(good, text, pa.scalar(None, pa.string())), pa.float64()), cells)
+
+
+def _finite(values: pa.Array, cells: pa.Array) -> tuple[Floats, Mask]:
+    found = values.to_numpy(zero_copy_only=False)
+    finite = np.isfinite(found)
+    if finite.all():
+        return found, ~finite
+    bad = ~finite & cells.is_valid().to_numpy(zero_copy_only=False)
+    return np.where(finite, found, np.nan), bad

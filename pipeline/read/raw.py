@@ -1,0 +1,34 @@
+"""What the readers of text and of vector files have in common: a batch as it stands in the file."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+
+from pipeline.read.findings import Mask
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Geometry:
+    """A batch's geometries: X, Y, Z as stored (NaN where there is none) and the rows that are no single point."""
+
+    x: Floats
+    y: Floats
+    z: Floats
+    other: Mask
+
+
+@dataclass(frozen=True)
+class Raw:
+    """A batch of rows: the export's columns by name, the rows' numbers in the file, and what made a row unreadable.
+
+    Every column has as many values as ``row``; ``fault`` is null where the row could be taken apart.
+    """
+
+    columns: dict[str, pa.Array]
+    row: npt.NDArray[np.int64]
+    fault: pa.Array | None = None
+    geometry: Geometry | None = None

@@ -1,0 +1,244 @@
+"""Blocks of lines into records: which lines are sound, which are not and why, and each one's line number.
+
+A record is one physical line; only a quoted cell may carry it over further lines. A quote counts where it opens a cell;
+inside an unquoted cell (12.3" as seconds of arc) it is text. A quoted cell that does not end before its delimiter, or
+never ends, spoils its own line and no other.
+"""
+
+import re
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from pipeline.read.findings import SHOWN, Mask
+
+_NEWLINE, _QUOTE, _SPACE, _TAB = b"\n"[0], b'"'[0], b" "[0], b"\t"[0]
+
+#: Beyond these a quote that opens a cell is a stray one, not the beginning of a long note.
+_MOST_LINES, _MOST_BYTES, _MOST_TRIES = 1000, 1 << 20, 20
+
+Index = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Records:
+    """One block's records: the sound ones as CSV of ``width`` cells each, the others with what is wrong.
+
+    ``rest`` is the unread end of the block, a record that goes on in the next one; ``lines`` were used up.
+    """
+
+    body: bytes
+    width: int
+    several_lines: bool
+    line: Index
+    fault_line: Index
+    fault: list[str]
+    lines: int
+    rest: bytes
+
+
+class Stray(Exception):
+    """A quote that opens a cell and does not close it before the delimiter."""
+
+
+class Unclosed(Exception):
+    """A quote that opens a cell and is not closed at all."""
+
+
+@cache
+def _patterns(delimiter: bytes) -> tuple[re.Pattern[bytes], re.Pattern[bytes]]:
+    spaces = b"[%s]*" % b" \t".replace(delimiter, b"")
+    return re.compile(spaces + b'"'), re.compile(spaces + rb'"((?:[^"]|"")*+)"' + spaces)
+
+
+def cells(record: bytes, delimiter: bytes) -> list[bytes]:
+    """Split one record into its cells, quotes and the spaces around quoted cells taken off.
+
+    Raises `Stray` or `Unclosed`.
+    """
+    opening, cell = _patterns(delimiter)
+    found: list[bytes] = []
+    at = 0
+    while True:
+        if opening.match(record, at):
+            match = cell.match(record, at)
+            if match is None:
+                raise Unclosed
+            end = match.end()
+            if end < len(record) and not record.startswith(delimiter, end):
+                raise Stray
+            found.append(match[1].replace(b'""', b'"'))
+        else:
+            end = record.find(delimiter, at)
+            end = len(record) if end < 0 else end
+            found.append(record[at:end])
+        if end >= len(record):
+            return found
+        at = end + 1
+
+
+def scan(block: bytes, first_line: int, delimiter: bytes, columns: int, final: bool) -> Records:
+    """Sort the lines of ``block`` (ends in a line feed; its first line is number ``first_line``) into records.
+
+    ``final`` says that no further block comes. Rows may end in further cells if these are empty.
+    """
+    return _Scan(block, delimiter, columns).records(first_line, final)
+
+
+class _Scan:
+    """The lines of one block; sound ones are found by array operations, the others looked at one by one."""
+
+    def __init__(self, block: bytes, delimiter: bytes, columns: int) -> None:
+        self.block, self.delimiter, self.columns = block, delimiter, columns
+        self.bytes = np.frombuffer(block, dtype=np.uint8)
+        self.ends = np.flatnonzero(self.bytes == _NEWLINE)
+        self.starts = np.concatenate(([0], self.ends[:-1] + 1))
+        self.delimiters = np.flatnonzero(self.bytes == delimiter[0])
+        self.before = np.searchsorted(self.delimiters, self.ends)
+        self.count = np.diff(self.before, prepend=0) + 1
+        self.plain: Mask = np.ones(len(self.ends), dtype=bool)
+        if b'"' in block:
+            self._look_at_quotes()
+        if b"\0" in block:
+            self.plain[np.searchsorted(self.ends, np.flatnonzero(self.bytes == 0))] = False
+        self.blank = self._blank()
+
+    def _blank(self) -> Mask:
+        blank: Mask = self.ends == self.starts
+        first = self.bytes[self.starts]
+        if ((first == _SPACE) | (first == _TAB)).any():
+            marks = np.flatnonzero((self.bytes != _SPACE) & (self.bytes != _TAB) & (self.bytes != _NEWLINE))
+            blank = np.searchsorted(marks, self.ends) == np.searchsorted(marks, self.starts)
+        return blank
+
+    def _look_at_quotes(self) -> None:
+        """Take the delimiters inside quoted cells out of the counts; mark lines whose quotes are not clear."""
+        lines = len(self.ends)
+        at = np.flatnonzero(self.bytes == _QUOTE)
+        line = np.searchsorted(self.ends, at)
+        left = np.where(at == self.starts[line], _NEWLINE, self.bytes[at - 1])
+        right = self.bytes[at + 1]  # there is always one: the block ends in a line feed
+        delimiter = self.delimiter[0]
+        opens = (left == delimiter) | (left == _NEWLINE)
+        literal = np.bincount(line, (opens | (left == _SPACE) | (left == _TAB)), lines) == 0
+        number = np.arange(len(at)) - np.searchsorted(line, line)
+        even = number % 2 == 0
+        sound = np.where(even, opens | (left == _QUOTE), (right == delimiter) | (right == _NEWLINE) | (right == _QUOTE))
+        paired = (np.bincount(line, ~sound, lines) == 0) & (np.bincount(line, minlength=lines) % 2 == 0)
+        self.plain = literal | paired
+        inside = (paired & ~literal)[line]
+        passed = np.searchsorted(self.delimiters, at[inside])
+        self.count = self.count - np.bincount(line[inside][1::2], passed[1::2] - passed[::2], lines).astype(np.int64)
+
+    def _width(self, plain: Mask) -> int:
+        """Return the one number of cells that all plain lines have, if the surplus is empty; else the header's."""
+        counts = self.count[plain]
+        width = int(counts[0]) if len(counts) else self.columns
+        surplus = width - self.columns
+        if surplus <= 0 or (counts != width).any():
+            return self.columns
+        last = np.searchsorted(self.delimiters, self.ends[plain] - surplus)
+        return width if (self.before[plain] - last == surplus).all() else self.columns
+
+    def records(self, first_line: int, final: bool) -> Records:
+        plain = self.plain & ~self.blank
+        width = self._width(plain)
+        sound = plain & (self.count == width)
+        whole = sound.copy()  # lines handed on as they are
+        rewritten: dict[int, bytes] = {}
+        faults: dict[int, str] = {}
+        lines, several, after = len(self.ends), False, 0
+        for index in np.flatnonzero(~sound & ~self.blank).tolist():
+            if index < after:
+                continue
+            last, outcome = self._look(index, final)
+            if last < 0:
+                lines = index
+                break
+            if isinstance(outcome, str):
+                faults[index] = outcome
+                continue
+            padded = outcome + [b""] * (width - len(outcome))
+            rewritten[index] = self.delimiter.join(b'"%s"' % cell.replace(b'"', b'""') for cell in padded) + b"\n"
+            sound[index + 1 : last + 1] = whole[index + 1 : last + 1] = False
+            sound[index] = True
+            several |= last > index
+            after = last + 1
+        sound[lines:] = whole[lines:] = False
+        return Records(
+            body=self._body(whole, rewritten),
+            width=width,
+            several_lines=several,
+            line=first_line + np.flatnonzero(sound),
+            fault_line=first_line + np.fromiter(faults, dtype=np.int64, count=len(faults)),
+            fault=list(faults.values()),
+            lines=lines,
+            rest=self.block[self.starts[lines] :] if lines < len(self.ends) else b"",
+        )
+
+    def _look(self, index: int, final: bool) -> tuple[int, list[bytes] | str]:
+        """Read the record that begins at line ``index``: its last line and its cells, or what is wrong with it.
+
+        A last line of -1 says that the record may go on in the next block.
+        """
+        start, end = int(self.starts[index]), int(self.ends[index])
+        record = self.block[start:end]
+        if b"\0" in record:
+            return index, self._fault("a NUL byte", record)
+        try:
+            found = self._fitting(cells(record, self.delimiter))
+        except Stray:
+            return index, self._fault("a quote that does not end its cell", record)
+        except Unclosed:
+            return self._join(index, record, final)
+        if isinstance(found, int):
+            return index, self._fault(f"{found} cells where the header names {self.columns}", record)
+        return index, found
+
+    def _fitting(self, found: list[bytes]) -> list[bytes] | int:
+        """Return the header's number of cells, the empty surplus cut off, or how many cells there are instead."""
+        surplus = found[self.columns :]
+        if len(found) < self.columns or any(cell.strip() for cell in surplus):
+            return len(found)
+        return found[: self.columns]
+
+    def _join(self, index: int, record: bytes, final: bool) -> tuple[int, list[bytes] | str]:
+        """Look for the line on which the quoted cell that line ``index`` leaves open is closed."""
+        start, tries = int(self.starts[index]), 0
+        fault = self._fault("a quote that is not closed", record)
+        for last in range(index + 1, min(len(self.ends), index + _MOST_LINES)):
+            end = int(self.ends[last])
+            if self.block.find(b'"', int(self.starts[last]), end) < 0:
+                continue
+            tries += 1
+            if tries > _MOST_TRIES or end - start > _MOST_BYTES:
+                return index, fault
+            try:
+                found = self._fitting(cells(self.block[start:end], self.delimiter))
+            except Stray:
+                return index, fault
+            except Unclosed:
+                continue
+            if isinstance(found, int) or b"\0" in self.block[start:end]:
+                return index, fault
+            return last, found
+        given_up = len(self.ends) >= index + _MOST_LINES or len(self.block) - start > _MOST_BYTES
+        return (index if final or given_up else -1), fault
+
+    def _fault(self, what: str, record: bytes) -> str:
+        text = record.decode("utf-8", errors="replace").replace("\0", "␀")
+        return f'{what}: "{text[:SHOWN]}{"…" if len(text) > SHOWN else ""}"'
+
+    def _body(self, whole: Mask, rewritten: dict[int, bytes]) -> bytes:
+        """Put the sound records together, runs of untouched lines as one piece each."""
+        if whole.all():
+            return self.block
+        edges = np.flatnonzero(np.diff(whole, prepend=False, append=False))
+        pieces = {
+            int(first): self.block[self.starts[first] : self.ends[last - 1] + 1]
+            for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+        }
+        pieces.update(rewritten)
+        return b"".join(pieces[index] for index in sorted(pieces))

@@ -1,0 +1,102 @@
+"""One file of any format as an open source: its columns, how they become readings, and its rows."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import pyarrow as pa
+
+from pipeline.job.model import Points
+from pipeline.read.columns import Plan, plan
+from pipeline.read.delimited import read_delimited
+from pipeline.read.dialect import find_dialect
+from pipeline.read.epsg import is_geographic
+from pipeline.read.findings import Unusable
+from pipeline.read.mapping import mapped, nearest, numeric_names, position_of
+from pipeline.read.raw import Raw
+from pipeline.read.text import CHUNK
+from pipeline.read.vector import layers_of, open_layer
+
+TEXT, JSON, PACKAGE = (".csv", ".txt"), (".geojson", ".json"), (".gpkg",)
+
+#: Rows (vector) and bytes (text) that a look at a file's beginning takes.
+_LOOK_ROWS, _LOOK_BYTES = 1000, 256 << 10
+
+#: What GDAL gives where a GeoJSON file says nothing about its CRS, as its standard wants it.
+_WGS84 = "EPSG:4326"
+
+
+@dataclass(frozen=True)
+class Source:
+    """A file that is open: the line of its header, its CRS if it says one, its plan, and its rows to be read once."""
+
+    header_line: int
+    crs: str | None
+    how: Plan
+    batches: Iterator[Raw]
+
+
+@contextmanager
+def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = False) -> Iterator[Source]:
+    """Open a file; ``look`` for its first rows only.
+
+    Raises `Unusable` where it cannot be read or a mapped column is not there, and later while its rows are read.
+    """
+    if path.suffix.lower() in TEXT:
+        yield _open_text(path, points, _LOOK_BYTES if look else CHUNK)
+        return
+    layer = _layer(path, points) if path.suffix.lower() in PACKAGE else None
+    with open_layer(path, layer, rows_per_batch, _LOOK_ROWS if look else None) as found:
+        _check_columns(points, found.schema, 1)
+        if not found.spatial and position_of(points.columns).from_geometry:
+            raise Unusable(1, "there is no geometry and the columns map no position", "map the position's columns")
+        how = plan(points, points.decimal or ".", found.schema, _in_degrees(points.crs, found.crs))
+        yield Source(1, found.crs, how, found.batches)
+
+
+def _open_text(path: Path, points: Points, chunk: int) -> Source:
+    names = mapped(points.columns)
+    dialect = find_dialect(path, points, frozenset(names.values()), numeric_names(points))
+    schema = pa.schema([(name, pa.string()) for name in dialect.names])
+    _check_columns(points, schema, dialect.header_line)
+    if position_of(points.columns).from_geometry:
+        raise Unusable(dialect.header_line, "the job file maps no position columns", "map longitude, latitude, height")
+    how = plan(points, dialect.decimal, schema)
+    return Source(dialect.header_line, None, how, read_delimited(path, dialect, points.encoding, chunk))
+
+
+def _layer(path: Path, points: Points) -> str:
+    there = layers_of(path)
+    listed = ", ".join(f'"{name}"' for name in there)
+    if not there:
+        raise Unusable(0, "the GeoPackage has no layer")
+    if points.layer is None:
+        if len(there) > 1:
+            raise Unusable(0, f"the GeoPackage has several layers: {listed}", "name one of them as layer")
+        return there[0]
+    if points.layer not in there:
+        near = nearest(points.layer, there)
+        fix = f"nearest: {_listed(near)}" if near else f"there are {listed}"
+        raise Unusable(0, f'there is no layer "{points.layer}"', fix)
+    return points.layer
+
+
+def _check_columns(points: Points, schema: pa.Schema, line: int) -> None:
+    """Say of every mapped column that is not there which names come nearest."""
+    missing = [(word, name) for word, name in mapped(points.columns).items() if name not in schema.names]
+    if not missing:
+        return
+    listed = " and ".join(f'no column "{name}" (mapped as {word})' for word, name in missing)
+    near = list(dict.fromkeys(found for _, name in missing for found in nearest(name, schema.names)))
+    fix = f"nearest: {_listed(near)}" if near else f"the columns are {_listed(schema.names[:20])}"
+    raise Unusable(line, listed, fix)
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(f'"{name}"' for name in names)
+
+
+def _in_degrees(block: str | None, layer: str | None) -> bool:
+    """Whether a geometry is in degrees. WGS 84 may be what a GeoJSON file leaves unsaid: there the job file decides."""
+    return is_geographic(block) if layer in (None, _WGS84) else is_geographic(layer)

@@ -1,0 +1,126 @@
+"""A text file as UTF-8 in blocks of whole lines, whatever its encoding and its line ends."""
+
+import codecs
+import hashlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO
+
+from pipeline.read.findings import Unusable
+
+#: Bytes read at once: large enough for the kernels, small enough for the processor's caches.
+CHUNK = 4 << 20
+
+#: Longest first: the UTF-16 mark is the beginning of the UTF-32 one.
+_MARKS = (
+    (codecs.BOM_UTF32_LE, "utf-32-le"),
+    (codecs.BOM_UTF32_BE, "utf-32-be"),
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
+
+
+def known_encoding(name: str) -> bool:
+    """Whether ``name`` is a text encoding that Python knows."""
+    try:
+        "".encode(name)
+    except LookupError:
+        return False
+    return True
+
+
+def encoding_of(path: Path, stated: str | None) -> tuple[str, int]:
+    """Return the file's encoding and the length of its byte order mark, which wins over what is stated."""
+    with path.open("rb") as file:
+        head = file.read(4)
+    for mark, encoding in _MARKS:
+        if head.startswith(mark):
+            return encoding, len(mark)
+    name = codecs.lookup(stated or "utf-8").name
+    return ("utf-8" if name == "utf-8-sig" else name), 0
+
+
+def digest(path: Path) -> str:
+    """Return the SHA-256 of the file's bytes in hexadecimal."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def check_text(path: Path, stated: str | None) -> str:
+    """Read the whole file once: return its SHA-256.
+
+    Raises `Unusable` with the line of the first bytes that are not text in the encoding.
+    """
+    encoding, skip = encoding_of(path, stated)
+    decoder = codecs.getincrementaldecoder(encoding)()
+    seen = hashlib.sha256()
+    read = 0
+    with path.open("rb") as file:
+        seen.update(file.read(skip))
+        read = skip
+        while True:
+            chunk = file.read(CHUNK)
+            seen.update(chunk)
+            try:
+                # The decoder remembers a character cut by the chunk's end only when it has seen a byte beyond ASCII.
+                if not (encoding == "utf-8" and chunk.isascii() and chunk and decoder.getstate()[0] == b""):
+                    decoder.decode(chunk, final=not chunk)
+            except UnicodeDecodeError as error:
+                at = read - (len(error.object) - len(chunk)) + error.start
+                raise _not_text(path, at, encoding, stated, error) from error
+            if not chunk:
+                return seen.hexdigest()
+            read += len(chunk)
+
+
+def _not_text(path: Path, at: int, encoding: str, stated: str | None, error: UnicodeDecodeError) -> Unusable:
+    found = error.object[error.start : error.start + 1].hex().upper()
+    fix = f'the file is not in the encoding "{stated}"' if stated else 'state its encoding, such as encoding = "cp1252"'
+    return Unusable(_line_at(path, at, encoding), f"byte {found} is not {encoding.upper()} text", fix)
+
+
+def _line_at(path: Path, at: int, encoding: str) -> int:
+    with path.open("rb") as file:
+        before = file.read(at).decode(encoding, errors="replace")
+    return 1 + before.count("\n") + before.count("\r") - before.count("\r\n")
+
+
+def _utf8(file: IO[bytes], encoding: str, size: int) -> Iterator[bytes]:
+    if encoding == "utf-8":
+        while chunk := file.read(size):
+            yield chunk
+        return
+    decoder = codecs.getincrementaldecoder(encoding)()
+    while chunk := file.read(size):
+        yield decoder.decode(chunk).encode()
+    yield decoder.decode(b"", final=True).encode()
+
+
+def blocks(path: Path, stated: str | None, size: int = CHUNK) -> Iterator[bytes]:
+    """Give the file as UTF-8 without its mark, in blocks of whole lines that all end in one line feed.
+
+    A line ends at CR LF, LF or a lone CR; the last one need not. A line longer than ``size`` makes a longer block.
+    Raises UnicodeDecodeError where the bytes are not text (`check_text` has said so before).
+    """
+    encoding, skip = encoding_of(path, stated)
+    with path.open("rb") as file:
+        file.seek(skip)
+        kept: list[bytes] = []
+        held = b""
+        for chunk in _utf8(file, encoding, size):
+            data = held + chunk if held else chunk
+            held = b""
+            if b"\r" in data:
+                if data.endswith(b"\r"):  # its LF may follow
+                    data, held = data[:-1], b"\r"
+                data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+            cut = data.rfind(b"\n") + 1
+            if not cut:
+                kept.append(data)
+                continue
+            yield b"".join((*kept, memoryview(data)[:cut])) if kept or cut < len(data) else data
+            kept = [data[cut:]] if cut < len(data) else []
+        rest = b"".join(kept) + (b"\n" if held else b"")
+        if rest:
+            yield rest if rest.endswith(b"\n") else rest + b"\n"

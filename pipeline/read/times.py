@@ -1,0 +1,214 @@
+"""Times of an export into UTC: ISO 8601 or the block's own format, in a zone, at an offset, on the GPS time scale."""
+
+import re
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.read.clock_fields import ISO, Fields, Pattern, pattern_of
+from pipeline.read.findings import Findings, Mask
+from pipeline.tables import TIME
+from pipeline.words import Reason
+
+Milliseconds = npt.NDArray[np.int64]
+
+#: GPS - UTC in seconds from these UTC dates on (IERS Bulletin C; ERFA's table). Before the first none is known here.
+LEAP_SECONDS = (
+    ("1999-01-01", 13),
+    ("2006-01-01", 14),
+    ("2009-01-01", 15),
+    ("2012-07-01", 16),
+    ("2015-07-01", 17),
+    ("2017-01-01", 18),
+)
+
+_OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)")
+_MINUTE = 60_000
+
+#: A time that is at least this long has hours and minutes.
+_SHORTEST = len("2026-03-02T07:30")
+
+_DATE = (
+    r"^(?:\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[A-Za-z]{3,9}\.?,?[ ./-]?\d{2,4}"
+    r"|[A-Za-z]{3,9}\.?[ ,]+\d{1,4})(?:\D|$)"
+)
+
+
+@dataclass(frozen=True)
+class Clock:
+    """How the times of one block are read: the zone of naive ones and, where they are not ISO 8601, their format."""
+
+    zone: str
+    kind: "tzinfo | int | None"  # an IANA zone, minutes east of UTC, or None for the GPS time scale
+    time_format: str | None
+    pattern: Pattern
+
+    def read(self, cells: pa.Array, word: str, findings: Findings) -> pa.Array:
+        """Return the column as `TIME`, rounded to the nearest millisecond, null where empty or not readable.
+
+        What cannot be read is noted in ``findings`` under the column's ``word``; an empty cell is the caller's matter.
+        """
+        if pa.types.is_timestamp(cells.type):
+            return rounded(cells)
+        if not pa.types.is_string(cells.type):
+            cells = pc.cast(cells, pa.string())
+        local, known, zoned = self._local(cells, word, findings)
+        utc = self._utc(local, known & ~zoned, cells, word, findings)
+        return pa.array(utc.values, mask=~(known & utc.known)).cast(TIME)
+
+    def strange_to_all(self, cells: pa.Array) -> int | None:
+        """Return the first row with a text if not one text has the look of a time as expected; None otherwise."""
+        if pa.types.is_timestamp(cells.type):
+            return None
+        text = cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())
+        given = np.flatnonzero(text.is_valid().to_numpy(zero_copy_only=False))
+        return int(given[0]) if len(given) and not self.pattern.read(text).matched.any() else None
+
+    def _local(self, cells: pa.Array, word: str, findings: Findings) -> tuple[Milliseconds, Mask, Mask]:
+        """Return the clock's milliseconds, where they are known, and where they are UTC already."""
+        if self.time_format is None:
+            fast = _cast(cells)
+            if fast is not None:
+                return fast
+        fields = self.pattern.read(cells)
+        self._note(fields, cells, word, findings)
+        return fields.milliseconds, fields.real, fields.zoned
+
+    def _note(self, fields: Fields, cells: pa.Array, word: str, findings: Findings) -> None:
+        given = cells.is_valid().to_numpy(zero_copy_only=False)
+        unreal = fields.matched & ~fields.real
+        findings.add_cells(Reason.UNREADABLE, unreal, word, cells, "is no date and time that exists")
+        strange = given & ~fields.matched
+        if self.time_format is not None:
+            says = f'does not match time_format "{self.time_format}"'
+            findings.add_cells(Reason.UNREADABLE, strange, word, cells, says)
+            return
+        bare = _matches(cells, r"^\d{4}-\d\d-\d\d$")
+        date = _matches(cells, _DATE) & ~bare
+        says = "is not ISO 8601: time_format is to be stated"
+        findings.add_cells(Reason.UNREADABLE, strange & bare, word, cells, "has no time of day")
+        findings.add_cells(Reason.AMBIGUOUS_TIME, strange & date, word, cells, says)
+        findings.add_cells(Reason.UNREADABLE, strange & ~bare & ~date, word, cells, "is no time")
+
+    def _utc(self, local: Milliseconds, naive: Mask, cells: pa.Array, word: str, findings: Findings) -> "_Utc":
+        if not naive.any():
+            return _Utc(local, np.ones(len(local), dtype=bool))
+        if isinstance(self.kind, int):
+            return _Utc(np.where(naive, local - self.kind * _MINUTE, local), np.ones(len(local), dtype=bool))
+        if self.kind is None:
+            utc, early = gps_to_utc(local)
+            says = f"on the GPS time scale is before {LEAP_SECONDS[0][0]}: its leap seconds are not known here"
+            findings.add_cells(Reason.AMBIGUOUS_TIME, naive & early, word, cells, says)
+            return _Utc(np.where(naive, utc, local), ~(naive & early))
+        utc, twice, never = _from_zone(np.where(naive, local, 0), self.kind)
+        twice, never = naive & twice, naive & never
+        back = f"comes twice in {self.zone}, where the clocks go back"
+        findings.add_cells(Reason.AMBIGUOUS_TIME, twice, word, cells, back)
+        gone = f"does not exist in {self.zone}, where the clocks go forward"
+        findings.add_cells(Reason.AMBIGUOUS_TIME, never, word, cells, gone)
+        return _Utc(np.where(naive, utc, local), ~twice & ~never)
+
+
+@dataclass(frozen=True)
+class _Utc:
+    values: Milliseconds
+    known: Mask
+
+
+def clock(zone: str | None, time_format: str | None) -> Clock:
+    """Return the clock of a block.
+
+    Raises ValueError, with what is wrong in words, where the zone or the format is not understood.
+    """
+    zone = zone or "UTC"
+    pattern = ISO if time_format is None else pattern_of(time_format)
+    return Clock(zone, _zone(zone), time_format, pattern)
+
+
+def _zone(name: str) -> "tzinfo | int | None":
+    if name == "GPS":
+        return None
+    if name in ("UTC", "Z"):
+        return 0
+    if match := _OFFSET.fullmatch(name):
+        minutes = int(match[2]) * 60 + int(match[3])
+        if int(match[3]) < 60 and minutes <= 18 * 60:
+            return -minutes if match[1] == "-" else minutes
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise ValueError(
+            f'time_zone "{name}" is no IANA name (as "Pacific/Auckland"), offset (as "+12:00"), "UTC" or "GPS"'
+        ) from error
+
+
+def gps_to_utc(gps: Milliseconds) -> tuple[Milliseconds, Mask]:
+    """Turn milliseconds of the GPS time scale (counted like UTC's since 1970) into UTC; also say which are too early.
+
+    UTC = GPS - leap seconds. The second 23:59:60 itself falls on the first second after it.
+    """
+    starts = np.array([date for date, _ in LEAP_SECONDS], dtype="datetime64[ms]").astype(np.int64)
+    leap = np.array([seconds for _, seconds in LEAP_SECONDS], dtype=np.int64) * 1000
+    place = np.searchsorted(starts + leap, gps, side="right") - 1
+    early = place < 0
+    return gps - leap[np.maximum(place, 0)], early
+
+
+def _from_zone(local: Milliseconds, zone: tzinfo) -> tuple[Milliseconds, Mask, Mask]:
+    """Return UTC, and where the local time comes twice and where it does not exist. Zones change on whole minutes."""
+    minutes = local // _MINUTE
+    changes = np.concatenate(([True], minutes[1:] != minutes[:-1]))
+    runs = np.cumsum(changes) - 1  # a day's points come in order: few distinct minutes
+    distinct, back = np.unique(minutes[changes], return_inverse=True)
+    offsets = np.array([_offsets(minute, zone) for minute in distinct.tolist()], dtype=np.int64)
+    first, second = offsets[back][runs].T
+    return local - first, first > second, first < second
+
+
+def _offsets(minute: int, zone: tzinfo) -> tuple[int, int]:
+    """Return the offsets from UTC, in ms, of a local minute read as before and as after a change (PEP 495)."""
+    try:
+        naive = datetime(1970, 1, 1) + timedelta(minutes=minute)
+        before, after = (naive.replace(tzinfo=zone, fold=fold).utcoffset() for fold in (0, 1))
+    except OverflowError:  # at the ends of the calendar: as far from any session as the zone's standard time
+        before = after = zone.utcoffset(datetime(2000, 1, 1))
+    assert before is not None and after is not None
+    return before // timedelta(milliseconds=1), after // timedelta(milliseconds=1)
+
+
+def _cast(cells: pa.Array) -> tuple[Milliseconds, Mask, Mask] | None:
+    """Read a column of ISO times that are all with or all without an offset; None where one is anything else."""
+    shortest = pc.min(pc.binary_length(cells)).as_py()
+    if shortest is not None and shortest < _SHORTEST:
+        return None
+    for zone in ("UTC", None):
+        try:
+            found = pc.cast(cells, pa.timestamp("ns", zone))
+        except pa.ArrowInvalid:
+            continue
+        known = found.is_valid().to_numpy(zero_copy_only=False)
+        values = _milliseconds(found)
+        return values, known, np.full(len(values), zone is not None)
+    return None
+
+
+def _milliseconds(times: pa.Array) -> Milliseconds:
+    unit = {"s": 1, "ms": 1, "us": 1000, "ns": 1_000_000}[times.type.unit]
+    values: Milliseconds = pc.fill_null(times.view(pa.int64()), 0).to_numpy(zero_copy_only=False)
+    return values * 1000 if times.type.unit == "s" else values if unit == 1 else (values + unit // 2) // unit
+
+
+def rounded(times: pa.Array) -> pa.Array:
+    """Return timestamps as `TIME`, each to the nearest millisecond; naive ones are UTC."""
+    unknown = times.is_null().to_numpy(zero_copy_only=False)
+    return pa.array(_milliseconds(times), mask=unknown).cast(TIME)
+
+
+def _matches(cells: pa.Array, pattern: str) -> Mask:
+    found: Mask = pc.fill_null(pc.match_substring_regex(cells, pattern), False).to_numpy(zero_copy_only=False)
+    return found
