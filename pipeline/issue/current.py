@@ -1,0 +1,70 @@
+"""``current``: the newest issue under a name that stays, switched in one step.
+
+A symbolic link where the file system and the user's rights allow one, else a plain copy of the issue.
+"""
+
+import errno
+import os
+import shutil
+from pathlib import Path
+
+from pipeline.issue.record import NAME as RECORD
+
+NAME = "current"
+
+# What systems say where links are not to be had: not supported, not permitted, or (Windows) a right not held.
+_NO_LINKS = {errno.EPERM, errno.EOPNOTSUPP, errno.ENOSYS, errno.ENOTSUP, errno.EINVAL}
+_PRIVILEGE_NOT_HELD = 1314
+
+
+class Switch:
+    """One change of ``current``, in steps: everything that may fail for want of room comes before the issue appears."""
+
+    def __init__(self, folder: Path, issue: Path, source: Path, scratch: str) -> None:
+        """Prepare ``current -> issue`` beside the present one; a copy, where it must be one, is made from ``source``.
+
+        ``scratch`` begins the names of what is laid beside. Raises OSError.
+        """
+        self._current = folder / NAME
+        self._fresh = folder / f"{scratch}-{NAME}"
+        self._old = folder / f"{scratch}-old"
+        self._is_link = _link(issue.relative_to(folder), self._fresh)
+        if not self._is_link:
+            shutil.copytree(source, self._fresh)
+
+    def make_room(self) -> None:
+        """Move aside what cannot be replaced in one step: a copy, or anything by a copy. Raises OSError."""
+        present = os.path.lexists(self._current)
+        replaceable = self._is_link and not (self._current.is_dir() and not self._current.is_symlink())
+        if present and not replaceable:
+            os.rename(self._current, self._old)
+
+    def undo(self) -> None:
+        """Put back what was moved aside, if the issue did not appear after all. Raises OSError."""
+        if os.path.lexists(self._old) and not os.path.lexists(self._current):
+            os.rename(self._old, self._current)
+
+    def finish(self) -> None:
+        """Let ``current`` be the new one. Raises OSError."""
+        os.replace(self._fresh, self._current)
+
+
+def shows(folder: Path, issue: Path) -> bool:
+    """Say whether ``current`` is the issue: a link to it, or a copy with its record."""
+    current = folder / NAME
+    if current.is_symlink():
+        return current.resolve() == issue.resolve()
+    try:
+        return (current / RECORD).read_bytes() == (issue / RECORD).read_bytes()
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+
+
+def _link(target: Path, link: Path) -> bool:
+    try:
+        os.symlink(target, link, target_is_directory=True)
+    except OSError as error:
+        if error.errno in _NO_LINKS or getattr(error, "winerror", None) == _PRIVILEGE_NOT_HELD:
+            return False
+        raise
+    return True

@@ -1,0 +1,35 @@
+"""Files and folders made certain on the disk, so that a rename after it shows all of a thing or nothing."""
+
+import os
+from pathlib import Path
+
+
+def sync(path: Path) -> None:
+    """Wait until a file, or a folder's list of names, is on the disk.
+
+    Raises OSError. Where folders cannot be opened (Windows) their names are left to the file system.
+    """
+    if path.is_dir() and os.name == "nt":
+        return
+    # A file must be open for writing to be synced on Windows.
+    handle = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def sync_tree(folder: Path) -> None:
+    """Wait until everything under ``folder``, and the folder itself, is on the disk. Raises OSError."""
+    for place, _, files in os.walk(folder, topdown=False):
+        for name in files:
+            sync(Path(place, name))
+        sync(Path(place))
+
+
+def write_synced(path: Path, content: bytes) -> None:
+    """Write a new file and wait until it is on the disk. Raises OSError, FileExistsError where there is one already."""
+    with path.open("xb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
