@@ -1,6 +1,6 @@
 """Each reading to its session, by time and, where sessions overlap, by base id. Nothing is dropped."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,32 +18,58 @@ def base_key(text: str | None) -> str | None:
 
 
 @dataclass(frozen=True)
-class _Group:
-    """The sessions of one base id, in the order of their starts; their intervals are disjoint."""
+class _Timeline:
+    """Time cut where sessions start and end; each piece belongs to one session, to none, or to more than one.
 
-    key: str | None
-    starts: NDArray[np.int64]
-    ends: NDArray[np.int64]
-    sessions: NDArray[np.int32]
+    ``cuts`` (c,) are UTC milliseconds, ascending; ``labels`` (c + 1,) say whose the pieces are, half-open on the right.
+    """
 
-    def covering(self, times: NDArray[np.int64]) -> NDArray[np.int32]:
-        """Return the session of this base that covers each time, or `OUTSIDE`."""
-        at = np.searchsorted(self.starts, times, side="right") - 1
-        inside = (at >= 0) & (times < self.ends[at])
-        return np.where(inside, self.sessions[at], np.int32(OUTSIDE))
+    cuts: NDArray[np.int64]
+    labels: NDArray[np.int32]
+
+    @classmethod
+    def of(cls, sessions: Sequence[tuple[int, int, int]]) -> "_Timeline":
+        """Cut time at the (start, end, number) of some sessions."""
+        events = sorted([(start, number, 1) for start, _, number in sessions] + [(end, n, 0) for _, end, n in sessions])
+        cuts: list[int] = []
+        labels: list[int] = [OUTSIDE]
+        running: set[int] = set()
+        for time, number, starts in events:
+            if starts:
+                running.add(number)
+            else:
+                running.discard(number)
+            label = OUTSIDE if not running else TWO if len(running) > 1 else next(iter(running))
+            if cuts and cuts[-1] == time:
+                labels[-1] = label
+            else:
+                cuts.append(time)
+                labels.append(label)
+        return cls(np.array(cuts, np.int64), np.array(labels, np.int32))
+
+    def at(self, times: NDArray[np.int64]) -> NDArray[np.int32]:
+        """Return (n,) session, `OUTSIDE` or `TWO` at (n,) times."""
+        return self.labels[np.searchsorted(self.cuts, times, side="right")]
 
 
 @dataclass(frozen=True)
 class SessionIndex:
-    """Sessions arranged for look-up. Build it with `index_sessions`."""
+    """Sessions arranged for look-up, a timeline for each base id. Build it with `index_sessions`.
 
-    groups: tuple[_Group, ...]
+    ``any_base`` serves readings without a base id, ``other_base`` those whose base id no session has.
+    """
+
+    by_base: Mapping[str, _Timeline]
+    any_base: _Timeline
+    other_base: _Timeline
 
     def attach(self, times: NDArray[np.int64], bases: pa.Array) -> NDArray[np.int32]:
         """Return the session of each reading.
 
+        A session without a base id takes every reading of its time; a reading without one fits every session.
+
         Args:
-            times: (n,) UTC milliseconds since 1970; must be valid times.
+            times: (n,) UTC milliseconds since 1970.
             bases: (n,) base ids as the export has them, null where there is none.
 
         Returns:
@@ -53,38 +79,27 @@ class SessionIndex:
         coded = pc.dictionary_encode(bases)
         keys = [base_key(text) for text in coded.dictionary.to_pylist()]
         codes = np.asarray(pc.fill_null(coded.indices, len(keys)))
-        keys.append(None)
-        unnamed = np.array([key is None for key in keys])[codes]
         found = np.full(len(times), OUTSIDE, np.int32)
-        for group in self.groups:
-            # A session without a base id takes every reading; a reading without one fits every session.
-            fits = unnamed | (group.key is None) | np.array([key == group.key for key in keys])[codes]
-            here = group.covering(times)
-            hit = fits & (here >= 0)
-            found = np.where(hit, np.where(found == OUTSIDE, here, np.int32(TWO)), found)
+        for code, key in enumerate([*keys, None]):
+            here = codes == code
+            if here.any():
+                timeline = self.any_base if key is None else self.by_base.get(key, self.other_base)
+                found[here] = timeline.at(times[here])
         return found
 
 
-def index_sessions(
-    starts: Sequence[int], ends: Sequence[int], bases: Sequence[str | None]
-) -> SessionIndex:
+def index_sessions(starts: Sequence[int], ends: Sequence[int], bases: Sequence[str | None]) -> SessionIndex:
     """Arrange sessions, given as half-open UTC millisecond intervals and base ids, for look-up.
 
     The caller has made sure that sessions of one base, or without a base id, overlap nothing that they could be
     taken for (`sessions.load_sessions` reports overlaps).
     """
-    by_key: dict[str | None, list[int]] = {}
-    for number, base in enumerate(bases):
-        by_key.setdefault(base_key(base), []).append(number)
-    groups = []
-    for key, numbers in by_key.items():
-        numbers.sort(key=lambda number: starts[number])
-        groups.append(
-            _Group(
-                key,
-                np.array([starts[n] for n in numbers], np.int64),
-                np.array([ends[n] for n in numbers], np.int64),
-                np.array(numbers, np.int32),
-            )
-        )
-    return SessionIndex(tuple(groups))
+    keys = [base_key(base) for base in bases]
+    every = list(zip(starts, ends, range(len(keys)), strict=True))
+    unnamed = [session for session, key in zip(every, keys, strict=True) if key is None]
+    own: dict[str, list[tuple[int, int, int]]] = {}
+    for session, key in zip(every, keys, strict=True):
+        if key is not None:
+            own.setdefault(key, []).append(session)
+    by_base = {key: _Timeline.of([*unnamed, *sessions]) for key, sessions in own.items()}
+    return SessionIndex(by_base, _Timeline.of(every), _Timeline.of(unnamed))

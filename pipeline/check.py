@@ -5,7 +5,7 @@ from pathlib import Path
 
 from pipeline.gather import Gathered, gather
 from pipeline.named import report_missing
-from pipeline.prepare import Prepared, prepare
+from pipeline.prepare import Prepared, load, prepare
 from pipeline.problems import JobError, Problems
 from pipeline.routes import Routes, choose_routes
 from pipeline.sift import sieve
@@ -35,7 +35,7 @@ def check_job(path: Path) -> Checked:
 
     Raises `JobError` with every problem found: those of the transformations and of the ties come together.
     """
-    prepared = prepare(path)
+    prepared = prepare(load(path))
     gathered = gather(prepared, sieve(prepared.windows, prepared.loaded.job.quality))
     problems = Problems()
     report_missing(prepared, gathered, problems)

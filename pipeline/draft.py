@@ -50,7 +50,8 @@ class Drafted:
     @property
     def points(self) -> NDArray[np.bool_]:
         """Return (n,) which readings are drafted."""
-        return (self.held == 0) & ~self.on_mark
+        drafted: NDArray[np.bool_] = (self.held == 0) & ~self.on_mark
+        return drafted
 
 
 @dataclass(frozen=True)
@@ -78,12 +79,11 @@ class Drafter:
         sifted = self.sieve.sift(batch, repeats, export.points.columns.solution is not None)
         held, session = sifted.held, sifted.session
         corrected = self._correct(batch, export, session)
-        tied = self.settled.shifts.tied.all(axis=1)
 
         def hold(which: NDArray[np.bool_], reason: Reason) -> None:
             held[which & (held == 0)] = reason_code(reason)
 
-        hold(~tied[session], Reason.UNTIED)
+        hold(~self.settled.shifts.whole[session], Reason.UNTIED)
         hold(~(np.isfinite(corrected.easting) & np.isfinite(corrected.height)), Reason.OUTSIDE_COVERAGE)
         on_mark = _within(np.asarray(self.settled.occupations.table.column("number"), np.int64), start, rows)
         proof = self._proof(milliseconds(batch), session)

@@ -1,5 +1,6 @@
 """The first pass over the exports: occupations picked out, extents, times and repeated rows noted. Little is kept."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,7 +15,11 @@ from pipeline.occupations import Wanted
 from pipeline.prepare import Prepared
 from pipeline.read.files import Export, read_batches
 from pipeline.sift import Sieve
+from pipeline.tables import TIME
 from pipeline.words import Reason, reason_code
+
+#: Called with a stage, rows done and rows in all (0 where not known yet).
+Progress = Callable[[str, int, int], None]
 
 #: Degrees around an occupation within which readings belong to the job's area. No base reaches further; a reading
 #: at 0, 0 must not stretch the area over half the world.
@@ -86,15 +91,16 @@ class _Cells:
         return Area.of(corners[:, [0, 2]].ravel(), corners[:, [1, 3]].ravel())
 
 
-def gather(prepared: Prepared, sieve: Sieve) -> Gathered:
+def gather(prepared: Prepared, sieve: Sieve, progress: Progress | None = None) -> Gathered:
     """Read every export once and keep what the adjustment and the choice of operations need."""
-    return _Gatherer(prepared, sieve).run()
+    return _Gatherer(prepared, sieve, progress).run()
 
 
 class _Gatherer:
     """State of the first pass."""
 
-    def __init__(self, prepared: Prepared, sieve: Sieve) -> None:
+    def __init__(self, prepared: Prepared, sieve: Sieve, progress: Progress | None) -> None:
+        self.progress = progress
         self.prepared = prepared
         self.sieve = sieve
         sessions = [window.session for window in prepared.windows]
@@ -136,6 +142,8 @@ class _Gatherer:
         for batch in read_batches(export):
             self._take(batch, number, export, done + rows)
             rows += batch.num_rows
+            if self.progress:
+                self.progress("reading", done + rows, 0)
         return rows
 
     def _take(self, batch: pa.RecordBatch, number: int, export: Export, start: int) -> None:
@@ -201,7 +209,7 @@ _CANDIDATE = pa.schema(
     [
         ("name", pa.string()),
         ("code", pa.string()),
-        ("time", pa.timestamp("ms", tz="UTC")),
+        ("time", TIME),
         ("first", pa.float64()),
         ("second", pa.float64()),
         ("third", pa.float64()),

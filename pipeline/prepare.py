@@ -11,7 +11,6 @@ from pipeline.job.model import Columns
 from pipeline.problems import JobError, Problems
 from pipeline.read.files import Export, find_exports
 from pipeline.sessions import SessionWindow, load_sessions
-from pipeline.words import Holds
 
 #: The columns that a position may be read from, by the kind of CRS that they go with.
 POSITION_COLUMNS = {
@@ -31,15 +30,21 @@ class Prepared:
     exports: tuple[Export, ...]
 
 
-def prepare(path: Path) -> Prepared:
-    """Load a job file, its sessions, its register and the heads of its exports.
-
-    Raises `JobError` with every problem found.
-    """
+def load(path: Path) -> LoadedJob:
+    """Load a job file. Raises `JobError` with everything that is wrong with it."""
     problems = Problems()
     loaded = load_job(path, problems)
     if loaded is None:
         raise JobError(problems.found)
+    return loaded
+
+
+def prepare(loaded: LoadedJob) -> Prepared:
+    """Load the sessions, the register and the heads of the exports that a job file names.
+
+    Raises `JobError` with every problem found.
+    """
+    problems = Problems()
     windows = load_sessions(loaded, problems)
     _check_frames(loaded, problems)
     register = _register(loaded, problems)
@@ -100,7 +105,7 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
         problems.add(*loaded.where("control", "height"), error.what, error.fix)
     if kind is None or not control.file.is_file():
         return None
-    return read_register(control.file, control.layer, problems, kind=kind, ellipsoid=control.height == "ellipsoid")
+    return read_register(control.file, control.layer, problems, kind=kind, ellipsoid=control.height == "ellipsoid", shown=loaded.show(control.file))
 
 
 def _check_marks(windows: tuple[SessionWindow, ...], register: Register | None, problems: Problems) -> None:
@@ -129,9 +134,3 @@ def _check_marks(windows: tuple[SessionWindow, ...], register: Register | None, 
                     + ("" if use == "check" else " and which no other session occupies"),
                     f"did you mean {' or '.join(near)}?" if near else "add the mark to the register",
                 )
-
-
-def holds(register: Register, number: int) -> tuple[bool, bool]:
-    """Return whether a register mark's position and height are held."""
-    word = register.holds[number]
-    return word is not Holds.HEIGHT, word is not Holds.POSITION

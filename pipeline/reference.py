@@ -9,7 +9,6 @@ from pipeline.control import Register
 from pipeline.geodesy import crs
 from pipeline.job.model import Job
 from pipeline.routes import Routes
-from pipeline.words import Holds
 
 Floats = NDArray[np.float64]
 
@@ -69,8 +68,7 @@ def reference(job: Job, register: Register | None, routes: Routes, guess: dict[s
         grid = np.column_stack(routes.frames.to_issued.forward(*xyz.T))
         grid[np.isnan(given[:, :2]).any(axis=1), :2] = np.nan
         grid[np.isnan(given[:, 2]), 2] = np.nan
-    position = np.array([word is not Holds.HEIGHT for word in register.holds], bool)
-    height = np.array([word is not Holds.POSITION for word in register.holds], bool)
+    position, height = register.holds_position, register.holds_height
     held = np.column_stack([position, position, height]) & np.isfinite(xyz)
     sigma = np.column_stack([register.sigma_east, register.sigma_north, register.sigma_up])
     return Reference(register.names, xyz, grid, held, sigma)

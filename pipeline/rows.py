@@ -141,8 +141,8 @@ def session_rows(prepared: Prepared, settled: Settled, routes: Routes, points: N
     place = routes.frames.to_issued.forward(*base.T)
 
     def occupations(role: Role) -> list[int]:
-        of_role = on_marks.session[[found is role for found in on_marks.roles]] if on_marks.roles else []
-        return np.bincount(np.asarray(of_role, np.int64), minlength=len(windows)).tolist()
+        of_role = np.array([found is role for found in on_marks.roles], bool)
+        return [int(count) for count in np.bincount(on_marks.session[of_role], minlength=len(windows))]
 
     columns = [
         pa.array([window.session.name for window in windows], pa.string()),

@@ -74,6 +74,7 @@ class Settled:
     """What the second pass needs, and what the issue records.
 
     Args:
+        reference: the register's marks in the job's frames.
         shifts: the adjustment's result; ``applied`` is what is added to raw positions.
         field: field shifts to be taken out.
         bases: where the bases stood.
@@ -84,6 +85,7 @@ class Settled:
         spans: (S, 2) UTC milliseconds of first and last drafted point; first greater than last where none.
     """
 
+    reference: Reference
     shifts: Shifts
     applied: SessionShifts
     field: FieldShifts
@@ -136,12 +138,11 @@ class _Settling:
         marks, roles = self._resolve(everything)
         occupations, spans = self._compare(everything, marks, roles)
         evidence = tuple(self._evidence(occupations, number) for number in range(len(self.windows)))
-        whole = shifts.tied.all(axis=1)
         verdicts = tuple(
-            verdict(evidence[number], bool(whole[number]), *_span(spans[number])) for number in range(len(self.windows))
+            verdict(evidence[number], bool(shifts.whole[number]), *_span(spans[number])) for number in range(len(self.windows))
         )
         return Settled(
-            shifts, applied, self.field, self.bases, self.places, occupations, evidence, verdicts, spans
+            self.reference, shifts, applied, self.field, self.bases, self.places, occupations, evidence, verdicts, spans
         )
 
     def _raw_positions(self) -> Floats:

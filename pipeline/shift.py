@@ -14,10 +14,6 @@ from pipeline.geodesy.frames import enu_rotation
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-#: A stated standard uncertainty of zero would weigh infinitely; a tenth of a millimetre is as good as exact here.
-_LEAST_SIGMA = 1e-4
-
-
 @dataclass(frozen=True)
 class Marks:
     """The marks that take part: of the register, and temporary ones, which hold nothing.
@@ -96,6 +92,11 @@ class Shifts:
     adjustment: Adjustment
     control: Integers
 
+    @property
+    def whole(self) -> NDArray[np.bool_]:
+        """Return (S,) which sessions are tied in position and in height."""
+        return self.tied[:, 0] & self.tied[:, 1]
+
 
 def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated: Stated) -> Shifts:
     """Adjust the whole job at once and return a shift per session with its covariance.
@@ -119,12 +120,12 @@ def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated
         mark=np.concatenate([on_marks.mark, control, np.full(len(stated.session), -1)]),
         rotation=turn,
         observed=np.concatenate([reduced, np.zeros((len(control), 3)), stated.shift]),
-        covariance=np.maximum(sigma, _LEAST_SIGMA)[:, :, None] ** 2 * np.eye(3),
+        covariance=sigma[:, :, None] ** 2 * np.eye(3),
         present=np.concatenate([np.ones((rows, 3), bool), marks.held[control], np.ones((len(stated.session), 3), bool)]),
     )
     found = adjust(observations, sessions, len(marks.names))
     tied = np.column_stack([found.ties.session_position, found.ties.session_height])
-    whole = tied.all(axis=1)
+    whole = tied[:, 0] & tied[:, 1]
     return Shifts(
         shift=np.where(whole[:, None], found.shifts, np.nan),
         covariance=np.where(whole[:, None, None], found.shift_covariance, np.nan),

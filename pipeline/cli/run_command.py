@@ -8,8 +8,7 @@ from pathlib import Path
 from pipeline.cli.faults import report
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.cli.show import summary
-from pipeline.fleet import run_many
-from pipeline.problems import JobError, JobHeld
+from pipeline.fleet import Result, run_many
 from pipeline.run import Outcome
 
 
@@ -23,8 +22,8 @@ def run_jobs(jobs: Sequence[Path], *, workers: int, as_json: bool, quiet: bool, 
     return worst
 
 
-def _tell(job: str, outcome: Outcome | JobError | JobHeld, *, as_json: bool, quiet: bool) -> int:
-    if isinstance(outcome, (JobError, JobHeld)):
+def _tell(job: str, outcome: Result, *, as_json: bool, quiet: bool) -> int:
+    if not isinstance(outcome, Outcome):
         return report(job, outcome)
     if as_json:
         print(json.dumps(outcome.record, indent=2, ensure_ascii=False, allow_nan=False))

@@ -153,6 +153,8 @@ def lonlat(
     (but not a geocentric Z). Raises `OperationError` for a CRS that cannot be a source.
     """
     source, to_geocentric = _own_geocentric(crs)
+    if source.is_geographic:
+        return np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64)
     third = np.asarray(third, dtype=np.float64)
     if not source.is_geocentric:
         third = np.where(np.isfinite(third), third, 0.0)

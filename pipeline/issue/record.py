@@ -54,6 +54,8 @@ class Record(TypedDict):
     caution: str
     changes: dict[str, Any] | None
     files: NotRequired[list[dict[str, Any]]]
+    identity: NotRequired[dict[str, str]]
+    notes: NotRequired[list[str]]
 
 
 class RecordError(Exception):

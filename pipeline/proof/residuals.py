@@ -39,4 +39,4 @@ def differences(
     distance = np.hypot(east, north)
     far = holds[:, 0] & ~(distance <= horizontal)
     high = holds[:, 1] & ~(np.abs(height) <= vertical)
-    return Differences(east, north, height, distance, holds.any(axis=1), ~(far | high))
+    return Differences(east, north, height, distance, holds[:, 0] | holds[:, 1], ~(far | high))

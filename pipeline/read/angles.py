@@ -8,8 +8,8 @@ from pipeline.read.findings import Mask
 from pipeline.read.raw import Floats
 
 _NUMBER = r"\d{1,3}(?:\.\d+)?"
-_DEGREES = r"(?:°|º|˚|\*|:|-|d|D|deg|DEG)"
-_MINUTES = r"(?:'|′|’|:|-|m|M|min|MIN)"
+_DEGREES = r"(?:°|º|˚|\*|:|d|D|deg|DEG)"
+_MINUTES = r"(?:'|′|’|:|m|M|min|MIN)"
 _SECONDS = r"(?:\"|″|”|\'\'|′′|’’|sec|SEC)"
 
 
@@ -21,10 +21,11 @@ def _spelling(degrees: str, minutes: str, no_seconds: str, seconds: str) -> str:
     )
 
 
-#: With signs or spaces between the parts; and with the letters d, m and s: only there does a small s mean seconds.
+#: With signs or spaces between the parts; with the letters d, m and s, where alone a small s means seconds; with hyphens.
 _SPELLINGS = (
     _spelling(rf"(?: ?{_DEGREES} ?| )", rf"(?: ?{_MINUTES} ?| )", rf" ?{_MINUTES}", rf"(?: ?{_SECONDS})?"),
     _spelling(" ?d ?", " ?m ?", " ?m", " ?s"),
+    _spelling("-", "-", "", ""),
 )
 _PARTS = ("before", "sign", "deg", "min", "sec", "after")
 
@@ -39,11 +40,14 @@ def dms(cells: pa.Array, decimal: str, letters: str) -> tuple[Floats, Mask]:
     text = pc.replace_substring(cells, "−", "-")
     text = pc.replace_substring(text, ",", ".") if decimal == "," else text
     text = pc.replace_substring_regex(pc.utf8_trim_whitespace(text), r"\s+", " ")
-    degrees, good = _read(text, _SPELLINGS[0], letters)
-    second, also = _read(text, _SPELLINGS[1], letters)
-    degrees = np.where(good, degrees, second)
-    good |= also
-    return np.where(good, degrees, np.nan), ~good & pc.is_valid(cells).to_numpy(zero_copy_only=False)
+    degrees = np.full(len(cells), np.nan)
+    unread: Mask = cells.is_valid().to_numpy(zero_copy_only=False)
+    for spelling in _SPELLINGS:
+        if unread.any():
+            values, good = _read(text, spelling, letters)
+            degrees = np.where(unread & good, values, degrees)
+            unread = unread & ~good
+    return degrees, unread
 
 
 def _read(text: pa.Array, pattern: str, letters: str) -> tuple[Floats, Mask]:

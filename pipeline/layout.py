@@ -1,0 +1,117 @@
+"""The second pass laid out as the layers of one GeoPackage, written and read back; or counted and thrown away."""
+
+import hashlib
+import tempfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import IO, Any
+
+import pyarrow as pa
+
+from pipeline.account import CAUTION, Count, target
+from pipeline.draft import Drafted, Drafter
+from pipeline.gather import Progress
+from pipeline.issue.geopackage import LayerSource, write_geopackage
+from pipeline.issue.layers import CHECK_MARKS, HELD_BACK, SESSIONS
+from pipeline.issue.readback import read_back
+from pipeline.rows import Carried, Rows, check_rows, session_rows
+
+
+@dataclass(frozen=True)
+class Laid:
+    """What the second pass gave: the small layers, the record's ``rows`` and the files written."""
+
+    checks: pa.RecordBatch
+    sessions: pa.RecordBatch
+    rows: dict[str, Any]
+    files: list[dict[str, Any]]
+
+
+def lay_out(drafter: Drafter, told: Sequence[str | None], package: Path, progress: Progress | None) -> Laid:
+    """Run the second pass into a new GeoPackage, and read it back through another library.
+
+    Raises `RuntimeError` where the rows do not add up and `ReadBackError` where the file is not what was written.
+    """
+    with tempfile.TemporaryFile() as spill:
+        layers = _Layers(drafter, told, spill, progress)
+        job = drafter.prepared.loaded.job
+        goal = target(job)
+        written = write_geopackage(
+            package,
+            layers.sources(f"heights: {goal['height_name']}"),
+            crs=goal["grid"],
+            data_to=datetime.fromtimestamp((drafter.gathered.newest or 0) / 1000, UTC),
+            metadata={
+                "height_datum": goal["height_name"],
+                "compound_crs": goal["definition"],
+                "caution": CAUTION,
+            },
+        )
+    read_back(package, written)
+    digest = hashlib.sha256()
+    with package.open("rb") as file:
+        while chunk := file.read(1 << 22):
+            digest.update(chunk)
+    return layers.laid([{"name": package.name, "sha256": digest.hexdigest()}])
+
+
+def dry(drafter: Drafter, told: Sequence[str | None], progress: Progress | None) -> Laid:
+    """Run the second pass and write nothing."""
+    with tempfile.TemporaryFile() as spill:
+        layers = _Layers(drafter, told, spill, progress)
+        for source in layers.sources(""):
+            for _ in source.batches:
+                pass
+    return layers.laid([])
+
+
+class _Layers:
+    """The layers in the order in which they are written; rows held back wait on disk for their turn."""
+
+    def __init__(
+        self, drafter: Drafter, told: Sequence[str | None], spill: IO[bytes], progress: Progress | None
+    ) -> None:
+        self.drafter, self.spill, self.progress = drafter, spill, progress
+        self.prepared, self.settled = drafter.prepared, drafter.settled
+        self.carried = Carried.of(self.prepared.exports)
+        self.count = Count(len(self.prepared.windows))
+        self.checks = check_rows(self.prepared, self.settled, told)
+        self.sessions: pa.RecordBatch | None = None
+
+    def sources(self, description: str) -> Iterator[LayerSource]:
+        """Yield each layer when the one before is complete."""
+        yield LayerSource("points", self.carried.schema, self._points(), description)
+        yield LayerSource("check_marks", CHECK_MARKS, [self.checks], description)
+        self.sessions = session_rows(self.prepared, self.settled, self.drafter.routes, self.count.by_session)
+        yield LayerSource("sessions", SESSIONS, [self.sessions], description)
+        yield LayerSource("held_back", HELD_BACK, self._held_back(), description)
+
+    def laid(self, files: list[dict[str, Any]]) -> Laid:
+        """Return the sum of it all, once every layer has been taken."""
+        assert self.sessions is not None
+        read, on_marks = sum(self.drafter.gathered.rows), self.checks.num_rows
+        return Laid(self.checks, self.sessions, self.count.rows(read, on_marks), files)
+
+    def _points(self) -> Iterator[pa.RecordBatch]:
+        rows, done, total = Rows(self.drafter, self.carried), 0, sum(self.drafter.gathered.rows)
+        with pa.ipc.new_stream(self.spill, HELD_BACK) as spilled:
+            for drafted in self.drafter.batches():
+                self._note(drafted)
+                if drafted.held.any():
+                    spilled.write_batch(rows.held_back(drafted))
+                batch = rows.points(drafted)
+                if batch.num_rows:
+                    yield batch
+                done += len(drafted.held)
+                if self.progress:
+                    self.progress("correcting", done, total)
+
+    def _note(self, drafted: Drafted) -> None:
+        self.count.add(drafted.session, drafted.held, drafted.points)
+
+    def _held_back(self) -> Iterator[pa.RecordBatch]:
+        self.spill.seek(0)
+        with pa.ipc.open_stream(self.spill) as held:
+            yield from held

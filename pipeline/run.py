@@ -1,0 +1,152 @@
+"""A whole run of one job: the stages in their order, and the issue they make."""
+
+from contextlib import ExitStack
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from pipeline.account import account
+from pipeline.diagnose import causes
+from pipeline.draft import Drafter
+from pipeline.gather import Gathered, Progress, gather
+from pipeline.identity import differences, identity
+from pipeline.issue.publish import job_lock, newest, open_issue
+from pipeline.issue.record import Record, read_record, write_record
+from pipeline.layout import Laid, dry, lay_out
+from pipeline.prepare import Prepared, load, prepare
+from pipeline.problems import JobError, Problem
+from pipeline.read.text import digest
+from pipeline.routes import Routes, choose_routes
+from pipeline.rows import as_records
+from pipeline.settle import Settled, settle
+from pipeline.sift import sieve
+from pipeline.words import Reason
+
+_ATTENTION = (Reason.SUSPECT, Reason.UNTIED)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a run: the issue's record, the folder it stands in, and whether this run made it."""
+
+    record: dict[str, Any]
+    folder: Path | None
+    issued: bool
+
+    @property
+    def headline(self) -> str:
+        """Say in a few words what became of the run."""
+        number = f"issue {self.record['issue']:03d}"
+        if self.folder is None:
+            return f"{number} would be written"
+        return f"{number} written to {self.folder}" if self.issued else f"nothing changed since {number}"
+
+    @property
+    def exit_code(self) -> int:
+        """Return 3 where a new issue has a failing check or points held back as suspect or untied, else 0."""
+        if self.folder is not None and not self.issued:
+            return 0
+        failed = any(check["passed"] is False for check in self.record["checks"])
+        held = any(reason in self.record["rows"]["by_reason"] for reason in _ATTENTION)
+        return 3 if failed or held else 0
+
+
+def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | None = None) -> Outcome:
+    """Run a job: read its exports, tie them to control, and issue corrected coordinates with their proof.
+
+    Args:
+        path: the job file.
+        dry_run: do everything but write; another run may then hold the job.
+        progress: told how far the run is.
+
+    Returns the outcome, with the record of the new issue or, where nothing changed, of the one before.
+
+    Raises `JobError` with every problem of the job and its inputs, and `JobHeld` where another run holds the job. Then
+    nothing is written. Any other exception is a fault of the program, and the previous issue stands.
+    """
+    loaded = load(Path(path))
+    folder = loaded.job.job.folder
+    with ExitStack() as stack:
+        # A folder that is not there yet is made only for a job without problems; nobody can be holding it.
+        held = folder.is_dir() and not dry_run
+        if held:
+            stack.enter_context(job_lock(folder))
+        worked = _work(prepare(loaded), progress)
+        before = newest(folder)
+        if dry_run:
+            number = before[0] + 1 if before else 1
+            return Outcome(dict(worked.record(dry(worked.drafter, worked.told, progress), number, None)), None, False)
+        if not held:
+            stack.enter_context(job_lock(folder))
+        return _issue(worked, folder, progress)
+
+
+@dataclass(frozen=True)
+class _Worked:
+    """A job of which everything is known but its points."""
+
+    prepared: Prepared
+    gathered: Gathered
+    routes: Routes
+    settled: Settled
+    drafter: Drafter
+    told: list[str | None]
+    sums: dict[str, str]
+
+    def record(self, laid: Laid, number: int, changes: dict[str, Any] | None) -> Record:
+        """Return the record of the issue whose layers were laid out."""
+        return account(
+            self.prepared,
+            self.routes,
+            self.settled,
+            issue=number,
+            newest=self.gathered.newest or 0,
+            exports=self.gathered.rows,
+            rows=laid.rows,
+            sessions=as_records(laid.sessions),
+            checks=as_records(laid.checks),
+            sums=self.sums,
+            changes=changes,
+            files=laid.files,
+        )
+
+
+def _work(prepared: Prepared, progress: Progress | None) -> _Worked:
+    """Read the exports for the first time, choose the operations, derive the shifts, judge the sessions."""
+    sorting = sieve(prepared.windows, prepared.loaded.job.quality)
+    gathered = gather(prepared, sorting, progress)
+    routes = choose_routes(prepared, gathered.area)
+    settled = settle(prepared, gathered, routes)
+    told = causes(prepared, routes, settled)
+    drafter = Drafter(prepared, gathered, routes, settled, sorting)
+    return _Worked(prepared, gathered, routes, settled, drafter, told, identity(prepared, routes))
+
+
+def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
+    """Write and publish the next issue, unless nothing has changed since the newest."""
+    before = newest(folder)
+    last = read_record(before[1]) if before else None
+    if before is not None and last is not None and last.get("identity") == worked.sums:
+        return Outcome(dict(last), before[1].parent, False)
+    because, changes = ["first issue"], None
+    if last is not None:
+        because = differences(last.get("identity", {}), worked.sums)
+        changes = {"since": last["issue"], "because": because}
+    with open_issue(folder) as staged:
+        name = f"{worked.prepared.loaded.job.job.name}-{staged.number:03d}.gpkg"
+        laid = lay_out(worked.drafter, worked.told, staged.path / name, progress)
+        _check_unchanged(worked.prepared)
+        record = worked.record(laid, staged.number, changes)
+        write_record(staged.path, record)
+        place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC))
+    return Outcome(dict(record), place, True)
+
+
+def _check_unchanged(prepared: Prepared) -> None:
+    """Refuse an issue whose raw files were written to during the run: its two readings may have seen two contents."""
+    altered = [export for export in prepared.exports if digest(export.path) != export.sha256]
+    if altered:
+        raise JobError(
+            [Problem(e.shown, 0, "the file changed while it was being read", "run the job again") for e in altered]
+        )
