@@ -24,21 +24,13 @@ from pipeline.issue.durable import sync, sync_tree, write_synced
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import read_record
 from pipeline.issue.register import Entry
-from pipeline.problems import JobError, Problem
+from pipeline.problems import JobError, JobHeld, Problem
 
 ISSUES = "issues"
 LOCK = ".lock"
 
 _STAGING = ".staging-"
 _NUMBER = re.compile(r"[0-9]{3,}")
-
-
-class JobHeld(Exception):
-    """Another run holds the job."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        super().__init__(f"another run holds the job in {folder}")
 
 
 @contextmanager
@@ -52,7 +44,7 @@ def job_lock(folder: Path) -> Iterator[None]:
         lock = FileLock(folder / LOCK)
         lock.acquire(blocking=False)
     except Timeout:
-        raise JobHeld(folder) from None
+        raise JobHeld(f"another run holds the job in {folder}") from None
     except OSError as error:
         problem = Problem(str(folder), 0, f"issues cannot be written there: {error.strerror or error}", _TO_WRITE)
         raise JobError([problem]) from error

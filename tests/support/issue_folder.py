@@ -1,0 +1,40 @@
+"""Issues with nothing but text in them, and what must hold of a job's folder whatever happened to it."""
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipeline.issue.publish import issues, job_lock, open_issue
+from pipeline.issue.register import read_register
+
+MADE_AT = datetime(2026, 3, 3, 8, 0, 5, tzinfo=UTC)
+
+
+def record(number: int) -> str:
+    """A record as small as one can be."""
+    changes = None if number == 1 else {"because": ["CM2 revised", "two files more"]}
+    lists = {key: [] for key in ("sessions", "checks", "operations", "inputs")}
+    rows = dict(read=0, points=0, on_marks=0, held_back=0, by_reason={})
+    plain = dict(job="j", data_to="", version="", caution="", adjustment={}, target={}, rows=rows)
+    return json.dumps(dict(schema=1, issue=number, verdict="proven", changes=changes, **lists, **plain))
+
+
+def issue(folder: Path, content: str = "points") -> Path:
+    """Publish one more issue with a file of that content."""
+    with job_lock(folder), open_issue(folder) as staged:
+        (staged.path / f"j-{staged.number:03d}.gpkg").write_text(content)
+        (staged.path / "issue.json").write_text(record(staged.number))
+        return staged.publish("proven", f"because of {staged.number}", MADE_AT)
+
+
+def whole(folder: Path) -> int:
+    """Assert that every issue is whole, `current` is the newest and nothing is left over; return its number."""
+    found = issues(folder)
+    for number, path in found:
+        assert {file.name for file in path.parent.iterdir()} == {f"j-{number:03d}.gpkg", "issue.json"}
+        assert (path.parent / f"j-{number:03d}.gpkg").read_text() == "points"
+        assert json.loads(path.read_text())["issue"] == number
+    assert json.loads((folder / "current" / "issue.json").read_text())["issue"] == found[-1][0]
+    assert [entry.issue for entry in read_register(folder)] == [number for number, _ in found]
+    assert {path.name for path in folder.iterdir()} == {".lock", "issues", "current", "register.csv"}
+    return found[-1][0]
