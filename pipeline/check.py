@@ -3,12 +3,12 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.gather import Gathered, gather
-from pipeline.named import report_missing
-from pipeline.prepare import Prepared, load, prepare
 from pipeline.problems import JobError, Problems
-from pipeline.routes import Routes, choose_routes
-from pipeline.sift import sieve
+from pipeline.work.gather import Gathered, gather
+from pipeline.work.named import report_missing
+from pipeline.work.prepare import Prepared, load, prepare
+from pipeline.work.routes import Routes, choose_routes
+from pipeline.work.sift import sieve
 
 
 @dataclass(frozen=True)

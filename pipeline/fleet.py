@@ -5,9 +5,9 @@ from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 
-from pipeline.gather import Progress
 from pipeline.problems import JobError, JobHeld
 from pipeline.run import Outcome, run_job
+from pipeline.work.gather import Progress
 
 Result = Outcome | JobError | JobHeld | Exception
 

@@ -6,22 +6,22 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from pipeline.account import account
-from pipeline.diagnose import causes
-from pipeline.draft import Drafter
-from pipeline.gather import Gathered, Progress, gather
-from pipeline.identity import differences, identity
 from pipeline.issue.publish import job_lock, newest, open_issue
 from pipeline.issue.record import Record, read_record, write_record
-from pipeline.layout import Laid, dry, lay_out
-from pipeline.prepare import Prepared, load, prepare
 from pipeline.problems import JobError, Problem
 from pipeline.read.text import digest
-from pipeline.routes import Routes, choose_routes
-from pipeline.rows import as_records
-from pipeline.settle import Settled, settle
-from pipeline.sift import sieve
 from pipeline.words import Reason
+from pipeline.work.account import account
+from pipeline.work.diagnose import causes
+from pipeline.work.draft import Drafter
+from pipeline.work.gather import Gathered, Progress, gather
+from pipeline.work.identity import differences, identity
+from pipeline.work.layout import Laid, dry, lay_out
+from pipeline.work.prepare import Prepared, load, prepare
+from pipeline.work.routes import Routes, choose_routes
+from pipeline.work.rows import as_records
+from pipeline.work.settle import Settled, settle
+from pipeline.work.sift import sieve
 
 _ATTENTION = (Reason.SUSPECT, Reason.UNTIED)
 

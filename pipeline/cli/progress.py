@@ -14,9 +14,8 @@ def progress_on_terminal(wanted: bool) -> Iterator[Progress | None]:
         yield None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn
+    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
     from rich.progress import Progress as Bar
-    from rich.progress import TextColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:

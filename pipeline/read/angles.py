@@ -21,7 +21,7 @@ def _spelling(degrees: str, minutes: str, no_seconds: str, seconds: str) -> str:
     )
 
 
-#: With signs or spaces between the parts; with the letters d, m and s, where alone a small s means seconds; with hyphens.
+#: With signs or spaces between the parts; with d, m and s, where alone a small s means seconds; with hyphens.
 _SPELLINGS = (
     _spelling(rf"(?: ?{_DEGREES} ?| )", rf"(?: ?{_MINUTES} ?| )", rf" ?{_MINUTES}", rf"(?: ?{_SECONDS})?"),
     _spelling(" ?d ?", " ?m ?", " ?m", " ?s"),

@@ -4,6 +4,7 @@ import glob
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -146,10 +147,9 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
     if not sound:
         return Export(path, shown, block, points, sha256, ())
     with open_source(path, points, 65536, look=True) as source:
-        first = next(source.batches, None)
+        first = list(islice(source.batches, 2))  # a last line without its end comes as a batch of its own
         _check_crs(path, points, source, first)
-        if first is not None:
-            _check_times(source, first)
+        _check_times(source, first)
         return Export(path, shown, block, points, sha256, tuple(field for _, field in source.how.carried))
 
 
@@ -180,13 +180,13 @@ def _check_content(path: Path) -> None:
         raise Unusable(0, f"the content is not what the extension {ending} says", "export it again, in that format")
 
 
-def _check_crs(path: Path, points: Points, source: Source, first: Raw | None) -> None:
+def _check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> None:
     """Hold the layer's CRS against the block's where the positions come from its geometry."""
     if not source.how.position.from_geometry or points.crs is None:
         return
     if path.suffix.lower() in JSON and source.crs in (None, "EPSG:4326", "EPSG:4979"):
         # Degrees by the standard, on whatever datum the job file says; but no eastings and northings.
-        if is_projected(points.crs) and first is not None and _all_degrees(first):
+        if is_projected(points.crs) and first and _all_degrees(first[0]):
             what = f"the positions are degrees, as GeoJSON wants them, but the block's crs is {points.crs}"
             raise Unusable(1, what, "state the geographic crs that they are in")
         return
@@ -202,14 +202,19 @@ def _all_degrees(raw: Raw) -> bool:
     return bool(known.any() and (x[known] <= 360).all() and (y[known] <= 90).all())
 
 
-def _check_times(source: Source, first: Raw) -> None:
+def _check_times(source: Source, first: list[Raw]) -> None:
     """Report a file of whose first rows not one has a time in the format expected."""
     how = source.how
-    cells = first.columns[how.names["time"]]
-    row = how.clock.strange_to_all(cells)
-    if row is None:
+    strange: list[tuple[int, str]] = []
+    for raw in first:
+        cells = raw.columns[how.names["time"]]
+        if how.clock.matched(cells).any():
+            return
+        given = np.flatnonzero(cells.is_valid().to_numpy(zero_copy_only=False))[:1]
+        strange += [(int(raw.row[row]), str(cells[row].as_py())) for row in given.tolist()]
+    if not strange:
         return
-    found, line = str(cells[row].as_py()), int(first.row[row])
+    line, found = strange[0]
     if how.clock.time_format is None:
         fix = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'
         raise Unusable(line, f'the time "{found}" is not ISO 8601, and so are all others in the first rows', fix)

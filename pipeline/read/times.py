@@ -61,13 +61,12 @@ class Clock:
         utc = self._utc(local, known & ~zoned, cells, word, findings)
         return pa.array(utc.values, mask=~(known & utc.known)).cast(TIME)
 
-    def strange_to_all(self, cells: pa.Array) -> int | None:
-        """Return the first row with a text if not one text has the look of a time as expected; None otherwise."""
+    def matched(self, cells: pa.Array) -> Mask:
+        """Return the rows that have the look of a time as expected, be it one that exists or not."""
         if pa.types.is_timestamp(cells.type):
-            return None
-        text = cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())
-        given = np.flatnonzero(text.is_valid().to_numpy(zero_copy_only=False))
-        return int(given[0]) if len(given) and not self.pattern.read(text).matched.any() else None
+            there: Mask = cells.is_valid().to_numpy(zero_copy_only=False)
+            return there
+        return self.pattern.read(cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())).matched
 
     def _local(self, cells: pa.Array, word: str, findings: Findings) -> tuple[Milliseconds, Mask, Mask]:
         """Return the clock's milliseconds, where they are known, and where they are UTC already."""

@@ -8,8 +8,8 @@ from typing import Any
 
 from pipeline.geodesy.crs import database_version, proj_version
 from pipeline.job.load import meaning
-from pipeline.prepare import Prepared
-from pipeline.routes import Routes
+from pipeline.work.prepare import Prepared
+from pipeline.work.routes import Routes
 
 
 def program_version() -> str:

@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.geodesy.frames import geocentric_to_local
-from pipeline.prepare import Prepared
 from pipeline.proof.causes import Hypothesis, Kind, agreeing, fitting, misread_numbers
-from pipeline.routes import Routes
-from pipeline.settle import Settled
-from pipeline.sift import clock
 from pipeline.words import Role
+from pipeline.work.prepare import Prepared
+from pipeline.work.routes import Routes
+from pipeline.work.settle import Settled
+from pipeline.work.sift import clock
 
 Floats = NDArray[np.float64]
 

@@ -13,8 +13,8 @@ from pipeline.geodesy.operations import (
     working_to_geographic,
     working_to_issued,
 )
-from pipeline.prepare import Prepared
 from pipeline.problems import JobError, Problem, Problems
+from pipeline.work.prepare import Prepared
 
 #: Metres around the extent of the readings: the control marks lie somewhere near.
 _MARGIN = 5_000.0

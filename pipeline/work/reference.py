@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from pipeline.control import Register
 from pipeline.geodesy import crs
 from pipeline.job.model import Job
-from pipeline.routes import Routes
+from pipeline.work.routes import Routes
 
 Floats = NDArray[np.float64]
 

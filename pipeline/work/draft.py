@@ -8,14 +8,14 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.correct import Corrected, correct, milliseconds, observed_sigma, with_distance, working_positions
-from pipeline.gather import Gathered
-from pipeline.prepare import Prepared
 from pipeline.proof.bracket import PROOFS
 from pipeline.read.files import Export, read_batches
-from pipeline.routes import Routes
-from pipeline.settle import Settled
-from pipeline.sift import Sieve
 from pipeline.words import REASONS, Proof, Reason, reason_code
+from pipeline.work.gather import Gathered
+from pipeline.work.prepare import Prepared
+from pipeline.work.routes import Routes
+from pipeline.work.settle import Settled
+from pipeline.work.sift import Sieve
 
 #: How the words of `Proof` that may be held back are called as reasons.
 _AS_REASON = {

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 
 import pyarrow as pa
 
-from pipeline.gather import Gathered
-from pipeline.prepare import Prepared
 from pipeline.problems import Problems
-from pipeline.sift import clock
 from pipeline.words import REASONS, Role
+from pipeline.work.gather import Gathered
+from pipeline.work.prepare import Prepared
+from pipeline.work.sift import clock
 
 
 @dataclass(frozen=True)

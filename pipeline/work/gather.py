@@ -12,11 +12,11 @@ from pipeline.duplicates import observation_hashes, repeated
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import lonlat
 from pipeline.occupations import Wanted
-from pipeline.prepare import Prepared
 from pipeline.read.files import Export, read_batches
-from pipeline.sift import Sieve
 from pipeline.tables import TIME
 from pipeline.words import Reason, reason_code
+from pipeline.work.prepare import Prepared
+from pipeline.work.sift import Sieve
 
 #: Called with a stage, rows done and rows in all (0 where not known yet).
 Progress = Callable[[str, int, int], None]

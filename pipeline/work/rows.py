@@ -10,15 +10,15 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.correct import Corrected
-from pipeline.draft import Drafted, Drafter
 from pipeline.issue.layers import CHECK_MARKS, GEOMETRY, HELD_BACK, SESSIONS, points_schema, wkb_points
-from pipeline.prepare import Prepared
 from pipeline.proof.bracket import PROOFS
 from pipeline.read.files import Export
-from pipeline.routes import Routes
-from pipeline.settle import Settled, shift_at_places
 from pipeline.tables import TIME
 from pipeline.words import REASONS, Role
+from pipeline.work.draft import Drafted, Drafter
+from pipeline.work.prepare import Prepared
+from pipeline.work.routes import Routes
+from pipeline.work.settle import Settled, shift_at_places
 
 _PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
 _REASON_WORDS = pa.array([str(reason) for reason in REASONS])

@@ -10,13 +10,13 @@ from typing import IO, Any
 
 import pyarrow as pa
 
-from pipeline.account import CAUTION, Count, target
-from pipeline.draft import Drafted, Drafter
-from pipeline.gather import Progress
 from pipeline.issue.geopackage import LayerSource, write_geopackage
 from pipeline.issue.layers import CHECK_MARKS, HELD_BACK, SESSIONS
 from pipeline.issue.readback import read_back
-from pipeline.rows import Carried, Rows, check_rows, session_rows
+from pipeline.work.account import CAUTION, Count, target
+from pipeline.work.draft import Drafted, Drafter
+from pipeline.work.gather import Progress
+from pipeline.work.rows import Carried, Rows, check_rows, session_rows
 
 
 @dataclass(frozen=True)

@@ -21,20 +21,20 @@ from pipeline.correct import (
     with_distance,
     working_positions,
 )
-from pipeline.gather import Gathered
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.frames import enu_rotation, local_to_geocentric
 from pipeline.job.model import GivenShift
-from pipeline.named import Named, named_points, report_missing
 from pipeline.occupations import Wanted, said_mark
-from pipeline.prepare import Prepared
 from pipeline.problems import Problems
 from pipeline.proof.bracket import Evidence, place, verdict
 from pipeline.proof.residuals import Differences, differences
-from pipeline.reference import Reference, reference
-from pipeline.routes import Routes
 from pipeline.shift import Marks, Occupied, Shifts, Stated, derive
 from pipeline.words import Place, Role, Verdict
+from pipeline.work.gather import Gathered
+from pipeline.work.named import Named, named_points, report_missing
+from pipeline.work.prepare import Prepared
+from pipeline.work.reference import Reference, reference
+from pipeline.work.routes import Routes
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]

@@ -13,14 +13,14 @@ from numpy.typing import NDArray
 from pipeline.adjust import missing_ties
 from pipeline.geodesy import crs
 from pipeline.geodesy.transform import Operation
-from pipeline.identity import program_version
 from pipeline.issue.record import Record, build_record
 from pipeline.job.model import Job
-from pipeline.prepare import Prepared
 from pipeline.proof.bracket import worst
-from pipeline.routes import Routes
-from pipeline.settle import Settled, shift_at_places
 from pipeline.words import REASONS
+from pipeline.work.identity import program_version
+from pipeline.work.prepare import Prepared
+from pipeline.work.routes import Routes
+from pipeline.work.settle import Settled, shift_at_places
 
 CAUTION = (
     "No substitute for a licensed surveyor's judgement: cadastral boundaries, set-out of structures and anything that "

@@ -1,0 +1,1 @@
+"""The stages put together for one job: two passes over the exports with the adjustment between them."""

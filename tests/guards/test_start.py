@@ -1,0 +1,27 @@
+"""The command starts quickly: its help needs nothing but the command-line library."""
+
+import subprocess
+import sys
+
+HEAVY = ("numpy", "pyarrow", "pyproj", "pydantic", "scipy", "pandas", "geopandas", "shapely", "fiona", "pyogrio", "rich")
+
+
+def test_help_loads_none_of_the_heavy_libraries() -> None:
+    code = f"""
+import sys
+from pipeline.cli.main import app
+try:
+    app(["--help"])
+except SystemExit as end:
+    assert not end.code
+loaded = [name for name in {HEAVY!r} if name in sys.modules]
+assert not loaded, loaded
+"""
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert found.returncode == 0, found.stderr
+    assert "run" in found.stdout and "check" in found.stdout
+
+
+def test_importing_the_library_loads_none_of_them_either() -> None:
+    code = f"import sys, pipeline; assert not [n for n in {HEAVY!r} if n in sys.modules]; pipeline.run_job"
+    subprocess.run([sys.executable, "-c", code], check=True)
