@@ -1,0 +1,208 @@
+"""Times to UTC. Expectations: the standard library's own reading of each time, and published GPS epochs."""
+
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pyarrow as pa
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.read.findings import Findings
+from pipeline.read.times import clock, gps_to_utc
+from pipeline.words import Reason, reason_code
+
+
+def read(*texts: "str | None", zone: str = "UTC", time_format: "str | None" = None) -> tuple[list, list, list]:
+    findings = Findings(len(texts))
+    found = clock(zone, time_format).read(pa.array(texts, pa.string()), "time", findings)
+    return found.to_pylist(), findings.held.tolist(), findings.detail().to_pylist()
+
+
+def utc(*fields: int) -> datetime:
+    return datetime(*fields, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "2026-03-02T07:30:00Z",
+        "2026-03-02 07:30:00Z",
+        "2026-03-02T07:30Z",
+        "2026-03-02t07:30:00z",
+        "2026-03-02 07:30:00 UTC",
+        "2026-03-02T20:30:00+13:00",
+        "2026-03-02T20:30:00+1300",
+        "2026-03-02T20:30:00.000+13",
+        "2026-03-02 20:30:00 +13:00",
+        "2026-03-02T02:00:00-05:30",
+        "2026-03-02T07:30:00,000Z",
+        "20260302T073000Z",
+        "2026-03-02T07:30:00.0004999Z",
+        "2026-03-02T07:29:59.9995Z",
+    ],
+)
+def test_spellings_of_one_moment(text):
+    """Whether alone in its column or beside others, naive ones among them."""
+    assert read(text) == ([utc(2026, 3, 2, 7, 30)], [0], [None])
+    assert read(text, "2026-03-02 07:30:00", "2026-03-02T07:30:00Z")[0] == [utc(2026, 3, 2, 7, 30)] * 3
+
+
+@pytest.mark.parametrize("fraction", ["1234", "1235", "12349999", "123400000", "0005", "9999999999"])
+def test_nearest_millisecond(fraction):
+    expected = utc(2026, 3, 2) + timedelta(milliseconds=int(float("0." + fraction) * 1000 + 0.5))
+    assert read(f"2026-03-02T00:00:00.{fraction}Z")[0] == [expected]
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.datetimes(datetime(2000, 1, 1), datetime(2037, 12, 31)), min_size=1, max_size=20),
+    st.sampled_from(["Pacific/Auckland", "America/St_Johns", "Australia/Lord_Howe", "Europe/Lisbon", "UTC"]),
+)
+def test_zones_as_the_standard_library_has_them(moments, zone):
+    """A naive time is the one UTC moment that shows as it on that zone's clocks; none or two moments: held back."""
+    moments = [moment.replace(microsecond=0) for moment in moments]
+    found, held, _ = read(*(moment.isoformat(" ") for moment in moments), zone=zone)
+    for moment, value, reason in zip(moments, found, held, strict=True):
+        candidates = {
+            candidate
+            for fold in (0, 1)
+            for candidate in [moment.replace(tzinfo=ZoneInfo(zone), fold=fold).astimezone(UTC)]
+            if candidate.astimezone(ZoneInfo(zone)).replace(tzinfo=None) == moment
+        }
+        if len(candidates) == 1:
+            assert (value, reason) == (candidates.pop(), 0)
+        else:
+            assert (value, reason) == (None, reason_code(Reason.AMBIGUOUS_TIME))
+
+
+def test_the_hour_that_comes_twice_and_the_one_that_never_comes():
+    """New Zealand 2026: clocks go back on 5 April at 03:00 and forward on 27 September at 02:00."""
+    texts = ("2026-04-05 02:30:00", "2026-09-27 02:30:00", "2026-09-27 03:00:00", "2026-04-05T02:30:00+13:00")
+    found, held, detail = read(*texts, zone="Pacific/Auckland")
+    assert found == [None, None, utc(2026, 9, 26, 14), utc(2026, 4, 4, 13, 30)]
+    assert held == [4, 4, 0, 0]
+    assert detail[0] == 'time: "2026-04-05 02:30:00" comes twice in Pacific/Auckland, where the clocks go back'
+    assert detail[1] == 'time: "2026-09-27 02:30:00" does not exist in Pacific/Auckland, where the clocks go forward'
+
+
+def test_fixed_offsets():
+    assert read("2026-03-02T07:30:00", zone="+12:00")[0] == [utc(2026, 3, 1, 19, 30)]
+    assert read("2026-03-02T07:30:00", zone="-03:30")[0] == [utc(2026, 3, 2, 11)]
+
+
+def test_gps_time_published_values():
+    """check: week 1811, second 164196.732 is 21:36:20.732 UTC; week 2425, second 302418 is 2026-07-01 12:00 (ERFA).
+
+    1 300 135 051 s after 1980-01-06 on the GPS scale is 2021-03-18 20:37:13 UTC.
+    """
+    epoch = datetime(1980, 1, 6)
+    for seconds, expected in (
+        (1811 * 604800 + 164196.732, datetime(2014, 9, 22, 21, 36, 20, 732000)),
+        (2425 * 604800 + 302418, datetime(2026, 7, 1, 12)),
+        (1300135051, datetime(2021, 3, 18, 20, 37, 13)),
+        (1930 * 604800 + 18, datetime(2017, 1, 1)),
+        (630720013, datetime(2000, 1, 1)),
+    ):
+        text = (epoch + timedelta(seconds=seconds)).isoformat(timespec="milliseconds")
+        assert read(text, zone="GPS")[0] == [expected.replace(tzinfo=UTC)]
+
+
+def test_gps_scale_around_a_leap_second():
+    """On the GPS scale 2017-01-01 00:00:16 is 23:59:59 UTC, 17 the leap second itself, 18 midnight."""
+    base = np.datetime64("2017-01-01T00:00:00", "ms").astype(np.int64)
+    gps = base + np.array([16_000, 18_000, 19_000], dtype=np.int64)
+    gps.flags.writeable = False
+    found, early = gps_to_utc(gps)
+    assert (found - base).tolist() == [-1000, 0, 1000]
+    assert not early.any()
+
+
+def test_gps_times_with_z_are_utc_and_before_the_table_unknown():
+    found, held, _ = read("2026-03-02T07:30:00Z", "1998-12-31T00:00:00", "2026-03-02T07:30:18", zone="GPS")
+    assert (found, held) == ([utc(2026, 3, 2, 7, 30), None, utc(2026, 3, 2, 7, 30)], [0, 4, 0])
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("02/03/2026 07:30:00", Reason.AMBIGUOUS_TIME),
+        ("2.3.26 7:30", Reason.AMBIGUOUS_TIME),
+        ("2026-3-2 7:30", Reason.AMBIGUOUS_TIME),
+        ("2 Mar 2026 07:30", Reason.AMBIGUOUS_TIME),
+        ("Mar 2, 2026 07:30", Reason.AMBIGUOUS_TIME),
+        ("2026-02-30T07:30:00Z", Reason.UNREADABLE),
+        ("2026-13-01T07:30:00Z", Reason.UNREADABLE),
+        ("2026-03-02T24:30:00", Reason.UNREADABLE),
+        ("2026-03-02T07:60:00", Reason.UNREADABLE),
+        ("2026-03-02T07:30:61", Reason.UNREADABLE),
+        ("2026-03-02T07:30:00+25:00", Reason.UNREADABLE),
+        ("2026-03-02", Reason.UNREADABLE),
+        ("07:30:00", Reason.UNREADABLE),
+        ("soon", Reason.UNREADABLE),
+        ("46083.3125", Reason.UNREADABLE),
+    ],
+)
+def test_what_is_no_time(text, reason):
+    found, held, detail = read("2026-03-02T07:30:00Z", text, None)
+    assert found == [utc(2026, 3, 2, 7, 30), None, None]
+    assert held == [0, reason_code(reason), 0]
+    assert f'time: "{text}"' in detail[1]
+
+
+@pytest.mark.parametrize(
+    "time_format",
+    [
+        "%d/%m/%Y %H:%M:%S",
+        "%m/%d/%y %I:%M:%S %p",
+        "%d-%b-%Y %H:%M:%S.%f",
+        "%A %d %B %Y, %H h %M min %S",
+        "%Y%m%d%H%M%S",
+        "%d.%m.%Y %H:%M:%S %z",
+        "%T on %F",
+        "%%%Y/%m/%d (%H:%M:%S)",
+    ],
+)
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.datetimes(datetime(1970, 1, 1), datetime(2068, 12, 31)), min_size=1, max_size=5))
+def test_formats_as_the_standard_library_writes_them(time_format, moments):
+    moments = [moment.replace(microsecond=0, tzinfo=UTC) for moment in moments]
+    assert read(*(moment.strftime(time_format) for moment in moments), time_format=time_format)[0] == moments
+
+
+def test_a_stated_format_is_the_only_one():
+    """Nothing is guessed beside it: 13 is no month, and ISO is another format."""
+    _, held, detail = read("02/13/2026 07:30:00", "2026-03-02T07:30:00", time_format="%d/%m/%Y %H:%M:%S")
+    assert held == [1, 1]
+    assert detail[1] == 'time: "2026-03-02T07:30:00" does not match time_format "%d/%m/%Y %H:%M:%S"'
+
+
+@pytest.mark.parametrize(
+    ("time_format", "says"),
+    [
+        ("%d/%m/%Y", "no hour"),
+        ("%H:%M:%S", "no year"),
+        ("%d/%m/%Y %I:%M", "%p"),
+        ("%Y-%j %H:%M", '"%j"'),
+        ("%d/%m/%Y %H:%M %M", "%M more than once"),
+        ("%d/%m/%Y %m %H", "more than one month"),
+        ("%d/%m/%Y %H:%", "not understood"),
+    ],
+)
+def test_formats_that_do_not_make_a_time(time_format, says):
+    with pytest.raises(ValueError, match=r"time_format") as caught:
+        clock("UTC", time_format)
+    assert says in str(caught.value)
+
+
+@pytest.mark.parametrize("zone", ["Pacific/Aukland", "NZDT+", "+12:75", "../etc", "Pacific", "+25:00"])
+def test_zones_that_are_none(zone):
+    with pytest.raises(ValueError, match="time_zone"):
+        clock(zone, None)
+
+
+def test_native_timestamps_are_utc_whatever_the_zone():
+    cells = pa.array([1772436600123456, None], pa.timestamp("us"))
+    found = clock("Pacific/Auckland", None).read(cells, "time", Findings(2))
+    assert found.to_pylist() == [utc(2026, 3, 2, 7, 30, 0, 123000), None]
