@@ -10,130 +10,46 @@ plant its blunder (a function below, or its own hands) before `Simulation.write`
 """
 
 import datetime as dt
-import sys
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-
-SAMPLE_DATA = Path(__file__).resolve().parents[2] / "sample_data"
-sys.path.append(str(SAMPLE_DATA))
-
-from closed_forms import (  # noqa: E402  (the closed forms stand beside the demo data that is made with them)
-    GRS80,
-    NZTM2000,
-    WGS84,
-    Ellipsoid,
+from simulate_files import write_job
+from simulate_plan import (
+    CANTERBURY,
+    CENTRAL_JAVA,
+    ELLIPSOIDAL,
+    Columns,
     Floats,
-    TransverseMercator,
+    Place,
+    Plan,
+    Truth,
     move,
-    read_gtx,
+    moved,
+    naive_utc,
+    placed,
+    session_marks,
+    session_times,
     to_geocentric,
     to_geographic,
+    truth_of,
     turn_enu,
-    utm,
 )
-from simulate_files import write_job  # noqa: E402
 
-Columns = dict[str, NDArray[Any]]
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where the job lies: degrees and metres (orthometric height), its CRSs by code, and the same in closed form."""
-
-    longitude: float
-    latitude: float
-    height: float
-    ellipsoid: Ellipsoid
-    projection: TransverseMercator
-    grid: str
-    source: str
-    height_datum: str
-    geoid: Path | None
-
-    def separation(self, longitude: Floats, latitude: Floats) -> Floats:
-        """Return the height of the datum surface above the ellipsoid, metres; zero where heights are ellipsoidal."""
-        return np.zeros_like(longitude) if self.geoid is None else read_gtx(self.geoid).separation(longitude, latitude)
-
-
-CANTERBURY = Place(
-    171.85, -43.70, 310.0, GRS80, NZTM2000, "EPSG:2193", "EPSG:4959", "EPSG:5773",
-    SAMPLE_DATA / "geoid" / "egm96_canterbury.gtx",
-)  # fmt: skip
-CENTRAL_JAVA = Place(
-    110.90, -7.03, 25.0, WGS84, utm(49, south=True, ellipsoid=WGS84), "EPSG:9489", "EPSG:9469", "EPSG:5714",
-    SAMPLE_DATA / "geoid" / "egm96_central_java.gtx",
-)  # fmt: skip
-ELLIPSOIDAL = Place(171.85, -43.70, 310.0, GRS80, NZTM2000, "EPSG:2193", "EPSG:4959", "ellipsoid", None)
-
-
-@dataclass(frozen=True)
-class Plan:
-    """What to simulate. Lengths in metres; every random number follows from ``seed``.
-
-    Each session occupies ``ties`` marks at its opening, makes half of its ``checks`` (the larger half) after them and
-    the rest at its close; checks are on marks that do not tie it. With ``temporary`` every session also occupies TM1,
-    which is in no register; sessions from ``tied_sessions`` on then hang on TM1 alone. With ``overlap`` all sessions
-    run at the same hours, so that only the base id tells them apart.
-    """
-
-    sessions: int = 2
-    points: int = 50
-    ties: int = 1
-    checks: int = 2
-    marks: int = 4
-    reach: float = 2_000.0
-    noise: bool = True
-    sigma_horizontal: float = 0.008
-    sigma_vertical: float = 0.015
-    centring: float = 0.003
-    base_horizontal: float = 1.5
-    base_vertical: float = 8.0
-    temporary: bool = False
-    tied_sessions: int | None = None
-    overlap: bool = False
-    start: dt.datetime = dt.datetime(2026, 3, 1, 19, 30, tzinfo=dt.UTC)
-    place: Place = CANTERBURY
-    seed: int = 1
-
-
-@dataclass
-class Truth:
-    """Where things are: grid easting, northing and datum height per name, in metres."""
-
-    names: NDArray[Any]
-    easting: Floats
-    northing: Floats
-    height: Floats
-    longitude: Floats
-    latitude: Floats
-    ellipsoid_height: Floats
-    _index: dict[str, int] = field(default_factory=dict)
-
-    @property
-    def places(self) -> Floats:
-        """(n, 3) longitude, latitude, ellipsoidal height."""
-        return np.column_stack([self.longitude, self.latitude, self.ellipsoid_height])
-
-    def of(self, name: str) -> tuple[float, float, float]:
-        """Return easting, northing and height of one point or mark; raises `KeyError` for an unknown name."""
-        at = self.row(name)
-        return float(self.easting[at]), float(self.northing[at]), float(self.height[at])
-
-    def geographic(self, name: str) -> tuple[float, float, float]:
-        """Return longitude, latitude and ellipsoidal height of one point or mark."""
-        at = self.row(name)
-        return float(self.longitude[at]), float(self.latitude[at]), float(self.ellipsoid_height[at])
-
-    def row(self, name: str) -> int:
-        """Return the row of a name."""
-        if not self._index:
-            self._index = {str(known): at for at, known in enumerate(self.names)}
-        return self._index[name]
-
+__all__ = [
+    "CANTERBURY",
+    "CENTRAL_JAVA",
+    "ELLIPSOIDAL",
+    "Place",
+    "Plan",
+    "Simulation",
+    "Truth",
+    "session_marks",
+    "session_times",
+    "simulate",
+]
 
 @dataclass
 class Simulation:
@@ -195,7 +111,7 @@ class Simulation:
         """Let the field apply (east, north, up), taken at the mark of the session's first tie, from a time on."""
         mark = self.job["session"][session]["ties"][0]["mark"]
         longitude, latitude, _ = self.marks.geographic(mark)
-        chosen = (self.rows["session"] == session) & (self.rows["time"] >= np.datetime64(_naive(start), "ms"))
+        chosen = (self.rows["session"] == session) & (self.rows["time"] >= np.datetime64(naive_utc(start), "ms"))
         self.displace(chosen, turn_enu(longitude, latitude, np.array([east, north, up])))
 
     def raise_pole(self, session: int, metres: float) -> None:
@@ -216,19 +132,15 @@ class Simulation:
         self.rows = {name: values[chosen] for name, values in self.rows.items()}
 
 
-def _naive(moment: dt.datetime) -> dt.datetime:
-    return moment.astimezone(dt.UTC).replace(tzinfo=None)
-
-
 def simulate(plan: Plan) -> Simulation:
     """Return the truth of an invented job and what its exports say."""
     if plan.marks <= plan.ties and plan.checks:
         raise ValueError("checks need a mark that does not tie the session: give more marks than ties")
     rng = np.random.default_rng(plan.seed)
     marks = _marks(plan)
-    temporary = _placed(plan, np.array(["TM1"]), np.array([[0.21 * plan.reach, -0.17 * plan.reach, 0.4]]))
+    temporary = placed(plan, np.array(["TM1"]), np.array([[0.21 * plan.reach, -0.17 * plan.reach, 0.4]]))
     ring = rng.uniform(-0.1, 0.1, (plan.sessions, 2)) * plan.reach
-    bases = _placed(
+    bases = placed(
         plan,
         np.array([f"BASE-{number:02d}" for number in range(1, plan.sessions + 1)]),
         np.column_stack([ring, np.full(plan.sessions, 2.0)]),
@@ -237,30 +149,9 @@ def simulate(plan: Plan) -> Simulation:
     shifts = turn_enu(bases.longitude, bases.latitude, rng.normal(0, sizes, (plan.sessions, 3)))
     rows, truth = _rows(plan, marks, temporary, rng)
     _export(plan, rows, truth, shifts, rng)
-    broadcast = _moved(plan, bases, -shifts)
-    register, job = _register(marks), _job(plan, rows)
+    broadcast = moved(plan, bases, -shifts)
+    register, job = _register(plan, marks), _job(plan, rows)
     return Simulation(plan, truth, marks, temporary, shifts, bases, broadcast, rows, register, job)
-
-
-def _truth(plan: Plan, names: NDArray[Any], longitude: Floats, latitude: Floats, ellipsoid_height: Floats) -> Truth:
-    easting, northing = plan.place.projection.forward(longitude, latitude)
-    height = ellipsoid_height - plan.place.separation(longitude, latitude)
-    return Truth(names, easting, northing, height, longitude, latitude, ellipsoid_height)
-
-
-def _placed(plan: Plan, names: NDArray[Any], offsets: Floats) -> Truth:
-    """Return truth at (n, 3) offsets of roughly so many metres east and north of the place and above its ground."""
-    place = plan.place
-    degree = np.degrees(1 / place.ellipsoid.a)
-    latitude = place.latitude + offsets[:, 1] * degree
-    longitude = place.longitude + offsets[:, 0] * degree / np.cos(np.radians(place.latitude))
-    ground = place.height + 0.004 * offsets[:, 0] + 3 * np.sin(offsets[:, 1] / 400)
-    return _truth(plan, names, longitude, latitude, ground + offsets[:, 2] + place.separation(longitude, latitude))
-
-
-def _moved(plan: Plan, where: Truth, xyz: Floats) -> Truth:
-    there = move(where.longitude, where.latitude, where.ellipsoid_height, xyz, plan.place.ellipsoid)
-    return _truth(plan, where.names, *there)
 
 
 def _marks(plan: Plan) -> Truth:
@@ -268,27 +159,17 @@ def _marks(plan: Plan) -> Truth:
     turn = 2.4 * np.arange(plan.marks)
     far = np.minimum(0.4 * plan.reach, 1_500.0) * (np.arange(plan.marks) > 0)
     offsets = np.column_stack([far * np.sin(turn), far * np.cos(turn), np.zeros(plan.marks)])
-    return _placed(plan, np.array([f"CM{number}" for number in range(1, plan.marks + 1)]), offsets)
-
-
-def session_marks(plan: Plan, session: int) -> tuple[list[int], list[int], list[int]]:
-    """Return the numbers (from 0) of the marks that tie a session and check it at its opening and at its close."""
-    tied = plan.sessions if plan.tied_sessions is None else plan.tied_sessions
-    ties = [(session + k) % plan.marks for k in range(plan.ties)] if session < tied else []
-    others = [(session + k) % plan.marks for k in range(plan.marks) if (session + k) % plan.marks not in ties]
-    checks = [others[k % len(others)] for k in range(plan.checks)]
-    opening = (plan.checks + 1) // 2
-    return ties, checks[:opening], checks[opening:]
+    return placed(plan, np.array([f"CM{number}" for number in range(1, plan.marks + 1)]), offsets)
 
 
 def _rows(plan: Plan, marks: Truth, temporary: Truth, rng: np.random.Generator) -> tuple[Columns, Truth]:
     """Return the rows without their positions, and the truth of every row."""
-    drafted = _placed(plan, np.zeros(plan.sessions * plan.points), _spread(plan, rng)).places.reshape(
+    drafted = placed(plan, np.zeros(plan.sessions * plan.points), _spread(plan, rng)).places.reshape(
         plan.sessions, plan.points, 3
     )
     parts = [_session_rows(plan, number, marks, temporary, drafted[number]) for number in range(plan.sessions)]
     rows = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-    return rows, _truth(plan, rows["name"], *rows.pop("at").T)
+    return rows, truth_of(plan, rows["name"], *rows.pop("at").T)
 
 
 def _session_rows(plan: Plan, session: int, marks: Truth, temporary: Truth, drafted: Floats) -> Columns:
@@ -329,14 +210,6 @@ def _codes(count: int) -> NDArray[Any]:
     return np.array(["ROAD-EDGE", "ROAD-CL", "DRAIN-INV", "FENCE"])[np.arange(count) // 7 % 4]
 
 
-def session_times(plan: Plan) -> tuple[NDArray[np.datetime64], int]:
-    """Return when each session starts (UTC, milliseconds) and how many whole seconds it lasts."""
-    length = max(8 * 3600, plan.points + plan.ties + plan.checks + 10)
-    days = 0 if plan.overlap else -(-(length + 3600) // 86400)
-    apart = (np.arange(plan.sessions) * days).astype("timedelta64[D]")
-    return np.datetime64(_naive(plan.start), "ms") + apart, length
-
-
 def _export(plan: Plan, rows: Columns, truth: Truth, shifts: Floats, rng: np.random.Generator) -> None:
     """Add the exported positions and their sigmas to the rows: raw = truth + noise - shift of the session."""
     place, count = plan.place, len(truth.names)
@@ -354,12 +227,13 @@ def _export(plan: Plan, rows: Columns, truth: Truth, shifts: Floats, rng: np.ran
     rows["sigma_east"], rows["sigma_north"], rows["sigma_up"] = sigmas.T
 
 
-def _register(marks: Truth) -> Columns:
+def _register(plan: Plan, marks: Truth) -> Columns:
+    height = "ellipsoid_height" if plan.place.geoid is None else "height"
     return {
         "mark": marks.names.astype(object),
         "easting": marks.easting,
         "northing": marks.northing,
-        "height": marks.height,
+        height: marks.height,
         "hu95": np.full(len(marks.names), 0.010),
         "vu95": np.full(len(marks.names), 0.020),
     }
