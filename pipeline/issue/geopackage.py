@@ -67,7 +67,7 @@ def write_geopackage(
 
     Raises FileExistsError where there is a file already, TypeError for a column type that a GeoPackage cannot hold,
     NotWritten where the file system or GDAL refuses, and whatever a layer's batches raise, as it was raised. After any
-    of these the file is to be thrown away.
+    of these the file is to be thrown away. A disk that fills on closing the file shows only in `readback.read_back`.
     """
     if path.exists():
         raise FileExistsError(f"{path} exists; an issue's files are written once")

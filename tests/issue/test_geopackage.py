@@ -32,7 +32,7 @@ from pipeline.issue.layers import (
     wkb_lines,
     wkb_points,
 )
-from pipeline.issue.readback import read_back
+from pipeline.issue.readback import ReadBackError, read_back
 
 #: For scripts run on their own: the checkout and the tests' shared modules.
 SEARCH = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1] / "support")]
@@ -293,6 +293,20 @@ def test_a_full_disk_is_an_error(tmp_path: Path, limit: int) -> None:
     try:
         with pytest.raises(NotWritten):
             write_geopackage(tmp_path / "a.gpkg", [source(20_000)], crs=CRS, data_to=DATA_TO)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+@pytest.mark.parametrize("short_by", [1, 4096, 12_288])
+def test_a_disk_that_fills_at_the_last_page_is_found(tmp_path: Path, make: Make, short_by: int) -> None:
+    """GDAL may keep silent about what it could not write on closing the file; reading back does not."""
+    make(tmp_path / "whole.gpkg", points=3000, held_back=30)
+    size = (tmp_path / "whole.gpkg").stat().st_size
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size - short_by, before[1]))
+    try:
+        with pytest.raises((NotWritten, ReadBackError)):
+            read_back(tmp_path / "a.gpkg", make(tmp_path / "a.gpkg", points=3000, held_back=30))
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
 

@@ -226,6 +226,23 @@ def test_a_copy_held_open_leaves_what_was(tmp_path: Path, no_links: None, monkey
     assert whole(tmp_path) == 2
 
 
+def test_a_copy_moved_aside_is_put_back(tmp_path: Path, no_links: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The new issue could not appear after `current` had made room: it shows the issue before, without a repair."""
+    issue(tmp_path)
+    real = os.rename
+
+    def full(source: Any, target: Any) -> None:
+        if Path(target).parent.name == "issues":
+            raise OSError(errno.ENOSPC, "full")
+        real(source, target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "rename", full)
+        with pytest.raises(OSError, match="full"):
+            issue(tmp_path)
+    assert whole(tmp_path) == 1
+
+
 HOLD = """
 import sys
 sys.path.insert(0, {path!r})
