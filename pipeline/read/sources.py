@@ -20,7 +20,7 @@ from pipeline.read.vector import layers_of, open_layer
 
 TEXT, JSON, PACKAGE = (".csv", ".txt"), (".geojson", ".json"), (".gpkg",)
 
-#: Rows (vector) and bytes (text) that a look at a file's beginning takes.
+#: Rows (vector) and bytes (text) of a batch where only a look at the file's beginning is wanted.
 _LOOK_ROWS, _LOOK_BYTES = 1000, 256 << 10
 
 #: What GDAL gives where a GeoJSON file says nothing about its CRS, as its standard wants it.
@@ -39,7 +39,7 @@ class Source:
 
 @contextmanager
 def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = False) -> Iterator[Source]:
-    """Open a file; ``look`` for its first rows only.
+    """Open a file; ``look`` for small batches, the first of which are enough.
 
     Raises `Unusable` where it cannot be read or a mapped column is not there, and later while its rows are read.
     """
@@ -47,7 +47,7 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
         yield _open_text(path, points, _LOOK_BYTES if look else CHUNK)
         return
     layer = _layer(path, points) if path.suffix.lower() in PACKAGE else None
-    with open_layer(path, layer, rows_per_batch, _LOOK_ROWS if look else None) as found:
+    with open_layer(path, layer, _LOOK_ROWS if look else rows_per_batch) as found:
         _check_columns(points, found.schema, 1)
         if not found.spatial and position_of(points.columns).from_geometry:
             raise Unusable(1, "there is no geometry and the columns map no position", "map the position's columns")

@@ -69,28 +69,37 @@ def layers_of(path: Path) -> list[str]:
         beside = path.with_name(path.name + ending)
         if beside.is_file() and beside.stat().st_size:
             raise Unusable(0, f"another program has changes to it in {beside.name}", "close it there, then run again")
-    uri = path.resolve().as_uri() + "?mode=ro&immutable=1"
+    sql = "SELECT table_name FROM gpkg_contents WHERE data_type IN ('features', 'attributes') ORDER BY table_name"
+    return [str(name) for (name,) in _select(path, sql)]
+
+
+def _select(path: Path, sql: str) -> list[tuple[Any, ...]]:
+    """Ask a GeoPackage without a lock, a log or a change. Raises `Unusable`."""
     try:
-        connection = sqlite3.connect(uri, uri=True)
+        connection = sqlite3.connect(path.resolve().as_uri() + "?mode=ro&immutable=1", uri=True)
         try:
-            found = connection.execute(
-                "SELECT table_name FROM gpkg_contents WHERE data_type IN ('features', 'attributes') ORDER BY table_name"
-            ).fetchall()
+            return connection.execute(sql).fetchall()
         finally:
             connection.close()
     except sqlite3.Error as error:
         raise Unusable(0, f"the GeoPackage cannot be read: {error}") from error
-    return [str(name) for (name,) in found]
+
+
+def _count(path: Path, layer: str) -> int:
+    """Count a layer's rows past the library, which ends a layer early and says nothing where a page is damaged."""
+    ((count,),) = _select(path, 'SELECT count(*) FROM "{}"'.format(layer.replace('"', '""')))
+    return int(count)
 
 
 @contextmanager
-def open_layer(path: Path, layer: str | None, rows_per_batch: int, most: int | None = None) -> Iterator[Layer]:
-    """Open a layer (a GeoJSON file has one) to read it once; at most ``most`` features.
+def open_layer(path: Path, layer: str | None, rows_per_batch: int) -> Iterator[Layer]:
+    """Open a layer (a GeoJSON file has one) to read it once.
 
     Raises `Unusable` where the file or layer cannot be read, also while its batches are.
     """
     ending = path.suffix.lower()
     is_package = ending == ".gpkg"
+    count = _count(path, layer) if is_package and layer is not None else None
     pyogrio = ogr()
     with ExitStack() as stack:
         with _errors(pyogrio):
@@ -99,7 +108,6 @@ def open_layer(path: Path, layer: str | None, rows_per_batch: int, most: int | N
                     path,
                     layer=layer,
                     batch_size=rows_per_batch,
-                    max_features=most,
                     return_fids=is_package,
                     use_pyarrow=True,
                     **_OPTIONS[ending],
@@ -108,7 +116,9 @@ def open_layer(path: Path, layer: str | None, rows_per_batch: int, most: int | N
         parts = _Parts.of(reader.schema, is_package)
         if not is_package and any(pa.types.is_temporal(field.type) for field in reader.schema):
             raise Unusable(1, "the file is JSON of another kind, not GeoJSON", "export it as GeoJSON (RFC 7946)")
-        yield Layer(parts.delivered(), about["crs"], parts.geometry is not None, _batches(reader, parts, pyogrio))
+        yield Layer(
+            parts.delivered(), about["crs"], parts.geometry is not None, _batches(reader, parts, count, pyogrio)
+        )
 
 
 @dataclass(frozen=True)
@@ -138,13 +148,13 @@ def _is_geometry(field: pa.Field) -> bool:
     return (named or getattr(field.type, "extension_name", "")) in ("geoarrow.wkb", "ogc.wkb")
 
 
-def _batches(reader: Any, parts: _Parts, pyogrio: ModuleType) -> Iterator[Raw]:
+def _batches(reader: Any, parts: _Parts, count: int | None, pyogrio: ModuleType) -> Iterator[Raw]:
     done = 0
     while True:
         with _errors(pyogrio):
             batch = next(reader, None)
         if batch is None:
-            return
+            break
         rows = batch.num_rows
         if parts.fid is None:
             row = np.arange(done + 1, done + rows + 1, dtype=np.int64)
@@ -154,6 +164,8 @@ def _batches(reader: Any, parts: _Parts, pyogrio: ModuleType) -> Iterator[Raw]:
         columns = {parts.schema.field(place).name: _deliver(batch.column(place)) for place in parts.attributes}
         yield Raw(columns, row, geometry=geometry)
         done += rows
+    if count is not None and done != count:
+        raise Unusable(0, f"the file cannot be read: it ends after {done} of {count} rows; it is damaged")
 
 
 @contextmanager

@@ -90,7 +90,10 @@ def feature(geometry: "dict[str, object] | None", **properties: object) -> dict[
 
 
 def geojson(path: Path, features: list[dict[str, object]], **members: object) -> None:
-    path.write_text(json.dumps({"type": "FeatureCollection", **members, "features": features}, indent=1))
+    path.write_text(
+        json.dumps({"type": "FeatureCollection", **members, "features": features}, indent=1, ensure_ascii=False),
+        encoding="utf-8",
+    )
 
 
 def package(path: Path, table: pa.Table, layer: str = "points", crs: str = "EPSG:4959", kind: str = "Unknown") -> None:
@@ -109,4 +112,4 @@ def package(path: Path, table: pa.Table, layer: str = "points", crs: str = "EPSG
 
 def times(*texts: "str | None") -> pa.Array:
     """Date-times of a GeoPackage, given in ISO 8601 with an offset."""
-    return pa.array(texts, pa.string()).cast(TIME)
+    return pa.array(texts, pa.string()).cast(pa.timestamp("ns", "UTC")).cast(TIME)

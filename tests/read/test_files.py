@@ -1,0 +1,116 @@
+"""Files found by pattern: once, in a fixed order, every problem at once with its line."""
+
+import os
+
+import pytest
+from exports_made import COLUMNS, GOOD, HEADER, block, find, text_table
+
+from pipeline.problems import JobError
+from pipeline.read.files import read_batches
+from pipeline.tables import READING
+
+CONTENT = f"{HEADER}\n{GOOD}\n"
+
+
+def made(folder, *names: str) -> None:
+    for name in names:
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(CONTENT)
+
+
+def test_patterns_in_order_of_path_and_each_file_once(tmp_path):
+    made(tmp_path, "rover/b.csv", "rover/a.csv", "rover/deep/er/c.csv", "rover/.hidden.csv", "rover/x.txt")
+    (tmp_path / "rover" / "folder.csv").mkdir()
+    exports, problems = find(tmp_path, block(("rover/*.csv", "rover/a.csv", "rover/**/*.csv")))
+    assert problems == []
+    assert [export.shown for export in exports] == ["rover/a.csv", "rover/b.csv", "rover/deep/er/c.csv"]
+
+
+def test_paths_are_shown_from_the_job_files_folder(tmp_path):
+    made(tmp_path, "data/a.csv")
+    (tmp_path / "configs").mkdir()
+    for pattern in ("../data/*.csv", str(tmp_path / "data" / "a.csv")):
+        exports, _ = find(tmp_path / "configs", block(pattern))
+        assert [export.shown for export in exports] == ["../data/a.csv"]
+
+
+def test_folders_and_files_with_pattern_characters_in_their_names(tmp_path):
+    made(tmp_path, "day [1]/a [x].csv", "day [1]/b.csv")
+    for pattern in ("a [[]x].csv", "a [x].csv"):
+        assert [export.shown for export in find(tmp_path / "day [1]", block(pattern))[0]] == ["a [x].csv"]
+
+
+def test_a_pattern_without_files_and_a_broken_file_are_reported_together(tmp_path):
+    made(tmp_path, "a.csv", "c.csv")
+    (tmp_path / "b.csv").write_text(HEADER.replace("Lat", "Breite"))
+    exports, problems = find(tmp_path, block(("*.csv", "none-*.csv")), block("*.gpkg"))
+    assert [export.shown for export in exports] == ["a.csv", "c.csv"]
+    assert [problem.split(" ->")[0] for problem in problems] == [
+        'job.toml:100: no file matches "none-*.csv"',
+        'b.csv:1: no column "Lat" (mapped as latitude)',
+        'job.toml:200: no file matches "*.gpkg"',
+    ]
+
+
+def test_one_file_in_two_blocks_is_a_problem(tmp_path):
+    made(tmp_path, "a.csv", "b.csv")
+    exports, problems = find(tmp_path, block("a.csv"), block("*.csv"))
+    assert [(export.block, export.shown) for export in exports] == [(0, "a.csv"), (1, "b.csv")]
+    assert problems == [
+        "job.toml:200: a.csv belongs to two blocks of points (the other is at line 100)"
+        " -> let only one block's files match it"
+    ]
+
+
+def test_a_link_to_a_file_is_the_same_file(tmp_path):
+    made(tmp_path, "b.csv")
+    try:
+        os.symlink(tmp_path / "b.csv", tmp_path / "a.csv")
+    except OSError:
+        pytest.skip("links are not to be had here")
+    assert len(find(tmp_path, block("*.csv"))[0]) == 1
+
+
+def test_a_file_that_may_not_be_read(tmp_path, monkeypatch):
+    made(tmp_path, "a.csv", "b.csv")
+    original = type(tmp_path).open
+
+    def refuse(path, *args, **kwargs):
+        if path.name == "a.csv":
+            raise PermissionError(13, "Permission denied")
+        return original(path, *args, **kwargs)
+
+    monkeypatch.setattr(type(tmp_path), "open", refuse)
+    exports, problems = find(tmp_path, block("*.csv"))
+    assert [export.shown for export in exports] == ["b.csv"]
+    assert problems == ["a.csv: the file cannot be read: Permission denied"]
+
+
+def test_a_file_that_changes_after_it_was_checked(tmp_path):
+    made(tmp_path, "a.csv")
+    ((export,), _) = find(tmp_path, block("a.csv"))
+    (tmp_path / "a.csv").write_text(HEADER.replace("Lat", "Breite") + "\n")
+    with pytest.raises(JobError, match=r'a\.csv:1: no column "Lat"'):
+        list(read_batches(export))
+    (tmp_path / "a.csv").write_bytes(CONTENT.encode() + GOOD.replace("P1", "é").encode("cp1252"))
+    with pytest.raises(JobError, match=r"a\.csv: the file has changed"):
+        list(read_batches(export))
+
+
+def test_batches_have_the_readings_columns_then_the_exports_own(tmp_path):
+    table = text_table(tmp_path, f"{HEADER},Note,Crew\n{GOOD},n,NA\n")
+    assert table.schema == READING.append(table.schema.field("Note")).append(table.schema.field("Crew"))
+    assert (table["Note"][0].as_py(), table["Crew"][0].as_py()) == ("n", "NA")
+
+
+def test_one_column_may_be_mapped_to_two_of_ours(tmp_path):
+    table = text_table(tmp_path, CONTENT, COLUMNS | {"mark": "Point"})
+    assert table["mark"].to_pylist() == table["name"].to_pylist() == ["P1"]
+
+
+def test_batches_are_no_longer_than_asked_for(tmp_path):
+    (tmp_path / "a.csv").write_text(CONTENT + f"{GOOD}\n" * 2500)
+    ((export,), _) = find(tmp_path, block("a.csv"))
+    sizes = [batch.num_rows for batch in read_batches(export, 1000)]
+    assert sizes == [1000, 1000, 501]
