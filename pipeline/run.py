@@ -1,12 +1,14 @@
 """A whole run of one job: the stages in their order, and the issue they make."""
 
+import errno
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from pipeline.issue.publish import job_lock, newest, open_issue
+from pipeline.issue.geopackage import NotWritten
+from pipeline.issue.publish import job_lock, newest, open_issue, recover
 from pipeline.issue.record import Record, read_record, write_record
 from pipeline.problems import JobError, Problem
 from pipeline.read.text import digest
@@ -22,6 +24,9 @@ from pipeline.work.routes import Routes, choose_routes
 from pipeline.work.rows import as_records
 from pipeline.work.settle import Settled, settle
 from pipeline.work.sift import sieve
+
+#: The disk's refusals, which no change to the program mends: full, over a quota or a limit, read-only, forbidden.
+_NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO}
 
 _ATTENTION = (Reason.SUSPECT, Reason.UNTIED)
 
@@ -79,7 +84,13 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
             return Outcome(dict(worked.record(dry(worked.drafter, worked.told, progress), number, None)), None, False)
         if not held:
             stack.enter_context(job_lock(folder))
-        return _issue(worked, folder, progress)
+        try:
+            return _issue(worked, folder, progress)
+        except OSError as error:
+            if error.errno not in _NO_ROOM and not isinstance(error, NotWritten):
+                raise
+            problem = Problem(str(folder), 0, f"the issue cannot be written: {error}", "see to the disk, then run again")
+            raise JobError([problem]) from error
 
 
 @dataclass(frozen=True)
@@ -125,6 +136,7 @@ def _work(prepared: Prepared, progress: Progress | None) -> _Worked:
 
 def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
     """Write and publish the next issue, unless nothing has changed since the newest."""
+    recover(folder)
     before = newest(folder)
     last = read_record(before[1]) if before else None
     if before is not None and last is not None and last.get("identity") == worked.sums:

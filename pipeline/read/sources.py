@@ -89,7 +89,8 @@ def _check_columns(points: Points, schema: pa.Schema, line: int) -> None:
         return
     listed = " and ".join(f'no column "{name}" (mapped as {word})' for word, name in missing)
     near = list(dict.fromkeys(found for _, name in missing for found in nearest(name, schema.names)))
-    fix = f"nearest: {_listed(near)}" if near else f"the columns are {_listed(schema.names[:20])}"
+    there = f"the columns are {_listed(schema.names[:20])}" if schema.names else "the file has no columns at all"
+    fix = f"nearest: {_listed(near)}" if near else there
     raise Unusable(line, listed, fix)
 
 

@@ -133,11 +133,9 @@ class Drafter:
 
     def _first(self, number: int) -> str:
         """Return file and row of the reading that row ``number`` of the job repeats."""
-        first = int(self.gathered.repeated[np.searchsorted(self.gathered.repeats, number)])
-        ends = np.cumsum(self.gathered.rows)
-        export = int(np.searchsorted(ends, first, side="right"))
-        before = int(ends[export - 1]) if export else 0
-        return f"reading {first - before + 1} of {self.prepared.exports[export].shown}"
+        repeat = int(np.searchsorted(self.gathered.repeats, number))
+        export = int(np.searchsorted(np.cumsum(self.gathered.rows), self.gathered.repeated[repeat], side="right"))
+        return f"{self.prepared.exports[export].shown}:{self.gathered.repeated_row[repeat]}"
 
 
 def _within(numbers: NDArray[np.int64], start: int, rows: int) -> NDArray[np.bool_]:

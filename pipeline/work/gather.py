@@ -34,7 +34,8 @@ class Gathered:
         rows: rows of each export.
         candidates: readings that may be occupations, with ``session``, ``number`` (row of the whole job, counted
             from 0) and ``export``; ``held`` says what is wrong with one.
-        repeats: (k,) numbers of the rows that repeat an earlier one, ascending; ``repeated`` the row that each repeats.
+        repeats: (k,) numbers of the rows that repeat an earlier one, ascending; ``repeated`` the row that each repeats
+            and ``repeated_row`` that row's number in its file.
         first_point, last_point: (S,) UTC milliseconds of each session's first and last acceptable reading that is
             no candidate; first is greater than last where there is none.
         place: (S, 3) raw position of each session's first acceptable reading, NaN where none; ``place_block`` its block.
@@ -46,6 +47,7 @@ class Gathered:
     candidates: pa.Table
     repeats: NDArray[np.int64]
     repeated: NDArray[np.int64]
+    repeated_row: NDArray[np.int64]
     first_point: NDArray[np.int64]
     last_point: NDArray[np.int64]
     place: NDArray[np.float64]
@@ -116,6 +118,7 @@ class _Gatherer:
         self.picked: list[pa.RecordBatch] = []
         self.hashes: list[NDArray[np.uint64]] = []
         self.whole: list[NDArray[np.bool_]] = []
+        self.source_rows: list[NDArray[np.int64]] = []
 
     def run(self) -> Gathered:
         """Read everything and sum it up."""
@@ -128,6 +131,7 @@ class _Gatherer:
             candidates=self._candidates(again),
             repeats=again,
             repeated=first,
+            repeated_row=np.concatenate(self.source_rows or [first])[first],
             first_point=self.first,
             last_point=self.last,
             place=self.place,
@@ -150,6 +154,7 @@ class _Gatherer:
         readable = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)) == 0
         self.hashes.append(observation_hashes(batch))
         self.whole.append(readable)
+        self.source_rows.append(np.asarray(batch.column("source_row"), np.int64))
         sifted = self.sieve.sift(batch, None, export.points.columns.solution is not None)
         sound = sifted.held == 0
         candidate = self.wanted.among(batch)

@@ -19,7 +19,10 @@ def program_version() -> str:
 
 def identity(prepared: Prepared, routes: Routes) -> dict[str, str]:
     """Return the sums of everything that shapes the job's issue, by the words that a reader would use for it."""
-    sessions = [window.session.model_dump(mode="json") for window in prepared.windows]
+    sessions = [
+        window.session.model_dump(mode="json", exclude={"start", "end"}) | {"start": window.start_ms, "end": window.end_ms}
+        for window in prepared.windows
+    ]
     parts: dict[str, Any] = {
         "the job file": meaning(prepared.loaded.job),
         "the sessions": sessions,

@@ -9,7 +9,6 @@ own. Machines are shared and noisy: quote the ratio of one run of this script, n
 
 import argparse
 import os
-import resource
 import subprocess
 import sys
 import tempfile
@@ -17,10 +16,8 @@ import time
 from pathlib import Path
 from statistics import median
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
-
 CONVERT = """
-import ctypes, glob, os, sys
+import ctypes, glob, os, sqlite3, sys
 import pyogrio
 from pathlib import Path
 import pyogrio._io
@@ -31,7 +28,7 @@ for name in ("GDALOpenEx", "GDALVectorTranslate", "GDALVectorTranslateOptionsNew
 gdal.GDALAllRegister()
 def texts(*items):
     return (ctypes.c_char_p * (len(items) + 1))(*[item.encode() for item in items], None)
-options = texts("AUTODETECT_TYPE=YES", "X_POSSIBLE_NAMES=longitude", "Y_POSSIBLE_NAMES=latitude", "Z_POSSIBLE_NAMES=height")
+options = texts("AUTODETECT_TYPE=YES", "X_POSSIBLE_NAMES=Lon", "Y_POSSIBLE_NAMES=Lat", "Z_POSSIBLE_NAMES=EllHt")
 source = ctypes.c_void_p(gdal.GDALOpenEx(sys.argv[1].encode(), 4, None, options, None))
 assert source.value, "the CSV cannot be opened"
 how = ctypes.c_void_p(gdal.GDALVectorTranslateOptionsNew(texts("-f", "GPKG", "-a_srs", "EPSG:4959"), None))
@@ -40,6 +37,18 @@ wrong = ctypes.c_int(0)
 made = ctypes.c_void_p(gdal.GDALVectorTranslate(sys.argv[2].encode(), None, 1, one, how, ctypes.byref(wrong)))
 assert made.value and not wrong.value, "not converted"
 gdal.GDALClose(made)
+with sqlite3.connect(sys.argv[2]) as found:
+    rows = found.execute("SELECT count(*) FROM rtree_" + Path(sys.argv[1]).stem + "_geom").fetchone()[0]
+assert rows > 0, "converted without points or without their index"
+"""
+
+SIMULATE = """
+import sys
+from pathlib import Path
+sys.path.insert(0, sys.argv[1])
+from simulate import Plan, simulate
+sessions = int(sys.argv[4])
+simulate(Plan(sessions=sessions, points=int(sys.argv[3]) // sessions)).write(Path(sys.argv[2]) / "job")
 """
 
 RUN = "import sys; from pipeline import run_job; print(run_job(sys.argv[1]).record['rows'])"
@@ -61,11 +70,10 @@ def main() -> None:
     options.add_argument("--sessions", type=int, default=30)
     options.add_argument("--rounds", type=int, default=3)
     asked = options.parse_args()
-    from simulate import Plan, simulate
-
     with tempfile.TemporaryDirectory() as place:
-        plan = Plan(sessions=asked.sessions, points=asked.points // asked.sessions)
-        job = simulate(plan).write(Path(place) / "job")
+        # in a process of its own: a child's peak memory counts what its parent held when it was started
+        timed(SIMULATE, str(Path(__file__).parents[1] / "support"), place, str(asked.points), str(asked.sessions))
+        job = Path(place) / "job" / "job.toml"
         (csv,) = sorted(job.parent.glob("rover*.csv"))
         print(f"{csv.stat().st_size / 1e6:.0f} MB of CSV, {asked.sessions} sessions")
         converted, ran = [], []
