@@ -135,7 +135,7 @@ def with_distance(sigma: Floats, distance: Floats, ppm: float) -> Floats:
     return np.hypot(sigma, np.nan_to_num(distance)[:, None] * ppm * 1e-6)
 
 
-def correct(frames: Frames, xyz: Floats, session: Integers, sigma: Floats, shifts: SessionShifts) -> Corrected:
+def correct(frames: Frames, xyz: Floats, session: Integers, sigma: Floats, shifts: SessionShifts, geoid_sigma: float = 0.0) -> Corrected:
     """Apply each reading's session shift and transform to the issued frame.
 
     Args:
@@ -144,6 +144,7 @@ def correct(frames: Frames, xyz: Floats, session: Integers, sigma: Floats, shift
         session: (n,) index of each reading's session.
         sigma: (n, 3) standard uncertainty of the observation east, north, up, metres.
         shifts: the sessions' shifts.
+        geoid_sigma: standard uncertainty of the geoid separation, metres, added to the heights'.
     """
     if shifts.grid is None:
         moved = xyz + shifts.shift[session]
@@ -154,7 +155,7 @@ def correct(frames: Frames, xyz: Floats, session: Integers, sigma: Floats, shift
         )
         moved = np.column_stack(frames.to_issued.inverse(easting, northing, height))
     longitude, latitude, ellipsoid_height = frames.to_geographic.forward(*moved.T)
-    hu95, vu95 = _uncertainty(longitude, latitude, session, sigma, shifts.covariance)
+    hu95, vu95 = _uncertainty(longitude, latitude, session, np.hypot(sigma, [0.0, 0.0, geoid_sigma]), shifts.covariance)
     return Corrected(easting, northing, height, longitude, latitude, ellipsoid_height, hu95, vu95)
 
 

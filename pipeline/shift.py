@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.adjust import Adjustment, Observations, adjust
+from pipeline.adjust import Adjustment, Observations, adjust, find_ties
 from pipeline.geodesy.frames import enu_rotation
 
 Floats = NDArray[np.float64]
@@ -83,6 +83,7 @@ class Shifts:
         adjustment: residuals and statistics; its observations are the ties, then the set-ups, then the control,
             then the stated shifts.
         control: (c,) index of the mark of each control observation.
+        by_control: (S,) whether the session would be tied in position and height without any stated shift.
     """
 
     shift: Floats
@@ -91,6 +92,7 @@ class Shifts:
     marks: Floats
     adjustment: Adjustment
     control: Integers
+    by_control: NDArray[np.bool_]
 
     @property
     def whole(self) -> NDArray[np.bool_]:
@@ -124,6 +126,10 @@ def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated
         present=np.concatenate([np.ones((rows, 3), bool), marks.held[control], np.ones((len(stated.session), 3), bool)]),
     )
     found = adjust(observations, sessions, len(marks.names))
+    last = len(observations.session) - len(stated.session)
+    alone = find_ties(
+        observations.session[:last], observations.mark[:last], observations.present[:last], sessions, len(marks.names)
+    )
     tied = np.column_stack([found.ties.session_position, found.ties.session_height])
     whole = tied[:, 0] & tied[:, 1]
     return Shifts(
@@ -133,6 +139,7 @@ def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated
         marks=marks.xyz + found.marks,
         adjustment=found,
         control=control,
+        by_control=alone.session_position & alone.session_height,
     )
 
 

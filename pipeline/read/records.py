@@ -117,19 +117,20 @@ class _Scan:
         """Take the delimiters inside quoted cells out of the counts; mark lines whose quotes are not clear."""
         lines = len(self.ends)
         at = np.flatnonzero(self.bytes == _QUOTE)
-        line = np.searchsorted(self.ends, at)
+        until = np.searchsorted(at, self.ends)
+        quotes = np.diff(until, prepend=0)
+        line = np.repeat(np.arange(lines), quotes)
         left = np.where(at == self.starts[line], _NEWLINE, self.bytes[at - 1])
         right = self.bytes[at + 1]  # there is always one: the block ends in a line feed
         delimiter = self.delimiter[0]
         opens = (left == delimiter) | (left == _NEWLINE)
         literal = np.bincount(line, (opens | (left == _SPACE) | (left == _TAB)), lines) == 0
-        number = np.arange(len(at)) - np.searchsorted(line, line)
-        even = number % 2 == 0
+        even = (np.arange(len(at)) - np.repeat(until - quotes, quotes)) % 2 == 0
         sound = np.where(even, opens | (left == _QUOTE), (right == delimiter) | (right == _NEWLINE) | (right == _QUOTE))
-        paired = (np.bincount(line, ~sound, lines) == 0) & (np.bincount(line, minlength=lines) % 2 == 0)
+        paired = (np.bincount(line, ~sound, lines) == 0) & (quotes % 2 == 0)
         self.plain = literal | paired
         inside = (paired & ~literal)[line]
-        passed = np.searchsorted(self.delimiters, at[inside])
+        passed = np.cumsum(self.bytes == delimiter, dtype=np.int64)[at[inside]]
         self.count = self.count - np.bincount(line[inside][1::2], passed[1::2] - passed[::2], lines).astype(np.int64)
 
     def _width(self, plain: Mask) -> int:

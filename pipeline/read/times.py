@@ -28,6 +28,7 @@ LEAP_SECONDS = (
 )
 
 _OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)")
+_WITH_OFFSET = re.compile(r":.*(?:Z|[+-][\d:]+)$")
 _MINUTE = 60_000
 
 #: A time that is at least this long has hours and minutes.
@@ -185,15 +186,14 @@ def _cast(cells: pa.Array) -> tuple[Milliseconds, Mask, Mask] | None:
     shortest = pc.min(pc.binary_length(cells)).as_py()
     if shortest is not None and shortest < _SHORTEST:
         return None
-    for zone in ("UTC", None):
-        try:
-            found = pc.cast(cells, pa.timestamp("ns", zone))
-        except pa.ArrowInvalid:
-            continue
-        known = found.is_valid().to_numpy(zero_copy_only=False)
-        values = _milliseconds(found)
-        return values, known, np.full(len(values), zone is not None)
-    return None
+    first = cells.drop_null()[:1].to_pylist()
+    zone = "UTC" if first and _WITH_OFFSET.search(first[0]) else None
+    try:
+        found = pc.cast(cells, pa.timestamp("ns", zone))
+    except pa.ArrowInvalid:
+        return None
+    known = found.is_valid().to_numpy(zero_copy_only=False)
+    return _milliseconds(found), known, np.full(len(cells), zone is not None)
 
 
 def _milliseconds(times: pa.Array) -> Milliseconds:

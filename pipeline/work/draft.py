@@ -102,7 +102,7 @@ class Drafter:
         xyz = self.settled.field.take_out(xyz, sessions, milliseconds(there), frames.to_issued)
         distance = np.linalg.norm(xyz - self.settled.bases.receiver[sessions], axis=1)
         sigma = with_distance(observed_sigma(there, job.quality), distance, job.quality.ppm)
-        found = correct(frames, xyz, sessions, sigma, self.settled.applied)
+        found = correct(frames, xyz, sessions, sigma, self.settled.applied, job.target.geoid_sigma or 0.0)
         return found if whole else _spread(found, rows, batch.num_rows)
 
     def _proof(self, time: NDArray[np.int64], session: NDArray[np.int32]) -> NDArray[np.uint8]:

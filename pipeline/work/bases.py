@@ -1,0 +1,106 @@
+"""Where the bases stood and where each session's shift is meant, and the field shifts that come out first."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.correct import NEVER, FieldShifts
+from pipeline.geodesy.epochs import decimal_year
+from pipeline.geodesy.frames import local_to_geocentric
+from pipeline.work.candidates import Candidates
+from pipeline.work.gather import Gathered
+from pipeline.work.prepare import Prepared
+from pipeline.work.routes import Routes
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Bases:
+    """Where bases stood, per session (S, 3), working frame, as broadcast; NaN where the job does not say.
+
+    ``receiver`` is the antenna's reference point, ``mark`` the mark under it.
+    """
+
+    receiver: Floats
+    mark: Floats
+
+
+def set_up_bases(prepared: Prepared, routes: Routes) -> Bases:
+    """Bring the set-ups of the job file into the working frame.
+
+    The antenna height is taken down along the ellipsoid normal, that is, off the ellipsoidal height.
+    """
+    receiver = np.full((len(prepared.windows), 3), np.nan)
+    mark = receiver.copy()
+    for window in prepared.windows:
+        setup = window.session.setup
+        if setup is None or routes.base is None:
+            continue
+        time = decimal_year([window.start_ms])
+        for found, height in ((receiver, 0.0), (mark, setup.antenna_height)):
+            place = routes.base.forward([setup.longitude], [setup.latitude], [setup.ellipsoid_height - height], time=time)
+            found[window.index] = np.column_stack(place)[0]
+    return Bases(receiver, mark)
+
+
+def first_positions(candidates: Candidates, prepared: Prepared, bases: Bases) -> dict[str, Floats]:
+    """Return a raw position for every mark that is occupied: metres off, for what a register lacks."""
+    found: dict[str, Floats] = {}
+    for said, raw in zip(candidates.named, candidates.raw, strict=True):
+        if said is not None:
+            found.setdefault(said.mark, raw)
+    for window in prepared.windows:
+        if window.session.setup:
+            found.setdefault(window.session.setup.mark, bases.mark[window.index])
+    return found
+
+
+def shift_places(
+    candidates: Candidates, prepared: Prepared, gathered: Gathered, routes: Routes, bases: Bases
+) -> Floats:
+    """Return (S, 3), working frame, where each session's shift is meant as east, north and up.
+
+    The mark under its base, else its first tie, else its first reading; NaN where it has none of them.
+    """
+    places = bases.mark.copy()
+    for row, _ in candidates.ties():
+        session = candidates.session[row]
+        if np.isnan(places[session, 0]):
+            places[session] = candidates.raw[row]
+    for number in np.flatnonzero(np.isnan(places[:, 0])):
+        first = gathered.place[number]
+        if np.isfinite(first).all():
+            operation = routes.frames.to_working[gathered.place_block[number]]
+            time = decimal_year([prepared.windows[number].start_ms])
+            places[number] = np.column_stack(operation.forward(*first[:, None], time=time))[0]
+    return places
+
+
+def field_shifts(prepared: Prepared, routes: Routes, places: Floats, marks: dict[str, Floats]) -> FieldShifts:
+    """Return the corrections that the field had applied.
+
+    A geocentric one is meant at the mark of its session's first tie, else at the session's place.
+
+    Args:
+        prepared: the job.
+        routes: the operations.
+        places: (S, 3) from `shift_places`.
+        marks: (3,) position of each mark that is tied to, working frame.
+    """
+    count = len(prepared.windows)
+    start, geocentric, grid = np.full(count, NEVER), np.zeros((count, 3)), np.zeros((count, 3))
+    for window in prepared.windows:
+        stated = window.session.field_shift
+        if stated is None:
+            continue
+        number, vector = window.index, np.array([stated.east, stated.north, stated.up])
+        start[number] = round(stated.start.timestamp() * 1000)
+        if stated.model == "grid":
+            grid[number] = vector
+        else:
+            place = marks[window.session.ties[0].mark] if window.session.ties else places[number]
+            longitude, latitude, _ = routes.frames.to_geographic.forward(*place)
+            geocentric[number] = local_to_geocentric(vector, longitude, latitude)
+    return FieldShifts(start, geocentric, grid)

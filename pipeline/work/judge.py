@@ -1,0 +1,146 @@
+"""Occupations resolved to marks and compared with them; each session's evidence."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from pipeline.correct import Corrected
+from pipeline.job.model import Job
+from pipeline.occupations import Wanted, said_mark
+from pipeline.proof.bracket import Evidence, place
+from pipeline.proof.residuals import Differences, differences
+from pipeline.words import Place, Role
+from pipeline.work.candidates import Candidates
+from pipeline.work.reference import Reference
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class OnMarks:
+    """The occupations of marks, (n,) in the order of session and time, with their comparison.
+
+    Args:
+        table: their columns of `gather.Gathered.candidates`.
+        session: index of the session.
+        time: UTC milliseconds.
+        marks: the mark of each.
+        roles: tie or check.
+        corrected: issued coordinates.
+        known: (n, 3) the register's easting, northing, height; NaN where it has none.
+        compared: observed minus known.
+        places: opening, between, closing.
+        raw: (n, 3) raw position, working frame, field shifts taken out.
+        observation: number of each tie in the adjustment, -1 for checks.
+    """
+
+    table: pa.Table
+    session: Integers
+    time: Integers
+    marks: tuple[str, ...]
+    roles: tuple[Role, ...]
+    corrected: Corrected
+    known: Floats
+    compared: Differences
+    places: tuple[Place, ...]
+    raw: Floats
+    observation: Integers
+
+
+def resolve(candidates: Candidates, corrected: Corrected, job: Job, reference: Reference) -> list[str | None]:
+    """Return per candidate the mark that it stands on, None where it is an ordinary point.
+
+    A session's word comes first. A reading with one of ``checks.codes``, or with a mark of the register in its ``mark``
+    column, stands on the mark that it names, however far away; without a name, on the nearest within ``checks.radius``.
+    """
+    wanted = Wanted.of([], job.checks.codes)
+    coded = wanted.has_code(candidates.table.column("code")).to_pylist()
+    columns = candidates.table.column("mark").to_pylist()
+    known = frozenset(reference.names)
+    marks: list[str | None] = []
+    for row, said in enumerate(candidates.named):
+        mark = None
+        if said is not None:
+            mark = said.mark
+        elif coded[row] or (columns[row] or "").strip() in known:
+            mark = said_mark(candidates.names[row], columns[row], known)
+            mark = mark or _nearest(reference, corrected.easting[row], corrected.northing[row], job.checks.radius)
+        marks.append(mark)
+    return marks
+
+
+def _nearest(reference: Reference, easting: float, northing: float, radius: float) -> str | None:
+    distance = np.hypot(reference.grid[:, 0] - easting, reference.grid[:, 1] - northing)
+    near = np.flatnonzero(distance <= radius)
+    return reference.names[near[np.argmin(distance[near])]] if len(near) else None
+
+
+def compare(
+    candidates: Candidates,
+    corrected: Corrected,
+    marks: list[str | None],
+    observation: Integers,
+    job: Job,
+    reference: Reference,
+    spans: Integers,
+) -> tuple[OnMarks, Integers]:
+    """Compare occupations with the register.
+
+    Args:
+        candidates: the candidates.
+        corrected: their issued coordinates.
+        marks: per candidate the mark, or None.
+        observation: per candidate the number of its observation in the adjustment.
+        job: for the tolerances.
+        reference: the register.
+        spans: (S, 2) UTC milliseconds of each session's first and last point among the readings that are no candidates.
+
+    Returns the occupations, and spans with the candidates that turned out to be ordinary points taken in.
+    """
+    finite = np.isfinite(corrected.easting) & np.isfinite(corrected.northing) & np.isfinite(corrected.height)
+    occupied = np.array([mark is not None for mark in marks], bool) & finite
+    spans = spans.copy()
+    ordinary = ~occupied
+    np.minimum.at(spans[:, 0], candidates.session[ordinary], candidates.time[ordinary])
+    np.maximum.at(spans[:, 1], candidates.session[ordinary], candidates.time[ordinary])
+    rows = np.flatnonzero(occupied)
+    rows = rows[np.lexsort((rows, candidates.time[rows], candidates.session[rows]))]
+    number = {name: n for n, name in enumerate(reference.names)}
+    # A temporary mark is the row after the last: nothing known, nothing held.
+    at = [number.get(marks[row] or "", -1) for row in rows]
+    known = np.vstack([reference.grid, np.full((1, 3), np.nan)])[at]
+    holds = np.vstack([reference.holds(), np.zeros((1, 2), bool)])[at] & np.isfinite(known[:, [0, 2]])
+    found = Corrected(*(getattr(corrected, name)[rows] for name in Corrected.__dataclass_fields__))
+    observed = np.column_stack([found.easting, found.northing, found.height])
+    compared = differences(observed, known, holds, job.checks.horizontal, job.checks.vertical)
+    said = [candidates.named[row] for row in rows]
+    on_marks = OnMarks(
+        candidates.table.take(pa.array(rows)),
+        candidates.session[rows],
+        candidates.time[rows],
+        tuple(str(marks[row]) for row in rows),
+        tuple(named.role if named is not None else Role.CHECK for named in said),
+        found,
+        known,
+        compared,
+        tuple(place(int(candidates.time[row]), *span(spans[candidates.session[row]])) for row in rows),
+        candidates.raw[rows],
+        observation[rows],
+    )
+    return on_marks, spans
+
+
+def evidence(on_marks: OnMarks, session: int) -> Evidence:
+    """Return the evidence of one session; temporary marks and marks that hold nothing give none."""
+    here = np.flatnonzero((on_marks.session == session) & on_marks.compared.judged)
+    tied = {on_marks.marks[row] for row in here if on_marks.roles[row] is Role.TIE}
+    independent = any(on_marks.roles[row] is Role.CHECK and on_marks.marks[row] not in tied for row in here)
+    return Evidence(on_marks.time[here], on_marks.compared.passed[here], independent)
+
+
+def span(times: Integers) -> tuple[int | None, int | None]:
+    """Return first and last time of a row of spans, or None and None where there is no point."""
+    return (int(times[0]), int(times[1])) if times[0] <= times[1] else (None, None)
