@@ -117,6 +117,8 @@ class _Worked:
             rows=laid.rows,
             sessions=as_records(laid.sessions),
             checks=as_records(laid.checks),
+            marks=as_records(laid.marks),
+            shift_model=laid.shift_model,
             sums=self.sums,
             changes=changes,
             files=laid.files,

@@ -64,6 +64,13 @@ class Holds(StrEnum):
     HEIGHT = "height"
 
 
+class MarkStatus(StrEnum):
+    """How a mark's coordinates in the layer ``marks`` came about."""
+
+    HELD = "held"
+    ADJUSTED = "adjusted"
+
+
 #: Codes for `tables.READING`'s ``held`` column: 0 is "not held back", n is REASONS[n - 1].
 REASONS: tuple[Reason, ...] = tuple(Reason)
 

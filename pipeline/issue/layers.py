@@ -53,7 +53,7 @@ _POINTS = _schema(
     source_row=_COUNT,
 )
 
-#: One row per occupation of a register mark.
+#: One row per occupation of a mark. The statistics are those of a tie in the adjustment, null for a check.
 CHECK_MARKS = _schema(
     session=_TEXT,
     mark=_TEXT,
@@ -77,6 +77,28 @@ CHECK_MARKS = _schema(
     vu95=_NUMBER,
     passed=_WHETHER,
     cause=_TEXT,
+    redundancy_east=_NUMBER,
+    redundancy_north=_NUMBER,
+    redundancy_up=_NUMBER,
+    standardised_east=_NUMBER,
+    standardised_north=_NUMBER,
+    standardised_up=_NUMBER,
+    detectable_east=_NUMBER,
+    detectable_north=_NUMBER,
+    detectable_up=_NUMBER,
+)
+
+#: One row per mark that the adjustment knows: those of the register that are tied to, and temporary ones.
+MARKS = _schema(
+    mark=_TEXT,
+    easting=_NUMBER,
+    northing=_NUMBER,
+    height=_NUMBER,
+    hu95=_NUMBER,
+    vu95=_NUMBER,
+    holds=_TEXT,
+    occupations=_COUNT,
+    status=_TEXT,
 )
 
 #: One row per session, at the corrected base where it is known.

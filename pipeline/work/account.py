@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.adjust import missing_ties
+from pipeline.adjust import Adjustment
 from pipeline.geodesy import crs
 from pipeline.geodesy.transform import Operation
 from pipeline.issue.record import Record, build_record
@@ -18,9 +18,10 @@ from pipeline.job.model import Job
 from pipeline.proof.bracket import worst
 from pipeline.words import REASONS
 from pipeline.work.identity import program_version
+from pipeline.work.notes import notes, untied
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
-from pipeline.work.settle import Settled, shift_at_places
+from pipeline.work.settle import Settled
 
 CAUTION = (
     "No substitute for a licensed surveyor's judgement: cadastral boundaries, set-out of structures and anything that "
@@ -36,6 +37,7 @@ class Count:
     points: int = 0
     held_back: int = 0
     by_session: NDArray[np.int64] = field(init=False)
+    apart: dict[int, tuple[float, float, str]] = field(default_factory=dict)
     by_reason: NDArray[np.int64] = field(default_factory=lambda: np.zeros(len(REASONS), np.int64))
 
     def __post_init__(self) -> None:
@@ -47,6 +49,29 @@ class Count:
         self.held_back += int((held > 0).sum())
         self.by_session += np.bincount(session[points], minlength=self.sessions)
         self.by_reason += np.bincount(held, minlength=len(REASONS) + 1)[1:]
+
+    def compare_models(self, session: NDArray[np.int32], apart: NDArray[np.float64], names: Sequence[str | None]) -> None:
+        """Note how far (n, 2) the two models of the shift lie apart, horizontally and in height, at drafted points."""
+        for number in np.unique(session).tolist():
+            here = np.flatnonzero(session == number)
+            farthest = here[np.argmax(np.hypot(*apart[here].T))]
+            if np.hypot(*apart[farthest]) > np.hypot(*self.apart.get(number, (0.0, 0.0, ""))[:2]):
+                self.apart[number] = (float(apart[farthest, 0]), float(apart[farthest, 1]), names[farthest] or "")
+
+    def shift_model(self, prepared: Prepared) -> dict[str, Any]:
+        """Return the record's ``shift_model``: for "grid", per session, how far it differs from the geocentric one."""
+        return {
+            "model": prepared.loaded.job.shift.model,
+            "farthest": [
+                {
+                    "session": prepared.windows[number].session.name,
+                    "point": name,
+                    "horizontal": horizontal,
+                    "vertical": vertical,
+                }
+                for number, (horizontal, vertical, name) in sorted(self.apart.items())
+            ],
+        }
 
     def rows(self, read: int, on_marks: int) -> dict[str, Any]:
         """Return the record's ``rows``.
@@ -78,6 +103,8 @@ def account(
     rows: Mapping[str, Any],
     sessions: Sequence[Mapping[str, Any]],
     checks: Sequence[Mapping[str, Any]],
+    marks: Sequence[Mapping[str, Any]],
+    shift_model: Mapping[str, Any],
     sums: Mapping[str, str],
     changes: Mapping[str, Any] | None,
     files: Sequence[Mapping[str, Any]],
@@ -85,7 +112,7 @@ def account(
     """Return the record of an issue.
 
     ``files`` are the names and sums of the files beside it, ``exports`` are the rows of each export, ``newest`` is the time of the newest observation in UTC milliseconds,
-    ``sums`` the identity, ``sessions`` and ``checks`` the rows of the layers.
+    ``sums`` the identity, ``sessions``, ``checks`` and ``marks`` the rows of the layers, ``shift_model`` from `Count.shift_model`.
     """
     job = prepared.loaded.job
     inputs = [
@@ -94,7 +121,8 @@ def account(
     ]
     if prepared.register is not None and job.control is not None:
         register = prepared.register
-        inputs.append({"path": Path(os.path.relpath(job.control.file, prepared.loaded.path.parent)).as_posix(), "sha256": register.sha256, "rows": register.rows})
+        path = Path(os.path.relpath(job.control.file, prepared.loaded.path.parent)).as_posix()
+        inputs.append({"path": path, "sha256": register.sha256, "rows": register.rows})
     return build_record(
         job=job.job.name,
         issue=issue,
@@ -104,25 +132,55 @@ def account(
         rows=rows,
         sessions=sessions,
         checks=checks,
-        adjustment=_adjustment(settled),
+        adjustment=_adjustment(prepared, settled),
         operations=[_operation(operation) for operation in routes.recorded()],
         inputs=inputs,
         target=target(job),
         caution=CAUTION,
         changes=changes,
         notes=notes(prepared, routes, settled),
+        marks=marks,
+        untied=untied(prepared, settled),
+        shift_model=shift_model,
         identity=dict(sums),
         files=list(files),
     )
 
 
-def _adjustment(settled: Settled) -> dict[str, Any]:
+def _adjustment(prepared: Prepared, settled: Settled) -> dict[str, Any]:
     found = settled.shifts.adjustment
     test = found.chi_square
+    first = len(settled.tied.occupied) - len(settled.tied.setups)
+    over = [settled.tied.marks.names[mark] for mark in settled.tied.occupied[first:]]
     return {
         "variance_factor": found.variance_factor,
         "degrees_of_freedom": found.degrees_of_freedom,
         "chi_square": None if test is None else {"low": test.low, "high": test.high, "passed": test.passed},
+        "square_sum": None if test is None else test.value,
+        "critical_value": found.critical,
+        "set_ups": [
+            {"session": prepared.windows[session].session.name, "mark": mark, **_statistics(found, first + number)}
+            for number, (session, mark) in enumerate(zip(settled.tied.setups, over, strict=True))
+        ],
+        "control": [
+            {"mark": settled.tied.marks.names[mark], **_statistics(found, first + len(over) + number)}
+            for number, mark in enumerate(settled.shifts.control)
+        ],
+    }
+
+
+def _statistics(found: Adjustment, row: int) -> dict[str, Any]:
+    """Return residual, redundancy, standardised residual and detectable error of one observation, east, north, up."""
+    values = {
+        "residual": found.residuals,
+        "redundancy": found.redundancy,
+        "standardised": found.standardised,
+        "detectable": found.detectable,
+    }
+    return {
+        f"{name}_{axis}": float(of[row, column])
+        for name, of in values.items()
+        for column, axis in enumerate(("east", "north", "up"))
     }
 
 
@@ -147,52 +205,3 @@ def target(job: Job) -> dict[str, Any]:
         "definition": crs.compound_definition(job.target.grid, job.target.height),
         "epoch": job.target.epoch,
     }
-
-
-def notes(prepared: Prepared, routes: Routes, settled: Settled) -> list[str]:
-    """Return in words what a reader of the issue should look at, apart from failing checks."""
-    return [*_unlikely_shifts(prepared, routes, settled), *_untied(prepared, settled), *_doubts(prepared, settled)]
-
-
-def _unlikely_shifts(prepared: Prepared, routes: Routes, settled: Settled) -> list[str]:
-    limits = prepared.loaded.job.shift
-    local, _ = shift_at_places(settled, routes)
-    told = []
-    for window, (east, north, up) in zip(prepared.windows, local, strict=True):
-        if np.hypot(east, north) > limits.limit_horizontal or abs(up) > limits.limit_vertical:
-            told.append(
-                f"session {window.session.name}: a shift of {np.hypot(east, north):.1f} m horizontally and {up:+.1f} m in"
-                f" height is beyond the limits of {limits.limit_horizontal:g} and {limits.limit_vertical:g} m; a base that"
-                " averaged its own position is off by less, so look for a wrong mark, a wrong datum or height system, a"
-                " wrong antenna height or feet taken for metres"
-            )
-    return told
-
-
-def _untied(prepared: Prepared, settled: Settled) -> list[str]:
-    told = []
-    for missing in missing_ties(settled.shifts.adjustment.ties):
-        names = [prepared.windows[number].session.name for number in missing.sessions]
-        lacking = " and ".join(["position"] * missing.position + ["height"] * missing.height)
-        some = " or ".join(names[:3]) + (" or others" if len(names) > 3 else "")
-        told.append(
-            f"untied in {lacking}: {', '.join(names)}; one occupation, in {some}, of a mark that control ties in"
-            f" {lacking} would tie {'it' if len(names) == 1 else 'them'}"
-        )
-    return told
-
-
-def _doubts(prepared: Prepared, settled: Settled) -> list[str]:
-    told = []
-    test = settled.shifts.adjustment.chi_square
-    if test is not None and not test.passed:
-        told.append(
-            f"the ties do not agree as well as their uncertainties say: chi-square {test.value:.1f} outside"
-            f" {test.low:.1f} to {test.high:.1f}; see the residuals in check_marks"
-            if test.value > test.high
-            else f"the ties agree better than their uncertainties say (chi-square {test.value:.1f} below {test.low:.1f})"
-        )
-    for export in prepared.exports:
-        if export.points.columns.solution is None:
-            told.append(f"{export.shown}: no solution column is mapped, so every row counts as fixed")
-    return told

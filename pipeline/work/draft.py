@@ -1,7 +1,7 @@
 """The second pass: every reading corrected, given its proof word, and either drafted or held back with a reason."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -35,7 +35,8 @@ _WHY_PROOF = {
 class Drafted:
     """One batch after the second pass: (n,) each.
 
-    ``held`` is 0 for points and occupations of marks; ``on_mark`` tells the two apart.
+    ``held`` is 0 for points and occupations of marks; ``on_mark`` tells the two apart. ``apart`` (n, 2) is how far the
+    two models of the shift differ, horizontally and in height, where the job uses the grid model.
     """
 
     batch: pa.RecordBatch
@@ -46,6 +47,7 @@ class Drafted:
     proof: NDArray[np.uint8]
     held: NDArray[np.uint8]
     on_mark: NDArray[np.bool_]
+    apart: NDArray[np.float64] | None = None
 
     @property
     def points(self) -> NDArray[np.bool_]:
@@ -78,7 +80,7 @@ class Drafter:
         repeats = _within(self.gathered.repeats, start, rows)
         sifted = self.sieve.sift(batch, repeats, export.points.columns.solution is not None)
         held, session = sifted.held, sifted.session
-        corrected = self._correct(batch, export, session)
+        corrected, other = self._correct(batch, export, session)
 
         def hold(which: NDArray[np.bool_], reason: Reason) -> None:
             held[which & (held == 0)] = reason_code(reason)
@@ -89,10 +91,13 @@ class Drafter:
         proof = self._proof(milliseconds(batch), session)
         for word in self.prepared.loaded.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
-        return Drafted(batch, export, start, session, corrected, proof, held, on_mark & (held == 0))
+        return Drafted(batch, export, start, session, corrected, proof, held, on_mark & (held == 0), _apart(corrected, other))
 
-    def _correct(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> Corrected:
-        """Correct the readings that have a session; the others come out as NaN."""
+    def _correct(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> tuple[Corrected, Corrected | None]:
+        """Correct the readings that have a session; the others come out as NaN.
+
+        Where the grid model is used, also as the geocentric model would.
+        """
         rows = np.flatnonzero(session >= 0)
         whole = len(rows) == batch.num_rows
         there = batch if whole else batch.take(pa.array(rows))
@@ -102,8 +107,13 @@ class Drafter:
         xyz = self.settled.field.take_out(xyz, sessions, milliseconds(there), frames.to_issued)
         distance = np.linalg.norm(xyz - self.settled.bases.receiver[sessions], axis=1)
         sigma = with_distance(observed_sigma(there, job.quality), distance, job.quality.ppm)
-        found = correct(frames, xyz, sessions, sigma, self.settled.applied, job.target.geoid_sigma or 0.0)
-        return found if whole else _spread(found, rows, batch.num_rows)
+        models = [self.settled.applied]
+        if models[0].grid is not None:
+            models.append(replace(models[0], grid=None))
+        found = [correct(frames, xyz, sessions, sigma, model, job.target.geoid_sigma or 0.0) for model in models]
+        if not whole:
+            found = [_spread(one, rows, batch.num_rows) for one in found]
+        return found[0], found[1] if len(found) > 1 else None
 
     def _proof(self, time: NDArray[np.int64], session: NDArray[np.int32]) -> NDArray[np.uint8]:
         proof = np.full(len(time), PROOFS.index(Proof.UNCHECKED), np.uint8)
@@ -136,6 +146,13 @@ class Drafter:
         repeat = int(np.searchsorted(self.gathered.repeats, number))
         export = int(np.searchsorted(np.cumsum(self.gathered.rows), self.gathered.repeated[repeat], side="right"))
         return f"{self.prepared.exports[export].shown}:{self.gathered.repeated_row[repeat]}"
+
+
+def _apart(one: Corrected, other: Corrected | None) -> NDArray[np.float64] | None:
+    if other is None:
+        return None
+    horizontal = np.hypot(one.easting - other.easting, one.northing - other.northing)
+    return np.column_stack([horizontal, np.abs(one.height - other.height)])
 
 
 def _within(numbers: NDArray[np.int64], start: int, rows: int) -> NDArray[np.bool_]:

@@ -11,12 +11,12 @@ from typing import IO, Any
 import pyarrow as pa
 
 from pipeline.issue.geopackage import LayerSource, write_geopackage
-from pipeline.issue.layers import CHECK_MARKS, HELD_BACK, SESSIONS
+from pipeline.issue.layers import CHECK_MARKS, HELD_BACK, MARKS, SESSIONS
 from pipeline.issue.readback import read_back
 from pipeline.work.account import CAUTION, Count, target
 from pipeline.work.draft import Drafted, Drafter
 from pipeline.work.gather import Progress
-from pipeline.work.rows import Carried, Rows, check_rows, session_rows
+from pipeline.work.rows import Carried, Rows, check_rows, mark_rows, session_rows
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,9 @@ class Laid:
 
     checks: pa.RecordBatch
     sessions: pa.RecordBatch
+    marks: pa.RecordBatch
     rows: dict[str, Any]
+    shift_model: dict[str, Any]
     files: list[dict[str, Any]]
 
 
@@ -78,6 +80,7 @@ class _Layers:
         self.carried = Carried.of(self.prepared.exports)
         self.count = Count(len(self.prepared.windows))
         self.checks = check_rows(self.prepared, self.settled, told)
+        self.marks = mark_rows(self.settled, drafter.routes)
         self.sessions: pa.RecordBatch | None = None
 
     def sources(self, description: str) -> Iterator[LayerSource]:
@@ -86,13 +89,14 @@ class _Layers:
         yield LayerSource("check_marks", CHECK_MARKS, [self.checks], description)
         self.sessions = session_rows(self.prepared, self.settled, self.drafter.routes, self.count.by_session)
         yield LayerSource("sessions", SESSIONS, [self.sessions], description)
+        yield LayerSource("marks", MARKS, [self.marks], description)
         yield LayerSource("held_back", HELD_BACK, self._held_back(), description)
 
     def laid(self, files: list[dict[str, Any]]) -> Laid:
         """Return the sum of it all, once every layer has been taken."""
         assert self.sessions is not None
         read, on_marks = sum(self.drafter.gathered.rows), self.checks.num_rows
-        return Laid(self.checks, self.sessions, self.count.rows(read, on_marks), files)
+        return Laid(self.checks, self.sessions, self.marks, self.count.rows(read, on_marks), self.count.shift_model(self.prepared), files)
 
     def _points(self) -> Iterator[pa.RecordBatch]:
         rows, done, total = Rows(self.drafter, self.carried), 0, sum(self.drafter.gathered.rows)
@@ -109,7 +113,11 @@ class _Layers:
                     self.progress("correcting", done, total)
 
     def _note(self, drafted: Drafted) -> None:
-        self.count.add(drafted.session, drafted.held, drafted.points)
+        points = drafted.points
+        self.count.add(drafted.session, drafted.held, points)
+        if drafted.apart is not None and points.any():
+            names = drafted.batch.column("name").filter(pa.array(points)).to_pylist()
+            self.count.compare_models(drafted.session[points], drafted.apart[points], names)
 
     def _held_back(self) -> Iterator[pa.RecordBatch]:
         self.spill.seek(0)

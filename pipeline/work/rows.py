@@ -1,6 +1,6 @@
 """Worked batches and settled occupations as the rows of the issued layers."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,11 +10,13 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.correct import Corrected
-from pipeline.issue.layers import CHECK_MARKS, GEOMETRY, HELD_BACK, SESSIONS, points_schema, wkb_points
+from pipeline.geodesy.frames import enu_rotation
+from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
+from pipeline.issue.layers import CHECK_MARKS, GEOMETRY, HELD_BACK, MARKS, SESSIONS, points_schema, wkb_points
 from pipeline.proof.bracket import PROOFS
 from pipeline.read.files import Export
 from pipeline.tables import TIME
-from pipeline.words import REASONS, Role
+from pipeline.words import REASONS, Holds, MarkStatus, Role
 from pipeline.work.draft import Drafted, Drafter
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
@@ -128,9 +130,49 @@ def check_rows(prepared: Prepared, settled: Settled, causes: Sequence[str | None
         *_taken(found, np.arange(count), "hu95", "vu95"),
         pa.array(compared.passed, mask=~compared.judged),
         pa.array(causes, pa.string()),
+        *(_number(values) for values in _statistics(settled)),
         wkb_points(found.easting, found.northing, found.height),
     ]
     return pa.RecordBatch.from_arrays([_flat(column) for column in columns], schema=CHECK_MARKS)
+
+
+def _statistics(settled: Settled) -> Iterator[NDArray[np.float64]]:
+    """Yield redundancy, standardised residual and detectable error, east, north and up each, (n,) per occupation."""
+    found, rows = settled.shifts.adjustment, settled.occupations.observation
+    for values in (found.redundancy, found.standardised, found.detectable):
+        for axis in range(3):
+            yield np.where(rows >= 0, values[rows, axis], np.nan) if len(values) else np.full(len(rows), np.nan)
+
+
+def mark_rows(settled: Settled, routes: Routes) -> pa.RecordBatch:
+    """Return the marks of the adjustment as rows of ``marks``; what nothing ties is null.
+
+    A mark is held where the register holds something of it. Its coordinates are the adjusted ones all the same: they
+    differ from the register's by what its stated uncertainty lets the ties say.
+    """
+    marks, found = settled.tied.marks, settled.shifts.adjustment
+    ties = found.ties
+    _, covariance = found.local_marks(enu_rotation(marks.longitude, marks.latitude))
+    grid = np.column_stack(routes.frames.to_issued.forward(*np.nan_to_num(settled.shifts.marks).T))
+    grid[~ties.mark_position, :2] = np.nan
+    grid[~ties.mark_height, 2] = np.nan
+    occupied = np.bincount(settled.tied.occupied, minlength=len(marks.names))
+    held = marks.held[:, 0] | marks.held[:, 2]
+    words = [Holds.FULL, Holds.POSITION, Holds.HEIGHT]
+    holds = [
+        str(words[0 if one and two else 1 if one else 2]) if one or two else None for one, two in marks.held[:, [0, 2]]
+    ]
+    columns = [
+        pa.array(marks.names, pa.string()),
+        *(_number(grid[:, axis]) for axis in range(3)),
+        _number(horizontal_95(covariance)),
+        _number(vertical_95(np.sqrt(covariance[:, 2, 2]))),
+        pa.array(holds, pa.string()),
+        pa.array(occupied, pa.int64()),
+        pa.array([str(MarkStatus.HELD if is_held else MarkStatus.ADJUSTED) for is_held in held], pa.string()),
+        wkb_points(*grid.T),
+    ]
+    return pa.RecordBatch.from_arrays(columns, schema=MARKS)
 
 
 def session_rows(prepared: Prepared, settled: Settled, routes: Routes, points: NDArray[np.int64]) -> pa.RecordBatch:

@@ -28,12 +28,14 @@ class Tied:
         marks: the marks that it knows.
         shifts: its result.
         observation: (n,) number of each candidate's observation in the adjustment, -1 where it is no tie.
+        occupied: (k,) the mark of each tie and set-up, in the order of their observations.
         setups: the sessions whose bases stand over a mark, in the order of their observations, after the ties'.
     """
 
     marks: Marks
     shifts: Shifts
     observation: NDArray[np.int64]
+    occupied: NDArray[np.int64]
     setups: tuple[int, ...]
 
 
@@ -86,7 +88,7 @@ def tie(
     shifts = derive(len(prepared.windows), marks, occupied, setups, _stated(prepared, routes, places))
     observation = np.full(len(candidates.named), -1)
     observation[rows] = np.arange(len(rows))
-    return Tied(marks, shifts, observation, tuple(window.index for window in over))
+    return Tied(marks, shifts, observation, np.concatenate([occupied.mark, setups.mark]), tuple(window.index for window in over))
 
 
 def _stated(prepared: Prepared, routes: Routes, places: Floats) -> Stated:

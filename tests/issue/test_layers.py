@@ -11,7 +11,8 @@ from pipeline.issue import layers
 TEXT, NUMBER, COUNT, WHETHER = "string", "double", "int64", "bool"
 TIME, SHAPE = "timestamp[ms, tz=UTC]", "binary"
 
-# Spelled out from the contract's table of layers, not taken from the code.
+# Spelled out from the contract's table of layers, not taken from the code; the statistics of a tie and the layer marks
+# are additions to it.
 CONTRACT = {
     "points": f"""name {TEXT}; code {TEXT}; easting {NUMBER}; northing {NUMBER}; height {NUMBER};
         ellipsoid_height {NUMBER}; longitude {NUMBER}; latitude {NUMBER}; session {TEXT}; observed {TIME};
@@ -21,11 +22,15 @@ CONTRACT = {
         known_easting {NUMBER}; known_northing {NUMBER}; known_height {NUMBER}; easting {NUMBER}; northing {NUMBER};
         height {NUMBER}; d_east {NUMBER}; d_north {NUMBER}; d_height {NUMBER}; d_horizontal {NUMBER};
         tolerance_h {NUMBER}; tolerance_v {NUMBER}; hu95 {NUMBER}; vu95 {NUMBER}; passed {WHETHER}; cause {TEXT};
-        geometry {SHAPE}""",
+        redundancy_east {NUMBER}; redundancy_north {NUMBER}; redundancy_up {NUMBER}; standardised_east {NUMBER};
+        standardised_north {NUMBER}; standardised_up {NUMBER}; detectable_east {NUMBER}; detectable_north {NUMBER};
+        detectable_up {NUMBER}; geometry {SHAPE}""",
     "sessions": f"""session {TEXT}; start {TIME}; end {TIME}; base {TEXT}; points {COUNT}; ties {COUNT};
         checks {COUNT}; shift_x {NUMBER}; shift_y {NUMBER}; shift_z {NUMBER}; shift_east {NUMBER};
         shift_north {NUMBER}; shift_up {NUMBER}; sigma_east {NUMBER}; sigma_north {NUMBER}; sigma_up {NUMBER};
         verdict {TEXT}; geometry {SHAPE}""",
+    "marks": f"""mark {TEXT}; easting {NUMBER}; northing {NUMBER}; height {NUMBER}; hu95 {NUMBER}; vu95 {NUMBER};
+        holds {TEXT}; occupations {COUNT}; status {TEXT}; geometry {SHAPE}""",
     "held_back": f"""name {TEXT}; code {TEXT}; session {TEXT}; observed {TIME}; reason {TEXT}; detail {TEXT};
         easting {NUMBER}; northing {NUMBER}; height {NUMBER}; source_file {TEXT}; source_row {COUNT};
         geometry {SHAPE}""",
@@ -37,6 +42,7 @@ SCHEMAS = {
     "points": layers.points_schema(),
     "check_marks": layers.CHECK_MARKS,
     "sessions": layers.SESSIONS,
+    "marks": layers.MARKS,
     "held_back": layers.HELD_BACK,
     "changes": layers.CHANGES,
 }
