@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from pipeline.control import Register
 from pipeline.geodesy import crs
+from pipeline.geodesy.operations import Operation
 from pipeline.job.model import Job
 from pipeline.work.routes import Routes
 
@@ -48,27 +49,38 @@ def reference(job: Job, register: Register | None, routes: Routes, guess: dict[s
         job: the job.
         register: the register, None where the job has none.
         routes: the operations.
-        guess: for marks of which the register gives only position or only height, an approximate (3,) position in
-            the working frame to go with it; good to some metres, and not held.
+        guess: for marks that hold only position or only height, an approximate (3,) position in the working frame to
+            go with it; good to some metres, and not held. It is taken before what the register says of the rest.
     """
     if register is None or routes.register is None or job.control is None:
         return nothing_known()
     given = np.column_stack([register.first, register.second, register.third])
-    filled = given.copy()
-    for number, name in enumerate(register.names):
-        lacking = np.isnan(given[number])
-        if lacking.any() and name in guess:
-            near = np.array([float(part) for part in routes.register.inverse(*guess[name])])
-            filled[number, lacking] = near[lacking]
-    xyz = np.column_stack(routes.register.forward(*filled.T))
+    position, height = register.holds_position, register.holds_height
+    holds = np.column_stack([position, position, height])
+    # What a mark does not hold is often taken off a map; its height would be reduced for the geoid at that place, and
+    # held along the vertical there.
+    xyz = _working(given, ~holds, register, routes.register, guess)
     target = job.target
     if crs.same_crs(job.control.crs, target.grid) and crs.same_height_datum(job.control.height, target.height):
         grid = given
     else:
-        grid = np.column_stack(routes.frames.to_issued.forward(*xyz.T))
+        stated = _working(given, np.zeros_like(holds), register, routes.register, guess)
+        grid = np.column_stack(routes.frames.to_issued.forward(*stated.T))
         grid[np.isnan(given[:, :2]).any(axis=1), :2] = np.nan
         grid[np.isnan(given[:, 2]), 2] = np.nan
-    position, height = register.holds_position, register.holds_height
-    held = np.column_stack([position, position, height]) & np.isfinite(xyz)
+    held = holds & np.isfinite(xyz)
     sigma = np.column_stack([register.sigma_east, register.sigma_north, register.sigma_up])
     return Reference(register.names, xyz, grid, held, sigma)
+
+
+def _working(
+    given: Floats, doubted: NDArray[np.bool_], register: Register, operation: Operation, guess: dict[str, Floats]
+) -> Floats:
+    """Return (R, 3) in the working frame; what is not given, or doubted, from ``guess`` where it has any."""
+    filled = given.copy()
+    lacking = np.isnan(given) | doubted
+    for number, name in enumerate(register.names):
+        if lacking[number].any() and name in guess:
+            near = np.array([float(part) for part in operation.inverse(*guess[name])])
+            filled[number, lacking[number]] = near[lacking[number]]
+    return np.column_stack(operation.forward(*filled.T))

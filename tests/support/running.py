@@ -1,0 +1,56 @@
+"""Runs a simulated job and reads its issue back; changes an export where the simulator writes only its own."""
+
+import csv
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from issued import Issue, current_issue
+from simulate import Simulation
+
+from pipeline import run_job
+
+Row = dict[str, str]
+
+
+def run_simulated(
+    job: Simulation, folder: Path, form: str = "csv", *, session_file: bool = False, code: int = 0
+) -> Issue:
+    """Write a simulated job, run it, and return its issue; the run must end with exit code ``code``."""
+    return run_written(job.write(folder, form, session_file=session_file), code)
+
+
+def run_written(path: Path, code: int = 0) -> Issue:
+    """Run the job file of a simulated job and return its issue; the run must end with exit code ``code``."""
+    outcome = run_job(path)
+    assert outcome.exit_code == code, outcome.record["checks"]
+    return current_issue(path.parent / "out")
+
+
+def rewrite_export(path: Path, change: Callable[[Row], Row]) -> None:
+    """Change every row of a CSV export; the rows that come back may have other columns, all the same ones."""
+    with path.open(newline="", encoding="utf-8") as file:
+        rows = [change(row) for row in csv.DictReader(file)]
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def replace_in(path: Path, changes: Mapping[str, str]) -> None:
+    """Replace pieces of a text file; each must be there."""
+    text = path.read_text(encoding="utf-8")
+    for old, new in changes.items():
+        assert old in text, old
+        text = text.replace(old, new)
+    path.write_text(text, encoding="utf-8")
+
+
+def append_rows(path: Path, rows: list[dict[str, Any]]) -> list[int]:
+    """Append rows to a CSV export, columns that a row leaves out taken from the file's last row; return their lines."""
+    with path.open(newline="", encoding="utf-8") as file:
+        before = list(csv.DictReader(file))
+    with path.open("a", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, list(before[0]), lineterminator="\n")
+        writer.writerows({**before[-1], **row} for row in rows)
+    return [len(before) + 2 + number for number in range(len(rows))]
