@@ -3,12 +3,10 @@
 import json
 import re
 import sqlite3
-import sys
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from threading import Lock
 from types import ModuleType
 from typing import Any
 
@@ -28,26 +26,6 @@ _OPTIONS = {
     ".json": {"DATE_AS_STRING": "YES", "ARRAY_AS_STRING": "YES"},
     ".gpkg": {"IMMUTABLE": "YES"},
 }
-_HEAVY = ("geopandas", "pandas", "shapely")
-_IMPORTING = Lock()
-
-
-def ogr() -> ModuleType:
-    """Import pyogrio when it is first needed, without the data frame libraries that it would load if they are there.
-
-    That takes a third of the time. Where one of them is loaded already, pyogrio finds it.
-    """
-    with _IMPORTING:
-        absent = [name for name in _HEAVY if "pyogrio" not in sys.modules and name not in sys.modules]
-        for name in absent:
-            sys.modules[name] = None  # type: ignore[assignment]
-        try:
-            import pyogrio
-        finally:
-            for name in absent:
-                sys.modules.pop(name, None)
-    module: ModuleType = pyogrio
-    return module
 
 
 @dataclass(frozen=True)
@@ -100,7 +78,8 @@ def open_layer(path: Path, layer: str | None, rows_per_batch: int) -> Iterator[L
     ending = path.suffix.lower()
     is_package = ending == ".gpkg"
     count = _count(path, layer) if is_package and layer is not None else None
-    pyogrio = ogr()
+    import pyogrio  # here and not above: text exports do without it, and it takes long to load
+
     with ExitStack() as stack:
         with _errors(pyogrio):
             about, reader = stack.enter_context(
