@@ -14,7 +14,7 @@ from pipeline.problems import JobError, Problem
 from pipeline.read.text import digest
 from pipeline.words import Reason
 from pipeline.work.account import account
-from pipeline.work.diagnose import causes
+from pipeline.work.diagnose import Diagnoses, diagnose, recorded
 from pipeline.work.draft import Drafter
 from pipeline.work.gather import Gathered, Progress, gather
 from pipeline.work.identity import differences, identity
@@ -81,7 +81,7 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
         before = newest(folder)
         if dry_run:
             number = before[0] + 1 if before else 1
-            return Outcome(dict(worked.record(dry(worked.drafter, worked.told, progress), number, None)), None, False)
+            return Outcome(dict(worked.record(dry(worked.drafter, worked.told(), progress), number, None)), None, False)
         if not held:
             stack.enter_context(job_lock(folder))
         try:
@@ -102,8 +102,12 @@ class _Worked:
     routes: Routes
     settled: Settled
     drafter: Drafter
-    told: list[str | None]
+    diagnoses: Diagnoses
     sums: dict[str, str]
+
+    def told(self) -> list[str | None]:
+        """Return per occupation what it may mean where it fails."""
+        return self.diagnoses.causes(len(self.settled.occupations.marks))
 
     def record(self, laid: Laid, number: int, changes: dict[str, Any] | None) -> Record:
         """Return the record of the issue whose layers were laid out."""
@@ -119,6 +123,8 @@ class _Worked:
             checks=as_records(laid.checks),
             marks=as_records(laid.marks),
             shift_model=laid.shift_model,
+            diagnoses=recorded(self.prepared, self.settled, self.diagnoses),
+            drifts=self.diagnoses.drifts,
             sums=self.sums,
             changes=changes,
             files=laid.files,
@@ -131,9 +137,9 @@ def _work(prepared: Prepared, progress: Progress | None) -> _Worked:
     gathered = gather(prepared, sorting, progress)
     routes = choose_routes(prepared, gathered.area)
     settled = settle(prepared, gathered, routes)
-    told = causes(prepared, routes, settled)
+    diagnoses = diagnose(prepared, routes, settled, routes.area)
     drafter = Drafter(prepared, gathered, routes, settled, sorting)
-    return _Worked(prepared, gathered, routes, settled, drafter, told, identity(prepared, routes))
+    return _Worked(prepared, gathered, routes, settled, drafter, diagnoses, identity(prepared, routes))
 
 
 def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
@@ -149,7 +155,7 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
         changes = {"since": last["issue"], "because": because}
     with open_issue(folder) as staged:
         name = f"{worked.prepared.loaded.job.job.name}-{staged.number:03d}.gpkg"
-        laid = lay_out(worked.drafter, worked.told, staged.path / name, progress)
+        laid = lay_out(worked.drafter, worked.told(), staged.path / name, progress)
         _check_unchanged(worked.prepared)
         record = worked.record(laid, staged.number, changes)
         write_record(staged.path, record)

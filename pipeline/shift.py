@@ -83,6 +83,7 @@ class Shifts:
         adjustment: residuals and statistics; its observations are the ties, then the set-ups, then the control,
             then the stated shifts.
         control: (c,) index of the mark of each control observation.
+        observations: what was adjusted.
         by_control: (S,) whether the session would be tied in position and height without any stated shift.
     """
 
@@ -93,6 +94,7 @@ class Shifts:
     adjustment: Adjustment
     control: Integers
     by_control: NDArray[np.bool_]
+    observations: Observations
 
     @property
     def whole(self) -> NDArray[np.bool_]:
@@ -140,6 +142,7 @@ def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated
         adjustment=found,
         control=control,
         by_control=alone.session_position & alone.session_height,
+        observations=observations,
     )
 
 

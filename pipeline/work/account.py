@@ -105,6 +105,8 @@ def account(
     checks: Sequence[Mapping[str, Any]],
     marks: Sequence[Mapping[str, Any]],
     shift_model: Mapping[str, Any],
+    diagnoses: Sequence[Mapping[str, Any]],
+    drifts: Sequence[str],
     sums: Mapping[str, str],
     changes: Mapping[str, Any] | None,
     files: Sequence[Mapping[str, Any]],
@@ -112,7 +114,8 @@ def account(
     """Return the record of an issue.
 
     ``files`` are the names and sums of the files beside it, ``exports`` are the rows of each export, ``newest`` is the time of the newest observation in UTC milliseconds,
-    ``sums`` the identity, ``sessions``, ``checks`` and ``marks`` the rows of the layers, ``shift_model`` from `Count.shift_model`.
+    ``sums`` the identity, ``sessions``, ``checks`` and ``marks`` the rows of the layers, ``shift_model`` from
+    `Count.shift_model`, ``diagnoses`` and ``drifts`` what failing occupations and trends may mean.
     """
     job = prepared.loaded.job
     inputs = [
@@ -138,7 +141,8 @@ def account(
         target=target(job),
         caution=CAUTION,
         changes=changes,
-        notes=notes(prepared, routes, settled),
+        notes=[*notes(prepared, routes, settled), *drifts],
+        diagnoses=list(diagnoses),
         marks=marks,
         untied=untied(prepared, settled),
         shift_model=shift_model,

@@ -1,153 +1,282 @@
-"""The hypotheses of one job about its failing occupations, and the sentence that stands in ``cause``."""
+"""Failing occupations read: which single blunder would explain them, how sure that is, and what would decide."""
 
-from collections.abc import Iterator
+import math
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.geodesy.frames import geocentric_to_local
-from pipeline.proof.causes import Hypothesis, Kind, agreeing, fitting, misread_numbers
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.frames import rotate_covariance
+from pipeline.proof.causes import Evidence, Kind, Reading, read, significance_of
 from pipeline.words import Role
+from pipeline.work.hypotheses import Scope, drift, hypotheses, tied_marks
+from pipeline.work.influence import Influence, rotation_at
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
-from pipeline.work.settle import Settled
+from pipeline.work.settle import Settled, shift_at_places
 from pipeline.work.sift import clock
+from pipeline.work.split import split_lines
 
 Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
 
-_AXES = {
-    "projected": ("easting", "northing", "height"),
-    "geographic": ("longitude", "latitude", "ellipsoidal height"),
-}
-_FEET = {"feet": 0.3048, "US survey feet": 1200 / 3937}
-#: How many readings of one failing occupation are named; further ones hardly help anybody.
+#: How many readings of one session are named in `cause`; the record has them all.
 _NAMED = 3
+#: Two readings whose scores differ by less are told apart by nobody: ten to one in likelihood.
+_CLOSE = 2.0 * math.log(10.0)
+#: A drift is told where noise alone gives as large a trend in one session of a thousand.
+_DRIFT = 0.001
+#: Less than three occupations make no trend.
+_LEAST = 3
 
 
-def causes(prepared: Prepared, routes: Routes, settled: Settled) -> list[str | None]:
-    """Return, per occupation in the order of `settled`, what a failing one may mean; None for one that passes."""
-    on_marks, checks = settled.occupations, prepared.loaded.job.checks
-    differences = np.column_stack([on_marks.compared.east, on_marks.compared.north, on_marks.compared.height])
-    failing = on_marks.compared.judged & ~on_marks.compared.passed
-    told: list[str | None] = [None] * len(on_marks.marks)
-    for row in np.flatnonzero(failing).tolist():
-        hypotheses = list(_hypotheses(prepared, routes, settled, row))
-        fits = fitting(differences[row], hypotheses, checks.horizontal, checks.vertical)
-        sentences = [
-            f"{fit.text} (leaves {fit.misfit_horizontal:.3f} m horizontally, {fit.misfit_vertical:.3f} m in height)"
-            for fit in fits[:_NAMED]
-        ]
-        moved = _moved(prepared, settled, differences, failing, row)
-        sentences = ([moved] if moved else []) + sentences
-        if not sentences:
-            sentences = ["no single cause among those known fits; occupy the mark again, and another one"]
-        elif on_marks.roles[row] is Role.TIE:
-            sentences.append("a tie cannot accuse itself: a check on another mark decides")
-        told[row] = f"{len(hypotheses)} causes tried: " + "; or ".join(sentences)
-    return told
+@dataclass(frozen=True)
+class Diagnosis:
+    """What the failing occupations of one session may mean.
+
+    Args:
+        session: index of the session.
+        rows: the failing occupations that it is about, rows of `judge.OnMarks`; none where the shift is implausible.
+        places: where ``rows`` stand in the readings' arrays.
+        tried: how many hypotheses were tried.
+        readings: those that fit, best first.
+        split: lines of a job file that split the session where the base moved; None where that is not the best reading.
+    """
+
+    session: int
+    rows: tuple[int, ...]
+    tried: int
+    places: tuple[int, ...]
+    readings: tuple[Reading, ...]
+    split: str | None
 
 
-def _moved(
-    prepared: Prepared, settled: Settled, differences: Floats, failing: NDArray[np.bool_], row: int
-) -> str | None:
-    """Return that the base seems to have moved, where all failing occupations of the session agree on one vector."""
-    on_marks, checks = settled.occupations, prepared.loaded.job.checks
-    here = (on_marks.session == on_marks.session[row]) & on_marks.compared.judged
-    late = np.flatnonzero(here & failing)
-    before = here & ~failing & (on_marks.time < on_marks.time[late].min())
-    after = here & ~failing & (on_marks.time > on_marks.time[late].min())
-    if not before.any() or after.any():
+@dataclass(frozen=True)
+class Diagnoses:
+    """All of a job: what failing occupations may mean, and drifts that no tolerance caught."""
+
+    diagnoses: tuple[Diagnosis, ...] = ()
+    drifts: tuple[str, ...] = ()
+    told: dict[int, str] = field(default_factory=dict)
+
+    def causes(self, count: int) -> list[str | None]:
+        """Return (count,) the sentence of each occupation, None where it has none."""
+        return [self.told.get(row) for row in range(count)]
+
+
+def diagnose(prepared: Prepared, routes: Routes, settled: Settled, area: Area) -> Diagnoses:
+    """Read every session that has a failing occupation or an implausible shift, and look for drifts in all."""
+    failing = settled.occupations.compared.judged & ~settled.occupations.compared.passed
+    local, _ = shift_at_places(settled, routes)
+    found: list[Diagnosis] = []
+    drifts: list[str] = []
+    for session in range(len(prepared.windows)):
+        here = np.flatnonzero(failing & (settled.occupations.session == session))
+        limits = prepared.loaded.job.shift
+        east, north, up = local[session]
+        implausible = bool(np.hypot(east, north) > limits.limit_horizontal or abs(up) > limits.limit_vertical)
+        if len(here) or implausible:
+            found += _read_session(prepared, routes, settled, area, local, session, here)
+        elif (trend := _drift(prepared, routes, settled, area, local, session)) is not None:
+            drifts.append(trend)
+    told = {row: _sentence(prepared, settled, diagnosis) for diagnosis in found for row in diagnosis.rows}
+    return Diagnoses(tuple(found), tuple(drifts), told)
+
+
+def _read_session(
+    prepared: Prepared, routes: Routes, settled: Settled, area: Area, local: Floats, session: int, failing: Integers
+) -> list[Diagnosis]:
+    """Read a session as a whole; where no single cause explains it, each of its failing marks by itself."""
+    whole = _diagnose(prepared, routes, settled, area, local, session, failing, failing)
+    marks = dict.fromkeys(settled.occupations.marks[row] for row in failing)
+    if whole.readings or len(marks) < 2:
+        return [whole]
+    parts = []
+    for mark in marks:
+        rows = failing[[settled.occupations.marks[row] == mark for row in failing]]
+        parts.append(_diagnose(prepared, routes, settled, area, local, session, rows, failing))
+    return parts
+
+
+def _diagnose(
+    prepared: Prepared,
+    routes: Routes,
+    settled: Settled,
+    area: Area,
+    local: Floats,
+    session: int,
+    rows: Integers,
+    failing: Integers,
+) -> Diagnosis:
+    """Read the failing ``rows`` of a session; other failing ones of the session are left out of sight."""
+    scope = _scope(prepared, routes, settled, area, session, rows, np.setdiff1d(failing, rows))
+    if scope is None:
+        return Diagnosis(session, tuple(rows.tolist()), 0, (), (), None)
+    checks = prepared.loaded.job.checks
+    tried = list(hypotheses(scope))
+    readings = read(_evidence(scope, local), tried, checks.horizontal, checks.vertical)
+    split = None
+    if readings and readings[0].hypothesis.kind is Kind.BASE_MOVED and readings[0].hypothesis.where is not None:
+        split = split_lines(prepared, settled, session, *readings[0].hypothesis.where)
+    places = np.searchsorted(scope.influence.rows, rows)
+    return Diagnosis(session, tuple(rows.tolist()), len(tried), tuple(places.tolist()), tuple(readings), split)
+
+
+def _scope(
+    prepared: Prepared,
+    routes: Routes,
+    settled: Settled,
+    area: Area,
+    session: int,
+    rows: Integers,
+    unseen: Integers,
+) -> Scope | None:
+    """Return what is looked at: the session's judged occupations, and those elsewhere of the marks in question."""
+    on_marks = settled.occupations
+    judged = on_marks.compared.judged.copy()
+    judged[unseen] = False
+    own = np.flatnonzero(judged & (on_marks.session == session))
+    marks = list(dict.fromkeys([*(on_marks.marks[row] for row in rows), *tied_marks(settled, session)]))
+    known = [mark for mark in marks if mark in settled.reference.names]
+    if not len(own) or not known:
         return None
-    vector = differences[late[0]] if len(late) == 1 else agreeing(differences[late], checks.horizontal, checks.vertical)
-    marks = {on_marks.marks[number] for number in late.tolist()}
-    passed = {on_marks.marks[number] for number in np.flatnonzero(before).tolist()}
-    # One failing occupation says so only where the same mark passed before; otherwise the mark itself may be wrong.
-    if vector is None or (len(marks) == 1 and not marks & passed):
-        return None
-    since, until = int(on_marks.time[before].max()), int(on_marks.time[late].min())
-    east, north, up = vector
-    return (
-        f"the base appears to have moved by ({east:+.3f}, {north:+.3f}, {up:+.3f}) m east, north, up"
-        f" between {clock(since)} and {clock(until)} UTC"
+    in_question = np.array([mark in known for mark in on_marks.marks], bool)
+    seen = np.flatnonzero(judged & ((on_marks.session == session) | in_question))
+    limits, checks = prepared.loaded.job.shift, prepared.loaded.job.checks
+    scale = np.array(
+        [checks.horizontal / limits.limit_horizontal] * 2 + [checks.vertical / limits.limit_vertical]
+    )
+    influence = Influence(settled, session, seen, rotation_at(settled, int(own[0])), scale)
+    return Scope(prepared, routes, settled, area, influence, session, own, tuple(known))
+
+
+def _evidence(scope: Scope, local: Floats) -> Evidence:
+    """Return the scope's differences with their covariance, and the session's shift as a last row.
+
+    Errors of one mark's coordinates are common to its occupations, those of a session's shift to its checks. The shift
+    is judged as a difference at its tolerance when it is at its limit, with a third of that as its standard uncertainty:
+    a self-averaged base is off by a metre or a few (common practice, no source).
+    """
+    settled, rows, quality = scope.settled, scope.influence.rows, scope.prepared.loaded.job.quality
+    on_marks, checks = settled.occupations, scope.prepared.loaded.job.checks
+    compared = on_marks.compared
+    difference = np.column_stack([compared.east, compared.north, compared.height])[rows]
+    held = settled.reference.held
+    number = {name: n for n, name in enumerate(settled.reference.names)}
+    at = [number[on_marks.marks[row]] for row in rows]
+    known = held[at] & np.isfinite(difference)
+    noise = np.hypot(on_marks.sigma[rows], [quality.centring, quality.centring, 0.0])
+    check = np.array([on_marks.roles[row] is Role.CHECK for row in rows], bool)
+    same_mark = np.equal.outer(at, at)
+    same_shift = np.equal.outer(on_marks.session[rows], on_marks.session[rows]) & np.logical_and.outer(check, check)
+    shift = np.nan_to_num(rotate_covariance(settled.shifts.covariance, scope.influence.rotation))[on_marks.session[rows]]
+    covariance = np.zeros((3, len(rows) + 1, len(rows) + 1))
+    tolerance = np.array([checks.horizontal, checks.horizontal, checks.vertical])
+    for axis in range(3):
+        covariance[axis, :-1, :-1] = (
+            np.diag(noise[:, axis] ** 2)
+            + same_mark * settled.reference.sigma[at, axis] ** 2
+            + same_shift * shift[:, axis, axis][:, None]
+        )
+        covariance[axis, -1, -1] = (tolerance[axis] / 3.0) ** 2
+    last = np.nan_to_num(local[scope.session]) * scope.influence.scale
+    return Evidence(
+        np.vstack([np.nan_to_num(difference), last]),
+        np.vstack([known, np.isfinite(local[scope.session])]),
+        covariance,
     )
 
 
-def _hypotheses(prepared: Prepared, routes: Routes, settled: Settled, row: int) -> Iterator[Hypothesis]:
-    on_marks = settled.occupations
-    known = on_marks.known[row]
-    yield from _other_marks(settled, on_marks.marks[row], known)
-    yield from _of_the_register(prepared, routes, settled, row)
-    yield from _of_the_sessions(prepared, routes, settled, row)
-    separation = on_marks.corrected.ellipsoid_height[row] - on_marks.corrected.height[row]
-    if abs(separation) > 0:
-        text = f"the register's height is {{}} (geoid separation {separation:+.3f} m)"
-        yield Hypothesis(
-            Kind.ELLIPSOIDAL_HEIGHT, text.format("an ellipsoidal one"), np.array([0.0, 0.0, -separation])
+def _drift(
+    prepared: Prepared, routes: Routes, settled: Settled, area: Area, local: Floats, session: int
+) -> str | None:
+    """Return in words a trend in a session whose occupations all pass, where noise alone hardly makes one so large."""
+    scope = _scope(prepared, routes, settled, area, session, np.zeros(0, np.int64), np.zeros(0, np.int64))
+    if scope is None or len(np.unique(settled.occupations.time[scope.own])) < _LEAST:
+        return None
+    (trend,) = read(_evidence(scope, local), [drift(scope)], math.inf, math.inf)
+    chance = significance_of(trend.size, trend.sigma)
+    if chance >= _DRIFT:
+        return None
+    return f"session {prepared.windows[session].session.name}: {_words(prepared, settled, trend)} (chance {chance:.1g})"
+
+
+def _words(prepared: Prepared, settled: Settled, reading: Reading) -> str:
+    """Return a reading's sentence with its numbers."""
+    east, north, up = reading.size
+    words = {
+        "size": f"({east:+.3f}, {north:+.3f}, {up:+.3f}) m east, north, up",
+        "opposite": f"({-east:+.3f}, {-north:+.3f}, {-up:+.3f}) m east, north, up (its points by the opposite)",
+    }
+    if reading.hypothesis.where is not None:
+        since, until = reading.hypothesis.where
+        times = settled.occupations.time
+        words |= {"since": clock(int(times[since])), "until": clock(int(times[until]))}
+    text = reading.hypothesis.text
+    return text.format(**words) if "{" in text else text
+
+
+def _sentence(prepared: Prepared, settled: Settled, diagnosis: Diagnosis) -> str:
+    """Return what stands in `cause`: the best readings with what they leave, and what would decide between them."""
+    if not diagnosis.readings:
+        return f"none of {diagnosis.tried} causes tried explains it; occupy the mark again, and another one"
+    best = diagnosis.readings[0]
+    told = []
+    for reading in diagnosis.readings[:_NAMED]:
+        doubt = "perhaps by chance: " if reading.chance else ""
+        horizontal, vertical = _left(reading, diagnosis)
+        left = f"leaves {horizontal:.3f} m horizontally, {vertical:.3f} m in height"
+        told.append(f"{doubt}{_words(prepared, settled, reading)} ({left})")
+    close = [r for r in diagnosis.readings[1:] if r.score - best.score < _CLOSE]
+    decide = dict.fromkeys(r.hypothesis.decide for r in [best, *close] if r.hypothesis.decide)
+    if close and decide:
+        told.append("to decide: " + "; ".join(list(decide)[:2]))
+    return f"{'; or '.join(told[:_NAMED])}" + ("" if len(told) <= _NAMED else f"; {told[-1]}") + (
+        f" [{diagnosis.tried} causes tried]"
+    )
+
+
+def _left(reading: Reading, diagnosis: Diagnosis) -> tuple[float, float]:
+    """Return the most that a reading leaves, horizontally and in height, at the failing occupations that it is about."""
+    left = reading.left[list(diagnosis.places)]
+    return float(np.hypot(left[:, 0], left[:, 1]).max(initial=0.0)), float(np.abs(left[:, 2]).max(initial=0.0))
+
+
+def recorded(prepared: Prepared, settled: Settled, diagnoses: Diagnoses) -> list[dict[str, Any]]:
+    """Return the diagnoses as the issue record has them, every reading that fits with its numbers."""
+    names = settled.occupations.table.column("name").to_pylist()
+    return [
+        {
+            "session": prepared.windows[diagnosis.session].session.name,
+            "points": [names[row] for row in diagnosis.rows],
+            "tried": diagnosis.tried,
+            "split": diagnosis.split,
+            "readings": _readings(prepared, settled, diagnosis),
+        }
+        for diagnosis in diagnoses.diagnoses
+    ]
+
+
+def _readings(prepared: Prepared, settled: Settled, diagnosis: Diagnosis) -> list[dict[str, Any]]:
+    found = []
+    for reading in diagnosis.readings:
+        horizontal, vertical = _left(reading, diagnosis)
+        found.append(
+            {
+                "kind": str(reading.hypothesis.kind),
+                "text": _words(prepared, settled, reading),
+                "largest": {
+                    axis: float(reading.predicted[np.argmax(np.abs(reading.predicted[:-1, column])), column])
+                    for column, axis in enumerate(("d_east", "d_north", "d_height"))
+                },
+                "misfit_horizontal": horizontal,
+                "misfit_vertical": vertical,
+                "chi_square": reading.chi_square,
+                "score": reading.score,
+                "chance": reading.chance,
+                "decide": reading.hypothesis.decide,
+            }
         )
-        yield Hypothesis(
-            Kind.ELLIPSOIDAL_HEIGHT,
-            text.format("reduced for the geoid twice, or the point's not at all"),
-            np.array([0.0, 0.0, separation]),
-        )
-
-
-def _other_marks(settled: Settled, mark: str, known: Floats) -> Iterator[Hypothesis]:
-    for name, grid in zip(settled.reference.names, settled.reference.grid, strict=True):
-        if name != mark:
-            yield Hypothesis(Kind.OTHER_MARK, f"the rover stood on {name}, not on {mark}", grid - known)
-
-
-def _of_the_register(prepared: Prepared, routes: Routes, settled: Settled, row: int) -> Iterator[Hypothesis]:
-    """Yield what a mistyped register coordinate would show: digits, axes swapped, feet taken for metres."""
-    register, mark = prepared.register, settled.occupations.marks[row]
-    number = register.find(mark) if register is not None else None
-    if register is None or number is None or routes.register is None:
-        return
-    axes = _AXES[register.kind]
-    given = np.array([register.first[number], register.second[number], register.third[number]])
-    others: list[tuple[Kind, str, Floats]] = []
-    for misread in misread_numbers(register.written[number]):
-        try:
-            value = float(misread.meant.replace(",", "."))
-        except ValueError:
-            continue
-        meant = given.copy()
-        meant[misread.component] = value
-        how = "with two digits swapped" if misread.kind is Kind.DIGITS_SWAPPED else "with one digit wrong"
-        text = f"{mark}'s {axes[misread.component]} was typed {how}: {misread.written} for {misread.meant}"
-        others.append((misread.kind, text, meant))
-    others.append((Kind.AXES_SWAPPED, f"{mark}'s {axes[0]} and {axes[1]} are swapped", given[[1, 0, 2]]))
-    for unit, factor in _FEET.items():
-        meant = given * np.array([1.0, 1.0, factor])
-        others.append((Kind.FEET, f"{mark}'s height is in {unit}", meant))
-    filled = np.array([other[2] for other in others])
-    now = _in_grid(routes, np.where(np.isnan(given), 0.0, given)[None])[0]
-    grid = _in_grid(routes, np.where(np.isnan(filled), 0.0, filled))
-    for (kind, text, _), there in zip(others, grid, strict=True):
-        if np.isfinite(there).all():
-            yield Hypothesis(kind, text, there - now)
-
-
-def _in_grid(routes: Routes, register: Floats) -> Floats:
-    """Return (n, 3) register coordinates in the issued frame."""
-    assert routes.register is not None
-    xyz = routes.register.forward(*register.T)
-    return np.column_stack(routes.frames.to_issued.forward(*xyz))
-
-
-def _of_the_sessions(prepared: Prepared, routes: Routes, settled: Settled, row: int) -> Iterator[Hypothesis]:
-    """Yield what another session's shift, or a field shift taken out once too often or not at all, would show."""
-    on_marks = settled.occupations
-    own = int(on_marks.session[row])
-    lon, lat = on_marks.corrected.longitude[row], on_marks.corrected.latitude[row]
-    for window in prepared.windows:
-        shift = settled.shifts.shift[window.index]
-        if window.index != own and np.isfinite(shift).all():
-            local = geocentric_to_local(settled.shifts.shift[own] - shift, lon, lat)
-            yield Hypothesis(
-                Kind.OTHER_SESSION, f"the point belongs to the base of session {window.session.name}", local.ravel()
-            )
-    field = geocentric_to_local(settled.field.geocentric[own], lon, lat).ravel() + settled.field.grid[own]
-    if field.any():
-        yield Hypothesis(Kind.FIELD_SHIFT_TWICE, "the export does not carry the field shift here", -field)
-        yield Hypothesis(Kind.FIELD_SHIFT_TWICE, "the export carries the field shift twice", field)
+    return found

@@ -223,6 +223,7 @@ _CANDIDATE = pa.schema(
         ("sigma_up", pa.float64()),
         ("solution", pa.string()),
         ("mark", pa.string()),
+        ("antenna_height", pa.float64()),
         ("held", pa.uint8()),
         ("source_row", pa.int64()),
         ("session", pa.int32()),

@@ -34,6 +34,7 @@ class OnMarks:
         compared: observed minus known.
         places: opening, between, closing.
         raw: (n, 3) raw position, working frame, field shifts taken out.
+        sigma: (n, 3) standard uncertainty of the observation east, north, up, without centring.
         observation: number of each tie in the adjustment, -1 for checks.
     """
 
@@ -47,6 +48,7 @@ class OnMarks:
     compared: Differences
     places: tuple[Place, ...]
     raw: Floats
+    sigma: Floats
     observation: Integers
 
 
@@ -82,6 +84,7 @@ def compare(
     candidates: Candidates,
     corrected: Corrected,
     marks: list[str | None],
+    sigma: Floats,
     observation: Integers,
     job: Job,
     reference: Reference,
@@ -93,6 +96,7 @@ def compare(
         candidates: the candidates.
         corrected: their issued coordinates.
         marks: per candidate the mark, or None.
+        sigma: (n, 3) per candidate its standard uncertainty.
         observation: per candidate the number of its observation in the adjustment.
         job: for the tolerances.
         reference: the register.
@@ -128,6 +132,7 @@ def compare(
         compared,
         tuple(place(int(candidates.time[row]), *span(spans[candidates.session[row]])) for row in rows),
         candidates.raw[rows],
+        sigma[rows],
         observation[rows],
     )
     return on_marks, spans

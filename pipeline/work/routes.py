@@ -22,11 +22,12 @@ _MARGIN = 5_000.0
 
 @dataclass(frozen=True)
 class Routes:
-    """The operations of a job: ``frames`` for readings, ``register`` for control marks, ``base`` for set-ups."""
+    """The operations of a job: ``frames`` for readings, ``register`` for control marks, ``base`` for set-ups, over ``area``."""
 
     frames: Frames
     register: Operation | None
     base: Operation | None
+    area: Area
 
     def recorded(self) -> list[Operation]:
         """Return every operation used, each once, in the order of the work."""
@@ -72,7 +73,7 @@ def choose_routes(prepared: Prepared, extent: Area | None) -> Routes:
     except OperationError as error:
         problems.add(*loaded.where("target", "geoid" if target.geoid else "height"), error.what, error.fix)
     problems.raise_if_any()
-    return Routes(Frames(tuple(to_working), to_issued, to_geographic), register, base)
+    return Routes(Frames(tuple(to_working), to_issued, to_geographic), register, base, area)
 
 
 def _nothing_usable(prepared: Prepared) -> list[Problem]:

@@ -1,0 +1,109 @@
+"""How an error of one occupation, or of one mark's register coordinates, shows in the differences of a session."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.adjust import Observations, adjust
+from pipeline.geodesy.frames import enu_rotation, turn
+from pipeline.words import Role
+from pipeline.work.judge import OnMarks
+from pipeline.work.settle import Settled
+
+Floats = NDArray[np.float64]
+
+#: Above so many observations only those around a session are adjusted anew to learn what an error would do.
+_WHOLE = 600
+
+
+@dataclass(frozen=True)
+class Influence:
+    """Answers for one session, by adjusting again with one observation changed by a metre east, north and up.
+
+    The adjustment is linear, and east, north and up hardly mix, so three numbers per session say it all: what part of an
+    error the session's shift takes up. With a single tie that is the whole of it.
+
+    Args:
+        settled: the job as adjusted.
+        session: index of the session in question.
+        rows: (n,) the occupations whose differences are predicted, of any session.
+        rotation: (3, 3) east, north, up at the session.
+        scale: (3,) by which the session's own shift is multiplied in the last row of every answer, after the (n,)
+            occupations, so that a shift at its limit counts like a difference at its tolerance.
+    """
+
+    settled: Settled
+    session: int
+    rows: NDArray[np.int64]
+    rotation: Floats
+    scale: Floats
+
+    @property
+    def _on_marks(self) -> OnMarks:
+        return self.settled.occupations
+
+    @cached_property
+    def _observations(self) -> Observations:
+        """The job's observations with nothing observed; those far from the session left out in a large job."""
+        given = self.settled.shifts.observations
+        if len(given.session) > _WHOLE:
+            marks = given.mark[given.session == self.session]
+            near = (given.session == self.session) | ((given.session < 0) & np.isin(given.mark, marks))
+            given = replace(given, present=given.present & near[:, None])
+        return replace(given, observed=np.zeros_like(given.observed))
+
+    def of_register(self, mark: str, error: Floats) -> Floats:
+        """Return (n + 1, 3) differences if the register's coordinates of a mark are typed (3,) metres too large."""
+        shape = np.zeros((len(self.rows) + 1, 3))
+        shape[:-1] = -np.outer([self._on_marks.marks[row] == mark for row in self.rows], error)
+        names = self.settled.tied.marks.names
+        controls = [names[number] for number in self.settled.shifts.control]
+        if mark in controls:
+            # control is observed as approximation minus register: a larger register coordinate is a smaller observation
+            shape -= self._taken_up(len(self.settled.tied.occupied) + controls.index(mark)) * error
+        return shape
+
+    def of_rows(self, chosen: Mapping[int, Floats]) -> Floats:
+        """Return (n + 1, 3) differences if occupations, by their row in `OnMarks`, are each off by (3,) metres."""
+        shape = np.zeros((len(self.rows) + 1, 3))
+        for row, error in chosen.items():
+            shape[:-1][self.rows == row] += error
+            if self._on_marks.roles[row] is Role.TIE:
+                # a tie is observed as mark minus raw position: a larger raw position is a smaller observation
+                shape -= self._taken_up(int(self._on_marks.observation[row])) * error
+        return shape
+
+    def of_setup(self, number: int, error: Floats) -> Floats:
+        """Return (n + 1, 3) differences if the raw position of a base set-up, by its number, is (3,) metres too large."""
+        first = len(self.settled.tied.occupied) - len(self.settled.tied.setups)
+        return -self._taken_up(first + number) * error
+
+    def _taken_up(self, number: int) -> Floats:
+        """Return (n + 1, 3) what a metre more in one observation adds to the shift of each row's session."""
+        if number not in self._known:
+            shifts = self._of_observation(number)
+            sessions = self._on_marks.session[self.rows]
+            self._known[number] = np.vstack([shifts[sessions], shifts[self.session] * self.scale])
+        return self._known[number]
+
+    def _of_observation(self, number: int) -> Floats:
+        """Return (S, 3) what a metre more in one observation, east, north and up, adds to each session's shift."""
+        given = self._observations
+        observed = given.observed.copy()
+        observed[number] = 1.0
+        sessions, marks = len(self.settled.verdicts), len(self.settled.tied.marks.names)
+        shifts = adjust(replace(given, observed=observed), sessions, marks).shifts
+        return np.nan_to_num(turn(shifts, self.rotation))
+
+    @cached_property
+    def _known(self) -> dict[int, Floats]:
+        return {}
+
+
+def rotation_at(settled: Settled, row: int) -> Floats:
+    """Return (3, 3) east, north, up at an occupation."""
+    found = settled.occupations.corrected
+    return np.asarray(enu_rotation(found.longitude[row], found.latitude[row])).reshape(3, 3)
