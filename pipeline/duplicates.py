@@ -9,14 +9,14 @@ Hashes = NDArray[np.uint64]
 _PRIME = np.uint64(0x9E3779B97F4A7C15)
 
 
-def _mixed(values: Hashes) -> Hashes:
+def mixed(values: Hashes) -> Hashes:
     """Spread every bit over all bits (the finaliser of the public-domain SplitMix64 generator)."""
     values = (values ^ (values >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
     values = (values ^ (values >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
     return values ^ (values >> np.uint64(31))
 
 
-def _of_text(column: pa.Array) -> Hashes:
+def text_hashes(column: pa.Array) -> Hashes:
     """Hash each string as a polynomial in an odd number over its bytes; null is like the empty string."""
     column = column.cast(pa.large_string())
     offsets = np.frombuffer(column.buffers()[1], np.int64)[column.offset : column.offset + len(column) + 1]
@@ -28,7 +28,7 @@ def _of_text(column: pa.Array) -> Hashes:
     within = np.arange(len(content)) - np.repeat(offsets[:-1] - offsets[0], lengths)
     powers = np.cumprod(np.full(int(lengths.max(initial=0)) + 1, _PRIME))
     summed = np.concatenate([np.zeros(1, np.uint64), np.cumsum(content * powers[within])])
-    return _mixed(np.diff(summed[offsets - offsets[0]]) + lengths.astype(np.uint64))
+    return mixed(np.diff(summed[offsets - offsets[0]]) + lengths.astype(np.uint64))
 
 
 def observation_hashes(batch: pa.RecordBatch) -> Hashes:
@@ -36,15 +36,17 @@ def observation_hashes(batch: pa.RecordBatch) -> Hashes:
 
     Two different observations share one with a chance of n² / 2^65 in n readings: 3e-6 in ten million.
     """
-    with np.errstate(over="ignore"):
-        mixed = _of_text(batch.column("name"))
-        mixed = _mixed(mixed * _PRIME + _of_text(batch.column("base")))
-        times = batch.column("time").cast(pa.int64()).fill_null(-1)
-        mixed = _mixed(mixed * _PRIME + np.asarray(times).astype(np.int64).view(np.uint64))
-        for name in ("first", "second", "third"):
-            values = np.ascontiguousarray(batch.column(name).to_numpy(zero_copy_only=False), np.float64)
-            mixed = _mixed(mixed * _PRIME + values.view(np.uint64))
-    return mixed
+    found = mixed_with(text_hashes(batch.column("name")), text_hashes(batch.column("base")))
+    found = mixed_with(found, np.asarray(batch.column("time").cast(pa.int64()).fill_null(-1)).astype(np.int64))
+    for name in ("first", "second", "third"):
+        values = np.ascontiguousarray(batch.column(name).to_numpy(zero_copy_only=False), np.float64)
+        found = mixed_with(found, values)
+    return found
+
+
+def mixed_with(hashes: Hashes, values: NDArray[np.int64] | NDArray[np.uint64] | NDArray[np.float64]) -> Hashes:
+    """Return (n,) hashes that also depend on the bits of (n,) values of eight bytes."""
+    return mixed(hashes * _PRIME + values.view(np.uint64))
 
 
 def repeated(hashes: Hashes, whole: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

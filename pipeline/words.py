@@ -64,6 +64,16 @@ class Holds(StrEnum):
     HEIGHT = "height"
 
 
+class Change(StrEnum):
+    """What became of a point between two issues."""
+
+    MOVED = "moved"
+    ADDED = "added"
+    WITHDRAWN = "withdrawn"
+    HELD = "held"
+    RELEASED = "released"
+
+
 class MarkStatus(StrEnum):
     """How a mark's coordinates in the layer ``marks`` came about."""
 

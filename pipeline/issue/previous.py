@@ -1,0 +1,19 @@
+"""The rows of an issue that is already there, read for comparison."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import pyarrow as pa
+
+
+def read_rows(package: Path, layer: str, columns: Sequence[str]) -> pa.Table:
+    """Return columns of a layer of an issue's GeoPackage, without geometry, in the order of its rows.
+
+    Raises OSError where the file is gone and pyogrio's DataSourceError where it cannot be read.
+    """
+    if not package.is_file():
+        raise FileNotFoundError(f"the GeoPackage of an issue is gone: {package}")
+    import pyogrio
+
+    _, found = pyogrio.read_arrow(package, layer=layer, columns=list(columns), read_geometry=False)
+    return found.select(list(columns))
