@@ -2,11 +2,12 @@
 
 import errno
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from pipeline.issue.confirmed import confirm, confirmed
 from pipeline.issue.geopackage import NotWritten
 from pipeline.issue.publish import job_lock, newest, open_issue, recover
 from pipeline.issue.record import Record, read_record, write_record
@@ -17,9 +18,10 @@ from pipeline.work.account import account
 from pipeline.work.diagnose import Diagnoses, diagnose, recorded
 from pipeline.work.draft import Drafter
 from pipeline.work.gather import Gathered, Progress, gather
-from pipeline.work.identity import differences, identity
+from pipeline.work.identity import at_hand, identity
 from pipeline.work.layout import Laid, dry, lay_out
 from pipeline.work.prepare import Prepared, load, prepare
+from pipeline.work.reissue import Before, reach, reasons, register_rows, reuse
 from pipeline.work.routes import Routes, choose_routes
 from pipeline.work.rows import as_records
 from pipeline.work.settle import Settled, settle
@@ -77,11 +79,15 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
         held = folder.is_dir() and not dry_run
         if held:
             stack.enter_context(job_lock(folder))
-        worked = _work(prepare(loaded), progress)
-        before = newest(folder)
+        prepared = prepare(loaded)
+        if held and (same := _unchanged(prepared, folder)) is not None:
+            return same
+        worked = _work(prepared, progress)
         if dry_run:
+            before = newest(folder)
             number = before[0] + 1 if before else 1
-            return Outcome(dict(worked.record(dry(worked.drafter, worked.told(), progress), number, None)), None, False)
+            laid = dry(worked.drafter, worked.told(), progress)
+            return Outcome(dict(worked.record(laid, number, None)), None, False)
         if not held:
             stack.enter_context(job_lock(folder))
         try:
@@ -103,7 +109,9 @@ class _Worked:
     settled: Settled
     drafter: Drafter
     diagnoses: Diagnoses
+    register: list[dict[str, str]]
     sums: dict[str, str]
+    reach: dict[str, dict[str, str]]
 
     def told(self) -> list[str | None]:
         """Return per occupation what it may mean where it fails."""
@@ -126,6 +134,8 @@ class _Worked:
             diagnoses=recorded(self.prepared, self.settled, self.diagnoses),
             drifts=self.diagnoses.drifts,
             sums=self.sums,
+            reach=self.reach,
+            register=self.register,
             changes=changes,
             files=laid.files,
         )
@@ -139,27 +149,47 @@ def _work(prepared: Prepared, progress: Progress | None) -> _Worked:
     settled = settle(prepared, gathered, routes)
     diagnoses = diagnose(prepared, routes, settled, routes.area)
     drafter = Drafter(prepared, gathered, routes, settled, sorting)
-    return _Worked(prepared, gathered, routes, settled, drafter, diagnoses, identity(prepared, routes))
+    register = register_rows(prepared, settled)
+    sums = identity(prepared, routes, register)
+    return _Worked(
+        prepared, gathered, routes, settled, drafter, diagnoses, register, sums, reach(prepared, routes, settled)
+    )
+
+
+def _unchanged(prepared: Prepared, folder: Path) -> Outcome | None:
+    """Return the newest issue where everything at hand is as it was when that was made or last confirmed."""
+    recover(folder)
+    before = newest(folder)
+    if before is None or confirmed(folder, before[0]) != at_hand(prepared):
+        return None
+    return Outcome(dict(read_record(before[1])), before[1].parent, False)
 
 
 def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
-    """Write and publish the next issue, unless nothing has changed since the newest."""
+    """Write and publish the next issue, unless nothing that shapes it has changed since the newest."""
     recover(folder)
-    before = newest(folder)
-    last = read_record(before[1]) if before else None
-    if before is not None and last is not None and last.get("identity") == worked.sums:
-        return Outcome(dict(last), before[1].parent, False)
-    because, changes = ["first issue"], None
-    if last is not None:
-        because = differences(last.get("identity", {}), worked.sums)
-        changes = {"since": last["issue"], "because": because}
+    found = newest(folder)
+    last = read_record(found[1]) if found else None
+    if found is not None and last is not None and last.get("identity") == worked.sums:
+        confirm(folder, found[0], at_hand(worked.prepared))
+        return Outcome(dict(last), found[1].parent, False)
+    because, earlier, drafter = ["first issue"], None, worked.drafter
+    if found is not None and last is not None:
+        before = Before(last, found[1].with_name(f"{last['job']}-{last['issue']:03d}.gpkg"))
+        why = reasons(before, worked.prepared, worked.settled, worked.sums, worked.register)
+        because, earlier = why.all(), (before.side(), why.of)
+        drafter = replace(drafter, reuse=reuse(before, worked.prepared, worked.reach))
     with open_issue(folder) as staged:
         name = f"{worked.prepared.loaded.job.job.name}-{staged.number:03d}.gpkg"
-        laid = lay_out(worked.drafter, worked.told(), staged.path / name, progress)
+        laid = lay_out(drafter, worked.told(), staged.path / name, progress, earlier)
         _check_unchanged(worked.prepared)
+        changes = None
+        if last is not None and laid.changes is not None:
+            changes = {"since": last["issue"], "because": because, **laid.changes}
         record = worked.record(laid, staged.number, changes)
         write_record(staged.path, record)
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC))
+    confirm(folder, record["issue"], at_hand(worked.prepared))
     return Outcome(dict(record), place, True)
 
 

@@ -63,6 +63,17 @@ def grid(path: Path) -> Grid:
         ) from error
 
 
+def at_hand() -> list[list[object]]:
+    """Return name, size and time of change of every file where PROJ looks for grids: PROJ's choice follows from them."""
+    found: list[list[object]] = []
+    for folder in folders():
+        for path in sorted(folder.glob("*")):
+            if path.suffix.lower() in (".tif", ".tiff", ".gtx", ".gsb", ".byn", ".json"):
+                at = path.stat()
+                found.append([path.name, at.st_size, at.st_mtime_ns])
+    return found
+
+
 def missing(step: str, names: list[str], operation: str) -> OperationError:
     """Return the error that names the step, the missing grid files and the folders where PROJ looked."""
     files = ", ".join(names)

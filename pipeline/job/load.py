@@ -92,6 +92,12 @@ def meaning(job: Job) -> str:
     return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
 
 
+def meaning_of(points: Points) -> str:
+    """Return what one ``[[points]]`` block says of reading a file, as JSON to be hashed; which files does not count."""
+    told = points.model_dump(exclude={"files"}, exclude_none=True)
+    return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+
+
 def _plain(value: object) -> str:
     if isinstance(value, Path):
         return value.name

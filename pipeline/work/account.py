@@ -108,13 +108,15 @@ def account(
     diagnoses: Sequence[Mapping[str, Any]],
     drifts: Sequence[str],
     sums: Mapping[str, str],
+    reach: Mapping[str, Any],
+    register: Sequence[Mapping[str, str]],
     changes: Mapping[str, Any] | None,
     files: Sequence[Mapping[str, Any]],
 ) -> Record:
     """Return the record of an issue.
 
     ``files`` are the names and sums of the files beside it, ``exports`` are the rows of each export, ``newest`` is the time of the newest observation in UTC milliseconds,
-    ``sums`` the identity, ``sessions``, ``checks`` and ``marks`` the rows of the layers, ``shift_model`` from
+    ``sums`` the identity, ``reach`` and ``register`` from `reissue`, ``sessions``, ``checks`` and ``marks`` the rows of the layers, ``shift_model`` from
     `Count.shift_model`, ``diagnoses`` and ``drifts`` what failing occupations and trends may mean.
     """
     job = prepared.loaded.job
@@ -123,9 +125,9 @@ def account(
         for export, count in zip(prepared.exports, exports, strict=True)
     ]
     if prepared.register is not None and job.control is not None:
-        register = prepared.register
+        of_marks = prepared.register
         path = Path(os.path.relpath(job.control.file, prepared.loaded.path.parent)).as_posix()
-        inputs.append({"path": path, "sha256": register.sha256, "rows": register.rows})
+        inputs.append({"path": path, "sha256": of_marks.sha256, "rows": of_marks.rows})
     return build_record(
         job=job.job.name,
         issue=issue,
@@ -147,6 +149,8 @@ def account(
         untied=untied(prepared, settled),
         shift_model=shift_model,
         identity=dict(sums),
+        reach=dict(reach),
+        register=list(register),
         files=list(files),
     )
 

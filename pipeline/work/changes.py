@@ -46,19 +46,24 @@ Because = Callable[[str | None, str | None, Change], str]
 
 @dataclass
 class Side:
-    """The rows of one issue, gathered for comparison."""
+    """The rows of one issue, gathered for comparison: those of ``points``, and those of ``held_back``.
 
-    batches: list[pa.RecordBatch] = field(default_factory=list)
+    Of an observation that was exported twice, one row is a point and the other held back: points come first, so that
+    points are matched with points.
+    """
+
+    points: list[pa.RecordBatch] = field(default_factory=list)
+    held: list[pa.RecordBatch] = field(default_factory=list)
 
     def add(self, rows: pa.RecordBatch | pa.Table, held: bool) -> None:
         """Take in rows of ``points`` or of ``held_back``."""
         columns = [rows.column(name).cast(_SIDE.field(name).type) for name in COMPARED]
         columns.append(pa.array(np.full(rows.num_rows, held)))
-        self.batches += pa.table(columns, schema=_SIDE).to_batches()
+        (self.held if held else self.points).extend(pa.table(columns, schema=_SIDE).to_batches())
 
     def table(self) -> pa.Table:
         """Return all rows whose name and time are known: without them nothing can be known again."""
-        whole = pa.Table.from_batches(self.batches, _SIDE).unify_dictionaries()
+        whole = pa.Table.from_batches([*self.points, *self.held], _SIDE).unify_dictionaries()
         return whole.filter(pc.and_(whole.column("name").is_valid(), whole.column("observed").is_valid()))
 
 
@@ -195,18 +200,18 @@ class Reasons:
         general: what reaches every point: the job file, the operations, the program.
         by_session: what reaches the points of a session.
         by_file: what reaches the points of a raw file.
-        marks: changed marks in words, for the record.
+        marks: changed marks in words, each with the same and the sessions that it reaches, for the record.
     """
 
     general: tuple[str, ...]
     by_session: dict[str, tuple[str, ...]]
     by_file: dict[str, str]
-    marks: tuple[str, ...]
+    marks: dict[str, str]
 
     def all(self) -> list[str]:
         """Return every reason once, for the record."""
         sessions = [text for texts in self.by_session.values() for text in texts if text not in self.marks]
-        return list(dict.fromkeys([*self.marks, *sessions, *self.by_file.values(), *self.general]))
+        return list(dict.fromkeys([*self.marks.values(), *sessions, *self.by_file.values(), *self.general]))
 
     def of(self, session: str | None, file: str | None, change: Change) -> str:
         """Return the reason for one point's change."""

@@ -13,6 +13,7 @@ from pipeline.read.files import Export, read_batches
 from pipeline.words import REASONS, Proof, Reason, reason_code
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
+from pipeline.work.reissue import Reuse
 from pipeline.work.routes import Routes
 from pipeline.work.settle import Settled
 from pipeline.work.sift import Sieve
@@ -65,6 +66,7 @@ class Drafter:
     routes: Routes
     settled: Settled
     sieve: Sieve
+    reuse: Reuse | None = None
 
     def batches(self) -> Iterator[Drafted]:
         """Read the exports again and yield every batch, worked."""
@@ -96,9 +98,11 @@ class Drafter:
     def _correct(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> tuple[Corrected, Corrected | None]:
         """Correct the readings that have a session; the others come out as NaN.
 
-        Where the grid model is used, also as the geocentric model would.
+        Where the grid model is used, also as the geocentric model would. Numbers that an earlier issue has, and that no
+        change reaches, are taken over.
         """
-        rows = np.flatnonzero(session >= 0)
+        ready, numbers = self._ready(batch, export, session)
+        rows = np.flatnonzero((session >= 0) & ~ready)
         whole = len(rows) == batch.num_rows
         there = batch if whole else batch.take(pa.array(rows))
         sessions = session[rows].astype(np.int64)
@@ -113,7 +117,20 @@ class Drafter:
         found = [correct(frames, xyz, sessions, sigma, model, job.target.geoid_sigma or 0.0) for model in models]
         if not whole:
             found = [_spread(one, rows, batch.num_rows) for one in found]
+            for column, name in enumerate(Corrected.__dataclass_fields__):
+                getattr(found[0], name)[ready] = numbers[:, column]
         return found[0], found[1] if len(found) > 1 else None
+
+    def _ready(
+        self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]
+    ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+        """Return (n,) which readings have their numbers from an earlier issue, and those numbers."""
+        if self.reuse is None:
+            return np.zeros(batch.num_rows, bool), np.zeros((0, len(Corrected.__dataclass_fields__)))
+        ready, numbers = self.reuse.find(
+            export.shown, np.asarray(batch.column("source_row"), np.int64), session.astype(np.int64)
+        )
+        return ready, numbers
 
     def _proof(self, time: NDArray[np.int64], session: NDArray[np.int32]) -> NDArray[np.uint8]:
         proof = np.full(len(time), PROOFS.index(Proof.UNCHECKED), np.uint8)

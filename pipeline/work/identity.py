@@ -2,14 +2,18 @@
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from importlib.metadata import version
 from typing import Any
 
 from pipeline.geodesy.crs import database_version, proj_version
+from pipeline.geodesy.grids import at_hand as grids_at_hand
+from pipeline.geodesy.grids import grid
 from pipeline.job.load import meaning
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
+
+REGISTER = "the register of control marks"
 
 
 def program_version() -> str:
@@ -17,37 +21,63 @@ def program_version() -> str:
     return f"tiedown {version('tiedown')}, PROJ {proj_version()}, EPSG database {database_version()}"
 
 
-def identity(prepared: Prepared, routes: Routes) -> dict[str, str]:
-    """Return the sums of everything that shapes the job's issue, by the words that a reader would use for it."""
-    sessions = [
-        window.session.model_dump(mode="json", exclude={"start", "end"}) | {"start": window.start_ms, "end": window.end_ms}
-        for window in prepared.windows
+def at_hand(prepared: Prepared) -> str:
+    """Return one sum of everything that a run would read, known before anything is read in full.
+
+    The operations follow from it: from the CRSs, the places of the points, PROJ's version and the grids at hand.
+    """
+    job = prepared.loaded.job
+    parts = [
+        meaning(job),
+        _sessions(prepared),
+        prepared.register.sha256 if prepared.register else None,
+        [[export.shown, export.sha256, export.block] for export in prepared.exports],
+        program_version(),
+        grids_at_hand(),
+        grid(job.target.geoid).sha256 if job.target.geoid else None,
     ]
+    return sum_of(parts)
+
+
+def identity(prepared: Prepared, routes: Routes, register: Sequence[Mapping[str, str]]) -> dict[str, str]:
+    """Return the sums of everything that shapes the job's issue, by the words that a reader would use for it.
+
+    ``register`` are the register's rows that the job uses: a mark that nothing occupies shapes nothing.
+    """
+    job = prepared.loaded.job
     parts: dict[str, Any] = {
-        "the job file": meaning(prepared.loaded.job),
-        "the sessions": sessions,
-        "the register of control marks": prepared.register.sha256 if prepared.register else None,
+        "the job file": meaning(job.model_copy(update={"session": (), "sessions": None})),
+        REGISTER: list(register),
         "the program or PROJ": program_version(),
     }
+    parts |= {f"session {name}": session for name, session in _sessions(prepared).items()}
     for operation in routes.recorded():
         parts[f"the operation {operation.step}"] = [
             operation.definition,
             operation.epoch,
-            [[grid.name, grid.sha256] for grid in operation.grids],
+            [[used.name, used.sha256] for used in operation.grids],
         ]
     for export in prepared.exports:
         parts[f"the raw file {export.shown}"] = [export.sha256, export.block]
-    return {name: _sum(part) for name, part in parts.items()}
+    return {name: sum_of(part) for name, part in parts.items()}
 
 
-def differences(before: Mapping[str, str], after: Mapping[str, str]) -> list[str]:
-    """Return in words what differs between two identities, in a stable order; empty where nothing does."""
-    told = [f"{name} changed" for name in after if name in before and before[name] != after[name]]
-    told += [f"{name} is new" for name in after if name not in before]
-    told += [f"{name} is gone" for name in before if name not in after]
-    return told
+def _sessions(prepared: Prepared) -> dict[str, Any]:
+    return {
+        window.session.name: window.session.model_dump(mode="json", exclude={"start", "end"})
+        | {"start": window.start_ms, "end": window.end_ms}
+        for window in prepared.windows
+    }
 
 
-def _sum(part: Any) -> str:
+def differences(before: Mapping[str, str], after: Mapping[str, str]) -> dict[str, str]:
+    """Return what differs between two identities, each with "changed", "is new" or "is gone", in a stable order."""
+    told = {name: "changed" for name in after if name in before and before[name] != after[name]}
+    told |= {name: "is new" for name in after if name not in before}
+    return told | {name: "is gone" for name in before if name not in after}
+
+
+def sum_of(part: Any) -> str:
+    """Return the SHA-256 of a plain value, in hexadecimal."""
     text = json.dumps(part, sort_keys=True, ensure_ascii=False)
     return hashlib.sha256(text.encode()).hexdigest()

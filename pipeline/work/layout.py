@@ -11,9 +11,10 @@ from typing import IO, Any
 import pyarrow as pa
 
 from pipeline.issue.geopackage import LayerSource, write_geopackage
-from pipeline.issue.layers import CHECK_MARKS, HELD_BACK, MARKS, SESSIONS
+from pipeline.issue.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, SESSIONS
 from pipeline.issue.readback import read_back
 from pipeline.work.account import CAUTION, Count, target
+from pipeline.work.changes import Because, Side, compare
 from pipeline.work.draft import Drafted, Drafter
 from pipeline.work.gather import Progress
 from pipeline.work.rows import Carried, Rows, check_rows, mark_rows, session_rows
@@ -29,15 +30,24 @@ class Laid:
     rows: dict[str, Any]
     shift_model: dict[str, Any]
     files: list[dict[str, Any]]
+    changes: dict[str, Any] | None
 
 
-def lay_out(drafter: Drafter, told: Sequence[str | None], package: Path, progress: Progress | None) -> Laid:
+def lay_out(
+    drafter: Drafter,
+    told: Sequence[str | None],
+    package: Path,
+    progress: Progress | None,
+    earlier: tuple[Side, Because] | None = None,
+) -> Laid:
     """Run the second pass into a new GeoPackage, and read it back through another library.
+
+    ``earlier`` are the rows of the issue before, and what gives the reason for a change; with it goes a layer of changes.
 
     Raises `RuntimeError` where the rows do not add up and `ReadBackError` where the file is not what was written.
     """
     with tempfile.TemporaryFile() as spill:
-        layers = _Layers(drafter, told, spill, progress)
+        layers = _Layers(drafter, told, spill, progress, earlier)
         job = drafter.prepared.loaded.job
         goal = target(job)
         written = write_geopackage(
@@ -62,7 +72,7 @@ def lay_out(drafter: Drafter, told: Sequence[str | None], package: Path, progres
 def dry(drafter: Drafter, told: Sequence[str | None], progress: Progress | None) -> Laid:
     """Run the second pass and write nothing."""
     with tempfile.TemporaryFile() as spill:
-        layers = _Layers(drafter, told, spill, progress)
+        layers = _Layers(drafter, told, spill, progress, None)
         for source in layers.sources(""):
             for _ in source.batches:
                 pass
@@ -73,8 +83,15 @@ class _Layers:
     """The layers in the order in which they are written; rows held back wait on disk for their turn."""
 
     def __init__(
-        self, drafter: Drafter, told: Sequence[str | None], spill: IO[bytes], progress: Progress | None
+        self,
+        drafter: Drafter,
+        told: Sequence[str | None],
+        spill: IO[bytes],
+        progress: Progress | None,
+        earlier: tuple[Side, Because] | None,
     ) -> None:
+        self.earlier, self.now = earlier, Side()
+        self.changes: dict[str, Any] | None = None
         self.drafter, self.spill, self.progress = drafter, spill, progress
         self.prepared, self.settled = drafter.prepared, drafter.settled
         self.carried = Carried.of(self.prepared.exports)
@@ -91,12 +108,15 @@ class _Layers:
         yield LayerSource("sessions", SESSIONS, [self.sessions], description)
         yield LayerSource("marks", MARKS, [self.marks], description)
         yield LayerSource("held_back", HELD_BACK, self._held_back(), description)
+        if self.earlier is not None:
+            rows, self.changes = compare(self.earlier[0], self.now, self.earlier[1])
+            yield LayerSource("changes", CHANGES, [rows], description, geometry_type=LINE_Z)
 
     def laid(self, files: list[dict[str, Any]]) -> Laid:
         """Return the sum of it all, once every layer has been taken."""
         assert self.sessions is not None
         read, on_marks = sum(self.drafter.gathered.rows), self.checks.num_rows
-        return Laid(self.checks, self.sessions, self.marks, self.count.rows(read, on_marks), self.count.shift_model(self.prepared), files)
+        return Laid(self.checks, self.sessions, self.marks, self.count.rows(read, on_marks), self.count.shift_model(self.prepared), files, self.changes)
 
     def _points(self) -> Iterator[pa.RecordBatch]:
         rows, done, total = Rows(self.drafter, self.carried), 0, sum(self.drafter.gathered.rows)
@@ -104,13 +124,19 @@ class _Layers:
             for drafted in self.drafter.batches():
                 self._note(drafted)
                 if drafted.held.any():
-                    spilled.write_batch(rows.held_back(drafted))
+                    spilled.write_batch(self._seen(rows.held_back(drafted), held=True))
                 batch = rows.points(drafted)
                 if batch.num_rows:
-                    yield batch
+                    yield self._seen(batch, held=False)
                 done += len(drafted.held)
                 if self.progress:
                     self.progress("correcting", done, total)
+
+    def _seen(self, batch: pa.RecordBatch, held: bool) -> pa.RecordBatch:
+        """Keep what a comparison with the issue before needs."""
+        if self.earlier is not None:
+            self.now.add(batch, held)
+        return batch
 
     def _note(self, drafted: Drafted) -> None:
         points = drafted.points

@@ -1,0 +1,192 @@
+"""What a new issue takes over from the one before, and why it differs from it."""
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.correct import Corrected
+from pipeline.issue.previous import read_rows
+from pipeline.job.load import meaning_of
+from pipeline.work.changes import COMPARED, Reasons, Side, mark_changes
+from pipeline.work.identity import REGISTER, differences, program_version, sum_of
+from pipeline.work.prepare import Prepared
+from pipeline.work.routes import Routes
+from pipeline.work.settle import Settled
+
+#: The corrected values of a point, as the layer ``points`` has them.
+_VALUES = tuple(Corrected.__dataclass_fields__)
+
+_FILE, _SESSION = "the raw file ", "session "
+
+
+@dataclass(frozen=True)
+class Before:
+    """An issue that is already there: its record, and its GeoPackage."""
+
+    record: Mapping[str, Any]
+    package: Path
+
+    def side(self) -> Side:
+        """Return its rows for comparison."""
+        side = Side()
+        for layer, held in (("points", False), ("held_back", True)):
+            side.add(read_rows(self.package, layer, COMPARED), held)
+        return side
+
+
+def register_rows(prepared: Prepared, settled: Settled) -> list[dict[str, str]]:
+    """Return the register's rows that the job uses, as text: coordinates as written, what is held, how well."""
+    register = prepared.register
+    if register is None:
+        return []
+    used = {*settled.occupations.marks, *settled.tied.marks.names}
+    axes = ("easting", "northing", "height") if register.kind == "projected" else ("longitude", "latitude", "height")
+    rows = []
+    for number, name in enumerate(register.names):
+        if name in used:
+            row = {"mark": name, **dict(zip(axes, register.written[number], strict=True))}
+            row["holds"] = str(register.holds[number])
+            row["sigma horizontal"] = f"{register.sigma_east[number]:.6g}"
+            row["sigma vertical"] = f"{register.sigma_up[number]:.6g}"
+            rows.append(row)
+    return rows
+
+
+def reach(prepared: Prepared, routes: Routes, settled: Settled) -> dict[str, dict[str, str]]:
+    """Return a sum per session and per raw file of everything that a point's numbers depend on.
+
+    Where both are as they were in an earlier issue, the numbers are too, to the bit.
+    """
+    job = prepared.loaded.job
+    common = [
+        program_version(),
+        [[step.definition, step.epoch, [grid.sha256 for grid in step.grids]] for step in routes.recorded()],
+        job.quality.model_dump(mode="json"),
+        job.shift.model,
+        job.target.geoid_sigma,
+    ]
+    shared = sum_of(common)
+    sessions = {}
+    for window in prepared.windows:
+        number = window.index
+        parts = (
+            settled.applied.shift[number],
+            settled.applied.covariance[number],
+            settled.field.start[number : number + 1],
+            settled.field.geocentric[number],
+            settled.field.grid[number],
+            settled.bases.receiver[number],
+        )
+        digest = hashlib.sha256(shared.encode())
+        for part in parts:
+            digest.update(np.ascontiguousarray(part).tobytes())
+        sessions[window.session.name] = digest.hexdigest()
+    files = {export.shown: sum_of([export.sha256, meaning_of(export.points)]) for export in prepared.exports}
+    return {"sessions": sessions, "files": files}
+
+
+@dataclass(frozen=True)
+class Reuse:
+    """The numbers of the issue before, for the points that no change reaches.
+
+    Args:
+        sessions: (S,) which sessions are as they were.
+        rows: per raw file that is as it was: its points' row numbers, ascending, with session and (n, 8) values.
+    """
+
+    sessions: NDArray[np.bool_]
+    rows: Mapping[str, tuple[NDArray[np.int64], NDArray[np.int32], NDArray[np.float64]]]
+
+    def find(
+        self, shown: str, source_row: NDArray[np.int64], session: NDArray[np.int64]
+    ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+        """Return (n,) which readings of a raw file have their numbers already, and those (k, 8) numbers."""
+        if shown not in self.rows:
+            return np.zeros(len(source_row), bool), np.zeros((0, len(_VALUES)))
+        rows, sessions, values = self.rows[shown]
+        at = np.minimum(np.searchsorted(rows, source_row), len(rows) - 1)
+        found = (rows[at] == source_row) & (sessions[at] == session) & self.sessions[session]
+        return found, values[at[found]]
+
+
+def reuse(before: Before, prepared: Prepared, now: Mapping[str, Mapping[str, str]]) -> Reuse | None:
+    """Return what of an earlier issue can be taken over, None where nothing can.
+
+    Args:
+        before: the earlier issue.
+        prepared: the job.
+        now: its `reach`.
+    """
+    then = before.record.get("reach") or {"sessions": {}, "files": {}}
+    names = [window.session.name for window in prepared.windows]
+    same = np.array([then["sessions"].get(name) == now["sessions"][name] for name in names], bool)
+    files = {shown for shown, total in now["files"].items() if then["files"].get(shown) == total}
+    if not same.any() or not files or prepared.loaded.job.shift.model != "geocentric":
+        return None
+    table = read_rows(before.package, "points", ("source_file", "source_row", "session", *_VALUES))
+    number = pc.index_in(table.column("session"), pa.array(names, pa.string()))
+    table = table.append_column("number", pc.fill_null(number, -1))
+    rows = {}
+    for shown in sorted(files):
+        part = table.filter(pc.equal(table.column("source_file"), shown))
+        if part.num_rows:
+            source_row = np.asarray(part.column("source_row"), np.int64)
+            order = np.argsort(source_row, kind="stable")
+            values = np.column_stack([np.asarray(part.column(name), np.float64) for name in _VALUES])
+            sessions = np.asarray(part.column("number"), np.int32)
+            rows[shown] = (source_row[order], sessions[order], values[order])
+    return Reuse(same, rows)
+
+
+def reasons(
+    before: Before, prepared: Prepared, settled: Settled, sums: Mapping[str, str], rows: Sequence[dict[str, str]]
+) -> Reasons:
+    """Return why the new issue differs, from what differs between the identities of the two.
+
+    Args:
+        before: the earlier issue.
+        prepared: the job.
+        settled: the job as settled.
+        sums: the new issue's identity.
+        rows: the register's used rows now.
+    """
+    told = differences(before.record.get("identity", {}), sums)
+    changed = mark_changes(before.record.get("register", []), rows)
+    by_session: dict[str, tuple[str, ...]] = {}
+    by_file: dict[str, str] = {}
+    marks: dict[str, str] = {}
+    general: list[str] = []
+    for mark, text in changed.items():
+        sessions = _reached(prepared, settled, mark)
+        marks[text] = f"{text}; sessions {', '.join(sessions)}" if sessions else text
+        for session in sessions:
+            by_session[session] = (*by_session.get(session, ()), text)
+    for name, how in told.items():
+        sentence = f"{name} {how}"
+        if name.startswith(_FILE):
+            by_file[name.removeprefix(_FILE)] = sentence
+        elif name.startswith(_SESSION):
+            session = name.removeprefix(_SESSION)
+            by_session[session] = (*by_session.get(session, ()), sentence)
+        elif name != REGISTER or not changed:
+            general.append(sentence)
+    return Reasons(tuple(general), by_session, by_file, marks)
+
+
+def _reached(prepared: Prepared, settled: Settled, mark: str) -> list[str]:
+    """Return the sessions that a mark's coordinates reach: through ties to it, or as a check in them."""
+    occupied = {int(s) for s, name in zip(settled.occupations.session, settled.occupations.marks, strict=True) if name == mark}
+    names = settled.tied.marks.names
+    ties = settled.shifts.adjustment.ties
+    if mark in names:
+        node = len(prepared.windows) + names.index(mark)
+        for group in (ties.position_group, ties.height_group):
+            occupied |= set(np.flatnonzero(group[: len(prepared.windows)] == group[node]).tolist())
+    return [window.session.name for window in prepared.windows if window.index in occupied]
