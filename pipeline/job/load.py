@@ -47,8 +47,11 @@ class LoadedJob:
     lines: KeyLines
 
     def where(self, *keys: Key) -> tuple[str, int]:
-        """Return the file as shown and the line of a key, or of its nearest written parent."""
-        return self.shown, self.lines.line(keys)
+        """Return the file as shown and the line of a key, or of its nearest written parent.
+
+        A key that a ``[[points]]`` block leaves to ``[source]`` is found there.
+        """
+        return self.shown, self.lines.line(_written(self.lines, keys))
 
     def show(self, path: Path) -> str:
         """Return a path that the job file names as it is best shown: reached the way the user reached the job file."""
@@ -228,10 +231,14 @@ class _Reading:
     index: int
 
     def __call__(self, *keys: Key) -> tuple[str, int]:
-        own: tuple[Key, ...] = ("points", self.index, *keys)
-        shared: tuple[Key, ...] = ("source", *keys)
-        written = shared if own not in self.lines.known and shared in self.lines.known else own
-        return self.shown, self.lines.line(written)
+        return self.shown, self.lines.line(_written(self.lines, ("points", self.index, *keys)))
+
+
+def _written(lines: KeyLines, keys: tuple[Key, ...]) -> tuple[Key, ...]:
+    """Return where a key is written: in the ``[[points]]`` block itself, or else in ``[source]``."""
+    shared: tuple[Key, ...] = ("source", *keys[2:])
+    taken = keys[:1] == ("points",) and len(keys) > 2 and keys not in lines.known and shared in lines.known
+    return shared if taken else keys
 
 
 def _part(model: type[_Model], raw: object) -> _Model | None:

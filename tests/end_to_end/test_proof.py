@@ -1,0 +1,264 @@
+"""Whole jobs on their checks: which points stand between which occupations, and what the verdicts say."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from closed_forms import turn_enu
+from issued import Issue, off_truth
+from numpy.testing import assert_allclose
+from running import replace_in, rewrite_export, run_simulated, run_written
+from simulate import Plan, Simulation, simulate
+
+#: A tie and a check at the opening, ten points, a check at the close.
+DAY = Plan(sessions=1, points=10, ties=1, checks=2, marks=4, noise=False)
+POINTS = [f"S01-{number:05d}" for number in range(1, 11)]
+
+
+def with_check_between(job: Simulation, after: int) -> Simulation:
+    """Occupy CM2 once more after so many points; the row takes the closing check's place and the points move on."""
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    closing = np.flatnonzero(job.rows["name"] == "S01-C2")[0]
+    extra = job.rows["time"][points[after - 1]] + (
+        job.rows["time"][points[after]] - job.rows["time"][points[after - 1]]
+    ) // 2
+    job.keep(np.append(np.arange(len(job.rows["name"])), closing))
+    for name, value in (("name", "S01-M1"), ("time", extra)):
+        job.rows[name] = job.rows[name].copy()
+        job.rows[name][-1] = value
+    return job
+
+
+def move_rows(job: Simulation, names: list[str], east: float = 0.0, north: float = 0.0, up: float = 0.0) -> None:
+    chosen = np.isin(job.rows["name"], names)
+    enu = np.tile([east, north, up], (int(chosen.sum()), 1))
+    job.displace(chosen, turn_enu(job.rows["longitude"][chosen], job.rows["latitude"][chosen], enu))
+
+
+def proofs(issue: Issue) -> dict[str, str]:
+    return {row["name"]: row["proof"] for row in issue.points.rows}
+
+
+def test_between_passing_occupations_points_are_bracketed_and_the_session_is_proven(tmp_path: Path) -> None:
+    issue = run_simulated(simulate(DAY), tmp_path)
+    assert proofs(issue) == dict.fromkeys(POINTS, "bracketed")
+    assert [(row["point"], row["mark"], row["role"], row["place"]) for row in issue.check_marks.rows] == [
+        ("S01-T1", "CM1", "tie", "opening"),
+        ("S01-C1", "CM2", "check", "opening"),
+        ("S01-C2", "CM3", "check", "closing"),
+    ]
+    (session,) = issue.sessions.rows
+    assert (session["points"], session["ties"], session["checks"]) == (10, 1, 2)
+    assert session["verdict"] == issue.record["verdict"] == "proven"
+
+
+def test_a_failing_closing_check_holds_back_the_points_since_the_last_passing_one(tmp_path: Path) -> None:
+    """A check passes after the fourth point; then the base is knocked, and only the closing check shows it."""
+    job = with_check_between(simulate(DAY), 4)
+    job.rows = {name: values[np.argsort(job.rows["time"], kind="stable")] for name, values in job.rows.items()}
+    job.knock_base(0, 0.6, east=0.12, north=-0.05)
+    issue = run_simulated(job, tmp_path, code=3)
+    assert proofs(issue) == dict.fromkeys(POINTS[:4], "bracketed")
+    assert_allclose(off_truth(issue.points.rows, job.truth), 0, rtol=0, atol=1e-4)
+    assert issue.reasons() == dict.fromkeys(POINTS[4:], "suspect")
+    assert [(row["point"], row["place"], row["passed"]) for row in issue.check_marks.rows] == [
+        ("S01-T1", "opening", 1), ("S01-C1", "opening", 1), ("S01-M1", "between", 1), ("S01-C2", "closing", 0),
+    ]  # fmt: skip
+    assert issue.sessions.rows[0]["verdict"] == issue.record["verdict"] == "failed"
+    failing = issue.check_marks.one(point="S01-C2")
+    # The base moved east, so the rover's export moved west, as seen on the grid (which is turned by minutes of arc).
+    assert_allclose([failing["d_east"], failing["d_north"]], [-0.12, 0.05], rtol=0, atol=0.003)
+    assert_allclose(failing["d_horizontal"], np.hypot(failing["d_east"], failing["d_north"]), rtol=0, atol=1e-9)
+    known = [failing[f"known_{axis}"] for axis in ("easting", "northing", "height")]
+    assert_allclose(known, job.marks.of("CM3"), rtol=0, atol=1e-5)
+    assert (failing["tolerance_h"], failing["tolerance_v"]) == (0.03, 0.05)
+    assert failing["cause"]
+
+
+def test_two_failing_checks_that_agree_say_how_the_base_moved(tmp_path: Path) -> None:
+    job = simulate(replace(DAY, checks=4, marks=6))
+    job.knock_base(0, 0.5, east=0.40, north=-0.20, up=0.10)
+    issue = run_simulated(job, tmp_path, code=3)
+    failing = issue.check_marks.where(passed=0)
+    assert [row["point"] for row in failing] == ["S01-C3", "S01-C4"]
+    for row in failing:
+        assert "the base appears to have moved" in row["cause"], row["cause"]
+
+
+def test_points_around_a_failing_check_in_between_are_suspect_on_both_sides(tmp_path: Path) -> None:
+    job = with_check_between(simulate(DAY), 5)
+    move_rows(job, ["S01-M1"], east=0.08)
+    issue = run_simulated(job, tmp_path, code=3)
+    assert issue.points.rows == []
+    assert issue.reasons() == dict.fromkeys(POINTS, "suspect")
+    assert issue.check_marks.one(point="S01-M1")["place"] == "between"
+
+
+@pytest.mark.parametrize(("up", "passed"), [(0.049, 1), (0.051, 0)])
+def test_the_vertical_tolerance_is_that_of_the_job_file(up: float, passed: int, tmp_path: Path) -> None:
+    job = simulate(DAY)
+    move_rows(job, ["S01-C2"], up=up)
+    issue = run_simulated(job, tmp_path, code=3 * (1 - passed))
+    row = issue.check_marks.one(point="S01-C2")
+    assert row["passed"] == passed
+    assert_allclose(row["d_height"], up, rtol=0, atol=2e-4)
+
+
+@pytest.mark.parametrize(("north", "passed"), [(-0.0295, 1), (-0.0305, 0)])
+def test_the_horizontal_tolerance_is_that_of_the_job_file(north: float, passed: int, tmp_path: Path) -> None:
+    job = simulate(DAY)
+    move_rows(job, ["S01-C2"], north=north)
+    issue = run_simulated(job, tmp_path, code=3 * (1 - passed))
+    assert issue.check_marks.one(point="S01-C2")["passed"] == passed
+
+
+def test_without_a_closing_occupation_points_are_unclosed(tmp_path: Path) -> None:
+    job = with_check_between(simulate(DAY), 6)
+    job.keep(job.rows["name"] != "S01-C2")
+    job.job["session"][0]["checks"].pop()
+    issue = run_simulated(job, tmp_path)
+    assert proofs(issue) == dict.fromkeys(POINTS[:6], "bracketed") | dict.fromkeys(POINTS[6:], "unclosed")
+    assert issue.sessions.rows[0]["verdict"] == issue.record["verdict"] == "unclosed"
+
+
+def test_without_an_opening_occupation_points_are_unclosed(tmp_path: Path) -> None:
+    """The tie is made in the evening, beside the check: nothing stands before the points."""
+    job = simulate(DAY)
+    late = job.rows["time"].max() + 60_000 * np.arange(1, 3)
+    for name, time in zip(("S01-T1", "S01-C1"), late, strict=True):
+        job.rows["time"][job.rows["name"] == name] = time
+    issue = run_simulated(job, tmp_path)
+    assert proofs(issue) == dict.fromkeys(POINTS, "unclosed")
+    assert issue.record["verdict"] == "unclosed"
+    assert issue.check_marks.column("place") == ["closing"] * 3
+
+
+@pytest.mark.parametrize("how", ["no-check", "check-on-the-mark-that-ties"])
+def test_a_session_proven_by_nothing_but_its_own_tie_is_unchecked(how: str, tmp_path: Path) -> None:
+    job = simulate(DAY)
+    job.keep(job.rows["kind"] != "check")
+    job.job["session"][0]["checks"] = []
+    if how != "no-check":
+        tie = np.flatnonzero(job.rows["name"] == "S01-T1")[0]
+        job.keep(np.append(np.arange(len(job.rows["name"])), tie))
+        for name, value in (("name", "S01-T1-PM"), ("time", job.rows["time"].max() + 60_000), ("code", "CHK")):
+            job.rows[name] = job.rows[name].copy()
+            job.rows[name][-1] = value
+    issue = run_simulated(job, tmp_path)
+    assert proofs(issue) == dict.fromkeys(POINTS, "unchecked")
+    assert issue.sessions.rows[0]["verdict"] == issue.record["verdict"] == "unchecked"
+
+
+@pytest.mark.parametrize("lacking", ["position", "height", "both"])
+def test_a_session_that_no_control_ties_is_held_back_as_untied(lacking: str, tmp_path: Path) -> None:
+    """Both sessions hang on TM1 together, and on a control mark that holds too little, or on none."""
+    job = simulate(replace(DAY, sessions=2, temporary=True))
+    job.register["holds"] = np.full(4, {"position": "height", "height": "position", "both": "3d"}[lacking], object)
+    for session in job.job["session"]:
+        session["ties"] = session["ties"][lacking == "both" :]
+    issue = run_simulated(job, tmp_path, code=3)
+    assert issue.points.rows == []
+    reasons = issue.reasons()
+    assert set(reasons.values()) == {"untied"}
+    assert {f"S{session:02d}-{number:05d}" for session in (1, 2) for number in range(1, 11)} <= set(reasons)
+    assert [row["verdict"] for row in issue.sessions.rows] == ["untied", "untied"]
+    assert all(row["shift_x"] is None and row["sigma_up"] is None for row in issue.sessions.rows)
+    points, on_marks, held = issue.balance()
+    assert points + on_marks + held == len(job.rows["name"])
+    told = " ".join(issue.record["notes"])
+    assert "untied" in told
+    assert ("position" in told) is (lacking != "height")
+    assert ("height" in told) is (lacking != "position")
+
+
+def test_one_untied_session_leaves_the_others_alone(tmp_path: Path) -> None:
+    job = simulate(replace(DAY, sessions=2))
+    job.job["session"][1]["ties"] = job.job["session"][1]["checks"] = []
+    issue = run_simulated(job, tmp_path, code=3)
+    assert proofs(issue) == dict.fromkeys(POINTS, "bracketed")
+    assert [row["verdict"] for row in issue.sessions.rows] == ["proven", "untied"]
+
+
+def by_code_alone(job: Simulation) -> None:
+    """Leave the checks out of the job file: only their code CHK says what they are."""
+    job.job["session"][0]["checks"] = []
+
+
+def test_checks_are_found_by_their_code_within_the_radius(tmp_path: Path) -> None:
+    job = simulate(DAY)
+    by_code_alone(job)
+    issue = run_simulated(job, tmp_path)
+    assert [(row["point"], row["mark"], row["role"]) for row in issue.check_marks.rows] == [
+        ("S01-T1", "CM1", "tie"), ("S01-C1", "CM2", "check"), ("S01-C2", "CM3", "check"),
+    ]  # fmt: skip
+    assert issue.record["verdict"] == "proven"
+
+
+@pytest.mark.parametrize(("away", "on_mark"), [(0.49, True), (0.51, False)])
+def test_the_radius_counts_after_the_correction(away: float, on_mark: bool, tmp_path: Path) -> None:
+    """Within it a failing check; beyond it an ordinary point, where nothing else says that it stands on a mark."""
+    job = simulate(DAY)
+    by_code_alone(job)
+    move_rows(job, ["S01-C2"], east=away)
+    issue = run_simulated(job, tmp_path, code=3 if on_mark else 0)
+    found = [row["point"] for row in issue.check_marks.rows]
+    assert ("S01-C2" in found) is on_mark
+    if on_mark:
+        assert issue.check_marks.one(point="S01-C2")["passed"] == 0
+    else:
+        assert issue.points.one(name="S01-C2")["code"] == "CHK"
+
+
+@pytest.mark.parametrize("said_by", ["name", "mark column"])
+def test_beyond_the_radius_a_check_fails_where_its_name_or_mark_says_which_mark(said_by: str, tmp_path: Path) -> None:
+    job = simulate(DAY)
+    by_code_alone(job)
+    move_rows(job, ["S01-C2"], east=7.0)
+    if said_by == "name":
+        job.rows["name"] = np.where(job.rows["name"] == "S01-C2", "CM3-PM", job.rows["name"])
+    path = job.write(tmp_path)
+    if said_by != "name":
+        rewrite_export(
+            tmp_path / "rover001.csv", lambda row: row | {"Mark": "CM3" if row["Point"] == "S01-C2" else ""}
+        )
+        replace_in(path, {'code = "Code"': 'code = "Code", mark = "Mark"'})
+    issue = run_written(path, 3)
+    row = issue.check_marks.rows[-1]
+    assert (row["mark"], row["role"], row["place"], row["passed"]) == ("CM3", "check", "closing", 0)
+    assert_allclose(row["d_horizontal"], 7.0, rtol=0, atol=0.01)
+    assert set(issue.reasons().values()) == {"suspect"}
+
+
+def test_other_codes_are_the_jobs_own(tmp_path: Path) -> None:
+    job = simulate(DAY)
+    by_code_alone(job)
+    job.rows["code"] = np.where(job.rows["code"] == "CHK", "control", job.rows["code"])
+    job.job["checks"] = {"codes": ["CONTROL"]}
+    assert len(run_simulated(job, tmp_path).check_marks.rows) == 3
+
+
+def test_checks_are_never_adjusted(tmp_path: Path) -> None:
+    """A check that is 2 cm off, and passes, moves no coordinate."""
+    plain, bent = simulate(DAY), simulate(DAY)
+    move_rows(bent, ["S01-C1", "S01-C2"], east=0.02, up=0.03)
+    one, other = run_simulated(plain, tmp_path / "plain"), run_simulated(bent, tmp_path / "bent")
+    assert (one.points.xyz() == other.points.xyz()).all()
+
+
+def test_a_check_that_is_held_back_proves_nothing(tmp_path: Path) -> None:
+    job = simulate(DAY)
+    job.rows["solution"] = np.where(job.rows["name"] == "S01-C2", "float", job.rows["solution"])
+    issue = run_simulated(job, tmp_path)
+    assert issue.reasons() == {"S01-C2": "not_fixed"}
+    assert issue.record["verdict"] == "unclosed"
+
+
+def test_one_failing_session_makes_the_jobs_verdict_and_not_the_others(tmp_path: Path) -> None:
+    job = simulate(replace(DAY, sessions=3))
+    job.knock_base(1, 0.5, up=0.2)
+    issue = run_simulated(job, tmp_path, code=3)
+    assert [row["verdict"] for row in issue.sessions.rows] == ["proven", "failed", "proven"]
+    assert issue.record["verdict"] == "failed"
+    assert {row["name"][:3] for row in issue.points.rows} == {"S01", "S03"}
+    assert {name[:3] for name in issue.reasons()} == {"S02"}
