@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -33,11 +34,16 @@ class Before:
     record: Mapping[str, Any]
     package: Path
 
+    @cached_property
+    def points(self) -> pa.Table:
+        """Its points: what a comparison needs, and the numbers that may be taken over."""
+        return read_rows(self.package, "points", tuple(dict.fromkeys((*COMPARED, "source_row", *_VALUES))))
+
     def side(self) -> Side:
         """Return its rows for comparison."""
         side = Side()
-        for layer, held in (("points", False), ("held_back", True)):
-            side.add(read_rows(self.package, layer, COMPARED), held)
+        side.add(self.points, held=False)
+        side.add(read_rows(self.package, "held_back", COMPARED), held=True)
         return side
 
 
@@ -130,7 +136,7 @@ def reuse(before: Before, prepared: Prepared, now: Mapping[str, Mapping[str, str
     files = {shown for shown, total in now["files"].items() if then["files"].get(shown) == total}
     if not same.any() or not files or prepared.loaded.job.shift.model != "geocentric":
         return None
-    table = read_rows(before.package, "points", ("source_file", "source_row", "session", *_VALUES))
+    table = before.points
     number = pc.index_in(table.column("session"), pa.array(names, pa.string()))
     table = table.append_column("number", pc.fill_null(number, -1))
     rows = {}
