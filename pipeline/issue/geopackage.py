@@ -4,21 +4,18 @@ The same layers give the same bytes, on any day and however much memory or how m
 as the GDAL that writes them is the same build.
 """
 
-import threading
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pyarrow as pa
 
+from pipeline.issue.content import Content
+from pipeline.issue.gdal import gdal_options
 from pipeline.issue.handoff import Handoff
 from pipeline.issue.layers import GEOMETRY, POINT_Z
 from pipeline.issue.tally import Tally, Written
-
-# GDAL's options belong to the process, so one GeoPackage is written at a time.
-_ONE_AT_A_TIME = threading.Lock()
 
 _OPTIONS = {
     # By default a tenth of the machine's memory: beyond it the spatial index is built another way, with other bytes.
@@ -71,7 +68,7 @@ def write_geopackage(
     """
     if path.exists():
         raise FileExistsError(f"{path} exists; an issue's files are written once")
-    with _ONE_AT_A_TIME, _gdal_options({**_OPTIONS, "OGR_CURRENT_DATE": _date(data_to)}):
+    with gdal_options({**_OPTIONS, "OGR_CURRENT_DATE": _date(data_to)}):
         return tuple(
             _write_layer(path, layer, crs, dict(metadata or {}), first=number == 0)
             for number, layer in enumerate(layers)
@@ -84,7 +81,13 @@ def _write_layer(path: Path, layer: LayerSource, crs: str, metadata: dict[str, s
 
     _check_types(layer)
     tally = Tally(layer.geometry_type)
-    with Handoff(layer.batches, layer.schema, lambda batch: tally.add(batch.column(GEOMETRY))) as batches:
+    content = Content({field.name: field.type for field in layer.schema})
+
+    def seen(batch: pa.RecordBatch) -> None:
+        tally.add(batch.column(GEOMETRY))
+        content.add(batch)
+
+    with Handoff(layer.batches, layer.schema, seen) as batches:
         try:
             pyogrio.write_arrow(
                 pa.RecordBatchReader.from_batches(layer.schema, batches),
@@ -101,7 +104,8 @@ def _write_layer(path: Path, layer: LayerSource, crs: str, metadata: dict[str, s
             )
         except (DataSourceError, DataLayerError, FeatureError, GeometryError) as error:
             raise NotWritten(f"{path.name}, layer {layer.name}: {error}") from error
-    return tally.written(layer.name, crs, tuple(name for name in layer.schema.names if name != GEOMETRY))
+    columns = tuple(name for name in layer.schema.names if name != GEOMETRY)
+    return tally.written(layer.name, crs, columns, content.sums())
 
 
 def _check_types(layer: LayerSource) -> None:
@@ -116,15 +120,3 @@ def _date(data_to: datetime) -> str:
     if data_to.tzinfo is None:
         raise ValueError("data_to needs its offset from UTC")
     return data_to.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.") + f"{data_to.microsecond // 1000:03d}Z"
-
-
-@contextmanager
-def _gdal_options(options: dict[str, str]) -> Iterator[None]:
-    import pyogrio
-
-    before = {key: pyogrio.get_gdal_config_option(key) for key in options}
-    pyogrio.set_gdal_config_options(options)
-    try:
-        yield
-    finally:
-        pyogrio.set_gdal_config_options(before)

@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pyarrow as pa
 
+from pipeline.issue.gdal import NOTHING_BESIDE, gdal_options
+
 
 def read_rows(package: Path, layer: str, columns: Sequence[str]) -> pa.Table:
     """Return columns of a layer of an issue's GeoPackage, without geometry, in the order of its rows.
@@ -15,5 +17,8 @@ def read_rows(package: Path, layer: str, columns: Sequence[str]) -> pa.Table:
         raise FileNotFoundError(f"the GeoPackage of an issue is gone: {package}")
     import pyogrio
 
-    _, found = pyogrio.read_arrow(package, layer=layer, columns=list(columns), read_geometry=False)
+    with gdal_options(NOTHING_BESIDE):  # an issue's folder stays as it is, and so does a file that a viewer holds open
+        _, found = pyogrio.read_arrow(
+            package, layer=layer, columns=list(columns), read_geometry=False, IMMUTABLE="YES"
+        )
     return found.select(list(columns))

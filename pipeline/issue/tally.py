@@ -1,6 +1,7 @@
 """What was handed over to be written, counted while it streams past, for reading back to hold the file to."""
 
 import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -8,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
+from pipeline.issue.content import together
 from pipeline.issue.layers import LINE_Z, POINT_Z, WKB_LINE_Z, WKB_POINT_Z
 
 #: Up to so many rows, every row is kept for comparing; beyond, an even selection that a reader can fetch one by one.
@@ -28,7 +30,7 @@ class Written:
 
     ``low`` and ``high`` are easting, northing, height in metres (NaN where the layer has no geometry); ``checksum`` is
     the CRC-32 of all geometries as WKB in row order; ``sampled`` are row numbers from 0 and ``vertices`` (n, v, 3)
-    their coordinates, NaN where the row has no geometry.
+    their coordinates, NaN where the row has no geometry; ``sums`` are those of `content`, by column.
     """
 
     name: str
@@ -42,6 +44,11 @@ class Written:
     checksum: int
     sampled: npt.NDArray[np.int64]
     vertices: npt.NDArray[np.float64]
+    sums: Mapping[str, str]
+
+    def as_record(self) -> dict[str, Any]:
+        """Return what the issue record keeps of the layer, so that its content can be verified later."""
+        return {"name": self.name, "rows": self.rows, "content": together(self.sums), "columns": dict(self.sums)}
 
 
 @dataclass
@@ -91,8 +98,8 @@ class Tally:
         self._last = self._some(geometry, np.array([len(geometry) - 1]))
         self._rows += len(geometry)
 
-    def written(self, name: str, crs: str, columns: tuple[str, ...]) -> Written:
-        """Return what the layer must contain, now that every batch has passed."""
+    def written(self, name: str, crs: str, columns: tuple[str, ...], sums: Mapping[str, str]) -> Written:
+        """Return what the layer must contain, now that every batch has passed; ``sums`` are from `content`."""
         kept, vertices = np.concatenate(self._kept), np.concatenate(self._vertices)
         if self._step > 1:
             stride = -(-len(kept) // SAMPLED)
@@ -110,6 +117,7 @@ class Tally:
             checksum=self._all.checksum,
             sampled=kept,
             vertices=vertices,
+            sums=sums,
         )
 
     def _widen(self, rows: int) -> None:

@@ -131,7 +131,7 @@ def tally_of(x: np.ndarray, sizes: list[int]) -> Written:
         piece = x[start : start + size]
         tally.add(wkb_points(piece, piece + 1, piece + 2))
         start += size
-    return tally.written("points", "EPSG:2193", ())
+    return tally.written("points", "EPSG:2193", (), {})
 
 
 @pytest.mark.parametrize("rows", [0, 1, 2, KEPT - 1, KEPT, KEPT + 1, 3 * KEPT, 100_003])
@@ -160,7 +160,7 @@ def test_the_tally_takes_sliced_columns() -> None:
     whole = wkb_points(x, x, x)
     tally = Tally("Point Z")
     tally.add(whole.slice(1, 3))
-    written = tally.written("points", "EPSG:2193", ())
+    written = tally.written("points", "EPSG:2193", (), {})
     assert (written.rows, written.geometries, written.low, written.high) == (3, 1, (3.0,) * 3, (3.0,) * 3)
 
 

@@ -1,0 +1,135 @@
+"""What a layer holds, as one sum per column: the same for the same values, however they are stored or cut into batches.
+
+A GeoPackage that a viewer has opened may have other bytes than when it was issued and still say the same; by these
+sums the two are told apart. They are taken from the batches while they stream past to the writer, and later from the
+file itself.
+"""
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+#: Hexadecimal digits kept of a column's SHA-256: 64 bits find any change that was not made to go unnoticed.
+_DIGITS = 16
+
+
+class Content:
+    """Sums the columns of one layer, batch by batch; memory does not grow with the rows.
+
+    ``kinds`` are the columns' types by name. Text counts alike whether it is string, large_string or a dictionary of
+    them, whole numbers alike in every size, and NaN as null, because a GeoPackage stores it as NULL. Times count in
+    milliseconds, as a GeoPackage keeps them.
+
+    Raises TypeError for a column of any other kind than numbers, booleans, text, bytes, dates and times.
+    """
+
+    def __init__(self, kinds: Mapping[str, pa.DataType]) -> None:
+        self.rows = 0
+        self._columns = {name: _Column(name, kind) for name, kind in kinds.items()}
+
+    def add(self, batch: pa.RecordBatch) -> None:
+        """Take in the next rows: a batch that has these columns."""
+        self.rows += batch.num_rows
+        for name, column in self._columns.items():
+            column.add(batch.column(name))
+
+    def sums(self) -> dict[str, str]:
+        """Return the sum of each column, in hexadecimal."""
+        return {name: column.sum() for name, column in self._columns.items()}
+
+
+def together(sums: Mapping[str, str]) -> str:
+    """Return one SHA-256, in hexadecimal, for the names, the order and the sums of a layer's columns."""
+    return hashlib.sha256(json.dumps(list(sums.items()), ensure_ascii=False).encode()).hexdigest()
+
+
+class _Column:
+    """The values of one column and where it has none, each in a sum of its own, so that no batch's end shows."""
+
+    def __init__(self, name: str, kind: pa.DataType) -> None:
+        if pa.types.is_dictionary(kind):
+            kind = kind.value_type
+        self._family, self._values = _family(name, kind)
+        self._sums = (hashlib.sha256(self._family.encode()), hashlib.sha256(), hashlib.sha256())
+
+    def add(self, column: pa.Array) -> None:
+        column = column.storage if isinstance(column, pa.ExtensionArray) else column
+        column = column.dictionary_decode() if pa.types.is_dictionary(column.type) else column
+        for known, piece in zip(self._sums, self._values(column), strict=False):
+            known.update(piece)
+
+    def sum(self) -> str:
+        return hashlib.sha256(b"".join(known.digest() for known in self._sums)).hexdigest()[:_DIGITS]
+
+
+_Pieces = tuple[Any, ...]
+
+
+def _family(name: str, kind: pa.DataType) -> tuple[str, Callable[[pa.Array], _Pieces]]:
+    """Return what a type's values are called here, and the function that gives their bytes."""
+    if pa.types.is_floating(kind) or pa.types.is_decimal(kind) or pa.types.is_uint64(kind):
+        return "number", _numbers  # a GeoPackage has no whole number so large, nor any decimal
+    if pa.types.is_integer(kind):
+        return "whole", _whole
+    if pa.types.is_boolean(kind):
+        return "whether", _whether
+    if pa.types.is_string(kind) or pa.types.is_large_string(kind):
+        return "text", _bytes
+    if pa.types.is_binary(kind) or pa.types.is_large_binary(kind):
+        return "bytes", _bytes
+    if pa.types.is_timestamp(kind):
+        return "moment", _moments
+    if pa.types.is_date32(kind):
+        return "date", _dates
+    raise TypeError(f"column {name} is of type {kind}, for which an issue has no sum")
+
+
+def _numbers(column: pa.Array) -> _Pieces:
+    values = np.asarray(column.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False), np.float64)
+    values = values + 0.0  # SQLite keeps no minus zero
+    absent = np.isnan(values)
+    if absent.any():
+        values[absent] = 0.0
+    return values, ~absent
+
+
+def _whole(column: pa.Array) -> _Pieces:
+    return _filled(column.cast(pa.int64()))
+
+
+def _moments(column: pa.Array) -> _Pieces:
+    return _filled(column.cast(pa.timestamp("ms", column.type.tz), safe=False).cast(pa.int64()))
+
+
+def _dates(column: pa.Array) -> _Pieces:
+    return _filled(column.cast(pa.int32()).cast(pa.int64()))
+
+
+def _whether(column: pa.Array) -> _Pieces:
+    return _filled(column.cast(pa.uint8()))
+
+
+def _filled(column: pa.Array) -> _Pieces:
+    values = pc.fill_null(column, 0).to_numpy(zero_copy_only=False)
+    return np.ascontiguousarray(values), _present(column)
+
+
+def _bytes(column: pa.Array) -> _Pieces:
+    """Return the bytes of all texts together, and the length of each; a null has the length -1."""
+    binary = pc.fill_null(column.cast(pa.large_binary()), b"") if column.null_count else column.cast(pa.large_binary())
+    offsets = np.frombuffer(binary.buffers()[1], np.int64)[binary.offset : binary.offset + len(binary) + 1]
+    content = binary.buffers()[2]
+    lengths = np.diff(offsets)
+    if column.null_count:
+        lengths[~_present(column)] = -1
+    held = memoryview(content)[offsets[0] : offsets[-1]] if content is not None and len(offsets) else b""
+    return held, lengths.astype("<i8")
+
+
+def _present(column: pa.Array) -> Any:
+    return column.is_valid().to_numpy(zero_copy_only=False)
