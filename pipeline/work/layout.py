@@ -66,7 +66,8 @@ def lay_out(
     with package.open("rb") as file:
         while chunk := file.read(1 << 22):
             digest.update(chunk)
-    return layers.laid([{"name": package.name, "sha256": digest.hexdigest()}])
+    layer_sums = [layer.as_record() for layer in written]
+    return layers.laid([{"name": package.name, "sha256": digest.hexdigest(), "layers": layer_sums}])
 
 
 def dry(drafter: Drafter, told: Sequence[str | None], progress: Progress | None) -> Laid:
