@@ -1,6 +1,7 @@
 """A whole run of one job: the stages in their order, and the issue they make."""
 
 import errno
+from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -15,11 +16,14 @@ from pipeline.problems import JobError, Problem
 from pipeline.read.text import digest
 from pipeline.words import Reason
 from pipeline.work.account import account
+from pipeline.work.base_notes import base_facts
+from pipeline.work.before import before_notes
 from pipeline.work.diagnose import Diagnoses, diagnose, recorded
 from pipeline.work.draft import Drafter
 from pipeline.work.gather import Gathered, Progress, gather
 from pipeline.work.identity import at_hand, identity
 from pipeline.work.layout import Laid, dry, lay_out
+from pipeline.work.offset import time_offset
 from pipeline.work.prepare import Prepared, load, prepare
 from pipeline.work.reissue import Before, reach, reasons, register_rows, reuse
 from pipeline.work.routes import Routes, choose_routes
@@ -86,8 +90,9 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
         if dry_run:
             before = newest(folder)
             number = before[0] + 1 if before else 1
+            last = read_record(before[1]) if before else None
             laid = dry(worked.drafter, worked.told(), progress)
-            return Outcome(dict(worked.record(laid, number, None)), None, False)
+            return Outcome(dict(worked.record(laid, number, None, last)), None, False)
         if not held:
             stack.enter_context(job_lock(folder))
         try:
@@ -117,8 +122,11 @@ class _Worked:
         """Return per occupation what it may mean where it fails."""
         return self.diagnoses.causes(len(self.settled.occupations.marks))
 
-    def record(self, laid: Laid, number: int, changes: dict[str, Any] | None) -> Record:
-        """Return the record of the issue whose layers were laid out."""
+    def record(
+        self, laid: Laid, number: int, changes: dict[str, Any] | None, last: Mapping[str, Any] | None
+    ) -> Record:
+        """Return the record of the issue whose layers were laid out; ``last`` is that of the issue before."""
+        facts = base_facts(self.prepared, self.gathered, self.routes, self.settled.bases)
         return account(
             self.prepared,
             self.routes,
@@ -127,7 +135,9 @@ class _Worked:
             newest=self.gathered.newest or 0,
             exports=self.gathered.rows,
             rows=laid.rows,
-            sessions=as_records(laid.sessions),
+            sessions=[
+                {**row, "base_log": fact} for row, fact in zip(as_records(laid.sessions), facts, strict=True)
+            ],
             checks=as_records(laid.checks),
             marks=as_records(laid.marks),
             shift_model=laid.shift_model,
@@ -136,6 +146,7 @@ class _Worked:
             sums=self.sums,
             reach=self.reach,
             register=self.register,
+            notes=before_notes(self.prepared, self.gathered, self.routes, last),
             changes=changes,
             files=laid.files,
         )
@@ -145,7 +156,7 @@ def _work(prepared: Prepared, progress: Progress | None) -> _Worked:
     """Read the exports for the first time, choose the operations, derive the shifts, judge the sessions."""
     sorting = sieve(prepared.windows, prepared.loaded.job.quality)
     gathered = gather(prepared, sorting, progress)
-    routes = choose_routes(prepared, gathered.area)
+    routes = choose_routes(prepared, gathered.area, time_offset(prepared, gathered))
     settled = settle(prepared, gathered, routes)
     diagnoses = diagnose(prepared, routes, settled, routes.area)
     drafter = Drafter(prepared, gathered, routes, settled, sorting)
@@ -186,7 +197,7 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
         changes = None
         if last is not None and laid.changes is not None:
             changes = {"since": last["issue"], "because": because, **laid.changes}
-        record = worked.record(laid, staged.number, changes)
+        record = worked.record(laid, staged.number, changes, last)
         write_record(staged.path, record)
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC))
     confirm(folder, record["issue"], at_hand(worked.prepared))

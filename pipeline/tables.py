@@ -23,6 +23,9 @@ READING = pa.schema(
         ("sigma_up", pa.float64()),
         ("solution", pa.string()),
         ("base", pa.string()),
+        ("base_first", pa.float64()),  # the base's position as the export has it, in source.crs; NaN where it has none
+        ("base_second", pa.float64()),
+        ("base_third", pa.float64()),
         ("mark", pa.string()),
         ("antenna_height", pa.float64()),
         ("satellites", pa.float64()),

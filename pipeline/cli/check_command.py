@@ -9,7 +9,7 @@ from pipeline.problems import JobError
 
 
 def check_jobs(jobs: Sequence[Path]) -> int:
-    """Check the jobs, print what was found, and return 2 where any has a problem."""
+    """Check the jobs, print what was found, and return 2 where any has a problem; a warning changes nothing."""
     worst = 0
     for job in jobs:
         try:
@@ -17,7 +17,8 @@ def check_jobs(jobs: Sequence[Path]) -> int:
         except JobError as error:
             worst = max(worst, report(str(job), error))
             continue
-        print(f"{job}: nothing wrong")
-        for line in checked.lines():
+        count = len(checked.warnings)
+        print(f"{job}: nothing wrong" + (f", {count} warning{'s' if count != 1 else ''}" if count else ""))
+        for line in [*checked.lines(), *(f"warning: {warning}" for warning in checked.warnings)]:
             print(f"  {line}")
     return worst

@@ -108,6 +108,14 @@ def same_crs(one: str, other: str) -> bool:
     return bool(horizontal_of(parse(one)).equals(horizontal_of(parse(other)), ignore_axis_order=True))
 
 
+def same_positions(one: str, other: str) -> bool:
+    """Tell whether two texts count positions alike: one projected CRS, or degrees in one datum, whatever the heights."""
+    first, second = (horizontal_of(parse(text)) for text in (one, other))
+    if first.is_geographic and second.is_geographic:
+        return same_datum(first, second)
+    return bool(first.equals(second, ignore_axis_order=True))
+
+
 def holds_ellipsoidal_heights(crs: CRS) -> bool:
     """Tell whether a 3D geographic CRS is registered for the datum.
 

@@ -81,6 +81,11 @@ class Columns(_Strict):
     code: str | None = None
     solution: str | None = None
     base: str | None = None
+    base_longitude: str | None = None
+    base_latitude: str | None = None
+    base_easting: str | None = None
+    base_northing: str | None = None
+    base_height: str | None = None
     mark: str | None = None
     antenna_height: str | None = None
     satellites: str | None = None

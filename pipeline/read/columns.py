@@ -9,7 +9,17 @@ import pyarrow.compute as pc
 from pipeline.job.model import Points
 from pipeline.read.angles import dms
 from pipeline.read.findings import Findings, Mask
-from pipeline.read.mapping import DEGREES, LENGTHS, METRES, TEXTS, Position, carried_fields, mapped, position_of
+from pipeline.read.mapping import (
+    DEGREES,
+    LENGTHS,
+    METRES,
+    TEXTS,
+    Position,
+    base_of,
+    carried_fields,
+    mapped,
+    position_of,
+)
 from pipeline.read.numeric import numbers
 from pipeline.read.raw import Floats, Geometry, Raw
 from pipeline.read.times import Clock, clock
@@ -17,8 +27,9 @@ from pipeline.tables import READING
 from pipeline.words import Reason
 
 _PLACES = ("first", "second", "third")
-_LIMITS = {"longitude": 360.0, "latitude": 90.0}
-_LETTERS = {"longitude": "EW", "latitude": "NS"}
+_BASE_PLACES = ("base_first", "base_second", "base_third")
+_LIMITS = {"longitude": 360.0, "latitude": 90.0, "base_longitude": 360.0, "base_latitude": 90.0}
+_LETTERS = {"longitude": "EW", "latitude": "NS", "base_longitude": "EW", "base_latitude": "NS"}
 
 
 @dataclass(frozen=True)
@@ -29,6 +40,7 @@ class Plan:
     decimal: str
     names: dict[str, str]
     position: Position
+    base: tuple[str, str, str] | None  # the words of the base's position
     clock: Clock
     carried: tuple[tuple[str, pa.Field], ...]
     degrees: bool  # a geometry's X and Y are longitude and latitude
@@ -46,6 +58,7 @@ def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False)
         decimal,
         mapped(points.columns),
         position_of(points.columns),
+        base_of(points.columns),
         clock(points.time_zone, points.time_format),
         carried_fields(points, schema),
         degrees,
@@ -76,8 +89,10 @@ class _Reader:
         for field in READING:
             if field.name in TEXTS:
                 found[field.name] = self._text(field.name)
-            elif field.type == pa.float64() and field.name not in _PLACES:
+            elif field.type == pa.float64() and field.name not in (*_PLACES, *_BASE_PLACES):
                 found[field.name] = pa.array(self._plain(field.name))
+        for place, word in zip(_BASE_PLACES, self.how.base or _BASE_PLACES, strict=True):
+            found[place] = pa.array(self._plain(word))
         for place, values in zip(_PLACES, self._position(), strict=True):
             found[place] = pa.array(values)
         for word in ("time", "time_end"):

@@ -15,7 +15,7 @@ from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.columns import readings
 from pipeline.read.epsg import disagree, is_projected
 from pipeline.read.findings import Unusable
-from pipeline.read.mapping import position_of
+from pipeline.read.mapping import base_of, position_of
 from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
 from pipeline.read.text import check_text, digest, known_encoding
@@ -99,10 +99,11 @@ def read_batches(export: Export, rows_per_batch: int = 65536) -> Iterator[pa.Rec
 
 def _faults(points: Points) -> Iterator[tuple[str, str]]:
     """Give the key and the fault of everything in a block that makes its files unreadable."""
-    try:
-        position_of(points.columns)
-    except ValueError as error:
-        yield "columns", str(error)
+    for positions in (position_of, base_of):
+        try:
+            positions(points.columns)
+        except ValueError as error:
+            yield "columns", str(error)
     if points.columns.time is None:
         yield "columns", "the columns map no time"
     for key, zone, time_format in (("time_zone", points.time_zone, None), ("time_format", None, points.time_format)):

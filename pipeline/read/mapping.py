@@ -10,8 +10,10 @@ from pipeline.job.model import Columns, Points
 
 #: A position is one of these; what is in degrees is said in `DEGREES`, the rest are lengths.
 POSITIONS = (("longitude", "latitude", "height"), ("easting", "northing", "height"), ("x", "y", "z"))
-DEGREES = frozenset(("longitude", "latitude"))
-LENGTHS = frozenset(word for position in POSITIONS for word in position) - DEGREES | frozenset(
+#: Where the base stood, on every point: all of one of these, or none.
+BASE_POSITIONS = (("base_longitude", "base_latitude", "base_height"), ("base_easting", "base_northing", "base_height"))
+DEGREES = frozenset(("longitude", "latitude", "base_longitude", "base_latitude"))
+LENGTHS = frozenset(word for position in (*POSITIONS, *BASE_POSITIONS) for word in position) - DEGREES | frozenset(
     ("sigma_east", "sigma_north", "sigma_up", "antenna_height")
 )
 TEXTS = frozenset(("name", "code", "solution", "base", "mark"))
@@ -54,6 +56,23 @@ def position_of(columns: Columns) -> Position:
     if missing:
         raise ValueError(f"the columns map {', '.join(w for w in kinds[0] if w in found)} but not {', '.join(missing)}")
     return Position(kinds[0], found, False)
+
+
+def base_of(columns: Columns) -> tuple[str, str, str] | None:
+    """Return which position of the base the block maps, None where it maps none.
+
+    Raises ValueError, with what is wrong in words, where it is none in full or more than one.
+    """
+    found = frozenset(mapped(columns)) & {word for position in BASE_POSITIONS for word in position}
+    if not found:
+        return None
+    kinds = [position for position in BASE_POSITIONS if found & set(position[:2])]
+    if len(kinds) != 1:
+        raise ValueError(f"the columns map {', '.join(sorted(found))}, which is no position of the base")
+    missing = [word for word in kinds[0] if word not in found]
+    if missing:
+        raise ValueError(f"the columns map {', '.join(w for w in kinds[0] if w in found)} but not {', '.join(missing)}")
+    return kinds[0]
 
 
 def nearest(name: str, there: Iterable[str]) -> list[str]:

@@ -18,7 +18,8 @@ from pipeline.job.model import Job
 from pipeline.proof.bracket import worst
 from pipeline.words import REASONS
 from pipeline.work.identity import program_version
-from pipeline.work.notes import notes, untied
+from pipeline.work.notes import notes as job_notes
+from pipeline.work.notes import untied
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.settle import Settled
@@ -110,6 +111,7 @@ def account(
     sums: Mapping[str, str],
     reach: Mapping[str, Any],
     register: Sequence[Mapping[str, str]],
+    notes: Sequence[str],
     changes: Mapping[str, Any] | None,
     files: Sequence[Mapping[str, Any]],
 ) -> Record:
@@ -117,7 +119,8 @@ def account(
 
     ``files`` are the names and sums of the files beside it, ``exports`` are the rows of each export, ``newest`` is the time of the newest observation in UTC milliseconds,
     ``sums`` the identity, ``reach`` and ``register`` from `reissue`, ``sessions``, ``checks`` and ``marks`` the rows of the layers, ``shift_model`` from
-    `Count.shift_model`, ``diagnoses`` and ``drifts`` what failing occupations and trends may mean.
+    `Count.shift_model`, ``diagnoses`` and ``drifts`` what failing occupations and trends may mean, ``notes`` what is to
+    be said of the register and the bases (`before`).
     """
     job = prepared.loaded.job
     inputs = [
@@ -143,7 +146,7 @@ def account(
         target=target(job),
         caution=CAUTION,
         changes=changes,
-        notes=[*notes(prepared, routes, settled), *drifts],
+        notes=[*job_notes(prepared, routes, settled), *drifts, *notes],
         diagnoses=list(diagnoses),
         marks=marks,
         untied=untied(prepared, settled),

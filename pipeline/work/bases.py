@@ -1,6 +1,7 @@
 """Where the bases stood and where each session's shift is meant, and the field shifts that come out first."""
 
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,6 +9,8 @@ from numpy.typing import NDArray
 from pipeline.correct import NEVER, FieldShifts
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.frames import local_to_geocentric
+from pipeline.proof.base_log import merged
+from pipeline.work.base_log import Seen
 from pipeline.work.candidates import Candidates
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
@@ -15,20 +18,47 @@ from pipeline.work.routes import Routes
 
 Floats = NDArray[np.float64]
 
+#: Metres within which two positions of a base are one, printed or computed with other digits.
+_ONE_PLACE = 0.005
+
 
 @dataclass(frozen=True)
 class Bases:
-    """Where bases stood, per session (S, 3), working frame, as broadcast; NaN where the job does not say.
+    """Where bases stood, per session (S, 3), working frame, as broadcast; NaN where that is not known.
 
-    ``receiver`` is the antenna's reference point, ``mark`` the mark under it.
+    ``receiver`` is the antenna's reference point, ``mark`` the mark under it. The former is known from the job's
+    set-up, else from the points of a session that all carry one position; the latter from the set-up alone.
     """
 
     receiver: Floats
     mark: Floats
 
 
-def set_up_bases(prepared: Prepared, routes: Routes) -> Bases:
-    """Bring the set-ups of the job file into the working frame.
+@dataclass(frozen=True)
+class Stand:
+    """A position of the base that points of a session carry: (3,) working frame, and where it was seen."""
+
+    xyz: Floats
+    seen: Seen
+
+
+def stands(prepared: Prepared, gathered: Gathered, routes: Routes, session: int) -> list[Stand]:
+    """Return the different positions of the base that a session's points carry, in the order of their first use."""
+    found = sorted(gathered.log.sessions[session].positions, key=lambda seen: (seen.time, seen.export, seen.row))
+    places = np.zeros((len(found), 3))
+    for number, seen in enumerate(found):
+        operation = routes.frames.to_working[prepared.exports[seen.export].block]
+        first, second, third = seen.value
+        places[number] = np.ravel(operation.forward(first, second, third, decimal_year([seen.time])))
+    known = np.flatnonzero(np.isfinite(places).all(axis=1))
+    return [
+        Stand(places[known[group[0]]], reduce(Seen.and_also, [found[known[number]] for number in group]))
+        for group in merged(places[known], _ONE_PLACE)
+    ]
+
+
+def set_up_bases(prepared: Prepared, gathered: Gathered, routes: Routes) -> Bases:
+    """Bring the set-ups of the job file, else the one position that a session's points carry, into the working frame.
 
     The antenna height is taken down along the ellipsoid normal, that is, off the ellipsoidal height.
     """
@@ -37,6 +67,9 @@ def set_up_bases(prepared: Prepared, routes: Routes) -> Bases:
     for window in prepared.windows:
         setup = window.session.setup
         if setup is None or routes.base is None:
+            carried = stands(prepared, gathered, routes, window.index)
+            if len(carried) == 1 and not gathered.log.sessions[window.index].positions.further:
+                receiver[window.index] = carried[0].xyz
             continue
         time = decimal_year([window.start_ms])
         for found, height in ((receiver, 0.0), (mark, setup.antenna_height)):

@@ -15,6 +15,7 @@ from pipeline.occupations import Wanted
 from pipeline.read.files import Export, read_batches
 from pipeline.tables import TIME
 from pipeline.words import Reason, reason_code
+from pipeline.work.base_log import BaseLog, BaseLogs
 from pipeline.work.prepare import Prepared
 from pipeline.work.sift import Sieve
 
@@ -41,6 +42,7 @@ class Gathered:
         place: (S, 3) raw position of each session's first acceptable reading, NaN where none; ``place_block`` its block.
         newest: UTC milliseconds of the newest reading, or None.
         area: extent of the job.
+        log: what the exports say of the bases.
     """
 
     rows: tuple[int, ...]
@@ -54,6 +56,7 @@ class Gathered:
     place_block: NDArray[np.int64]
     newest: int | None
     area: Area | None
+    log: BaseLog
 
 
 @dataclass
@@ -115,6 +118,7 @@ class _Gatherer:
         self.place_block = np.zeros(count, np.int64)
         self.newest: int | None = None
         self.cells, self.anchors = _Cells(), _Cells()
+        self.logs = BaseLogs(prepared.windows)
         self.picked: list[pa.RecordBatch] = []
         self.hashes: list[NDArray[np.uint64]] = []
         self.whole: list[NDArray[np.bool_]] = []
@@ -138,6 +142,7 @@ class _Gatherer:
             place_block=self.place_block,
             newest=self.newest,
             area=self.cells.area(self.anchors),
+            log=self.logs.log(),
         )
 
     def _read(self, number: int, export: Export) -> int:
@@ -161,6 +166,7 @@ class _Gatherer:
         time = milliseconds(batch)
         self._note_times(time, sifted.session, sound & ~candidate)
         self._note_places(batch, sifted.session, sound, export.block)
+        self.logs.take(batch, number, export, sifted)
         positions = [values[sound] for values in raw_positions(batch)]
         if sound.any():
             longitude, latitude = lonlat(export.points.crs or "", *positions)

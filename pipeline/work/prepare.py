@@ -6,6 +6,7 @@ from pathlib import Path
 from pipeline.control import Register, read_register
 from pipeline.geodesy import crs
 from pipeline.geodesy.errors import OperationError
+from pipeline.job.features import GEOJSON_CRS
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import Columns
 from pipeline.problems import JobError, Problems
@@ -17,6 +18,12 @@ POSITION_COLUMNS = {
     "geographic": ("longitude", "latitude"),
     "projected": ("easting", "northing"),
     "geocentric": ("x", "y", "z"),
+}
+#: Likewise the position of the base; its height goes with either.
+BASE_COLUMNS = {
+    "geographic": ("base_longitude", "base_latitude"),
+    "projected": ("base_easting", "base_northing"),
+    "geocentric": (),
 }
 
 
@@ -79,15 +86,16 @@ def _check_frames(loaded: LoadedJob, problems: Problems) -> None:
 
 
 def _check_columns(columns: Columns, kind: str, where: tuple[str, int], problems: Problems) -> None:
-    wanted = POSITION_COLUMNS[kind]
-    others = {name for names in POSITION_COLUMNS.values() for name in names} - set(wanted)
-    wrong = sorted(name for name in others if getattr(columns, name) is not None)
-    if wrong:
-        problems.add(
-            *where,
-            f"the columns {', '.join(wrong)} do not go with a {kind} CRS",
-            f"name {', '.join(wanted)} instead, or another crs",
-        )
+    for of_kind in (POSITION_COLUMNS, BASE_COLUMNS):
+        wanted = of_kind[kind]
+        others = {name for names in of_kind.values() for name in names} - set(wanted)
+        wrong = sorted(name for name in others if getattr(columns, name) is not None)
+        if wrong:
+            problems.add(
+                *where,
+                f"the columns {', '.join(wrong)} do not go with a {kind} CRS",
+                f"name {', '.join(wanted)} instead, or another crs" if wanted else "leave them out",
+            )
 
 
 def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
@@ -105,7 +113,40 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
         problems.add(*loaded.where("control", "height"), error.what, error.fix)
     if kind is None or not control.file.is_file():
         return None
-    return read_register(control.file, control.layer, problems, kind=kind, ellipsoid=control.height == "ellipsoid", shown=loaded.show(control.file))
+    register = read_register(
+        control.file,
+        control.layer,
+        problems,
+        kind=kind,
+        ellipsoid=control.height == "ellipsoid",
+        shown=loaded.show(control.file),
+    )
+    if register is not None:
+        _check_geometry(register, control.crs, loaded, problems)
+    return register
+
+
+def _check_geometry(register: Register, stated: str, loaded: LoadedJob, problems: Problems) -> None:
+    """Check that a register whose coordinates are a layer's geometry is in the CRS that the job file says."""
+    found = register.geometry_crs
+    # GeoJSON that says nothing means WGS 84 by its standard, and is written in any datum all the same
+    if found is None or found == GEOJSON_CRS:
+        return
+    try:
+        same = crs.same_positions(found, stated)
+    except OperationError:
+        return  # an engineering CRS, or one that carries its own transformation: nothing to compare by
+    if not same:
+        problems.add(
+            *loaded.where("control", "crs"),
+            f"the geometry in {register.shown} is in {crs.parse(found).name} ({_code(found)}), but [control] crs is"
+            f" {crs.parse(stated).name} ({_code(stated)})",
+            "write the layer's own crs, or give the coordinates as attributes",
+        )
+
+
+def _code(text: str) -> str:
+    return text if len(text) <= 40 else crs.registered_code(crs.parse(text)) or "no registered code"
 
 
 def _check_marks(windows: tuple[SessionWindow, ...], register: Register | None, problems: Problems) -> None:

@@ -73,7 +73,7 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes) -> Settled:
     problems.raise_if_any()
     job = prepared.loaded.job
     candidates = sound_candidates(prepared, gathered, routes)
-    bases = set_up_bases(prepared, routes)
+    bases = set_up_bases(prepared, gathered, routes)
     guesses = first_positions(candidates, prepared, bases)
     known = reference(job, prepared.register, routes, guesses)
     marks = used_marks(candidates, prepared, routes, known, guesses)

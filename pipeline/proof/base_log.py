@@ -1,0 +1,93 @@
+"""What the readings of a session say of its base: values that change in time, and times that are off by whole hours."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+HOUR = 3_600_000
+#: Milliseconds by which GPS time is ahead of UTC since 2017 (IERS Bulletin C 52): 18 leap seconds.
+GPS_AHEAD = 18_000
+#: Whole hours that time zones and daylight saving put between two clocks.
+_MOST_HOURS = 14
+
+
+@dataclass(frozen=True)
+class Change:
+    """A value gave way to the next: ``before`` and ``after`` are their places in the sequence given.
+
+    ``until`` is the last time with the former, ``since`` the first with the latter, both UTC milliseconds. Where the
+    latter begins before the former has ended, the two were in use at the same time.
+    """
+
+    before: int
+    after: int
+    until: int
+    since: int
+
+    @property
+    def clean(self) -> bool:
+        """Tell whether a session could be split here."""
+        return self.until < self.since
+
+
+def changes(first: Integers, last: Integers) -> list[Change]:
+    """Return the changes between values that were seen from (k,) ``first`` to (k,) ``last``, in order of time."""
+    order = np.argsort(first, kind="stable").tolist()
+    pairs = pairwise(order)
+    ends = np.maximum.accumulate(last[order])[:-1]
+    return [
+        Change(one, other, int(until), int(first[other])) for (one, other), until in zip(pairs, ends, strict=True)
+    ]
+
+
+def merged(places: Floats, within: float) -> list[list[int]]:
+    """Return the numbers of the (k, 3) places put together where they lie ``within`` metres of a group's first."""
+    groups: list[list[int]] = []
+    for number, place in enumerate(places):
+        near = (group for group in groups if np.linalg.norm(places[group[0]] - place) <= within)
+        group = next(near, None)
+        if group is None:
+            groups.append([number])
+        else:
+            group.append(number)
+    return groups
+
+
+def antenna_slip(horizontal: float, up: float, antenna_height: float, within: float) -> int:
+    """Return +1 or -1 where a difference is plus or minus the antenna height and nothing else, else 0 (metres)."""
+    if horizontal > within or abs(antenna_height) <= within:
+        return 0
+    if abs(abs(up) - abs(antenna_height)) > within:
+        return 0
+    return 1 if up * antenna_height > 0 else -1
+
+
+def offset_into(
+    times: Integers, covered: Callable[[Integers], Flags], likely: Sequence[int], share: float
+) -> int | None:
+    """Return what has to be added to times, in milliseconds, so that sessions cover them, or None.
+
+    Tried are the leap seconds of GPS time, then ``likely`` (the sessions' own offsets from UTC, say), then whole hours,
+    the smaller ones first.
+
+    Args:
+        times: (n,) UTC milliseconds of readings outside all sessions.
+        covered: tells of (n,) such times whether a session covers each.
+        likely: offsets in milliseconds, each tried with either sign.
+        share: 0 to 1, of the readings that an offset has to put into sessions.
+    """
+    hours = [sign * hour * HOUR for hour in range(1, _MOST_HOURS + 1) for sign in (1, -1)]
+    tried = dict.fromkeys(
+        [-GPS_AHEAD, GPS_AHEAD, *(sign * offset for offset in likely for sign in (1, -1) if offset), *hours]
+    )
+    for offset in tried:
+        if covered(times + offset).mean() >= share:
+            return offset
+    return None

@@ -1,0 +1,202 @@
+"""A register of control marks looked at before anything rests on it: what its numbers alone, and a few readings, say.
+
+Places are longitude and latitude in degrees, (R, 2), NaN where a mark has none; distances between them are taken on a
+sphere, which is good to half a percent: enough to tell decimetres from metres and a job's area from another country.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+#: Metres in a degree of a great circle, on a sphere of 6371 km.
+DEGREE = 6_371_000.0 * np.pi / 180.0
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two marks, by number, that lie close together: ``distance`` metres in plan."""
+
+    one: int
+    other: int
+    distance: float
+
+
+def close_pairs(places: Floats, within: float) -> list[Pair]:
+    """Return the marks that lie ``within`` metres of one another, each pair once, in the register's order."""
+    order = np.argsort(places[:, 1], kind="stable")
+    order = order[np.isfinite(places[order]).all(axis=1)]
+    latitude = places[order, 1]
+    until = np.searchsorted(latitude, latitude + within / DEGREE, side="right")
+    found = []
+    for at in np.flatnonzero(until > np.arange(len(order)) + 1).tolist():
+        others = order[at + 1 : until[at]]
+        distance = np.hypot(*_apart(places[others], places[order[at]]).T)
+        for other, metres in zip(others[distance <= within], distance[distance <= within], strict=True):
+            one, two = sorted((int(order[at]), int(other)))
+            found.append(Pair(one, two, float(metres)))
+    return sorted(found, key=lambda pair: (pair.one, pair.other))
+
+
+def _apart(places: Floats, origin: Floats) -> Floats:
+    """Return (n, 2) metres east and north of one place, the shorter way round the earth."""
+    east = (places[:, 0] - origin[0] + 180.0) % 360.0 - 180.0
+    return np.column_stack([east * DEGREE * np.cos(np.radians(origin[1])), (places[:, 1] - origin[1]) * DEGREE])
+
+
+def distance_from(area: tuple[float, float, float, float], places: Floats) -> Floats:
+    """Return (R,) metres from an area to each place, zero inside; NaN where there is no place.
+
+    ``area`` is west, south, east, north in degrees; west greater than east crosses the 180th meridian.
+    """
+    west, south, east, north = area
+    half = ((east - west) % 360.0) / 2.0
+    away = np.abs((places[:, 0] - west - half + 180.0) % 360.0 - 180.0) - half
+    latitude = np.clip(places[:, 1], south, north)
+    across = np.maximum(away, 0.0) * np.cos(np.radians(latitude))
+    return np.asarray(np.hypot(across, places[:, 1] - latitude) * DEGREE)
+
+
+@dataclass(frozen=True)
+class Misplaced:
+    """A mark far from the job, ``distance`` metres; ``reading`` is the alternative that puts it there, or None."""
+
+    mark: int
+    distance: float
+    reading: int | None
+
+
+def misplaced(
+    area: tuple[float, float, float, float], places: Floats, alternatives: Sequence[Floats], far: float, near: float
+) -> list[Misplaced]:
+    """Return the marks that lie beyond ``far`` metres of the area, with the first reading that brings them ``near``.
+
+    Args:
+        area: as for `distance_from`.
+        places: (R, 2).
+        alternatives: (R, 2) each, the places of all marks by another reading of their coordinates.
+        far: metres.
+        near: metres, smaller than ``far``.
+    """
+    distance = distance_from(area, places)
+    others = [distance_from(area, other) for other in alternatives]
+    found = []
+    for mark in np.flatnonzero(distance > far).tolist():
+        fits = (number for number, other in enumerate(others) if other[mark] <= near)
+        found.append(Misplaced(mark, float(distance[mark]), next(fits, None)))
+    return found
+
+
+class Slip(StrEnum):
+    """How one number became another in typing."""
+
+    SWAPPED = "two neighbouring digits are swapped"
+    DIGIT = "one digit differs"
+
+
+def slip(before: str, after: str) -> Slip | None:
+    """Return what makes of one number, as written, another; None where it is no slip of one or two digits."""
+    one, other = _padded(before, after)
+    if len(one) != len(other):
+        return None
+    differing = [at for at, (a, b) in enumerate(zip(one, other, strict=True)) if a != b]
+    digits = [at for at, sign in enumerate(one) if sign.isdigit()]
+    if not differing or any(not (one[at].isdigit() and other[at].isdigit()) for at in differing):
+        return None
+    if len(differing) == 1:
+        return Slip.DIGIT
+    first, second = differing[0], differing[-1]
+    neighbours = len(differing) == 2 and digits.index(second) - digits.index(first) == 1
+    return Slip.SWAPPED if neighbours and (one[first], one[second]) == (other[second], other[first]) else None
+
+
+def _padded(*texts: str) -> list[str]:
+    """Return numbers as written with a point as their decimal sign and equally many decimals."""
+    parts = [text.strip().replace(",", ".").removeprefix("+").partition(".") for text in texts]
+    decimals = max(len(fraction) for _, _, fraction in parts)
+    return [f"{whole}.{fraction.ljust(decimals, '0')}" for whole, _, fraction in parts]
+
+
+@dataclass(frozen=True)
+class OddHeight:
+    """A mark, by number, whose height is off by the geoid separation.
+
+    ``sign`` is +1 where it looks like an ellipsoidal height taken for one of the datum, -1 for the opposite;
+    ``off`` metres by which it is higher than the readings have it, beside ``against``, marks that agree with them.
+    """
+
+    mark: int
+    sign: int
+    off: float
+    separation: float
+    against: tuple[int, ...]
+
+
+def odd_heights(session: Integers, mark: Integers, difference: Floats, separation: Floats) -> list[OddHeight]:
+    """Return the marks whose height differs from that of the others in a session by the geoid separation.
+
+    A base at a wrong height moves all readings of its session alike, so the marks of one session are compared with one
+    another: the most that agree are taken for right, and of two that disagree the one that looks ellipsoidal for wrong.
+
+    Args:
+        session: (n,) of each occupation.
+        mark: (n,) number of its mark.
+        difference: (n,) metres, the mark's ellipsoidal height by the register minus the raw one of the occupation.
+        separation: (n,) metres, geoid separation there; below `LEAST_SEPARATION` nothing can be told.
+    """
+    found: dict[int, OddHeight] = {}
+    for number in np.unique(session).tolist():
+        here = np.flatnonzero(session == number)
+        marks = np.unique(mark[here])
+        heights = np.array([np.median(difference[here[mark[here] == one]]) for one in marks])
+        apart = np.array([np.median(separation[here[mark[here] == one]]) for one in marks])
+        for one in _odd(marks, heights, apart):
+            found.setdefault(one.mark, one)
+    return [found[one] for one in sorted(found)]
+
+
+#: Metres: a smaller separation is not told from an antenna height, and a larger disagreement is another blunder.
+LEAST_SEPARATION, _AGREE = 3.0, 0.3
+
+
+def _odd(marks: Integers, heights: Floats, separation: Floats) -> list[OddHeight]:
+    agreeing = np.abs(heights[:, None] - heights) <= _AGREE
+    # of groups that are equally large the one that the others exceed in the separation's direction is taken for right
+    rank = agreeing.sum(axis=1) - 1e-6 * np.sign(separation) * np.argsort(np.argsort(heights))
+    right = agreeing[int(np.argmax(rank))]
+    level = float(np.median(heights[right]))
+    found = []
+    for at in np.flatnonzero(~right).tolist():
+        off = float(heights[at] - level)
+        if abs(separation[at]) >= LEAST_SEPARATION and abs(abs(off) - abs(separation[at])) <= _AGREE:
+            sign = 1 if off * separation[at] > 0 else -1
+            found.append(OddHeight(int(marks[at]), sign, off, float(separation[at]), tuple(marks[right].tolist())))
+    return found
+
+
+#: Metres in height: half as much again as a base that averaged its own position is off by. Common practice, no source.
+BASE_OFF = 15.0
+
+
+def all_odd(session: Integers, difference: Floats, separation: Floats) -> int:
+    """Return +1 or -1 where the heights of all marks look ellipsoidal, or the opposite (see `OddHeight`), else 0.
+
+    Told only where the sessions' middle lies within a third of the separation of it, and beyond what a base may be off.
+
+    Args:
+        session: (n,) of each occupation.
+        difference: (n,) as for `odd_heights`.
+        separation: (n,) likewise.
+    """
+    if not len(session):
+        return 0
+    middles = [np.median(difference[session == number]) for number in np.unique(session)]
+    off, apart = float(np.median(middles)), float(np.median(separation))
+    if abs(off) < BASE_OFF or abs(abs(off) - abs(apart)) > abs(apart) / 3.0:
+        return 0
+    return 1 if off * apart > 0 else -1

@@ -1,0 +1,260 @@
+"""Whether the bases are where the job says: what the exports carry of them, against the sessions."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.geodesy.epochs import decimal_year
+from pipeline.geodesy.frames import geocentric_to_local
+from pipeline.proof.base_log import Change, antenna_slip, changes
+from pipeline.sessions import SessionWindow
+from pipeline.work.base_log import Seen
+from pipeline.work.bases import Bases, Stand, stands
+from pipeline.work.gather import Gathered
+from pipeline.work.offset import time_offset
+from pipeline.work.prepare import Prepared
+from pipeline.work.routes import Routes
+from pipeline.work.sift import clock
+
+Floats = NDArray[np.float64]
+
+#: Metres within which the base on the points and the job's set-up are the same, and two antenna heights.
+_SAME, _SAME_ANTENNA = 0.010, 0.001
+#: Metres from the base within which the day's first reading is expected. Common practice, no source.
+_BESIDE = 50.0
+#: Metres within which a change of the base's position is the field shift that the job states.
+_FIELD = 0.020
+#: Values of one thing that a sentence lists.
+_LISTED = 4
+
+
+def base_notes(prepared: Prepared, gathered: Gathered, routes: Routes, bases: Bases) -> list[str]:
+    """Return in words where the exports and the sessions disagree on the bases."""
+    told: list[str] = []
+    for window in prepared.windows:
+        at = _Session(prepared, gathered, routes, bases, window)
+        of_session = [*at.moved(), *at.off_setup(), *at.antennas(), *at.ids(), *at.far_start()]
+        told += [f"session {window.session.name}: {sentence}" for sentence in of_session]
+    strangers = list(_strangers(prepared, gathered))
+    return [*told, *strangers, *filter(None, [time_offset(prepared, gathered)])]
+
+
+def base_facts(prepared: Prepared, gathered: Gathered, routes: Routes, bases: Bases) -> list[dict[str, Any] | None]:
+    """Return per session what its points carry of its base, None where they carry nothing and no base is known."""
+    return [_Session(prepared, gathered, routes, bases, window).facts() for window in prepared.windows]
+
+
+class _Session:
+    """What is said of one session."""
+
+    def __init__(
+        self, prepared: Prepared, gathered: Gathered, routes: Routes, bases: Bases, window: SessionWindow
+    ) -> None:
+        self.prepared, self.routes, self.window = prepared, routes, window
+        self.session = window.session
+        self.log = gathered.log.sessions[window.index]
+        self.stands = stands(prepared, gathered, routes, window.index)
+        known = bases.receiver[window.index]
+        self.base = known if np.isfinite(known).all() else self.stands[0].xyz if self.stands else None
+        # network corrections come from wherever the network puts its station, and need not stay there
+        self.network = self.session.shift == "none"
+
+    def at(self, seen: Seen) -> str:
+        """Return file and row of the earliest reading with a value."""
+        return f"{self.prepared.exports[seen.export].shown}:{seen.row}"
+
+    def local(self, vector: Floats) -> Floats:
+        """Return (3,) east, north, up of a geocentric vector at the base."""
+        assert self.base is not None
+        longitude, latitude, _ = self.routes.frames.to_geographic.forward(*self.base)
+        return np.ravel(geocentric_to_local(vector, longitude, latitude))
+
+    def moved(self) -> Iterator[str]:
+        """Yield that the points carry more than one position of the base."""
+        if len(self.stands) < 2 or self.network:
+            return
+        seen = [stand.seen for stand in self.stands]
+        found = changes(np.array([one.time for one in seen]), np.array([one.last for one in seen]))
+        if len(seen) == 2 and self._is_field_shift(found[0]):
+            return
+        told = [f"first one ({_span(seen[0])}; {self.at(seen[0])})"]
+        for stand in self.stands[1:_LISTED]:
+            east, north, up = self.local(stand.xyz - self.stands[0].xyz)
+            off = f"{east:+.3f} m east, {north:+.3f} m north, {up:+.3f} m up"
+            told.append(f"then one that lies {off} of the first ({_span(stand.seen)}; {self.at(stand.seen)})")
+        further = f" and {len(seen) - _LISTED} more" if len(seen) > _LISTED else ""
+        clean = all(change.clean for change in found) and not self.log.positions.further
+        yield (
+            f"its points carry {'more than ' if self.log.positions.further else ''}{len(seen)} positions of the base: "
+            + ", ".join(told)
+            + further
+            + (f"; {self._split(found)}" if clean and not further else _in_turn(found))
+        )
+
+    def _is_field_shift(self, change: Change) -> bool:
+        stated = self.session.field_shift
+        if stated is None or not change.clean:
+            return False
+        start = round(stated.start.timestamp() * 1000)
+        east, north, up = self.local(self.stands[change.after].xyz - self.stands[change.before].xyz)
+        level = abs(np.hypot(east, north) - np.hypot(stated.east, stated.north))
+        return change.until < start <= change.since and level <= _FIELD and abs(up - stated.up) <= _FIELD
+
+    def _split(self, found: list[Change]) -> str:
+        """Return the lines of the job file that part the session where the position changes."""
+        edges = [self.window.start_ms, *(change.since for change in found), self.window.end_ms]
+        names = [self.session.name, *(f"{self.session.name}-{number}" for number in range(2, len(edges)))]
+        base = f', base = "{self.window.base}"' if self.window.base else ""
+        parts = [
+            f'[[session]] name = "{name}", start = {_iso(start)}, end = {_iso(end)}{base}'
+            for name, start, end in zip(names, edges, edges[1:], strict=True)
+        ]
+        return (
+            "a base set up anew needs a session of its own, with ties: "
+            + "; ".join(parts)
+            + f"; a position that the field corrected is a field_shift = {{ from = {_iso(found[0].since)}, ... }}"
+        )
+
+    def off_setup(self) -> Iterator[str]:
+        """Yield that the base on the points is not where the job's set-up has it."""
+        setup = self.session.setup
+        if setup is None or not self.stands or self.base is None:
+            return
+        stand = self.stands[0]
+        east, north, up = self.local(stand.xyz - self.base)
+        if np.hypot(east, north) <= _SAME and abs(up) <= _SAME:
+            return
+        slip = antenna_slip(float(np.hypot(east, north)), float(up), setup.antenna_height, _SAME)
+        why = {
+            1: "; that is the antenna height: setup has the mark's own height, or the points have it added twice",
+            -1: "; that is the antenna height: the points have the mark's own height, or setup has it added twice",
+            0: "",
+        }[slip]
+        yield (
+            f"the base's position on its points ({self.at(stand.seen)}) differs from setup by {east:+.3f} m east,"
+            f" {north:+.3f} m north, {up:+.3f} m up{why}"
+        )
+
+    def antennas(self) -> Iterator[str]:
+        """Yield antenna heights that differ from the set-up's; without one, those that change within an export."""
+        found = list(self.log.antennas)
+        setup = self.session.setup
+        if setup is not None and "antenna_height" in setup.model_fields_set:
+            for seen in found[:_LISTED]:
+                if abs(seen.value[0] - setup.antenna_height) > _SAME_ANTENNA:
+                    yield (
+                        f"setup has an antenna height of {setup.antenna_height:.3f} m, its points one of"
+                        f" {seen.value[0]:.3f} m ({_span(seen)}; {self.at(seen)})"
+                    )
+            return
+        for export in dict.fromkeys(seen.export for seen in found):
+            own = sorted((seen for seen in found if seen.export == export), key=lambda seen: seen.time)
+            if len(own) > 1 or self.log.antennas.further:
+                listed = ", ".join(f"{seen.value[0]:.3f} m ({_span(seen)}; {self.at(seen)})" for seen in own[:_LISTED])
+                more = " and others" if len(own) > _LISTED or self.log.antennas.further else ""
+                yield f"its points carry different antenna heights: {listed}{more}"
+
+    def ids(self) -> Iterator[str]:
+        """Yield that the points of a session without a base id carry more than one."""
+        found = sorted(self.log.ids, key=lambda seen: seen.time)
+        if len(found) > 1 and not self.network:
+            listed = ", ".join(f"{seen.text} ({_span(seen)}; {self.at(seen)})" for seen in found[:_LISTED])
+            more = " and others" if len(found) > _LISTED else ""
+            yield f"it names no base, and its points carry different base ids: {listed}{more}; give each base a session"
+
+    def far_start(self) -> Iterator[str]:
+        """Yield that the first reading was not taken beside the base."""
+        distance = self.first_distance()
+        if distance is None or distance <= _BESIDE or self.network or self.log.first is None:
+            return
+        first = self.log.first
+        yield (
+            f"its first reading, {first.name or 'without a name'} at {clock(first.time)} UTC"
+            f" ({self.prepared.exports[first.export].shown}:{first.row}), is {distance:,.0f} m from the base;"
+            " a rover that stands beside the base before it leaves shows in good time whether the two agree"
+        )
+
+    def first_distance(self) -> float | None:
+        """Return how far from the base, as broadcast, the first reading is, metres; None where that is not known."""
+        first = self.log.first
+        if first is None or self.base is None:
+            return None
+        time = decimal_year([first.time])
+        place = self.routes.frames.to_working[first.block].forward(*first.place, time)
+        distance = float(np.linalg.norm(np.ravel(place) - self.base))
+        return distance if np.isfinite(distance) else None
+
+    def facts(self) -> dict[str, Any] | None:
+        """Return the record's ``base_log`` of the session."""
+        if not self.stands and not self.log.antennas and self.base is None:
+            return None
+        first, distance = self.log.first, self.first_distance()
+        return {
+            "positions": [self._position(stand) for stand in self.stands],
+            "antenna_heights": [
+                {"antenna_height": seen.value[0], **self._where(seen)}
+                for seen in sorted(self.log.antennas, key=lambda seen: (seen.time, seen.export, seen.key))
+            ],
+            "first_reading": None
+            if first is None or distance is None
+            else {
+                "point": first.name,
+                "observed": _moment(first.time),
+                "from_base": distance,
+                "source_file": self.prepared.exports[first.export].shown,
+                "source_row": first.row,
+            },
+        }
+
+    def _position(self, stand: Stand) -> dict[str, Any]:
+        columns = self.prepared.exports[stand.seen.export].points.columns
+        names = ("longitude", "latitude") if columns.base_longitude is not None else ("easting", "northing")
+        return {**dict(zip((*names, "height"), stand.seen.value, strict=True)), **self._where(stand.seen)}
+
+    def _where(self, seen: Seen) -> dict[str, Any]:
+        return {
+            "from": _moment(seen.time),
+            "until": _moment(seen.last),
+            "readings": seen.count,
+            "source_file": self.prepared.exports[seen.export].shown,
+            "source_row": seen.row,
+        }
+
+
+def _strangers(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
+    found = sorted(gathered.log.strangers, key=lambda seen: -seen.count)
+    if not found:
+        return
+    count = sum(seen.count for seen in found) + gathered.log.strangers.further
+    listed = ", ".join(
+        f"{seen.text} ({_span(seen)}; {prepared.exports[seen.export].shown}:{seen.row})"
+        for seen in found[:_LISTED]
+    )
+    more = f" and {len(found) - _LISTED} more" if len(found) > _LISTED else ""
+    known = ", ".join(dict.fromkeys(window.base for window in prepared.windows if window.base))
+    yield f"{count:,} readings carry a base id that no session has: {listed}{more}; the sessions' bases are {known}"
+
+
+def _in_turn(found: list[Change]) -> str:
+    mixed = [change for change in found if not change.clean]
+    if not mixed:
+        return ""
+    since = clock(mixed[0].since)
+    return f"; from {since} UTC on they come in turn: more than one base, each of which needs an id and a session"
+
+
+def _span(seen: Seen) -> str:
+    last = clock(seen.last)
+    # the day once
+    return f"{seen.count:,} from {clock(seen.time)} to {last[11:] if last[:10] == clock(seen.time)[:10] else last} UTC"
+
+
+def _moment(time: int) -> datetime:
+    return datetime.fromtimestamp(time / 1000, UTC)
+
+
+def _iso(time: int) -> str:
+    return _moment(time).isoformat(timespec="milliseconds" if time % 1000 else "seconds").replace("+00:00", "Z")

@@ -1,0 +1,50 @@
+"""Readings outside all sessions because their clock is off: by a time zone, daylight saving, or leap seconds."""
+
+
+from pipeline.attach import index_sessions
+from pipeline.proof.base_log import GPS_AHEAD, HOUR, offset_into
+from pipeline.work.gather import Gathered
+from pipeline.work.prepare import Prepared
+
+#: So many readings outside all sessions are worth a look, and of them this part has to agree on one offset.
+_MANY, _SHARE = 10, 0.9
+
+
+def time_offset(prepared: Prepared, gathered: Gathered) -> str | None:
+    """Return in words the one offset in time that would put the readings outside all sessions into them, or None."""
+    outside = gathered.log.outside
+    if outside.count < _MANY:
+        return None
+    windows = prepared.windows
+    index = index_sessions([w.start_ms for w in windows], [w.end_ms for w in windows], [w.base for w in windows])
+    zones = [window.session.start.utcoffset() for window in windows]
+    likely = dict.fromkeys(round(zone.total_seconds() * 1000) for zone in zones if zone is not None)
+    offset = offset_into(
+        outside.times, lambda times: index.attach(times, outside.bases) >= 0, tuple(likely), _SHARE
+    )
+    if offset is None:
+        return None
+    share = float((index.attach(outside.times + offset, outside.bases) >= 0).mean())
+    names = [prepared.exports[number].shown for number in outside.exports]
+    where = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+    part = "all" if share == 1.0 else f"{share:.0%}"
+    return (
+        f"{outside.count:,} readings ({where}) fall outside all sessions; with times {_words(offset)} {part} of them"
+        f" would lie within: {_advice(offset)}"
+    )
+
+
+def _words(offset: int) -> str:
+    way = "later" if offset > 0 else "earlier"
+    if abs(offset) == GPS_AHEAD:
+        return f"{GPS_AHEAD // 1000} s {way}"
+    hours, rest = divmod(abs(offset), HOUR)
+    return f"{hours} h {way}" if not rest else f"{hours} h {rest // 60_000} min {way}"
+
+
+def _advice(offset: int) -> str:
+    if offset == -GPS_AHEAD:
+        return 'GPS time, 18 s ahead of UTC, seems to be taken for UTC (time_zone = "GPS"), or a session ends too early'
+    if offset == GPS_AHEAD:
+        return 'UTC seems to be taken for GPS time (time_zone = "UTC"), or a session starts too late'
+    return "see time_zone of their [[points]], and start and end of the sessions with their offsets from UTC"
