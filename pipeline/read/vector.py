@@ -14,7 +14,6 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.read.delimited import trimmed
-from pipeline.read.elements import count_elements
 from pipeline.read.findings import Unusable
 from pipeline.read.points import points_of
 from pipeline.read.raw import Raw
@@ -82,6 +81,7 @@ def open_layer(path: Path, layer: str | None, rows_per_batch: int) -> Iterator[L
     import pyogrio  # here and not above: text exports do without it, and it takes long to load
 
     with ExitStack() as stack:
+        stack.enter_context(_nothing_beside(pyogrio))
         with _errors(pyogrio):
             about, reader = stack.enter_context(
                 pyogrio.open_arrow(
@@ -97,8 +97,19 @@ def open_layer(path: Path, layer: str | None, rows_per_batch: int) -> Iterator[L
         if not is_package and any(pa.types.is_temporal(field.type) for field in reader.schema):
             raise Unusable(1, "the file is JSON of another kind, not GeoJSON", "export it as GeoJSON (RFC 7946)")
         yield Layer(
-            parts.delivered(), about["crs"], parts.geometry is not None, _batches(reader, parts, count, path, pyogrio)
+            parts.delivered(), about["crs"], parts.geometry is not None, _batches(reader, parts, count, pyogrio)
         )
+
+
+@contextmanager
+def _nothing_beside(pyogrio: ModuleType) -> Iterator[None]:
+    """Keep GDAL from copying a file's metadata to an .aux.xml beside it. The option belongs to the whole process."""
+    before = pyogrio.get_gdal_config_option("GDAL_PAM_ENABLED")
+    pyogrio.set_gdal_config_options({"GDAL_PAM_ENABLED": "NO"})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({"GDAL_PAM_ENABLED": before})
 
 
 @dataclass(frozen=True)
@@ -128,9 +139,7 @@ def _is_geometry(field: pa.Field) -> bool:
     return (named or getattr(field.type, "extension_name", "")) in ("geoarrow.wkb", "ogc.wkb")
 
 
-def _batches(
-    reader: Any, parts: _Parts, count: int | None, path: Path, pyogrio: ModuleType
-) -> Iterator[Raw]:
+def _batches(reader: Any, parts: _Parts, count: int | None, pyogrio: ModuleType) -> Iterator[Raw]:
     done = 0
     while True:
         with _errors(pyogrio):
@@ -148,10 +157,6 @@ def _batches(
         done += rows
     if count is not None and done != count:
         raise Unusable(0, f"the file cannot be read: it ends after {done} of {count} rows; it is damaged")
-    listed = count_elements(path) if parts.fid is None else None
-    if listed is not None and listed != done:
-        what = f"its list of features has {listed} elements, and only {done} of them are features"
-        raise Unusable(1, what, "export it again, or take out what is no Feature (null, numbers, bare geometries)")
 
 
 @contextmanager
