@@ -98,10 +98,7 @@ class Corrected:
 
 def raw_positions(batch: pa.RecordBatch | pa.Table) -> tuple[Floats, Floats, Floats]:
     """Return (n,) first, second and third raw coordinate of a batch of readings."""
-    first, second, third = (
-        _numbers(batch, name)
-        for name in ("first", "second", "third")
-    )
+    first, second, third = (_numbers(batch, name) for name in ("first", "second", "third"))
     return first, second, third
 
 
@@ -131,11 +128,13 @@ def observed_sigma(batch: pa.RecordBatch | pa.Table, quality: Quality) -> Floats
 
 
 def with_distance(sigma: Floats, distance: Floats, ppm: float) -> Floats:
-    """Return (n, 3) sigma with ``ppm`` of (n,) distance from the base added in quadrature; NaN distance adds nothing."""
+    """Return (n, 3) sigma with ``ppm`` of (n,) distance from the base added in quadrature; NaN adds nothing."""
     return np.hypot(sigma, np.nan_to_num(distance)[:, None] * ppm * 1e-6)
 
 
-def correct(frames: Frames, xyz: Floats, session: Integers, sigma: Floats, shifts: SessionShifts, geoid_sigma: float = 0.0) -> Corrected:
+def correct(
+    frames: Frames, xyz: Floats, session: Integers, sigma: Floats, shifts: SessionShifts, geoid_sigma: float = 0.0
+) -> Corrected:
     """Apply each reading's session shift and transform to the issued frame.
 
     Args:
@@ -162,7 +161,7 @@ def correct(frames: Frames, xyz: Floats, session: Integers, sigma: Floats, shift
 def _uncertainty(
     longitude: Floats, latitude: Floats, session: Integers, sigma: Floats, covariance: Floats
 ) -> tuple[Floats, Floats]:
-    """Return (n,) 95 % radius and 95 % height uncertainty: observation plus shift, in the point's own east, north, up."""
+    """Return (n,) 95 % radius and height uncertainty: observation plus shift, in the point's own east, north, up."""
     known = np.isfinite(longitude) & np.isfinite(latitude)
     turn = enu_rotation(np.where(known, longitude, 0.0), np.where(known, latitude, 0.0))
     local = rotate_covariance(covariance[session], turn)

@@ -100,7 +100,9 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
         except OSError as error:
             if error.errno not in _NO_ROOM and not isinstance(error, NotWritten):
                 raise
-            problem = Problem(str(folder), 0, f"the issue cannot be written: {error}", "see to the disk, then run again")
+            problem = Problem(
+                str(folder), 0, f"the issue cannot be written: {error}", "see to the disk, then run again"
+            )
             raise JobError([problem]) from error
 
 
@@ -122,9 +124,7 @@ class _Worked:
         """Return per occupation what it may mean where it fails."""
         return self.diagnoses.causes(len(self.settled.occupations.marks))
 
-    def record(
-        self, laid: Laid, number: int, changes: dict[str, Any] | None, last: Mapping[str, Any] | None
-    ) -> Record:
+    def record(self, laid: Laid, number: int, changes: dict[str, Any] | None, last: Mapping[str, Any] | None) -> Record:
         """Return the record of the issue whose layers were laid out; ``last`` is that of the issue before."""
         facts = base_facts(self.prepared, self.gathered, self.routes, self.settled.bases)
         return account(
@@ -135,9 +135,7 @@ class _Worked:
             newest=self.gathered.newest or 0,
             exports=self.gathered.rows,
             rows=laid.rows,
-            sessions=[
-                {**row, "base_log": fact} for row, fact in zip(as_records(laid.sessions), facts, strict=True)
-            ],
+            sessions=[{**row, "base_log": fact} for row, fact in zip(as_records(laid.sessions), facts, strict=True)],
             checks=as_records(laid.checks),
             marks=as_records(laid.marks),
             shift_model=laid.shift_model,

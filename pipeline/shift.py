@@ -14,6 +14,7 @@ from pipeline.geodesy.frames import enu_rotation
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
+
 @dataclass(frozen=True)
 class Marks:
     """The marks that take part: of the register, and temporary ones, which hold nothing.
@@ -125,7 +126,9 @@ def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated
         rotation=turn,
         observed=np.concatenate([reduced, np.zeros((len(control), 3)), stated.shift]),
         covariance=sigma[:, :, None] ** 2 * np.eye(3),
-        present=np.concatenate([np.ones((rows, 3), bool), marks.held[control], np.ones((len(stated.session), 3), bool)]),
+        present=np.concatenate(
+            [np.ones((rows, 3), bool), marks.held[control], np.ones((len(stated.session), 3), bool)]
+        ),
     )
     found = adjust(observations, sessions, len(marks.names))
     last = len(observations.session) - len(stated.session)

@@ -51,7 +51,9 @@ class Count:
         self.by_session += np.bincount(session[points], minlength=self.sessions)
         self.by_reason += np.bincount(held, minlength=len(REASONS) + 1)[1:]
 
-    def compare_models(self, session: NDArray[np.int32], apart: NDArray[np.float64], names: Sequence[str | None]) -> None:
+    def compare_models(
+        self, session: NDArray[np.int32], apart: NDArray[np.float64], names: Sequence[str | None]
+    ) -> None:
         """Note how far (n, 2) the two models of the shift lie apart, horizontally and in height, at drafted points."""
         for number in np.unique(session).tolist():
             here = np.flatnonzero(session == number)
@@ -81,7 +83,8 @@ class Count:
         """
         if read != self.points + on_marks + self.held_back:
             raise RuntimeError(
-                f"rows do not add up: {read} read, {self.points} points, {on_marks} on marks, {self.held_back} held back"
+                f"rows do not add up: {read} read, {self.points} points, {on_marks} on marks,"
+                f" {self.held_back} held back"
             )
         by_reason = {str(reason): int(n) for reason, n in zip(REASONS, self.by_reason, strict=True) if n}
         return {
@@ -117,10 +120,22 @@ def account(
 ) -> Record:
     """Return the record of an issue.
 
-    ``files`` are the names and sums of the files beside it, ``exports`` are the rows of each export, ``newest`` is the time of the newest observation in UTC milliseconds,
-    ``sums`` the identity, ``reach`` and ``register`` from `reissue`, ``sessions``, ``checks`` and ``marks`` the rows of the layers, ``shift_model`` from
-    `Count.shift_model`, ``diagnoses`` and ``drifts`` what failing occupations and trends may mean, ``notes`` what is to
-    be said of the register and the bases (`before`).
+    Args:
+        prepared: the job.
+        routes: the operations.
+        settled: the job as settled.
+        issue: number of the issue.
+        newest: time of the newest observation, UTC milliseconds.
+        exports: rows of each export.
+        rows: where the rows went, from `Count.rows`.
+        sessions, checks, marks: the rows of those layers.
+        shift_model: from `Count.shift_model`.
+        diagnoses, drifts: what failing occupations and trends may mean.
+        sums: the identity.
+        reach, register: from `reissue`.
+        notes: what a reader should look at.
+        changes: what changed since the issue before; None for the first.
+        files: names and sums of the files beside the record.
     """
     job = prepared.loaded.job
     inputs = [

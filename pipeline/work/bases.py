@@ -73,7 +73,9 @@ def set_up_bases(prepared: Prepared, gathered: Gathered, routes: Routes) -> Base
             continue
         time = decimal_year([window.start_ms])
         for found, height in ((receiver, 0.0), (mark, setup.antenna_height)):
-            place = routes.base.forward([setup.longitude], [setup.latitude], [setup.ellipsoid_height - height], time=time)
+            place = routes.base.forward(
+                [setup.longitude], [setup.latitude], [setup.ellipsoid_height - height], time=time
+            )
             found[window.index] = np.column_stack(place)[0]
     return Bases(receiver, mark)
 

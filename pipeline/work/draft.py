@@ -93,9 +93,13 @@ class Drafter:
         proof = self._proof(milliseconds(batch), session)
         for word in self.prepared.loaded.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
-        return Drafted(batch, export, start, session, corrected, proof, held, on_mark & (held == 0), _apart(corrected, other))
+        return Drafted(
+            batch, export, start, session, corrected, proof, held, on_mark & (held == 0), _apart(corrected, other)
+        )
 
-    def _correct(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> tuple[Corrected, Corrected | None]:
+    def _correct(
+        self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]
+    ) -> tuple[Corrected, Corrected | None]:
         """Correct the readings that have a session; the others come out as NaN.
 
         Where the grid model is used, also as the geocentric model would. Numbers that an earlier issue has, and that no

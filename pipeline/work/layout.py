@@ -42,7 +42,7 @@ def lay_out(
 ) -> Laid:
     """Run the second pass into a new GeoPackage, and read it back through another library.
 
-    ``earlier`` are the rows of the issue before, and what gives the reason for a change; with it goes a layer of changes.
+    ``earlier`` are the rows of the issue before, and what gives the reason of a change; with it goes a layer of them.
 
     Raises `RuntimeError` where the rows do not add up and `ReadBackError` where the file is not what was written.
     """
@@ -117,7 +117,15 @@ class _Layers:
         """Return the sum of it all, once every layer has been taken."""
         assert self.sessions is not None
         read, on_marks = sum(self.drafter.gathered.rows), self.checks.num_rows
-        return Laid(self.checks, self.sessions, self.marks, self.count.rows(read, on_marks), self.count.shift_model(self.prepared), files, self.changes)
+        return Laid(
+            self.checks,
+            self.sessions,
+            self.marks,
+            self.count.rows(read, on_marks),
+            self.count.shift_model(self.prepared),
+            files,
+            self.changes,
+        )
 
     def _points(self) -> Iterator[pa.RecordBatch]:
         rows, done, total = Rows(self.drafter, self.carried), 0, sum(self.drafter.gathered.rows)

@@ -53,7 +53,11 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
 
 
 def _why(
-    point: str, session: int, rows: list[dict[str, object]], by_name: dict[str, list[dict[str, object]]], prepared: Prepared
+    point: str,
+    session: int,
+    rows: list[dict[str, object]],
+    by_name: dict[str, list[dict[str, object]]],
+    prepared: Prepared,
 ) -> tuple[str, str]:
     if not rows:
         names = [name for name, found in by_name.items() if any(row["session"] == session for row in found)]

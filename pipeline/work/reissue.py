@@ -188,7 +188,9 @@ def reasons(
 
 def _reached(prepared: Prepared, settled: Settled, mark: str) -> list[str]:
     """Return the sessions that a mark's coordinates reach: through ties to it, or as a check in them."""
-    occupied = {int(s) for s, name in zip(settled.occupations.session, settled.occupations.marks, strict=True) if name == mark}
+    occupied = {
+        int(s) for s, name in zip(settled.occupations.session, settled.occupations.marks, strict=True) if name == mark
+    }
     names = settled.tied.marks.names
     ties = settled.shifts.adjustment.ties
     if mark in names:

@@ -22,7 +22,7 @@ _MARGIN = 5_000.0
 
 @dataclass(frozen=True)
 class Routes:
-    """The operations of a job: ``frames`` for readings, ``register`` for control marks, ``base`` for set-ups, over ``area``."""
+    """The operations of a job over its ``area``: ``frames``, ``register`` for marks, ``base`` for set-ups."""
 
     frames: Frames
     register: Operation | None

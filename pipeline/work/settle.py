@@ -88,14 +88,10 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes) -> Settled:
     corrected = correct(routes.frames, candidates.raw, candidates.session, sigma, add, job.target.geoid_sigma or 0.0)
     stands_on = resolve(candidates, corrected, job, known)
     spans = np.column_stack([gathered.first_point, gathered.last_point])
-    occupations, spans = compare(
-        candidates, corrected, stands_on, sigma, tied.observation, job, known, spans
-    )
+    occupations, spans = compare(candidates, corrected, stands_on, sigma, tied.observation, job, known, spans)
     proof = tuple(evidence(occupations, number) for number in range(len(prepared.windows)))
     whole = tied.shifts.whole
-    verdicts = tuple(
-        verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof)
-    )
+    verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
     return Settled(known, tied, add, field, bases, places, occupations, proof, verdicts, spans)
 
 

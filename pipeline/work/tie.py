@@ -64,9 +64,7 @@ def candidate_sigma(candidates: Candidates, prepared: Prepared, bases: Bases) ->
     return with_distance(observed_sigma(candidates.table, quality), distance, quality.ppm)
 
 
-def tie(
-    candidates: Candidates, prepared: Prepared, routes: Routes, marks: Marks, bases: Bases, places: Floats
-) -> Tied:
+def tie(candidates: Candidates, prepared: Prepared, routes: Routes, marks: Marks, bases: Bases, places: Floats) -> Tied:
     """Adjust the whole job."""
     row_of = {name: number for number, name in enumerate(marks.names)}
     centring = prepared.loaded.job.quality.centring
@@ -88,7 +86,9 @@ def tie(
     shifts = derive(len(prepared.windows), marks, occupied, setups, _stated(prepared, routes, places))
     observation = np.full(len(candidates.named), -1)
     observation[rows] = np.arange(len(rows))
-    return Tied(marks, shifts, observation, np.concatenate([occupied.mark, setups.mark]), tuple(window.index for window in over))
+    return Tied(
+        marks, shifts, observation, np.concatenate([occupied.mark, setups.mark]), tuple(window.index for window in over)
+    )
 
 
 def _stated(prepared: Prepared, routes: Routes, places: Floats) -> Stated:

@@ -27,8 +27,12 @@ def batch(rows: list[Row]) -> pa.RecordBatch:
 
 
 ROWS = st.lists(
-    st.tuples(st.sampled_from(["P1", "P11", "1P", "", "é"]), st.sampled_from([None, "A", "AA"]), st.integers(0, 3),
-              st.sampled_from([170.0, 170.00000000001])),
+    st.tuples(
+        st.sampled_from(["P1", "P11", "1P", "", "é"]),
+        st.sampled_from([None, "A", "AA"]),
+        st.integers(0, 3),
+        st.sampled_from([170.0, 170.00000000001]),
+    ),
     max_size=40,
 )
 

@@ -18,7 +18,9 @@ def test_every_command_stands_in_the_readme() -> None:
 
 def test_every_room_stands_in_the_floor_plan_of_the_developers_page() -> None:
     page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    rooms = {path.stem for path in (ROOT / "pipeline").iterdir() if path.suffix == ".py" or (path / "__init__.py").exists()}
+    rooms = {
+        path.stem for path in (ROOT / "pipeline").iterdir() if path.suffix == ".py" or (path / "__init__.py").exists()
+    }
     missing = [room for room in rooms - {"__init__"} if not re.search(rf"`{room}(/|\.py)?`", page)]
     assert not missing
 

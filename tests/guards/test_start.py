@@ -3,7 +3,19 @@
 import subprocess
 import sys
 
-HEAVY = ("numpy", "pyarrow", "pyproj", "pydantic", "scipy", "pandas", "geopandas", "shapely", "fiona", "pyogrio", "rich")
+HEAVY = (
+    "numpy",
+    "pyarrow",
+    "pyproj",
+    "pydantic",
+    "scipy",
+    "pandas",
+    "geopandas",
+    "shapely",
+    "fiona",
+    "pyogrio",
+    "rich",
+)
 
 
 def test_help_loads_none_of_the_heavy_libraries() -> None:

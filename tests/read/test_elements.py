@@ -13,7 +13,9 @@ from pipeline.read.elements import count_elements
 
 VALUES = st.recursive(
     st.none() | st.booleans() | st.integers() | st.text('ab"\\[]{},: é\n', max_size=6),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["a", "features", '"']), inner, max_size=3),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["a", "features", '"']), inner, max_size=3)
+    ),
     max_leaves=8,
 )
 
