@@ -63,6 +63,47 @@ def check(jobs: Jobs) -> None:
     raise typer.Exit(check_jobs(jobs))
 
 
+Job = Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).", show_default=False)]
+AsJson = Annotated[bool, typer.Option("--json", help="Print it as JSON.")]
+
+
+@app.command()
+def trace(
+    job: Job,
+    point: Annotated[str, typer.Argument(metavar="POINT", help="Name of the point.", show_default=False)],
+    json: AsJson = False,
+) -> None:
+    """Follow one point from its raw coordinates through every stage and every issue; write nothing.
+
+    Exit codes: 0; 1 the newest issue says otherwise although nothing has changed; 2 wrong job file, input or name.
+    """
+    from pipeline.cli.trace_command import trace_point
+
+    raise typer.Exit(trace_point(job, point, as_json=json))
+
+
+@app.command()
+def history(job: Job, json: AsJson = False) -> None:
+    """List the issues of a job, oldest first: when each was made, what changed in it and why."""
+    from pipeline.cli.history_command import show_history
+
+    raise typer.Exit(show_history(job, as_json=json))
+
+
+@app.command()
+def verify(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The job's folder of issues.", show_default=False)],
+    json: AsJson = False,
+) -> None:
+    """Hold every file of every issue against the sums in its record; write nothing.
+
+    Exit codes: 0 every issue is what was issued; 2 there is no issue in the folder; 3 something differs.
+    """
+    from pipeline.cli.verify_command import verify_folder
+
+    raise typer.Exit(verify_folder(folder, as_json=json))
+
+
 def main() -> None:
     """Enter the command line."""
     sys.meta_path.insert(0, _NoDataFrames())

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pyarrow as pa
 
+from pipeline.issue.at_rest import as_issued
 from pipeline.issue.gdal import NOTHING_BESIDE, gdal_options
 
 
@@ -17,8 +18,7 @@ def read_rows(package: Path, layer: str, columns: Sequence[str]) -> pa.Table:
         raise FileNotFoundError(f"the GeoPackage of an issue is gone: {package}")
     import pyogrio
 
-    with gdal_options(NOTHING_BESIDE):  # an issue's folder stays as it is, and so does a file that a viewer holds open
-        _, found = pyogrio.read_arrow(
-            package, layer=layer, columns=list(columns), read_geometry=False, IMMUTABLE="YES"
-        )
+    # An issue's folder stays as it is, also where a viewer has the file open.
+    with gdal_options(NOTHING_BESIDE), as_issued(package) as path:
+        _, found = pyogrio.read_arrow(path, layer=layer, columns=list(columns), read_geometry=False, IMMUTABLE="YES")
     return found.select(list(columns))

@@ -59,7 +59,7 @@ _TO_WRITE = "name a folder under [job] folder that you may write to"
 
 def issues(folder: Path) -> list[tuple[int, Path]]:
     """Return number and record's path of every issue in ``folder``, oldest first; empty where there is none yet."""
-    found = ((number, path / RECORD) for number, path in _numbered(folder))
+    found = ((number, path / RECORD) for number, path in numbered(folder))
     return sorted((number, record) for number, record in found if record.is_file())
 
 
@@ -146,13 +146,14 @@ def open_issue(folder: Path) -> Staged:
     """
     recover(folder)
     (folder / ISSUES).mkdir(exist_ok=True)
-    number = 1 + max((number for number, _ in _numbered(folder)), default=0)
+    number = 1 + max((number for number, _ in numbered(folder)), default=0)
     path = folder / _scratch()
     path.mkdir()
     return Staged(folder, number, path)
 
 
-def _numbered(folder: Path) -> list[tuple[int, Path]]:
+def numbered(folder: Path) -> list[tuple[int, Path]]:
+    """Return number and folder of everything that stands where issues do, whole or not, in no order."""
     try:
         entries = list((folder / ISSUES).iterdir())
     except FileNotFoundError:
@@ -171,9 +172,14 @@ def _scratch() -> str:
     return f"{_STAGING}{os.getpid()}-{secrets.token_hex(4)}"
 
 
+def dead_runs(folder: Path) -> list[Path]:
+    """Return what a run that died has left beside the issues, or one that runs has there now."""
+    return sorted(folder.glob(f"{_STAGING}*"))
+
+
 def _sweep(folder: Path) -> None:
     """Remove what was laid beside; what another program holds open (Windows) stays until the next sweep."""
-    for path in folder.glob(f"{_STAGING}*"):
+    for path in dead_runs(folder):
         if path.is_dir() and not path.is_symlink():
             shutil.rmtree(path, ignore_errors=True)
         else:

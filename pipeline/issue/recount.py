@@ -1,22 +1,17 @@
 """The content of a GeoPackage that is already there, summed again, without a trace left in it or beside it."""
 
-import shutil
 import sqlite3
-import tempfile
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
 
+from pipeline.issue.at_rest import as_seen
 from pipeline.issue.content import Content, together
 from pipeline.issue.gdal import NOTHING_BESIDE, gdal_options
 from pipeline.issue.layers import GEOMETRY
-
-#: What SQLite lays beside a file that a program has open, or had open when it died, with changes not in it yet.
-BESIDE = ("-wal", "-shm", "-journal")
 
 
 class NotReadable(Exception):
@@ -45,41 +40,18 @@ def recount(package: Path) -> list[LayerContent]:
     Raises NotReadable where it is no GeoPackage, or is damaged, and OSError where it is not there.
     """
     package.stat()
-    with _at_rest(package) as path:
-        try:
+    try:
+        with as_seen(package) as path:
             with closing(sqlite3.connect(_address(path), uri=True)) as file:
                 names = [str(name) for (name,) in file.execute("SELECT table_name FROM gpkg_contents ORDER BY rowid")]
                 counts = [_count(file, name) for name in names]
-        except sqlite3.DatabaseError as error:
-            raise NotReadable(f"SQLite cannot read it: {error}") from error
-        layers = [_layer(path, name) for name in names]
+            layers = [_layer(path, name) for name in names]
+    except sqlite3.DatabaseError as error:
+        raise NotReadable(f"SQLite cannot read it: {error}") from error
     for layer, count in zip(layers, counts, strict=True):
         if layer.rows != count:  # GDAL ends a layer at a damaged page and says nothing
             raise NotReadable(f"layer {layer.name} ends after {layer.rows} of {count} rows: the file is damaged")
     return layers
-
-
-@contextmanager
-def _at_rest(package: Path) -> Iterator[Path]:
-    """Yield the file itself, or a copy in which what waits beside it has been taken in."""
-    logs = [log for log in (package.with_name(package.name + ending) for ending in BESIDE) if _has_content(log)]
-    if not logs:
-        yield package
-        return
-    with tempfile.TemporaryDirectory() as scratch:
-        copy = Path(scratch, package.name)
-        for source in (package, *logs):
-            shutil.copyfile(source, copy.with_name(source.name))
-        try:
-            with closing(sqlite3.connect(copy)) as file:
-                file.execute("PRAGMA journal_mode = DELETE").fetchall()
-        except sqlite3.DatabaseError as error:
-            raise NotReadable(f"SQLite cannot read it with its log {logs[0].name}: {error}") from error
-        yield copy
-
-
-def _has_content(log: Path) -> bool:
-    return not log.name.endswith("-shm") and log.is_file() and log.stat().st_size > 0
 
 
 def _address(path: Path) -> str:

@@ -14,7 +14,7 @@ FLOORS = {
     "read": 2, "control": 2, "sessions": 2, "attach": 2, "accept": 2, "duplicates": 2, "occupations": 2, "shift": 2,
     "correct": 2, "proof": 2, "issue": 2,
     "work": 3,
-    "run": 4, "check": 4,
+    "run": 4, "check": 4, "trace": 4, "history": 4, "verify": 4,
     "fleet": 5,
     "cli": 6,
     "__init__": 7,

@@ -1,0 +1,46 @@
+"""`tiedown verify`: what was issued is what is there, or what differs."""
+
+import json
+import sys
+from dataclasses import asdict
+from pathlib import Path
+
+from pipeline.cli.faults import report
+from pipeline.problems import JobError
+from pipeline.verify import Finding, Verified, verify
+
+DIFFERS = 3
+
+
+def verify_folder(folder: Path, *, as_json: bool) -> int:
+    """Print what was found and return the exit code: 0 whole, 3 something differs, 2 where there is no issue."""
+    try:
+        verified = verify(folder)
+    except JobError as error:
+        return report(str(folder), error)
+    if as_json:
+        found = {"issues": list(verified.issues), "whole": verified.whole}
+        print(json.dumps(found | {"findings": [asdict(each) for each in verified.findings]}, indent=2))
+    else:
+        print("\n".join(_lines(verified)))
+        sys.stdout.flush()
+    return 0 if verified.whole else DIFFERS
+
+
+def _lines(verified: Verified) -> list[str]:
+    lines = []
+    numbers = {*verified.issues, *(finding.issue for finding in verified.findings)} - {0}
+    for number in sorted(numbers):
+        found = verified.of(number)
+        lines.append(f"issue {number:03d}: {'DIFFERS' if any(one.differs for one in found) else 'whole'}")
+        lines += [_line(one) for one in found]
+    lines += [_line(one) for one in verified.of(0)]
+    bad = sum(one.differs for one in verified.findings)
+    count = len(verified.issues)
+    issues = f"{count} issue{'s' if count != 1 else ''}"
+    lines.append(f"{issues}: every file is what was issued" if not bad else f"{issues}, {bad} differences")
+    return lines
+
+
+def _line(finding: Finding) -> str:
+    return f"  {'DIFFERS' if finding.differs else 'remark'}: {finding}"

@@ -1,0 +1,47 @@
+"""A GeoPackage that another program may have open, read without a lock, a change, or a file left beside it."""
+
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+#: What SQLite lays beside a file that a program has open, or had open when it died, with changes not in it yet.
+BESIDE = ("-wal", "-shm", "-journal")
+
+
+def logs_of(package: Path) -> list[Path]:
+    """Return what lies beside a GeoPackage while a program has it open, or since one died."""
+    return [log for log in (package.with_name(package.name + ending) for ending in BESIDE) if log.is_file()]
+
+
+@contextmanager
+def as_issued(package: Path) -> Iterator[Path]:
+    """Yield a GeoPackage to be read as it is in itself, without what waits in logs beside it. Raises OSError."""
+    # GDAL does as it is told by IMMUTABLE only where there is no log: else it takes the log in, or clears it away.
+    if not logs_of(package):
+        yield package
+        return
+    with tempfile.TemporaryDirectory() as scratch:
+        yield Path(shutil.copyfile(package, Path(scratch, package.name)))
+
+
+@contextmanager
+def as_seen(package: Path) -> Iterator[Path]:
+    """Yield a GeoPackage to be read as other programs see it, with what waits in logs beside it taken in.
+
+    Raises OSError, and sqlite3.DatabaseError where it is no database or its log does not go with it.
+    """
+    logs = logs_of(package)
+    if not logs:
+        yield package
+        return
+    with tempfile.TemporaryDirectory() as scratch:
+        for source in (package, *logs):
+            if not source.name.endswith("-shm"):  # made anew from the log
+                shutil.copyfile(source, Path(scratch, source.name))
+        copy = Path(scratch, package.name)
+        with closing(sqlite3.connect(copy)) as file:
+            file.execute("PRAGMA journal_mode = DELETE").fetchall()
+        yield copy

@@ -1,0 +1,158 @@
+"""The chain of one reading from its raw coordinates to the issued ones, sum by sum, with its uncertainty."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from pipeline.correct import milliseconds, observed_sigma, working_positions
+from pipeline.geodesy import crs
+from pipeline.geodesy.frames import enu_rotation, rotate_covariance
+from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.uncertainty import error_ellipse
+from pipeline.proof.bracket import PROOFS
+from pipeline.trace.model import Applied, Reading, Step, Uncertainty
+from pipeline.trace.numbers import Floats, each, known, moment, number, vector
+from pipeline.trace.ties import around, shift_at
+from pipeline.words import REASONS
+from pipeline.work.draft import Drafted, Drafter
+from pipeline.work.prepare import POSITION_COLUMNS
+from pipeline.work.sift import clock
+
+XYZ, GRID = "X Y Z", "easting northing height"
+
+
+def follow(drafter: Drafter, drafted: Drafted, row: int) -> Reading:
+    """Return one row of a worked batch with everything that led to its issued coordinates."""
+    return _Follower(drafter, drafted, row).reading()
+
+
+class _Follower:
+    """One row on its way."""
+
+    def __init__(self, drafter: Drafter, drafted: Drafted, row: int) -> None:
+        self.drafter, self.drafted, self.row = drafter, drafted, row
+        self.prepared, self.settled, self.frames = drafter.prepared, drafter.settled, drafter.routes.frames
+        self.one = drafted.batch.slice(row, 1)
+        self.session = int(drafted.session[row])
+        self.time = int(milliseconds(self.one)[0])
+        found = drafted.corrected
+        self.issued = np.array([found.easting[row], found.northing[row], found.height[row]])
+        self.geographic = np.array([found.longitude[row], found.latitude[row], found.ellipsoid_height[row]])
+
+    def reading(self) -> Reading:
+        """Return it all."""
+        drafted, row, export = self.drafted, self.row, self.drafted.export
+        to_working = self.frames.to_working[export.block]
+        raw = working_positions(self.one, to_working)
+        whole = self.session >= 0 and bool(np.isfinite(self.geographic).all())
+        held, on_mark = int(drafted.held[row]), bool(drafted.on_mark[row])
+        steps = tuple(self._steps(raw)) if whole else ()
+        before, after = around(self.settled, self.session, self.time) if self.session >= 0 else (None, None)
+        operations = (to_working, self.frames.to_issued, self.frames.to_geographic)
+        return Reading(
+            file=export.shown,
+            row=self._value("source_row"),
+            code=self._value("code"),
+            solution=self._value("solution"),
+            observed=moment(self.time) if self.one.column("time").null_count == 0 else None,
+            base=self._value("base"),
+            crs=export.points.crs or "",
+            raw=tuple(zip(self._axes(), self._numbers("first", "second", "third"), strict=True)),
+            session=self.prepared.windows[self.session].session.name if self.session >= 0 else None,
+            session_why=self._why_session(),
+            raw_xyz=known(raw),
+            shift=shift_at(self.prepared, self.settled, self.session, *self.geographic[:2]) if whole else None,
+            steps=steps,
+            operations=tuple(_applied(operation) for operation in operations) if whole else (),
+            geographic=known(self.geographic),
+            separation=number(float(self.geographic[2] - self.issued[2])),
+            issued=known(self.issued),
+            uncertainty=self._uncertainty(raw) if whole else None,
+            outcome="held back" if held else "on mark" if on_mark else "point",
+            reason=str(REASONS[held - 1]) if held else None,
+            detail=self.drafter.explain(drafted, row) if held else None,
+            proof=str(PROOFS[int(drafted.proof[row])]) if self.session >= 0 else None,
+            before=before,
+            after=after,
+            found=(),
+            difference=None,
+        )
+
+    def _value(self, name: str) -> Any:
+        return self.one.column(name)[0].as_py()
+
+    def _numbers(self, *names: str) -> tuple[float | None, ...]:
+        return each([self._value(name) for name in names])
+
+    def _axes(self) -> tuple[str, ...]:
+        kind = crs.kind_of(crs.source_crs(self.drafted.export.points.crs or ""))
+        words = POSITION_COLUMNS[kind]
+        third = {"geographic": ("ellipsoidal height",), "projected": ("height",), "geocentric": ()}[kind]
+        return (*words, *third)
+
+    def _why_session(self) -> str:
+        """Return in words why the reading belongs to its session, or to none."""
+        if self.session < 0:
+            held = int(self.drafted.held[self.row])
+            return (self.drafter.sieve.explain(self.one, 0, REASONS[held - 1]) if held else None) or "it has no time"
+        window = self.prepared.windows[self.session]
+        base = (self._value("base") or "").strip()
+        told = f"{clock(self.time)} UTC is in {clock(window.start_ms)} to {clock(window.end_ms)}"
+        if window.base is None:
+            return f"{told}; the session takes every base"
+        return f"{told}; base {base}" if base else f"{told}; the reading names no base, and no other session runs then"
+
+    def _steps(self, raw: Floats) -> Iterator[Step]:
+        """Yield the sums from the raw position (1, 3) to the corrected one."""
+        field, applied = self.settled.field, self.settled.applied
+        xyz = raw
+        if self.time >= field.start[self.session]:
+            if field.geocentric[self.session].any():
+                after = xyz - field.geocentric[self.session]
+                yield _step("field shift taken out", XYZ, xyz, -field.geocentric[self.session], after)
+                xyz = after
+            if field.grid[self.session].any():
+                grid = np.column_stack(self.frames.to_issued.forward(*xyz.T))
+                after = grid - field.grid[self.session]
+                yield _step("field shift taken out", GRID, grid, -field.grid[self.session], after)
+                xyz = np.column_stack(self.frames.to_issued.inverse(*after.T))
+        if applied.grid is None:
+            shift = applied.shift[self.session]
+            yield _step("the session's shift", XYZ, xyz, shift, xyz + shift)
+        else:
+            grid, shift = np.column_stack(self.frames.to_issued.forward(*xyz.T)), applied.grid[self.session]
+            yield _step("the session's shift", GRID, grid, shift, grid + shift)
+
+    def _uncertainty(self, raw: Floats) -> Uncertainty:
+        job, session = self.prepared.loaded.job, np.array([self.session])
+        xyz = self.settled.field.take_out(raw, session, np.array([self.time]), self.frames.to_issued)
+        distance = number(float(np.linalg.norm(xyz[0] - self.settled.bases.receiver[self.session])))
+        observed = np.hypot(observed_sigma(self.one, job.quality)[0], (distance or 0.0) * job.quality.ppm * 1e-6)
+        geoid = job.target.geoid_sigma or 0.0
+        rotation = enu_rotation(*self.geographic[:2])
+        shift = rotate_covariance(self.settled.applied.covariance[self.session], rotation)
+        whole = shift + np.diag(observed**2 + np.array([0.0, 0.0, geoid**2]))
+        a, b = error_ellipse(whole[:2, :2])
+        stated = [value is not None for value in self._numbers("sigma_east", "sigma_north", "sigma_up")]
+        return Uncertainty(
+            observed=vector(observed),
+            by_default=(not stated[0], not stated[1], not stated[2]),
+            distance=distance,
+            ppm=job.quality.ppm,
+            shift=vector(np.sqrt(np.diagonal(shift))),
+            geoid=geoid,
+            together=vector(np.sqrt(np.diagonal(whole))),
+            semi_axes=(float(a), float(b)),
+            hu95=float(self.drafted.corrected.hu95[self.row]),
+            vu95=float(self.drafted.corrected.vu95[self.row]),
+        )
+
+
+def _step(name: str, frame: str, before: Floats, added: Floats, after: Floats) -> Step:
+    return Step(name, frame, vector(before), vector(added), vector(after))
+
+
+def _applied(operation: Operation) -> Applied:
+    grids = tuple(grid.name for grid in operation.grids)
+    return Applied(operation.step, operation.name, operation.definition, operation.accuracy, grids)

@@ -1,0 +1,109 @@
+"""The walk from a job file and a name to a trace, through the pipeline's own stages."""
+
+import difflib
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.issue.publish import newest
+from pipeline.issue.record import RecordError, read_record
+from pipeline.problems import JobError, Problem
+from pipeline.read.files import read_batches
+from pipeline.trace.chain import follow
+from pipeline.trace.issued import agreement, compare, find_everywhere
+from pipeline.trace.model import Found, Reading, Trace
+from pipeline.work.draft import Drafter
+from pipeline.work.gather import Progress, gather
+from pipeline.work.identity import differences, identity
+from pipeline.work.prepare import load, prepare
+from pipeline.work.reissue import register_rows
+from pipeline.work.routes import choose_routes
+from pipeline.work.settle import settle
+from pipeline.work.sift import sieve
+
+#: Names that differ in length by more than this are not near each other.
+_NEAR = 2
+
+
+def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
+    """Follow every reading of a name from its raw coordinates to what is issued of it, and through every issue.
+
+    Everything is worked out again from the raw files; nothing is written.
+
+    Args:
+        path: the job file.
+        point: the name, as the exports have it.
+        progress: told how far the first reading of the exports is.
+
+    Raises `JobError` for whatever a run would refuse, for a name that is neither in the exports nor in any issue, and
+    for an issue that cannot be read.
+    """
+    prepared = prepare(load(path))
+    sorting = sieve(prepared.windows, prepared.loaded.job.quality)
+    gathered = gather(prepared, sorting, progress)
+    routes = choose_routes(prepared, gathered.area)
+    settled = settle(prepared, gathered, routes)
+    drafter = Drafter(prepared, gathered, routes, settled, sorting)
+    folder = prepared.loaded.job.job.folder
+    found = _in_issues(folder, point)
+    near = _Near(point)
+    readings = tuple(_readings(drafter, point, near))
+    if not readings and not any(found.values()):
+        raise JobError([Problem(str(path), 0, f'no reading and no issue has a point "{point}"', near.advice())])
+    last = newest(folder)
+    changed = []
+    if last is not None:
+        then = read_record(last[1]).get("identity", {})
+        now = identity(prepared, routes, register_rows(prepared, settled))
+        changed = [f"{name} {how}" for name, how in differences(then, now).items()]
+    readings, gone = compare(readings, found)
+    return Trace(
+        prepared.loaded.job.job.name, point, readings, gone, agreement(readings, last[0] if last else 0, changed, gone)
+    )
+
+
+def _in_issues(folder: Path, point: str) -> dict[int, list[Found]]:
+    try:
+        return find_everywhere(folder, point)
+    except (OSError, ValueError, RecordError, sqlite3.DatabaseError) as error:
+        what = f"an issue cannot be read: {error}"
+        raise JobError([Problem(str(folder), 0, what, "see what tiedown verify says of the folder")]) from error
+
+
+def _readings(drafter: Drafter, point: str, near: "_Near") -> Iterator[Reading]:
+    """Read the exports again and follow the readings of the name."""
+    start = 0
+    for export in drafter.prepared.exports:
+        for batch in read_batches(export):
+            names = batch.column("name")
+            rows = np.flatnonzero(np.asarray(pc.fill_null(pc.equal(names, point), False)))
+            if len(rows):
+                drafted = drafter.work(batch, export, start)
+                yield from (follow(drafter, drafted, row) for row in rows.tolist())
+            else:
+                near.look(names)
+            start += batch.num_rows
+
+
+class _Near:
+    """The names most like one that is not there, gathered while the exports are read."""
+
+    def __init__(self, point: str) -> None:
+        self.point, self.names = point, dict[str, None]()
+
+    def look(self, names: pa.Array) -> None:
+        """Keep the likeliest of a batch's names."""
+        length = pc.utf8_length(names)
+        alike = pc.less_equal(pc.abs(pc.subtract(length, len(self.point))), _NEAR)
+        small = {name.casefold(): name for name in pc.unique(names.filter(pc.fill_null(alike, False))).to_pylist()}
+        close = difflib.get_close_matches(self.point.casefold(), small, 3)
+        self.names |= dict.fromkeys(small[name] for name in close)
+
+    def advice(self) -> str:
+        """Return in words which names are near."""
+        close = difflib.get_close_matches(self.point, self.names, 3, 0.0)
+        return f"did you mean {' or '.join(close)}?" if close else "see the names in the exports"

@@ -1,0 +1,227 @@
+"""The issues of a job held against their own records: what was issued is what is there. Nothing is written."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pipeline.issue.at_rest import BESIDE, logs_of
+from pipeline.issue.current import NAME as CURRENT
+from pipeline.issue.publish import ISSUES, dead_runs, numbered
+from pipeline.issue.record import NAME as RECORD
+from pipeline.issue.record import Record, RecordError, read_record
+from pipeline.issue.recount import NotReadable, recount
+from pipeline.issue.register import NAME as REGISTER
+from pipeline.issue.register import read_register
+from pipeline.problems import JobError, Problem
+from pipeline.read.text import digest
+
+#: What programs lay beside a GeoPackage that they open; none of it is part of the issue, or changes it by being there.
+_VIEWERS = (*BESIDE, ".aux.xml")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something to be told of one issue, or of the folder (``issue`` 0).
+
+    ``differs`` says whether the issue is not what was issued, or cannot be shown to be; otherwise it is only a remark.
+    """
+
+    issue: int
+    file: str
+    what: str
+    differs: bool
+
+    def __str__(self) -> str:
+        return f"{self.file}: {self.what}"
+
+
+@dataclass(frozen=True)
+class Verified:
+    """What was found in a job's folder: the numbers of its issues, and what is to be told of them."""
+
+    issues: tuple[int, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def whole(self) -> bool:
+        """Say whether every issue is what was issued."""
+        return not any(finding.differs for finding in self.findings)
+
+    def of(self, issue: int) -> list[Finding]:
+        """Return what is to be told of one issue, or with 0 of the folder."""
+        return [finding for finding in self.findings if finding.issue == issue]
+
+
+def verify(folder: Path) -> Verified:
+    """Compare every file of every issue in a job's folder with the sums in the issue's record.
+
+    Where only bytes differ, because a viewer has touched the header of a GeoPackage or has it open, its content is
+    compared, changes included that still wait in a log beside it.
+
+    Raises `JobError` where the folder holds no issue.
+    """
+    present = sorted(numbered(folder))
+    if not present:
+        fix = f"name the folder that [job] folder names, in which {ISSUES} stands"
+        raise JobError([Problem(str(folder), 0, "there is no issue in this folder", fix)])
+    findings: list[Finding] = []
+    records: dict[int, Record] = {}
+    for number, path in present:
+        try:
+            records[number] = read_record(path / RECORD)
+        except (RecordError, OSError) as error:
+            findings.append(Finding(number, RECORD, f"cannot be read: {_said(error)}", True))
+            continue
+        findings += [Finding(number, *told) for told in _issue(path, number, records[number])]
+    findings += _folder(folder, dict(present), records)
+    return Verified(tuple(number for number, _ in present), tuple(findings))
+
+
+#: File, what, and whether it differs.
+_Told = tuple[str, str, bool]
+
+
+def _issue(place: Path, number: int, record: Record) -> Iterator[_Told]:
+    """Yield what is to be told of an issue's folder, or of a copy of it."""
+    if record["issue"] != number:
+        yield RECORD, f"it is the record of issue {record['issue']:03d}", True
+    files = record.get("files")
+    if not files:
+        yield RECORD, "it has no sums of the files (a program of long ago wrote it), so they cannot be verified", True
+        return
+    if not all(_is_entry(entry) for entry in files):
+        yield RECORD, "its list of files is not one that a run wrote", True
+        return
+    for entry in files:
+        yield from _file(place / entry["name"], entry, record)
+    known = {RECORD, *(entry["name"] for entry in files)}
+    for path in sorted(place.iterdir()):
+        if path.name in known:
+            continue
+        owner = next((path.name.removesuffix(ending) for ending in _VIEWERS if path.name.endswith(ending)), None)
+        if owner in known:
+            yield path.name, "laid there by a program that opened the GeoPackage; no part of the issue", False
+        else:
+            yield path.name, "is no part of the issue", True
+
+
+def _is_entry(entry: object) -> bool:
+    """Say whether an entry of a record's list of files has the form in which a run writes it: no path, every sum."""
+    if not isinstance(entry, dict) or not isinstance(entry.get("sha256"), str):
+        return False
+    name, layers = entry.get("name"), entry.get("layers", [])
+    if not isinstance(name, str) or Path(name).name != name or not isinstance(layers, list):
+        return False
+    wanted = {"name": str, "rows": int, "content": str, "columns": dict}
+    return all(
+        isinstance(layer, dict) and all(isinstance(layer.get(key), kind) for key, kind in wanted.items())
+        for layer in layers
+    )
+
+
+def _file(path: Path, entry: Mapping[str, Any], record: Record) -> Iterator[_Told]:
+    name, layers = path.name, entry.get("layers")
+    try:
+        same = digest(path) == entry["sha256"]
+        logged = bool(logs_of(path))
+        if layers is not None and not (same and not logged):
+            different = [*_content(path, layers)]
+            yield from ((name, what, True) for what in different)
+            if not different and not same:
+                yield name, "a program that opened it changed its bytes; its content is what was issued", False
+        elif not same:
+            yield name, "its bytes are not those that were issued", True
+    except FileNotFoundError:
+        yield name, "is missing", True
+    except (NotReadable, OSError) as error:
+        yield name, f"cannot be read: {_said(error)}", True
+    if layers is not None:
+        yield from ((RECORD, what, True) for what in _accounts(layers, record))
+
+
+def _content(path: Path, layers: list[Mapping[str, Any]]) -> Iterator[str]:
+    """Yield how the layers of a GeoPackage differ from what the record says of them."""
+    found = {layer.name: layer for layer in recount(path)}
+    for given in layers:
+        there = found.pop(given["name"], None)
+        if there is None:
+            yield f"layer {given['name']} is missing"
+            continue
+        if there.rows != given["rows"]:
+            yield f"layer {given['name']} has {there.rows:,} rows, issued were {given['rows']:,}"
+        elif there.content != given["content"]:
+            yield f"layer {given['name']}: " + _columns(there.sums, given["columns"])
+    yield from (f"layer {name} was not issued" for name in found)
+
+
+def _columns(found: Mapping[str, str], given: Mapping[str, str]) -> str:
+    changed = [name for name in given if name in found and found[name] != given[name]]
+    told = [f"{', '.join(changed)} changed"] if changed else []
+    for word, names in (("gone", [*(given.keys() - found.keys())]), ("added", [*(found.keys() - given.keys())])):
+        told += [f"column {name} {word}" for name in sorted(names)]
+    return "; ".join(told) or "its columns are in another order"
+
+
+def _accounts(layers: list[Mapping[str, Any]], record: Record) -> Iterator[str]:
+    """Yield where the record's own numbers are not those of the layers that it sums."""
+    rows = {layer["name"]: layer["rows"] for layer in layers}
+    says = {
+        "points": record["rows"]["points"],
+        "check_marks": record["rows"]["on_marks"],
+        "held_back": record["rows"]["held_back"],
+        "sessions": len(record["sessions"]),
+    }
+    for layer, count in says.items():
+        if layer in rows and rows[layer] != count:
+            yield f"it says {count:,} rows for {layer}, the layer that was issued has {rows[layer]:,}"
+
+
+def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[Finding]:
+    """Yield what is to be told of the folder around the issues, each with the issue that it is about."""
+    listed = {entry.issue: entry for entry in read_register(folder)}
+    newest = max(present)
+    for number in sorted({*range(1, newest + 1), *listed} - present.keys()):
+        yield Finding(number, f"{ISSUES}/{number:03d}", "the issue is gone", True)
+    for number, record in records.items():
+        if number not in listed:
+            yield Finding(number, REGISTER, "it has no line there; the next run adds it", False)
+        elif listed[number].verdict != record["verdict"]:
+            what = f"it says {listed[number].verdict}, the record says {record['verdict']}"
+            yield Finding(number, REGISTER, what, True)
+    for path in sorted((folder / ISSUES).iterdir()):
+        if path not in present.values():
+            yield Finding(0, f"{ISSUES}/{path.name}", "is no issue", True)
+    for path in dead_runs(folder):
+        what = "left by a run that died, or of one that is running; the next run removes it"
+        yield Finding(0, path.name, what, False)
+    yield from (Finding(0, *told) for told in _current(folder, present, records))
+
+
+def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[_Told]:
+    current, newest = folder / CURRENT, max(present)
+    if current.is_symlink() and not current.exists():
+        yield CURRENT, f"it points nowhere ({current.readlink()})", True
+        return
+    if not current.exists():
+        yield CURRENT, "it is not there; the next run makes it", False
+        return
+    shown = next((number for number, path in present.items() if path.resolve() == current.resolve()), None)
+    if shown is None:
+        try:
+            shown = read_record(current / RECORD)["issue"]
+        except (RecordError, OSError) as error:
+            yield f"{CURRENT}/{RECORD}", f"cannot be read: {_said(error)}", True
+            return
+        if shown not in records:
+            yield CURRENT, f"it is a copy of issue {shown:03d}, which is not there", True
+            return
+        if read_record(current / RECORD) != records[shown]:
+            yield f"{CURRENT}/{RECORD}", f"it is not the record of issue {shown:03d}", True
+        yield from ((f"{CURRENT}/{file}", what, bad) for file, what, bad in _issue(current, shown, records[shown]))
+    if shown != newest:
+        yield CURRENT, f"it shows issue {shown:03d}, the newest is {newest:03d}; the next run puts it right", False
+
+
+def _said(error: Exception) -> str:
+    return (error.strerror if isinstance(error, OSError) else None) or str(error)
