@@ -109,6 +109,14 @@ def _build(operation: Operation) -> Transformer:
         ) from error
 
 
+#: What PROJ cannot read in the path of a grid, quoted or not, and why.
+_UNREADABLE = {
+    ",": "comma, which PROJ reads as a list",
+    "#": "number sign, where PROJ takes the rest for a comment",
+    ";": "semicolon, which PROJ reads as a blank",
+}
+
+
 def _located(operation: Operation, known: Grid) -> str:
     """Return the grid's path on this machine: where it was chosen, or, in another place, the same file by its hash."""
     path = known.path if known.path.is_file() else grids.find(known.name)
@@ -120,9 +128,10 @@ def _located(operation: Operation, known: Grid) -> str:
             "use the same grid files on every machine",
         )
     text = path.resolve().as_posix()
-    if "," in text:
+    wrong = next((sign for sign in _UNREADABLE if sign in text), None)
+    if wrong is not None:
         raise OperationError(
-            f"{operation.step}: the path of grid file {known.name} has a comma, which PROJ reads as a list ({text})",
-            "move it to a folder without a comma in its name",
+            f"{operation.step}: the path of grid file {known.name} has a {_UNREADABLE[wrong]} ({text})",
+            f'move it to a folder without "{wrong}" in its name',
         )
     return text
