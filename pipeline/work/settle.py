@@ -82,6 +82,12 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes) -> Settled:
     raw = field.take_out(candidates.raw, candidates.session, candidates.time, routes.frames.to_issued)
     candidates = replace(candidates, raw=raw)
     tied = tie(candidates, prepared, routes, marks, bases, places)
+    if not known.held.all():
+        # a mark of height alone was reduced for the geoid at a raw position, metres off: now its place is known
+        guesses |= _adjusted(tied)
+        known = reference(job, prepared.register, routes, guesses)
+        marks = used_marks(candidates, prepared, routes, known, guesses)
+        tied = tie(candidates, prepared, routes, marks, bases, places)
     _refuse_poor_transformations(prepared, routes, tied.shifts)
     add = applied(prepared, routes, candidates, tied, places)
     sigma = candidate_sigma(candidates, prepared, bases)
@@ -93,6 +99,13 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes) -> Settled:
     whole = tied.shifts.whole
     verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
     return Settled(known, tied, add, field, bases, places, occupations, proof, verdicts, spans)
+
+
+def _adjusted(tied: Tied) -> dict[str, Floats]:
+    """Return (3,) the adjusted position of every mark that is tied in position and height, working frame."""
+    ties = tied.shifts.adjustment.ties
+    whole = ties.mark_position & ties.mark_height
+    return {tied.marks.names[number]: tied.shifts.marks[number] for number in np.flatnonzero(whole)}
 
 
 def _refuse_poor_transformations(prepared: Prepared, routes: Routes, shifts: Shifts) -> None:
