@@ -5,14 +5,12 @@ from pathlib import Path
 
 from pipeline.issue.publish import newest
 from pipeline.issue.record import read_record
-from pipeline.problems import JobError, Problems
+from pipeline.problems import Problems
 from pipeline.work.before import before_notes
-from pipeline.work.gather import Gathered, gather
-from pipeline.work.named import report_missing
-from pipeline.work.offset import time_offset
+from pipeline.work.examine import examine
+from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared, load, prepare
-from pipeline.work.routes import Routes, choose_routes
-from pipeline.work.sift import sieve
+from pipeline.work.routes import Routes
 
 
 @dataclass(frozen=True)
@@ -38,18 +36,12 @@ class Checked:
 def check_job(path: Path) -> Checked:
     """Read everything that a run of the job would read, write nothing.
 
-    Raises `JobError` with every problem found: those of the transformations and of the ties come together.
+    Raises `JobError` with every problem found.
     """
-    prepared = prepare(load(path))
-    gathered = gather(prepared, sieve(prepared.windows, prepared.loaded.job.quality))
-    problems = Problems()
-    report_missing(prepared, gathered, problems)
-    try:
-        routes = choose_routes(prepared, gathered.area, time_offset(prepared, gathered))
-    except JobError as error:
-        raise JobError([*problems.found, *error.problems]) from error
-    problems.raise_if_any()
-    loaded = prepared.loaded
+    loaded, problems = load(path), Problems()
+    prepared = prepare(loaded, problems)
+    examined = examine(prepared, problems)
+    gathered, routes = examined.gathered, examined.routes
     before = newest(loaded.job.job.folder)
     last = read_record(before[1]) if before else None
     shown = prepared.register.shown if prepared.register is not None else None

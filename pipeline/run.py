@@ -12,7 +12,7 @@ from pipeline.issue.confirmed import confirm, confirmed
 from pipeline.issue.geopackage import NotWritten
 from pipeline.issue.publish import job_lock, newest, open_issue, recover
 from pipeline.issue.record import Record, read_record, write_record
-from pipeline.problems import JobError, Problem
+from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.text import digest
 from pipeline.words import Reason
 from pipeline.work.account import account
@@ -20,16 +20,15 @@ from pipeline.work.base_notes import base_facts
 from pipeline.work.before import before_notes
 from pipeline.work.diagnose import Diagnoses, diagnose, recorded
 from pipeline.work.draft import Drafter
-from pipeline.work.gather import Gathered, Progress, gather
+from pipeline.work.examine import Examined, examine
+from pipeline.work.gather import Gathered, Progress
 from pipeline.work.identity import at_hand, identity
 from pipeline.work.layout import Laid, dry, lay_out
-from pipeline.work.offset import time_offset
 from pipeline.work.prepare import Prepared, load, prepare
 from pipeline.work.reissue import Before, reach, reasons, register_rows, reuse
-from pipeline.work.routes import Routes, choose_routes
+from pipeline.work.routes import Routes
 from pipeline.work.rows import as_records
 from pipeline.work.settle import Settled, settle
-from pipeline.work.sift import sieve
 
 #: The disk's refusals, which no change to the program mends: full, over a quota or a limit, read-only, forbidden.
 _NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO}
@@ -83,10 +82,11 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
         held = folder.is_dir() and not dry_run
         if held:
             stack.enter_context(job_lock(folder))
-        prepared = prepare(loaded)
-        if held and (same := _unchanged(prepared, folder)) is not None:
+        problems = Problems()
+        prepared = prepare(loaded, problems)
+        if held and not problems.found and (same := _unchanged(prepared, folder)) is not None:
             return same
-        worked = _work(prepared, progress)
+        worked = _work(examine(prepared, problems, progress))
         if dry_run:
             before = newest(folder)
             number = before[0] + 1 if before else 1
@@ -150,14 +150,12 @@ class _Worked:
         )
 
 
-def _work(prepared: Prepared, progress: Progress | None) -> _Worked:
-    """Read the exports for the first time, choose the operations, derive the shifts, judge the sessions."""
-    sorting = sieve(prepared.windows, prepared.loaded.job.quality)
-    gathered = gather(prepared, sorting, progress)
-    routes = choose_routes(prepared, gathered.area, time_offset(prepared, gathered))
+def _work(examined: Examined) -> _Worked:
+    """Derive the shifts, judge the sessions, read what fails."""
+    prepared, gathered, routes = examined.prepared, examined.gathered, examined.routes
     settled = settle(prepared, gathered, routes)
     diagnoses = diagnose(prepared, routes, settled, routes.area)
-    drafter = Drafter(prepared, gathered, routes, settled, sorting)
+    drafter = Drafter(prepared, gathered, routes, settled, examined.sieve)
     register = register_rows(prepared, settled)
     sums = identity(prepared, routes, register)
     return _Worked(

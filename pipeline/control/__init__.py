@@ -1,5 +1,5 @@
 """The register of control marks."""
 
-from pipeline.control.register import Register, read_register
+from pipeline.control.register import Register, listed_marks, read_register
 
-__all__ = ["Register", "read_register"]
+__all__ = ["Register", "listed_marks", "read_register"]

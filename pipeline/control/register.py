@@ -139,6 +139,12 @@ def read_register(
     return _register(once, sheet, kind, geometry_crs) if len(problems.found) == before else None
 
 
+def listed_marks(path: Path, layer: str | None) -> tuple[str, ...]:
+    """Return the names in a register, also where something else is wrong with it; none where it cannot be read at all."""
+    sheet, _ = read_source(path, layer, str(path), (*POSITION["projected"], "height"), Problems())
+    return () if sheet is None else tuple(dict.fromkeys(cells.get("mark", "") for _, cells in sheet.rows))
+
+
 def _register(marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str | None) -> Register:
     coordinates = np.array([mark.coordinates for mark in marks], np.float64).reshape(-1, 3)
     hu95 = np.array([mark.hu95 for mark in marks], np.float64)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import pyarrow as pa
 
 from pipeline.problems import Problems
-from pipeline.words import REASONS, Role
+from pipeline.words import REASONS, Reason, Role, reason_code
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
 from pipeline.work.sift import clock
@@ -48,8 +48,18 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
             here = [row for row in rows if row["session"] == window.index]
             if any(not row["held"] for row in here) or (here and role is Role.CHECK):
                 continue
+            if _follows(prepared, here or rows):
+                continue
             what, fix = _why(point, window.index, here or rows, by_name, prepared)
             problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
+
+
+def _follows(prepared: Prepared, rows: list[dict[str, object]]) -> bool:
+    """Tell whether a point may be missing only because of a fault that is told already."""
+    if not rows:
+        return not prepared.faulty.isdisjoint({"exports", "frames"})
+    outside = {reason_code(Reason.TWO_SESSIONS), reason_code(Reason.OUTSIDE_SESSIONS)}
+    return "sessions" in prepared.faulty and all(row["held"] in outside or row["session"] == -1 for row in rows)
 
 
 def _why(

@@ -1,9 +1,10 @@
 """Everything a job names, loaded and checked before anything is computed; all problems at once."""
 
+import difflib
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.control import Register, read_register
+from pipeline.control import Register, listed_marks, read_register
 from pipeline.geodesy import crs
 from pipeline.geodesy.errors import OperationError
 from pipeline.job.features import GEOJSON_CRS
@@ -29,12 +30,17 @@ BASE_COLUMNS = {
 
 @dataclass(frozen=True)
 class Prepared:
-    """A job with its sessions, its register (None where no session needs one) and its raw files."""
+    """A job with its sessions, its register (None where no session needs one) and its raw files.
+
+    ``faulty`` names the parts that have problems, "sessions", "frames", "register" or "exports": what follows from one
+    of them is not to be told as a problem of its own.
+    """
 
     loaded: LoadedJob
     windows: tuple[SessionWindow, ...]
     register: Register | None
     exports: tuple[Export, ...]
+    faulty: frozenset[str] = frozenset()
 
 
 def load(path: Path) -> LoadedJob:
@@ -46,23 +52,30 @@ def load(path: Path) -> LoadedJob:
     return loaded
 
 
-def prepare(loaded: LoadedJob) -> Prepared:
+def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     """Load the sessions, the register and the heads of the exports that a job file names.
 
-    Raises `JobError` with every problem found.
+    Everything that is wrong goes to ``problems``. Where there is any, what is returned is only good for looking for
+    more: the register may be missing, and exports that cannot be read or placed are left out.
     """
-    problems = Problems()
+    counts = [len(problems.found)]
     windows = load_sessions(loaded, problems)
-    _check_frames(loaded, problems)
+    counts.append(len(problems.found))
+    sound = _check_frames(loaded, problems)
+    counts.append(len(problems.found))
     register = _register(loaded, problems)
+    counts.append(len(problems.found))
     exports = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems)
-    _check_marks(windows, register, problems)
-    problems.raise_if_any()
-    return Prepared(loaded, windows, register, tuple(exports))
+    counts.append(len(problems.found))
+    _check_marks(loaded, windows, register, problems)
+    parts = zip(("sessions", "frames", "register", "exports"), counts, counts[1:], strict=False)
+    faulty = frozenset(part for part, before, after in parts if after > before)
+    return Prepared(loaded, windows, register, tuple(e for e in exports if e.block in sound), faulty)
 
 
-def _check_frames(loaded: LoadedJob, problems: Problems) -> None:
-    """Check every CRS of the job, and that each block's columns go with its CRS."""
+def _check_frames(loaded: LoadedJob, problems: Problems) -> set[int]:
+    """Check every CRS of the job, and that each block's columns go with its CRS; return the blocks that can be placed."""
+    sound = set()
     target = loaded.job.target
     for key, check, text in (("grid", crs.target_grid, target.grid), ("height", crs.height_datum, target.height)):
         try:
@@ -75,6 +88,7 @@ def _check_frames(loaded: LoadedJob, problems: Problems) -> None:
         except OperationError as error:
             problems.add(*loaded.where("points", number, "crs"), error.what, error.fix)
             continue
+        sound.add(number)
         kind = crs.kind_of(source)
         _check_columns(block.columns, kind, loaded.where("points", number, "columns"), problems)
         if kind == "projected" and not crs.in_metres(source) and block.units is None:
@@ -83,6 +97,7 @@ def _check_frames(loaded: LoadedJob, problems: Problems) -> None:
                 f"{block.crs} does not count in metres, and the units of the export are not stated",
                 'add units = "foot" or "us-survey-foot" (or "metre") to the block',
             )
+    return sound
 
 
 def _check_columns(columns: Columns, kind: str, where: tuple[str, int], problems: Problems) -> None:
@@ -111,6 +126,7 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
         crs.height_datum(control.height)
     except OperationError as error:
         problems.add(*loaded.where("control", "height"), error.what, error.fix)
+        kind = None
     if kind is None or not control.file.is_file():
         return None
     register = read_register(
@@ -149,11 +165,19 @@ def _code(text: str) -> str:
     return text if len(text) <= 40 else crs.registered_code(crs.parse(text)) or "no registered code"
 
 
-def _check_marks(windows: tuple[SessionWindow, ...], register: Register | None, problems: Problems) -> None:
+def _check_marks(
+    loaded: LoadedJob, windows: tuple[SessionWindow, ...], register: Register | None, problems: Problems
+) -> None:
     """Check that every mark that a session names is in the register, or is a temporary mark that joins something."""
-    if register is None:
+    control = loaded.job.control
+    if register is not None:
+        known = set(register.names)
+    elif control is not None and control.file.is_file():
+        known = set(listed_marks(control.file, control.layer))
+    else:
         return
-    known = set(register.names)
+    if not known:
+        return
     places: dict[str, set[int]] = {}
     for window in windows:
         named = [tie.mark for tie in window.session.ties]
@@ -168,7 +192,7 @@ def _check_marks(windows: tuple[SessionWindow, ...], register: Register | None, 
             uses.append((session.setup.mark, window.where, "setup"))
         for mark, where, use in uses:
             if mark not in known and (use == "check" or len(places[mark]) < 2):
-                near = register.nearest_names(mark)
+                near = difflib.get_close_matches(mark, sorted(known), 3, 0.5)
                 problems.add(
                     *where,
                     f'{use} of session {session.name} on the mark "{mark}", which is not in the register'

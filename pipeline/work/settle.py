@@ -18,7 +18,6 @@ from pipeline.work.bases import Bases, field_shifts, first_positions, set_up_bas
 from pipeline.work.candidates import sound_candidates
 from pipeline.work.gather import Gathered
 from pipeline.work.judge import OnMarks, compare, evidence, resolve, span
-from pipeline.work.named import report_missing
 from pipeline.work.prepare import Prepared
 from pipeline.work.reference import Reference, reference
 from pipeline.work.routes import Routes
@@ -65,12 +64,8 @@ class Settled:
 def settle(prepared: Prepared, gathered: Gathered, routes: Routes) -> Settled:
     """Derive the shifts and judge the sessions.
 
-    Raises `JobError` for ties and checks whose points are not to be had, and for a transformation that is not good
-    enough for a session that no control ties.
+    Raises `JobError` for a transformation that is not good enough for a session that no control ties.
     """
-    problems = Problems()
-    report_missing(prepared, gathered, problems)
-    problems.raise_if_any()
     job = prepared.loaded.job
     candidates = sound_candidates(prepared, gathered, routes)
     bases = set_up_bases(prepared, gathered, routes)

@@ -329,17 +329,14 @@ def test_each_of_them_alone(spoil: Spoil, job: Job) -> None:
     tells(refused(path), path.parent, file, line, word)
 
 
-@pytest.mark.xfail(strict=True, reason="a mistake in the register hides the marks that are not in it")
 def test_what_can_be_seen_before_the_rows_are_read_comes_in_one_list(job: Job) -> None:
     all_at_once(job[1], READ_FIRST)
 
 
-@pytest.mark.xfail(strict=True, reason="a run stops at the missing grid before it looks for the ties")
 def test_what_is_seen_in_the_rows_comes_in_one_list(job: Job) -> None:
     all_at_once(job[1], AFTER_READING)
 
 
-@pytest.mark.xfail(strict=True, reason="a run reads no row while anything else is wrong")
 def test_a_mistake_in_the_register_hides_no_tie_and_no_grid(job: Job) -> None:
     all_at_once(job[1], {spoil_register: "CM1"} | AFTER_READING)
 

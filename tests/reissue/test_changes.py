@@ -181,12 +181,12 @@ def test_comments_and_order_in_the_job_file_make_no_issue_but_a_tolerance_does(j
 def test_an_unchanged_job_is_not_read_again(job: Simulation, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = job.write(tmp_path)
     run_job(path)
-    import pipeline.run as run
+    import pipeline.work.examine as examine
 
     def never(*_: Any) -> Any:
         raise AssertionError("the exports were read although nothing had changed")
 
-    monkeypatch.setattr(run, "gather", never)
+    monkeypatch.setattr(examine, "gather", never)
     assert not run_job(path).issued
 
 
