@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from pipeline.correct import NEVER
 from pipeline.geodesy.alternatives import other_datums
 from pipeline.geodesy.area import Area
-from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.proof.causes import Hypothesis, Kind
 from pipeline.proof.misread import misread_numbers
 from pipeline.words import Role
@@ -209,15 +208,25 @@ def _setups(scope: Scope) -> Iterator[Hypothesis]:
 def _other_sessions(scope: Scope, row: int) -> Iterator[Hypothesis]:
     """Yield that an occupation was observed against the base of another session."""
     on_marks, shifts = scope.settled.occupations, scope.settled.shifts.shift
-    lon, lat = on_marks.corrected.longitude[row], on_marks.corrected.latitude[row]
     point = on_marks.table.column("name")[row].as_py()
-    for window in scope.prepared.windows:
-        near = abs(window.start_ms - int(on_marks.time[row])) < 3 * 86_400_000
-        if window.index != scope.session and near and np.isfinite(shifts[window.index]).all():
-            error = geocentric_to_local(shifts[scope.session] - shifts[window.index], lon, lat).ravel()
-            text = f"{point} was observed against the base of session {window.session.name}"
-            shape = scope.influence.of_rows({row: error})
-            yield Hypothesis(Kind.OTHER_SESSION, text, shape, decide="the base id in the receiver's own record")
+    near = [w for w in scope.prepared.windows if abs(w.start_ms - int(on_marks.time[row])) < 3 * 86_400_000]
+    others = [w for w in near if w.index != scope.session and np.isfinite(shifts[w.index]).all()]
+    errors = _in_grid(scope, row, shifts[scope.session] - shifts[[w.index for w in others]])
+    for window, error in zip(others, errors, strict=True):
+        text = f"{point} was observed against the base of session {window.session.name}"
+        shape = scope.influence.of_rows({row: error})
+        yield Hypothesis(Kind.OTHER_SESSION, text, shape, decide="the base id in the receiver's own record")
+
+
+def _in_grid(scope: Scope, row: int, vectors: Floats) -> Floats:
+    """Return (k, 3) what geocentric vectors (k, 3) add to easting, northing and height at an occupation.
+
+    Differences are those of the grid, which is turned against east and north by its convergence: by degrees at a zone's
+    edge, where 3 m turned by so little come to lie outside any tolerance.
+    """
+    raw = scope.settled.occupations.raw[row]
+    there = np.column_stack(scope.routes.frames.to_issued.forward(*np.vstack([raw, raw + vectors]).T))
+    return np.asarray(there[1:] - there[0])
 
 
 def _field_shift(scope: Scope) -> Iterator[Hypothesis]:
@@ -226,8 +235,8 @@ def _field_shift(scope: Scope) -> Iterator[Hypothesis]:
     start = int(field.start[scope.session])
     if start == NEVER or not len(scope.own):
         return
-    lon, lat = on_marks.corrected.longitude[scope.own[0]], on_marks.corrected.latitude[scope.own[0]]
-    vector = geocentric_to_local(field.geocentric[scope.session], lon, lat).ravel() + field.grid[scope.session]
+    geocentric = field.geocentric[scope.session]
+    vector = _in_grid(scope, int(scope.own[0]), geocentric[None])[0] + field.grid[scope.session]
     late = [row for row in scope.own.tolist() if on_marks.time[row] >= start]
     groups = [(late, "the export")] + [([row], str(on_marks.table.column("name")[row].as_py())) for row in late]
     for rows, who in groups:

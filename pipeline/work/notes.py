@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from pipeline.adjust import missing_ties
 from pipeline.correct import NEVER
-from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.settle import Settled, shift_at_places
@@ -19,7 +18,7 @@ def notes(prepared: Prepared, routes: Routes, settled: Settled) -> list[str]:
     return [
         *_unlikely_shifts(prepared, routes, settled),
         *_untied(prepared, settled),
-        *_field_shifts_in_doubt(prepared, settled),
+        *_field_shifts_in_doubt(prepared, routes, settled),
         *_doubts(prepared, settled),
     ]
 
@@ -62,11 +61,12 @@ def _untied(prepared: Prepared, settled: Settled) -> Iterator[str]:
         )
 
 
-def _field_shifts_in_doubt(prepared: Prepared, settled: Settled) -> Iterator[str]:
+def _field_shifts_in_doubt(prepared: Prepared, routes: Routes, settled: Settled) -> Iterator[str]:
     """Yield where occupations of one mark, before and after a field shift's start, differ by that shift.
 
     With the stated shift taken out, both should agree. A difference of minus the shift means that the later one did not
-    carry it (or the earlier one did already), a difference of plus the shift that it was carried twice.
+    carry it (or the earlier one did already), a difference of plus the shift that it was carried twice. All of them are
+    taken in the grid, which far from its central meridian is turned by degrees against east and north.
     """
     on_marks, checks = settled.occupations, prepared.loaded.job.checks
     for number in np.flatnonzero(settled.field.start != NEVER).tolist():
@@ -76,10 +76,11 @@ def _field_shifts_in_doubt(prepared: Prepared, settled: Settled) -> Iterator[str
             late = on_marks.time[rows] >= settled.field.start[number]
             if late.all() or not late.any():
                 continue
-            lon, lat = on_marks.corrected.longitude[rows[0]], on_marks.corrected.latitude[rows[0]]
-            local = geocentric_to_local(on_marks.raw[rows] - on_marks.raw[rows[0]], lon, lat)
-            field = geocentric_to_local(settled.field.geocentric[number], lon, lat) + settled.field.grid[number]
-            for row, off in zip(rows[late], local[late] - local[~late].mean(axis=0), strict=True):
+            raw = on_marks.raw[rows]
+            with_field = raw[:1] + settled.field.geocentric[number]
+            grid = np.column_stack(routes.frames.to_issued.forward(*np.vstack([with_field, raw]).T))
+            field, grid = grid[0] - grid[1] + settled.field.grid[number], grid[1:]
+            for row, off in zip(rows[late], grid[late] - grid[~late].mean(axis=0), strict=True):
                 if _near(off, np.zeros(3), checks.horizontal, checks.vertical):
                     continue
                 where = f"session {prepared.windows[number].session.name}: {on_marks.table.column('name')[row]} on {mark}"
@@ -90,7 +91,7 @@ def _field_shifts_in_doubt(prepared: Prepared, settled: Settled) -> Iterator[str
 
 
 def _near(one: NDArray[np.float64], other: NDArray[np.float64], horizontal: float, vertical: float) -> bool:
-    east, north, up = np.ravel(one - other)
+    east, north, up = one - other
     return bool(np.hypot(east, north) <= horizontal and abs(up) <= vertical)
 
 
