@@ -22,10 +22,10 @@ class Content:
     """Sums the columns of one layer, batch by batch; memory does not grow with the rows.
 
     ``kinds`` are the columns' types by name. Text counts alike whether it is string, large_string or a dictionary of
-    them, whole numbers alike in every size, and NaN as null, because a GeoPackage stores it as NULL. Times count in
-    milliseconds, as a GeoPackage keeps them.
+    them, whole numbers alike in every size, and NaN as null, because a GeoPackage stores it as NULL.
 
-    Raises TypeError for a column of any other kind than numbers, booleans, text, bytes, dates and times.
+    Raises TypeError for a column of any other kind than numbers, booleans, text, bytes, dates and times to the
+    millisecond.
     """
 
     def __init__(self, kinds: Mapping[str, pa.DataType]) -> None:
@@ -79,10 +79,10 @@ def _family(name: str, kind: pa.DataType) -> tuple[str, Callable[[pa.Array], _Pi
     if pa.types.is_boolean(kind):
         return "whether", _whether
     if pa.types.is_string(kind) or pa.types.is_large_string(kind):
-        return "text", _bytes
+        return "text", _texts
     if pa.types.is_binary(kind) or pa.types.is_large_binary(kind):
         return "bytes", _bytes
-    if pa.types.is_timestamp(kind):
+    if pa.types.is_timestamp(kind) and kind.unit in ("s", "ms"):  # GDAL rounds what is finer in its own way
         return "moment", _moments
     if pa.types.is_date32(kind):
         return "date", _dates
@@ -103,7 +103,7 @@ def _whole(column: pa.Array) -> _Pieces:
 
 
 def _moments(column: pa.Array) -> _Pieces:
-    return _filled(column.cast(pa.timestamp("ms", column.type.tz), safe=False).cast(pa.int64()))
+    return _filled(column.cast(pa.timestamp("ms", column.type.tz)).cast(pa.int64()))
 
 
 def _dates(column: pa.Array) -> _Pieces:
@@ -119,11 +119,20 @@ def _filled(column: pa.Array) -> _Pieces:
     return np.ascontiguousarray(values), _present(column)
 
 
+def _texts(column: pa.Array) -> _Pieces:
+    """Return the bytes and lengths of texts as a GeoPackage keeps them: GDAL ends each where it has a NUL."""
+    pieces = _bytes(column)
+    if np.frombuffer(pieces[0], np.uint8).min(initial=1) > 0:
+        return pieces
+    return _bytes(pc.replace_substring_regex(column, r"(?s)\x00.*", ""))
+
+
 def _bytes(column: pa.Array) -> _Pieces:
     """Return the bytes of all texts together, and the length of each; a null has the length -1."""
-    binary = pc.fill_null(column.cast(pa.large_binary()), b"") if column.null_count else column.cast(pa.large_binary())
-    offsets = np.frombuffer(binary.buffers()[1], np.int64)[binary.offset : binary.offset + len(binary) + 1]
-    content = binary.buffers()[2]
+    filled = pc.fill_null(column, "") if column.null_count else column
+    large = pa.types.is_large_string(column.type) or pa.types.is_large_binary(column.type)
+    _, starts, content = filled.buffers()
+    offsets = np.frombuffer(starts, np.int64 if large else np.int32)[filled.offset : filled.offset + len(filled) + 1]
     lengths = np.diff(offsets)
     if column.null_count:
         lengths[~_present(column)] = -1

@@ -11,19 +11,18 @@ import pyarrow.compute as pc
 
 from pipeline.issue.publish import newest
 from pipeline.issue.record import RecordError, read_record
-from pipeline.problems import JobError, Problem
+from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.files import read_batches
 from pipeline.trace.chain import follow
 from pipeline.trace.issued import agreement, compare, find_everywhere
 from pipeline.trace.model import Found, Reading, Trace
 from pipeline.work.draft import Drafter
-from pipeline.work.gather import Progress, gather
+from pipeline.work.examine import examine
+from pipeline.work.gather import Progress
 from pipeline.work.identity import differences, identity
 from pipeline.work.prepare import load, prepare
 from pipeline.work.reissue import register_rows
-from pipeline.work.routes import choose_routes
 from pipeline.work.settle import settle
-from pipeline.work.sift import sieve
 
 #: Names that differ in length by more than this are not near each other.
 _NEAR = 2
@@ -42,12 +41,11 @@ def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
     Raises `JobError` for whatever a run would refuse, for a name that is neither in the exports nor in any issue, and
     for an issue that cannot be read.
     """
-    prepared = prepare(load(path))
-    sorting = sieve(prepared.windows, prepared.loaded.job.quality)
-    gathered = gather(prepared, sorting, progress)
-    routes = choose_routes(prepared, gathered.area)
+    problems = Problems()
+    examined = examine(prepare(load(path), problems), problems, progress)
+    prepared, gathered, routes = examined.prepared, examined.gathered, examined.routes
     settled = settle(prepared, gathered, routes)
-    drafter = Drafter(prepared, gathered, routes, settled, sorting)
+    drafter = Drafter(prepared, gathered, routes, settled, examined.sieve)
     folder = prepared.loaded.job.job.folder
     found = _in_issues(folder, point)
     near = _Near(point)

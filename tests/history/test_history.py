@@ -1,0 +1,99 @@
+"""The issues of a job listed: what changed in each and why, also from records of earlier days."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from running import replace_in
+from simulate import Plan, Simulation, simulate
+from typer.testing import CliRunner
+
+from pipeline import run_job
+from pipeline.cli.main import app
+from pipeline.history import history
+from pipeline.problems import JobError
+
+run = CliRunner().invoke
+
+
+@pytest.fixture
+def job() -> Simulation:
+    return simulate(Plan(sessions=2, points=40, noise=False))
+
+
+@pytest.fixture
+def issued(job: Simulation, tmp_path: Path) -> Path:
+    """A job with three issues: a mark's height revised by 6 mm, then ten points of the second session gone."""
+    path = job.write(tmp_path)
+    run_job(path)
+    job.mistype("CM1", "height", 0.006)
+    job.write(tmp_path)
+    run_job(path)
+    gone = {f"S02-{number:05d}" for number in range(11, 21)}
+    job.keep(np.array([name not in gone for name in job.rows["name"]]))
+    job.write(tmp_path)
+    run_job(path)
+    return path
+
+
+def test_each_issue_says_what_changed_in_it_and_why(issued: Path) -> None:
+    """6 mm at the only tie of the first session move its 40 points by as much, and nothing of the second."""
+    first, second, third = history(issued)
+    assert [entry.issue for entry in (first, second, third)] == [1, 2, 3]
+    assert first.changes is None and first.because == ("first issue",)
+    assert first.made_at is not None and first.points == 80 and first.checks_failed == 0
+    assert second.changes is not None and second.changes.since == 1
+    assert second.changes.counts == {"moved": 40, "added": 0, "withdrawn": 0, "held": 0, "released": 0}
+    assert second.changes.max_vertical == pytest.approx(0.006, abs=2e-5)
+    assert any("CM1" in reason and "height" in reason for reason in second.because)
+    assert third.changes is not None and third.changes.since == 2
+    assert third.changes.counts["withdrawn"] == 10 and third.points == 70
+    assert any("rover001.csv" in reason for reason in third.because)
+
+
+def test_the_command_prints_them_oldest_first(issued: Path) -> None:
+    said = run(app, ["history", str(issued)])
+    assert said.exit_code == 0
+    lines = said.output.splitlines()
+    assert [line[:9] for line in lines if line.startswith("issue")] == ["issue 001", "issue 002", "issue 003"]
+    assert "  because first issue" in lines
+    assert "  since issue 001: 40 moved (by up to 0.0000 m horizontally, 0.0060 m in height)" in lines
+    assert any("since issue 002: 10 withdrawn" in line for line in lines)
+
+
+def test_as_json_it_carries_the_same(issued: Path) -> None:
+    found = json.loads(run(app, ["history", str(issued), "--json"]).output)
+    assert [entry["issue"] for entry in found] == [1, 2, 3]
+    assert found[0]["changes"] is None and found[0]["made_at"].endswith("Z")
+    assert found[1]["changes"]["counts"]["moved"] == 40
+
+
+def test_records_without_counts_and_a_register_without_lines_are_listed(issued: Path) -> None:
+    """A record that only said why, as they were written once, and a register that somebody has emptied."""
+    folder = issued.parent / "out"
+    path = folder / "issues" / "002" / "issue.json"
+    record = json.loads(path.read_text())
+    record["changes"] = {"since": 1, "because": ["the register of control marks changed"]}
+    path.write_text(json.dumps(record))
+    (folder / "register.csv").write_text("issue,made_at,verdict,because\n")
+    first, second, _ = history(issued)
+    assert first.made_at is None and first.because == ()
+    assert second.changes is not None and set(second.changes.counts.values()) == {None}
+    assert "since issue 001: points were not compared" in run(app, ["history", str(issued)]).output
+
+
+def test_a_job_without_an_issue_is_told_so(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path)
+    with pytest.raises(JobError, match="no issue yet"):
+        history(path)
+    said = run(app, ["history", str(path)])
+    assert said.exit_code == 2
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_record_that_cannot_be_read_is_told_with_what_to_do(issued: Path) -> None:
+    replace_in(issued.parent / "out" / "issues" / "002" / "issue.json", {'"schema": 1': '"schema": 99'})
+    said = run(app, ["history", str(issued)])
+    assert said.exit_code == 2
+    assert "schema version 99" in said.output and "verify" in said.output
