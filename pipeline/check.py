@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.issue.publish import newest
-from pipeline.issue.record import read_record
-from pipeline.problems import Problems
+from pipeline.issue.record import Record, RecordError, read_record
+from pipeline.problems import JobError, Problem, Problems
 from pipeline.work.before import before_notes
 from pipeline.work.examine import examine
 from pipeline.work.gather import Gathered
@@ -42,7 +42,16 @@ def check_job(path: Path) -> Checked:
     prepared = prepare(loaded, problems)
     examined = examine(prepared, problems)
     gathered, routes = examined.gathered, examined.routes
-    before = newest(loaded.job.job.folder)
-    last = read_record(before[1]) if before else None
+    last = _last(loaded.job.job.folder)
     shown = prepared.register.shown if prepared.register is not None else None
     return Checked(prepared, gathered, routes, tuple(before_notes(prepared, gathered, routes, last, shown)))
+
+
+def _last(folder: Path) -> Record | None:
+    """Return the record of the newest issue, None where there is none yet."""
+    before = newest(folder)
+    try:
+        return read_record(before[1]) if before else None
+    except RecordError as error:
+        fix = "tiedown verify says what else of it is altered"
+        raise JobError([Problem(str(folder), 0, f"the newest issue cannot be read: {error}", fix)]) from error

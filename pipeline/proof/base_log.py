@@ -75,7 +75,7 @@ def offset_into(
     """Return what has to be added to times, in milliseconds, so that sessions cover them, or None.
 
     Tried are the leap seconds of GPS time, then ``likely`` (the sessions' own offsets from UTC, say), then whole hours,
-    the smaller ones first.
+    the smaller ones first. Of those that do best the first is taken.
 
     Args:
         times: (n,) UTC milliseconds of readings outside all sessions.
@@ -87,7 +87,8 @@ def offset_into(
     tried = dict.fromkeys(
         [-GPS_AHEAD, GPS_AHEAD, *(sign * offset for offset in likely for sign in (1, -1) if offset), *hours]
     )
-    for offset in tried:
-        if covered(times + offset).mean() >= share:
-            return offset
-    return None
+    if not len(times):
+        return None
+    shares = [float(covered(times + offset).mean()) for offset in tried]
+    best = max(shares)
+    return list(tried)[shares.index(best)] if best >= share else None

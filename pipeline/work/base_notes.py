@@ -1,7 +1,8 @@
 """Whether the bases are where the job says: what the exports carry of them, against the sessions."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -34,10 +35,13 @@ _LISTED = 4
 def base_notes(prepared: Prepared, gathered: Gathered, routes: Routes, bases: Bases) -> list[str]:
     """Return in words where the exports and the sessions disagree on the bases."""
     told: list[str] = []
-    for window in prepared.windows:
-        at = _Session(prepared, gathered, routes, bases, window)
-        of_session = [*at.moved(), *at.off_setup(), *at.antennas(), *at.ids(), *at.far_start()]
-        told += [f"session {window.session.name}: {sentence}" for sentence in of_session]
+    sessions = [_Session(prepared, gathered, routes, bases, window) for window in prepared.windows]
+    far = [(at, distance) for at in sessions if (distance := at.far_start()) is not None]
+    for at in sessions:
+        of_session = [*at.moved(), *at.off_setup(), *at.antennas(), *at.ids()]
+        told += [f"session {at.session.name}: {sentence}" for sentence in of_session]
+    if far:
+        told.append(_far(far))
     strangers = list(_strangers(prepared, gathered))
     return [*told, *strangers, *filter(None, [time_offset(prepared, gathered)])]
 
@@ -110,7 +114,7 @@ class _Session:
         base = f', base = "{self.window.base}"' if self.window.base else ""
         parts = [
             f'[[session]] name = "{name}", start = {_iso(start)}, end = {_iso(end)}{base}'
-            for name, start, end in zip(names, edges, edges[1:], strict=True)
+            for name, (start, end) in zip(names, pairwise(edges), strict=True)
         ]
         return (
             "a base set up anew needs a session of its own, with ties: "
@@ -165,17 +169,10 @@ class _Session:
             more = " and others" if len(found) > _LISTED else ""
             yield f"it names no base, and its points carry different base ids: {listed}{more}; give each base a session"
 
-    def far_start(self) -> Iterator[str]:
-        """Yield that the first reading was not taken beside the base."""
+    def far_start(self) -> float | None:
+        """Return the first reading's distance from the base, metres, where it was not taken beside it, else None."""
         distance = self.first_distance()
-        if distance is None or distance <= _BESIDE or self.network or self.log.first is None:
-            return
-        first = self.log.first
-        yield (
-            f"its first reading, {first.name or 'without a name'} at {clock(first.time)} UTC"
-            f" ({self.prepared.exports[first.export].shown}:{first.row}), is {distance:,.0f} m from the base;"
-            " a rover that stands beside the base before it leaves shows in good time whether the two agree"
-        )
+        return None if distance is None or distance <= _BESIDE or self.network else distance
 
     def first_distance(self) -> float | None:
         """Return how far from the base, as broadcast, the first reading is, metres; None where that is not known."""
@@ -222,6 +219,24 @@ class _Session:
             "source_file": self.prepared.exports[seen.export].shown,
             "source_row": seen.row,
         }
+
+
+def _far(far: Sequence[tuple[_Session, float]]) -> str:
+    """Say of all sessions together that their first readings were not taken beside the base."""
+    listed = []
+    for at, distance in far[:_LISTED]:
+        first = at.log.first
+        assert first is not None
+        where = f"{at.prepared.exports[first.export].shown}:{first.row}"
+        listed.append(
+            f"{first.name or 'one without a name'} of session {at.session.name} at {clock(first.time)} UTC ({where}),"
+            f" {distance:,.0f} m"
+        )
+    more = f" and {len(far) - _LISTED} more sessions'" if len(far) > _LISTED else ""
+    return (
+        f"the first reading is far from the base: {'; '.join(listed)}{more}; a rover that stands beside the base before"
+        " it leaves shows in good time whether the two agree"
+    )
 
 
 def _strangers(prepared: Prepared, gathered: Gathered) -> Iterator[str]:

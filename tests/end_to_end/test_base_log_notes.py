@@ -1,0 +1,354 @@
+"""The base is where the log says: positions and antenna heights on the points, base ids, clocks, all planted."""
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from closed_forms import GRS80, move, to_geocentric, turn_enu
+from numpy.testing import assert_allclose
+from running import Row, append_rows, replace_in, rewrite_export, run_written
+from simulate import CANTERBURY, CENTRAL_JAVA, Place, Plan, Simulation, simulate
+
+from pipeline import run_job
+from pipeline.check import check_job
+from pipeline.problems import JobError
+
+SMALL = Plan(sessions=2, points=20, ties=1, checks=2, marks=4)
+COLUMNS = {"base_longitude": "BLon", "base_latitude": "BLat", "base_height": "BHt", "antenna_height": "Ant"}
+Change = Callable[[Row], dict[str, Any]]
+
+
+def at_base(job: Simulation, session: int, east: float = 0.0, north: float = 0.0, up: float = 0.0) -> dict[str, str]:
+    """Cells with the position that a session's base broadcast, moved by so much."""
+    lon, lat, height = (values[session : session + 1] for values in (
+        job.broadcast.longitude, job.broadcast.latitude, job.broadcast.ellipsoid_height
+    ))  # fmt: skip
+    vector = turn_enu(lon, lat, np.array([[east, north, up]]))
+    lon, lat, height = move(lon, lat, height, vector, job.plan.place.ellipsoid)
+    return {"BLon": f"{lon[0]:.11f}", "BLat": f"{lat[0]:.11f}", "BHt": f"{height[0]:.5f}"}
+
+
+def session_of(row: Row) -> int:
+    return int(row["Point"][1:3]) - 1
+
+
+def write(job: Simulation, folder: Path, change: Change | None = None, beside: bool = True) -> Path:
+    """Write a job whose points carry base position and antenna height; each session begins beside its base.
+
+    ``change`` gives the cells of a row that are to be others.
+    """
+    path = job.write(folder)
+    export = folder / "rover001.csv"
+    if beside:
+        for number, session in enumerate(job.job["session"]):
+            place = at_base(job, number, east=1.2, north=0.8, up=0.3)
+            position = {"Lon": place["BLon"], "Lat": place["BLat"], "EllHt": place["BHt"]}
+            first = {"Point": f"S{number + 1:02d}-START", "Observed": f"{session['start']:%Y-%m-%dT%H:%M:%S}Z",
+                     "Code": "START", "Base": session["base"]}  # fmt: skip
+            append_rows(export, [position | first])
+    rewrite_export(
+        export, lambda row: row | at_base(job, session_of(row)) | {"Ant": "1.800"} | (change(row) if change else {})
+    )
+    mapped = "".join(f', {ours} = "{theirs}"' for ours, theirs in COLUMNS.items())
+    replace_in(path, {', base = "Base"': f', base = "Base"{mapped}'})
+    return path
+
+
+def late(job: Simulation, row: Row, session: int, hours: float) -> bool:
+    """Whether a row of a session was observed so many hours after its start, or later."""
+    since = job.job["session"][session]["start"] + dt.timedelta(hours=hours)
+    return session_of(row) == session and dt.datetime.fromisoformat(row["Observed"]) >= since
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_bases_where_the_log_says_are_left_in_peace(seed: int, tmp_path: Path) -> None:
+    place = (CANTERBURY, CENTRAL_JAVA)[seed % 2]
+    job = simulate(replace(SMALL, seed=seed, place=place, sessions=1 + seed % 3, overlap=seed % 5 == 4))
+    assert check_job(write(job, tmp_path)).warnings == ()
+
+
+@pytest.mark.parametrize("place", [CANTERBURY, CENTRAL_JAVA], ids=["canterbury", "central-java"])
+def test_what_the_points_carry_stands_in_the_record(place: Place, tmp_path: Path) -> None:
+    job = simulate(replace(SMALL, place=place))
+    record = run_written(write(job, tmp_path)).record
+    for number, session in enumerate(record["sessions"]):
+        (position,) = session["base_log"]["positions"]
+        expected = [job.broadcast.places[number]]
+        assert_allclose([[position[k] for k in ("longitude", "latitude", "height")]], expected, rtol=0, atol=1e-5)
+        assert position["readings"] == 24
+        assert position["from"] == job.job["session"][number]["start"].strftime("%Y-%m-%dT%H:%M:%S.000Z")
+        (antenna,) = session["base_log"]["antenna_heights"]
+        assert (antenna["antenna_height"], antenna["readings"]) == (1.8, 24)
+        first = session["base_log"]["first_reading"]
+        assert first["point"] == f"S{number + 1:02d}-START"
+        assert first["from_base"] == pytest.approx(np.sqrt(1.2**2 + 0.8**2 + 0.3**2), abs=1e-4)
+
+
+def test_without_the_columns_nothing_is_known(tmp_path: Path) -> None:
+    record = run_job(simulate(SMALL).write(tmp_path)).record
+    assert [session["base_log"] for session in record["sessions"]] == [None, None]
+
+
+def test_a_base_set_up_anew_within_a_session(tmp_path: Path) -> None:
+    """Told with both positions, when it changed, and the lines that split the session there."""
+    job = simulate(SMALL)
+
+    def anew(row: Row) -> dict[str, Any]:
+        return at_base(job, 0, east=0.75, north=-1.25, up=0.5) if late(job, row, 0, 4.0) else {}
+
+    path = write(job, tmp_path, anew)
+    (told,) = check_job(path).warnings
+    rows = [row for row in (tmp_path / "rover001.csv").read_text().splitlines() if row.startswith("S01-")]
+    times = sorted(line.split(",")[1] for line in rows)
+    since = min(time for time in times if time >= "2026-03-01T23:30:00Z")
+    until = max(time for time in times if time < since)
+    assert told.startswith("session session-01: its points carry 2 positions of the base: first one (")
+    assert "then one that lies +0.750 m east, -1.250 m north, +0.500 m up of the first (" in told
+    assert f"{until[11:19]} UTC" in told
+    assert f'[[session]] name = "session-01", start = 2026-03-01T19:30:00Z, end = {since}, base = "BASE-01"' in told
+    assert f'name = "session-01-2", start = {since}, end = 2026-03-02T03:30:00Z, base = "BASE-01"' in told
+    assert len(run_job(path).record["sessions"][0]["base_log"]["positions"]) == 2
+
+
+def test_two_bases_in_turn_under_one_id(tmp_path: Path) -> None:
+    job = simulate(SMALL)
+
+    def other(row: Row) -> dict[str, Any]:
+        return at_base(job, 0, east=300.0) if session_of(row) == 0 and row["Point"][-1] in "13579" else {}
+
+    (told,) = check_job(write(job, tmp_path, other)).warnings
+    assert "they come in turn: more than one base" in told
+    assert "[[session]]" not in told
+
+
+def test_positions_that_differ_by_their_printing_are_one(tmp_path: Path) -> None:
+    job = simulate(SMALL)
+
+    def rounded(row: Row) -> dict[str, Any]:
+        return at_base(job, 0, up=0.002) if late(job, row, 0, 4.0) else {}
+
+    assert check_job(write(job, tmp_path, rounded)).warnings == ()
+
+
+def test_more_positions_than_a_base_can_have(tmp_path: Path) -> None:
+    """A column that is not the base's position; its values are counted, not kept."""
+    job = simulate(replace(SMALL, points=60))
+    path = write(job, tmp_path, lambda row: {"BLon": row["Lon"], "BLat": row["Lat"], "BHt": row["EllHt"]})
+    told = check_job(path).warnings
+    assert len([text for text in told if "its points carry more than " in text]) == 2
+    assert all(len(text) < 1500 for text in told)
+
+
+def test_network_corrections_come_from_anywhere(tmp_path: Path) -> None:
+    job = simulate(replace(SMALL, base_horizontal=0.0, base_vertical=0.0))
+    for session in job.job["session"]:
+        session |= {"shift": "none", "ties": []}
+    path = write(job, tmp_path, lambda row: at_base(job, session_of(row), east=float(row["Point"][-1] == "7")), False)
+    assert check_job(path).warnings == ()
+
+
+def test_a_position_that_the_field_corrected(tmp_path: Path) -> None:
+    """The base's position changes by the field shift that the job states, at its time: nothing to be told."""
+    job = simulate(SMALL)
+    start = job.job["session"][0]["start"] + dt.timedelta(hours=4)
+    vector = {"east": 1.4, "north": -2.2, "up": 7.5}
+    job.correct_in_field(0, start, **vector)
+    job.job["session"][0]["field_shift"] = {"from": start, **vector}
+
+    def corrected(row: Row) -> dict[str, Any]:
+        return at_base(job, 0, **vector) if late(job, row, 0, 4.0) else {}
+
+    assert check_job(write(job, tmp_path / "stated", corrected)).warnings == ()
+    del job.job["session"][0]["field_shift"]
+    (told,) = check_job(write(job, tmp_path / "not", corrected)).warnings
+    assert "a position that the field corrected is a field_shift = { from = 2026-03-01T23:" in told
+
+
+def with_setup(job: Simulation, antenna: float | None, up: float = 0.0) -> None:
+    """Let the job say where its first base stood, over a mark of the register."""
+    base = {"longitude": float(job.broadcast.longitude[0]), "latitude": float(job.broadcast.latitude[0]),
+            "ellipsoid_height": float(job.broadcast.ellipsoid_height[0]) + up}  # fmt: skip
+    job.job["session"][0]["setup"] = {"mark": "BM", **base} | ({} if antenna is None else {"antenna_height": antenna})
+    mark = {"mark": "BM", "easting": job.bases.easting[0], "northing": job.bases.northing[0],
+            "height": job.bases.height[0] - (antenna or 0.0), "hu95": 0.01, "vu95": 0.02}  # fmt: skip
+    job.register = {name: np.append(values, mark[name]) for name, values in job.register.items()}
+
+
+def test_a_setup_that_agrees_with_the_points(tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    with_setup(job, 1.8)
+    assert check_job(write(job, tmp_path)).warnings == ()
+
+
+def test_points_that_carry_another_position_than_setup(tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    with_setup(job, 1.8)
+    path = write(job, tmp_path, lambda row: at_base(job, 0, 0.4, -0.3, 0.1) if session_of(row) == 0 else {})
+    (told,) = check_job(path).warnings
+    assert told.startswith("session session-01: the base's position on its points (rover001.csv:")
+    assert told.endswith("differs from setup by +0.400 m east, -0.300 m north, +0.100 m up")
+
+
+@pytest.mark.parametrize(
+    ("up", "says"),
+    [
+        (-1.8, "that is the antenna height: the points have the mark's own height, or setup has it added twice"),
+        (1.8, "that is the antenna height: setup has the mark's own height, or the points have it added twice"),
+    ],
+)
+def test_a_position_that_differs_by_the_antenna_height(up: float, says: str, tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    with_setup(job, 1.8)
+    path = write(job, tmp_path, lambda row: at_base(job, 0, up=up) if session_of(row) == 0 else {})
+    (told,) = check_job(path).warnings
+    assert told.endswith(f"{up:+.3f} m up; {says}")
+
+
+def test_another_antenna_height_than_setup_has(tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    with_setup(job, 1.8)
+    path = write(job, tmp_path, lambda row: {"Ant": "1.612"} if session_of(row) == 0 else {})
+    (told,) = check_job(path).warnings
+    assert told.startswith("session session-01: setup has an antenna height of 1.800 m, its points one of 1.612 m (")
+
+
+def test_an_antenna_height_that_changes_within_an_export(tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    path = write(job, tmp_path, lambda row: {"Ant": "2.000"} if late(job, row, 1, 5.0) else {})
+    (told,) = check_job(path).warnings
+    assert told.startswith("session session-02: its points carry different antenna heights: 1.800 m (")
+    assert ", 2.000 m (" in told
+
+
+def test_the_first_reading_far_from_the_base(tmp_path: Path) -> None:
+    """Where the base is known; 800 m away is the mark that ties the second session."""
+    job = simulate(SMALL)
+    (text,) = check_job(write(job, tmp_path, beside=False)).warnings
+    for number, name in enumerate(("S01-T1", "S02-T2")):
+        row = list(job.rows["name"]).index(name)
+        raw = (job.rows[axis][row : row + 1] for axis in ("longitude", "latitude", "height"))
+        apart = to_geocentric(*raw, GRS80)[0] - to_geocentric(*job.broadcast.places[number], GRS80).ravel()
+        assert f"{name} of session session-{number + 1:02d} at 2026-03-" in text
+        assert f"), {np.linalg.norm(apart):,.0f} m; " in text
+
+
+def test_the_base_on_the_points_counts_for_the_distance(tmp_path: Path) -> None:
+    """1 ppm of the distance from the base, in quadrature, as with a set-up; nothing where the base is not known."""
+    job = simulate(replace(SMALL, sessions=1, noise=False, reach=20_000.0))
+    job.job["quality"]["ppm"] = 5.0
+    known = run_written(write(job, tmp_path / "known"))
+    unknown = run_written(job.write(tmp_path / "unknown"))
+    plain = {row["name"]: row["vu95"] for row in unknown.points.rows}
+    base = to_geocentric(*job.broadcast.places[0], GRS80).ravel()
+    raw = to_geocentric(*(job.rows[axis] for axis in ("longitude", "latitude", "height")), GRS80)
+    distance = dict(zip(job.rows["name"], np.linalg.norm(raw - base, axis=1), strict=True))
+    assert max(distance.values()) > 18_000
+    for name, vu95 in plain.items():
+        # the point's own, and that of the one tie which gives the shift
+        added = 1.96**2 * ((5e-6 * distance[name]) ** 2 + (5e-6 * distance["S01-T1"]) ** 2)
+        assert known.points.one(name=name)["vu95"] ** 2 - vu95**2 == pytest.approx(added, rel=1e-3)
+
+
+def test_base_ids_that_no_session_has(tmp_path: Path) -> None:
+    """One sentence for all of them, the most frequent first; their rows are held back, as ever."""
+    job = simulate(SMALL)
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    job.rows["base"] = job.rows["base"].astype("U12")
+    job.rows["base"][points[:7]], job.rows["base"][points[10:13]] = "Base-x", "BASE-9"
+    path = job.write(tmp_path)
+    (told,) = check_job(path).warnings
+    assert told.startswith("10 readings carry a base id that no session has: Base-x (7 from 2026-03-01 ")
+    assert "BASE-9 (3 from" in told
+    assert told.endswith("the sessions' bases are BASE-01, BASE-02")
+    assert run_job(path).record["rows"]["by_reason"] == {"outside_sessions": 10}
+
+
+def test_two_base_ids_in_a_session_that_names_none(tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    for session in job.job["session"]:
+        del session["base"]
+    assert check_job(job.write(tmp_path / "one")).warnings == ()
+    job.rows["base"] = job.rows["base"].astype("U12")
+    job.rows["base"][5] = "BASE-9"
+    (told,) = check_job(job.write(tmp_path / "two")).warnings
+    assert told.startswith("session session-01: it names no base, and its points carry different base ids: BASE-01 (")
+    assert "BASE-9 (1 from" in told
+
+
+@pytest.mark.parametrize(("hours", "says"), [(-1, "1 h later"), (1, "1 h earlier"), (-13, "13 h later")])
+def test_a_clock_that_is_off_by_whole_hours(hours: int, says: str, tmp_path: Path) -> None:
+    """The second session's points; its ties and checks are in time, so that the job runs."""
+    job = simulate(replace(SMALL, points=200))
+    mine = (job.rows["session"] == 1) & (job.rows["kind"] == "point")
+    job.rows["time"] = job.rows["time"] + np.where(mine, hours * 3_600_000, 0).astype("timedelta64[ms]")
+    (told,) = check_job(job.write(tmp_path)).warnings
+    outside = 200 if abs(hours) > 8 else pytest.approx(25, abs=2)
+    assert int(told.split(" readings")[0]) == outside
+    assert f"(rover001.csv) fall outside all sessions; with times {says} all of them would lie within" in told
+
+
+def test_gps_time_taken_for_utc(tmp_path: Path) -> None:
+    """Sixteen points in the session's last seconds, stamped 18 s late."""
+    job = simulate(replace(SMALL, sessions=1))
+    end = np.datetime64(job.job["session"][0]["end"].replace(tzinfo=None), "ms")
+    points = np.flatnonzero(job.rows["kind"] == "point")[-16:]
+    job.rows["time"][points] = end - np.arange(16, 0, -1).astype("timedelta64[s]") + np.timedelta64(18, "s")
+    (told,) = check_job(job.write(tmp_path)).warnings
+    assert "with times 18 s earlier all of them would lie within: GPS time, 18 s ahead of UTC," in told
+
+
+def test_a_few_points_outside_are_no_news(tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    points = np.flatnonzero(job.rows["kind"] == "point")[:9]
+    job.rows["time"][points] -= np.timedelta64(13, "h")
+    assert check_job(job.write(tmp_path)).warnings == ()
+
+
+def test_a_whole_job_in_another_zone_is_told_the_offset(tmp_path: Path) -> None:
+    """Nothing is usable then: the problem says what would put it right."""
+    job = simulate(SMALL)
+    job.job["source"]["time_zone"] = "+13:00"
+    for session in job.job["session"]:
+        session |= {"ties": [], "checks": [], "shift": "none"}
+    path = job.write(tmp_path)
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | {"Observed": row["Observed"].removesuffix("Z")})
+    with pytest.raises(JobError) as caught:
+        check_job(path)
+    (problem,) = caught.value.problems
+    assert "with times 13 h later all of them would lie within" in problem.fix
+
+
+def test_a_projected_export_with_a_projected_base(tmp_path: Path) -> None:
+    job = simulate(replace(SMALL, noise=False))
+
+    def change(row: Row) -> Row:
+        session = session_of(row)
+        east, north = job.plan.place.projection.forward(float(row["Lon"]), float(row["Lat"]))
+        at = [job.broadcast.easting[session], job.broadcast.northing[session], job.broadcast.ellipsoid_height[session]]
+        kept = {name: cell for name, cell in row.items() if name not in ("Lon", "Lat")}
+        base = {name: f"{value:.5f}" for name, value in zip(("BE", "BN", "BH"), at, strict=True)}
+        return kept | {"E": f"{east:.5f}", "N": f"{north:.5f}"} | base
+
+    path = job.write(tmp_path)
+    rewrite_export(tmp_path / "rover001.csv", change)
+    mapped = 'easting = "E", northing = "N", base_easting = "BE", base_northing = "BN", base_height = "BH"'
+    replace_in(path, {'latitude = "Lat", longitude = "Lon"': mapped, 'crs = "EPSG:4959"': 'crs = "EPSG:2193"'})
+    record = run_written(path).record
+    (position,) = record["sessions"][0]["base_log"]["positions"]
+    assert position["easting"] == pytest.approx(job.broadcast.easting[0], abs=1e-5)
+    assert {"longitude", "latitude"}.isdisjoint(position)
+    # the first session's mark lies a few hundred metres from its base
+    assert len([note for note in record["notes"] if note.startswith("the first reading is far from the base")]) == 1
+
+
+def test_degrees_for_the_base_of_a_projected_export_are_a_problem(tmp_path: Path) -> None:
+    path = write(simulate(SMALL), tmp_path)
+    replace_in(path, {'crs = "EPSG:4959"': 'crs = "EPSG:2193"', 'latitude = "Lat", longitude = "Lon"':
+                      'northing = "Lat", easting = "Lon"'})  # fmt: skip
+    with pytest.raises(JobError) as caught:
+        check_job(path)
+    assert "the columns base_latitude, base_longitude do not go with a projected CRS" in str(caught.value)
