@@ -40,6 +40,7 @@ class Gathered:
         first_point, last_point: (S,) UTC milliseconds of each session's first and last acceptable reading that is
             no candidate; first is greater than last where there is none.
         place: (S, 3) raw position of each session's first acceptable reading, NaN where none; ``place_block`` its block.
+        blocks: (S, B) whether a session has acceptable readings of a ``[[points]]`` block.
         newest: UTC milliseconds of the newest reading, or None.
         area: extent of the job.
         log: what the exports say of the bases.
@@ -54,6 +55,7 @@ class Gathered:
     last_point: NDArray[np.int64]
     place: NDArray[np.float64]
     place_block: NDArray[np.int64]
+    blocks: NDArray[np.bool_]
     newest: int | None
     area: Area | None
     log: BaseLog
@@ -116,6 +118,7 @@ class _Gatherer:
         self.last = np.full(count, np.iinfo(np.int64).min)
         self.place = np.full((count, 3), np.nan)
         self.place_block = np.zeros(count, np.int64)
+        self.blocks = np.zeros((count, len(prepared.loaded.job.points)), bool)
         self.newest: int | None = None
         self.cells, self.anchors = _Cells(), _Cells()
         self.logs = BaseLogs(prepared.windows)
@@ -140,6 +143,7 @@ class _Gatherer:
             last_point=self.last,
             place=self.place,
             place_block=self.place_block,
+            blocks=self.blocks,
             newest=self.newest,
             area=self.cells.area(self.anchors),
             log=self.logs.log(),
@@ -209,6 +213,7 @@ class _Gatherer:
         self, batch: pa.RecordBatch, session: NDArray[np.int32], sound: NDArray[np.bool_], block: int
     ) -> None:
         rows = np.flatnonzero(sound)
+        self.blocks[session[rows], block] = True
         present, first = np.unique(session[rows], return_index=True)
         fresh = np.isnan(self.place[present, 0])
         where = rows[first[fresh]]

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from pipeline.correct import FieldShifts, SessionShifts, correct
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
-from pipeline.problems import JobError, Problems
 from pipeline.proof.bracket import Evidence, verdict
 from pipeline.shift import Shifts
 from pipeline.words import Verdict
@@ -18,6 +17,7 @@ from pipeline.work.bases import Bases, field_shifts, first_positions, set_up_bas
 from pipeline.work.candidates import sound_candidates
 from pipeline.work.gather import Gathered
 from pipeline.work.judge import OnMarks, compare, evidence, resolve, span
+from pipeline.work.poor import refuse_poor_transformations
 from pipeline.work.prepare import Prepared
 from pipeline.work.reference import Reference, reference
 from pipeline.work.routes import Routes
@@ -83,7 +83,7 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes) -> Settled:
         known = reference(job, prepared.register, routes, guesses)
         marks = used_marks(candidates, prepared, routes, known, guesses)
         tied = tie(candidates, prepared, routes, marks, bases, places)
-    _refuse_poor_transformations(prepared, routes, tied.shifts)
+    refuse_poor_transformations(prepared, gathered, routes, tied.shifts)
     add = applied(prepared, routes, candidates, tied, places)
     sigma = candidate_sigma(candidates, prepared, bases)
     corrected = correct(routes.frames, candidates.raw, candidates.session, sigma, add, job.target.geoid_sigma or 0.0)
@@ -101,29 +101,6 @@ def _adjusted(tied: Tied) -> dict[str, Floats]:
     ties = tied.shifts.adjustment.ties
     whole = ties.mark_position & ties.mark_height
     return {tied.marks.names[number]: tied.shifts.marks[number] for number in np.flatnonzero(whole)}
-
-
-def _refuse_poor_transformations(prepared: Prepared, routes: Routes, shifts: Shifts) -> None:
-    """Refuse a transformation beyond ``target.max_transform_error`` for sessions that only a stated shift ties.
-
-    A session that control ties absorbs the error of the transformation in its shift; one that is not keeps it.
-    """
-    limit = prepared.loaded.job.target.max_transform_error
-    alone = shifts.whole & ~shifts.by_control
-    if limit is None or not alone.any():
-        return
-    problems = Problems()
-    names = ", ".join(window.session.name for window in prepared.windows if alone[window.index])
-    for number, operation in enumerate(routes.frames.to_working):
-        if operation.accuracy is None or operation.accuracy > limit:
-            stated = "of unknown accuracy" if operation.accuracy is None else f"good to {operation.accuracy:g} m"
-            problems.add(
-                *prepared.loaded.where("points", number, "crs"),
-                f"{operation.name} is {stated}, target.max_transform_error is {limit:g} m, and no control ties {names}",
-                "tie the sessions to control, or allow a larger error if the work bears it",
-            )
-    if problems.found:
-        raise JobError(problems.found)
 
 
 def shift_at_places(settled: Settled, routes: Routes) -> tuple[Floats, Floats]:
