@@ -4,11 +4,12 @@ Working frame: geocentric X, Y, Z of the target grid's datum, metres. Checks nev
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.adjust import Adjustment, Observations, adjust, find_ties
+from pipeline.adjust import Adjustment, Observations, Response, adjust, find_ties
 from pipeline.geodesy.frames import enu_rotation
 
 Floats = NDArray[np.float64]
@@ -96,6 +97,11 @@ class Shifts:
     control: Integers
     by_control: NDArray[np.bool_]
     observations: Observations
+
+    @cached_property
+    def response(self) -> Response:
+        """What a change of one of the observations would do to the shifts; worked out when first asked for."""
+        return Response(self.observations, len(self.shift), len(self.marks))
 
     @property
     def whole(self) -> NDArray[np.bool_]:

@@ -1,7 +1,7 @@
 """The job-wide weighted least-squares adjustment of sessions and marks. Arrays only, metres."""
 
 from pipeline.adjust.connected import MissingTie, Ties, find_ties, missing_ties
-from pipeline.adjust.network import Adjustment, adjust
+from pipeline.adjust.network import Adjustment, Response, adjust
 from pipeline.adjust.observations import Observations
 
-__all__ = ["Adjustment", "MissingTie", "Observations", "Ties", "adjust", "find_ties", "missing_ties"]
+__all__ = ["Adjustment", "MissingTie", "Observations", "Response", "Ties", "adjust", "find_ties", "missing_ties"]

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.adjust.connected import Ties, best_eliminated, find_ties
-from pipeline.adjust.normal import Equations, solve
+from pipeline.adjust.normal import Equations, Factored, solve
 from pipeline.adjust.observations import Observations, check, weights
 from pipeline.adjust.statistics import ChiSquare, chi_square, critical_value, non_centrality, reliability
 
@@ -116,6 +116,32 @@ def adjust(
         variance_factor=solution.square_sum / freedom if freedom else None,
         chi_square=chi_square(solution.square_sum, freedom, significance) if freedom else None,
     )
+
+
+class Response:
+    """What a change of one observation would do to the shifts: one inversion answers for every observation."""
+
+    def __init__(self, observations: Observations, sessions: int, marks: int) -> None:
+        """Invert the normal equations of the job; arguments and errors are those of `adjust`."""
+        check(observations, sessions, marks)
+        ties = find_ties(observations.session, observations.mark, observations.present, sessions, marks)
+        self._frames = _frames(observations, sessions, marks)
+        self._tied = ties.session_position | ties.session_height
+        self._factored = Factored(
+            _joined(_equations(observations, self._frames, sessions), _placing(ties)),
+            sessions + marks,
+            best_eliminated(observations.session, observations.mark, sessions, marks),
+        )
+
+    def shifts(self, number: int, change: Floats) -> Floats:
+        """Return (S, 3) X, Y, Z by which the shifts grow if observation ``number`` is (3,) metres larger, local.
+
+        NaN for a session that nothing ties.
+        """
+        sessions = len(self._tied)
+        local = self._factored.change(number, change)[:sessions]
+        back = np.where(self._tied[:, None, None], self._frames[:sessions], np.nan).transpose(0, 2, 1)
+        return np.asarray((back @ local[:, :, None])[..., 0])
 
 
 def _frames(observations: Observations, sessions: int, marks: int) -> Floats:

@@ -89,6 +89,23 @@ def solve(equations: Equations, unknowns: int, eliminated: NDArray[np.bool_] | N
     )
 
 
+class Factored:
+    """The normal equations of some observations, inverted once, for questions about single observations."""
+
+    def __init__(self, equations: Equations, unknowns: int, eliminated: NDArray[np.bool_]) -> None:
+        """Form and invert the normal matrix; arguments and errors are those of `solve`."""
+        self._scaled, self._scale, matrix = _normal(equations, _meetings(equations.unknown, unknowns), unknowns)
+        self._inverse = BlockInverse(matrix, eliminated)
+
+    def change(self, row: int, observed: Floats) -> Floats:
+        """Return (u, b) by how much the parameters change if observation ``row`` is (m,) larger: N^-1 A' P dl."""
+        right = np.zeros_like(self._scale)
+        used = self._scaled.unknown[row] >= 0
+        weighted = self._scaled.weight[row] @ observed
+        right[self._scaled.unknown[row, used]] = self._scaled.design[row, used].transpose(0, 2, 1) @ weighted
+        return np.asarray(self._scale * self._inverse.times(right))
+
+
 def _meetings(unknown: Ints, unknowns: int) -> _Meetings:
     """List every meeting of two unknowns in one observation."""
     slots = unknown.shape[1]

@@ -1,13 +1,12 @@
 """How an error of one occupation, or of one mark's register coordinates, shows in the differences of a session."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.adjust import Observations, adjust
 from pipeline.geodesy.frames import enu_rotation, turn
 from pipeline.words import Role
 from pipeline.work.judge import OnMarks
@@ -15,16 +14,13 @@ from pipeline.work.settle import Settled
 
 Floats = NDArray[np.float64]
 
-#: Above so many observations only those around a session are adjusted anew to learn what an error would do.
-_WHOLE = 600
-
 
 @dataclass(frozen=True)
 class Influence:
-    """Answers for one session, by adjusting again with one observation changed by a metre east, north and up.
+    """Answers for one session, from what an observation that is a metre larger east, north and up does to the shifts.
 
-    The adjustment is linear, and east, north and up hardly mix, so three numbers per session say it all: what part of an
-    error the session's shift takes up. With a single tie that is the whole of it.
+    The adjustment is linear, and east, north and up hardly mix, so three numbers per session say it all: what part of
+    an error the session's shift takes up. With a single tie that is the whole of it.
 
     Args:
         settled: the job as adjusted.
@@ -44,16 +40,6 @@ class Influence:
     @property
     def _on_marks(self) -> OnMarks:
         return self.settled.occupations
-
-    @cached_property
-    def _observations(self) -> Observations:
-        """The job's observations with nothing observed; those far from the session left out in a large job."""
-        given = self.settled.shifts.observations
-        if len(given.session) > _WHOLE:
-            marks = given.mark[given.session == self.session]
-            near = (given.session == self.session) | ((given.session < 0) & np.isin(given.mark, marks))
-            given = replace(given, present=given.present & near[:, None])
-        return replace(given, observed=np.zeros_like(given.observed))
 
     def of_register(self, mark: str, error: Floats) -> Floats:
         """Return (n + 1, 3) differences if the register's coordinates of a mark are typed (3,) metres too large."""
@@ -91,11 +77,7 @@ class Influence:
 
     def _of_observation(self, number: int) -> Floats:
         """Return (S, 3) what a metre more in one observation, east, north and up, adds to each session's shift."""
-        given = self._observations
-        observed = given.observed.copy()
-        observed[number] = 1.0
-        sessions, marks = len(self.settled.verdicts), len(self.settled.tied.marks.names)
-        shifts = adjust(replace(given, observed=observed), sessions, marks).shifts
+        shifts = self.settled.shifts.response.shifts(number, np.ones(3))
         return np.nan_to_num(turn(shifts, self.rotation))
 
     @cached_property

@@ -1,0 +1,43 @@
+"""What one observation does to the shifts: against the difference of two whole adjustments, which is what it says."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from closed_forms import turn_enu
+from numpy.testing import assert_allclose
+
+from pipeline.adjust import Observations, Response, adjust
+
+SESSIONS, MARKS = 7, 5
+
+
+def network(seed: int) -> Observations:
+    """Seven sessions on five marks at random, three marks held; the last session and the last mark are alone."""
+    rng = np.random.default_rng(seed)
+    session = np.concatenate([np.repeat(np.arange(SESSIONS - 1), 3), [SESSIONS - 1], np.full(3, -1)])
+    mark = np.concatenate([rng.integers(0, MARKS - 1, 3 * (SESSIONS - 1)), [MARKS - 1], [0, 1, 2]])
+    count = len(session)
+    longitude, latitude = rng.uniform(170, 171, count), rng.uniform(-44, -43, count)
+    rotation = np.array([turn_enu(lon, lat, np.eye(3)).T for lon, lat in zip(longitude, latitude, strict=True)])
+    sigma = rng.uniform(0.002, 0.02, (count, 3))
+    present = np.ones((count, 3), bool)
+    present[-1, :2] = False  # mark 2 holds its height alone
+    return Observations(
+        session=session, mark=mark, rotation=rotation, observed=rng.normal(size=(count, 3)),
+        covariance=sigma[:, :, None] ** 2 * np.eye(3), present=present,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_it_is_the_difference_of_two_adjustments(seed: int) -> None:
+    given = network(seed)
+    before = adjust(given, SESSIONS, MARKS).shifts
+    response = Response(given, SESSIONS, MARKS)
+    change = np.array([0.3, -1.0, 2.0])
+    for number in range(len(given.session)):
+        observed = given.observed.copy()
+        observed[number] += change
+        after = adjust(replace(given, observed=observed), SESSIONS, MARKS).shifts
+        assert_allclose(response.shifts(number, change), after - before, rtol=0, atol=1e-8)
+    assert np.isnan(response.shifts(0, change)[-1]).all()
