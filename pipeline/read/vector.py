@@ -14,6 +14,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.read.delimited import trimmed
+from pipeline.read.elements import count_elements
 from pipeline.read.findings import Unusable
 from pipeline.read.points import points_of
 from pipeline.read.raw import Raw
@@ -97,7 +98,7 @@ def open_layer(path: Path, layer: str | None, rows_per_batch: int) -> Iterator[L
         if not is_package and any(pa.types.is_temporal(field.type) for field in reader.schema):
             raise Unusable(1, "the file is JSON of another kind, not GeoJSON", "export it as GeoJSON (RFC 7946)")
         yield Layer(
-            parts.delivered(), about["crs"], parts.geometry is not None, _batches(reader, parts, count, pyogrio)
+            parts.delivered(), about["crs"], parts.geometry is not None, _batches(reader, parts, count, path, pyogrio)
         )
 
 
@@ -139,7 +140,7 @@ def _is_geometry(field: pa.Field) -> bool:
     return (named or getattr(field.type, "extension_name", "")) in ("geoarrow.wkb", "ogc.wkb")
 
 
-def _batches(reader: Any, parts: _Parts, count: int | None, pyogrio: ModuleType) -> Iterator[Raw]:
+def _batches(reader: Any, parts: _Parts, count: int | None, path: Path, pyogrio: ModuleType) -> Iterator[Raw]:
     done = 0
     while True:
         with _errors(pyogrio):
@@ -157,6 +158,10 @@ def _batches(reader: Any, parts: _Parts, count: int | None, pyogrio: ModuleType)
         done += rows
     if count is not None and done != count:
         raise Unusable(0, f"the file cannot be read: it ends after {done} of {count} rows; it is damaged")
+    listed = count_elements(path) if parts.fid is None else None
+    if listed is not None and listed != done:
+        what = f"its list of features has {listed} elements, and only {done} of them are features"
+        raise Unusable(1, what, "export it again, or take out what is no Feature (null, numbers, bare geometries)")
 
 
 @contextmanager
