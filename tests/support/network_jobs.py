@@ -180,7 +180,7 @@ class Network:
                 "name": true.names, "session": session, "mark": mark,
                 "time": np.array(begins)[session] + within * np.timedelta64(STEP),
                 "longitude": raw[0], "latitude": raw[1], "height": raw[2],
-                "sigma_east": size[:, 0], "sigma_north": size[:, 0], "sigma_up": size[:, 1],
+                "sigma_east": size[:, 0].copy(), "sigma_north": size[:, 0].copy(), "sigma_up": size[:, 1].copy(),
                 "solution": np.full(len(session), "fix"), "code": np.where(mark == "", "P", "CM"),
                 "base": np.array([self.job["session"][one]["base"] for one in session]),
             }  # fmt: skip
