@@ -1,7 +1,8 @@
 """What changed between two issues, point by point, and why.
 
-A point is known again by its name and the time of its observation, which survive files that were exported again with
-more rows, in another order or under another name. Of several alike the first is matched with the first.
+A point is known again by its name, if it has one, and the time of its observation, which survive files that were
+exported again with more rows, in another order or under another name. Of several alike the first is matched with the
+first.
 """
 
 from collections.abc import Callable, Sequence
@@ -62,9 +63,9 @@ class Side:
         (self.held if held else self.points).extend(pa.table(columns, schema=_SIDE).to_batches())
 
     def table(self) -> pa.Table:
-        """Return all rows whose name and time are known: without them nothing can be known again."""
+        """Return all rows whose time is known: without it nothing can be known again. A name may be missing."""
         whole = pa.Table.from_batches([*self.points, *self.held], _SIDE).unify_dictionaries()
-        return whole.filter(pc.and_(whole.column("name").is_valid(), whole.column("observed").is_valid()))
+        return whole.filter(whole.column("observed").is_valid())
 
 
 def compare(old: Side, new: Side, because: Because) -> tuple[pa.RecordBatch, dict[str, Any]]:

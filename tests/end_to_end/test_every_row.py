@@ -235,7 +235,7 @@ def clean(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Simulation, b
     return path, job, (path.parent / "rover001.csv").read_bytes()
 
 
-@settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(lines=st.lists(_LINES, min_size=1, max_size=40))
 def test_dirty_rows_add_up_and_leave_the_good_ones_alone(
     lines: list[str], clean: tuple[Path, Simulation, bytes]

@@ -92,7 +92,7 @@ def names(job: Simulation) -> list[str]:
     return [one["name"] for one in job.job["session"]]
 
 
-@pytest.mark.parametrize("seed", [11, 12])
+@pytest.mark.parametrize("seed", [11])
 def test_one_tie(seed: int, tmp_path: Path) -> None:
     """Each session hangs on a mark of its own: point, occupation, centring and register add up."""
     job = noisy(Plan(sessions=150, points=4, ties=1, checks=2, marks=150, noise=False), seed)
@@ -101,7 +101,7 @@ def test_one_tie(seed: int, tmp_path: Path) -> None:
     agrees(errors, 0.5)
 
 
-@pytest.mark.parametrize("seed", [21, 22])
+@pytest.mark.parametrize("seed", [21])
 def test_a_session_that_hangs_on_a_temporary_mark(seed: int, tmp_path: Path) -> None:
     """Of two sessions the second has only a temporary mark, which ties it to the first, and that to control."""
     plan = Plan(sessions=200, points=4, ties=1, checks=2, marks=200, noise=False, temporary=True)

@@ -334,6 +334,32 @@ def test_a_reissue_has_the_coordinates_of_a_first_issue_from_the_same_files(tmp_
         assert again.record[key] == fresh.record[key], key
 
 
+@pytest.mark.parametrize("how", ["no names", "no column of names", "all called alike"])
+def test_points_without_a_name_of_their_own_are_known_again_by_their_time(how: str, tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=8, noise=False))
+    drafted = job.rows["kind"] == "point"
+    job.rows["name"] = np.where(drafted, "P" if how == "all called alike" else "", job.rows["name"].astype(object))
+    if how == "no column of names":
+        job.job["session"][0] |= {"ties": [], "checks": [], "shift": {"east": 1.0, "north": 2.0, "up": -3.0}}
+    path = job.write(tmp_path)
+    if how == "no column of names":
+        replace_in(path, {'name = "Point", ': ""})
+    code = run_job(path).exit_code
+    if how == "no column of names":
+        replace_in(path, {"up = -3.0": "up = -3.5"})
+    else:
+        job.mistype("CM1", "height", -0.5)
+        job.mistype("CM2", "height", -0.5)
+        job.mistype("CM3", "height", -0.5)
+        job.write(tmp_path)
+    second = run_written(path, code)
+    changes, moved = second.record["changes"], len(second.points.rows)
+    assert (changes["moved"], changes["added"], changes["withdrawn"]) == (moved, 0, 0)
+    assert moved >= 8
+    assert_allclose(changes["max_vertical"], 0.5, rtol=0, atol=1e-3)
+    assert_allclose([row["d_height"] for row in lines_of(second.package)], -0.5, rtol=0, atol=1e-3)
+
+
 def test_points_that_come_go_are_held_and_released_are_listed(tmp_path: Path) -> None:
     job = simulate(Plan(sessions=1, points=10, noise=False))
     name, spare = job.rows["name"], simulate(Plan(sessions=1, points=10, noise=False))
