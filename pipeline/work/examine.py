@@ -33,12 +33,14 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     except JobError as error:  # a file that cannot be read to its end
         raise JobError([*problems.found, *error.problems]) from error
     report_missing(prepared, gathered, problems)
-    # Without CRSs there are no operations to choose; without a register its CRS and height may still lack a grid.
-    if "frames" not in prepared.faulty and (gathered.area is not None or not problems.found):
+    # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
+    if gathered.area is not None or not problems.found:
         try:
             routes = choose_routes(prepared, gathered.area, time_offset(prepared, gathered))
         except JobError as error:
+            told = {problem.what for problem in problems.found}  # a CRS that is not one fails every step alike
             for problem in error.problems:
-                problems.add(problem.file, problem.line, problem.what, problem.fix)
+                if problem.what not in told:
+                    problems.add(problem.file, problem.line, problem.what, problem.fix)
     problems.raise_if_any()
     return Examined(prepared, sorting, gathered, routes)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import pyarrow as pa
 
+from pipeline.attach import TWO
 from pipeline.problems import Problems
 from pipeline.words import REASONS, Reason, Role, reason_code
 from pipeline.work.gather import Gathered
@@ -57,9 +58,13 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
 def _follows(prepared: Prepared, rows: list[dict[str, object]]) -> bool:
     """Tell whether a point may be missing only because of a fault that is told already."""
     if not rows:
-        return not prepared.faulty.isdisjoint({"exports", "frames"})
+        return not prepared.exports
     outside = {reason_code(Reason.TWO_SESSIONS), reason_code(Reason.OUTSIDE_SESSIONS)}
     return "sessions" in prepared.faulty and all(row["held"] in outside or row["session"] == -1 for row in rows)
+
+
+def _files_missing(prepared: Prepared) -> bool:
+    return not prepared.faulty.isdisjoint({"exports", "frames"})
 
 
 def _why(
@@ -73,7 +78,8 @@ def _why(
         names = [name for name, found in by_name.items() if any(row["session"] == session for row in found)]
         near = difflib.get_close_matches(point, names, 3)
         fix = f"did you mean {' or '.join(near)}?" if near else "see the names in the session's exports"
-        return f'"{point}", but no reading has that name', fix
+        read = "no reading of the files that could be read" if _files_missing(prepared) else "no reading"
+        return f'"{point}", but {read} has that name', fix
     row = rows[0]
     export = prepared.exports[int(str(row["export"]))]
     at = f'"{point}" ({export.shown}:{row["source_row"]})'
@@ -85,5 +91,8 @@ def _why(
         return f"{at}, which has no readable time", "see the row's time and the block's time_format"
     seen = clock(int(pa.scalar(time, pa.timestamp("ms", tz="UTC")).value))
     number = int(str(row["session"]))
+    if number == TWO:
+        fix = "give the row its base id, or map the column 'base', or end one session where the other begins"
+        return f"{at}, observed {seen} UTC with no base id, when several sessions ran", fix
     where = f"in session {prepared.windows[number].session.name}" if number >= 0 else "outside its sessions"
     return f"{at}, observed {seen} UTC, {where}", "see the session's start and end, and the export's time_zone"

@@ -192,7 +192,8 @@ def _check_marks(
             uses.append((session.setup.mark, window.where, "setup"))
         for mark, where, use in uses:
             if mark not in known and (use == "check" or len(places[mark]) < 2):
-                near = difflib.get_close_matches(mark, sorted(known), 3, 0.5)
+                alike = {name.casefold(): name for name in sorted(known)}
+                near = [alike[found] for found in difflib.get_close_matches(mark.casefold(), alike, 3, 0.5)]
                 problems.add(
                     *where,
                     f'{use} of session {session.name} on the mark "{mark}", which is not in the register'

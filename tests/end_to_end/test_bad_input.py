@@ -341,6 +341,49 @@ def test_a_mistake_in_the_register_hides_no_tie_and_no_grid(job: Job) -> None:
     all_at_once(job[1], {spoil_register: "CM1"} | AFTER_READING)
 
 
+def test_the_contracts_whole_list_in_one_job(tmp_path: Path) -> None:
+    """A file that cannot be read, a missing column, an unknown CRS, a missing grid, an overlap, a tie on an unknown
+    mark and one on an unknown point, a mark twice: one readable export beside them is enough to see them all.
+    """
+    simulation = simulate(Plan(sessions=4, points=4, noise=False))
+    sessions = simulation.job["session"]
+    sessions[0]["ties"].append({"point": "S01-C1", "mark": "CM77"})
+    sessions[0]["checks"].pop(0)
+    sessions[1]["ties"].append({"point": "S02-NONE", "mark": "CM1"})
+    sessions[2]["base"] = sessions[3]["base"] = ""
+    sessions[3]["start"] = sessions[2]["start"]
+    columns = {"name": "Point", "time": "T", "latitude": "Lat", "longitude": "Lon", "height": "H"}
+    simulation.job["points"] = [
+        {"files": ["broken.gpkg"], "columns": {"name": "Point", "time": "T"}},
+        {"files": ["lacking.csv"], "columns": columns},
+        {"files": ["elsewhere.csv"], "crs": "EPSG:999999", "columns": columns},
+    ]
+    path = simulation.write(tmp_path)
+    spoil_grid(path)
+    (tmp_path / "broken.gpkg").write_bytes(b"SQLite format 3\0 and no more")
+    (tmp_path / "lacking.csv").write_text("Point,T,Lat,Lon\nA,2026-03-02T00:00:00Z,-43.7,171.8\n")
+    (tmp_path / "elsewhere.csv").write_text("Point,T,Lat,Lon,H\nB,2026-03-02T00:00:00Z,-43.7,171.8,310\n")
+    register = tmp_path / "register.csv"
+    lines = register.read_text().splitlines()
+    register.write_text("\n".join([*lines, lines[2].replace("CM2,1", "CM2,2")]) + "\n")
+    problems = refused(path)
+    tells(problems, tmp_path, "broken.gpkg", 0)
+    tells(problems, tmp_path, "lacking.csv", 1, '"H"')
+    tells(problems, tmp_path, "job.toml", line_of(path, "EPSG:999999"), "EPSG:999999")
+    tells(problems, tmp_path, "job.toml", line_of_first(path, "height ="), "us_nga_egm96_15.tif")
+    tells(problems, tmp_path, "job.toml", line_of(path, 'name = "session-04"') - 1, "overlap")
+    tells(problems, tmp_path, "job.toml", line_of(path, "CM77"), "CM77")
+    tells(problems, tmp_path, "job.toml", line_of(path, "S02-NONE"), "S02-NONE")
+    tells(problems, tmp_path, "register.csv", 6, "CM2", "register.csv:3")
+
+
+def test_a_tie_without_a_base_id_where_two_bases_ran_is_told_so(tmp_path: Path) -> None:
+    simulation = simulate(Plan(sessions=2, points=4, overlap=True, noise=False))
+    simulation.rows["base"] = np.where(simulation.rows["name"] == "S01-T1", "", simulation.rows["base"])
+    path = simulation.write(tmp_path)
+    only(path, "job.toml", line_of(path, "S01-T1"), "S01-T1", "base")
+
+
 def test_a_refused_run_leaves_an_earlier_issue_as_it_is(job: Job) -> None:
     path = job[1]
     run_job(path)
