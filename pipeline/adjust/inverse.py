@@ -135,7 +135,10 @@ class BlockInverse:
         kept = np.empty_like(right)
         for part in self._parts:
             span = slice(part.start * size, part.end * size)
-            kept[span] = part.inverse @ right[span]
+            # for an error in one observation nearly all of the right side is zero, and the product a few columns' work
+            filled = np.flatnonzero(right[span])
+            few = len(filled) * 4 < len(right[span])
+            kept[span] = part.inverse[:, filled] @ right[span][filled] if few else part.inverse @ right[span]
         product = np.empty_like(vector)
         product[self._kept] = kept.reshape(-1, size)
         product[self._gone] = own - (self._g @ kept).reshape(-1, size)

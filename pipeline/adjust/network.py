@@ -133,14 +133,13 @@ class Response:
             best_eliminated(observations.session, observations.mark, sessions, marks),
         )
 
-    def shifts(self, number: int, change: Floats) -> Floats:
-        """Return (S, 3) X, Y, Z by which the shifts grow if observation ``number`` is (3,) metres larger, local.
+    def shifts(self, number: int, change: Floats, sessions: Ints) -> Floats:
+        """Return (k, 3) X, Y, Z by which shifts grow if observation ``number`` is (3,) metres larger, local.
 
-        NaN for a session that nothing ties.
+        ``sessions`` (k,) are those asked for. NaN for a session that nothing ties.
         """
-        sessions = len(self._tied)
-        local = self._factored.change(number, change)[:sessions]
-        back = np.where(self._tied[:, None, None], self._frames[:sessions], np.nan).transpose(0, 2, 1)
+        local = self._factored.change(number, change)[sessions]
+        back = np.where(self._tied[sessions, None, None], self._frames[sessions], np.nan).transpose(0, 2, 1)
         return np.asarray((back @ local[:, :, None])[..., 0])
 
 

@@ -70,15 +70,11 @@ class Influence:
     def _taken_up(self, number: int) -> Floats:
         """Return (n + 1, 3) what a metre more in one observation adds to the shift of each row's session."""
         if number not in self._known:
-            shifts = self._of_observation(number)
-            sessions = self._on_marks.session[self.rows]
-            self._known[number] = np.vstack([shifts[sessions], shifts[self.session] * self.scale])
+            sessions = np.append(self._on_marks.session[self.rows], self.session)
+            shifts = self.settled.shifts.response.shifts(number, np.ones(3), sessions)
+            self._known[number] = np.nan_to_num(turn(shifts, self.rotation))
+            self._known[number][-1] *= self.scale
         return self._known[number]
-
-    def _of_observation(self, number: int) -> Floats:
-        """Return (S, 3) what a metre more in one observation, east, north and up, adds to each session's shift."""
-        shifts = self.settled.shifts.response.shifts(number, np.ones(3))
-        return np.nan_to_num(turn(shifts, self.rotation))
 
     @cached_property
     def _known(self) -> dict[int, Floats]:

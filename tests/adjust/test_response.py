@@ -10,6 +10,7 @@ from numpy.testing import assert_allclose
 from pipeline.adjust import Observations, Response, adjust
 
 SESSIONS, MARKS = 7, 5
+EVERY = np.arange(SESSIONS)
 
 
 def network(seed: int) -> Observations:
@@ -39,5 +40,23 @@ def test_it_is_the_difference_of_two_adjustments(seed: int) -> None:
         observed = given.observed.copy()
         observed[number] += change
         after = adjust(replace(given, observed=observed), SESSIONS, MARKS).shifts
-        assert_allclose(response.shifts(number, change), after - before, rtol=0, atol=1e-8)
-    assert np.isnan(response.shifts(0, change)[-1]).all()
+        assert_allclose(response.shifts(number, change, EVERY), after - before, rtol=0, atol=1e-8)
+    assert np.isnan(response.shifts(0, change, EVERY)[-1]).all()
+
+
+def test_a_few_sessions_of_a_long_chain() -> None:
+    """Sixty sessions, each on two pegs in a row, control at one end: an error shows in all that hang behind it."""
+    sessions = 60
+    near = np.arange(sessions)
+    session, mark = np.concatenate([near, near, [-1]]), np.concatenate([near, near + 1, [0]])
+    rotation = np.tile(turn_enu(171.0, -43.0, np.eye(3)), (len(mark), 1, 1))
+    given = Observations(
+        session=session, mark=mark, rotation=rotation, observed=np.zeros((len(mark), 3)),
+        covariance=np.tile(0.01**2 * np.eye(3), (len(mark), 1, 1)), present=np.ones((len(mark), 3), bool),
+    )  # fmt: skip
+    asked = np.array([5, 30, 31, 32, 59, 32])
+    found = Response(given, sessions, sessions + 1).shifts(sessions + 30, np.array([0.0, 0.0, 1.0]), asked)
+    # peg 31 comes out a metre lower, and with it what ties on it: sessions 31 and later go down, the others stay
+    up = found @ rotation[0, 2]
+    assert_allclose(up, [0.0, 0.0, -1.0, -1.0, -1.0, -1.0], rtol=0, atol=1e-9)
+    assert_allclose(found, np.outer(up, rotation[0, 2]), rtol=0, atol=1e-9)
