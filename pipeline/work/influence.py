@@ -43,14 +43,20 @@ class Influence:
 
     def of_register(self, mark: str, error: Floats) -> Floats:
         """Return (n + 1, 3) differences if the register's coordinates of a mark are typed (3,) metres too large."""
-        shape = np.zeros((len(self.rows) + 1, 3))
-        shape[:-1] = -np.outer([self._on_marks.marks[row] == mark for row in self.rows], error)
-        names = self.settled.tied.marks.names
-        controls = [names[number] for number in self.settled.shifts.control]
-        if mark in controls:
-            # control is observed as approximation minus register: a larger register coordinate is a smaller observation
-            shape -= self._taken_up(len(self.settled.tied.occupied) + controls.index(mark)) * error
-        return shape
+        return self._of_mark(mark) * error
+
+    def _of_mark(self, mark: str) -> Floats:
+        """Return (n + 1, 3) differences for a metre in each of a mark's register coordinates, worked out once."""
+        if mark not in self._by_mark:
+            shape = np.zeros((len(self.rows) + 1, 3))
+            shape[:-1][[self._on_marks.marks[row] == mark for row in self.rows]] = -1.0
+            names = self.settled.tied.marks.names
+            controls = [names[number] for number in self.settled.shifts.control]
+            if mark in controls:
+                # control is observed as approximation minus register: a larger register coordinate is a smaller one
+                shape -= self._taken_up(len(self.settled.tied.occupied) + controls.index(mark))
+            self._by_mark[mark] = shape
+        return self._by_mark[mark]
 
     def of_rows(self, chosen: Mapping[int, Floats]) -> Floats:
         """Return (n + 1, 3) differences if occupations, by their row in `OnMarks`, are each off by (3,) metres."""
@@ -75,6 +81,10 @@ class Influence:
             self._known[number] = np.nan_to_num(turn(shifts, self.rotation))
             self._known[number][-1] *= self.scale
         return self._known[number]
+
+    @cached_property
+    def _by_mark(self) -> dict[str, Floats]:
+        return {}
 
     @cached_property
     def _known(self) -> dict[int, Floats]:
