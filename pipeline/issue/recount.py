@@ -1,6 +1,8 @@
 """The content of a GeoPackage that is already there, summed again, without a trace left in it or beside it."""
 
+import hashlib
 import sqlite3
+from collections.abc import Iterable, Mapping
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,7 +10,7 @@ from typing import Any
 
 import pyarrow as pa
 
-from pipeline.issue.at_rest import as_seen
+from pipeline.issue.at_rest import as_seen, logs_of
 from pipeline.issue.content import Content, together
 from pipeline.issue.gdal import NOTHING_BESIDE, gdal_options
 from pipeline.issue.layers import GEOMETRY
@@ -52,6 +54,25 @@ def recount(package: Path) -> list[LayerContent]:
         if layer.rows != count:  # GDAL ends a layer at a damaged page and says nothing
             raise NotReadable(f"layer {layer.name} ends after {layer.rows} of {count} rows: the file is damaged")
     return layers
+
+
+def is_as_issued(package: Path, files: Iterable[Mapping[str, Any]]) -> bool:
+    """Say whether a GeoPackage holds what an issue record's ``files`` say of it, in its bytes or else in its content.
+
+    A file that is gone, cannot be read, or has no sums in the record does not.
+    """
+    entry = next((entry for entry in files if entry["name"] == package.name), None)
+    if entry is None:
+        return False
+    try:
+        with package.open("rb") as file:
+            same = hashlib.file_digest(file, "sha256").hexdigest() == entry["sha256"]
+        if same and not logs_of(package):
+            return True
+        given = [(layer["name"], layer["rows"], layer["content"]) for layer in entry.get("layers", [])]
+        return bool(given) and given == [(layer.name, layer.rows, layer.content) for layer in recount(package)]
+    except (OSError, NotReadable):
+        return False
 
 
 def _address(path: Path) -> str:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from pipeline.correct import Corrected
 from pipeline.issue.previous import read_rows
+from pipeline.issue.recount import is_as_issued
 from pipeline.job.load import meaning_of
 from pipeline.work.changes import COMPARED, Reasons, Side, mark_changes
 from pipeline.work.identity import REGISTER, differences, program_version, sum_of
@@ -123,7 +124,7 @@ class Reuse:
 
 
 def reuse(before: Before, prepared: Prepared, now: Mapping[str, Mapping[str, str]]) -> Reuse | None:
-    """Return what of an earlier issue can be taken over, None where nothing can.
+    """Return what of an earlier issue can be taken over, None where nothing can: not where somebody altered it.
 
     Args:
         before: the earlier issue.
@@ -135,6 +136,8 @@ def reuse(before: Before, prepared: Prepared, now: Mapping[str, Mapping[str, str
     same = np.array([then["sessions"].get(name) == now["sessions"][name] for name in names], bool)
     files = {shown for shown, total in now["files"].items() if then["files"].get(shown) == total}
     if not same.any() or not files or prepared.loaded.job.shift.model != "geocentric":
+        return None
+    if not is_as_issued(before.package, before.record.get("files", [])):
         return None
     table = before.points
     number = pc.index_in(table.column("session"), pa.array(names, pa.string()))
