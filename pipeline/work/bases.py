@@ -97,7 +97,8 @@ def shift_places(
 ) -> Floats:
     """Return (S, 3), working frame, where each session's shift is meant as east, north and up.
 
-    The mark under its base, else its first tie, else its first reading; NaN where it has none of them.
+    The mark under its base, else its first tie, else its first reading, else, as nothing stands there, that of another
+    session.
     """
     places = bases.mark.copy()
     for row, _ in candidates.ties():
@@ -110,6 +111,9 @@ def shift_places(
             operation = routes.frames.to_working[gathered.place_block[number]]
             time = decimal_year([prepared.windows[number].start_ms])
             places[number] = np.column_stack(operation.forward(*first[:, None], time=time))[0]
+    empty = np.isnan(places[:, 0])
+    if not empty.all():
+        places[empty] = places[~empty][0]
     return places
 
 

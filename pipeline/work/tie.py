@@ -92,7 +92,7 @@ def tie(candidates: Candidates, prepared: Prepared, routes: Routes, marks: Marks
 
 
 def _stated(prepared: Prepared, routes: Routes, places: Floats) -> Stated:
-    """Return the shifts that the job file states; a session without any reading needs none."""
+    """Return the shifts that the job file states; none where no reading of the job lies within its operations."""
     quality = prepared.loaded.job.quality
     known = np.isfinite(places[:, 0])
     stated = [window for window in prepared.windows if window.session.shift != "derive" and known[window.index]]

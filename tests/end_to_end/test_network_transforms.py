@@ -134,6 +134,18 @@ def test_the_uncertainty_of_a_stated_shift_is_in_every_point(tmp_path: Path) -> 
         assert_allclose(sigma, [horizontal, horizontal, vertical], rtol=1e-6, atol=2e-4)
 
 
+@pytest.mark.parametrize("shift", ["none", {"east": 1.0, "north": -2.0, "up": 3.0}], ids=["none", "given"])
+def test_a_stated_shift_without_any_reading_is_no_untied_session(shift: Any, tmp_path: Path) -> None:
+    work = Network()
+    work.mark("CM1", 0, 0)
+    work.session("full", ties=["CM1"], points=SOME, closing=["CM1"])
+    work.session("empty", stated=shift)
+    issue = run_written(work.write(tmp_path))
+    assert issue.record["untied"] == [] and issue.record["verdict"] == "unchecked"
+    east = [issue.sessions.one(session="empty")[f"shift_{axis}"] for axis in ("east", "north", "up")]
+    assert_allclose(east, [0, 0, 0] if shift == "none" else [1, -2, 3], rtol=0, atol=1e-9)
+
+
 def test_no_shift_is_as_uncertain_as_one_observation(tmp_path: Path) -> None:
     """shift = "none": the job's sigma_horizontal and sigma_vertical."""
     work = Network()
