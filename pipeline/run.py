@@ -10,6 +10,7 @@ from typing import Any
 
 from pipeline.issue.confirmed import confirm, confirmed
 from pipeline.issue.geopackage import NotWritten
+from pipeline.issue.previous import Lost
 from pipeline.issue.publish import job_lock, newest, open_issue, recover
 from pipeline.issue.record import Record, read_record, write_record
 from pipeline.problems import JobError, Problem, Problems
@@ -25,7 +26,7 @@ from pipeline.work.gather import Gathered, Progress
 from pipeline.work.identity import at_hand, identity
 from pipeline.work.layout import Laid, dry, lay_out
 from pipeline.work.prepare import Prepared, load, prepare
-from pipeline.work.reissue import Before, reach, reasons, register_rows, reuse
+from pipeline.work.reissue import Before, another_frame, reach, reasons, register_rows, reuse
 from pipeline.work.routes import Routes
 from pipeline.work.rows import as_records
 from pipeline.work.settle import Settled, settle
@@ -184,15 +185,23 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
     if found is not None and last is not None:
         before = Before(last, found[1].with_name(f"{last['job']}-{last['issue']:03d}.gpkg"))
         why = reasons(before, worked.prepared, worked.settled, worked.sums, worked.register)
-        because, earlier = why.all(), (before.side(), why.of)
-        drafter = replace(drafter, reuse=reuse(before, worked.prepared, worked.reach))
+        because = why.all()
+        obstacle = another_frame(last, worked.prepared.loaded.job)
+        try:
+            if obstacle is None:
+                earlier = (before.side(), why.of)
+                drafter = replace(drafter, reuse=reuse(before, worked.prepared, worked.reach))
+        except Lost as error:
+            obstacle = str(error)
+        if obstacle is not None:
+            because.append(f"what moved since issue {last['issue']:03d} is not told: {obstacle}")
     with open_issue(folder) as staged:
         name = f"{worked.prepared.loaded.job.job.name}-{staged.number:03d}.gpkg"
         laid = lay_out(drafter, worked.told(), staged.path / name, progress, earlier)
         _check_unchanged(worked.prepared)
         changes = None
-        if last is not None and laid.changes is not None:
-            changes = {"since": last["issue"], "because": because, **laid.changes}
+        if last is not None:
+            changes = {"since": last["issue"], "because": because, **(laid.changes or {})}
         record = worked.record(laid, staged.number, changes, last)
         write_record(staged.path, record)
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC))

@@ -9,16 +9,28 @@ from pipeline.issue.at_rest import as_issued
 from pipeline.issue.gdal import NOTHING_BESIDE, gdal_options
 
 
+class Lost(Exception):
+    """The GeoPackage of an earlier issue is gone or damaged."""
+
+
 def read_rows(package: Path, layer: str, columns: Sequence[str]) -> pa.Table:
     """Return columns of a layer of an issue's GeoPackage, without geometry, in the order of its rows.
 
-    Raises OSError where the file is gone and pyogrio's DataSourceError where it cannot be read.
+    Raises `Lost` where the file is gone or cannot be read.
     """
     if not package.is_file():
-        raise FileNotFoundError(f"the GeoPackage of an issue is gone: {package}")
+        raise Lost(f"{package.name} is gone")
     import pyogrio
+    from pyogrio.errors import DataLayerError, DataSourceError
 
     # An issue's folder stays as it is, also where a viewer has the file open.
-    with gdal_options(NOTHING_BESIDE), as_issued(package) as path:
-        _, found = pyogrio.read_arrow(path, layer=layer, columns=list(columns), read_geometry=False, IMMUTABLE="YES")
+    try:
+        with gdal_options(NOTHING_BESIDE), as_issued(package) as path:
+            _, found = pyogrio.read_arrow(
+                path, layer=layer, columns=list(columns), read_geometry=False, IMMUTABLE="YES"
+            )
+    except (DataSourceError, DataLayerError, pa.ArrowException, OSError) as error:
+        raise Lost(f"{package.name} cannot be read: {error}") from error
+    if set(columns) - set(found.column_names):
+        raise Lost(f"{package.name} lacks columns of the layer {layer}")
     return found.select(list(columns))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import pyarrow as pa
 
 from pipeline.job.model import Columns, Points
+from pipeline.tables import READING
 
 #: A position is one of these; what is in degrees is said in `DEGREES`, the rest are lengths.
 POSITIONS = (("longitude", "latitude", "height"), ("easting", "northing", "height"), ("x", "y", "z"))
@@ -86,7 +87,8 @@ def nearest(name: str, there: Iterable[str]) -> list[str]:
 def carried_fields(points: Points, schema: pa.Schema) -> tuple[tuple[str, pa.Field], ...]:
     """Return the columns that are not mapped: the name in the file, and the field as delivered.
 
-    A table cannot tell names apart that differ only in case: the later one gets a number.
+    A table cannot tell names apart that differ only in case: the later one gets a number. One that is called like a
+    column of a reading becomes ``base_export``, say.
     """
     used = set(mapped(points.columns).values())
     taken: set[str] = set()
@@ -94,9 +96,10 @@ def carried_fields(points: Points, schema: pa.Schema) -> tuple[tuple[str, pa.Fie
     for source in schema:
         if source.name in used:
             continue
-        name, number = source.name, 2
+        stem = f"{source.name}_export" if source.name in READING.names else source.name
+        name, number = stem, 2
         while name.casefold() in taken:
-            name, number = f"{source.name}_{number}", number + 1
+            name, number = f"{stem}_{number}", number + 1
         taken.add(name.casefold())
         found.append((source.name, pa.field(name, source.type)))
     return tuple(found)

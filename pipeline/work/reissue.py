@@ -16,6 +16,8 @@ from pipeline.correct import Corrected
 from pipeline.issue.previous import read_rows
 from pipeline.issue.recount import is_as_issued
 from pipeline.job.load import meaning_of
+from pipeline.job.model import Job
+from pipeline.work.account import target
 from pipeline.work.changes import COMPARED, Reasons, Side, mark_changes
 from pipeline.work.identity import REGISTER, differences, program_version, sum_of
 from pipeline.work.prepare import Prepared
@@ -46,6 +48,15 @@ class Before:
         side.add(self.points, held=False)
         side.add(read_rows(self.package, "held_back", COMPARED), held=True)
         return side
+
+
+def another_frame(record: Mapping[str, Any], job: Job) -> str | None:
+    """Return in words that an earlier issue's coordinates are in another grid or height datum; None where they are not."""
+    then, now = record["target"], target(job)
+    for key, what in (("grid", "grid"), ("height", "height datum")):
+        if then[key] != now[key]:
+            return f"the {what} was {then[f'{key}_name']} and is {now[f'{key}_name']}"
+    return None
 
 
 def register_rows(prepared: Prepared, settled: Settled) -> list[dict[str, str]]:

@@ -15,43 +15,63 @@ from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
 from pipeline.issue.layers import CHECK_MARKS, GEOMETRY, HELD_BACK, MARKS, SESSIONS, points_schema, wkb_points
 from pipeline.proof.bracket import PROOFS
 from pipeline.read.files import Export
-from pipeline.tables import TIME
+from pipeline.tables import READING, TIME
 from pipeline.words import REASONS, Holds, MarkStatus, Role
 from pipeline.work.draft import Drafted, Drafter
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.settle import Settled, shift_at_places
 
+#: Columns that an export may map and that are evidence about a point, for which the contract has no column.
+_EVIDENCE = (
+    "base",
+    "time_end",
+    "sigma_east",
+    "sigma_north",
+    "sigma_up",
+    "antenna_height",
+    "satellites",
+    "pdop",
+    "correction_age",
+    "mark",
+)
 _PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
 _REASON_WORDS = pa.array([str(reason) for reason in REASONS])
 
 
 @dataclass(frozen=True)
 class Carried:
-    """The exports' own columns, of all exports together: one column per name, text where its types differ."""
+    """What ``points`` has of the exports, of all together: one column per name, text where its types differ.
 
+    ``mapped`` are our columns that an export maps and that ``points`` has no other place for; ``names`` the exports' own.
+    """
+
+    mapped: tuple[str, ...]
     names: tuple[str, ...]
     schema: pa.Schema
 
     @classmethod
     def of(cls, exports: Sequence[Export]) -> "Carried":
         """Unite the carried columns of the exports, in the order in which they first appear."""
+        mapped = tuple(name for name in _EVIDENCE if any(getattr(e.points.columns, name) for e in exports))
         kinds: dict[str, pa.DataType] = {}
         for export in exports:
             for field in export.carried:
                 kinds[field.name] = field.type if kinds.get(field.name, field.type) == field.type else pa.string()
-        fields = [pa.field(name, kind) for name, kind in kinds.items()]
-        return cls(tuple(kinds), points_schema(fields))
+        fields = [pa.field(name, kind) for name, kind in kinds.items()] + [READING.field(name) for name in mapped]
+        return cls(mapped, tuple(kinds), points_schema(fields))
 
-    def columns(self, batch: pa.RecordBatch, chosen: pa.Array) -> list[pa.Array]:
+    def columns(self, batch: pa.RecordBatch, export: Export, chosen: pa.Array) -> list[pa.Array]:
         """Return the carried columns of the chosen rows of a batch; null in a column that its export does not have."""
-        present = set(batch.schema.names)
-        first = len(self.schema) - 1 - len(self.names)
+        present = {field.name for field in export.carried} | set(self.mapped)
+        wanted = (*self.names, *self.mapped)
+        first = len(self.schema) - 1 - len(wanted)
         found = []
-        for number, name in enumerate(self.names):
+        for number, name in enumerate(wanted):
             kind = self.schema.field(first + number).type
             if name in present:
-                found.append(pc.take(batch.column(name), chosen).cast(kind))
+                column = pc.take(batch.column(name), chosen).cast(kind)
+                found.append(pc.if_else(pc.is_nan(column), None, column) if pa.types.is_floating(kind) else column)
             else:
                 found.append(pa.nulls(len(chosen), kind))
         return found
@@ -80,7 +100,7 @@ class Rows:
             pc.take(batch.column("solution"), chosen),
             _repeat(drafted.export.shown, len(rows)),
             pc.take(batch.column("source_row"), chosen),
-            *self.carried.columns(batch, chosen),
+            *self.carried.columns(batch, drafted.export, chosen),
             wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
         ]
         return pa.RecordBatch.from_arrays(columns, schema=self.carried.schema)

@@ -196,3 +196,25 @@ def test_a_lost_note_of_what_was_at_hand_costs_time_and_nothing_else(job: Simula
     (tmp_path / "out" / ".confirmed").unlink()
     assert not run_job(path).issued
     assert json.loads((tmp_path / "out" / ".confirmed").read_text(encoding="utf-8"))["issue"] == 1
+
+
+def test_an_earlier_issue_that_is_damaged_does_not_stop_the_next(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path)
+    first = run_job(path)
+    assert first.folder is not None
+    (package,) = first.folder.glob("*.gpkg")
+    package.write_bytes(package.read_bytes()[:3000])
+    rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "easting", 0.012)
+    second = run_job(path)
+    assert second.issued and second.record["changes"]["since"] == 1
+    assert any("is not told" in text and package.name in text for text in second.record["changes"]["because"])
+
+
+def test_coordinates_in_two_grids_are_not_subtracted(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path)
+    run_job(path)
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('grid = "EPSG:2193"', 'grid = "EPSG:2134"', 1), encoding="utf-8")
+    second = run_job(path)
+    assert second.issued and "moved" not in second.record["changes"]
+    assert any("is not told: the grid was" in text for text in second.record["changes"]["because"])
