@@ -157,7 +157,7 @@ def kills(place: Path, times: int, seed: int, tell: Callable[[str], None] = lamb
         if number % 2:
             killed = kill_at_request(bench, moments.randint(1, requests))
         else:
-            killed = kill_by_time(bench, moments.uniform(0.2, 1.05) * whole)
+            killed = kill_by_time(bench, moments.uniform(0.2, 1.0) * whole)
         found = bench.stands(before)
         appeared = found is not None and max(found.issues) > before
         counts["killed"] += killed
@@ -169,12 +169,12 @@ def kills(place: Path, times: int, seed: int, tell: Callable[[str], None] = lamb
 
 
 def _measured(bench: Bench) -> tuple[float, int]:
-    bench.revise()
-    assert bench.run()[0] == 0
-    bench.revise()
-    begun = time.monotonic()
-    assert bench.run()[0] == 0
-    seconds = time.monotonic() - begun
+    seconds = float("inf")
+    for _ in range(4):  # the quickest: others had to wait for the machine, and a kill that comes late is none
+        bench.revise()
+        begun = time.monotonic()
+        assert bench.run()[0] == 0
+        seconds = min(seconds, time.monotonic() - begun)
     bench.revise()
     code, said = bench.run(AT_REQUEST, FOLDER=str(bench.folder), FATAL="0")
     assert code == 0, said
