@@ -140,7 +140,7 @@ def read_register(
 
 
 def listed_marks(path: Path, layer: str | None) -> tuple[str, ...]:
-    """Return the names in a register, also where something else is wrong with it; none where it cannot be read at all."""
+    """Return the names in a register, also where something else is wrong with it; none where it is unreadable."""
     sheet, _ = read_source(path, layer, str(path), (*POSITION["projected"], "height"), Problems())
     return () if sheet is None else tuple(dict.fromkeys(cells.get("mark", "") for _, cells in sheet.rows))
 

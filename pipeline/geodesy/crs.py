@@ -109,7 +109,7 @@ def same_crs(one: str, other: str) -> bool:
 
 
 def same_positions(one: str, other: str) -> bool:
-    """Tell whether two texts count positions alike: one projected CRS, or degrees in one datum, whatever the heights."""
+    """Tell whether two texts count positions alike: one projected CRS, or degrees in one datum, whatever heights."""
     first, second = (horizontal_of(parse(text)) for text in (one, other))
     if first.is_geographic and second.is_geographic:
         return same_datum(first, second)

@@ -64,7 +64,7 @@ def grid(path: Path) -> Grid:
 
 
 def at_hand() -> list[list[object]]:
-    """Return name, size and time of change of every file where PROJ looks for grids: PROJ's choice follows from them."""
+    """Return name, size and time of change of every grid file where PROJ looks: its choice follows from them."""
     found: list[list[object]] = []
     for folder in folders():
         for path in sorted(folder.glob("*")):

@@ -87,7 +87,7 @@ class Hypothesis:
         kind: what kind it is; `ways` of a kind are counted among the hypotheses given together.
         text: a sentence without its numbers' fit.
         shape: (n, 3) the differences that it predicts; where ``free``, how strongly its free vector shows in each.
-        free: which of easting, northing and height have a size of their own, to be found; none where ``shape`` is whole.
+        free: which of easting, northing and height have a size of their own, to be found; none where ``shape`` is all.
         decide: what observation would decide for or against it.
         slack: metres by which the horizontal prediction itself may be off, such as a datum operation's accuracy.
         where: free to use by the caller: the gap in time of a moved base, for instance.
@@ -106,8 +106,9 @@ class Hypothesis:
 class Reading:
     """A hypothesis held against the evidence.
 
-    ``predicted`` (n, 3) are the differences that it explains and ``left`` what it leaves of them, ``size`` (3,) its free vector (zero where not free) with
-    ``sigma`` (3,), ``misfit_horizontal`` and ``misfit_vertical`` the most that it leaves anywhere, ``chi_square`` what it
+    ``predicted`` (n, 3) are the differences that it explains and ``left`` what it leaves of them, ``size`` (3,) its
+    free vector (zero where not free) with ``sigma`` (3,), ``misfit_horizontal`` and ``misfit_vertical`` the most that it
+    leaves anywhere, ``chi_square`` what it
     leaves in all, ``chance`` whether it does no better than an unexplained error, so that it may fit by chance.
     """
 

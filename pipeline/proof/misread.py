@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,7 @@ def misread_numbers(written: tuple[str, str, str]) -> Iterator[Misread]:
     """
     for component, text in enumerate(written):
         places = [place for place, character in enumerate(text) if character.isdigit()]
-        for one, two in zip(places, places[1:], strict=False):
+        for one, two in pairwise(places):
             if text[one] != text[two]:
                 swapped = list(text)
                 swapped[one], swapped[two] = text[two], text[one]

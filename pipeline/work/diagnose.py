@@ -145,9 +145,7 @@ def _scope(
     in_question = np.array([mark in known for mark in on_marks.marks], bool)
     seen = np.flatnonzero(judged & ((on_marks.session == session) | in_question))
     limits, checks = prepared.loaded.job.shift, prepared.loaded.job.checks
-    scale = np.array(
-        [checks.horizontal / limits.limit_horizontal] * 2 + [checks.vertical / limits.limit_vertical]
-    )
+    scale = np.array([checks.horizontal / limits.limit_horizontal] * 2 + [checks.vertical / limits.limit_vertical])
     influence = Influence(settled, session, seen, rotation_at(settled, int(own[0])), scale)
     return Scope(prepared, routes, settled, area, influence, session, own, tuple(known))
 
@@ -156,7 +154,7 @@ def _evidence(scope: Scope, local: Floats) -> Evidence:
     """Return the scope's differences with their covariance, and the session's shift as a last row.
 
     Errors of one mark's coordinates are common to its occupations, those of a session's shift to its checks. The shift
-    is judged as a difference at its tolerance when it is at its limit, with a third of that as its standard uncertainty:
+    is judged as a difference at its tolerance when it is at its limit, a third of that being its standard uncertainty:
     a self-averaged base is off by a metre or a few (common practice, no source).
     """
     settled, rows, quality = scope.settled, scope.influence.rows, scope.prepared.loaded.job.quality
@@ -171,7 +169,9 @@ def _evidence(scope: Scope, local: Floats) -> Evidence:
     check = np.array([on_marks.roles[row] is Role.CHECK for row in rows], bool)
     same_mark = np.equal.outer(at, at)
     same_shift = np.equal.outer(on_marks.session[rows], on_marks.session[rows]) & np.logical_and.outer(check, check)
-    shift = np.nan_to_num(rotate_covariance(settled.shifts.covariance, scope.influence.rotation))[on_marks.session[rows]]
+    shift = np.nan_to_num(rotate_covariance(settled.shifts.covariance, scope.influence.rotation))[
+        on_marks.session[rows]
+    ]
     covariance = np.zeros((3, len(rows) + 1, len(rows) + 1))
     tolerance = np.array([checks.horizontal, checks.horizontal, checks.vertical])
     for axis in range(3):
@@ -189,9 +189,7 @@ def _evidence(scope: Scope, local: Floats) -> Evidence:
     )
 
 
-def _drift(
-    prepared: Prepared, routes: Routes, settled: Settled, area: Area, local: Floats, session: int
-) -> str | None:
+def _drift(prepared: Prepared, routes: Routes, settled: Settled, area: Area, local: Floats, session: int) -> str | None:
     """Return in words a trend in a session whose occupations all pass, where noise alone hardly makes one so large."""
     scope = _scope(prepared, routes, settled, area, session, np.zeros(0, np.int64), np.zeros(0, np.int64))
     if scope is None or len(np.unique(settled.occupations.time[scope.own])) < _LEAST:
@@ -233,13 +231,15 @@ def _sentence(prepared: Prepared, settled: Settled, diagnosis: Diagnosis) -> str
     decide = dict.fromkeys(r.hypothesis.decide for r in [best, *close] if r.hypothesis.decide)
     if close and decide:
         told.append("to decide: " + "; ".join(list(decide)[:2]))
-    return f"{'; or '.join(told[:_NAMED])}" + ("" if len(told) <= _NAMED else f"; {told[-1]}") + (
-        f" [{diagnosis.tried} causes tried]"
+    return (
+        f"{'; or '.join(told[:_NAMED])}"
+        + ("" if len(told) <= _NAMED else f"; {told[-1]}")
+        + (f" [{diagnosis.tried} causes tried]")
     )
 
 
 def _left(reading: Reading, diagnosis: Diagnosis) -> tuple[float, float]:
-    """Return the most that a reading leaves, horizontally and in height, at the failing occupations that it is about."""
+    """Return the most that a reading leaves, horizontally and in height, at its failing occupations."""
     left = reading.left[list(diagnosis.places)]
     return float(np.hypot(left[:, 0], left[:, 1]).max(initial=0.0)), float(np.abs(left[:, 2]).max(initial=0.0))
 

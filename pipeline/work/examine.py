@@ -24,8 +24,8 @@ class Examined:
 def examine(prepared: Prepared, problems: Problems, progress: Progress | None = None) -> Examined:
     """Read the exports for the first time, look for every tie and check, and choose the operations.
 
-    ``problems`` are those that `prepare` found: with any, everything else is looked at all the same, as far as what could
-    be loaded goes, so that one list has them all. Raises `JobError` with that list.
+    ``problems`` are those that `prepare` found: with any, everything else is looked at all the same, as far as what
+    could be loaded goes, so that one list has them all. Raises `JobError` with that list.
     """
     sorting = sieve(prepared.windows, prepared.loaded.job.quality)
     try:

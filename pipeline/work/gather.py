@@ -39,7 +39,7 @@ class Gathered:
             and ``repeated_row`` that row's number in its file.
         first_point, last_point: (S,) UTC milliseconds of each session's first and last acceptable reading that is
             no candidate; first is greater than last where there is none.
-        place: (S, 3) raw position of each session's first acceptable reading, NaN where none; ``place_block`` its block.
+        place: (S, 3) raw position of each session's first sound reading, NaN where none; ``place_block`` its block.
         blocks: (S, B) whether a session has acceptable readings of a ``[[points]]`` block.
         newest: UTC milliseconds of the newest reading, or None.
         area: extent of the job.

@@ -1,4 +1,4 @@
-"""The hypotheses about one session's occupations: each of geodesy's and the trade's usual blunders, with its prediction."""
+"""The hypotheses about one session's occupations: each of the trade's usual blunders with its prediction."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -103,9 +103,12 @@ def _misread(scope: Scope, mark: str) -> Iterator[Hypothesis]:
             (FOOT / SURVEY_FOOT, "as US survey feet instead of international feet"),
             (SURVEY_FOOT / FOOT, "as international feet instead of US survey feet"),
         ):
-            meant(Kind.FEET, f"{mark}'s easting and northing were taken to metres {text}", given * [factor, factor, 1.0])
+            meant(
+                Kind.FEET, f"{mark}'s easting and northing were taken to metres {text}", given * [factor, factor, 1.0]
+            )
         for north in (-1e7, 1e7):
-            meant(Kind.HEMISPHERE, f"{mark}'s northing is that of the other hemisphere", given + [0.0, north, 0.0])
+            other = given + np.array([0.0, north, 0.0])
+            meant(Kind.HEMISPHERE, f"{mark}'s northing is that of the other hemisphere", other)
     yield from _meant(scope, mark, others)
 
 
@@ -128,7 +131,8 @@ def _meant(scope: Scope, mark: str, others: list[tuple[Kind, str, Floats, float]
         places.append((Kind.DATUM, text, datum.longitude, datum.latitude, datum.accuracy))
     if register.kind == "projected":
         for degrees in (6.0, -6.0, 3.0, -3.0, 2.0, -2.0):
-            text = f"{mark}'s easting is that of a neighbouring zone, {abs(degrees):g} degrees {'east' if degrees > 0 else 'west'}"
+            side = "east" if degrees > 0 else "west"
+            text = f"{mark}'s easting is that of a neighbouring zone, {abs(degrees):g} degrees {side}"
             places.append((Kind.ZONE, text, longitude + degrees, latitude, 0.0))
     else:
         places.append((Kind.HEMISPHERE, f"{mark}'s latitude has the wrong sign", longitude, -latitude, 0.0))
@@ -253,7 +257,9 @@ def _in_time(scope: Scope) -> Iterator[Hypothesis]:
         if times[gap] > times[gap - 1]:
             shape = scope.influence.of_rows(dict.fromkeys(rows[gap:], np.ones(3)))
             text = "the base appears to have moved by {opposite} between {since} and {until} UTC"
-            decide = f"an occupation of {on_marks.marks[rows[gap - 1]]}, which passed before: it fails too if the base moved"
+            decide = (
+                f"an occupation of {on_marks.marks[rows[gap - 1]]}, which passed before: it fails too if the base moved"
+            )
             where = (rows[gap - 1], rows[gap])
             yield Hypothesis(Kind.BASE_MOVED, text, shape, _ALL, decide, where=where)
     if len(rows) > 2 and times[-1] > times[0]:

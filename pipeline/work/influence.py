@@ -69,7 +69,7 @@ class Influence:
         return shape
 
     def of_setup(self, number: int, error: Floats) -> Floats:
-        """Return (n + 1, 3) differences if the raw position of a base set-up, by its number, is (3,) metres too large."""
+        """Return (n + 1, 3) differences if the raw position of a base set-up, by number, is (3,) metres too large."""
         first = len(self.settled.tied.occupied) - len(self.settled.tied.setups)
         return -self._taken_up(first + number) * error
 

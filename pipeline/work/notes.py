@@ -30,16 +30,16 @@ def _unlikely_shifts(prepared: Prepared, routes: Routes, settled: Settled) -> li
     for window, (east, north, up) in zip(prepared.windows, local, strict=True):
         if np.hypot(east, north) > limits.limit_horizontal or abs(up) > limits.limit_vertical:
             told.append(
-                f"session {window.session.name}: a shift of {np.hypot(east, north):.1f} m horizontally and {up:+.1f} m in"
-                f" height is beyond the limits of {limits.limit_horizontal:g} and {limits.limit_vertical:g} m; a base that"
-                " averaged its own position is off by less, so look for a wrong mark, a wrong datum or height system, a"
-                " wrong antenna height or feet taken for metres"
+                f"session {window.session.name}: a shift of {np.hypot(east, north):.1f} m horizontally and {up:+.1f} m"
+                f" in height is beyond the limits of {limits.limit_horizontal:g} and {limits.limit_vertical:g} m; a"
+                " base that averaged its own position is off by less, so look for a wrong mark, a wrong datum or height"
+                " system, a wrong antenna height or feet taken for metres"
             )
     return told
 
 
 def untied(prepared: Prepared, settled: Settled) -> list[dict[str, Any]]:
-    """Return the groups of sessions that nothing ties, and what each lacks: the fewest occupations that would tie all."""
+    """Return the groups of sessions that nothing ties, and what each lacks: the fewest ties that would tie all."""
     return [
         {
             "sessions": [prepared.windows[number].session.name for number in missing.sessions],
@@ -83,9 +83,11 @@ def _field_shifts_in_doubt(prepared: Prepared, routes: Routes, settled: Settled)
             for row, off in zip(rows[late], grid[late] - grid[~late].mean(axis=0), strict=True):
                 if _near(off, np.zeros(3), checks.horizontal, checks.vertical):
                     continue
-                where = f"session {prepared.windows[number].session.name}: {on_marks.table.column('name')[row]} on {mark}"
+                where = (
+                    f"session {prepared.windows[number].session.name}: {on_marks.table.column('name')[row]} on {mark}"
+                )
                 if _near(off, -field, checks.horizontal, checks.vertical):
-                    yield f"{where} does not carry the field shift that is taken out of it, or earlier ones carry it already"
+                    yield f"{where} does not carry the field shift taken out of it, or earlier ones carry it already"
                 elif _near(off, field, checks.horizontal, checks.vertical):
                     yield f"{where} carries the field shift twice; it is taken out once"
 
@@ -103,7 +105,7 @@ def _doubts(prepared: Prepared, settled: Settled) -> list[str]:
             f"the ties do not agree as well as their uncertainties say: chi-square {test.value:.1f} outside"
             f" {test.low:.1f} to {test.high:.1f}; see the residuals in check_marks"
             if test.value > test.high
-            else f"the ties agree better than their uncertainties say (chi-square {test.value:.1f} below {test.low:.1f})"
+            else f"the ties agree better than their uncertainties say: chi-square {test.value:.1f} below {test.low:.1f}"
         )
     for export in prepared.exports:
         if export.points.columns.solution is None:

@@ -74,7 +74,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
 
 
 def _check_frames(loaded: LoadedJob, problems: Problems) -> set[int]:
-    """Check every CRS of the job, and that each block's columns go with its CRS; return the blocks that can be placed."""
+    """Check every CRS of the job, and that each block's columns go with its CRS; return those that can be placed."""
     sound = set()
     target = loaded.job.target
     for key, check, text in (("grid", crs.target_grid, target.grid), ("height", crs.height_datum, target.height)):

@@ -51,7 +51,7 @@ class Before:
 
 
 def another_frame(record: Mapping[str, Any], job: Job) -> str | None:
-    """Return in words that an earlier issue's coordinates are in another grid or height datum; None where they are not."""
+    """Return in words that an earlier issue's coordinates are in another grid or height datum, or None."""
     then, now = record["target"], target(job)
     for key, what in (("grid", "grid"), ("height", "height datum")):
         if then[key] != now[key]:

@@ -43,7 +43,7 @@ _REASON_WORDS = pa.array([str(reason) for reason in REASONS])
 class Carried:
     """What ``points`` has of the exports, of all together: one column per name, text where its types differ.
 
-    ``mapped`` are our columns that an export maps and that ``points`` has no other place for; ``names`` the exports' own.
+    ``mapped`` are our columns that an export maps and that ``points`` has no place for; ``names`` the exports' own.
     """
 
     mapped: tuple[str, ...]
