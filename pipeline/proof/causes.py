@@ -107,7 +107,7 @@ class Reading:
     """A hypothesis held against the evidence.
 
     ``predicted`` (n, 3) are the differences that it explains and ``left`` what it leaves of them, ``size`` (3,) its
-    free vector (zero where not free) with ``sigma`` (3,), ``misfit_horizontal`` and ``misfit_vertical`` the most that it
+    free vector (zero where not free) with ``sigma`` (3,), ``misfit_horizontal`` and ``misfit_vertical`` the most it
     leaves anywhere, ``chi_square`` what it
     leaves in all, ``chance`` whether it does no better than an unexplained error, so that it may fit by chance.
     """
