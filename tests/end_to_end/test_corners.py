@@ -53,6 +53,9 @@ def test_columns_of_the_export_that_are_called_like_ours_keep_their_content(tmp_
     assert len(issue.points.rows) == 10
     assert_allclose(off_truth(issue.points.rows, job.truth), 0, rtol=0, atol=1e-4)
     carried = issue.points.columns[issue.points.columns.index("source_row") + 1 :]
+    # what is mapped and has no column of its own comes last
+    carried, mapped = carried[: len(names)], carried[len(names) :]
+    assert mapped == ["base", "sigma_east", "sigma_north", "sigma_up"]
     assert len(carried) == len(names)
     for row in issue.points.rows:
         assert [row[name] for name in carried] == [f"{name} of {row['name']}" for name in names]
