@@ -19,7 +19,7 @@ from pipeline.words import Reason
 from pipeline.work.account import account
 from pipeline.work.base_notes import base_facts
 from pipeline.work.before import before_notes
-from pipeline.work.diagnose import Diagnoses, diagnose, recorded
+from pipeline.work.diagnose import Diagnoses, diagnose
 from pipeline.work.draft import Drafter
 from pipeline.work.examine import Examined, examine
 from pipeline.work.gather import Gathered, Progress
@@ -30,6 +30,7 @@ from pipeline.work.reissue import Before, another_frame, reach, reasons, registe
 from pipeline.work.routes import Routes
 from pipeline.work.rows import as_records
 from pipeline.work.settle import Settled, settle
+from pipeline.work.tell import causes, drifts, recorded
 
 #: The disk's refusals, which no change to the program mends: full, over a quota or a limit, read-only, forbidden.
 _NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO}
@@ -123,7 +124,7 @@ class _Worked:
 
     def told(self) -> list[str | None]:
         """Return per occupation what it may mean where it fails."""
-        return self.diagnoses.causes(len(self.settled.occupations.marks))
+        return causes(self.prepared, self.settled, self.diagnoses)
 
     def record(self, laid: Laid, number: int, changes: dict[str, Any] | None, last: Mapping[str, Any] | None) -> Record:
         """Return the record of the issue whose layers were laid out; ``last`` is that of the issue before."""
@@ -141,7 +142,7 @@ class _Worked:
             marks=as_records(laid.marks),
             shift_model=laid.shift_model,
             diagnoses=recorded(self.prepared, self.settled, self.diagnoses),
-            drifts=self.diagnoses.drifts,
+            drifts=drifts(self.prepared, self.settled, self.diagnoses.drifts),
             sums=self.sums,
             reach=self.reach,
             register=self.register,

@@ -1,9 +1,14 @@
-"""Other datums that a coordinate may have been meant in."""
+"""What else the numbers of a coordinate may have meant: another datum of the area, a neighbouring zone of the grid.
 
+These are readings of a mistake and never results: an operation whose best grid is not at hand serves them well enough.
+"""
+
+import math
 import warnings
 from dataclasses import dataclass
 from functools import lru_cache
 
+from pyproj import Transformer
 from pyproj.aoi import AreaOfInterest
 from pyproj.crs import CRS
 from pyproj.database import query_crs_info
@@ -18,51 +23,88 @@ from pipeline.geodesy.area import Area
 
 #: Metres: beyond, an operation tells two datums apart no better than a shift of the coordinates would.
 _WORST = 10.0
-_WIDEST = 180.0  # degrees of longitude: what is used all over the earth is not a datum of the area
+#: Degrees of longitude: what is used all over the earth is not a datum of the area.
+_WIDEST = 180.0
+#: The area is widened to whole tenths of a degree, so that the jobs of one neighbourhood ask once.
+_TENTHS = 10
+#: Degrees between the central meridians of neighbouring zones, as grids have them.
+_ZONES = (6.0, 3.0, 2.0)
 
 
 @dataclass(frozen=True)
-class OtherDatum:
-    """A geographic CRS of the area on another datum than the grid's.
+class Alternative:
+    """The coordinates that were meant, if the numbers as written were meant otherwise.
 
-    ``longitude`` and ``latitude`` [deg], in the grid's datum, of the point whose numbers in this datum were asked for;
-    ``accuracy`` [m] as PROJ states it.
+    ``name`` says how they were meant; ``first`` and ``second`` are easting and northing [m] or longitude and latitude
+    [deg] in the CRS asked about; ``accuracy`` [m] is that of the way there, as PROJ states it, 0 for a conversion.
     """
 
     name: str
+    first: float
+    second: float
     accuracy: float
-    longitude: float
-    latitude: float
 
 
-def other_datums(grid: str, area: Area, longitude: float, latitude: float) -> list[OtherDatum]:
-    """Return what the area's other datums would make of a longitude and latitude [deg].
+def other_datums(crs: str, area: Area, first: float, second: float) -> list[Alternative]:
+    """Return what the area's other datums would make of two coordinates.
 
     Args:
-        grid: the target grid.
-        area: the job's; a CRS counts where its area of use contains it.
-        longitude: the numbers as written, in whatever datum they were meant.
-        latitude: likewise.
+        crs: that of the coordinates as they are taken to be: projected or geographic.
+        area: the job's; a datum counts where a geographic CRS of it is used all over it.
+        first: easting [m] or longitude [deg], as written.
+        second: northing [m] or latitude [deg].
     """
+    to_degrees = _to_degrees(crs)
+    longitude, latitude = to_degrees.transform(first, second)
     found = []
-    for name, group in _groups(grid, area):
-        there = group.transformers[0].transform(longitude, latitude)
-        found.append(OtherDatum(name, float(group.transformers[0].accuracy), float(there[0]), float(there[1])))
+    for name, group in _groups(crs, *_widened(area)):
+        operation = group.transformers[0]
+        meant = to_degrees.transform(*operation.transform(longitude, latitude), direction="INVERSE")
+        if all(map(math.isfinite, meant)):
+            found.append(Alternative(name, float(meant[0]), float(meant[1]), float(operation.accuracy)))
     return found
 
 
-@lru_cache(maxsize=4)
-def _groups(grid: str, area: Area) -> list[tuple[str, TransformerGroup]]:
-    grids.prepare_proj()
-    interest = AreaOfInterest(area.west, area.south, area.east, area.north)
-    target = systems.geographic_of(systems.target_grid(grid))
+def neighbouring_zones(crs: str, first: float, second: float) -> list[Alternative]:
+    """Return the places of an easting and northing [m] that were counted in a neighbouring zone of a projected CRS."""
+    to_degrees = _to_degrees(crs)
+    longitude, latitude = to_degrees.transform(first, second)
     found = []
-    infos = query_crs_info("EPSG", pj_types=PJType.GEOGRAPHIC_2D_CRS, area_of_interest=interest, contains=True)
+    for degrees in (way * zone for zone in _ZONES for way in (1, -1)):
+        meant = to_degrees.transform(longitude + degrees, latitude, direction="INVERSE")
+        if all(map(math.isfinite, meant)):
+            side = "east" if degrees > 0 else "west"
+            name = f"{abs(degrees):g} degrees {side}"
+            found.append(Alternative(name, float(meant[0]), float(meant[1]), 0.0))
+    return found
+
+
+@lru_cache(maxsize=8)
+def _to_degrees(crs: str) -> Transformer:
+    """Return the conversion of a projected or geographic CRS to the longitude and latitude of its own datum."""
+    grids.prepare_proj()
+    horizontal = systems.horizontal_of(systems.source_crs(crs))
+    return Transformer.from_crs(horizontal, systems.geographic_of(horizontal), always_xy=True)
+
+
+def _widened(area: Area) -> tuple[float, float, float, float]:
+    west, south = (math.floor(edge * _TENTHS) / _TENTHS for edge in (area.west, area.south))
+    east, north = (math.ceil(edge * _TENTHS) / _TENTHS for edge in (area.east, area.north))
+    return max(west, -180.0), max(south, -90.0), min(east, 180.0), min(north, 90.0)
+
+
+@lru_cache(maxsize=16)
+def _groups(crs: str, west: float, south: float, east: float, north: float) -> list[tuple[str, TransformerGroup]]:
+    grids.prepare_proj()
+    target = systems.geographic_of(systems.source_crs(crs))
+    found = []
+    area = AreaOfInterest(west, south, east, north)
+    infos = query_crs_info("EPSG", pj_types=PJType.GEOGRAPHIC_2D_CRS, area_of_interest=area, contains=True)
     for info in infos:
         use = info.area_of_use
         if info.deprecated or use is None or _width(use.west, use.east) > _WIDEST:
             continue
-        group = _group(CRS.from_epsg(info.code), target, Interest(area.west, area.south, area.east, area.north))
+        group = _group(CRS.from_epsg(info.code), target, Interest(west, south, east, north))
         if group is not None:
             found.append((info.name, group))
     return found

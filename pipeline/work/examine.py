@@ -32,11 +32,14 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
         gathered = gather(prepared, sorting, progress)
     except JobError as error:  # a file that cannot be read to its end
         raise JobError([*problems.found, *error.problems]) from error
+    before, offset = len(problems.found), time_offset(prepared, gathered)
     report_missing(prepared, gathered, problems)
+    if offset is not None and len(problems.found) > before:
+        problems.add(*prepared.loaded.where("points"), offset, "one clock that is off explains them all at once")
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
     if gathered.area is not None or not problems.found:
         try:
-            routes = choose_routes(prepared, gathered.area, time_offset(prepared, gathered))
+            routes = choose_routes(prepared, gathered.area, offset)
         except JobError as error:
             told = {problem.what for problem in problems.found}  # a CRS that is not one fails every step alike
             for problem in error.problems:

@@ -1,190 +1,137 @@
-"""The hypotheses about one session's occupations: each of the trade's usual blunders with its prediction."""
+"""The hypotheses about some sessions' occupations: each of the trade's usual blunders with its prediction."""
 
+from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.correct import NEVER
-from pipeline.geodesy.alternatives import other_datums
-from pipeline.geodesy.area import Area
 from pipeline.proof.causes import Hypothesis, Kind
-from pipeline.proof.misread import misread_numbers
 from pipeline.words import Role
-from pipeline.work.influence import Influence
-from pipeline.work.prepare import Prepared
-from pipeline.work.routes import Routes
-from pipeline.work.settle import Settled
+from pipeline.work.scope import Scope
+from pipeline.work.typed import FOOT, typed
 
 Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
 
-#: Metres in an international foot, and in a US survey foot (exact by their definitions, 0.3048 and 1200/3937).
-FOOT, SURVEY_FOOT = 0.3048, 1200.0 / 3937.0
-#: A datum is a reading only where its offset is this many times what its operation is good to.
-_TOLD_APART = 3.0
-_UP = np.array([0.0, 0.0, 1.0])
-_AXES = {
-    "projected": ("easting", "northing", "height"),
-    "geographic": ("longitude", "latitude", "ellipsoidal height"),
-}
+#: Milliseconds within which another session's base may have been taken for one's own.
+_NEAR = 3 * 86_400_000
 _ALL, _LEVEL, _HEIGHT = (True, True, True), (True, True, False), (False, False, True)
+#: What of an error of unknown reason is free, and how that is said.
+_PARTS = ((_ALL, ""), (_LEVEL, " in position"), (_HEIGHT, " in height"))
 
 
-@dataclass(frozen=True)
-class Scope:
-    """What a reading looks at: one session, its judged occupations and those elsewhere of the marks in question.
+@dataclass
+class Tried:
+    """The hypotheses about a scope: those that may fit, and how many of each kind there were."""
 
-    ``own`` are the rows of the session itself, by time; ``marks`` those that may be wrong.
-    """
+    hypotheses: list[Hypothesis] = field(default_factory=list)
+    count: Counter[Kind] = field(default_factory=Counter)
 
-    prepared: Prepared
-    routes: Routes
-    settled: Settled
-    area: Area
-    influence: Influence
-    session: int
-    own: NDArray[np.int64]
-    marks: tuple[str, ...]
+    def add(self, found: Iterator[Hypothesis]) -> None:
+        """Take hypotheses up and count them."""
+        for hypothesis in found:
+            self.hypotheses.append(hypothesis)
+            self.count[hypothesis.kind] += 1
 
 
-def hypotheses(scope: Scope) -> Iterator[Hypothesis]:
-    """Yield every hypothesis about the scope."""
+def hypotheses(scope: Scope) -> Tried:
+    """Return every hypothesis about the scope."""
+    tried = Tried()
     for mark in scope.marks:
-        yield from _misread(scope, mark)
-        decide = f"another mark, or {mark}'s published coordinates"
-        shape = scope.influence.of_register(mark, np.ones(3))
-        for free, what in ((_ALL, "coordinates in the register are"), (_LEVEL, "position in the register is"),
-                           (_HEIGHT, "height in the register is")):  # fmt: skip
-            text = f"{mark}'s {what} off by {{size}}"
-            yield Hypothesis(Kind.MARK_UNEXPLAINED, text, shape, free, decide)
-    for row in scope.own.tolist():
-        yield from _other_marks(scope, row)
-        yield from _point(scope, row)
-        yield from _other_sessions(scope, row)
-    yield from _setups(scope)
-    yield from _field_shift(scope)
-    yield from _in_time(scope)
+        tried.add(typed(scope, mark))
+        tried.add(_mark(scope, mark))
+    for session, own in zip(scope.sessions, scope.own, strict=True):
+        for row in own.tolist():
+            _other_marks(tried, scope, row)
+            tried.add(_point(scope, row))
+            tried.add(_other_sessions(scope, session, row))
+        tried.add(_setups(scope, session))
+        tried.add(_field_shift(scope, session, own))
+        tried.add(_in_time(scope, own))
+    return tried
 
 
-def _misread(scope: Scope, mark: str) -> Iterator[Hypothesis]:
-    """Yield what the register's coordinates of a mark may have been meant to be."""
-    register = scope.prepared.register
-    number = register.find(mark) if register is not None else None
-    if register is None or number is None:
-        return
-    given = np.array([register.first[number], register.second[number], register.third[number]])
-    given = np.where(np.isnan(given), 0.0, given)
-    axes = _AXES[register.kind]
-    others: list[tuple[Kind, str, Floats, float]] = []
-
-    def meant(kind: Kind, text: str, coordinates: Floats, slack: float = 0.0) -> None:
-        others.append((kind, text, coordinates, slack))
-
-    for misread in misread_numbers(register.written[number]):
-        try:
-            value = float(misread.meant.replace(",", "."))
-        except ValueError:
-            continue
-        coordinates = given.copy()
-        coordinates[misread.component] = value
-        kind = Kind.DIGITS_SWAPPED if misread.swapped else Kind.DIGIT_WRONG
-        how = "with two digits swapped" if misread.swapped else "with one digit wrong"
-        text = f"{mark}'s {axes[misread.component]} was typed {how}: {misread.written} for {misread.meant}"
-        meant(kind, text, coordinates)
-    meant(Kind.AXES_SWAPPED, f"{mark}'s {axes[0]} and {axes[1]} are swapped", given[[1, 0, 2]])
-    for factor, text in (
-        (FOOT, f"{mark}'s height is in feet"),
-        (1.0 / FOOT, f"{mark}'s height was taken from feet to metres twice"),
-    ):
-        meant(Kind.FEET, text, given * np.array([1.0, 1.0, factor]))
-    if register.kind == "projected":
-        for factor, text in (
-            (FOOT / SURVEY_FOOT, "as US survey feet instead of international feet"),
-            (SURVEY_FOOT / FOOT, "as international feet instead of US survey feet"),
-        ):
-            meant(
-                Kind.FEET, f"{mark}'s easting and northing were taken to metres {text}", given * [factor, factor, 1.0]
-            )
-        for north in (-1e7, 1e7):
-            other = given + np.array([0.0, north, 0.0])
-            meant(Kind.HEMISPHERE, f"{mark}'s northing is that of the other hemisphere", other)
-    yield from _meant(scope, mark, others)
+def _mark(scope: Scope, mark: str) -> Iterator[Hypothesis]:
+    """Yield that the register's coordinates of a mark are off for no known reason."""
+    case = scope.case
+    if not case.reached[[row for row in scope.influence.rows if case.settled.occupations.marks[row] == mark]].all():
+        return  # off by no number that could be told
+    decide = f"another mark, or {mark}'s published coordinates"
+    shape = scope.influence.any_typed(mark)
+    for (free, _), what in zip(_PARTS, ("coordinates", "position", "height"), strict=True):
+        verb = "are" if free == _ALL else "is"
+        text = f"{mark}'s {what} in the register {verb} off by {{size}}"
+        yield Hypothesis(Kind.MARK_UNEXPLAINED, text, shape, free, decide)
 
 
-def _meant(scope: Scope, mark: str, others: list[tuple[Kind, str, Floats, float]]) -> Iterator[Hypothesis]:
-    """Yield hypotheses for other coordinates of a mark in the register's CRS, and for frames they may belong to."""
-    register, routes = scope.prepared.register, scope.routes
-    number = register.find(mark) if register is not None else None
-    if register is None or number is None or routes.register is None:
-        return
-    given = np.nan_to_num(np.array([register.first[number], register.second[number], register.third[number]]))
-    xyz = np.column_stack(routes.register.forward(*np.vstack([given, *(other[2] for other in others)]).T))
-    now = np.column_stack(routes.frames.to_issued.forward(*xyz[:1].T))[0]
-    there = np.column_stack(routes.frames.to_issued.forward(*xyz[1:].T))
-    for (kind, text, _, slack), grid in zip(others, there, strict=True):
-        yield from _typed(scope, mark, kind, text, now - grid, slack)
-    longitude, latitude, height = (float(v) for v in routes.frames.to_geographic.forward(*xyz[0]))
-    places: list[tuple[Kind, str, float, float, float]] = []
-    for datum in other_datums(scope.prepared.loaded.job.target.grid, scope.area, longitude, latitude):
-        text = f"{mark}'s coordinates are in {datum.name}"
-        places.append((Kind.DATUM, text, datum.longitude, datum.latitude, datum.accuracy))
-    if register.kind == "projected":
-        for degrees in (6.0, -6.0, 3.0, -3.0, 2.0, -2.0):
-            side = "east" if degrees > 0 else "west"
-            text = f"{mark}'s easting is that of a neighbouring zone, {abs(degrees):g} degrees {side}"
-            places.append((Kind.ZONE, text, longitude + degrees, latitude, 0.0))
+def _other_marks(tried: Tried, scope: Scope, row: int) -> None:
+    """Take up that the rover stood on another mark of the register than the one it is compared with.
+
+    Only the marks that could lie where it stood are worked out; all of them count as tried.
+    """
+    case = scope.case
+    on_marks, reference = case.settled.occupations, case.settled.reference
+    mark, point = on_marks.marks[row], _name(scope, row)
+    other = np.arange(len(reference.names)) != case.mark[row]
+    others = np.flatnonzero(other & np.isfinite(reference.xyz).all(axis=1))
+    tried.count[Kind.OTHER_MARK] += len(others)
+    if on_marks.roles[row] is Role.CHECK:
+        others, shapes = _others_of_check(scope, row, others)
     else:
-        places.append((Kind.HEMISPHERE, f"{mark}'s latitude has the wrong sign", longitude, -latitude, 0.0))
-        places.append((Kind.HEMISPHERE, f"{mark}'s longitude has the wrong sign", -longitude, latitude, 0.0))
-    for kind, text, lon, lat, slack in places:
-        moved = routes.frames.to_geographic.inverse(lon, lat, height)
-        grid = np.column_stack(routes.frames.to_issued.forward(*moved))[0]
-        grid[2] = now[2]  # the height as written goes with the other position
-        if slack and np.hypot(*(now - grid)[:2]) < _TOLD_APART * slack:
-            continue
-        yield from _typed(scope, mark, kind, text, now - grid, slack)
-    separation = height - now[2]
-    if abs(separation) > 0.0:
-        text = f"{mark}'s height in the register is {{}} (geoid separation {separation:+.3f} m)"
-        wrong = separation * _UP
-        yield from _typed(scope, mark, Kind.HEIGHT_SYSTEM, text.format("an ellipsoidal one"), wrong)
-        yield from _typed(scope, mark, Kind.HEIGHT_SYSTEM, text.format("reduced by the geoid twice"), -wrong)
+        others, shapes = _others_of_tie(scope, row, others)
+    for number, shape in zip(others.tolist(), shapes, strict=True):
+        text = f"{point} stood on {reference.names[number]}, not on {mark}"
+        tried.hypotheses.append(Hypothesis(Kind.OTHER_MARK, text, shape, decide=_again(mark)))
 
 
-def _typed(scope: Scope, mark: str, kind: Kind, text: str, error: Floats, slack: float = 0.0) -> Iterator[Hypothesis]:
-    if np.isfinite(error).all() and error.any():
-        decide = f"an occupation of another mark, or {mark}'s published coordinates"
-        yield Hypothesis(kind, text, scope.influence.of_register(mark, error), decide=decide, slack=slack)
+def _others_of_check(scope: Scope, row: int, others: Integers) -> tuple[Integers, Floats]:
+    case = scope.case
+    found, grid = case.settled.occupations.corrected, case.settled.reference.grid[others]
+    off = np.abs(grid - [found.easting[row], found.northing[row], found.height[row]])
+    near = (np.nan_to_num(off) <= case.tolerance).all(axis=1)
+    error = np.nan_to_num(grid[near] - case.known[row])
+    return others[near], scope.influence.elsewhere(row, error)
 
 
-def _other_marks(scope: Scope, row: int) -> Iterator[Hypothesis]:
-    """Yield that the rover stood on another mark of the register than the one it is compared with."""
-    on_marks, reference = scope.settled.occupations, scope.settled.reference
-    mark, point = on_marks.marks[row], on_marks.table.column("name")[row].as_py()
-    for name, grid in zip(reference.names, reference.grid, strict=True):
-        error = np.nan_to_num(grid - on_marks.known[row])
-        if name != mark:
-            text = f"{point} stood on {name}, not on {mark}"
-            yield Hypothesis(Kind.OTHER_MARK, text, scope.influence.of_rows({row: error}), decide=_again(mark))
+def _others_of_tie(scope: Scope, row: int, others: Integers) -> tuple[Integers, Floats]:
+    """A tie on a mark of the register takes its session's shift along, which has to be a likely one afterwards."""
+    case = scope.case
+    on_marks, reference = case.settled.occupations, case.settled.reference
+    if case.mark[row] < 0 or not np.isfinite(reference.xyz[case.mark[row]]).all():
+        return others[:0], np.zeros((0, len(scope.influence.rows) + len(scope.sessions), 3))
+    shapes = scope.influence.displaced([row], reference.xyz[others] - reference.xyz[case.mark[row]])
+    place = len(scope.influence.rows) + scope.sessions.index(int(on_marks.session[row]))
+    shift = case.local[on_marks.session[row]] * case.scale
+    near = (np.abs(shift - shapes[:, place]) <= case.tolerance).all(axis=1) & np.isfinite(shapes).all(axis=(1, 2))
+    return others[near], shapes[near]
 
 
 def _again(mark: str) -> str:
     return f"{mark} occupied once more"
 
 
+def _name(scope: Scope, row: int) -> str:
+    return str(scope.case.settled.occupations.table.column("name")[row].as_py())
+
+
 def _point(scope: Scope, row: int) -> Iterator[Hypothesis]:
     """Yield that one occupation alone is off: by its pole or antenna height, or for no known reason."""
-    on_marks = scope.settled.occupations
-    mark, point = on_marks.marks[row], on_marks.table.column("name")[row].as_py()
+    on_marks = scope.case.settled.occupations
+    mark, point = on_marks.marks[row], _name(scope, row)
     stated = on_marks.table.column("antenna_height")[row].as_py()
-    for up, how in _heights(stated):
-        shape = scope.influence.of_rows({row: up * _UP})
+    ways = list(_heights(stated))
+    up = np.array([metres for metres, _ in ways]).reshape(-1, 1) * scope.influence.rotation[2]
+    for (_, how), shape in zip(ways, scope.influence.displaced([row], up), strict=True):
         text = f"{point}'s pole or antenna height of {stated:.3f} m was {how}"
         yield Hypothesis(Kind.ANTENNA, text, shape, decide=_again(mark))
-    shape = scope.influence.of_rows({row: np.ones(3)})
-    for free, what in ((_ALL, "is"), (_LEVEL, "is in position"), (_HEIGHT, "is in height")):
-        text = f"{point} alone {what} off by {{size}}" + (" (pole height?)" if free == _HEIGHT else "")
+    if not scope.case.reached[row]:
+        return
+    shape = scope.influence.any_displaced({row: 1.0})
+    for free, what in _PARTS:
+        text = f"{point} alone is{what} off by {{size}}" + (" (pole height?)" if free == _HEIGHT else "")
         yield Hypothesis(Kind.POINT_UNEXPLAINED, text, shape, free, _again(mark))
 
 
@@ -198,85 +145,81 @@ def _heights(stated: float | None) -> Iterator[tuple[float, str]]:
     yield stated * (1.0 / FOOT - 1.0), "in metres, taken for feet"
 
 
-def _setups(scope: Scope) -> Iterator[Hypothesis]:
+def _setups(scope: Scope, session: int) -> Iterator[Hypothesis]:
     """Yield what a wrong antenna height of the base over its mark would show."""
-    for number, session in enumerate(scope.settled.tied.setups):
-        setup = scope.prepared.windows[session].session.setup
-        if session == scope.session and setup is not None:
-            for up, how in _heights(setup.antenna_height):
-                text = f"the base's antenna height of {setup.antenna_height:.3f} m over {setup.mark} was {how}"
-                shape = scope.influence.of_setup(number, up * _UP)
-                yield Hypothesis(Kind.ANTENNA, text, shape, decide="a rover tie on a mark of the register")
-
-
-def _other_sessions(scope: Scope, row: int) -> Iterator[Hypothesis]:
-    """Yield that an occupation was observed against the base of another session."""
-    on_marks, shifts = scope.settled.occupations, scope.settled.shifts.shift
-    point = on_marks.table.column("name")[row].as_py()
-    near = [w for w in scope.prepared.windows if abs(w.start_ms - int(on_marks.time[row])) < 3 * 86_400_000]
-    others = [w for w in near if w.index != scope.session and np.isfinite(shifts[w.index]).all()]
-    errors = _in_grid(scope, row, shifts[scope.session] - shifts[[w.index for w in others]])
-    for window, error in zip(others, errors, strict=True):
-        text = f"{point} was observed against the base of session {window.session.name}"
-        shape = scope.influence.of_rows({row: error})
-        yield Hypothesis(Kind.OTHER_SESSION, text, shape, decide="the base id in the receiver's own record")
-
-
-def _in_grid(scope: Scope, row: int, vectors: Floats) -> Floats:
-    """Return (k, 3) what geocentric vectors (k, 3) add to easting, northing and height at an occupation.
-
-    Differences are those of the grid, which is turned against east and north by its convergence: by degrees at a zone's
-    edge, where 3 m turned by so little come to lie outside any tolerance.
-    """
-    raw = scope.settled.occupations.raw[row]
-    there = np.column_stack(scope.routes.frames.to_issued.forward(*np.vstack([raw, raw + vectors]).T))
-    return np.asarray(there[1:] - there[0])
-
-
-def _field_shift(scope: Scope) -> Iterator[Hypothesis]:
-    """Yield that the export carries its field shift twice, or does not carry it."""
-    on_marks, field = scope.settled.occupations, scope.settled.field
-    start = int(field.start[scope.session])
-    if start == NEVER or not len(scope.own):
+    setup = scope.case.prepared.windows[session].session.setup
+    if setup is None or session not in scope.case.settled.tied.setups:
         return
-    geocentric = field.geocentric[scope.session]
-    vector = _in_grid(scope, int(scope.own[0]), geocentric[None])[0] + field.grid[scope.session]
-    late = [row for row in scope.own.tolist() if on_marks.time[row] >= start]
-    groups = [(late, "the export")] + [([row], str(on_marks.table.column("name")[row].as_py())) for row in late]
+    ways = list(_heights(setup.antenna_height))
+    up = np.array([metres for metres, _ in ways]).reshape(-1, 1) * scope.influence.rotation[2]
+    shapes = scope.influence.set_up(scope.case.settled.tied.setups.index(session), up)
+    for (_, how), shape in zip(ways, shapes, strict=True):
+        text = f"the base's antenna height of {setup.antenna_height:.3f} m over {setup.mark} was {how}"
+        yield Hypothesis(Kind.ANTENNA, text, shape, decide="a rover tie on a mark of the register")
+
+
+def _other_sessions(scope: Scope, session: int, row: int) -> Iterator[Hypothesis]:
+    """Yield that an occupation was observed against the base of another session."""
+    on_marks, shifts = scope.case.settled.occupations, scope.case.settled.shifts.shift
+    windows = scope.case.prepared.windows
+    near = [w for w in windows if abs(w.start_ms - int(on_marks.time[row])) < _NEAR and w.index != session]
+    others = [w for w in near if np.isfinite(shifts[w.index]).all()]
+    shapes = scope.influence.displaced([row], shifts[session] - shifts[[w.index for w in others]])
+    for window, shape in zip(others, shapes, strict=True):
+        text = f"{_name(scope, row)} was observed against the base of session {window.session.name}"
+        decide = "the base id in the receiver's own record"
+        if np.isfinite(shape).all():
+            yield Hypothesis(Kind.OTHER_SESSION, text, shape, decide=decide)
+
+
+def _field_shift(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]:
+    """Yield that the export carries its field shift twice, or does not carry it."""
+    on_marks, field_shifts = scope.case.settled.occupations, scope.case.settled.field
+    start = int(field_shifts.start[session])
+    late = [row for row in own.tolist() if start != NEVER and on_marks.time[row] >= start]
+    if not late:
+        return
+    vector = field_shifts.geocentric[session]
+    if field_shifts.grid[session].any():
+        vector = vector + _geocentric(scope, late[0], field_shifts.grid[session])
+    groups = [(late, "the export"), *([([row], _name(scope, row)) for row in late] if len(late) > 1 else [])]
     for rows, who in groups:
-        for error, how in ((-vector, "does not carry the field shift"), (vector, "carries the field shift twice")):
-            shape = scope.influence.of_rows(dict.fromkeys(rows, error))
+        shapes = scope.influence.displaced(rows, np.stack([-vector, vector]))
+        for shape, how in zip(shapes, ("does not carry the field shift", "carries the field shift twice"), strict=True):
             yield Hypothesis(Kind.FIELD_SHIFT, f"{who} {how}", shape, decide="the field's record of what it applied")
 
 
-def _in_time(scope: Scope) -> Iterator[Hypothesis]:
+def _geocentric(scope: Scope, row: int, grid: Floats) -> Floats:
+    """Return (3,) the geocentric vector of (3,) metres of easting, northing and height at an occupation."""
+    found, to_issued = scope.case.settled.occupations.corrected, scope.case.routes.frames.to_issued
+    here = np.array([found.easting[row], found.northing[row], found.height[row]])
+    there = np.column_stack(to_issued.inverse(*np.vstack([here, here + grid]).T))
+    return np.asarray(there[1] - there[0])
+
+
+def _in_time(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
     """Yield that the base moved in one of the gaps between occupations, or drifts all the time."""
-    on_marks, rows = scope.settled.occupations, scope.own.tolist()
-    times = on_marks.time[scope.own]
+    on_marks, rows = scope.case.settled.occupations, own.tolist()
+    times = on_marks.time[own]
     for gap in range(1, len(rows)):
-        if times[gap] > times[gap - 1]:
-            shape = scope.influence.of_rows(dict.fromkeys(rows[gap:], np.ones(3)))
-            text = "the base appears to have moved by {opposite} between {since} and {until} UTC"
-            decide = (
-                f"an occupation of {on_marks.marks[rows[gap - 1]]}, which passed before: it fails too if the base moved"
-            )
-            where = (rows[gap - 1], rows[gap])
-            yield Hypothesis(Kind.BASE_MOVED, text, shape, _ALL, decide, where=where)
-    if len(rows) > 2 and times[-1] > times[0]:
-        yield drift(scope)
+        if times[gap] == times[gap - 1] or not scope.case.reached[own].all():
+            continue
+        shape = scope.influence.any_displaced(dict.fromkeys(rows[gap:], 1.0))
+        passed = [row for row in rows[:gap] if on_marks.compared.passed[row]]
+        before = on_marks.marks[passed[-1] if passed else rows[gap - 1]]
+        decide = f"{before} occupied again: it fails as well if the base moved"
+        for free, what in _PARTS:
+            text = f"the base appears to have moved{what} by {{opposite}} between {{since}} and {{until}} UTC"
+            yield Hypothesis(Kind.BASE_MOVED, text, shape, free, decide, where=(rows[gap - 1], rows[gap]))
+    if len(rows) > 2 and times[-1] > times[0] and scope.case.reached[own].all():
+        yield from drift(scope, own)
 
 
-def drift(scope: Scope) -> Hypothesis:
-    """Return the hypothesis that the base drifts: its free size is metres an hour that the points move."""
-    on_marks = scope.settled.occupations
-    hours = (on_marks.time[scope.own] - on_marks.time[scope.own[0]]) / 3_600_000
-    chosen = {row: np.full(3, hour) for row, hour in zip(scope.own.tolist(), hours, strict=True)}
-    text = "the base appears to drift by {opposite} an hour"
-    return Hypothesis(Kind.BASE_DRIFTS, text, scope.influence.of_rows(chosen), _ALL, "a closing occupation, later")
-
-
-def tied_marks(settled: Settled, session: int) -> list[str]:
-    """Return the marks that tie a session, each once."""
-    on_marks = settled.occupations
-    here = np.flatnonzero(on_marks.session == session)
-    return list(dict.fromkeys(on_marks.marks[row] for row in here if on_marks.roles[row] is Role.TIE))
+def drift(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
+    """Yield that the base drifts, in all components first: the free size is metres an hour that the points move."""
+    times = scope.case.settled.occupations.time[own]
+    hours = (times - times[0]) / 3_600_000
+    shape = scope.influence.any_displaced(dict(zip(own.tolist(), hours.tolist(), strict=True)))
+    for free, what in _PARTS:
+        text = f"the base appears to drift{what} by {{opposite}} an hour"
+        yield Hypothesis(Kind.BASE_DRIFTS, text, shape, free, "a closing occupation, later")

@@ -117,6 +117,7 @@ def compare(
     at = [number.get(marks[row] or "", -1) for row in rows]
     known = np.vstack([reference.grid, np.full((1, 3), np.nan)])[at]
     holds = np.vstack([reference.holds(), np.zeros((1, 2), bool)])[at] & np.isfinite(known[:, [0, 2]])
+    holds |= np.vstack([reference.lost, np.zeros((1, 2), bool)])[at]
     found = Corrected(*(getattr(corrected, name)[rows] for name in Corrected.__dataclass_fields__))
     observed = np.column_stack([found.easting, found.northing, found.height])
     compared = differences(observed, known, holds, job.checks.horizontal, job.checks.vertical)

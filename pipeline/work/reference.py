@@ -24,6 +24,8 @@ class Reference:
         grid: (R, 3) easting, northing, height in the issued frame; NaN where the register lacks the component.
         held: (R, 3) whether east, north, up are held.
         sigma: (R, 3) standard uncertainty of east, north, up.
+        lost: (R, 2) whether position, height are held at numbers that no operation of the job reaches, such as those
+            of another hemisphere: they tie nothing, and whatever is compared with them fails.
     """
 
     names: tuple[str, ...]
@@ -31,6 +33,7 @@ class Reference:
     grid: Floats
     held: NDArray[np.bool_]
     sigma: Floats
+    lost: NDArray[np.bool_]
 
     def holds(self) -> NDArray[np.bool_]:
         """Return (R, 2) whether position and height are held."""
@@ -39,7 +42,8 @@ class Reference:
 
 def nothing_known() -> Reference:
     """Return the reference of a job without a register."""
-    return Reference((), np.zeros((0, 3)), np.zeros((0, 3)), np.zeros((0, 3), bool), np.zeros((0, 3)))
+    none, neither = np.zeros((0, 3)), np.zeros((0, 3), bool)
+    return Reference((), none, none, neither, none, neither[:, :2])
 
 
 def reference(job: Job, register: Register | None, routes: Routes, guess: dict[str, Floats]) -> Reference:
@@ -70,7 +74,9 @@ def reference(job: Job, register: Register | None, routes: Routes, guess: dict[s
         grid[np.isnan(given[:, 2]), 2] = np.nan
     held = holds & np.isfinite(xyz)
     sigma = np.column_stack([register.sigma_east, register.sigma_north, register.sigma_up])
-    return Reference(register.names, xyz, grid, held, sigma)
+    whole = np.isfinite(given).all(axis=1, keepdims=True)
+    lost = holds & whole & ~np.isfinite(xyz + grid).all(axis=1, keepdims=True)
+    return Reference(register.names, xyz, grid, held, sigma, lost[:, [0, 2]])
 
 
 def _working(

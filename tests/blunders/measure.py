@@ -76,7 +76,7 @@ def one(task: tuple[str, int]) -> Found:
 def judged(kind: str, seed: int, planted: Planted, record: dict[str, Any], seconds: float) -> Found:
     """Compare the record of a run with what was planted."""
     failing = [check["point"] for check in record["checks"] if check["passed"] is False]
-    drifts = [note for note in record["notes"] if "drift by" in note]
+    drifts = [note for note in record["notes"] if "appears to drift" in note]
     alarm = "; ".join([*failing, *(one["session"] for one in record["diagnoses"]), *drifts])
     if not planted.kinds:
         told = any(all(word in note for word in planted.says) for note in record["notes"])

@@ -147,7 +147,7 @@ def neighbouring_zone(world: World) -> Planted | None:
 
 
 #: Per place: name of a datum of the area, its ellipsoid, the seven parameters to the job's datum (metres, arc seconds,
-#: parts per million; position vector rotations) from the EPSG dataset, and metres of what they are good to.
+#: parts per million; position vector rotations, EPSG method 9606) from the EPSG dataset, and metres of what they are good to.
 _DATUMS = {
     # NZGD49 to NZGD2000 (2)
     CANTERBURY.grid: ("NZGD49", Ellipsoid(6378388.0, 297.0),
@@ -157,7 +157,7 @@ _DATUMS = {
                         (-1.977, -13.06, -9.993, 0.364, 0.254, 0.689, -1.037), 0.5),
     # HD72 to ETRS89 (2)
     BORDER.grid: ("HD72", Ellipsoid(6378160.0, 298.247167427),
-                  (52.684, -71.194, -13.975, 0.312, 0.1063, 0.3729, 1.0191), 0.1),
+                  (52.684, -71.194, -13.975, -0.312, -0.1063, -0.3729, 1.0191), 0.1),
 }  # fmt: skip
 
 
@@ -339,7 +339,7 @@ def _knocked(count: int) -> Planter:
         move = np.array([size * np.sin(turn), size * np.cos(turn), world.random.normal(0, 0.2 * size)])
         at = rows["time"][world.row(late[0])] - np.timedelta64(60, "s")
         _move_later(world, session, at, np.zeros(3), move)
-        return Planted(("base moved",), ("moved by",))
+        return Planted(("base moved",), ("moved",))
 
     return plant
 
@@ -365,7 +365,7 @@ def drifting(world: World) -> Planted | None:
     level, down = world.random.uniform(1.0, 4.0) * LEAST[0], world.random.uniform(1.0, 3.0) * LEAST[2]
     whole = np.array([level * np.sin(turn), level * np.cos(turn), -down])
     _move_later(world, session, rows["time"][rows["session"] == session].min(), whole / at[-1], np.zeros(3))
-    return Planted(("base drifts",), ("drift by",))
+    return Planted(("base drifts",), ("drift",))
 
 
 def against_other_base(world: World) -> Planted | None:
@@ -381,6 +381,8 @@ def against_other_base(world: World) -> Planted | None:
 
 def whole_hours(world: World) -> Planted | None:
     """The clock of the whole export is off by hours, so that readings fall outside all sessions."""
+    if len(world.job.rows["name"]) < 10:
+        return None  # too few to say anything of their clock
     hours = chosen(world, [n for n in range(-12, 14) if abs(n) > 8])  # sessions last eight hours
     world.job.rows["time"] = world.job.rows["time"] + np.timedelta64(hours, "h")
     return Planted((), (f"{abs(hours)} h {'earlier' if hours > 0 else 'later'}",))
