@@ -20,7 +20,7 @@ def summary(record: Record, headline: str) -> str:
         "",
         *_sessions(record["sessions"]),
         "",
-        *_checks(record["checks"]),
+        *_checks(record["checks"], record["diagnoses"]),
     ]
     if rows["by_reason"]:
         counts = sorted(rows["by_reason"].items(), key=lambda item: -item[1])
@@ -47,7 +47,9 @@ def _sessions(sessions: Sequence[Record]) -> list[str]:
     return _table(header, cells, left=(0, 9))
 
 
-def _checks(checks: Sequence[Record]) -> list[str]:
+def _checks(checks: Sequence[Record], diagnoses: Sequence[Record]) -> list[str]:
+    splits = {(one["session"], point): one["split"] for one in diagnoses for point in one["points"] if one["split"]}
+    told: set[str] = set()
     judged = [check for check in checks if check["passed"] is not None]
     failing = [check for check in judged if not check["passed"]]
     lines = [f"  {len(judged) - len(failing)} of {len(judged)} occupations of control marks pass"]
@@ -59,6 +61,12 @@ def _checks(checks: Sequence[Record]) -> list[str]:
         )
         if check["cause"]:
             lines.append(f"         {check['cause']}")
+        split = splits.get((check["session"], check["point"]))
+        if split and split not in told:
+            told.add(split)
+            lines += ["         if its base moved, the session split there:", ""]
+            lines += [f"    {line}".rstrip() for line in split.splitlines()]
+            lines.append("")
     if len(failing) > _FAILING:
         lines.append(f"  and {len(failing) - _FAILING} more in the layer check_marks")
     return lines

@@ -28,8 +28,10 @@ CLOSE = 2.0 * math.log(10.0)
 _DRIFT = 0.001
 #: Less than three occupations make no trend.
 _LEAST = 3
-#: So many sessions at most are read together: beyond, what they share is no longer one occupation.
-_TOGETHER = 8
+#: Sessions with so many occupations at most are read together: the work grows with the square of it.
+_TOGETHER = 250
+
+_NONE = np.zeros(0, np.int64)
 
 
 @dataclass(frozen=True)
@@ -105,36 +107,44 @@ def _groups(case: Case, sessions: Sequence[int]) -> Iterator[tuple[int, ...]]:
     for session in sessions:
         members.setdefault(root(session), []).append(session)
     for some in members.values():
-        yield from [tuple(some)] if len(some) <= _TOGETHER else [(session,) for session in some]
+        count = sum(len(case.own(session)) for session in some)
+        yield from [tuple(some)] if count <= _TOGETHER else [(session,) for session in some]
 
 
 def _read_group(case: Case, group: tuple[int, ...], failing: dict[int, Integers]) -> list[Diagnosis]:
-    """Read sessions as a whole; where no single cause explains them, each by itself, and then each failing mark."""
+    """Read sessions together; where no single cause explains them, each by itself."""
     if len(group) > 1:
-        together = _diagnose(case, group, failing, {})
+        together = _diagnose(case, group, failing, _NONE)
         if all(one.readings for one in together):
             return together
-    found: list[Diagnosis] = []
-    for session in group:
-        marks = case.settled.occupations.marks
-        (whole,) = _diagnose(case, (session,), failing, {})
-        several = dict.fromkeys(marks[row] for row in failing[session])
-        if whole.readings or len(several) < 2:
-            found.append(whole)
-            continue
-        for mark in several:
-            here = np.array([row for row in failing[session] if marks[row] == mark])
-            rest = np.setdiff1d(failing[session], here)
-            found += _diagnose(case, (session,), {session: here}, {session: rest})
-    return found
+    return [one for session in group for one in _read_session(case, session, failing)]
 
 
-def _diagnose(
-    case: Case, sessions: tuple[int, ...], failing: dict[int, Integers], unseen: dict[int, Integers]
-) -> list[Diagnosis]:
-    """Read the failing rows of some sessions together; return a diagnosis for each, all with the same readings."""
+def _read_session(case: Case, session: int, failing: dict[int, Integers]) -> list[Diagnosis]:
+    """Read a session as a whole; where no single cause explains it, each of its failing marks by itself."""
+    own = failing[session]
+    others = np.concatenate([_NONE, *(rows for other, rows in failing.items() if other != session)])
+    (whole,) = _diagnose(case, (session,), {session: own}, _NONE)
+    if not whole.readings and len(others):
+        # what fails on the same marks in other sessions may have causes of its own
+        (whole,) = _diagnose(case, (session,), {session: own}, others)
+    marks = np.array([case.settled.occupations.marks[row] for row in own])
+    several = dict.fromkeys(marks.tolist())
+    if whole.readings or len(several) < 2:
+        return [whole]
+    parts = []
+    for mark in several:
+        rest = np.concatenate([own[marks != mark], others])
+        parts += _diagnose(case, (session,), {session: own[marks == mark]}, rest)
+    return parts
+
+
+def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers], hidden: Integers) -> list[Diagnosis]:
+    """Read the failing rows of some sessions together; return a diagnosis for each, all with the same readings.
+
+    ``hidden`` are failing rows that are left out of sight.
+    """
     rows = np.concatenate([failing[session] for session in sessions])
-    hidden = np.concatenate([np.zeros(0, np.int64), *unseen.values()])
     scope = scope_of(case, sessions, rows, hidden)
     if scope is None:
         return [Diagnosis(session, tuple(failing[session].tolist()), 0, (), (), None) for session in sessions]
@@ -173,8 +183,7 @@ def _drift(case: Case, session: int, sessions: int) -> Drift | None:
     # No trend explains more than there is, and most sessions have too little to be looked at any closer.
     if tail(float((white**2).sum())) >= _DRIFT / sessions:
         return None
-    none = np.zeros(0, np.int64)
-    scope = scope_of(case, (session,), none, none)
+    scope = scope_of(case, (session,), _NONE, _NONE)
     if scope is None:
         return None
     evidence = evidence_of(case, scope.influence.rows, (session,), scope.influence.rotation)

@@ -102,11 +102,12 @@ def _others_of_tie(scope: Scope, row: int, others: Integers) -> tuple[Integers, 
     on_marks, reference = case.settled.occupations, case.settled.reference
     if case.mark[row] < 0 or not np.isfinite(reference.xyz[case.mark[row]]).all():
         return others[:0], np.zeros((0, len(scope.influence.rows) + len(scope.sessions), 3))
-    shapes = scope.influence.displaced([row], reference.xyz[others] - reference.xyz[case.mark[row]])
-    place = len(scope.influence.rows) + scope.sessions.index(int(on_marks.session[row]))
+    errors = reference.xyz[others] - reference.xyz[case.mark[row]]
     shift = case.local[on_marks.session[row]] * case.scale
-    near = (np.abs(shift - shapes[:, place]) <= case.tolerance).all(axis=1) & np.isfinite(shapes).all(axis=(1, 2))
-    return others[near], shapes[near]
+    likely = (np.abs(shift - scope.influence.shift_if_displaced(row, errors)) <= case.tolerance).all(axis=1)
+    shapes = scope.influence.displaced([row], errors[likely])
+    whole = np.isfinite(shapes).all(axis=(1, 2))
+    return others[likely][whole], shapes[whole]
 
 
 def _again(mark: str) -> str:

@@ -76,6 +76,14 @@ class Influence:
         shape[:, : len(self.rows)][:, self.rows == row] = grid[:, None, :]
         return shape
 
+    def shift_if_displaced(self, row: int, errors: Floats) -> Floats:
+        """Return (k, 3) the part of `displaced` that is the shift of a tie's own session, one of those in question."""
+        on_marks = self.settled.occupations
+        taken_up = self._response(int(on_marks.observation[row]))[
+            len(self.rows) + self.sessions.index(int(on_marks.session[row]))
+        ]
+        return np.asarray(-errors @ taken_up.T @ self.rotation.T * self.scale)
+
     def set_up(self, number: int, errors: Floats) -> Floats:
         """Return (k, n + s, 3) differences if a base's position over its mark is off by one of (k, 3) vectors.
 

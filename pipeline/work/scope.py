@@ -1,7 +1,9 @@
 """What a reading of blunders looks at: a job, some of its sessions, their occupations, and what those are worth."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +20,7 @@ from pipeline.work.settle import Settled, shift_at_places
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+_T = TypeVar("_T")
 
 #: A shift at its limit is this many of its standard uncertainties: a self-averaged base is off by a metre or a few.
 #: Common practice, no source.
@@ -82,6 +85,17 @@ class Case:
     def reached(self) -> Flags:
         """(n,) whether the mark's known coordinates are numbers at all, so that a difference from them has a size."""
         return np.asarray(np.isfinite(np.where(self.held, self.settled.occupations.known, 0.0)).all(axis=1))
+
+    def once(self, key: tuple[str, ...], work: Callable[[], _T]) -> _T:
+        """Return what ``work`` gives, which is done once for a key; its result must not be changed."""
+        if key not in self._done:
+            self._done[key] = work()
+        found: _T = self._done[key]
+        return found
+
+    @cached_property
+    def _done(self) -> dict[tuple[str, ...], Any]:
+        return {}
 
     @cached_property
     def _starts(self) -> Integers:

@@ -33,12 +33,17 @@ _AXES = {
 
 @dataclass
 class _Meant:
-    """Coordinates that may have been meant, in the register's CRS, with what would have happened to them."""
+    """Coordinates that may have been meant, in the register's CRS, with what would have happened to them.
+
+    In the end ``grid`` and ``xyz`` (k, 3) are the same in the issued and the working frame, NaN where out of reach.
+    """
 
     kinds: list[Kind] = field(default_factory=list)
     texts: list[str] = field(default_factory=list)
     coordinates: list[Floats] = field(default_factory=list)
     slacks: list[float] = field(default_factory=list)
+    grid: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    xyz: Floats = field(default_factory=lambda: np.zeros((0, 3)))
 
     def add(self, kind: Kind, text: str, coordinates: Floats, slack: float = 0.0) -> None:
         """Take one up."""
@@ -50,32 +55,41 @@ class _Meant:
 
 def typed(scope: Scope, mark: str) -> Iterator[Hypothesis]:
     """Yield every hypothesis that a mark's coordinates in the register are not what they were meant to be."""
+    reference = scope.case.settled.reference
+    meant = scope.case.once(("typed", mark), lambda: _meant(scope, mark))
+    if meant is None:
+        return
+    at = reference.names.index(mark)
+    written = np.nan_to_num(reference.grid[at])
+    whole = np.flatnonzero(np.isfinite(meant.grid).all(axis=1) & (meant.grid != written).any(axis=1))
+    shapes = scope.influence.typed(mark, written, meant.grid[whole], reference.xyz[at], meant.xyz[whole])
+    finite = np.isfinite(shapes).all(axis=(1, 2))
+    decide = f"an occupation of another mark, or {mark}'s published coordinates"
+    for place, shape in zip(whole[finite].tolist(), shapes[finite], strict=True):
+        yield Hypothesis(meant.kinds[place], meant.texts[place], shape, decide=decide, slack=meant.slacks[place])
+
+
+def _meant(scope: Scope, mark: str) -> _Meant | None:
+    """Return everything that the coordinates of a mark may have been meant to be, None for a mark of no register."""
     case = scope.case
     register, control, operation = case.prepared.register, case.prepared.loaded.job.control, case.routes.register
     number = register.find(mark) if register is not None else None
     if register is None or control is None or operation is None or number is None:
-        return
+        return None
     at = case.settled.reference.names.index(mark)
-    written_xyz = case.settled.reference.xyz[at]
-    given = _given(register, number, written_xyz, operation)
+    given = _given(register, number, case.settled.reference.xyz[at], operation)
     meant = _Meant()
     _misread(meant, mark, register, number, given)
     _turned(meant, mark, register, given)
     _otherwise(meant, mark, register.kind, control, scope, given)
     _heights(meant, mark, control, scope, given, operation)
-    xyz = np.column_stack(operation.forward(*np.array(meant.coordinates).T))
-    grid = np.column_stack(case.routes.frames.to_issued.forward(*xyz.T))
-    row = case.settled.occupations.marks.index(mark) if mark in case.settled.occupations.marks else None
-    written = case.known[row] if row is not None else np.nan_to_num(case.settled.reference.grid[at])
-    # what is not given is not compared either: its zero is no difference
-    grid = np.where(np.isnan(case.settled.reference.grid[at]) & np.isnan(register_row(register, number)), written, grid)
-    whole = np.isfinite(grid).all(axis=1) & (grid != written).any(axis=1)
-    shapes = scope.influence.typed(mark, written, grid[whole], written_xyz, xyz[whole])
-    decide = f"an occupation of another mark, or {mark}'s published coordinates"
-    for place, shape in zip(np.flatnonzero(whole).tolist(), shapes, strict=True):
-        slack = meant.slacks[place]
-        if np.isfinite(shape).all() and not 0.0 < np.hypot(*(grid[place] - written)[:2]) < _TOLD_APART * slack:
-            yield Hypothesis(meant.kinds[place], meant.texts[place], shape, decide=decide, slack=slack)
+    meant.xyz = np.column_stack(operation.forward(*np.array(meant.coordinates).T))
+    meant.grid = np.column_stack(case.routes.frames.to_issued.forward(*meant.xyz.T))
+    # what the register does not give is not compared either
+    meant.grid[:, np.isnan(register_row(register, number))] = 0.0
+    offset = np.hypot(*(meant.grid - case.settled.reference.grid[at])[:, :2].T)
+    meant.grid[offset < _TOLD_APART * np.array(meant.slacks)] = np.nan
+    return meant
 
 
 def register_row(register: Register, number: int) -> Floats:

@@ -1,11 +1,10 @@
-"""Clean jobs drawn at random, for planting blunders in: places, registers, sessions, ties, checks and noise all vary."""
+"""Clean jobs drawn at random, for planting blunders in: places, registers, sessions, ties, checks, noise all vary."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-
 from simulate import CANTERBURY, CENTRAL_JAVA, Place, Plan, Simulation, simulate
 from simulate_plan import GRS80, Floats, move, turn_enu, utm
 
@@ -184,6 +183,3 @@ def chosen(world: World, values: NDArray[np.int64] | range | list[int]) -> int:
     return int(world.random.choice(list(values)))
 
 
-def with_plan(world: World, **changes: object) -> Plan:
-    """Return the plan of a job with changes."""
-    return replace(world.job.plan, **changes)  # type: ignore[arg-type]

@@ -7,10 +7,11 @@ returns None where the job that was drawn has no room for its blunder, and anoth
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
+from blunder_world import BORDER, CANTERBURY, CENTRAL_JAVA, GRS80, Floats, World, chosen, move, set_up, turn_enu, utm
 from simulate_plan import Ellipsoid, to_geocentric, to_geographic
-from world import BORDER, CANTERBURY, CENTRAL_JAVA, GRS80, Floats, World, chosen, move, set_up, turn_enu, utm
 
 #: Metres: twice the default tolerances of [checks].
 LEAST = (0.060, 0.060, 0.100)
@@ -19,10 +20,14 @@ FOOT, SURVEY_FOOT = 0.3048, 1200 / 3937
 
 @dataclass(frozen=True)
 class Planted:
-    """What a right reading says: one of ``kinds``, with all of ``says`` in its sentence. Without kinds: a note."""
+    """What a right reading says: one of ``kinds``, with all of ``says`` in its sentence. Without kinds: a note.
+
+    ``size`` is how large an error without a reason was made, metres.
+    """
 
     kinds: tuple[str, ...]
     says: tuple[str, ...] = ()
+    size: float = 0.0
 
 
 Planter = Callable[[World], Planted | None]
@@ -89,7 +94,7 @@ def _on_earth(world: World, text: str, column: int) -> bool:
 def _swaps(text: str) -> list[str]:
     places = [n for n, character in enumerate(text) if character.isdigit()]
     found = []
-    for one, two in zip(places, places[1:], strict=False):
+    for one, two in pairwise(places):
         changed = list(text)
         changed[one], changed[two] = text[two], text[one]
         found.append("".join(changed))
@@ -147,7 +152,7 @@ def neighbouring_zone(world: World) -> Planted | None:
 
 
 #: Per place: name of a datum of the area, its ellipsoid, the seven parameters to the job's datum (metres, arc seconds,
-#: parts per million; position vector rotations, EPSG method 9606) from the EPSG dataset, and metres of what they are good to.
+#: parts per million; position vector rotations, EPSG method 9606) from the EPSG dataset, and metres they are good to.
 _DATUMS = {
     # NZGD49 to NZGD2000 (2)
     CANTERBURY.grid: ("NZGD49", Ellipsoid(6378388.0, 297.0),
@@ -389,14 +394,14 @@ def whole_hours(world: World) -> Planted | None:
 
 
 def unexplained(level: bool = True, height: bool = True) -> Planter:
-    """Return a planter of an error without a reason on one check: 0.06 to 5 m, every octave as likely, any direction."""
+    """Return a planter of an error without a reason on one check: 0.06 to 5 m, every octave and direction alike."""
 
     def plant(world: World) -> Planted | None:
         _, check = _a_check(world)
         vector = world.random.normal(0, 1, 3) * [level, level, height]
-        size = np.exp(world.random.uniform(np.log(0.06), np.log(5.0)))
+        size = float(np.exp(world.random.uniform(np.log(0.06), np.log(5.0))))
         world.displace(check["point"], size * vector / np.linalg.norm(vector))
-        return Planted(("point unexplained",), (f"{check['point']} alone",))
+        return Planted(("point unexplained",), (f"{check['point']} alone",), size)
 
     return plant
 
