@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
+#: Metres within which two names are taken for one mark. Common practice, no source.
+ONE_MARK = 0.5
 #: Metres in a degree of a great circle, on a sphere of 6371 km.
 DEGREE = 6_371_000.0 * np.pi / 180.0
 

@@ -1,5 +1,6 @@
 """Occupations resolved to marks and compared with them; each session's evidence."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,7 @@ from pipeline.correct import Corrected
 from pipeline.job.model import Job
 from pipeline.occupations import Wanted, said_mark
 from pipeline.proof.bracket import Evidence, place
+from pipeline.proof.register import ONE_MARK
 from pipeline.proof.residuals import Differences, differences
 from pipeline.words import Place, Role
 from pipeline.work.candidates import Candidates
@@ -139,12 +141,31 @@ def compare(
     return on_marks, spans
 
 
-def evidence(on_marks: OnMarks, session: int) -> Evidence:
-    """Return the evidence of one session; temporary marks and marks that hold nothing give none."""
+def evidence(on_marks: OnMarks, session: int, over: str | None, known: Mapping[str, Floats]) -> Evidence:
+    """Return the evidence of one session; temporary marks and marks that hold nothing give none.
+
+    A check is independent where no mark within `ONE_MARK` of its own ties the session: one that stands in the register
+    under two names does not prove itself.
+
+    Args:
+        on_marks: the occupations.
+        session: index of the session.
+        over: the mark that its base stands over.
+        known: (3,) easting, northing, height of every mark of the register, NaN for what it lacks.
+    """
     here = np.flatnonzero((on_marks.session == session) & on_marks.compared.judged)
-    tied = {on_marks.marks[row] for row in here if on_marks.roles[row] is Role.TIE}
-    independent = any(on_marks.roles[row] is Role.CHECK and on_marks.marks[row] not in tied for row in here)
+    by_role = {role: {on_marks.marks[row] for row in here if on_marks.roles[row] is role} for role in Role}
+    ties = by_role[Role.TIE] | ({over} & known.keys())
+    independent = any(
+        check not in ties and not any(_same(known[check], known[tie]) for tie in ties) for check in by_role[Role.CHECK]
+    )
     return Evidence(on_marks.time[here], on_marks.compared.passed[here], independent)
+
+
+def _same(one: Floats, other: Floats) -> bool:
+    """Whether two marks lie where one mark might have two names; without a position nobody can say that they do."""
+    off = np.abs(one - other)
+    return bool((off[:2] <= ONE_MARK).all() and not off[2] > ONE_MARK)
 
 
 def span(times: Integers) -> tuple[int | None, int | None]:

@@ -11,7 +11,17 @@ from pipeline.control import Register
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import lonlat
 from pipeline.occupations import Wanted
-from pipeline.proof.register import DEGREE, Misplaced, Slip, all_odd, close_pairs, misplaced, odd_heights, slip
+from pipeline.proof.register import (
+    DEGREE,
+    ONE_MARK,
+    Misplaced,
+    Slip,
+    all_odd,
+    close_pairs,
+    misplaced,
+    odd_heights,
+    slip,
+)
 from pipeline.words import Role
 from pipeline.work.candidates import Candidates, sound_candidates
 from pipeline.work.gather import Gathered
@@ -21,8 +31,6 @@ from pipeline.work.routes import Routes
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-#: Metres within which two names are taken for one mark. Common practice, no source.
-_ONE_MARK = 0.5
 #: Metres from all readings beyond which a mark is out of place, and within which another reading of it is in place.
 _FAR, _NEAR = 50_000.0, 20_000.0
 #: Metres within which a raw occupation belongs to a mark that it does not name, unless another mark is nearly as near.
@@ -111,7 +119,7 @@ def _next_to(raw: Floats, places: Floats) -> int | None:
 
 
 def _duplicates(register: Register, places: Floats) -> Iterator[Warned]:
-    for pair in close_pairs(places, _ONE_MARK):
+    for pair in close_pairs(places, ONE_MARK):
         one, other = register.names[pair.one], register.names[pair.other]
         up = register.third[pair.other] - register.third[pair.one]
         if pair.distance == 0.0 and (up == 0.0 or np.isnan(up)):
@@ -128,7 +136,7 @@ def _duplicates(register: Register, places: Floats) -> Iterator[Warned]:
 
 def _dependent(prepared: Prepared, register: Register, places: Floats, stood: _Stood) -> Iterator[Warned]:
     """Yield checks on a mark that is, under another name, the mark that ties the session."""
-    pairs = [(pair.one, pair.other, pair.distance) for pair in close_pairs(places, _ONE_MARK)]
+    pairs = [(pair.one, pair.other, pair.distance) for pair in close_pairs(places, ONE_MARK)]
     for window in prepared.windows:
         here = stood.session == window.index
         ties, checks = set(stood.mark[here & stood.tie].tolist()), set(stood.mark[here & ~stood.tie].tolist())

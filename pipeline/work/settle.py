@@ -90,7 +90,10 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes) -> Settled:
     stands_on = resolve(candidates, corrected, job, known)
     spans = np.column_stack([gathered.first_point, gathered.last_point])
     occupations, spans = compare(candidates, corrected, stands_on, sigma, tied.observation, job, known, spans)
-    proof = tuple(evidence(occupations, number) for number in range(len(prepared.windows)))
+    at = dict(zip(known.names, known.grid, strict=True))
+    setups = [window.session.setup for window in prepared.windows]
+    over = [None if setup is None else setup.mark for setup in setups]
+    proof = tuple(evidence(occupations, number, mark, at) for number, mark in enumerate(over))
     whole = tied.shifts.whole
     verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
     return Settled(known, tied, add, field, bases, places, occupations, proof, verdicts, spans)

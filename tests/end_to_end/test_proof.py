@@ -86,6 +86,25 @@ def test_two_failing_checks_that_agree_say_how_the_base_moved(tmp_path: Path) ->
         assert "the base appears to have moved" in row["cause"], row["cause"]
 
 
+@pytest.mark.parametrize(("up", "verdict"), [(0.0, "unchecked"), (1.2, "proven")])
+def test_a_mark_under_a_second_name_proves_nothing_of_the_session_that_it_ties(
+    up: float, verdict: str, tmp_path: Path
+) -> None:
+    """Both checks stand where the tie stood; a mark at the same place 1.2 m higher is another mark."""
+    job = simulate(DAY)
+    tie, checks = job.rows["name"] == "S01-T1", np.isin(job.rows["name"], ["S01-C1", "S01-C2"])
+    for axis in ("longitude", "latitude", "height"):
+        job.rows[axis][checks] = job.rows[axis][tie][0]
+    move_rows(job, ["S01-C1", "S01-C2"], up=up)
+    job.register = {name: np.append(values, values[:1]) for name, values in job.register.items()}
+    job.register["mark"][-1] = "OLD1"
+    job.register["height"][-1] += up
+    job.job["session"][0]["checks"] = [{"point": point, "mark": "OLD1"} for point in ("S01-C1", "S01-C2")]
+    issue = run_simulated(job, tmp_path)
+    assert issue.record["verdict"] == verdict
+    assert all(row["passed"] for row in issue.check_marks.rows)
+
+
 def test_points_around_a_failing_check_in_between_are_suspect_on_both_sides(tmp_path: Path) -> None:
     job = with_check_between(simulate(DAY), 5)
     move_rows(job, ["S01-M1"], east=0.08)
