@@ -1,6 +1,6 @@
 """Plants every kind of blunder in random jobs, runs them, and prints what the readings made of it. Run by hand.
 
-    python tests/blunders/measure.py [--few] [--only WORDS] [--workers 2]
+    python tests/blunders/measure.py [--few] [--only WORDS] [--series NAME] [--workers 2]
 
 Nothing here depends on the day or the machine: job number n of a kind is the same everywhere. See README.md beside it.
 """
@@ -12,6 +12,7 @@ import time
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 
 _HERE = Path(__file__).resolve().parent
@@ -22,8 +23,8 @@ from blunder_run import NO_REASON, Found, run_one  # noqa: E402
 
 #: Jobs per kind, clean jobs, jobs per kind of unexplained error; and of a quick look.
 COUNTS, FEW = (50, 500, 300), (8, 40, 30)
-#: Metres, the classes that errors without a reason are told in.
-SIZES = ((0.06, 0.3), (0.3, 1.0), (1.0, 5.0))
+#: Tolerances, the classes that errors without a reason are told in.
+SIZES = ((1.0, 1.5), (1.5, 2.0), (2.0, 10.0), (10.0, 100.0))
 
 
 def tasks(counts: tuple[int, int, int], only: str) -> list[tuple[str, int]]:
@@ -45,11 +46,18 @@ def table(found: Iterable[Found]) -> str:
     for kind, some in [*planted.items(), ("**all**", whole)]:
         counts = [sum(getattr(one, key) for one in some) for key in ("detected", "right", "shared", "listed")]
         lines.append(_row(kind, len(some), *counts))
-    return "\n".join([*lines, "", *_clean(by_kind.get("clean", [])), "", *_unexplained(by_kind)])
+    return "\n".join(
+        [*lines, "", *_splits(whole), "", *_clean(by_kind.get("clean", [])), "", *_unexplained(by_kind)]
+    )
 
 
 def _row(*cells: object) -> str:
     return "| " + " | ".join(map(str, cells)) + " |"
+
+
+def _splits(found: list[Found]) -> list[str]:
+    given = [one.split for one in found if one.split is not None]
+    return [f"Lines that split a session: given {len(given)} times; with them every check passes {sum(given)} times."]
 
 
 def _clean(found: list[Found]) -> list[str]:
@@ -65,7 +73,7 @@ def _clean(found: list[Found]) -> list[str]:
 def _unexplained(by_kind: dict[str, list[Found]]) -> list[str]:
     head = (
         "error without a reason on one check",
-        "size, m",
+        "size, tolerances",
         "planted",
         "detected",
         "a reason first",
@@ -90,11 +98,12 @@ def main() -> None:
     parser.add_argument("--only", default="", help="only kinds with these words")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--each", type=Path, help="write what every job came to, one JSON object a line")
+    parser.add_argument("--series", default="", help="any word: draw other jobs than those of the table in README.md")
     arguments = parser.parse_args()
     start = time.perf_counter()
     work = tasks(FEW if arguments.few else COUNTS, arguments.only)
     with ProcessPoolExecutor(arguments.workers) as pool:
-        found = list(pool.map(run_one, work, chunksize=10))
+        found = list(pool.map(partial(run_one, series=arguments.series), work, chunksize=10))
     if arguments.each:
         arguments.each.write_text("".join(json.dumps(asdict(each)) + "\n" for each in found), encoding="utf-8")
     print(table(found))

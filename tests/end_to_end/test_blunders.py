@@ -1,6 +1,5 @@
 """Planted blunders are read for what they are, and a session whose base moved can be split as the record says."""
 
-import re
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +8,7 @@ import pytest
 from blunder_kinds import BLUNDERS, RANDOM
 from blunder_run import run_one
 from blunder_world import draw
+from running import paste_session
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -57,15 +57,6 @@ def knocked(checks: int, **plan: Any) -> Simulation:
     return job
 
 
-def pasted(path: Path, name: str, split: str) -> None:
-    """Put the lines in the place of a session's table in the job file."""
-    text = path.read_text(encoding="utf-8")
-    tables = re.split(r"(?m)^(?=\[)", text)
-    (at,) = [n for n, table in enumerate(tables) if table.startswith("[[session]]") and f'name = "{name}"' in table]
-    tables[at] = split + "\n"
-    path.write_text("".join(tables), encoding="utf-8")
-
-
 @pytest.mark.parametrize("checks", [3, 4])
 @pytest.mark.parametrize("overlap", [False, True])
 def test_splitting_the_session_as_the_record_says_makes_the_job_pass(
@@ -85,7 +76,7 @@ def test_splitting_the_session_as_the_record_says_makes_the_job_pass(
     # the difference is observed minus known: the points move against the base
     shown = [moved["largest"][axis] for axis in ("d_east", "d_north", "d_height")]
     np.testing.assert_allclose(shown, [-0.21, 0.13, -0.05], rtol=0, atol=0.03)
-    pasted(path, "session-01", diagnosis["split"])
+    paste_session(path, "session-01", diagnosis["split"])
     second = run_job(path)
     assert second.exit_code == 0, second.record["checks"]
     assert all(check["passed"] for check in second.record["checks"])
@@ -127,7 +118,7 @@ def test_a_split_session_keeps_its_set_up_before_and_its_field_shift_after(tmp_p
     early, after = diagnosis["split"].split("\n\n")
     assert "setup = {" in early and "setup" not in after
     assert "field_shift = {" in early and "field_shift = {" in after
-    pasted(path, table["name"], diagnosis["split"])
+    paste_session(path, table["name"], diagnosis["split"])
     assert run_job(path).exit_code == 0
 
 

@@ -13,7 +13,8 @@ import numpy as np
 from blunder_world import BORDER, CANTERBURY, CENTRAL_JAVA, GRS80, Floats, World, chosen, move, set_up, turn_enu, utm
 from simulate_plan import Ellipsoid, to_geocentric, to_geographic
 
-#: Metres: twice the default tolerances of [checks].
+#: Metres: the default tolerances of [checks], and twice them.
+TOLERANCE = (0.030, 0.050)
 LEAST = (0.060, 0.060, 0.100)
 FOOT, SURVEY_FOOT = 0.3048, 1200 / 3937
 
@@ -22,11 +23,13 @@ FOOT, SURVEY_FOOT = 0.3048, 1200 / 3937
 class Planted:
     """What a right reading says: one of ``kinds``, with all of ``says`` in its sentence. Without kinds: a note.
 
-    ``size`` is how large an error without a reason was made, metres.
+    ``moved`` are the metres east, north, up by which the failing occupations must be said to be off; ``size`` is how
+    large an error without a reason was made, in tolerances.
     """
 
     kinds: tuple[str, ...]
     says: tuple[str, ...] = ()
+    moved: tuple[float, float, float] | None = None
     size: float = 0.0
 
 
@@ -342,11 +345,18 @@ def _knocked(count: int) -> Planter:
             return None
         size, turn = world.random.uniform(0.1, 0.5), world.random.uniform(0, 2 * np.pi)
         move = np.array([size * np.sin(turn), size * np.cos(turn), world.random.normal(0, 0.2 * size)])
-        at = rows["time"][world.row(late[0])] - np.timedelta64(60, "s")
-        _move_later(world, session, at, np.zeros(3), move)
-        return Planted(("base moved",), ("moved",))
+        first = rows["time"][world.row(late[0])]
+        _move_later(world, session, first - np.timedelta64(60, "s"), np.zeros(3), move)
+        occupations = (rows["session"] == session) & np.isin(rows["kind"], ["tie", "check"])
+        last = rows["time"][occupations & (rows["time"] < first)].max()
+        window = f"between {_clock(last)} and {_clock(first)} UTC"
+        return Planted(("base moved",), ("moved", window), moved=tuple(map(float, -move)))
 
     return plant
+
+
+def _clock(time: np.datetime64) -> str:
+    return str(time.astype("datetime64[s]")).replace("T", " ")
 
 
 def _move_later(world: World, session: int, since: np.datetime64, rate: Floats, move: Floats) -> None:
@@ -394,14 +404,15 @@ def whole_hours(world: World) -> Planted | None:
 
 
 def unexplained(level: bool = True, height: bool = True) -> Planter:
-    """Return a planter of an error without a reason on one check: 0.06 to 5 m, every octave and direction alike."""
+    """Return a planter of an error without a reason on one check: 1 to 100 tolerances, every octave and direction."""
 
     def plant(world: World) -> Planted | None:
         _, check = _a_check(world)
         vector = world.random.normal(0, 1, 3) * [level, level, height]
-        size = float(np.exp(world.random.uniform(np.log(0.06), np.log(5.0))))
-        world.displace(check["point"], size * vector / np.linalg.norm(vector))
-        return Planted(("point unexplained",), (f"{check['point']} alone",), size)
+        size = float(100.0 ** world.random.uniform())
+        across, up = float(np.hypot(*vector[:2])), abs(float(vector[2]))
+        world.displace(check["point"], size * vector / max(across / TOLERANCE[0], up / TOLERANCE[1]))
+        return Planted(("point unexplained",), (f"{check['point']} alone",), size=size)
 
     return plant
 

@@ -3,25 +3,32 @@
 import tempfile
 import time
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from blunder_kinds import BLUNDERS, RANDOM, Planted
 from blunder_world import draw
+from running import paste_session
 
 from pipeline import run_job
 from pipeline.problems import JobError
 
 #: Scores closer than this share a place: ten to one in likelihood, as the sentence in `cause` counts it.
 CLOSE = 4.605
+#: Metres by which a difference as read may be off the one planted: four times the noise of one occupation.
+_NOISE = 0.06
 #: Kinds that say where an error is, but make no claim why.
 NO_REASON = {"point unexplained", "mark unexplained", "base moved", "base drifts"}
 
 
 @dataclass(frozen=True)
 class Found:
-    """What one job came to. ``first`` is the kind read first, or how the job ended without any reading."""
+    """What one job came to.
+
+    ``first`` is the kind read first, or how the job ended without any reading; ``split`` whether every check passes
+    with the lines that split a session, None where none were given.
+    """
 
     kind: str
     seed: int
@@ -33,14 +40,15 @@ class Found:
     alarm: str
     seconds: float
     size: float
+    split: bool | None = None
 
 
-def run_one(task: tuple[str, int]) -> Found:
-    """Draw, plant, run and judge one job."""
+def run_one(task: tuple[str, int], series: str = "") -> Found:
+    """Draw, plant, run and judge one job; every series has jobs of its own."""
     kind, number = task
     planter = (BLUNDERS | {f"unexplained: {name}": plant for name, plant in RANDOM.items()}).get(kind)
     for attempt in range(1000):
-        seed = zlib.crc32(f"{kind} {number} {attempt}".encode())
+        seed = zlib.crc32(f"{series}{kind} {number} {attempt}".encode())
         world = draw(seed)
         planted = planter(world) if planter else Planted(("clean",))
         if planted is not None:
@@ -56,7 +64,18 @@ def run_one(task: tuple[str, int]) -> Found:
             told = " ".join(f"{problem.what} {problem.fix}" for problem in error.problems)
             right = not planted.kinds and all(word in told for word in planted.says)
             return Found(kind, seed, True, right, right, right, f"refused: {told[:80]}", "", 0.0, planted.size)
-        return judged(kind, seed, planted, record, time.perf_counter() - start)
+        found = judged(kind, seed, planted, record, time.perf_counter() - start)
+        return replace(found, split=_split(path, record)) if planted.moved else found
+
+
+def _split(path: Path, record: dict[str, Any]) -> bool | None:
+    """Split the sessions as the record says and run the job again; return whether every check passes."""
+    given = [one for one in record["diagnoses"] if one["split"]]
+    if not given:
+        return None
+    for one in given:
+        paste_session(path, one["session"], one["split"])
+    return all(check["passed"] is not False for check in run_job(path, dry_run=True).record["checks"])
 
 
 def judged(kind: str, seed: int, planted: Planted, record: dict[str, Any], seconds: float) -> Found:
@@ -93,7 +112,15 @@ def judged(kind: str, seed: int, planted: Planted, record: dict[str, Any], secon
 def rank(planted: Planted, readings: list[dict[str, Any]]) -> tuple[int | None, bool]:
     """Return at which place the right reading stands, and whether it shares the first and it is said what decides."""
     for place, reading in enumerate(readings):
-        if reading["kind"] in planted.kinds and all(word in reading["text"] for word in planted.says):
+        said = reading["kind"] in planted.kinds and all(word in reading["text"] for word in planted.says)
+        if said and _as_moved(planted, reading["largest"]):
             close = reading["score"] - readings[0]["score"] < CLOSE
             return place, close and bool(reading["decide"] or readings[0]["decide"])
     return None, False
+
+
+def _as_moved(planted: Planted, largest: dict[str, float]) -> bool:
+    if planted.moved is None:
+        return True
+    read = [largest[axis] for axis in ("d_east", "d_north", "d_height")]
+    return all(abs(one - other) <= _NOISE for one, other in zip(read, planted.moved, strict=True))

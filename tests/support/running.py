@@ -1,6 +1,7 @@
 """Runs a simulated job and reads its issue back; changes an export where the simulator writes only its own."""
 
 import csv
+import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -54,3 +55,11 @@ def append_rows(path: Path, rows: list[dict[str, Any]]) -> list[int]:
         writer = csv.DictWriter(file, list(before[0]), lineterminator="\n")
         writer.writerows({**before[-1], **row} for row in rows)
     return [len(before) + 2 + number for number in range(len(rows))]
+
+
+def paste_session(path: Path, name: str, tables: str) -> None:
+    """Put lines in the place of a session's table in a job file, as a person would who is told to."""
+    parts = re.split(r"(?m)^(?=\[)", path.read_text(encoding="utf-8"))
+    (at,) = [n for n, part in enumerate(parts) if part.startswith("[[session]]") and f'name = "{name}"' in part]
+    parts[at] = f"{tables}\n"
+    path.write_text("".join(parts), encoding="utf-8")
