@@ -20,5 +20,5 @@ def check_jobs(jobs: Sequence[Path]) -> int:
         count = len(checked.warnings)
         print(f"{job}: nothing wrong" + (f", {count} warning{'s' if count != 1 else ''}" if count else ""))
         for line in [*checked.lines(), *(f"warning: {warning}" for warning in checked.warnings)]:
-            print(f"  {line}")
+            print("  " + line.replace("\n", "\n    "))
     return worst

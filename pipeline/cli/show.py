@@ -25,7 +25,8 @@ def summary(record: Record, headline: str) -> str:
     if rows["by_reason"]:
         counts = sorted(rows["by_reason"].items(), key=lambda item: -item[1])
         lines.append("  held back: " + ", ".join(f"{count} {reason}" for reason, count in counts))
-    lines += [f"  note: {note}" for note in record["notes"]]
+    # a note may end in lines for the job file
+    lines += ["  note: " + note.replace("\n", "\n    ") for note in record["notes"]]
     return "\n".join(lines)
 
 

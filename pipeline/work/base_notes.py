@@ -12,12 +12,15 @@ from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.proof.base_log import Change, antenna_slip, changes
 from pipeline.sessions import SessionWindow
+from pipeline.words import Role
 from pipeline.work.base_log import Seen
 from pipeline.work.bases import Bases, Stand, stands
+from pipeline.work.candidates import sound_candidates
 from pipeline.work.gather import Gathered
 from pipeline.work.offset import time_offset
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
+from pipeline.work.session_lines import instead, iso, occupation_lines, part_names, set_up_lines, table_lines
 from pipeline.work.sift import clock
 
 Floats = NDArray[np.float64]
@@ -57,7 +60,7 @@ class _Session:
     def __init__(
         self, prepared: Prepared, gathered: Gathered, routes: Routes, bases: Bases, window: SessionWindow
     ) -> None:
-        self.prepared, self.routes, self.window = prepared, routes, window
+        self.prepared, self.gathered, self.routes, self.window = prepared, gathered, routes, window
         self.session = window.session
         self.log = gathered.log.sessions[window.index]
         self.stands = stands(prepared, gathered, routes, window.index)
@@ -109,18 +112,32 @@ class _Session:
 
     def _split(self, found: list[Change]) -> str:
         """Return the lines of the job file that part the session where the position changes."""
-        edges = [self.window.start_ms, *(change.since for change in found), self.window.end_ms]
-        names = [self.session.name, *(f"{self.session.name}-{number}" for number in range(2, len(edges)))]
-        base = f', base = "{self.window.base}"' if self.window.base else ""
-        parts = [
-            f'[[session]] name = "{name}", start = {_iso(start)}, end = {_iso(end)}{base}'
-            for name, (start, end) in zip(names, pairwise(edges), strict=True)
-        ]
+        field = f"field_shift = {{ from = {iso(found[0].since)}, ... }}"
         return (
-            "a base set up anew needs a session of its own, with ties: "
-            + "; ".join(parts)
-            + f"; a position that the field corrected is a field_shift = {{ from = {_iso(found[0].since)}, ... }}"
+            f"a position that the field corrected is a {field}; a base set up anew needs a session of its own,"
+            " with ties:\n" + "\n".join(self._parts(found))
         )
+
+    def _parts(self, found: list[Change]) -> Iterator[str]:
+        edges = [self.window.start_ms, *(change.since for change in found), self.window.end_ms]
+        taken = [other.session.name for other in self.prepared.windows]
+        names = part_names(self.session.name, taken, len(edges) - 1)
+        said = sound_candidates(self.prepared, self.gathered, self.routes)
+        marks = {row: named for row, named in enumerate(said.named) if named is not None}
+        mine = [row for row in marks if said.session[row] == self.window.index]
+        yield from instead(self.session.name, self.prepared.loaded.job.sessions)
+        for number, (name, (start, end)) in enumerate(zip(names, pairwise(edges), strict=True)):
+            yield from table_lines(name, self.session, start, end)
+            if number == 0:
+                yield from set_up_lines(self.session)
+            here = [row for row in mine if start <= said.time[row] < end]
+            ties = [row for row in here if marks[row].role is Role.TIE]
+            ties = ties or [row for row in here if marks[row].mark == marks[here[0]].mark]
+            for key, rows in (("ties", ties), ("checks", [row for row in here if row not in ties])):
+                yield from occupation_lines(key, [(said.names[row], marks[row].mark) for row in rows])
+            if not ties and (number or self.session.setup is None):
+                yield f"# ties = [...]   which reading stood on a control mark from {clock(start)} to {clock(end)} UTC?"
+            yield ""
 
     def off_setup(self) -> Iterator[str]:
         """Yield that the base on the points is not where the job's set-up has it."""
@@ -270,6 +287,3 @@ def _span(seen: Seen) -> str:
 def _moment(time: int) -> datetime:
     return datetime.fromtimestamp(time / 1000, UTC)
 
-
-def _iso(time: int) -> str:
-    return _moment(time).isoformat(timespec="milliseconds" if time % 1000 else "seconds").replace("+00:00", "Z")

@@ -155,7 +155,9 @@ def evidence(on_marks: OnMarks, session: int, over: str | None, known: Mapping[s
     """
     here = np.flatnonzero((on_marks.session == session) & on_marks.compared.judged)
     by_role = {role: {on_marks.marks[row] for row in here if on_marks.roles[row] is role} for role in Role}
-    ties = by_role[Role.TIE] | ({over} & known.keys())
+    ties = by_role[Role.TIE]
+    if over is not None and over in known:
+        ties.add(over)
     independent = any(
         check not in ties and not any(_same(known[check], known[tie]) for tie in ties) for check in by_role[Role.CHECK]
     )

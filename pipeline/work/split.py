@@ -1,14 +1,12 @@
 """The lines of a job file that split a session where its base moved."""
 
-import json
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
 
 import numpy as np
 
-from pipeline.job.model import GivenShift, Session
 from pipeline.words import Role
 from pipeline.work.prepare import Prepared
+from pipeline.work.session_lines import instead, occupation_lines, part_names, set_up_lines, table_lines
 from pipeline.work.settle import Settled
 
 
@@ -35,29 +33,25 @@ def split_lines(prepared: Prepared, settled: Settled, session: int, last_good: i
     ties = [row for row in early if on_marks.roles[row] is Role.TIE]
     if not ties and given.setup is None and given.shift == "derive":
         ties = _to_tie(settled, early)
-    names = {other.session.name for other in prepared.windows}
-    second = next(name for number in range(2, len(names) + 3) if (name := f"{given.name}-{number}") not in names)
+    first, second = part_names(given.name, [other.session.name for other in prepared.windows], 2)
     return "\n".join(
         [
-            *_comments(prepared, given.name),
-            *_table(given.name, given, window.start_ms, end),
-            *_setup(given),
+            *instead(given.name, prepared.loaded.job.sessions),
+            *table_lines(first, given, window.start_ms, end),
+            *set_up_lines(given),
             *_occupations(settled, early, ties),
             "",
-            *_table(second, given, start, window.end_ms),
+            *table_lines(second, given, start, window.end_ms),
             *_occupations(settled, late, _to_tie(settled, late)),
             "",
         ]
     )
 
 
-def _comments(prepared: Prepared, name: str) -> Iterator[str]:
-    sessions = prepared.loaded.job.sessions
-    if sessions is None:
-        yield f"# in place of the [[session]] called {name}: its base moved"
-    else:
-        yield f"# in place of session {name}: its base moved"
-        yield f"# sessions stand in {sessions.file.name}: write these two as its rows, with the same names as columns"
+def _occupations(settled: Settled, rows: Sequence[int], ties: Sequence[int]) -> Iterator[str]:
+    names, marks = settled.occupations.table.column("name").to_pylist(), settled.occupations.marks
+    yield from occupation_lines("ties", [(names[row], marks[row]) for row in ties])
+    yield from occupation_lines("checks", [(names[row], marks[row]) for row in rows if row not in ties])
 
 
 def _to_tie(settled: Settled, rows: Sequence[int]) -> list[int]:
@@ -65,54 +59,3 @@ def _to_tie(settled: Settled, rows: Sequence[int]) -> list[int]:
     on_marks, held = settled.occupations, dict(zip(settled.reference.names, settled.reference.held, strict=True))
     whole = [row for row in rows if on_marks.marks[row] in held and held[on_marks.marks[row]].all()]
     return [row for row in rows if not whole or on_marks.marks[row] == on_marks.marks[whole[0]]]
-
-
-def _table(name: str, given: Session, since: int, until: int) -> Iterator[str]:
-    yield "[[session]]"
-    yield f"name = {_text(name)}"
-    yield f"start = {_time(since)}"
-    yield f"end = {_time(until)}"
-    if given.base is not None:
-        yield f"base = {_text(given.base)}"
-    field = given.field_shift
-    if field is not None and (begins := round(field.start.timestamp() * 1000)) < until:
-        model = "" if field.model == "geocentric" else f", model = {_text(field.model)}"
-        yield (
-            f"field_shift = {{ from = {_time(begins)}, east = {field.east!r}, north = {field.north!r},"
-            f" up = {field.up!r}{model} }}"
-        )
-
-
-def _setup(given: Session) -> Iterator[str]:
-    """Yield what a session has of its base besides occupations."""
-    if (setup := given.setup) is not None:
-        yield (
-            f"setup = {{ mark = {_text(setup.mark)}, longitude = {setup.longitude!r}, latitude = {setup.latitude!r},"
-            f" ellipsoid_height = {setup.ellipsoid_height!r}, antenna_height = {setup.antenna_height!r} }}"
-        )
-    if isinstance(given.shift, GivenShift):
-        said = ", ".join(f"{key} = {value!r}" for key, value in given.shift.model_dump().items())
-        yield f"shift = {{ {said} }}"
-    elif given.shift != "derive":
-        yield f"shift = {_text(given.shift)}"
-
-
-def _occupations(settled: Settled, rows: Sequence[int], ties: Sequence[int]) -> Iterator[str]:
-    """Yield ties and checks; an occupation without a name is found by its code again."""
-    names, marks = settled.occupations.table.column("name").to_pylist(), settled.occupations.marks
-    checks = [row for row in rows if row not in ties]
-    for key, chosen in (("ties", ties), ("checks", checks)):
-        pairs = dict.fromkeys((names[row], marks[row]) for row in chosen if names[row])
-        if pairs:
-            said = ", ".join(f"{{ point = {_text(point)}, mark = {_text(mark)} }}" for point, mark in pairs)
-            yield f"{key} = [{said}]"
-
-
-def _text(value: str) -> str:
-    """Return a basic string of TOML: JSON's escapes are among its own."""
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _time(milliseconds: int) -> str:
-    moment = datetime.fromtimestamp(milliseconds / 1000, UTC)
-    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -1,6 +1,7 @@
 """The base is where the log says: positions and antenna heights on the points, base ids, clocks, all planted."""
 
 import datetime as dt
+import tomllib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -10,7 +11,7 @@ import numpy as np
 import pytest
 from closed_forms import GRS80, move, to_geocentric, turn_enu
 from numpy.testing import assert_allclose
-from running import Row, append_rows, replace_in, rewrite_export, run_written
+from running import Row, append_rows, paste_session, replace_in, rewrite_export, run_written
 from simulate import CANTERBURY, CENTRAL_JAVA, Place, Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -109,9 +110,14 @@ def test_a_base_set_up_anew_within_a_session(tmp_path: Path) -> None:
     assert told.startswith("session session-01: its points carry 2 positions of the base: first one (")
     assert "then one that lies +0.750 m east, -1.250 m north, +0.500 m up of the first (" in told
     assert f"{until[11:19]} UTC" in told
-    assert f'[[session]] name = "session-01", start = 2026-03-01T19:30:00Z, end = {since}, base = "BASE-01"' in told
-    assert f'name = "session-01-2", start = {since}, end = 2026-03-02T03:30:00Z, base = "BASE-01"' in told
     assert len(run_job(path).record["sessions"][0]["base_log"]["positions"]) == 2
+    lines = told[told.index("# in place of") :]
+    first, second = tomllib.loads(lines)["session"]
+    assert (first["end"], second["start"]) == (dt.datetime.fromisoformat(since),) * 2
+    assert (first["base"], second["base"], second["name"]) == ("BASE-01", "BASE-01", "session-01-2")
+    paste_session(path, "session-01", lines)
+    assert not any("positions of the base" in warning for warning in check_job(path).warnings)
+    assert "session-01-2" in {session["session"] for session in run_job(path).record["sessions"]}
 
 
 def test_two_bases_in_turn_under_one_id(tmp_path: Path) -> None:
