@@ -24,7 +24,8 @@ from pipeline.work.draft import Drafter
 from pipeline.work.examine import Examined, examine
 from pipeline.work.gather import Gathered, Progress
 from pipeline.work.identity import at_hand, identity
-from pipeline.work.layout import Laid, dry, lay_out
+from pipeline.work.kept import kept
+from pipeline.work.layout import Earlier, Laid, dry, lay_out
 from pipeline.work.prepare import Prepared, load, prepare
 from pipeline.work.reissue import Before, another_frame, reach, reasons, register_rows, reuse
 from pipeline.work.routes import Routes
@@ -190,8 +191,11 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
         obstacle = another_frame(last, worked.prepared.loaded.job)
         try:
             if obstacle is None:
-                earlier = (before.side(), why.of)
-                drafter = replace(drafter, reuse=reuse(before, worked.prepared, worked.reach))
+                reused = reuse(before, worked.prepared, worked.reach)
+                drafter = replace(drafter, reuse=reused)
+                points = kept(before, reused, worked.prepared, worked.sums, worked.gathered.newest)
+                side = before.side() if points is None else None
+                earlier = Earlier(before, why.of, points, side)
         except Lost as error:
             obstacle = str(error)
         if obstacle is not None:

@@ -55,8 +55,12 @@ def write_geopackage(
     crs: str,
     data_to: datetime,
     metadata: Mapping[str, str] | None = None,
+    into: bool = False,
 ) -> tuple[Written, ...]:
     """Write ``layers`` to a new GeoPackage at ``path`` and return what each of them must contain.
+
+    ``into`` says that the GeoPackage is there already, from the same ``crs``, ``data_to`` and ``metadata``: layers of
+    the same name are replaced, the others stay.
 
     ``crs`` is the target grid, by its code where it has one ("EPSG:2193"), else WKT. ``data_to`` is the date that the
     file bears. ``metadata`` (the height datum, the compound definition, the caution) goes to the file and every layer.
@@ -66,16 +70,21 @@ def write_geopackage(
     NotWritten where the file system or GDAL refuses, and whatever a layer's batches raise, as it was raised. After any
     of these the file is to be thrown away. A disk that fills on closing the file shows only in `readback.read_back`.
     """
-    if path.exists():
+    if path.exists() and not into:
         raise FileExistsError(f"{path} exists; an issue's files are written once")
     with gdal_options({**_OPTIONS, "OGR_CURRENT_DATE": _date(data_to)}):
         return tuple(
-            _write_layer(path, layer, crs, dict(metadata or {}), first=number == 0)
+            _write_layer(
+                path, layer, crs, dict(metadata or {}), first=number == 0 and not into, append=number > 0 and not into
+            )
             for number, layer in enumerate(layers)
         )
 
 
-def _write_layer(path: Path, layer: LayerSource, crs: str, metadata: dict[str, str], *, first: bool) -> Written:
+def _write_layer(
+    path: Path, layer: LayerSource, crs: str, metadata: dict[str, str], *, first: bool, append: bool
+) -> Written:
+    """Write one layer; without ``append`` it is made anew in a file that is there. ``first`` makes the file."""
     import pyogrio  # 0.3 to 0.6 s that commands without a GeoPackage need not wait for
     from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, GeometryError
 
@@ -97,7 +106,7 @@ def _write_layer(path: Path, layer: LayerSource, crs: str, metadata: dict[str, s
                 geometry_name=GEOMETRY,
                 geometry_type=layer.geometry_type,
                 crs=crs,
-                append=not first,
+                append=append,
                 dataset_metadata=metadata if first else None,
                 layer_metadata=metadata,
                 layer_options={"DESCRIPTION": layer.description, "IDENTIFIER": layer.identifier or layer.name},

@@ -2,21 +2,27 @@
 
 import hashlib
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
 
+import numpy as np
 import pyarrow as pa
+from numpy.typing import NDArray
 
 from pipeline.issue.geopackage import LayerSource, write_geopackage
 from pipeline.issue.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, SESSIONS
 from pipeline.issue.readback import read_back
+from pipeline.issue.revise import copy_with_rows
+from pipeline.issue.tally import Written
 from pipeline.work.account import CAUTION, Count, target
 from pipeline.work.changes import Because, Side, compare
 from pipeline.work.draft import Drafted, Drafter
 from pipeline.work.gather import Progress
+from pipeline.work.kept import REVISED, Kept
+from pipeline.work.reissue import Before
 from pipeline.work.rows import Carried, Rows, check_rows, mark_rows, session_rows
 
 
@@ -33,34 +39,42 @@ class Laid:
     changes: dict[str, Any] | None
 
 
+@dataclass(frozen=True)
+class Earlier:
+    """The issue before, for a re-issue, and what gives the reason of a change.
+
+    ``kept`` are its points where few of them can differ; ``side`` its rows for comparison, else read when needed.
+    """
+
+    before: Before
+    because: Because
+    kept: Kept | None
+    side: Side | None
+
+
 def lay_out(
     drafter: Drafter,
     told: Sequence[str | None],
     package: Path,
     progress: Progress | None,
-    earlier: tuple[Side, Because] | None = None,
+    earlier: Earlier | None = None,
 ) -> Laid:
     """Run the second pass into a new GeoPackage, and read it back through another library.
 
-    ``earlier`` are the rows of the issue before, and what gives the reason of a change; with it goes a layer of them.
+    With the issue ``earlier`` goes a layer of what changed; where few points did, its GeoPackage is copied and they are
+    changed in the copy.
 
     Raises `RuntimeError` where the rows do not add up and `ReadBackError` where the file is not what was written.
     """
+    written = None
     with tempfile.TemporaryFile() as spill:
-        layers = _Layers(drafter, told, spill, progress, earlier)
-        job = drafter.prepared.loaded.job
-        goal = target(job)
-        written = write_geopackage(
-            package,
-            layers.sources(f"heights: {goal['height_name']}"),
-            crs=goal["grid"],
-            data_to=datetime.fromtimestamp((drafter.gathered.newest or 0) / 1000, UTC),
-            metadata={
-                "height_datum": goal["height_name"],
-                "compound_crs": goal["definition"],
-                "caution": CAUTION,
-            },
-        )
+        if earlier is not None and earlier.kept is not None:
+            layers = _Layers(drafter, told, spill, progress, earlier)
+            written = layers.revise(earlier.kept, package)
+    if written is None:
+        with tempfile.TemporaryFile() as spill:
+            layers = _Layers(drafter, told, spill, progress, earlier)
+            written = layers.write(package)
     read_back(package, written)
     digest = hashlib.sha256()
     with package.open("rb") as file:
@@ -74,7 +88,7 @@ def dry(drafter: Drafter, told: Sequence[str | None], progress: Progress | None)
     """Run the second pass and write nothing."""
     with tempfile.TemporaryFile() as spill:
         layers = _Layers(drafter, told, spill, progress, None)
-        for source in layers.sources(""):
+        for source in layers.sources():
             for _ in source.batches:
                 pass
     return layers.laid([])
@@ -89,9 +103,10 @@ class _Layers:
         told: Sequence[str | None],
         spill: IO[bytes],
         progress: Progress | None,
-        earlier: tuple[Side, Because] | None,
+        earlier: Earlier | None,
     ) -> None:
-        self.earlier, self.now = earlier, Side()
+        self.earlier, self.was, self.now = earlier, Side(), Side()
+        self.description = f"heights: {target(drafter.prepared.loaded.job)['height_name']}"
         self.changes: dict[str, Any] | None = None
         self.drafter, self.spill, self.progress = drafter, spill, progress
         self.prepared, self.settled = drafter.prepared, drafter.settled
@@ -101,17 +116,64 @@ class _Layers:
         self.marks = mark_rows(self.settled, drafter.routes)
         self.sessions: pa.RecordBatch | None = None
 
-    def sources(self, description: str) -> Iterator[LayerSource]:
-        """Yield each layer when the one before is complete."""
-        yield LayerSource("points", self.carried.schema, self._points(), description)
-        yield LayerSource("check_marks", CHECK_MARKS, [self.checks], description)
-        self.sessions = session_rows(self.prepared, self.settled, self.drafter.routes, self.count.by_session)
-        yield LayerSource("sessions", SESSIONS, [self.sessions], description)
-        yield LayerSource("marks", MARKS, [self.marks], description)
-        yield LayerSource("held_back", HELD_BACK, self._held_back(), description)
+    def write(self, package: Path) -> tuple[Written, ...]:
+        """Write every layer into a new GeoPackage."""
         if self.earlier is not None:
-            rows, self.changes = compare(self.earlier[0], self.now, self.earlier[1])
-            yield LayerSource("changes", CHANGES, [rows], description, geometry_type=LINE_Z)
+            self.was = self.earlier.side or self.earlier.before.side()
+        return self._write(package, self.sources(), into=False)
+
+    def revise(self, kept: Kept, package: Path) -> tuple[Written, ...] | None:
+        """Run the second pass against the points of the issue before, and change a copy of its GeoPackage.
+
+        Returns None, and has written nothing, where points came or went or too many of them differ.
+        """
+        rows, fresh = Rows(self.drafter, self.carried), []
+        for drafted, _ in self._drafted(rows):
+            found = kept.take(drafted)
+            if found is None:
+                return None
+            differing, grid = found
+            if len(differing):
+                fresh.append(rows.points(drafted, differing))
+                self.now.add(fresh[-1], held=False)
+                self.was.add(_at(fresh[-1], grid), held=False)
+        if not kept.whole:
+            return None
+        points = kept.written(target(self.prepared.loaded.job)["grid"], self.carried.schema)
+        revised = [batch.select(REVISED) for batch in fresh]
+        copy_with_rows(kept.before.package, package, points, kept.fids(), revised)
+        return points, *self._write(package, self._others(), into=True)
+
+    def _write(self, package: Path, layers: Iterable[LayerSource], *, into: bool) -> tuple[Written, ...]:
+        goal = target(self.prepared.loaded.job)
+        return write_geopackage(
+            package,
+            layers,
+            crs=goal["grid"],
+            data_to=datetime.fromtimestamp((self.drafter.gathered.newest or 0) / 1000, UTC),
+            metadata={
+                "height_datum": goal["height_name"],
+                "compound_crs": goal["definition"],
+                "caution": CAUTION,
+            },
+            into=into,
+        )
+
+    def sources(self) -> Iterator[LayerSource]:
+        """Yield each layer when the one before is complete."""
+        yield LayerSource("points", self.carried.schema, self._points(), self.description)
+        yield from self._others()
+
+    def _others(self) -> Iterator[LayerSource]:
+        """Yield the layers after ``points``, once the second pass is done."""
+        yield LayerSource("check_marks", CHECK_MARKS, [self.checks], self.description)
+        self.sessions = session_rows(self.prepared, self.settled, self.drafter.routes, self.count.by_session)
+        yield LayerSource("sessions", SESSIONS, [self.sessions], self.description)
+        yield LayerSource("marks", MARKS, [self.marks], self.description)
+        yield LayerSource("held_back", HELD_BACK, self._held_back(), self.description)
+        if self.earlier is not None:
+            rows, self.changes = compare(self.was, self.now, self.earlier.because)
+            yield LayerSource("changes", CHANGES, [rows], self.description, geometry_type=LINE_Z)
 
     def laid(self, files: list[dict[str, Any]]) -> Laid:
         """Return the sum of it all, once every layer has been taken."""
@@ -128,24 +190,29 @@ class _Layers:
         )
 
     def _points(self) -> Iterator[pa.RecordBatch]:
-        rows, done, total = Rows(self.drafter, self.carried), 0, sum(self.drafter.gathered.rows)
+        rows = Rows(self.drafter, self.carried)
+        for drafted, held in self._drafted(rows):
+            batch = rows.points(drafted)
+            if self.earlier is not None:
+                for compared, is_held in ((held, True), (batch, False)):
+                    if compared is not None:
+                        self.now.add(compared, is_held)
+            if batch.num_rows:
+                yield batch
+
+    def _drafted(self, rows: Rows) -> Iterator[tuple[Drafted, pa.RecordBatch | None]]:
+        """Yield every batch of the second pass, with its rows that are held back, which are spilled."""
+        done, total = 0, sum(self.drafter.gathered.rows)
         with pa.ipc.new_stream(self.spill, HELD_BACK) as spilled:
             for drafted in self.drafter.batches():
                 self._note(drafted)
-                if drafted.held.any():
-                    spilled.write_batch(self._seen(rows.held_back(drafted), held=True))
-                batch = rows.points(drafted)
-                if batch.num_rows:
-                    yield self._seen(batch, held=False)
+                held = rows.held_back(drafted) if drafted.held.any() else None
+                if held is not None:
+                    spilled.write_batch(held)
+                yield drafted, held
                 done += len(drafted.held)
                 if self.progress:
                     self.progress("correcting", done, total)
-
-    def _seen(self, batch: pa.RecordBatch, held: bool) -> pa.RecordBatch:
-        """Keep what a comparison with the issue before needs."""
-        if self.earlier is not None:
-            self.now.add(batch, held)
-        return batch
 
     def _note(self, drafted: Drafted) -> None:
         points = drafted.points
@@ -158,3 +225,10 @@ class _Layers:
         self.spill.seek(0)
         with pa.ipc.open_stream(self.spill) as held:
             yield from held
+
+
+def _at(rows: pa.RecordBatch, grid: NDArray[np.float64]) -> pa.RecordBatch:
+    """Return rows of ``points`` at other (k, 3) coordinates."""
+    for axis, name in enumerate(("easting", "northing", "height")):
+        rows = rows.set_column(rows.schema.get_field_index(name), name, pa.array(grid[:, axis]))
+    return rows

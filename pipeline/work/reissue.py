@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from pipeline.correct import Corrected
 from pipeline.issue.previous import read_rows
-from pipeline.issue.recount import is_as_issued
+from pipeline.issue.recount import has_issued_bytes, is_as_issued
 from pipeline.job.load import meaning_of
 from pipeline.job.model import Job
 from pipeline.work.account import target
@@ -27,7 +27,7 @@ from pipeline.work.settle import Settled
 #: The corrected values of a point, as the layer ``points`` has them.
 _VALUES = tuple(Corrected.__dataclass_fields__)
 
-_FILE, _SESSION = "the raw file ", "session "
+_FILE, SESSION = "the raw file ", "session "
 
 
 @dataclass(frozen=True)
@@ -39,13 +39,18 @@ class Before:
 
     @cached_property
     def points(self) -> pa.Table:
-        """Its points: what a comparison needs, and the numbers that may be taken over."""
-        return read_rows(self.package, "points", tuple(dict.fromkeys((*COMPARED, "source_row", *_VALUES))))
+        """Its points: where each came from, and what a change may reach. Raises `Lost`."""
+        return read_rows(self.package, "points", ("session", "source_file", "source_row", "proof", *_VALUES))
+
+    @cached_property
+    def untouched(self) -> bool:
+        """Whether its GeoPackage is byte for byte as it was issued."""
+        return has_issued_bytes(self.package, self.record.get("files", []))
 
     def side(self) -> Side:
-        """Return its rows for comparison."""
+        """Return its rows for comparison. Raises `Lost`."""
         side = Side()
-        side.add(self.points, held=False)
+        side.add(read_rows(self.package, "points", COMPARED), held=False)
         side.add(read_rows(self.package, "held_back", COMPARED), held=True)
         return side
 
@@ -148,9 +153,9 @@ def reuse(before: Before, prepared: Prepared, now: Mapping[str, Mapping[str, str
     files = {shown for shown, total in now["files"].items() if then["files"].get(shown) == total}
     if not same.any() or not files or prepared.loaded.job.shift.model != "geocentric":
         return None
-    if not is_as_issued(before.package, before.record.get("files", [])):
+    if not before.untouched and not is_as_issued(before.package, before.record.get("files", [])):
         return None
-    table = before.points
+    table = before.points.select(["session", "source_file", "source_row", *_VALUES])
     number = pc.index_in(table.column("session"), pa.array(names, pa.string()))
     table = table.append_column("number", pc.fill_null(number, -1))
     rows = {}
@@ -192,8 +197,8 @@ def reasons(
         sentence = f"{name} {how}"
         if name.startswith(_FILE):
             by_file[name.removeprefix(_FILE)] = sentence
-        elif name.startswith(_SESSION):
-            session = name.removeprefix(_SESSION)
+        elif name.startswith(SESSION):
+            session = name.removeprefix(SESSION)
             by_session[session] = (*by_session.get(session, ()), sentence)
         elif name != REGISTER or not changed:
             general.append(sentence)

@@ -84,9 +84,9 @@ class Rows:
     drafter: Drafter
     carried: Carried
 
-    def points(self, drafted: Drafted) -> pa.RecordBatch:
-        """Return the drafted points of a batch as rows of ``points``."""
-        rows = np.flatnonzero(drafted.points)
+    def points(self, drafted: Drafted, rows: NDArray[np.int64] | None = None) -> pa.RecordBatch:
+        """Return the drafted points of a batch, or only some of its ``rows``, as rows of ``points``."""
+        rows = np.flatnonzero(drafted.points) if rows is None else rows
         chosen = pa.array(rows)
         batch, found = drafted.batch, drafted.corrected
         columns = [

@@ -1,0 +1,126 @@
+"""Some rows of a layer changed in a copy of a GeoPackage: what two issues have in common is not written again."""
+
+import shutil
+import sqlite3
+import struct
+from collections.abc import Iterator, Sequence
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from pipeline.issue.geopackage import NotWritten
+from pipeline.issue.layers import GEOMETRY
+from pipeline.issue.readback import ReadBackError
+from pipeline.issue.tally import Written
+
+#: Little-endian, no envelope (OGC 12-128r19, clause 2.1.3); eight bytes with the srs_id, then the WKB.
+_HEADER = struct.Struct("<2sBBi")
+_PLACE = struct.Struct("<3d")
+#: Bytes of byte order and geometry type before the coordinates of a WKB point.
+_BEFORE_PLACE = _HEADER.size + 5
+
+
+def copy_with_rows(
+    earlier: Path, package: Path, layer: Written, fids: NDArray[np.int64], rows: Sequence[pa.RecordBatch]
+) -> None:
+    """Copy the GeoPackage of an issue, change some rows of one of its layers of points, and read them back.
+
+    Args:
+        earlier: the GeoPackage to copy, which nobody has open.
+        package: the copy.
+        layer: what the layer must contain afterwards.
+        fids: (k,) feature ids of the rows to change.
+        rows: the k rows as they must be; geometry and every column that a row may differ in.
+
+    Raises FileExistsError where there is a copy already, NotWritten where the disk refuses, and ReadBackError where a
+    row is not what was given.
+    """
+    if package.exists():
+        raise FileExistsError(f"{package} exists; an issue's files are written once")
+    shutil.copyfile(earlier, package)
+    try:
+        with closing(sqlite3.connect(package, isolation_level=None)) as file:
+            # as in `geopackage`: the copy counts only once it was synced and read back
+            file.execute("PRAGMA journal_mode = OFF").fetchall()
+            file.execute("PRAGMA synchronous = OFF")
+            given = list(_given(file, layer.name, rows))
+            _functions(file)
+            file.execute("BEGIN")
+            _change(file, layer, fids, rows, given)
+            file.execute("COMMIT")
+        with closing(sqlite3.connect(f"{package.resolve().as_uri()}?mode=ro&immutable=1", uri=True)) as file:
+            differing = _differing(file, layer.name, fids, rows, given)
+    except sqlite3.DatabaseError as error:
+        raise NotWritten(f"{package.name}, layer {layer.name}: {error}") from error
+    if differing:
+        raise ReadBackError(package, [f"layer {layer.name}: row {fid} is not the one given" for fid in differing[:3]])
+
+
+def _columns(rows: Sequence[pa.RecordBatch]) -> list[str]:
+    names = rows[0].schema.names if rows else []
+    return [_quoted("geom" if name == GEOMETRY else name) for name in names]
+
+
+def _quoted(name: str) -> str:
+    return '"' + name.replace('"', '""') + '"'
+
+
+def _given(file: sqlite3.Connection, layer: str, rows: Sequence[pa.RecordBatch]) -> Iterator[tuple[Any, ...]]:
+    """Yield the values of each row as SQLite keeps them."""
+    query = "SELECT srs_id FROM gpkg_geometry_columns WHERE table_name = ?"
+    ((srs_id,),) = file.execute(query, (layer,)).fetchall()
+    header = _HEADER.pack(b"GP", 0, 1, srs_id)
+    for batch in rows:
+        columns = [
+            [None if wkb is None else header + wkb for wkb in batch.column(name).to_pylist()]
+            if name == GEOMETRY
+            else batch.column(name).to_pylist()
+            for name in batch.schema.names
+        ]
+        yield from zip(*columns, strict=True)
+
+
+def _functions(file: sqlite3.Connection) -> None:
+    """Provide what the triggers call that keep the spatial index (OGC 12-128r19, annex F.3)."""
+
+    def coordinate(axis: int) -> Any:
+        return lambda blob: _PLACE.unpack_from(blob, _BEFORE_PLACE)[axis]
+
+    for name, axis in (("ST_MinX", 0), ("ST_MaxX", 0), ("ST_MinY", 1), ("ST_MaxY", 1)):
+        file.create_function(name, 1, coordinate(axis), deterministic=True)
+    file.create_function("ST_IsEmpty", 1, lambda blob: None if blob is None else 0, deterministic=True)
+
+
+def _change(
+    file: sqlite3.Connection,
+    layer: Written,
+    fids: NDArray[np.int64],
+    rows: Sequence[pa.RecordBatch],
+    given: list[tuple[Any, ...]],
+) -> None:
+    columns = ", ".join(f"{name} = ?" for name in _columns(rows))
+    if given:
+        values = ((*row, fid) for row, fid in zip(given, fids.tolist(), strict=True))
+        file.executemany(f"UPDATE {_quoted(layer.name)} SET {columns} WHERE fid = ?", values)
+    if layer.geometries:
+        file.execute(
+            "UPDATE gpkg_contents SET min_x = ?, min_y = ?, max_x = ?, max_y = ? WHERE table_name = ?",
+            (*layer.low[:2], *layer.high[:2], layer.name),
+        )
+
+
+def _differing(
+    file: sqlite3.Connection,
+    layer: str,
+    fids: NDArray[np.int64],
+    rows: Sequence[pa.RecordBatch],
+    given: list[tuple[Any, ...]],
+) -> list[int]:
+    """Return the feature ids of the rows that are not what was given."""
+    query = f"SELECT {', '.join(_columns(rows))} FROM {_quoted(layer)} WHERE fid = ?" if given else ""
+    pairs = zip(fids.tolist(), given, strict=True)
+    return [fid for fid, row in pairs if file.execute(query, (fid,)).fetchone() != row]
