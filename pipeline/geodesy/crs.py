@@ -61,11 +61,13 @@ def horizontal_of(crs: CRS) -> CRS:
     return crs if crs.is_geocentric else crs.to_2d()
 
 
+@lru_cache(maxsize=256)  # PROJ takes milliseconds to make one; a job asks for the same few again and again
 def geographic_of(crs: CRS) -> CRS:
     """Return the 2D geographic CRS of the datum. Raises `OperationError` for a vertical CRS."""
     return _base(crs).to_2d() if not crs.is_geocentric else _geodetic(_base(crs), "ellipsoidal")
 
 
+@lru_cache(maxsize=256)
 def geocentric_of(crs: CRS) -> CRS:
     """Return the geocentric CRS (X, Y, Z in metres) of the datum. Raises `OperationError` for a vertical CRS."""
     return _geodetic(_base(crs), "Cartesian")

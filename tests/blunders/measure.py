@@ -1,6 +1,6 @@
 """Plants every kind of blunder in random jobs, runs them, and prints what the readings made of it. Run by hand.
 
-    python tests/blunders/measure.py [--few] [--only WORDS] [--series NAME] [--workers 2]
+    python tests/blunders/measure.py [--few] [--only WORDS] [--series WORD] [--marks 300] [--workers 2]
 
 Nothing here depends on the day or the machine: job number n of a kind is the same everywhere. See README.md beside it.
 """
@@ -99,11 +99,12 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--each", type=Path, help="write what every job came to, one JSON object a line")
     parser.add_argument("--series", default="", help="any word: draw other jobs than those of the table in README.md")
+    parser.add_argument("--marks", type=int, default=0, help="marks that nobody occupies, besides those of each job")
     arguments = parser.parse_args()
     start = time.perf_counter()
     work = tasks(FEW if arguments.few else COUNTS, arguments.only)
     with ProcessPoolExecutor(arguments.workers) as pool:
-        found = list(pool.map(partial(run_one, series=arguments.series), work, chunksize=10))
+        found = list(pool.map(partial(run_one, series=arguments.series, marks=arguments.marks), work, chunksize=10))
     if arguments.each:
         arguments.each.write_text("".join(json.dumps(asdict(each)) + "\n" for each in found), encoding="utf-8")
     print(table(found))

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from blunder_kinds import BLUNDERS, RANDOM, Planted
-from blunder_world import draw
+from blunder_world import crowd, draw
 from running import paste_session
 
 from pipeline import run_job
@@ -43,8 +43,8 @@ class Found:
     split: bool | None = None
 
 
-def run_one(task: tuple[str, int], series: str = "") -> Found:
-    """Draw, plant, run and judge one job; every series has jobs of its own."""
+def run_one(task: tuple[str, int], series: str = "", marks: int = 0) -> Found:
+    """Draw, plant, run and judge one job; every series has jobs of its own, ``marks`` go to the register besides."""
     kind, number = task
     planter = (BLUNDERS | {f"unexplained: {name}": plant for name, plant in RANDOM.items()}).get(kind)
     for attempt in range(1000):
@@ -56,6 +56,7 @@ def run_one(task: tuple[str, int], series: str = "") -> Found:
     else:
         raise RuntimeError(f"no job has room for: {kind}")
     with tempfile.TemporaryDirectory() as folder:
+        crowd(world, marks)
         path = world.write(Path(folder))
         start = time.perf_counter()
         try:

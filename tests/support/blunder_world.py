@@ -178,6 +178,19 @@ def set_up(world: World, session: int) -> None:
     job.keep(keep)
 
 
+def crowd(world: World, count: int) -> None:
+    """Add marks that nobody occupies, within the job's reach: the more marks, the more can be taken for one another."""
+    reach, given = world.job.plan.reach, np.array([[float(text) for text in row] for row in world.register.values()])
+    degree = 111_000.0 * np.cos(np.radians(given[0, 1]))
+    unit = np.array([1 / degree, 1 / 111_000.0, 1.0]) if world.geographic else np.ones(3)
+    off = world.random.uniform(-1, 1, (count, 3)) * [reach, reach, 20.0]
+    digits = [_DEGREES, _DEGREES, _METRES] if world.geographic else [_METRES] * 3
+    for number, row in enumerate(given.mean(axis=0) + off * unit):
+        world.register[f"R{number:04d}"] = [f"{value:.{kept}f}" for value, kept in zip(row, digits, strict=True)]
+    for name in ("hu95", "vu95"):
+        world.job.register[name] = np.full(len(world.register), world.job.register[name][0])
+
+
 def chosen(world: World, values: NDArray[np.int64] | range | list[int]) -> int:
     """Return one of the values at random."""
     return int(world.random.choice(list(values)))
