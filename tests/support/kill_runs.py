@@ -47,7 +47,11 @@ finally:
 
 @dataclass
 class Bench:
-    """A job whose register is revised before every run, so that each has something to issue."""
+    """A job whose register is revised before every run, so that each has something to issue.
+
+    By turns one mark is revised, which reaches few points, so that they are changed in a copy of the issue before, and
+    all marks, so that every layer is written anew.
+    """
 
     place: Path
     points: int = 1500
@@ -56,7 +60,7 @@ class Bench:
     path: Path = field(init=False)
 
     def __post_init__(self) -> None:
-        self.job = simulate(Plan(sessions=2, points=self.points // 2, noise=False))
+        self.job = simulate(Plan(sessions=15, points=self.points // 15, ties=1, marks=17, noise=False))
         self.path = self.job.write(self.place)
 
     @property
@@ -65,8 +69,10 @@ class Bench:
         return self.place / "out"
 
     def revise(self) -> None:
-        """Revise a mark's height by a few millimetres, far within every tolerance."""
-        self.job.mistype("CM1", "height", 0.002 if self.revisions % 2 else -0.002)
+        """Revise one mark's height, or all marks', by a few millimetres, far within every tolerance."""
+        turn, few = divmod(self.revisions, 2)
+        for mark in self.job.register["mark"][: 1 if few else None]:
+            self.job.mistype(str(mark), "height", 0.002 if turn % 2 else -0.002)
         self.revisions += 1
         write_register(self.job.register, self.place / "register.csv")
 

@@ -1,0 +1,218 @@
+"""A revision that reaches few points changes their rows in a copy of the issue before: nothing else may differ.
+
+The other way, every layer written anew, is the measure: the same layers, sums and tables come out of both.
+"""
+
+import sqlite3
+from contextlib import closing
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import fiona
+import numpy as np
+import pytest
+from altered import touch_header
+from issued import Issue, current_issue
+from simulate import Plan, Simulation, simulate
+from simulate_files import write_register
+
+from pipeline import run_job
+from pipeline.verify import verify
+from pipeline.work import kept, layout
+
+#: Thirteen sessions on marks of their own: what one of them ties is a thirteenth of the points.
+WIDE = Plan(sessions=13, points=8, ties=1, checks=2, marks=15, seed=3)
+LAYERS = ("points", "check_marks", "sessions", "marks", "held_back", "changes")
+
+
+@pytest.fixture
+def copies(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """How many rows were changed in a copy, run by run."""
+    made: list[int] = []
+    way = layout.copy_with_rows
+
+    def counted(*given: Any) -> None:
+        made.append(len(given[3]))
+        way(*given)
+
+    monkeypatch.setattr(layout, "copy_with_rows", counted)
+    return made
+
+
+def revised(folder: Path, metres: float = 0.004, job: Simulation | None = None) -> Issue:
+    """Issue a job, revise the mark that ties its first session, and issue it again."""
+    job = job or simulate(WIDE)
+    path = job.write(folder)
+    run_job(path)
+    revise(job, folder, metres)
+    run_job(path)
+    return current_issue(folder / "out")
+
+
+def revise(job: Simulation, folder: Path, metres: float) -> None:
+    job.mistype(str(job.job["session"][0]["ties"][0]["mark"]), "easting", metres)
+    write_register(job.register, folder / "register.csv")
+
+
+def written_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let every issue be written anew."""
+    monkeypatch.setattr("pipeline.run.kept", lambda *_: None)
+
+
+def everything(package: Path, query: str) -> list[tuple[Any, ...]]:
+    with closing(sqlite3.connect(f"file:{package}?mode=ro&immutable=1", uri=True)) as file:
+        return file.execute(query).fetchall()
+
+
+def test_both_ways_give_the_same_issue(tmp_path: Path, copies: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
+    quick = revised(tmp_path / "quick")
+    assert copies == [8]
+    written_anew(monkeypatch)
+    slow = revised(tmp_path / "slow")
+    assert copies == [8]
+    for name in LAYERS:
+        order = f'select * from "{name}" order by fid'
+        assert everything(quick.package, order) == everything(slow.package, order), name
+    ours, theirs = quick.record, slow.record
+    for record in (ours, theirs):
+        for file in record["files"]:
+            file.pop("sha256")
+    assert ours == theirs
+    assert verify(tmp_path / "quick" / "out").findings == ()
+
+
+def test_what_describes_the_layers_is_as_if_they_were_written_anew(
+    tmp_path: Path, copies: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    quick = revised(tmp_path / "quick")
+    written_anew(monkeypatch)
+    slow = revised(tmp_path / "slow")
+    assert copies == [8]
+    named = "select name from sqlite_master where type = 'table' and name like 'gpkg%'"
+    tables = {row[0] for row in everything(slow.package, named)}
+    assert {"gpkg_contents", "gpkg_metadata", "gpkg_extensions", "gpkg_ogr_contents"} <= tables
+    for table in sorted(tables - {"gpkg_contents", "gpkg_metadata_reference", "gpkg_metadata"}):
+        ours, theirs = (sorted(everything(one.package, f"select * from {table}")) for one in (quick, slow))
+        assert ours == theirs, table
+    metadata = (
+        "select reference_scope, table_name, timestamp, md_scope, metadata from gpkg_metadata_reference"
+        " join gpkg_metadata on md_file_id = id order by 1, 2"
+    )
+    assert everything(quick.package, metadata) == everything(slow.package, metadata)
+    contents = "select * from gpkg_contents order by rowid"
+    for our, their in zip(everything(quick.package, contents), everything(slow.package, contents), strict=True):
+        assert our[:5] == their[:5]
+        np.testing.assert_allclose(
+            np.array(our[5:9], float), np.array(their[5:9], float), rtol=0, atol=1e-6, equal_nan=True
+        )
+        assert our[9:] == their[9:]
+
+
+def test_the_spatial_index_finds_the_points_where_they_are_now(tmp_path: Path, copies: list[int]) -> None:
+    """By half a metre, so that an index of the old places would miss them; through another library's own use of it."""
+    job = simulate(WIDE)
+    job.job["checks"] = {"horizontal": 2.0}
+    issue = revised(tmp_path, 0.5, job)
+    assert copies == [8]
+    moved = everything(issue.package, "select name, new_easting, new_northing, old_easting from changes")
+    assert len(moved) == 8
+    with fiona.open(issue.package, layer="points") as layer:
+        for name, east, north, old_east in moved:
+            for at, found in ((east, True), (old_east, False)):
+                box = (at - 0.01, north - 0.01, at + 0.01, north + 0.01)
+                assert (name in {one["properties"]["name"] for one in layer.filter(bbox=box)}) is found
+
+
+def test_the_same_revisions_give_the_same_bytes(tmp_path: Path, copies: list[int]) -> None:
+    one, other = revised(tmp_path / "one"), revised(tmp_path / "other" / "deeper")
+    assert copies == [8, 8]
+    for first, second in zip(sorted(one.folder.iterdir()), sorted(other.folder.iterdir()), strict=True):
+        assert first.read_bytes() == second.read_bytes(), first.name
+
+
+def test_one_revision_after_the_other(tmp_path: Path, copies: list[int]) -> None:
+    """The layer of changes is replaced, not added to; the last issue is that of a first run with the last register."""
+    job = simulate(WIDE)
+    path = job.write(tmp_path / "kept")
+    run_job(path)
+    for metres in (0.004, -0.006, 0.003):
+        revise(job, tmp_path / "kept", metres)
+        run_job(path)
+    assert copies == [8, 8, 8]
+    last = current_issue(tmp_path / "kept" / "out")
+    assert last.record["issue"] == 4
+    assert [row[0] for row in everything(last.package, "select count(*) from changes")] == [8]
+    run_job(job.write(tmp_path / "fresh"))
+    fresh = current_issue(tmp_path / "fresh" / "out")
+    for name in LAYERS[:-1]:
+        order = f'select * from "{name}" order by fid'
+        assert everything(last.package, order) == everything(fresh.package, order), name
+
+
+def test_points_that_are_held_from_now_on_are_written_anew(tmp_path: Path, copies: list[int]) -> None:
+    """A revision by more than the tolerance makes its session's checks fail."""
+    issue = revised(tmp_path, 0.5)
+    assert copies == []
+    assert issue.record["changes"]["held"] == 8
+
+
+def test_a_proof_word_that_changes_is_changed_in_the_copy(tmp_path: Path, copies: list[int]) -> None:
+    """With suspect points released, a failing check changes no row but in its word, and in what moved."""
+    job = simulate(WIDE)
+    job.job["issue"] = {"hold_back": []}
+    issue = revised(tmp_path, 0.5, job)
+    assert copies == [8]
+    words = dict(everything(issue.package, "select name, proof from points"))
+    first = str(job.job["session"][0]["name"])
+    of_first = {row[0] for row in everything(issue.package, f"select name from points where session = '{first}'")}
+    assert {words[name] for name in of_first} == {"suspect"}
+    assert {word for name, word in words.items() if name not in of_first} == {"bracketed"}
+
+
+def test_a_revision_that_reaches_many_points_is_written_anew(tmp_path: Path, copies: list[int]) -> None:
+    revised(tmp_path, job=simulate(Plan(sessions=3, points=8, ties=1, checks=2, marks=5)))
+    assert copies == []
+
+
+@pytest.mark.parametrize("how", ["the job file", "a raw file", "a session's times"])
+def test_other_changes_are_written_anew_or_come_out_the_same(how: str, tmp_path: Path, copies: list[int]) -> None:
+    job = simulate(WIDE)
+    path = job.write(tmp_path / "kept")
+    run_job(path)
+    if how == "the job file":
+        job.job["quality"]["centring"] = 0.004
+    elif how == "a raw file":
+        job.rows["code"][job.rows["kind"] == "point"] = "NEW"
+    else:
+        job.job["session"][0]["end"] += timedelta(minutes=1)
+    run_job(job.write(tmp_path / "kept"))
+    assert copies == ([0] if how == "a session's times" else [])
+    run_job(job.write(tmp_path / "fresh"))
+    last, fresh = (current_issue(tmp_path / place / "out") for place in ("kept", "fresh"))
+    for name in LAYERS[:-1]:
+        order = f'select * from "{name}" order by fid'
+        assert everything(last.package, order) == everything(fresh.package, order), name
+
+
+def test_a_package_that_a_viewer_touched_is_not_copied(tmp_path: Path, copies: list[int]) -> None:
+    job = simulate(WIDE)
+    path = job.write(tmp_path)
+    run_job(path)
+    touch_header(current_issue(tmp_path / "out").package)
+    revise(job, tmp_path, 0.004)
+    assert run_job(path).exit_code == 0
+    assert copies == []
+    assert current_issue(tmp_path / "out").record["changes"]["moved"] == 8
+
+
+def test_a_copy_that_does_not_read_back_is_never_issued(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A row that is not what was given ends the run; the issue before stands."""
+    job = simulate(WIDE)
+    path = job.write(tmp_path)
+    run_job(path)
+    monkeypatch.setattr(kept.Kept, "fids", lambda self: np.concatenate(self.changed) + 2)
+    revise(job, tmp_path, 0.004)
+    with pytest.raises(Exception, match="does not hold what was written"):
+        run_job(path)
+    assert current_issue(tmp_path / "out").record["issue"] == 1
