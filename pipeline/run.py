@@ -12,7 +12,7 @@ from pipeline.issue.confirmed import confirm, confirmed
 from pipeline.issue.geopackage import NotWritten
 from pipeline.issue.previous import Lost
 from pipeline.issue.publish import job_lock, newest, open_issue, recover
-from pipeline.issue.record import Record, read_record, write_record
+from pipeline.issue.record import Record, read_record, sum_of, write_record
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.text import digest
 from pipeline.words import Reason
@@ -208,6 +208,7 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
         if last is not None:
             changes = {"since": last["issue"], "because": because, **(laid.changes or {})}
         record = worked.record(laid, staged.number, changes, last)
+        record["sum"] = sum_of(record)
         write_record(staged.path, record)
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC))
     confirm(folder, record["issue"], at_hand(worked.prepared))

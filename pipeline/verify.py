@@ -9,7 +9,7 @@ from pipeline.issue.at_rest import BESIDE, logs_of
 from pipeline.issue.current import NAME as CURRENT
 from pipeline.issue.publish import ISSUES, dead_runs, numbered
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import Record, RecordError, read_record
+from pipeline.issue.record import Record, RecordError, read_record, sum_of
 from pipeline.issue.recount import NotReadable, recount
 from pipeline.issue.register import NAME as REGISTER
 from pipeline.issue.register import read_register
@@ -86,6 +86,8 @@ def _issue(place: Path, number: int, record: Record) -> Iterator[_Told]:
     """Yield what is to be told of an issue's folder, or of a copy of it."""
     if record["issue"] != number:
         yield RECORD, f"it is the record of issue {record['issue']:03d}", True
+    if "sum" in record and record["sum"] != sum_of(record):
+        yield RECORD, "it does not say what it said when it was written", True
     files = record.get("files")
     if not files:
         yield RECORD, "it has no sums of the files (a program of long ago wrote it), so they cannot be verified", True

@@ -3,6 +3,7 @@
 It holds no time of making and no path of the machine it was made on: those would make two runs of one job differ.
 """
 
+import hashlib
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
@@ -56,6 +57,7 @@ class Record(TypedDict):
     files: NotRequired[list[dict[str, Any]]]
     identity: NotRequired[dict[str, str]]
     notes: NotRequired[list[str]]
+    sum: NotRequired[str]
 
 
 class RecordError(Exception):
@@ -121,6 +123,12 @@ def serialise(record: Record) -> bytes:
     """Return a record as the bytes of its file: keys sorted, UTF-8, lines ending in a line feed."""
     text = json.dumps(record, sort_keys=True, ensure_ascii=False, indent=2, allow_nan=False)
     return f"{text}\n".encode()
+
+
+def sum_of(record: Mapping[str, Any]) -> str:
+    """Return the SHA-256, in hexadecimal, of everything that a record says but its own ``sum``."""
+    rest = {key: value for key, value in record.items() if key != "sum"}
+    return hashlib.sha256(serialise(cast(Record, rest))).hexdigest()
 
 
 def write_record(folder: Path, record: Record) -> Path:

@@ -76,6 +76,7 @@ def test_both_ways_give_the_same_issue(tmp_path: Path, copies: list[int], monkey
         assert everything(quick.package, order) == everything(slow.package, order), name
     ours, theirs = quick.record, slow.record
     for record in (ours, theirs):
+        del record["sum"]
         for file in record["files"]:
             file.pop("sha256")
     assert ours == theirs

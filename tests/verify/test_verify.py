@@ -17,6 +17,8 @@ from pipeline.cli.main import app
 from pipeline.problems import JobError
 from pipeline.verify import Verified, verify
 
+ALTERED = "issue.json: it does not say what it said when it was written"
+
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -151,7 +153,21 @@ def test_records_that_cannot_be_read_or_do_not_add_up_are_found(folder: Path) ->
     replace_in(path, {'"held_back": 0': '"held_back": 3'})
     found = told(folder)
     assert found[0][0] == 1 and found[0][1].startswith("issue.json: cannot be read")
-    assert found[1:] == [(2, "issue.json: it says 3 rows for held_back, the layer that was issued has 0")]
+    assert found[1:] == [
+        (2, ALTERED),
+        (2, "issue.json: it says 3 rows for held_back, the layer that was issued has 0"),
+    ]
+
+
+def test_an_altered_number_of_a_record_is_found(folder: Path) -> None:
+    """Also one that nothing else of the issue repeats; layout and order of its lines say nothing."""
+    path = folder / "issues" / "001" / "issue.json"
+    record = json.loads(path.read_text())
+    path.write_text(json.dumps(dict(reversed(record.items())), indent=5))
+    assert told(folder) == []
+    record["sessions"][0]["shift_x"] += 0.001
+    path.write_text(json.dumps(record))
+    assert told(folder) == [(1, ALTERED)]
 
 
 def test_a_record_with_a_path_out_of_its_folder_is_not_followed(folder: Path) -> None:
@@ -159,14 +175,14 @@ def test_a_record_with_a_path_out_of_its_folder_is_not_followed(folder: Path) ->
     record = json.loads(path.read_text())
     record["files"][0]["name"] = "../001/simulated-001.gpkg"
     path.write_text(json.dumps(record))
-    assert told(folder) == [(2, "issue.json: its list of files is not one that a run wrote")]
+    assert told(folder) == [(2, ALTERED), (2, "issue.json: its list of files is not one that a run wrote")]
 
 
 def test_a_record_without_sums_of_content_is_held_by_its_bytes(folder: Path) -> None:
-    """An issue made before contents were summed."""
+    """An issue made before contents and records were summed."""
     path = folder / "issues" / "001" / "issue.json"
     record = json.loads(path.read_text())
-    del record["files"][0]["layers"]
+    del record["files"][0]["layers"], record["sum"]
     path.write_text(json.dumps(record))
     assert told(folder) == []
     touch_header(package(folder, 1))
