@@ -159,7 +159,15 @@ def read(
     ]
     unexplained = min((one.score for one in fitting if one.hypothesis.kind in UNEXPLAINED), default=math.inf)
     told = [replace(one, chance=not any(one.hypothesis.free) and one.score >= unexplained) for one in fitting]
-    return sorted(told, key=lambda one: one.score)
+    return _once(sorted(told, key=lambda one: one.score))
+
+
+def _once(readings: Sequence[Reading]) -> list[Reading]:
+    """Return the best of those that differ only in which components of one shape are free, in their order."""
+    best: dict[tuple[Kind, int], Reading] = {}
+    for one in readings:
+        best.setdefault((one.hypothesis.kind, id(one.hypothesis.shape)), one)
+    return list(best.values())
 
 
 def _whole(

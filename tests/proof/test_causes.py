@@ -40,6 +40,17 @@ def test_a_free_vector_is_the_weighted_mean_and_is_charged_per_component() -> No
     assert reading.score == pytest.approx(4.0 + charged, abs=1e-6)
 
 
+def test_of_a_vector_free_in_more_or_fewer_components_the_best_is_told() -> None:
+    """An error in position alone is not told once more with a height of nothing."""
+    seen = evidence([[0.0, 0.0, 0.0], [0.20, -0.10, 0.0], [0.22, -0.12, 0.0]])
+    shape = np.array([[0.0] * 3, [1.0] * 3, [1.0] * 3])
+    free = [(True, True, True), (True, True, False), (False, False, True)]
+    (reading,) = read(seen, [Hypothesis(Kind.BASE_MOVED, "m", shape, parts) for parts in free], 0.03, 0.05)
+    assert reading.hypothesis.free == (True, True, False)
+    two = [Hypothesis(Kind.BASE_MOVED, "m", 1.0 * shape, free[1]), Hypothesis(Kind.BASE_MOVED, "m", shape, free[1])]
+    assert len(read(seen, two, 0.03, 0.05)) == 2
+
+
 @pytest.mark.parametrize("count", [1, 2, 3])
 def test_the_charge_is_the_odds_of_a_size_without_scale(count: int) -> None:
     """The noise's own box around the vector, as a share of all vectors: every octave and direction alike."""
