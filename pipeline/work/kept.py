@@ -1,12 +1,11 @@
 """The points of the issue before, held against the second pass row by row: which of them are not as they were."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.correct import Corrected
@@ -17,7 +16,7 @@ from pipeline.proof.bracket import PROOFS
 from pipeline.work.draft import Drafted
 from pipeline.work.identity import REGISTER, differences
 from pipeline.work.prepare import Prepared
-from pipeline.work.reissue import SESSION, Before, Reuse
+from pipeline.work.reissue import SESSION, Before, Reuse, position
 from pipeline.work.session_lines import iso
 
 Floats = NDArray[np.float64]
@@ -148,7 +147,7 @@ def kept(
     table = before.points
     names = tuple(window.session.name for window in prepared.windows)
     shown = tuple(dict.fromkeys(export.shown for export in prepared.exports))
-    session = _index(table, "session", names)
+    session = position(table, "session", names)
     reached = (session < 0) | ~reused.sessions[session]
     if not len(session) or reached.mean() > _MOST:
         return None
@@ -156,14 +155,10 @@ def kept(
         before,
         names,
         shown,
-        _index(table, "source_file", shown),
+        position(table, "source_file", shown),
         np.asarray(table.column("source_row"), np.int64),
         session,
-        _index(table, "proof", [str(proof) for proof in PROOFS]),
+        position(table, "proof", [str(proof) for proof in PROOFS]),
         np.column_stack([np.asarray(table.column(name), np.float64) for name in _VALUES]),
     )
 
-
-def _index(table: pa.Table, column: str, words: Sequence[str]) -> Integers:
-    found = pc.fill_null(pc.index_in(table.column(column), pa.array(words, pa.string())), -1)
-    return np.asarray(found).astype(np.int64)

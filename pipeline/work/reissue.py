@@ -155,19 +155,23 @@ def reuse(before: Before, prepared: Prepared, now: Mapping[str, Mapping[str, str
         return None
     if not before.untouched and not is_as_issued(before.package, before.record.get("files", [])):
         return None
-    table = before.points.select(["session", "source_file", "source_row", *_VALUES])
-    number = pc.index_in(table.column("session"), pa.array(names, pa.string()))
-    table = table.append_column("number", pc.fill_null(number, -1))
-    rows = {}
-    for shown in sorted(files):
-        part = table.filter(pc.equal(table.column("source_file"), shown))
-        if part.num_rows:
-            source_row = np.asarray(part.column("source_row"), np.int64)
-            order = np.argsort(source_row, kind="stable")
-            values = np.column_stack([np.asarray(part.column(name), np.float64) for name in _VALUES])
-            sessions = np.asarray(part.column("number"), np.int32)
-            rows[shown] = (source_row[order], sessions[order], values[order])
+    table, rows = before.points, {}
+    session = position(table, "session", names)
+    file = position(table, "source_file", sorted(files))
+    source_row = np.asarray(table.column("source_row"), np.int64)
+    values = np.column_stack([np.asarray(table.column(name), np.float64) for name in _VALUES])
+    for number, shown in enumerate(sorted(files)):
+        here = np.flatnonzero(file == number)
+        here = here[np.argsort(source_row[here], kind="stable")]
+        if len(here):
+            rows[shown] = (source_row[here], session[here].astype(np.int32), values[here])
     return Reuse(same, rows)
+
+
+def position(table: pa.Table, column: str, words: Sequence[str]) -> NDArray[np.int64]:
+    """Return (n,) at which place among the words a column has its word, -1 where it is none of them."""
+    found = pc.fill_null(pc.index_in(table.column(column), pa.array(words, pa.string())), -1)
+    return np.asarray(found).astype(np.int64)
 
 
 def reasons(
