@@ -62,8 +62,10 @@ def looks(record: Row) -> list[tuple[str, str]]:
         number = sum(session["verdict"] == verdict for session in record["sessions"])
         if number:
             told.append(("sessions", f"{many(number, 'session')} {verdict}"))
-    if adjustment["chi_square"] is not None and not adjustment["chi_square"]["passed"]:
-        told.append(("adjustment", "the ties do not agree as well as their uncertainties say, or better"))
+    test = adjustment["chi_square"]
+    if test is not None and not test["passed"]:
+        how = "worse" if adjustment["square_sum"] > test["high"] else "better"
+        told.append(("adjustment", f"the ties agree {how} than their uncertainties say"))
     over = sum(map(_is_over(adjustment["critical_value"]), _statistics(record)))
     if over:
         told.append(("adjustment", f"{many(over, 'standardised residual')} over the critical value"))
@@ -73,18 +75,19 @@ def looks(record: Row) -> list[tuple[str, str]]:
 
 
 def result(check: Row) -> str:
-    """Return in words what a comparison with a control mark came to."""
-    if check["passed"] is None:
-        return "not judged"
-    if check["passed"]:
-        return "passed"
+    """Return in a word what a comparison with a control mark came to."""
+    return {None: "not judged", True: "passed", False: "failed"}[check["passed"]]
+
+
+def over(check: Row) -> str:
+    """Return in a sentence by how much a failing comparison is over the tolerances."""
     off, up = check["d_horizontal"], check["d_height"]
-    over = []
+    told = []
     if off is not None and off > check["tolerance_h"]:
-        over.append(f"in position, {off - check['tolerance_h']:.3f} over")
+        told.append(f"{off - check['tolerance_h']:.3f} m over in position")
     if up is not None and abs(up) > check["tolerance_v"]:
-        over.append(f"in height, {abs(up) - check['tolerance_v']:.3f} over")
-    return f"failed {' and '.join(over)}" if over else "failed: it cannot be compared"
+        told.append(f"{abs(up) - check['tolerance_v']:.3f} m over in height")
+    return f"Fails: {' and '.join(told) or 'it cannot be compared'}."
 
 
 def _urgency(session: Row) -> int:

@@ -15,14 +15,15 @@ HEIGHTS = (380.0, 22.0, 704.0, 302.0)
 
 #: How many times the tolerance a field shows to either side where something is beyond it, and where nothing is.
 _WIDE, _NARROW = 2.5, 1.25
-_LABELS = 40
+#: Labels at the most, and how many occupations make a crowd that is drawn with small dots.
+_LABELS, _CROWD = 40, 150
 
 
 @dataclass(frozen=True)
 class Field:
     """One field: dots per kind as path data, labels, where the tolerance lies, and how many are drawn at its edge.
 
-    ``reach`` is how many drawing units the tolerance is from the field's middle.
+    ``reach`` is how many drawing units the tolerance is from the field's middle; in a ``crowd`` dots are small.
     """
 
     ties: str
@@ -31,6 +32,7 @@ class Field:
     labels: Sequence[Label]
     reach: float
     beyond: int
+    crowd: bool
 
 
 @dataclass(frozen=True)
@@ -115,7 +117,13 @@ def _field(
             labels.place(x, y, text, 8.0, failing=True)
     crosses = "".join(dict.fromkeys(f"M{x - 4:.1f} {y - 4:.1f}l8 8m0-8l-8 8" for x, y in failed))
     return Field(
-        dots(ties), dots(checks), crosses, labels.placed, round(reach, 1), sum(beyond for _, _, beyond in places)
+        dots(ties),
+        dots(checks),
+        crosses,
+        labels.placed,
+        round(reach, 1),
+        sum(beyond for _, _, beyond in places),
+        len(rows) > _CROWD,
     )
 
 

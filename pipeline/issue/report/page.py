@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.issue.durable import write_synced
 from pipeline.issue.report import differences, meanings, plan, timeline, written
-from pipeline.issue.report.contents import PROOF_WORDS, contents, result
+from pipeline.issue.report.contents import PROOF_WORDS, contents, over, result
 from pipeline.issue.report.drawing import shortened
 from pipeline.issue.report.thinning import Thinned
 
@@ -69,8 +69,10 @@ def _environment() -> "jinja2.Environment":
         signed=written.signed,
         count=written.count,
         moment=written.moment,
+        minute=written.minute,
         clipped=written.clipped,
         result=result,
+        over=over,
         shortened=shortened,
     )
     environment.globals["many"] = written.many

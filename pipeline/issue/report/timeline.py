@@ -9,10 +9,10 @@ from pipeline.issue.report.drawing import Label, Labels, dots, text_width
 from pipeline.issue.report.written import milliseconds
 from pipeline.words import Role
 
-WIDTH, HEIGHT = 720.0, 112.0
+WIDTH, HEIGHT = 720.0, 122.0
 LEFT, RIGHT = 58.0, 708.0
 #: Base lines of the ties, the bar's top and bottom, the checks, and the axis.
-TIES, BAR, CHECKS, AXIS = 26.0, (38.0, 58.0), 70.0, 88.0
+TIES, BAR, CHECKS, AXIS = 26.0, (38.0, 58.0), 70.0, 100.0
 
 _MINUTE = 60_000
 _STEPS = tuple(

@@ -50,6 +50,11 @@ def moment(text: str | None) -> str:
     return f"{time:%Y-%m-%d %H:%M:%S}{fraction}"
 
 
+def minute(text: str) -> str:
+    """Return a record's time as date and time, without the seconds where there are none."""
+    return moment(text).removesuffix(":00") if moment(text).count(":") == 2 else moment(text)
+
+
 def clipped(text: str, most: int = 1500) -> str:
     """Return a text, or its beginning and how much of it is left out; the record has all of it."""
     if len(text) <= most:
