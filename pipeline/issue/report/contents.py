@@ -6,41 +6,44 @@ from typing import Any
 from pipeline.issue.report import meanings
 from pipeline.issue.report.chosen import Chosen, choose
 from pipeline.issue.report.differences import differences
+from pipeline.issue.report.evidence import base_log, check_table, session_table, urgency
+from pipeline.issue.report.foundation import file_tables, mark_tables, model_table, over_critical, statistics_tables
+from pipeline.issue.report.readings import readings
 from pipeline.issue.report.timeline import timeline
-from pipeline.issue.report.written import many
-from pipeline.words import REASONS, Change, Proof, Reason, Role, Verdict
+from pipeline.issue.report.written import many, minute
+from pipeline.words import REASONS, Change, Proof, Reason, Verdict
 
 Row = Mapping[str, Any]
 
 #: Rows of each list that the page has at the most; the layers and the record have all of them.
-SESSIONS, TIMELINES, CHECKS, TIES, MARKS, READINGS, INPUTS, NOTES = 1000, 100, 2000, 600, 1000, 60, 1000, 200
-#: Bytes of the lines that split a session, beyond which they stand in the record alone: half of them are of no use.
-SPLIT = 20_000
+TIMELINES, REASONS_WHY, NOTES = 100, 100, 200
 
 
 def contents(record: Row) -> dict[str, Any]:
     """Return what the templates show of a record."""
+    package = f"{record['job']}-{record['issue']:03d}.gpkg"
     return {
         "record": record,
-        "file": f"{record['job']}-{record['issue']:03d}",
+        "package": package,
         "look": looks(record),
         "verdicts": _verdicts(record),
         "reasons": _reasons(record),
         "changes": _changes(record),
-        "sessions": choose(record["sessions"], _urgency, most=SESSIONS),
+        "sessions": session_table(record, package),
         "timelines": _timelines(record),
-        "checks": choose(record["checks"], lambda row: int(row["passed"] is False), most=CHECKS),
+        "checks": check_table(record, package),
         "tolerances": _tolerances(record["checks"]),
         "differences": differences(record["checks"]),
-        "readings": choose(record["diagnoses"], lambda row: 1, short=20, first=20, most=READINGS),
-        "adjustment": _adjustment(record),
-        "marks": choose(record["marks"], lambda row: int(row["easting"] is None or row["height"] is None), most=MARKS),
-        "register": choose(record["register"], lambda row: 0, most=MARKS),
-        "untied": choose(record["untied"], lambda row: 1, most=TIMELINES),
-        "inputs": choose(record["inputs"], lambda row: 0, most=INPUTS),
+        "readings": readings(record),
+        "over": over_critical(record),
+        "statistics": statistics_tables(record, package),
+        "marks": mark_tables(record, package),
+        "untied": choose(record["untied"], lambda row: 1, most=REASONS_WHY),
+        "files": file_tables(record),
         "notes": choose(record["notes"], lambda row: 1, most=NOTES),
-        "farthest": _farthest(record["shift_model"]["farthest"]),
-        "split_limit": SPLIT,
+        "model": model_table(record),
+        "words": _words(),
+        "proof_words": [(str(proof), meanings.PROOFS[proof]) for proof in Proof],
     }
 
 
@@ -48,7 +51,7 @@ def looks(record: Row) -> list[tuple[str, str]]:
     """Return what a reader should look at, each with the section that tells it, the gravest first."""
     judged = [check for check in record["checks"] if check["passed"] is not None]
     failing = sum(not check["passed"] for check in judged)
-    reasons, adjustment = record["rows"]["by_reason"], record["adjustment"]
+    reasons, test = record["rows"]["by_reason"], record["adjustment"]["chi_square"]
     told = []
     if failing:
         of = many(len(judged), "occupation of a control mark", "occupations of control marks")
@@ -62,36 +65,14 @@ def looks(record: Row) -> list[tuple[str, str]]:
         number = sum(session["verdict"] == verdict for session in record["sessions"])
         if number:
             told.append(("sessions", f"{many(number, 'session')} {verdict}"))
-    test = adjustment["chi_square"]
     if test is not None and not test["passed"]:
-        how = "worse" if adjustment["square_sum"] > test["high"] else "better"
+        how = "worse" if record["adjustment"]["square_sum"] > test["high"] else "better"
         told.append(("adjustment", f"the ties agree {how} than their uncertainties say"))
-    over = sum(map(_is_over(adjustment["critical_value"]), _statistics(record)))
-    if over:
-        told.append(("adjustment", f"{many(over, 'standardised residual')} over the critical value"))
+    if over := over_critical(record):
+        told.append(("adjustment", f"{many(over, 'observation')} with a standardised residual over the critical value"))
     if record["notes"]:
         told.append(("notes", many(len(record["notes"]), "note")))
     return told
-
-
-def result(check: Row) -> str:
-    """Return in a word what a comparison with a control mark came to."""
-    return {None: "not judged", True: "passed", False: "failed"}[check["passed"]]
-
-
-def over(check: Row) -> str:
-    """Return in a sentence by how much a failing comparison is over the tolerances."""
-    off, up = check["d_horizontal"], check["d_height"]
-    told = []
-    if off is not None and off > check["tolerance_h"]:
-        told.append(f"{off - check['tolerance_h']:.3f} m over in position")
-    if up is not None and abs(up) > check["tolerance_v"]:
-        told.append(f"{abs(up) - check['tolerance_v']:.3f} m over in height")
-    return f"Fails: {' and '.join(told) or 'it cannot be compared'}."
-
-
-def _urgency(session: Row) -> int:
-    return meanings.URGENCY[Verdict(session["verdict"])]
 
 
 def _verdicts(record: Row) -> list[tuple[str, int, str]]:
@@ -110,67 +91,54 @@ def _changes(record: Row) -> dict[str, Any] | None:
     found = record["changes"]
     if found is None:
         return None
-    counts = [(str(one), found[one], meanings.CHANGES[one]) for one in Change if one in found]
-    because = choose(found["because"], lambda row: 1, most=TIMELINES)
     return {
         "since": found["since"],
-        "counts": counts,
-        "because": because,
+        "counts": [(str(one), found[one], meanings.CHANGES[one]) for one in Change if one in found],
+        "because": choose(found["because"], lambda row: 1, most=REASONS_WHY),
         "horizontal": found.get("max_horizontal"),
         "vertical": found.get("max_vertical"),
     }
-
-
-def _timelines(record: Row) -> Chosen[Any]:
-    """Return sessions with their drawings: the failing ones first where there are many."""
-    by_session: dict[str, list[Row]] = {}
-    for check in record["checks"]:
-        by_session.setdefault(check["session"], []).append(check)
-    chosen = choose(record["sessions"], _urgency, short=12, first=24, most=TIMELINES)
-
-    def drawn(sessions: Sequence[Row]) -> list[tuple[Row, Any]]:
-        return [(session, timeline(session, by_session.get(session["session"], []))) for session in sessions]
-
-    return Chosen(drawn(chosen.first), drawn(chosen.rest), chosen.left_out, chosen.sorted)
 
 
 def _tolerances(checks: Sequence[Row]) -> tuple[float, float] | None:
     return (checks[0]["tolerance_h"], checks[0]["tolerance_v"]) if checks else None
 
 
-def _statistics(record: Row) -> list[Row]:
-    """Return the observations that have statistics: ties, set-ups of bases, control coordinates."""
-    adjustment = record["adjustment"]
-    ties = [check for check in record["checks"] if check["role"] == Role.TIE]
-    return [*ties, *adjustment["set_ups"], *adjustment["control"]]
+def _timelines(record: Row) -> Chosen[Any]:
+    """Return heading, drawing and base log of each session: the failing ones first where there are many."""
+    by_session: dict[str, list[Row]] = {}
+    for check in record["checks"]:
+        by_session.setdefault(check["session"], []).append(check)
+    chosen = choose(record["sessions"], urgency, short=12, first=24, most=TIMELINES)
+
+    def drawn(sessions: Sequence[Row]) -> list[dict[str, Any]]:
+        return [
+            {
+                "name": session["session"],
+                "said": _heading(session),
+                "line": timeline(session, by_session.get(session["session"], [])),
+                "log": base_log(session["base_log"]),
+            }
+            for session in sessions
+        ]
+
+    return Chosen(drawn(chosen.first), drawn(chosen.rest), chosen.left_out, chosen.sorted)
 
 
-def _is_over(critical: float | None) -> Any:
-    def over(row: Row) -> bool:
-        found = [row[f"standardised_{axis}"] for axis in ("east", "north", "up")]
-        return critical is not None and any(value is not None and abs(value) > critical for value in found)
-
-    return over
+def _heading(session: Row) -> str:
+    base = f", base {session['base']}" if session["base"] is not None else ""
+    return f"{base}: {session['verdict']}; {minute(session['start'])} to {minute(session['end'])} UTC"
 
 
-def _adjustment(record: Row) -> dict[str, Any]:
-    found = record["adjustment"]
-    over = _is_over(found["critical_value"])
-    ties = [check for check in record["checks"] if check["role"] == Role.TIE]
-    named = (
-        ("ties", "Ties: rovers on marks", ties),
-        ("set-ups", "Set-ups: bases over marks", found["set_ups"]),
-        ("control", "Control: coordinates of the register", found["control"]),
+def _words() -> list[tuple[str, str]]:
+    """Return the words that the report uses, with what they mean."""
+    sigma = (
+        "standard uncertainty; the 95 % uncertainty is the radius of the circle, or the half height of the band, that"
+        " holds the true value 95 times of 100"
     )
-    return {
-        "tables": [(key, title, choose(rows, lambda row: int(over(row)), most=TIES)) for key, title, rows in named],
-        "over": sum(over(row) for row in _statistics(record)),
-    }
-
-
-def _farthest(found: Sequence[Row]) -> Chosen[Row]:
-    return choose(found, lambda row: round(1000 * row["horizontal"]), most=TIMELINES)
-
-
-#: The proof words with what they mean, for the legends.
-PROOF_WORDS = [(str(proof), meanings.PROOFS[proof]) for proof in Proof]
+    return [
+        *((str(word), meaning) for word, meaning in meanings.ROLES.items()),
+        *((str(word), meaning) for word, meaning in meanings.PLACES.items()),
+        *((str(word), f"verdict of a session: {meaning}") for word, meaning in meanings.VERDICTS.items()),
+        ("sigma", sigma),
+    ]

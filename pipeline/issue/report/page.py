@@ -3,20 +3,14 @@
 import hashlib
 import re
 from collections.abc import Mapping
-from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pipeline.issue.durable import write_synced
 from pipeline.issue.report import differences, meanings, plan, timeline, written
-from pipeline.issue.report.contents import PROOF_WORDS, contents, over, result
-from pipeline.issue.report.drawing import shortened
+from pipeline.issue.report.contents import contents
 from pipeline.issue.report.thinning import Thinned
 
-if TYPE_CHECKING:
-    import jinja2
-
-_TEMPLATES = Path(__file__).parent / "templates"
 _PLAIN = re.compile(r"[A-Za-z0-9-]+")
 
 
@@ -27,14 +21,15 @@ def render(record: Mapping[str, Any], points: Thinned) -> bytes:
         record: the issue's record, as `record.build_record` gives it.
         points: the points of the plan.
     """
-    page = _environment().get_template("page.html").render(
+    from pipeline.issue.report.environment import environment  # 0.07 s that runs without an issue need not wait for
+
+    page = environment().get_template("page.html").render(
         contents(record),
         plan=plan.plan(record, points),
         of_plan=plan,
         of_timeline=timeline,
         of_differences=differences,
         meanings=meanings,
-        proof_words=PROOF_WORDS,
         # a job's name goes into the style sheet, which escapes nothing, only where it is what a job file allows
         running=f"{record['job']}, issue {record['issue']:03d}" if _PLAIN.fullmatch(record["job"]) else "",
     )
@@ -50,30 +45,3 @@ def write_report(folder: Path, record: Mapping[str, Any], points: Thinned) -> di
     name = f"{record['job']}-{record['issue']:03d}.html"
     write_synced(folder / name, page)
     return {"name": name, "sha256": hashlib.sha256(page).hexdigest()}
-
-
-@cache
-def _environment() -> "jinja2.Environment":
-    import jinja2  # 0.07 s that commands without a report need not wait for
-
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        auto_reload=False,
-    )
-    environment.filters.update(
-        metres=written.metres,
-        signed=written.signed,
-        count=written.count,
-        moment=written.moment,
-        minute=written.minute,
-        clipped=written.clipped,
-        result=result,
-        over=over,
-        shortened=shortened,
-    )
-    environment.globals["many"] = written.many
-    return environment

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from pipeline.issue.report.drawing import Label, Labels, dots, text_width
-from pipeline.issue.report.written import milliseconds
+from pipeline.issue.report.written import clipped, milliseconds, minute
 from pipeline.words import Role
 
 WIDTH, HEIGHT = 720.0, 122.0
@@ -34,8 +34,9 @@ class Stretch:
 
 @dataclass(frozen=True)
 class Timeline:
-    """A drawing of one session: parts of the bar, dots per kind of occupation as path data, labels, ticks."""
+    """A drawing of one session: its bar in words and in parts, occupations per kind as path data, labels, ticks."""
 
+    said: str
     stretches: Sequence[Stretch]
     passed: str
     failed: str
@@ -64,7 +65,9 @@ def timeline(session: Mapping[str, Any], checks: Sequence[Mapping[str, Any]]) ->
         for one in session["stretches"]
     ]
     first, last = session["first_point"], session["last_point"]
+    said = [f"{one['proof']} from {minute(one['from'])} to {minute(one['until'])}" for one in session["stretches"]]
     return Timeline(
+        clipped(f"{'; '.join(said)} UTC", 600),
         [Stretch(a, round(b - a, 1), proof, text_width(proof, 11) + 8 < b - a) for a, b, proof in spread],
         dots(kinds[True]),
         "".join(dict.fromkeys(f"M{a - 4:.1f} {b - 4:.1f}l8 8m0-8l-8 8" for a, b in kinds[False])),

@@ -52,7 +52,8 @@ def moment(text: str | None) -> str:
 
 def minute(text: str) -> str:
     """Return a record's time as date and time, without the seconds where there are none."""
-    return moment(text).removesuffix(":00") if moment(text).count(":") == 2 else moment(text)
+    whole = moment(text)
+    return whole if "." in whole else whole.removesuffix(":00")
 
 
 def clipped(text: str, most: int = 1500) -> str:
