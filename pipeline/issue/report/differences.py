@@ -44,11 +44,21 @@ class Differences:
     tolerance_h: float
     tolerance_v: float
 
+    @property
+    def beyond(self) -> int:
+        """Return how many differences are drawn at an edge."""
+        return sum(of.beyond for of in (self.position, self.heights) if of is not None)
+
+    @property
+    def crowd(self) -> bool:
+        """Say whether dots are small."""
+        return any(of.crowd for of in (self.position, self.heights) if of is not None)
+
 
 def differences(checks: Sequence[Mapping[str, Any]]) -> Differences | None:
-    """Return the drawing of the occupations that are judged, in the order of their times; None where there is none."""
+    """Return the drawing of the occupations that are judged, in the order of their times; None where none is compared."""
     judged = sorted((one for one in checks if one["passed"] is not None), key=lambda one: one["observed"])
-    if not judged:
+    if all(one["d_horizontal"] is None and one["d_height"] is None for one in judged):
         return None
     return Differences(
         _position([one for one in judged if one["d_horizontal"] is not None]),

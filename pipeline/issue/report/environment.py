@@ -3,6 +3,7 @@
 import sys
 from collections.abc import Callable
 from contextlib import suppress
+from functools import cache
 from importlib.util import cache_from_source
 from pathlib import Path
 from typing import Any
@@ -29,6 +30,7 @@ class _Kept(jinja2.FileSystemBytecodeCache):
             super().dump_bytecode(bucket)
 
 
+@cache
 def environment() -> jinja2.Environment:
     """Return the environment of the templates: everything escaped, an unknown name an error."""
     folder = Path(cache_from_source(__file__)).parent

@@ -68,7 +68,7 @@ def timeline(session: Mapping[str, Any], checks: Sequence[Mapping[str, Any]]) ->
     said = [f"{one['proof']} from {minute(one['from'])} to {minute(one['until'])}" for one in session["stretches"]]
     return Timeline(
         clipped(f"{'; '.join(said)} UTC", 600),
-        [Stretch(a, round(b - a, 1), proof, text_width(proof, 11) + 8 < b - a) for a, b, proof in spread],
+        [Stretch(a, round(b - a, 1), proof, 1.25 * text_width(proof, 11) + 8 < b - a) for a, b, proof in spread],
         dots(kinds[True]),
         "".join(dict.fromkeys(f"M{a - 4:.1f} {b - 4:.1f}l8 8m0-8l-8 8" for a, b in kinds[False])),
         dots(kinds[None]),
