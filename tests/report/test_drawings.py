@@ -1,6 +1,7 @@
 """Timelines and diagrams of differences against closed forms, and lists and numbers as they are written."""
 
 import re
+from itertools import pairwise
 
 import pytest
 from numpy.testing import assert_allclose
@@ -24,7 +25,7 @@ def test_a_timeline_is_true_to_time() -> None:
     assert_allclose(places(drawn.failed), [(RIGHT - 4, CHECKS - 4)], rtol=0, atol=0.051)
     edges = [(one.x, one.x + one.width) for one in drawn.stretches]
     wanted = [LEFT + (RIGHT - LEFT) * part / 480 for part in (0, 30, 450, 480)]
-    assert_allclose(edges, list(zip(wanted, wanted[1:], strict=False)), rtol=0, atol=0.11)
+    assert_allclose(edges, list(pairwise(wanted)), rtol=0, atol=0.11)
     assert [one.proof for one in drawn.stretches] == ["unclosed", "bracketed", "unclosed"]
     assert drawn.readings is not None
     assert_allclose(drawn.readings, [LEFT + (RIGHT - LEFT) * part / 480 for part in (60, 400)], rtol=0, atol=0.051)

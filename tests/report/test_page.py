@@ -51,11 +51,16 @@ def full() -> dict[str, Any]:
     """A record in which everything that the page can show is there."""
     span = {"readings": 3, "from": "2026-03-01T20:00:00.000Z", "until": "2026-03-01T21:00:00.000Z"}
     log = {
-        "positions": [{"longitude": 171.5, "latitude": -43.5, "height": 20.0, **span}, {"easting": 1.0, "northing": 2.0, "height": 3.0, **span}],
+        "positions": [
+            {"longitude": 171.5, "latitude": -43.5, "height": 20.0, **span},
+            {"easting": 1.0, "northing": 2.0, "height": 3.0, **span},
+        ],
         "antenna_heights": [{"antenna_height": 1.612, **span}],
         "first_reading": {"point": "P1", "from_base": 3.4},
     }  # fmt: skip
-    control = {f"{name}_{axis}": 0.3 for name in ("redundancy", "standardised", "detectable") for axis in ("east", "north", "up")}
+    kinds = ("redundancy", "standardised", "detectable")
+    control = {f"{kind}_{axis}": 0.3 for kind in kinds for axis in ("east", "north", "up")}
+    farthest = {"session": "one", "point": "P9", "horizontal": 0.0131, "vertical": 0.001}
     made = record(
         issue=2,
         verdict="failed",
@@ -70,9 +75,10 @@ def full() -> dict[str, Any]:
         marks=[mark("CM1", 1000.0, 5000.0), mark("TM1", None, None, height=None, holds=None, status="adjusted")],
         untied=[{"sessions": ["two"], "marks": ["TM1"], "lacks": ["position", "height"]}],
         notes=["a note"],
-        shift_model={"model": "grid", "farthest": [{"session": "one", "point": "P9", "horizontal": 0.0125, "vertical": 0.001}]},
+        shift_model={"model": "grid", "farthest": [farthest]},
     )  # fmt: skip
-    made["adjustment"] |= {"set_ups": [{"session": "one", "mark": "CM1", **control}], "control": [{"mark": "CM1", **control}]}
+    made["adjustment"]["set_ups"] = [{"session": "one", "mark": "CM1", **control}]
+    made["adjustment"]["control"] = [{"mark": "CM1", **control}]
     made["operations"][0]["grids"] = [{"name": "geoid.gtx", "sha256": "ef" * 32}]
     return made
 
@@ -161,7 +167,7 @@ def test_operations_have_their_accuracy_and_grids_with_sums() -> None:
 
 
 def test_the_grid_model_is_compared_with_the_geocentric_one() -> None:
-    assert "P9 0.013 0.001" in page(full()).section("model").text().replace("0.012", "0.013")
+    assert "P9 0.013 0.001" in page(full()).section("model").text()
     assert "one geocentric vector" in page(record()).section("model").text()
 
 

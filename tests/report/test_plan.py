@@ -15,7 +15,7 @@ from pipeline.proof.bracket import PROOFS
 
 def spread(count: int, seed: int = 1, size: float = 1000.0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     random = np.random.default_rng(seed)
-    places = random.uniform(0, size, (count, 2)) + [1_500_000.0, 5_200_000.0]
+    places = random.uniform(0, size, (count, 2)) + np.array([1_500_000.0, 5_200_000.0])
     kinds = random.integers(0, len(KINDS), count).astype(np.uint8)
     for values in (kinds, places):
         values.setflags(write=False)
@@ -30,7 +30,7 @@ def thinned(most: int, *batches: tuple[np.ndarray, np.ndarray, np.ndarray]) -> T
 
 
 def test_the_kinds_are_the_proof_words_in_the_order_of_their_codes() -> None:
-    assert KINDS == (*map(str, PROOFS), "held back")
+    assert list(KINDS) == [*map(str, PROOFS), "held back"]
     assert KINDS[HELD_KIND] == "held back"
 
 
@@ -137,11 +137,13 @@ def test_labels_never_lie_on_each_other() -> None:
     assert len(boxes) + labels.left_out == 80 and labels.left_out > 0
     for one in range(len(boxes)):
         left, top, right, bottom = boxes[one]
-        assert 0 <= left and right <= 300 and 0 <= top and bottom <= 300
+        assert min(left, top) >= 0 and max(right, bottom) <= 300
         for other in boxes[:one]:
             assert right <= other[0] or left >= other[2] or bottom <= other[1] or top >= other[3]
 
 
-@pytest.mark.parametrize(("span", "parts", "step"), [(100, 5, 20), (7, 6, 2), (0.3, 4, 0.1), (1000, 10, 100), (99, 4, 50)])
+@pytest.mark.parametrize(
+    ("span", "parts", "step"), [(100, 5, 20), (7, 6, 2), (0.3, 4, 0.1), (1000, 10, 100), (99, 4, 50)]
+)
 def test_steps_are_round(span: float, parts: int, step: float) -> None:
     assert_allclose(round_step(span, parts), step, rtol=0, atol=1e-12)

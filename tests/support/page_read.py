@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
+from itertools import pairwise
 from xml.etree import ElementTree
 
 #: Elements that have no end (HTML, 13.1.2), and elements that end a paragraph when they begin (13.1.2.4).
@@ -121,7 +122,7 @@ def read_page(page: bytes) -> Element:
     (style,) = [one.text() for one in root.all("style")]
     assert "url(" not in style.replace("url(#", "") and "@import" not in style and "@font-face" not in style
     for table in root.all("table"):
-        assert [one.name for one in table.children if isinstance(one, Element)][0] == "caption"
+        assert next(one.name for one in table.children if isinstance(one, Element)) == "caption"
         assert all(head.attributes.get("scope") in ("row", "col") for head in table.all("th"))
     for piece in text.split("<svg")[1:]:
         drawing = ElementTree.fromstring("<svg" + piece.split("</svg>")[0] + "</svg>")
@@ -129,5 +130,5 @@ def read_page(page: bytes) -> Element:
             assert drawing.findtext("title") and drawing.findtext("desc")
     levels = [int(one.name[1]) for one in root._below() if one.name in ("h1", "h2", "h3", "h4")]
     assert levels[0] == 1 and levels.count(1) == 1
-    assert all(later - earlier <= 1 for earlier, later in zip(levels, levels[1:], strict=False))
+    assert all(later - earlier <= 1 for earlier, later in pairwise(levels))
     return root

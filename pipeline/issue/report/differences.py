@@ -56,7 +56,7 @@ class Differences:
 
 
 def differences(checks: Sequence[Mapping[str, Any]]) -> Differences | None:
-    """Return the drawing of the occupations that are judged, in the order of their times; None where none is compared."""
+    """Return the drawing of the judged occupations in the order of their times; None where none is compared."""
     judged = sorted((one for one in checks if one["passed"] is not None), key=lambda one: one["observed"])
     if all(one["d_horizontal"] is None and one["d_height"] is None for one in judged):
         return None
