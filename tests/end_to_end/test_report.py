@@ -87,7 +87,7 @@ def test_the_plan_draws_every_place_of_a_small_job(moved: Issue) -> None:
     (drawing,) = report(moved).section("plan").all("svg")
     data = [one.attributes["d"] for one in drawing.all("path") if one.attributes.get("class", "").startswith("pt ")]
     assert len(data) == 2  # bracketed, held back
-    spots = sum(len(re.findall("h0", one)) for one in data)
+    spots = sum(len(re.findall("M", one)) for one in data)
     assert 0.9 * len(moved.points.rows + moved.held_back.rows) <= spots  # two in one tenth of a unit are one
     assert spots <= len(moved.points.rows + moved.held_back.rows)
     labels = {one.text() for one in drawing.all("text")}

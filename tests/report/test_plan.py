@@ -104,7 +104,7 @@ def test_points_are_drawn_in_their_places_by_kind() -> None:
     drawn = plan(record(checks=[], marks=[]), found)
     assert drawn is not None and set(drawn.points) == {"bracketed", "suspect"}
     for kind, place in (("bracketed", (100.0, 50.0)), ("suspect", (300.0, 80.0))):
-        (pair,) = re.findall(r"M([\d.]+) ([\d.]+)h0", drawn.points[kind])
+        (pair,) = re.findall(r"M([\d.]+) ([\d.]+)", drawn.points[kind])
         assert_allclose([float(one) for one in pair], drawn.frame.place(*place), rtol=0, atol=0.051)
 
 

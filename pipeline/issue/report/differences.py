@@ -13,6 +13,12 @@ WIDTH, HEIGHT = 720.0, 320.0
 POSITION = (16.0, 22.0, 296.0, 302.0)
 HEIGHTS = (380.0, 22.0, 704.0, 302.0)
 
+#: Where the axes are named: "east" above the middle line at its end, "north" beside the other one.
+_NAMED = (
+    (POSITION[2] - 36, (POSITION[1] + POSITION[3]) / 2 - 16, POSITION[2], (POSITION[1] + POSITION[3]) / 2),
+    ((POSITION[0] + POSITION[2]) / 2, POSITION[1], (POSITION[0] + POSITION[2]) / 2 + 40, POSITION[1] + 16),
+)
+
 #: How many times the tolerance a field shows to either side where something is beyond it, and where nothing is.
 _WIDE, _NARROW = 2.5, 1.25
 #: Labels at the most, and how many occupations make a crowd that is drawn with small dots.
@@ -121,7 +127,8 @@ def _field(
     checks = [(x, y) for row, (x, y, _), bad in zip(rows, places, over, strict=True) if not bad and not _is_tie(row)]
     failed = [(x, y) for (x, y, _), bad in zip(places, over, strict=True) if bad]
     labels = Labels(bounds, 11.0)
-    labels.keep_off(failed[:_LABELS], 5.0)
+    labels.taken += _NAMED
+    labels.keep_off([*failed[:_LABELS], *ties[:_CROWD], *checks[:_CROWD]], 5.0)
     for (x, y, _), text, bad in zip(places, said, over, strict=True):
         if bad and len(labels.placed) < _LABELS:
             labels.place(x, y, text, 8.0, failing=True)

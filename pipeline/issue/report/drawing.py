@@ -32,9 +32,9 @@ def shortened(text: str, most: int = 24) -> str:
     return text if len(text) <= most else f"{text[: most - 1]}\u2026"
 
 
-def dots(places: Iterable[tuple[float, float]]) -> str:
-    """Return the data of one SVG path with a dot at every place, each place once."""
-    return "".join(dict.fromkeys(f"M{x:.1f} {y:.1f}h0" for x, y in places))
+def dots(places: Iterable[tuple[float, float]], shape: str = "h0") -> str:
+    """Return the data of one SVG path with a dot, or another shape, at every place, each place once."""
+    return "".join(dict.fromkeys(f"M{x:.1f} {y:.1f}{shape}" for x, y in places))
 
 
 @dataclass(frozen=True)

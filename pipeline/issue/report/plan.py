@@ -21,6 +21,15 @@ _MARGIN, _LEAST = 0.06, 10.0
 _FAR, _TAIL = 8.0, 1.0
 _MARKS, _LABELS = 600, 120
 
+#: What a point of each kind is drawn as, in words and as path data: told apart without their colours too.
+SHAPES = {
+    "bracketed": ("green dot", "h0"),
+    "unclosed": ("ochre dash", "m-2.2 0h4.4"),
+    "suspect": ("red cross", "m-2-2l4 4m0-4l-4 4"),
+    "unchecked": ("grey bar", "m0-2.2v4.4"),
+    "held back": ("orange plus", "m-2.2 0h4.4m-2.2-2.2v4.4"),
+}
+
 
 @dataclass(frozen=True)
 class Frame:
@@ -109,7 +118,7 @@ def plan(record: Mapping[str, Any], points: Thinned) -> Plan | None:
         {
             kind: data
             for code, kind in enumerate(KINDS)
-            if (data := _dots(frame, points, drawn & (points.kind == code)))
+            if (data := _dots(frame, points, drawn & (points.kind == code), SHAPES[kind][1]))
         },
         _symbols(frame, [mark for mark in kept if mark.kind == "control"], "M{0:.1f} {1:.1f}m0-7l6 11h-12z"),
         _symbols(frame, [mark for mark in kept if mark.kind == "check"], "M{0:.1f} {1:.1f}m0-7l6 11h-12z"),
@@ -172,9 +181,9 @@ def _labels(frame: Frame, marks: Sequence[_Mark]) -> Labels:
     return labels
 
 
-def _dots(frame: Frame, points: Thinned, chosen: NDArray[np.bool_]) -> str:
+def _dots(frame: Frame, points: Thinned, chosen: NDArray[np.bool_], shape: str) -> str:
     x, y = frame.place(points.easting[chosen], points.northing[chosen])  # type: ignore[arg-type]
-    return dots(zip(np.asarray(x).tolist(), np.asarray(y).tolist(), strict=True))
+    return dots(zip(np.asarray(x).tolist(), np.asarray(y).tolist(), strict=True), shape)
 
 
 def _symbols(frame: Frame, marks: Sequence[_Mark], shape: str) -> str:

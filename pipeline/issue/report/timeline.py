@@ -80,11 +80,11 @@ def timeline(session: Mapping[str, Any], checks: Sequence[Mapping[str, Any]]) ->
 
 def _labels(named: Sequence[tuple[bool, tuple[float, float], str]]) -> list[Label]:
     """Return the labels of the marks, ties above their symbols and checks below, as far as they have room."""
-    labels = Labels((LEFT - 20, 0.0, WIDTH, AXIS + 8), 10.0)
+    labels = Labels((LEFT - 12, 0.0, WIDTH, AXIS + 8), 10.0)
     ends: dict[float, list[tuple[float, float]]] = {TIES: [], CHECKS: []}
     for failing, (x, row), mark in sorted(named, key=lambda one: not one[0]):
         half = text_width(mark[:24], 10.0) / 2 + 2
-        middle = min(max(x, LEFT - 20 + half), WIDTH - half)
+        middle = min(max(x, LEFT - 12 + half), WIDTH - half)
         if all(middle - half >= right or middle + half <= left for left, right in ends[row]):
             ends[row].append((middle - half, middle + half))
             y = row - 8 if row == TIES else row + 14
