@@ -46,31 +46,37 @@ class Thinner:
         self.most, self.total, self.cell = most, 0, _CELL
         self._kind = np.zeros(0, np.uint8)
         self._place = np.zeros((0, 2))
+        self._taken = np.zeros(0, np.int64)
 
     def add(self, kind: NDArray[np.uint8], easting: Floats, northing: Floats) -> None:
         """Take in a batch of (n,) points in metres on the grid; those without a place are left out."""
         place = np.column_stack([easting, northing])
         known = np.isfinite(place).all(axis=1)
-        self.total += int(known.sum())
-        # the batch alone first: what is sorted stays as small as it
-        self._keep(*self._firsts(kind[known], place[known]))
+        if not known.all():
+            kind, place = kind[known], place[known]
+        self.total += len(kind)
+        # most points lie in cells that are taken: what has to be sorted is little
+        keys = self._keys(kind, place)
+        fresh = np.append(self._taken, -1)[np.searchsorted(self._taken, keys)] != keys
+        self._keep(np.concatenate([self._kind, kind[fresh]]), np.vstack([self._place, place[fresh]]))
 
     def thinned(self) -> Thinned:
         """Return the points that were kept, in their order."""
         return Thinned(self._kind, self._place[:, 0], self._place[:, 1], self.total, self.cell)
 
     def _keep(self, kind: NDArray[np.uint8], place: Floats) -> None:
-        kind, place = np.concatenate([self._kind, kind]), np.vstack([self._place, place])
-        kind, place = self._firsts(kind, place)
-        while len(kind) > self.most and self.cell < 2.0**_BITS:
+        while True:
+            self._taken, first = np.unique(self._keys(kind, place), return_index=True)
+            first.sort()
+            kind, place = kind[first], place[first]
+            if len(kind) <= self.most or self.cell >= 2.0**_BITS:
+                break
             self.cell *= 2
-            kind, place = self._firsts(kind, place)
         self._kind, self._place = kind, place
 
-    def _firsts(self, kind: NDArray[np.uint8], place: Floats) -> tuple[NDArray[np.uint8], Floats]:
+    def _keys(self, kind: NDArray[np.uint8], place: Floats) -> NDArray[np.int64]:
+        """Return (n,) one number per kind and cell."""
         edge = 2.0**_BITS
         cells = np.clip(np.floor(place / self.cell), -edge, edge - 1).astype(np.int64) + (1 << _BITS)
-        key = (kind.astype(np.int64) << (2 * _BITS + 2)) | (cells[:, 0] << (_BITS + 1)) | cells[:, 1]
-        _, first = np.unique(key, return_index=True)
-        first.sort()
-        return kind[first], place[first]
+        keys: NDArray[np.int64] = (kind.astype(np.int64) << (2 * _BITS + 2)) | (cells[:, 0] << (_BITS + 1)) | cells[:, 1]
+        return keys
