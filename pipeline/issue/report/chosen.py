@@ -9,15 +9,11 @@ Row = TypeVar("Row")
 
 @dataclass(frozen=True)
 class Chosen(Generic[Row]):
-    """Rows of a list: those shown at once, those folded away, and how many are neither.
-
-    ``sorted`` says whether the first ones are the noteworthy ones instead of all of them in their order.
-    """
+    """Rows of a list: those shown at once, those folded away, and how many are neither."""
 
     first: Sequence[Row]
     rest: Sequence[Row]
     left_out: int
-    sorted: bool
 
     @property
     def total(self) -> int:
@@ -46,9 +42,9 @@ def choose(
         most: how many rows are in the page at all.
     """
     if len(rows) <= short:
-        return Chosen(rows, (), 0, False)
+        return Chosen(rows, (), 0)
     order = sorted(range(len(rows)), key=lambda number: (-urgency(rows[number]), number))
     urgent = sum(1 for row in rows if urgency(row) > 0)
     seen = order[: min(urgent, first)] or order[: short // 3]
     kept = sorted(order[len(seen) : most])
-    return Chosen([rows[n] for n in seen], [rows[n] for n in kept], len(rows) - len(seen) - len(kept), True)
+    return Chosen([rows[n] for n in seen], [rows[n] for n in kept], len(rows) - len(seen) - len(kept))

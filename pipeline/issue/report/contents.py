@@ -122,7 +122,7 @@ def _timelines(record: Row) -> Chosen[Any]:
             for session in sessions
         ]
 
-    return Chosen(drawn(chosen.first), drawn(chosen.rest), chosen.left_out, chosen.sorted)
+    return Chosen(drawn(chosen.first), drawn(chosen.rest), chosen.left_out)
 
 
 def _heading(session: Row) -> str:

@@ -31,7 +31,7 @@ def readings(record: Row) -> Chosen[Failure]:
     """Return the failures of a record, each read."""
     chosen = choose(record["diagnoses"], lambda row: 1, short=20, first=20, most=_FAILURES)
     return Chosen(
-        [_failure(row) for row in chosen.first], [_failure(row) for row in chosen.rest], chosen.left_out, chosen.sorted
+        [_failure(row) for row in chosen.first], [_failure(row) for row in chosen.rest], chosen.left_out
     )
 
 
@@ -70,7 +70,7 @@ def _table(row: Row) -> Table:
     ]
     shown = row["readings"][:_READINGS]
     caption = "Readings, best first; what each leaves at the failing occupations, metres."
-    return table(caption, columns, Chosen(shown, (), row["fitting"] - len(shown), False), "issue.json has the best 20;")
+    return table(caption, columns, Chosen(shown, (), row["fitting"] - len(shown)), "issue.json has the best 20;")
 
 
 def _said(reading: Row) -> str:

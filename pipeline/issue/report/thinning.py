@@ -78,5 +78,6 @@ class Thinner:
         """Return (n,) one number per kind and cell."""
         edge = 2.0**_BITS
         cells = np.clip(np.floor(place / self.cell), -edge, edge - 1).astype(np.int64) + (1 << _BITS)
-        keys: NDArray[np.int64] = (kind.astype(np.int64) << (2 * _BITS + 2)) | (cells[:, 0] << (_BITS + 1)) | cells[:, 1]
+        of_kind = kind.astype(np.int64) << (2 * _BITS + 2)
+        keys: NDArray[np.int64] = of_kind | (cells[:, 0] << (_BITS + 1)) | cells[:, 1]
         return keys
