@@ -23,15 +23,19 @@ def render(record: Mapping[str, Any], points: Thinned) -> bytes:
     """
     from pipeline.issue.report.environment import environment  # 0.07 s that runs without an issue need not wait for
 
-    page = environment().get_template("page.html").render(
-        contents(record),
-        plan=plan.plan(record, points),
-        of_plan=plan,
-        of_timeline=timeline,
-        of_differences=differences,
-        meanings=meanings,
-        # a job's name goes into the style sheet, which escapes nothing, only where it is what a job file allows
-        running=f"{record['job']}, issue {record['issue']:03d}" if _PLAIN.fullmatch(record["job"]) else "",
+    page = (
+        environment()
+        .get_template("page.html")
+        .render(
+            contents(record),
+            plan=plan.plan(record, points),
+            of_plan=plan,
+            of_timeline=timeline,
+            of_differences=differences,
+            meanings=meanings,
+            # a job's name goes into the style sheet, which escapes nothing, only where it is what a job file allows
+            running=f"{record['job']}, issue {record['issue']:03d}" if _PLAIN.fullmatch(record["job"]) else "",
+        )
     )
     return written.allowed(page).encode()
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from pipeline.issue.report.drawing import Label, Labels, dots, round_step, ticks
 from pipeline.issue.report.thinning import KINDS, Thinned
 from pipeline.words import MarkStatus
+
+Number = TypeVar("Number", float, NDArray[np.float64])
 
 WIDTH = 720.0
 #: The frame's left, top and right; its bottom follows from the shape of the job, within these two heights.
@@ -53,15 +55,15 @@ class Frame:
         scale = min(wide / span[0], high / span[1])
         return cls(middle[0] - wide / scale / 2, middle[1] + high / scale / 2, scale, TOP + round(high, 1))
 
-    def place(self, easting: float, northing: float) -> tuple[float, float]:
-        """Return where a place of the grid is drawn."""
+    def place(self, easting: Number, northing: Number) -> tuple[Number, Number]:
+        """Return where a place of the grid, or (n,) of them, are drawn."""
         return LEFT + (easting - self.west) * self.scale, TOP + (self.north - northing) * self.scale
 
     def within(self, easting: NDArray[np.float64], northing: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Return (n,) which places lie in the frame."""
-        x, y = self.place(easting, northing)  # type: ignore[arg-type]
-        inside: NDArray[np.bool_] = (np.asarray(x) >= LEFT) & (np.asarray(x) <= RIGHT)
-        return inside & (np.asarray(y) >= TOP) & (np.asarray(y) <= self.bottom)
+        x, y = self.place(easting, northing)
+        inside: NDArray[np.bool_] = (x >= LEFT) & (x <= RIGHT) & (y >= TOP) & (y <= self.bottom)
+        return inside
 
 
 @dataclass(frozen=True)
@@ -106,9 +108,7 @@ def plan(record: Mapping[str, Any], points: Thinned) -> Plan | None:
     near = _core(points, east, north)
     if not near.any() and not len(kept):
         return None
-    frame = Frame.around(
-        np.concatenate([points.easting[near], east]), np.concatenate([points.northing[near], north])
-    )
+    frame = Frame.around(np.concatenate([points.easting[near], east]), np.concatenate([points.northing[near], north]))
     drawn = frame.within(points.easting, points.northing)
     step = round_step((RIGHT - LEFT) / frame.scale, 6)
     bar = round_step((RIGHT - LEFT) / frame.scale, 4)
@@ -160,9 +160,7 @@ def _marks(record: Mapping[str, Any]) -> list[_Mark]:
     for mark in record["marks"]:
         if mark["easting"] is not None:
             kind = "temporary" if mark["status"] == MarkStatus.ADJUSTED else "control"
-            found[mark["mark"]] = _Mark(
-                mark["mark"], mark["easting"], mark["northing"], kind, mark["mark"] in failing
-            )
+            found[mark["mark"]] = _Mark(mark["mark"], mark["easting"], mark["northing"], kind, mark["mark"] in failing)
     for check in record["checks"]:
         name = check["mark"]
         if name not in found and check["known_easting"] is not None and check["known_northing"] is not None:
@@ -182,8 +180,8 @@ def _labels(frame: Frame, marks: Sequence[_Mark]) -> Labels:
 
 
 def _dots(frame: Frame, points: Thinned, chosen: NDArray[np.bool_], shape: str) -> str:
-    x, y = frame.place(points.easting[chosen], points.northing[chosen])  # type: ignore[arg-type]
-    return dots(zip(np.asarray(x).tolist(), np.asarray(y).tolist(), strict=True), shape)
+    x, y = frame.place(points.easting[chosen], points.northing[chosen])
+    return dots(zip(x.tolist(), y.tolist(), strict=True), shape)
 
 
 def _symbols(frame: Frame, marks: Sequence[_Mark], shape: str) -> str:

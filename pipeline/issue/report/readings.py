@@ -30,9 +30,7 @@ class Failure:
 def readings(record: Row) -> Chosen[Failure]:
     """Return the failures of a record, each read."""
     chosen = choose(record["diagnoses"], lambda row: 1, short=20, first=20, most=_FAILURES)
-    return Chosen(
-        [_failure(row) for row in chosen.first], [_failure(row) for row in chosen.rest], chosen.left_out
-    )
+    return Chosen([_failure(row) for row in chosen.first], [_failure(row) for row in chosen.rest], chosen.left_out)
 
 
 def _failure(row: Row) -> Failure:

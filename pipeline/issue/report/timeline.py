@@ -61,8 +61,7 @@ def timeline(session: Mapping[str, Any], checks: Sequence[Mapping[str, Any]]) ->
         kinds[check["passed"]].append(place)
         named.append((check["passed"] is False, place, check["mark"]))
     spread = [
-        (x(milliseconds(one["from"])), x(milliseconds(one["until"])), str(one["proof"]))
-        for one in session["stretches"]
+        (x(milliseconds(one["from"])), x(milliseconds(one["until"])), str(one["proof"])) for one in session["stretches"]
     ]
     first, last = session["first_point"], session["last_point"]
     said = [f"{one['proof']} from {minute(one['from'])} to {minute(one['until'])}" for one in session["stretches"]]
