@@ -62,7 +62,7 @@ def test_differences_are_drawn_to_scale_east_right_and_north_up() -> None:
 
 
 def test_failing_differences_are_crossed_and_named_with_their_metres() -> None:
-    drawn = differences([check("one", "CM1", 1), failing("one", "CM3", 2), check("one", "TM1", 3, passed=None)])
+    drawn = differences([check("one", "CM1", 1), failing("one", "CM3", 2), check("one", "TM1", 3, passed=None)], {})
     assert drawn is not None and drawn.position is not None and drawn.heights is not None
     assert [one.text for one in drawn.position.labels] == ["CM3 0.181"]
     assert drawn.position.beyond == 1 and not drawn.heights.failed
@@ -72,8 +72,16 @@ def test_failing_differences_are_crossed_and_named_with_their_metres() -> None:
     assert_allclose([y for _, y in places(drawn.heights.checks)], middle - drawn.heights.reach / 5, rtol=0, atol=0.051)
 
 
+def test_what_a_mark_does_not_hold_is_not_drawn() -> None:
+    drawn = differences([failing("one", "H1", 1), check("one", "P1", 2)], {"H1": "height", "P1": "position"})
+    assert drawn is not None and drawn.position is not None and drawn.heights is not None
+    assert (drawn.position.failed, len(places(drawn.position.checks))) == ("", 1)
+    assert (drawn.heights.failed, len(places(drawn.heights.checks))) == ("", 1)
+    assert differences([check("one", "H1", 1, d_height=None)], {"H1": "height"}) is None
+
+
 def test_without_a_judged_occupation_there_is_no_diagram() -> None:
-    assert differences([check("one", "TM1", 3, passed=None)]) is None
+    assert differences([check("one", "TM1", 3, passed=None)], {}) is None
 
 
 def test_a_short_list_keeps_its_order_and_a_long_one_puts_urgent_rows_first() -> None:

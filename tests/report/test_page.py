@@ -137,6 +137,12 @@ def test_a_check_that_cannot_be_compared_fails_all_the_same() -> None:
     assert "Fails: it cannot be compared." in root.section("checks").text()
 
 
+def test_a_mark_that_holds_its_height_alone_fails_in_height_alone() -> None:
+    made = record(checks=[failing("one", "H1", 30, d_height=0.08, cause=None)])
+    made["register"][0] |= {"mark": "H1", "holds": "height"}
+    assert "Fails: 0.030 m over in height." in page(made).section("checks").text()
+
+
 def test_a_cause_that_two_rows_share_is_told_once() -> None:
     told = page(record(checks=[failing("one", "CM2", 30), failing("one", "CM3", 40)])).section("checks").text()
     assert told.count("a cause") == 1 and told.count("Fails: 0.151 m over in position.") == 2

@@ -6,7 +6,7 @@ from typing import Any
 from pipeline.issue.report import meanings
 from pipeline.issue.report.chosen import Chosen, choose
 from pipeline.issue.report.differences import differences
-from pipeline.issue.report.evidence import base_log, check_table, session_table, urgency
+from pipeline.issue.report.evidence import base_log, check_table, held, session_table, urgency
 from pipeline.issue.report.foundation import file_tables, mark_tables, model_table, over_critical, statistics_tables
 from pipeline.issue.report.readings import readings
 from pipeline.issue.report.timeline import timeline
@@ -33,7 +33,7 @@ def contents(record: Row) -> dict[str, Any]:
         "timelines": _timelines(record),
         "checks": check_table(record, package),
         "tolerances": _tolerances(record["checks"]),
-        "differences": differences(record["checks"]),
+        "differences": differences(record["checks"], held(record)),
         "readings": readings(record),
         "over": over_critical(record),
         "statistics": statistics_tables(record, package),

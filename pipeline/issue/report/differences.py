@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.issue.report.drawing import Label, Labels, dots
-from pipeline.words import Role
+from pipeline.words import Holds, Role
 
 WIDTH, HEIGHT = 720.0, 320.0
 #: The two fields: left, top, right, bottom.
@@ -61,14 +61,19 @@ class Differences:
         return any(of.crowd for of in (self.position, self.heights) if of is not None)
 
 
-def differences(checks: Sequence[Mapping[str, Any]]) -> Differences | None:
-    """Return the drawing of the judged occupations in the order of their times; None where none is compared."""
+def differences(checks: Sequence[Mapping[str, Any]], holds: Mapping[str, str]) -> Differences | None:
+    """Return the drawing of the judged occupations in the order of their times; None where none is compared.
+
+    ``holds`` says what each mark of the register holds: what it does not hold is not judged, and not drawn.
+    """
     judged = sorted((one for one in checks if one["passed"] is not None), key=lambda one: one["observed"])
-    if all(one["d_horizontal"] is None and one["d_height"] is None for one in judged):
+    level = [row for row in judged if row["d_horizontal"] is not None and holds.get(row["mark"]) != Holds.HEIGHT]
+    high = [row for row in judged if row["d_height"] is not None and holds.get(row["mark"]) != Holds.POSITION]
+    if not level and not high:
         return None
     return Differences(
-        _position([one for one in judged if one["d_horizontal"] is not None]),
-        _heights([one for one in judged if one["d_height"] is not None]),
+        _position(level),
+        _heights(high),
         judged[0]["tolerance_h"],
         judged[0]["tolerance_v"],
     )

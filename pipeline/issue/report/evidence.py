@@ -7,7 +7,7 @@ from pipeline.issue.report import meanings
 from pipeline.issue.report.chosen import choose
 from pipeline.issue.report.tables import Column, Table, difference, length, name, number, table, time, words
 from pipeline.issue.report.written import clipped, many, metres, minute
-from pipeline.words import Verdict
+from pipeline.words import Holds, Verdict
 
 Row = Mapping[str, Any]
 
@@ -64,7 +64,7 @@ def check_table(record: Row, package: str) -> Table:
         " position; times in UTC."
     )
     chosen = choose(record["checks"], lambda row: int(row["passed"] is False), most=_CHECKS)
-    return table(caption, columns, chosen, f"the layer check_marks of {package}", _Notes())
+    return table(caption, columns, chosen, f"the layer check_marks of {package}", _Notes(held(record)))
 
 
 def result(check: Row) -> str:
@@ -72,13 +72,18 @@ def result(check: Row) -> str:
     return {None: "not judged", True: "passed", False: "failed"}[check["passed"]]
 
 
-def over(check: Row) -> str:
-    """Return in a sentence by how much a failing comparison is over the tolerances."""
+def held(record: Row) -> dict[str, str]:
+    """Return what each mark of the register holds: 3d, position or height."""
+    return {mark["mark"]: mark["holds"] for mark in record["register"]}
+
+
+def over(check: Row, holds: str) -> str:
+    """Return in a sentence by how much a failing comparison is over the tolerances, in what its mark holds."""
     off, up = check["d_horizontal"], check["d_height"]
     told = []
-    if off is not None and off > check["tolerance_h"]:
+    if off is not None and off > check["tolerance_h"] and holds != Holds.HEIGHT:
         told.append(f"{off - check['tolerance_h']:.3f} m over in position")
-    if up is not None and abs(up) > check["tolerance_v"]:
+    if up is not None and abs(up) > check["tolerance_v"] and holds != Holds.POSITION:
         told.append(f"{abs(up) - check['tolerance_v']:.3f} m over in height")
     return f"Fails: {' and '.join(told) or 'it cannot be compared'}."
 
@@ -86,19 +91,19 @@ def over(check: Row) -> str:
 class _Notes:
     """What stands below failing rows; a cause that several rows share is told once."""
 
-    def __init__(self) -> None:
-        self.cause = ""
+    def __init__(self, holds: Mapping[str, str]) -> None:
+        self.holds, self.cause = holds, ""
 
     def __call__(self, check: Row) -> str:
         if check["passed"] is not False:
             return ""
-        cause = check["cause"]
+        cause, off = check["cause"], over(check, self.holds.get(check["mark"], Holds.FULL))
         if not cause:
-            return over(check)
+            return off
         if cause == self.cause:
-            return f"{over(check)} The same may be the cause as of the failing row above."
+            return f"{off} The same may be the cause as of the failing row above."
         self.cause = cause
-        return f"{over(check)} What it may mean: {clipped(cause)}"
+        return f"{off} What it may mean: {clipped(cause)}"
 
 
 def base_log(log: Row | None) -> list[str]:
