@@ -1,19 +1,21 @@
 """The report of a whole run: all checks and sessions of the GeoPackage, the same bytes whenever and wherever."""
 
 import datetime as dt
+import errno
 import hashlib
 import re
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from issued import Issue, current_issue
+from issued import Issue, current_issue, everything_below
 from page_read import Element, read_page
 from running import run_written
 from simulate import Plan, simulate
 
 from pipeline import run_job
 from pipeline.fleet import run_many
+from pipeline.problems import JobError
 
 NUMBERS = ("d_east", "d_north", "d_horizontal", "d_height", "hu95", "vu95")
 
@@ -157,3 +159,25 @@ def test_tens_of_thousands_of_points_are_thinned(tmp_path: Path) -> None:
     assert found is not None
     shown, total = (int(text.replace("\u202f", "")) for text in found.groups())
     assert total == 20_000 and 700 < shown <= 3000
+
+
+def test_a_report_that_has_no_room_on_the_disk_leaves_the_issue_before(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The GeoPackage found room, the page after it does not."""
+    job = simulate(Plan(sessions=1, points=8, noise=False))
+    path = job.write(tmp_path)
+    run_written(path)
+    before = everything_below(tmp_path / "out" / "issues")
+    job.mistype("CM1", "easting", 0.006)
+    job.write(tmp_path)
+
+    def no_room(folder: Path, *_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device", str(folder / "simulated-002.html"))
+
+    with monkeypatch.context() as patched:
+        patched.setattr("pipeline.run.write_report", no_room)
+        with pytest.raises(JobError, match="cannot be written"):
+            run_job(path)
+    assert everything_below(tmp_path / "out" / "issues") == before
+    assert run_job(path).record["issue"] == 2
