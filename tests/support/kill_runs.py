@@ -104,7 +104,7 @@ class Bench:
         return found
 
     def tidy(self) -> None:
-        """Assert that the folder holds whole issues with their three files, the newest as `current`, and nothing else."""
+        """Assert that the folder holds whole issues of three files, the newest as `current`, and nothing else."""
         found = self.stands(self.issues())
         assert found is not None and found.findings == (), found
         assert {path.name for path in self.folder.iterdir()} == KEPT
