@@ -13,12 +13,14 @@ from pipeline.issue.geopackage import NotWritten
 from pipeline.issue.previous import Lost
 from pipeline.issue.publish import job_lock, newest, open_issue, recover
 from pipeline.issue.record import Record, read_record, sum_of, write_record
+from pipeline.issue.report.page import write_report
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.text import digest
 from pipeline.words import Reason
 from pipeline.work.account import account
 from pipeline.work.base_notes import base_facts
 from pipeline.work.before import before_notes
+from pipeline.work.course import courses
 from pipeline.work.diagnose import Diagnoses, diagnose
 from pipeline.work.draft import Drafter
 from pipeline.work.examine import Examined, examine
@@ -130,6 +132,11 @@ class _Worked:
     def record(self, laid: Laid, number: int, changes: dict[str, Any] | None, last: Mapping[str, Any] | None) -> Record:
         """Return the record of the issue whose layers were laid out; ``last`` is that of the issue before."""
         facts = base_facts(self.prepared, self.gathered, self.routes, self.settled.bases)
+        in_time = courses(self.prepared, self.settled)
+        sessions = [
+            {**row, **course, "base_log": fact}
+            for row, course, fact in zip(as_records(laid.sessions), in_time, facts, strict=True)
+        ]
         return account(
             self.prepared,
             self.routes,
@@ -138,7 +145,7 @@ class _Worked:
             newest=self.gathered.newest or 0,
             exports=self.gathered.rows,
             rows=laid.rows,
-            sessions=[{**row, "base_log": fact} for row, fact in zip(as_records(laid.sessions), facts, strict=True)],
+            sessions=sessions,
             checks=as_records(laid.checks),
             marks=as_records(laid.marks),
             shift_model=laid.shift_model,
@@ -208,6 +215,7 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
         if last is not None:
             changes = {"since": last["issue"], "because": because, **(laid.changes or {})}
         record = worked.record(laid, staged.number, changes, last)
+        record["files"] = [*record["files"], write_report(staged.path, record, laid.plan)]
         record["sum"] = sum_of(record)
         write_record(staged.path, record)
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC))

@@ -46,6 +46,22 @@ class Evidence:
             word = np.full_like(word, PROOFS.index(Proof.UNCHECKED))
         return np.where(suspect, PROOFS.index(Proof.SUSPECT), word).astype(np.uint8)
 
+    def stretches(self, start: int, end: int) -> list[tuple[int, int, Proof]]:
+        """Return the parts of the time from ``start`` to ``end`` with their proof words: from, until, word.
+
+        Times are UTC milliseconds. Neighbours with one word are one part; an occupation belongs to both its sides.
+        """
+        within = self.times[(self.times > start) & (self.times < end)]
+        edges = np.unique(np.concatenate([[start], within, [end]]).astype(np.int64))
+        found: list[tuple[int, int, Proof]] = []
+        # doubled, so that every part has an inside, however short it is
+        inside = Evidence(2 * self.times, self.passed, self.independent).words(edges[:-1] + edges[1:])
+        for since, until, code in zip(edges[:-1].tolist(), edges[1:].tolist(), inside.tolist(), strict=True):
+            if found and found[-1][2] is PROOFS[code]:
+                since = found.pop()[0]
+            found.append((since, until, PROOFS[code]))
+        return found
+
 
 def place(time: int, first_point: int | None, last_point: int | None) -> Place:
     """Return where an occupation stands among its session's drafted points (UTC milliseconds; None: no points)."""

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from pipeline.issue.geopackage import LayerSource, write_geopackage
 from pipeline.issue.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, SESSIONS
 from pipeline.issue.readback import read_back
+from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
 from pipeline.issue.revise import copy_with_rows
 from pipeline.issue.tally import Written
 from pipeline.work.account import CAUTION, Count, target
@@ -28,7 +29,7 @@ from pipeline.work.rows import Carried, Rows, check_rows, mark_rows, session_row
 
 @dataclass(frozen=True)
 class Laid:
-    """What the second pass gave: the small layers, the record's ``rows`` and the files written."""
+    """What the second pass gave: the small layers, the record's ``rows``, the files written, points for the plan."""
 
     checks: pa.RecordBatch
     sessions: pa.RecordBatch
@@ -37,6 +38,7 @@ class Laid:
     shift_model: dict[str, Any]
     files: list[dict[str, Any]]
     changes: dict[str, Any] | None
+    plan: Thinned
 
 
 @dataclass(frozen=True)
@@ -112,6 +114,7 @@ class _Layers:
         self.prepared, self.settled = drafter.prepared, drafter.settled
         self.carried = Carried.of(self.prepared.exports)
         self.count = Count(len(self.prepared.windows))
+        self.plan = Thinner()
         self.checks = check_rows(self.prepared, self.settled, told)
         self.marks = mark_rows(self.settled, drafter.routes)
         self.sessions: pa.RecordBatch | None = None
@@ -187,6 +190,7 @@ class _Layers:
             self.count.shift_model(self.prepared),
             files,
             self.changes,
+            self.plan.thinned(),
         )
 
     def _points(self) -> Iterator[pa.RecordBatch]:
@@ -217,6 +221,9 @@ class _Layers:
     def _note(self, drafted: Drafted) -> None:
         points = drafted.points
         self.count.add(drafted.session, drafted.held, points)
+        shown, place = ~drafted.on_mark, drafted.corrected
+        kind = np.where(points, drafted.proof, HELD_KIND).astype(np.uint8)
+        self.plan.add(kind[shown], place.easting[shown], place.northing[shown])
         if drafted.apart is not None and points.any():
             names = drafted.batch.column("name").filter(pa.array(points)).to_pylist()
             self.count.compare_models(drafted.session[points], drafted.apart[points], names)

@@ -104,5 +104,6 @@ def _reading(settled: Settled, diagnosis: Diagnosis, reading: Reading) -> dict[s
         "chi_square": reading.chi_square,
         "score": reading.score,
         "chance": reading.chance,
+        "close": reading.score - diagnosis.readings[0].score < CLOSE,
         "decide": reading.hypothesis.decide,
     }

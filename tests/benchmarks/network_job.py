@@ -41,7 +41,8 @@ STAGES = (
     ("work.settle", "compare", 1), ("work.settle", "evidence", 1), ("run", "diagnose", 0), ("run", "identity", 0),
     ("run", "register_rows", 0), ("run", "reach", 0), ("run", "lay_out", 0), ("work.layout", "write_geopackage", 1),
     ("work.layout", "read_back", 1), ("run", "account", 0), ("work.account", "job_notes", 1),
-    ("run", "before_notes", 0), ("run", "base_facts", 0), ("run", "recorded", 0), ("run", "write_record", 0),
+    ("run", "before_notes", 0), ("run", "base_facts", 0), ("run", "recorded", 0), ("run", "write_report", 0),
+    ("run", "write_record", 0),
 )  # fmt: skip
 
 

@@ -74,9 +74,10 @@ def test_an_issue_is_one_folder_and_current_is_a_link_to_it(made: Made) -> None:
     assert visible == {"issues", "current", "register.csv"}
 
 
-@pytest.mark.xfail(strict=True, reason="no report is written yet")
 def test_an_issue_has_its_report(made: Made) -> None:
     assert "licensed" in (made.issue.folder / "simulated-001.html").read_text(encoding="utf-8")
+    names = [path.name for path in (made.path.parent / "out" / "issues" / "001").iterdir()]
+    assert sorted(names) == ["issue.json", "simulated-001.gpkg", "simulated-001.html"]
 
 
 def test_the_register_of_issues_says_when_and_why(made: Made) -> None:
@@ -231,7 +232,7 @@ def test_every_input_and_every_grid_has_its_sum(made: Made) -> None:
 def test_the_same_inputs_in_an_empty_folder_give_the_same_bytes(made: Made, tmp_path: Path) -> None:
     _, path = lay_down(tmp_path / "elsewhere" / "deeper")
     other = run_written(path)
-    for file in ("simulated-001.gpkg", "issue.json"):
+    for file in ("simulated-001.gpkg", "simulated-001.html", "issue.json"):
         assert (other.folder / file).read_bytes() == (made.issue.folder / file).read_bytes(), file
 
 

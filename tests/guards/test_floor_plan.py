@@ -28,6 +28,7 @@ LIBRARIES = {
     "fiona": {"issue"},
     "pydantic": {"job", "sessions"},
     "filelock": {"issue"},
+    "jinja2": {"issue"},
     "typer": {"cli"},
     "rich": {"cli"},
 }

@@ -14,6 +14,7 @@ HEAVY = (
     "shapely",
     "fiona",
     "pyogrio",
+    "jinja2",
     "rich",
 )
 

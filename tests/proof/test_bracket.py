@@ -71,3 +71,33 @@ def test_the_place_of_an_occupation_among_the_points() -> None:
         Place.OPENING, Place.OPENING, Place.BETWEEN, Place.CLOSING, Place.CLOSING
     ]  # fmt: skip
     assert place(15, None, None) is Place.OPENING
+
+
+def stretches(passed: list[bool], start: int, end: int, *, independent: bool = True) -> list[tuple[int, int, Proof]]:
+    times = np.arange(1, len(passed) + 1) * 10
+    times.setflags(write=False)
+    return Evidence(times, np.array(passed, bool), independent).stretches(start, end)
+
+
+def test_a_session_falls_into_stretches_of_one_word_each() -> None:
+    """Occupations at 10, 20, 30, 40; neighbours with one word are one stretch, and all of the session is covered."""
+    assert stretches([True, True, True], 5, 35) == [
+        (5, 10, Proof.UNCLOSED), (10, 30, Proof.BRACKETED), (30, 35, Proof.UNCLOSED),
+    ]  # fmt: skip
+    assert stretches([True, True, False, True], 0, 50) == [
+        (0, 10, Proof.UNCLOSED), (10, 20, Proof.BRACKETED), (20, 40, Proof.SUSPECT), (40, 50, Proof.UNCLOSED),
+    ]  # fmt: skip
+    assert stretches([True, True], 5, 35, independent=False) == [(5, 35, Proof.UNCHECKED)]
+    assert stretches([], 5, 35) == [(5, 35, Proof.UNCLOSED)]
+
+
+def test_stretches_are_true_of_every_time_within_them_however_short() -> None:
+    random = np.random.default_rng(5)
+    for _ in range(50):
+        times = np.sort(random.integers(0, 40, random.integers(0, 8)))
+        evidence = Evidence(times, random.random(len(times)) < 0.6, bool(random.random() < 0.7))
+        found = evidence.stretches(0, 40)
+        assert (found[0][0], found[-1][1]) == (0, 40)
+        for since, until, word in found:
+            inside = np.setdiff1d(np.arange(since + 1, until), times)  # an occupation itself belongs to both sides
+            assert {PROOFS[code] for code in evidence.words(inside)} <= {word}

@@ -110,13 +110,13 @@ class Bench:
         return found
 
     def tidy(self) -> None:
-        """Assert that the folder holds whole issues with their two files, the newest as `current`, and nothing else."""
+        """Assert that the folder holds whole issues of three files, the newest as `current`, and nothing else."""
         found = self.stands(self.issues())
         assert found is not None and found.findings == (), found
         assert {path.name for path in self.folder.iterdir()} == KEPT
         for number in found.issues:
             files = {path.name for path in (self.folder / "issues" / f"{number:03d}").iterdir()}
-            assert files == {f"simulated-{number:03d}.gpkg", "issue.json"}
+            assert files == {f"simulated-{number:03d}.gpkg", f"simulated-{number:03d}.html", "issue.json"}
         assert (self.folder / "current").resolve().name == f"{max(found.issues):03d}"
 
     def next_run(self, before: int) -> None:

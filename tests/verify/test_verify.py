@@ -147,6 +147,17 @@ def test_missing_extra_and_damaged_files_are_found(folder: Path) -> None:
     assert len(found) == 4
 
 
+def test_a_report_that_was_altered_or_is_missing_is_found(folder: Path) -> None:
+    """It has no layers whose content could be compared: a byte is a difference."""
+    reports = [folder / "issues" / f"{issue:03d}" / f"simulated-{issue:03d}.html" for issue in (1, 2)]
+    reports[0].write_bytes(reports[0].read_bytes().replace(b"proven", b"PROVEN", 1))
+    reports[1].unlink()
+    assert told(folder) == [
+        (1, "simulated-001.html: its bytes are not those that were issued"),
+        (2, "simulated-002.html: is missing"),
+    ]
+
+
 def test_records_that_cannot_be_read_or_do_not_add_up_are_found(folder: Path) -> None:
     (folder / "issues" / "001" / "issue.json").write_text("{")
     path = folder / "issues" / "002" / "issue.json"

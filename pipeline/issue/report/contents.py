@@ -1,0 +1,144 @@
+"""What stands in the report, section by section, from an issue's record alone."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from pipeline.issue.report import meanings
+from pipeline.issue.report.chosen import Chosen, choose
+from pipeline.issue.report.differences import differences
+from pipeline.issue.report.evidence import base_log, check_table, held, session_table, urgency
+from pipeline.issue.report.foundation import file_tables, mark_tables, model_table, over_critical, statistics_tables
+from pipeline.issue.report.readings import readings
+from pipeline.issue.report.timeline import timeline
+from pipeline.issue.report.written import many, minute
+from pipeline.words import REASONS, Change, Proof, Reason, Verdict
+
+Row = Mapping[str, Any]
+
+#: Rows of each list that the page has at the most; the layers and the record have all of them.
+TIMELINES, REASONS_WHY, NOTES = 100, 100, 200
+
+
+def contents(record: Row) -> dict[str, Any]:
+    """Return what the templates show of a record."""
+    package = f"{record['job']}-{record['issue']:03d}.gpkg"
+    return {
+        "record": record,
+        "package": package,
+        "look": looks(record),
+        "verdicts": _verdicts(record),
+        "reasons": _reasons(record),
+        "changes": _changes(record),
+        "sessions": session_table(record, package),
+        "timelines": _timelines(record),
+        "checks": check_table(record, package),
+        "tolerances": _tolerances(record["checks"]),
+        "differences": differences(record["checks"], held(record)),
+        "readings": readings(record),
+        "over": over_critical(record),
+        "statistics": statistics_tables(record, package),
+        "marks": mark_tables(record, package),
+        "untied": choose(record["untied"], lambda row: 1, most=REASONS_WHY),
+        "files": file_tables(record),
+        "notes": choose(record["notes"], lambda row: 1, most=NOTES),
+        "model": model_table(record),
+        "words": _words(),
+        "proof_words": [(str(proof), meanings.PROOFS[proof]) for proof in Proof],
+    }
+
+
+def looks(record: Row) -> list[tuple[str, str]]:
+    """Return what a reader should look at, each with the section that tells it, the gravest first."""
+    judged = [check for check in record["checks"] if check["passed"] is not None]
+    failing = sum(not check["passed"] for check in judged)
+    reasons, test = record["rows"]["by_reason"], record["adjustment"]["chi_square"]
+    told = []
+    if failing:
+        of = many(len(judged), "occupation of a control mark", "occupations of control marks")
+        told.append(("checks", f"{failing} of {of} {'fails' if failing == 1 else 'fail'}"))
+    elif not judged:
+        told.append(("checks", "no control mark was occupied that the coordinates could be compared with"))
+    for reason in (Reason.SUSPECT, Reason.UNTIED, Reason.UNCLOSED, Reason.UNCHECKED):
+        if reason in reasons:
+            told.append(("rows", f"{many(reasons[reason], 'row')} held back as {reason}"))
+    for verdict in (Verdict.UNTIED, Verdict.UNCHECKED, Verdict.UNCLOSED):
+        number = sum(session["verdict"] == verdict for session in record["sessions"])
+        if number:
+            told.append(("sessions", f"{many(number, 'session')} {verdict}"))
+    if test is not None and not test["passed"]:
+        how = "worse" if record["adjustment"]["square_sum"] > test["high"] else "better"
+        told.append(("adjustment", f"the ties agree {how} than their uncertainties say"))
+    if over := over_critical(record):
+        told.append(("adjustment", f"{many(over, 'observation')} with a standardised residual over the critical value"))
+    if record["notes"]:
+        told.append(("notes", many(len(record["notes"]), "note")))
+    return told
+
+
+def _verdicts(record: Row) -> list[tuple[str, int, str]]:
+    """Return each verdict that sessions have, how many, and what it means; the gravest first."""
+    found = [session["verdict"] for session in record["sessions"]]
+    order = sorted(Verdict, key=lambda verdict: -meanings.URGENCY[verdict])
+    return [(str(one), found.count(one), meanings.VERDICTS[one]) for one in order if one in found]
+
+
+def _reasons(record: Row) -> list[tuple[str, int, str]]:
+    counts = record["rows"]["by_reason"]
+    return [(str(one), counts[one], meanings.REASONS[one]) for one in REASONS if counts.get(one)]
+
+
+def _changes(record: Row) -> dict[str, Any] | None:
+    found = record["changes"]
+    if found is None:
+        return None
+    return {
+        "since": found["since"],
+        "counts": [(str(one), found[one], meanings.CHANGES[one]) for one in Change if one in found],
+        "because": choose(found["because"], lambda row: 1, most=REASONS_WHY),
+        "horizontal": found.get("max_horizontal"),
+        "vertical": found.get("max_vertical"),
+    }
+
+
+def _tolerances(checks: Sequence[Row]) -> tuple[float, float] | None:
+    return (checks[0]["tolerance_h"], checks[0]["tolerance_v"]) if checks else None
+
+
+def _timelines(record: Row) -> Chosen[Any]:
+    """Return heading, drawing and base log of each session: the failing ones first where there are many."""
+    by_session: dict[str, list[Row]] = {}
+    for check in record["checks"]:
+        by_session.setdefault(check["session"], []).append(check)
+    chosen = choose(record["sessions"], urgency, short=12, first=24, most=TIMELINES)
+
+    def drawn(sessions: Sequence[Row]) -> list[dict[str, Any]]:
+        return [
+            {
+                "name": session["session"],
+                "said": _heading(session),
+                "line": timeline(session, by_session.get(session["session"], [])),
+                "log": base_log(session["base_log"]),
+            }
+            for session in sessions
+        ]
+
+    return Chosen(drawn(chosen.first), drawn(chosen.rest), chosen.left_out)
+
+
+def _heading(session: Row) -> str:
+    base = f", base {session['base']}" if session["base"] is not None else ""
+    return f"{base}: {session['verdict']}; {minute(session['start'])} to {minute(session['end'])} UTC"
+
+
+def _words() -> list[tuple[str, str]]:
+    """Return the words that the report uses, with what they mean."""
+    sigma = (
+        "standard uncertainty; the 95 % uncertainty is the radius of the circle, or the half height of the band, that"
+        " holds the true value 95 times of 100"
+    )
+    return [
+        *((str(word), meaning) for word, meaning in meanings.ROLES.items()),
+        *((str(word), meaning) for word, meaning in meanings.PLACES.items()),
+        *((str(word), f"verdict of a session: {meaning}") for word, meaning in meanings.VERDICTS.items()),
+        ("sigma", sigma),
+    ]

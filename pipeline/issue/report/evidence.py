@@ -1,0 +1,130 @@
+"""Sessions and check marks as the report tells them."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from pipeline.issue.report import meanings
+from pipeline.issue.report.chosen import choose
+from pipeline.issue.report.tables import Column, Table, difference, length, name, number, table, time, words
+from pipeline.issue.report.written import clipped, many, metres, minute
+from pipeline.words import Holds, Verdict
+
+Row = Mapping[str, Any]
+
+#: Rows that the page has at the most, and values of one thing in a base log.
+_SESSIONS, _CHECKS, _LOGGED = 1000, 2000, 6
+
+
+def urgency(session: Row) -> int:
+    """Return how much a session's verdict needs a look."""
+    return meanings.URGENCY[Verdict(session["verdict"])]
+
+
+def session_table(record: Row, package: str) -> Table:
+    """Return the table of the base sessions."""
+    axes = (("East", "east"), ("North", "north"), ("Up", "up"))
+    columns = [
+        name("Session", "session", names=True),
+        words("Verdict", "verdict"),
+        name("Base", "base"),
+        time("From", "start", seconds=False),
+        time("To", "end", seconds=False),
+        number("Points", "points"),
+        number("Ties", "ties"),
+        number("Checks", "checks"),
+    ]
+    for head, axis in axes:
+        columns += [difference(head, f"shift_{axis}"), length("sigma", f"sigma_{axis}")]
+    caption = (
+        "Base sessions: times in UTC; the shift that was added to the raw positions, east, north and up at the"
+        " session's place, each with its standard uncertainty, metres."
+    )
+    chosen = choose(record["sessions"], urgency, most=_SESSIONS)
+    return table(caption, columns, chosen, f"the layer sessions of {package}")
+
+
+def check_table(record: Row, package: str) -> Table:
+    """Return the table of the occupations of marks, below a failing one by how much it fails and what that may mean."""
+    columns = [
+        name("Session", "session"),
+        name("Point", "point", names=True),
+        name("Mark", "mark"),
+        Column("Use", "t", lambda row: f"{row['role']}, {row['place']}"),
+        time("Observed", "observed"),
+        difference("East", "d_east"),
+        difference("North", "d_north"),
+        length("Horiz.", "d_horizontal"),
+        difference("Height", "d_height"),
+        length("95 % h", "hu95"),
+        length("95 % v", "vu95"),
+        Column("Result", "t", result, strong=lambda row: row["passed"] is False),
+    ]
+    caption = (
+        "Observed minus known, metres in the grid and height datum, and the 95 % uncertainties of the observed"
+        " position; times in UTC."
+    )
+    chosen = choose(record["checks"], lambda row: int(row["passed"] is False), most=_CHECKS)
+    return table(caption, columns, chosen, f"the layer check_marks of {package}", _Notes(held(record)))
+
+
+def result(check: Row) -> str:
+    """Return in a word what a comparison with a control mark came to."""
+    return {None: "not judged", True: "passed", False: "failed"}[check["passed"]]
+
+
+def held(record: Row) -> dict[str, str]:
+    """Return what each mark of the register holds: 3d, position or height."""
+    return {mark["mark"]: mark["holds"] for mark in record["register"]}
+
+
+def over(check: Row, holds: str) -> str:
+    """Return in a sentence by how much a failing comparison is over the tolerances, in what its mark holds."""
+    off, up = check["d_horizontal"], check["d_height"]
+    told = []
+    if off is not None and off > check["tolerance_h"] and holds != Holds.HEIGHT:
+        told.append(f"{off - check['tolerance_h']:.3f} m over in position")
+    if up is not None and abs(up) > check["tolerance_v"] and holds != Holds.POSITION:
+        told.append(f"{abs(up) - check['tolerance_v']:.3f} m over in height")
+    return f"Fails: {' and '.join(told) or 'it cannot be compared'}."
+
+
+class _Notes:
+    """What stands below failing rows; a cause that several rows share is told once."""
+
+    def __init__(self, holds: Mapping[str, str]) -> None:
+        self.holds, self.cause = holds, ""
+
+    def __call__(self, check: Row) -> str:
+        if check["passed"] is not False:
+            return ""
+        cause, off = check["cause"], over(check, self.holds.get(check["mark"], Holds.FULL))
+        if not cause:
+            return off
+        if cause == self.cause:
+            return f"{off} The same may be the cause as of the failing row above."
+        self.cause = cause
+        return f"{off} What it may mean: {clipped(cause)}"
+
+
+def base_log(log: Row | None) -> list[str]:
+    """Return in sentences what a session's points carry of its base."""
+    return [] if log is None else list(_logged(log))
+
+
+def _logged(log: Row) -> Iterator[str]:
+    for one in log["positions"][:_LOGGED]:
+        if "longitude" in one:
+            place = f"longitude {one['longitude']:.9f}, latitude {one['latitude']:.9f}"
+        else:
+            place = f"easting {one['easting']:.3f}, northing {one['northing']:.3f}"
+        yield f"base as its points carry it: {place}, height {metres(one['height'])} {_span(one)}"
+    for one in log["antenna_heights"][:_LOGGED]:
+        yield f"antenna height {metres(one['antenna_height'])} m {_span(one)}"
+    if (first := log["first_reading"]) is not None:
+        yield f"first reading {first['point'] or 'without a name'}: {first['from_base']:.1f} m from the base"
+    if max(len(log["positions"]), len(log["antenna_heights"])) > _LOGGED:
+        yield "more of it stands in issue.json"
+
+
+def _span(one: Row) -> str:
+    return f"({many(one['readings'], 'reading')} from {minute(one['from'])} to {minute(one['until'])} UTC)"

@@ -1,0 +1,152 @@
+"""What an issue stands on, as the report tells it: adjustment, marks, model of the shift, inputs and files."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from pipeline.issue.report.chosen import choose
+from pipeline.issue.report.tables import Column, Table, checksum, length, name, number, table, words
+from pipeline.issue.report.written import NONE
+from pipeline.words import Role
+
+Row = Mapping[str, Any]
+
+#: Rows of each table that the page has at the most.
+_TIES, _MARKS, _INPUTS, _FARTHEST = 600, 1000, 1000, 100
+_AXES = (("E", "east"), ("N", "north"), ("Up", "up"))
+
+
+def over_critical(record: Row) -> int:
+    """Return how many observations of the adjustment have a standardised residual over the critical value."""
+    over = _is_over(record)
+    return sum(over(row) for _, _, rows in _statistics(record) for row in rows)
+
+
+def statistics_tables(record: Row, package: str) -> list[tuple[str, Table]]:
+    """Return title and table of ties, set-ups and control: those over the critical value first, pointed out."""
+    if not record["adjustment"]["degrees_of_freedom"]:
+        return []
+    caption = (
+        "Standardised residuals, redundancy numbers (0 unchecked, 1 checked by all others) and the smallest error in"
+        " metres that would be detected; east, north, up."
+    )
+    over, critical = _is_over(record), record["adjustment"]["critical_value"]
+    columns = [
+        *(_standardised(f"Stand. {head}", f"standardised_{axis}", critical) for head, axis in _AXES),
+        *(_share(f"Redund. {head}", f"redundancy_{axis}") for head, axis in _AXES),
+        *(length(f"Detect. {head}", f"detectable_{axis}") for head, axis in _AXES),
+    ]
+    made = []
+    for title, named, rows in _statistics(record):
+        where = f"the layer check_marks of {package}" if rows and "role" in rows[0] else "issue.json"
+        chosen = choose(rows, lambda row: int(over(row)), most=_TIES)
+        first = [name(key.capitalize(), key, names=key == "mark") for key in named]
+        if rows:
+            made.append((title, table(caption, [*first, *columns], chosen, where)))
+    return made
+
+
+def _statistics(record: Row) -> list[tuple[str, tuple[str, ...], list[Row]]]:
+    """Return the observations that have statistics, with a title and the keys that name them."""
+    adjustment = record["adjustment"]
+    ties = [check for check in record["checks"] if check["role"] == Role.TIE]
+    return [
+        ("Ties: rovers on marks", ("session", "point", "mark"), ties),
+        ("Set-ups: bases over marks", ("session", "mark"), adjustment["set_ups"]),
+        ("Control: coordinates of the register", ("mark",), adjustment["control"]),
+    ]
+
+
+def _is_over(record: Row) -> Callable[[Row], bool]:
+    critical = record["adjustment"]["critical_value"]
+
+    def over(row: Row) -> bool:
+        found = [row[f"standardised_{axis}"] for _, axis in _AXES]
+        return critical is not None and any(value is not None and abs(value) > critical for value in found)
+
+    return over
+
+
+def _standardised(head: str, key: str, critical: float | None) -> Column:
+    def over(row: Row) -> bool:
+        return row[key] is not None and critical is not None and abs(row[key]) > critical
+
+    def text(row: Row) -> str:
+        return NONE if row[key] is None else f"{row[key] + 0.0:+.2f}{' over' if over(row) else ''}"
+
+    return Column(head, "n", text, strong=over)
+
+
+def _share(head: str, key: str) -> Column:
+    return Column(head, "n", lambda row: NONE if row[key] is None else f"{row[key]:.2f}")
+
+
+def mark_tables(record: Row, package: str) -> list[Table]:
+    """Return the tables of the marks: as adjusted, and as the register has them."""
+    adjusted = [
+        name("Mark", "mark", names=True),
+        length("Easting", "easting"),
+        length("Northing", "northing"),
+        length("Height", "height"),
+        length("95 % h", "hu95"),
+        length("95 % v", "vu95"),
+        words("Status", "status"),
+        Column("Holds", "", lambda row: row["holds"] or "nothing: a temporary mark"),
+        number("Occupations", "occupations"),
+    ]
+    chosen = choose(record["marks"], lambda row: int(None in (row["easting"], row["height"])), most=_MARKS)
+    caption = "Marks that the adjustment knows, as adjusted: metres in the grid and height datum, 95 % uncertainties."
+    made = [table(caption, adjusted, chosen, f"the layer marks of {package}")] if record["marks"] else []
+    if record["register"]:
+        made.append(_register(record))
+    return made
+
+
+def _register(record: Row) -> Table:
+    grid = "easting" in record["register"][0]
+    axes = ("easting", "northing", "height") if grid else ("longitude", "latitude", "height")
+    columns = [
+        name("Mark", "mark", names=True),
+        *(_written(axis) for axis in axes),
+        words("Holds", "holds"),
+        *(
+            Column(f"Sigma {short}", "n", lambda row, key=key: f"{float(row[key]):.4f}")  # type: ignore[misc]
+            for short, key in (("horiz.", "sigma horizontal"), ("vert.", "sigma vertical"))
+        ),
+    ]
+    caption = "Control marks as the register has them, with the standard uncertainties that they were given."
+    return table(caption, columns, choose(record["register"], lambda row: 0, most=_MARKS), "issue.json")
+
+
+def _written(axis: str) -> Column:
+    return Column(axis.capitalize(), "n", lambda row: row[axis] or NONE)
+
+
+def model_table(record: Row) -> Table | None:
+    """Return how far the grid model of the shift lies from the geocentric one; None where that is not compared."""
+    found = record["shift_model"]["farthest"]
+    if not found:
+        return None
+    columns = [
+        name("Session", "session", names=True),
+        name("Point", "point"),
+        length("Horizontal", "horizontal"),
+        length("Height", "vertical"),
+    ]
+    chosen = choose(found, lambda row: 1 + round(1000 * row["horizontal"]), most=_FARTHEST)
+    return table("Farthest apart, per session, metres.", columns, chosen, "issue.json")
+
+
+def file_tables(record: Row) -> list[Table]:
+    """Return the tables of what was read and of what was issued."""
+    read = [
+        Column("File", "long", lambda row: str(row["path"]), names=True),
+        number("Rows", "rows"),
+        checksum("SHA-256", "sha256"),
+    ]
+    issued = [Column("File", "long", lambda row: str(row["name"]), names=True), checksum("SHA-256", "sha256")]
+    inputs, files = (choose(record[key], lambda row: 0, most=_INPUTS) for key in ("inputs", "files"))
+    made = [table("What was read, with its path in the job file, its rows and its sum.", read, inputs, "issue.json")]
+    if record["files"]:
+        caption = "What was issued beside this page; tiedown verify compares all of it with its sums."
+        made.append(table(caption, issued, files, "issue.json"))
+    return made

@@ -1,0 +1,66 @@
+"""What the closed lists of words mean, in a sentence each, as the report explains them."""
+
+from pipeline.words import Change, Place, Proof, Reason, Role, Verdict
+
+VERDICTS = {
+    Verdict.PROVEN: "independent check marks, occupied before the first and after the last point, agree with their"
+    " published coordinates within the tolerances",
+    Verdict.UNCLOSED: "every check agrees, but no passing occupation of a control mark stands on both sides of all"
+    " points: a base that moved after the last check would not have been noticed",
+    Verdict.UNCHECKED: "no mark that is independent of the ties was occupied: nothing proves the coordinates",
+    Verdict.FAILED: "at least one occupation of a control mark disagrees with its published coordinates by more than"
+    " the tolerances",
+    Verdict.UNTIED: "no chain of ties leads to control, in position or in height: its points have no coordinates yet",
+}
+
+PROOFS = {
+    Proof.BRACKETED: "between two occupations of control marks that both passed",
+    Proof.UNCLOSED: "a passing occupation on one side in time, none on the other",
+    Proof.SUSPECT: "next in time to an occupation that failed",
+    Proof.UNCHECKED: "in a session without an independent check",
+}
+
+REASONS = {
+    Reason.UNREADABLE: "the row could not be read as its export says it should be",
+    Reason.NO_POSITION: "the row has no usable position",
+    Reason.NO_TIME: "the row has no usable time, so that no base can be found for it",
+    Reason.AMBIGUOUS_TIME: "its local time comes twice or not at all, where the clocks are changed",
+    Reason.OUTSIDE_SESSIONS: "no base session covers its time, or none with its base id",
+    Reason.TWO_SESSIONS: "two bases ran at its time, and it does not say which of them it was observed against",
+    Reason.UNTIED: "no chain of ties leads from its session to control, in position or in height",
+    Reason.NOT_FIXED: "its solution is none that the job accepts: float or autonomous, for instance",
+    Reason.POOR_QUALITY: "its own quality figures are beyond the limits of the job",
+    Reason.OUTSIDE_COVERAGE: "it lies outside the area of the grid, the projection or a grid file",
+    Reason.SUSPECT: "an occupation of a control mark next to it in time failed",
+    Reason.UNCLOSED: "no passing occupation of a control mark stands on both sides of it in time",
+    Reason.UNCHECKED: "its session has no independent check",
+    Reason.DUPLICATE: "it is the same observation as an earlier row, exported twice",
+}
+
+CHANGES = {
+    Change.MOVED: "points with other coordinates than before",
+    Change.ADDED: "points that were not there before",
+    Change.WITHDRAWN: "points that are no longer there: remove them from drawings",
+    Change.HELD: "points of the issue before that are now held back: remove them from drawings",
+    Change.RELEASED: "points that were held back before and are now issued",
+}
+
+ROLES = {
+    Role.TIE: "adjusted: it helps to derive the shift",
+    Role.CHECK: "never adjusted: it only proves",
+}
+
+PLACES = {
+    Place.OPENING: "before the first point of its session",
+    Place.BETWEEN: "among the points of its session",
+    Place.CLOSING: "after the last point of its session",
+}
+
+#: How much a reader wants to see a session or job with a verdict; 0 is nothing to look at.
+URGENCY = {
+    Verdict.PROVEN: 0,
+    Verdict.UNCLOSED: 1,
+    Verdict.UNCHECKED: 2,
+    Verdict.UNTIED: 3,
+    Verdict.FAILED: 4,
+}

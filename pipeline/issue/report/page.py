@@ -1,0 +1,51 @@
+"""The page itself: the record's contents through the templates, and the file in the issue's folder."""
+
+import hashlib
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from pipeline.issue.durable import write_synced
+from pipeline.issue.report import differences, meanings, plan, timeline, written
+from pipeline.issue.report.contents import contents
+from pipeline.issue.report.thinning import Thinned
+
+_PLAIN = re.compile(r"[A-Za-z0-9-]+")
+
+
+def render(record: Mapping[str, Any], points: Thinned) -> bytes:
+    """Return the report of an issue as a page in UTF-8.
+
+    Args:
+        record: the issue's record, as `record.build_record` gives it.
+        points: the points of the plan.
+    """
+    from pipeline.issue.report.environment import environment  # 0.07 s that runs without an issue need not wait for
+
+    page = (
+        environment()
+        .get_template("page.html")
+        .render(
+            contents(record),
+            plan=plan.plan(record, points),
+            of_plan=plan,
+            of_timeline=timeline,
+            of_differences=differences,
+            meanings=meanings,
+            # a job's name goes into the style sheet, which escapes nothing, only where it is what a job file allows
+            running=f"{record['job']}, issue {record['issue']:03d}" if _PLAIN.fullmatch(record["job"]) else "",
+        )
+    )
+    return written.allowed(page).encode()
+
+
+def write_report(folder: Path, record: Mapping[str, Any], points: Thinned) -> dict[str, Any]:
+    """Write the report into the folder of an issue and return its entry for the record's ``files``.
+
+    Raises OSError, FileExistsError where there is one already.
+    """
+    page = render(record, points)
+    name = f"{record['job']}-{record['issue']:03d}.html"
+    write_synced(folder / name, page)
+    return {"name": name, "sha256": hashlib.sha256(page).hexdigest()}

@@ -1,0 +1,68 @@
+"""Numbers and times as the report writes them: the same everywhere, whatever language the machine speaks."""
+
+import re
+from datetime import UTC, datetime
+
+#: Written where a number is not known.
+NONE = "-"
+#: Between groups of three digits of a count: a thin space, which in no country is a decimal sign.
+_THIN = "\u202f"
+#: What HTML does not allow in a page.
+_FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ufdd0-\ufdef\ufffe\uffff]")
+
+
+def metres(value: float | None, decimals: int = 3) -> str:
+    """Return metres to the millimetre; no number has a minus zero."""
+    if value is None:
+        return NONE
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"
+
+
+def signed(value: float | None, decimals: int = 3) -> str:
+    """Return metres with their sign; nought has none."""
+    if value is None:
+        return NONE
+    rounded = round(value, decimals) + 0.0
+    return f"{rounded:+.{decimals}f}" if rounded else f"{rounded:.{decimals}f}"
+
+
+def count(value: float) -> str:
+    """Return a count, its digits in groups of three."""
+    return f"{value:,.0f}".replace(",", _THIN)
+
+
+def many(value: int, one: str, more: str | None = None) -> str:
+    """Return a count with its noun: "1 session", "2 sessions"."""
+    return f"{count(value)} {one if value == 1 else more or one + 's'}"
+
+
+def milliseconds(text: str) -> int:
+    """Return a record's time as UTC milliseconds since 1970."""
+    return round(datetime.fromisoformat(text.replace("Z", "+00:00")).timestamp() * 1000)
+
+
+def moment(text: str | None) -> str:
+    """Return a record's time (ISO, UTC) as date and time, to the second unless it has a part of one."""
+    if text is None:
+        return NONE
+    time = datetime.fromisoformat(text.replace("Z", "+00:00")).astimezone(UTC)
+    fraction = f".{time.microsecond // 1000:03d}" if time.microsecond else ""
+    return f"{time:%Y-%m-%d %H:%M:%S}{fraction}"
+
+
+def minute(text: str) -> str:
+    """Return a record's time as date and time, without the seconds where there are none."""
+    whole = moment(text)
+    return whole if "." in whole else whole.removesuffix(":00")
+
+
+def clipped(text: str, most: int = 1500) -> str:
+    """Return a text, or its beginning and how much of it is left out; the record has all of it."""
+    if len(text) <= most:
+        return text
+    return f"{text[:most].rstrip()} ... ({count(len(text) - most)} characters more in issue.json)"
+
+
+def allowed(page: str) -> str:
+    """Return a page in which characters that HTML forbids are replaced by the replacement character."""
+    return _FORBIDDEN.sub("\ufffd", page)

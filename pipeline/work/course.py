@@ -1,0 +1,30 @@
+"""Each session in the course of time, as the issue record has it: its readings, and how well what time is proven."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+from pipeline.work.judge import span
+from pipeline.work.prepare import Prepared
+from pipeline.work.settle import Settled
+
+
+def courses(prepared: Prepared, settled: Settled) -> list[dict[str, Any]]:
+    """Return per session the times of its first and last reading, None without any, and its parts by proof word."""
+    found = []
+    for window, evidence, spans in zip(prepared.windows, settled.evidence, settled.spans, strict=True):
+        first, last = span(spans)
+        found.append(
+            {
+                "first_point": None if first is None else _moment(first),
+                "last_point": None if last is None else _moment(last),
+                "stretches": [
+                    {"from": _moment(since), "until": _moment(until), "proof": str(word)}
+                    for since, until, word in evidence.stretches(window.start_ms, window.end_ms)
+                ],
+            }
+        )
+    return found
+
+
+def _moment(time: int) -> datetime:
+    return datetime.fromtimestamp(time / 1000, UTC)

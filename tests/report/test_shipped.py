@@ -1,0 +1,54 @@
+"""The templates come along with the package, and are compiled where Python keeps what it compiles."""
+
+import shutil
+import subprocess
+import sys
+import tomllib
+from fnmatch import fnmatch
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+REPORT = ROOT / "pipeline" / "issue" / "report"
+
+
+def test_every_template_is_declared_as_data_of_its_package() -> None:
+    data = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]["package-data"]
+    files = [path for path in REPORT.rglob("*") if path.is_file() and path.suffix not in (".py", ".pyc", ".cache")]
+    assert {path.name for path in files} >= {"page.html", "style.css"}
+    for path in files:
+        inside = path.relative_to(REPORT).as_posix()
+        assert any(fnmatch(inside, pattern) for pattern in data["pipeline.issue.report"]), inside
+
+
+def test_what_is_built_has_the_templates(tmp_path: Path) -> None:
+    pytest.importorskip("setuptools", minversion="61")
+    for name in ("pipeline", "pyproject.toml", "README.md"):
+        copy = shutil.copytree if (ROOT / name).is_dir() else shutil.copy
+        copy(ROOT / name, tmp_path / name)
+    build = [sys.executable, "-c", "import setuptools; setuptools.setup()", "-q", "build_py", "--build-lib", "built"]
+    subprocess.run(build, cwd=tmp_path, capture_output=True, check=True)
+    for path in (REPORT / "templates").iterdir():
+        built = tmp_path / "built" / path.relative_to(ROOT)
+        assert built.read_bytes() == path.read_bytes()
+
+
+@pytest.mark.parametrize("kept", [True, False])
+def test_the_page_is_the_same_from_kept_templates_and_from_fresh_ones(kept: bool, tmp_path: Path) -> None:
+    """Twice, in processes of their own: the second finds what the first kept, unless Python is told to keep nothing."""
+    code = (
+        "import hashlib; from record_made import record; from pipeline.issue.report.page import render;"
+        " from pipeline.issue.report.thinning import Thinned;"
+        " print(hashlib.sha256(render(record(), Thinned.none())).hexdigest())"
+    )
+    path = f"{ROOT}:{ROOT / 'tests' / 'support'}" if sys.platform != "win32" else f"{ROOT};{ROOT / 'tests' / 'support'}"
+    settings = {"PYTHONPATH": path, "PYTHONPYCACHEPREFIX": str(tmp_path), "PATH": "", "SYSTEMROOT": ""}
+    if not kept:
+        settings["PYTHONDONTWRITEBYTECODE"] = "1"
+    found = [
+        subprocess.run([sys.executable, "-c", code], env=settings, capture_output=True, text=True, check=True).stdout
+        for _ in range(2)
+    ]
+    assert found[0] == found[1] and len(found[0].strip()) == 64
+    assert bool([*tmp_path.rglob("__jinja2_*")]) == kept
