@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from pathlib import Path
+from textwrap import indent
 
 from pipeline.check import check_job
 from pipeline.cli.faults import report
@@ -20,5 +21,5 @@ def check_jobs(jobs: Sequence[Path]) -> int:
         count = len(checked.warnings)
         print(f"{job}: nothing wrong" + (f", {count} warning{'s' if count != 1 else ''}" if count else ""))
         for line in [*checked.lines(), *(f"warning: {warning}" for warning in checked.warnings)]:
-            print("  " + line.replace("\n", "\n    "))
+            print(f"  {indent(line, '    ').lstrip()}")
     return worst

@@ -1,6 +1,7 @@
 """The summary of an issue: what a person reads in ten seconds, made from the issue record alone."""
 
 from collections.abc import Sequence
+from textwrap import indent
 from typing import Any
 
 Record = dict[str, Any]
@@ -26,7 +27,7 @@ def summary(record: Record, headline: str) -> str:
         counts = sorted(rows["by_reason"].items(), key=lambda item: -item[1])
         lines.append("  held back: " + ", ".join(f"{count} {reason}" for reason, count in counts))
     # a note may end in lines for the job file
-    lines += ["  note: " + note.replace("\n", "\n    ") for note in record["notes"]]
+    lines += [f"  note: {indent(note, '    ').lstrip()}" for note in record["notes"]]
     return "\n".join(lines)
 
 

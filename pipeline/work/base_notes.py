@@ -115,7 +115,7 @@ class _Session:
         field = f"field_shift = {{ from = {iso(found[0].since)}, ... }}"
         return (
             f"a position that the field corrected is a {field}; a base set up anew needs a session of its own,"
-            " with ties:\n" + "\n".join(self._parts(found))
+            " with ties:\n" + "\n".join(self._parts(found)).rstrip()
         )
 
     def _parts(self, found: list[Change]) -> Iterator[str]:
