@@ -11,7 +11,7 @@ from pipeline.job.model import Issue, Points, Session, Source, Target
 from pipeline.problems import Problems
 
 #: The formats of ``[issue] formats`` that this version writes.
-WRITTEN = ("gpkg",)
+WRITTEN = ("gpkg", "dxf", "csv", "geojson")
 
 _OFFSET = re.compile(r"[+-](0[0-9]|1[0-4]):[0-5][0-9]")
 

@@ -10,10 +10,12 @@ from typing import IO, Any
 
 import pyarrow as pa
 
+from pipeline.issue.formats import write_formats
 from pipeline.issue.geopackage import LayerSource, write_geopackage
 from pipeline.issue.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, SESSIONS
 from pipeline.issue.readback import read_back
-from pipeline.work.account import CAUTION, Count, target
+from pipeline.issue.streamed import Package
+from pipeline.work.account import CAUTION, Count, about, target
 from pipeline.work.changes import Because, Side, compare
 from pipeline.work.draft import Drafted, Drafter
 from pipeline.work.gather import Progress
@@ -37,15 +39,17 @@ def lay_out(
     drafter: Drafter,
     told: Sequence[str | None],
     package: Path,
+    number: int,
     progress: Progress | None,
     earlier: tuple[Side, Because] | None = None,
 ) -> Laid:
-    """Run the second pass into a new GeoPackage, and read it back through another library.
+    """Run the second pass into the GeoPackage of issue ``number``, read it back, and write the other formats from it.
 
     ``earlier`` are the rows of the issue before, and what gives the reason of a change; with it goes a layer of them.
 
-    Raises `RuntimeError` where the rows do not add up and `ReadBackError` where the file is not what was written.
+    Raises `RuntimeError` where the rows do not add up and `ReadBackError` where a file is not what was written.
     """
+    newest = datetime.fromtimestamp((drafter.gathered.newest or 0) / 1000, UTC)
     with tempfile.TemporaryFile() as spill:
         layers = _Layers(drafter, told, spill, progress, earlier)
         job = drafter.prepared.loaded.job
@@ -54,7 +58,7 @@ def lay_out(
             package,
             layers.sources(f"heights: {goal['height_name']}"),
             crs=goal["grid"],
-            data_to=datetime.fromtimestamp((drafter.gathered.newest or 0) / 1000, UTC),
+            data_to=newest,
             metadata={
                 "height_datum": goal["height_name"],
                 "compound_crs": goal["definition"],
@@ -62,12 +66,12 @@ def lay_out(
             },
         )
     read_back(package, written)
-    digest = hashlib.sha256()
     with package.open("rb") as file:
-        while chunk := file.read(1 << 22):
-            digest.update(chunk)
-    layer_sums = [layer.as_record() for layer in written]
-    return layers.laid([{"name": package.name, "sha256": digest.hexdigest(), "layers": layer_sums}])
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    files = [{"name": package.name, "sha256": digest, "layers": [layer.as_record() for layer in written]}]
+    complete = Package(package, {layer.name: layer.rows for layer in written})
+    files += write_formats(job.issue.formats, complete, about(job, number, newest))
+    return layers.laid(files)
 
 
 def dry(drafter: Drafter, told: Sequence[str | None], progress: Progress | None) -> Laid:
