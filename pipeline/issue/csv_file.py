@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.csv as arrow_csv
 
 from pipeline.issue.about import About
@@ -18,7 +19,10 @@ from pipeline.issue.streamed import Differs, Package, first_difference, side_by_
 
 # What a spreadsheet would take for a formula that does something. A plus or minus needs a call, a command or another
 # sheet to be one: numbers and codes such as "-FE" stay as they are.
-_FORMULA = re.compile(r"'*(?:[=@\t\r]|[+-](?=.*[(|!]))", re.DOTALL)
+_FORMULA = r"(?s)^'*([=@\t\r]|[+-].*[(|!])"
+
+#: Bytes that Arrow reads at once; no row may be longer.
+_BLOCK = 1 << 22
 
 
 def write(path: Path, package: Package, about: About) -> dict[str, int]:
@@ -28,7 +32,7 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
         writer = csv.writer(file, lineterminator="\r\n")
         writer.writerow([guarded(name) for name in names])
         for batch in package.batches("points"):
-            columns = [_texts(name, batch.column(place)) for place, name in enumerate(names)]
+            columns = [_cells(name, batch.column(place)) for place, name in enumerate(names)]
             writer.writerows(zip(*columns, strict=True))
     return {"points": package.rows["points"]}
 
@@ -38,37 +42,38 @@ def guarded(text: str) -> str:
 
     So that it can be undone, a text that looks as if it had been guarded already gets one more.
     """
-    return f"'{text}" if _FORMULA.match(text) else text
+    return f"'{text}" if re.search(_FORMULA, text) else text
 
 
-def _texts(name: str, column: pa.Array) -> list[str | None]:
+def _cells(name: str, column: pa.Array) -> list[Any]:
+    """Return a column as the writer takes it: it writes None as nothing, and numbers with all digits they have."""
     if name in DECIMALS:
-        values = floats(column)
-        texts = fixed(np.nan_to_num(values), DECIMALS[name])
-        return [text if known else None for text, known in zip(texts, np.isfinite(values).tolist(), strict=True)]
-    return [None if value is None else _text(value) for value in plain(name, column)]
+        figures = floats(column)
+        texts = fixed(np.nan_to_num(figures), DECIMALS[name])
+        return [text if known else None for text, known in zip(texts, np.isfinite(figures).tolist(), strict=True)]
+    values = plain(name, column)
+    if pa.types.is_boolean(column.type):
+        return [None if value is None else str(value).lower() for value in values]
+    if pa.types.is_string(column.type) and _any_formula(column):
+        return [None if text is None else guarded(text) for text in values]
+    return values
 
 
-def _text(value: Any) -> str:
-    if isinstance(value, str):
-        return guarded(value)
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return repr(value)
+def _any_formula(column: pa.Array) -> bool:
+    return bool(pc.any(pc.match_substring_regex(column, _FORMULA)).as_py())
 
 
 def read_back(path: Path, package: Package, about: About) -> None:
     """Compare every value with the package's. Raises Differs at the first that is not the same, or OSError."""
     kinds = package.schema("points")
     names = [guarded(name) for name in kinds.names]
+    texts = arrow_csv.ConvertOptions(column_types=dict.fromkeys(names, pa.string()), strings_can_be_null=False)
     try:
         reader = arrow_csv.open_csv(
             path,
-            read_options=arrow_csv.ReadOptions(block_size=1 << 24, use_threads=False),
+            read_options=arrow_csv.ReadOptions(block_size=_BLOCK, use_threads=False),
             parse_options=arrow_csv.ParseOptions(newlines_in_values=True),
-            convert_options=arrow_csv.ConvertOptions(
-                column_types={name: pa.string() for name in names}, strings_can_be_null=False
-            ),
+            convert_options=texts,
         )
         if reader.schema.names != names:
             raise Differs(f"its columns are {reader.schema.names}, given were {names}")
@@ -80,27 +85,24 @@ def read_back(path: Path, package: Package, about: About) -> None:
 
 
 def _compare(name: str, given: pa.Array, found: pa.Array, before: int) -> None:
-    texts = [_unguarded(text) for text in found.to_pylist()]
-    if pa.types.is_floating(given.type):
-        values = np.array([float(text) if text else np.nan for text in texts])
-        off = 0.5 * 10.0 ** -DECIMALS[name] * 1.001 if name in DECIMALS else 0.0
-        expected = np.where(np.isfinite(floats(given)), floats(given), np.nan)
-        same = np.isclose(values, expected, rtol=1e-15 if off else 0.0, atol=off, equal_nan=True)
-        if not same.all():
-            row = int(np.flatnonzero(~same)[0])
-            raise Differs(f"row {before + row + 1}: {name} is {texts[row]}, given was {expected[row]}")
+    """Compare a column with the texts found for it, read as its type by Arrow; an empty text and none are alike."""
+    if pa.types.is_string(given.type):
+        expected = pc.fill_null(given, "")
+        if not found.equals(expected):
+            first_difference(name, expected.to_pylist(), [_unguarded(text) for text in found.to_pylist()], before)
         return
-    if pa.types.is_boolean(given.type):
-        expected_texts = [("" if value is None else str(value).lower()) for value in given.to_pylist()]
-    elif pa.types.is_timestamp(given.type):
-        known = [text.removesuffix("Z") or None for text in texts]
-        first_difference(name, given.cast(pa.timestamp("ms")).to_pylist(),
-                         pa.array(known, pa.string()).cast(pa.timestamp("ms")).to_pylist(), before)  # fmt: skip
+    values = pc.if_else(pc.equal(found, ""), pa.scalar(None, pa.string()), found).cast(given.type)
+    if not pa.types.is_floating(given.type):
+        if not values.equals(given):
+            first_difference(name, given.to_pylist(), values.to_pylist(), before)
         return
-    else:
-        expected_texts = ["" if value is None else str(value) for value in given.to_pylist()]
-    first_difference(name, expected_texts, texts, before)
+    off = 0.5 * 10.0 ** -DECIMALS[name] * 1.001 if name in DECIMALS else 0.0
+    wanted = np.where(np.isfinite(floats(given)), floats(given), np.nan)
+    apart = np.flatnonzero(~np.isclose(floats(values), wanted, rtol=1e-15 if off else 0.0, atol=off, equal_nan=True))
+    if len(apart):
+        row = int(apart[0])
+        raise Differs(f"row {before + row + 1}: {name} is {found[row]}, given was {given[row]}")
 
 
 def _unguarded(text: str) -> str:
-    return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
+    return text[1:] if text.startswith("'") and re.search(_FORMULA, text) else text

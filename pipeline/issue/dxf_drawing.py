@@ -58,7 +58,8 @@ def frame(about: About, survey: Survey, layers: Sequence[Layer], unproven: int, 
         define(drawing, survey.text_height)
         _note(drawing, about, survey, unproven)
         _view(drawing, survey)
-        _text(drawing)  # gives handles to all that ezdxf adds on writing
+        _text(drawing)  # gives handles to all that ezdxf adds on writing, and adds classes in a set's order
+        drawing.classes.classes = dict(sorted(drawing.classes.classes.items()))
         first = int(str(drawing.entitydb.handles), 16)
         drawing.entitydb.handles.reset(f"{first + handles:X}")
         text = _dated(_text(drawing), about.data_to)

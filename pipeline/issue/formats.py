@@ -5,7 +5,8 @@ A format is a module with an ending, ``write`` (a new file from a `Package`, giv
 """
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -35,31 +36,43 @@ FORMATS = {
 }
 
 
-def write_formats(words: Sequence[str], package: Package, about: About) -> list[dict[str, Any]]:
+def write_formats(words: Iterable[str], package: Package, about: About) -> list[dict[str, Any]]:
     """Write the formats named, each beside the package, and return their entries for the record's ``files``.
 
     Raises NotWritten where the disk refuses, and ReadBackError where a file does not hold what it was to hold.
     """
-    wanted = {word: form for word, form in FORMATS.items() if word in words}
-    if not wanted:
-        return []
-    with gdal_options({**NOTHING_BESIDE, **dxf_file.READING}):
+    wanted = [form for word, form in FORMATS.items() if word in set(words)]
+    return [_written(form, package, about) for form in wanted]
+
+
+def hold_to(form: Format, package: Package, about: About) -> None:
+    """Compare a written file with the package beside it. Raises ReadBackError."""
+    path = package.path.with_suffix(form.ending)
+    with _reading(package):
         try:
-            return [_written(form, package, about) for form in wanted.values()]
-        finally:
-            package.close()
+            form.read_back(path, package, about)
+        except Differs as error:
+            raise ReadBackError(path, [str(error)]) from error
 
 
 def _written(form: Format, package: Package, about: About) -> dict[str, Any]:
     path = package.path.with_suffix(form.ending)
-    try:
-        rows = form.write(path, package, about)
-    except OSError as error:
-        raise NotWritten(f"{path.name}: {error}") from error
-    try:
-        form.read_back(path, package, about)
-    except Differs as error:
-        raise ReadBackError(path, [str(error)]) from error
+    with _reading(package):
+        try:
+            rows = form.write(path, package, about)
+        except OSError as error:
+            raise NotWritten(f"{path.name}: {error}") from error
+    hold_to(form, package, about)
     with path.open("rb") as file:
         digest = hashlib.file_digest(file, "sha256").hexdigest()
     return {"name": path.name, "sha256": digest, "rows": rows}
+
+
+@contextmanager
+def _reading(package: Package) -> Iterator[None]:
+    """Set GDAL's options for reading, and close what was opened before they are put back."""
+    with gdal_options({**NOTHING_BESIDE, **dxf_file.READING}):
+        try:
+            yield
+        finally:
+            package.close()

@@ -10,7 +10,8 @@ from pipeline.job.explain import nearest
 from pipeline.job.model import Issue, Points, Session, Source, Target
 from pipeline.problems import Problems
 
-#: The formats of ``[issue] formats`` that this version writes.
+#: The formats of ``[issue] formats`` that this version writes. "gpkg" is written also where it is not named: what was
+#: issued is read from it again for the next issue, for a trace and for every other format.
 WRITTEN = ("gpkg", "dxf", "csv", "geojson")
 
 _OFFSET = re.compile(r"[+-](0[0-9]|1[0-4]):[0-5][0-9]")
@@ -71,7 +72,7 @@ def check_issue(issue: Issue, where: Where, problems: Problems) -> None:
                 f"leave it out; written is {', '.join(WRITTEN)}",
             )
     if not issue.formats:
-        problems.add(*where("formats"), "no format is given, so nothing would be issued", 'formats = ["gpkg"]')
+        problems.add(*where("formats"), "no format is given", 'formats = ["gpkg"], which is written in any case')
     if issue.by_code:
         problems.add(*where("by_code"), "one layer per code is not written in this version", "by_code = false")
 
