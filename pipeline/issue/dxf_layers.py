@@ -28,6 +28,9 @@ _LONGEST = 100
 _NO_CODE = "no_code"
 _UNKNOWN = "unproven"
 
+#: Codes that may be layers of a drawing.
+MOST_LAYERS = 5_000
+
 #: Rows from the first on by which the usual distance between points is judged.
 _JUDGED = 20_000
 _SIZES = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0)

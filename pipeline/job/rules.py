@@ -73,8 +73,6 @@ def check_issue(issue: Issue, where: Where, problems: Problems) -> None:
             )
     if not issue.formats:
         problems.add(*where("formats"), "no format is given", 'formats = ["gpkg"], which is written in any case')
-    if issue.by_code:
-        problems.add(*where("by_code"), "one layer per code is not written in this version", "by_code = false")
 
 
 def check_file(path: Path, shown: str, what: str, where: tuple[str, int], problems: Problems) -> None:

@@ -3,13 +3,16 @@
 import hashlib
 import tempfile
 from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import IO, Any
+from types import TracebackType
+from typing import Any, Self
 
 import pyarrow as pa
 
+from pipeline.issue.by_code import ByCode
 from pipeline.issue.formats import write_formats
 from pipeline.issue.geopackage import LayerSource, write_geopackage
 from pipeline.issue.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, SESSIONS
@@ -17,6 +20,7 @@ from pipeline.issue.readback import read_back
 from pipeline.issue.streamed import Package
 from pipeline.work.account import CAUTION, Count, about, target
 from pipeline.work.changes import Because, Side, compare
+from pipeline.work.codes import Codes
 from pipeline.work.draft import Drafted, Drafter
 from pipeline.work.gather import Progress
 from pipeline.work.rows import Carried, Rows, check_rows, mark_rows, session_rows
@@ -50,8 +54,7 @@ def lay_out(
     Raises `RuntimeError` where the rows do not add up and `ReadBackError` where a file is not what was written.
     """
     newest = datetime.fromtimestamp((drafter.gathered.newest or 0) / 1000, UTC)
-    with tempfile.TemporaryFile() as spill:
-        layers = _Layers(drafter, told, spill, progress, earlier)
+    with _Layers(drafter, told, progress, earlier) as layers:
         job = drafter.prepared.loaded.job
         goal = target(job)
         written = write_geopackage(
@@ -68,7 +71,8 @@ def lay_out(
     read_back(package, written)
     with package.open("rb") as file:
         digest = hashlib.file_digest(file, "sha256").hexdigest()
-    files = [{"name": package.name, "sha256": digest, "layers": [layer.as_record() for layer in written]}]
+    entries = [{**layer.as_record(), **layers.code_of(layer.name)} for layer in written]
+    files: list[dict[str, Any]] = [{"name": package.name, "sha256": digest, "layers": entries}]
     complete = Package(package, {layer.name: layer.rows for layer in written})
     files += write_formats(job.issue.formats, complete, about(job, number, newest))
     return layers.laid(files)
@@ -76,8 +80,7 @@ def lay_out(
 
 def dry(drafter: Drafter, told: Sequence[str | None], progress: Progress | None) -> Laid:
     """Run the second pass and write nothing."""
-    with tempfile.TemporaryFile() as spill:
-        layers = _Layers(drafter, told, spill, progress, None)
+    with _Layers(drafter, told, progress, None) as layers:
         for source in layers.sources(""):
             for _ in source.batches:
                 pass
@@ -85,25 +88,42 @@ def dry(drafter: Drafter, told: Sequence[str | None], progress: Progress | None)
 
 
 class _Layers:
-    """The layers in the order in which they are written; rows held back wait on disk for their turn."""
+    """The layers in the order in which they are written; rows that have to wait for their turn do so on disk."""
 
     def __init__(
         self,
         drafter: Drafter,
         told: Sequence[str | None],
-        spill: IO[bytes],
         progress: Progress | None,
         earlier: tuple[Side, Because] | None,
     ) -> None:
         self.earlier, self.now = earlier, Side()
         self.changes: dict[str, Any] | None = None
-        self.drafter, self.spill, self.progress = drafter, spill, progress
+        self.drafter, self.progress = drafter, progress
         self.prepared, self.settled = drafter.prepared, drafter.settled
         self.carried = Carried.of(self.prepared.exports)
         self.count = Count(len(self.prepared.windows))
         self.checks = check_rows(self.prepared, self.settled, told)
         self.marks = mark_rows(self.settled, drafter.routes)
         self.sessions: pa.RecordBatch | None = None
+        self.codes = Codes(self.prepared.loaded)
+        self.code_of_layer: dict[str, str] = {}
+        self._open = ExitStack()
+
+    def __enter__(self) -> Self:
+        self.spill = self._open.enter_context(tempfile.TemporaryFile())
+        by_code = self.prepared.loaded.job.issue.by_code
+        self.by_code = self._open.enter_context(ByCode(self.carried.schema)) if by_code else None
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._open.close()
+
+    def code_of(self, layer: str) -> dict[str, str]:
+        """Return what the record says of a layer of one code beside its sums: which code; nothing of other layers."""
+        return {"code": self.code_of_layer[layer]} if layer in self.code_of_layer else {}
 
     def sources(self, description: str) -> Iterator[LayerSource]:
         """Yield each layer when the one before is complete."""
@@ -116,6 +136,10 @@ class _Layers:
         if self.earlier is not None:
             rows, self.changes = compare(self.earlier[0], self.now, self.earlier[1])
             yield LayerSource("changes", CHANGES, [rows], description, geometry_type=LINE_Z)
+        if self.by_code is not None:
+            for code, layer in self.by_code.layers(description):
+                self.code_of_layer[layer.name] = code
+                yield layer
 
     def laid(self, files: list[dict[str, Any]]) -> Laid:
         """Return the sum of it all, once every layer has been taken."""
@@ -140,6 +164,9 @@ class _Layers:
                     spilled.write_batch(self._seen(rows.held_back(drafted), held=True))
                 batch = rows.points(drafted)
                 if batch.num_rows:
+                    self.codes.add(batch.column("code"))
+                    if self.by_code is not None:
+                        self.by_code.add(batch)
                     yield self._seen(batch, held=False)
                 done += len(drafted.held)
                 if self.progress:

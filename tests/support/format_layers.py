@@ -31,9 +31,10 @@ ABOUT = About(
 HOSTILE = (
     "plain", "Zäun", "漢字 🙂", 'say "no"', "a,b;c", "two\nlines", "back\r\nagain", "lone\rreturn", "tab\there",
     "=cmd|' /C calc'!A0", "+1+cmd|'x'!A0", "-2+3", "-FE", "@SUM(1)", "'=quoted", "'plain", "", " ", " outer ", "0",
-    "Defpoints", "marks", "note", "fence", "Fence", "FENCE", "fence_2", "a/b", "a\\b", "a^b", "^", "^J", "%%d", "%%%%p", "100%",
-    "\\U+0041", "{\\fArial;x}", "\\P", "<tag a='b'>&amp;", "]]>", "x" * 300, "null", "NaN", "1e5", "00123", "*Model_Space", "a|b",
-    "ENDSEC", "  0", "EOF", "\u2028", "\x01\x1b", "\ufeffbom", "e\u0301", "_suspect", "2026-03-02", "true",
+    "Defpoints", "marks", "note", "fence", "Fence", "FENCE", "fence_2", "a/b", "a\\b", "a^b", "^", "^J", "%%d", "%%%%p",
+    "100%", "\\U+0041", "{\\fArial;x}", "\\P", "<tag a='b'>&amp;", "]]>", "x" * 300, "null", "NaN", "1e5", "00123",
+    "*Model_Space", "a|b", "ENDSEC", "  0", "EOF", "\u2028", "\x01\x1b", "\ufeffbom", "e\u0301", "_suspect",
+    "2026-03-02", "true",
 )  # fmt: skip
 
 CARRIED = (
