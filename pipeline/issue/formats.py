@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipeline.issue import csv_file, dxf_file, geojson_file
+from pipeline.issue import csv_file, dxf_file, geojson_file, landxml_file
 from pipeline.issue.about import About
 from pipeline.issue.gdal import NOTHING_BESIDE, gdal_options
 from pipeline.issue.geopackage import NotWritten
@@ -33,6 +33,7 @@ FORMATS = {
     "dxf": Format(".dxf", dxf_file.write, dxf_file.read_back),
     "csv": Format(".csv", csv_file.write, csv_file.read_back),
     "geojson": Format(".geojson", geojson_file.write, geojson_file.read_back),
+    "landxml": Format(".xml", landxml_file.write, landxml_file.read_back),
 }
 
 

@@ -4,8 +4,9 @@ import csv
 import json
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 from unicodedata import category
+from xml.etree import ElementTree
 
 import ezdxf
 import fiona
@@ -17,6 +18,7 @@ from numpy.testing import assert_allclose
 
 from pipeline.issue.formats import FORMATS, write_formats
 from pipeline.issue.streamed import Package
+from pipeline.job.model import Format
 
 #: Half of the last decimal written, in metres, and in degrees.
 LENGTH, ANGLE = 0.5001e-4, 0.5001e-10
@@ -288,7 +290,65 @@ def test_dxf_handles_are_each_one_entitys(made: Package) -> None:
     assert len(handles) == len(set(handles)) and max(handles) < int(seed, 16)
 
 
+# LandXML
+
+LANDXML = "{http://www.landxml.org/schema/LandXML-1.2}"
+
+
+def visible(text: str | None) -> str:
+    return " ".join(on_one_line(text).split())
+
+
+def test_landxml_has_every_point_with_its_name_code_time_and_proof(made: Package, layer: Layer) -> None:
+    """Northing before easting, by the schema; what is not proven in collections of its own."""
+    root = ElementTree.parse(made.path.with_suffix(".xml")).getroot()
+    assert (root.tag, root.get("version")) == (f"{LANDXML}LandXML", "1.2")
+    found = {}
+    for collection in root.findall(f"{LANDXML}CgPoints"):
+        for element in collection.findall(f"{LANDXML}CgPoint"):
+            if collection.get("name") != "marks":
+                found[element.get("timeStamp")] = (collection.get("name"), element)
+    assert len(found) == len(layer.rows)
+    for given in layer.rows:
+        name, element = found[given["observed"]]
+        place = [float(number) for number in element.text.split()]
+        assert_allclose(place, [given[key] for key in ("northing", "easting", "height")], rtol=0, atol=LENGTH)
+        assert name == ("points" if given["proof"] == "bracketed" else f"points {given['proof'] or 'unproven'}")
+        assert element.get("desc") == (given["proof"] or "unproven")
+        assert visible(element.get("code")) == visible(given["code"])
+        assert visible(element.get("name")).startswith(visible(given["name"]) or "unnamed")
+    marks = root.findall(f"{LANDXML}CgPoints[@name='marks']/{LANDXML}CgPoint")
+    assert [(mark.get("name"), mark.text) for mark in marks] == [
+        ("CM1", "5400020.2500 1600010.5000 3.1250"), ("TM,1", "5400120.2500 1600110.5000"),
+    ]  # fmt: skip
+
+
+def test_landxml_names_are_unique(tmp_path: Path) -> None:
+    """As the schema wants it; a number that another point has for a name already is passed over."""
+    names = ["A", "A", "A_2", "A", "B", "", None, "A_2"]
+    found = package(tmp_path, points(names, ["C"] * 8, ["bracketed", "suspect"] * 4), plain=True)
+    write_formats(["landxml"], found, ABOUT)
+    root = ElementTree.parse(found.path.with_suffix(".xml")).getroot()
+    given = {e.get("timeStamp"): e.get("name") for e in root.iter(f"{LANDXML}CgPoint")}
+    assert [given[time] for time in sorted(given)] == ["A", "A_3", "A_2", "A_4", "B", "unnamed", "unnamed_2", "A_2_2"]
+
+
+def test_landxml_says_its_units_grid_and_heights(made: Package) -> None:
+    root = ElementTree.parse(made.path.with_suffix(".xml")).getroot()
+    (metric,) = root.findall(f"{LANDXML}Units/{LANDXML}Metric")
+    assert metric.get("linearUnit") == "meter"
+    (system,) = root.findall(f"{LANDXML}CoordinateSystem")
+    assert (system.get("epsgCode"), system.get("verticalDatum")) == ("2193", "NZVD2016 height")
+    assert (root.get("date"), root.get("time")) == ("2026-03-02", "03:45:06.500Z")
+    (project,) = root.findall(f"{LANDXML}Project")
+    assert project.get("name") == "made-007" and "care" in project.get("desc", "")
+
+
 # All
+
+
+def test_every_format_that_a_job_file_may_name_is_written() -> None:
+    assert {"gpkg", *FORMATS} == set(get_args(Format))
 
 
 def test_nothing_but_the_files_is_left_beside(made: Package) -> None:
