@@ -12,6 +12,7 @@ from xml.sax.saxutils import quoteattr
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from pipeline.issue.about import About
 from pipeline.issue.figures import LENGTHS, fixed, floats, moments
@@ -22,7 +23,6 @@ from pipeline.words import Proof
 
 _SPACE = "http://www.landxml.org/schema/LandXML-1.2"
 _POINT, _POINTS = f"{{{_SPACE}}}CgPoint", f"{{{_SPACE}}}CgPoints"
-_WORDS = (*(str(proof) for proof in Proof), None)
 _NOT_IN_XML = str.maketrans(dict.fromkeys("\ufffe\uffff", "\ufffd"))
 
 #: Attributes of a CgPoint, in the order in which they are written; the text follows them.
@@ -31,12 +31,12 @@ _Row = tuple[dict[str, str], str]
 
 def write(path: Path, package: Package, about: About) -> dict[str, int]:
     """Write points and marks of a package to a new file and return the rows by layer. Raises OSError."""
-    names, rows = _names(package), {"points": 0, "marks": 0}
+    plan, rows = _Plan(package), {"points": 0, "marks": 0}
     with path.open("x", encoding="utf-8", newline="\n") as file:
         file.write(_head(about))
-        for word in _WORDS:
+        for word in plan.words:
             file.write(f"<CgPoints name={_quoted(_collection(word))}>\n")
-            for found in _points(package, names, word):
+            for found in plan.points(word):
                 file.write("".join(map(_element, found)))
                 rows["points"] += len(found)
             file.write("</CgPoints>\n")
@@ -46,15 +46,15 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
             rows["marks"] += len(found)
         file.write("</CgPoints>\n</LandXML>\n")
     if rows["points"] != package.rows["points"]:
-        raise RuntimeError("a point without a position or with an unknown proof word was issued")
+        raise RuntimeError("a point without a position was issued")
     return rows
 
 
 def read_back(path: Path, package: Package, about: About) -> None:
     """Compare every element with the package's rows. Raises Differs at the first that is not the same, or OSError."""
     found = _elements(path)
-    names = _names(package)
-    given = ((_collection(word), row) for word in _WORDS for rows in _points(package, names, word) for row in rows)
+    plan = _Plan(package)
+    given = ((_collection(word), row) for word in plan.words for rows in plan.points(word) for row in rows)
     marks = (("marks", row) for rows in _marks(package) for row in rows)
     number = 0
     for rows in (given, marks):
@@ -102,26 +102,31 @@ def _collection(word: str | None) -> str:
     return "points" if word == str(Proof.BRACKETED) else f"points {word or 'unproven'}"
 
 
-def _names(package: Package) -> UniqueNames:
-    names = UniqueNames()
-    for batch in package.batches("points"):
-        names.see(map(_name, batch.column("name").to_pylist()))
-    return names
+class _Plan:
+    """The collections of points, and the names: given out once, in the order of writing."""
 
+    def __init__(self, package: Package) -> None:
+        self._package, self._names = package, UniqueNames()
+        self._given, seen = 0, set()
+        for batch in package.batches("points"):
+            self._names.see(map(_name, batch.column("name").to_pylist()))
+            seen |= set(batch.column("proof").unique().to_pylist())
+        self.words: list[str | None] = [str(Proof.BRACKETED), *sorted(seen - {str(Proof.BRACKETED), None})]
+        self.words += [None] if None in seen else []
 
-def _points(package: Package, names: UniqueNames, word: str | None) -> Iterator[list[_Row]]:
-    """Yield the points that have one proof word, batch by batch; each name is given out once, in the order of rows."""
-    before = 0
-    for batch in package.batches("points"):
-        given = names.give(map(_name, batch.column("name").to_pylist()), before)
-        before += batch.num_rows
-        columns = (given, batch.column("code").to_pylist(), moments(batch.column("observed")), _texts(batch))
-        proofs = batch.column("proof").to_pylist()
-        yield [
-            (_attributes(name, code, proof, observed), text)
-            for name, code, observed, text, proof in zip(*columns, proofs, strict=True)
-            if proof == word and text is not None
-        ]
+    def points(self, word: str | None) -> Iterator[list[_Row]]:
+        """Yield the points that have one proof word, batch by batch; to be asked for each word once, in order."""
+        for whole in self._package.batches("points"):
+            proof = whole.column("proof")
+            batch = whole.filter(proof.is_null() if word is None else pc.equal(proof, word))
+            names = self._names.give(map(_name, batch.column("name").to_pylist()), self._given)
+            self._given += batch.num_rows
+            columns = (names, batch.column("code").to_pylist(), moments(batch.column("observed")), _texts(batch))
+            yield [
+                (_attributes(name, code, word, observed), text)
+                for name, code, observed, text in zip(*columns, strict=True)
+                if text is not None
+            ]
 
 
 def _attributes(name: str, code: str | None, proof: str | None, observed: str | None) -> dict[str, str]:
@@ -152,7 +157,7 @@ def _texts(batch: pa.RecordBatch) -> list[str | None]:
 
 def _element(row: _Row) -> str:
     attributes, text = row
-    written = " ".join(f"{name}={_quoted(value)}" for name, value in attributes.items())
+    written = " ".join(f"{name}={quoteattr(value)}" for name, value in attributes.items())
     return f"<CgPoint {written}>{text}</CgPoint>\n"
 
 
