@@ -13,8 +13,9 @@ import pyarrow.compute as pc
 from pipeline.issue.geopackage import LayerSource
 from pipeline.issue.names import cleaned, told_apart
 
-#: Codes that may be layers of a GeoPackage: each costs some 0.1 MB of tables and a line in every viewer's list.
-MOST_CODES = 500
+#: Codes that may be layers of a GeoPackage. GDAL opens a file anew for each layer and lists all that are there, so that
+#: the time grows with the square of them: 100 layers take some 20 s to write and read back, 200 four times that.
+MOST_CODES = 200
 
 #: Rows of such a layer that fiona reads one by one; all geometries are compared in any case.
 KEPT = 64
