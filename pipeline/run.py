@@ -209,7 +209,7 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
             because.append(f"what moved since issue {last['issue']:03d} is not told: {obstacle}")
     with open_issue(folder) as staged:
         name = f"{worked.prepared.loaded.job.job.name}-{staged.number:03d}.gpkg"
-        laid = lay_out(drafter, worked.told(), staged.path / name, progress, earlier)
+        laid = lay_out(drafter, worked.told(), staged.path / name, staged.number, progress, earlier)
         _check_unchanged(worked.prepared)
         changes = None
         if last is not None:

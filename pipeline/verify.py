@@ -112,8 +112,10 @@ def _is_entry(entry: object) -> bool:
     """Say whether an entry of a record's list of files has the form in which a run writes it: no path, every sum."""
     if not isinstance(entry, dict) or not isinstance(entry.get("sha256"), str):
         return False
-    name, layers = entry.get("name"), entry.get("layers", [])
+    name, layers, rows = entry.get("name"), entry.get("layers", []), entry.get("rows", {})
     if not isinstance(name, str) or Path(name).name != name or not isinstance(layers, list):
+        return False
+    if not isinstance(rows, dict) or not all(isinstance(count, int) for count in rows.values()):
         return False
     wanted = {"name": str, "rows": int, "content": str, "columns": dict}
     return all(
@@ -140,6 +142,9 @@ def _file(path: Path, entry: Mapping[str, Any], record: Record) -> Iterator[_Tol
         yield name, f"cannot be read: {_said(error)}", True
     if layers is not None:
         yield from ((RECORD, what, True) for what in _accounts(layers, record))
+    drawn = entry.get("rows", {}).get("points", record["rows"]["points"])
+    if drawn != record["rows"]["points"]:
+        yield RECORD, f"it says {record['rows']['points']:,} points, and that {name} was issued with {drawn:,}", True
 
 
 def _content(path: Path, layers: list[Mapping[str, Any]]) -> Iterator[str]:
@@ -174,6 +179,9 @@ def _accounts(layers: list[Mapping[str, Any]], record: Record) -> Iterator[str]:
         "held_back": record["rows"]["held_back"],
         "sessions": len(record["sessions"]),
     }
+    coded = [layer["rows"] for layer in layers if "code" in layer]
+    if coded and sum(coded) != rows.get("points"):
+        yield f"the layers of single codes have {sum(coded):,} rows together, points has {rows.get('points', 0):,}"
     for layer, count in says.items():
         if layer in rows and rows[layer] != count:
             yield f"it says {count:,} rows for {layer}, the layer that was issued has {rows[layer]:,}"

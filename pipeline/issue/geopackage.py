@@ -15,7 +15,7 @@ from pipeline.issue.content import Content
 from pipeline.issue.gdal import gdal_options
 from pipeline.issue.handoff import Handoff
 from pipeline.issue.layers import GEOMETRY, POINT_Z
-from pipeline.issue.tally import Tally, Written
+from pipeline.issue.tally import KEPT, Tally, Written
 
 _OPTIONS = {
     # By default a tenth of the machine's memory: beyond it the spatial index is built another way, with other bytes.
@@ -37,7 +37,8 @@ class LayerSource:
     """One layer to be written.
 
     ``schema`` is one of `pipeline.issue.layers`; ``batches`` has that schema, is taken once, in order, and runs in
-    another thread than the caller's. ``description`` names the height datum, such as "heights: NZVD2016".
+    another thread than the caller's. ``description`` names the height datum, such as "heights: NZVD2016". ``kept`` is
+    how many rows are kept for comparing one by one.
     """
 
     name: str
@@ -46,6 +47,7 @@ class LayerSource:
     description: str = ""
     identifier: str = ""
     geometry_type: str = POINT_Z
+    kept: int = KEPT
 
 
 def write_geopackage(
@@ -89,7 +91,7 @@ def _write_layer(
     from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, GeometryError
 
     _check_types(layer)
-    tally = Tally(layer.geometry_type)
+    tally = Tally(layer.geometry_type, layer.kept)
     content = Content({field.name: field.type for field in layer.schema})
 
     def seen(batch: pa.RecordBatch) -> None:

@@ -73,7 +73,8 @@ class Geometries:
 class Tally:
     """Counts the geometry columns of one layer's batches; memory does not grow with the rows."""
 
-    def __init__(self, geometry_type: str) -> None:
+    def __init__(self, geometry_type: str, kept: int = KEPT) -> None:
+        self._most = kept
         self._type = wkb_type(geometry_type)
         self._geometry_type = geometry_type
         self._rows = 0
@@ -121,9 +122,9 @@ class Tally:
         )
 
     def _widen(self, rows: int) -> None:
-        """Double the step until ``rows`` rows leave at most `KEPT` of them, and let go of those in between."""
+        """Double the step until ``rows`` rows leave at most so many of them, and let go of those in between."""
         before = self._step
-        while rows > KEPT * self._step:
+        while rows > self._most * self._step:
             self._step *= 2
         if self._step > before:
             kept, vertices = np.concatenate(self._kept), np.concatenate(self._vertices)

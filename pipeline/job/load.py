@@ -89,7 +89,7 @@ def meaning(job: Job) -> str:
     told = job.model_dump(by_alias=True, exclude_none=True, exclude={"source": True, "job": {"folder"}})
     told["session"] = sorted(told["session"], key=lambda session: (session["start"], session["name"]))
     told["issue"]["hold_back"] = sorted(set(told["issue"]["hold_back"]))
-    told["issue"]["formats"] = sorted(set(told["issue"]["formats"]))
+    told["issue"]["formats"] = sorted({"gpkg", *told["issue"]["formats"]})
     for points in told["points"]:
         points["files"] = [Path(pattern).name for pattern in points["files"]]
     return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))

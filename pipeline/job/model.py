@@ -219,7 +219,11 @@ class Checks(_Strict):
 
 
 class Issue(_Strict):
-    """``[issue]``: what is held back although it was computed, and the formats written."""
+    """``[issue]``: what is held back although it was computed, and the formats written.
+
+    "gpkg" is written also where it is not named: what was issued is read from it again, by the next issue, by a trace,
+    and by every other format.
+    """
 
     hold_back: Listed[HoldBack] = (Reason.SUSPECT,)
     formats: Listed[Format] = ("gpkg",)

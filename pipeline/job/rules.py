@@ -10,9 +10,6 @@ from pipeline.job.explain import nearest
 from pipeline.job.model import Issue, Points, Session, Source, Target
 from pipeline.problems import Problems
 
-#: The formats of ``[issue] formats`` that this version writes.
-WRITTEN = ("gpkg",)
-
 _OFFSET = re.compile(r"[+-](0[0-9]|1[0-4]):[0-5][0-9]")
 
 _LOCAL = {"localtime", "posixrules"}  # found on some machines; they mean whatever that machine is set to
@@ -62,18 +59,9 @@ def check_target(target: Target, where: Where, problems: Problems) -> None:
 
 
 def check_issue(issue: Issue, where: Where, problems: Problems) -> None:
-    """Note formats and layers that are asked for but not written by this version."""
-    for position, form in enumerate(issue.formats):
-        if form not in WRITTEN:
-            problems.add(
-                *where("formats", position),
-                f"the format '{form}' is not written in this version",
-                f"leave it out; written is {', '.join(WRITTEN)}",
-            )
+    """Note an empty list of formats."""
     if not issue.formats:
-        problems.add(*where("formats"), "no format is given, so nothing would be issued", 'formats = ["gpkg"]')
-    if issue.by_code:
-        problems.add(*where("by_code"), "one layer per code is not written in this version", "by_code = false")
+        problems.add(*where("formats"), "no format is given", 'formats = ["gpkg"], which is written in any case')
 
 
 def check_file(path: Path, shown: str, what: str, where: tuple[str, int], problems: Problems) -> None:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from pipeline.adjust import Adjustment
 from pipeline.geodesy import crs
 from pipeline.geodesy.transform import Operation
+from pipeline.issue.about import About
 from pipeline.issue.record import Record, build_record
 from pipeline.job.model import Job
 from pipeline.proof.bracket import worst
@@ -231,3 +232,21 @@ def target(job: Job) -> dict[str, Any]:
         "definition": crs.compound_definition(job.target.grid, job.target.height),
         "epoch": job.target.epoch,
     }
+
+
+def about(job: Job, number: int, data_to: datetime) -> About:
+    """Return what the files of an issue say of themselves; ``data_to`` is the time of the newest observation."""
+    grid = crs.target_grid(job.target.grid)
+    datum, goal = crs.geographic_of(grid), target(job)
+    return About(
+        job=job.job.name,
+        issue=number,
+        data_to=data_to,
+        grid=crs.registered_code(grid),
+        grid_name=grid.name,
+        height_name=goal["height_name"],
+        datum=crs.registered_code(datum),
+        datum_name=datum.name,
+        definition=goal["definition"],
+        caution=CAUTION,
+    )

@@ -3,23 +3,29 @@
 import hashlib
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import IO, Any
+from types import TracebackType
+from typing import Any, Self
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from pipeline.issue.by_code import ByCode
+from pipeline.issue.formats import write_formats
 from pipeline.issue.geopackage import LayerSource, write_geopackage
 from pipeline.issue.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, SESSIONS
 from pipeline.issue.readback import read_back
 from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
 from pipeline.issue.revise import copy_with_rows
+from pipeline.issue.streamed import Package
 from pipeline.issue.tally import Written
-from pipeline.work.account import CAUTION, Count, target
+from pipeline.work.account import CAUTION, Count, about, target
 from pipeline.work.changes import Because, Side, compare
+from pipeline.work.codes import Codes
 from pipeline.work.draft import Drafted, Drafter
 from pipeline.work.gather import Progress
 from pipeline.work.kept import REVISED, Kept
@@ -58,38 +64,37 @@ def lay_out(
     drafter: Drafter,
     told: Sequence[str | None],
     package: Path,
+    number: int,
     progress: Progress | None,
     earlier: Earlier | None = None,
 ) -> Laid:
-    """Run the second pass into a new GeoPackage, and read it back through another library.
+    """Run the second pass into the GeoPackage of issue ``number``, read it back, and write the other formats from it.
 
     With the issue ``earlier`` goes a layer of what changed; where few points did, its GeoPackage is copied and they are
     changed in the copy.
 
-    Raises `RuntimeError` where the rows do not add up and `ReadBackError` where the file is not what was written.
+    Raises `RuntimeError` where the rows do not add up and `ReadBackError` where a file is not what was written.
     """
-    written = None
-    with tempfile.TemporaryFile() as spill:
-        if earlier is not None and earlier.kept is not None:
-            layers = _Layers(drafter, told, spill, progress, earlier)
+    written, job = None, drafter.prepared.loaded.job
+    if earlier is not None and earlier.kept is not None:
+        with _Layers(drafter, told, progress, earlier) as layers:
             written = layers.revise(earlier.kept, package)
     if written is None:
-        with tempfile.TemporaryFile() as spill:
-            layers = _Layers(drafter, told, spill, progress, earlier)
+        with _Layers(drafter, told, progress, earlier) as layers:
             written = layers.write(package)
     read_back(package, written)
-    digest = hashlib.sha256()
     with package.open("rb") as file:
-        while chunk := file.read(1 << 22):
-            digest.update(chunk)
-    layer_sums = [layer.as_record() for layer in written]
-    return layers.laid([{"name": package.name, "sha256": digest.hexdigest(), "layers": layer_sums}])
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    entries = [{**layer.as_record(), **layers.code_of(layer.name)} for layer in written]
+    files: list[dict[str, Any]] = [{"name": package.name, "sha256": digest, "layers": entries}]
+    complete = Package(package, {layer.name: layer.rows for layer in written})
+    files += write_formats(job.issue.formats, complete, about(job, number, _newest(drafter)))
+    return layers.laid(files)
 
 
 def dry(drafter: Drafter, told: Sequence[str | None], progress: Progress | None) -> Laid:
     """Run the second pass and write nothing."""
-    with tempfile.TemporaryFile() as spill:
-        layers = _Layers(drafter, told, spill, progress, None)
+    with _Layers(drafter, told, progress, None) as layers:
         for source in layers.sources():
             for _ in source.batches:
                 pass
@@ -97,20 +102,19 @@ def dry(drafter: Drafter, told: Sequence[str | None], progress: Progress | None)
 
 
 class _Layers:
-    """The layers in the order in which they are written; rows held back wait on disk for their turn."""
+    """The layers in the order in which they are written; rows that have to wait for their turn do so on disk."""
 
     def __init__(
         self,
         drafter: Drafter,
         told: Sequence[str | None],
-        spill: IO[bytes],
         progress: Progress | None,
         earlier: Earlier | None,
     ) -> None:
         self.earlier, self.was, self.now = earlier, Side(), Side()
         self.description = f"heights: {target(drafter.prepared.loaded.job)['height_name']}"
         self.changes: dict[str, Any] | None = None
-        self.drafter, self.spill, self.progress = drafter, spill, progress
+        self.drafter, self.progress = drafter, progress
         self.prepared, self.settled = drafter.prepared, drafter.settled
         self.carried = Carried.of(self.prepared.exports)
         self.count = Count(len(self.prepared.windows))
@@ -118,6 +122,24 @@ class _Layers:
         self.checks = check_rows(self.prepared, self.settled, told)
         self.marks = mark_rows(self.settled, drafter.routes)
         self.sessions: pa.RecordBatch | None = None
+        self.codes = Codes(self.prepared.loaded)
+        self.code_of_layer: dict[str, str] = {}
+        self._open = ExitStack()
+
+    def __enter__(self) -> Self:
+        self.spill = self._open.enter_context(tempfile.TemporaryFile())
+        by_code = self.prepared.loaded.job.issue.by_code
+        self.by_code = self._open.enter_context(ByCode(self.carried.schema)) if by_code else None
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._open.close()
+
+    def code_of(self, layer: str) -> dict[str, str]:
+        """Return what the record says of a layer of one code beside its sums: which code; nothing of other layers."""
+        return {"code": self.code_of_layer[layer]} if layer in self.code_of_layer else {}
 
     def write(self, package: Path) -> tuple[Written, ...]:
         """Write every layer into a new GeoPackage."""
@@ -153,7 +175,7 @@ class _Layers:
             package,
             layers,
             crs=goal["grid"],
-            data_to=datetime.fromtimestamp((self.drafter.gathered.newest or 0) / 1000, UTC),
+            data_to=_newest(self.drafter),
             metadata={
                 "height_datum": goal["height_name"],
                 "compound_crs": goal["definition"],
@@ -177,6 +199,10 @@ class _Layers:
         if self.earlier is not None:
             rows, self.changes = compare(self.was, self.now, self.earlier.because)
             yield LayerSource("changes", CHANGES, [rows], self.description, geometry_type=LINE_Z)
+        if self.by_code is not None:
+            for code, layer in self.by_code.layers(self.description):
+                self.code_of_layer[layer.name] = code
+                yield layer
 
     def laid(self, files: list[dict[str, Any]]) -> Laid:
         """Return the sum of it all, once every layer has been taken."""
@@ -202,6 +228,9 @@ class _Layers:
                     if compared is not None:
                         self.now.add(compared, is_held)
             if batch.num_rows:
+                self.codes.add(batch.column("code"))
+                if self.by_code is not None:
+                    self.by_code.add(batch)
                 yield batch
 
     def _drafted(self, rows: Rows) -> Iterator[tuple[Drafted, pa.RecordBatch | None]]:
@@ -232,6 +261,11 @@ class _Layers:
         self.spill.seek(0)
         with pa.ipc.open_stream(self.spill) as held:
             yield from held
+
+
+def _newest(drafter: Drafter) -> datetime:
+    """Return the time of the newest observation, which every file bears as its date."""
+    return datetime.fromtimestamp((drafter.gathered.newest or 0) / 1000, UTC)
 
 
 def _at(rows: pa.RecordBatch, grid: NDArray[np.float64]) -> pa.RecordBatch:

@@ -26,6 +26,7 @@ LIBRARIES = {
     "scipy": {"adjust"},
     "pyogrio": {"read", "control", "issue"},
     "fiona": {"issue"},
+    "ezdxf": {"issue"},
     "pydantic": {"job", "sessions"},
     "filelock": {"issue"},
     "jinja2": {"issue"},

@@ -295,9 +295,7 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
     ),
     ("hold back", ("[control]", '[issue]\nhold_back = ["suspect", "untied"]\n[control]'), 12, ["suspect, unclosed"]),
     ("format unknown", ("[control]", '[issue]\nformats = ["gpgk"]\n[control]'), 12, ["did you mean 'gpkg'"]),
-    ("format not built", ("[control]", '[issue]\nformats = ["gpkg", "dxf"]\n[control]'), 12, ["'dxf' is not written"]),
-    ("no format", ("[control]", "[issue]\nformats = []\n[control]"), 12, ["nothing would be issued"]),
-    ("by code", ("[control]", "[issue]\nby_code = true\n[control]"), 12, ["one layer per code is not written"]),
+    ("no format", ("[control]", "[issue]\nformats = []\n[control]"), 12, ["no format is given"]),
     ("no crs", ('[source]\ncrs = "EPSG:4959"\n', ""), 7, ["no crs is given", "[source]"]),
     ("zone", ('crs = "EPSG:4959"', 'crs = "EPSG:4959"\ntime_zone = "Pacific/Aukland"'), 9, ["Pacific/Auckland"]),
     ("zone of a block", ('["*.csv"]', '["*.csv"]\ntime_zone = "+12"'), 11, ["'+12' is not known", "+12:00"]),
@@ -484,6 +482,15 @@ def test_layout_has_no_meaning(folder: Path) -> None:
 def test_what_is_asked_for_has_meaning(folder: Path, change: tuple[str, str]) -> None:
     """Anything that can move a point or change a column changes the text."""
     assert meaning(_loaded(folder, LEAST).job) != meaning(_loaded(folder, _changed(change)).job)
+
+
+def test_the_geopackage_is_written_whether_it_is_named_or_not(folder: Path) -> None:
+    """And formats listed in another order are the same job."""
+    said = [
+        meaning(_loaded(folder, _changed(("[control]", f"[issue]\nformats = {formats}\n[control]"))).job)
+        for formats in ('["dxf", "csv"]', '["csv", "gpkg", "dxf"]', '["csv"]')
+    ]
+    assert said[0] == said[1] != said[2]
 
 
 def test_the_order_of_sessions_has_no_meaning(folder: Path) -> None:

@@ -1,0 +1,44 @@
+"""What every format says of itself beside its rows."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+
+@dataclass(frozen=True)
+class About:
+    """The facts of an issue that its files bear.
+
+    ``data_to`` is the time of the newest observation, the only date in a file. ``grid`` and ``datum`` (the grid's
+    geographic CRS) are codes where they are registered, else None; ``definition`` is grid and height datum as WKT.
+    """
+
+    job: str
+    issue: int
+    data_to: datetime
+    grid: str | None
+    grid_name: str
+    height_name: str
+    datum: str | None
+    datum_name: str
+    definition: str
+    caution: str
+
+    @property
+    def title(self) -> str:
+        """Return the name of the issue's files, without their ending."""
+        return f"{self.job}-{self.issue:03d}"
+
+    @property
+    def data_to_text(self) -> str:
+        """Return ``data_to`` as ISO 8601 in UTC, to the millisecond."""
+        return f"{self.data_to:%Y-%m-%dT%H:%M:%S}.{self.data_to.microsecond // 1000:03d}Z"
+
+    @property
+    def grid_text(self) -> str:
+        """Return the grid's name, with its code where it has one."""
+        return f"{self.grid_name} ({self.grid})" if self.grid else self.grid_name
+
+    @property
+    def datum_text(self) -> str:
+        """Return the name of the grid's geographic CRS, with its code where it has one."""
+        return f"{self.datum_name} ({self.datum})" if self.datum else self.datum_name

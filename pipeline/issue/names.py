@@ -1,0 +1,30 @@
+"""Names for layers made of what people type: cleaned to what a format allows, and told apart where they meet."""
+
+import re
+from collections.abc import Iterable
+
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
+
+
+def one_line(text: str) -> str:
+    """Return a text with line breaks and other control characters as single spaces."""
+    return _CONTROL.sub(" ", text)
+
+
+def cleaned(text: str, unwanted: re.Pattern[str], longest: int) -> str:
+    """Return a text with runs of what is ``unwanted`` as an underscore, cut to ``longest``, without outer blanks."""
+    return unwanted.sub("_", one_line(text).strip())[:longest].strip()
+
+
+def told_apart(wanted: Iterable[str], taken: Iterable[str] = ()) -> list[str]:
+    """Return a name for each one wanted: itself, or with a number where it is taken; case makes no difference."""
+    used = {name.casefold() for name in taken}
+    given = []
+    for stem in wanted:
+        name, count = stem, 1
+        while name.casefold() in used:
+            count += 1
+            name = f"{stem}_{count}"
+        used.add(name.casefold())
+        given.append(name)
+    return given

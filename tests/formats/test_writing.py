@@ -1,0 +1,243 @@
+"""The files of the formats: the same bytes always, read back before they count, no half of one taken for whole."""
+
+import os
+import resource
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import ezdxf
+import pytest
+from format_layers import ABOUT, CARRIED, hostile, package, points
+
+from pipeline.issue.formats import FORMATS, hold_to, write_formats
+from pipeline.issue.geopackage import NotWritten
+from pipeline.issue.readback import ReadBackError
+from pipeline.issue.streamed import Differs, Package
+
+SEARCH = [str(Path(__file__).parents[1] / "support"), str(Path(__file__).parents[2])]
+
+
+@pytest.fixture
+def made(tmp_path: Path) -> Package:
+    return package(tmp_path, hostile())
+
+
+# The same bytes
+
+ANOTHER_DAY = """
+import datetime, sys, time
+import numpy, pandas, pyarrow, pyogrio, shapely  # what is compiled holds the clock by its own name
+sys.path[:0] = {path!r}
+class Later(datetime.datetime):
+    @classmethod
+    def now(cls, tz=None):
+        return cls(2041, 7, 8, 9, 10, 11, tzinfo=tz)
+datetime.datetime = Later
+now = time.time
+time.time = lambda: now() + 5e8
+from pathlib import Path
+from format_layers import ABOUT, hostile, package
+from pipeline.issue.formats import FORMATS, write_formats
+write_formats(list(FORMATS), package(Path(sys.argv[1]), hostile()), ABOUT)
+"""
+
+
+@pytest.mark.parametrize("seed", ["0", "1", "4242"])
+def test_another_day_and_another_process_give_the_same_bytes(made: Package, tmp_path: Path, seed: str) -> None:
+    """Years later by the clock, in another time zone, with another order of sets."""
+    write_formats(list(FORMATS), made, ABOUT)
+    other = tmp_path / "other"
+    other.mkdir()
+    surroundings = {**os.environ, "PYTHONHASHSEED": seed, "TZ": "Asia/Tokyo", "LC_ALL": "C"}
+    subprocess.run([sys.executable, "-c", ANOTHER_DAY.format(path=SEARCH), str(other)], check=True, env=surroundings)
+    for form in FORMATS.values():
+        name = made.path.with_suffix(form.ending).name
+        assert (other / name).read_bytes() == (tmp_path / name).read_bytes(), name
+
+
+def test_no_file_bears_the_day_of_its_making_a_library_or_the_machine(made: Package, tmp_path: Path) -> None:
+    """Nor an identifier that would be another next time."""
+    write_formats(list(FORMATS), made, ABOUT)
+    for form in FORMATS.values():
+        content = made.path.with_suffix(form.ending).read_bytes()
+        assert str(tmp_path).encode() not in content
+        assert f" {ezdxf.__version__}".encode() not in content and b"ezdxf @" not in content
+
+
+def test_how_the_rows_were_batched_makes_no_difference(tmp_path: Path) -> None:
+    """One batch or many, with a row more in between."""
+    names = [f"P{row}" for row in range(20_000)]
+    codes = [f"C{row % 7}" for row in range(20_000)]
+    whole = points(names, codes, ["bracketed"] * 20_000)
+    contents = []
+    for number, size in enumerate((20_000, 999)):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        found = package(folder, *(whole.slice(start, size) for start in range(0, 20_000, size)))
+        write_formats(["dxf", "csv"], found, ABOUT)
+        contents.append([found.path.with_suffix(ending).read_bytes() for ending in (".dxf", ".csv")])
+    assert contents[0] == contents[1]
+
+
+# Much and nothing
+
+
+@pytest.mark.parametrize("plain", [False, True])
+def test_no_points_at_all(tmp_path: Path, plain: bool) -> None:
+    """Every format is written, valid and empty; the marks alone are drawn where there are any."""
+    found = package(tmp_path, plain=plain)
+    entries = write_formats(list(FORMATS), found, ABOUT)
+    assert [entry["rows"]["points"] for entry in entries] == [0] * len(FORMATS)
+    drawing = ezdxf.readfile(found.path.with_suffix(".dxf"))
+    assert not drawing.audit().errors
+    assert len(drawing.modelspace().query("INSERT")) == (0 if plain else 5)
+
+
+def test_one_point(tmp_path: Path) -> None:
+    """No step to judge the texts' height by, and no extent."""
+    found = package(tmp_path, points(["P"], ["C"], ["bracketed"]), plain=True)
+    write_formats(list(FORMATS), found, ABOUT)
+    drawing = ezdxf.readfile(found.path.with_suffix(".dxf"))
+    (view,) = drawing.viewports.get("*Active")
+    assert view.dxf.height > 1
+    assert {attribute.dxf.height for attribute in drawing.modelspace().query("INSERT").first.attribs} == {0.5}
+
+
+def test_hundreds_of_codes_have_hundreds_of_layers(tmp_path: Path) -> None:
+    codes = [f"CODE {row % 700}" for row in range(2100)]
+    found = package(tmp_path, points([str(row) for row in range(2100)], codes, ["bracketed"] * 2100))
+    write_formats(["dxf"], found, ABOUT)
+    drawing = ezdxf.readfile(found.path.with_suffix(".dxf"))
+    assert {f"CODE {row}" for row in range(700)} <= {layer.dxf.name for layer in drawing.layers}
+
+
+def test_a_codes_colour_stays_when_other_codes_come(tmp_path: Path) -> None:
+    """From issue to issue a drafter finds a code in its colour."""
+    colours = []
+    for number, codes in enumerate((["ROAD", "FENCE"], ["ROAD", "ALDER", "FENCE", "BEECH"])):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        found = package(folder, points(codes, codes, ["bracketed"] * len(codes)))
+        write_formats(["dxf"], found, ABOUT)
+        layers = ezdxf.readfile(found.path.with_suffix(".dxf")).layers
+        colours.append((layers.get("ROAD").dxf.color, layers.get("FENCE").dxf.color))
+    assert colours[0] == colours[1]
+
+
+# Reading back
+
+
+def spoil(old: bytes, new: bytes) -> Callable[[bytes], bytes]:
+    def change(content: bytes) -> bytes:
+        assert old in content
+        return content.replace(old, new, 1)
+
+    return change
+
+
+SPOILT = [
+    ("csv", spoil(b"1600007.1352", b"1600007.1353"), "row 2: easting"),
+    ("csv", spoil(b"\r\nplain,", b"\r\nplane,"), "row 1: name"),
+    ("csv", spoil(b",height,", b",hight,"), "columns"),
+    ("csv", lambda content: content[: len(content) // 2], "row|ends|columns|CSV"),
+    ("csv", lambda content: content + content.split(b"\r\n")[-2] + b"\r\n", "goes on|CSV|row"),
+    ("geojson", spoil(b"1600007.1352", b"1600007.1354"), "row 2: easting"),
+    ("geojson", spoil(b"[173.0000123457, -41.", b"[173.0000123457, -40."), "row 2 is at"),
+    ("geojson", spoil(b'"name": "plain"', b'"name": "plane"'), "row 1: name"),
+    ("geojson", lambda content: content[: len(content) // 2], "GDAL|ends"),
+    ("landxml", spoil(b" 1600014.2704 ", b" 1600014.2705 "), "element"),
+    ("landxml", spoil(b'"plain"', b'"plane"'), "element 1"),
+    ("landxml", spoil(b"</CgPoint>", b"</CgPoints>"), "XML"),
+    ("landxml", lambda content: content[: len(content) // 2], "XML"),
+    ("dxf", spoil(b"\n 10\n1600007.1352\n", b"\n 10\n1600007.1353\n"), "row 2 is at"),
+    ("dxf", spoil(b"\n  1\nplain\n", b"\n  1\nplane\n"), "row 1: BlockAttributes"),
+    ("dxf", spoil(b"  0\nINSERT\n", b"  0\nPOINT\n"), "entities beside|ends|row"),
+    ("dxf", spoil(b"\n  2\ntiedown_suspect\n 10\n", b"\n  2\ntiedown_point\n 10\n"), "BlockName"),
+    ("dxf", lambda content: content[: len(content) // 2], "GDAL|ends|row"),
+]
+
+
+@pytest.mark.parametrize(("word", "change", "says"), SPOILT)
+def test_a_file_that_does_not_hold_what_was_given_is_found(
+    made: Package, word: str, change: Callable[[bytes], bytes], says: str
+) -> None:
+    """One digit of one coordinate is enough."""
+    form = FORMATS[word]
+    path = made.path.with_suffix(form.ending)
+    write_formats([word], made, ABOUT)
+    path.write_bytes(change(path.read_bytes()))
+    with pytest.raises(ReadBackError, match=says):
+        hold_to(form, made, ABOUT)
+
+
+def test_what_is_found_on_reading_back_stops_the_issue(made: Package, monkeypatch: pytest.MonkeyPatch) -> None:
+    def differs(*_: object) -> None:
+        raise Differs("row 3: name is 'a', given was 'b'")
+
+    monkeypatch.setitem(FORMATS, "csv", type(FORMATS["csv"])(".csv", FORMATS["csv"].write, differs))
+    with pytest.raises(ReadBackError, match=r"made-007\.csv does not hold what was written: row 3"):
+        write_formats(["csv"], made, ABOUT)
+
+
+# A full disk
+
+
+@pytest.mark.parametrize("word", list(FORMATS))
+@pytest.mark.parametrize("part", [0.001, 0.4, 0.999])
+def test_a_full_disk_is_an_error(made: Package, word: str, part: float) -> None:
+    """At whatever size the file may grow no further."""
+    form = FORMATS[word]
+    path = made.path.with_suffix(form.ending)
+    write_formats([word], made, ABOUT)
+    size = path.stat().st_size
+    path.unlink()
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (int(size * part), before[1]))
+    try:
+        with pytest.raises(NotWritten, match=path.name):
+            write_formats([word], made, ABOUT)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+def test_a_file_is_never_written_over(made: Package) -> None:
+    """An issue's files are written once."""
+    write_formats(["csv"], made, ABOUT)
+    with pytest.raises(NotWritten):
+        write_formats(["csv"], made, ABOUT)
+
+
+# Memory
+
+STREAM = """
+import resource, sys
+sys.path[:0] = {path!r}
+from pathlib import Path
+from format_layers import ABOUT, package, points
+from pipeline.issue.formats import write_formats
+def run(name, rows):
+    folder = Path(sys.argv[1], name)
+    folder.mkdir()
+    numbers = [str(row) for row in range(20_000)]
+    batch = points(numbers, [number[-1] for number in numbers], ["bracketed"] * 20_000)
+    write_formats([sys.argv[2]], package(folder, *([batch] * (rows // 20_000))), ABOUT)
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+small, large = run("a", 20_000), run("b", 100_000)
+print(large - small)
+"""
+
+
+@pytest.mark.parametrize("word", list(FORMATS))
+def test_memory_does_not_hold_the_rows(tmp_path: Path, word: str) -> None:
+    """80,000 rows more, 20 to 60 MB of text; a part of what grows is the GeoPackage's spatial index."""
+    script = STREAM.format(path=SEARCH)
+    call = [sys.executable, "-c", script, str(tmp_path), word]
+    out = subprocess.run(call, check=True, capture_output=True, text=True)
+    assert float(out.stdout) < 60
+
+
+def test_the_columns_of_the_tests_need_care() -> None:
+    """A quote, a comma and an equals sign in the names themselves."""
+    assert {'Remark, "ours"', "=Depth", "id"} <= {field.name for field in CARRIED}
