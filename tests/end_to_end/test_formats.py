@@ -20,6 +20,7 @@ from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.issue.formats import FORMATS
+from pipeline.issue.record import sum_of
 from pipeline.problems import JobError
 from pipeline.verify import verify
 
@@ -55,9 +56,9 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Issue:
 
 def test_the_files_stand_beside_the_geopackage_and_in_the_record(made: Issue) -> None:
     names = {f"simulated-001{form.ending}" for form in FORMATS.values()}
-    assert {path.name for path in made.folder.iterdir()} == names | {"simulated-001.gpkg", "issue.json"}
+    assert {path.name for path in made.folder.iterdir()} == names | {"simulated-001.gpkg", "simulated-001.html", "issue.json"}
     files = {entry["name"]: entry for entry in made.record["files"]}
-    assert set(files) == names | {"simulated-001.gpkg"}
+    assert set(files) == names | {"simulated-001.gpkg", "simulated-001.html"}
     for name in names:
         assert files[name]["sha256"] == hashlib.sha256((made.folder / name).read_bytes()).hexdigest()
         assert files[name]["rows"]["points"] == made.record["rows"]["points"] == 24
@@ -122,7 +123,7 @@ def test_another_format_makes_another_issue_of_the_same_points(tmp_path: Path) -
 def test_without_gpkg_in_the_list_the_geopackage_is_written_all_the_same(tmp_path: Path) -> None:
     """The next issue, a trace and a verification read it."""
     issue = run_written(lay_down(tmp_path, ["csv"]), code=3)
-    assert {path.suffix for path in issue.folder.iterdir()} == {".gpkg", ".csv", ".json"}
+    assert {path.suffix for path in issue.folder.iterdir()} == {".gpkg", ".html", ".csv", ".json"}
     assert not run_job(lay_down(tmp_path, ["csv", "gpkg"])).issued
 
 
@@ -146,6 +147,7 @@ def test_a_record_whose_rows_do_not_go_with_a_file_is_found(tmp_path: Path) -> N
     record = tmp_path / "out" / "issues" / "001" / "issue.json"
     text = json.loads(record.read_text())
     text["files"][1]["rows"]["points"] = 23
+    text["sum"] = sum_of(text)
     record.write_text(json.dumps(text))
     assert [str(one) for one in verify(tmp_path / "out").findings] == [
         "issue.json: it says 24 points, and that simulated-001.csv was issued with 23"

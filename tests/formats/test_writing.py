@@ -224,18 +224,18 @@ def run(name, rows):
     batch = points(numbers, [number[-1] for number in numbers], ["bracketed"] * 20_000)
     write_formats([sys.argv[2]], package(folder, *([batch] * (rows // 20_000))), ABOUT)
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-small, large = run("a", 20_000), run("b", 100_000)
+small, large = run("a", 10_000), run("b", 50_000)
 print(large - small)
 """
 
 
 @pytest.mark.parametrize("word", list(FORMATS))
 def test_memory_does_not_hold_the_rows(tmp_path: Path, word: str) -> None:
-    """80,000 rows more, 20 to 60 MB of text; a part of what grows is the GeoPackage's spatial index."""
+    """40,000 rows more, 10 to 30 MB of text; a part of what grows is the GeoPackage's spatial index."""
     script = STREAM.format(path=SEARCH)
     call = [sys.executable, "-c", script, str(tmp_path), word]
     out = subprocess.run(call, check=True, capture_output=True, text=True)
-    assert float(out.stdout) < 60
+    assert float(out.stdout) < 40
 
 
 def test_the_columns_of_the_tests_need_care() -> None:
