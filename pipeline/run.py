@@ -102,6 +102,8 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
             stack.enter_context(job_lock(folder))
         try:
             return _issue(worked, folder, progress)
+        except Lost as error:
+            raise JobError([Problem(str(folder), 0, f"the issue before: {error}", "run the job again")]) from error
         except OSError as error:
             if error.errno not in _NO_ROOM and not isinstance(error, NotWritten):
                 raise

@@ -3,6 +3,8 @@
 import os
 from pathlib import Path
 
+_BLOCK = 1 << 20
+
 
 def sync(path: Path) -> None:
     """Wait until a file, or a folder's list of names, is on the disk.
@@ -31,5 +33,18 @@ def write_synced(path: Path, content: bytes) -> None:
     """Write a new file and wait until it is on the disk. Raises OSError, FileExistsError where there is one already."""
     with path.open("xb") as file:
         file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def has_room(path: Path, size: int) -> None:
+    """Let a file that is not needed any more grow to ``size`` bytes and a little more.
+
+    Raises OSError where the disk, a quota or a limit does not let it.
+    """
+    with path.open("ab") as file:
+        while file.tell() < size:
+            file.write(bytes(_BLOCK))
+        file.write(bytes(_BLOCK))
         file.flush()
         os.fsync(file.fileno())

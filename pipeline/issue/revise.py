@@ -1,5 +1,6 @@
 """Some rows of a layer changed in a copy of a GeoPackage: what two issues have in common is not written again."""
 
+import hashlib
 import shutil
 import sqlite3
 import struct
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from pipeline.issue.geopackage import NotWritten
 from pipeline.issue.layers import GEOMETRY
+from pipeline.issue.previous import Lost
 from pipeline.issue.readback import ReadBackError
 from pipeline.issue.tally import Written
 
@@ -25,23 +27,30 @@ _BEFORE_PLACE = _HEADER.size + 5
 
 
 def copy_with_rows(
-    earlier: Path, package: Path, layer: Written, fids: NDArray[np.int64], rows: Sequence[pa.RecordBatch]
+    earlier: Path, sha256: str, package: Path, layer: Written, fids: NDArray[np.int64], rows: Sequence[pa.RecordBatch]
 ) -> None:
     """Copy the GeoPackage of an issue, change some rows of one of its layers of points, and read them back.
 
     Args:
-        earlier: the GeoPackage to copy, which nobody has open.
+        earlier: the GeoPackage to copy.
+        sha256: its sum as it was issued, which the copy must have.
         package: the copy.
         layer: what the layer must contain afterwards.
         fids: (k,) feature ids of the rows to change.
         rows: the k rows as they must be; geometry and every column that a row may differ in.
 
-    Raises FileExistsError where there is a copy already, NotWritten where the disk refuses, and ReadBackError where a
-    row is not what was given.
+    Raises FileExistsError where there is a copy already, `Lost` where the earlier file is gone or was altered just now,
+    NotWritten where the disk refuses, and ReadBackError where a row is not what was given.
     """
     if package.exists():
         raise FileExistsError(f"{package} exists; an issue's files are written once")
-    shutil.copyfile(earlier, package)
+    try:
+        shutil.copyfile(earlier, package)
+    except FileNotFoundError as error:
+        raise Lost(f"{earlier.name} is gone") from error
+    with package.open("rb") as copied:
+        if hashlib.file_digest(copied, "sha256").hexdigest() != sha256:
+            raise Lost(f"{earlier.name} was altered while it was copied")
     try:
         with closing(sqlite3.connect(package, isolation_level=None)) as file:
             # as in `geopackage`: the copy counts only once it was synced and read back

@@ -15,10 +15,11 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.issue.by_code import ByCode
+from pipeline.issue.durable import has_room
 from pipeline.issue.formats import write_formats
 from pipeline.issue.geopackage import LayerSource, write_geopackage
 from pipeline.issue.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, SESSIONS
-from pipeline.issue.readback import read_back
+from pipeline.issue.readback import ReadBackError, read_back
 from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
 from pipeline.issue.revise import copy_with_rows
 from pipeline.issue.streamed import Package
@@ -82,7 +83,12 @@ def lay_out(
     if written is None:
         with _Layers(drafter, told, progress, earlier) as layers:
             written = layers.write(package)
-    read_back(package, written)
+    try:
+        read_back(package, written)
+    except ReadBackError:
+        # GDAL may say nothing of a disk that fills while it closes a file or begins a layer
+        has_room(package, earlier.before.package.stat().st_size if earlier is not None else 0)
+        raise
     with package.open("rb") as file:
         digest = hashlib.file_digest(file, "sha256").hexdigest()
     entries = [{**layer.as_record(), **layers.code_of(layer.name)} for layer in written]
@@ -166,7 +172,7 @@ class _Layers:
             return None
         points = kept.written(target(self.prepared.loaded.job)["grid"], self.carried.schema)
         revised = [batch.select(REVISED) for batch in fresh]
-        copy_with_rows(kept.before.package, package, points, kept.fids(), revised)
+        copy_with_rows(kept.before.package, kept.before.sha256, package, points, kept.fids(), revised)
         return points, *self._write(package, self._others(), into=True)
 
     def _write(self, package: Path, layers: Iterable[LayerSource], *, into: bool) -> tuple[Written, ...]:

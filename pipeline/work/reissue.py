@@ -47,6 +47,11 @@ class Before:
         """Whether its GeoPackage is byte for byte as it was issued."""
         return has_issued_bytes(self.package, self.record.get("files", []))
 
+    @property
+    def sha256(self) -> str:
+        """Return the sum of its GeoPackage as it was issued."""
+        return next(str(entry["sha256"]) for entry in self.record["files"] if entry["name"] == self.package.name)
+
     def side(self) -> Side:
         """Return its rows for comparison. Raises `Lost`."""
         side = Side()
@@ -135,7 +140,8 @@ class Reuse:
             return np.zeros(len(source_row), bool), np.zeros((0, len(_VALUES)))
         rows, sessions, values = self.rows[shown]
         at = np.minimum(np.searchsorted(rows, source_row), len(rows) - 1)
-        found = (rows[at] == source_row) & (sessions[at] == session) & self.sessions[session]
+        # -1 is no session, and among the earlier points one that is gone
+        found = (session >= 0) & (rows[at] == source_row) & (sessions[at] == session) & self.sessions[session]
         return found, values[at[found]]
 
 
@@ -150,7 +156,10 @@ def reuse(before: Before, prepared: Prepared, now: Mapping[str, Mapping[str, str
     then = before.record.get("reach") or {"sessions": {}, "files": {}}
     names = [window.session.name for window in prepared.windows]
     same = np.array([then["sessions"].get(name) == now["sessions"][name] for name in names], bool)
-    files = {shown for shown, total in now["files"].items() if then["files"].get(shown) == total}
+    read = [export.shown for export in prepared.exports]
+    # of a file that is read twice, such as two layers of one GeoPackage, a row's number does not say which row it is
+    once = {name for name in read if read.count(name) == 1}
+    files = {name for name, total in now["files"].items() if name in once and then["files"].get(name) == total}
     if not same.any() or not files or prepared.loaded.job.shift.model != "geocentric":
         return None
     if not before.untouched and not is_as_issued(before.package, before.record.get("files", [])):

@@ -3,7 +3,10 @@
 The other way, every layer written anew, is the measure: the same layers, sums and tables come out of both.
 """
 
+import re
 import sqlite3
+import subprocess
+import sys
 from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
@@ -11,13 +14,16 @@ from typing import Any
 
 import fiona
 import numpy as np
+import pyarrow as pa
+import pyogrio
 import pytest
-from altered import touch_header
+from altered import change, touch_header
 from issued import Issue, current_issue
 from simulate import Plan, Simulation, simulate
 from simulate_files import write_register
 
 from pipeline import run_job
+from pipeline.problems import JobError
 from pipeline.verify import verify
 from pipeline.work import kept, layout
 
@@ -33,7 +39,7 @@ def copies(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     way = layout.copy_with_rows
 
     def counted(*given: Any) -> None:
-        made.append(len(given[3]))
+        made.append(len(given[4]))
         way(*given)
 
     monkeypatch.setattr(layout, "copy_with_rows", counted)
@@ -217,3 +223,95 @@ def test_a_copy_that_does_not_read_back_is_never_issued(tmp_path: Path, monkeypa
     with pytest.raises(Exception, match="does not hold what was written"):
         run_job(path)
     assert current_issue(tmp_path / "out").record["issue"] == 1
+
+
+def two_layers(job: Simulation, folder: Path) -> Path:
+    """Write a job whose readings stand in two layers of one GeoPackage, each with a [[points]] block of its own."""
+    path = job.write(folder, form="gpkg")
+    _, rows = pyogrio.read_arrow(folder / "rover001.gpkg", layer="points")
+    halves = np.arange(rows.num_rows) % 2
+    how = {"driver": "GPKG", "geometry_name": rows.schema.names[-1], "geometry_type": "Point Z"}
+    for number, layer in enumerate(("A", "B")):
+        half = rows.filter(pa.array(halves == number))
+        crs = job.job["source"]["crs"]
+        pyogrio.write_arrow(half, folder / "both.gpkg", layer=layer, crs=crs, append=number > 0, **how)
+    (folder / "rover001.gpkg").unlink()
+    tables = re.split(r"(?m)^(?=\[)", path.read_text(encoding="utf-8"))
+    (at,) = [number for number, table in enumerate(tables) if table.startswith("[[points]]")]
+    block = re.sub(r"rover[^.]*\.gpkg", "both.gpkg", tables[at])
+    assert "layer" not in block and "both.gpkg" in block
+    tables[at] = "".join(block.replace("[[points]]\n", f'[[points]]\nlayer = "{layer}"\n') for layer in ("A", "B"))
+    path.write_text("".join(tables), encoding="utf-8")
+    return path
+
+
+def test_rows_of_two_layers_of_one_file_are_not_taken_for_one_another(tmp_path: Path, copies: list[int]) -> None:
+    """Both count their rows from 1."""
+    job = simulate(WIDE)
+    path = two_layers(job, tmp_path / "kept")
+    run_job(path)
+    revise(job, tmp_path / "kept", 0.004)
+    run_job(path)
+    last = current_issue(tmp_path / "kept" / "out")
+    assert last.record["changes"]["moved"] == 8
+    run_job(two_layers(job, tmp_path / "fresh"))
+    fresh = current_issue(tmp_path / "fresh" / "out")
+    order = "select * from points order by fid"
+    assert everything(last.package, order) == everything(fresh.package, order)
+
+
+def test_points_of_a_session_that_is_gone_have_no_coordinates(tmp_path: Path) -> None:
+    job = simulate(WIDE)
+    run_job(job.write(tmp_path / "kept"))
+    gone = job.job["session"].pop(0)
+    run_job(job.write(tmp_path / "kept"))
+    run_job(job.write(tmp_path / "fresh"))
+    last, fresh = (current_issue(tmp_path / place / "out") for place in ("kept", "fresh"))
+    order = "select * from held_back order by fid"
+    assert everything(last.package, order) == everything(fresh.package, order)
+    assert {row[0] for row in everything(last.package, "select easting from held_back")} == {None}, gone
+
+
+@pytest.mark.parametrize("how", ["edited", "deleted"])
+def test_an_issue_that_is_altered_while_it_is_copied_ends_the_run(
+    how: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between the look at its bytes and the copy."""
+    job = simulate(WIDE)
+    path = job.write(tmp_path)
+    run_job(path)
+    package, way = current_issue(tmp_path / "out").package, layout.copy_with_rows
+
+    def late(*given: Any) -> None:
+        if how == "deleted":
+            package.unlink()
+        else:
+            change(package, "update points set code = 'EDITED' where fid = 1")
+        way(*given)
+
+    monkeypatch.setattr(layout, "copy_with_rows", late)
+    revise(job, tmp_path, 0.004)
+    with pytest.raises(JobError, match="run the job again"):
+        run_job(path)
+    assert not list((tmp_path / "out").glob(".staging*"))
+    monkeypatch.undo()
+    assert run_job(path).record["issue"] == 2
+    assert everything(current_issue(tmp_path / "out").package, "select code from points where fid = 1") != [("EDITED",)]
+
+
+@pytest.mark.parametrize("beyond", [-1, 0, 1, 4, 6])
+def test_a_disk_that_fills_while_a_copy_is_changed(beyond: int, tmp_path: Path) -> None:
+    """No file may grow beyond so many pages more than the issue before has; said as such, and nothing is left over."""
+    job = simulate(WIDE)
+    path = job.write(tmp_path)
+    run_job(path)
+    size = current_issue(tmp_path / "out").package.stat().st_size + 4096 * beyond
+    revise(job, tmp_path, 0.004)
+    limit = f"import resource; resource.setrlimit(resource.RLIMIT_FSIZE, ({size}, {size}))"
+    script = f"{limit}; from pipeline.cli.main import main; main()"
+    command = [sys.executable, "-c", script, "run", str(path)]
+    found = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert found.returncode == 2 and "see to the disk" in found.stderr, found.stderr
+    assert current_issue(tmp_path / "out").record["issue"] == 1
+    assert not list((tmp_path / "out").glob(".staging*"))
+    assert run_job(path).record["issue"] == 2
