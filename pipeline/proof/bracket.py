@@ -1,6 +1,6 @@
 """Proof in time: each occupation of a control mark is evidence, at its time, that the base stood where it should."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,10 @@ from pipeline.words import Place, Proof, Verdict
 PROOFS: tuple[Proof, ...] = (Proof.BRACKETED, Proof.UNCLOSED, Proof.SUSPECT, Proof.UNCHECKED)
 
 
+#: How much less than the others each word of `PROOFS` proves. It is its own inverse.
+_LESS_PROVEN = np.array([0, 1, 3, 2])
+
+
 @dataclass(frozen=True)
 class Evidence:
     """The occupations of control marks in one session, in the order of their times.
@@ -18,20 +22,33 @@ class Evidence:
     Args:
         times: (n,) UTC milliseconds since 1970, ascending.
         passed: (n,) whether the occupation agreed with the mark within the tolerances.
-        independent: whether one of them is a check on a mark that does not tie this session.
+        independent: whether checks on marks that do not tie this session judge its position and its height.
+        judged: (n, 2) whether the mark holds position, height, and so judges it; without it every mark holds both.
     """
 
     times: NDArray[np.int64]
     passed: NDArray[np.bool_]
     independent: bool
+    judged: NDArray[np.bool_] | None = None
+
+    def parts(self) -> list["Evidence"]:
+        """Return the evidence on position and that on height; what failed speaks against both."""
+        if self.judged is None or self.judged.all():
+            return [self]
+        rows = [self.judged[:, column] | ~self.passed for column in (0, 1)]
+        return [Evidence(self.times[these], self.passed[these], self.independent) for these in rows]
 
     def words(self, times: NDArray[np.int64]) -> NDArray[np.uint8]:
         """Return (m,) index into `PROOFS` of the proof word at each of (m,) times.
 
         Between two passing occupations a time is bracketed; with a passing one on one side and nothing on the other
         it is unclosed; next to a failing one, on either side, it is suspect. Without any independent check every
-        time is unchecked, unless a failing tie makes it suspect.
+        time is unchecked, unless a failing tie makes it suspect. Of position and height the less proven counts.
         """
+        found = [part._words(times) for part in self.parts()]
+        return np.asarray(_LESS_PROVEN[np.max([_LESS_PROVEN[words] for words in found], axis=0)], np.uint8)
+
+    def _words(self, times: NDArray[np.int64]) -> NDArray[np.uint8]:
         count = len(self.times)
         # One more place for "nothing there", which neither passes nor fails.
         passed = np.append(self.passed, False)
@@ -55,7 +72,7 @@ class Evidence:
         edges = np.unique(np.concatenate([[start], within, [end]]).astype(np.int64))
         found: list[tuple[int, int, Proof]] = []
         # doubled, so that every part has an inside, however short it is
-        inside = Evidence(2 * self.times, self.passed, self.independent).words(edges[:-1] + edges[1:])
+        inside = replace(self, times=2 * self.times).words(edges[:-1] + edges[1:])
         for since, until, code in zip(edges[:-1].tolist(), edges[1:].tolist(), inside.tolist(), strict=True):
             if found and found[-1][2] is PROOFS[code]:
                 since = found.pop()[0]
@@ -84,7 +101,7 @@ def verdict(evidence: Evidence, tied: bool, first_point: int | None, last_point:
         return Verdict.UNCHECKED
     if first_point is None or last_point is None:
         return Verdict.PROVEN
-    closed = evidence.times[0] <= first_point and evidence.times[-1] >= last_point
+    closed = all(part.times[0] <= first_point and part.times[-1] >= last_point for part in evidence.parts())
     return Verdict.PROVEN if closed else Verdict.UNCLOSED
 
 

@@ -12,15 +12,21 @@ Floats = NDArray[np.float64]
 class Differences:
     """Observed minus known of (n,) occupations, metres in grid and height datum; NaN where nothing is known.
 
-    ``passed`` is meaningful only where ``judged``: a mark whose register coordinates hold nothing judges nobody.
+    ``holds`` (n, 2) is whether position, height are judged. ``passed`` is meaningful only where ``judged``: a mark
+    whose register coordinates hold nothing judges nobody.
     """
 
     east: Floats
     north: Floats
     height: Floats
     horizontal: Floats
-    judged: NDArray[np.bool_]
+    holds: NDArray[np.bool_]
     passed: NDArray[np.bool_]
+
+    @property
+    def judged(self) -> NDArray[np.bool_]:
+        """Return (n,) whether anything of an occupation is judged."""
+        return np.asarray(self.holds.any(axis=1))
 
 
 def differences(
@@ -39,4 +45,4 @@ def differences(
     distance = np.hypot(east, north)
     far = holds[:, 0] & ~(distance <= horizontal)
     high = holds[:, 1] & ~(np.abs(height) <= vertical)
-    return Differences(east, north, height, distance, holds[:, 0] | holds[:, 1], ~(far | high))
+    return Differences(east, north, height, distance, holds, ~(far | high))

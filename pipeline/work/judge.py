@@ -1,6 +1,6 @@
 """Occupations resolved to marks and compared with them; each session's evidence."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -141,33 +141,37 @@ def compare(
     return on_marks, spans
 
 
-def evidence(on_marks: OnMarks, session: int, over: str | None, known: Mapping[str, Floats]) -> Evidence:
+def evidence(
+    on_marks: OnMarks, session: int, over: str | None, sole: Sequence[str | None], known: Mapping[str, Floats]
+) -> Evidence:
     """Return the evidence of one session; temporary marks and marks that hold nothing give none.
 
     A check is independent where no mark within `ONE_MARK` of its own ties the session: one that stands in the register
-    under two names does not prove itself.
+    under two names does not prove itself. Independent checks have to judge position and height, be it different ones.
 
     Args:
         on_marks: the occupations.
         session: index of the session.
         over: the mark that its base stands over.
+        sole: the mark on whose coordinates alone its position, its height hang, however many marks and sessions away.
         known: (3,) easting, northing, height of every mark of the register, NaN for what it lacks.
     """
     here = np.flatnonzero((on_marks.session == session) & on_marks.compared.judged)
-    by_role = {role: {on_marks.marks[row] for row in here if on_marks.roles[row] is role} for role in Role}
-    ties = by_role[Role.TIE]
-    if over is not None and over in known:
-        ties.add(over)
-    independent = any(
-        check not in ties and not any(_same(known[check], known[tie]) for tie in ties) for check in by_role[Role.CHECK]
-    )
-    return Evidence(on_marks.time[here], on_marks.compared.passed[here], independent)
+    holds = on_marks.compared.holds[here]
+    tied = [on_marks.marks[row] for row in here if on_marks.roles[row] is Role.TIE]
+
+    def independent(component: int) -> bool:
+        ties = {mark for mark in (*tied, over, sole[component]) if mark is not None and mark in known}
+        checks = {on_marks.marks[row] for row in here[holds[:, component]] if on_marks.roles[row] is Role.CHECK}
+        return any(all(not _same(check, tie, known) for tie in ties) for check in checks)
+
+    return Evidence(on_marks.time[here], on_marks.compared.passed[here], independent(0) and independent(1), holds)
 
 
-def _same(one: Floats, other: Floats) -> bool:
-    """Whether two marks lie where one mark might have two names; without a position nobody can say that they do."""
-    off = np.abs(one - other)
-    return bool((off[:2] <= ONE_MARK).all() and not off[2] > ONE_MARK)
+def _same(one: str, other: str, known: Mapping[str, Floats]) -> bool:
+    """Whether two marks are one, or lie where one mark might have two names; without a position nobody can say."""
+    off = np.abs(known[one] - known[other])
+    return one == other or bool((off[:2] <= ONE_MARK).all() and not off[2] > ONE_MARK)
 
 
 def span(times: Integers) -> tuple[int | None, int | None]:

@@ -21,7 +21,7 @@ from pipeline.work.poor import refuse_poor_transformations
 from pipeline.work.prepare import Prepared
 from pipeline.work.reference import Reference, reference
 from pipeline.work.routes import Routes
-from pipeline.work.tie import Tied, applied, candidate_sigma, tie, used_marks
+from pipeline.work.tie import Tied, applied, candidate_sigma, sole_control, tie, used_marks
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -93,7 +93,8 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes) -> Settled:
     at = dict(zip(known.names, known.grid, strict=True))
     setups = [window.session.setup for window in prepared.windows]
     over = [None if setup is None else setup.mark for setup in setups]
-    proof = tuple(evidence(occupations, number, mark, at) for number, mark in enumerate(over))
+    sole = sole_control(tied, prepared)
+    proof = tuple(evidence(occupations, number, mark, sole[number], at) for number, mark in enumerate(over))
     whole = tied.shifts.whole
     verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
     return Settled(known, tied, add, field, bases, places, occupations, proof, verdicts, spans)

@@ -57,6 +57,23 @@ def used_marks(
     return Marks(tuple(used), xyz, longitude, latitude, held, sigma)
 
 
+def sole_control(tied: Tied, prepared: Prepared) -> list[tuple[str | None, str | None]]:
+    """Return per session the one mark of the register that its position, its height hang on, by whatever chain of ties.
+
+    None where several marks hold it, or a stated shift does: then a wrong one shows in the adjustment or in checks.
+    """
+    stated = np.array([window.session.shift != "derive" for window in prepared.windows], bool)
+    ties, sessions = tied.shifts.adjustment.ties, len(stated)
+    found = []
+    for component, group in ((0, ties.position_group), (2, ties.height_group)):
+        control = np.flatnonzero(tied.marks.held[:, component])
+        groups = np.concatenate([group[sessions:][control], group[:sessions][stated]])
+        count = np.bincount(groups, minlength=int(group.max(initial=0)) + 1)
+        mark = {int(group[sessions + number]): tied.marks.names[number] for number in control.tolist()}
+        found.append([mark.get(int(g)) if count[g] == 1 else None for g in group[:sessions]])
+    return list(zip(*found, strict=True))
+
+
 def candidate_sigma(candidates: Candidates, prepared: Prepared, bases: Bases) -> Floats:
     """Return (n, 3) standard uncertainty of the candidates' observations, without centring."""
     quality = prepared.loaded.job.quality

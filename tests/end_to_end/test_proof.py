@@ -105,6 +105,52 @@ def test_a_mark_under_a_second_name_proves_nothing_of_the_session_that_it_ties(
     assert all(row["passed"] for row in issue.check_marks.rows)
 
 
+@pytest.mark.parametrize(
+    ("opening", "closing", "verdict", "word"),
+    [
+        ("height", "height", "unchecked", "unchecked"),
+        ("position", "position", "unchecked", "unchecked"),
+        ("position", "height", "unclosed", "unclosed"),
+        ("3d", "height", "unclosed", "unclosed"),
+        ("height", "3d", "proven", "bracketed"),
+    ],
+)
+def test_position_and_height_are_proven_each_by_what_judges_it(
+    opening: str, closing: str, verdict: str, word: str, tmp_path: Path
+) -> None:
+    """The tie holds both; the opening and the closing check stand on marks that hold what is said."""
+    job = simulate(DAY)
+    job.register["holds"] = np.array(["3d", opening, closing, "3d"], object)
+    issue = run_simulated(job, tmp_path)
+    assert issue.record["verdict"] == verdict
+    assert set(proofs(issue).values()) == {word}
+
+
+def chained(tmp_path: Path, marks_of_first: int) -> Issue:
+    """Two sessions that share a temporary mark; only the first is tied to control, the second is checked on its CM1."""
+    job = simulate(replace(DAY, sessions=2, ties=marks_of_first, temporary=True, tied_sessions=1, marks=8))
+    first, second = job.job["session"]
+    tied = {tie["mark"] for tie in second["ties"]}
+    assert not tied & set(job.register["mark"]), tied
+    ties = job.rows["name"] == first["ties"][0]["point"]
+    for check in second["checks"]:
+        rows = job.rows["name"] == check["point"]
+        off = job.shifts[0] - job.shifts[1]  # the first session's rover on CM1, against the second one's base
+        for axis in ("longitude", "latitude", "height"):
+            job.rows[axis][rows] = job.rows[axis][ties][0]
+        job.displace(rows, np.tile(off, (int(rows.sum()), 1)))
+        check["mark"] = first["ties"][0]["mark"]
+    return run_simulated(job, tmp_path)
+
+
+def test_a_check_on_the_one_mark_that_everything_hangs_on_proves_nothing(tmp_path: Path) -> None:
+    """Also where a temporary mark stands between; where a second mark ties the first session, it does prove."""
+    verdicts = [
+        [row["verdict"] for row in chained(tmp_path / str(marks), marks).sessions.rows] for marks in (1, 2)
+    ]
+    assert verdicts == [["proven", "unchecked"], ["proven", "proven"]]
+
+
 def test_points_around_a_failing_check_in_between_are_suspect_on_both_sides(tmp_path: Path) -> None:
     job = with_check_between(simulate(DAY), 5)
     move_rows(job, ["S01-M1"], east=0.08)
