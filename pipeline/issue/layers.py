@@ -196,7 +196,7 @@ def wkb_points(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64], z: npt.ND
     wkb = np.empty(len(x), WKB_POINT_Z)
     wkb["order"], wkb["type"] = 1, 1001
     for column, values in enumerate((x, y, z)):
-        wkb["xyz"][:, 0, column] = values
+        wkb["xyz"][:, 0, column] = values + 0.0  # no minus zero: a GeoPackage's columns have none either
     return _binary(wkb)
 
 

@@ -89,6 +89,23 @@ def test_both_ways_give_the_same_issue(tmp_path: Path, copies: list[int], monkey
     assert verify(tmp_path / "quick" / "out").findings == ()
 
 
+def test_both_ways_give_the_same_files_of_the_other_formats(
+    tmp_path: Path, copies: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def one(folder: Path) -> Issue:
+        job = simulate(WIDE)
+        job.job["issue"] = {"formats": ["dxf", "csv", "geojson", "landxml"]}
+        return revised(folder, job=job)
+
+    quick = one(tmp_path / "quick")
+    written_anew(monkeypatch)
+    slow = one(tmp_path / "slow")
+    assert copies == [8]
+    for ending in (".dxf", ".csv", ".geojson", ".xml"):
+        ours, theirs = (made.package.with_suffix(ending).read_bytes() for made in (quick, slow))
+        assert ours == theirs, ending
+
+
 def test_what_describes_the_layers_is_as_if_they_were_written_anew(
     tmp_path: Path, copies: list[int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
