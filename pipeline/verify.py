@@ -19,6 +19,9 @@ from pipeline.read.text import digest
 #: What programs lay beside a GeoPackage that they open; none of it is part of the issue, or changes it by being there.
 _VIEWERS = (*BESIDE, ".aux.xml")
 
+#: The newest key of a record that is older than its sum of its own: no release wrote the one without the other.
+_OLDER_THAN_SUM = "shift_model"
+
 
 @dataclass(frozen=True)
 class Finding:
@@ -86,7 +89,9 @@ def _issue(place: Path, number: int, record: Record) -> Iterator[_Told]:
     """Yield what is to be told of an issue's folder, or of a copy of it."""
     if record["issue"] != number:
         yield RECORD, f"it is the record of issue {record['issue']:03d}", True
-    if "sum" in record and record["sum"] != sum_of(record):
+    if "sum" not in record:
+        yield _without_sum(record)
+    elif record["sum"] != sum_of(record):
         yield RECORD, "it does not say what it said when it was written", True
     files = record.get("files")
     if not files:
@@ -108,12 +113,20 @@ def _issue(place: Path, number: int, record: Record) -> Iterator[_Told]:
             yield path.name, "is no part of the issue", True
 
 
+def _without_sum(record: Record) -> _Told:
+    """Return that a record has no sum of its own: taken out, or written before records had one."""
+    if _OLDER_THAN_SUM in record:
+        return RECORD, "its sum of its own was taken out, so it cannot be shown to say what it said", True
+    what = "it has no sum of its own (a program of long ago wrote it), so an alteration of it would not be found"
+    return RECORD, what, False
+
+
 def _is_entry(entry: object) -> bool:
     """Say whether an entry of a record's list of files has the form in which a run writes it: no path, every sum."""
     if not isinstance(entry, dict) or not isinstance(entry.get("sha256"), str):
         return False
     name, layers, rows = entry.get("name"), entry.get("layers", []), entry.get("rows", {})
-    if not isinstance(name, str) or Path(name).name != name or not isinstance(layers, list):
+    if not isinstance(name, str) or Path(name).name != name or "\0" in name or not isinstance(layers, list):
         return False
     if not isinstance(rows, dict) or not all(isinstance(count, int) for count in rows.values()):
         return False

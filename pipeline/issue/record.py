@@ -6,7 +6,7 @@ It holds no time of making and no path of the machine it was made on: those woul
 import hashlib
 import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from enum import Enum
 from numbers import Integral, Real
@@ -19,6 +19,9 @@ NAME = "issue.json"
 
 #: Raised by one when a key is taken away or changes its meaning; a new key alone does not raise it.
 SCHEMA = 1
+
+#: Beyond any that a run writes; deeper ones would exhaust the interpreter wherever the record is walked.
+_DEEPEST = 50
 
 #: A micrometre, and a tenth of it in degrees: beyond, digits are the arithmetic's and not the survey's.
 DECIMALS = 6
@@ -58,6 +61,18 @@ class Record(TypedDict):
     identity: NotRequired[dict[str, str]]
     notes: NotRequired[list[str]]
     sum: NotRequired[str]
+
+
+#: What the keys of a record hold, if they are there.
+_KINDS: Mapping[str, tuple[type, ...]] = {
+    **dict.fromkeys(("job", "data_to", "version", "verdict", "caution", "sum"), (str,)),
+    **dict.fromkeys(("rows", "adjustment", "target", "identity"), (dict,)),
+    **dict.fromkeys(("sessions", "checks", "operations", "inputs", "files", "notes"), (list,)),
+    "issue": (int,),
+    "changes": (dict, type(None)),
+}
+_OF_OBJECTS = ("sessions", "checks", "operations", "inputs")
+_COUNTS = ("read", "points", "on_marks", "held_back")
 
 
 class RecordError(Exception):
@@ -149,18 +164,64 @@ def read_record(path: Path) -> Record:
     Raises RecordError where it is no record or was written by a later version, OSError where there is no file.
     """
     try:
-        record = json.loads(path.read_text(encoding="utf-8"))
+        record = json.loads(path.read_text(encoding="utf-8"), object_pairs_hook=_object)
+        if not _shallow(record, _DEEPEST):
+            raise RecursionError
+        json.dumps(record, ensure_ascii=False, allow_nan=False).encode()  # as its sum will be made
+    except RecursionError as error:
+        raise RecordError(f"{path} is not an issue's record: it is nested too deeply") from error
+    except UnicodeEncodeError as error:
+        raise RecordError(f"{path} is not an issue's record: half of a pair of surrogates stands alone") from error
     except ValueError as error:
         raise RecordError(f"{path} is not an issue's record: {error}") from error
     schema = record.get("schema") if isinstance(record, dict) else None
-    if not isinstance(schema, int):
+    if not isinstance(schema, int) or isinstance(schema, bool):
         raise RecordError(f"{path} is not an issue's record: it has no schema version")
     if schema > SCHEMA:
         raise RecordError(f"{path} has schema version {schema}; this version of tiedown reads up to {SCHEMA}")
     missing = Record.__required_keys__ - record.keys()
     if missing:
         raise RecordError(f"{path} lacks {', '.join(sorted(missing))}")
+    if wrong := sorted(set(_misformed(record))):
+        raise RecordError(f"{path} is not an issue's record: {', '.join(wrong)} not in the form that a run writes")
     return cast(Record, record)
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return a JSON object. Raises ValueError for a key that it has twice: readers would differ in which counts."""
+    found: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in found:
+            raise ValueError(f"the key {key!r} stands there twice")
+        found[key] = value
+    return found
+
+
+def _shallow(value: Any, levels: int) -> bool:
+    inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    return levels > 0 and all(_shallow(one, levels - 1) for one in inner)
+
+
+def _misformed(record: Mapping[str, Any]) -> Iterator[str]:
+    """Yield the keys of a record whose values are not of the kind that a run writes there."""
+    for key, kinds in _KINDS.items():
+        if key in record and (not isinstance(record[key], kinds) or isinstance(record[key], bool)):
+            yield key
+    for key in _OF_OBJECTS:
+        if isinstance(record[key], list) and not all(isinstance(one, dict) for one in record[key]):
+            yield key
+    if isinstance(rows := record["rows"], dict):
+        yield from (f"rows.{key}" for key in _COUNTS if not _is_integer(rows.get(key)))
+        reasons = rows.get("by_reason")
+        if not isinstance(reasons, dict) or not all(map(_is_integer, reasons.values())):
+            yield "rows.by_reason"
+    because = record["changes"].get("because", []) if isinstance(record["changes"], dict) else []
+    if not isinstance(because, list) or not all(isinstance(reason, str) for reason in because):
+        yield "changes.because"
+
+
+def _is_integer(value: object) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool)
 
 
 def _plain(value: Any, key: str = "") -> Any:

@@ -20,7 +20,16 @@ from pipeline.work.gather import Gathered
 from pipeline.work.offset import time_offset
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
-from pipeline.work.session_lines import instead, iso, occupation_lines, part_names, set_up_lines, table_lines
+from pipeline.work.session_lines import (
+    Reading,
+    instead,
+    iso,
+    needs_ties,
+    occupation_lines,
+    part_names,
+    set_up_lines,
+    table_lines,
+)
 from pipeline.work.sift import clock
 
 Floats = NDArray[np.float64]
@@ -132,11 +141,13 @@ class _Session:
                 yield from set_up_lines(self.session)
             here = [row for row in mine if start <= said.time[row] < end]
             ties = [row for row in here if marks[row].role is Role.TIE]
-            ties = ties or [row for row in here if marks[row].mark == marks[here[0]].mark]
-            for key, rows in (("ties", ties), ("checks", [row for row in here if row not in ties])):
-                yield from occupation_lines(key, [(said.names[row], marks[row].mark) for row in rows])
-            if not ties and (number or self.session.setup is None):
-                yield f"# ties = [...]   which reading stood on a control mark from {clock(start)} to {clock(end)} UTC?"
+            # only the first part still has the session's set-up or given shift
+            needed = number > 0 or needs_ties(self.session)
+            if not ties and needed:
+                ties = [row for row in here if marks[row].mark == marks[here[0]].mark]
+            seen: dict[int, Reading] = {row: (said.names[row], marks[row].mark, int(said.time[row])) for row in here}
+            checks = [seen[row] for row in here if row not in ties]
+            yield from occupation_lines([seen[row] for row in ties], checks, start, end, needed)
             yield ""
 
     def off_setup(self) -> Iterator[str]:

@@ -1,18 +1,25 @@
 """Sessions written as the lines of a job file, ready to paste."""
 
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 
 from pipeline.job.model import GivenShift, Session, SessionsFile
+from pipeline.work.sift import clock
+
+#: A point's name, the mark it stands on, and when it was observed, UTC milliseconds.
+Reading = tuple[str | None, str, int]
+
+#: Beyond TOML's own: what a terminal or an editor may take for the end of a line.
+_ESCAPED = str.maketrans({sign: f"\\u{ord(sign):04x}" for sign in "\x7f\x85\u2028\u2029"})
 
 
 def instead(name: str, sessions: SessionsFile | None) -> Iterator[str]:
     """Yield the comment that says what the lines take the place of; ``sessions`` is the CSV with them, if any."""
     if sessions is None:
-        yield f"# in place of the [[session]] called {name}: its base moved"
+        yield f"# in place of the [[session]] called {_text(name)}: its base moved"
     else:
-        yield f"# in place of session {name}: its base moved"
+        yield f"# in place of session {_text(name)}: its base moved"
         yield f"# sessions stand in {sessions.file.name}: write these as its rows, with the same names as columns"
 
 
@@ -63,17 +70,55 @@ def set_up_lines(given: Session) -> Iterator[str]:
         yield f"shift = {_text(given.shift)}"
 
 
-def occupation_lines(key: str, pairs: Iterable[tuple[str | None, str]]) -> Iterator[str]:
-    """Yield ``ties`` or ``checks`` of point and mark; those without a name are found by their code again."""
-    named = dict.fromkeys((point, mark) for point, mark in pairs if point)
-    if named:
-        said = ", ".join(f"{{ point = {_text(point)}, mark = {_text(mark)} }}" for point, mark in named)
+def needs_ties(given: Session) -> bool:
+    """Say whether a session's shift follows from nothing but its ties."""
+    return given.setup is None and given.shift == "derive"
+
+
+def sayable(readings: Iterable[Reading]) -> set[str]:
+    """Return the names that say in a session which mark their readings stand on: those on one mark alone."""
+    marks: dict[str, set[str]] = {}
+    for point, mark, _ in readings:
+        marks.setdefault(point or "", set()).add(mark)
+    return {point for point, on in marks.items() if point and len(on) == 1}
+
+
+def occupation_lines(
+    ties: Sequence[Reading], checks: Sequence[Reading], since: int, until: int, needed: bool
+) -> Iterator[str]:
+    """Yield ``ties`` and ``checks`` of a session, and where it needs ties that cannot be listed, what would be one.
+
+    Readings without a name, and names that stand for several marks, cannot be listed; their code finds them again.
+
+    Args:
+        ties, checks: readings of the session.
+        since, until: of the session, UTC milliseconds.
+        needed: whether the session needs ties.
+    """
+    names = sayable([*ties, *checks])
+    listed = [reading for reading in ties if reading[0] in names]
+    yield from _list("ties", listed)
+    yield from _list("checks", [reading for reading in checks if reading[0] in names])
+    if not needed or listed:
+        return
+    if not ties:
+        yield f"# ties = [...]   which reading stood on a control mark from {clock(since)} to {clock(until)} UTC?"
+        return
+    point, mark, time = ties[0]
+    why = f"is one of several named {_text(point)}" if point else "has no name"
+    yield f"# ties = [...]   the reading on {_text(mark)} at {clock(time)} UTC {why}: give it a name of its own"
+
+
+def _list(key: str, readings: Iterable[Reading]) -> Iterator[str]:
+    pairs = dict.fromkeys((point or "", mark) for point, mark, _ in readings)
+    if pairs:
+        said = ", ".join(f"{{ point = {_text(point)}, mark = {_text(mark)} }}" for point, mark in pairs)
         yield f"{key} = [{said}]"
 
 
 def _text(value: str) -> str:
     """Return a basic string of TOML: JSON's escapes are among its own."""
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return json.dumps(value, ensure_ascii=False).translate(_ESCAPED)
 
 
 def iso(milliseconds: int) -> str:

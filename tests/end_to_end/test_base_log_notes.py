@@ -120,6 +120,34 @@ def test_a_base_set_up_anew_within_a_session(tmp_path: Path) -> None:
     assert "session-01-2" in {session["session"] for session in run_job(path).record["sessions"]}
 
 
+@pytest.mark.parametrize("known", ["setup", "shift", "ties"])
+def test_what_ties_the_first_part_of_a_session_stays_what_it_was(known: str, tmp_path: Path) -> None:
+    """A set-up or a given shift: its checks stay checks. Only the part after it, whose base is unknown, needs a tie."""
+    job = simulate(SMALL)
+    session = job.job["session"][0]
+    if known == "setup":
+        for key, values in job.register.items():
+            of_base = {"mark": "BM", "hu95": 0.01, "vu95": 0.02}
+            own = of_base[key] if key in of_base else getattr(job.bases, key)[0]
+            job.register[key] = np.append(values, own)
+        longitude, latitude, height = job.broadcast.places[0].tolist()
+        base = {"longitude": longitude, "latitude": latitude, "ellipsoid_height": height}
+        session |= {"ties": [], "setup": {"mark": "BM", **base}}
+    if known == "shift":
+        session |= {"ties": [], "shift": dict(zip(("east", "north", "up"), job.shift_enu(0).tolist(), strict=True))}
+    checks = list(session["checks"])
+
+    def anew(row: Row) -> dict[str, Any]:
+        return at_base(job, 0, east=0.75) if late(job, row, 0, 4.0) and row["Point"] != "S01-C1" else {}
+
+    (told,) = [text for text in check_job(write(job, tmp_path, anew)).warnings if "[[session]]" in text]
+    first, second = tomllib.loads(told[told.index("# in place of") :])["session"]
+    assert [tie["point"] for tie in first.get("ties", [])] == (["S01-T1"] if known == "ties" else [])
+    assert first["checks"] + second["ties"] == checks
+    assert known == "ties" or known in first
+    assert "# ties" not in told
+
+
 def test_two_bases_in_turn_under_one_id(tmp_path: Path) -> None:
     job = simulate(SMALL)
 

@@ -1,5 +1,6 @@
 """Planted blunders are read for what they are, and a session whose base moved can be split as the record says."""
 
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ from blunder_run import run_one
 from blunder_world import draw
 from running import paste_session
 from simulate import Plan, Simulation, simulate
+from simulate_plan import turn_enu
 
 from pipeline import run_job
 from pipeline.cli.show import summary
@@ -127,6 +129,91 @@ def _fits(world: Any) -> bool:
     marks = [check["mark"] for check in world.checks(0)]
     apart = len(set(marks)) == len(marks) > 2 and not world.job.plan.overlap
     return "setup" in table and not table.get("ties") and apart and len(world.sessions()) == 1
+
+
+def split_of(path: Path) -> str:
+    (lines,) = [said["split"] for said in run_job(path).record["diagnoses"] if said["split"]]
+    return str(lines)
+
+
+def test_a_temporary_mark_in_a_split_session_ties_it_and_is_no_check(tmp_path: Path) -> None:
+    """Occupied before the base was knocked and after: a check on it would be refused, it is in no register."""
+    job = simulate(Plan(sessions=3, points=40, ties=2, checks=4, marks=6, seed=3, noise=False, temporary=True))
+    job.knock_base(0, 0.5, east=0.08)
+    again(job, "S01-TM1", "S01-TM1B", east=0.08, north=0.0)
+    job.job["session"][0]["ties"].append({"point": "S01-TM1B", "mark": "TM1"})
+    path = job.write(tmp_path)
+    lines = split_of(path)
+    early, late = tomllib.loads(lines)["session"]
+    assert [tie["mark"] for tie in early["ties"]].count("TM1") == 1
+    assert {"point": "S01-TM1B", "mark": "TM1"} in late["ties"]
+    assert "TM1" not in {check["mark"] for part in (early, late) for check in part.get("checks", [])}
+    paste_session(path, "session-01", lines)
+    assert run_job(path).exit_code == 0
+
+
+def again(job: Simulation, name: str, new: str, east: float, north: float) -> None:
+    """Occupy the mark under a point of the first session once more, at its end, by a base that was knocked by then."""
+    rows = job.rows
+    last = int(np.flatnonzero(rows["session"] == 0)[-1])
+    job.rows = {key: np.insert(of, last, of[list(rows["name"]).index(name)]) for key, of in rows.items()}
+    job.rows["name"] = job.rows["name"].astype("U16")
+    job.rows["name"][last], job.rows["time"][last] = new, job.rows["time"][last + 1] - np.timedelta64(60, "s")
+    at = job.bases
+    moved = turn_enu(at.longitude[0], at.latitude[0], np.array([east, north, 0.0]))
+    job.displace(np.arange(len(job.rows["name"])) == last, -moved)
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [("CHECK", 'is one of several named "CHECK": give it a name of its own'),
+     ("", "has no name: give it a name of its own")],
+)  # fmt: skip
+def test_checks_found_by_code_that_no_name_tells_apart_are_not_listed(tmp_path: Path, name: str, says: str) -> None:
+    """All four under one name, or none: a job that lists them is refused. Given names of their own, they are."""
+    job = simulate(Plan(sessions=1, points=40, ties=1, checks=4, marks=6, seed=3, noise=False))
+    job.knock_base(0, 0.5, east=0.2, north=0.1)
+    checks = job.rows["kind"] == "check"
+    own = job.rows["name"][checks]
+    job.rows["name"][checks], job.job["session"][0]["checks"] = name, []
+    lines = split_of(job.write(tmp_path / "alike"))
+    early, late = tomllib.loads(lines)["session"]
+    assert [tie["point"] for tie in early["ties"]] == ["S01-T1"]
+    assert "checks" not in early and "ties" not in late and "checks" not in late
+    (hint,) = [line for line in lines.splitlines() if line.startswith("# ties")]
+    time = min(job.rows["time"][checks][2:]).astype("datetime64[s]").item()
+    assert hint.startswith('# ties = [...]   the reading on "CM') and f" at {time} UTC {says}" in hint
+    # one of the late two told apart: the first that a name stands for alone is the tie, and nothing is left to ask
+    job.rows["name"][np.flatnonzero(checks)[-1]] = own[-1]
+    path = job.write(tmp_path / "apart")
+    lines = split_of(path)
+    assert [tie["point"] for tie in tomllib.loads(lines)["session"][1]["ties"]] == [name or own[-1]]
+    assert "# ties" not in lines
+    paste_session(path, "session-01", lines)
+    assert run_job(path).exit_code == 0
+
+
+def test_a_name_on_one_mark_twice_is_listed_once(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=40, ties=1, checks=4, marks=6, seed=3, noise=False))
+    job.knock_base(0, 0.5, east=0.2, north=0.1)
+    again(job, "S01-T1", "CM1", east=0.2, north=0.1)
+    again(job, "S01-T1", "CM1", east=0.2, north=0.1)
+    job.rows["code"][job.rows["name"] == "CM1"] = job.rows["code"][job.rows["kind"] == "check"][0]
+    path = job.write(tmp_path)
+    lines = split_of(path)
+    assert lines.count('{ point = "CM1", mark = "CM1" }') == 1
+    paste_session(path, "session-01", lines)
+    assert run_job(path).exit_code == 0
+
+
+def test_a_sessions_name_stays_within_its_line(tmp_path: Path) -> None:
+    """Whatever ends a line somewhere: a line feed, and what Python and terminals take for one."""
+    job = knocked(4, sessions=1)
+    name = job.job["session"][0]["name"] = "a\nb = 1\u2028c\x85d"
+    lines = split_of(job.write(tmp_path))
+    assert lines.splitlines()[0].startswith("# in place of ")
+    assert lines.splitlines()[1] == "[[session]]"
+    assert [part["name"] for part in tomllib.loads(lines)["session"]] == [name, f"{name}-2"]
 
 
 def test_the_summary_prints_the_split_once_under_the_failing_check(tmp_path: Path) -> None:

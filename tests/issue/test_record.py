@@ -116,9 +116,50 @@ def test_every_earlier_schema_is_read(tmp_path: Path) -> None:
     assert read_record(tmp_path / "issue.json")["job"] == "solar-farm"
 
 
-@pytest.mark.parametrize("text", ["", "[]", "{}", '{"schema": 99}', '{"schema": 1, "job": "x"}', '{"schema": "1"}'])
+@pytest.mark.parametrize(
+    "text",
+    ["", "[]", "{}", '{"schema": 99}', '{"schema": 1, "job": "x"}', '{"schema": "1"}', "\ufeff{}"],
+)
 def test_what_is_no_record_is_said_so(tmp_path: Path, text: str) -> None:
     """Cut off, another file, a later schema, keys missing: a RecordError that names the file."""
+    path = tmp_path / "issue.json"
+    path.write_text(text)
+    with pytest.raises(RecordError, match=r"issue\.json"):
+        read_record(path)
+
+
+def spoilt(**other: Any) -> str:
+    return json.dumps(json.loads(FIRST_SCHEMA) | other)
+
+
+ROWS = dict(read=0, points=0, on_marks=0, held_back=0, by_reason={})
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        FIRST_SCHEMA.replace('"target": {}', '"target": {"x": NaN}'),
+        FIRST_SCHEMA.replace('"target": {}', '"target": {"x": [-Infinity]}'),
+        FIRST_SCHEMA.replace('"target": {}', '"target": {"x": 1e999}'),
+        FIRST_SCHEMA.replace('"caution": ""', '"caution": "\\ud800"'),
+        FIRST_SCHEMA.replace('"caution": ""', '"caution": "", "\\udfff": 1'),
+        FIRST_SCHEMA.replace('"target": {}', '"target": {"x": ' + "[" * 100_000 + "]" * 100_000 + "}"),
+        FIRST_SCHEMA.replace('"target": {}', '"target": {"x": ' + "[" * 300 + "]" * 300 + "}"),
+        FIRST_SCHEMA.replace('"verdict":', '"verdict": "failed", "verdict":'),
+        FIRST_SCHEMA.replace('"target": {}', '"target": {"grid": 1, "grid": 1}'),
+        FIRST_SCHEMA.replace('"issue": 1', '"issue": ' + "1" * 5_000),
+        *(spoilt(rows=rows) for rows in ({}, [], None, ROWS | dict(points="7"), ROWS | dict(by_reason=[]))),
+        *(spoilt(rows={key: 0 for key in ROWS if key != left_out}) for left_out in ROWS),
+        *(spoilt(**{key: value}) for key in ("sessions", "checks", "inputs") for value in (None, {}, [1], 5)),
+        *(spoilt(files=files) for files in (5, {}, None)),
+        *(spoilt(changes=changes) for changes in (5, [], dict(because=None), dict(because=[1]))),
+        *(spoilt(issue=issue) for issue in ("1", 1.5, True, None)),
+        spoilt(schema=True), spoilt(sum=5), spoilt(identity=[]), spoilt(verdict=None), spoilt(job=[]),
+    ],
+    ids=lambda _: "record",
+)  # fmt: skip
+def test_a_record_in_another_form_is_refused(tmp_path: Path, text: str) -> None:
+    """Numbers that JSON has not, half characters, depth, keys twice, and values of another kind: one kind of error."""
     path = tmp_path / "issue.json"
     path.write_text(text)
     with pytest.raises(RecordError, match=r"issue\.json"):

@@ -190,14 +190,55 @@ def test_a_record_with_a_path_out_of_its_folder_is_not_followed(folder: Path) ->
 
 
 def test_a_record_without_sums_of_content_is_held_by_its_bytes(folder: Path) -> None:
-    """An issue made before contents and records were summed."""
+    """An issue made before contents and records were summed; that nobody could tell an altered record is told."""
     path = folder / "issues" / "001" / "issue.json"
     record = json.loads(path.read_text())
-    del record["files"][0]["layers"], record["sum"]
+    del record["files"][0]["layers"], record["sum"], record["shift_model"]
     path.write_text(json.dumps(record))
     assert told(folder) == []
+    assert remarks(verify(folder)) == [
+        "issue.json: it has no sum of its own (a program of long ago wrote it), so an alteration of it would not be"
+        " found"
+    ]
     touch_header(package(folder, 1))
     assert told(folder) == [(1, "simulated-001.gpkg: its bytes are not those that were issued")]
+
+
+def test_a_record_whose_sum_was_taken_out_is_found(folder: Path) -> None:
+    """Else whoever alters a record would only have to take out its sum."""
+    path = folder / "issues" / "001" / "issue.json"
+    record = json.loads(path.read_text())
+    del record["sum"]
+    record["checks"][0]["d_east"] = 0.0
+    path.write_text(json.dumps(record))
+    assert told(folder) == [
+        (1, "issue.json: its sum of its own was taken out, so it cannot be shown to say what it said")
+    ]
+
+
+@pytest.mark.parametrize(
+    ("there", "instead"),
+    [
+        ('"caution": "', '"x": NaN, "caution": "'),
+        ('"caution": "', '"x": 1e999, "caution": "'),
+        ('"caution": "', '"caution": "\\ud800'),
+        ('"caution": "', '"x": ' + "[" * 100_000 + "]" * 100_000 + ', "caution": "'),
+        ('"verdict": "', '"verdict": "failed", "verdict": "'),
+        ('"files": [', '"files": 5, "elif": ['),
+        ('"sessions": [', '"sessions": null, "snoisses": ['),
+        ('"rows": {\n    "by_reason"', '"rows": {}, "swor": {\n    "by_reason"'),
+    ],
+    ids=["NaN", "infinite", "surrogate", "deep", "twice", "files", "sessions", "rows"],
+)
+def test_a_record_in_another_form_is_a_finding(folder: Path, there: str, instead: str) -> None:
+    path = folder / "issues" / "001" / "issue.json"
+    text = path.read_text()
+    assert there in text
+    # the last of them is the record's own where parts of it have the same key
+    path.write_text(instead.join(text.rsplit(there, 1)))
+    ((issue, what),) = told(folder)
+    assert issue == 1 and what.startswith("issue.json: cannot be read: ")
+    assert CliRunner().invoke(app, ["verify", str(folder)]).exit_code == 3
 
 
 def test_what_stands_around_the_issues_is_told(folder: Path) -> None:
