@@ -19,8 +19,8 @@ from pipeline.read.text import digest
 #: What programs lay beside a GeoPackage that they open; none of it is part of the issue, or changes it by being there.
 _VIEWERS = (*BESIDE, ".aux.xml")
 
-#: The newest key of a record that is older than its sum of its own: no release wrote the one without the other.
-_OLDER_THAN_SUM = "shift_model"
+#: A key of a record's sessions that came with the sum of its own: no run writes the one without the other.
+_AS_OLD_AS_SUM = "stretches"
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ def _issue(place: Path, number: int, record: Record) -> Iterator[_Told]:
 
 def _without_sum(record: Record) -> _Told:
     """Return that a record has no sum of its own: taken out, or written before records had one."""
-    if _OLDER_THAN_SUM in record:
+    if any(_AS_OLD_AS_SUM in session for session in record["sessions"]):
         return RECORD, "its sum of its own was taken out, so it cannot be shown to say what it said", True
     what = "it has no sum of its own (a program of long ago wrote it), so an alteration of it would not be found"
     return RECORD, what, False
