@@ -203,6 +203,7 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
                 reused = reuse(before, worked.prepared, worked.reach)
                 drafter = replace(drafter, reuse=reused)
                 points = kept(before, reused, worked.prepared, worked.sums, worked.gathered.newest)
+                before.forget_points()
                 side = before.side() if points is None else None
                 earlier = Earlier(before, why.of, points, side)
         except Lost as error:

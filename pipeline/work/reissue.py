@@ -42,6 +42,10 @@ class Before:
         """Its points: where each came from, and what a change may reach. Raises `Lost`."""
         return read_rows(self.package, "points", ("session", "source_file", "source_row", "proof", *_VALUES))
 
+    def forget_points(self) -> None:
+        """Let go of its points, once what is needed of them was taken."""
+        self.__dict__.pop("points", None)
+
     @cached_property
     def untouched(self) -> bool:
         """Whether its GeoPackage is byte for byte as it was issued."""
