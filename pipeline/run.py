@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from pipeline.digest import digest
 from pipeline.issue.confirmed import confirm, confirmed
 from pipeline.issue.geopackage import NotWritten
 from pipeline.issue.previous import Lost
@@ -15,7 +16,6 @@ from pipeline.issue.publish import job_lock, newest, open_issue, recover
 from pipeline.issue.record import Record, read_record, sum_of, write_record
 from pipeline.issue.report.page import write_report
 from pipeline.problems import JobError, Problem, Problems
-from pipeline.read.text import digest
 from pipeline.words import Reason
 from pipeline.work.account import account
 from pipeline.work.base_notes import base_facts

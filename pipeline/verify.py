@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pipeline.digest import digest
 from pipeline.issue.at_rest import BESIDE, logs_of
 from pipeline.issue.current import NAME as CURRENT
 from pipeline.issue.publish import ISSUES, dead_runs, numbered
@@ -14,7 +15,6 @@ from pipeline.issue.recount import NotReadable, recount
 from pipeline.issue.register import NAME as REGISTER
 from pipeline.issue.register import read_register
 from pipeline.problems import JobError, Problem
-from pipeline.read.text import digest
 
 #: What programs lay beside a GeoPackage that they open; none of it is part of the issue, or changes it by being there.
 _VIEWERS = (*BESIDE, ".aux.xml")

@@ -1,6 +1,5 @@
 """Grid files: where PROJ looks for them, and what they are in a record (base name and SHA-256)."""
 
-import hashlib
 import os
 from dataclasses import dataclass
 from functools import lru_cache
@@ -8,6 +7,7 @@ from pathlib import Path
 
 from pyproj import datadir, network
 
+from pipeline.digest import digest
 from pipeline.geodesy.errors import OperationError
 
 
@@ -87,5 +87,4 @@ def missing(step: str, names: list[str], operation: str) -> OperationError:
 @lru_cache(maxsize=64)
 def _sha256(path: Path, modified: int, size: int) -> str:
     """Hash a file; time and size are there so that a file replaced in between is hashed again."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    return digest(path)

@@ -11,6 +11,17 @@ from pathlib import Path
 BESIDE = ("-wal", "-shm", "-journal")
 
 
+def unlocked(package: Path) -> sqlite3.Connection:
+    """Open a GeoPackage as it is in itself, to read it by SQLite."""
+    # Without "immutable" SQLite lays files beside a file that a viewer has left in its write-ahead mode.
+    return sqlite3.connect(f"{package.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+
+
+def quoted(name: str) -> str:
+    """Return a table's or a column's name as SQL has it."""
+    return '"' + name.replace('"', '""') + '"'
+
+
 def logs_of(package: Path) -> list[Path]:
     """Return what lies beside a GeoPackage while a program has it open, or since one died."""
     return [log for log in (package.with_name(package.name + ending) for ending in BESIDE) if log.is_file()]

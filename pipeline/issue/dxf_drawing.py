@@ -22,7 +22,7 @@ from pipeline.issue.dxf_layers import NOTE, Layer, Survey
 from pipeline.issue.dxf_symbols import define
 from pipeline.issue.names import one_line
 
-#: AutoCAD 2010's form: the first that every program of today reads, in UTF-8.
+#: The format's version of 2010: the first that is in UTF-8 and that every program of today reads.
 VERSION = "R2010"
 
 _DATES = re.compile(r"(?<=\n)(\$TDU?(?:CREATE|UPDATE)\n 40\n)[^\n]+")

@@ -6,6 +6,8 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+from pipeline.issue.at_rest import unlocked
+
 #: Per layer the column with the point's name, the word that says how the row stands, and what else is looked at.
 _LAYERS = {
     "points": ("name", "proof"),
@@ -40,7 +42,7 @@ def find_reasons(package: Path, name: str) -> list[str]:
 
 
 def _open(package: Path) -> sqlite3.Connection:
-    file = sqlite3.connect(f"{package.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+    file = unlocked(package)
     file.row_factory = sqlite3.Row
     return file
 

@@ -4,13 +4,13 @@ A format is a module with an ending, ``write`` (a new file from a `Package`, giv
 ``read_back`` (the file held against the same package by another reader than wrote it).
 """
 
-import hashlib
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pipeline.digest import digest
 from pipeline.issue import csv_file, dxf_file, geojson_file, landxml_file
 from pipeline.issue.about import About
 from pipeline.issue.gdal import NOTHING_BESIDE, gdal_options
@@ -64,9 +64,7 @@ def _written(form: Format, package: Package, about: About) -> dict[str, Any]:
         except OSError as error:
             raise NotWritten(f"{path.name}: {error}") from error
     hold_to(form, package, about)
-    with path.open("rb") as file:
-        digest = hashlib.file_digest(file, "sha256").hexdigest()
-    return {"name": path.name, "sha256": digest, "rows": rows}
+    return {"name": path.name, "sha256": digest(path), "rows": rows}
 
 
 @contextmanager

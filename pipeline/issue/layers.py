@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
+from pipeline.issue.names import told_apart
 from pipeline.tables import TIME
 
 #: Name of the Arrow column that holds the geometry; in the GeoPackage it is called ``geom``.
@@ -177,18 +178,8 @@ def _storable(kind: pa.DataType) -> pa.DataType:
 
 def _free_names(wanted: Iterable[str], ours: Iterable[str]) -> list[str]:
     reserved = {name.casefold() for name in (*ours, *_TAKEN_BY_THE_FILE)}
-    taken = set(reserved)
-    free = []
-    for given in wanted:
-        stem = given.strip() or "column"
-        stem = f"{stem}_export" if stem.casefold() in reserved else stem
-        name, count = stem, 1
-        while name.casefold() in taken:
-            count += 1
-            name = f"{stem}_{count}"
-        taken.add(name.casefold())
-        free.append(name)
-    return free
+    stems = (given.strip() or "column" for given in wanted)
+    return told_apart((f"{stem}_export" if stem.casefold() in reserved else stem for stem in stems), reserved)
 
 
 def wkb_points(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64], z: npt.NDArray[np.float64]) -> pa.BinaryArray:

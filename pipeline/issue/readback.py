@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from pipeline.issue.at_rest import quoted, unlocked
 from pipeline.issue.tally import Geometries, Written, wkb_type
 
 #: Metres. A GeoPackage keeps doubles as they are; its extent passes through text.
@@ -44,7 +45,7 @@ def read_back(path: Path, expected: Iterable[Written]) -> None:
     path.stat()
     differences = _by_fiona(path, layers)
     try:
-        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)) as file:
+        with closing(unlocked(path)) as file:
             for layer in layers:
                 differences += [f"layer {layer.name}: {what}" for what in _by_sqlite(file, layer)]
     except sqlite3.DatabaseError as error:
@@ -119,7 +120,7 @@ def _vertices(geometry: Any, shape: tuple[int, ...]) -> npt.NDArray[np.float64]:
 
 
 def _by_sqlite(file: sqlite3.Connection, layer: Written) -> Iterator[str]:
-    table = '"' + layer.name.replace('"', '""') + '"'
+    table = quoted(layer.name)
     found = Geometries()
     rows = 0
     srs_ids = {
@@ -148,7 +149,7 @@ def _by_sqlite(file: sqlite3.Connection, layer: Written) -> Iterator[str]:
         yield f"its geometries range from {found.low} to {found.high}, given was {layer.low} to {layer.high}"
     if found.checksum != layer.checksum:
         yield "a geometry is not the one given"
-    index = '"' + f"rtree_{layer.name}_geom_rowid".replace('"', '""') + '"'
+    index = quoted(f"rtree_{layer.name}_geom_rowid")
     (indexed,) = file.execute(f"SELECT count(*) FROM {index}").fetchone()
     if indexed != layer.geometries:
         yield f"its spatial index has {indexed} entries for {layer.geometries} geometries"

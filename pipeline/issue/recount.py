@@ -1,6 +1,5 @@
 """The content of a GeoPackage that is already there, summed again, without a trace left in it or beside it."""
 
-import hashlib
 import sqlite3
 from collections.abc import Iterable, Mapping
 from contextlib import closing
@@ -10,7 +9,8 @@ from typing import Any
 
 import pyarrow as pa
 
-from pipeline.issue.at_rest import as_seen, logs_of
+from pipeline.digest import digest
+from pipeline.issue.at_rest import as_seen, logs_of, quoted, unlocked
 from pipeline.issue.content import Content, together
 from pipeline.issue.gdal import NOTHING_BESIDE, gdal_options
 from pipeline.issue.layers import GEOMETRY
@@ -44,7 +44,7 @@ def recount(package: Path) -> list[LayerContent]:
     package.stat()
     try:
         with as_seen(package) as path:
-            with closing(sqlite3.connect(_address(path), uri=True)) as file:
+            with closing(unlocked(path)) as file:
                 names = [str(name) for (name,) in file.execute("SELECT table_name FROM gpkg_contents ORDER BY rowid")]
                 counts = [_count(file, name) for name in names]
             layers = [_layer(path, name) for name in names]
@@ -62,8 +62,11 @@ def is_as_issued(package: Path, files: Iterable[Mapping[str, Any]]) -> bool:
     A file that is gone, cannot be read, or has no sums in the record does not.
     """
     files = tuple(files)
-    if has_issued_bytes(package, files):
-        return True
+    return has_issued_bytes(package, files) or has_issued_content(package, files)
+
+
+def has_issued_content(package: Path, files: Iterable[Mapping[str, Any]]) -> bool:
+    """Say whether every layer of a GeoPackage holds what an issue record's ``files`` say, whatever its bytes."""
     entry = _entry(package, files)
     try:
         given = [(layer["name"], layer["rows"], layer["content"]) for layer in (entry or {}).get("layers", [])]
@@ -76,9 +79,7 @@ def has_issued_bytes(package: Path, files: Iterable[Mapping[str, Any]]) -> bool:
     """Say whether a GeoPackage is byte for byte what a record's ``files`` say, with nothing waiting beside it."""
     entry = _entry(package, files)
     try:
-        with package.open("rb") as file:
-            same = entry is not None and hashlib.file_digest(file, "sha256").hexdigest() == entry["sha256"]
-        return same and not logs_of(package)
+        return entry is not None and digest(package) == entry["sha256"] and not logs_of(package)
     except OSError:
         return False
 
@@ -87,14 +88,8 @@ def _entry(package: Path, files: Iterable[Mapping[str, Any]]) -> Mapping[str, An
     return next((entry for entry in files if entry["name"] == package.name), None)
 
 
-def _address(path: Path) -> str:
-    # Without "immutable" SQLite lays files beside a file that a viewer has left in its write-ahead mode.
-    return f"{path.resolve().as_uri()}?mode=ro&immutable=1"
-
-
 def _count(file: sqlite3.Connection, name: str) -> int:
-    table = '"' + name.replace('"', '""') + '"'
-    return int(file.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
+    return int(file.execute(f"SELECT count(*) FROM {quoted(name)}").fetchone()[0])
 
 
 def _layer(path: Path, name: str) -> LayerContent:

@@ -1,6 +1,5 @@
 """Some rows of a layer changed in a copy of a GeoPackage: what two issues have in common is not written again."""
 
-import hashlib
 import shutil
 import sqlite3
 import struct
@@ -13,6 +12,8 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from pipeline.digest import digest
+from pipeline.issue.at_rest import quoted, unlocked
 from pipeline.issue.geopackage import NotWritten
 from pipeline.issue.layers import GEOMETRY
 from pipeline.issue.previous import Lost
@@ -24,6 +25,9 @@ _HEADER = struct.Struct("<2sBBi")
 _PLACE = struct.Struct("<3d")
 #: Bytes of byte order and geometry type before the coordinates of a WKB point.
 _BEFORE_PLACE = _HEADER.size + 5
+
+#: Feature ids with the values of their rows.
+_Given = list[tuple[int, tuple[Any, ...]]]
 
 
 def copy_with_rows(
@@ -48,37 +52,28 @@ def copy_with_rows(
         shutil.copyfile(earlier, package)
     except FileNotFoundError as error:
         raise Lost(f"{earlier.name} is gone") from error
-    with package.open("rb") as copied:
-        if hashlib.file_digest(copied, "sha256").hexdigest() != sha256:
-            raise Lost(f"{earlier.name} was altered while it was copied")
+    if digest(package) != sha256:
+        raise Lost(f"{earlier.name} was altered while it was copied")
+    columns = [quoted("geom" if name == GEOMETRY else name) for name in (rows[0].schema.names if rows else ())]
     try:
         with closing(sqlite3.connect(package, isolation_level=None)) as file:
             # as in `geopackage`: the copy counts only once it was synced and read back
             file.execute("PRAGMA journal_mode = OFF").fetchall()
             file.execute("PRAGMA synchronous = OFF")
-            given = list(_given(file, layer.name, rows))
+            given = list(zip(fids.tolist(), _values(file, layer.name, rows), strict=True))
             _functions(file)
             file.execute("BEGIN")
-            _change(file, layer, fids, rows, given)
+            _change(file, layer, columns, given)
             file.execute("COMMIT")
-        with closing(sqlite3.connect(f"{package.resolve().as_uri()}?mode=ro&immutable=1", uri=True)) as file:
-            differing = _differing(file, layer.name, fids, rows, given)
+        with closing(unlocked(package)) as file:
+            differing = _differing(file, layer.name, columns, given)
     except sqlite3.DatabaseError as error:
         raise NotWritten(f"{package.name}, layer {layer.name}: {error}") from error
     if differing:
         raise ReadBackError(package, [f"layer {layer.name}: row {fid} is not the one given" for fid in differing[:3]])
 
 
-def _columns(rows: Sequence[pa.RecordBatch]) -> list[str]:
-    names = rows[0].schema.names if rows else []
-    return [_quoted("geom" if name == GEOMETRY else name) for name in names]
-
-
-def _quoted(name: str) -> str:
-    return '"' + name.replace('"', '""') + '"'
-
-
-def _given(file: sqlite3.Connection, layer: str, rows: Sequence[pa.RecordBatch]) -> Iterator[tuple[Any, ...]]:
+def _values(file: sqlite3.Connection, layer: str, rows: Sequence[pa.RecordBatch]) -> Iterator[tuple[Any, ...]]:
     """Yield the values of each row as SQLite keeps them."""
     query = "SELECT srs_id FROM gpkg_geometry_columns WHERE table_name = ?"
     ((srs_id,),) = file.execute(query, (layer,)).fetchall()
@@ -104,17 +99,11 @@ def _functions(file: sqlite3.Connection) -> None:
     file.create_function("ST_IsEmpty", 1, lambda blob: None if blob is None else 0, deterministic=True)
 
 
-def _change(
-    file: sqlite3.Connection,
-    layer: Written,
-    fids: NDArray[np.int64],
-    rows: Sequence[pa.RecordBatch],
-    given: list[tuple[Any, ...]],
-) -> None:
-    columns = ", ".join(f"{name} = ?" for name in _columns(rows))
+def _change(file: sqlite3.Connection, layer: Written, columns: Sequence[str], given: _Given) -> None:
     if given:
-        values = ((*row, fid) for row, fid in zip(given, fids.tolist(), strict=True))
-        file.executemany(f"UPDATE {_quoted(layer.name)} SET {columns} WHERE fid = ?", values)
+        changed = ", ".join(f"{name} = ?" for name in columns)
+        values = ((*row, fid) for fid, row in given)
+        file.executemany(f"UPDATE {quoted(layer.name)} SET {changed} WHERE fid = ?", values)
     if layer.geometries:
         file.execute(
             "UPDATE gpkg_contents SET min_x = ?, min_y = ?, max_x = ?, max_y = ? WHERE table_name = ?",
@@ -122,14 +111,7 @@ def _change(
         )
 
 
-def _differing(
-    file: sqlite3.Connection,
-    layer: str,
-    fids: NDArray[np.int64],
-    rows: Sequence[pa.RecordBatch],
-    given: list[tuple[Any, ...]],
-) -> list[int]:
+def _differing(file: sqlite3.Connection, layer: str, columns: Sequence[str], given: _Given) -> list[int]:
     """Return the feature ids of the rows that are not what was given."""
-    query = f"SELECT {', '.join(_columns(rows))} FROM {_quoted(layer)} WHERE fid = ?" if given else ""
-    pairs = zip(fids.tolist(), given, strict=True)
-    return [fid for fid, row in pairs if file.execute(query, (fid,)).fetchone() != row]
+    query = f"SELECT {', '.join(columns)} FROM {quoted(layer)} WHERE fid = ?"
+    return [fid for fid, row in given if file.execute(query, (fid,)).fetchone() != row]

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 
+from pipeline.digest import digest
 from pipeline.job.model import Job, Points
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.columns import readings
@@ -18,7 +19,7 @@ from pipeline.read.findings import Unusable
 from pipeline.read.mapping import base_of, position_of
 from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
-from pipeline.read.text import check_text, digest, known_encoding
+from pipeline.read.text import check_text, known_encoding
 from pipeline.read.times import clock
 
 #: Gives the job file and the line of a key, such as ("points", 0, "files").

@@ -41,12 +41,6 @@ def encoding_of(path: Path, stated: str | None) -> tuple[str, int]:
     return ("utf-8" if name == "utf-8-sig" else name), 0
 
 
-def digest(path: Path) -> str:
-    """Return the SHA-256 of the file's bytes in hexadecimal."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
-
-
 def check_text(path: Path, stated: str | None) -> str:
     """Read the whole file once: return its SHA-256.
 

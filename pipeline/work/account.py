@@ -3,7 +3,7 @@
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,7 @@ from pipeline.work.notes import untied
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.settle import Settled
+from pipeline.work.sift import moment
 
 CAUTION = (
     "No substitute for a licensed surveyor's judgement: cadastral boundaries, set-out of structures and anything that "
@@ -150,7 +151,7 @@ def account(
     return build_record(
         job=job.job.name,
         issue=issue,
-        data_to=datetime.fromtimestamp(newest / 1000, UTC),
+        data_to=moment(newest),
         version=program_version(),
         verdict=worst(list(settled.verdicts)),
         rows=rows,

@@ -1,7 +1,6 @@
 """Whether the bases are where the job says: what the exports carry of them, against the sessions."""
 
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
 from itertools import pairwise
 from typing import Any
 
@@ -30,7 +29,7 @@ from pipeline.work.session_lines import (
     set_up_lines,
     table_lines,
 )
-from pipeline.work.sift import clock
+from pipeline.work.sift import clock, moment
 
 Floats = NDArray[np.float64]
 
@@ -227,7 +226,7 @@ class _Session:
             if first is None or distance is None
             else {
                 "point": first.name,
-                "observed": _moment(first.time),
+                "observed": moment(first.time),
                 "from_base": distance,
                 "source_file": self.prepared.exports[first.export].shown,
                 "source_row": first.row,
@@ -241,8 +240,8 @@ class _Session:
 
     def _where(self, seen: Seen) -> dict[str, Any]:
         return {
-            "from": _moment(seen.time),
-            "until": _moment(seen.last),
+            "from": moment(seen.time),
+            "until": moment(seen.last),
             "readings": seen.count,
             "source_file": self.prepared.exports[seen.export].shown,
             "source_row": seen.row,
@@ -293,8 +292,3 @@ def _span(seen: Seen) -> str:
     last = clock(seen.last)
     # the day once
     return f"{seen.count:,} from {clock(seen.time)} to {last[11:] if last[:10] == clock(seen.time)[:10] else last} UTC"
-
-
-def _moment(time: int) -> datetime:
-    return datetime.fromtimestamp(time / 1000, UTC)
-

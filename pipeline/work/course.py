@@ -1,11 +1,11 @@
 """Each session in the course of time, as the issue record has it: its readings, and how well what time is proven."""
 
-from datetime import UTC, datetime
 from typing import Any
 
 from pipeline.work.judge import span
 from pipeline.work.prepare import Prepared
 from pipeline.work.settle import Settled
+from pipeline.work.sift import moment
 
 
 def courses(prepared: Prepared, settled: Settled) -> list[dict[str, Any]]:
@@ -15,16 +15,12 @@ def courses(prepared: Prepared, settled: Settled) -> list[dict[str, Any]]:
         first, last = span(spans)
         found.append(
             {
-                "first_point": None if first is None else _moment(first),
-                "last_point": None if last is None else _moment(last),
+                "first_point": None if first is None else moment(first),
+                "last_point": None if last is None else moment(last),
                 "stretches": [
-                    {"from": _moment(since), "until": _moment(until), "proof": str(word)}
+                    {"from": moment(since), "until": moment(until), "proof": str(word)}
                     for since, until, word in evidence.stretches(window.start_ms, window.end_ms)
                 ],
             }
         )
     return found
-
-
-def _moment(time: int) -> datetime:
-    return datetime.fromtimestamp(time / 1000, UTC)

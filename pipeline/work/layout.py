@@ -1,11 +1,10 @@
 """The second pass laid out as the layers of one GeoPackage, written and read back; or counted and thrown away."""
 
-import hashlib
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -14,6 +13,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from pipeline.digest import digest
 from pipeline.issue.by_code import ByCode
 from pipeline.issue.durable import has_room
 from pipeline.issue.formats import write_formats
@@ -32,6 +32,7 @@ from pipeline.work.gather import Progress
 from pipeline.work.kept import REVISED, Kept
 from pipeline.work.reissue import Before
 from pipeline.work.rows import Carried, Rows, check_rows, mark_rows, session_rows
+from pipeline.work.sift import moment
 
 
 @dataclass(frozen=True)
@@ -89,10 +90,8 @@ def lay_out(
         # GDAL may say nothing of a disk that fills while it closes a file or begins a layer
         has_room(package, earlier.before.package.stat().st_size if earlier is not None else 0)
         raise
-    with package.open("rb") as file:
-        digest = hashlib.file_digest(file, "sha256").hexdigest()
     entries = [{**layer.as_record(), **layers.code_of(layer.name)} for layer in written]
-    files: list[dict[str, Any]] = [{"name": package.name, "sha256": digest, "layers": entries}]
+    files: list[dict[str, Any]] = [{"name": package.name, "sha256": digest(package), "layers": entries}]
     complete = Package(package, {layer.name: layer.rows for layer in written})
     files += write_formats(job.issue.formats, complete, about(job, number, _newest(drafter)))
     return layers.laid(files)
@@ -271,7 +270,7 @@ class _Layers:
 
 def _newest(drafter: Drafter) -> datetime:
     """Return the time of the newest observation, which every file bears as its date."""
-    return datetime.fromtimestamp((drafter.gathered.newest or 0) / 1000, UTC)
+    return moment(drafter.gathered.newest or 0)
 
 
 def _at(rows: pa.RecordBatch, grid: NDArray[np.float64]) -> pa.RecordBatch:

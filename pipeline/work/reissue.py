@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from pipeline.correct import Corrected
 from pipeline.issue.previous import read_rows
-from pipeline.issue.recount import has_issued_bytes, is_as_issued
+from pipeline.issue.recount import has_issued_bytes, has_issued_content
 from pipeline.job.load import meaning_of
 from pipeline.job.model import Job
 from pipeline.work.account import target
@@ -166,7 +166,7 @@ def reuse(before: Before, prepared: Prepared, now: Mapping[str, Mapping[str, str
     files = {name for name, total in now["files"].items() if name in once and then["files"].get(name) == total}
     if not same.any() or not files or prepared.loaded.job.shift.model != "geocentric":
         return None
-    if not before.untouched and not is_as_issued(before.package, before.record.get("files", [])):
+    if not before.untouched and not has_issued_content(before.package, before.record.get("files", [])):
         return None
     table, rows = before.points, {}
     session = position(table, "session", names)

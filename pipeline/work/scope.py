@@ -42,10 +42,14 @@ class Case:
         return shift_at_places(self.settled, self.routes)[0]
 
     @cached_property
+    def number(self) -> dict[str, int]:
+        """The register's number of each of its marks."""
+        return {name: place for place, name in enumerate(self.settled.reference.names)}
+
+    @cached_property
     def mark(self) -> Integers:
         """(n,) the register's number of each occupation's mark, -1 for temporary marks."""
-        number = {name: place for place, name in enumerate(self.settled.reference.names)}
-        return np.array([number.get(mark, -1) for mark in self.settled.occupations.marks], np.int64)
+        return np.array([self.number.get(mark, -1) for mark in self.settled.occupations.marks], np.int64)
 
     @cached_property
     def checks(self) -> Flags:
@@ -154,11 +158,10 @@ def scope_of(case: Case, sessions: tuple[int, ...], rows: Integers, unseen: Inte
     marks = dict.fromkeys(on_marks.marks[row] for row in rows)
     for session in sessions:
         marks |= dict.fromkeys(case.tied_marks(session))
-    number = {name: place for place, name in enumerate(case.settled.reference.names)}
-    known = [mark for mark in marks if mark in number]
+    known = [mark for mark in marks if mark in case.number]
     if not any(map(len, own)) or not known:
         return None
-    seen = on_marks.compared.judged & np.isin(case.mark, [number[mark] for mark in known])
+    seen = on_marks.compared.judged & np.isin(case.mark, [case.number[mark] for mark in known])
     seen[np.concatenate(own)] = True
     seen[unseen] = False
     influence = Influence(

@@ -2,10 +2,9 @@
 
 import json
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import UTC, datetime
 
 from pipeline.job.model import GivenShift, Session, SessionsFile
-from pipeline.work.sift import clock
+from pipeline.work.sift import clock, moment
 
 #: A point's name, the mark it stands on, and when it was observed, UTC milliseconds.
 Reading = tuple[str | None, str, int]
@@ -123,5 +122,4 @@ def _text(value: str) -> str:
 
 def iso(milliseconds: int) -> str:
     """Return UTC milliseconds as a job file has a time."""
-    moment = datetime.fromtimestamp(milliseconds / 1000, UTC)
-    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return moment(milliseconds).isoformat(timespec="milliseconds").replace("+00:00", "Z")

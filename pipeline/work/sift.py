@@ -15,9 +15,14 @@ from pipeline.sessions import SessionWindow
 from pipeline.words import Reason, reason_code
 
 
+def moment(time: int) -> datetime:
+    """Return UTC milliseconds as a time in UTC."""
+    return datetime.fromtimestamp(time / 1000, UTC)
+
+
 def clock(time: int) -> str:
     """Return UTC milliseconds as text, to the second."""
-    return f"{datetime.fromtimestamp(time / 1000, UTC):%Y-%m-%d %H:%M:%S}"
+    return f"{moment(time):%Y-%m-%d %H:%M:%S}"
 
 
 @dataclass(frozen=True)

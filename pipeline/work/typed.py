@@ -59,7 +59,7 @@ def typed(scope: Scope, mark: str) -> Iterator[Hypothesis]:
     meant = scope.case.once(("typed", mark), lambda: _meant(scope, mark))
     if meant is None:
         return
-    at = reference.names.index(mark)
+    at = scope.case.number[mark]
     written = np.nan_to_num(reference.grid[at])
     whole = np.flatnonzero(np.isfinite(meant.grid).all(axis=1) & (meant.grid != written).any(axis=1))
     shapes = scope.influence.typed(mark, written, meant.grid[whole], reference.xyz[at], meant.xyz[whole])
@@ -76,7 +76,7 @@ def _meant(scope: Scope, mark: str) -> _Meant | None:
     number = register.find(mark) if register is not None else None
     if register is None or control is None or operation is None or number is None:
         return None
-    at = case.settled.reference.names.index(mark)
+    at = case.number[mark]
     given = _given(register, number, case.settled.reference.xyz[at], operation)
     meant = _Meant()
     _misread(meant, mark, register, number, given)

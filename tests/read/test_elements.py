@@ -41,10 +41,10 @@ def test_a_file_without_a_list_of_features_has_none(tmp_path: Path) -> None:
 
 
 def test_a_list_with_something_else_than_features_is_a_problem(tmp_path: Path) -> None:
+    from pipeline.digest import digest
     from pipeline.job.model import Columns, Points
     from pipeline.problems import JobError
     from pipeline.read.files import Export, read_batches
-    from pipeline.read.text import digest
 
     point = {
         "type": "Feature",
