@@ -44,7 +44,8 @@ def check_job(path: Path) -> Checked:
     gathered, routes = examined.gathered, examined.routes
     last = _last(loaded.job.job.folder)
     shown = prepared.register.shown if prepared.register is not None else None
-    return Checked(prepared, gathered, routes, tuple(before_notes(prepared, gathered, routes, last, shown)))
+    warnings = (*map(str, examined.doubts), *before_notes(prepared, gathered, routes, last, shown))
+    return Checked(prepared, gathered, routes, warnings)
 
 
 def _last(folder: Path) -> Record | None:

@@ -59,12 +59,13 @@ class Outcome:
 
     @property
     def exit_code(self) -> int:
-        """Return 3 where a new issue has a failing check or points held back as suspect or untied, else 0."""
+        """Return 3 where a new issue has a failing check, points held back as suspect or untied, or a doubt, else 0."""
         if self.folder is not None and not self.issued:
             return 0
         failed = any(check["passed"] is False for check in self.record["checks"])
         held = any(reason in self.record["rows"]["by_reason"] for reason in _ATTENTION)
-        return 3 if failed or held else 0
+        doubted = any(not doubt["confirmed"] for doubt in self.record.get("doubts", []))
+        return 3 if failed or held or doubted else 0
 
 
 def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | None = None) -> Outcome:
@@ -165,7 +166,7 @@ class _Worked:
 def _work(examined: Examined) -> _Worked:
     """Derive the shifts, judge the sessions, read what fails."""
     prepared, gathered, routes = examined.prepared, examined.gathered, examined.routes
-    settled = settle(prepared, gathered, routes)
+    settled = settle(prepared, gathered, routes, examined.doubts)
     diagnoses = diagnose(prepared, routes, settled, routes.area)
     drafter = Drafter(prepared, gathered, routes, settled, examined.sieve)
     register = register_rows(prepared, settled)

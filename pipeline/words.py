@@ -15,6 +15,7 @@ class Reason(StrEnum):
     UNTIED = "untied"
     NOT_FIXED = "not_fixed"
     POOR_QUALITY = "poor_quality"
+    IMPLAUSIBLE = "implausible"
     OUTSIDE_COVERAGE = "outside_coverage"
     SUSPECT = "suspect"
     UNCLOSED = "unclosed"
@@ -39,6 +40,13 @@ class Verdict(StrEnum):
     UNCHECKED = "unchecked"
     FAILED = "failed"
     UNTIED = "untied"
+
+
+class Doubt(StrEnum):
+    """What may be wrong with all points of a session alike while its checks agree; it takes their proof away."""
+
+    REGISTER_HEIGHTS = "register-heights"
+    SHIFT = "shift"
 
 
 class Role(StrEnum):

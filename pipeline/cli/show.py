@@ -27,7 +27,10 @@ def summary(record: Record, headline: str) -> str:
         counts = sorted(rows["by_reason"].items(), key=lambda item: -item[1])
         lines.append("  held back: " + ", ".join(f"{count} {reason}" for reason, count in counts))
     # a note may end in lines for the job file
-    lines += [f"  note: {indent(note, '    ').lstrip()}" for note in record["notes"]]
+    doubts = {doubt["what"]: doubt["confirmed"] for doubt in record.get("doubts", [])}
+    lines += [f"  DOUBT: {doubt}" for doubt, confirmed in doubts.items() if not confirmed]
+    notes = [note for note in record["notes"] if doubts.get(note, True)]
+    lines += [f"  note: {indent(note, '    ').lstrip()}" for note in notes]
     return "\n".join(lines)
 
 

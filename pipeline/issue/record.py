@@ -60,6 +60,7 @@ class Record(TypedDict):
     files: NotRequired[list[dict[str, Any]]]
     identity: NotRequired[dict[str, str]]
     notes: NotRequired[list[str]]
+    doubts: NotRequired[list[dict[str, Any]]]
     sum: NotRequired[str]
 
 
@@ -67,11 +68,11 @@ class Record(TypedDict):
 _KINDS: Mapping[str, tuple[type, ...]] = {
     **dict.fromkeys(("job", "data_to", "version", "verdict", "caution", "sum"), (str,)),
     **dict.fromkeys(("rows", "adjustment", "target", "identity"), (dict,)),
-    **dict.fromkeys(("sessions", "checks", "operations", "inputs", "files", "notes"), (list,)),
+    **dict.fromkeys(("sessions", "checks", "operations", "inputs", "files", "notes", "doubts"), (list,)),
     "issue": (int,),
     "changes": (dict, type(None)),
 }
-_OF_OBJECTS = ("sessions", "checks", "operations", "inputs")
+_OF_OBJECTS = ("sessions", "checks", "operations", "inputs", "doubts")
 _COUNTS = ("read", "points", "on_marks", "held_back")
 
 
@@ -208,7 +209,7 @@ def _misformed(record: Mapping[str, Any]) -> Iterator[str]:
         if key in record and (not isinstance(record[key], kinds) or isinstance(record[key], bool)):
             yield key
     for key in _OF_OBJECTS:
-        if isinstance(record[key], list) and not all(isinstance(one, dict) for one in record[key]):
+        if isinstance(record.get(key), list) and not all(isinstance(one, dict) for one in record[key]):
             yield key
     if isinstance(rows := record["rows"], dict):
         yield from (f"rows.{key}" for key in _COUNTS if not _is_integer(rows.get(key)))

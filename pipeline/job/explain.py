@@ -3,6 +3,7 @@
 import difflib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, datetime, time
+from enum import Enum
 from pathlib import Path
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
@@ -75,7 +76,7 @@ def explain(error: ErrorDetails, model: type[BaseModel], called: Callable[[KeyPa
         return _unknown(path, model, called)
     if kind == "missing":
         return f"{called(path)} is missing", _hint(path, model)
-    if kind == "literal_error":
+    if kind in ("literal_error", "enum"):
         words = [str(word) for word in _words(_annotation(model, path))]
         near = nearest(str(found), words, 0.5)
         return (
@@ -184,4 +185,10 @@ def _models(annotation: Any) -> list[type[BaseModel]]:
 
 
 def _words(annotation: Any) -> list[object]:
-    return [word for leaf in _leaves(annotation) if get_origin(leaf) is Literal for word in get_args(leaf)]
+    found: list[object] = []
+    for leaf in _leaves(annotation):
+        if get_origin(leaf) is Literal:
+            found += get_args(leaf)
+        elif isinstance(leaf, type) and issubclass(leaf, Enum):
+            found += leaf
+    return found

@@ -6,7 +6,7 @@ from typing import Annotated, Literal, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, StringConstraints, Tag
 
-from pipeline.words import Reason
+from pipeline.words import Doubt, Reason
 
 
 def _with_offset(value: datetime) -> datetime:
@@ -210,12 +210,16 @@ class Shift(_Strict):
 
 
 class Checks(_Strict):
-    """``[checks]``: how occupations are found by code, and the tolerances (metres; common practice, no source)."""
+    """``[checks]``: how occupations are found by code, and the tolerances (metres; common practice, no source).
+
+    ``confirmed`` are the kinds of doubt that somebody looked into and found in order: they take no proof away.
+    """
 
     codes: Listed[str] = ("CHK",)
     radius: Positive = 0.5
     horizontal: Positive = 0.030
     vertical: Positive = 0.050
+    confirmed: Listed[Annotated[Doubt, Field(strict=False)]] = ()
 
 
 class Issue(_Strict):

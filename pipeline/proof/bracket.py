@@ -22,7 +22,8 @@ class Evidence:
     Args:
         times: (n,) UTC milliseconds since 1970, ascending.
         passed: (n,) whether the occupation agreed with the mark within the tolerances.
-        independent: whether checks on marks that do not tie this session judge its position and its height.
+        independent: whether checks on marks that do not tie this session judge its position and its height, and no
+            doubt takes away what they prove.
         judged: (n, 2) whether the mark holds position, height, and so judges it; without it every mark holds both.
     """
 
@@ -30,6 +31,10 @@ class Evidence:
     passed: NDArray[np.bool_]
     independent: bool
     judged: NDArray[np.bool_] | None = None
+
+    def doubted(self, doubted: bool) -> "Evidence":
+        """Return the evidence that is left where a doubt takes the proof of every check away: what failed, failed."""
+        return replace(self, independent=self.independent and not doubted)
 
     def parts(self) -> list["Evidence"]:
         """Return the evidence on position and that on height; what failed speaks against both."""

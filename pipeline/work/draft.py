@@ -160,6 +160,9 @@ class Drafter:
         if reason is Reason.OUTSIDE_COVERAGE:
             grids = [grid.name for operation in self.routes.recorded() for grid in operation.grids]
             return "no coordinates here: outside the grid or projection" + (f" ({', '.join(grids)})" if grids else "")
+        doubts = [doubt.what for doubt in self.settled.doubts if doubt.reaches(int(drafted.session[row]))]
+        if reason is Reason.UNCHECKED and doubts:
+            return f"what checks prove is in doubt: {doubts[0]}"
         return _WHY_PROOF.get(reason)
 
     def _first(self, number: int) -> str:

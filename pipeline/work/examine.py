@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 
+from pipeline.doubts import Doubtful
 from pipeline.problems import JobError, Problems
+from pipeline.work.doubts import doubts_before
 from pipeline.work.gather import Gathered, Progress, gather
 from pipeline.work.named import report_missing
 from pipeline.work.offset import time_offset
@@ -19,6 +21,7 @@ class Examined:
     sieve: Sieve
     gathered: Gathered
     routes: Routes
+    doubts: tuple[Doubtful, ...]
 
 
 def examine(prepared: Prepared, problems: Problems, progress: Progress | None = None) -> Examined:
@@ -46,4 +49,4 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
                 if problem.what not in told:
                     problems.add(problem.file, problem.line, problem.what, problem.fix)
     problems.raise_if_any()
-    return Examined(prepared, sorting, gathered, routes)
+    return Examined(prepared, sorting, gathered, routes, doubts_before(prepared, gathered, routes))

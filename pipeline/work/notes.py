@@ -10,32 +10,16 @@ from pipeline.adjust import missing_ties
 from pipeline.correct import NEVER
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
-from pipeline.work.settle import Settled, shift_at_places
+from pipeline.work.settle import Settled
 
 
 def notes(prepared: Prepared, routes: Routes, settled: Settled) -> list[str]:
     """Return in words what a reader of the issue should look at, apart from failing checks."""
     return [
-        *_unlikely_shifts(prepared, routes, settled),
         *_untied(prepared, settled),
         *_field_shifts_in_doubt(prepared, routes, settled),
-        *_doubts(prepared, settled),
+        *_statistics(prepared, settled),
     ]
-
-
-def _unlikely_shifts(prepared: Prepared, routes: Routes, settled: Settled) -> list[str]:
-    limits = prepared.loaded.job.shift
-    local, _ = shift_at_places(settled, routes)
-    told = []
-    for window, (east, north, up) in zip(prepared.windows, local, strict=True):
-        if np.hypot(east, north) > limits.limit_horizontal or abs(up) > limits.limit_vertical:
-            told.append(
-                f"session {window.session.name}: a shift of {np.hypot(east, north):.1f} m horizontally and {up:+.1f} m"
-                f" in height is beyond the limits of {limits.limit_horizontal:g} and {limits.limit_vertical:g} m; a"
-                " base that averaged its own position is off by less, so look for a wrong mark, a wrong datum or height"
-                " system, a wrong antenna height or feet taken for metres"
-            )
-    return told
 
 
 def untied(prepared: Prepared, settled: Settled) -> list[dict[str, Any]]:
@@ -97,7 +81,7 @@ def _near(one: NDArray[np.float64], other: NDArray[np.float64], horizontal: floa
     return bool(np.hypot(east, north) <= horizontal and abs(up) <= vertical)
 
 
-def _doubts(prepared: Prepared, settled: Settled) -> list[str]:
+def _statistics(prepared: Prepared, settled: Settled) -> list[str]:
     told = []
     test = settled.shifts.adjustment.chi_square
     if test is not None and not test.passed:

@@ -225,38 +225,67 @@ def _readings(crs: str, register: Register, places: Floats) -> dict[str, Floats]
     return found
 
 
-def _heights(prepared: Prepared, register: Register, routes: Routes, stood: _Stood) -> Iterator[Warned]:
-    """Yield marks whose heights look ellipsoidal, or reduced by the geoid once too often."""
+@dataclass(frozen=True)
+class _Heights:
+    """Occupations whose marks and places have heights, (n,): session, mark, difference and separation in metres.
+
+    ``difference`` is the mark's ellipsoidal height by the register minus the raw one of the occupation.
+    """
+
+    session: Integers
+    mark: Integers
+    difference: Floats
+    separation: Floats
+
+
+def _heights_of(prepared: Prepared, register: Register, routes: Routes, stood: _Stood) -> _Heights | None:
     job = prepared.loaded.job
     if job.control is None or routes.register is None or not len(stood.mark):
-        return
+        return None
     xyz = np.column_stack(routes.register.forward(register.first, register.second, register.third))
     height = routes.frames.to_geographic.forward(*xyz.T)[2]
     raw = routes.frames.to_geographic.forward(*stood.xyz.T)[2]
-    ellipsoidal = job.control.height == "ellipsoid"
-    datum = routes.frames.to_issued.forward(*xyz.T)[2] if ellipsoidal else register.third
+    datum = routes.frames.to_issued.forward(*xyz.T)[2] if job.control.height == "ellipsoid" else register.third
     plain = np.array([window.session.field_shift is None for window in prepared.windows], bool)
     difference, separation = height[stood.mark] - raw, (height - datum)[stood.mark]
     known = register.holds_height[stood.mark] & plain[stood.session] & np.isfinite(difference) & np.isfinite(separation)
-    session, mark = stood.session[known], stood.mark[known]
-    difference, separation = difference[known], separation[known]
-    odd = odd_heights(session, mark, difference, separation)
-    for one in odd:
+    return _Heights(stood.session[known], stood.mark[known], difference[known], separation[known])
+
+
+def _heights(prepared: Prepared, register: Register, routes: Routes, stood: _Stood) -> Iterator[Warned]:
+    """Yield marks whose heights, beside the others', look ellipsoidal, or reduced by the geoid once too often."""
+    control, of = prepared.loaded.job.control, _heights_of(prepared, register, routes, stood)
+    if of is None or control is None:
+        return
+    for one in odd_heights(of.session, of.mark, of.difference, of.separation):
         agree = ", ".join(register.names[other] for other in one.against[:_NAMED])
         yield Warned(
             register.lines[one.mark],
             f"mark '{register.names[one.mark]}' is {abs(one.off):.3f} m {'higher' if one.off > 0 else 'lower'} than the"
             f" readings have it beside {agree}, and the geoid separation is {one.separation:+.3f} m: its height looks"
-            f" like {_looks(one.sign, ellipsoidal)}",
+            f" like {_looks(one.sign, control.height == 'ellipsoid')}",
         )
-    sign = 0 if odd else all_odd(session, difference, separation)
-    if sign:
-        yield Warned(
-            register.lines[int(mark[0])],
-            f"the occupied marks are {np.median(difference):+.1f} m above the raw readings on them, and the geoid"
-            f" separation is {np.median(separation):+.1f} m: each height looks like"
-            f" {_looks(sign, ellipsoidal)}",
-        )
+
+
+def odd_register(prepared: Prepared, gathered: Gathered, routes: Routes) -> Warned | None:
+    """Return what to say where the heights of all occupied marks look like those of another height system."""
+    register, control = prepared.register, prepared.loaded.job.control
+    if register is None or control is None:
+        return None
+    places = np.column_stack(lonlat(control.crs, register.first, register.second, register.third))
+    stood = _stood(prepared, sound_candidates(prepared, gathered, routes), routes, register, places)
+    of = _heights_of(prepared, register, routes, stood)
+    if of is None or odd_heights(of.session, of.mark, of.difference, of.separation):
+        return None
+    sign = all_odd(of.session, of.difference, of.separation)
+    if not sign:
+        return None
+    return Warned(
+        register.lines[int(of.mark[0])],
+        f"the occupied marks are {np.median(of.difference):+.1f} m above the raw readings on them, and the geoid"
+        f" separation is {np.median(of.separation):+.1f} m: each height looks like"
+        f" {_looks(sign, control.height == 'ellipsoid')}",
+    )
 
 
 def _looks(sign: int, ellipsoidal: bool) -> str:

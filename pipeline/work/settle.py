@@ -3,18 +3,21 @@
 Nothing here is large: a job has thousands of occupations at the most.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.correct import FieldShifts, SessionShifts, correct
+from pipeline.doubts import Doubtful
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
 from pipeline.proof.bracket import Evidence, verdict
 from pipeline.shift import Shifts
 from pipeline.words import Verdict
 from pipeline.work.bases import Bases, field_shifts, first_positions, set_up_bases, shift_places
 from pipeline.work.candidates import sound_candidates
+from pipeline.work.doubts import confirmed_by, shift_doubts
 from pipeline.work.gather import Gathered
 from pipeline.work.judge import OnMarks, compare, evidence, resolve, span
 from pipeline.work.poor import refuse_poor_transformations
@@ -42,6 +45,7 @@ class Settled:
         evidence: per session.
         verdicts: per session.
         spans: (S, 2) UTC milliseconds of first and last drafted point; first greater than last where none.
+        doubts: what takes the proof away whatever the checks say.
     """
 
     reference: Reference
@@ -54,6 +58,7 @@ class Settled:
     evidence: tuple[Evidence, ...]
     verdicts: tuple[Verdict, ...]
     spans: Integers
+    doubts: tuple[Doubtful, ...] = ()
 
     @property
     def shifts(self) -> Shifts:
@@ -61,8 +66,8 @@ class Settled:
         return self.tied.shifts
 
 
-def settle(prepared: Prepared, gathered: Gathered, routes: Routes) -> Settled:
-    """Derive the shifts and judge the sessions.
+def settle(prepared: Prepared, gathered: Gathered, routes: Routes, doubts: Sequence[Doubtful]) -> Settled:
+    """Derive the shifts and judge the sessions; ``doubts`` are those known before.
 
     Raises `JobError` for a transformation that is not good enough for a session that no control ties.
     """
@@ -94,10 +99,15 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes) -> Settled:
     setups = [window.session.setup for window in prepared.windows]
     over = [None if setup is None else setup.mark for setup in setups]
     sole = sole_control(tied, prepared)
-    proof = tuple(evidence(occupations, number, mark, sole[number], at) for number, mark in enumerate(over))
+    local, _ = _at_places(routes, tied.shifts, places)
+    every = (*doubts, *confirmed_by(job, shift_doubts(prepared, local)))
+    proof = tuple(
+        evidence(occupations, number, mark, sole[number], at).doubted(any(doubt.reaches(number) for doubt in every))
+        for number, mark in enumerate(over)
+    )
     whole = tied.shifts.whole
     verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
-    return Settled(known, tied, add, field, bases, places, occupations, proof, verdicts, spans)
+    return Settled(known, tied, add, field, bases, places, occupations, proof, verdicts, spans, every)
 
 
 def _adjusted(tied: Tied) -> dict[str, Floats]:
@@ -109,7 +119,11 @@ def _adjusted(tied: Tied) -> dict[str, Floats]:
 
 def shift_at_places(settled: Settled, routes: Routes) -> tuple[Floats, Floats]:
     """Return (S, 3) shifts and (S, 3) standard uncertainties east, north, up, each at its session's place."""
-    longitude, latitude, _ = routes.frames.to_geographic.forward(*settled.places.T)
+    return _at_places(routes, settled.shifts, settled.places)
+
+
+def _at_places(routes: Routes, shifts: Shifts, places: Floats) -> tuple[Floats, Floats]:
+    longitude, latitude, _ = routes.frames.to_geographic.forward(*places.T)
     rotation = enu_rotation(np.nan_to_num(longitude), np.nan_to_num(latitude))
-    variance = np.diagonal(rotate_covariance(settled.shifts.covariance, rotation), axis1=1, axis2=2)
-    return turn(settled.shifts.shift, rotation), np.sqrt(variance)
+    variance = np.diagonal(rotate_covariance(shifts.covariance, rotation), axis1=1, axis2=2)
+    return turn(shifts.shift, rotation), np.sqrt(variance)

@@ -70,6 +70,7 @@ def looks(record: Row) -> list[tuple[str, str]]:
         told.append(("adjustment", f"the ties agree {how} than their uncertainties say"))
     if over := over_critical(record):
         told.append(("adjustment", f"{many(over, 'observation')} with a standardised residual over the critical value"))
+    told[:0] = [("notes", doubt["what"]) for doubt in record.get("doubts", []) if not doubt["confirmed"]]
     if record["notes"]:
         told.append(("notes", many(len(record["notes"]), "note")))
     return told

@@ -7,7 +7,8 @@ VERDICTS = {
     " published coordinates within the tolerances",
     Verdict.UNCLOSED: "every check agrees, but no passing occupation of a control mark stands on both sides of all"
     " points: a base that moved after the last check would not have been noticed",
-    Verdict.UNCHECKED: "no mark that is independent of the ties was occupied: nothing proves the coordinates",
+    Verdict.UNCHECKED: "no mark that is independent of the ties was occupied, or a doubt takes its proof away: nothing"
+    " proves the coordinates",
     Verdict.FAILED: "at least one occupation of a control mark disagrees with its published coordinates by more than"
     " the tolerances",
     Verdict.UNTIED: "no chain of ties leads to control, in position or in height: its points have no coordinates yet",
@@ -17,7 +18,7 @@ PROOFS = {
     Proof.BRACKETED: "between two occupations of control marks that both passed",
     Proof.UNCLOSED: "a passing occupation on one side in time, none on the other",
     Proof.SUSPECT: "next in time to an occupation that failed",
-    Proof.UNCHECKED: "in a session without an independent check",
+    Proof.UNCHECKED: "in a session without an independent check, or with a doubt that takes its proof away",
 }
 
 REASONS = {
@@ -30,10 +31,11 @@ REASONS = {
     Reason.UNTIED: "no chain of ties leads from its session to control, in position or in height",
     Reason.NOT_FIXED: "its solution is none that the job accepts: float or autonomous, for instance",
     Reason.POOR_QUALITY: "its own quality figures are beyond the limits of the job",
+    Reason.IMPLAUSIBLE: "its position or height cannot be: far from its base, its session or its neighbours",
     Reason.OUTSIDE_COVERAGE: "it lies outside the area of the grid, the projection or a grid file",
     Reason.SUSPECT: "an occupation of a control mark next to it in time failed",
     Reason.UNCLOSED: "no passing occupation of a control mark stands on both sides of it in time",
-    Reason.UNCHECKED: "its session has no independent check",
+    Reason.UNCHECKED: "its session has no independent check, or a doubt takes its proof away",
     Reason.DUPLICATE: "it is the same observation as an earlier row, exported twice",
 }
 

@@ -1,0 +1,54 @@
+"""What may be wrong with all points of a session alike, gathered from those who look for it."""
+
+import os
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.doubts import Doubtful
+from pipeline.job.model import Job
+from pipeline.words import Doubt
+from pipeline.work.gather import Gathered
+from pipeline.work.prepare import Prepared
+from pipeline.work.register_notes import odd_register
+from pipeline.work.routes import Routes
+
+
+def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tuple[Doubtful, ...]:
+    """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
+    found = [*register_doubts(prepared, gathered, routes)]
+    return confirmed_by(prepared.loaded.job, found)
+
+
+def confirmed_by(job: Job, doubts: Iterable[Doubtful]) -> tuple[Doubtful, ...]:
+    """Return doubts with those confirmed that the job file says somebody looked into."""
+    return tuple(replace(doubt, confirmed=doubt.kind in job.checks.confirmed) for doubt in doubts)
+
+
+def register_doubts(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[Doubtful]:
+    """Return a doubt where the heights of the whole register look like those of another height system."""
+    odd = odd_register(prepared, gathered, routes)
+    control = prepared.loaded.job.control
+    if odd is None or control is None:
+        return []
+    path = Path(os.path.relpath(control.file, prepared.loaded.path.parent)).as_posix()
+    return [Doubtful(Doubt.REGISTER_HEIGHTS, odd.what, None, path, odd.line)]
+
+
+def shift_doubts(prepared: Prepared, local: NDArray[np.float64]) -> list[Doubtful]:
+    """Return a doubt for each session whose shift, (S, 3) east, north, up, is larger than a base may be off."""
+    limits = prepared.loaded.job.shift
+    found = []
+    for window, (east, north, up) in zip(prepared.windows, local, strict=True):
+        if np.hypot(east, north) > limits.limit_horizontal or abs(up) > limits.limit_vertical:
+            what = (
+                f"session {window.session.name}: a shift of {np.hypot(east, north):.1f} m horizontally and {up:+.1f} m"
+                f" in height is beyond the limits of {limits.limit_horizontal:g} and {limits.limit_vertical:g} m; a"
+                " base that averaged its own position is off by less, so look for a wrong mark, a wrong datum or height"
+                " system, a wrong antenna height or feet taken for metres"
+            )
+            found.append(Doubtful(Doubt.SHIFT, what, (window.index,)))
+    return found
