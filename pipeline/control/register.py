@@ -6,7 +6,6 @@ Other columns are let be. In a GeoPackage or GeoJSON the geometry stands in for 
 """
 
 import difflib
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -18,17 +17,13 @@ from numpy.typing import NDArray
 
 from pipeline.control.rows import POSITION, Mark, check_degrees, has_columns, read_mark, single
 from pipeline.control.source import read_source
+from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.job.sheet import Sheet
 from pipeline.problems import Problems
 from pipeline.words import Holds
 
 Floats = NDArray[np.float64]
 
-#: Radius of the 95 % circle of two equal normal components in units of one: sqrt(-2 ln 0.05).
-#: FGDC-STD-007.3-1998, 3-A.1 prints it as 2.4477.
-CIRCLE_95 = math.sqrt(-2.0 * math.log(0.05))
-#: Half width of the 95 % interval of a normal component: FGDC-STD-007.3-1998, 3-A.2 prints it as 1.9600.
-INTERVAL_95 = 1.959963984540054
 #: Standard uncertainty of each horizontal component and of the height of a mark whose register states none, in
 #: metres. Common practice, no source: about how well a pole or a level is set up on a mark of good standing.
 UNSTATED_HORIZONTAL = 0.005
@@ -150,7 +145,7 @@ def _register(marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str 
     hu95 = np.array([mark.hu95 for mark in marks], np.float64)
     vu95 = np.array([mark.vu95 for mark in marks], np.float64)
     horizontal = _fixed(np.where(np.isnan(hu95), UNSTATED_HORIZONTAL, hu95 / CIRCLE_95))
-    vertical = _fixed(np.where(np.isnan(vu95), UNSTATED_VERTICAL, vu95 / INTERVAL_95))
+    vertical = _fixed(np.where(np.isnan(vu95), UNSTATED_VERTICAL, vu95 / NORMAL_95))
     return Register(
         shown=sheet.shown,
         sha256=sheet.sha256,

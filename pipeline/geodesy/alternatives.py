@@ -4,7 +4,6 @@ These are readings of a mistake and never results: an operation whose best grid 
 """
 
 import math
-import warnings
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -13,13 +12,13 @@ from pyproj.aoi import AreaOfInterest
 from pyproj.crs import CRS
 from pyproj.database import query_crs_info
 from pyproj.enums import PJType
-from pyproj.exceptions import ProjError
-from pyproj.transformer import AreaOfInterest as Interest
 from pyproj.transformer import TransformerGroup
 
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy import grids
 from pipeline.geodesy.area import Area
+from pipeline.geodesy.candidates import candidates
+from pipeline.geodesy.errors import OperationError
 
 #: Metres: beyond, an operation tells two datums apart no better than a shift of the coordinates would.
 _WORST = 10.0
@@ -104,7 +103,7 @@ def _groups(crs: str, west: float, south: float, east: float, north: float) -> l
         use = info.area_of_use
         if info.deprecated or use is None or _width(use.west, use.east) > _WIDEST:
             continue
-        group = _group(CRS.from_epsg(info.code), target, Interest(west, south, east, north))
+        group = _group(CRS.from_epsg(info.code), target, Area(west, south, east, north))
         if group is not None:
             found.append((info.name, group))
     return found
@@ -114,14 +113,13 @@ def _width(west: float, east: float) -> float:
     return east - west if east >= west else east - west + 360.0
 
 
-def _group(source: CRS, target: CRS, interest: Interest) -> TransformerGroup | None:
+def _group(source: CRS, target: CRS, area: Area) -> TransformerGroup | None:
+    """Return PROJ's operations between two datums, None where there is none that tells them apart."""
     if systems.same_datum(source, target):
         return None
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)  # a better operation lacks its grid; this is a reading, no result
-        try:
-            group = TransformerGroup(source, target, always_xy=True, area_of_interest=interest, allow_ballpark=False)
-        except ProjError:
-            return None
+    try:
+        group = candidates(source, target, area)
+    except OperationError:
+        return None
     usable = group.transformers and 0.0 < group.transformers[0].accuracy <= _WORST
     return group if usable else None

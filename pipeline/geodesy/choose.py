@@ -4,16 +4,15 @@ PROJ's default hands a height on unchanged where a grid is missing, falls back t
 looks past missing grids even where it is told not to. So the candidates are asked for as a list, and one is taken.
 """
 
-import warnings
 from collections.abc import Callable
 
 from pyproj.crs import CRS
-from pyproj.exceptions import ProjError
-from pyproj.transformer import AreaOfInterest, Transformer, TransformerGroup
+from pyproj.transformer import Transformer, TransformerGroup
 
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy import grids, pipelines
 from pipeline.geodesy.area import Area
+from pipeline.geodesy.candidates import candidates
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.pipelines import Steps
 from pipeline.geodesy.transform import Operation
@@ -51,18 +50,10 @@ def choose(
 
 
 def _group(source: CRS, target: CRS, area: Area, step: str) -> TransformerGroup:
-    grids.prepare_proj()
-    interest = AreaOfInterest(area.west, area.south, area.east, area.north)
-    with warnings.catch_warnings():
-        # "Best transformation is not available": it ends in an error here
-        warnings.simplefilter("ignore", UserWarning)
-        try:
-            return TransformerGroup(source, target, always_xy=True, area_of_interest=interest, allow_ballpark=False)
-        except ProjError as error:
-            raise OperationError(
-                f"{step}: PROJ finds no operation from {source.name} to {target.name} ({error})",
-                "check both CRSs and where the points lie",
-            ) from error
+    try:
+        return candidates(source, target, area)
+    except OperationError as error:
+        raise OperationError(f"{step}: {error.what}", error.fix) from error
 
 
 def _unavailable(group: TransformerGroup, source: CRS, target: CRS, step: str) -> OperationError:

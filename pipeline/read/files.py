@@ -11,10 +11,10 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import digest
+from pipeline.geodesy.named import disagree, is_projected
 from pipeline.job.model import Job, Points
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.columns import readings
-from pipeline.read.epsg import disagree, is_projected
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import base_of, position_of
 from pipeline.read.raw import Raw

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pyarrow as pa
 
+from pipeline.geodesy.named import is_geographic
 from pipeline.job.model import Points
 from pipeline.read.columns import Plan, plan
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
-from pipeline.read.epsg import is_geographic
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import mapped, nearest, numeric_names, position_of
 from pipeline.read.raw import Raw

@@ -15,7 +15,7 @@ from numpy.testing import assert_allclose
 from running import replace_in, rewrite_export, run_simulated, run_written
 from simulate import Place, Plan, simulate
 
-CIRCLE, CUBIC, INTERVAL = np.sqrt(-2 * np.log(0.05)), 2.450762, 1.959963984540054
+CIRCLE, INTERVAL = np.sqrt(-2 * np.log(0.05)), 1.959963984540054
 SMALL = Plan(sessions=1, points=10, noise=False)
 
 
@@ -116,7 +116,7 @@ def test_an_export_without_sigmas_takes_the_jobs_and_distance_adds_to_them(tmp_p
         # The base's own set-up counts as well as a pole is centred, in all three components.
         horizontal = np.sqrt(0.010**2 + far**2 + 0.002**2 + (0.010 / CIRCLE) ** 2)
         vertical = np.sqrt(0.020**2 + far**2 + 0.002**2 + (0.020 / INTERVAL) ** 2)
-        assert_allclose([row["hu95"], row["vu95"]], [CUBIC * horizontal, INTERVAL * vertical], rtol=2e-3, atol=0)
+        assert_allclose([row["hu95"], row["vu95"]], [CIRCLE * horizontal, INTERVAL * vertical], rtol=2e-3, atol=0)
     assert max(issue.points.column("hu95")) > 0.7
 
 

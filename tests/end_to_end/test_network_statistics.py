@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from circles import circle
 from issued import Issue, read_layer
 from network_dense import CIRCLE, INTERVAL, Dense, axes, dense
 from network_jobs import Network
@@ -145,7 +146,7 @@ def test_shifts_and_their_uncertainties(both: Both) -> None:
 
 
 def test_marks_and_their_uncertainties(both: Both) -> None:
-    """Adjusted coordinates, hu95 by the eigenvalues and the published cubic, vu95 = 1.96 sigma."""
+    """Adjusted coordinates, hu95 by the eigenvalues and the 95 % circle, vu95 = 1.96 sigma."""
     marks, first = both.work.marks, 3 * len(both.work.job["session"])
     found = read_layer(both.issue.package, "marks")
     assert {row["mark"] for row in found.rows} == set(marks.names)
@@ -164,9 +165,7 @@ def test_marks_and_their_uncertainties(both: Both) -> None:
         assert_allclose([row["easting"], row["northing"]], grid, rtol=0, atol=2e-5)
         assert row["height"] == pytest.approx(marks.height[number] + local[2], rel=0, abs=2e-5)
         b, a = np.sqrt(np.linalg.eigvalsh(spread[:2, :2]))
-        c = b / a
-        radius = a * (1.960790 + 0.004071 * c + 0.114276 * c**2 + 0.371625 * c**3)
-        assert row["hu95"] == pytest.approx(radius, rel=1e-3)
+        assert row["hu95"] == pytest.approx(circle(a, b), rel=1e-3)
         assert row["vu95"] == pytest.approx(INTERVAL * np.sqrt(spread[2, 2]), rel=1e-4)
     statuses = {row["mark"]: row["status"] for row in found.rows}
     assert {name for name, status in statuses.items() if status == "adjusted"} == {"TM1", "TM2", "TM3"}

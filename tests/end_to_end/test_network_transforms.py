@@ -26,7 +26,7 @@ from pipeline.problems import JobError
 TENTH_MM = 1e-4
 MGA55 = Place(148.98, -35.32, 620.0, GRS80, utm(55, south=True), "EPSG:7855", "EPSG:7912", "ellipsoid", None)
 SOME = [(300, 200), (-6_000, 8_000), (15_000, 12_000)]
-INTERVAL, CUBIC = 1.959963984540054, 2.450762
+INTERVAL, CIRCLE = 1.959963984540054, np.sqrt(-2 * np.log(0.05))
 RATES = np.radians(np.array([1.50379, 1.18346, 1.20716]) / 3_600_000)
 
 
@@ -128,7 +128,7 @@ def test_the_uncertainty_of_a_stated_shift_is_in_every_point(tmp_path: Path) -> 
     for name, horizontal, vertical in (("sure", 0.0, 0.0), ("good", 0.012, 0.031), ("poor", 0.2, 0.5)):
         for row in issue.points.where(session=name):
             # up at the place and at a point 19 km off differ by 0.003 rad, hence a little of one in the other
-            assert row["hu95"] == pytest.approx(CUBIC * np.hypot(POINT[0], horizontal), rel=1e-4)
+            assert row["hu95"] == pytest.approx(CIRCLE * np.hypot(POINT[0], horizontal), rel=1e-4)
             assert row["vu95"] == pytest.approx(INTERVAL * np.hypot(POINT[1], vertical), rel=1e-4)
         sigma = [issue.sessions.one(session=name)[f"sigma_{axis}"] for axis in ("east", "north", "up")]
         assert_allclose(sigma, [horizontal, horizontal, vertical], rtol=1e-6, atol=2e-4)
@@ -154,7 +154,7 @@ def test_no_shift_is_as_uncertain_as_one_observation(tmp_path: Path) -> None:
     work.session("net", points=SOME, shift=(0, 0, 0), stated="none")
     issue = run_written(work.write(tmp_path))
     for row in issue.points.rows:
-        assert row["hu95"] == pytest.approx(CUBIC * np.hypot(POINT[0], 0.021), rel=1e-4)
+        assert row["hu95"] == pytest.approx(CIRCLE * np.hypot(POINT[0], 0.021), rel=1e-4)
         assert row["vu95"] == pytest.approx(INTERVAL * np.hypot(POINT[1], 0.034), rel=1e-4)
 
 

@@ -1,13 +1,14 @@
 """What hu95 and vu95 are made of, by formulas, and whether 95 % of simulated errors lie within them.
 
 Bases over marks, distances from them, stated shifts and the geoid; single ties, many ties and rover chains stand in
-`test_noise`. hu95 is the published cubic of the error ellipse's axes, vu95 is 1.96 sigma.
+`test_noise`. hu95 is the 95 % circle of the error ellipse, vu95 is 1.96 sigma.
 """
 
 from pathlib import Path
 
 import numpy as np
 import pytest
+from circles import circle
 from issued import Issue, off_truth, read_layer
 from network_jobs import OCCUPATION, POINT, Network
 from numpy.testing import assert_allclose
@@ -17,12 +18,6 @@ from simulate_plan import Floats, to_geocentric, turn_enu
 CIRCLE, INTERVAL = np.sqrt(-2 * np.log(0.05)), 1.959963984540054
 CENTRING = 0.003
 REGISTER = (0.010 / CIRCLE, 0.020 / INTERVAL)
-
-
-def circle(major: float, minor: float) -> float:
-    """The 95 % radius of an error ellipse by the published cubic (as GeodePy's statistics carry it)."""
-    c = minor / major
-    return float(major * (1.960790 + 0.004071 * c + 0.114276 * c**2 + 0.371625 * c**3))
 
 
 def root(*parts: float) -> float:
@@ -93,7 +88,7 @@ def test_the_geoid_is_in_the_heights_alone(sigma: float, tmp_path: Path) -> None
     assert shifts["sigma_up"] == pytest.approx(shift[1], rel=1e-3)
 
 
-def test_unlike_east_and_north_give_the_cubic_of_their_ellipse(tmp_path: Path) -> None:
+def test_unlike_east_and_north_give_the_circle_of_their_ellipse(tmp_path: Path) -> None:
     """The east-west sigma of a point four times the north-south one; the shift's is a circle."""
     work = Network()
     work.mark("CM1", 0, 0)

@@ -17,8 +17,6 @@ from running import run_simulated
 from simulate import Plan, Simulation, simulate
 
 CIRCLE, INTERVAL = np.sqrt(-2 * np.log(0.05)), 1.959963984540054
-#: What the usual cubic (1.960790 + 0.004071 C + 0.114276 C² + 0.371625 C³) makes of the circle at C = 1.
-CUBIC = 2.450762
 #: Standard uncertainty (horizontal component, height): points, occupations, the pole over a mark, the register.
 POINT, OCCUPATION = np.array([0.008, 0.015]), np.array([0.004, 0.007])
 CENTRING, REGISTER = np.array([0.003, 0.0]), np.array([0.010 / CIRCLE, 0.020 / INTERVAL])
@@ -40,7 +38,7 @@ class Errors:
         off = np.array([off_truth(some, job.truth) for some in rows])
         hu95, vu95 = (np.array([[row[name] for row in some] for some in rows]) for name in ("hu95", "vu95"))
         return cls(
-            off[..., 0] / (hu95 / CUBIC), off[..., 1] / (hu95 / CUBIC), off[..., 2] / (vu95 / INTERVAL), hu95, vu95
+            off[..., 0] / (hu95 / CIRCLE), off[..., 1] / (hu95 / CIRCLE), off[..., 2] / (vu95 / INTERVAL), hu95, vu95
         )
 
 
@@ -73,7 +71,7 @@ def agrees(errors: Errors, least: float) -> None:
         assert bound < least
         assert abs(by_session.mean() - 1) < bound
         assert abs(values.mean()) < 4 * values.mean(axis=1).std() / np.sqrt(sessions)
-    for within in (np.hypot(errors.east, errors.north) < CUBIC, np.abs(errors.up) < INTERVAL):
+    for within in (np.hypot(errors.east, errors.north) < CIRCLE, np.abs(errors.up) < INTERVAL):
         by_session = within.mean(axis=1)
         assert abs(by_session.mean() - 0.95) < 4 * by_session.std() / np.sqrt(sessions)
 
@@ -84,7 +82,7 @@ def stated(errors: Errors, *parts: Floats) -> None:
     To a third of a per mille: east and up of mark and point differ by 2 km on the ground.
     """
     horizontal, vertical = np.sqrt(np.sum(np.square(parts), axis=0))
-    assert_allclose(errors.hu95, CUBIC * horizontal, rtol=5e-4, atol=0)
+    assert_allclose(errors.hu95, CIRCLE * horizontal, rtol=5e-4, atol=0)
     assert_allclose(errors.vu95, INTERVAL * vertical, rtol=5e-4, atol=0)
 
 
@@ -131,7 +129,7 @@ def test_many_ties(tmp_path: Path) -> None:
     over = np.hypot(OCCUPATION, CENTRING)
     rows = 3 * sessions
     for sigma, control, point, ours, factor in zip(
-        over, REGISTER, POINT, (errors.hu95, errors.vu95), (CUBIC, INTERVAL), strict=True
+        over, REGISTER, POINT, (errors.hu95, errors.vu95), (CIRCLE, INTERVAL), strict=True
     ):
         design = np.zeros((rows + sessions, 2 * sessions))
         for row in range(rows):

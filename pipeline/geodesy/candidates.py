@@ -1,0 +1,39 @@
+"""PROJ's candidate operations between two CRSs over an area, asked for so that there is one kind of error only."""
+
+import warnings
+
+from pyproj.crs import CRS
+from pyproj.exceptions import ProjError
+from pyproj.transformer import AreaOfInterest, TransformerGroup
+
+from pipeline.geodesy import grids
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.errors import OperationError
+
+
+def candidates(source: CRS, target: CRS, area: Area) -> TransformerGroup:
+    """Return PROJ's operations from source to target (longitude or easting first) over the area, best first.
+
+    None is a ballpark; one whose grid is missing is among the unavailable ones. Raises `OperationError` where PROJ
+    finds no way, or where the best way needs a method that PROJ does not have (such as a velocity model of some
+    national frames), which pyproj meets with an IndexError: it looks for a grid to name, and there is none.
+    """
+    grids.prepare_proj()
+    interest = AreaOfInterest(area.west, area.south, area.east, area.north)
+    with warnings.catch_warnings():
+        # "Best transformation is not available": whoever asks looks at what is missing
+        warnings.simplefilter("ignore", UserWarning)
+        try:
+            return TransformerGroup(source, target, always_xy=True, area_of_interest=interest, allow_ballpark=False)
+        except ProjError as error:
+            raise OperationError(
+                f"PROJ finds no operation from {source.name} to {target.name} ({error})",
+                "check both CRSs and where the points lie",
+            ) from error
+        except IndexError as error:
+            raise OperationError(
+                f"PROJ knows an operation from {source.name} to {target.name}, but not the method that it needs, and"
+                " takes no other",
+                "give the coordinates in another realisation from which PROJ has a way, such as one that"
+                " the national service publishes parameters for",
+            ) from error
