@@ -47,6 +47,8 @@ class Doubt(StrEnum):
 
     REGISTER_HEIGHTS = "register-heights"
     SHIFT = "shift"
+    TRANSFORMATION = "transformation"
+    EPOCH = "epoch"
 
 
 class Role(StrEnum):

@@ -33,6 +33,7 @@ __all__ = [
     "Grid",
     "Operation",
     "OperationError",
+    "datum_to_datum",
     "lonlat",
     "raw_to_working",
     "register_to_working",
@@ -67,6 +68,15 @@ def raw_to_working(
     if datum is not None and not systems.same_datum(source, target):
         _prove(operation, source, target, datum, area)
     return operation
+
+
+def datum_to_datum(crs: str, other: str, area: Area, *, step: str = RAW) -> Operation:
+    """Return the operation from longitude, latitude and ellipsoidal height of one CRS's datum to X, Y, Z of another's.
+
+    Degrees and metres. Raises `OperationError`.
+    """
+    source, target = systems.source_crs(crs), systems.source_crs(other)
+    return _to_working(systems.geographic_of(source), systems.geographic_of(target), area, step, None)
 
 
 def register_to_working(

@@ -26,10 +26,10 @@ def before_notes(
         shown: the register's path for messages; else it counts from the job file, so that an issue says the same
             wherever the job lies.
     """
-    told = []
+    told = list(routes.told)
     register, control = prepared.register, prepared.loaded.job.control
     if register is not None and control is not None:
         path = shown or Path(os.path.relpath(control.file, prepared.loaded.path.parent)).as_posix()
         warned = register_warnings(prepared, gathered, routes, last)
-        told = [f"{path}:{warning.line}: {warning.what}" for warning in warned]
+        told += [f"{path}:{warning.line}: {warning.what}" for warning in warned]
     return [*told, *base_notes(prepared, gathered, routes, set_up_bases(prepared, gathered, routes))]

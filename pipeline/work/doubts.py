@@ -15,11 +15,16 @@ from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
 from pipeline.work.register_notes import odd_register
 from pipeline.work.routes import Routes
+from pipeline.work.steps import mixed_steps, register_step
 
 
 def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
-    found = [*register_doubts(prepared, gathered, routes)]
+    found = [
+        *register_doubts(prepared, gathered, routes),
+        *register_step(prepared, routes)[0],
+        *mixed_steps(prepared, gathered, routes),
+    ]
     return confirmed_by(prepared.loaded.job, found)
 
 

@@ -1,6 +1,6 @@
 """A job looked at as a whole before anything is computed: what its readings and its operations have wrong, at once."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.doubts import Doubtful
 from pipeline.problems import JobError, Problems
@@ -11,6 +11,7 @@ from pipeline.work.offset import time_offset
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes, choose_routes
 from pipeline.work.sift import Sieve, sieve
+from pipeline.work.steps import register_step, unlike_steps
 
 
 @dataclass(frozen=True)
@@ -49,4 +50,5 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
                 if problem.what not in told:
                     problems.add(problem.file, problem.line, problem.what, problem.fix)
     problems.raise_if_any()
+    routes = replace(routes, told=(*unlike_steps(prepared, gathered, routes), *register_step(prepared, routes)[1]))
     return Examined(prepared, sorting, gathered, routes, doubts_before(prepared, gathered, routes))

@@ -177,3 +177,11 @@ def _same(one: str, other: str, known: Mapping[str, Floats]) -> bool:
 def span(times: Integers) -> tuple[int | None, int | None]:
     """Return first and last time of a row of spans, or None and None where there is no point."""
     return (int(times[0]), int(times[1])) if times[0] <= times[1] else (None, None)
+
+
+def checked_sessions(on_marks: OnMarks, count: int) -> NDArray[np.bool_]:
+    """Return (count,) which sessions have a check whose mark the register knows."""
+    found = np.zeros(count, bool)
+    check = np.array([role is not Role.TIE for role in on_marks.roles], bool)
+    found[on_marks.session[check & on_marks.compared.judged]] = True
+    return found

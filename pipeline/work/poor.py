@@ -22,7 +22,7 @@ def refuse_poor_transformations(prepared: Prepared, gathered: Gathered, routes: 
     limit = prepared.loaded.job.target.max_transform_error
     if limit is None:
         return
-    problems, used = Problems(), [list(_used(prepared, gathered, routes, w.index)) for w in prepared.windows]
+    problems, used = Problems(), [list(ways_of(prepared, gathered, routes, w.index)) for w in prepared.windows]
     alone = shifts.whole & ~shifts.by_control
     mixed = [bool(shifts.whole[number]) and len({_key(one) for _, one in ways}) > 1 for number, ways in enumerate(used)]
     told = set()
@@ -45,7 +45,7 @@ def refuse_poor_transformations(prepared: Prepared, gathered: Gathered, routes: 
     problems.raise_if_any()
 
 
-def _used(
+def ways_of(
     prepared: Prepared, gathered: Gathered, routes: Routes, session: int
 ) -> Iterator[tuple[_Place, Operation]]:
     """Yield the operations that bring a session's readings and base, each with its place in the job file."""

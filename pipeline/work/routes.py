@@ -22,12 +22,16 @@ _MARGIN = 5_000.0
 
 @dataclass(frozen=True)
 class Routes:
-    """The operations of a job over its ``area``: ``frames``, ``register`` for marks, ``base`` for set-ups."""
+    """The operations of a job over its ``area``: ``frames``, ``register`` for marks, ``base`` for set-ups.
+
+    ``told`` is in words what deserves a look about them.
+    """
 
     frames: Frames
     register: Operation | None
     base: Operation | None
     area: Area
+    told: tuple[str, ...] = ()
 
     def recorded(self) -> list[Operation]:
         """Return every operation used, each once, in the order of the work."""

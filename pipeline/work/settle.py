@@ -19,11 +19,12 @@ from pipeline.work.bases import Bases, field_shifts, first_positions, set_up_bas
 from pipeline.work.candidates import sound_candidates
 from pipeline.work.doubts import confirmed_by, shift_doubts
 from pipeline.work.gather import Gathered
-from pipeline.work.judge import OnMarks, compare, evidence, resolve, span
+from pipeline.work.judge import OnMarks, checked_sessions, compare, evidence, resolve, span
 from pipeline.work.poor import refuse_poor_transformations
 from pipeline.work.prepare import Prepared
 from pipeline.work.reference import Reference, reference
 from pipeline.work.routes import Routes
+from pipeline.work.steps import stated_steps
 from pipeline.work.tie import Tied, applied, candidate_sigma, sole_control, tie, used_marks
 
 Floats = NDArray[np.float64]
@@ -100,7 +101,9 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes, doubts: Seque
     over = [None if setup is None else setup.mark for setup in setups]
     sole = sole_control(tied, prepared)
     local, _ = _at_places(routes, tied.shifts, places)
-    every = (*doubts, *confirmed_by(job, shift_doubts(prepared, local)))
+    alone, checked = tied.shifts.whole & ~tied.shifts.by_control, checked_sessions(occupations, len(prepared.windows))
+    later = [*shift_doubts(prepared, local), *stated_steps(prepared, gathered, routes, alone, checked)]
+    every = (*doubts, *confirmed_by(job, later))
     proof = tuple(
         evidence(occupations, number, mark, sole[number], at).doubted(any(doubt.reaches(number) for doubt in every))
         for number, mark in enumerate(over)

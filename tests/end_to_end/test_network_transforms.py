@@ -210,11 +210,31 @@ def test_a_poor_transformation_is_accepted_where_control_absorbs_it(tmp_path: Pa
     assert_allclose(off_truth(issue.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
 
 
-@pytest.mark.parametrize("limit", [None, 2.0], ids=["no-limit", "2 m"])
-def test_a_poor_transformation_is_accepted_within_the_limit(limit: float | None, tmp_path: Path) -> None:
-    work = wgs84(limit)
+def test_a_poor_transformation_is_accepted_within_the_limit(tmp_path: Path) -> None:
+    work = wgs84(2.0)
     work.session("net", points=SOME, shift=(0, 0, 0), stated="none")
     assert len(run_written(work.write(tmp_path)).points.rows) == 3
+
+
+def test_a_poor_transformation_without_a_limit_is_told(tmp_path: Path) -> None:
+    """hu95 of 27 mm over an operation of a metre: a doubt, until the job says that it is right."""
+    work = wgs84()
+    work.session("net", points=SOME, shift=(0, 0, 0), stated="none")
+    path = work.write(tmp_path)
+    (doubt,) = run_written(path, 3).record["doubts"]
+    assert doubt["kind"] == "transformation" and "good to 1 m" in doubt["what"] and doubt["sessions"] == ["net"]
+    with path.open("a") as file:
+        file.write('\n[checks]\nconfirmed = ["transformation"]\n')
+    (doubt,) = run_written(path).record["doubts"]
+    assert doubt["confirmed"]
+
+
+def test_a_poor_transformation_that_checks_prove_is_no_doubt(tmp_path: Path) -> None:
+    """The mark is published in the grid's datum: were the step off, its check would be."""
+    work = wgs84()
+    work.session("net", points=SOME, checks=["CM1"], closing=["CM1"], shift=(0, 0, 0), stated="none")
+    issue = run_written(work.write(tmp_path))
+    assert issue.record["doubts"] == [] and issue.record["verdict"] == "proven"
 
 
 def test_what_hangs_on_a_stated_shift_is_refused_with_it(tmp_path: Path) -> None:
