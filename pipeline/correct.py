@@ -106,9 +106,15 @@ def _numbers(batch: pa.RecordBatch | pa.Table, name: str) -> Floats:
     return np.asarray(batch.column(name), np.float64)
 
 
-def working_positions(batch: pa.RecordBatch | pa.Table, operation: Operation) -> Floats:
-    """Return (n, 3) raw positions in the working frame, each at its own time where the operation depends on time."""
-    time = decimal_year(milliseconds(batch)) if operation.time_dependent else None
+def working_positions(batch: pa.RecordBatch | pa.Table, operation: Operation, epochs: Floats) -> Floats:
+    """Return (n, 3) raw positions in the working frame.
+
+    Where the operation depends on time, each moves from its own of the (n,) ``epochs`` [decimal year] of the
+    coordinates; where that is NaN, from the time of its observation.
+    """
+    time = None
+    if operation.time_dependent:
+        time = np.where(np.isfinite(epochs), epochs, decimal_year(milliseconds(batch)))
     return np.column_stack(operation.forward(*raw_positions(batch), time=time))
 
 

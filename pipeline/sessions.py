@@ -3,9 +3,9 @@
 The CSV is UTF-8 with ``,`` or ``;`` between cells (with ``;`` a decimal comma is read too). Its columns are the job
 file's keys; a key inside a table has the table's name before it:
 
-    name, start, end, base, ties, checks, shift,
+    name, start, end, base, ties, checks, shift, epoch,
     shift_east, shift_north, shift_up, shift_sigma_horizontal, shift_sigma_vertical,
-    setup_mark, setup_longitude, setup_latitude, setup_ellipsoid_height, setup_antenna_height,
+    setup_mark, setup_longitude, setup_latitude, setup_ellipsoid_height, setup_antenna_height, setup_epoch,
     field_shift_from, field_shift_east, field_shift_north, field_shift_up, field_shift_model
 
 Only name, start and end are needed; an empty cell is a key left out. Times are ISO 8601 with their offset from UTC.
@@ -240,7 +240,7 @@ def _as_occupations(text: str, _comma: bool) -> list[dict[str, str]]:
 _Read = Callable[[str, bool], object]
 _NUMBERS = {
     "shift": ("east", "north", "up", "sigma_horizontal", "sigma_vertical"),
-    "setup": ("longitude", "latitude", "ellipsoid_height", "antenna_height"),
+    "setup": ("longitude", "latitude", "ellipsoid_height", "antenna_height", "epoch"),
     "field_shift": ("east", "north", "up"),
 }
 
@@ -253,6 +253,7 @@ _COLUMNS: dict[str, tuple[tuple[str, ...], _Read]] = {
     "ties": (("ties",), _as_occupations),
     "checks": (("checks",), _as_occupations),
     "shift": (("shift",), _as_text),
+    "epoch": (("epoch",), _as_number),
     "setup_mark": (("setup", "mark"), _as_text),
     "field_shift_from": (("field_shift", "from"), _as_moment),
     "field_shift_model": (("field_shift", "model"), _as_text),

@@ -71,6 +71,11 @@ def datum_name(crs: str) -> str:
     return str(systems.geographic_of(systems.source_crs(crs)).name)
 
 
+def moves(crs: str) -> bool:
+    """Tell whether coordinates in the CRS's datum move with time."""
+    return systems.is_dynamic(systems.source_crs(crs))
+
+
 def same_datum(one: str, other: str) -> bool:
     """Tell whether two CRSs that may be sources are on one datum."""
     return systems.same_datum(systems.source_crs(one), systems.source_crs(other))

@@ -89,21 +89,27 @@ def register_to_working(
     *,
     step: str = REGISTER,
     epoch: float | None = None,
+    own_epoch: float | None = None,
 ) -> Operation:
     """Return the operation from the register's CRS and height datum (or "ellipsoid") to X, Y, Z of the grid's datum.
 
     Where the register's height datum is the target's and a geoid grid is named, the same geoid serves; it stands in the
-    grid's datum also where the register is in another. Raises `OperationError`.
+    grid's datum also where the register is in another. ``epoch`` is the target's, ``own_epoch`` that of the register's
+    coordinates [decimal year]: one in a datum that moves needs it. Raises `OperationError`.
     """
     source, target = systems.source_crs(crs), systems.target_grid(grid)
     datum = systems.height_datum(height)
+
+    def to_working(part: CRS) -> Operation:
+        return _at_epoch(_to_working(part, target, area, step, epoch), part, own_epoch)
+
     if datum is None:
         if source.is_compound:
             raise OperationError(
                 f'{step}: {source.name} has a height datum, but control.height is "{ELLIPSOID}"',
                 "name the horizontal CRS as control.crs and the height datum as control.height",
             )
-        return _to_working(source, target, area, step, epoch)
+        return to_working(source)
     if source.is_geocentric:
         raise OperationError(
             f"{step}: {source.name} is geocentric and cannot go with heights in {datum.name}",
@@ -111,8 +117,8 @@ def register_to_working(
         )
     horizontal = systems.horizontal_of(source)
     if geoid is None or not systems.same_height_datum(height, target_height):
-        return _to_working(systems.compound(horizontal, datum), target, area, step, epoch)
-    plan = _to_working(horizontal, target, area, step, epoch)
+        return to_working(systems.compound(horizontal, datum))
+    plan = to_working(horizontal)
     if systems.same_datum(horizontal, target):
         return heights.with_geoid(plan, geoid, area)
     return heights.with_distant_geoid(plan, geoid, area, _cart(target))
@@ -177,6 +183,18 @@ def _own_geocentric(crs: str) -> tuple[CRS, Operation]:
     """Return the horizontal CRS of a text and its conversion to X, Y, Z: asked for with every batch, made once."""
     source = systems.horizontal_of(systems.source_crs(crs))
     return source, _plain(source, RAW)
+
+
+def _at_epoch(operation: Operation, source: CRS, epoch: float | None) -> Operation:
+    """Return the register's operation at the one epoch of its coordinates, where it depends on time at all."""
+    if not operation.time_dependent:
+        return operation
+    if epoch is None:
+        raise OperationError(
+            f"{operation.step}: coordinates in {source.name} move with time, and {operation.name} needs their epoch",
+            "state the epoch of the register's coordinates as control.epoch, in years such as 2020.0",
+        )
+    return replace(operation, time_dependent=False, epoch=epoch)
 
 
 def _to_working(source: CRS, target: CRS, area: Area, step: str, epoch: float | None) -> Operation:

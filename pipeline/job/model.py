@@ -32,6 +32,7 @@ Named = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
 Moment = Annotated[datetime, AfterValidator(_with_offset)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+Epoch = Annotated[float, Field(ge=1900, le=2200)]
 Units = Literal["metre", "foot", "us-survey-foot"]
 HoldBack = Literal[Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED]
 Format = Literal["gpkg", "dxf", "csv", "geojson", "landxml"]
@@ -94,7 +95,10 @@ class Columns(_Strict):
 
 
 class _Reading(_Strict):
-    """The keys that ``[source]`` and ``[[points]]`` share: how the rows of an export are to be read."""
+    """The keys that ``[source]`` and ``[[points]]`` share: how the rows of an export are to be read.
+
+    ``epoch`` [decimal year] is that of the coordinates where they are not at the time of their observation.
+    """
 
     crs: str | None = None
     time_zone: str | None = None
@@ -104,6 +108,7 @@ class _Reading(_Strict):
     encoding: str | None = None
     angles: Literal["decimal", "dms"] | None = None
     units: Units | None = None
+    epoch: Epoch | None = None
 
 
 class Source(_Reading):
@@ -133,12 +138,13 @@ class Quality(_Strict):
 
 
 class ControlSection(_Strict):
-    """``[control]``: the register of control marks and the CRS and height datum of its coordinates."""
+    """``[control]``: the register of control marks and the CRS, height datum and epoch of its coordinates."""
 
     file: File
     crs: str
     height: str = "ellipsoid"
     layer: str | None = None
+    epoch: Epoch | None = None
 
 
 class Occupation(_Strict):
@@ -149,13 +155,17 @@ class Occupation(_Strict):
 
 
 class Setup(_Strict):
-    """The base over a mark: the position it broadcast (degrees, metres) and its antenna height above the mark."""
+    """The base over a mark: the position it broadcast (degrees, metres) and its antenna height above the mark.
+
+    ``epoch`` is that of the position, and with it of everything measured against it; ``[[session]] epoch`` is the same.
+    """
 
     mark: Named
     longitude: Annotated[float, Field(ge=-180, le=360)]
     latitude: Annotated[float, Field(ge=-90, le=90)]
     ellipsoid_height: float
     antenna_height: float = 0.0
+    epoch: Epoch | None = None
 
 
 class GivenShift(_Strict):
@@ -193,6 +203,7 @@ class Session(_Strict):
         Discriminator(_shift_form),
     ] = "derive"
     field_shift: FieldShift | None = None
+    epoch: Epoch | None = None
 
 
 class SessionsFile(_Strict):

@@ -44,7 +44,7 @@ class _Follower:
         """Return it all."""
         drafted, row, export = self.drafted, self.row, self.drafted.export
         to_working = self.frames.to_working[export.block]
-        raw = working_positions(self.one, to_working)
+        raw = working_positions(self.one, to_working, self.drafter.routes.epochs[[self.session], export.block])
         whole = self.session >= 0 and bool(np.isfinite(self.geographic).all())
         held, on_mark = int(drafted.held[row]), bool(drafted.on_mark[row])
         steps = tuple(self._steps(raw)) if whole else ()

@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.proof.base_log import Change, antenna_slip, changes
 from pipeline.sessions import SessionWindow
@@ -206,7 +205,7 @@ class _Session:
         first = self.log.first
         if first is None or self.base is None:
             return None
-        time = decimal_year([first.time])
+        time = self.routes.year(self.window.index, first.block, first.time)
         place = self.routes.frames.to_working[first.block].forward(*first.place, time)
         distance = float(np.linalg.norm(np.ravel(place) - self.base))
         return distance if np.isfinite(distance) else None

@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.correct import NEVER, FieldShifts
-from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.frames import local_to_geocentric
 from pipeline.proof.base_log import merged
 from pipeline.work.base_log import Seen
@@ -47,9 +46,10 @@ def stands(prepared: Prepared, gathered: Gathered, routes: Routes, session: int)
     found = sorted(gathered.log.sessions[session].positions, key=lambda seen: (seen.time, seen.export, seen.row))
     places = np.zeros((len(found), 3))
     for number, seen in enumerate(found):
-        operation = routes.frames.to_working[prepared.exports[seen.export].block]
+        block = prepared.exports[seen.export].block
         first, second, third = seen.value
-        places[number] = np.ravel(operation.forward(first, second, third, decimal_year([seen.time])))
+        year = routes.year(session, block, seen.time)
+        places[number] = np.ravel(routes.frames.to_working[block].forward(first, second, third, year))
     known = np.flatnonzero(np.isfinite(places).all(axis=1))
     return [
         Stand(places[known[group[0]]], reduce(Seen.and_also, [found[known[number]] for number in group]))
@@ -71,7 +71,7 @@ def set_up_bases(prepared: Prepared, gathered: Gathered, routes: Routes) -> Base
             if len(carried) == 1 and not gathered.log.sessions[window.index].positions.further:
                 receiver[window.index] = carried[0].xyz
             continue
-        time = decimal_year([window.start_ms])
+        time = routes.year(window.index, None, window.start_ms)
         for found, height in ((receiver, 0.0), (mark, setup.antenna_height)):
             place = routes.base.forward(
                 [setup.longitude], [setup.latitude], [setup.ellipsoid_height - height], time=time
@@ -105,12 +105,13 @@ def shift_places(
         session = candidates.session[row]
         if np.isnan(places[session, 0]):
             places[session] = candidates.raw[row]
-    for number in np.flatnonzero(np.isnan(places[:, 0])):
+    for number in np.flatnonzero(np.isnan(places[:, 0])).tolist():
         first = gathered.place[number]
         if np.isfinite(first).all():
-            operation = routes.frames.to_working[gathered.place_block[number]]
-            time = decimal_year([prepared.windows[number].start_ms])
-            places[number] = np.column_stack(operation.forward(*first[:, None], time=time))[0]
+            block = int(gathered.place_block[number])
+            time = routes.year(number, block, prepared.windows[number].start_ms)
+            one, two, three = first[:, None]
+            places[number] = np.column_stack(routes.frames.to_working[block].forward(one, two, three, time))[0]
     empty = np.isnan(places[:, 0])
     if not empty.all():
         places[empty] = places[~empty][0]

@@ -53,7 +53,8 @@ def sound_candidates(prepared: Prepared, gathered: Gathered, routes: Routes) -> 
     export = np.asarray(table.column("export"), np.int64)
     for number in np.unique(export):
         rows = np.flatnonzero(export == number)
-        operation = routes.frames.to_working[prepared.exports[number].block]
-        raw[rows] = working_positions(table.take(pa.array(rows)), operation)
+        block = prepared.exports[number].block
+        epochs = routes.epochs[session[rows], block]
+        raw[rows] = working_positions(table.take(pa.array(rows)), routes.frames.to_working[block], epochs)
     named = [said.get((int(at), name or "")) for at, name in zip(session, names, strict=True)]
     return Candidates(table, session, milliseconds(table), tuple(names), tuple(named), raw)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pipeline.doubts import Doubtful
 from pipeline.job.model import Job
 from pipeline.words import Doubt
+from pipeline.work.epoch_notes import epoch_doubts
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
 from pipeline.work.register_notes import odd_register
@@ -24,6 +25,7 @@ def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tup
         *register_doubts(prepared, gathered, routes),
         *register_step(prepared, routes)[0],
         *mixed_steps(prepared, gathered, routes),
+        *epoch_doubts(prepared, gathered, routes),
     ]
     return confirmed_by(prepared.loaded.job, found)
 

@@ -111,7 +111,8 @@ class Drafter:
         there = batch if whole else batch.take(pa.array(rows))
         sessions = session[rows].astype(np.int64)
         frames, job = self.routes.frames, self.prepared.loaded.job
-        xyz = working_positions(there, frames.to_working[export.block])
+        epochs = self.routes.epochs[sessions, export.block]
+        xyz = working_positions(there, frames.to_working[export.block], epochs)
         xyz = self.settled.field.take_out(xyz, sessions, milliseconds(there), frames.to_issued)
         distance = np.linalg.norm(xyz - self.settled.bases.receiver[sessions], axis=1)
         sigma = with_distance(observed_sigma(there, job.quality), distance, job.quality.ppm)

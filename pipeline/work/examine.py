@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from pipeline.doubts import Doubtful
 from pipeline.problems import JobError, Problems
 from pipeline.work.doubts import doubts_before
+from pipeline.work.epoch_notes import epoch_notes
 from pipeline.work.gather import Gathered, Progress, gather
 from pipeline.work.named import report_missing
 from pipeline.work.offset import time_offset
@@ -50,5 +51,6 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
                 if problem.what not in told:
                     problems.add(problem.file, problem.line, problem.what, problem.fix)
     problems.raise_if_any()
-    routes = replace(routes, told=(*unlike_steps(prepared, gathered, routes), *register_step(prepared, routes)[1]))
+    told_of = [*unlike_steps(prepared, gathered, routes), *register_step(prepared, routes)[1]]
+    routes = replace(routes, told=(*told_of, *epoch_notes(prepared, gathered, routes)))
     return Examined(prepared, sorting, gathered, routes, doubts_before(prepared, gathered, routes))

@@ -2,9 +2,13 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pipeline.correct import Frames
 from pipeline.geodesy import crs
 from pipeline.geodesy.area import Area
+from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.operations import (
     Operation,
     OperationError,
@@ -14,6 +18,7 @@ from pipeline.geodesy.operations import (
     working_to_issued,
 )
 from pipeline.problems import JobError, Problem, Problems
+from pipeline.work.epochs import check_epochs, check_target_epoch, stated_epochs
 from pipeline.work.prepare import Prepared
 
 #: Metres around the extent of the readings: the control marks lie somewhere near.
@@ -24,14 +29,24 @@ _MARGIN = 5_000.0
 class Routes:
     """The operations of a job over its ``area``: ``frames``, ``register`` for marks, ``base`` for set-ups.
 
-    ``told`` is in words what deserves a look about them.
+    ``epochs`` (S + 1, B) are the stated epochs of coordinates per session and block, the last row for no session; NaN
+    where the time of an observation is its coordinates'. ``told`` is in words what deserves a look about them.
     """
 
     frames: Frames
     register: Operation | None
     base: Operation | None
     area: Area
+    epochs: NDArray[np.float64]
     told: tuple[str, ...] = ()
+
+    def year(self, session: int, block: int | None, milliseconds: int) -> NDArray[np.float64]:
+        """Return (1,) the epoch [decimal year] of coordinates observed at a time: the stated one, else that time.
+
+        ``block`` is None for the position of a set-up, which is in the CRS of ``[source]``, else of the first block.
+        """
+        stated = self.epochs[session, block or 0]
+        return decimal_year([milliseconds]) if np.isnan(stated) else np.array([stated])
 
     def recorded(self) -> list[Operation]:
         """Return every operation used, each once, in the order of the work."""
@@ -60,7 +75,14 @@ def choose_routes(prepared: Prepared, extent: Area | None, hint: str | None = No
     if job.control is not None and prepared.register is not None:
         try:
             register = register_to_working(
-                job.control.crs, job.control.height, target.grid, target.height, target.geoid, area, epoch=target.epoch
+                job.control.crs,
+                job.control.height,
+                target.grid,
+                target.height,
+                target.geoid,
+                area,
+                epoch=target.epoch,
+                own_epoch=job.control.epoch,
             )
         except OperationError as error:
             problems.add(*loaded.where("control", "crs"), error.what, error.fix)
@@ -77,7 +99,11 @@ def choose_routes(prepared: Prepared, extent: Area | None, hint: str | None = No
     except OperationError as error:
         problems.add(*loaded.where("target", "geoid" if target.geoid else "height"), error.what, error.fix)
     problems.raise_if_any()
-    return Routes(Frames(tuple(to_working), to_issued, to_geographic), register, base, area)
+    check_epochs(prepared, to_working, base, problems)
+    check_target_epoch(prepared, problems)
+    problems.raise_if_any()
+    frames = Frames(tuple(to_working), to_issued, to_geographic)
+    return Routes(frames, register, base, area, stated_epochs(prepared))
 
 
 def _nothing_usable(prepared: Prepared, hint: str | None) -> list[Problem]:

@@ -4,44 +4,25 @@ ITRF2014 to GDA2020 is written by hand: a coordinate frame rotation by 1.50379, 
 Y and Z since 2020.0 (GDA2020 technical manual, 3.3.1).
 """
 
-import datetime as dt
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-from closed_forms import GRS80, move, to_geocentric, to_geographic, turn_enu, utm
+from closed_forms import GRS80, move, to_geocentric, turn_enu
 from issued import off_truth
+from moving_datum import MGA55, SOME, TENTH_MM, on, to_gda2020, to_itrf
 from network_jobs import OCCUPATION, POINT, Network
 from numpy.testing import assert_allclose
 from running import replace_in, run_written
-from simulate import CANTERBURY, Place
+from simulate import CANTERBURY
 from simulate_files import EXPORTED, write_csv
-from simulate_plan import Floats
 
 from pipeline import run_job
 from pipeline.problems import JobError
 
-TENTH_MM = 1e-4
-MGA55 = Place(148.98, -35.32, 620.0, GRS80, utm(55, south=True), "EPSG:7855", "EPSG:7912", "ellipsoid", None)
-SOME = [(300, 200), (-6_000, 8_000), (15_000, 12_000)]
 INTERVAL, CIRCLE = 1.959963984540054, np.sqrt(-2 * np.log(0.05))
-RATES = np.radians(np.array([1.50379, 1.18346, 1.20716]) / 3_600_000)
-
-
-def to_gda2020(xyz: Floats, year: Floats, *, back: bool = False) -> Floats:
-    """Turn (n, 3) ITRF2014 coordinates at (n,) decimal years to GDA2020, or back: X' = X + (X x r)."""
-    turn = RATES * (np.asarray(year)[..., None] - 2020.0) * (-1 if back else 1)
-    return np.asarray(xyz + np.cross(xyz, turn))
-
-
-def years(times: Any) -> Floats:
-    """Calendar year plus the part of it that has passed."""
-    moments = np.asarray(times, "datetime64[ms]")
-    start = moments.astype("datetime64[Y]")
-    length = (start + 1).astype("datetime64[ms]") - start.astype("datetime64[ms]")
-    return start.astype(int) + 1970 + (moments - start) / length
 
 
 def test_the_rotation_by_hand_is_the_published_one() -> None:
@@ -49,25 +30,6 @@ def test_the_rotation_by_hand_is_the_published_one() -> None:
     given = np.array([-4_052_052.6588, 4_212_835.9938, -2_545_104.6946])
     published = [-4_052_052.7373, 4_212_835.9835, -2_545_104.5867]
     assert_allclose(to_gda2020(given, np.array(2018.0)), published, rtol=0, atol=TENTH_MM)
-
-
-def to_itrf(work: Network) -> None:
-    """Let export and set-ups say ITRF2014, each at its own time."""
-    rows, names = work.rows, ("longitude", "latitude", "height")
-    xyz = to_geocentric(*(rows[name] for name in names), GRS80)
-    there = to_geographic(to_gda2020(xyz, years(rows["time"]), back=True), GRS80)
-    for name, values in zip(names, there, strict=True):
-        rows[name] = values
-    for number in work.bases:
-        session, said = work.job["session"][number], work.setup(number)
-        start = years(np.datetime64(session["start"].replace(tzinfo=None), "ms"))
-        keys = ("longitude", "latitude", "ellipsoid_height")
-        moved = to_gda2020(to_geocentric(*(said[key] for key in keys), GRS80), start, back=True)
-        session["setup"] = said | dict(zip(keys, map(float, to_geographic(moved, GRS80)), strict=True))
-
-
-def on(year: int, month: int) -> dt.datetime:
-    return dt.datetime(year, month, 14, 22, 0, tzinfo=dt.UTC)
 
 
 def at_place(work: Network, session: int) -> list[float]:

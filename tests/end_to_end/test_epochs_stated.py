@@ -1,0 +1,146 @@
+"""Epochs of coordinates that move with time: of a base's position, of a register, of a grid.
+
+The plate's motion is the rotation by hand of `moving_datum`: GDA2020 technical manual, 3.3.1.
+"""
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from closed_forms import GRS80, to_geocentric, to_geographic
+from issued import off_truth
+from moving_datum import MGA55, SOME, TENTH_MM, on, to_gda2020, to_itrf, years
+from network_jobs import Network
+from numpy.testing import assert_allclose
+from running import replace_in, run_written
+
+from pipeline import run_job
+from pipeline.check import check_job
+from pipeline.problems import JobError
+
+HELD = 2026.0
+
+
+def at_one_epoch(work: Network) -> None:
+    """Let the export say ITRF2014 at `HELD`, whenever it was observed: its base held one position."""
+    names = ("longitude", "latitude", "height")
+    xyz = to_geocentric(*(work.rows[name] for name in names), GRS80)
+    there = to_geographic(to_gda2020(xyz, np.full(len(xyz), HELD), back=True), GRS80)
+    for name, values in zip(names, there, strict=True):
+        work.rows[name] = values
+
+
+def months(days: int, **more: Any) -> Network:
+    """One session of so many days: a tie at its start, thirteen points spread over it."""
+    work = Network(MGA55)
+    work.mark("CM1", 0, 0)
+    work.session("long", ties=["CM1"], points=[(50 * k, 10 * k) for k in range(13)], start=on(2026, 1), **more)
+    session = work.job["session"][0]
+    session["end"] = session["start"] + dt.timedelta(days=days + 1)
+    kinds = np.arange(len(work.rows["name"]))
+    work.rows["time"] = work.rows["time"] + (kinds * days * 24 // kinds.max()) * np.timedelta64(1, "h")
+    return work
+
+
+@pytest.mark.parametrize("place", ["session", "source", "points"])
+@pytest.mark.parametrize("days", [60, 365])
+def test_points_move_from_the_epoch_of_the_base(place: str, days: int, tmp_path: Path) -> None:
+    work = months(days, **({"epoch": HELD} if place == "session" else {}))
+    if place == "source":
+        work.job["source"]["epoch"] = HELD
+    at_one_epoch(work)
+    path = work.write(tmp_path)
+    if place == "points":
+        replace_in(path, {"[[points]]": f"[[points]]\nepoch = {HELD}"})
+    issue = run_written(path)
+    assert_allclose(off_truth(issue.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
+    assert issue.record["doubts"] == []
+
+
+@pytest.mark.parametrize(("days", "told", "doubted"), [(2, False, False), (60, True, False), (365, False, True)])
+def test_an_epoch_that_is_lacking_is_told(days: int, told: bool, doubted: bool, tmp_path: Path) -> None:
+    """9 mm in 60 days, 57 mm in a year, as the rotation gives; nothing in two days."""
+    work = months(days)
+    at_one_epoch(work)
+    path = work.write(tmp_path)
+    said = " ".join(check_job(path).warnings)
+    assert ("state the epoch of that position" in said) == (told or doubted)
+    record = run_job(path).record
+    assert [doubt["kind"] for doubt in record["doubts"]] == (["epoch"] if doubted else [])
+    if told:
+        moved = work.rows["time"].max() - work.rows["time"].min()
+        speed = np.linalg.norm(np.diff(to_gda2020(at_place(), np.array([2026.0, 2027.0])), axis=0))
+        assert f"move by {speed * (moved / np.timedelta64(1, 'D')) / 365 * 1000:.0f} mm" in said
+
+
+def at_place() -> np.ndarray:
+    one = to_geocentric(np.full(2, MGA55.longitude), np.full(2, MGA55.latitude), np.zeros(2), GRS80)
+    return np.asarray(one)
+
+
+def refused(path: Path) -> str:
+    with pytest.raises(JobError) as caught:
+        run_job(path)
+    assert not (path.parent / "out").exists()
+    return "; ".join(f"{problem.line}: {problem.what} {problem.fix}" for problem in caught.value.problems)
+
+
+@pytest.mark.parametrize("where", ["session", "source"])
+def test_an_epoch_that_changes_nothing_is_refused(where: str, tmp_path: Path) -> None:
+    """Exports in the grid's own datum, which does not move."""
+    work = Network()
+    work.mark("CM1", 0, 0)
+    work.session("s", ties=["CM1"], points=SOME, **({"epoch": 2020.0} if where == "session" else {}))
+    if where == "source":
+        work.job["source"]["epoch"] = 2020.0
+    assert "changes nothing" in refused(work.write(tmp_path))
+
+
+def test_two_epochs_of_one_base_are_refused(tmp_path: Path) -> None:
+    work = Network(MGA55)
+    work.mark("CM1", 0, 0)
+    work.session("s", over="CM1", points=SOME, start=on(2026, 3), epoch=2020.0)
+    to_itrf(work)
+    work.job["session"][0]["setup"] = work.job["session"][0].get("setup", work.setup(0)) | {"epoch": 2021.0}
+    assert "two epochs" in refused(work.write(tmp_path))
+
+
+def test_a_target_epoch_on_a_grid_at_rest_is_told(tmp_path: Path) -> None:
+    work = Network()
+    work.job["target"]["epoch"] = 2026.2
+    work.mark("CM1", 0, 0)
+    work.session("s", ties=["CM1"], points=SOME)
+    assert any("target.epoch changes nothing" in note for note in run_written(work.write(tmp_path)).record["notes"])
+
+
+def itrf_register(work: Network, epoch: float) -> None:
+    """Give the register in ITRF2014 at an epoch, as longitude, latitude and ellipsoidal height."""
+    xyz = np.array([work.xyz(name) for name in work.register["mark"]])
+    xyz = to_gda2020(xyz, np.full(len(xyz), epoch), back=True)
+    values = to_geographic(xyz, GRS80)
+    rest = {name: work.register[name] for name in ("hu95", "vu95", "holds")}
+    named = dict(zip(("longitude", "latitude", "ellipsoid_height"), values, strict=True))
+    work.register = {"mark": work.register["mark"], **named, **rest}
+    work.job["control"] |= {"crs": "EPSG:7912", "height": "ellipsoid"}
+
+
+@pytest.mark.parametrize("epoch", [2010.0, 2024.5])
+def test_a_register_in_a_moving_frame(epoch: float, tmp_path: Path) -> None:
+    work = Network(MGA55)
+    work.mark("CM1", 0, 0)
+    work.mark("CM2", 2000, 900)
+    work.session("s", ties=["CM1"], checks=["CM2"], points=SOME, closing=["CM2"], start=on(2026, 5))
+    to_itrf(work)
+    itrf_register(work, epoch)
+    path = work.write(tmp_path)
+    assert "control.epoch" in refused(path)
+    replace_in(path, {"[control]": f"[control]\nepoch = {epoch}"})
+    issue = run_written(path)
+    assert_allclose(off_truth(issue.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
+    assert issue.record["verdict"] == "proven"
+
+
+def test_years_are_decimal() -> None:
+    assert years(np.datetime64("2026-07-02T12:00", "ms")) == pytest.approx(2026.5, abs=1e-9)
