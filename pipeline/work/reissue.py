@@ -115,6 +115,7 @@ def reach(prepared: Prepared, routes: Routes, settled: Settled) -> dict[str, dic
             settled.field.geocentric[number],
             settled.field.grid[number],
             settled.bases.receiver[number],
+            routes.epochs[number],
         )
         digest = hashlib.sha256(shared.encode())
         for part in parts:

@@ -38,6 +38,10 @@ _PART = 0.5
 #: The part of a check's tolerance from which a difference of datum steps is told.
 _TOLD = 0.1
 
+#: Geoid models of national services are said to be good to 0.02 to 0.1 m, those of the whole earth to half a metre and
+#: more. From this many tolerances of a check on, a height step is doubted; common practice, no source.
+_GEOID = 4.0
+
 _Place = tuple[str | int, ...]
 
 
@@ -150,12 +154,14 @@ def register_step(prepared: Prepared, routes: Routes) -> tuple[list[Doubtful], l
         return [], []
     doubts, notes, problems = [], [], Problems()
     file, line = prepared.loaded.where("control", "crs")
-    for what, accuracy, tolerance in _register_errors(job, routes):
+    for what, accuracy, tolerance, doubted in _register_errors(job, routes):
         limit = job.target.max_transform_error
         if accuracy is not None and accuracy <= tolerance:
             continue
         said = f"{what} ({_stated(accuracy)}): nothing takes its error up, and hu95 and vu95 do not hold it"
-        if limit is None:
+        if limit is None and accuracy is not None and accuracy <= doubted:
+            notes.append(said)
+        elif limit is None:
             doubts.append(Doubtful(Doubt.TRANSFORMATION, said, None, file, line))
         elif accuracy is None or accuracy > limit:
             fix = "give the marks in the datum of the target, or allow a larger error if the work bears it"
@@ -166,8 +172,8 @@ def register_step(prepared: Prepared, routes: Routes) -> tuple[list[Doubtful], l
     return doubts, notes
 
 
-def _register_errors(job: Job, routes: Routes) -> Iterator[tuple[str, float | None, float]]:
-    """Yield what may be wrong with the register's way: in words, its accuracy as stated, the tolerance for it."""
+def _register_errors(job: Job, routes: Routes) -> Iterator[tuple[str, float | None, float, float]]:
+    """Yield what may be wrong with the register's way: in words, its accuracy, whence it is told and doubted [m]."""
     control, target = job.control, job.target
     assert control is not None
     if not same_datum(control.crs, target.grid):
@@ -175,7 +181,8 @@ def _register_errors(job: Job, routes: Routes) -> Iterator[tuple[str, float | No
             step = datum_to_datum(control.crs, target.grid, routes.area)
         except OperationError:
             return
-        yield f"the register's marks come to the grid's datum by {step.name}", step.accuracy, job.checks.horizontal
+        most = job.checks.horizontal
+        yield f"the register's marks come to the grid's datum by {step.name}", step.accuracy, most, most
     if target.geoid_sigma is not None or systems.same_height_datum(control.height, target.height):
         return
     # A geoid grid that the job names states no accuracy; target.geoid_sigma is there to say it.
@@ -183,7 +190,7 @@ def _register_errors(job: Job, routes: Routes) -> Iterator[tuple[str, float | No
     if systems.height_datum(control.height) is not None and routes.register is not None:
         parts.append(routes.register.accuracy or 0.0)
     what = f"the register's heights come to {target.height} by {routes.frames.to_issued.name}"
-    yield what, float(np.hypot.reduce(parts)), job.checks.vertical
+    yield what, float(np.hypot.reduce(parts)), job.checks.vertical, _GEOID * job.checks.vertical
 
 
 def mixed_steps(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[Doubtful]:
@@ -227,7 +234,7 @@ def stated_steps(
             for _, one in ways_of(prepared, gathered, routes, number)
             if one.accuracy is None or one.accuracy > job.checks.horizontal
         ]
-        if job.target.geoid_sigma is None and (issued.accuracy or 0.0) > job.checks.vertical:
+        if job.target.geoid_sigma is None and (issued.accuracy or 0.0) > _GEOID * job.checks.vertical:
             poor.append(f"{issued.name} ({_stated(issued.accuracy)})")
         if poor:
             what = (

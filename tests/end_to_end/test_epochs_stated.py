@@ -75,6 +75,21 @@ def test_an_epoch_that_is_lacking_is_told(days: int, told: bool, doubted: bool, 
         assert f"move by {speed * (moved / np.timedelta64(1, 'D')) / 365 * 1000:.0f} mm" in said
 
 
+def test_another_epoch_moves_the_points_of_a_session_without_a_shift(tmp_path: Path) -> None:
+    """First the wrong epoch, then the right one: the shift stays zero, and every point moves all the same."""
+    work = Network(MGA55)
+    work.session("net", points=SOME, start=on(2026, 5), shift=(0, 0, 0), stated="none", epoch=2020.5)
+    work.mark("CM1", 0, 0)
+    work.session("checked", ties=["CM1"], points=SOME, start=on(2026, 6), epoch=HELD)
+    at_one_epoch(work)
+    path = work.write(tmp_path)
+    assert np.abs(off_truth(run_written(path).points.where(session="net"), work.truth)).max() > 0.2
+    replace_in(path, {"epoch = 2020.5": f"epoch = {HELD}"})
+    issue = run_written(path)
+    assert_allclose(off_truth(issue.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
+    assert issue.record["changes"]["moved"] == 3
+
+
 def at_place() -> np.ndarray:
     one = to_geocentric(np.full(2, MGA55.longitude), np.full(2, MGA55.latitude), np.zeros(2), GRS80)
     return np.asarray(one)
