@@ -5,6 +5,7 @@ looks past missing grids even where it is told not to. So the candidates are ask
 """
 
 from collections.abc import Callable
+from pathlib import Path
 
 from pyproj.crs import CRS
 from pyproj.transformer import Transformer, TransformerGroup
@@ -82,7 +83,8 @@ def _refused(candidate: Transformer, steps: Steps, area: Area, vertical: bool) -
 
 def _operation(candidate: Transformer, steps: Steps, step: str, plain: bool) -> Operation:
     names = [name for name in pipelines.grid_names(candidate.definition) if name not in ("null", "@null")]
-    paths = {name: grids.find(name) for name in names}
+    older = _under_older_names(candidate)
+    paths = {name: grids.find(name) or older.get(name) for name in names}
     absent = [name for name, path in paths.items() if path is None]
     if absent:
         raise grids.missing(step, absent, _name(candidate))
@@ -96,6 +98,12 @@ def _operation(candidate: Transformer, steps: Steps, step: str, plain: bool) -> 
         grids=tuple(grids.grid(path) for path in files.values()),
         time_dependent=pipelines.depends_on_time(steps),
     )
+
+
+def _under_older_names(candidate: Transformer) -> dict[str, Path]:
+    """Return the files that PROJ takes for grids, by the names it asks for: us_nga_egm96_15.tif, once egm96_15.gtx."""
+    every = [grid for operation in candidate.operations or () for grid in operation.grids if grid.available]
+    return {grid.short_name: Path(grid.full_name) for grid in every if Path(grid.full_name).is_file()}
 
 
 def _name(candidate: Transformer) -> str:

@@ -28,9 +28,8 @@ def prepare_proj() -> None:
     if network.is_network_enabled():  # type: ignore[attr-defined]
         network.set_network_enabled(active=False)  # type: ignore[attr-defined]
     known = datadir.get_data_dir().split(os.pathsep)
-    named = os.environ.get("PROJ_DATA", os.environ.get("PROJ_LIB", ""))
-    for folder in named.split(os.pathsep):
-        if folder and folder not in known and Path(folder).is_dir():
+    for folder in _named():
+        if folder not in known and _fault(folder) is None:
             datadir.append_data_dir(folder)
             known.append(folder)
 
@@ -41,6 +40,32 @@ def folders() -> tuple[Path, ...]:
     own = datadir.get_user_data_dir()  # type: ignore[attr-defined]
     looked = [own, *datadir.get_data_dir().split(os.pathsep)]
     return tuple(dict.fromkeys(Path(folder) for folder in looked if folder))
+
+
+def _named() -> list[str]:
+    """Return the folders of PROJ_DATA, else of PROJ_LIB, from the root: a relative one is the working folder's."""
+    named = os.environ.get("PROJ_DATA") or os.environ.get("PROJ_LIB") or ""
+    return [os.path.abspath(os.path.expanduser(folder)) for folder in named.split(os.pathsep) if folder.strip()]
+
+
+def _fault(folder: str) -> str | None:
+    """Return why PROJ finds nothing in a folder that the user named, None where it can look."""
+    if not os.path.isdir(folder):
+        return "is a file; name its folder" if os.path.exists(folder) else "is not there"
+    if not os.access(folder, os.R_OK | os.X_OK):
+        return "may not be read"
+    try:
+        folder.encode("utf-8")
+    except UnicodeEncodeError:
+        return "has a name that is not UTF-8"
+    return None
+
+
+def _not_searched() -> str:
+    """Return what is wrong with folders that the user named, to go behind a message; "" where nothing is."""
+    faults = [(folder, _fault(folder)) for folder in _named()]
+    told = [f"{folder.encode(errors='replace').decode()} of PROJ_DATA {fault}" for folder, fault in faults if fault]
+    return "".join(f"; {one}" for one in told)
 
 
 def find(name: str) -> Path | None:
@@ -68,7 +93,7 @@ def at_hand() -> list[list[object]]:
     found: list[list[object]] = []
     for folder in folders():
         for path in sorted(folder.glob("*")):
-            if path.suffix.lower() in (".tif", ".tiff", ".gtx", ".gsb", ".byn", ".json"):
+            if path.suffix.lower() in (".tif", ".tiff", ".gtx", ".gsb", ".byn", ".json") and path.is_file():
                 at = path.stat()
                 found.append([path.name, at.st_size, at.st_mtime_ns])
     return found
@@ -80,7 +105,7 @@ def missing(step: str, names: list[str], operation: str) -> OperationError:
     return OperationError(
         f"{step}: grid file {files} is missing; {operation} needs it",
         f"put {files} into one of the folders where PROJ looks ({', '.join(map(str, folders()))}), "
-        "or set PROJ_DATA to its folder",
+        f"or set PROJ_DATA to its folder{_not_searched()}",
     )
 
 

@@ -1,13 +1,17 @@
-"""GDAL's options, which belong to the whole process: set for a while, and put back."""
+"""GDAL's options, which belong to the whole process: set for a while, and put back; and the second GDAL's own data."""
 
+import os
 import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from types import ModuleType
 
 #: For reading what must stay as it is: otherwise GDAL copies a file's metadata to an .aux.xml beside it.
 NOTHING_BESIDE = {"GDAL_PAM_ENABLED": "NO"}
 
-_ONE_AT_A_TIME = threading.Lock()
+_ONE_AT_A_TIME, _FIONA_ALONE = threading.Lock(), threading.Lock()
+#: Where the user's grids are, or another installation's data: nothing for a GDAL that brings its own.
+_ELSEWHERE = ("PROJ_DATA", "PROJ_LIB", "GDAL_DATA")
 
 
 @contextmanager
@@ -22,3 +26,28 @@ def gdal_options(options: Mapping[str, str]) -> Iterator[None]:
             yield
         finally:
             pyogrio.set_gdal_config_options(before)
+
+
+@contextmanager
+def fiona_at_home() -> Iterator[ModuleType]:
+    """Give fiona, within an environment of its own, with the PROJ database and the GDAL data of its own wheel.
+
+    Left alone it takes the folder of PROJ_DATA for its database: a folder of grids, which has none. It looks there when
+    it is loaded and again after every file that it opens.
+    """
+    with _FIONA_ALONE, _hidden(_ELSEWHERE):
+        import fiona.env  # 0.2 s that commands without a GeoPackage need not wait for
+        from fiona.session import DummySession
+
+        with fiona.Env(session=DummySession(), **NOTHING_BESIDE):
+            yield fiona
+
+
+@contextmanager
+def _hidden(names: tuple[str, ...]) -> Iterator[None]:
+    """Take variables out of the process's environment for a while."""
+    taken = {name: os.environ.pop(name) for name in names if name in os.environ}
+    try:
+        yield
+    finally:
+        os.environ.update(taken)

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pipeline.issue.at_rest import quoted, unlocked
+from pipeline.issue.gdal import fiona_at_home
 from pipeline.issue.tally import Geometries, Written, wkb_type
 
 #: Metres. A GeoPackage keeps doubles as they are; its extent passes through text.
@@ -55,14 +56,11 @@ def read_back(path: Path, expected: Iterable[Written]) -> None:
 
 
 def _by_fiona(path: Path, layers: tuple[Written, ...]) -> list[str]:
-    import fiona  # 0.2 s that commands without a GeoPackage need not wait for
-    from fiona.errors import FionaError
-    from fiona.session import DummySession
-
     given = [layer.name for layer in layers]
     differences: list[str] = []
-    # Without the option GDAL copies the file's metadata to an .aux.xml beside it, on reading.
-    with fiona.Env(session=DummySession(), GDAL_PAM_ENABLED="NO"):
+    with fiona_at_home() as fiona:
+        from fiona.errors import FionaError
+
         try:
             names = fiona.listlayers(path, IMMUTABLE="YES")
             if names != given:
