@@ -104,7 +104,7 @@ def _failing(checks: Sequence[Record], diagnoses: Sequence[Record]) -> list[str]
             )
         )
         if check["cause"]:
-            lines.append(f"         {one_line(check['cause'])}")
+            lines += [f"         {part}" for part in _parts(one_line(check["cause"]))]
         split = splits.get((check["session"], check["point"]))
         if split and split not in told:
             told.add(split)
@@ -114,6 +114,11 @@ def _failing(checks: Sequence[Record], diagnoses: Sequence[Record]) -> list[str]
     if len(failing) > _FAILING:
         lines.append(f"  and {len(failing) - _FAILING} more in the layer check_marks")
     return lines
+
+
+def _parts(cause: str) -> list[str]:
+    """Return a cause as lines: one for each reading of it, and one for what would decide between them."""
+    return cause.replace("; or ", "\nor ").replace("; to decide: ", "\nto decide: ").splitlines()
 
 
 def _metres(value: float | None, *, sign: bool = False) -> str:
