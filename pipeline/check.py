@@ -6,6 +6,7 @@ from pathlib import Path
 from pipeline.issue.publish import newest
 from pipeline.issue.record import Record, RecordError, read_record
 from pipeline.problems import JobError, Problem, Problems
+from pipeline.words import counted
 from pipeline.work.before import before_notes
 from pipeline.work.examine import examine
 from pipeline.work.gather import Gathered
@@ -24,8 +25,8 @@ class Checked:
 
     def lines(self) -> list[str]:
         """Return in words what a run would read and use."""
-        sessions = len(self.prepared.windows)
-        told = [f"{sum(self.gathered.rows):,} rows in {len(self.gathered.rows)} files, {sessions} sessions"]
+        rows, files = counted(sum(self.gathered.rows), "row"), counted(len(self.gathered.rows), "file")
+        told = [f"{rows} in {files}, {counted(len(self.prepared.windows), 'session')}"]
         for operation in self.routes.recorded():
             accuracy = "accuracy not stated" if operation.accuracy is None else f"accuracy {operation.accuracy:g} m"
             told.append(f"{operation.step}: {operation.name} ({accuracy})")

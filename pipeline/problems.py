@@ -1,5 +1,6 @@
 """One problem of a job, the collector that gathers them, and the one exception that carries them all."""
 
+import os
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -19,6 +20,23 @@ class Problem:
     def __str__(self) -> str:
         where = self.file if self.line <= 0 else f"{self.file}:{self.line}"
         return f"{where}: {self.what}" + (f" -> {self.fix}" if self.fix else "")
+
+
+#: What to say of a path that is no text, and what to do.
+NOT_TEXT = ("the name of the file, or of a folder above it, is no UTF-8 text", "rename it, and what names it")
+
+
+def is_text(path: Path) -> bool:
+    """Return whether a path is text that records, layers and the libraries that read files can hold.
+
+    On some systems a name may be any bytes; where the system's encoding is a small one, not every text is a name.
+    """
+    try:
+        str(path).encode()
+        os.fsencode(path)
+    except UnicodeError:
+        return False
+    return True
 
 
 class JobError(Exception):

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.digest import digest
+from pipeline.issue.attention import attention
 from pipeline.issue.confirmed import confirm, confirmed
 from pipeline.issue.geopackage import NotWritten
 from pipeline.issue.previous import Lost
@@ -16,7 +17,6 @@ from pipeline.issue.publish import job_lock, newest, open_issue, recover
 from pipeline.issue.record import Record, read_record, sum_of, write_record
 from pipeline.issue.report.page import write_report
 from pipeline.problems import JobError, Problem, Problems
-from pipeline.words import Reason
 from pipeline.work.account import account
 from pipeline.work.base_notes import base_facts
 from pipeline.work.before import before_notes
@@ -38,8 +38,6 @@ from pipeline.work.tell import causes, drifts, recorded
 #: The disk's refusals, which no change to the program mends: full, over a quota or a limit, read-only, forbidden.
 _NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO}
 
-_ATTENTION = (Reason.SUSPECT, Reason.UNTIED)
-
 
 @dataclass(frozen=True)
 class Outcome:
@@ -53,19 +51,22 @@ class Outcome:
     def headline(self) -> str:
         """Say in a few words what became of the run."""
         number = f"issue {self.record['issue']:03d}"
-        if self.folder is None:
-            return f"{number} would be written"
-        return f"{number} written to {self.folder}" if self.issued else f"nothing changed since {number}"
+        if self.issued:
+            return f"{number} written to {_from_here(self.folder)}"
+        return f"{number} would be written" if self.folder is None else f"nothing changed since {number}"
 
     @property
     def exit_code(self) -> int:
-        """Return 3 where a new issue has a failing check, points held back as suspect or untied, or a doubt, else 0."""
-        if self.folder is not None and not self.issued:
-            return 0
-        failed = any(check["passed"] is False for check in self.record["checks"])
-        held = any(reason in self.record["rows"]["by_reason"] for reason in _ATTENTION)
-        doubted = any(not doubt["confirmed"] for doubt in self.record.get("doubts", []))
-        return 3 if failed or held or doubted else 0
+        """Return 3 where something of the issue that stands needs attention, made by this run or not, else 0."""
+        return 3 if attention(self.record) else 0
+
+
+def _from_here(folder: Path | None) -> str:
+    """Return a path as it is typed in the working folder, where it lies below that."""
+    try:
+        return str(folder.relative_to(Path.cwd())) if folder is not None else ""
+    except (OSError, ValueError):
+        return str(folder)
 
 
 def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | None = None) -> Outcome:
@@ -97,6 +98,8 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
             before = newest(folder)
             number = before[0] + 1 if before else 1
             last = read_record(before[1]) if before else None
+            if before is not None and last is not None and last.get("identity") == worked.sums:
+                return Outcome(dict(last), before[1].parent, False)
             laid = dry(worked.drafter, worked.told(), progress)
             return Outcome(dict(worked.record(laid, number, None, last)), None, False)
         if not held:
@@ -148,6 +151,7 @@ class _Worked:
             newest=self.gathered.newest or 0,
             exports=self.gathered.rows,
             rows=laid.rows,
+            wholly=laid.wholly,
             sessions=sessions,
             checks=as_records(laid.checks),
             marks=as_records(laid.marks),

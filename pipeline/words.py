@@ -23,6 +23,14 @@ class Reason(StrEnum):
     DUPLICATE = "duplicate"
 
 
+class Whole(StrEnum):
+    """What may be held back as a whole."""
+
+    FILE = "file"
+    SESSION = "session"
+    DAY = "day"
+
+
 class Proof(StrEnum):
     """What the occupations of control marks around a point say about its base at that time."""
 
@@ -98,3 +106,8 @@ REASONS: tuple[Reason, ...] = tuple(Reason)
 def reason_code(reason: Reason) -> int:
     """Return the number that stands for ``reason`` in a ``held`` column."""
     return REASONS.index(reason) + 1
+
+
+def counted(count: int, one: str, more: str = "") -> str:
+    """Return a count with its noun: "1 file", "2 files", "1,200 matches"."""
+    return f"{count:,} {one if count == 1 else more or f'{one}s'}"

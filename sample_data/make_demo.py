@@ -1,4 +1,4 @@
-"""Make the invented data of configs/demo.toml: access roads and drains of a solar farm on the Canterbury plains.
+"""Make the invented data of configs/demo.toml and configs/mistyped.toml: access roads and drains of a solar farm on the Canterbury plains.
 
     python sample_data/make_demo.py [--to FOLDER]
 
@@ -10,6 +10,7 @@ import argparse
 import datetime as dt
 import json
 import random
+from collections.abc import Mapping
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -27,7 +28,7 @@ SEED = 20260302
 ORIGIN = (1_506_100.0, 5_160_000.0)
 TURN = np.radians(17.0)
 
-#: Truth of the marks: NZTM2000 and EGM96 height. CM3's easting is mistyped in the register, see REGISTER_SLIP.
+#: Truth of the marks: NZTM2000 and EGM96 height. CM3's easting is mistyped in one of two registers, see SLIP.
 MARKS: dict[str, Place] = {
     "CM1": (1_505_973.286, 5_160_004.117, 319.482),
     "CM2": (1_507_276.905, 5_160_441.038, 310.917),
@@ -35,7 +36,7 @@ MARKS: dict[str, Place] = {
     "TM1": (1_506_645.371, 5_160_302.694, 314.960),
 }
 #: "852.462" became "852.642" when it was typed: two neighbouring digits swapped, 0.180 m east.
-REGISTER_SLIP = {"CM3": 0.180}
+SLIP = {"CM3": 0.180}
 
 MONDAY = Day("0302-base-a", "BASE-A", (1_506_412.7, 5_160_188.2, 318.9), (1.243, -0.872, -6.318))
 TUESDAY = Day("0303-base-b", "BASE-B", (1_507_405.1, 5_161_002.6, 311.4), (-0.655, 1.730, 4.907))
@@ -172,7 +173,7 @@ def spoil_csv(lines: list[list[str]]) -> list[list[str]]:
     lines[151][5] = lines[151][5][:-1] + "O"  # the letter for the digit
     for at in (180, 181):
         lines[at][2] = ""  # no time
-    for at in range(230, 234):  # these four came out in UTC: thirteen hours too early
+    for at in range(700, 704):  # these four came out in UTC: thirteen hours too early
         moment = dt.datetime.fromisoformat(lines[at][2]) - dt.timedelta(hours=13)
         lines[at][2] = f"{moment:%Y-%m-%d %H:%M:%S}"
     return lines[:420] + [list(line) for line in lines[415:418]] + lines[420:]  # exported twice
@@ -227,19 +228,19 @@ def write_gpkg(rows: list[Row], path: Path) -> None:
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
-def write_register(path: Path) -> None:
-    """Write the register of control marks, with the slip of the pen in it; TM1 has no published coordinates."""
+def write_register(path: Path, slips: Mapping[str, float]) -> None:
+    """Write a register of control marks, with slips of the pen in its eastings; TM1 has no published coordinates."""
     rows = []
     for mark, (easting, northing, height) in MARKS.items():
         if mark != "TM1":
-            typed = easting + REGISTER_SLIP.get(mark, 0.0)
+            typed = easting + slips.get(mark, 0.0)
             rows.append([mark, f"{typed:.3f}", f"{northing:.3f}", f"{height:.3f}", "0.010", "0.020", "3d",
                          "invented", "2025-11-03"])  # fmt: skip
     write_rows(path, ["mark", "easting", "northing", "height", "hu95", "vu95", "holds", "source", "dated"], rows)
 
 
 def main() -> None:
-    """Write the exports, the register and the truth."""
+    """Write the exports, the two registers and the truth."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--to", type=Path, default=HERE, help="the folder to write to (default: this script's)")
     folder = parser.parse_args().to
@@ -253,7 +254,8 @@ def main() -> None:
     write_csv(days[0], folder / "rover" / "rover1-0302.csv")
     write_geojson(days[1], folder / "rover" / "rover1-0303.geojson")
     write_gpkg(days[2], folder / "rover" / "rover2-0303.gpkg")
-    write_register(folder / "control.csv")
+    write_register(folder / "control.csv", {})
+    write_register(folder / "control-mistyped.csv", SLIP)
     write_truth(folder / "truth.csv", [row for rows in days for row in rows], MARKS)
 
 

@@ -1,27 +1,81 @@
 """Where exceptions end: a user's mistake, a job that is held, a fault of the program; each with its exit code."""
 
+import os
 import sys
 import traceback
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
 
-from pipeline.problems import JobError, JobHeld
+from pipeline.cli.console import one_line, print_json
+from pipeline.issue.record import RecordError
+from pipeline.problems import JobError, JobHeld, Problem
+from pipeline.words import counted
 
 FAULT, WRONG, HELD = 1, 2, 4
 
+#: What became of a job that ended in an exception, by its exit code.
+_ENDED = {FAULT: "fault", WRONG: "refused", HELD: "held"}
 
-def report(job: str, error: Exception) -> int:
-    """Print what ended a job on stderr and return its exit code; a fault of the program keeps its traceback."""
+
+def report(job: str, error: Exception, *, as_json: bool = False) -> int:
+    """Print what ended a job on stderr and return its exit code; a fault of the program keeps its traceback.
+
+    With ``as_json`` stdout gets it as a document too.
+    """
+    sys.stdout.flush()
+    if as_json:
+        print_json(entry(job, error))
+    name, code = one_line(job), code_of(error)
+    if code == HELD:
+        print(f"{name}: {error}", file=sys.stderr)
+    elif code == FAULT:
+        print("".join(traceback.format_exception(error)), file=sys.stderr, end="")
+        print(f"{name}: a fault of the program; the previous issue, if there is one, stands", file=sys.stderr)
+    else:
+        problems = _problems(job, error)
+        print(f"{name}: {counted(len(problems), 'problem')}, nothing written", file=sys.stderr)
+        for problem in problems:
+            where = one_line(problem.file) + (f":{problem.line}" if problem.line > 0 else "")
+            print(f"  {where}: {problem.what}", file=sys.stderr)
+            if problem.fix:
+                print(f"      {problem.fix}", file=sys.stderr)
+    sys.stderr.flush()
+    return code
+
+
+def code_of(error: Exception) -> int:
+    """Return the exit code that an exception comes to."""
     if isinstance(error, JobHeld):
-        print(f"{job}: {error}", file=sys.stderr)
         return HELD
-    if not isinstance(error, JobError):
-        traceback.print_exception(error)
-        print(f"{job}: a fault of the program; the previous issue, if there is one, stands", file=sys.stderr)
-        return FAULT
-    count = len(error.problems)
-    print(f"{job}: {count} problem{'s' if count != 1 else ''}, nothing written", file=sys.stderr)
-    for problem in error.problems:
-        where = problem.file if problem.line <= 0 else f"{problem.file}:{problem.line}"
-        print(f"  {where}: {problem.what}", file=sys.stderr)
-        if problem.fix:
-            print(f"      {problem.fix}", file=sys.stderr)
-    return WRONG
+    return WRONG if isinstance(error, JobError | RecordError) else FAULT
+
+
+def entry(job: str, error: Exception) -> dict[str, Any]:
+    """Return what ended a job in plain JSON values: its problems, each with file, line, what and fix."""
+    code = code_of(error)
+    problems = [asdict(problem) for problem in _problems(job, error)]
+    return {"job": job, "file": job, "outcome": _ENDED[code], "exit_code": code, "problems": problems}
+
+
+def _problems(job: str, error: Exception) -> tuple[Problem, ...]:
+    if isinstance(error, JobError):
+        return error.problems
+    if isinstance(error, JobHeld):
+        return (Problem(job, 0, str(error), "wait until that run has ended, then run the job again"),)
+    if isinstance(error, RecordError):
+        return (Problem(job, 0, str(error), "see tiedown verify; put the issue back from a copy of the folder"),)
+    return (Problem(job, 0, f"a fault of the program: {type(error).__name__}: {error}"),)
+
+
+def named_twice(jobs: Sequence[Path]) -> JobError | None:
+    """Return what to say where one job file is named twice, None where none is."""
+    first: dict[str, Path] = {}
+    problems = []
+    for job in jobs:
+        before = first.setdefault(os.path.normcase(os.path.realpath(job)), job)
+        if before is not job:
+            also = f" (as {before})" if str(before) != str(job) else ""
+            problems.append(Problem(str(job), 0, f"the job is named twice{also}", "name each job once"))
+    return JobError(problems) if problems else None

@@ -1,26 +1,21 @@
 """`tiedown history`: the issues of a job, oldest first, so that the newest stands last, above the prompt."""
 
-import json
 from pathlib import Path
 
+from pipeline.cli.console import one_line, print_json
 from pipeline.cli.faults import report
 from pipeline.history import Changes, Entry, history
-from pipeline.issue.record import RecordError
-from pipeline.problems import JobError, Problem
-from pipeline.words import Change
+from pipeline.words import Change, counted
 
 
 def show_history(job: Path, *, as_json: bool) -> int:
     """Print the issues of a job and return the exit code: 0, or 2 where there is none to print."""
     try:
         entries = history(job)
-    except JobError as error:
-        return report(str(job), error)
-    except RecordError as error:
-        fix = "see tiedown verify; put the issue back from a copy of the folder"
-        return report(str(job), JobError([Problem(str(job), 0, str(error), fix)]))
+    except Exception as error:
+        return report(str(job), error, as_json=as_json)
     if as_json:
-        print(json.dumps([entry.as_record() for entry in entries], indent=2, ensure_ascii=False))
+        print_json([entry.as_record() for entry in entries])
     else:
         print("\n".join(line for entry in entries for line in _lines(entry)))
     return 0
@@ -30,9 +25,9 @@ def _lines(entry: Entry) -> list[str]:
     made = f"{entry.made_at:%Y-%m-%d %H:%M} UTC" if entry.made_at else "(not in register.csv)"
     failed = f", {entry.checks_failed} on marks failing" if entry.checks_failed else ""
     return [
-        f"issue {entry.issue:03d}  {made}  {entry.verdict.upper()}  {entry.points:,} points,"
+        f"issue {entry.issue:03d}  {made}  {entry.verdict.upper()}  {counted(entry.points, 'point')},"
         f" {entry.held_back:,} held back{failed}",
-        *(f"  because {reason}" for reason in entry.because),
+        *(f"  because {one_line(reason)}" for reason in entry.because),
         *([f"  {_counts(entry.changes)}"] if entry.changes else []),
     ]
 

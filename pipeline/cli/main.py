@@ -40,15 +40,17 @@ def _all() -> None:
 def run(
     jobs: Jobs,
     workers: Annotated[int, typer.Option(min=1, help="Processes to share several jobs among.")] = 1,
-    json: Annotated[bool, typer.Option("--json", help="Print the issue record instead of the summary.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but problems.")] = False,
+    json: Annotated[
+        bool, typer.Option("--json", help='Print the issue record instead; of several jobs {"jobs": [...]}.')
+    ] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print what needs attention and nothing else.")] = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Do everything but write.")] = False,
 ) -> None:
     """Run one or many jobs: read, attach, adjust, correct, check, issue.
 
     Exit codes: 0 issued, or nothing changed; 1 fault in the program; 2 wrong usage, job file or input; 3 issued, but a
-    check failed or points were held back as suspect or untied; 4 another run holds the job. Of several jobs, the
-    highest.
+    check failed, points were held back as suspect or untied, a doubt takes proof away, or a file, session or day was
+    wholly held back, as long as that issue stands; 4 another run holds the job. Of several jobs, the highest.
     """
     from pipeline.cli.run_command import run_jobs
 
@@ -106,8 +108,16 @@ def verify(
 
 def main() -> None:
     """Enter the command line."""
+    from pipeline.cli.console import console
+
     sys.meta_path.insert(0, _NoDataFrames())
-    app()
+    with console():
+        try:
+            app()
+        except Exception as error:
+            from pipeline.cli.faults import report
+
+            sys.exit(report("tiedown", error))
 
 
 if __name__ == "__main__":

@@ -18,6 +18,6 @@ def progress_on_terminal(wanted: bool) -> Iterator[Progress | None]:
     from rich.progress import Progress as Bar
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
-    with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
+    with Bar(*columns, console=Console(file=sys.__stderr__), transient=True) as bar:
         task = bar.add_task("reading", total=None)
         yield lambda stage, done, total: bar.update(task, description=stage, completed=done, total=total or None)

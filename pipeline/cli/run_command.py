@@ -1,34 +1,67 @@
 """`tiedown run`: jobs one after another or over worker processes, a summary each, the highest exit code."""
 
-import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
-from pipeline.cli.faults import report
+from pipeline.cli.console import print_json
+from pipeline.cli.faults import entry, named_twice, report
 from pipeline.cli.progress import progress_on_terminal
-from pipeline.cli.show import summary
+from pipeline.cli.show import needs_attention, summary
+from pipeline.cli.tally import Told, lines, told
 from pipeline.fleet import Result, run_many
 from pipeline.run import Outcome
 
+_CAUTION = "  Survey regulations and a licensed surveyor's judgement come first; this record does not replace them."
+
 
 def run_jobs(jobs: Sequence[Path], *, workers: int, as_json: bool, quiet: bool, dry_run: bool) -> int:
-    """Run the jobs, print what became of each, and return the highest exit code."""
-    worst = 0
+    """Run the jobs, print what became of each, and return the highest exit code.
+
+    Of several jobs a line each stands at the end, those that need attention last. ``as_json`` prints one document: the
+    record of the job, or an object ``jobs`` with all of them.
+    """
     alone = len(jobs) == 1
+    if (twice := named_twice(jobs)) is not None:
+        if as_json:
+            print_json({"jobs": [entry(problem.file, twice) for problem in twice.problems]})
+        return report("tiedown run", twice)
+    found: list[Told] = []
+    entries: list[dict[str, Any]] = []
     with progress_on_terminal(alone and not quiet) as progress:
         for job, outcome in run_many(jobs, workers=workers, dry_run=dry_run, progress=progress):
-            worst = max(worst, _tell(str(job), outcome, as_json=as_json, quiet=quiet))
-    return worst
-
-
-def _tell(job: str, outcome: Result, *, as_json: bool, quiet: bool) -> int:
-    if not isinstance(outcome, Outcome):
-        return report(job, outcome)
+            found.append(told(str(job), outcome))
+            if as_json:
+                entries.append(_entry(str(job), outcome, alone=alone))
+            _tell(str(job), outcome, summaries=not as_json, quiet=quiet)
     if as_json:
-        print(json.dumps(outcome.record, indent=2, ensure_ascii=False, allow_nan=False))
-    elif not quiet:
-        print(summary(outcome.record, outcome.headline))
-        print("  Survey regulations and a licensed surveyor's judgement come first; this record does not replace them.")
+        print_json(entries[0] if alone else {"jobs": entries})
+    elif not (alone or quiet):
+        print("\n".join(lines(found)))
         sys.stdout.flush()
-    return outcome.exit_code
+    return max(one.code for one in found)
+
+
+def _tell(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
+    """Print what became of one job: a summary on stdout, problems on stderr; ``quiet``: only what needs attention."""
+    if not isinstance(outcome, Outcome):
+        report(job, outcome)
+    elif summaries and quiet:
+        if outcome.exit_code:
+            print(needs_attention(outcome.record, outcome.headline))
+            sys.stdout.flush()
+    elif summaries:
+        print(summary(outcome.record, outcome.headline))
+        print(_CAUTION)
+        sys.stdout.flush()
+
+
+def _entry(job: str, outcome: Result, *, alone: bool) -> dict[str, Any]:
+    """Return what ``--json`` prints of a job: its record, among several with its file and what became of it."""
+    if not isinstance(outcome, Outcome):
+        return entry(job, outcome)
+    if alone:
+        return outcome.record
+    became = "issued" if outcome.issued else "unchanged" if outcome.folder is not None else "dry run"
+    return {"file": job, "outcome": became, "exit_code": outcome.exit_code, **outcome.record}

@@ -1,21 +1,25 @@
 """The summary of an issue: what a person reads in ten seconds, made from the issue record alone."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from textwrap import indent
 from typing import Any
 
+from pipeline.cli.console import one_line
+from pipeline.issue.attention import REASONS, Attention, Kind, attention
+from pipeline.words import counted
+
 Record = dict[str, Any]
 
-#: How many failing occupations the summary lists before it points at the layer.
-_FAILING = 12
+#: How many failing occupations the summary lists before it points at the layer, how many things wholly held back.
+_FAILING, _WHOLLY = 12, 12
 
 
 def summary(record: Record, headline: str) -> str:
     """Return the summary of an issue record; ``headline`` says what became of the run."""
     rows = record["rows"]
     lines = [
-        f"{record['job']}: {headline}, verdict {record['verdict'].upper()}",
-        f"  {rows['read']:,} rows read = {rows['points']:,} points + {rows['on_marks']:,} on marks"
+        _head(record, headline),
+        f"  {counted(rows['read'], 'row')} read = {counted(rows['points'], 'point')} + {rows['on_marks']:,} on marks"
         f" + {rows['held_back']:,} held back",
         f"  grid {record['target']['grid_name']}; heights {record['target']['height_name']}",
         "",
@@ -24,21 +28,48 @@ def summary(record: Record, headline: str) -> str:
         *_checks(record["checks"], record["diagnoses"]),
     ]
     if rows["by_reason"]:
-        counts = sorted(rows["by_reason"].items(), key=lambda item: -item[1])
-        lines.append("  held back: " + ", ".join(f"{count} {reason}" for reason, count in counts))
+        lines.append(f"  held back: {_reasons(rows['by_reason'])}")
+    found = attention(record)
+    lines += _told(found)
     # a note may end in lines for the job file
-    doubts = {doubt["what"]: doubt["confirmed"] for doubt in record.get("doubts", [])}
-    lines += [f"  DOUBT: {doubt}" for doubt, confirmed in doubts.items() if not confirmed]
-    notes = [note for note in record["notes"] if doubts.get(note, True)]
-    lines += [f"  note: {indent(note, '    ').lstrip()}" for note in notes]
+    said = {one.what for one in found}
+    lines += [f"  note: {indent(note, '    ').lstrip()}" for note in record["notes"] if note not in said]
     return "\n".join(lines)
+
+
+def needs_attention(record: Record, headline: str) -> str:
+    """Return what of an issue record needs attention, and nothing else."""
+    reasons = {reason: count for reason, count in record["rows"]["by_reason"].items() if reason in REASONS}
+    lines = [_head(record, headline), *_failing(record["checks"], record["diagnoses"])]
+    if reasons:
+        lines.append(f"  held back: {_reasons(reasons)}")
+    return "\n".join([*lines, *_told(attention(record))])
+
+
+def _head(record: Record, headline: str) -> str:
+    return f"{record['job']}: {headline}, verdict {record['verdict'].upper()}"
+
+
+def _reasons(counts: Mapping[str, int]) -> str:
+    ordered = sorted(counts.items(), key=lambda item: (-item[1], item[0]))
+    return ", ".join(f"{count:,} {reason}" for reason, count in ordered)
+
+
+def _told(found: Sequence[Attention]) -> list[str]:
+    """Return the lines of what needs attention, but for failing occupations and counts, which have their own."""
+    lines = [f"  DOUBT: {one_line(one.what)}" for one in found if one.kind is Kind.DOUBT]
+    wholly = [one.what for one in found if one.kind is Kind.WHOLLY]
+    lines += [f"  WHOLLY HELD BACK: {one_line(what)}" for what in wholly[:_WHOLLY]]
+    if len(wholly) > _WHOLLY:
+        lines.append(f"  and {len(wholly) - _WHOLLY} more wholly held back, in issue.json")
+    return lines
 
 
 def _sessions(sessions: Sequence[Record]) -> list[str]:
     header = ("session", "points", "ties", "checks", "east", "north", "up", "+- h", "+- v", "verdict")
     cells = [
         (
-            session["session"],
+            one_line(session["session"]),
             f"{session['points']:,}",
             str(session["ties"]),
             str(session["checks"]),
@@ -53,19 +84,27 @@ def _sessions(sessions: Sequence[Record]) -> list[str]:
 
 
 def _checks(checks: Sequence[Record], diagnoses: Sequence[Record]) -> list[str]:
+    judged = [check for check in checks if check["passed"] is not None]
+    passing = sum(check["passed"] for check in judged)
+    occupations = counted(len(judged), "occupation of a control mark", "occupations of control marks")
+    return [f"  {passing} of {occupations} {'passes' if len(judged) == 1 else 'pass'}", *_failing(checks, diagnoses)]
+
+
+def _failing(checks: Sequence[Record], diagnoses: Sequence[Record]) -> list[str]:
     splits = {(one["session"], point): one["split"] for one in diagnoses for point in one["points"] if one["split"]}
     told: set[str] = set()
-    judged = [check for check in checks if check["passed"] is not None]
-    failing = [check for check in judged if not check["passed"]]
-    lines = [f"  {len(judged) - len(failing)} of {len(judged)} occupations of control marks pass"]
+    failing = [check for check in checks if check["passed"] is False]
+    lines = []
     for check in failing[:_FAILING]:
         lines.append(
-            f"  FAILS: {check['point']} on {check['mark']} ({check['role']}, {check['place']} of {check['session']}):"
-            f" east {_metres(check['d_east'], sign=True)}, north {_metres(check['d_north'], sign=True)},"
-            f" height {_metres(check['d_height'], sign=True)}"
+            one_line(
+                f"  FAILS: {check['point']} on {check['mark']} ({check['role']}, {check['place']} of"
+                f" {check['session']}): east {_metres(check['d_east'], sign=True)},"
+                f" north {_metres(check['d_north'], sign=True)}, height {_metres(check['d_height'], sign=True)}"
+            )
         )
         if check["cause"]:
-            lines.append(f"         {check['cause']}")
+            lines += [f"         {part}" for part in _parts(one_line(check["cause"]))]
         split = splits.get((check["session"], check["point"]))
         if split and split not in told:
             told.add(split)
@@ -75,6 +114,11 @@ def _checks(checks: Sequence[Record], diagnoses: Sequence[Record]) -> list[str]:
     if len(failing) > _FAILING:
         lines.append(f"  and {len(failing) - _FAILING} more in the layer check_marks")
     return lines
+
+
+def _parts(cause: str) -> list[str]:
+    """Return a cause as lines: one for each reading of it, and one for what would decide between them."""
+    return cause.replace("; or ", "\nor ").replace("; to decide: ", "\nto decide: ").splitlines()
 
 
 def _metres(value: float | None, *, sign: bool = False) -> str:

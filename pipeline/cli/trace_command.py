@@ -1,12 +1,11 @@
 """`tiedown trace`: one point from its raw coordinates to the issued ones, in sums that a person can add up again."""
 
-import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from pipeline.cli.console import one_line, print_json
 from pipeline.cli.faults import FAULT, report
 from pipeline.cli.progress import progress_on_terminal
-from pipeline.problems import JobError
 from pipeline.trace import Agreement, Found, Reading, Step, Tie, Trace, trace
 from pipeline.trace.model import Occupied, Shift, Uncertainty
 
@@ -16,12 +15,12 @@ def trace_point(job: Path, point: str, *, as_json: bool) -> int:
     try:
         with progress_on_terminal(not as_json) as progress:
             found = trace(job, point, progress)
-    except JobError as error:
-        return report(str(job), error)
+    except Exception as error:
+        return report(str(job), error, as_json=as_json)
     if as_json:
-        print(json.dumps(found.as_record(), indent=2, ensure_ascii=False, allow_nan=False))
+        print_json(found.as_record())
     else:
-        print("\n".join(_lines(found)))
+        print("\n".join(map(one_line, _lines(found))))
     return FAULT if found.agreement.is_fault else 0
 
 

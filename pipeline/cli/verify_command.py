@@ -1,13 +1,13 @@
 """`tiedown verify`: what was issued is what is there, or what differs."""
 
-import json
 import sys
 from dataclasses import asdict
 from pathlib import Path
 
+from pipeline.cli.console import one_line, print_json
 from pipeline.cli.faults import report
-from pipeline.problems import JobError
 from pipeline.verify import Finding, Verified, verify
+from pipeline.words import counted
 
 DIFFERS = 3
 
@@ -16,11 +16,11 @@ def verify_folder(folder: Path, *, as_json: bool) -> int:
     """Print what was found and return the exit code: 0 whole, 3 something differs, 2 where there is no issue."""
     try:
         verified = verify(folder)
-    except JobError as error:
-        return report(str(folder), error)
+    except Exception as error:
+        return report(str(folder), error, as_json=as_json)
     if as_json:
         found = {"issues": list(verified.issues), "whole": verified.whole}
-        print(json.dumps(found | {"findings": [asdict(each) for each in verified.findings]}, indent=2))
+        print_json(found | {"findings": [asdict(each) for each in verified.findings]})
     else:
         print("\n".join(_lines(verified)))
         sys.stdout.flush()
@@ -36,11 +36,10 @@ def _lines(verified: Verified) -> list[str]:
         lines += [_line(one) for one in found]
     lines += [_line(one) for one in verified.of(0)]
     bad = sum(one.differs for one in verified.findings)
-    count = len(verified.issues)
-    issues = f"{count} issue{'s' if count != 1 else ''}"
-    lines.append(f"{issues}: every file is what was issued" if not bad else f"{issues}, {bad} differences")
+    issues = counted(len(verified.issues), "issue")
+    lines.append(f"{issues}: every file is what was issued" if not bad else f"{issues}, {counted(bad, 'difference')}")
     return lines
 
 
 def _line(finding: Finding) -> str:
-    return f"  {'DIFFERS' if finding.differs else 'remark'}: {finding}"
+    return f"  {'DIFFERS' if finding.differs else 'remark'}: {one_line(str(finding))}"

@@ -156,7 +156,7 @@ def numbered(folder: Path) -> list[tuple[int, Path]]:
     """Return number and folder of everything that stands where issues do, whole or not, in no order."""
     try:
         entries = list((folder / ISSUES).iterdir())
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return []
     return [(int(path.name), path) for path in entries if _NUMBER.fullmatch(path.name)]
 

@@ -61,6 +61,7 @@ class Record(TypedDict):
     identity: NotRequired[dict[str, str]]
     notes: NotRequired[list[str]]
     doubts: NotRequired[list[dict[str, Any]]]
+    wholly_held_back: NotRequired[list[dict[str, Any]]]
     sum: NotRequired[str]
 
 
@@ -68,11 +69,12 @@ class Record(TypedDict):
 _KINDS: Mapping[str, tuple[type, ...]] = {
     **dict.fromkeys(("job", "data_to", "version", "verdict", "caution", "sum"), (str,)),
     **dict.fromkeys(("rows", "adjustment", "target", "identity"), (dict,)),
-    **dict.fromkeys(("sessions", "checks", "operations", "inputs", "files", "notes", "doubts"), (list,)),
+    **dict.fromkeys(("sessions", "checks", "operations", "inputs", "files", "notes"), (list,)),
+    **dict.fromkeys(("doubts", "wholly_held_back"), (list,)),
     "issue": (int,),
     "changes": (dict, type(None)),
 }
-_OF_OBJECTS = ("sessions", "checks", "operations", "inputs", "doubts")
+_OF_OBJECTS = ("sessions", "checks", "operations", "inputs", "doubts", "wholly_held_back")
 _COUNTS = ("read", "points", "on_marks", "held_back")
 
 

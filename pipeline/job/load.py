@@ -27,7 +27,7 @@ from pipeline.job.model import (
     Source,
     Target,
 )
-from pipeline.problems import Problems
+from pipeline.problems import NOT_TEXT, Problems, is_text
 
 _Model = TypeVar("_Model", bound=BaseModel)
 
@@ -215,9 +215,14 @@ class _Parts:
         for file, what, keys in named:
             if file is not None:
                 absolute = _resolve(path.parent, file)
+                if not is_text(absolute):
+                    problems.add(*where(*keys), f"{what} cannot be read: {NOT_TEXT[0]}", NOT_TEXT[1])
+                    continue
                 rules.check_file(absolute, _show(absolute, path, shown), what, where(*keys), problems)
         if self.job is not None:
             folder = _resolve(path.parent, self.job.folder)
+            if not is_text(folder):
+                problems.add(*where("job", "folder"), f"issues cannot be written there: {NOT_TEXT[0]}", NOT_TEXT[1])
             if folder.exists() and not folder.is_dir():
                 problems.add(*where("job", "folder"), f"{_show(folder, path, shown)} is a file, not a folder")
 

@@ -13,7 +13,7 @@ import pyarrow as pa
 from pipeline.digest import digest
 from pipeline.geodesy.named import disagree, is_projected
 from pipeline.job.model import Job, Points
-from pipeline.problems import JobError, Problem, Problems
+from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
 from pipeline.read.columns import readings
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import base_of, position_of
@@ -70,6 +70,9 @@ def find_exports(job: Job, folder: Path, job_file: str, where: Where, problems: 
                 problems.add(job_file, line("files"), what, "let only one block's files match it")
                 continue
             others.append((block, points.layer))
+            if not is_text(path):
+                problems.add(shown, 0, NOT_TEXT[0], NOT_TEXT[1])
+                continue
             try:
                 export = _check(path, shown, block, points, sound)
             except Unusable as error:

@@ -14,6 +14,7 @@ from pipeline.adjust import Adjustment
 from pipeline.geodesy import crs
 from pipeline.geodesy.transform import Operation
 from pipeline.issue.about import About
+from pipeline.issue.attention import wholly as wholly_held
 from pipeline.issue.record import Record, build_record
 from pipeline.job.model import Job
 from pipeline.proof.bracket import worst
@@ -107,6 +108,7 @@ def account(
     newest: int,
     exports: Sequence[int],
     rows: Mapping[str, Any],
+    wholly: Sequence[Mapping[str, Any]],
     sessions: Sequence[Mapping[str, Any]],
     checks: Sequence[Mapping[str, Any]],
     marks: Sequence[Mapping[str, Any]],
@@ -130,6 +132,7 @@ def account(
         newest: time of the newest observation, UTC milliseconds.
         exports: rows of each export.
         rows: where the rows went, from `Count.rows`.
+        wholly: files, sessions and days of which no point is issued, from `WhollyHeld.record`.
         sessions, checks, marks: the rows of those layers.
         shift_model: from `Count.shift_model`.
         diagnoses, drifts: what failing occupations and trends may mean.
@@ -163,8 +166,15 @@ def account(
         target=target(job),
         caution=CAUTION,
         changes=changes,
-        notes=[*map(str, settled.doubts), *job_notes(prepared, routes, settled), *drifts, *notes],
+        notes=[
+            *map(str, settled.doubts),
+            *map(wholly_held, wholly),
+            *job_notes(prepared, routes, settled),
+            *drifts,
+            *notes,
+        ],
         doubts=[doubt.recorded([window.session.name for window in prepared.windows]) for doubt in settled.doubts],
+        wholly_held_back=list(wholly),
         diagnoses=list(diagnoses),
         marks=marks,
         untied=untied(prepared, settled),

@@ -79,7 +79,7 @@ class Drafter:
     def work(self, batch: pa.RecordBatch, export: Export, start: int) -> Drafted:
         """Work one batch whose first row is number ``start`` of the job."""
         rows = batch.num_rows
-        repeats = _within(self.gathered.repeats, start, rows)
+        repeats = within(self.gathered.repeats, start, rows)
         sifted = self.sieve.sift(batch, repeats, export.points.columns.solution is not None)
         held, session = sifted.held, sifted.session
         corrected, other = self._correct(batch, export, session)
@@ -89,7 +89,7 @@ class Drafter:
 
         hold(~self.settled.shifts.whole[session], Reason.UNTIED)
         hold(~(np.isfinite(corrected.easting) & np.isfinite(corrected.height)), Reason.OUTSIDE_COVERAGE)
-        on_mark = _within(np.asarray(self.settled.occupations.table.column("number"), np.int64), start, rows)
+        on_mark = within(np.asarray(self.settled.occupations.table.column("number"), np.int64), start, rows)
         proof = self._proof(milliseconds(batch), session)
         for word in self.prepared.loaded.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
@@ -180,7 +180,7 @@ def _apart(one: Corrected, other: Corrected | None) -> NDArray[np.float64] | Non
     return np.column_stack([horizontal, np.abs(one.height - other.height)])
 
 
-def _within(numbers: NDArray[np.int64], start: int, rows: int) -> NDArray[np.bool_]:
+def within(numbers: NDArray[np.int64], start: int, rows: int) -> NDArray[np.bool_]:
     """Return (rows,) which of the job's rows from ``start`` on are among ``numbers``."""
     found = np.zeros(rows, bool)
     here = numbers[(numbers >= start) & (numbers < start + rows)]

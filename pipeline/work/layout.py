@@ -33,16 +33,18 @@ from pipeline.work.kept import REVISED, Kept
 from pipeline.work.reissue import Before
 from pipeline.work.rows import Carried, Rows, check_rows, mark_rows, session_rows
 from pipeline.work.sift import moment
+from pipeline.work.wholly import WhollyHeld
 
 
 @dataclass(frozen=True)
 class Laid:
-    """What the second pass gave: the small layers, the record's ``rows``, the files written, points for the plan."""
+    """What the second pass gave: the small layers, keys of the record, the files written, points for the plan."""
 
     checks: pa.RecordBatch
     sessions: pa.RecordBatch
     marks: pa.RecordBatch
     rows: dict[str, Any]
+    wholly: list[dict[str, Any]]
     shift_model: dict[str, Any]
     files: list[dict[str, Any]]
     changes: dict[str, Any] | None
@@ -123,6 +125,7 @@ class _Layers:
         self.prepared, self.settled = drafter.prepared, drafter.settled
         self.carried = Carried.of(self.prepared.exports)
         self.count = Count(len(self.prepared.windows))
+        self.wholly = WhollyHeld.of(self.prepared, drafter.gathered)
         self.plan = Thinner()
         self.checks = check_rows(self.prepared, self.settled, told)
         self.marks = mark_rows(self.settled, drafter.routes)
@@ -218,6 +221,7 @@ class _Layers:
             self.sessions,
             self.marks,
             self.count.rows(read, on_marks),
+            self.wholly.record(),
             self.count.shift_model(self.prepared),
             files,
             self.changes,
@@ -255,6 +259,7 @@ class _Layers:
     def _note(self, drafted: Drafted) -> None:
         points = drafted.points
         self.count.add(drafted.session, drafted.held, points)
+        self.wholly.add(drafted)
         shown, place = ~drafted.on_mark, drafted.corrected
         kind = np.where(points, drafted.proof, HELD_KIND).astype(np.uint8)
         self.plan.add(kind[shown], place.easting[shown], place.northing[shown])

@@ -254,11 +254,14 @@ def test_nothing_changed_makes_no_issue(tmp_path: Path) -> None:
     }
 
 
-def test_nothing_changed_is_exit_0_also_where_the_issue_has_a_failing_check(tmp_path: Path) -> None:
+def test_nothing_changed_stays_exit_3_where_the_issue_that_stands_has_a_failing_check(tmp_path: Path) -> None:
     job = simulate(Plan(sessions=1, points=4, noise=False))
     job.knock_base(0, 0.5, east=0.2)
     path = job.write(tmp_path)
-    assert [run_job(path).exit_code for _ in range(2)] == [3, 0]
+    assert [run_job(path).exit_code for _ in range(2)] == [3, 3]
+    path.write_text("# a comment\n" + path.read_text())
+    again = run_job(path)
+    assert (again.issued, again.exit_code) == (False, 3)
 
 
 def lines_of(package: Path) -> list[dict[str, object]]:

@@ -44,7 +44,10 @@ def table(path: Path, delimiter: str = ",") -> list[dict[str, str]]:
 @pytest.mark.parametrize(
     ("script", "files"),
     [
-        ("make_demo.py", ["rover/rover1-0302.csv", "rover/rover1-0303.geojson", "control.csv", "truth.csv"]),
+        (
+            "make_demo.py",
+            ["rover/rover1-0302.csv", "rover/rover1-0303.geojson", "control.csv", "control-mistyped.csv", "truth.csv"],
+        ),
         ("make_canal.py", ["canal/levels.txt", "canal/marks.csv", "canal/sessions.csv", "canal/truth.csv"]),
     ],
 )
@@ -203,17 +206,26 @@ def test_the_canals_register_is_its_truth_in_the_older_datum() -> None:
     assert_allclose(issued, [expected[row["mark"]][1] for row in register], rtol=0, atol=2e-4)
 
 
-def test_one_easting_of_the_demos_register_has_two_digits_swapped() -> None:
+@pytest.mark.parametrize(("file", "slip"), [("control.csv", 0.0), ("control-mistyped.csv", 0.18)])
+def test_one_easting_of_the_mistyped_register_has_two_digits_swapped(file: str, slip: float) -> None:
     expected = truth(DATA / "truth.csv")
-    register = table(DATA / "control.csv")
+    register = table(DATA / file)
     off = {row["mark"]: np.array([float(row[k]) for k in ("easting", "northing", "height")]) - expected[row["mark"]][1]
            for row in register}  # fmt: skip
     assert list(off) == ["CM1", "CM2", "CM3"]  # TM1 is in no register
-    assert_allclose(np.array(list(off.values())), np.array([[0, 0, 0], [0, 0, 0], [0.18, 0, 0]]), rtol=0, atol=1e-9)
+    assert_allclose(np.array(list(off.values())), np.array([[0, 0, 0], [0, 0, 0], [slip, 0, 0]]), rtol=0, atol=1e-9)
     typed, true = register[2]["easting"], f"{expected['CM3'][1][0]:.3f}"
     differing = [at for at, (one, other) in enumerate(zip(typed, true, strict=True)) if one != other]
-    assert differing == [8, 9]
-    assert typed[8:10] == true[8:10][::-1]
+    assert differing == ([8, 9] if slip else [])
+    assert typed[8:10] == (true[8:10][::-1] if slip else true[8:10])
+
+
+def test_the_mistyped_job_is_the_demo_with_another_register() -> None:
+    demo, mistyped = (tomllib.loads((ROOT / "configs" / f"{name}.toml").read_text()) for name in ("demo", "mistyped"))
+    assert mistyped["control"].pop("file") == "../sample_data/control-mistyped.csv"
+    assert demo["control"].pop("file") == "../sample_data/control.csv"
+    assert mistyped.pop("job") != demo.pop("job")
+    assert mistyped == demo
 
 
 def test_mondays_export_has_the_troubles_that_the_readme_lists() -> None:
@@ -256,7 +268,7 @@ def test_only_a_short_run_of_points_stands_beside_the_failing_check() -> None:
     assert (names[at - 10], names[at + 10]) == ("B0131", "B0150")
 
 
-@pytest.mark.parametrize("name", ["demo.toml", "canal.toml"])
+@pytest.mark.parametrize("name", ["demo.toml", "mistyped.toml", "canal.toml"])
 def test_the_job_files_name_files_that_are_there_and_points_that_were_observed(name: str) -> None:
     path = ROOT / "configs" / name
     job = tomllib.loads(path.read_text(encoding="utf-8"))
@@ -266,7 +278,7 @@ def test_the_job_files_name_files_that_are_there_and_points_that_were_observed(n
         files.append(job["sessions"]["file"])
     for one in files:
         assert (path.parent / one).resolve().is_file(), one
-    known = truth(DATA / "truth.csv" if name == "demo.toml" else DATA / "canal" / "truth.csv")
+    known = truth(DATA / "canal" / "truth.csv" if name == "canal.toml" else DATA / "truth.csv")
     for session in job.get("session", []):
         for one in [*session["ties"], *session.get("checks", [])]:
             assert known[one["point"]][0] == session["name"]
@@ -275,10 +287,11 @@ def test_the_job_files_name_files_that_are_there_and_points_that_were_observed(n
         assert pyproj.CRS(code).name
 
 
-def test_every_check_of_the_demo_passes_but_the_one_on_the_mistyped_mark() -> None:
+@pytest.mark.parametrize(("file", "off"), [("control.csv", 0.0), ("control-mistyped.csv", -0.18)])
+def test_every_check_of_the_demo_passes_but_the_one_on_the_mistyped_mark(file: str, off: float) -> None:
     """With each session shifted onto the register at its first tie alone, by PROJ: the tolerances of the job file."""
     register = {row["mark"]: np.array([float(row[k]) for k in ("easting", "northing", "height")])
-                for row in table(DATA / "control.csv")}  # fmt: skip
+                for row in table(DATA / file)}  # fmt: skip
     session_of = {name: session for name, (session, _) in truth(DATA / "truth.csv").items()}
     occupied = [row for row in demo_rows() if row[0][:3] in register]
     names, raw = [row[0] for row in occupied], np.array([row[1] for row in occupied])
@@ -293,6 +306,6 @@ def test_every_check_of_the_demo_passes_but_the_one_on_the_mistyped_mark() -> No
     passed = (np.hypot(residuals[:, 0], residuals[:, 1]) < 0.8 * tolerances["horizontal"]) & (
         np.abs(residuals[:, 2]) < 0.8 * tolerances["vertical"]
     )
-    assert [name for name, good in zip(names, passed, strict=True) if not good] == ["CM3-0303-1441"]
-    assert_allclose(residuals[names.index("CM3-0303-1441")], [-0.18, 0, 0], rtol=0, atol=0.03)
+    assert [name for name, good in zip(names, passed, strict=True) if not good] == ["CM3-0303-1441"] * bool(off)
+    assert_allclose(residuals[names.index("CM3-0303-1441")], [off, 0, 0], rtol=0, atol=0.03)
     assert len(names) == 5 + 3 + 6  # occupations of CM1 to CM3 as the three days were laid out

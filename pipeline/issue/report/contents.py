@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from pipeline.issue.attention import Kind, attention
 from pipeline.issue.report import meanings
 from pipeline.issue.report.chosen import Chosen, choose
 from pipeline.issue.report.differences import differences
@@ -16,7 +17,7 @@ from pipeline.words import REASONS, Change, Proof, Reason, Verdict
 Row = Mapping[str, Any]
 
 #: Rows of each list that the page has at the most; the layers and the record have all of them.
-TIMELINES, REASONS_WHY, NOTES = 100, 100, 200
+TIMELINES, REASONS_WHY, NOTES, WHOLLY = 100, 100, 200, 12
 
 
 def contents(record: Row) -> dict[str, Any]:
@@ -61,6 +62,10 @@ def looks(record: Row) -> list[tuple[str, str]]:
     for reason in (Reason.SUSPECT, Reason.UNTIED, Reason.UNCLOSED, Reason.UNCHECKED):
         if reason in reasons:
             told.append(("rows", f"{many(reasons[reason], 'row')} held back as {reason}"))
+    whole = [one.what for one in attention(record) if one.kind is Kind.WHOLLY]
+    told += [("rows", what) for what in whole[:WHOLLY]]
+    if len(whole) > WHOLLY:
+        told.append(("notes", f"{len(whole) - WHOLLY} more wholly held back"))
     for verdict in (Verdict.UNTIED, Verdict.UNCHECKED, Verdict.UNCLOSED):
         number = sum(session["verdict"] == verdict for session in record["sessions"])
         if number:

@@ -1,0 +1,130 @@
+"""stdout and stderr as a command may meet them: of any encoding, closed, full, or read by a program that stopped.
+
+What cannot be shown is written as an escape, and what cannot be written is let go: neither ends a command whose work
+is done, nor changes its exit code.
+"""
+
+import errno
+import io
+import json
+import os
+import re
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from typing import Any, TextIO
+
+#: What a terminal would act upon instead of showing it: control characters, marks of writing direction, separators of
+#: lines, invisible characters and tags, halves of surrogate pairs (a byte of a file name that is no UTF-8).
+_HIDDEN = (
+    "\x00-\x08\x0b-\x1f\x7f-\x9f\xad\u061c\u180e\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f\ud800-\udfff\ufeff"
+    "\ufff9-\ufffb\U000e0000-\U000e007f"
+)
+_NOT_SHOWN = re.compile(f"[{_HIDDEN}]")
+_OF_ONE_LINE = re.compile(f"[\t\n{_HIDDEN}]")
+
+
+def visible(text: str) -> str:
+    """Return a text with escapes for what a terminal would act upon; its line feeds and tabs stay."""
+    return _NOT_SHOWN.sub(lambda found: _escape(found[0]), text)
+
+
+def one_line(text: str) -> str:
+    """Return a name or the like with escapes for what a terminal would act upon, line feeds and tabs too."""
+    return _OF_ONE_LINE.sub(lambda found: _escape(found[0]), text)
+
+
+def _escape(character: str) -> str:
+    """Return the escape of a character; that of a byte which no character stands for is the byte's."""
+    code = ord(character)
+    if 0xDC80 <= code <= 0xDCFF:
+        return f"\\x{code - 0xDC00:02x}"
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
+def print_json(value: Any) -> None:
+    """Print a JSON document, which it stays whatever the encoding of stdout: escaped is by JSON's own rules."""
+    encoding = (getattr(sys.stdout, "encoding", None) or "utf-8").lower().replace("_", "-")
+    text = json.dumps(value, indent=2, ensure_ascii=not encoding.startswith("utf"), allow_nan=False)
+    print(_NOT_SHOWN.sub(lambda found: json.dumps(found[0])[1:-1], text))
+    sys.stdout.flush()
+
+
+class Console(io.TextIOBase):
+    """A stream of text that shows what it can and is never the end of a command."""
+
+    errors = "backslashreplace"
+
+    def __init__(self, stream: TextIO, lost: str = "") -> None:
+        """Write to ``stream``; ``lost`` is said on stderr, once, where it cannot be written to."""
+        self._stream, self._lost, self._dead = stream, lost, False
+
+    @property
+    def encoding(self) -> str:  # type: ignore[override]
+        """The encoding of the stream."""
+        return self._stream.encoding or "utf-8"
+
+    def write(self, text: str) -> int:
+        """Write a text, with escapes for what the stream cannot show."""
+        shown = visible(text).encode(self.encoding, self.errors).decode(self.encoding)
+        self._try(lambda: self._stream.write(shown))
+        return len(text)
+
+    def flush(self) -> None:
+        """Hand on what was written."""
+        self._try(self._stream.flush)
+
+    def writable(self) -> bool:
+        """Say that it can be written to."""
+        return True
+
+    def isatty(self) -> bool:
+        """Say whether a person looks on."""
+        return self._stream.isatty()
+
+    def fileno(self) -> int:
+        """Return the stream's file descriptor."""
+        return self._stream.fileno()
+
+    def _try(self, action: Callable[[], object]) -> None:
+        if self._dead:
+            return
+        try:
+            action()
+        except (OSError, ValueError) as error:
+            self._dead = True
+            self._let_go()
+            quiet = isinstance(error, OSError) and error.errno in (errno.EPIPE, errno.EINVAL)
+            if self._lost and not quiet:
+                why = error.strerror if isinstance(error, OSError) else None
+                print(f"{self._lost}: {why or error}", file=sys.stderr)
+
+    def _let_go(self) -> None:
+        """Let what is still to be written vanish, so that the interpreter does not stumble over it when it ends."""
+        with suppress(OSError, ValueError):
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, self._stream.fileno())
+            os.close(nowhere)
+
+
+@contextmanager
+def console() -> Iterator[None]:
+    """Let everything that is printed go through a `Console` each for stdout and stderr."""
+    _open_closed()
+    streams = sys.stdout, sys.stderr
+    ours = Console(streams[0], "tiedown: the output could not be written"), Console(streams[1])
+    sys.stdout, sys.stderr = ours
+    try:
+        yield
+    finally:
+        for stream in ours:
+            stream.flush()
+        sys.stdout, sys.stderr = streams
+
+
+def _open_closed() -> None:
+    """Open what was closed when the command began: else a file that is opened later takes its place and its prints."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            # the lowest number that is free, which is the one that was closed
+            setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_RDWR), mode, encoding="utf-8"))

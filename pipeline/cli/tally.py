@@ -1,0 +1,69 @@
+"""The lines at the end of a run of several jobs: one for each, what needs attention nearest to the prompt."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipeline.cli.console import one_line
+from pipeline.cli.faults import FAULT, HELD, WRONG, code_of
+from pipeline.fleet import Result
+from pipeline.problems import JobError
+from pipeline.run import Outcome
+from pipeline.words import counted
+
+ATTENTION = 3
+
+#: What became of a job by its exit code, in the order of the lines: the last ones are read first.
+_WORDS = {0: "good", ATTENTION: "needs attention", HELD: "held", WRONG: "refused", FAULT: "fault"}
+
+
+@dataclass(frozen=True)
+class Told:
+    """What became of a job: its file, exit code and totals in words."""
+
+    job: str
+    code: int
+    totals: str
+
+
+def told(job: str, outcome: Result) -> Told:
+    """Return what became of one job."""
+    if isinstance(outcome, Outcome):
+        return Told(job, outcome.exit_code, _totals(outcome))
+    code = code_of(outcome)
+    if code == HELD:
+        return Told(job, code, "another run holds it, nothing done")
+    if code == FAULT:
+        return Told(job, code, "a fault of the program, nothing written")
+    count = len(outcome.problems) if isinstance(outcome, JobError) else 1
+    return Told(job, code, f"{counted(count, 'problem')}, nothing written")
+
+
+def _totals(outcome: Outcome) -> str:
+    record, rows = outcome.record, outcome.record["rows"]
+    became = "" if outcome.issued else " unchanged" if outcome.folder is not None else " not written"
+    return (
+        f"{record['job']} {record['issue']:03d}{became}, {record['verdict']}: {counted(rows['read'], 'row')},"
+        f" {counted(rows['points'], 'point')}, {rows['on_marks']:,} on marks, {rows['held_back']:,} held back"
+    )
+
+
+def lines(found: Sequence[Told]) -> list[str]:
+    """Return a line for each job and one for all."""
+    words = list(_WORDS)
+    ordered = sorted(found, key=lambda one: words.index(one.code))
+    width = max(len(_WORDS[one.code]) for one in found)
+    names = [one_line(one.job) for one in ordered]
+    long = max(map(len, names))
+    counts = [(sum(one.code == code for one in found), word) for code, word in _WORDS.items()]
+    return [
+        "",
+        *(
+            f"  {_WORDS[one.code]:<{width}}  {name:<{long}}  {one_line(one.totals)}"
+            for one, name in zip(ordered, names, strict=True)
+        ),
+        f"{counted(len(found), 'job')}: " + ", ".join(_count(count, word) for count, word in counts if count),
+    ]
+
+
+def _count(count: int, word: str) -> str:
+    return f"{count:,} {'need attention' if word == _WORDS[ATTENTION] and count != 1 else word}"

@@ -1,0 +1,63 @@
+"""What of an issue needs somebody's attention, from its record alone: by this go exit code, summary and report."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+from pipeline.words import Reason, Whole
+
+#: Reasons whose every row needs attention; a row held back for another may be an ordinary one.
+REASONS = (Reason.SUSPECT, Reason.UNTIED)
+
+
+class Kind(StrEnum):
+    """Why an issue needs attention."""
+
+    FAILING = "failing"
+    HELD_BACK = "held back"
+    WHOLLY = "wholly held back"
+    DOUBT = "doubt"
+
+
+@dataclass(frozen=True)
+class Attention:
+    """One thing that needs attention, in words. ``of`` is the entry of the record that says it, where one does."""
+
+    kind: Kind
+    what: str
+    of: Mapping[str, Any] | None = None
+
+
+def attention(record: Mapping[str, Any]) -> list[Attention]:
+    """Return everything that needs attention, the gravest first; nothing where an issue is as it should be.
+
+    A record of an earlier version may lack what that did not note.
+    """
+    found = [Attention(Kind.DOUBT, one["what"], one) for one in record.get("doubts", []) if not one["confirmed"]]
+    for check in record["checks"]:
+        if check["passed"] is False:
+            found.append(Attention(Kind.FAILING, f"{check['point']} on {check['mark']} fails", check))
+    counts = record["rows"]["by_reason"]
+    for reason in REASONS:
+        if counts.get(reason):
+            rows = "row is" if counts[reason] == 1 else "rows are"
+            found.append(Attention(Kind.HELD_BACK, f"{counts[reason]:,} {rows} held back as {reason}"))
+    return [*found, *(Attention(Kind.WHOLLY, wholly(one), one) for one in record.get("wholly_held_back", []))]
+
+
+def wholly(entry: Mapping[str, Any]) -> str:
+    """Return an entry of the record's ``wholly_held_back`` in words."""
+    counts = sorted(entry["by_reason"].items(), key=lambda item: (-item[1], item[0]))
+    why = ", ".join(f"{count:,} {reason}" for reason, count in counts)
+    name = entry["name"] if entry["kind"] == Whole.DAY else f"{entry['kind']} {entry['name']}"
+    if entry["on_marks"]:
+        return (
+            f"{name}: no point of it is issued; {entry['held_back']:,} of its {entry['rows']:,} rows are held back"
+            f" ({why}), the rest are occupations of marks"
+        )
+    return (
+        f"{name}: "
+        + ("its only row is" if entry["rows"] == 1 else f"all of its {entry['rows']:,} rows are")
+        + (f" held back ({why})")
+    )
