@@ -22,12 +22,13 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from pipeline.job.explain import explain, key_path, nearest
+from pipeline.job.explain import explain, key_path
 from pipeline.job.lines import Key, KeyPath
 from pipeline.job.load import LoadedJob
 from pipeline.job.model import Session
 from pipeline.job.rules import Where, check_sessions
 from pipeline.job.sheet import Sheet, number, read_sheet
+from pipeline.near import listed, nearest
 from pipeline.problems import Problems
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -144,16 +145,14 @@ def _at(shown: str, line: int, *_: Key) -> tuple[str, int]:
 def _check_columns(sheet: Sheet, problems: Problems) -> None:
     for column in sheet.columns:
         if column not in _COLUMNS:
-            near = nearest(column, _COLUMNS)
-            problems.add(
-                sheet.shown, sheet.header, f"unknown column: '{column}'", f"the nearest known column is '{near}'"
-            )
+            near = nearest(column, _COLUMNS, 1)
+            known = f"the nearest known column is '{near[0]}'" if near else f"the columns are {', '.join(_COLUMNS)}"
+            problems.add(sheet.shown, sheet.header, f"unknown column: '{column}'", known)
     for column in ("name", "start", "end"):
         if column not in sheet.columns:
-            near = nearest(column, sheet.columns, 0.6)
-            problems.add(
-                sheet.shown, sheet.header, f"the column '{column}' is missing", f"is it '{near}'?" if near else ""
-            )
+            near = nearest(column, sheet.columns, 1)
+            is_it = f"is it '{near[0]}'?" if near else f"the columns are {listed(sheet.columns)}"
+            problems.add(sheet.shown, sheet.header, f"the column '{column}' is missing", is_it)
 
 
 def _read_row(sheet: Sheet, line: int, cells: dict[str, str], problems: Problems) -> Session | None:

@@ -5,7 +5,6 @@ height or longitude, latitude, ellipsoid_height; optionally hu95, vu95, holds (3
 Other columns are let be. In a GeoPackage or GeoJSON the geometry stands in for coordinate columns that are absent.
 """
 
-import difflib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 from pipeline.control.rows import POSITION, Mark, check_degrees, has_columns, read_mark, single
 from pipeline.control.source import read_source
 from pipeline.job.sheet import Sheet
+from pipeline.near import nearest
 from pipeline.problems import Problems
 from pipeline.words import Holds
 
@@ -100,8 +100,7 @@ class Register:
 
     def nearest_names(self, name: str, most: int = 3) -> tuple[str, ...]:
         """Return the marks that are spelled most like ``name``, the likeliest first; none where none is alike."""
-        small = {known.casefold(): known for known in reversed(self.names)}
-        return tuple(small[near] for near in difflib.get_close_matches(name.strip().casefold(), small, most, 0.5))
+        return tuple(nearest(name, self.names, most))
 
 
 def read_register(

@@ -4,8 +4,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from pipeline.job.explain import nearest
 from pipeline.job.sheet import Sheet, number
+from pipeline.near import nearest
 from pipeline.problems import Problems
 from pipeline.words import Holds
 
@@ -43,10 +43,10 @@ def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems
         )
     others = [column for column in sheet.columns if column and column not in (*_KNOWN, *columns)]
     for column in others:
-        near = nearest(column, [known for known in ("hu95", "vu95", "holds") if known not in sheet.columns], 0.75)
+        near = nearest(column, [known for known in ("hu95", "vu95", "holds") if known not in sheet.columns], 1)
         if near:
-            problems.add(sheet.shown, sheet.header, f"the column '{column}' is not known", f"is it '{near}'?")
-            missing.append(near)
+            problems.add(sheet.shown, sheet.header, f"the column '{column}' is not known", f"is it '{near[0]}'?")
+            missing.append(near[0])
     return not missing
 
 
@@ -58,9 +58,9 @@ def _missing_fix(column: str, present: Sequence[str]) -> str:
     for kind, names in POSITION.items():
         if column in ("easting", "northing", "longitude", "latitude") and set(names) <= set(present):
             return f"the columns are those of a {kind} CRS: mind crs in [control]"
-    near = nearest(column, present, 0.75)
+    near = nearest(column, present, 1)
     if near:
-        return f"is it '{near}'?"
+        return f"is it '{near[0]}'?"
     return "where marks hold position only, say so in a column 'holds'" if column.endswith("height") else ""
 
 
@@ -132,12 +132,12 @@ def _holds(text: str, line: int, shown: str, called: str, problems: Problems) ->
         return Holds.FULL
     if text.casefold() in tuple(Holds):
         return Holds(text.casefold())
-    near = nearest(text, tuple(Holds), 0.6)
+    near = nearest(text, tuple(Holds), 1)
     problems.add(
         shown,
         line,
         f"{called}: holds must be one of {', '.join(Holds)}, not '{text}'",
-        f"did you mean '{near}'?" if near else "",
+        f"did you mean '{near[0]}'?" if near else "",
     )
     return None
 

@@ -218,8 +218,7 @@ class _Parts:
                 rules.check_file(absolute, _show(absolute, path, shown), what, where(*keys), problems)
         if self.job is not None:
             folder = _resolve(path.parent, self.job.folder)
-            if folder.exists() and not folder.is_dir():
-                problems.add(*where("job", "folder"), f"{_show(folder, path, shown)} is a file, not a folder")
+            rules.check_folder(folder, partial(_show, job_file=path, shown=shown), where("job", "folder"), problems)
 
 
 @dataclass(frozen=True)
@@ -296,7 +295,7 @@ def _resolved(job: Job, folder: Path) -> Job:
 
 
 def _resolve(folder: Path, path: Path) -> Path:
-    return (folder / path).resolve()
+    return Path(os.path.realpath(folder / path))
 
 
 def _show(path: Path, job_file: Path, shown: str) -> str:

@@ -77,7 +77,7 @@ def find_exports(job: Job, folder: Path, job_file: str, where: Where, problems: 
             except OSError as error:
                 problems.add(shown, 0, f"the file cannot be read: {error.strerror or error}")
             else:
-                exports.append(export)
+                exports.extend([export] if sound else [])
     return exports
 
 

@@ -1,7 +1,5 @@
 """Which of an export's columns are what: the job file's names against the names that are there."""
 
-import difflib
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import pyarrow as pa
@@ -74,14 +72,6 @@ def base_of(columns: Columns) -> tuple[str, str, str] | None:
     if missing:
         raise ValueError(f"the columns map {', '.join(w for w in kinds[0] if w in found)} but not {', '.join(missing)}")
     return kinds[0]
-
-
-def nearest(name: str, there: Iterable[str]) -> list[str]:
-    """Return up to three of the names that are there, nearest first and whatever their case; none if none is near."""
-    folded: dict[str, str] = {}
-    for candidate in there:
-        folded.setdefault(candidate.casefold(), candidate)
-    return [folded[match] for match in difflib.get_close_matches(name.casefold(), folded, n=3, cutoff=0.5)]
 
 
 def carried_fields(points: Points, schema: pa.Schema) -> tuple[tuple[str, pa.Field], ...]:

@@ -8,12 +8,13 @@ from pathlib import Path
 import pyarrow as pa
 
 from pipeline.job.model import Points
+from pipeline.near import nearest
 from pipeline.read.columns import Plan, plan
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.epsg import is_geographic
 from pipeline.read.findings import Unusable
-from pipeline.read.mapping import mapped, nearest, numeric_names, position_of
+from pipeline.read.mapping import mapped, numeric_names, position_of
 from pipeline.read.raw import Raw
 from pipeline.read.text import CHUNK
 from pipeline.read.vector import layers_of, open_layer
