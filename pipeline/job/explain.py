@@ -26,7 +26,6 @@ _FORMS = {
     "model_type": "must be a table of keys",
     "too_short": "must not be empty",
     "string_too_short": "must not be empty",
-    "string_too_long": "must be one single sign",
 }
 _LIMITS = {
     "greater_than": ("gt", "must be more than"),
@@ -80,6 +79,9 @@ def explain(error: ErrorDetails, model: type[BaseModel], called: Callable[[KeyPa
         return f"{called(path)}: {error['ctx']['error']}", ""
     if kind == "string_pattern_mismatch":
         return f"{called(path)} takes only a-z, 0-9 and single '-' between them, not {_shown(found)}", ""
+    if kind == "string_too_long":
+        most = error["ctx"]["max_length"]
+        return f"{called(path)} must be {'one single sign' if most == 1 else f'at most {most} signs long'}", ""
     if kind in _LIMITS:
         limit, words_ = _LIMITS[kind]
         return f"{called(path)} {words_} {error['ctx'][limit]:g}, not {_shown(found)}", ""

@@ -22,7 +22,10 @@ def _readable(value: str) -> str:
     """Refuse what would break a line or a file name: line feeds, tabs, other control characters."""
     for sign in value:
         if unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp"):
-            raise ValueError(f"there is a control character in it (U+{ord(sign):04X}), such as a line feed or a tab")
+            raise ValueError(
+                f"there is a control character in it (U+{ord(sign):04X}), such as a line feed or a tab; in double quotes "
+                r"a \ begins the code of a sign (\n is a line feed): write / between folders"
+            )
     return value
 
 
@@ -81,7 +84,7 @@ class _Strict(BaseModel):
 class JobSection(_Strict):
     """``[job]``: the name used in file names and the folder where issues are kept."""
 
-    name: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+    name: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=100)]
     folder: File
 
 

@@ -166,7 +166,7 @@ def _spoilt(draw: st.DrawFn, text: str) -> str:
     if kind == "line":
         lines = text.splitlines(keepends=True) or [""]
         return text + draw(st.sampled_from(lines))
-    depth = draw(st.sampled_from((50, 300, 2000)))
+    depth = draw(st.sampled_from((50, 2000, 2000)))
     opened, closed = draw(st.sampled_from((("[", "]"), ("{ a = ", " }"))))
     return text + f"deep = {opened * depth}1{closed * depth}\n"
 
