@@ -5,7 +5,16 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, StringConstraints, Tag
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    StringConstraints,
+    Tag,
+)
 
 from pipeline.words import Doubt, Reason
 
@@ -23,8 +32,8 @@ def _readable(value: str) -> str:
     for sign in value:
         if unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp"):
             raise ValueError(
-                f"there is a control character in it (U+{ord(sign):04X}), such as a line feed or a tab; in double quotes "
-                r"a \ begins the code of a sign (\n is a line feed): write / between folders"
+                f"there is a control character in it (U+{ord(sign):04X}), such as a line feed or a tab"
+                r" (in double quotes a \ begins the code of such a sign: write / between folders)"
             )
     return value
 
@@ -33,14 +42,11 @@ def _file_name(value: object) -> object:
     if isinstance(value, str):
         if not value.strip():
             raise ValueError("it names no file or folder")
-        if len(value) > _LONGEST_PATH or any(len(part.encode("utf-8", "replace")) > _LONGEST_NAME for part in _parts(value)):
+        longest = max(len(part.encode("utf-8", "replace")) for part in value.replace("\\", "/").split("/"))
+        if len(value) > _LONGEST_PATH or longest > _LONGEST_NAME:
             raise ValueError(f"a file's name of more than {_LONGEST_NAME} bytes is too long")
         _readable(value)
     return value
-
-
-def _parts(path: str) -> list[str]:
-    return path.replace("\\", "/").split("/")
 
 
 def _shift_form(value: object) -> str:
@@ -222,7 +228,7 @@ class Session(_Strict):
     name: Named
     start: Moment
     end: Moment
-    base: Named | None = None
+    base: Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(_readable)] | None = None
     ties: Listed[Occupation] = ()
     checks: Listed[Occupation] = ()
     setup: Setup | None = None

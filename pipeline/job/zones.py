@@ -13,7 +13,9 @@ _OFFSET = re.compile(r"[+-](0[0-9]|1[0-4]):[0-5][0-9]")
 _LOCAL = {"localtime", "posixrules"}  # found on some machines; they mean whatever that machine is set to
 
 #: An offset in other spellings, "UTC+2", "GMT +02:00", "+2", "+0200" and the like.
-_LOOSE = re.compile(r"(?P<name>UTC|GMT|Z)?\s*(?P<sign>[+\-−–])\s*(?P<hours>\d{1,2})(?::?(?P<minutes>\d\d))?\s*h?", re.IGNORECASE)
+_LOOSE = re.compile(
+    r"(?:UTC|GMT|Z)?\s*(?P<sign>[+\-−–])\s*(?P<hours>\d{1,2})(?::?(?P<minutes>\d\d))?\s*h?", re.IGNORECASE
+)
 _REVERSED = re.compile(r"Etc/GMT([+-])(\d{1,2})")
 
 #: Abbreviations of clocks, each with its offset and a place that keeps it; those with more than one meaning have more.
@@ -39,7 +41,8 @@ _ABBREVIATIONS: dict[str, tuple[tuple[str, str], ...]] = {
     "AEST": (("+10:00", "Australia/Sydney"),), "AEDT": (("+11:00", "Australia/Sydney"),),
     "ACST": (("+09:30", "Australia/Adelaide"),), "ACDT": (("+10:30", "Australia/Adelaide"),),
     "AWST": (("+08:00", "Australia/Perth"),), "JST": (("+09:00", "Asia/Tokyo"),), "KST": (("+09:00", "Asia/Seoul"),),
-    "SGT": (("+08:00", "Asia/Singapore"),), "HKT": (("+08:00", "Asia/Hong_Kong"),), "SAST": (("+02:00", "Africa/Johannesburg"),),
+    "SGT": (("+08:00", "Asia/Singapore"),), "HKT": (("+08:00", "Asia/Hong_Kong"),),
+    "SAST": (("+02:00", "Africa/Johannesburg"),),
     "CAT": (("+02:00", "Africa/Maputo"),), "EAT": (("+03:00", "Africa/Nairobi"),), "WAT": (("+01:00", "Africa/Lagos"),),
 }  # fmt: skip
 
@@ -80,7 +83,7 @@ def _instead(zone: str, short: str) -> str:
     known = {name.casefold(): name for name in _iana()}
     same = known.get(zone.strip().casefold().replace(" ", "_"))
     places = [name for name in _iana() if "/" in name and not name.startswith("Etc/")]
-    near = [same] if same else nearest(zone, places, 1) or _by_place(zone, places)
+    near = [same] if same else nearest(zone, places, 1) if "/" in zone else _by_place(zone, places)
     return (f"did you mean '{near[0]}'? " if near else "") + FORMS
 
 
@@ -91,8 +94,9 @@ def _offset(loose: "re.Match[str]") -> str:
     if not _OFFSET.fullmatch(text):
         return FORMS
     other = f'"Etc/GMT{sign}{hours}" would mean the other sign' if not minutes else ""
-    east = "ahead of" if sign == "+" else "behind"
-    return f'write "{text}", {hours} h{f" {minutes} min" if minutes else ""} {east} UTC' + (f" ({other})" if other else "")
+    way = "ahead of" if sign == "+" else "behind"
+    far = f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    return f'write "{text}", {far} {way} UTC' + (f" ({other})" if other else "")
 
 
 def _abbreviation(short: str) -> str:

@@ -12,6 +12,7 @@ import pyarrow as pa
 
 from pipeline.digest import digest
 from pipeline.job.model import Job, Points
+from pipeline.job.odd import why_no_time
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.columns import readings
 from pipeline.read.epsg import disagree, is_projected
@@ -218,7 +219,9 @@ def _check_times(source: Source, first: list[Raw]) -> None:
         return
     line, found = strange[0]
     if how.clock.time_format is None:
+        why = why_no_time(found)
         fix = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'
+        fix = why.partition(": it ")[2] or fix
         raise Unusable(line, f'the time "{found}" is not ISO 8601, and so are all others in the first rows', fix)
     what = f'the time "{found}" does not match time_format "{how.clock.time_format}", nor do the others'
     raise Unusable(line, what, "state time_format as the times are written")

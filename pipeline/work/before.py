@@ -8,6 +8,7 @@ from typing import Any
 from pipeline.work.base_notes import base_notes
 from pipeline.work.bases import set_up_bases
 from pipeline.work.gather import Gathered
+from pipeline.work.named import held_checks
 from pipeline.work.prepare import Prepared
 from pipeline.work.register_notes import register_warnings
 from pipeline.work.routes import Routes
@@ -32,4 +33,5 @@ def before_notes(
         path = shown or Path(os.path.relpath(control.file, prepared.loaded.path.parent)).as_posix()
         warned = register_warnings(prepared, gathered, routes, last)
         told = [f"{path}:{warning.line}: {warning.what}" for warning in warned]
+    told += held_checks(prepared, gathered)
     return [*told, *base_notes(prepared, gathered, routes, set_up_bases(prepared, gathered, routes))]

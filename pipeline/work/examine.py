@@ -11,6 +11,7 @@ from pipeline.work.offset import time_offset
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes, choose_routes
 from pipeline.work.sift import Sieve, sieve
+from pipeline.work.turned import advice_on, distribution
 
 
 @dataclass(frozen=True)
@@ -40,9 +41,11 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     if offset is not None and len(problems.found) > before:
         problems.add(*prepared.loaded.where("points"), offset, "one clock that is off explains them all at once")
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
-    if gathered.area is not None or not problems.found:
+    if gathered.area is None:
+        _report_nothing_usable(prepared, gathered, offset, problems)
+    else:
         try:
-            routes = choose_routes(prepared, gathered.area, offset)
+            routes = choose_routes(prepared, gathered.area)
         except JobError as error:
             told = {problem.what for problem in problems.found}  # a CRS that is not one fails every step alike
             for problem in error.problems:
@@ -50,3 +53,14 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
                     problems.add(problem.file, problem.line, problem.what, problem.fix)
     problems.raise_if_any()
     return Examined(prepared, sorting, gathered, routes, doubts_before(prepared, gathered, routes))
+
+
+def _report_nothing_usable(prepared: Prepared, gathered: Gathered, offset: str | None, problems: Problems) -> None:
+    """Say of a job without a usable reading where its rows go; not where that follows from what is told already."""
+    if problems.found and (prepared.faulty or not gathered.turned):
+        return
+    what = "no reading of the job has a time within a session, a position and an accepted solution"
+    if gathered.turned:
+        what += f". Of {sum(gathered.rows):,} rows are held back: {distribution(gathered, prepared)}"
+    fix = advice_on(gathered.turned[0], gathered, prepared) if gathered.turned else "the exports have no rows"
+    problems.add(*prepared.loaded.where("points"), what, offset or fix)

@@ -13,7 +13,7 @@ from pipeline.geodesy.operations import (
     working_to_geographic,
     working_to_issued,
 )
-from pipeline.problems import JobError, Problem, Problems
+from pipeline.problems import Problems
 from pipeline.work.prepare import Prepared
 
 #: Metres around the extent of the readings: the control marks lie somewhere near.
@@ -35,15 +35,13 @@ class Routes:
         return list(dict.fromkeys(operation for operation in every if operation is not None))
 
 
-def choose_routes(prepared: Prepared, extent: Area | None, hint: str | None = None) -> Routes:
-    """Choose the operations for a job over the extent of its readings; ``hint`` is told where there is none.
+def choose_routes(prepared: Prepared, extent: Area) -> Routes:
+    """Choose the operations for a job over the extent of its readings.
 
     Raises `JobError` that names, for each step, what is missing and at which key of the job file it is asked for.
     """
     loaded, problems = prepared.loaded, Problems()
     job, target = loaded.job, loaded.job.target
-    if extent is None:
-        raise JobError(_nothing_usable(prepared, hint))
     area = extent.with_margin(_MARGIN)
     to_working, register, base = [], None, None
     for number, block in enumerate(job.points):
@@ -76,12 +74,3 @@ def choose_routes(prepared: Prepared, extent: Area | None, hint: str | None = No
     return Routes(Frames(tuple(to_working), to_issued, to_geographic), register, base, area)
 
 
-def _nothing_usable(prepared: Prepared, hint: str | None) -> list[Problem]:
-    loaded = prepared.loaded
-    return [
-        Problem(
-            *loaded.where("points"),
-            "no reading of the job has a time within a session, a position and an accepted solution",
-            hint or "see whether time_zone, the sessions' times, base ids and quality.solutions fit the exports",
-        )
-    ]

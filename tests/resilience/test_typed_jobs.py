@@ -34,7 +34,7 @@ def world(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@settings(max_examples=_MANY, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.function_scoped_fixture])
+@settings(max_examples=_MANY, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 @given(data=st.data())
 def test_what_is_typed_ends_in_an_issue_or_in_words(world: Path, data: st.DataObject) -> None:
     right = tomllib.loads((world / "job.toml").read_text(encoding="utf-8"))
