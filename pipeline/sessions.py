@@ -26,6 +26,7 @@ from pipeline.job.explain import explain, key_path
 from pipeline.job.lines import Key, KeyPath
 from pipeline.job.load import LoadedJob
 from pipeline.job.model import Session
+from pipeline.job.odd import why_no_number, why_no_time
 from pipeline.job.rules import Where, check_sessions
 from pipeline.job.sheet import Sheet, number, read_sheet
 from pipeline.near import listed, nearest
@@ -126,7 +127,7 @@ def _note_overlap(earlier: SessionWindow, later: SessionWindow, problems: Proble
 
 
 def _read_file(path: Path, shown: str, problems: Problems) -> Iterator[tuple[Session, Where]]:
-    sheet = read_sheet(path, shown, problems)
+    sheet = read_sheet(path, shown, problems, _COLUMNS)
     if sheet is None:
         return
     _check_columns(sheet, problems)
@@ -213,7 +214,7 @@ def _as_text(text: str, _comma: bool) -> str:
 def _as_number(text: str, comma: bool) -> float:
     value = number(text, comma)
     if value is None:
-        raise ValueError("that is not a number")
+        raise ValueError(f"that {why_no_number(text)}")
     return value
 
 
@@ -221,7 +222,9 @@ def _as_moment(text: str, _comma: bool) -> datetime:
     try:
         return datetime.fromisoformat(text)
     except ValueError:
-        raise ValueError("that is not a time such as 2026-03-02T07:30:00+13:00") from None
+        looks = why_no_time(text).partition(": it ")[2]
+        seems = f", it {looks}" if looks and "time_format" not in looks else ""
+        raise ValueError(f"that is not a time such as 2026-03-02T07:30:00+13:00{seems}") from None
 
 
 def _as_occupations(text: str, _comma: bool) -> list[dict[str, str]]:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.control.rows import POSITION, Mark, check_degrees, has_columns, read_mark, single
+from pipeline.control.rows import POSITION, Mark, check_decimals, check_degrees, has_columns, read_mark, single
 from pipeline.control.source import read_source
 from pipeline.job.sheet import Sheet
 from pipeline.near import nearest
@@ -131,6 +131,7 @@ def read_register(
         return None
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
+    check_decimals(sheet, columns, problems)
     marks = [read_mark(line, cells, sheet, columns, problems) for line, cells in sheet.rows]
     if not marks:
         problems.add(shown, sheet.header, "there is no mark in this register", "write a row per control mark")
@@ -141,7 +142,7 @@ def read_register(
 def listed_marks(path: Path, layer: str | None) -> tuple[str, ...]:
     """Return the names in a register, also where something else is wrong with it; none where it is unreadable."""
     sheet, _ = read_source(path, layer, str(path), (*POSITION["projected"], "height"), Problems())
-    return () if sheet is None else tuple(dict.fromkeys(cells.get("mark", "") for _, cells in sheet.rows))
+    return () if sheet is None else tuple(dict.fromkeys(filter(None, (cells.get("mark") for _, cells in sheet.rows))))
 
 
 def _register(marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str | None) -> Register:

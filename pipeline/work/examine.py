@@ -59,6 +59,13 @@ def _report_nothing_usable(prepared: Prepared, gathered: Gathered, offset: str |
     """Say of a job without a usable reading where its rows go; not where that follows from what is told already."""
     if problems.found and (prepared.faulty or not gathered.turned):
         return
+    if (far := gathered.unplaced) is not None:
+        export = prepared.exports[far.export]
+        what = f"{export.points.crs} does not reach the coordinates of {far.count:,} readings"
+        what += f" (first {export.shown}:{far.row}: {far.why})"
+        fix = "see crs, the order of the axes, and units of these points"
+        problems.add(*prepared.loaded.where("points", export.block, "crs"), what, fix)
+        return
     what = "no reading of the job has a time within a session, a position and an accepted solution"
     if gathered.turned:
         what += f". Of {sum(gathered.rows):,} rows are held back: {distribution(gathered, prepared)}"

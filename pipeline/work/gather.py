@@ -46,6 +46,7 @@ class Gathered:
         area: extent of the job.
         log: what the exports say of the bases.
         turned: why rows cannot be used, by reason, the most frequent first.
+        unplaced: sound rows whose coordinates their CRS does not reach, None where there are none.
         solutions: the solutions of rows that are not accepted, each once.
     """
 
@@ -63,6 +64,7 @@ class Gathered:
     area: Area | None
     log: BaseLog
     turned: tuple["Turned", ...] = ()
+    unplaced: "Turned | None" = None
     solutions: tuple[str, ...] = ()
 
 
@@ -114,6 +116,14 @@ class _Cells:
         return Area.of(corners[:, [0, 2]].ravel(), corners[:, [1, 3]].ravel())
 
 
+def zone_before(easting: float) -> str:
+    """Return in words that an easting seems to carry the number of its zone, which UTM's own have not; else nothing."""
+    zone, rest = divmod(easting, 1e6)
+    if not (1 <= zone <= 60 and 100_000 <= rest <= 900_000):
+        return ""
+    return f", which seems to be zone {zone:.0f} and the easting {rest:.3f}: export it without the zone's number"
+
+
 def gather(prepared: Prepared, sieve: Sieve, progress: Progress | None = None) -> Gathered:
     """Read every export once and keep what the adjustment and the choice of operations need."""
     return _Gatherer(prepared, sieve, progress).run()
@@ -143,6 +153,7 @@ class _Gatherer:
         self.whole: list[NDArray[np.bool_]] = []
         self.source_rows: list[NDArray[np.int64]] = []
         self.turned: dict[int, Turned] = {}
+        self.unplaced: Turned | None = None
         self.solutions: dict[str, None] = {}
 
     def run(self) -> Gathered:
@@ -166,6 +177,7 @@ class _Gatherer:
             area=self.cells.area(self.anchors),
             log=self.logs.log(),
             turned=tuple(sorted(self.turned.values(), key=lambda each: -each.count)),
+            unplaced=self.unplaced,
             solutions=tuple(self.solutions),
         )
 
@@ -195,6 +207,7 @@ class _Gatherer:
         positions = [values[sound] for values in raw_positions(batch)]
         if sound.any():
             longitude, latitude = lonlat(export.points.crs or "", *positions)
+            self._note_unplaced(batch, np.flatnonzero(sound)[~np.isfinite(longitude + latitude)], number)
             self.cells.add(longitude, latitude)
             self.anchors.add(longitude[candidate[sound]], latitude[candidate[sound]])
             self.newest = max(int(time[sound].max()), self.newest or 0)
@@ -235,6 +248,19 @@ class _Gatherer:
             row = int(np.argmax(held == code))
             number, why = int(batch.column("source_row")[row].as_py()), self._why(batch, row, code) or ""
             self.turned[code] = Turned(REASONS[code - 1], int(counts[code]), export, number, why)
+
+    def _note_unplaced(self, batch: pa.RecordBatch, rows: NDArray[np.int64], export: int) -> None:
+        """Count sound rows without a longitude and latitude, and keep the coordinates of the first."""
+        if not len(rows):
+            return
+        if self.unplaced is not None:
+            self.unplaced = replace(self.unplaced, count=self.unplaced.count + len(rows))
+            return
+        first, second = (float(batch.column(axis)[int(rows[0])].as_py()) for axis in ("first", "second"))
+        row = int(batch.column("source_row")[int(rows[0])].as_py())
+        self.unplaced = Turned(
+            Reason.OUTSIDE_COVERAGE, len(rows), export, row, f"{first:.3f}, {second:.3f}{zone_before(first)}"
+        )
 
     def _why(self, batch: pa.RecordBatch, row: int, code: int) -> str | None:
         """Return in words why one row of a batch cannot be used; None where it can."""

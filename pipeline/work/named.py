@@ -1,7 +1,7 @@
 """The occupations that sessions name: each tie and check found among the readings, or a problem that says why not."""
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -41,20 +41,28 @@ def named_points(prepared: Prepared) -> dict[tuple[int, str], Named]:
     return found
 
 
-def _names_like(prepared: Prepared, points: Collection[str]) -> dict[str, list[str]]:
-    """Return, for points that no reading is called like, the names of readings that are nearest.
+@dataclass
+class _Absent:
+    """A point that no reading is called like: the names nearest to it, and a row that may be it but is broken."""
 
-    The exports are read once more, which only a job with such a mistake costs.
-    """
-    found: dict[str, dict[str, None]] = {point: {} for point in points}
+    near: dict[str, None] = field(default_factory=dict)
+    broken: str = ""
+
+
+def _look_again(prepared: Prepared, points: Collection[str]) -> dict[str, _Absent]:
+    """Look in the exports for points that no reading is called like, which only a job with such a mistake costs."""
+    found = {point: _Absent() for point in points}
     for export in prepared.exports if points else ():
         for batch in read_batches(export):
             names = pc.unique(batch.column("name")).drop_null()
             length = pc.utf8_length(names)
-            for point, near in found.items():
+            faults = batch.filter(pc.is_null(batch.column("name"))).select(["detail", "source_row"])
+            for point, absent in found.items():
                 alike = pc.less_equal(pc.abs(pc.subtract(length, len(point))), _LENGTHS)
-                near |= dict.fromkeys(nearest(point, names.filter(alike).to_pylist()))
-    return {point: nearest(point, near) for point, near in found.items()}
+                absent.near |= dict.fromkeys(nearest(point, names.filter(alike).to_pylist()))
+                for row in faults.filter(pc.match_substring(faults.column("detail"), f'"{point}'))[:1].to_pylist():
+                    absent.broken = absent.broken or f"{export.shown}:{row['source_row']}: {row['detail']}"
+    return found
 
 
 def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -> None:
@@ -67,7 +75,7 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
     named = [one.point for w in prepared.windows for one in (*w.session.ties, *w.session.checks)]
     for row in gathered.candidates.select(_TOLD).to_pylist():
         by_name.setdefault(row["name"] or "", []).append(row)
-    like = _names_like(prepared, {point for point in named if point not in by_name})
+    absent = _look_again(prepared, {point for point in named if point not in by_name})
     for window in prepared.windows:
         uses = [(tie.point, Role.TIE, window.where_tie(number)) for number, tie in enumerate(window.session.ties)]
         uses += [(c.point, Role.CHECK, window.where_check(number)) for number, c in enumerate(window.session.checks)]
@@ -78,7 +86,7 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
                 continue
             if _follows(prepared, here or rows):
                 continue
-            what, fix = _why(point, window.index, here or rows, by_name, like, prepared)
+            what, fix = _why(point, window.index, here or rows, by_name, absent, prepared)
             problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
 
 
@@ -134,14 +142,17 @@ def _why(
     session: int,
     rows: list[dict[str, object]],
     by_name: dict[str, list[dict[str, object]]],
-    like: dict[str, list[str]],
+    absent: dict[str, _Absent],
     prepared: Prepared,
 ) -> tuple[str, str]:
     if not rows:
         names = [name for name, found in by_name.items() if any(row["session"] == session for row in found)]
-        near = like.get(point, [])
+        missed = absent.get(point, _Absent())
+        near = nearest(point, missed.near)
         there = f"the session's occupations are {listed(names)}" if names else "the session has no occupation by name"
         fix = f"did you mean {' or '.join(near)}? {there}" if near else there
+        if missed.broken:
+            return f'"{point}", but the row that may be it cannot be taken apart, {missed.broken}', "correct that row"
         read = "no reading of the files that could be read" if _files_missing(prepared) else "no reading"
         return f'"{point}", but {read} has that name', fix
     row = rows[0]
