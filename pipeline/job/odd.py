@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 _PLAIN = r"\d+(?:[.,]\d+)?"
 _UNITS = r"m|metres?|meters?|mm|cm|km|ft|us-?ft|ftus|feet|foot|deg|degrees|grads?|gon|ppm|s|sec|%"
-_EMPTY = {"nan", "null", "none", "n/a", "na", "nil", "-", "--", "---", "?", "x", "#n/a", "<null>", "inf", "-inf"}
+_EMPTY = {"nan", "null", "none", "n/a", "na", "nil", "-", "--", "---", "?", "x", "<null>", "inf", "-inf"}
 
 _THOUSANDS = "has separators between thousands: export plain digits"
 
