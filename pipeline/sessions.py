@@ -22,12 +22,14 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from pipeline.job.explain import explain, key_path, nearest
+from pipeline.job.explain import explain, key_path
 from pipeline.job.lines import Key, KeyPath
 from pipeline.job.load import LoadedJob
 from pipeline.job.model import Session
+from pipeline.job.odd import why_no_number, why_no_time
 from pipeline.job.rules import Where, check_sessions
 from pipeline.job.sheet import Sheet, number, read_sheet
+from pipeline.near import listed, nearest
 from pipeline.problems import Problems
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -125,7 +127,7 @@ def _note_overlap(earlier: SessionWindow, later: SessionWindow, problems: Proble
 
 
 def _read_file(path: Path, shown: str, problems: Problems) -> Iterator[tuple[Session, Where]]:
-    sheet = read_sheet(path, shown, problems)
+    sheet = read_sheet(path, shown, problems, _COLUMNS)
     if sheet is None:
         return
     _check_columns(sheet, problems)
@@ -144,16 +146,14 @@ def _at(shown: str, line: int, *_: Key) -> tuple[str, int]:
 def _check_columns(sheet: Sheet, problems: Problems) -> None:
     for column in sheet.columns:
         if column not in _COLUMNS:
-            near = nearest(column, _COLUMNS)
-            problems.add(
-                sheet.shown, sheet.header, f"unknown column: '{column}'", f"the nearest known column is '{near}'"
-            )
+            near = nearest(column, _COLUMNS, 1)
+            known = f"the nearest known column is '{near[0]}'" if near else f"the columns are {', '.join(_COLUMNS)}"
+            problems.add(sheet.shown, sheet.header, f"unknown column: '{column}'", known)
     for column in ("name", "start", "end"):
         if column not in sheet.columns:
-            near = nearest(column, sheet.columns, 0.6)
-            problems.add(
-                sheet.shown, sheet.header, f"the column '{column}' is missing", f"is it '{near}'?" if near else ""
-            )
+            near = nearest(column, sheet.columns, 1)
+            is_it = f"is it '{near[0]}'?" if near else f"the columns are {listed(sheet.columns)}"
+            problems.add(sheet.shown, sheet.header, f"the column '{column}' is missing", is_it)
 
 
 def _read_row(sheet: Sheet, line: int, cells: dict[str, str], problems: Problems) -> Session | None:
@@ -214,7 +214,7 @@ def _as_text(text: str, _comma: bool) -> str:
 def _as_number(text: str, comma: bool) -> float:
     value = number(text, comma)
     if value is None:
-        raise ValueError("that is not a number")
+        raise ValueError(f"that {why_no_number(text)}")
     return value
 
 
@@ -222,7 +222,9 @@ def _as_moment(text: str, _comma: bool) -> datetime:
     try:
         return datetime.fromisoformat(text)
     except ValueError:
-        raise ValueError("that is not a time such as 2026-03-02T07:30:00+13:00") from None
+        looks = why_no_time(text).partition(": it ")[2]
+        seems = f", it {looks}" if looks and "time_format" not in looks else ""
+        raise ValueError(f"that is not a time such as 2026-03-02T07:30:00+13:00{seems}") from None
 
 
 def _as_occupations(text: str, _comma: bool) -> list[dict[str, str]]:

@@ -5,7 +5,6 @@ height or longitude, latitude, ellipsoid_height; optionally hu95, vu95, holds (3
 Other columns are let be. In a GeoPackage or GeoJSON the geometry stands in for coordinate columns that are absent.
 """
 
-import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -15,10 +14,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.control.rows import POSITION, Mark, check_degrees, has_columns, read_mark, single
+from pipeline.control.rows import POSITION, Mark, check_decimals, check_degrees, has_columns, read_mark, single
 from pipeline.control.source import read_source
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.job.sheet import Sheet
+from pipeline.near import nearest
 from pipeline.problems import Problems
 from pipeline.words import Holds
 
@@ -95,8 +95,7 @@ class Register:
 
     def nearest_names(self, name: str, most: int = 3) -> tuple[str, ...]:
         """Return the marks that are spelled most like ``name``, the likeliest first; none where none is alike."""
-        small = {known.casefold(): known for known in reversed(self.names)}
-        return tuple(small[near] for near in difflib.get_close_matches(name.strip().casefold(), small, most, 0.5))
+        return tuple(nearest(name, self.names, most))
 
 
 def read_register(
@@ -127,6 +126,7 @@ def read_register(
         return None
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
+    check_decimals(sheet, columns, problems)
     marks = [read_mark(line, cells, sheet, columns, problems) for line, cells in sheet.rows]
     if not marks:
         problems.add(shown, sheet.header, "there is no mark in this register", "write a row per control mark")
@@ -137,7 +137,7 @@ def read_register(
 def listed_marks(path: Path, layer: str | None) -> tuple[str, ...]:
     """Return the names in a register, also where something else is wrong with it; none where it is unreadable."""
     sheet, _ = read_source(path, layer, str(path), (*POSITION["projected"], "height"), Problems())
-    return () if sheet is None else tuple(dict.fromkeys(cells.get("mark", "") for _, cells in sheet.rows))
+    return () if sheet is None else tuple(dict.fromkeys(filter(None, (cells.get("mark") for _, cells in sheet.rows))))
 
 
 def _register(marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str | None) -> Register:

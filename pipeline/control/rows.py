@@ -1,11 +1,13 @@
 """Each row of a register as a mark, with everything that is wrong with it noted at its line."""
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from pipeline.job.explain import nearest
+from pipeline.job.odd import why_no_degrees, why_no_number
 from pipeline.job.sheet import Sheet, number
+from pipeline.near import nearest
 from pipeline.problems import Problems
 from pipeline.words import Holds
 
@@ -43,10 +45,10 @@ def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems
         )
     others = [column for column in sheet.columns if column and column not in (*_KNOWN, *columns)]
     for column in others:
-        near = nearest(column, [known for known in ("hu95", "vu95", "holds") if known not in sheet.columns], 0.75)
+        near = nearest(column, [known for known in ("hu95", "vu95", "holds") if known not in sheet.columns], 1)
         if near:
-            problems.add(sheet.shown, sheet.header, f"the column '{column}' is not known", f"is it '{near}'?")
-            missing.append(near)
+            problems.add(sheet.shown, sheet.header, f"the column '{column}' is not known", f"is it '{near[0]}'?")
+            missing.append(near[0])
     return not missing
 
 
@@ -58,9 +60,9 @@ def _missing_fix(column: str, present: Sequence[str]) -> str:
     for kind, names in POSITION.items():
         if column in ("easting", "northing", "longitude", "latitude") and set(names) <= set(present):
             return f"the columns are those of a {kind} CRS: mind crs in [control]"
-    near = nearest(column, present, 0.75)
+    near = nearest(column, present, 1)
     if near:
-        return f"is it '{near}'?"
+        return f"is it '{near[0]}'?"
     return "where marks hold position only, say so in a column 'holds'" if column.endswith("height") else ""
 
 
@@ -78,6 +80,17 @@ def check_degrees(sheet: Sheet, columns: tuple[str, str, str], problems: Problem
             return
 
 
+def check_decimals(sheet: Sheet, columns: tuple[str, str, str], problems: Problems) -> None:
+    """Note numbers such as 5.160 in a table that has decimal commas elsewhere: a point may part thousands there."""
+    written = [(line, column, cells.get(column, "")) for line, cells in sheet.rows for column in columns]
+    comma = next((text for _, _, text in written if re.fullmatch(r"[+-]?\d+,\d+", text)), None)
+    for line, column, text in written if sheet.comma and comma else []:
+        if re.fullmatch(r"[+-]?\d{1,3}\.\d{3}", text):
+            what = f"{column} '{text}' may be {text.replace('.', '')} or {text}: elsewhere are decimal commas"
+            fix = f"write all of its numbers as '{comma}' is written, without separators between thousands"
+            problems.add(sheet.shown, line, what, fix)
+
+
 def read_mark(
     line: int, cells: dict[str, str], sheet: Sheet, columns: tuple[str, str, str], problems: Problems
 ) -> Mark | None:
@@ -90,7 +103,13 @@ def read_mark(
     east, north, up = (_number(cells, column, line, sheet, called, problems) for column in columns)
     written = (cells.get(columns[0], ""), cells.get(columns[1], ""), cells.get(columns[2], ""))
     holds = _holds(cells.get("holds", ""), line, sheet.shown, called, problems)
-    if holds is not None:
+    if name.startswith("#") and (name[1:2].isspace() or not any(written)):
+        what = f"this row begins with '#': a remark, or a mark called '{name}'?"
+        problems.add(sheet.shown, line, what, "take the row out, or the # away")
+    elif holds is not None and name and not any(written):
+        what = f"{called} has no {columns[0]}, {columns[1]} or {columns[2]}"
+        problems.add(sheet.shown, line, what, "give them, or take the row out where it is no mark (a total, a remark)")
+    elif holds is not None:
         _check_given(written, columns, holds, (sheet.shown, line), called, problems)
     _check_range(east, north, columns, (sheet.shown, line), called, problems)
     hu95, vu95 = (_uncertainty(cells, column, line, sheet, called, problems) for column in ("hu95", "vu95"))
@@ -106,10 +125,12 @@ def _number(cells: dict[str, str], column: str, line: int, sheet: Sheet, called:
     text = cells.get(column, "")
     value = number(text, sheet.comma)
     if text and value is None:
+        look = why_no_degrees if column in POSITION["geographic"] else why_no_number
+        why = look(text).split(", which decimal")[0].removesuffix(", state units for feet")
         problems.add(
             sheet.shown,
             line,
-            f"{called}: {column} '{text}' is not a number",
+            f"{called}: {column} '{text}' is not a number" + why.removeprefix("is no number"),
             "digits with a decimal point; a decimal comma goes with ';' between the cells",
         )
     return math.nan if value is None else value
@@ -132,12 +153,12 @@ def _holds(text: str, line: int, shown: str, called: str, problems: Problems) ->
         return Holds.FULL
     if text.casefold() in tuple(Holds):
         return Holds(text.casefold())
-    near = nearest(text, tuple(Holds), 0.6)
+    near = nearest(text, tuple(Holds), 1)
     problems.add(
         shown,
         line,
         f"{called}: holds must be one of {', '.join(Holds)}, not '{text}'",
-        f"did you mean '{near}'?" if near else "",
+        f"did you mean '{near[0]}'?" if near else "",
     )
     return None
 

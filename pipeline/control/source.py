@@ -13,13 +13,20 @@ from pipeline.problems import Problems
 _POINTS = {1: 2, 1001: 3, 2001: 2, 3001: 3, 0x80000001: 3, 0x40000001: 2, 0xC0000001: 3}
 
 
+#: Every column of a register, whatever its CRS.
+KNOWN = (
+    "mark", "easting", "northing", "longitude", "latitude", "height", "ellipsoid_height", "hu95", "vu95", "holds",
+    "source", "dated",
+)  # fmt: skip
+
+
 def read_source(
     path: Path, layer: str | None, shown: str, columns: tuple[str, str, str], problems: Problems
 ) -> tuple[Sheet | None, str | None]:
     """Return the table, and the CRS of the geometry where it gives coordinates."""
     kind = path.suffix.lower()
     if kind in (".csv", ".txt"):
-        return read_sheet(path, shown, problems), None
+        return read_sheet(path, shown, problems, KNOWN), None
     if kind not in (".gpkg", ".geojson", ".json"):
         problems.add(shown, 0, f"a register in a '{kind}' file is not read", "save it as .csv, .gpkg or .geojson")
         return None, None

@@ -12,6 +12,7 @@ from pyproj.exceptions import CRSError
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import Ellipsoid
+from pipeline.geodesy.hints import crs_hint
 
 #: The word that stands for "no height datum: heights above the ellipsoid".
 ELLIPSOID = "ellipsoid"
@@ -33,7 +34,8 @@ def parse(text: str) -> CRS:
     nadgrids, geoidgrids), which would overrule the choice of operations.
     """
     if not _TEXT.fullmatch(text):
-        raise OperationError(f'"{text}" is not a CRS', 'write an authority code such as "EPSG:2193", WKT or PROJJSON')
+        fix = crs_hint(text) or 'write an authority code such as "EPSG:2193", WKT or PROJJSON'
+        raise OperationError(f'"{_short(text)}" is not a CRS', fix)
     try:
         crs = CRS.from_user_input(text)
     except CRSError as error:

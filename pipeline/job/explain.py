@@ -1,7 +1,6 @@
 """What a key of the job file is called, and what is wrong with it, in words for whoever wrote it."""
 
-import difflib
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date, datetime, time
 from enum import Enum
 from pathlib import Path
@@ -13,6 +12,7 @@ from pydantic_core import ErrorDetails
 
 from pipeline.job.lines import Key, KeyPath
 from pipeline.job.model import SHIFT_GIVEN, SHIFT_WORD
+from pipeline.near import nearest
 
 _TABLES = {"points": "[[points]]", "session": "[[session]]"}
 _FORMS = {
@@ -26,7 +26,6 @@ _FORMS = {
     "model_type": "must be a table of keys",
     "too_short": "must not be empty",
     "string_too_short": "must not be empty",
-    "string_too_long": "must be one single sign",
 }
 _LIMITS = {
     "greater_than": ("gt", "must be more than"),
@@ -58,13 +57,6 @@ def place(path: KeyPath) -> str:
     return words
 
 
-def nearest(word: str, known: Iterable[str], cutoff: float = 0.0) -> str | None:
-    """Return the one of ``known`` that is spelled most like ``word``, or None where none is near enough."""
-    plain = {name.casefold(): name for name in known}
-    found = difflib.get_close_matches(word.casefold(), plain, n=1, cutoff=cutoff)
-    return plain[found[0]] if found else None
-
-
 def explain(error: ErrorDetails, model: type[BaseModel], called: Callable[[KeyPath], str] = place) -> tuple[str, str]:
     """Return what is wrong and what to do about it, for one error that pydantic found in ``model``.
 
@@ -78,15 +70,18 @@ def explain(error: ErrorDetails, model: type[BaseModel], called: Callable[[KeyPa
         return f"{called(path)} is missing", _hint(path, model)
     if kind in ("literal_error", "enum"):
         words = [str(word) for word in _words(_annotation(model, path))]
-        near = nearest(str(found), words, 0.5)
+        near = nearest(str(found), words, 1)
         return (
             f"{called(path)} must be one of {', '.join(words)}, not {_shown(found)}",
-            f"did you mean '{near}'?" if near else "",
+            f"did you mean '{near[0]}'?" if near else "",
         )
     if kind == "value_error":
         return f"{called(path)}: {error['ctx']['error']}", ""
     if kind == "string_pattern_mismatch":
         return f"{called(path)} takes only a-z, 0-9 and single '-' between them, not {_shown(found)}", ""
+    if kind == "string_too_long":
+        most = error["ctx"]["max_length"]
+        return f"{called(path)} must be {'one single sign' if most == 1 else f'at most {most} signs long'}", ""
     if kind in _LIMITS:
         limit, words_ = _LIMITS[kind]
         return f"{called(path)} {words_} {error['ctx'][limit]:g}, not {_shown(found)}", ""
@@ -108,7 +103,7 @@ def without_echoes(errors: Sequence[ErrorDetails]) -> list[ErrorDetails]:
         path = key_path(error)
         if error["type"] == "missing":
             beside = [str(other[-1]) for other in unknown if other[:-1] == path[:-1]]
-            return nearest(str(path[-1]), beside, 0.6) is not None
+            return bool(nearest(str(path[-1]), beside))
         return error["type"] == "too_short" and any(place[: len(path)] == path != place for place in places)
 
     return [error for error in errors if not echo(error)]
@@ -121,10 +116,13 @@ def _unknown(path: KeyPath, model: type[BaseModel], called: Callable[[KeyPath], 
     elsewhere = [
         name for name, field in model.model_fields.items() for m in _models(field.annotation) if key in _names(m)
     ]
-    fix = f"the nearest known key is '{nearest(str(key), here)}'"
-    if elsewhere and key not in here:
-        fix += f"; '{key}' itself belongs in {' or '.join(place((name,)) for name in elsewhere)}"
-    return f"unknown key: {called(path)}", fix
+    near = nearest(str(key), here, 1)
+    fixes = [f"'{key}' belongs in {' or '.join(place((name,)) for name in elsewhere)}"] if elsewhere else []
+    fixes += [f"the nearest known key is '{near[0]}'"] if near else []
+    if not fixes:
+        home_ = called(tuple(above)) if above else "a job file"
+        fixes = [f"there is no such key; {home_} takes {', '.join(here)}"]
+    return f"unknown key: {called(path)}", "; ".join(fixes)
 
 
 def _hint(path: KeyPath, model: type[BaseModel]) -> str:

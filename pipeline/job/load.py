@@ -67,10 +67,10 @@ def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
     shown, before = str(path), len(problems.found)
     absolute = Path(path).absolute()
     text = _read_text(absolute, shown, problems)
-    raw = _parse(text, shown, problems) if text is not None else None
-    if text is None or raw is None:
+    parsed = _parse(text, shown, problems) if text is not None else None
+    if parsed is None:
         return None
-    lines = key_lines(text)
+    raw, lines = parsed
     job = _validate(raw, shown, lines, problems)
     parts = _Parts.of(raw)
     parts.check(raw, absolute, shown, lines, problems)
@@ -129,21 +129,44 @@ def _read_text(path: Path, shown: str, problems: Problems) -> str | None:
         return None
 
 
-def _parse(text: str, shown: str, problems: Problems) -> dict[str, Any] | None:
+def _parse(text: str, shown: str, problems: Problems) -> tuple[dict[str, Any], KeyLines] | None:
     try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        return tomllib.loads(text), key_lines(text)
+    except RecursionError:
+        what = "brackets are nested deeper here than any key of a job file takes"
+        problems.add(shown, _deepest(text), what, "see that each [ and { is closed where it should be")
+        return None
+    except ValueError as error:  # a TOMLDecodeError, or a number of thousands of figures
         what = re.sub(r" \(at [^()]*\)$", "", str(error))
         place = re.search(r"at line (\d+), column (\d+)\)$", str(error))
         line = int(place[1]) if place else len(text.rstrip().splitlines()) or 1
         column = f" in column {place[2]}" if place else ""
+        said = what.split(":")[0] if "4300" in what else what
         problems.add(
             shown,
             line,
-            f"the job file cannot be read from here on{column} (TOML: {what[:1].lower()}{what[1:]})",
-            "text stands in quotes, lists in [ ], tables in { } on one line; no key or table comes twice",
+            f"the job file cannot be read from here on{column} (TOML: {said[:1].lower()}{said[1:]})",
+            _toml_fix(text.split("\n")[line - 1]),
         )
         return None
+
+
+def _toml_fix(line: str) -> str:
+    """Return what to do about a line that is no TOML."""
+    if any(quote in line for quote in "“”„«»‘’"):
+        return 'write straight quotes, "...", in the place of curly ones'
+    if "\\" in line:
+        return r"in double quotes a \ begins the code of a sign: write / between folders, or '...' in single quotes"
+    return "text stands in quotes, lists in [ ], tables in { } on one line; no key or table comes twice"
+
+
+def _deepest(text: str) -> int:
+    """Return the line on which brackets are nested most deeply, quotes left out of account."""
+    depths, depth = [], 0
+    for line in text.split("\n"):
+        depth += sum(map(line.count, "[{")) - sum(map(line.count, "]}"))
+        depths.append(depth + sum(map(line.count, "]}")))
+    return max(range(len(depths)), key=depths.__getitem__) + 1
 
 
 def _validate(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Problems) -> Job | None:
@@ -223,8 +246,7 @@ class _Parts:
             folder = _resolve(path.parent, self.job.folder)
             if not is_text(folder):
                 problems.add(*where("job", "folder"), f"issues cannot be written there: {NOT_TEXT[0]}", NOT_TEXT[1])
-            if folder.exists() and not folder.is_dir():
-                problems.add(*where("job", "folder"), f"{_show(folder, path, shown)} is a file, not a folder")
+            rules.check_folder(folder, partial(_show, job_file=path, shown=shown), where("job", "folder"), problems)
 
 
 @dataclass(frozen=True)
@@ -301,7 +323,7 @@ def _resolved(job: Job, folder: Path) -> Job:
 
 
 def _resolve(folder: Path, path: Path) -> Path:
-    return (folder / path).resolve()
+    return Path(os.path.realpath(folder / path))
 
 
 def _show(path: Path, job_file: Path, shown: str) -> str:

@@ -1,10 +1,20 @@
 """The job file's types. Every key of the job file is here and nowhere else; `load` turns TOML into them."""
 
+import unicodedata
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, StringConstraints, Tag
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    StringConstraints,
+    Tag,
+)
 
 from pipeline.words import Doubt, Reason
 
@@ -12,12 +22,42 @@ from pipeline.words import Doubt, Reason
 def _with_offset(value: datetime) -> datetime:
     if value.tzinfo is None:
         raise ValueError("a session's time needs its offset from UTC, such as 2026-03-02T07:30:00+13:00 or ...Z")
+    if not _FIRST_YEAR <= value.year <= _LAST_YEAR:
+        raise ValueError(f"the year {value.year} is no year of GNSS work ({_FIRST_YEAR} to {_LAST_YEAR})")
+    return value
+
+
+def _readable(value: str) -> str:
+    """Refuse what would break a line or a file name: line feeds, tabs, other control characters."""
+    for sign in value:
+        if unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp"):
+            raise ValueError(
+                f"there is a control character in it (U+{ord(sign):04X}), such as a line feed or a tab"
+                r" (in double quotes a \ begins the code of such a sign: write / between folders)"
+            )
+    return value
+
+
+def _file_name(value: object) -> object:
+    if isinstance(value, str):
+        if not value.strip():
+            raise ValueError("it names no file or folder")
+        longest = max(len(part.encode("utf-8", "replace")) for part in value.replace("\\", "/").split("/"))
+        if len(value) > _LONGEST_PATH or longest > _LONGEST_NAME:
+            raise ValueError(f"a file's name of more than {_LONGEST_NAME} bytes is too long")
+        _readable(value)
     return value
 
 
 def _shift_form(value: object) -> str:
     return SHIFT_WORD if isinstance(value, str) else SHIFT_GIVEN
 
+
+#: GPS time begins in 1980; times far beyond are slips that no calendar of the libraries reaches.
+_FIRST_YEAR, _LAST_YEAR = 1980, 2100
+
+#: What file systems take, in bytes and characters.
+_LONGEST_NAME, _LONGEST_PATH = 255, 4000
 
 _T = TypeVar("_T")
 
@@ -26,13 +66,17 @@ SHIFT_WORD, SHIFT_GIVEN = "a word", "a table"
 
 #: TOML knows lists and text only: these two are the conversions that strictness leaves open.
 Listed = Annotated[tuple[_T, ...], Field(strict=False)]
-File = Annotated[Path, Field(strict=False)]
+File = Annotated[Path, Field(strict=False), BeforeValidator(_file_name)]
 
-Named = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+Named = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1), AfterValidator(_readable)]
+Column = Annotated[str, StringConstraints(min_length=1)]
 Moment = Annotated[datetime, AfterValidator(_with_offset)]
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
 Epoch = Annotated[float, Field(ge=1900, le=2200)]
+#: No length, tolerance or limit of a job is larger, metres (or seconds, PDOP, ppm): beyond it lies a slip.
+_MOST = 1e7
+Positive = Annotated[float, Field(gt=0, le=_MOST)]
+NotNegative = Annotated[float, Field(ge=0, le=_MOST)]
+Metres = Annotated[float, Field(ge=-_MOST, le=_MOST)]
 Units = Literal["metre", "foot", "us-survey-foot"]
 HoldBack = Literal[Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED]
 Format = Literal["gpkg", "dxf", "csv", "geojson", "landxml"]
@@ -47,7 +91,7 @@ class _Strict(BaseModel):
 class JobSection(_Strict):
     """``[job]``: the name used in file names and the folder where issues are kept."""
 
-    name: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+    name: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=100)]
     folder: File
 
 
@@ -58,40 +102,40 @@ class Target(_Strict):
     height: str
     geoid: File | None = None
     geoid_sigma: NotNegative | None = None
-    epoch: float | None = None
+    epoch: Annotated[float, Field(ge=_FIRST_YEAR, le=_LAST_YEAR)] | None = None
     max_transform_error: Positive | None = None
 
 
 class Columns(_Strict):
     """``[points.columns]``: our name = the export's name. Everything else in the export is carried along."""
 
-    name: str | None = None
-    time: str | None = None
-    time_end: str | None = None
-    longitude: str | None = None
-    latitude: str | None = None
-    height: str | None = None
-    easting: str | None = None
-    northing: str | None = None
-    x: str | None = None
-    y: str | None = None
-    z: str | None = None
-    sigma_east: str | None = None
-    sigma_north: str | None = None
-    sigma_up: str | None = None
-    code: str | None = None
-    solution: str | None = None
-    base: str | None = None
-    base_longitude: str | None = None
-    base_latitude: str | None = None
-    base_easting: str | None = None
-    base_northing: str | None = None
-    base_height: str | None = None
-    mark: str | None = None
-    antenna_height: str | None = None
-    satellites: str | None = None
-    pdop: str | None = None
-    correction_age: str | None = None
+    name: Column | None = None
+    time: Column | None = None
+    time_end: Column | None = None
+    longitude: Column | None = None
+    latitude: Column | None = None
+    height: Column | None = None
+    easting: Column | None = None
+    northing: Column | None = None
+    x: Column | None = None
+    y: Column | None = None
+    z: Column | None = None
+    sigma_east: Column | None = None
+    sigma_north: Column | None = None
+    sigma_up: Column | None = None
+    code: Column | None = None
+    solution: Column | None = None
+    base: Column | None = None
+    base_longitude: Column | None = None
+    base_latitude: Column | None = None
+    base_easting: Column | None = None
+    base_northing: Column | None = None
+    base_height: Column | None = None
+    mark: Column | None = None
+    antenna_height: Column | None = None
+    satellites: Column | None = None
+    pdop: Column | None = None
+    correction_age: Column | None = None
 
 
 class _Reading(_Strict):
@@ -126,7 +170,7 @@ class Points(_Reading):
 class Quality(_Strict):
     """``[quality]``: what is accepted, and the standard uncertainties where the export has none (metres, ppm)."""
 
-    solutions: Listed[str] = ("fix",)
+    solutions: Listed[Named] = ("fix",)
     max_sigma_horizontal: Positive | None = None
     max_sigma_vertical: Positive | None = None
     max_pdop: Positive | None = None
@@ -163,17 +207,17 @@ class Setup(_Strict):
     mark: Named
     longitude: Annotated[float, Field(ge=-180, le=360)]
     latitude: Annotated[float, Field(ge=-90, le=90)]
-    ellipsoid_height: float
-    antenna_height: float = 0.0
+    ellipsoid_height: Metres
+    antenna_height: Metres = 0.0
     epoch: Epoch | None = None
 
 
 class GivenShift(_Strict):
     """A shift stated in the job file, metres east, north and up with standard uncertainties."""
 
-    east: float
-    north: float
-    up: float
+    east: Metres
+    north: Metres
+    up: Metres
     sigma_horizontal: NotNegative = 0.0
     sigma_vertical: NotNegative = 0.0
 
@@ -182,9 +226,9 @@ class FieldShift(_Strict):
     """A correction that the field applied from a time on; it is taken out of the points before anything else."""
 
     start: Annotated[Moment, Field(alias="from")]
-    east: float
-    north: float
-    up: float
+    east: Metres
+    north: Metres
+    up: Metres
     model: Literal["geocentric", "grid"] = "geocentric"
 
 
@@ -194,7 +238,7 @@ class Session(_Strict):
     name: Named
     start: Moment
     end: Moment
-    base: str | None = None
+    base: Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(_readable)] | None = None
     ties: Listed[Occupation] = ()
     checks: Listed[Occupation] = ()
     setup: Setup | None = None
@@ -226,7 +270,7 @@ class Checks(_Strict):
     ``confirmed`` are the kinds of doubt that somebody looked into and found in order: they take no proof away.
     """
 
-    codes: Listed[str] = ("CHK",)
+    codes: Listed[Named] = ("CHK",)
     radius: Positive = 0.5
     horizontal: Positive = 0.030
     vertical: Positive = 0.050

@@ -1,18 +1,13 @@
 """What the keys of a job file must be to one another: rules that no single key can break alone."""
 
-import re
+import os
 from collections.abc import Callable, Iterable, Sequence
-from datetime import datetime
 from pathlib import Path
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
-from pipeline.job.explain import nearest
 from pipeline.job.model import Issue, Points, Session, Source, Target
+from pipeline.job.time_format import parts_of
+from pipeline.job.zones import zone_problem
 from pipeline.problems import Problems
-
-_OFFSET = re.compile(r"[+-](0[0-9]|1[0-4]):[0-5][0-9]")
-
-_LOCAL = {"localtime", "posixrules"}  # found on some machines; they mean whatever that machine is set to
 
 #: Where a key of one table is written, given its path in that table: the file as shown to the user, and the line.
 Where = Callable[..., tuple[str, int]]
@@ -66,9 +61,20 @@ def check_issue(issue: Issue, where: Where, problems: Problems) -> None:
 
 def check_file(path: Path, shown: str, what: str, where: tuple[str, int], problems: Problems) -> None:
     """Note a file that the job names and that is not there."""
-    if not path.is_file():
-        state = "is a folder" if path.is_dir() else "is not there"
-        problems.add(*where, f"{what} {shown} {state}", "a path counts from the job file's folder")
+    # os.path, not Path: what may not be looked at (no permission, a name too long) is not there for us either
+    if not os.path.isfile(path):
+        state = "is a folder" if os.path.isdir(path) else "is not there"
+        fix = "a path counts from the job file's folder"
+        if "\\" in shown:
+            fix += "; write / between folders, also on Windows"
+        problems.add(*where, f"{what} {shown} {state}", fix)
+
+
+def check_folder(path: Path, show: Callable[[Path], str], where: tuple[str, int], problems: Problems) -> None:
+    """Note a folder that cannot be made, because it, or one that it would lie in, is a file."""
+    there = next((each for each in (path, *path.parents) if os.path.lexists(each)), path)
+    if os.path.lexists(there) and not os.path.isdir(there):
+        problems.add(*where, f"{show(there)} is a file, not a folder", "name a folder; it is made where it is missing")
 
 
 def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool, problems: Problems) -> None:
@@ -150,34 +156,16 @@ def _marks(session: Session) -> set[str]:
 
 
 def _check_time_zone(zone: str, where: tuple[str, int], problems: Problems) -> None:
-    if zone == "GPS" or _OFFSET.fullmatch(zone):
-        return
-    try:
-        if zone in _LOCAL:
-            raise ZoneInfoNotFoundError(zone)
-        ZoneInfo(zone)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        near = nearest(zone, available_timezones() - _LOCAL, 0.7)
-        problems.add(
-            *where,
-            f"the time zone '{zone}' is not known",
-            (f"did you mean '{near}'? " if near else "")
-            + 'an IANA name such as "Pacific/Auckland", an offset such as "+12:00", "UTC" or "GPS"',
-        )
+    found = zone_problem(zone)
+    if found is not None:
+        problems.add(*where, *found)
 
 
 def _check_time_format(form: str, where: tuple[str, int], problems: Problems) -> None:
-    fix = 'such as "%d/%m/%Y %H:%M:%S"'
-    if "%" not in form:
-        problems.add(*where, f"time_format '{form}' has no % in it, so it reads no time", fix)
-        return
     try:
-        datetime.strptime("", form)
+        parts_of(form)
     except ValueError as error:
-        if "directive" in str(error) or "stray" in str(error):
-            problems.add(*where, f"time_format '{form}' cannot be used: {error}", fix)
-    except re.error:
-        problems.add(*where, f"time_format '{form}' has the same part twice", fix)
+        problems.add(*where, str(error), 'such as "%d/%m/%Y %H:%M:%S"')
 
 
 def _is_encoding(name: str) -> bool:

@@ -1,15 +1,22 @@
 """A small table of text kept beside the job file, such as the sessions' or the register's CSV."""
 
+import codecs
 import csv
 import hashlib
 import io
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
+from pipeline.job.odd import looks_like_data
+from pipeline.near import listed, plain
 from pipeline.problems import Problems
+
+#: Lines of the beginning among which the header is looked for.
+_MOST_ABOVE = 50
 
 _NUMBER = re.compile(r"[+-]?([0-9]+([.][0-9]*)?|[.][0-9]+)([eE][+-]?[0-9]+)?")
 
@@ -32,8 +39,9 @@ class Sheet:
 
 def number(text: str, comma: bool = False) -> float | None:
     """Return the number that ``text`` writes in digits, or None; with ``comma`` its decimal sign may be a comma."""
-    plain = text.replace(",", ".") if comma else text
-    value = float(plain) if _NUMBER.fullmatch(plain) else math.nan
+    written = text.replace("−", "-")  # a typeset minus is one all the same
+    written = written.replace(",", ".") if comma else written
+    value = float(written) if _NUMBER.fullmatch(written) else math.nan
     return value if math.isfinite(value) else None
 
 
@@ -49,7 +57,16 @@ def read_bytes(path: Path, shown: str, problems: Problems) -> bytes | None:
 
 
 def decode(data: bytes, shown: str, problems: Problems) -> str | None:
-    """Return UTF-8 text, with or without its byte order mark, or None and a problem with the line that is not."""
+    """Return UTF-8 text, with or without its byte order mark, or None and a problem with the line that is not.
+
+    UTF-16 is read where a byte order mark says so.
+    """
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        try:
+            return data.decode("utf-16")
+        except UnicodeDecodeError:
+            problems.add(shown, 1, "this is not UTF-16 text, as it says", "save the file with the encoding UTF-8")
+            return None
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -58,36 +75,65 @@ def decode(data: bytes, shown: str, problems: Problems) -> str | None:
         return None
 
 
-def read_sheet(path: Path, shown: str, problems: Problems) -> Sheet | None:
-    """Read a CSV file in UTF-8 with a header and ``,`` or ``;`` between the cells.
+def read_sheet(path: Path, shown: str, problems: Problems, known: Collection[str] = ()) -> Sheet | None:
+    """Read a CSV file in UTF-8 with a header and ``,``, ``;``, a tab or ``|`` between the cells.
 
-    Empty lines and lines of empty cells are stepped over; a row may leave out cells at its end. Returns None where
-    the file cannot be read as a table; what is wrong is added to ``problems``.
+    Lines above the header, which is found by the columns that are ``known``, empty lines and lines of empty cells are
+    stepped over; a row may leave out cells at its end. Returns None where the file cannot be read as a table; what is
+    wrong is added to ``problems``.
     """
     before = len(problems.found)
     data = read_bytes(path, shown, problems)
     text = decode(data, shown, problems) if data is not None else None
     if data is None or text is None:
         return None
-    delimiter = _delimiter(text)
+    delimiter = _delimiter(text, known)
     records = list(_records(text, delimiter, shown, problems))
     if not records:
         problems.add(shown, 1, "this table is empty", "its first line names the columns")
         return None
-    (header_line, header), *body = records
-    columns = tuple(name.casefold() for name in header)
+    above = _above_header(records, known)
+    (header_line, header), *body = records[above:]
+    columns = tuple(plain(name) for name in header)
+    _check_above(records[:above], header, header_line, shown, problems)
+    if not set(columns) & set(known) and looks_like_data(header):
+        what = "the first line holds data, no names of columns: this table has no header"
+        problems.add(shown, header_line, what, f"write one above it, such as {listed(known)}")
+        return None
     for name in sorted({name for name in columns if name and columns.count(name) > 1}):
         problems.add(shown, header_line, f"the column '{name}' is there twice", "keep one of them")
     rows = tuple((line, _row(line, cells, columns, shown, problems)) for line, cells in body)
     if len(problems.found) > before:
         return None
-    return Sheet(shown, columns, rows, delimiter == ";", hashlib.sha256(data).hexdigest(), header_line)
+    return Sheet(shown, columns, rows, delimiter != ",", hashlib.sha256(data).hexdigest(), header_line)
 
 
-def _delimiter(text: str) -> str:
-    """Return the delimiter that splits the header into more cells."""
-    header = next((line for line in text.splitlines() if line.strip()), "")
-    return max(",;", key=lambda sign: len(next(csv.reader([header], delimiter=sign), [])))
+def _delimiter(text: str, known: Collection[str]) -> str:
+    """Return the delimiter by which a line of the beginning has most known columns, or else most cells."""
+    lines = list(islice((line for line in text.splitlines() if line.strip()), _MOST_ABOVE)) or [""]
+
+    def worth(sign: str) -> tuple[int, int]:
+        found = [next(csv.reader([line], delimiter=sign), []) for line in lines]
+        return max(len(set(known).intersection(map(plain, cells))) for cells in found), len(found[0])
+
+    return max(",;\t|", key=worth)
+
+
+def _above_header(records: list[tuple[int, list[str]]], known: Collection[str]) -> int:
+    """Return how many records stand above the header: the one that names most of the known columns, or the first."""
+    counts = [len(set(known).intersection(map(plain, cells))) for _, cells in records[:_MOST_ABOVE]]
+    return counts.index(max(counts))
+
+
+def _check_above(
+    above: list[tuple[int, list[str]]], header: list[str], line: int, shown: str, problems: Problems
+) -> None:
+    """Note lines above the header that have as many cells as it has: they may be rows, which must not be lost."""
+    for row, cells in above:
+        if len([cell for cell in cells if cell]) >= len(header):
+            what = f"the names of the columns stand here, below lines that may be rows (line {row})"
+            problems.add(shown, line, what, "put the header first, and take out what stands above it")
+            return
 
 
 def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Iterator[tuple[int, list[str]]]:

@@ -9,6 +9,7 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.job.time_format import parts_of
 from pipeline.read.findings import Mask
 
 Integers = npt.NDArray[np.int64]
@@ -17,7 +18,7 @@ _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct",
 _FULL = "january|february|march|april|may|june|july|august|september|october|november|december"
 _ZONE = r"[zZ]|[+-]\d\d(?::?\d\d)?"
 
-#: strptime's directives that can be read without a language or a calendar of one's own. Month names are English.
+#: The directives of `time_format.KNOWN`.
 _DIRECTIVES = {
     "Y": r"(?P<year>\d{4})",
     "y": r"(?P<short>\d\d)",
@@ -35,7 +36,6 @@ _DIRECTIVES = {
     "%": "%",
 }
 _DIRECTIVES |= {"B": _DIRECTIVES["b"], "h": _DIRECTIVES["b"], "A": _DIRECTIVES["a"]}
-_LONG = {"T": "%H:%M:%S", "R": "%H:%M", "F": "%Y-%m-%d"}
 
 
 @dataclass(frozen=True)
@@ -156,32 +156,10 @@ ISO = Pattern(
 def pattern_of(time_format: str) -> Pattern:
     """Turn a format as strptime knows it into a pattern.
 
-    Raises ValueError, saying what is wrong, where a directive is not understood, comes twice, or where the format does
-    not give a date with year, month and day and a time of day.
+    Raises ValueError, saying what is wrong, where `time_format.parts_of` does.
     """
-    text = re.sub(r"%([TRF])", lambda match: _LONG[match[1]], time_format)
-    pieces: list[str] = []
-    used: list[str] = []
-    for directive, literal in re.findall(r"%(.?)|([^%]+)", text):
-        if literal:
-            pieces.append(re.sub(r"(?:\\?\s)+", r"\\s+", re.escape(literal)))
-            continue
-        if directive not in _DIRECTIVES:
-            raise ValueError(f'time_format has "%{directive}", which is not understood')
-        used.append(directive)
-        pieces.append(_DIRECTIVES[directive])
-    _check(used)
+    pieces = [
+        re.sub(r"(?:\\?\s)+", r"\\s+", re.escape(literal)) if literal else _DIRECTIVES[directive]
+        for directive, literal in parts_of(time_format)
+    ]
     return Pattern("^" + "".join(pieces) + "$")
-
-
-def _check(used: list[str]) -> None:
-    for one_of, word in (("Yy", "year"), ("mbBh", "month"), ("d", "day"), ("HI", "hour")):
-        count = sum(used.count(directive) for directive in one_of)
-        if count != 1:
-            known = " or ".join(f"%{directive}" for directive in one_of)
-            raise ValueError(f"time_format has {'no' if not count else 'more than one'} {word} ({known})")
-    if ("I" in used) != ("p" in used):
-        raise ValueError("time_format has %I without %p or %p without %I: morning and afternoon cannot be told apart")
-    for directive in "MSfz":
-        if used.count(directive) > 1:
-            raise ValueError(f"time_format has %{directive} more than once")

@@ -7,6 +7,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.job.model import Points
+from pipeline.job.odd import why_no_degrees, why_no_dms, why_no_number
 from pipeline.read.angles import dms
 from pipeline.read.findings import Findings, Mask
 from pipeline.read.mapping import (
@@ -21,6 +22,7 @@ from pipeline.read.mapping import (
     position_of,
 )
 from pipeline.read.numeric import numbers
+from pipeline.read.odd_cells import described
 from pipeline.read.raw import Floats, Geometry, Raw
 from pipeline.read.times import Clock, clock
 from pipeline.tables import READING
@@ -83,6 +85,14 @@ class _Reader:
         if raw.fault is not None:
             self.whole = raw.fault.is_null().to_numpy(zero_copy_only=False)
             self.findings.add(Reason.UNREADABLE, ~self.whole, raw.fault)
+        self._note_header()
+
+    def _note_header(self) -> None:
+        """Find the header where it comes again among the rows, as where files were put together."""
+        cells, name = self._cells("time"), self.how.names.get("time")
+        if cells is not None and pa.types.is_string(cells.type):
+            again = pc.fill_null(pc.equal(cells, name), False).to_numpy(zero_copy_only=False)
+            self.findings.add(Reason.UNREADABLE, again, "the names of the columns stand here again")
 
     def columns(self) -> dict[str, pa.Array]:
         found: dict[str, pa.Array] = {}
@@ -118,11 +128,12 @@ class _Reader:
         assert cells is not None
         if word in DEGREES and self.how.points.angles == "dms" and pa.types.is_string(cells.type):
             values, bad = dms(cells, self.how.decimal, _LETTERS[word])
-            says = "is no angle in degrees, minutes and seconds"
+            describe = why_no_dms
         else:
             values, bad = numbers(cells, self.how.decimal)
-            says = "is no number"
-        self.findings.add_cells(Reason.UNREADABLE, bad, word, cells, says)
+            describe = why_no_degrees if word in DEGREES else why_no_number
+        if bad.any():
+            self.findings.add_cells(Reason.UNREADABLE, bad, word, cells, described(cells, bad, describe))
         if word in LENGTHS:
             values = values * METRES[self.how.points.units or "metre"]
         if word in _LIMITS:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
+from pipeline.read.mapping import fitted, mapped, numeric_names, spelling
 from pipeline.read.records import Stray, Unclosed, cells
 from pipeline.read.text import blocks, encoding_of
 
@@ -30,23 +31,26 @@ class Dialect:
     names: tuple[str, ...]
 
 
-def find_dialect(path: Path, points: Points, mapped: frozenset[str], numeric: frozenset[str]) -> Dialect:
+def find_dialect(path: Path, points: Points) -> Dialect:
     """Look at the file's beginning, with what the block states taken as given.
 
-    ``mapped`` are the export's column names that the job file uses, ``numeric`` those of them that hold numbers.
-    Raises `Unusable` with the line where there is no header, a name in it twice, or where both decimal marks occur.
+    Lines above the header (a title, comments, sep=;) are stepped over. Raises `Unusable` with the line where there is
+    no header, a name in it twice, where lines that may be data stand above it, or where both decimal marks occur.
     """
     lines = _first_lines(path, points.encoding)
-    first = next((index for index, line in enumerate(lines) if line.strip()), None)
+    wanted = frozenset(map(spelling, mapped(points.columns).values()))
+    first = _header(lines, points.delimiter, wanted)
     if first is None:
         raise Unusable(1, "the file is empty: it has no header")
     header, sample = lines[first], [line for line in lines[first + 1 :] if line.strip()][:_SAMPLE_LINES]
     if b"\0" in header:
         raise Unusable(first + 1, "the header has NUL bytes", 'state its encoding, such as encoding = "utf-16-le"')
-    delimiter = points.delimiter or _delimiter(header, sample, mapped)
+    delimiter = points.delimiter or _delimiter(header, sample, wanted)
     names = _names(header, delimiter, first + 1)
     rows = [row for row in (_split(line, delimiter) for line in sample) if row]
-    decimal = points.decimal or _decimal(rows, [names.index(name) for name in names if name in numeric], first + 2)
+    numeric = numeric_names(fitted(points, names))
+    numbers = {name: place for place, name in enumerate(names) if name in numeric}
+    decimal = points.decimal or _decimal(rows, numbers, first + 2)
     return Dialect(encoding_of(path, points.encoding)[0], delimiter, decimal, first + 1, names)
 
 
@@ -60,6 +64,37 @@ def _first_lines(path: Path, encoding: str | None) -> list[bytes]:
     return lines
 
 
+def _header(lines: list[bytes], delimiter: str | None, wanted: frozenset[str]) -> int | None:
+    """Return which of the first lines is the header: the one that names most of the wanted columns, or the first.
+
+    Raises `Unusable` where a line above it has as many cells as it has: that may be a row, which must not be lost.
+    """
+    filled = [index for index, line in enumerate(lines[:_SAMPLE_LINES]) if line.strip()]
+    if not filled:
+        return None
+    signs = (delimiter,) if delimiter else _DELIMITERS
+
+    def named(index: int) -> tuple[int, str]:
+        return max((len(wanted.intersection(map(spelling, _split(lines[index], sign)))), sign) for sign in signs)
+
+    found, header = 0, filled[0]
+    for index in filled:
+        count, _ = named(index)
+        if count > found:
+            found, header = count, index
+        if found == len(wanted):
+            break
+    if header == filled[0]:
+        return header
+    sign = named(header)[1]
+    cells_of_header = len(_split(lines[header], sign))
+    for index in filled[: filled.index(header)]:
+        if len(_split(lines[index], sign)) >= cells_of_header:
+            what = f"the names of the columns stand here, below lines that may be rows (line {index + 1})"
+            raise Unusable(header + 1, what, "put the header first, and take out what stands above it")
+    return header
+
+
 def _split(line: bytes, delimiter: str) -> list[str]:
     """Return the cells of a line without the spaces around them; none where its quotes are not clear."""
     try:
@@ -68,14 +103,14 @@ def _split(line: bytes, delimiter: str) -> list[str]:
         return []
 
 
-def _delimiter(header: bytes, sample: list[bytes], mapped: frozenset[str]) -> str:
+def _delimiter(header: bytes, sample: list[bytes], wanted: frozenset[str]) -> str:
     """Choose by the mapped names found, then by how many rows have as many cells as the header, then by cells."""
 
     def worth(delimiter: str) -> tuple[int, bool, float, int]:
         names = _split(header, delimiter)
         counts = Counter(len(_split(line, delimiter)) for line in sample)
         same = sum(counts[len(names) + surplus] for surplus in (0, 1)) / max(len(sample), 1)
-        return len(mapped.intersection(names)), len(names) > 1, same, len(names)
+        return len(wanted.intersection(map(spelling, names))), len(names) > 1, same, len(names)
 
     return max(_DELIMITERS, key=worth)
 
@@ -95,11 +130,15 @@ def _names(header: bytes, delimiter: str, line: int) -> tuple[str, ...]:
     return tuple(names)
 
 
-def _decimal(rows: list[list[str]], numeric: list[int], line: int) -> str:
-    found = [row[place] for row in rows for place in numeric if place < len(row)]
-    commas = [text for text in found if _WITH_COMMA.fullmatch(text)]
-    points = [text for text in found if _WITH_POINT.fullmatch(text)]
-    if commas and points:
-        what = f'numbers with a decimal comma ("{commas[0]}") and with a decimal point ("{points[0]}")'
-        raise Unusable(line, what, 'state decimal = "," or decimal = "." for this block')
-    return "," if commas else "."
+def _decimal(rows: list[list[str]], numeric: dict[str, int], line: int) -> str:
+    found = [(name, row[place]) for row in rows for name, place in numeric.items() if place < len(row)]
+    commas = [(name, text) for name, text in found if _WITH_COMMA.fullmatch(text)]
+    points = [(name, text) for name, text in found if _WITH_POINT.fullmatch(text)]
+    if not (commas and points):
+        return "," if commas else "."
+    (one, comma), (other, point) = commas[0], points[0]
+    what = f'numbers with a decimal comma ("{comma}") and with a decimal point ("{point}")'
+    if {name for name, _ in commas}.isdisjoint(name for name, _ in points):
+        what += f', in the columns "{one}" and "{other}"'
+        raise Unusable(line, what, "export all columns with the same decimal sign")
+    raise Unusable(line, what, 'state decimal = "," or decimal = "." for this block: the others are then held back')

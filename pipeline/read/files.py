@@ -13,6 +13,7 @@ import pyarrow as pa
 from pipeline.digest import digest
 from pipeline.geodesy.named import disagree, is_projected
 from pipeline.job.model import Job, Points
+from pipeline.job.odd import why_no_time
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
 from pipeline.read.columns import readings
 from pipeline.read.findings import Unusable
@@ -80,7 +81,7 @@ def find_exports(job: Job, folder: Path, job_file: str, where: Where, problems: 
             except OSError as error:
                 problems.add(shown, 0, f"the file cannot be read: {error.strerror or error}")
             else:
-                exports.append(export)
+                exports.extend([export] if sound else [])
     return exports
 
 
@@ -221,7 +222,9 @@ def _check_times(source: Source, first: list[Raw]) -> None:
         return
     line, found = strange[0]
     if how.clock.time_format is None:
+        why = why_no_time(found)
         fix = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'
+        fix = why.partition(": it ")[2] or fix
         raise Unusable(line, f'the time "{found}" is not ISO 8601, and so are all others in the first rows', fix)
     what = f'the time "{found}" does not match time_format "{how.clock.time_format}", nor do the others'
     raise Unusable(line, what, "state time_format as the times are written")

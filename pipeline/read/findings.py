@@ -48,8 +48,11 @@ class Findings:
         text = pa.scalar(says, pa.string()) if isinstance(says, str) else says
         self._details.append(pc.if_else(pa.array(bad), text, pa.scalar(None, pa.string())))
 
-    def add_cells(self, reason: Reason, bad: Mask, word: str, cells: pa.Array, says: str) -> None:
-        """Hold back the rows where ``bad``, each with the text of its cell: ``word: "text" says``."""
+    def add_cells(self, reason: Reason, bad: Mask, word: str, cells: pa.Array, says: "pa.Array | str") -> None:
+        """Hold back the rows where ``bad``, each with the text of its cell: ``word: "text" says``.
+
+        ``says`` is one text for all or a text for every row of the batch.
+        """
         if bad.any():
             self.add(reason, bad, _quoted(word, cells, says))
 
@@ -63,9 +66,9 @@ class Findings:
         return details
 
 
-def _quoted(word: str, cells: pa.Array, says: str) -> pa.Array:
+def _quoted(word: str, cells: pa.Array, says: "pa.Array | str") -> pa.Array:
     """Return ``word: "the cell's text" says`` for every cell, long texts cut; null where the cell is."""
     text = cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())
     cut = pc.utf8_slice_codeunits(text, 0, SHOWN)
     dots = pc.if_else(pc.greater(pc.utf8_length(text), SHOWN), "…", "")
-    return pc.binary_join_element_wise(f'{word}: "', cut, dots, f'" {says}', "")
+    return pc.binary_join_element_wise(f'{word}: "', cut, dots, '" ', says, "")

@@ -1,7 +1,7 @@
 """Which of an export's columns are what: the job file's names against the names that are there."""
 
-import difflib
-from collections.abc import Iterable
+import unicodedata
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pyarrow as pa
@@ -34,6 +34,26 @@ class Position:
 def mapped(columns: Columns) -> dict[str, str]:
     """Return our words and the export's names for the columns that the job file maps."""
     return {word: name for word, name in columns.model_dump().items() if name is not None}
+
+
+def fitted(points: Points, there: Sequence[str]) -> Points:
+    """Return the block with its columns' names as the file spells them.
+
+    A name differs from the file's where an accent is written as a sign of its own or not, or in blanks: hard ones, two
+    for one, some at its ends. Only a name that is not there and fits one of the file's alone is exchanged.
+    """
+    spelled: dict[str, list[str]] = {}
+    for name in there:
+        spelled.setdefault(spelling(name), []).append(name)
+    wanted = {word: name for word, name in mapped(points.columns).items() if name not in there}
+    found = {word: spelled.get(spelling(name), []) for word, name in wanted.items()}
+    update = {word: names[0] for word, names in found.items() if len(names) == 1}
+    return points.model_copy(update={"columns": points.columns.model_copy(update=update)}) if update else points
+
+
+def spelling(name: str) -> str:
+    """Return a column's name in the form in which two are compared: one Unicode form, single blanks, none outside."""
+    return " ".join(unicodedata.normalize("NFC", name).replace("\ufeff", "").replace("\u200b", "").split())
 
 
 def numeric_names(points: Points) -> frozenset[str]:
@@ -74,14 +94,6 @@ def base_of(columns: Columns) -> tuple[str, str, str] | None:
     if missing:
         raise ValueError(f"the columns map {', '.join(w for w in kinds[0] if w in found)} but not {', '.join(missing)}")
     return kinds[0]
-
-
-def nearest(name: str, there: Iterable[str]) -> list[str]:
-    """Return up to three of the names that are there, nearest first and whatever their case; none if none is near."""
-    folded: dict[str, str] = {}
-    for candidate in there:
-        folded.setdefault(candidate.casefold(), candidate)
-    return [folded[match] for match in difflib.get_close_matches(name.casefold(), folded, n=3, cutoff=0.5)]
 
 
 def carried_fields(points: Points, schema: pa.Schema) -> tuple[tuple[str, pa.Field], ...]:

@@ -24,6 +24,7 @@ def numbers(cells: pa.Array, decimal: str) -> tuple[Floats, Mask]:
     try:
         return _finite(pc.cast(text, pa.float64()), cells)
     except pa.ArrowInvalid:
+        text = pc.replace_substring(text, "−", "-")  # a typeset minus is one all the same
         good = pc.match_substring_regex(text, _NUMBER)
         return _finite(pc.cast(pc.if_else(good, text, pa.scalar(None, pa.string())), pa.float64()), cells)
 

@@ -9,15 +9,18 @@ import pyarrow as pa
 
 from pipeline.geodesy.named import is_geographic
 from pipeline.job.model import Points
+from pipeline.job.odd import looks_like_data
+from pipeline.near import listed, nearest
 from pipeline.read.columns import Plan, plan
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.findings import Unusable
-from pipeline.read.mapping import mapped, nearest, numeric_names, position_of
+from pipeline.read.mapping import fitted, mapped, position_of
 from pipeline.read.raw import Raw
 from pipeline.read.text import CHUNK
 from pipeline.read.vector import layers_of, open_layer
 
+QUOTE = '"'
 TEXT, JSON, PACKAGE = (".csv", ".txt"), (".geojson", ".json"), (".gpkg",)
 
 #: Rows (vector) and bytes (text) of a batch where only a look at the file's beginning is wanted.
@@ -48,6 +51,7 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
         return
     layer = _layer(path, points) if path.suffix.lower() in PACKAGE else None
     with open_layer(path, layer, _LOOK_ROWS if look else rows_per_batch) as found:
+        points = fitted(points, found.schema.names)
         _check_columns(points, found.schema, 1)
         if not found.spatial and position_of(points.columns).from_geometry:
             raise Unusable(1, "there is no geometry and the columns map no position", "map the position's columns")
@@ -56,8 +60,8 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
 
 
 def _open_text(path: Path, points: Points, chunk: int) -> Source:
-    names = mapped(points.columns)
-    dialect = find_dialect(path, points, frozenset(names.values()), numeric_names(points))
+    dialect = find_dialect(path, points)
+    points = fitted(points, dialect.names)
     schema = pa.schema([(name, pa.string()) for name in dialect.names])
     _check_columns(points, schema, dialect.header_line)
     if position_of(points.columns).from_geometry:
@@ -68,16 +72,16 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
 
 def _layer(path: Path, points: Points) -> str:
     there = layers_of(path)
-    listed = ", ".join(f'"{name}"' for name in there)
+    every = listed(there, QUOTE)
     if not there:
         raise Unusable(0, "the GeoPackage has no layer")
     if points.layer is None:
         if len(there) > 1:
-            raise Unusable(0, f"the GeoPackage has several layers: {listed}", "name one of them as layer")
+            raise Unusable(0, f"the GeoPackage has several layers: {every}", "name one of them as layer")
         return there[0]
     if points.layer not in there:
         near = nearest(points.layer, there)
-        fix = f"nearest: {_listed(near)}" if near else f"there are {listed}"
+        fix = f"nearest: {_listed(near)}; there are {every}" if near else f"there are {every}"
         raise Unusable(0, f'there is no layer "{points.layer}"', fix)
     return points.layer
 
@@ -87,11 +91,13 @@ def _check_columns(points: Points, schema: pa.Schema, line: int) -> None:
     missing = [(word, name) for word, name in mapped(points.columns).items() if name not in schema.names]
     if not missing:
         return
-    listed = " and ".join(f'no column "{name}" (mapped as {word})' for word, name in missing)
+    told = " and ".join(f'no column "{name}" (mapped as {word})' for word, name in missing)
+    if looks_like_data(schema.names):
+        what = "the first line holds data, no names of columns: the file has no header"
+        raise Unusable(line, what, f'write one above it, with the columns {_listed([name for _, name in missing])}')
     near = list(dict.fromkeys(found for _, name in missing for found in nearest(name, schema.names)))
-    there = f"the columns are {_listed(schema.names[:20])}" if schema.names else "the file has no columns at all"
-    fix = f"nearest: {_listed(near)}" if near else there
-    raise Unusable(line, listed, fix)
+    there = f"the columns are {listed(schema.names, QUOTE)}" if schema.names else "the file has no columns at all"
+    raise Unusable(line, told, f"nearest: {_listed(near)}; {there}" if near else there)
 
 
 def _listed(names: list[str]) -> str:

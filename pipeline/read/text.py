@@ -63,6 +63,9 @@ def check_text(path: Path, stated: str | None) -> str:
             except UnicodeDecodeError as error:
                 at = read - (len(error.object) - len(chunk)) + error.start
                 raise _not_text(path, at, encoding, stated, error) from error
+            except UnicodeError as error:  # an encoding that wants a byte order mark, say
+                fix = f'the file is not in the encoding "{stated}"; leave encoding out where it is UTF-8'
+                raise Unusable(1, f"this is not {encoding.upper()} text: {error}", fix) from error
             if not chunk:
                 return seen.hexdigest()
             read += len(chunk)

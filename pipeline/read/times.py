@@ -10,8 +10,10 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.job.odd import why_no_time
 from pipeline.read.clock_fields import ISO, Fields, Pattern, pattern_of
 from pipeline.read.findings import Findings, Mask
+from pipeline.read.odd_cells import described
 from pipeline.tables import TIME
 from pipeline.words import Reason
 
@@ -88,12 +90,12 @@ class Clock:
             says = f'does not match time_format "{self.time_format}"'
             findings.add_cells(Reason.UNREADABLE, strange, word, cells, says)
             return
-        bare = _matches(cells, r"^\d{4}-\d\d-\d\d$")
-        date = _matches(cells, _DATE) & ~bare
-        says = "is not ISO 8601: time_format is to be stated"
-        findings.add_cells(Reason.UNREADABLE, strange & bare, word, cells, "has no time of day")
+        if not strange.any():
+            return
+        says = described(cells, strange, why_no_time)
+        date = _matches(cells, _DATE) & ~_matches(cells, r"^\d{4}-\d\d-\d\d$")
         findings.add_cells(Reason.AMBIGUOUS_TIME, strange & date, word, cells, says)
-        findings.add_cells(Reason.UNREADABLE, strange & ~bare & ~date, word, cells, "is no time")
+        findings.add_cells(Reason.UNREADABLE, strange & ~date, word, cells, says)
 
     def _utc(self, local: Milliseconds, naive: Mask, cells: pa.Array, word: str, findings: Findings) -> "_Utc":
         if not naive.any():

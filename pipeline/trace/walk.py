@@ -1,6 +1,5 @@
 """The walk from a job file and a name to a trace, through the pipeline's own stages."""
 
-import difflib
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,6 +10,7 @@ import pyarrow.compute as pc
 
 from pipeline.issue.publish import newest
 from pipeline.issue.record import RecordError, read_record
+from pipeline.near import nearest as nearest_names
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.files import read_batches
 from pipeline.trace.chain import follow
@@ -97,11 +97,10 @@ class _Near:
         """Keep the likeliest of a batch's names."""
         length = pc.utf8_length(names)
         alike = pc.less_equal(pc.abs(pc.subtract(length, len(self.point))), _NEAR)
-        small = {name.casefold(): name for name in pc.unique(names.filter(pc.fill_null(alike, False))).to_pylist()}
-        close = difflib.get_close_matches(self.point.casefold(), small, 3)
-        self.names |= dict.fromkeys(small[name] for name in close)
+        close = nearest_names(self.point, pc.unique(names.filter(pc.fill_null(alike, False))).to_pylist())
+        self.names |= dict.fromkeys(close)
 
     def advice(self) -> str:
         """Return in words which names are near."""
-        close = difflib.get_close_matches(self.point, self.names, 3, 0.0)
+        close = nearest_names(self.point, self.names)
         return f"did you mean {' or '.join(close)}?" if close else "see the names in the exports"

@@ -5,9 +5,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from pipeline.job.zones import reversed_sign
 from pipeline.work.base_notes import base_notes
 from pipeline.work.bases import set_up_bases
 from pipeline.work.gather import Gathered
+from pipeline.work.named import held_checks
 from pipeline.work.prepare import Prepared
 from pipeline.work.register_notes import register_warnings
 from pipeline.work.routes import Routes
@@ -32,4 +34,21 @@ def before_notes(
         path = shown or Path(os.path.relpath(control.file, prepared.loaded.path.parent)).as_posix()
         warned = register_warnings(prepared, gathered, routes, last)
         told += [f"{path}:{warning.line}: {warning.what}" for warning in warned]
+    told += [*_reversed_zones(prepared, shown is None), *held_checks(prepared, gathered)]
     return [*told, *base_notes(prepared, gathered, routes, set_up_bases(prepared, gathered, routes))]
+
+
+def _reversed_zones(prepared: Prepared, recorded: bool) -> list[str]:
+    """Return in words what zones such as "Etc/GMT+2" stand for, whose sign is not the one that people expect.
+
+    What is ``recorded`` names the job file without its folder, so that an issue says the same wherever the job lies.
+    """
+    told = {}
+    for number, block in enumerate(prepared.loaded.job.points):
+        offset = reversed_sign(block.time_zone or "")
+        file, line = prepared.loaded.where("points", number, "time_zone")
+        if offset is not None:
+            path = Path(file).name if recorded else file
+            way = "behind" if offset.startswith("-") else "ahead of"
+            told[block.time_zone] = f'{path}:{line}: the time zone "{block.time_zone}" is {way} UTC: it means {offset}'
+    return list(told.values())

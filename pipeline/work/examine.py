@@ -13,6 +13,7 @@ from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes, choose_routes
 from pipeline.work.sift import Sieve, sieve
 from pipeline.work.steps import register_step, unlike_steps
+from pipeline.work.turned import advice_on, distribution
 
 
 @dataclass(frozen=True)
@@ -42,9 +43,11 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     if offset is not None and len(problems.found) > before:
         problems.add(*prepared.loaded.where("points"), offset, "one clock that is off explains them all at once")
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
-    if gathered.area is not None or not problems.found:
+    if gathered.area is None:
+        _report_nothing_usable(prepared, gathered, offset, problems)
+    else:
         try:
-            routes = choose_routes(prepared, gathered.area, offset)
+            routes = choose_routes(prepared, gathered.area)
         except JobError as error:
             told = {problem.what for problem in problems.found}  # a CRS that is not one fails every step alike
             for problem in error.problems:
@@ -54,3 +57,21 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     told_of = [*unlike_steps(prepared, gathered, routes), *register_step(prepared, routes)[1]]
     routes = replace(routes, told=(*told_of, *epoch_notes(prepared, gathered, routes)))
     return Examined(prepared, sorting, gathered, routes, doubts_before(prepared, gathered, routes))
+
+
+def _report_nothing_usable(prepared: Prepared, gathered: Gathered, offset: str | None, problems: Problems) -> None:
+    """Say of a job without a usable reading where its rows go; not where that follows from what is told already."""
+    if problems.found and (prepared.faulty or not gathered.turned):
+        return
+    if (far := gathered.unplaced) is not None:
+        export = prepared.exports[far.export]
+        what = f"{export.points.crs} does not reach the coordinates of {far.count:,} readings"
+        what += f" (first {export.shown}:{far.row}: {far.why})"
+        fix = "see crs, the order of the axes, and units of these points"
+        problems.add(*prepared.loaded.where("points", export.block, "crs"), what, fix)
+        return
+    what = "no reading of the job has a time within a session, a position and an accepted solution"
+    if gathered.turned:
+        what += f". Of {sum(gathered.rows):,} rows are held back: {distribution(gathered, prepared)}"
+    fix = advice_on(gathered.turned[0], gathered, prepared) if gathered.turned else "the exports have no rows"
+    problems.add(*prepared.loaded.where("points"), what, offset or fix)

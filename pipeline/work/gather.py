@@ -1,10 +1,11 @@
 """The first pass over the exports: occupations picked out, extents, times and repeated rows noted. Little is kept."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.correct import milliseconds, raw_positions
@@ -14,7 +15,7 @@ from pipeline.geodesy.operations import lonlat
 from pipeline.occupations import Wanted
 from pipeline.read.files import Export, read_batches
 from pipeline.tables import TIME
-from pipeline.words import Reason, reason_code
+from pipeline.words import REASONS, Reason, reason_code
 from pipeline.work.base_log import BaseLog, BaseLogs
 from pipeline.work.prepare import Prepared
 from pipeline.work.sift import Sieve
@@ -44,6 +45,9 @@ class Gathered:
         newest: UTC milliseconds of the newest reading, or None.
         area: extent of the job.
         log: what the exports say of the bases.
+        turned: why rows cannot be used, by reason, the most frequent first.
+        unplaced: sound rows whose coordinates their CRS does not reach, None where there are none.
+        solutions: the solutions of rows that are not accepted, each once.
     """
 
     rows: tuple[int, ...]
@@ -59,6 +63,20 @@ class Gathered:
     newest: int | None
     area: Area | None
     log: BaseLog
+    turned: tuple["Turned", ...] = ()
+    unplaced: "Turned | None" = None
+    solutions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Turned:
+    """Rows that cannot be used for one reason: how many, and the first of them with why."""
+
+    reason: Reason
+    count: int
+    export: int
+    row: int
+    why: str
 
 
 @dataclass
@@ -98,6 +116,14 @@ class _Cells:
         return Area.of(corners[:, [0, 2]].ravel(), corners[:, [1, 3]].ravel())
 
 
+def zone_before(easting: float) -> str:
+    """Return in words that an easting seems to carry the number of its zone, which UTM's own have not; else nothing."""
+    zone, rest = divmod(easting, 1e6)
+    if not (1 <= zone <= 60 and 100_000 <= rest <= 900_000):
+        return ""
+    return f", which seems to be zone {zone:.0f} and the easting {rest:.3f}: export it without the zone's number"
+
+
 def gather(prepared: Prepared, sieve: Sieve, progress: Progress | None = None) -> Gathered:
     """Read every export once and keep what the adjustment and the choice of operations need."""
     return _Gatherer(prepared, sieve, progress).run()
@@ -126,6 +152,9 @@ class _Gatherer:
         self.hashes: list[NDArray[np.uint64]] = []
         self.whole: list[NDArray[np.bool_]] = []
         self.source_rows: list[NDArray[np.int64]] = []
+        self.turned: dict[int, Turned] = {}
+        self.unplaced: Turned | None = None
+        self.solutions: dict[str, None] = {}
 
     def run(self) -> Gathered:
         """Read everything and sum it up."""
@@ -147,6 +176,9 @@ class _Gatherer:
             newest=self.newest,
             area=self.cells.area(self.anchors),
             log=self.logs.log(),
+            turned=tuple(sorted(self.turned.values(), key=lambda each: -each.count)),
+            unplaced=self.unplaced,
+            solutions=tuple(self.solutions),
         )
 
     def _read(self, number: int, export: Export) -> int:
@@ -166,6 +198,7 @@ class _Gatherer:
         self.source_rows.append(np.asarray(batch.column("source_row"), np.int64))
         sifted = self.sieve.sift(batch, None, export.points.columns.solution is not None)
         sound = sifted.held == 0
+        self._note_turned(batch, sifted.held, number)
         candidate = self.wanted.among(batch)
         time = milliseconds(batch)
         self._note_times(time, sifted.session, sound & ~candidate)
@@ -174,6 +207,7 @@ class _Gatherer:
         positions = [values[sound] for values in raw_positions(batch)]
         if sound.any():
             longitude, latitude = lonlat(export.points.crs or "", *positions)
+            self._note_unplaced(batch, np.flatnonzero(sound)[~np.isfinite(longitude + latitude)], number)
             self.cells.add(longitude, latitude)
             self.anchors.add(longitude[candidate[sound]], latitude[candidate[sound]])
             self.newest = max(int(time[sound].max()), self.newest or 0)
@@ -193,10 +227,46 @@ class _Gatherer:
         kept = batch.select([name for name in _CANDIDATE.names if name in batch.schema.names]).take(pa.array(rows))
         arrays = {name: kept.column(name) for name in kept.schema.names}
         arrays["held"] = pa.array(held[rows], pa.uint8())
+        arrays["detail"] = pa.array([self._why(batch, row, held[row]) for row in rows.tolist()], pa.string())
         arrays["session"] = pa.array(session[rows], pa.int32())
         arrays["number"] = pa.array(rows + start, pa.int64())
         arrays["export"] = pa.array(np.full(len(rows), export), pa.int64())
         self.picked.append(pa.RecordBatch.from_arrays([arrays[name] for name in _CANDIDATE.names], schema=_CANDIDATE))
+
+    def _note_turned(self, batch: pa.RecordBatch, held: NDArray[np.uint8], export: int) -> None:
+        """Count the rows that cannot be used, by reason, and keep the first of each."""
+        counts = np.bincount(held)
+        for code in np.flatnonzero(counts).tolist():
+            if not code:
+                continue
+            if REASONS[code - 1] is Reason.NOT_FIXED:
+                found = pc.unique(batch.column("solution").filter(pa.array(held == code))).to_pylist()
+                self.solutions |= dict.fromkeys(solution for solution in found if solution)
+            if (before := self.turned.get(code)) is not None:
+                self.turned[code] = replace(before, count=before.count + int(counts[code]))
+                continue
+            row = int(np.argmax(held == code))
+            number, why = int(batch.column("source_row")[row].as_py()), self._why(batch, row, code) or ""
+            self.turned[code] = Turned(REASONS[code - 1], int(counts[code]), export, number, why)
+
+    def _note_unplaced(self, batch: pa.RecordBatch, rows: NDArray[np.int64], export: int) -> None:
+        """Count sound rows without a longitude and latitude, and keep the coordinates of the first."""
+        if not len(rows):
+            return
+        if self.unplaced is not None:
+            self.unplaced = replace(self.unplaced, count=self.unplaced.count + len(rows))
+            return
+        first, second = (float(batch.column(axis)[int(rows[0])].as_py()) for axis in ("first", "second"))
+        row = int(batch.column("source_row")[int(rows[0])].as_py())
+        self.unplaced = Turned(
+            Reason.OUTSIDE_COVERAGE, len(rows), export, row, f"{first:.3f}, {second:.3f}{zone_before(first)}"
+        )
+
+    def _why(self, batch: pa.RecordBatch, row: int, code: int) -> str | None:
+        """Return in words why one row of a batch cannot be used; None where it can."""
+        if not code:
+            return None
+        return self.sieve.explain(batch, row, REASONS[code - 1]) or batch.column("detail")[row].as_py()
 
     def _candidates(self, again: NDArray[np.int64]) -> pa.Table:
         """Return the candidates; the repeated ones are marked as such, so that none counts twice."""
@@ -236,6 +306,7 @@ _CANDIDATE = pa.schema(
         ("mark", pa.string()),
         ("antenna_height", pa.float64()),
         ("held", pa.uint8()),
+        ("detail", pa.string()),
         ("source_row", pa.int64()),
         ("session", pa.int32()),
         ("number", pa.int64()),

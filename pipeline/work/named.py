@@ -1,16 +1,25 @@
 """The occupations that sessions name: each tie and check found among the readings, or a problem that says why not."""
 
-import difflib
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, field
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from pipeline.attach import TWO
+from pipeline.near import listed, nearest
 from pipeline.problems import Problems
+from pipeline.read.files import read_batches
 from pipeline.words import REASONS, Reason, Role, reason_code
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
 from pipeline.work.sift import clock
+from pipeline.work.turned import advice
+
+#: Names that differ in length by more than this are not near each other.
+_LENGTHS = 2
+
+_TOLD = ["name", "session", "held", "detail", "time", "source_row", "export", "solution"]
 
 
 @dataclass(frozen=True)
@@ -32,6 +41,30 @@ def named_points(prepared: Prepared) -> dict[tuple[int, str], Named]:
     return found
 
 
+@dataclass
+class _Absent:
+    """A point that no reading is called like: the names nearest to it, and a row that may be it but is broken."""
+
+    near: dict[str, None] = field(default_factory=dict)
+    broken: str = ""
+
+
+def _look_again(prepared: Prepared, points: Collection[str]) -> dict[str, _Absent]:
+    """Look in the exports for points that no reading is called like, which only a job with such a mistake costs."""
+    found = {point: _Absent() for point in points}
+    for export in prepared.exports if points else ():
+        for batch in read_batches(export):
+            names = pc.unique(batch.column("name")).drop_null()
+            length = pc.utf8_length(names)
+            faults = batch.filter(pc.is_null(batch.column("name"))).select(["detail", "source_row"])
+            for point, absent in found.items():
+                alike = pc.less_equal(pc.abs(pc.subtract(length, len(point))), _LENGTHS)
+                absent.near |= dict.fromkeys(nearest(point, names.filter(alike).to_pylist()))
+                for row in faults.filter(pc.match_substring(faults.column("detail"), f'"{point}'))[:1].to_pylist():
+                    absent.broken = absent.broken or f"{export.shown}:{row['source_row']}: {row['detail']}"
+    return found
+
+
 def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -> None:
     """Report every tie and check whose point is not a usable reading of its session.
 
@@ -39,8 +72,10 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
     ``held_back`` with its reason. A tie that is held back would leave the session untied, so it is one.
     """
     by_name: dict[str, list[dict[str, object]]] = {}
-    for row in gathered.candidates.select(["name", "session", "held", "time", "source_row", "export"]).to_pylist():
+    named = [one.point for w in prepared.windows for one in (*w.session.ties, *w.session.checks)]
+    for row in gathered.candidates.select(_TOLD).to_pylist():
         by_name.setdefault(row["name"] or "", []).append(row)
+    absent = _look_again(prepared, {point for point in named if point not in by_name})
     for window in prepared.windows:
         uses = [(tie.point, Role.TIE, window.where_tie(number)) for number, tie in enumerate(window.session.ties)]
         uses += [(c.point, Role.CHECK, window.where_check(number)) for number, c in enumerate(window.session.checks)]
@@ -51,8 +86,43 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
                 continue
             if _follows(prepared, here or rows):
                 continue
-            what, fix = _why(point, window.index, here or rows, by_name, prepared)
+            what, fix = _why(point, window.index, here or rows, by_name, absent, prepared)
             problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
+
+
+def held_checks(prepared: Prepared, gathered: Gathered) -> list[str]:
+    """Return in words which checks that sessions name are held back, and why: they prove nothing."""
+    wanted = {
+        (window.index, check.point): window for window in prepared.windows for check in window.session.checks
+    }
+    told: dict[tuple[int, str], str] = {}
+    sound = set()
+    for row in gathered.candidates.select(_TOLD).to_pylist():
+        key = (row["session"], row["name"] or "")
+        if key not in wanted:
+            continue
+        if not row["held"]:
+            sound.add(key)
+        export = prepared.exports[row["export"]].shown
+        told.setdefault(
+            key,
+            f"the check of session {wanted[key].session.name} on the point {row['name']} ({export}:{row['source_row']})"
+            f" proves nothing: it is held back as {_reason(row) if row['held'] else ''}{_detail(row)}",
+        )
+    return [words for key, words in told.items() if key not in sound]
+
+
+def _reason(row: dict[str, object]) -> Reason:
+    return REASONS[int(str(row["held"])) - 1]
+
+
+def _detail(row: dict[str, object]) -> str:
+    return f": {row['detail']}" if row["detail"] else ""
+
+
+def _advice(row: dict[str, object], prepared: Prepared) -> str:
+    solution = [str(row["solution"])] if row["solution"] else []
+    return advice(_reason(row), prepared, int(str(row["export"])), solution)
 
 
 def _follows(prepared: Prepared, rows: list[dict[str, object]]) -> bool:
@@ -72,23 +142,27 @@ def _why(
     session: int,
     rows: list[dict[str, object]],
     by_name: dict[str, list[dict[str, object]]],
+    absent: dict[str, _Absent],
     prepared: Prepared,
 ) -> tuple[str, str]:
     if not rows:
         names = [name for name, found in by_name.items() if any(row["session"] == session for row in found)]
-        near = difflib.get_close_matches(point, names, 3)
-        fix = f"did you mean {' or '.join(near)}?" if near else "see the names in the session's exports"
+        missed = absent.get(point, _Absent())
+        near = nearest(point, missed.near)
+        there = f"the session's occupations are {listed(names)}" if names else "the session has no occupation by name"
+        fix = f"did you mean {' or '.join(near)}? {there}" if near else there
+        if missed.broken:
+            return f'"{point}", but the row that may be it cannot be taken apart, {missed.broken}', "correct that row"
         read = "no reading of the files that could be read" if _files_missing(prepared) else "no reading"
         return f'"{point}", but {read} has that name', fix
     row = rows[0]
     export = prepared.exports[int(str(row["export"]))]
     at = f'"{point}" ({export.shown}:{row["source_row"]})'
     if row["session"] == session:
-        reason = REASONS[int(str(row["held"])) - 1]
-        return f"{at}, which is held back as {reason}", "tie on a point that is not held back, or accept its solution"
+        return f"{at}, which is held back as {_reason(row)}{_detail(row)}", _advice(row, prepared)
     time = row["time"]
     if time is None:
-        return f"{at}, which has no readable time", "see the row's time and the block's time_format"
+        return f"{at}, which has no readable time{_detail(row)}", _advice(row, prepared)
     seen = clock(int(pa.scalar(time, pa.timestamp("ms", tz="UTC")).value))
     number = int(str(row["session"]))
     if number == TWO:

@@ -1,6 +1,5 @@
 """Everything a job names, loaded and checked before anything is computed; all problems at once."""
 
-import difflib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +9,7 @@ from pipeline.geodesy.errors import OperationError
 from pipeline.job.features import GEOJSON_CRS
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import Columns
+from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problems
 from pipeline.read.files import Export, find_exports
 from pipeline.sessions import SessionWindow, load_sessions
@@ -192,11 +192,11 @@ def _check_marks(
             uses.append((session.setup.mark, window.where, "setup"))
         for mark, where, use in uses:
             if mark not in known and (use == "check" or len(places[mark]) < 2):
-                alike = {name.casefold(): name for name in sorted(known)}
-                near = [alike[found] for found in difflib.get_close_matches(mark.casefold(), alike, 3, 0.5)]
+                near = nearest(mark, sorted(known))
+                there = f"the register has {listed(sorted(known))}"
                 problems.add(
                     *where,
                     f'{use} of session {session.name} on the mark "{mark}", which is not in the register'
                     + ("" if use == "check" else " and which no other session occupies"),
-                    f"did you mean {' or '.join(near)}?" if near else "add the mark to the register",
+                    f"did you mean {' or '.join(near)}? {there}" if near else f"add the mark to it: {there}",
                 )

@@ -17,7 +17,7 @@ from pipeline.geodesy.operations import (
     working_to_geographic,
     working_to_issued,
 )
-from pipeline.problems import JobError, Problem, Problems
+from pipeline.problems import Problems
 from pipeline.work.epochs import check_epochs, check_target_epoch, stated_epochs
 from pipeline.work.prepare import Prepared
 
@@ -54,15 +54,13 @@ class Routes:
         return list(dict.fromkeys(operation for operation in every if operation is not None))
 
 
-def choose_routes(prepared: Prepared, extent: Area | None, hint: str | None = None) -> Routes:
-    """Choose the operations for a job over the extent of its readings; ``hint`` is told where there is none.
+def choose_routes(prepared: Prepared, extent: Area) -> Routes:
+    """Choose the operations for a job over the extent of its readings.
 
     Raises `JobError` that names, for each step, what is missing and at which key of the job file it is asked for.
     """
     loaded, problems = prepared.loaded, Problems()
     job, target = loaded.job, loaded.job.target
-    if extent is None:
-        raise JobError(_nothing_usable(prepared, hint))
     area = extent.with_margin(_MARGIN)
     to_working, register, base = [], None, None
     for number, block in enumerate(job.points):
@@ -106,12 +104,3 @@ def choose_routes(prepared: Prepared, extent: Area | None, hint: str | None = No
     return Routes(frames, register, base, area, stated_epochs(prepared))
 
 
-def _nothing_usable(prepared: Prepared, hint: str | None) -> list[Problem]:
-    loaded = prepared.loaded
-    return [
-        Problem(
-            *loaded.where("points"),
-            "no reading of the job has a time within a session, a position and an accepted solution",
-            hint or "see whether time_zone, the sessions' times, base ids and quality.solutions fit the exports",
-        )
-    ]

@@ -172,10 +172,10 @@ def test_what_is_held_back_and_why(tmp_path):
         (1, 'longitude: "360.5" is beyond 360 degrees'),
         (2, "no height"),
         (2, "no height; no time"),
-        (1, 'sigma_east: "nan" is no number'),
+        (1, 'sigma_east: "nan" is no number: it stands for no value, export an empty cell'),
         (1, 'sigma_east: "-0.01" is below zero'),
         (1, 'height: "1_000" is no number; time: "soon" is no time'),
-        (1, 'height: "x" is no number; no latitude'),
+        (1, 'height: "x" is no number: it stands for no value, export an empty cell; no latitude'),
         (0, None),
     ]
     assert table["name"].to_pylist() == ["P1"] * 11

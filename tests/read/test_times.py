@@ -188,6 +188,13 @@ def test_a_stated_format_is_the_only_one():
         ("%d/%m/%Y %H:%M %M", "%M more than once"),
         ("%d/%m/%Y %m %H", "more than one month"),
         ("%d/%m/%Y %H:%", "not understood"),
+        ("%Y-%m-%d %H:%M:%S %Z", "state time_zone"),
+        ("%c", "differs by language"),
+        ("%x %X", "differs by language"),
+        ("%G-W%V-%u %H:%M", "weeks"),
+        ("%s", "seconds since 1970"),
+        ("%m/%Y %H:%M", "no day"),
+        ("yyyy-mm-dd", "no % in it"),
     ],
 )
 def test_formats_that_do_not_make_a_time(time_format, says):

@@ -1,0 +1,118 @@
+"""What a text that is no number, angle or time looks like, in words that say what to export or state instead.
+
+Only the look counts, never a figure's value: a text may stand for any other with figures in the same places.
+"""
+
+import re
+from collections.abc import Sequence
+
+_PLAIN = r"\d+(?:[.,]\d+)?"
+_UNITS = r"m|metres?|meters?|mm|cm|km|ft|us-?ft|ftus|feet|foot|deg|degrees|grads?|gon|ppm|s|sec|%"
+_EMPTY = {"nan", "null", "none", "n/a", "na", "nil", "-", "--", "---", "?", "x", "<null>", "inf", "-inf"}
+
+_THOUSANDS = "has separators between thousands: export plain digits"
+
+#: Look, and what it is; the first that fits is told. For numbers of any kind.
+_NUMBERS: tuple[tuple[str, str], ...] = (
+    (r"#.*", "is a spreadsheet's sign for an error or a narrow column: export the values"),
+    (rf"[+-]?{_PLAIN} ?(?:{_UNITS})\.?", "has a unit behind it: export plain numbers, state units for feet"),
+    (r"[+-]?\d+'(?: ?\d+(?:\.\d+)?\")?", "has signs of feet, inches or minutes in it: export plain decimal numbers"),
+    (r"'.*", "begins with an apostrophe: export plain numbers"),
+    (r"\".*|.*\"", "has a quote in it: export plain numbers"),
+    (r"[+-]?\d{1,3}(?:[ '’.,]\d{3}){2,}(?:[.,]\d+)?", _THOUSANDS),
+    (r"[+-]?\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d+)?", _THOUSANDS),
+    (r"[+-]?\d{1,3}(?:,\d{3})+\.\d+|[+-]?\d{1,3}(?:\.\d{3})+,\d+", _THOUSANDS),
+    (r"\d{1,2} ?[A-Z]? \d{5,7}(?:[.,]\d+)?", "seems to have the number of a zone before it: export it without"),
+    (r"[+-]?\d{1,3},\d{3}", "has a comma, of thousands or of decimals: export plain digits, or state decimal = \",\""),
+    (r"[+-]?\d*,\d+", "has a decimal comma, which decimal = \",\" states"),
+    (r"[+-]?\d*\.\d+(?:e[+-]?\d+)?", "has a decimal point where decimal = \",\" holds"),
+    (r"[+-]{2,}.*|.+[+-]", "has a sign too many: export plain numbers"),
+    (r"[<>≤≥~≈±].*", "has a sign before the number: export plain numbers"),
+    (r"[+-]?\d+(?:[.,]\d+)?e[+-]?\d+", "is too large or too small for a number"),
+)  # fmt: skip
+_LETTER = r"[NSEWO]"
+_DEGREES = "°º˚*"
+_ANGLES: tuple[tuple[str, str], ...] = (
+    (rf"{_LETTER}? ?[+-]?\d{{1,3}} ?(?:[{_DEGREES}:d]| |-) ?\d{{1,2}}(?:[.,]\d+)? ?(?:['′’:m]| |-|$).*",
+     "looks like degrees, minutes and seconds: state angles = \"dms\" for its [[points]]"),
+    (rf"{_LETTER} ?[+-]?{_PLAIN} ?[{_DEGREES}]?|[+-]?{_PLAIN} ?[{_DEGREES}]? ?{_LETTER}",
+     "has the letter of a hemisphere: export decimal degrees with a sign, south and west negative"),
+    (rf"[+-]?{_PLAIN} ?[{_DEGREES}]", "has a degree sign: export decimal degrees without"),
+)  # fmt: skip
+_DMS: tuple[tuple[str, str], ...] = (
+    (rf"{_LETTER}? ?[+-]?{_PLAIN} ?[{_DEGREES}]? ?{_LETTER}?",
+     "looks like decimal degrees, but angles = \"dms\" is stated"),
+)  # fmt: skip
+
+_CLOCK = r"\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?"
+_DAY = r"(?:\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[a-z]{3,9}\.?,?[ ./-]?\d{2,4})"
+_STATED = "state time_format"
+_APART = "date and time are read from one column: export them in one"
+_TIMES: tuple[tuple[str, str], ...] = (
+    (r"\d{10}(?:[.,]\d+)?", "looks like seconds since 1970: export date and time, such as 2026-03-02T07:30:00Z"),
+    (r"\d{13}(?:[.,]\d+)?", "looks like milliseconds since 1970: export date and time, such as 2026-03-02T07:30:00Z"),
+    (r"\d{16}|\d{19}", "looks like a count of micro- or nanoseconds since 1970: export date and time"),
+    (r"\d{3,4}(?:[ :;/,]+| w(?:ee)?k )\d{1,6}(?:[.,]\d+)?",
+     "looks like GPS week and seconds: export date and time, in UTC or with time_zone = \"GPS\""),
+    (r"\d{14}(?:[.,]\d+)?", f"looks like a date and time without signs between: {_STATED} = \"%Y%m%d%H%M%S\""),
+    (r"\d{12}", f"looks like a date and time without signs between: {_STATED}, such as \"%Y%m%d%H%M\""),
+    (r"\d{8}", f"looks like a date alone: {_APART}"),
+    (r"\d{5}[.,]\d+", "looks like a spreadsheet's serial day, or seconds of a day: export date and time as text"),
+    (r"\d{5}", "looks like a spreadsheet's serial day without its time: export date and time as text"),
+    (r"\d{1,6}(?:[.,]\d+)?", f"looks like seconds of a day or week, or a time of day: {_APART}"),
+    (rf"{_CLOCK} ?[ap]\.?m\.?", f"looks like a time of day of a 12-hour clock without its date: {_APART}"),
+    (r".*\d ?[ap]\.?m\.?", f"is of a 12-hour clock: {_STATED} with %I and %p, such as \"%d/%m/%Y %I:%M:%S %p\""),
+    (rf"t?{_CLOCK}(?:z|[+-]\d\d:?\d\d)?", f"looks like a time of day without its date: {_APART}"),
+    (rf"{_DAY}", f"has no time of day: {_APART}"),
+    (r"\d{4}-?\d{3}[t ].*", "looks like a year and the day of the year: export the month and the day"),
+    (r"\d{4}-?w\d\d.*", "looks like a year and a week: export the month and the day"),
+    (rf"(?:{_DAY})[t ,]+{_CLOCK} ?[a-z]{{2,5}}", "ends in the name of a zone: export UTC, or its offset as in +02:00"),
+    (r"\d{4}/\d{1,2}/\d{1,2} +\d{1,2}:\d\d:\d\d", f"has the year first: {_STATED} = \"%Y/%m/%d %H:%M:%S\""),
+    (rf"\d{{1,2}}[./-]\d{{1,2}}[./-]\d{{2,4}}[t ,]+{_CLOCK}.*",
+     f"may have the day or the month first, which is not guessed: {_STATED}, such as \"%d/%m/%Y %H:%M:%S\""
+     " or \"%m/%d/%Y %H:%M:%S\""),
+    (rf"(?:{_DAY})[t ,]+{_CLOCK}.*", f"is written otherwise: {_STATED}, such as \"%d %b %Y %H:%M:%S\""),
+)  # fmt: skip
+
+
+def why_no_number(text: str) -> str:
+    """Return in words what a text is that was to be a number with digits and at most a decimal sign."""
+    return _first(_plain(text), _NUMBERS, "is no number")
+
+
+def why_no_degrees(text: str) -> str:
+    """Likewise for one that was to be an angle in decimal degrees."""
+    return _first(_plain(text), (*_ANGLES, *_NUMBERS), "is no number")
+
+
+def why_no_dms(text: str) -> str:
+    """Likewise for one that was to be an angle in degrees, minutes and seconds."""
+    return _first(_plain(text), _DMS, "is no angle in degrees, minutes and seconds")
+
+
+def why_no_time(text: str) -> str:
+    """Likewise for one that was to be a date and time in ISO 8601."""
+    found = _first(_plain(text), _TIMES, "is no time")
+    return found.replace("is no time: it", "is not ISO 8601: it", 1)
+
+
+def looks_like_data(cells: Sequence[str]) -> bool:
+    """Tell whether a line that was to be a header holds numbers and times instead: the file has none."""
+    given = [cell for cell in cells if cell]
+    figures = sum(bool(re.fullmatch(rf"[+-]?{_PLAIN}|.*\d\d:\d\d.*", _plain(cell))) for cell in given)
+    return len(given) > 1 and 2 * figures >= len(given)
+
+
+def _plain(text: str) -> str:
+    """Bring all blanks and signs of minus to one."""
+    return re.sub(r"[\s\u2007\u2009\u200a\u202f\u00a0]+", " ", text).replace("−", "-").replace("–", "-").strip()
+
+
+def _first(text: str, looks: Sequence[tuple[str, str]], plainly: str) -> str:
+    """Return ``plainly`` what a text is not, and what it seems to be, if that can be told."""
+    if text.casefold() in _EMPTY:
+        return f"{plainly}: it stands for no value, export an empty cell"
+    for pattern, what in looks:
+        if re.fullmatch(pattern, text, re.IGNORECASE):
+            return f"{plainly}: it {what}"
+    return plainly

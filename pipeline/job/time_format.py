@@ -1,0 +1,54 @@
+"""The formats of times that ``time_format`` may state: those of strptime that say one date and one time of day."""
+
+import re
+
+#: Directives that stand for several others.
+_LONG = {"T": "%H:%M:%S", "R": "%H:%M", "F": "%Y-%m-%d", "D": "%m/%d/%y"}
+
+#: What can be read without a language or a calendar of one's own; names of months are English.
+KNOWN = frozenset("YymdHIMSfpbBhaAz%")
+
+#: One of each of these must be there.
+_NEEDED = {"Yy": "year", "mbBh": "month", "d": "day", "HI": "hour"}
+
+_NOT_READ = {
+    "Z": "names of zones mean several offsets: state time_zone; where an offset is written, %z reads it",
+    "j": "a day of the year is not read: export the month and the day",
+    "s": "seconds since 1970 are not read: export date and time",
+    "c": "what it stands for differs by language: write the parts out, as in %d/%m/%Y %H:%M:%S",
+}
+_NOT_READ |= dict.fromkeys("xXr", _NOT_READ["c"])
+_NOT_READ |= dict.fromkeys("GgVuUWw", "weeks and weekdays are not read: export year, month and day")
+
+
+def parts_of(time_format: str) -> list[tuple[str, str]]:
+    """Return a format as its parts in order: a directive's letter and "", or "" and what stands between directives.
+
+    Raises ValueError, saying what is wrong, where a directive is not understood, comes twice, or where the format does
+    not give a date with year, month and day and a time of day.
+    """
+    if "%" not in time_format:
+        raise ValueError(f"time_format '{time_format}' has no % in it, so it reads no time")
+    text = re.sub(r"%([TRFD])", lambda match: _LONG[match[1]], time_format)
+    parts = re.findall(r"%(.?)|([^%]+)", text, re.DOTALL)
+    used = [directive for directive, literal in parts if not literal]
+    for directive in used:
+        if directive not in KNOWN:
+            why = _NOT_READ.get(directive, "which is not understood")
+            raise ValueError(f'time_format has "%{directive}"{", " if why.startswith("which") else ": "}{why}')
+    _check(used)
+    return parts
+
+
+def _check(used: list[str]) -> None:
+    counts = {one_of: sum(used.count(directive) for directive in one_of) for one_of in _NEEDED}
+    for one_of in sorted(_NEEDED, key=lambda one_of: -counts[one_of]):
+        if counts[one_of] != 1:
+            known = " or ".join(f"%{directive}" for directive in one_of)
+            many = "no" if not counts[one_of] else "more than one"
+            raise ValueError(f"time_format has {many} {_NEEDED[one_of]} ({known})")
+    if ("I" in used) != ("p" in used):
+        raise ValueError("time_format has %I without %p or %p without %I: morning and afternoon cannot be told apart")
+    for directive in "MSfzp":
+        if used.count(directive) > 1:
+            raise ValueError(f"time_format has %{directive} more than once")

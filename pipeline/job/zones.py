@@ -1,0 +1,128 @@
+"""Time zones as a job file may name them, and what to write in the place of what it may not."""
+
+import re
+from functools import cache
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
+
+from pipeline.near import nearest
+
+#: The forms that are read.
+FORMS = 'an IANA name such as "Pacific/Auckland", an offset such as "+12:00", "UTC" or "GPS"'
+
+_OFFSET = re.compile(r"[+-](0[0-9]|1[0-4]):[0-5][0-9]")
+_LOCAL = {"localtime", "posixrules"}  # found on some machines; they mean whatever that machine is set to
+
+#: An offset in other spellings, "UTC+2", "GMT +02:00", "+2", "+0200" and the like.
+_LOOSE = re.compile(
+    r"(?:UTC|GMT|Z)?\s*(?P<sign>[+\-−–])\s*(?P<hours>\d{1,2})(?::?(?P<minutes>\d\d))?\s*h?", re.IGNORECASE
+)
+_REVERSED = re.compile(r"Etc/GMT([+-])(\d{1,2})")
+
+#: Abbreviations of clocks, each with its offset and a place that keeps it; those with more than one meaning have more.
+_ABBREVIATIONS: dict[str, tuple[tuple[str, str], ...]] = {
+    "CET": (("+01:00", "Europe/Vienna"),), "CEST": (("+02:00", "Europe/Vienna"),),
+    "MEZ": (("+01:00", "Europe/Vienna"),), "MESZ": (("+02:00", "Europe/Vienna"),),
+    "WET": (("+00:00", "Europe/Lisbon"),), "WEST": (("+01:00", "Europe/Lisbon"),),
+    "EET": (("+02:00", "Europe/Athens"),), "EEST": (("+03:00", "Europe/Athens"),),
+    "BST": (("+01:00", "Europe/London"), ("+06:00", "Asia/Dhaka")),
+    "IST": (("+05:30", "Asia/Kolkata"), ("+01:00", "Europe/Dublin"), ("+02:00", "Asia/Jerusalem")),
+    "MSK": (("+03:00", "Europe/Moscow"),), "TRT": (("+03:00", "Europe/Istanbul"),),
+    "EST": (("-05:00", "America/New_York"),), "EDT": (("-04:00", "America/New_York"),),
+    "CST": (("-06:00", "America/Chicago"), ("+08:00", "Asia/Shanghai")),
+    "CDT": (("-05:00", "America/Chicago"),),
+    "MST": (("-07:00", "America/Denver"),), "MDT": (("-06:00", "America/Denver"),),
+    "PST": (("-08:00", "America/Los_Angeles"),), "PDT": (("-07:00", "America/Los_Angeles"),),
+    "AKST": (("-09:00", "America/Anchorage"),), "AKDT": (("-08:00", "America/Anchorage"),),
+    "HST": (("-10:00", "Pacific/Honolulu"),),
+    "AST": (("-04:00", "America/Halifax"), ("+03:00", "Asia/Riyadh")), "ADT": (("-03:00", "America/Halifax"),),
+    "NST": (("-03:30", "America/St_Johns"),), "NDT": (("-02:30", "America/St_Johns"),),
+    "BRT": (("-03:00", "America/Sao_Paulo"),), "ART": (("-03:00", "America/Argentina/Buenos_Aires"),),
+    "NZST": (("+12:00", "Pacific/Auckland"),), "NZDT": (("+13:00", "Pacific/Auckland"),),
+    "AEST": (("+10:00", "Australia/Sydney"),), "AEDT": (("+11:00", "Australia/Sydney"),),
+    "ACST": (("+09:30", "Australia/Adelaide"),), "ACDT": (("+10:30", "Australia/Adelaide"),),
+    "AWST": (("+08:00", "Australia/Perth"),), "JST": (("+09:00", "Asia/Tokyo"),), "KST": (("+09:00", "Asia/Seoul"),),
+    "SGT": (("+08:00", "Asia/Singapore"),), "HKT": (("+08:00", "Asia/Hong_Kong"),),
+    "SAST": (("+02:00", "Africa/Johannesburg"),),
+    "CAT": (("+02:00", "Africa/Maputo"),), "EAT": (("+03:00", "Africa/Nairobi"),), "WAT": (("+01:00", "Africa/Lagos"),),
+}  # fmt: skip
+
+#: IANA names that stand still all year, whatever the clocks at the place do.
+_FIXED = {"EST", "MST", "HST"}
+
+
+def zone_problem(zone: str) -> tuple[str, str] | None:
+    """Return what is wrong with a time zone and what to write instead, or None where it can be used."""
+    if zone == "GPS" or _OFFSET.fullmatch(zone) or (zone not in _FIXED and _is_iana(zone)):
+        return None
+    short = zone.strip().upper()
+    if zone in _FIXED:
+        offset, place = _ABBREVIATIONS[zone][0]
+        what = f"the time zone '{zone}' is {offset} all year, also where the clocks go forward in summer"
+        return what, f'write the place, such as "{place}", or "{offset}" where the clock never changes'
+    return f"the time zone '{zone}' is not known", _instead(zone, short)
+
+
+def reversed_sign(zone: str) -> str | None:
+    """Return the offset that a name such as "Etc/GMT+2" stands for, which has the other sign ("-02:00"); else None."""
+    match = _REVERSED.fullmatch(zone)
+    if match is None or match[2].strip("0") == "":
+        return None
+    return f"{'-' if match[1] == '+' else '+'}{int(match[2]):02d}:00"
+
+
+def _instead(zone: str, short: str) -> str:
+    if short in ("GPS", "GPST", "GPS TIME", "GPSTIME"):
+        return 'write "GPS" for the GPS time scale'
+    if short in ("UTC", "Z", "ZULU", "UT", "GMT", "UTC TIME"):
+        return 'write "UTC"'
+    loose = _LOOSE.fullmatch(zone.strip())
+    if loose is not None:
+        return _offset(loose)
+    if short in _ABBREVIATIONS:
+        return _abbreviation(short)
+    known = {name.casefold(): name for name in _iana()}
+    same = known.get(zone.strip().casefold().replace(" ", "_"))
+    places = [name for name in _iana() if "/" in name and not name.startswith("Etc/")]
+    near = [same] if same else nearest(zone, places, 1) if "/" in zone else _by_place(zone, places)
+    return (f"did you mean '{near[0]}'? " if near else "") + FORMS
+
+
+def _offset(loose: "re.Match[str]") -> str:
+    sign = "+" if loose["sign"] == "+" else "-"
+    hours, minutes = int(loose["hours"]), int(loose["minutes"] or 0)
+    text = f"{sign}{hours:02d}:{minutes:02d}"
+    if not _OFFSET.fullmatch(text):
+        return FORMS
+    other = f'"Etc/GMT{sign}{hours}" would mean the other sign' if not minutes else ""
+    way = "ahead of" if sign == "+" else "behind"
+    far = f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    return f'write "{text}", {far} {way} UTC' + (f" ({other})" if other else "")
+
+
+def _abbreviation(short: str) -> str:
+    ways = [f'"{place}", or "{offset}" if the clock never changed' for offset, place in _ABBREVIATIONS[short]]
+    several = " or ".join(place for _, place in _ABBREVIATIONS[short])
+    if len(ways) > 1:
+        return f"it has more than one meaning ({several}): write the place, such as {ways[0]}"
+    return f"write the place, such as {ways[0]}"
+
+
+def _by_place(zone: str, places: list[str]) -> list[str]:
+    """Return the name of a zone of which only the town is written."""
+    by_town = {name.rpartition("/")[2]: name for name in sorted(places, reverse=True)}
+    return [by_town[town] for town in nearest(zone.strip().replace(" ", "_"), by_town, 1)]
+
+
+@cache
+def _iana() -> tuple[str, ...]:
+    return tuple(sorted(available_timezones() - _LOCAL))
+
+
+def _is_iana(zone: str) -> bool:
+    if zone in _LOCAL:
+        return False
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return False
+    return True

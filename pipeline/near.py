@@ -1,0 +1,64 @@
+"""The names nearest to one that is not there, for a message: only what is really near, so that none misleads."""
+
+import difflib
+import re
+import unicodedata
+from collections.abc import Iterable
+
+#: So much of two spellings has to agree (`difflib`'s ratio); below it lie words that merely share letters.
+_ALIKE = 0.75
+
+#: A name that begins or ends another one is near it from this length on: "Lat" and "Latitude".
+_PIECE = 3
+
+#: Listed names beyond these are only counted.
+_LISTED = 12
+
+
+def plain(text: str) -> str:
+    """Return a name as it is compared: in small letters, one Unicode form, any blanks (hard ones too) as one."""
+    return " ".join(unicodedata.normalize("NFKC", text).replace("\ufeff", " ").casefold().split())
+
+
+def nearest(word: str, known: Iterable[str], most: int = 3) -> list[str]:
+    """Return up to ``most`` of ``known`` that are spelled nearly like ``word``, the likeliest first.
+
+    Names that differ in a figure are other names ("CM7" is not "CM1" misspelled), unless figures changed places or
+    got lost.
+    """
+    if not plain(word):
+        return []
+    found = []
+    for name in dict.fromkeys(known):
+        worth = _worth(_bare(word), _bare(name))
+        if worth >= _ALIKE:
+            found.append((-worth, name))
+    return [name for _, name in sorted(found)[:most]]
+
+
+def listed(names: Iterable[str], sign: str = "") -> str:
+    """Return names as a list in words, each between ``sign``; of many the first and how many more there are."""
+    every = list(dict.fromkeys(names))
+    shown = [f"{sign}{name}{sign}" for name in every[:_LISTED]]
+    return ", ".join(shown) + (f" and {len(every) - _LISTED:,} more" if len(every) > _LISTED else "")
+
+
+def _bare(name: str) -> str:
+    return re.sub(r"[\s_./-]+", " ", plain(name)).strip()
+
+
+def _worth(word: str, name: str) -> float:
+    if word.replace(" ", "") == name.replace(" ", ""):
+        return 1.0
+    if not _same_figures(word, name):
+        return 0.0
+    short, long = sorted((word, name), key=len)
+    if len(short) >= _PIECE and (long.startswith(short) or long.endswith(short)) and len(long) <= 3 * len(short):
+        return max(_ALIKE, len(short) / len(long))
+    matcher = difflib.SequenceMatcher(None, name, word, autojunk=False)
+    return matcher.ratio() if matcher.real_quick_ratio() >= _ALIKE and matcher.quick_ratio() >= _ALIKE else 0.0
+
+
+def _same_figures(word: str, name: str) -> bool:
+    mine, its = (re.sub(r"\D", "", text) for text in (word, name))
+    return sorted(mine.lstrip("0")) == sorted(its.lstrip("0")) or len(mine) != len(its)

@@ -1,0 +1,26 @@
+"""Cells that cannot be read described in words, a column at a time: one description serves all that look alike."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.read.findings import Mask
+
+
+def described(cells: pa.Array, bad: Mask, describe: Callable[[str], str]) -> pa.Array:
+    """Return what ``describe`` says of every cell where ``bad``, null elsewhere.
+
+    Cells with figures in the same places are described alike, by the first of them.
+    """
+    said = pa.nulls(len(cells), pa.string())
+    if not bad.any():
+        return said
+    text = cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())
+    look = pc.replace_substring_regex(text.filter(pa.array(bad)), r"[0-9]", "0")
+    coded = pc.dictionary_encode(look)
+    words = pa.array([describe(each) for each in coded.dictionary.to_pylist()], pa.string())
+    place = np.zeros(len(cells), np.int64)
+    place[np.flatnonzero(bad)] = np.asarray(pc.fill_null(coded.indices, 0), np.int64)
+    return pc.take(words, pa.array(place, mask=~bad))
