@@ -47,6 +47,7 @@ class Doubt(StrEnum):
 
     REGISTER_HEIGHTS = "register-heights"
     SHIFT = "shift"
+    TIME_ZONE = "time-zone"
 
 
 class Role(StrEnum):

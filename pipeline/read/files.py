@@ -13,6 +13,7 @@ import pyarrow as pa
 from pipeline.digest import Signature, digest, signature
 from pipeline.job.model import Job, Points
 from pipeline.problems import JobError, Problem, Problems
+from pipeline.read.claims import Claims
 from pipeline.read.columns import readings
 from pipeline.read.epsg import disagree, is_projected
 from pipeline.read.findings import Unusable
@@ -86,11 +87,11 @@ def find_exports(job: Job, folder: Path, job_file: str, where: Where, problems: 
     return exports
 
 
-def read_batches(export: Export, rows_per_batch: int = 65536) -> Iterator[pa.RecordBatch]:
+def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | None = None) -> Iterator[pa.RecordBatch]:
     """Give the export's rows as `tables.READING` followed by the carried columns, at most ``rows_per_batch`` at a time.
 
-    Rows come in the file's order, none is left out. Raises `JobError` where the file cannot be read to its end, or is
-    not the one whose sum the export bears.
+    Rows come in the file's order, none is left out. ``claims`` takes up what the file's times say of their own zone.
+    Raises `JobError` where the file cannot be read to its end, or is not the one whose sum the export bears.
     """
     try:
         _check_signature(export)
@@ -101,6 +102,8 @@ def read_batches(export: Export, rows_per_batch: int = 65536) -> Iterator[pa.Rec
                     yield batch.slice(start, rows_per_batch)
             if source.seen is not None and source.seen.hexdigest() != export.sha256:
                 raise Unusable(0, *_CHANGED)
+            if claims is not None:
+                claims.join(source.how.clock.claims)
         _check_signature(export)
     except Unusable as error:
         raise JobError([Problem(export.shown, error.line, error.what, error.fix)]) from error

@@ -15,11 +15,12 @@ from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
 from pipeline.work.register_notes import odd_register
 from pipeline.work.routes import Routes
+from pipeline.work.zones import zone_doubts
 
 
 def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
-    found = [*register_doubts(prepared, gathered, routes)]
+    found = [*register_doubts(prepared, gathered, routes), *zone_doubts(prepared, gathered)]
     return confirmed_by(prepared.loaded.job, found)
 
 

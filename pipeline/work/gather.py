@@ -12,6 +12,7 @@ from pipeline.duplicates import observation_hashes, repeated
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import lonlat
 from pipeline.occupations import Wanted
+from pipeline.read.claims import Claims
 from pipeline.read.files import Export, read_batches
 from pipeline.tables import TIME
 from pipeline.words import Reason, reason_code
@@ -44,6 +45,7 @@ class Gathered:
         newest: UTC milliseconds of the newest reading, or None.
         area: extent of the job.
         log: what the exports say of the bases.
+        claims: of each export, what its times say of their own zone against the job file.
     """
 
     rows: tuple[int, ...]
@@ -59,6 +61,7 @@ class Gathered:
     newest: int | None
     area: Area | None
     log: BaseLog
+    claims: tuple[Claims, ...] = ()
 
 
 @dataclass
@@ -125,6 +128,7 @@ class _Gatherer:
         self.picked: list[pa.RecordBatch] = []
         self.hashes: list[NDArray[np.uint64]] = []
         self.whole: list[NDArray[np.bool_]] = []
+        self.claims = [Claims() for _ in prepared.exports]
         self.source_rows: list[NDArray[np.int64]] = []
 
     def run(self) -> Gathered:
@@ -147,12 +151,13 @@ class _Gatherer:
             newest=self.newest,
             area=self.cells.area(self.anchors),
             log=self.logs.log(),
+            claims=tuple(self.claims),
         )
 
     def _read(self, number: int, export: Export) -> int:
         done = sum(map(len, self.hashes))
         rows = 0
-        for batch in read_batches(export):
+        for batch in read_batches(export, claims=self.claims[number]):
             self._take(batch, number, export, done + rows)
             rows += batch.num_rows
             if self.progress:
