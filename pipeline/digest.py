@@ -1,10 +1,50 @@
-"""The sum by which a file is known again."""
+"""The sum by which a file is known again, and the signs that nobody wrote to it while it was read."""
 
 import hashlib
 from pathlib import Path
+from typing import IO, NamedTuple, Protocol
+
+
+class Sum(Protocol):
+    """A sum that is being made, such as `hashlib.sha256()`."""
+
+    def update(self, data: bytes, /) -> None:
+        """Add bytes."""
+
+    def hexdigest(self) -> str:
+        """Return the sum so far."""
+
+
+class Signature(NamedTuple):
+    """What a file system says of a file. The time of its last change of any kind can be put back by no program."""
+
+    inode: int
+    size: int
+    modified: int
+    changed: int
+
+
+def signature(path: Path) -> Signature:
+    """Return the signs of the file as it is now. Raises OSError."""
+    at = path.stat()
+    return Signature(at.st_ino, at.st_size, at.st_mtime_ns, at.st_ctime_ns)
 
 
 def digest(path: Path) -> str:
     """Return the SHA-256 of the file's bytes in hexadecimal. Raises OSError."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+class Summed:
+    """A file that is read from its beginning, every byte that was read being added to a sum."""
+
+    def __init__(self, file: IO[bytes], seen: Sum | None) -> None:
+        self._file, self._seen = file, seen
+
+    def read(self, size: int = -1) -> bytes:
+        """Return the next bytes, none at the end."""
+        data = self._file.read(size)
+        if self._seen is not None:
+            self._seen.update(data)
+        return data

@@ -8,7 +8,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from pipeline.digest import digest
+from pipeline.digest import digest, signature
+from pipeline.geodesy.grids import changed
 from pipeline.issue.attention import attention
 from pipeline.issue.confirmed import confirm, confirmed
 from pipeline.issue.geopackage import NotWritten
@@ -17,6 +18,7 @@ from pipeline.issue.publish import job_lock, newest, open_issue, recover
 from pipeline.issue.record import Record, read_record, sum_of, write_record
 from pipeline.issue.report.page import write_report
 from pipeline.problems import JobError, Problem, Problems
+from pipeline.read.files import Export
 from pipeline.work.account import account
 from pipeline.work.base_notes import base_facts
 from pipeline.work.before import before_notes
@@ -101,6 +103,7 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
             if before is not None and last is not None and last.get("identity") == worked.sums:
                 return Outcome(dict(last), before[1].parent, False)
             laid = dry(worked.drafter, worked.told(), progress)
+            _check_unchanged(worked)
             return Outcome(dict(worked.record(laid, number, None, last)), None, False)
         if not held:
             stack.enter_context(job_lock(folder))
@@ -195,7 +198,9 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
     found = newest(folder)
     last = read_record(found[1]) if found else None
     if found is not None and last is not None and last.get("identity") == worked.sums:
-        confirm(folder, found[0], at_hand(worked.prepared))
+        hand = at_hand(worked.prepared)
+        _check_unchanged(worked)
+        confirm(folder, found[0], hand)
         return Outcome(dict(last), found[1].parent, False)
     because, earlier, drafter = ["first issue"], None, worked.drafter
     if found is not None and last is not None:
@@ -218,7 +223,6 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
     with open_issue(folder) as staged:
         name = f"{worked.prepared.loaded.job.job.name}-{staged.number:03d}.gpkg"
         laid = lay_out(drafter, worked.told(), staged.path / name, staged.number, progress, earlier)
-        _check_unchanged(worked.prepared)
         changes = None
         if last is not None:
             changes = {"since": last["issue"], "because": because, **(laid.changes or {})}
@@ -226,15 +230,42 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
         record["files"] = [*record["files"], write_report(staged.path, record, laid.plan)]
         record["sum"] = sum_of(record)
         write_record(staged.path, record)
+        hand = at_hand(worked.prepared)
+        _check_unchanged(worked)
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC))
-    confirm(folder, record["issue"], at_hand(worked.prepared))
+    confirm(folder, record["issue"], hand)
     return Outcome(dict(record), place, True)
 
 
-def _check_unchanged(prepared: Prepared) -> None:
-    """Refuse an issue whose raw files were written to during the run: its two readings may have seen two contents."""
-    altered = [export for export in prepared.exports if digest(export.path) != export.sha256]
+def _check_unchanged(worked: _Worked) -> None:
+    """Refuse an issue of which a file was written to during the run: its sums are to be of the bytes that were read.
+
+    Of exports every reading has held what it read against the sum; here it is seen that they still are as they were.
+    """
+    prepared, loaded = worked.prepared, worked.prepared.loaded
+    job, summed = loaded.job, [(loaded.path, loaded.shown, loaded.sha256)]
+    summed += [(export.path, export.shown, export.sha256) for export in prepared.exports if _touched(export)]
+    if prepared.register is not None and job.control is not None:
+        summed.append((job.control.file, prepared.register.shown, prepared.register.sha256))
+    if job.sessions is not None:
+        summed.append((job.sessions.file, loaded.show(job.sessions.file), prepared.sessions_sum))
+    altered = [shown for path, shown, sha256 in summed if _sum_now(path) != sha256]
+    grids = [grid for operation in worked.routes.recorded() for grid in operation.grids if changed(grid)]
+    altered += [f"grid file {grid.name}" for grid in dict.fromkeys(grids)]
     if altered:
-        raise JobError(
-            [Problem(e.shown, 0, "the file changed while it was being read", "run the job again") for e in altered]
-        )
+        what = "the file changed while the job was run"
+        raise JobError([Problem(shown, 0, what, "run the job again") for shown in altered])
+
+
+def _touched(export: Export) -> bool:
+    try:
+        return signature(export.path) != export.signature
+    except OSError:
+        return True
+
+
+def _sum_now(path: Path) -> str:
+    try:
+        return digest(path)
+    except OSError:
+        return ""

@@ -57,6 +57,7 @@ class Doubt(StrEnum):
     SHIFT = "shift"
     TRANSFORMATION = "transformation"
     EPOCH = "epoch"
+    TIME_ZONE = "time-zone"
 
 
 class Role(StrEnum):

@@ -14,7 +14,8 @@ from pipeline.words import Holds
 #: The columns of a position, by the kind of the register's CRS.
 POSITION = {"projected": ("easting", "northing"), "geographic": ("longitude", "latitude")}
 
-_KNOWN = ("mark", "hu95", "vu95", "holds", "source", "dated")
+#: The other columns of a register.
+KNOWN = ("mark", "hu95", "vu95", "holds", "source", "dated")
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems
             f"the column '{column}' is missing: a register in a {kind} CRS takes mark, {', '.join(columns)}",
             _missing_fix(column, sheet.columns),
         )
-    others = [column for column in sheet.columns if column and column not in (*_KNOWN, *columns)]
+    others = [column for column in sheet.columns if column and column not in (*KNOWN, *columns)]
     for column in others:
         near = nearest(column, [known for known in ("hu95", "vu95", "holds") if known not in sheet.columns], 1)
         if near:

@@ -1,16 +1,19 @@
 """A register's file, of whatever kind, as one table of text."""
 
 import math
+import sqlite3
 import struct
 from collections.abc import Sequence
+from contextlib import closing
 from pathlib import Path
 
 from pipeline.job.features import Features, cell, read_geojson, sheet_of
 from pipeline.job.sheet import Sheet, decode, read_bytes, read_sheet
+from pipeline.packages import POINTS, BrokenGeometry, Layer, describe, kind_of, layer_names, of_bytes, quoted, wkb_of
 from pipeline.problems import Problems
 
-#: Type of a point in well-known binary, by ISO and with the older flag for Z, and how many of its numbers are X, Y, Z.
-_POINTS = {1: 2, 1001: 3, 2001: 2, 3001: 3, 0x80000001: 3, 0x40000001: 2, 0xC0000001: 3}
+#: Numbers of a point that are X, Y and, where there is one, Z, by its type in well-known binary: XYM has no Z.
+_NUMBERS = {kind: 3 for kind in POINTS} | {1: 2, 2001: 2, 0x40000001: 2}
 
 
 #: Every column of a register, whatever its CRS.
@@ -34,7 +37,7 @@ def read_source(
     if data is None:
         return None, None
     if kind == ".gpkg":
-        features = _geopackage(path, layer, shown, problems)
+        features = _geopackage(path, data, layer, shown, columns, problems)
     else:
         text = decode(data, shown, problems)
         features = read_geojson(text, shown, problems) if text is not None else None
@@ -44,40 +47,72 @@ def read_source(
     return sheet, features.crs if from_points else None
 
 
-def _geopackage(path: Path, layer: str | None, shown: str, problems: Problems) -> Features | None:
-    import pyogrio  # here, because it costs a third of a second and most registers are CSV
-
-    # Otherwise GDAL copies the file's metadata to an .aux.xml beside it. The option belongs to the whole process.
-    before = pyogrio.get_gdal_config_option("GDAL_PAM_ENABLED")
-    pyogrio.set_gdal_config_options({"GDAL_PAM_ENABLED": "NO"})
-    try:
-        layers = [str(name) for name, _ in pyogrio.list_layers(path)]
-        chosen = _layer(layers, layer, shown, problems)
-        if chosen is None:
+def _geopackage(
+    path: Path, data: bytes, layer: str | None, shown: str, columns: tuple[str, str, str], problems: Problems
+) -> Features | None:
+    """Read a layer from the bytes whose sum is recorded."""
+    for ending in ("-wal", "-journal"):
+        beside = path.with_name(path.name + ending)
+        if beside.is_file() and beside.stat().st_size:
+            problems.add(shown, 0, f"another program has changes to it in {beside.name}", "close it there")
             return None
-        meta, table = pyogrio.read_arrow(path, layer=chosen, IMMUTABLE="YES")
-    except pyogrio.errors.DataSourceError as error:
+    if not data.startswith(b"SQLite format 3\0"):
+        problems.add(shown, 0, "this GeoPackage cannot be read: it is no GeoPackage", "export it again")
+        return None
+    try:
+        with closing(of_bytes(data)) as package:
+            chosen = _layer(layer_names(package), layer, shown, problems)
+            if chosen is None:
+                return None
+            return _features(package, describe(package, chosen), shown, columns, problems)
+    except sqlite3.Error as error:
         problems.add(shown, 0, f"this GeoPackage cannot be read: {error}", "export it again")
         return None
-    finally:
-        pyogrio.set_gdal_config_options({"GDAL_PAM_ENABLED": before})
-    geometry = meta["geometry_name"] or "wkb_geometry"
+
+
+def _features(
+    package: sqlite3.Connection, layer: Layer, shown: str, columns: tuple[str, str, str], problems: Problems
+) -> Features | None:
+    """Return the rows in the order of their numbers, every value as it is stored; columns of no use are let be."""
+    before = len(problems.found)
+    called = [column.name.strip().casefold() for column in layer.columns]
+    by_place = not set(columns) <= set(called)
+    used = {*columns, *KNOWN}
+    names = [quoted(column.name) for column in layer.columns]
+    names.append(quoted(layer.geometry) if layer.geometry is not None else "NULL")
+    order = f" ORDER BY {layer.key}" if layer.key else ""
     cells, points = [], []
-    for row in table.to_pylist():
-        points.append(tuple(cell(value) for value in _point(row.pop(geometry, None))))
-        cells.append({name.strip().casefold(): cell(value) for name, value in row.items()})
-    return Features(tuple(cells), tuple(points), str(meta["crs"]))
+    for line, row in enumerate(package.execute(f"SELECT {', '.join(names)} FROM {quoted(layer.name)}{order}"), start=1):
+        wkb = None
+        try:
+            wkb = wkb_of(row[-1], layer.srs_ids) if by_place else None
+        except BrokenGeometry as error:
+            problems.add(shown, line, f"{error}", "give every mark a point of the layer, or none")
+        points.append(tuple(cell(value) for value in _point(wkb)))
+        named = zip(called, row, strict=False)
+        cells.append({name: _text(value, line, shown, problems) if name in used else "" for name, value in named})
+    return Features(tuple(cells), tuple(points), layer.crs or "") if len(problems.found) == before else None
+
+
+def _text(value: object, line: int, shown: str, problems: Problems) -> str:
+    """Return a stored value as a cell; bytes, and text that is not UTF-8 or has a NUL, are a problem."""
+    text = "" if isinstance(value, bytes) else cell(value)
+    try:
+        sound = not isinstance(value, bytes) and "\0" not in text and bool(text.encode() or True)
+    except UnicodeEncodeError:
+        sound = False
+    if not sound:
+        found = value.hex(" ") if isinstance(value, bytes) else text.encode("utf-8", "surrogateescape").hex(" ")
+        problems.add(shown, line, f"this row holds bytes that are no text: {found[:40]}", "write it as UTF-8 text")
+    return text
 
 
 def _point(wkb: bytes | None) -> tuple[float, ...]:
     """Return X, Y and any Z of a point in well-known binary; nothing for null, empty and other shapes."""
-    if wkb is None:
+    if wkb is None or kind_of(wkb) not in _NUMBERS:
         return ()
-    order = "<" if wkb[0] == 1 else ">"
-    (kind,) = struct.unpack_from(f"{order}I", wkb, 1)
-    if kind not in _POINTS:
-        return ()
-    found: tuple[float, ...] = struct.unpack_from(f"{order}{_POINTS[kind]}d", wkb, 5)
+    order, numbers = ("<" if wkb[0] == 1 else ">"), _NUMBERS[kind_of(wkb)]
+    found: tuple[float, ...] = struct.unpack_from(f"{order}{numbers}d", wkb, 5)
     return () if math.isnan(found[0]) else found
 
 

@@ -7,17 +7,21 @@ from pathlib import Path
 
 from pyproj import datadir, network
 
-from pipeline.digest import digest
+from pipeline.digest import Signature, digest, signature
 from pipeline.geodesy.errors import OperationError
 
 
 @dataclass(frozen=True)
 class Grid:
-    """A grid file: base name and SHA-256 go into the record, the path stays on this machine."""
+    """A grid file: base name and SHA-256 go into the record, the path stays on this machine.
+
+    ``signature`` are the signs of the file, taken before its sum, by which it is seen that nobody wrote to it since.
+    """
 
     name: str
     sha256: str
     path: Path
+    signature: Signature | None = None
 
 
 def prepare_proj() -> None:
@@ -80,22 +84,30 @@ def find(name: str) -> Path | None:
 def grid(path: Path) -> Grid:
     """Return the record of one grid file. Raises `OperationError` where it cannot be read."""
     try:
-        at = path.stat()
-        return Grid(path.name, _sha256(path, at.st_mtime_ns, at.st_size), path)
+        at = signature(path)
+        return Grid(path.name, _sha256(path, at), path, at)
     except OSError as error:
         raise OperationError(
             f"the grid file {path.name} cannot be read ({error.strerror})", f"looked at {path}"
         ) from error
 
 
+def changed(used: Grid) -> bool:
+    """Whether somebody wrote to a grid file, or put another in its place, since its sum was taken."""
+    try:
+        return used.signature is not None and signature(used.path) != used.signature
+    except OSError:
+        return True
+
+
 def at_hand() -> list[list[object]]:
-    """Return name, size and time of change of every grid file where PROJ looks: its choice follows from them."""
+    """Return name, size and times of change of every grid file where PROJ looks: its choice follows from them."""
     found: list[list[object]] = []
     for folder in folders():
         for path in sorted(folder.glob("*")):
             if path.suffix.lower() in (".tif", ".tiff", ".gtx", ".gsb", ".byn", ".json") and path.is_file():
-                at = path.stat()
-                found.append([path.name, at.st_size, at.st_mtime_ns])
+                at = signature(path)
+                found.append([path.name, at.size, at.modified, at.changed])
     return found
 
 
@@ -110,6 +122,6 @@ def missing(step: str, names: list[str], operation: str) -> OperationError:
 
 
 @lru_cache(maxsize=64)
-def _sha256(path: Path, modified: int, size: int) -> str:
-    """Hash a file; time and size are there so that a file replaced in between is hashed again."""
+def _sha256(path: Path, at: Signature) -> str:
+    """Hash a file; its signs are there so that a file replaced in between is hashed again."""
     return digest(path)

@@ -16,6 +16,7 @@ from pipeline.issue.dxf_drawing import frame
 from pipeline.issue.dxf_rows import Drawn, Plan
 from pipeline.issue.dxf_symbols import Tags
 from pipeline.issue.streamed import Differs, Package, first_difference, side_by_side, vertices
+from pipeline.plain_path import plain_file
 
 #: GDAL's options for reading back: insertions as they are, and the text as a drawing of this version has it.
 READING = {"DXF_INLINE_BLOCKS": "NO", "DXF_ENCODING": "UTF-8"}
@@ -46,7 +47,10 @@ def read_back(path: Path, package: Package, about: About) -> None:
     path.stat()
     plan = Plan.of(package)
     try:
-        with pyogrio.open_arrow(path, layer="entities", batch_size=8192, use_pyarrow=True) as (_, reader):
+        with (
+            plain_file(path) as plain,
+            pyogrio.open_arrow(plain, layer="entities", batch_size=8192, use_pyarrow=True) as (_, reader),
+        ):
             given = (_as_batch(drawn) for _, drawn in plan.drawn(package))
             for before, wanted, found in side_by_side(given, _insertions(reader)):
                 _compare(wanted, found, before)

@@ -22,6 +22,7 @@ import pyarrow.compute as pc
 from pipeline.issue.about import About
 from pipeline.issue.figures import ANGLES, DECIMALS, LENGTHS, floats, plain, rounded
 from pipeline.issue.streamed import Differs, Package, first_difference, side_by_side, vertices
+from pipeline.plain_path import plain_file
 
 _text = json.JSONEncoder(ensure_ascii=False).encode
 
@@ -99,7 +100,10 @@ def read_back(path: Path, package: Package, about: About) -> None:
                 raise Differs("it has features, given were none")
         return
     try:
-        with pyogrio.open_arrow(path, use_pyarrow=True, DATE_AS_STRING="YES") as (_, reader):
+        with (
+            plain_file(path) as plain,
+            pyogrio.open_arrow(plain, use_pyarrow=True, DATE_AS_STRING="YES") as (_, reader),
+        ):
             wanted = package.schema("points")
             shape = [field.name for field in reader.schema][-1]
             names = [field.name for field in reader.schema if field.name != shape]

@@ -16,6 +16,7 @@ from pipeline.issue.gdal import gdal_options
 from pipeline.issue.handoff import Handoff
 from pipeline.issue.layers import GEOMETRY, POINT_Z
 from pipeline.issue.tally import KEPT, Tally, Written
+from pipeline.plain_path import plain_folder
 
 _OPTIONS = {
     # By default a tenth of the machine's memory: beyond it the spatial index is built another way, with other bytes.
@@ -74,11 +75,11 @@ def write_geopackage(
     """
     if path.exists() and not into:
         raise FileExistsError(f"{path} exists; an issue's files are written once")
-    with gdal_options({**_OPTIONS, "OGR_CURRENT_DATE": _date(data_to)}):
+    told = dict(metadata or {})
+    with gdal_options({**_OPTIONS, "OGR_CURRENT_DATE": _date(data_to)}), plain_folder(path.parent) as folder:
+        plain = folder / path.name
         return tuple(
-            _write_layer(
-                path, layer, crs, dict(metadata or {}), first=number == 0 and not into, append=number > 0 and not into
-            )
+            _write_layer(plain, layer, crs, told, first=number == 0 and not into, append=number > 0 and not into)
             for number, layer in enumerate(layers)
         )
 

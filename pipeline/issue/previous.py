@@ -7,6 +7,7 @@ import pyarrow as pa
 
 from pipeline.issue.at_rest import as_issued
 from pipeline.issue.gdal import NOTHING_BESIDE, gdal_options
+from pipeline.plain_path import plain_file
 
 
 class Lost(Exception):
@@ -25,9 +26,9 @@ def read_rows(package: Path, layer: str, columns: Sequence[str]) -> pa.Table:
 
     # An issue's folder stays as it is, also where a viewer has the file open.
     try:
-        with gdal_options(NOTHING_BESIDE), as_issued(package) as path:
+        with gdal_options(NOTHING_BESIDE), as_issued(package) as path, plain_file(path) as plain:
             _, found = pyogrio.read_arrow(
-                path, layer=layer, columns=list(columns), read_geometry=False, IMMUTABLE="YES"
+                plain, layer=layer, columns=list(columns), read_geometry=False, IMMUTABLE="YES"
             )
     except (DataSourceError, DataLayerError, pa.ArrowException, OSError) as error:
         raise Lost(f"{package.name} cannot be read: {error}") from error

@@ -16,6 +16,7 @@ import numpy.typing as npt
 from pipeline.issue.at_rest import quoted, unlocked
 from pipeline.issue.gdal import fiona_at_home
 from pipeline.issue.tally import Geometries, Written, wkb_type
+from pipeline.plain_path import plain_file
 
 #: Metres. A GeoPackage keeps doubles as they are; its extent passes through text.
 TOLERANCE = 1e-6
@@ -44,7 +45,8 @@ def read_back(path: Path, expected: Iterable[Written]) -> None:
     """
     layers = tuple(expected)
     path.stat()
-    differences = _by_fiona(path, layers)
+    with plain_file(path) as plain:
+        differences = _by_fiona(plain, layers)
     try:
         with closing(unlocked(path)) as file:
             for layer in layers:

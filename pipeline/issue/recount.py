@@ -14,6 +14,7 @@ from pipeline.issue.at_rest import as_seen, logs_of, quoted, unlocked
 from pipeline.issue.content import Content, together
 from pipeline.issue.gdal import NOTHING_BESIDE, gdal_options
 from pipeline.issue.layers import GEOMETRY
+from pipeline.plain_path import plain_file
 
 
 class NotReadable(Exception):
@@ -98,7 +99,8 @@ def _layer(path: Path, name: str) -> LayerContent:
     try:
         with (
             gdal_options(NOTHING_BESIDE),
-            pyogrio.open_arrow(path, layer=name, use_pyarrow=True, IMMUTABLE="YES") as (about, reader),
+            plain_file(path) as plain,
+            pyogrio.open_arrow(plain, layer=name, use_pyarrow=True, IMMUTABLE="YES") as (about, reader),
         ):
             shape = about["geometry_name"] or GEOMETRY
             kinds = {field.name: _stored(field.type) for field in reader.schema}

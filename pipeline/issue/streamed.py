@@ -11,6 +11,7 @@ import numpy.typing as npt
 import pyarrow as pa
 
 from pipeline.issue.layers import WKB_POINT_Z
+from pipeline.plain_path import plain_file
 
 # WKB's types of a point without and with a height.
 _POINTS = (1, 1001)
@@ -49,9 +50,8 @@ class Package:
         import pyogrio  # 0.3 to 0.6 s that commands without a GeoPackage need not wait for
 
         done = 0
-        with pyogrio.open_arrow(
-            self.path, layer=layer, read_geometry=False, batch_size=ROWS, use_pyarrow=True, IMMUTABLE="YES"
-        ) as (_, reader):
+        options = dict(layer=layer, read_geometry=False, batch_size=ROWS, use_pyarrow=True, IMMUTABLE="YES")
+        with plain_file(self.path) as plain, pyogrio.open_arrow(plain, **options) as (_, reader):
             while (batch := next(reader, None)) is not None:
                 done += batch.num_rows
                 yield batch
@@ -63,7 +63,7 @@ class Package:
         import pyogrio
 
         options = dict(layer=layer, read_geometry=False, use_pyarrow=True, IMMUTABLE="YES")
-        with pyogrio.open_arrow(self.path, **options) as (_, reader):
+        with plain_file(self.path) as plain, pyogrio.open_arrow(plain, **options) as (_, reader):
             return reader.schema
 
 

@@ -26,6 +26,18 @@ class Features:
     crs: str
 
 
+class _Twice(ValueError):
+    """A name that an object has twice: which of the two values counts nobody can say."""
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        names = [name for name, _ in pairs]
+        raise _Twice(next(name for name in names if names.count(name) > 1))
+    return found
+
+
 def cell(value: object) -> str:
     """Return an attribute as text: a whole number without decimals, nothing for null or NaN."""
     if value is None or value != value:
@@ -42,17 +54,33 @@ def cell(value: object) -> str:
 def read_geojson(text: str, shown: str, problems: Problems) -> Features | None:
     """Read the text of a GeoJSON FeatureCollection; numbers keep the digits that they are written with."""
     try:
-        document = json.loads(text, parse_float=str, parse_int=str, parse_constant=str)
+        document = json.loads(text, parse_float=str, parse_int=str, parse_constant=str, object_pairs_hook=_once)
+        json.dumps(document, ensure_ascii=False).encode()
     except json.JSONDecodeError as error:
         problems.add(shown, error.lineno, f"this is not JSON: {error.msg}", "export the GeoJSON file again")
+        return None
+    except (_Twice, RecursionError, UnicodeEncodeError) as error:
+        what = {
+            _Twice: f'the name "{error}" comes twice in one object',
+            RecursionError: "this is nested too deeply",
+            UnicodeEncodeError: "this has a character that does not exist (half of a surrogate pair)",
+        }[type(error)]
+        problems.add(shown, 0, what, "export the GeoJSON file again")
         return None
     features = document.get("features") if isinstance(document, dict) else None
     if not isinstance(features, list) or not all(isinstance(feature, dict) for feature in features):
         problems.add(shown, 1, "this is no GeoJSON FeatureCollection", "export the GeoJSON file again")
         return None
-    properties = [feature.get("properties") or {} for feature in features]
+    given = [feature.get("properties") for feature in features]
+    properties: list[dict[str, Any]] = [each if isinstance(each, dict) else {} for each in given]
+    cells = tuple({str(key).strip().casefold(): cell(value) for key, value in each.items()} for each in properties)
+    broken = [line for line, row in enumerate(cells, start=1) if any("\0" in text for text in row.values())]
+    for line in broken:
+        problems.add(shown, line, "this feature has a text with a NUL character", "export the GeoJSON file again")
+    if broken:
+        return None
     return Features(
-        cells=tuple({str(key).strip().casefold(): cell(value) for key, value in each.items()} for each in properties),
+        cells=cells,
         points=tuple(_point(feature.get("geometry")) for feature in features),
         crs=_stated_crs(document),
     )

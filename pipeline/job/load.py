@@ -1,6 +1,7 @@
 """A job file turned into a `Job`, with every problem in it noted at once, each with its file and line."""
 
 import copy
+import hashlib
 import json
 import os
 import re
@@ -38,13 +39,14 @@ class LoadedJob:
 
     ``job`` has its paths resolved against the file's folder and every ``[[points]]`` block filled from ``[source]``;
     the ``files`` of a block are patterns, not paths, and stay as written: they count from the folder of ``path``.
-    ``path`` is absolute; ``shown`` is the path as the user gave it, for messages.
+    ``path`` is absolute; ``shown`` is the path as the user gave it, for messages; ``sha256`` the sum of what was read.
     """
 
     job: Job
     path: Path
     shown: str
     lines: KeyLines
+    sha256: str = ""
 
     def where(self, *keys: Key) -> tuple[str, int]:
         """Return the file as shown and the line of a key, or of its nearest written parent.
@@ -66,9 +68,10 @@ def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
     """
     shown, before = str(path), len(problems.found)
     absolute = Path(path).absolute()
-    text = _read_text(absolute, shown, problems)
+    data = _read_bytes(absolute, shown, problems)
+    text = _decoded(data, shown, problems) if data is not None else None
     parsed = _parse(text, shown, problems) if text is not None else None
-    if parsed is None:
+    if data is None or parsed is None:
         return None
     raw, lines = parsed
     job = _validate(raw, shown, lines, problems)
@@ -76,7 +79,7 @@ def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
     parts.check(raw, absolute, shown, lines, problems)
     if job is None or len(problems.found) > before:
         return None
-    return LoadedJob(_resolved(job, absolute.parent), absolute, shown, lines)
+    return LoadedJob(_resolved(job, absolute.parent), absolute, shown, lines, hashlib.sha256(data).hexdigest())
 
 
 def meaning(job: Job) -> str:
@@ -109,9 +112,9 @@ def _plain(value: object) -> str:
     raise TypeError(f"a job holds no {type(value).__name__}")
 
 
-def _read_text(path: Path, shown: str, problems: Problems) -> str | None:
+def _read_bytes(path: Path, shown: str, problems: Problems) -> bytes | None:
     try:
-        data = path.read_bytes()
+        return path.read_bytes()
     except FileNotFoundError:
         problems.add(shown, 0, "there is no such job file", "mind the folder you are in")
         return None
@@ -121,6 +124,9 @@ def _read_text(path: Path, shown: str, problems: Problems) -> str | None:
     except OSError as error:
         problems.add(shown, 0, f"the job file cannot be read: {error.strerror}")
         return None
+
+
+def _decoded(data: bytes, shown: str, problems: Problems) -> str | None:
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -42,13 +42,15 @@ _DIRECTIVES |= {"B": _DIRECTIVES["b"], "h": _DIRECTIVES["b"], "A": _DIRECTIVES["
 class Fields:
     """A column taken apart: rows that have the pattern, rows whose date and time exist, and their milliseconds.
 
-    Milliseconds since 1970 on the clock that was read; where ``zoned`` the offset is taken off: they are UTC.
+    Milliseconds since 1970 on the clock that was read; where ``zoned`` the ``offset``, in minutes, is taken off: they
+    are UTC.
     """
 
     matched: Mask
     real: Mask
     zoned: Mask
     milliseconds: Integers
+    offset: Integers
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,8 @@ class Pattern:
         offset, zoned, possible = parts.offset()
         real &= matched & sound & (minute < 60) & (second < 60) & possible
         seconds = ((days * 24 + hour) * 60 + minute - offset) * 60 + second
-        return Fields(matched, real, zoned & real, np.where(real, seconds * 1000 + parts.milliseconds(), 0))
+        milliseconds = np.where(real, seconds * 1000 + parts.milliseconds(), 0)
+        return Fields(matched, real, zoned & real, milliseconds, np.where(zoned & real, offset, 0))
 
 
 class _Parts:

@@ -172,15 +172,22 @@ class _Reader:
         geometry = self.raw.geometry
         assert geometry is not None
         absent = np.isnan(geometry.x) | np.isnan(geometry.y)
-        self.findings.add(Reason.UNREADABLE, geometry.other, "the geometry is not a point")
-        self.findings.add(Reason.NO_POSITION, absent & ~geometry.other, "no geometry")
-        x, y, z = self._metres(geometry)
+        known = np.ones(self.rows, dtype=bool)
+        if geometry.broken is not None:
+            known = geometry.broken.is_null().to_numpy(zero_copy_only=False)
+            self.findings.add(Reason.UNREADABLE, ~known & self.whole, geometry.broken)
+        self.findings.add(Reason.UNREADABLE, geometry.other & self.whole, "the geometry is not a point")
+        self.findings.add(Reason.NO_POSITION, absent & ~geometry.other & known & self.whole, "no geometry")
+        height = geometry.z if "height" not in self.how.position.mapped else np.zeros(self.rows)
+        endless = np.isinf(geometry.x) | np.isinf(geometry.y) | np.isinf(height)
+        self.findings.add(Reason.UNREADABLE, endless & self.whole, "the geometry has a coordinate that is not finite")
+        x, y, z = (np.where(endless, np.nan, values) for values in self._metres(geometry))
         if self.how.degrees:
             x, y = self._within("longitude", x, pa.array(x)), self._within("latitude", y, pa.array(y))
         never = np.zeros(self.rows, dtype=bool)
         found = {"longitude": (x, never), "latitude": (y, never)}
         if "height" not in self.how.position.mapped:
-            found["height"] = (z, np.isnan(z) & ~absent & ~geometry.other)
+            found["height"] = (z, np.isnan(z) & ~absent & ~geometry.other & ~endless & self.whole)
         return found
 
     def _metres(self, geometry: Geometry) -> tuple[Floats, Floats, Floats]:

@@ -8,23 +8,26 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv
 
+from pipeline.digest import Sum
 from pipeline.read.dialect import Dialect
 from pipeline.read.raw import Raw
 from pipeline.read.records import Records, scan
 from pipeline.read.text import CHUNK, blocks
 
 
-def read_delimited(path: Path, dialect: Dialect, stated: str | None, chunk: int = CHUNK) -> Iterator[Raw]:
+def read_delimited(
+    path: Path, dialect: Dialect, stated: str | None, chunk: int = CHUNK, seen: Sum | None = None
+) -> Iterator[Raw]:
     """Give the file's rows in its order, about ``chunk`` bytes at a time.
 
     Every line after the header that is not blank is one row, or part of the quoted cell of the row before. ``row`` is
     the physical line on which the row begins; cells are text without spaces around them, null where empty. A line that
-    cannot be taken apart has only nulls and its ``fault``.
+    cannot be taken apart has only nulls and its ``fault``. All bytes that are read are added to ``seen``.
     """
     delimiter, columns = dialect.delimiter.encode(), len(dialect.names)
     line, rest, skip = 1, b"", dialect.header_line
     previous: bytes | None = None
-    for block in blocks(path, stated, chunk):
+    for block in blocks(path, stated, chunk, seen):
         if skip:
             block, passed = _without_lines(block, skip)
             skip -= passed

@@ -10,13 +10,15 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 
-from pipeline.digest import digest
+from pipeline.digest import Signature, digest, signature
 from pipeline.geodesy.named import disagree, is_projected
 from pipeline.job.model import Job, Points
 from pipeline.job.odd import why_no_time
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
+from pipeline.read.claims import Claims
 from pipeline.read.columns import readings
 from pipeline.read.findings import Unusable
+from pipeline.read.geojson import text_encoding
 from pipeline.read.mapping import base_of, position_of
 from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
@@ -25,6 +27,8 @@ from pipeline.read.times import clock
 
 #: Gives the job file and the line of a key, such as ("points", 0, "files").
 Where = Callable[..., tuple[str, int]]
+
+_CHANGED = ("the file changed while it was being read", "run the job again")
 
 _SQLITE, _ZIP = b"SQLite format 3\0", b"PK\x03\x04"
 
@@ -35,7 +39,8 @@ class Export:
 
     ``shown`` is its path from the job file's folder with forward slashes, used as source_file; ``block`` the index of
     its block and ``points`` the block with defaults filled in; ``carried`` the export's own columns that the job file
-    does not map, with the types in which they are delivered.
+    does not map, with the types in which they are delivered. ``signature`` are the signs of a file, taken before its
+    sum, by which it is seen that nobody wrote to it since.
     """
 
     path: Path
@@ -44,6 +49,7 @@ class Export:
     points: Points
     sha256: str
     carried: tuple[pa.Field, ...]
+    signature: Signature | None = None
 
 
 def find_exports(job: Job, folder: Path, job_file: str, where: Where, problems: Problems) -> list[Export]:
@@ -85,21 +91,38 @@ def find_exports(job: Job, folder: Path, job_file: str, where: Where, problems: 
     return exports
 
 
-def read_batches(export: Export, rows_per_batch: int = 65536) -> Iterator[pa.RecordBatch]:
+def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | None = None) -> Iterator[pa.RecordBatch]:
     """Give the export's rows as `tables.READING` followed by the carried columns, at most ``rows_per_batch`` at a time.
 
-    Rows come in the file's order, none is left out. Raises `JobError` where the file cannot be read to its end.
+    Rows come in the file's order, none is left out. ``claims`` takes up what the file's times say of their own zone.
+    Raises `JobError` where the file cannot be read to its end, or is not the one whose sum the export bears.
     """
     try:
+        _check_signature(export)
         with open_source(export.path, export.points, rows_per_batch) as source:
             for raw in source.batches:
                 batch = readings(raw, source.how)
                 for start in range(0, batch.num_rows, rows_per_batch):
                     yield batch.slice(start, rows_per_batch)
+            if source.seen is not None and source.seen.hexdigest() != export.sha256:
+                raise Unusable(0, *_CHANGED)
+            if claims is not None:
+                claims.join(source.how.clock.claims)
+        _check_signature(export)
     except Unusable as error:
         raise JobError([Problem(export.shown, error.line, error.what, error.fix)]) from error
     except UnicodeDecodeError as error:
-        raise JobError([Problem(export.shown, 0, "the file has changed since it was checked", "run again")]) from error
+        raise JobError([Problem(export.shown, 0, *_CHANGED)]) from error
+    except OSError as error:
+        what = f"the file cannot be read: {error.strerror or error}"
+        raise JobError([Problem(export.shown, 0, what)]) from error
+
+
+def _check_signature(export: Export) -> None:
+    """Refuse a GeoPackage that was written to since its sum was taken; of a text every byte is summed as it is read."""
+    in_package = export.signature is not None and export.path.suffix.lower() in PACKAGE
+    if in_package and signature(export.path) != export.signature:
+        raise Unusable(0, *_CHANGED)
 
 
 def _faults(points: Points) -> Iterator[tuple[str, str]]:
@@ -149,18 +172,22 @@ def _shown(path: Path, folder: Path) -> str:
 def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> Export:
     """Check one file against its block; raises `Unusable` or OSError. Of an unsound block only its bytes are."""
     _check_content(path)
+    at = signature(path)
     sha256 = digest(path) if path.suffix.lower() in PACKAGE else check_text(path, _stated_encoding(path, points))
     if not sound:
-        return Export(path, shown, block, points, sha256, ())
+        return Export(path, shown, block, points, sha256, (), at)
     with open_source(path, points, 65536, look=True) as source:
         first = list(islice(source.batches, 2))  # a last line without its end comes as a batch of its own
         _check_crs(path, points, source, first)
         _check_times(source, first)
-        return Export(path, shown, block, points, sha256, tuple(field for _, field in source.how.carried))
+        return Export(path, shown, block, points, sha256, tuple(field for _, field in source.how.carried), at)
 
 
 def _stated_encoding(path: Path, points: Points) -> str | None:
-    if path.suffix.lower() in JSON or points.encoding is None or not known_encoding(points.encoding):
+    if path.suffix.lower() in JSON:
+        found = text_encoding(path)
+        return None if found == "utf-8" else found
+    if points.encoding is None or not known_encoding(points.encoding):
         return None
     return points.encoding
 
@@ -170,11 +197,10 @@ def _check_content(path: Path) -> None:
     ending = path.suffix.lower()
     with path.open("rb") as file:
         head = file.read(4096)
-    text = head.removeprefix(b"\xef\xbb\xbf").lstrip()
     if ending in PACKAGE:
         fits = head.startswith(_SQLITE)
     elif ending in JSON:
-        fits = text.startswith(b"{")
+        fits = head.decode(text_encoding(path), "replace").removeprefix("\ufeff").lstrip().startswith("{")
     elif ending in TEXT:
         fits = not head.startswith((_SQLITE, _ZIP))
     else:

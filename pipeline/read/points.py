@@ -13,8 +13,11 @@ _POINT, _POINT_Z, _POINT_M, _POINT_ZM = (1,), (1001, 0x80000001), (2001, 0x40000
 _SHAPES = ((21, _POINT, False), (29, _POINT_Z, True), (29, _POINT_M, False), (37, _POINT_ZM, True))
 
 
-def points_of(wkb: pa.Array) -> Geometry:
-    """Take a binary column apart: NaN where the geometry is null, empty or has no Z; ``other`` where no point."""
+def points_of(wkb: pa.Array, broken: pa.Array | None = None) -> Geometry:
+    """Take a binary column apart: NaN where the geometry is null, empty or has no Z; ``other`` where no point.
+
+    ``broken`` says of rows that are null here why their geometry cannot be read.
+    """
     if pa.types.is_large_binary(wkb.type):
         wkb = wkb.cast(pa.binary())
     rows = len(wkb)
@@ -29,7 +32,7 @@ def points_of(wkb: pa.Array) -> Geometry:
             place = np.flatnonzero(other & (size == length))
             if len(place):
                 _fill(content, ends[place], place, length, coordinates, other)
-    return Geometry(coordinates[0], coordinates[1], coordinates[2], other)
+    return Geometry(coordinates[0], coordinates[1], coordinates[2], other, broken)
 
 
 def _fill(

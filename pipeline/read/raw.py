@@ -13,12 +13,16 @@ Floats = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Geometry:
-    """A batch's geometries: X, Y, Z as stored (NaN where there is none) and the rows that are no single point."""
+    """A batch's geometries: X, Y, Z as stored (NaN where there is none) and the rows that are no single point.
+
+    ``broken`` says per row why a geometry cannot be read, null where it can; None where all can.
+    """
 
     x: Floats
     y: Floats
     z: Floats
     other: Mask
+    broken: pa.Array | None = None
 
 
 @dataclass(frozen=True)

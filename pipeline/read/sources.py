@@ -1,5 +1,6 @@
 """One file of any format as an open source: its columns, how they become readings, and its rows."""
 
+import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -7,6 +8,7 @@ from pathlib import Path
 
 import pyarrow as pa
 
+from pipeline.digest import Sum
 from pipeline.geodesy.named import is_geographic
 from pipeline.job.model import Points
 from pipeline.job.odd import looks_like_data
@@ -16,9 +18,10 @@ from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import fitted, mapped, position_of
+from pipeline.read.package import layers_of
 from pipeline.read.raw import Raw
 from pipeline.read.text import CHUNK
-from pipeline.read.vector import layers_of, open_layer
+from pipeline.read.vector import open_layer
 
 QUOTE = '"'
 TEXT, JSON, PACKAGE = (".csv", ".txt"), (".geojson", ".json"), (".gpkg",)
@@ -32,12 +35,16 @@ _WGS84 = "EPSG:4326"
 
 @dataclass(frozen=True)
 class Source:
-    """A file that is open: the line of its header, its CRS if it says one, its plan, and its rows to be read once."""
+    """A file that is open: the line of its header, its CRS if it says one, its plan, and its rows to be read once.
+
+    ``seen`` is the sum of what was read of a text or GeoJSON file; a GeoPackage is not read from its beginning to end.
+    """
 
     header_line: int
     crs: str | None
     how: Plan
     batches: Iterator[Raw]
+    seen: Sum | None = None
 
 
 @contextmanager
@@ -50,13 +57,14 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
         yield _open_text(path, points, _LOOK_BYTES if look else CHUNK)
         return
     layer = _layer(path, points) if path.suffix.lower() in PACKAGE else None
-    with open_layer(path, layer, _LOOK_ROWS if look else rows_per_batch) as found:
-        points = fitted(points, found.schema.names)
+    seen = hashlib.sha256()
+    with open_layer(path, layer, points, _LOOK_ROWS if look else rows_per_batch, seen) as found:
+        points = found.points
         _check_columns(points, found.schema, 1)
         if not found.spatial and position_of(points.columns).from_geometry:
             raise Unusable(1, "there is no geometry and the columns map no position", "map the position's columns")
         how = plan(points, points.decimal or ".", found.schema, _in_degrees(points.crs, found.crs))
-        yield Source(1, found.crs, how, found.batches)
+        yield Source(1, found.crs, how, found.batches, None if layer is not None else seen)
 
 
 def _open_text(path: Path, points: Points, chunk: int) -> Source:
@@ -67,7 +75,9 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     if position_of(points.columns).from_geometry:
         raise Unusable(dialect.header_line, "the job file maps no position columns", "map longitude, latitude, height")
     how = plan(points, dialect.decimal, schema)
-    return Source(dialect.header_line, None, how, read_delimited(path, dialect, points.encoding, chunk))
+    seen = hashlib.sha256()
+    rows = read_delimited(path, dialect, points.encoding, chunk, seen)
+    return Source(dialect.header_line, None, how, rows, seen)
 
 
 def _layer(path: Path, points: Points) -> str:

@@ -4,8 +4,8 @@ import codecs
 import hashlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO
 
+from pipeline.digest import Sum, Summed
 from pipeline.read.findings import Unusable
 
 #: Bytes read at once: large enough for the kernels, small enough for the processor's caches.
@@ -83,7 +83,7 @@ def _line_at(path: Path, at: int, encoding: str) -> int:
     return 1 + before.count("\n") + before.count("\r") - before.count("\r\n")
 
 
-def _utf8(file: IO[bytes], encoding: str, size: int) -> Iterator[bytes]:
+def _utf8(file: Summed, encoding: str, size: int) -> Iterator[bytes]:
     if encoding == "utf-8":
         while chunk := file.read(size):
             yield chunk
@@ -94,15 +94,17 @@ def _utf8(file: IO[bytes], encoding: str, size: int) -> Iterator[bytes]:
     yield decoder.decode(b"", final=True).encode()
 
 
-def blocks(path: Path, stated: str | None, size: int = CHUNK) -> Iterator[bytes]:
+def blocks(path: Path, stated: str | None, size: int = CHUNK, seen: Sum | None = None) -> Iterator[bytes]:
     """Give the file as UTF-8 without its mark, in blocks of whole lines that all end in one line feed.
 
-    A line ends at CR LF, LF or a lone CR; the last one need not. A line longer than ``size`` makes a longer block.
+    A line ends at CR LF, LF or a lone CR; the last one need not. A line longer than ``size`` makes a longer block. All
+    bytes of the file are added to ``seen``.
     Raises UnicodeDecodeError where the bytes are not text (`check_text` has said so before).
     """
     encoding, skip = encoding_of(path, stated)
-    with path.open("rb") as file:
-        file.seek(skip)
+    with path.open("rb") as opened:
+        file = Summed(opened, seen)
+        file.read(skip)
         kept: list[bytes] = []
         held = b""
         for chunk in _utf8(file, encoding, size):

@@ -1,7 +1,7 @@
 """Times of an export into UTC: ISO 8601 or the block's own format, in a zone, at an offset, on the GPS time scale."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.job.odd import why_no_time
+from pipeline.read.claims import Claims, stated_minutes
 from pipeline.read.clock_fields import ISO, Fields, Pattern, pattern_of
 from pipeline.read.findings import Findings, Mask
 from pipeline.read.odd_cells import described
@@ -44,12 +45,16 @@ _DATE = (
 
 @dataclass(frozen=True)
 class Clock:
-    """How the times of one block are read: the zone of naive ones and, where they are not ISO 8601, their format."""
+    """How the times of one block are read: the zone of naive ones and, where they are not ISO 8601, their format.
+
+    ``claims`` takes up what the times that are read say of their own zone.
+    """
 
     zone: str
     kind: "tzinfo | int | None"  # an IANA zone, minutes east of UTC, or None for the GPS time scale
     time_format: str | None
     pattern: Pattern
+    claims: Claims = field(default_factory=Claims, compare=False)
 
     def read(self, cells: pa.Array, word: str, findings: Findings) -> pa.Array:
         """Return the column as `TIME`, rounded to the nearest millisecond, null where empty or not readable.
@@ -57,12 +62,29 @@ class Clock:
         What cannot be read is noted in ``findings`` under the column's ``word``; an empty cell is the caller's matter.
         """
         if pa.types.is_timestamp(cells.type):
-            return rounded(cells)
+            utc = rounded(cells)
+            known = utc.is_valid().to_numpy(zero_copy_only=False)
+            self._claim(cells, _milliseconds(utc), np.zeros(len(known), np.int64), known)
+            return utc
         if not pa.types.is_string(cells.type):
             cells = pc.cast(cells, pa.string())
-        local, known, zoned = self._local(cells, word, findings)
+        local, known, zoned, minutes = self._local(cells, word, findings)
+        self._claim(cells, local, minutes, known & zoned)
         utc = self._utc(local, known & ~zoned, cells, word, findings)
         return pa.array(utc.values, mask=~(known & utc.known)).cast(TIME)
+
+    def _claim(self, cells: pa.Array, utc: Milliseconds, minutes: Milliseconds, claimed: Mask) -> None:
+        """Work out what the block's zone makes of the times that say another; ``minutes`` are what they say."""
+        if not claimed.any():
+            return
+        face = utc + minutes * _MINUTE
+        if isinstance(self.kind, int):
+            self.claims.add(cells, face - self.kind * _MINUTE - utc, claimed)
+        elif self.kind is None:
+            self.claims.add(cells, gps_to_utc(face)[0] - utc, claimed)
+        else:
+            read, twice, never = _from_zone(np.where(claimed, face, 0), self.kind)
+            self.claims.add(cells, read - utc, claimed & ~twice & ~never)
 
     def matched(self, cells: pa.Array) -> Mask:
         """Return the rows that have the look of a time as expected, be it one that exists or not."""
@@ -71,15 +93,15 @@ class Clock:
             return there
         return self.pattern.read(cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())).matched
 
-    def _local(self, cells: pa.Array, word: str, findings: Findings) -> tuple[Milliseconds, Mask, Mask]:
-        """Return the clock's milliseconds, where they are known, and where they are UTC already."""
+    def _local(self, cells: pa.Array, word: str, findings: Findings) -> tuple[Milliseconds, Mask, Mask, Milliseconds]:
+        """Return the clock's milliseconds, where they are known, where they are UTC already, and of what offset."""
         if self.time_format is None:
             fast = _cast(cells)
             if fast is not None:
                 return fast
         fields = self.pattern.read(cells)
         self._note(fields, cells, word, findings)
-        return fields.milliseconds, fields.real, fields.zoned
+        return fields.milliseconds, fields.real, fields.zoned, fields.offset
 
     def _note(self, fields: Fields, cells: pa.Array, word: str, findings: Findings) -> None:
         given = cells.is_valid().to_numpy(zero_copy_only=False)
@@ -183,7 +205,7 @@ def _offsets(minute: int, zone: tzinfo) -> tuple[int, int]:
     return before // timedelta(milliseconds=1), after // timedelta(milliseconds=1)
 
 
-def _cast(cells: pa.Array) -> tuple[Milliseconds, Mask, Mask] | None:
+def _cast(cells: pa.Array) -> tuple[Milliseconds, Mask, Mask, Milliseconds] | None:
     """Read a column of ISO times that are all with or all without an offset; None where one is anything else."""
     shortest = pc.min(pc.binary_length(cells)).as_py()
     if shortest is not None and shortest < _SHORTEST:
@@ -195,7 +217,8 @@ def _cast(cells: pa.Array) -> tuple[Milliseconds, Mask, Mask] | None:
     except pa.ArrowInvalid:
         return None
     known = found.is_valid().to_numpy(zero_copy_only=False)
-    return _milliseconds(found), known, np.full(len(cells), zone is not None)
+    minutes = np.zeros(len(cells), np.int64) if zone is None else stated_minutes(cells)
+    return _milliseconds(found), known, np.full(len(cells), zone is not None), minutes
 
 
 def _milliseconds(times: pa.Array) -> Milliseconds:

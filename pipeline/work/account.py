@@ -151,6 +151,9 @@ def account(
         of_marks = prepared.register
         path = Path(os.path.relpath(job.control.file, prepared.loaded.path.parent)).as_posix()
         inputs.append({"path": path, "sha256": of_marks.sha256, "rows": of_marks.rows})
+    if job.sessions is not None:
+        path = Path(os.path.relpath(job.sessions.file, prepared.loaded.path.parent)).as_posix()
+        inputs.append({"path": path, "sha256": prepared.sessions_sum, "rows": len(prepared.windows)})
     return build_record(
         job=job.job.name,
         issue=issue,

@@ -13,12 +13,13 @@ from pipeline.work.named import held_checks
 from pipeline.work.prepare import Prepared
 from pipeline.work.register_notes import register_warnings
 from pipeline.work.routes import Routes
+from pipeline.work.zones import zone_notes
 
 
 def before_notes(
     prepared: Prepared, gathered: Gathered, routes: Routes, last: Mapping[str, Any] | None, shown: str | None = None
 ) -> list[str]:
-    """Return in words what should be looked at in the register and of the bases.
+    """Return in words what should be looked at in the register, of the times and of the bases.
 
     Args:
         prepared: the job.
@@ -35,6 +36,7 @@ def before_notes(
         warned = register_warnings(prepared, gathered, routes, last)
         told += [f"{path}:{warning.line}: {warning.what}" for warning in warned]
     told += [*_reversed_zones(prepared, shown is None), *held_checks(prepared, gathered)]
+    told += zone_notes(prepared, gathered)
     return [*told, *base_notes(prepared, gathered, routes, set_up_bases(prepared, gathered, routes))]
 
 

@@ -17,6 +17,7 @@ from pipeline.work.prepare import Prepared
 from pipeline.work.register_notes import odd_register
 from pipeline.work.routes import Routes
 from pipeline.work.steps import mixed_steps, register_step
+from pipeline.work.zones import zone_doubts
 
 
 def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tuple[Doubtful, ...]:
@@ -26,6 +27,7 @@ def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tup
         *register_step(prepared, routes)[0],
         *mixed_steps(prepared, gathered, routes),
         *epoch_doubts(prepared, gathered, routes),
+        *zone_doubts(prepared, gathered),
     ]
     return confirmed_by(prepared.loaded.job, found)
 

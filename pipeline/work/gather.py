@@ -13,6 +13,7 @@ from pipeline.duplicates import observation_hashes, repeated
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import lonlat
 from pipeline.occupations import Wanted
+from pipeline.read.claims import Claims
 from pipeline.read.files import Export, read_batches
 from pipeline.tables import TIME
 from pipeline.words import REASONS, Reason, reason_code
@@ -48,6 +49,7 @@ class Gathered:
         turned: why rows cannot be used, by reason, the most frequent first.
         unplaced: sound rows whose coordinates their CRS does not reach, None where there are none.
         solutions: the solutions of rows that are not accepted, each once.
+        claims: of each export, what its times say of their own zone against the job file.
     """
 
     rows: tuple[int, ...]
@@ -66,6 +68,7 @@ class Gathered:
     turned: tuple["Turned", ...] = ()
     unplaced: "Turned | None" = None
     solutions: tuple[str, ...] = ()
+    claims: tuple[Claims, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -151,6 +154,7 @@ class _Gatherer:
         self.picked: list[pa.RecordBatch] = []
         self.hashes: list[NDArray[np.uint64]] = []
         self.whole: list[NDArray[np.bool_]] = []
+        self.claims = [Claims() for _ in prepared.exports]
         self.source_rows: list[NDArray[np.int64]] = []
         self.turned: dict[int, Turned] = {}
         self.unplaced: Turned | None = None
@@ -179,12 +183,13 @@ class _Gatherer:
             turned=tuple(sorted(self.turned.values(), key=lambda each: -each.count)),
             unplaced=self.unplaced,
             solutions=tuple(self.solutions),
+            claims=tuple(self.claims),
         )
 
     def _read(self, number: int, export: Export) -> int:
         done = sum(map(len, self.hashes))
         rows = 0
-        for batch in read_batches(export):
+        for batch in read_batches(export, claims=self.claims[number]):
             self._take(batch, number, export, done + rows)
             rows += batch.num_rows
             if self.progress:

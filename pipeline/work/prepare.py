@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.control import Register, listed_marks, read_register
+from pipeline.digest import digest, signature
 from pipeline.geodesy import crs
 from pipeline.geodesy.errors import OperationError
 from pipeline.job.features import GEOJSON_CRS
@@ -33,7 +34,8 @@ class Prepared:
     """A job with its sessions, its register (None where no session needs one) and its raw files.
 
     ``faulty`` names the parts that have problems, "sessions", "frames", "register" or "exports": what follows from one
-    of them is not to be told as a problem of its own.
+    of them is not to be told as a problem of its own. ``sessions_sum`` is the sum of the table of sessions, ""
+    where the job file has them.
     """
 
     loaded: LoadedJob
@@ -41,6 +43,7 @@ class Prepared:
     register: Register | None
     exports: tuple[Export, ...]
     faulty: frozenset[str] = frozenset()
+    sessions_sum: str = ""
 
 
 def load(path: Path) -> LoadedJob:
@@ -59,7 +62,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     more: the register may be missing, and exports that cannot be read or placed are left out.
     """
     counts = [len(problems.found)]
-    windows = load_sessions(loaded, problems)
+    windows, sessions_sum = _sessions(loaded, problems)
     counts.append(len(problems.found))
     sound = _check_frames(loaded, problems)
     counts.append(len(problems.found))
@@ -70,7 +73,22 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     _check_marks(loaded, windows, register, problems)
     parts = zip(("sessions", "frames", "register", "exports"), counts, counts[1:], strict=False)
     faulty = frozenset(part for part, before, after in parts if after > before)
-    return Prepared(loaded, windows, register, tuple(e for e in exports if e.block in sound), faulty)
+    usable = tuple(export for export in exports if export.block in sound)
+    return Prepared(loaded, windows, register, usable, faulty, sessions_sum)
+
+
+def _sessions(loaded: LoadedJob, problems: Problems) -> tuple[tuple[SessionWindow, ...], str]:
+    """Load the sessions; return with them the sum of the table that they stand in, if they do."""
+    file = loaded.job.sessions.file if loaded.job.sessions is not None else None
+    try:
+        before = (signature(file), digest(file)) if file is not None else None
+        windows = load_sessions(loaded, problems)
+        after = (signature(file), digest(file)) if file is not None else None
+    except OSError:  # it cannot be read, and says so
+        return load_sessions(loaded, problems), ""
+    if file is not None and before != after:
+        problems.add(loaded.show(file), 0, "the file changed while it was being read", "run the job again")
+    return windows, before[1] if before is not None else ""
 
 
 def _check_frames(loaded: LoadedJob, problems: Problems) -> set[int]:

@@ -332,7 +332,7 @@ def test_layers_of_a_geopackage(tmp_path: Path) -> None:
         _geopackage(path, layer, {"mark": "str"}, rows, "EPSG:2193")
     assert "not one layer, but 2" in _read_geopackage(path)[1][0].what
     assert "no layer 'newer'" in _read_geopackage(path, "newer")[1][0].what
-    assert "old, new" in _read_geopackage(path, "newer")[1][0].fix
+    assert "new, old" in _read_geopackage(path, "newer")[1][0].fix
     assert _read_geopackage(path, "new")[1] == []
 
 

@@ -94,7 +94,7 @@ def test_a_file_that_changes_after_it_was_checked(tmp_path):
     with pytest.raises(JobError, match=r'a\.csv:1: no column "Lat"'):
         list(read_batches(export))
     (tmp_path / "a.csv").write_bytes(CONTENT.encode() + GOOD.replace("P1", "é").encode("cp1252"))
-    with pytest.raises(JobError, match=r"a\.csv: the file has changed"):
+    with pytest.raises(JobError, match=r"a\.csv: the file changed"):
         list(read_batches(export))
 
 

@@ -8,16 +8,19 @@ import sqlite3
 import struct
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
 import pytest
 from exports_made import block, feature, find, geojson, package, point, read, times
 
+from pipeline.packages import describe, opened
 from pipeline.problems import JobError
-from pipeline.read import vector
 from pipeline.read.files import read_batches
 from pipeline.read.points import points_of
+from pipeline.read.survey import Survey
+from pipeline.tables import TIME as READINGS_TIME
 
 MAPPED = {"name": "name", "time": "time"}
 TIME = "2026-03-02T07:30:00Z"
@@ -294,11 +297,14 @@ def test_a_package_with_a_damaged_page_is_a_problem_and_stops_the_reading(tmp_pa
     (tmp_path / "a.gpkg").write_bytes(content)
     (problem,) = find(tmp_path, block("a.gpkg", MAPPED))[1]
     assert problem == "a.gpkg: the GeoPackage cannot be read: database disk image is malformed"
+    with pytest.raises(JobError, match=r"a\.gpkg: the file changed while it was being read"):
+        list(read_batches(export, 1000))
     with pytest.raises(JobError, match=r"a\.gpkg: the GeoPackage cannot be read"):
-        list(read_batches(export, 1000))
-    monkeypatch.setattr(vector, "_count", lambda path, layer: 20_000)
+        list(read_batches(replace(export, signature=None), 1000))
+    whole = Survey(describe(opened(tmp_path / "a.gpkg"), "points"), 20_000, (pa.string(), READINGS_TIME), True)
+    monkeypatch.setattr("pipeline.read.package.surveyed", lambda *_: whole)
     with pytest.raises(JobError, match=r"of 20000 rows; it is damaged"):
-        list(read_batches(export, 1000))
+        list(read_batches(replace(export, signature=None), 1000))
 
 
 def test_a_table_without_geometry_needs_position_columns(tmp_path):

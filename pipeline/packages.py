@@ -1,0 +1,172 @@
+"""A GeoPackage as SQLite keeps it: its layers, their columns as declared, the bytes of its geometries.
+
+A column of an SQLite table may hold values of any class, whatever it is declared as; a library that converts them by
+the declared type makes zeros of texts. Here the stored values are at hand. The clauses
+are those of OGC 12-128r19.
+"""
+
+import re
+import sqlite3
+import struct
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+_EPSG = re.compile(r'(?:AUTHORITY\["EPSG","(\d+)"\]|ID\["EPSG",(\d+)\])\]\s*$')
+#: Bits 1 to 3 of a geometry's flags say what envelope precedes the WKB (clause 2.1.3).
+_ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
+_EMPTY, _EXTENDED = 0x10, 0x20
+#: srs_ids of undefined systems (clause 1.1.2): a geometry that bears one of them says nothing against its layer's.
+_UNDEFINED = (-1, 0)
+#: WKB codes of points, ISO and older ones, and the size of each.
+POINTS = {1: 21, 1001: 29, 2001: 29, 3001: 37, 0x80000001: 29, 0x40000001: 29, 0xC0000001: 37}
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column and the type that it is declared as, in capitals."""
+
+    name: str
+    declared: str
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A layer or attribute table.
+
+    ``columns`` are its attributes; ``geometry`` the column of geometries and ``crs`` what it is in, as "EPSG:n" or WKT,
+    each None where there is none; ``srs_ids`` are those that a geometry may bear; ``key`` the expression that numbers
+    the rows, None where nothing does; ``declared_key`` whether that is a column made for it.
+    """
+
+    name: str
+    columns: tuple[Column, ...]
+    geometry: str | None
+    crs: str | None
+    srs_ids: frozenset[int]
+    key: str | None
+    declared_key: bool
+
+
+class BrokenGeometry(ValueError):
+    """Bytes that are no geometry of their layer; the message says why."""
+
+
+def quoted(name: str) -> str:
+    """Return a table's or a column's name as SQL has it."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+def opened(path: Path) -> sqlite3.Connection:
+    """Open a GeoPackage to read it as it is in itself, without a lock, a log or a change. Raises sqlite3.Error."""
+    # `as_uri` writes "?", "#" and "%" of a name so that they stay part of it
+    uri = path.resolve().as_uri() + "?mode=ro&immutable=1"
+    return _readable(sqlite3.connect(uri, uri=True, check_same_thread=False))
+
+
+def of_bytes(data: bytes) -> sqlite3.Connection:
+    """Open a GeoPackage that is in memory: what is read is what the bytes' sum stands for. Raises sqlite3.Error."""
+    connection = sqlite3.connect(":memory:", check_same_thread=False)
+    # a file that was left in write-ahead mode (bytes 18 and 19 are 2) cannot be opened from memory as such
+    connection.deserialize(data[:18] + b"\1\1" + data[20:] if data[18:20] == b"\2\2" else data)
+    return _readable(connection)
+
+
+def _readable(connection: sqlite3.Connection) -> sqlite3.Connection:
+    # text need not be UTF-8: what is not comes out as lone surrogates rather than as an error in the middle of a table
+    connection.text_factory = partial(str, encoding="utf-8", errors="surrogateescape")
+    return connection
+
+
+def layer_names(package: sqlite3.Connection) -> list[str]:
+    """Return the names of the layers and attribute tables in order. Raises sqlite3.Error."""
+    sql = "SELECT table_name FROM gpkg_contents WHERE data_type IN ('features', 'attributes') ORDER BY table_name"
+    return [str(name) for (name,) in package.execute(sql)]
+
+
+def describe(package: sqlite3.Connection, name: str) -> Layer:
+    """Describe a layer. Raises sqlite3.Error."""
+    # of a column that is computed the type says nothing
+    sql = "SELECT name, iif(hidden = 0, type, ''), pk FROM pragma_table_xinfo(?) WHERE hidden <> 1"
+    info = package.execute(sql, (name,)).fetchall()
+    if not info:
+        raise sqlite3.OperationalError(f"no such table: {name}")
+    geometry, srs_id = _geometry(package, name)
+    keys = [column for column, _, primary in info if primary]
+    declared = [str(kind).upper() for _, kind, primary in info if primary] == ["INTEGER"]
+    key = quoted(keys[0]) if declared else _row_number(package, name)
+    columns = tuple(
+        Column(str(column), " ".join(str(kind).upper().split()))
+        for column, kind, primary in info
+        if not (geometry is not None and column.casefold() == geometry.casefold()) and not (declared and primary)
+    )
+    crs, srs_ids = _crs(package, srs_id) if geometry is not None else (None, frozenset[int]())
+    return Layer(name, columns, geometry, crs, srs_ids, key, declared)
+
+
+def _geometry(package: sqlite3.Connection, name: str) -> tuple[str | None, int]:
+    if not _has_table(package, "gpkg_geometry_columns"):
+        return None, 0
+    sql = "SELECT column_name, srs_id FROM gpkg_geometry_columns WHERE table_name = ? COLLATE NOCASE"
+    found = package.execute(sql, (name,)).fetchone()
+    return (str(found[0]), int(found[1] or 0)) if found else (None, 0)
+
+
+def _row_number(package: sqlite3.Connection, name: str) -> str | None:
+    """Return SQLite's own number of a row, None for a view or a table that is kept without."""
+    sql = "SELECT type FROM sqlite_master WHERE name = ? COLLATE NOCASE AND type IN ('table', 'view')"
+    if (package.execute(sql, (name,)).fetchone() or ("",))[0] != "table":
+        return None
+    try:
+        package.execute(f"SELECT _rowid_ FROM {quoted(name)} LIMIT 0")
+    except sqlite3.OperationalError:
+        return None
+    return "_rowid_"
+
+
+def _crs(package: sqlite3.Connection, srs_id: int) -> tuple[str | None, frozenset[int]]:
+    """Return a system by its code or its WKT, and every srs_id that stands for it here."""
+    sql = "SELECT srs_id, organization, organization_coordsys_id, definition FROM gpkg_spatial_ref_sys"
+    known = {int(row[0]): row[1:] for row in package.execute(sql)}
+    organization, code, definition = known.get(srs_id, ("NONE", 0, "undefined"))
+    same = [number for number, other in known.items() if other[:2] == (organization, code)]
+    ids = frozenset((srs_id, *same, *_UNDEFINED))
+    if str(organization).upper() == "EPSG":
+        return f"EPSG:{code}", ids
+    if srs_id in _UNDEFINED or not definition or str(definition).casefold() == "undefined":
+        return None, ids
+    found = _EPSG.search(str(definition))
+    return f"EPSG:{found[1] or found[2]}" if found else str(definition), ids
+
+
+def _has_table(package: sqlite3.Connection, name: str) -> bool:
+    return package.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (name,)).fetchone() is not None
+
+
+def wkb_of(stored: object, srs_ids: frozenset[int]) -> bytes | None:
+    """Return the well-known binary in a stored geometry, None where it is null or empty.
+
+    Raises `BrokenGeometry` where it is none, or one in another CRS than the layer's.
+    """
+    if stored is None:
+        return None
+    if not isinstance(stored, bytes) or len(stored) < 8 or stored[:2] != b"GP":
+        raise BrokenGeometry("the geometry is no GeoPackage geometry")
+    flags = stored[3]
+    envelope = _ENVELOPE_BYTES.get(flags >> 1 & 7)
+    if envelope is None or flags & _EXTENDED:
+        raise BrokenGeometry("the geometry is of a kind that is not read")
+    (srs_id,) = struct.unpack_from("<i" if flags & 1 else ">i", stored, 4)
+    if srs_id not in srs_ids:
+        raise BrokenGeometry(f"the geometry says srs_id {srs_id}, which is not the layer's")
+    if flags & _EMPTY:
+        return None
+    wkb = stored[8 + envelope :]
+    if len(wkb) < 5 or wkb[0] > 1 or POINTS.get(kind_of(wkb), len(wkb)) != len(wkb):
+        raise BrokenGeometry("the geometry is broken off or damaged")
+    return wkb
+
+
+def kind_of(wkb: bytes) -> int:
+    """Return the geometry type in the head of a well-known binary."""
+    return int.from_bytes(wkb[1:5], "little" if wkb[0] == 1 else "big")

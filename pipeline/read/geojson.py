@@ -1,0 +1,309 @@
+"""A GeoJSON file as batches of columns, one feature after the other, every value of the class that it is written in.
+
+The whole file is never in memory. It is gone through twice: once for the names of the properties and the classes of
+their values (`survey_of`), then for the rows. JSON's own grammar is left to Python's scanner.
+"""
+
+import codecs
+import json
+import re
+from collections.abc import Generator, Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.digest import Signature, Sum, Summed, signature
+from pipeline.job.model import Points
+from pipeline.read.findings import Unusable
+from pipeline.read.mapping import mapped
+from pipeline.read.raw import Geometry, Raw
+from pipeline.read.text import encoding_of
+from pipeline.read.values import Faults, column_of, column_type, faults_of
+
+#: Bytes read at once, and characters that one feature may have at most.
+_CHUNK, _LONGEST = 1 << 20, 1 << 26
+_SPACE = re.compile(r"[ \t\r\n]*")
+_ROWS = 16_384
+
+#: How a text begins that has no byte order mark: JSON's first sign is one of ASCII.
+_UNMARKED = ((b"\0\0\0{", "utf-32-be"), (b"{\0\0\0", "utf-32-le"), (b"\0{", "utf-16-be"), (b"{\0", "utf-16-le"))
+
+_NOT_GEOJSON = "the file is JSON of another kind, not GeoJSON"
+_EXPORT = "export it as GeoJSON (RFC 7946)"
+_CODE = re.compile(r"(?:urn:(?:x-)?ogc:def:crs:)?(EPSG|OGC)(?::[\d.]*)?:(\w+)", re.IGNORECASE)
+
+
+class _Twice(ValueError):
+    """A name that an object has twice: which of the two values counts nobody can say."""
+
+
+@dataclass(frozen=True)
+class Survey:
+    """The properties of a file's features in the order in which they come, with the type of each; its CRS; its rows."""
+
+    schema: pa.Schema
+    crs: str | None
+    rows: int
+
+
+def text_encoding(path: Path) -> str:
+    """Return the encoding of a JSON text: UTF-8 but where a mark or the zeros of its first sign say otherwise."""
+    with path.open("rb") as file:
+        head = file.read(4)
+    found = next((encoding for pattern, encoding in _UNMARKED if head.startswith(pattern)), None)
+    return found or encoding_of(path, None)[0]
+
+
+def surveyed(path: Path) -> Survey:
+    """Go through a file once. Raises `Unusable` with the line where it cannot be read."""
+    return _survey(path, signature(path))
+
+
+@lru_cache(maxsize=64)
+def _survey(path: Path, at: Signature) -> Survey:
+    """Survey a file; ``at`` is there so that a file that was changed is looked at again."""
+    seen: dict[str, set[type]] = {}
+    widest: dict[str, list[int]] = {}
+    rows = strange = 0
+    document: dict[str, Any] = {}
+    with path.open("rb") as file:
+        reader = _Reader(file.read, path, object_pairs_hook=_once)
+        for feature in reader.features(document):
+            rows += 1
+            if not _is_feature(feature):
+                strange += 1
+                continue
+            for name, value in _properties(feature).items():
+                kind = type(value)
+                seen.setdefault(name, set()).add(kind)
+                if kind is int:
+                    ends = widest.setdefault(name, [value, value])
+                    ends[:] = min(ends[0], value), max(ends[1], value)
+    if strange:
+        what = f"its list of features has {rows} elements, and only {rows - strange} of them are features"
+        raise Unusable(1, what, "export it again, or take out what is no Feature (null, numbers, bare geometries)")
+    fields = [(name, column_type(kinds, *widest.get(name, (0, 0)))) for name, kinds in seen.items()]
+    return Survey(pa.schema(fields), _crs(document.get("crs")), rows)
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        names = [name for name, _ in pairs]
+        raise _Twice(next(name for name in names if names.count(name) > 1))
+    return found
+
+
+def _is_feature(feature: Any) -> bool:
+    return isinstance(feature, dict) and feature.get("type") == "Feature"
+
+
+def _properties(feature: dict[str, Any]) -> dict[str, Any]:
+    """Return a feature's properties, its own ``id`` among them where no property is called so."""
+    properties = feature.get("properties")
+    found = properties if isinstance(properties, dict) else {}
+    return {"id": feature["id"], **found} if "id" in feature and "id" not in found else found
+
+
+def _crs(stated: Any) -> str | None:
+    """Return the CRS that a file of the standard before RFC 7946 names, by its code; None where it names none."""
+    for key in ("properties", "name"):
+        stated = stated.get(key) if isinstance(stated, dict) else None
+    found = _CODE.fullmatch(stated.strip()) if isinstance(stated, str) else None
+    if found is None:
+        return None
+    return "EPSG:4326" if found[1].upper() == "OGC" else f"EPSG:{found[2]}"
+
+
+def batches(path: Path, points: Points, found: Survey, rows_per_batch: int, seen: Sum) -> Generator[Raw, None, None]:
+    """Give the features in order, their numbers counted from 1; all bytes that are read are added to ``seen``.
+
+    Raises `Unusable` with the line where the file cannot be read.
+    """
+    taken: list[dict[str, Any]] = []
+    done = 0
+    with path.open("rb") as file:
+        for feature in _Reader(Summed(file, seen).read, path).features({}):
+            taken.append(feature)
+            if len(taken) == min(rows_per_batch, _ROWS):
+                yield _raw(taken, done, points, found)
+                done += len(taken)
+                taken = []
+    if taken:
+        yield _raw(taken, done, points, found)
+    if done + len(taken) != found.rows:
+        raise Unusable(0, "the file changed while it was being read", "run again")
+
+
+def _raw(features: Sequence[dict[str, Any]], done: int, points: Points, found: Survey) -> Raw:
+    words = {name: word for word, name in mapped(points.columns).items()}
+    table = [_properties(feature) for feature in features]
+    arrays: dict[str, pa.Array] = {}
+    faults: list[tuple[str, Faults]] = []
+    for field in found.schema:
+        values = [each.get(field.name) for each in table]
+        if pa.types.is_string(field.type):
+            values = [_written(value) if type(value) in (dict, list) else value for value in values]
+        try:
+            arrays[field.name], wrong = column_of(values, field.type, points.decimal or ".")
+        except ValueError as error:
+            raise Unusable(0, "the file changed while it was being read", "run again") from error
+        if field.name in words:
+            faults.append((words[field.name], wrong))
+    given = [feature.get("properties") or {} for feature in features]
+    odd = {row: "are no object" for row, properties in enumerate(given) if not isinstance(properties, dict)}
+    told = faults_of(len(table), [*faults, ("properties", odd)])
+    row = np.arange(done + 1, done + len(table) + 1, dtype=np.int64)
+    return Raw(arrays, row, told, _geometry([feature.get("geometry") for feature in features]))
+
+
+def _written(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _geometry(given: Sequence[Any]) -> Geometry:
+    """Take points apart: null and empty ones are no position, other shapes no point, what is not numbers is broken."""
+    coordinates = np.full((len(given), 3), np.nan)
+    other = np.zeros(len(given), dtype=bool)
+    broken: list[str | None] = [None] * len(given)
+    for row, geometry in enumerate(given):
+        if geometry is None:
+            continue
+        if not isinstance(geometry, dict) or geometry.get("type") != "Point":
+            other[row] = True
+            continue
+        place = geometry.get("coordinates") or []
+        if not isinstance(place, list) or not all(type(value) in (int, float) for value in place[:3]):
+            broken[row] = f"the coordinates are no numbers: {_written(place)[:60]}"
+            continue
+        if len(place) > 1:
+            try:
+                coordinates[row, : len(place[:3])] = place[:3]
+            except OverflowError:
+                broken[row] = "the coordinates are beyond all measure"
+    told = pa.array(broken, pa.string()) if any(broken) else None
+    x, y, z = np.ascontiguousarray(coordinates.T)
+    return Geometry(x, y, z, other, told)
+
+
+class _Reader:
+    """The elements of the top level's ``features``, read piece by piece."""
+
+    def __init__(self, read: Any, path: Path, **hooks: Any) -> None:
+        self._read, self._path = read, path
+        decoder: Any = json.JSONDecoder(parse_constant=str, **hooks)
+        self._scan = decoder.scan_once
+        self._decoder = codecs.getincrementaldecoder(text_encoding(path))()
+        self._text, self._at, self._lines, self._ended, self._begun = "", 0, 1, False, False
+
+    def features(self, document: dict[str, Any]) -> Iterator[Any]:
+        """Yield every element of ``features``; the other members of the top level go into ``document``."""
+        try:
+            yield from self._features(document)
+        except _Twice as error:
+            raise Unusable(self._line(), f'the name "{error}" comes twice in one object', "export it again") from error
+        except RecursionError as error:
+            raise Unusable(self._line(), "the file cannot be read: it is nested too deeply", _EXPORT) from error
+        except UnicodeDecodeError as error:
+            raise Unusable(self._line(), "the file cannot be read: it is not UTF-8 text", "export it again") from error
+
+    def _features(self, document: dict[str, Any]) -> Iterator[Any]:
+        if self._sign() != "{":
+            raise self._broken("{")
+        self._at += 1
+        if self._sign() != "}":
+            while True:
+                name = self._value()
+                if not isinstance(name, str) or self._sign() != ":":
+                    raise self._broken("a name and a colon")
+                self._at += 1
+                if name in document:
+                    raise _Twice(name)
+                document[name] = None
+                if name == "features" and self._sign() == "[":
+                    yield from self._elements()
+                    document[name] = True
+                else:
+                    document[name] = self._value()
+                if self._sign() != ",":
+                    break
+                self._at += 1
+        if self._sign() != "}":
+            raise self._broken("a comma or }")
+        self._at += 1
+        if document.get("type") != "FeatureCollection" or document.get("features") is not True:
+            raise Unusable(1, _NOT_GEOJSON, _EXPORT)
+        if self._sign():
+            raise self._broken("nothing more")
+
+    def _elements(self) -> Iterator[Any]:
+        self._at += 1
+        if self._sign() == "]":
+            self._at += 1
+            return
+        while True:
+            yield self._value()
+            sign = self._sign()
+            self._at += 1
+            if sign == "]":
+                return
+            if sign != ",":
+                self._at -= 1
+                raise self._broken("a comma or ]")
+
+    def _sign(self) -> str:
+        """Return the next character that is no white space, "" at the end."""
+        while True:
+            found = _SPACE.match(self._text, self._at)
+            self._at = found.end() if found else self._at
+            if self._at < len(self._text):
+                return self._text[self._at]
+            if not self._more():
+                return ""
+
+    def _value(self) -> Any:
+        """Return the next value; what the end of a piece cuts off is looked at again with what follows."""
+        self._sign()
+        while True:
+            try:
+                value, end = self._scan(self._text, self._at)
+            except (StopIteration, json.JSONDecodeError) as error:
+                beyond = error.pos - self._at if isinstance(error, json.JSONDecodeError) else 0
+                if len(self._text) - self._at > _LONGEST or not self._more():
+                    self._at += beyond
+                    says = error.msg if isinstance(error, json.JSONDecodeError) else "a value is expected"
+                    what = f"the file cannot be read: {says}"
+                    raise Unusable(self._line(), what, "export it again") from error
+                continue
+            except _Twice:
+                raise
+            except ValueError as caught:  # a whole number of thousands of digits
+                raise self._broken("a number of fewer digits") from caught
+            if end < len(self._text) or not self._more():  # a number at the end may go on
+                self._at = end
+                return value
+
+    def _more(self) -> bool:
+        """Read on, at least as much as is left; return whether there was more."""
+        if self._ended:
+            return False
+        data = self._read(max(_CHUNK, len(self._text) - self._at))
+        text = self._decoder.decode(data, final=not data)
+        self._ended = not data
+        self._lines += self._text.count("\n", 0, self._at)
+        self._text, self._at = self._text[self._at :] + text, 0
+        if not self._begun and self._text:
+            self._text, self._begun = self._text.removeprefix("\ufeff"), True
+        return not self._ended
+
+    def _line(self) -> int:
+        return self._lines + self._text.count("\n", 0, self._at)
+
+    def _broken(self, wanted: str) -> Unusable:
+        found = self._text[self._at : self._at + 20] or "the end of the file"
+        what = f"the file cannot be read: {wanted} is expected, not {found!r}"
+        return Unusable(self._line(), what, "export it again")
