@@ -16,7 +16,7 @@ from pipeline.work.routes import Routes
 def before_notes(
     prepared: Prepared, gathered: Gathered, routes: Routes, last: Mapping[str, Any] | None, shown: str | None = None
 ) -> list[str]:
-    """Return in words what should be looked at in the register and of the bases.
+    """Return in words what should be looked at in the register, in the exports and of the bases.
 
     Args:
         prepared: the job.
@@ -32,4 +32,5 @@ def before_notes(
         path = shown or Path(os.path.relpath(control.file, prepared.loaded.path.parent)).as_posix()
         warned = register_warnings(prepared, gathered, routes, last)
         told = [f"{path}:{warning.line}: {warning.what}" for warning in warned]
+    told += gathered.notes
     return [*told, *base_notes(prepared, gathered, routes, set_up_bases(prepared, gathered, routes))]

@@ -87,9 +87,10 @@ class Drafter:
         def hold(which: NDArray[np.bool_], reason: Reason) -> None:
             held[which & (held == 0)] = reason_code(reason)
 
+        on_mark = _within(np.asarray(self.settled.occupations.table.column("number"), np.int64), start, rows)
+        hold(_within(self.gathered.implausible.numbers, start, rows) & ~on_mark, Reason.IMPLAUSIBLE)
         hold(~self.settled.shifts.whole[session], Reason.UNTIED)
         hold(~(np.isfinite(corrected.easting) & np.isfinite(corrected.height)), Reason.OUTSIDE_COVERAGE)
-        on_mark = _within(np.asarray(self.settled.occupations.table.column("number"), np.int64), start, rows)
         proof = self._proof(milliseconds(batch), session)
         for word in self.prepared.loaded.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
@@ -152,6 +153,8 @@ class Drafter:
     def _why(self, drafted: Drafted, row: int, reason: Reason) -> str | None:
         if reason is Reason.DUPLICATE:
             return f"the same observation as {self._first(drafted.start + row)}"
+        if reason is Reason.IMPLAUSIBLE:
+            return self.gathered.implausible.detail(drafted.start + row)
         if reason is Reason.UNTIED:
             window = self.prepared.windows[int(drafted.session[row])]
             position, height = self.settled.shifts.tied[window.index]

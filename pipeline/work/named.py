@@ -12,6 +12,8 @@ from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
 from pipeline.work.sift import clock
 
+_OTHER_TIE = "mend the row in the export, or tie on another occupation"
+
 
 @dataclass(frozen=True)
 class Named:
@@ -39,7 +41,8 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
     ``held_back`` with its reason. A tie that is held back would leave the session untied, so it is one.
     """
     by_name: dict[str, list[dict[str, object]]] = {}
-    for row in gathered.candidates.select(["name", "session", "held", "time", "source_row", "export"]).to_pylist():
+    told = ["name", "session", "held", "time", "source_row", "export", "number"]
+    for row in gathered.candidates.select(told).to_pylist():
         by_name.setdefault(row["name"] or "", []).append(row)
     for window in prepared.windows:
         uses = [(tie.point, Role.TIE, window.where_tie(number)) for number, tie in enumerate(window.session.ties)]
@@ -52,6 +55,8 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
             if _follows(prepared, here or rows):
                 continue
             what, fix = _why(point, window.index, here or rows, by_name, prepared)
+            if here and here[0]["held"] == reason_code(Reason.IMPLAUSIBLE):
+                what, fix = f"{what}: {gathered.implausible.detail(int(str(here[0]['number'])))}", _OTHER_TIE
             problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
 
 

@@ -1,4 +1,4 @@
-"""Readings that are the same observation exported twice: name, time, position and base all alike."""
+"""Readings that repeat another digit for digit: name, time, position and base all alike."""
 
 import numpy as np
 import pyarrow as pa
