@@ -2,7 +2,7 @@
 
 from pipeline.plausible.heights import Fence, fence, height_looks, out_of_place, placeholders
 from pipeline.plausible.looks import LOOKS, Look
-from pipeline.plausible.places import Middle, alone, far_out, middle, misread, on_sphere
+from pipeline.plausible.places import Middle, alone, among, far_out, middle, misread, on_sphere, raw_variants
 
 __all__ = [
     "LOOKS",
@@ -10,6 +10,7 @@ __all__ = [
     "Look",
     "Middle",
     "alone",
+    "among",
     "far_out",
     "fence",
     "height_looks",
@@ -18,4 +19,5 @@ __all__ = [
     "on_sphere",
     "out_of_place",
     "placeholders",
+    "raw_variants",
 ]

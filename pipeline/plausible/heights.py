@@ -21,6 +21,8 @@ _SQUARES = (50.0, 400.0, 3_200.0)
 _NEIGHBOURS = 8
 #: Readings of about one height that make it a level of the work: the foot of a dam, the top of a tower.
 _LEVEL = 3
+#: Metres that a wall rises at the most, and a slope beyond it per metre. Common practice, no source.
+_WALL, _SLOPE = 500.0, 2.0
 #: How many heights that stand apart are looked at one by one. More of them are no slip.
 _LISTED = 200
 
@@ -94,9 +96,9 @@ def out_of_place(
         doubtful: metres.
 
     Returns:
-        (n,) by how much each lies off its neighbours, metres with sign, zero where nothing is to be said; (n,) the
-        placeholders that the neighbours give away; (n,) the others that lie off by more than ``doubtful``, as no third
-        reading near them does.
+        (n,) by how much each lies off its neighbours, metres with sign, zero where nothing is to be said; (n,) which
+        cannot be: placeholders that the neighbours give away, and what nothing on earth is steep enough for; (n,) the
+        others that lie off by more than ``doubtful``, as no third reading near them does.
     """
     off = around.beyond(height)
     if around.spread > _HILLY or placeholder.any():
@@ -114,7 +116,14 @@ def out_of_place(
             if np.count_nonzero(level) >= _LEVEL and around.spread > _HILLY:
                 level &= np.linalg.norm(places - places[row], axis=1) <= _SQUARES[-1]
             odd[row] = np.count_nonzero(level) < _LEVEL
-    return off, false, odd
+            steepest = _WALL + _SLOPE * _third_nearest(places, row)
+            false[row] = odd[row] and abs(off[row]) > steepest
+    return off, false, odd & ~false
+
+
+def _third_nearest(places: Floats, row: int) -> float:
+    away = np.linalg.norm(places - places[row], axis=1)
+    return float(np.partition(away, min(_LEVEL, len(away) - 1))[min(_LEVEL, len(away) - 1)])
 
 
 def _neighbours(places: Floats, height: Floats) -> tuple[Floats, Floats]:

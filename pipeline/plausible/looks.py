@@ -16,8 +16,8 @@ class Look(IntEnum):
     HEIGHT_SIGN = 7
     HEIGHT_POINT = 8
     POSITION_POINT = 9
-    POSITION_SWAPPED = 10
-    POSITION_SIGN = 11
+    COORDINATES_SWAPPED = 10
+    COORDINATE_SIGN = 11
 
 
 LOOKS = {
@@ -31,6 +31,6 @@ LOOKS = {
     Look.HEIGHT_SIGN: "with the other sign it would lie among the others",
     Look.HEIGHT_POINT: "with its decimal point moved it would lie among the others",
     Look.POSITION_POINT: "with the decimal point of one coordinate moved it would lie among the others",
-    Look.POSITION_SWAPPED: "with its two coordinates exchanged it would lie among the others",
-    Look.POSITION_SIGN: "with the other sign of one coordinate it would lie among the others",
+    Look.COORDINATES_SWAPPED: "with its two coordinates exchanged it would lie among the others",
+    Look.COORDINATE_SIGN: "with the other sign of one coordinate it would lie among the others",
 }

@@ -16,6 +16,8 @@ _AMONG = 300.0
 _BEYOND = 1.5
 #: Degrees within which a position is 0, 0.
 _ZERO = 1e-3
+#: What a number becomes when its decimal point is moved.
+_FACTORS = (10.0, 0.1, 100.0, 0.01)
 #: Readings that make a neighbourhood: fewer are alone.
 _FEW = 3
 #: How many readings that stand apart are looked at one by one. More of them are no slip.
@@ -69,19 +71,39 @@ def far_out(places: Floats, base: Floats | None, mid: Middle, limit: float) -> t
 
 def misread(longitude: Floats, latitude: Floats, mid: Middle, limit: float) -> NDArray[np.uint8]:
     """Return (n,) as what positions lie among the others, codes of `Look`; 0 for those that do not in any way."""
-    among = max(_BEYOND * min(mid.reach, limit), _AMONG)
     found = np.full(len(longitude), Look.NOTHING, np.uint8)
-    readings = {
-        Look.SWAPPED: (latitude, longitude),
-        Look.LONGITUDE_SIGN: (-longitude, latitude),
-        Look.LATITUDE_SIGN: (longitude, -latitude),
-        Look.BOTH_SIGNS: (-longitude, -latitude),
-    }
-    for look, (east, north) in readings.items():
+    readings = [
+        (Look.SWAPPED, latitude, longitude),
+        (Look.LONGITUDE_SIGN, -longitude, latitude),
+        (Look.LATITUDE_SIGN, longitude, -latitude),
+        (Look.BOTH_SIGNS, -longitude, -latitude),
+        *((Look.POSITION_POINT, factor * longitude, latitude) for factor in _FACTORS),
+        *((Look.POSITION_POINT, longitude, factor * latitude) for factor in _FACTORS),
+    ]
+    for look, east, north in readings:
         possible = np.abs(north) <= 90.0
-        near = possible & (_distance(on_sphere(east, np.where(possible, north, 0.0)), mid.at) <= among)
+        near = possible & among(on_sphere(east, np.where(possible, north, 0.0)), mid, limit)
         found[near & (found == Look.NOTHING)] = look
     found[(np.abs(longitude) < _ZERO) & (np.abs(latitude) < _ZERO)] = Look.ZERO
+    return found
+
+
+def raw_variants(first: float, second: float) -> tuple[list[Look], Floats]:
+    """Return what else two coordinates in metres may have been meant as, and (k, 2) those coordinates."""
+    found = [
+        (Look.COORDINATES_SWAPPED, second, first),
+        (Look.COORDINATE_SIGN, -first, second),
+        (Look.COORDINATE_SIGN, first, -second),
+        (Look.COORDINATE_SIGN, -first, -second),
+        *((Look.POSITION_POINT, factor * first, second) for factor in _FACTORS),
+        *((Look.POSITION_POINT, first, factor * second) for factor in _FACTORS),
+    ]
+    return [look for look, _, _ in found], np.array([coordinates for _, *coordinates in found])
+
+
+def among(places: Floats, mid: Middle, limit: float) -> Mask:
+    """Return (n,) which places lie among the others."""
+    found: Mask = _distance(places, mid.at) <= max(_BEYOND * min(mid.reach, limit), _AMONG)
     return found
 
 

@@ -7,7 +7,15 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from pipeline.correct import Corrected, correct, milliseconds, observed_sigma, with_distance, working_positions
+from pipeline.correct import (
+    Corrected,
+    correct,
+    milliseconds,
+    observed_sigma,
+    raw_positions,
+    with_distance,
+    working_positions,
+)
 from pipeline.proof.bracket import PROOFS
 from pipeline.read.files import Export, read_batches
 from pipeline.words import REASONS, Proof, Reason, reason_code
@@ -154,7 +162,10 @@ class Drafter:
         if reason is Reason.DUPLICATE:
             return f"the same observation as {self._first(drafted.start + row)}"
         if reason is Reason.IMPLAUSIBLE:
-            return self.gathered.implausible.detail(drafted.start + row)
+            number, session = drafted.start + row, int(drafted.session[row])
+            raw = [float(values[0]) for values in raw_positions(drafted.batch.slice(row, 1))]
+            quality, crs = self.prepared.loaded.job.quality, drafted.export.points.crs or ""
+            return self.gathered.implausible.detail_of(number, session, crs, raw, quality.max_distance)
         if reason is Reason.UNTIED:
             window = self.prepared.windows[int(drafted.session[row])]
             position, height = self.settled.shifts.tied[window.index]

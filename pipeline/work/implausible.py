@@ -1,17 +1,20 @@
 """Every sound reading held against its session: what cannot lie where it says, and what had better be looked at."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.geodesy.crs import kind_of, source_crs
 from pipeline.geodesy.operations import own_places
 from pipeline.plausible import (
     LOOKS,
     Fence,
     Look,
+    Middle,
     alone,
+    among,
     far_out,
     fence,
     height_looks,
@@ -19,6 +22,7 @@ from pipeline.plausible import (
     misread,
     on_sphere,
     out_of_place,
+    raw_variants,
 )
 from pipeline.work.base_log import BaseLog
 from pipeline.work.ledger import CANDIDATE, PLACEHOLDER, SOUND, Rows
@@ -28,14 +32,19 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
+_LIES = "lies"
 #: Readings from which on a session speaks for itself; a smaller one is held against the whole job.
 _ENOUGH, _JOB_ENOUGH = 5, 3
 #: Readings from which on one that stands apart is worth a word.
 _COMPANY = 10
+#: A reading stands apart so many times as far from the middle as four fifths of the others.
+_REACHES = 4.0
 #: Network corrections serve a country, not the surroundings of a base: so many times the distance.
 _NETWORK = 10.0
 #: Metres within which the positions that points carry of their base are one base; a network's virtual ones are not.
 _ONE_BASE = 1_000.0
+#: Metres from which on a height is no place's and is shortened.
+_PRINTED = 1e7
 #: Readings that a note lists.
 _LISTED = 3
 
@@ -47,10 +56,21 @@ class Implausible:
     numbers: Integers
     details: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    middles: Mapping[int, Middle] = field(default_factory=dict)
 
     def detail(self, number: int) -> str:
         """Return why the reading ``number`` of the job is one of them."""
         return self.details[int(np.searchsorted(self.numbers, number))]
+
+    def detail_of(self, number: int, session: int, crs: str, raw: Sequence[float], limit: float) -> str:
+        """Return the same, with what else its (3,) raw coordinates may have been meant as where those are metres."""
+        said, mid = self.detail(number), self.middles.get(session)
+        if mid is None or "(" in said or not said.startswith(_LIES) or kind_of(source_crs(crs)) != "projected":
+            return said
+        looks, variants = raw_variants(raw[0], raw[1])
+        longitude, latitude, _ = own_places(crs, variants[:, 0], variants[:, 1], np.full(len(looks), raw[2]))
+        fits = np.flatnonzero(among(on_sphere(longitude, latitude), mid, limit))
+        return said + (_look(looks[fits[0]]) if len(fits) else "")
 
 
 @dataclass
@@ -81,7 +101,7 @@ def find_implausible(rows: Rows, repeats: Integers, prepared: Prepared, log: Bas
             some = "1 reading stands" if len(told.doubtful) == 1 else f"{len(told.doubtful):,} readings stand"
             notes.append(f"{name}: {some} apart and had better be looked at: {_listed(rows, prepared, told.doubtful)}")
     found = np.array(sorted(held), np.int64)
-    return Implausible(found, tuple(held[number] for number in found.tolist()), tuple(notes))
+    return Implausible(found, tuple(held[number] for number in found.tolist()), tuple(notes), judged.middles)
 
 
 def _cannot(count: int) -> str:
@@ -100,6 +120,7 @@ class _Judge:
     def __init__(self, rows: Rows, numbers: Integers, prepared: Prepared, log: BaseLog) -> None:
         self.rows, self.numbers, self.prepared, self.log = rows, numbers, prepared, log
         self.quality = prepared.loaded.job.quality
+        self.middles: dict[int, Middle] = {}
         self._whole: tuple[Floats, Floats] | None = None
 
     def session(self, session: int, mine: Integers) -> _Told:
@@ -120,19 +141,19 @@ class _Judge:
         elif len(around) < _JOB_ENOUGH:
             return told
         name = self.prepared.windows[session].session.name
-        mid = middle(around)
+        mid = self.middles[session] = middle(around)
         at = None if base is None else on_sphere(base[:1], base[1:2])[0]
         distance, far, by_base = far_out(places, at, mid, limit)
         of = f"the {'base' if by_base else 'middle'} of session {name}" if own or by_base else "the job's middle"
         from_middle = np.where(np.isfinite(places).all(axis=1), np.linalg.norm(places - mid.at, axis=1), np.inf)
-        apart = quality.doubtful_distance + 4.0 * min(mid.reach, limit)
+        apart = max(quality.doubtful_distance, _REACHES * min(mid.reach, limit))
         longitude, latitude = self.rows.observed.longitude[mine], self.rows.observed.latitude[mine]
         looks = np.zeros(len(mine), np.uint8)
         out = np.flatnonzero(far | (from_middle > apart))
         looks[out] = misread(longitude[out], latitude[out], mid, limit)
         far |= (from_middle > apart) & (looks > 0)
         for row in np.flatnonzero(far).tolist():
-            told.held[int(mine[row])] = f"lies {_distance(distance[row], of)}{_look(looks[row])}"
+            told.held[int(mine[row])] = f"{_LIES} {_distance(distance[row], of)}{_look(looks[row])}"
         ordinary = ~self.rows.having(CANDIDATE)[mine] if own and len(mine) >= _COMPANY else np.zeros(len(mine), bool)
         for row in np.flatnonzero(alone(places, from_middle, apart) & ordinary & ~far).tolist():
             told.doubtful[int(mine[row])] = f"lies {_distance(from_middle[row], 'the middle of session ' + name)}"
@@ -168,7 +189,8 @@ class _Judge:
         for row in some.tolist():
             by = off[row] if off[row] else beyond[row]
             where = "above" if by > 0 else "below"
-            said = f"has a height of {height[row]:.3f} m, {_length(abs(by))} {where} what is round about"
+            written = f"{height[row]:.3f}" if abs(height[row]) < _PRINTED else f"{height[row]:g}"
+            said = f"has a height of {written} m, {_length(abs(by))} {where} its neighbours"
             into = told.held if impossible[row] or false[row] else told.doubtful
             into[int(mine[row])] = said + _look(looks[row])
 

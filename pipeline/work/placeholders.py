@@ -40,6 +40,10 @@ class Placeholders:
             "pdop": "a PDOP of zero, which no sky gives; quality.max_pdop says nothing of them",
         }
         return [
-            f"{exports[export].shown}:{first}: {count:,} readings, this the first, have {says[what]}"
+            f"{exports[export].shown}: {_readings(count, first)} {says[what]}"
             for (export, what), (count, first) in self.found.items()
         ]
+
+
+def _readings(count: int, first: int) -> str:
+    return f"row {first} has" if count == 1 else f"{count:,} rows, the first of them {first}, have"
