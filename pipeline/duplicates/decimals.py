@@ -12,6 +12,9 @@ Codes = NDArray[np.uint8]
 #: No rounding that can be seen.
 EXACT = 255
 _PER_DECADE = 16
+#: Rows from which the usual number of decimals is taken, and what a number of 53 bits may be off, as a share of it.
+_SAMPLE = 256
+_DIGITS = 4 * np.finfo(np.float64).eps
 #: Metres of a degree along a meridian, about.
 _DEGREE = 111_320.0
 #: Milliseconds that a time may be a whole number of, by the code of its rounding.
@@ -20,14 +23,25 @@ TIME_UNITS = np.array([1, 10, 100, 1000], np.int64)
 
 def _decimals(values: Floats, most: int) -> NDArray[np.int64]:
     """Return (n,) the fewest decimals that write each value, ``most`` + 1 where more than ``most`` are needed."""
-    found = np.full(len(values), most + 1, np.int64)
-    left = np.flatnonzero(np.isfinite(values))
-    for number in range(most + 1):
+    usual = max((int(_written(values[:_SAMPLE], range(most + 1)).max(initial=0)), 1))
+    # nearly all rows have as many as the first ones: only what needs fewer is looked at further
+    found = _written(values, range(usual - 1, most + 1))
+    few = np.flatnonzero(found == usual - 1)
+    found[few] = _written(values[few], range(usual))
+    return found
+
+
+def _written(values: Floats, decimals: range) -> NDArray[np.int64]:
+    """Return (n,) the first of some numbers of decimals that writes each value, one more than the last where none."""
+    found = np.full(len(values), decimals.stop, np.int64)
+    left = np.arange(len(values))
+    for number in decimals:
         scaled = values[left] * 10.0**number
-        off = np.abs(scaled - np.rint(scaled))
-        fits = off <= np.maximum(1e-6, 4 * np.finfo(np.float64).eps * np.abs(scaled))
-        found[left[fits]] = number
-        left = left[~fits]
+        near = np.abs(scaled - np.rint(scaled)) <= np.maximum(1e-6, _DIGITS * np.abs(scaled))
+        found[left[near]] = number
+        left = left[~near]
+        if not len(left):
+            break
     return found
 
 

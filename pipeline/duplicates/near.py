@@ -147,7 +147,7 @@ def _at_one_time(of: Observed, which: Integers) -> Iterator[tuple[Integers, Inte
     order = which[np.argsort(of.time[which], kind="stable")]
     time = of.time[order]
     longest = int(TIME_UNITS[of.clock[which].max(initial=0)])
-    window = longest if len(np.unique(of.clock[which])) > 1 else 0
+    window = longest if np.count_nonzero(np.bincount(of.clock[which])) > 1 else 0
     left = np.arange(len(order))
     for step in range(1, _MANY + 1):
         left = left[left + step < len(order)]

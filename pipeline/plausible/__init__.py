@@ -2,7 +2,7 @@
 
 from pipeline.plausible.heights import Fence, fence, height_looks, out_of_place, placeholders
 from pipeline.plausible.looks import LOOKS, Look
-from pipeline.plausible.places import Middle, alone, among, far_out, middle, misread, on_sphere, raw_variants
+from pipeline.plausible.places import Middle, alone, among, distances, far_out, middle, misread, on_sphere, raw_variants
 
 __all__ = [
     "LOOKS",
@@ -11,6 +11,7 @@ __all__ = [
     "Middle",
     "alone",
     "among",
+    "distances",
     "far_out",
     "fence",
     "height_looks",

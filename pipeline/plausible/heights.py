@@ -47,6 +47,11 @@ class Fence:
     high: float
     spread: float
 
+    @property
+    def level(self) -> bool:
+        """Whether the session's heights lie so close that its neighbours say no more of one than all do."""
+        return self.spread <= _HILLY
+
     def beyond(self, height: Floats) -> Floats:
         """Return (n,) by how much heights lie outside, metres with sign; zero within."""
         return np.where(height > self.high, height - self.high, np.minimum(height - self.low, 0.0))
@@ -101,7 +106,7 @@ def out_of_place(
         others that lie off by more than ``doubtful``, as no third reading near them does.
     """
     off = around.beyond(height)
-    if around.spread > _HILLY or placeholder.any():
+    if not around.level or placeholder.any():
         middle, spread = _neighbours(places, np.where(placeholder, np.nan, height))
         known = np.isfinite(middle)
         local = height - np.where(known, middle, 0.0)
@@ -113,7 +118,7 @@ def out_of_place(
     if len(high) <= _LISTED:
         for row in high.tolist():
             level = np.abs(height - height[row]) <= np.abs(off[row]) / 3
-            if np.count_nonzero(level) >= _LEVEL and around.spread > _HILLY:
+            if np.count_nonzero(level) >= _LEVEL and not around.level:
                 level &= np.linalg.norm(places - places[row], axis=1) <= _SQUARES[-1]
             odd[row] = np.count_nonzero(level) < _LEVEL
             steepest = _WALL + _SLOPE * _third_nearest(places, row)

@@ -46,27 +46,31 @@ def on_sphere(longitude: Floats, latitude: Floats) -> Floats:
 def middle(places: Floats) -> Middle:
     """Return where most of some places (n, 3), n > 0, all finite, lie."""
     at = np.median(places, axis=0)
-    return Middle(at, float(np.quantile(_distance(places, at), 0.8)))
+    return Middle(at, float(np.quantile(distances(places, at), 0.8)))
 
 
-def _distance(places: Floats, at: Floats) -> Floats:
-    found: Floats = np.linalg.norm(places - at, axis=1)
-    return np.where(np.isfinite(found), found, np.inf)
+def distances(places: Floats, at: Floats) -> Floats:
+    """Return (n,) metres from (3,) a place; infinite for places that are none."""
+    off = places - at
+    found = np.sqrt(np.einsum("ij,ij->i", off, off))
+    found[~np.isfinite(found)] = np.inf
+    return np.asarray(found)
 
 
-def far_out(places: Floats, base: Floats | None, mid: Middle, limit: float) -> tuple[Floats, Mask, bool]:
+def far_out(
+    places: Floats, base: Floats | None, from_middle: Floats, mid: Middle, limit: float
+) -> tuple[Floats, Mask, bool]:
     """Return (n,) distances, (n,) which are beyond the limit, and whether they are from the base.
 
-    A base that most readings are too far from is not the place that they were measured from; then the middle serves,
-    and ``limit`` counts from where most readings end.
+    ``from_middle`` (n,) are the distances from the middle. A base that most readings are too far from is not the place
+    that they were measured from; then the middle serves, and ``limit`` counts from where most readings end.
     """
     if base is not None:
-        distance = _distance(places, base)
+        distance = distances(places, base)
         far = distance > limit
         if 2 * far.sum() <= len(far):
             return distance, far, True
-    distance = _distance(places, mid.at)
-    return distance, distance > limit + min(mid.reach, limit), False
+    return from_middle, from_middle > limit + min(mid.reach, limit), False
 
 
 def misread(longitude: Floats, latitude: Floats, mid: Middle, limit: float) -> NDArray[np.uint8]:
@@ -103,7 +107,7 @@ def raw_variants(first: float, second: float) -> tuple[list[Look], Floats]:
 
 def among(places: Floats, mid: Middle, limit: float) -> Mask:
     """Return (n,) which places lie among the others."""
-    found: Mask = _distance(places, mid.at) <= max(_BEYOND * min(mid.reach, limit), _AMONG)
+    found: Mask = distances(places, mid.at) <= max(_BEYOND * min(mid.reach, limit), _AMONG)
     return found
 
 

@@ -15,6 +15,7 @@ from pipeline.plausible import (
     Middle,
     alone,
     among,
+    distances,
     far_out,
     fence,
     height_looks,
@@ -39,6 +40,8 @@ _ENOUGH, _JOB_ENOUGH = 5, 3
 _COMPANY = 10
 #: A reading stands apart so many times as far from the middle as four fifths of the others.
 _REACHES = 4.0
+#: Readings from which a session is known as well as from all.
+_SAMPLE = 4_000
 #: Network corrections serve a country, not the surroundings of a base: so many times the distance.
 _NETWORK = 10.0
 #: Metres within which the positions that points carry of their base are one base; a network's virtual ones are not.
@@ -131,7 +134,8 @@ class _Judge:
         quality = self.quality
         limit = quality.max_distance * (_NETWORK if network else 1.0)
         places, height, reference = self._of(mine)
-        around, high = places[reference], height[reference]
+        chosen = self._sample(mine, reference)
+        around, high = places[chosen], height[chosen]
         own = len(around) >= _ENOUGH
         if not own:
             around, high = self._job()
@@ -143,9 +147,9 @@ class _Judge:
         name = self.prepared.windows[session].session.name
         mid = self.middles[session] = middle(around)
         at = None if base is None else on_sphere(base[:1], base[1:2])[0]
-        distance, far, by_base = far_out(places, at, mid, limit)
+        from_middle = distances(places, mid.at)
+        distance, far, by_base = far_out(places, at, from_middle, mid, limit)
         of = f"the {'base' if by_base else 'middle'} of session {name}" if own or by_base else "the job's middle"
-        from_middle = np.where(np.isfinite(places).all(axis=1), np.linalg.norm(places - mid.at, axis=1), np.inf)
         apart = max(quality.doubtful_distance, _REACHES * min(mid.reach, limit))
         longitude, latitude = self.rows.observed.longitude[mine], self.rows.observed.latitude[mine]
         looks = np.zeros(len(mine), np.uint8)
@@ -175,6 +179,9 @@ class _Judge:
             around = around.with_base(float(base[2]))
         placeholder = self.rows.having(PLACEHOLDER)[mine]
         beyond = around.beyond(height)
+        quiet = around.level and not placeholder.any()
+        if quiet and np.abs(beyond).max() <= self.quality.doubtful_height_difference:
+            return
         impossible = near & (np.abs(beyond) > self.quality.max_height_difference)
         off, false, odd = np.zeros(len(mine)), np.zeros(len(mine), bool), np.zeros(len(mine), bool)
         rest = np.flatnonzero(near & ~impossible)
@@ -199,6 +206,12 @@ class _Judge:
         of = self.rows.observed
         places, height = on_sphere(of.longitude[mine], of.latitude[mine]), of.height[mine].astype(np.float64)
         return places, height, np.isfinite(places).all(axis=1) & ~self.rows.having(PLACEHOLDER)[mine]
+
+    def _sample(self, mine: Integers, reference: Mask) -> Integers:
+        """Return places among a session's readings to learn from: all, or of many some, whatever their order."""
+        found = np.flatnonzero(reference)
+        every = np.uint64(max(len(found) // _SAMPLE, 1))
+        return found if every == 1 else found[self.rows.hashes[mine[found]] % every == 0]
 
     def _job(self) -> tuple[Floats, Floats]:
         """Return places and heights of the whole job, for a session that is too small."""

@@ -99,16 +99,17 @@ class Ledger:
             + PLACEHOLDER * placeholders(np.nan_to_num(third / unit, nan=1.0))
             + CODED * np.asarray(pc.greater(pc.fill_null(pc.utf8_length(batch.column("code")), 0), 0))
         )
-        names = pc.utf8_ltrim(pc.utf8_lower(pc.utf8_trim_whitespace(batch.column("name"))), characters="0")
+        # a spreadsheet or a converter writes 001 as 1
+        names = text_hashes(pc.utf8_ltrim(pc.utf8_lower(batch.column("name")), characters="0 "))
         with np.errstate(invalid="ignore", over="ignore"):
             plan = plan_rounding(first, second, None if self.degrees else unit, export.points.angles == "dms")
             found: dict[str, NDArray[Any]] = {
-                "hashes": observation_hashes(batch),
+                "hashes": observation_hashes(batch, names),
                 "time": time,
                 "longitude": places[0],
                 "latitude": places[1],
                 "height": np.clip(places[2], -_HIGHEST, _HIGHEST).astype(np.float32),
-                "name": text_hashes(names).astype(np.uint32),
+                "name": names.astype(np.uint32),
                 "base": self._base_numbers(batch.column("base")),
                 "plan": plan,
                 "up": height_rounding(third, unit),
