@@ -7,8 +7,9 @@ from pipeline.duplicates.decimals import Codes
 
 Integers = NDArray[np.int64]
 
-#: Share of an export's rows that chance may write with fewer digits than the rest: both coordinates end in a zero.
-_BY_CHANCE = 0.05
+#: Share of an export's rows that chance may write with fewer digits than the rest: a tenth of all numbers end in a
+#: zero, and along a line one coordinate may be the same throughout.
+_BY_CHANCE = 0.2
 
 
 def settled_rounding(codes: Codes) -> tuple[Codes, bool]:
