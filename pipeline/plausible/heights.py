@@ -63,7 +63,7 @@ class Fence:
 
 def placeholders(height: Floats) -> Mask:
     """Return (n,) which heights, in the unit that they were written in, may stand for no height at all."""
-    size = np.abs(height)
+    size = np.minimum(np.abs(height), _NO_HEIGHT)
     found: Mask = (height == 0.0) | (height == -99.0) | (size >= _NO_HEIGHT) | np.isin(np.round(size, 3), _WRITTEN)
     return found
 

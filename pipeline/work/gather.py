@@ -178,7 +178,7 @@ class _Gatherer:
         sifted = self.sieve.sift(batch, None, export.points.columns.solution is not None)
         candidate = self.wanted.among(batch)
         places = own_places(export.points.crs or "", *raw_positions(batch))
-        self.ledger.take(batch, export, sifted, candidate, places)
+        self.ledger.take(batch, export, sifted, candidate, self.wanted.named(batch), places)
         self._note_places(batch, sifted.session, sifted.held == 0, export.block, start)
         self.logs.take(batch, number, export, sifted)
         self.placeholders.take(batch, number, sifted.held == 0)

@@ -30,8 +30,8 @@ Integers = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 #: Bits of a reading's ``flags``: it could be read, nothing is wrong with it, it was refused for its quality, it may
-#: stand on a mark, its height may stand for none, it has a code.
-WHOLE, SOUND, REFUSED, CANDIDATE, PLACEHOLDER, CODED = (1 << bit for bit in range(6))
+#: stand on a mark, its height may stand for none, it has a code, a session names it.
+WHOLE, SOUND, REFUSED, CANDIDATE, PLACEHOLDER, CODED, NAMED = (1 << bit for bit in range(7))
 _REFUSALS = (reason_code(Reason.NOT_FIXED), reason_code(Reason.POOR_QUALITY), reason_code(Reason.IMPLAUSIBLE))
 #: Above this a height is no more told from another, so that it fits the column.
 _HIGHEST = 3e38
@@ -84,9 +84,10 @@ class Ledger:
         export: Export,
         sifted: Sifted,
         candidate: Mask,
+        named: Mask,
         places: tuple[Floats, Floats, Floats],
     ) -> None:
-        """Take a batch: which of its readings may stand on marks, and their longitudes, latitudes and heights."""
+        """Take a batch: which readings may stand on marks, which are named, longitudes, latitudes and heights."""
         first, second, third = raw_positions(batch)
         unit = METRES[export.points.units or "metre"]
         readable = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)) == 0
@@ -97,6 +98,7 @@ class Ledger:
             + REFUSED * (readable & np.isin(sifted.held, _REFUSALS))
             + CANDIDATE * candidate
             + PLACEHOLDER * placeholders(np.nan_to_num(third / unit, nan=1.0))
+            + NAMED * named
             + CODED * np.asarray(pc.greater(pc.fill_null(pc.utf8_length(batch.column("code")), 0), 0))
         )
         # a spreadsheet or a converter writes 001 as 1

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from pipeline.duplicates import Alike, alike, grouped, repeated
 from pipeline.duplicates.near import offsets
-from pipeline.work.ledger import CODED, REFUSED, SOUND, WHOLE, Rows
+from pipeline.work.ledger import CODED, NAMED, REFUSED, SOUND, WHOLE, Rows
 from pipeline.work.prepare import Prepared
 
 Integers = NDArray[np.int64]
@@ -36,7 +36,7 @@ def find_repeats(rows: Rows, prepared: Prepared) -> Repeats:
     """Find the readings that are one observation, within the rounding of the exports.
 
     Of several writings the one counts that was refused for its quality, as the others merely do not say so; else the
-    one with a name, with a code, the finest, the first.
+    one that a session names, with a name, with a code, the finest, the first.
     """
     whole = rows.having(WHOLE)
     again, first = repeated(rows.hashes, whole)
@@ -55,7 +55,7 @@ def _better(rows: Rows, numbers: Integers) -> Integers:
     flags = rows.flags[numbers].astype(np.int64)
     parts = (
         (flags & REFUSED) != 0,
-        (flags & SOUND) != 0,
+        ((flags & SOUND) != 0) + 2 * ((flags & NAMED) != 0),
         of.name[numbers] != 0,
         (flags & CODED) != 0,
         of.plan[numbers],
@@ -73,10 +73,10 @@ def _exports(rows: Rows, prepared: Prepared, again: Integers, first: Integers) -
     export = rows.observed.export.astype(np.int64)
     pairs = np.column_stack([export[again], export[first]])
     sizes = np.bincount(export, minlength=len(prepared.exports))
-    for (late, early), count in _counted(pairs[pairs[:, 0] != pairs[:, 1]]):
+    for (early, late), count in _counted(np.sort(pairs[pairs[:, 0] != pairs[:, 1]], axis=1)):
         yield (
             f"{prepared.exports[late].shown} repeats {prepared.exports[early].shown}: {count:,} of its"
-            f" {sizes[late]:,} rows are the same observations and are held back as duplicates"
+            f" {sizes[late]:,} rows are the same observations; one writing of each is held back as duplicate"
         )
 
 
