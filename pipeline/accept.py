@@ -8,6 +8,10 @@ from numpy.typing import NDArray
 from pipeline.job.model import Quality
 from pipeline.words import Reason
 
+_SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
+#: Metres: no solution is accepted that is as uncertain as this; 99.99 and the like are written where it is not known.
+_ABSURD = 99.0
+
 
 def _column(batch: pa.RecordBatch, name: str) -> NDArray[np.float64]:
     return np.asarray(batch.column(name).to_numpy(zero_copy_only=False), np.float64)
@@ -40,8 +44,19 @@ def poor(batch: pa.RecordBatch, quality: Quality) -> NDArray[np.bool_]:
     return found
 
 
+def absurd(batch: pa.RecordBatch) -> NDArray[np.bool_]:
+    """Return (n,) which readings have a standard uncertainty so large that it stands for one that is not known."""
+    found = np.zeros(batch.num_rows, bool)
+    for name in _SIGMAS:
+        found |= _column(batch, name) >= _ABSURD
+    return found
+
+
 def why(batch: pa.RecordBatch, row: int, quality: Quality, reason: Reason) -> str:
-    """Return in words why `not_fixed` or `poor` caught one row of a batch."""
+    """Return in words why `not_fixed`, `poor` or `absurd` caught one row of a batch."""
+    if reason is Reason.IMPLAUSIBLE:
+        largest = np.nanmax([_column(batch, name)[row] for name in _SIGMAS])
+        return f"a standard uncertainty of {largest:g} m stands for one that is not known"
     if reason is Reason.NOT_FIXED:
         found = batch.column("solution")[row].as_py()
         accepted = ", ".join(quality.solutions)

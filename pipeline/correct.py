@@ -124,12 +124,15 @@ def milliseconds(batch: pa.RecordBatch | pa.Table) -> Integers:
 
 
 def observed_sigma(batch: pa.RecordBatch | pa.Table, quality: Quality) -> Floats:
-    """Return (n, 3) standard uncertainty east, north, up in metres: the export's, else the job's defaults."""
+    """Return (n, 3) standard uncertainty east, north, up in metres: the export's, else the job's defaults.
+
+    Zero is none: rounding, or software that did not know, wrote it.
+    """
     defaults = (quality.sigma_horizontal, quality.sigma_horizontal, quality.sigma_vertical)
     columns = []
     for name, default in zip(("sigma_east", "sigma_north", "sigma_up"), defaults, strict=True):
         values = _numbers(batch, name)
-        columns.append(np.where(np.isnan(values), default, values))
+        columns.append(np.where(values > 0.0, values, default))
     return np.column_stack(columns)
 
 

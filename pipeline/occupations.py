@@ -25,6 +25,11 @@ class Wanted:
             pa.array(sorted({code.strip().lower() for code in codes}), pa.string()),
         )
 
+    def named(self, batch: pa.RecordBatch) -> NDArray[np.bool_]:
+        """Return (n,) which readings of a batch have the name of a tie or check."""
+        found = pc.is_in(batch.column("name"), value_set=self.names)
+        return np.asarray(found.to_numpy(zero_copy_only=False), bool)
+
     def among(self, batch: pa.RecordBatch) -> NDArray[np.bool_]:
         """Return (n,) which readings of a batch are candidates."""
         by_name = pc.is_in(batch.column("name"), value_set=self.names)

@@ -48,6 +48,8 @@ GEOGRAPHIC = "working to geographic"
 
 #: Two ways to one height may differ by what their accuracies say and this [m]; a geoid separation missed is far larger.
 _SAME_HEIGHT = 2.0
+#: Metres: what is beyond is no height of any place.
+_ANY_HEIGHT = 1e6
 _WHOLE_EARTH = Area(-180.0, -90.0, 180.0, 90.0)
 
 
@@ -163,19 +165,30 @@ def working_to_geographic(grid: str, *, step: str = GEOGRAPHIC) -> Operation:
 def lonlat(
     crs: str, first: ArrayLike, second: ArrayLike, third: ArrayLike
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return longitude and latitude (n,) [deg] in the CRS's own datum, for finding a job's area.
+    """Return longitude and latitude (n,) [deg] in the CRS's own datum, as `own_places` does."""
+    longitude, latitude, _ = own_places(crs, first, second, third)
+    return longitude, latitude
+
+
+def own_places(
+    crs: str, first: ArrayLike, second: ArrayLike, third: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return longitude, latitude (n,) [deg] and height [m] in the CRS's own datum, before any operation is chosen.
 
     Coordinates (n,) in degrees and metres as `raw_to_working` takes them; a height that is not known counts as zero
-    (but not a geocentric Z). Raises `OperationError` for a CRS that cannot be a source.
+    for the position (but not a geocentric Z). The height is the one given, that of X, Y, Z above the ellipsoid.
+    Raises `OperationError` for a CRS that cannot be a source.
     """
     source, to_geocentric = _own_geocentric(crs)
-    if source.is_geographic:
-        return np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64)
     third = np.asarray(third, dtype=np.float64)
+    if source.is_geographic:
+        return np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64), third
+    given = third
     if not source.is_geocentric:
-        third = np.where(np.isfinite(third), third, 0.0)
-    lon, lat, _ = frames.to_geographic(*to_geocentric.forward(first, second, third), systems.ellipsoid_of(source))
-    return lon, lat
+        # a height that no place has would make the position one that is none
+        given = np.where(np.abs(third) < _ANY_HEIGHT, third, 0.0)
+    lon, lat, up = frames.to_geographic(*to_geocentric.forward(first, second, given), systems.ellipsoid_of(source))
+    return lon, lat, up if source.is_geocentric else third
 
 
 @lru_cache(maxsize=64)

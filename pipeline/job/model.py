@@ -168,13 +168,21 @@ class Points(_Reading):
 
 
 class Quality(_Strict):
-    """``[quality]``: what is accepted, and the standard uncertainties where the export has none (metres, ppm)."""
+    """``[quality]``: what is accepted, and the standard uncertainties where the export has none (metres, ppm).
+
+    A reading further than ``max_distance`` from its base or session, or by more than ``max_height_difference`` above or
+    below it, is held back; one that stands alone beyond the ``doubtful_`` limits is told (common practice, no source).
+    """
 
     solutions: Listed[Named] = ("fix",)
     max_sigma_horizontal: Positive | None = None
     max_sigma_vertical: Positive | None = None
     max_pdop: Positive | None = None
     max_correction_age: Positive | None = None
+    max_distance: Positive = 50_000.0
+    max_height_difference: Positive = 3_000.0
+    doubtful_distance: Positive = 500.0
+    doubtful_height_difference: Positive = 90.0
     sigma_horizontal: Positive = 0.008
     sigma_vertical: Positive = 0.015
     ppm: NotNegative = 1.0

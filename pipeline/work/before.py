@@ -19,7 +19,7 @@ from pipeline.work.zones import zone_notes
 def before_notes(
     prepared: Prepared, gathered: Gathered, routes: Routes, last: Mapping[str, Any] | None, shown: str | None = None
 ) -> list[str]:
-    """Return in words what should be looked at in the register, of the times and of the bases.
+    """Return in words what should be looked at in the register, in the exports, of the times and of the bases.
 
     Args:
         prepared: the job.
@@ -36,7 +36,7 @@ def before_notes(
         warned = register_warnings(prepared, gathered, routes, last)
         told += [f"{path}:{warning.line}: {warning.what}" for warning in warned]
     told += [*_reversed_zones(prepared, shown is None), *held_checks(prepared, gathered)]
-    told += zone_notes(prepared, gathered)
+    told += [*zone_notes(prepared, gathered), *gathered.notes]
     return [*told, *base_notes(prepared, gathered, routes, set_up_bases(prepared, gathered, routes))]
 
 

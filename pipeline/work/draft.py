@@ -7,7 +7,15 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from pipeline.correct import Corrected, correct, milliseconds, observed_sigma, with_distance, working_positions
+from pipeline.correct import (
+    Corrected,
+    correct,
+    milliseconds,
+    observed_sigma,
+    raw_positions,
+    with_distance,
+    working_positions,
+)
 from pipeline.proof.bracket import PROOFS
 from pipeline.read.files import Export, read_batches
 from pipeline.words import REASONS, Proof, Reason, reason_code
@@ -87,9 +95,10 @@ class Drafter:
         def hold(which: NDArray[np.bool_], reason: Reason) -> None:
             held[which & (held == 0)] = reason_code(reason)
 
+        on_mark = within(np.asarray(self.settled.occupations.table.column("number"), np.int64), start, rows)
+        hold(within(self.gathered.implausible.numbers, start, rows) & ~on_mark, Reason.IMPLAUSIBLE)
         hold(~self.settled.shifts.whole[session], Reason.UNTIED)
         hold(~(np.isfinite(corrected.easting) & np.isfinite(corrected.height)), Reason.OUTSIDE_COVERAGE)
-        on_mark = within(np.asarray(self.settled.occupations.table.column("number"), np.int64), start, rows)
         proof = self._proof(milliseconds(batch), session)
         for word in self.prepared.loaded.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
@@ -153,6 +162,11 @@ class Drafter:
     def _why(self, drafted: Drafted, row: int, reason: Reason) -> str | None:
         if reason is Reason.DUPLICATE:
             return f"the same observation as {self._first(drafted.start + row)}"
+        if reason is Reason.IMPLAUSIBLE:
+            number, session = drafted.start + row, int(drafted.session[row])
+            raw = [float(values[0]) for values in raw_positions(drafted.batch.slice(row, 1))]
+            quality, crs = self.prepared.loaded.job.quality, drafted.export.points.crs or ""
+            return self.gathered.implausible.detail_of(number, session, crs, raw, quality.max_distance)
         if reason is Reason.UNTIED:
             window = self.prepared.windows[int(drafted.session[row])]
             position, height = self.settled.shifts.tied[window.index]

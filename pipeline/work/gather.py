@@ -8,25 +8,31 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from pipeline.correct import milliseconds, raw_positions
-from pipeline.duplicates import observation_hashes, repeated
+from pipeline.correct import raw_positions
+from pipeline.geodesy import crs
 from pipeline.geodesy.area import Area
-from pipeline.geodesy.operations import lonlat
+from pipeline.geodesy.operations import own_places
 from pipeline.occupations import Wanted
 from pipeline.read.claims import Claims
 from pipeline.read.files import Export, read_batches
 from pipeline.tables import TIME
 from pipeline.words import REASONS, Reason, reason_code
 from pipeline.work.base_log import BaseLog, BaseLogs
+from pipeline.work.implausible import Implausible, find_implausible
+from pipeline.work.ledger import CANDIDATE, SOUND, Ledger, Rows
+from pipeline.work.placeholders import Placeholders
 from pipeline.work.prepare import Prepared
+from pipeline.work.repeats import find_repeats
 from pipeline.work.sift import Sieve
 
 #: Called with a stage, rows done and rows in all (0 where not known yet).
 Progress = Callable[[str, int, int], None]
 
 #: Degrees around an occupation within which readings belong to the job's area. No base reaches further; a reading
-#: at 0, 0 must not stretch the area over half the world.
+#: far out must not stretch the area over half the world, be it one that no session is large enough to give away.
 _REACH = 2.0
+#: Sound readings of each session of which the first plausible one says where the session is.
+_PLACES = 32
 
 
 @dataclass(frozen=True)
@@ -37,8 +43,10 @@ class Gathered:
         rows: rows of each export.
         candidates: readings that may be occupations, with ``session``, ``number`` (row of the whole job, counted
             from 0) and ``export``; ``held`` says what is wrong with one.
-        repeats: (k,) numbers of the rows that repeat an earlier one, ascending; ``repeated`` the row that each repeats
+        repeats: (k,) numbers of the rows that repeat another, ascending; ``repeated`` the row that each repeats
             and ``repeated_row`` that row's number in its file.
+        implausible: readings that cannot lie where they say; nothing else here counts them, but for candidates.
+        notes: what is to be said of repeated, implausible and doubtful readings, in words.
         first_point, last_point: (S,) UTC milliseconds of each session's first and last acceptable reading that is
             no candidate; first is greater than last where there is none.
         place: (S, 3) raw position of each session's first sound reading, NaN where none; ``place_block`` its block.
@@ -57,6 +65,8 @@ class Gathered:
     repeats: NDArray[np.int64]
     repeated: NDArray[np.int64]
     repeated_row: NDArray[np.int64]
+    implausible: Implausible
+    notes: tuple[str, ...]
     first_point: NDArray[np.int64]
     last_point: NDArray[np.int64]
     place: NDArray[np.float64]
@@ -143,43 +153,48 @@ class _Gatherer:
         names = [occupation.point for session in sessions for occupation in session.ties + session.checks]
         self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes)
         count = len(sessions)
-        self.first = np.full(count, np.iinfo(np.int64).max)
-        self.last = np.full(count, np.iinfo(np.int64).min)
-        self.place = np.full((count, 3), np.nan)
-        self.place_block = np.zeros(count, np.int64)
+        self.places: list[list[tuple[int, NDArray[np.float64], int]]] = [[] for _ in range(count)]
         self.blocks = np.zeros((count, len(prepared.loaded.job.points)), bool)
-        self.newest: int | None = None
-        self.cells, self.anchors = _Cells(), _Cells()
         self.logs = BaseLogs(prepared.windows)
         self.picked: list[pa.RecordBatch] = []
-        self.hashes: list[NDArray[np.uint64]] = []
-        self.whole: list[NDArray[np.bool_]] = []
         self.claims = [Claims() for _ in prepared.exports]
-        self.source_rows: list[NDArray[np.int64]] = []
         self.turned: dict[int, Turned] = {}
         self.unplaced: Turned | None = None
         self.solutions: dict[str, None] = {}
+        self.ledger = Ledger()
+        self.placeholders = Placeholders(prepared.loaded.job.quality)
 
     def run(self) -> Gathered:
         """Read everything and sum it up."""
-        rows = tuple(self._read(number, export) for number, export in enumerate(self.prepared.exports))
-        again, first = repeated(
-            np.concatenate(self.hashes or [np.zeros(0, np.uint64)]), np.concatenate(self.whole or [np.zeros(0, bool)])
-        )
+        exports = enumerate(self.prepared.exports)
+        counts = tuple(self._read(number, export) for number, export in exports)
+        rows = self.ledger.rows()
+        repeats = find_repeats(rows, self.prepared)
+        log = self.logs.log()
+        implausible = find_implausible(rows, repeats.numbers, self.prepared, log)
+        candidates = self._candidates(repeats.numbers, implausible)
+        counting = rows.having(SOUND)
+        counting[implausible.numbers] = False
+        self._forget_first(rows, implausible)
+        first, last = self._times(rows, counting & ~rows.having(CANDIDATE))
+        place, place_block = self._places(counting)
+        sound = np.flatnonzero(counting)
         return Gathered(
-            rows=rows,
-            candidates=self._candidates(again),
-            repeats=again,
-            repeated=first,
-            repeated_row=np.concatenate(self.source_rows or [first])[first],
-            first_point=self.first,
-            last_point=self.last,
-            place=self.place,
-            place_block=self.place_block,
+            rows=counts,
+            candidates=candidates,
+            repeats=repeats.numbers,
+            repeated=repeats.first,
+            repeated_row=rows.source_row[repeats.first].astype(np.int64),
+            implausible=implausible,
+            notes=(*repeats.notes, *implausible.notes, *self.placeholders.notes(self.prepared.exports)),
+            first_point=first,
+            last_point=last,
+            place=place,
+            place_block=place_block,
             blocks=self.blocks,
-            newest=self.newest,
-            area=self.cells.area(self.anchors),
-            log=self.logs.log(),
+            newest=int(rows.observed.time[sound].max()) if len(sound) else None,
+            area=_area(rows, sound),
+            log=log,
             turned=tuple(sorted(self.turned.values(), key=lambda each: -each.count)),
             unplaced=self.unplaced,
             solutions=tuple(self.solutions),
@@ -187,8 +202,8 @@ class _Gatherer:
         )
 
     def _read(self, number: int, export: Export) -> int:
-        done = sum(map(len, self.hashes))
-        rows = 0
+        done, rows = self.ledger.rows_so_far, 0
+        self.ledger.begin(crs.kind_of(crs.source_crs(export.points.crs or "")) == "geographic")
         for batch in read_batches(export, claims=self.claims[number]):
             self._take(batch, number, export, done + rows)
             rows += batch.num_rows
@@ -197,25 +212,16 @@ class _Gatherer:
         return rows
 
     def _take(self, batch: pa.RecordBatch, number: int, export: Export, start: int) -> None:
-        readable = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)) == 0
-        self.hashes.append(observation_hashes(batch))
-        self.whole.append(readable)
-        self.source_rows.append(np.asarray(batch.column("source_row"), np.int64))
         sifted = self.sieve.sift(batch, None, export.points.columns.solution is not None)
-        sound = sifted.held == 0
-        self._note_turned(batch, sifted.held, number)
         candidate = self.wanted.among(batch)
-        time = milliseconds(batch)
-        self._note_times(time, sifted.session, sound & ~candidate)
-        self._note_places(batch, sifted.session, sound, export.block)
+        places = own_places(export.points.crs or "", *raw_positions(batch))
+        self.ledger.take(batch, export, sifted, candidate, self.wanted.named(batch), places)
+        self._note_places(batch, sifted.session, sifted.held == 0, export.block, start)
         self.logs.take(batch, number, export, sifted)
-        positions = [values[sound] for values in raw_positions(batch)]
-        if sound.any():
-            longitude, latitude = lonlat(export.points.crs or "", *positions)
-            self._note_unplaced(batch, np.flatnonzero(sound)[~np.isfinite(longitude + latitude)], number)
-            self.cells.add(longitude, latitude)
-            self.anchors.add(longitude[candidate[sound]], latitude[candidate[sound]])
-            self.newest = max(int(time[sound].max()), self.newest or 0)
+        self._note_turned(batch, sifted.held, number)
+        unplaced = (sifted.held == 0) & ~np.isfinite(places[0] + places[1])
+        self._note_unplaced(batch, np.flatnonzero(unplaced), number)
+        self.placeholders.take(batch, number, sifted.held == 0)
         if candidate.any():
             self._pick(batch, candidate, sifted.session, sifted.held, number, start)
 
@@ -273,27 +279,67 @@ class _Gatherer:
             return None
         return self.sieve.explain(batch, row, REASONS[code - 1]) or batch.column("detail")[row].as_py()
 
-    def _candidates(self, again: NDArray[np.int64]) -> pa.Table:
-        """Return the candidates; the repeated ones are marked as such, so that none counts twice."""
+    def _candidates(self, again: NDArray[np.int64], implausible: Implausible) -> pa.Table:
+        """Return the candidates; the repeated ones are marked as such, so that none counts twice.
+
+        A tie that cannot lie where it says ties nothing. A check that cannot stays: it fails, and says so.
+        """
         table = pa.Table.from_batches(self.picked, _CANDIDATE)
-        held = table.column("held").to_numpy().copy()
-        held[np.isin(table.column("number").to_numpy(), again) & (held == 0)] = reason_code(Reason.DUPLICATE)
+        held, number = table.column("held").to_numpy().copy(), table.column("number").to_numpy()
+        held[np.isin(number, again) & (held == 0)] = reason_code(Reason.DUPLICATE)
+        ties = {(w.index, tie.point) for w in self.prepared.windows for tie in w.session.ties}
+        for row in np.flatnonzero(np.isin(number, implausible.numbers) & (held == 0)).tolist():
+            if (table.column("session")[row].as_py(), table.column("name")[row].as_py()) in ties:
+                held[row] = reason_code(Reason.IMPLAUSIBLE)
         return table.set_column(table.schema.get_field_index("held"), "held", pa.array(held, pa.uint8()))
 
-    def _note_times(self, time: NDArray[np.int64], session: NDArray[np.int32], which: NDArray[np.bool_]) -> None:
-        np.minimum.at(self.first, session[which], time[which])
-        np.maximum.at(self.last, session[which], time[which])
+    def _times(self, rows: Rows, which: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Return (S,) the times of each session's first and last point, first greater than last where there is none."""
+        first = np.full(len(self.prepared.windows), np.iinfo(np.int64).max)
+        last = np.full(len(self.prepared.windows), np.iinfo(np.int64).min)
+        session, time = rows.session[which], rows.observed.time[which]
+        np.minimum.at(first, session, time)
+        np.maximum.at(last, session, time)
+        return first, last
 
     def _note_places(
-        self, batch: pa.RecordBatch, session: NDArray[np.int32], sound: NDArray[np.bool_], block: int
+        self, batch: pa.RecordBatch, session: NDArray[np.int32], sound: NDArray[np.bool_], block: int, start: int
     ) -> None:
         rows = np.flatnonzero(sound)
-        self.blocks[session[rows], block] = True
-        present, first = np.unique(session[rows], return_index=True)
-        fresh = np.isnan(self.place[present, 0])
-        where = rows[first[fresh]]
-        self.place[present[fresh]] = np.column_stack([values[where] for values in raw_positions(batch)])
-        self.place_block[present[fresh]] = block
+        raw = raw_positions(batch)
+        for number in np.unique(session[rows]).tolist():
+            self.blocks[number, block] = True
+            known = self.places[number]
+            for row in rows[session[rows] == number][: _PLACES - len(known)].tolist():
+                known.append((start + row, np.array([values[row] for values in raw]), block))
+
+    def _places(self, counting: NDArray[np.bool_]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+        """Return (S, 3) the raw position of each session's first reading that counts, NaN where none, and its block."""
+        place = np.full((len(self.places), 3), np.nan)
+        blocks = np.zeros(len(self.places), np.int64)
+        for session, known in enumerate(self.places):
+            for number, raw, block in known:
+                if counting[number]:
+                    place[session], blocks[session] = raw, block
+                    break
+        return place, blocks
+
+    def _forget_first(self, rows: Rows, implausible: Implausible) -> None:
+        """Let no session's log begin with a reading that cannot lie where it says."""
+        for number in implausible.numbers.tolist():
+            log = self.logs.sessions[rows.session[number]]
+            at = (log.first.export, log.first.row) if log.first is not None else None
+            if at == (int(rows.observed.export[number]), int(rows.source_row[number])):
+                log.first = None
+
+
+def _area(rows: Rows, counting: NDArray[np.int64]) -> Area | None:
+    """Return the extent of the readings that count, near occupations where there are any."""
+    cells, anchors = _Cells(), _Cells()
+    cells.add(rows.observed.longitude[counting], rows.observed.latitude[counting])
+    near = counting[rows.having(CANDIDATE)[counting]]
+    anchors.add(rows.observed.longitude[near], rows.observed.latitude[near])
+    return cells.area(anchors)
 
 
 _CANDIDATE = pa.schema(

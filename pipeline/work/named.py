@@ -21,6 +21,8 @@ _LENGTHS = 2
 
 _TOLD = ["name", "session", "held", "detail", "time", "source_row", "export", "solution"]
 
+_OTHER_TIE = "mend the row in the export, or tie on another occupation"
+
 
 @dataclass(frozen=True)
 class Named:
@@ -87,6 +89,8 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
             if _follows(prepared, here or rows):
                 continue
             what, fix = _why(point, window.index, here or rows, by_name, absent, prepared)
+            if here and here[0]["held"] == reason_code(Reason.IMPLAUSIBLE):
+                what, fix = f"{what}: {gathered.implausible.detail(int(str(here[0]['number'])))}", _OTHER_TIE
             problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
 
 

@@ -1,7 +1,7 @@
 """A batch of readings sorted by what can be said before any shift is known: its session, or why it is held back."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import numpy as np
 import pyarrow as pa
@@ -13,6 +13,9 @@ from pipeline.correct import milliseconds
 from pipeline.job.model import Quality
 from pipeline.sessions import SessionWindow
 from pipeline.words import Reason, reason_code
+
+#: Where computers, and where GPS time, begin to count; with the hours of a time zone the days beside them too.
+_UNSET = {date(1969, 12, 31), date(1970, 1, 1), date(1980, 1, 5), date(1980, 1, 6), date(1980, 1, 7)}
 
 
 def moment(time: int) -> datetime:
@@ -63,11 +66,14 @@ class Sieve:
         if with_solution:
             hold(accept.not_fixed(batch, self.quality), Reason.NOT_FIXED)
         hold(accept.poor(batch, self.quality), Reason.POOR_QUALITY)
+        hold(accept.absurd(batch), Reason.IMPLAUSIBLE)
         return Sifted(session, held)
 
     def explain(self, batch: pa.RecordBatch, row: int, reason: Reason) -> str | None:
         """Return in words why `sift` held one row of a batch; None where the reader has said it."""
         if reason in (Reason.NOT_FIXED, Reason.POOR_QUALITY):
+            return accept.why(batch, row, self.quality, reason)
+        if reason is Reason.IMPLAUSIBLE and accept.absurd(batch.slice(row, 1))[0]:
             return accept.why(batch, row, self.quality, reason)
         if reason not in (Reason.OUTSIDE_SESSIONS, Reason.TWO_SESSIONS):
             return None
@@ -79,6 +85,8 @@ class Sieve:
             return f"observed {clock(time)} UTC with no base id, in the sessions {names}"
         if covering and base_key(base):
             return f"observed {clock(time)} UTC against base {base}; sessions at that time: {names}"
+        if moment(time).date() in _UNSET:
+            return f"observed {clock(time)} UTC: what a clock shows that no satellite has set yet"
         return f"observed {clock(time)} UTC; " + self._nearest(time)
 
     def _nearest(self, time: int) -> str:

@@ -20,7 +20,7 @@ from pipeline import run_job
 #: The contract's list.
 REASONS = {
     "unreadable", "no_position", "no_time", "ambiguous_time", "outside_sessions", "two_sessions", "untied", "not_fixed",
-    "poor_quality", "outside_coverage", "suspect", "unclosed", "unchecked", "duplicate",
+    "poor_quality", "implausible", "outside_coverage", "suspect", "unclosed", "unchecked", "duplicate",
 }  # fmt: skip
 
 
@@ -109,7 +109,7 @@ def provoked(tmp_path_factory: pytest.TempPathFactory) -> tuple[Issue, dict[str,
     sessions[2]["checks"] = sessions[3]["checks"] = sessions[3]["ties"] = []
     job.job["issue"] = {"hold_back": ["suspect", "unclosed", "unchecked"]}
     job.job["source"]["time_zone"] = "Pacific/Auckland"
-    job.job["quality"] |= {"max_sigma_vertical": 0.08}
+    job.job["quality"] |= {"max_sigma_vertical": 0.08, "max_distance": 500_000.0}
     folder = tmp_path_factory.mktemp("provoked")
     path = job.write(folder)
     good = {"Base": "BASE-01", "Observed": "2026-04-04T11:00:00Z", "Code": "FENCE", "Sol": "fix", "sE": "0.008"}
@@ -133,7 +133,8 @@ def provoked(tmp_path_factory: pytest.TempPathFactory) -> tuple[Issue, dict[str,
         ("poor_quality", {"sE": "0.06"}),
         ("poor_quality", {"sU": "0.081"}),
         ("outside_coverage", {"Lat": "-46.9"}),
-        ("outside_coverage", {"Lon": "-171.85"}),
+        ("implausible", {"Lon": "-171.85"}),
+        ("implausible", {"EllHt": "-9999"}),
     ]
     rows = [good | change | {"Point": f"X{number:02d}"} for number, (_, change) in enumerate(planted)]
     lines = append_rows(folder / "rover001.csv", rows)

@@ -11,8 +11,8 @@ PACKAGE = Path(__file__).resolve().parents[2] / "pipeline"
 FLOORS = {
     "words": 0, "problems": 0, "tables": 0, "digest": 0, "near": 0, "packages": 0, "plain_path": 0,
     "doubts": 1, "job": 1, "geodesy": 1, "adjust": 1,
-    "read": 2, "control": 2, "sessions": 2, "attach": 2, "accept": 2, "duplicates": 2, "occupations": 2, "shift": 2,
-    "correct": 2, "proof": 2, "issue": 2,
+    "read": 2, "control": 2, "sessions": 2, "attach": 2, "accept": 2, "duplicates": 2, "plausible": 2, "occupations": 2,
+    "shift": 2, "correct": 2, "proof": 2, "issue": 2,
     "work": 3,
     "run": 4, "check": 4, "trace": 4, "history": 4, "verify": 4,
     "fleet": 5,
@@ -35,7 +35,10 @@ LIBRARIES = {
 }
 
 #: Libraries that a room may not use at all, so that it stays arrays in, arrays out.
-PURE = {"geodesy": {"pyarrow", "pydantic"}, "adjust": {"pyarrow", "pyproj", "pydantic"}, "proof": {"pyarrow", "pyproj"}}
+PURE = {
+    "geodesy": {"pyarrow", "pydantic"}, "adjust": {"pyarrow", "pyproj", "pydantic"}, "proof": {"pyarrow", "pyproj"},
+    "plausible": {"pyarrow", "pyproj"},
+}  # fmt: skip
 
 
 def modules() -> list[Path]:

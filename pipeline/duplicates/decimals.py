@@ -1,0 +1,83 @@
+"""How coarsely a reading was written: the last digit that its coordinates and its time have, in metres and by code.
+
+A rounding is kept in a byte: code c means a last digit worth 10^(-c/16) metres, 0 a metre or more, 255 no rounding.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Codes = NDArray[np.uint8]
+
+#: No rounding that can be seen.
+EXACT = 255
+_PER_DECADE = 16
+#: Rows from which the usual number of decimals is taken, and what a number of 53 bits may be off, as a share of it.
+_SAMPLE = 256
+_DIGITS = 4 * np.finfo(np.float64).eps
+#: Metres of a degree along a meridian, about.
+_DEGREE = 111_320.0
+#: Milliseconds that a time may be a whole number of, by the code of its rounding.
+TIME_UNITS = np.array([1, 10, 100, 1000], np.int64)
+
+
+def _decimals(values: Floats, most: int) -> NDArray[np.int64]:
+    """Return (n,) the fewest decimals that write each value, ``most`` + 1 where more than ``most`` are needed."""
+    usual = max((int(_written(values[:_SAMPLE], range(most + 1)).max(initial=0)), 1))
+    # nearly all rows have as many as the first ones: only what needs fewer is looked at further
+    found = _written(values, range(usual - 1, most + 1))
+    few = np.flatnonzero(found == usual - 1)
+    found[few] = _written(values[few], range(usual))
+    return found
+
+
+def _written(values: Floats, decimals: range) -> NDArray[np.int64]:
+    """Return (n,) the first of some numbers of decimals that writes each value, one more than the last where none."""
+    found = np.full(len(values), decimals.stop, np.int64)
+    left = np.arange(len(values))
+    for number in decimals:
+        scaled = values[left] * 10.0**number
+        near = np.abs(scaled - np.rint(scaled)) <= np.maximum(1e-6, _DIGITS * np.abs(scaled))
+        found[left[near]] = number
+        left = left[~near]
+        if not len(left):
+            break
+    return found
+
+
+def _code(decimals: NDArray[np.int64], most: int, metres: float) -> Codes:
+    """Return the codes of so many decimals of a unit that is ``metres`` long."""
+    exact = _PER_DECADE * (decimals - np.log10(metres))
+    return np.where(decimals > most, EXACT, np.clip(np.floor(exact + 1e-9), 0, EXACT - 1)).astype(np.uint8)
+
+
+def plan_rounding(first: Floats, second: Floats, unit: float | None, sexagesimal: bool = False) -> Codes:
+    """Return (n,) codes of the rounding of positions, the finer of their two coordinates.
+
+    Args:
+        first: (n,) degrees or metres.
+        second: likewise.
+        unit: metres of the unit that the export counts in; None for degrees.
+        sexagesimal: the degrees were written as degrees, minutes and seconds.
+    """
+    per_unit = 1.0 / unit if unit is not None else 3600.0 if sexagesimal else 1.0
+    metres = unit if unit is not None else _DEGREE / per_unit
+    most = 5 if unit is not None else 7 if sexagesimal else 11
+    decimals = np.maximum(_decimals(first * per_unit, most), _decimals(second * per_unit, most))
+    return _code(decimals, most, metres)
+
+
+def height_rounding(third: Floats, unit: float) -> Codes:
+    """Return (n,) codes of the rounding of heights (n,) in metres, written in a unit of so many metres."""
+    return _code(_decimals(third / unit, 5), 5, unit)
+
+
+def time_rounding(time: NDArray[np.int64]) -> Codes:
+    """Return (n,) places in `TIME_UNITS`: the longest of them that each time is a whole number of."""
+    found: Codes = np.sum([time % unit == 0 for unit in TIME_UNITS[1:]], axis=0, dtype=np.uint8)
+    return found
+
+
+def metres_of(codes: Codes) -> Floats:
+    """Return (n,) what the last digit is worth, metres; zero where no rounding can be seen."""
+    return np.where(codes == EXACT, 0.0, 10.0 ** (-codes.astype(np.float64) / _PER_DECADE))

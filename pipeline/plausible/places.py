@@ -1,0 +1,126 @@
+"""Positions that lie where nothing of their session can: far from its base, or from its middle."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.plausible.looks import Look
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+_RADIUS = 6_371_000.0
+#: Metres: a misread position that lies among the others lies within this of where they are, or a little beyond them.
+_AMONG = 300.0
+_BEYOND = 1.5
+#: Degrees within which a position is 0, 0.
+_ZERO = 1e-3
+#: What a number becomes when its decimal point is moved.
+_FACTORS = (10.0, 0.1, 100.0, 0.01)
+#: Readings that make a neighbourhood: fewer are alone.
+_FEW = 3
+#: How many readings that stand apart are looked at one by one. More of them are no slip.
+_LISTED = 200
+
+
+@dataclass(frozen=True)
+class Middle:
+    """Where most readings of a session lie: (3,) the middle on the sphere of `on_sphere`, metres.
+
+    ``reach`` is the distance from it within which four fifths of them lie: neither readings that are wrong, being few,
+    nor a second place of work stretch it.
+    """
+
+    at: Floats
+    reach: float
+
+
+def on_sphere(longitude: Floats, latitude: Floats) -> Floats:
+    """Return (n, 3) places on a sphere of the earth's size, metres: good to half a percent, also across 180°."""
+    across, up = np.radians(longitude), np.radians(latitude)
+    level = _RADIUS * np.cos(up)
+    return np.column_stack([level * np.cos(across), level * np.sin(across), _RADIUS * np.sin(up)])
+
+
+def middle(places: Floats) -> Middle:
+    """Return where most of some places (n, 3), n > 0, all finite, lie."""
+    at = np.median(places, axis=0)
+    return Middle(at, float(np.quantile(distances(places, at), 0.8)))
+
+
+def distances(places: Floats, at: Floats) -> Floats:
+    """Return (n,) metres from (3,) a place; infinite for places that are none."""
+    off = places - at
+    found = np.sqrt(np.einsum("ij,ij->i", off, off))
+    found[~np.isfinite(found)] = np.inf
+    return np.asarray(found)
+
+
+def far_out(
+    places: Floats, base: Floats | None, from_middle: Floats, mid: Middle, limit: float
+) -> tuple[Floats, Mask, bool]:
+    """Return (n,) distances, (n,) which are beyond the limit, and whether they are from the base.
+
+    ``from_middle`` (n,) are the distances from the middle. A base that most readings are too far from is not the place
+    that they were measured from; then the middle serves, and ``limit`` counts from where most readings end.
+    """
+    if base is not None:
+        distance = distances(places, base)
+        far = distance > limit
+        if 2 * far.sum() <= len(far):
+            return distance, far, True
+    return from_middle, from_middle > limit + min(mid.reach, limit), False
+
+
+def misread(longitude: Floats, latitude: Floats, mid: Middle, limit: float) -> NDArray[np.uint8]:
+    """Return (n,) as what positions lie among the others, codes of `Look`; 0 for those that do not in any way."""
+    found = np.full(len(longitude), Look.NOTHING, np.uint8)
+    readings = [
+        (Look.SWAPPED, latitude, longitude),
+        (Look.LONGITUDE_SIGN, -longitude, latitude),
+        (Look.LATITUDE_SIGN, longitude, -latitude),
+        (Look.BOTH_SIGNS, -longitude, -latitude),
+        *((Look.POSITION_POINT, factor * longitude, latitude) for factor in _FACTORS),
+        *((Look.POSITION_POINT, longitude, factor * latitude) for factor in _FACTORS),
+    ]
+    for look, east, north in readings:
+        possible = np.abs(north) <= 90.0
+        near = possible & among(on_sphere(east, np.where(possible, north, 0.0)), mid, limit)
+        found[near & (found == Look.NOTHING)] = look
+    found[(np.abs(longitude) < _ZERO) & (np.abs(latitude) < _ZERO)] = Look.ZERO
+    return found
+
+
+def raw_variants(first: float, second: float) -> tuple[list[Look], Floats]:
+    """Return what else two coordinates in metres may have been meant as, and (k, 2) those coordinates."""
+    found = [
+        (Look.COORDINATES_SWAPPED, second, first),
+        (Look.COORDINATE_SIGN, -first, second),
+        (Look.COORDINATE_SIGN, first, -second),
+        (Look.COORDINATE_SIGN, -first, -second),
+        *((Look.POSITION_POINT, factor * first, second) for factor in _FACTORS),
+        *((Look.POSITION_POINT, first, factor * second) for factor in _FACTORS),
+    ]
+    return [look for look, _, _ in found], np.array([coordinates for _, *coordinates in found])
+
+
+def among(places: Floats, mid: Middle, limit: float) -> Mask:
+    """Return (n,) which places lie among the others."""
+    found: Mask = distances(places, mid.at) <= max(_BEYOND * min(mid.reach, limit), _AMONG)
+    return found
+
+
+def alone(places: Floats, distance: Floats, beyond: float) -> Mask:
+    """Return (n,) which places are further from the middle than ``beyond`` and have hardly another near them.
+
+    Near is a quarter of their distance from the middle. Many such places are no slip but the work: then none is.
+    """
+    found = np.zeros(len(places), bool)
+    out = np.flatnonzero((distance > beyond) & np.isfinite(distance))
+    if len(out) > _LISTED:
+        return found
+    for row in out.tolist():
+        near = np.count_nonzero(np.linalg.norm(places - places[row], axis=1) <= distance[row] / 4)
+        found[row] = near < _FEW
+    return found

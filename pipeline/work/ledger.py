@@ -1,0 +1,168 @@
+"""What the first pass keeps of every reading, in some fifty bytes: enough to find repeats and what cannot be."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.attach import base_key
+from pipeline.correct import milliseconds, raw_positions
+from pipeline.duplicates import (
+    Observed,
+    height_rounding,
+    observation_hashes,
+    plan_rounding,
+    settled_rounding,
+    text_hashes,
+    time_rounding,
+)
+from pipeline.plausible import placeholders
+from pipeline.read.files import Export
+from pipeline.read.mapping import METRES
+from pipeline.words import Reason, reason_code
+from pipeline.work.sift import Sifted
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+#: Bits of a reading's ``flags``: it could be read, nothing is wrong with it, it was refused for its quality, it may
+#: stand on a mark, its height may stand for none, it has a code, a session names it.
+WHOLE, SOUND, REFUSED, CANDIDATE, PLACEHOLDER, CODED, NAMED = (1 << bit for bit in range(7))
+_REFUSALS = (reason_code(Reason.NOT_FIXED), reason_code(Reason.POOR_QUALITY), reason_code(Reason.IMPLAUSIBLE))
+#: Above this a height is no more told from another, so that it fits the column.
+_HIGHEST = 3e38
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Every reading of a job, (n,) in the order of reading; columns as `duplicates.Observed` has them.
+
+    ``hashes`` are those of `duplicates.observation_hashes`, ``source_row`` the numbers in the files.
+    """
+
+    observed: Observed
+    hashes: NDArray[np.uint64]
+    session: NDArray[np.int32]
+    flags: NDArray[np.uint8]
+    source_row: NDArray[np.int32]
+
+    def __len__(self) -> int:
+        return len(self.hashes)
+
+    def having(self, flag: int) -> Mask:
+        """Return (n,) which readings have a flag."""
+        found: Mask = (self.flags & flag) != 0
+        return found
+
+
+@dataclass
+class Ledger:
+    """Collects `Rows`, batch by batch."""
+
+    columns: dict[str, list[NDArray[Any]]] = field(default_factory=dict)
+    counts: list[int] = field(default_factory=list)
+    degrees: bool = False
+    bases: dict[str | None, int] = field(default_factory=lambda: {None: 0})
+
+    @property
+    def rows_so_far(self) -> int:
+        """Return how many readings were taken."""
+        return sum(self.counts)
+
+    def begin(self, degrees: bool) -> None:
+        """Start the next export; ``degrees`` tells whether its positions are longitudes and latitudes."""
+        self.counts.append(0)
+        self.degrees = degrees
+
+    def take(
+        self,
+        batch: pa.RecordBatch,
+        export: Export,
+        sifted: Sifted,
+        candidate: Mask,
+        named: Mask,
+        places: tuple[Floats, Floats, Floats],
+    ) -> None:
+        """Take a batch: which readings may stand on marks, which are named, longitudes, latitudes and heights."""
+        first, second, third = raw_positions(batch)
+        unit = METRES[export.points.units or "metre"]
+        readable = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)) == 0
+        time = milliseconds(batch)
+        flags = (
+            WHOLE * readable
+            + SOUND * (sifted.held == 0)
+            + REFUSED * (readable & np.isin(sifted.held, _REFUSALS))
+            + CANDIDATE * candidate
+            + PLACEHOLDER * placeholders(np.nan_to_num(third / unit, nan=1.0))
+            + NAMED * named
+            + CODED * np.asarray(pc.greater(pc.fill_null(pc.utf8_length(batch.column("code")), 0), 0))
+        )
+        # a spreadsheet or a converter writes 001 as 1
+        names = text_hashes(pc.utf8_ltrim(pc.utf8_lower(batch.column("name")), characters="0 "))
+        with np.errstate(invalid="ignore", over="ignore"):
+            plan = plan_rounding(first, second, None if self.degrees else unit, export.points.angles == "dms")
+            found: dict[str, NDArray[Any]] = {
+                "hashes": observation_hashes(batch, names),
+                "time": time,
+                "longitude": places[0],
+                "latitude": places[1],
+                "height": np.clip(places[2], -_HIGHEST, _HIGHEST).astype(np.float32),
+                "name": names.astype(np.uint32),
+                "base": self._base_numbers(batch.column("base")),
+                "plan": plan,
+                "up": height_rounding(third, unit),
+                "clock": time_rounding(time),
+                "session": sifted.session.astype(np.int16 if sifted.session.max(initial=0) < 2**15 else np.int32),
+                "flags": flags.astype(np.uint8),
+                "source_row": np.asarray(batch.column("source_row"), np.int64).astype(np.int32),
+            }
+        for name, values in found.items():
+            self.columns.setdefault(name, []).append(values)
+        self.counts[-1] += batch.num_rows
+
+    def _base_numbers(self, column: pa.Array) -> NDArray[np.int16]:
+        coded = pc.dictionary_encode(column)
+        keys = [base_key(text) for text in coded.dictionary.to_pylist()]
+        numbers = [self.bases.setdefault(key, min(len(self.bases), 2**15 - 1)) for key in keys]
+        found: NDArray[np.int16] = np.array([*numbers, 0], np.int16)[np.asarray(pc.fill_null(coded.indices, len(keys)))]
+        return found
+
+    def rows(self) -> Rows:
+        """Return what was collected, and let go of it piece by piece."""
+
+        def whole(name: str, kind: type[Any]) -> NDArray[Any]:
+            pieces = self.columns.pop(name, [])
+            return np.concatenate([np.zeros(0, kind), *pieces])
+
+        counts = np.array(self.counts, np.int64)
+        plan, up = whole("plan", np.uint8), whole("up", np.uint8)
+        mixed = np.zeros(len(counts), bool)
+        for number, (start, count) in enumerate(zip(np.cumsum(counts) - counts, counts, strict=True)):
+            here = slice(start, start + count)
+            plan[here], plan_mixed = settled_rounding(plan[here])
+            up[here], up_mixed = settled_rounding(up[here])
+            mixed[number] = plan_mixed or up_mixed
+        observed = Observed(
+            whole("time", np.int64),
+            whole("longitude", np.float64),
+            whole("latitude", np.float64),
+            whole("height", np.float32),
+            whole("name", np.uint32),
+            whole("base", np.int16),
+            np.repeat(np.arange(len(counts), dtype=np.int32), counts),
+            plan,
+            up,
+            whole("clock", np.uint8),
+            mixed,
+        )
+        return Rows(
+            observed,
+            whole("hashes", np.uint64),
+            whole("session", np.int16),
+            whole("flags", np.uint8),
+            whole("source_row", np.int32),
+        )

@@ -1,0 +1,157 @@
+"""A day exported twice counts once, whatever the rounding; what only looks alike stays."""
+
+import csv
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from issued import Issue
+from running import run_written
+from simulate import Plan, Simulation, simulate
+
+Row = dict[str, str]
+COLUMNS = '[points.columns]\nname = "n"\ntime = "t"\ncode = "c"\nsolution = "s"\nheight = "h"\n'
+
+
+def day(points: int = 10) -> Simulation:
+    job = simulate(Plan(sessions=1, points=points, reach=500.0))
+    for name, digits in (("longitude", 9), ("latitude", 9), ("height", 3)):
+        job.rows[name] = np.round(job.rows[name], digits)
+    return job
+
+
+def rounded(row: Row, degrees: int, metres: int) -> Row:
+    place = {name: f"{float(row[name]):.{degrees}f}" for name in ("Lat", "Lon")}
+    return row | place | {"EllHt": f"{float(row['EllHt']):.{metres}f}"}
+
+
+CHANGES: dict[str, Callable[[Row], Row]] = {
+    "the same digits": lambda row: row,
+    "8 decimals and cm": lambda row: rounded(row, 8, 2),
+    "7 decimals and dm": lambda row: rounded(row, 7, 1),
+    "without names": lambda row: rounded(row, 8, 2) | {"Point": ""},
+    "names in small letters": lambda row: row | {"Point": row["Point"].lower()},
+    "without bases": lambda row: rounded(row, 8, 2) | {"Base": ""},
+}
+
+
+def rows_of(folder: Path) -> list[Row]:
+    with (folder / "rover001.csv").open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def write(path: Path, rows: list[Row]) -> None:
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def counts_once(issue: Issue, once: Issue) -> None:
+    """The second export changes nothing but what is held back."""
+    assert set(issue.reasons().values()) == {"duplicate"}
+    assert (len(issue.points.rows), len(issue.held_back.rows)) == (10, 13)
+    for name in ("ties", "checks", "verdict"):
+        assert issue.sessions.column(name) == once.sessions.column(name), name
+    for name in ("sigma_east", "sigma_up"):
+        assert issue.sessions.column(name) == pytest.approx(once.sessions.column(name), rel=1e-6), name
+
+
+@pytest.fixture(scope="module")
+def once(tmp_path_factory: pytest.TempPathFactory) -> Issue:
+    return run_written(day().write(tmp_path_factory.mktemp("once")))
+
+
+@pytest.mark.parametrize("how", CHANGES)
+@pytest.mark.parametrize("name", ["rover000.csv", "rover002.csv"])  # read before the other, and after it
+def test_another_rounding(how: str, name: str, once: Issue, tmp_path: Path) -> None:
+    path = day().write(tmp_path)
+    write(tmp_path / name, [CHANGES[how](row) for row in rows_of(tmp_path)])
+    issue = run_written(path)
+    counts_once(issue, once)
+    assert any("13 of its 13 rows" in note for note in issue.record["notes"])
+    kept = set(issue.points.column("source_file"))
+    if how in ("8 decimals and cm", "7 decimals and dm", "without names"):
+        assert kept == {"rover001.csv"}
+    assert all(row["detail"].startswith("the same observation as rover00") for row in issue.held_back.rows)
+
+
+def test_both_in_one_file(once: Issue, tmp_path: Path) -> None:
+    path = day().write(tmp_path)
+    rows = rows_of(tmp_path)
+    write(tmp_path / "rover001.csv", rows + [rounded(row, 8, 2) for row in rows])
+    counts_once(run_written(path), once)
+
+
+@pytest.mark.parametrize("crs", ["geographic", "projected"])
+def test_another_format_and_crs(crs: str, once: Issue, tmp_path: Path) -> None:
+    # New Zealand's projection in closed form (LINZ: NZTM2000), shared with the simulator
+    job = day()
+    path = job.write(tmp_path)
+    rows = rows_of(tmp_path)
+    projection = job.plan.place.projection
+    text = path.read_text(encoding="utf-8")
+    if crs == "projected":
+        east, north = projection.forward(job.rows["longitude"], job.rows["latitude"])
+        write(tmp_path / "grid.csv", [
+            {"h": row["EllHt"], "E": f"{e:.3f}", "N": f"{n:.3f}", "t": row["Observed"], "s": row["Sol"],
+             "c": row["Code"], "n": row["Point"]}
+            for row, e, n in zip(rows, east, north, strict=True)
+        ])  # fmt: skip
+        text += f'\n[[points]]\nfiles = ["grid.csv"]\ncrs = "EPSG:2193"\n{COLUMNS}easting = "E"\nnorthing = "N"\n'
+    else:
+        features = [
+            {"type": "Feature", "geometry": {"type": "Point", "coordinates": [float(row["Lon"]), float(row["Lat"])]},
+             "properties": {"n": row["Point"], "t": row["Observed"], "c": row["Code"], "s": row["Sol"],
+                            "h": round(float(row["EllHt"]), 2)}}
+            for row in rows
+        ]  # fmt: skip
+        (tmp_path / "day.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": features}))
+        text += f'\n[[points]]\nfiles = ["day.geojson"]\n{COLUMNS}'
+    path.write_text(text, encoding="utf-8")
+    counts_once(run_written(path), once)
+
+
+def test_a_refused_solution_is_not_let_in_by_an_export_that_does_not_say_so(tmp_path: Path) -> None:
+    job = day()
+    job.rows["solution"][5] = "float"
+    path = job.write(tmp_path)
+    write(tmp_path / "a.csv", [{key: row[key] for key in row if key != "Sol"} for row in rows_of(tmp_path)])
+    text = path.read_text(encoding="utf-8").splitlines()
+    (columns,) = [line for line in text if line.startswith("columns = ")]
+    block = ["[[points]]", 'files = ["a.csv"]', columns.replace('solution = "Sol", ', "")]
+    path.write_text("\n".join([*text, "", *block, ""]), encoding="utf-8")
+    issue = run_written(path)
+    assert str(job.rows["name"][5]) not in issue.points.column("name")
+
+
+@pytest.mark.parametrize("name", ["", "TRACK"])
+def test_a_slow_track_of_ten_readings_a_second_stays_whole(name: str, tmp_path: Path) -> None:
+    job = day(200)
+    rows, drafted = job.rows, np.flatnonzero(job.rows["kind"] == "point")
+    start = rows["time"][drafted[0]].astype("datetime64[s]")
+    rows["time"][drafted] = start + (np.arange(200) // 10).astype("timedelta64[s]")
+    rows["name"][drafted] = name
+    for column in ("longitude", "latitude", "height"):
+        rows[column][drafted] = rows[column][drafted[0]]
+    rows["latitude"][drafted] = np.round(rows["latitude"][drafted] + np.arange(200) * 0.001 / 111_320, 9)  # 1 cm/s
+    path = job.write(tmp_path)
+    issue = run_written(path)
+    assert issue.record["rows"]["points"] == 200
+    shutil.rmtree(tmp_path / "out")
+    write(tmp_path / "rover002.csv", [rounded(row, 8, 2) for row in rows_of(tmp_path)])
+    assert run_written(path).record["rows"]["by_reason"] == {"duplicate": 203}
+
+
+def test_what_nobody_can_decide_is_told_and_stays(tmp_path: Path) -> None:
+    path = day().write(tmp_path)
+    points = [row for row in rows_of(tmp_path) if row["Code"] not in ("CM", "CHK")]
+    moved = [row | {"Lat": f"{float(row['Lat']) + 2e-5:.9f}"} for row in points[:5]]  # 2.2 m north
+    write(tmp_path / "rover002.csv", moved + [row | {"Point": f"Q{row['Point']}"} for row in points[5:]])
+    issue = run_written(path)
+    assert issue.record["rows"]["points"] == 20
+    assert [note for note in issue.record["notes"] if "5 pairs" in note and "same name and time" in note]
+    assert [note for note in issue.record["notes"] if "5 pairs" in note and "different names" in note]

@@ -1,0 +1,151 @@
+"""What cannot lie where it says is held back, what is doubtful told; real ground, however steep or far, is neither.
+
+That bases reach tens of kilometres, and how steep ground is, are common practice, no source.
+"""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from running import run_simulated, run_written
+from simulate import ELLIPSOIDAL, Plan, Simulation, simulate
+
+from pipeline import run_job
+from pipeline.problems import JobError
+
+COMPACT = Plan(sessions=1, points=300, reach=200.0)
+ROW = 50
+_DEGREE = 111_320.0
+
+
+def changed(**values: float) -> Simulation:
+    job = simulate(COMPACT)
+    for name, value in values.items():
+        job.rows[name] = job.rows[name].copy()
+        job.rows[name][ROW] = value
+    return job
+
+
+def planted() -> dict[str, tuple[dict[str, float], str]]:
+    """Return what is planted in one row, and a word that its detail must have."""
+    rows = simulate(COMPACT).rows
+    longitude, latitude, height = (float(rows[name][ROW]) for name in ("longitude", "latitude", "height"))
+    found = {f"height {value:g}": ({"height": value}, "height that it does not know")
+             for value in (-9999.0, 0.0, -99999.0, 9999.0, 999999.0, 1e38, -32768.0, 999.999)}  # fmt: skip
+    return found | {
+        "10 km up": ({"height": height + 10_000}, "above its neighbours"),
+        "lost point": ({"height": height * 10}, "decimal point"),
+        "lost minus of the height": ({"height": -height}, "other sign"),
+        "zero": ({"longitude": 0.0, "latitude": 0.0}, "both coordinates are zero"),
+        "longitude's sign": ({"longitude": -longitude}, "other sign of its longitude"),
+        "latitude's sign": ({"latitude": -latitude}, "other sign of its latitude"),
+        "longitude's point": ({"longitude": longitude / 10}, "decimal point"),
+        "a degree": ({"latitude": latitude + 1}, "111 km from the middle"),
+    }
+
+
+@pytest.mark.parametrize("name", planted())
+def test_what_cannot_be_is_held_back_and_says_why(name: str, tmp_path: Path) -> None:
+    values, word = planted()[name]
+    issue = run_simulated(changed(**values), tmp_path)
+    (held,) = issue.held_back.rows
+    assert (held["reason"], held["source_row"]) == ("implausible", ROW + 2)
+    assert word in held["detail"]
+    assert any(f"rover001.csv:{ROW + 2} " in note for note in issue.record["notes"])
+
+
+@pytest.mark.parametrize(("name", "metres"), [("height", 100.0), ("height", -100.0), ("latitude", 1_000.0)])
+def test_what_is_doubtful_is_issued_and_told(name: str, metres: float, tmp_path: Path) -> None:
+    value = float(simulate(COMPACT).rows[name][ROW]) + metres / (1.0 if name == "height" else _DEGREE)
+    record = run_job(changed(**{name: value}).write(tmp_path), dry_run=True).record
+    assert record["rows"]["by_reason"] == {}
+    assert sum(f"rover001.csv:{ROW + 2} " in note and "looked at" in note for note in record["notes"]) == 1
+
+
+def test_swapped_and_shifted_eastings_are_said_so(tmp_path: Path) -> None:
+    # New Zealand's projection in closed form (LINZ: NZTM2000), shared with the simulator
+    job = simulate(COMPACT)
+    east, north = job.plan.place.projection.forward(job.rows["longitude"], job.rows["latitude"])
+    east[ROW], north[ROW] = north[ROW], east[ROW]
+    east[ROW + 1] *= 10
+    path = job.write(tmp_path)
+    text = path.read_text(encoding="utf-8")
+    text = text.replace('latitude = "Lat", longitude = "Lon"', 'easting = "E", northing = "N"')
+    path.write_text(text.replace('crs = "EPSG:4959"', 'crs = "EPSG:2193"'), encoding="utf-8")
+    lines = (tmp_path / "rover001.csv").read_text(encoding="utf-8").splitlines()
+    columns = [f",{e:.3f},{n:.3f}" for e, n in zip(east, north, strict=True)]
+    text = "\n".join(line + more for line, more in zip(lines, [",E,N", *columns], strict=True))
+    (tmp_path / "rover001.csv").write_text(text + "\n", encoding="utf-8")
+    issue = run_written(path)
+    details = {row["source_row"]: row["detail"] for row in issue.held_back.rows if row["reason"] == "implausible"}
+    assert set(details) == {ROW + 2, ROW + 3}
+    assert "coordinates exchanged" in details[ROW + 2]
+    assert "decimal point" in details[ROW + 3]
+
+
+def test_a_tie_that_cannot_be_stops_the_run(tmp_path: Path) -> None:
+    job = simulate(COMPACT)
+    job.rows["height"][0] = -9999.0
+    with pytest.raises(JobError, match=r"S01-T1.*rover001.csv:2.*implausible.*-9999"):
+        run_job(job.write(tmp_path))
+
+
+def test_a_check_that_cannot_be_fails_and_is_not_put_aside(tmp_path: Path) -> None:
+    job = simulate(COMPACT)
+    job.rows["height"][1] = -9999.0
+    record = run_job(job.write(tmp_path)).record
+    assert record["verdict"] == "failed"
+    assert any("rover001.csv:3 " in note and "-9999" in note for note in record["notes"])
+
+
+def test_figures_of_quality_that_stand_for_none(tmp_path: Path) -> None:
+    job = simulate(COMPACT)
+    job.rows["sigma_up"][ROW], job.rows["sigma_up"][ROW + 1] = 0.0, 99.99
+    issue = run_simulated(job, tmp_path)
+    assert issue.reasons() == {str(job.rows["name"][ROW + 1]): "implausible"}
+    assert any(f"row {ROW + 2} has a standard uncertainty of zero" in note for note in issue.record["notes"])
+    # as uncertain as the job says: 1.96 of 15 mm, and more for the shift
+    assert issue.points.one(source_row=ROW + 2)["vu95"] > 1.96 * 0.015
+
+
+Ground = Callable[[np.ndarray, np.ndarray], np.ndarray]
+GROUNDS: dict[str, Ground] = {
+    "alpine slope": lambda east, north: 0.6 * (east + 1_000),
+    "dam": lambda east, north: np.where(east > 0, 100.0, 0.0),
+    "tower": lambda east, north: np.where(np.arange(len(east)) == 40, 80.0, 0.0),
+    "tidal flat": lambda east, north: np.where(np.arange(len(east)) % 40 == 0, 0.0, 0.2) - 310.0,
+}
+
+
+@pytest.mark.parametrize("ground", GROUNDS)
+def test_real_ground_is_quiet(ground: str, tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=200, reach=100.0 if ground != "alpine slope" else 1_000.0))
+    place, rows = job.plan.place, job.rows
+    east = (rows["longitude"] - place.longitude) * _DEGREE * np.cos(np.radians(place.latitude))
+    north = (rows["latitude"] - place.latitude) * _DEGREE
+    drafted = rows["kind"] == "point"
+    rows["height"] = rows["height"] + np.where(drafted, 1.0, 0.0) * GROUNDS[ground](east, north)
+    quiet(job, tmp_path)
+
+
+@pytest.mark.parametrize("spread", ["corridor", "two villages", "network"])
+def test_work_far_apart_is_quiet(spread: str, tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=100, place=ELLIPSOIDAL))
+    rng, drafted = np.random.default_rng(5), np.flatnonzero(job.rows["kind"] == "point")
+    along = {
+        "corridor": np.linspace(-30_000, 30_000, 100),
+        "two villages": np.where(np.arange(100) < 95, 0.0, 15_000.0) + rng.uniform(-300, 300, 100),
+        "network": rng.uniform(-200_000, 200_000, 100),
+    }[spread]
+    job.rows["longitude"][drafted] = job.plan.place.longitude + along / 80_500
+    if spread == "network":
+        job.job["session"][0] |= {"shift": "none", "ties": [], "checks": []}
+        job.keep(drafted)
+    quiet(job, tmp_path)
+
+
+def quiet(job: Simulation, folder: Path) -> None:
+    record = run_job(job.write(folder), dry_run=True).record
+    assert record["rows"]["by_reason"] == {}
+    assert not [note for note in record["notes"] if "looked at" in note or "cannot lie" in note]
