@@ -59,13 +59,14 @@ class Outcome:
 
     @property
     def exit_code(self) -> int:
-        """Return 3 where a new issue has a failing check, points held back as suspect or untied, or a doubt, else 0."""
+        """Return 3 where a new issue has a failing check or points suspect or untied, or any has a doubt, else 0."""
+        if any(not doubt["confirmed"] for doubt in self.record.get("doubts", [])):
+            return 3
         if self.folder is not None and not self.issued:
             return 0
         failed = any(check["passed"] is False for check in self.record["checks"])
         held = any(reason in self.record["rows"]["by_reason"] for reason in _ATTENTION)
-        doubted = any(not doubt["confirmed"] for doubt in self.record.get("doubts", []))
-        return 3 if failed or held or doubted else 0
+        return 3 if failed or held else 0
 
 
 def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | None = None) -> Outcome:
