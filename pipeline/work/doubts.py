@@ -1,9 +1,7 @@
 """What may be wrong with all points of a session alike, gathered from those who look for it."""
 
-import os
 from collections.abc import Iterable
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,29 +11,19 @@ from pipeline.job.model import Job
 from pipeline.words import Doubt
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
-from pipeline.work.register_notes import odd_register
 from pipeline.work.routes import Routes
+from pipeline.work.systems import system_doubts
 
 
 def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
-    found = [*register_doubts(prepared, gathered, routes)]
+    found = system_doubts(prepared, gathered, routes)
     return confirmed_by(prepared.loaded.job, found)
 
 
 def confirmed_by(job: Job, doubts: Iterable[Doubtful]) -> tuple[Doubtful, ...]:
     """Return doubts with those confirmed that the job file says somebody looked into."""
     return tuple(replace(doubt, confirmed=doubt.kind in job.checks.confirmed) for doubt in doubts)
-
-
-def register_doubts(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[Doubtful]:
-    """Return a doubt where the heights of the whole register look like those of another height system."""
-    odd = odd_register(prepared, gathered, routes)
-    control = prepared.loaded.job.control
-    if odd is None or control is None:
-        return []
-    path = Path(os.path.relpath(control.file, prepared.loaded.path.parent)).as_posix()
-    return [Doubtful(Doubt.REGISTER_HEIGHTS, odd.what, None, path, odd.line)]
 
 
 def shift_doubts(prepared: Prepared, local: NDArray[np.float64]) -> list[Doubtful]:
