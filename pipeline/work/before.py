@@ -1,4 +1,4 @@
-"""What can be said before any shift is derived: the register of marks, and whether the bases are where the job says."""
+"""What can be said before any shift is derived: of the register, of where the bases are, of each export as a whole."""
 
 import os
 from collections.abc import Mapping
@@ -7,7 +7,10 @@ from typing import Any
 
 from pipeline.work.base_notes import base_notes
 from pipeline.work.bases import set_up_bases
+from pipeline.work.clocks import clock_notes
+from pipeline.work.file_notes import file_notes
 from pipeline.work.gather import Gathered
+from pipeline.work.name_notes import name_notes
 from pipeline.work.prepare import Prepared
 from pipeline.work.register_notes import register_warnings
 from pipeline.work.routes import Routes
@@ -16,7 +19,7 @@ from pipeline.work.routes import Routes
 def before_notes(
     prepared: Prepared, gathered: Gathered, routes: Routes, last: Mapping[str, Any] | None, shown: str | None = None
 ) -> list[str]:
-    """Return in words what should be looked at in the register and of the bases.
+    """Return in words what should be looked at in the register, of the bases and in the exports.
 
     Args:
         prepared: the job.
@@ -32,4 +35,6 @@ def before_notes(
         path = shown or Path(os.path.relpath(control.file, prepared.loaded.path.parent)).as_posix()
         warned = register_warnings(prepared, gathered, routes, last)
         told = [f"{path}:{warning.line}: {warning.what}" for warning in warned]
-    return [*told, *base_notes(prepared, gathered, routes, set_up_bases(prepared, gathered, routes))]
+    told += base_notes(prepared, gathered, routes, set_up_bases(prepared, gathered, routes))
+    told += [*clock_notes(prepared, gathered), *file_notes(prepared, gathered), *name_notes(prepared, gathered)]
+    return told

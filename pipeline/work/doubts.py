@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 from pipeline.doubts import Doubtful
 from pipeline.job.model import Job
 from pipeline.words import Doubt
+from pipeline.work.clocks import clock_doubts
+from pipeline.work.file_notes import precision_doubts
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
@@ -17,7 +19,11 @@ from pipeline.work.systems import system_doubts
 
 def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
-    found = system_doubts(prepared, gathered, routes)
+    found = [
+        *system_doubts(prepared, gathered, routes),
+        *precision_doubts(prepared, gathered),
+        *clock_doubts(prepared, gathered),
+    ]
     return confirmed_by(prepared.loaded.job, found)
 
 

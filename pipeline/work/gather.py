@@ -16,6 +16,7 @@ from pipeline.read.files import Export, read_batches
 from pipeline.tables import TIME
 from pipeline.words import Reason, reason_code
 from pipeline.work.base_log import BaseLog, BaseLogs
+from pipeline.work.file_log import FileLog, FileLogs, NamedPlaces
 from pipeline.work.prepare import Prepared
 from pipeline.work.sift import Sieve
 
@@ -44,6 +45,7 @@ class Gathered:
         newest: UTC milliseconds of the newest reading, or None.
         area: extent of the job.
         log: what the exports say of the bases.
+        files: what is noted of each export; ``named`` the places of the names.
     """
 
     rows: tuple[int, ...]
@@ -59,6 +61,8 @@ class Gathered:
     newest: int | None
     area: Area | None
     log: BaseLog
+    files: tuple[FileLog, ...]
+    named: NamedPlaces
 
 
 @dataclass
@@ -122,6 +126,7 @@ class _Gatherer:
         self.newest: int | None = None
         self.cells, self.anchors = _Cells(), _Cells()
         self.logs = BaseLogs(prepared.windows)
+        self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index, self.wanted)
         self.picked: list[pa.RecordBatch] = []
         self.hashes: list[NDArray[np.uint64]] = []
         self.whole: list[NDArray[np.bool_]] = []
@@ -147,6 +152,8 @@ class _Gatherer:
             newest=self.newest,
             area=self.cells.area(self.anchors),
             log=self.logs.log(),
+            files=self.files.logs,
+            named=self.files.named(),
         )
 
     def _read(self, number: int, export: Export) -> int:
@@ -171,10 +178,12 @@ class _Gatherer:
         self._note_times(time, sifted.session, sound & ~candidate)
         self._note_places(batch, sifted.session, sound, export.block)
         self.logs.take(batch, number, export, sifted)
+        self.files.take(batch, number, export, sifted)
         positions = [values[sound] for values in raw_positions(batch)]
         if sound.any():
             longitude, latitude = lonlat(export.points.crs or "", *positions)
             self.cells.add(longitude, latitude)
+            self.files.take_places(batch, sound, start, longitude, latitude)
             self.anchors.add(longitude[candidate[sound]], latitude[candidate[sound]])
             self.newest = max(int(time[sound].max()), self.newest or 0)
         if candidate.any():
