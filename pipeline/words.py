@@ -54,9 +54,12 @@ class Doubt(StrEnum):
     """What may be wrong with all points of a session alike while its checks agree; it takes their proof away."""
 
     REGISTER_HEIGHTS = "register-heights"
+    EXPORT_HEIGHTS = "export-heights"
+    DATUM = "datum"
     SHIFT = "shift"
     TRANSFORMATION = "transformation"
     EPOCH = "epoch"
+    PRECISION = "precision"
     TIME_ZONE = "time-zone"
 
 

@@ -55,6 +55,10 @@ class LoadedJob:
         """
         return self.shown, self.lines.line(_written(self.lines, keys))
 
+    def stated(self, *keys: Key) -> bool:
+        """Return whether the job file has a key, for a ``[[points]]`` block there or in ``[source]``."""
+        return _written(self.lines, keys) in self.lines.known
+
     def show(self, path: Path) -> str:
         """Return a path that the job file names as it is best shown: reached the way the user reached the job file."""
         return _show(path, self.path, self.shown)

@@ -183,22 +183,3 @@ def _odd(marks: Integers, heights: Floats, separation: Floats) -> list[OddHeight
 
 #: Metres in height: half as much again as a base that averaged its own position is off by. Common practice, no source.
 BASE_OFF = 15.0
-
-
-def all_odd(session: Integers, difference: Floats, separation: Floats) -> int:
-    """Return +1 or -1 where the heights of all marks look ellipsoidal, or the opposite (see `OddHeight`), else 0.
-
-    Told only where the sessions' middle lies within a third of the separation of it, and beyond what a base may be off.
-
-    Args:
-        session: (n,) of each occupation.
-        difference: (n,) as for `odd_heights`.
-        separation: (n,) likewise.
-    """
-    if not len(session):
-        return 0
-    middles = [np.median(difference[session == number]) for number in np.unique(session)]
-    off, apart = float(np.median(middles)), float(np.median(separation))
-    if abs(off) < BASE_OFF or abs(abs(off) - abs(apart)) > abs(apart) / 3.0:
-        return 0
-    return 1 if off * apart > 0 else -1

@@ -1,4 +1,4 @@
-"""What can be said before any shift is derived: the register of marks, and whether the bases are where the job says."""
+"""What can be said before any shift is derived: of the register, of where the bases are, of each export as a whole."""
 
 import os
 from collections.abc import Mapping
@@ -8,7 +8,10 @@ from typing import Any
 from pipeline.job.zones import reversed_sign
 from pipeline.work.base_notes import base_notes
 from pipeline.work.bases import set_up_bases
+from pipeline.work.clocks import clock_notes
+from pipeline.work.file_notes import file_notes
 from pipeline.work.gather import Gathered
+from pipeline.work.name_notes import name_notes
 from pipeline.work.named import held_checks
 from pipeline.work.prepare import Prepared
 from pipeline.work.register_notes import register_warnings
@@ -37,7 +40,8 @@ def before_notes(
         told += [f"{path}:{warning.line}: {warning.what}" for warning in warned]
     told += [*_reversed_zones(prepared, shown is None), *held_checks(prepared, gathered)]
     told += [*zone_notes(prepared, gathered), *gathered.notes]
-    return [*told, *base_notes(prepared, gathered, routes, set_up_bases(prepared, gathered, routes))]
+    told += base_notes(prepared, gathered, routes, set_up_bases(prepared, gathered, routes))
+    return [*told, *clock_notes(prepared, gathered), *file_notes(prepared, gathered), *name_notes(prepared, gathered)]
 
 
 def _reversed_zones(prepared: Prepared, recorded: bool) -> list[str]:

@@ -1,9 +1,7 @@
 """What may be wrong with all points of a session alike, gathered from those who look for it."""
 
-import os
 from collections.abc import Iterable
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,23 +9,27 @@ from numpy.typing import NDArray
 from pipeline.doubts import Doubtful
 from pipeline.job.model import Job
 from pipeline.words import Doubt
+from pipeline.work.clocks import clock_doubts
 from pipeline.work.epoch_notes import epoch_doubts
+from pipeline.work.file_notes import precision_doubts
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
-from pipeline.work.register_notes import odd_register
 from pipeline.work.routes import Routes
 from pipeline.work.steps import mixed_steps, register_step
+from pipeline.work.systems import system_doubts
 from pipeline.work.zones import zone_doubts
 
 
 def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
     found = [
-        *register_doubts(prepared, gathered, routes),
+        *system_doubts(prepared, gathered, routes),
         *register_step(prepared, routes)[0],
         *mixed_steps(prepared, gathered, routes),
         *epoch_doubts(prepared, gathered, routes),
         *zone_doubts(prepared, gathered),
+        *precision_doubts(prepared, gathered),
+        *clock_doubts(prepared, gathered),
     ]
     return confirmed_by(prepared.loaded.job, found)
 
@@ -35,16 +37,6 @@ def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tup
 def confirmed_by(job: Job, doubts: Iterable[Doubtful]) -> tuple[Doubtful, ...]:
     """Return doubts with those confirmed that the job file says somebody looked into."""
     return tuple(replace(doubt, confirmed=doubt.kind in job.checks.confirmed) for doubt in doubts)
-
-
-def register_doubts(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[Doubtful]:
-    """Return a doubt where the heights of the whole register look like those of another height system."""
-    odd = odd_register(prepared, gathered, routes)
-    control = prepared.loaded.job.control
-    if odd is None or control is None:
-        return []
-    path = Path(os.path.relpath(control.file, prepared.loaded.path.parent)).as_posix()
-    return [Doubtful(Doubt.REGISTER_HEIGHTS, odd.what, None, path, odd.line)]
 
 
 def shift_doubts(prepared: Prepared, local: NDArray[np.float64]) -> list[Doubtful]:

@@ -6,6 +6,7 @@ from pipeline.doubts import Doubtful
 from pipeline.problems import JobError, Problems
 from pipeline.work.doubts import doubts_before
 from pipeline.work.epoch_notes import epoch_notes
+from pipeline.work.file_notes import much_held
 from pipeline.work.gather import Gathered, Progress, gather
 from pipeline.work.named import report_missing
 from pipeline.work.offset import time_offset
@@ -42,6 +43,9 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     report_missing(prepared, gathered, problems)
     if offset is not None and len(problems.found) > before:
         problems.add(*prepared.loaded.where("points"), offset, "one clock that is off explains them all at once")
+    if len(problems.found) > before:
+        for file, row, what, fix in much_held(prepared, gathered):
+            problems.add(file, row, what, fix)
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
     if gathered.area is None:
         _report_nothing_usable(prepared, gathered, offset, problems)

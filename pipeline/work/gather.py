@@ -18,6 +18,7 @@ from pipeline.read.files import Export, read_batches
 from pipeline.tables import TIME
 from pipeline.words import REASONS, Reason, reason_code
 from pipeline.work.base_log import BaseLog, BaseLogs
+from pipeline.work.file_log import FileLog, FileLogs, NamedPlaces
 from pipeline.work.implausible import Implausible, find_implausible
 from pipeline.work.ledger import CANDIDATE, SOUND, Ledger, Rows
 from pipeline.work.placeholders import Placeholders
@@ -58,6 +59,7 @@ class Gathered:
         unplaced: sound rows whose coordinates their CRS does not reach, None where there are none.
         solutions: the solutions of rows that are not accepted, each once.
         claims: of each export, what its times say of their own zone against the job file.
+        files: what is noted of each export; ``named`` the places of the names.
     """
 
     rows: tuple[int, ...]
@@ -75,6 +77,8 @@ class Gathered:
     newest: int | None
     area: Area | None
     log: BaseLog
+    files: tuple[FileLog, ...]
+    named: NamedPlaces
     turned: tuple["Turned", ...] = ()
     unplaced: "Turned | None" = None
     solutions: tuple[str, ...] = ()
@@ -156,6 +160,7 @@ class _Gatherer:
         self.places: list[list[tuple[int, NDArray[np.float64], int]]] = [[] for _ in range(count)]
         self.blocks = np.zeros((count, len(prepared.loaded.job.points)), bool)
         self.logs = BaseLogs(prepared.windows)
+        self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index, self.wanted)
         self.picked: list[pa.RecordBatch] = []
         self.claims = [Claims() for _ in prepared.exports]
         self.turned: dict[int, Turned] = {}
@@ -195,6 +200,8 @@ class _Gatherer:
             newest=int(rows.observed.time[sound].max()) if len(sound) else None,
             area=_area(rows, sound),
             log=log,
+            files=self.files.logs,
+            named=self.files.named(),
             turned=tuple(sorted(self.turned.values(), key=lambda each: -each.count)),
             unplaced=self.unplaced,
             solutions=tuple(self.solutions),
@@ -219,9 +226,12 @@ class _Gatherer:
         self._note_places(batch, sifted.session, sifted.held == 0, export.block, start)
         self.logs.take(batch, number, export, sifted)
         self._note_turned(batch, sifted.held, number)
-        unplaced = (sifted.held == 0) & ~np.isfinite(places[0] + places[1])
+        sound = sifted.held == 0
+        unplaced = sound & ~np.isfinite(places[0] + places[1])
         self._note_unplaced(batch, np.flatnonzero(unplaced), number)
-        self.placeholders.take(batch, number, sifted.held == 0)
+        self.placeholders.take(batch, number, sound)
+        self.files.take(batch, number, export, sifted)
+        self.files.take_places(batch, sound, start, *places[:2])
         if candidate.any():
             self._pick(batch, candidate, sifted.session, sifted.held, number, start)
 

@@ -29,12 +29,13 @@ def time_offset(prepared: Prepared, gathered: Gathered) -> str | None:
     where = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
     part = "all" if share == 1.0 else f"{share:.0%}"
     return (
-        f"{outside.count:,} readings ({where}) fall outside all sessions; with times {_words(offset)} {part} of them"
-        f" would lie within: {_advice(offset)}"
+        f"{outside.count:,} readings ({where}) fall outside all sessions; with times {offset_words(offset)} {part} of"
+        f" them would lie within: {_advice(offset)}"
     )
 
 
-def _words(offset: int) -> str:
+def offset_words(offset: int) -> str:
+    """Say which way and by how much times, in milliseconds, are to be moved."""
     way = "later" if offset > 0 else "earlier"
     if abs(offset) == GPS_AHEAD:
         return f"{GPS_AHEAD // 1000} s {way}"

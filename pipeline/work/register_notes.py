@@ -10,31 +10,26 @@ from numpy.typing import NDArray
 from pipeline.control import Register
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import lonlat
-from pipeline.occupations import Wanted
 from pipeline.proof.register import (
     DEGREE,
     ONE_MARK,
     Misplaced,
     Slip,
-    all_odd,
     close_pairs,
     misplaced,
-    odd_heights,
     slip,
 )
-from pipeline.words import Role
-from pipeline.work.candidates import Candidates, sound_candidates
 from pipeline.work.gather import Gathered
+from pipeline.work.heights import above_readings, odd_height_words
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
+from pipeline.work.stood import Stood, stood_on_marks
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 #: Metres from all readings beyond which a mark is out of place, and within which another reading of it is in place.
 _FAR, _NEAR = 50_000.0, 20_000.0
-#: Metres within which a raw occupation belongs to a mark that it does not name, unless another mark is nearly as near.
-_NEXT, _CLEAR = 15.0, 45.0
 #: Metres: smaller differences from an earlier issue's register are taken for a revision, whatever their digits.
 _REVISED = {Slip.SWAPPED: 0.02, Slip.DIGIT: 0.5}
 _AXES = {"projected": ("easting", "northing", "height"), "geographic": ("longitude", "latitude", "height")}
@@ -50,16 +45,6 @@ class Warned:
     what: str
 
 
-@dataclass(frozen=True)
-class _Stood:
-    """Sound occupations of the register's marks, (n,): session, number of the mark, whether a tie, raw position."""
-
-    session: Integers
-    mark: Integers
-    tie: NDArray[np.bool_]
-    xyz: Floats
-
-
 def register_warnings(
     prepared: Prepared, gathered: Gathered, routes: Routes, last: Mapping[str, Any] | None
 ) -> list[Warned]:
@@ -70,8 +55,8 @@ def register_warnings(
     register, control = prepared.register, prepared.loaded.job.control
     if register is None or control is None:
         return []
-    places = np.column_stack(lonlat(control.crs, register.first, register.second, register.third))
-    stood = _stood(prepared, sound_candidates(prepared, gathered, routes), routes, register, places)
+    stood = stood_on_marks(prepared, gathered, routes, register)
+    places = stood.places
     told = [
         *_duplicates(register, places),
         *_dependent(prepared, register, places, stood),
@@ -80,42 +65,6 @@ def register_warnings(
         *(_slips(register, last) if last is not None else ()),
     ]
     return sorted(dict.fromkeys(told), key=lambda warned: warned.line)
-
-
-def _stood(
-    prepared: Prepared, candidates: Candidates, routes: Routes, register: Register, places: Floats
-) -> _Stood:
-    """Find the mark of every occupation: the one that its session names, else, where coded, the one next to it."""
-    rows, marks = [], []
-    coded = Wanted.of([], prepared.loaded.job.checks.codes).has_code(candidates.table.column("code")).to_pylist()
-    column = candidates.table.column("mark").to_pylist()
-    longitude, latitude, _ = routes.frames.to_geographic.forward(*candidates.raw.T)
-    raw = np.column_stack([longitude, latitude])
-    for row, said in enumerate(candidates.named):
-        if said is not None:
-            mark = register.find(said.mark)
-        else:
-            mark = _next_to(raw[row], places) if coded[row] or column[row] else None
-        if mark is not None:
-            rows.append(row)
-            marks.append(mark)
-    named = [candidates.named[row] for row in rows]
-    return _Stood(
-        candidates.session[rows].astype(np.int64),
-        np.array(marks, np.int64),
-        np.array([said is not None and said.role is Role.TIE for said in named], bool),
-        candidates.raw[rows],
-    )
-
-
-def _next_to(raw: Floats, places: Floats) -> int | None:
-    east = (places[:, 0] - raw[0]) * np.cos(np.radians(raw[1]))
-    distance = np.nan_to_num(np.hypot(east, places[:, 1] - raw[1]) * DEGREE, nan=np.inf)
-    if not len(distance):
-        return None
-    nearest = int(np.argmin(distance))
-    crowd = int((distance <= _CLEAR).sum())
-    return nearest if distance[nearest] <= _NEXT and crowd == 1 else None
 
 
 def _duplicates(register: Register, places: Floats) -> Iterator[Warned]:
@@ -134,7 +83,7 @@ def _duplicates(register: Register, places: Floats) -> Iterator[Warned]:
         )
 
 
-def _dependent(prepared: Prepared, register: Register, places: Floats, stood: _Stood) -> Iterator[Warned]:
+def _dependent(prepared: Prepared, register: Register, places: Floats, stood: Stood) -> Iterator[Warned]:
     """Yield checks on a mark that is, under another name, the mark that ties the session."""
     pairs = [(pair.one, pair.other, pair.distance) for pair in close_pairs(places, ONE_MARK)]
     for window in prepared.windows:
@@ -153,7 +102,7 @@ def _dependent(prepared: Prepared, register: Register, places: Floats, stood: _S
 
 
 def _misplaced(
-    prepared: Prepared, register: Register, places: Floats, area: Area | None, stood: _Stood
+    prepared: Prepared, register: Register, places: Floats, area: Area | None, stood: Stood
 ) -> Iterator[Warned]:
     control = prepared.loaded.job.control
     if area is None or control is None:
@@ -225,73 +174,12 @@ def _readings(crs: str, register: Register, places: Floats) -> dict[str, Floats]
     return found
 
 
-@dataclass(frozen=True)
-class _Heights:
-    """Occupations whose marks and places have heights, (n,): session, mark, difference and separation in metres.
-
-    ``difference`` is the mark's ellipsoidal height by the register minus the raw one of the occupation.
-    """
-
-    session: Integers
-    mark: Integers
-    difference: Floats
-    separation: Floats
-
-
-def _heights_of(prepared: Prepared, register: Register, routes: Routes, stood: _Stood) -> _Heights | None:
-    job = prepared.loaded.job
-    if job.control is None or routes.register is None or not len(stood.mark):
-        return None
-    xyz = np.column_stack(routes.register.forward(register.first, register.second, register.third))
-    height = routes.frames.to_geographic.forward(*xyz.T)[2]
-    raw = routes.frames.to_geographic.forward(*stood.xyz.T)[2]
-    datum = routes.frames.to_issued.forward(*xyz.T)[2] if job.control.height == "ellipsoid" else register.third
-    plain = np.array([window.session.field_shift is None for window in prepared.windows], bool)
-    difference, separation = height[stood.mark] - raw, (height - datum)[stood.mark]
-    known = register.holds_height[stood.mark] & plain[stood.session] & np.isfinite(difference) & np.isfinite(separation)
-    return _Heights(stood.session[known], stood.mark[known], difference[known], separation[known])
-
-
-def _heights(prepared: Prepared, register: Register, routes: Routes, stood: _Stood) -> Iterator[Warned]:
+def _heights(prepared: Prepared, register: Register, routes: Routes, stood: Stood) -> Iterator[Warned]:
     """Yield marks whose heights, beside the others', look ellipsoidal, or reduced by the geoid once too often."""
-    control, of = prepared.loaded.job.control, _heights_of(prepared, register, routes, stood)
-    if of is None or control is None:
-        return
-    for one in odd_heights(of.session, of.mark, of.difference, of.separation):
-        agree = ", ".join(register.names[other] for other in one.against[:_NAMED])
-        yield Warned(
-            register.lines[one.mark],
-            f"mark '{register.names[one.mark]}' is {abs(one.off):.3f} m {'higher' if one.off > 0 else 'lower'} than the"
-            f" readings have it beside {agree}, and the geoid separation is {one.separation:+.3f} m: its height looks"
-            f" like {_looks(one.sign, control.height == 'ellipsoid')}",
-        )
-
-
-def odd_register(prepared: Prepared, gathered: Gathered, routes: Routes) -> Warned | None:
-    """Return what to say where the heights of all occupied marks look like those of another height system."""
-    register, control = prepared.register, prepared.loaded.job.control
-    if register is None or control is None:
-        return None
-    places = np.column_stack(lonlat(control.crs, register.first, register.second, register.third))
-    stood = _stood(prepared, sound_candidates(prepared, gathered, routes), routes, register, places)
-    of = _heights_of(prepared, register, routes, stood)
-    if of is None or odd_heights(of.session, of.mark, of.difference, of.separation):
-        return None
-    sign = all_odd(of.session, of.difference, of.separation)
-    if not sign:
-        return None
-    return Warned(
-        register.lines[int(of.mark[0])],
-        f"the occupied marks are {np.median(of.difference):+.1f} m above the raw readings on them, and the geoid"
-        f" separation is {np.median(of.separation):+.1f} m: each height looks like"
-        f" {_looks(sign, control.height == 'ellipsoid')}",
-    )
-
-
-def _looks(sign: int, ellipsoidal: bool) -> str:
-    if ellipsoidal:
-        return "one of a height datum, not an ellipsoidal one" if sign < 0 else "one with the separation added twice"
-    return "an ellipsoidal one" if sign > 0 else "one reduced by the separation twice"
+    control = prepared.loaded.job.control
+    for one in above_readings(prepared, routes, register, stood).odd():
+        ellipsoidal = control is not None and control.height == "ellipsoid"
+        yield Warned(register.lines[one.mark], odd_height_words(one, register, ellipsoidal, _NAMED))
 
 
 def _slips(register: Register, last: Mapping[str, Any]) -> Iterator[Warned]:

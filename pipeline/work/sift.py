@@ -61,13 +61,22 @@ class Sieve:
         session[np.asarray(batch.column("time").is_null().to_numpy(zero_copy_only=False))] = -1
         if repeats is not None:
             hold(repeats, Reason.DUPLICATE)
-        hold(session == TWO, Reason.TWO_SESSIONS)
+        hold((session == TWO) | self._straddling(batch, session), Reason.TWO_SESSIONS)
         hold(session < 0, Reason.OUTSIDE_SESSIONS)
         if with_solution:
             hold(accept.not_fixed(batch, self.quality), Reason.NOT_FIXED)
         hold(accept.poor(batch, self.quality), Reason.POOR_QUALITY)
         hold(accept.absurd(batch), Reason.IMPLAUSIBLE)
         return Sifted(session, held)
+
+    def _straddling(self, batch: pa.RecordBatch, session: NDArray[np.int32]) -> NDArray[np.bool_]:
+        """Return (n,) which readings end in another session than they began in: means over two bases."""
+        ended = np.asarray(batch.column("time_end").is_valid().to_numpy(zero_copy_only=False)) & (session >= 0)
+        if not ended.any():
+            return ended
+        end = np.asarray(batch.column("time_end").cast(pa.int64()).fill_null(0)).astype(np.int64)
+        within = self.index.attach(end, batch.column("base"))
+        return np.asarray(ended & (end > milliseconds(batch)) & (within >= 0) & (within != session))
 
     def explain(self, batch: pa.RecordBatch, row: int, reason: Reason) -> str | None:
         """Return in words why `sift` held one row of a batch; None where the reader has said it."""
@@ -82,12 +91,26 @@ class Sieve:
         covering = [window for window in self.windows if window.start_ms <= time < window.end_ms]
         names = ", ".join(f"{w.session.name} (base {w.base or 'not stated'})" for w in covering)
         if reason is Reason.TWO_SESSIONS:
+            one = batch.slice(row, 1)
+            began = self.index.attach(milliseconds(one), one.column("base"))
+            if began[0] >= 0:
+                return self._both(one, int(began[0]))
             return f"observed {clock(time)} UTC with no base id, in the sessions {names}"
         if covering and base_key(base):
             return f"observed {clock(time)} UTC against base {base}; sessions at that time: {names}"
         if moment(time).date() in _UNSET:
             return f"observed {clock(time)} UTC: what a clock shows that no satellite has set yet"
         return f"observed {clock(time)} UTC; " + self._nearest(time)
+
+    def _both(self, one: pa.RecordBatch, began: int) -> str:
+        """Say of one reading in which sessions it begins and ends."""
+        start, end = (one.column(name).cast(pa.int64()) for name in ("time", "time_end"))
+        ended = int(self.index.attach(np.asarray(end, np.int64), one.column("base"))[0])
+        first, then = (self.windows[number].session.name for number in (began, ended))
+        return (
+            f"observed {clock(start[0].as_py())} to {clock(end[0].as_py())} UTC, from session {first} into {then}:"
+            " a mean over both bases"
+        )
 
     def _nearest(self, time: int) -> str:
         """Say which session's start or end lies nearest to a time."""

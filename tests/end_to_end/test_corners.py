@@ -128,7 +128,7 @@ def test_a_shift_that_no_base_makes_is_warned_of(tmp_path: Path) -> None:
     for mark, metres in zip(job.marks.names, separation, strict=True):
         job.mistype(str(mark), "height", float(metres))
     job.job["shift"] = {"limit_vertical": 5.0}
-    issue = run_simulated(job, tmp_path)
+    issue = run_simulated(job, tmp_path, code=3)
     assert any("session-01" in note and "shift" in note for note in issue.record["notes"]), issue.record["notes"]
 
 

@@ -7,7 +7,6 @@ from geographiclib.geodesic import Geodesic
 from pipeline.proof.register import (
     Misplaced,
     Slip,
-    all_odd,
     close_pairs,
     distance_from,
     misplaced,
@@ -139,19 +138,3 @@ def test_what_is_off_by_something_else_or_tells_nothing() -> None:
     assert odd_heights(*heights((0, 0, 0.0, 10.5), (0, 1, 9.8, 10.5), (0, 2, 0.0, 10.5))) == []
     assert odd_heights(*heights((0, 0, 0.0, 1.5), (0, 1, 1.5, 1.5), (0, 2, 0.0, 1.5))) == []
     assert odd_heights(*(np.zeros(0) for _ in range(4))) == []
-
-
-def test_a_whole_register_of_ellipsoidal_heights() -> None:
-    """Bases some metres off on either side of a separation of 24 m, or of -33 m."""
-    session = fixed([0, 0, 1, 1])
-    assert all_odd(session, fixed([28.1, 28.1, 19.0, 19.1]), fixed([24.0, 24.0, 24.1, 24.1])) == 1
-    assert all_odd(session, fixed([-29.0, -29.0, -36.0, -36.0]), fixed([-33.0] * 4)) == 1
-    assert all_odd(session, fixed([33.5, 33.5, 31.0, 31.0]), fixed([-33.0] * 4)) == -1
-
-
-def test_a_base_that_is_off_is_no_ellipsoidal_register() -> None:
-    one = fixed([0])
-    assert all_odd(one, fixed([9.5]), fixed([10.5])) == 0  # as a base may be off
-    assert all_odd(one, fixed([19.0]), fixed([47.0])) == 0  # far from the separation
-    assert all_odd(one, fixed([0.02]), fixed([47.0])) == 0
-    assert all_odd(fixed(np.zeros(0)), fixed(np.zeros(0)), fixed(np.zeros(0))) == 0

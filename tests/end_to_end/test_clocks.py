@@ -1,0 +1,140 @@
+"""Clocks that are off for a whole export: told, and in doubt where readings would belong to another base."""
+
+import datetime as dt
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from running import replace_in
+from simulate import Plan, Simulation, simulate
+
+from pipeline import run_job
+from pipeline.check import check_job
+
+UTC_LINE = 'time_zone = "UTC"\n'
+
+
+def two_halves(*, coded: bool = True, points: int = 40) -> Simulation:
+    """Return a day of which the second half, from 03:30 UTC on, hangs on the same base, set up anew."""
+    job = simulate(Plan(sessions=2, points=points))
+    second = job.rows["session"] == 1
+    job.rows["time"][second] -= np.timedelta64(16, "h")
+    for key in ("start", "end"):
+        job.job["session"][1][key] -= dt.timedelta(hours=16)
+    job.rows["base"][:] = "BASE-01"
+    for session in job.job["session"]:
+        session["base"] = "BASE-01"
+        if coded:
+            session["checks"] = []
+    return job
+
+
+def late(job: Simulation, hours: float) -> Simulation:
+    job.rows["time"] = job.rows["time"] + np.timedelta64(round(3600 * hours), "s")
+    return job
+
+
+def bare(path: Path, *, stated: str | None = None) -> Path:
+    """Take the offset off every time, and the time zone off the job, or put another one there."""
+    export = path.with_name("rover001.csv")
+    export.write_text(export.read_text().replace("Z,", ","))
+    replace_in(path, {UTC_LINE: "" if stated is None else f'time_zone = "{stated}"\n'})
+    return path
+
+
+def told(path: Path) -> list[str]:
+    """What a check warns of; a run notes the same."""
+    found = [text.replace(f"{path.parent}/", "") for text in check_job(path).warnings]
+    notes = run_job(path).record["notes"]
+    assert set(found) <= set(notes)
+    return found
+
+
+def kinds(path: Path) -> list[str]:
+    return [doubt["kind"] for doubt in run_job(path).record["doubts"]]
+
+
+@pytest.mark.parametrize("coded", [True, False])
+def test_a_sound_clock_is_left_in_peace(coded: bool, tmp_path: Path) -> None:
+    path = two_halves(coded=coded).write(tmp_path)
+    assert told(path) == []
+    assert run_job(path).exit_code == 0
+
+
+def test_times_with_an_offset_need_no_zone(tmp_path: Path) -> None:
+    path = two_halves().write(tmp_path)
+    replace_in(path, {UTC_LINE: ""})
+    assert told(path) == []
+
+
+def test_bare_times_of_a_zone_that_is_stated(tmp_path: Path) -> None:
+    assert told(bare(two_halves().write(tmp_path), stated="UTC")) == []
+
+
+def test_bare_times_without_a_zone_are_told(tmp_path: Path) -> None:
+    """No other hour fits the occupations: nothing else is wrong, and nothing in doubt."""
+    path = bare(two_halves(coded=False).write(tmp_path))
+    (text,) = told(path)
+    assert text.startswith('rover001.csv:2: the time "2026-03-01T19:40:54" has no offset from UTC')
+    assert (kinds(path), run_job(path).exit_code) == ([], 0)
+
+
+def test_a_format_without_an_offset_is_bare_too(tmp_path: Path) -> None:
+    path = two_halves().write(tmp_path)
+    export = tmp_path / "rover001.csv"
+    export.write_text(re.sub(r"(\d)T([\d:]+)Z", r"\1 \2", export.read_text()))
+    files = 'files = ["rover*.csv"]'
+    replace_in(path, {UTC_LINE: "", files: f'{files}\ntime_format = "%Y-%m-%d %H:%M:%S"'})
+    assert ["has no offset from UTC" in text for text in told(path)] == [True]
+
+
+@pytest.mark.parametrize("hours", [2, 3])
+def test_bare_times_that_fit_other_sessions_are_in_doubt(hours: int, tmp_path: Path) -> None:
+    """Local time read as UTC: the last hours of the morning would hang on the afternoon's base."""
+    path = bare(late(two_halves(), hours).write(tmp_path))
+    assert "time-zone" in kinds(path)
+    assert "would belong to another session and base" in told(path)[0]
+
+
+@pytest.mark.parametrize("hours", [2, 3, -3])
+def test_a_wrong_hour_that_moves_readings_to_another_base_is_in_doubt(hours: int, tmp_path: Path) -> None:
+    job = two_halves()
+    if hours < 0:  # ties stand at the opening: let them be where they are
+        tie = np.isin(job.rows["kind"], ["tie"])
+        job.rows["time"][tie] += np.timedelta64(4, "h")
+    path = late(job, hours).write(tmp_path)
+    assert kinds(path) == ["time-zone"]
+    text = told(path)[0]
+    assert f"with times {abs(hours)} h {'earlier' if hours > 0 else 'later'}" in text
+
+
+def test_a_wrong_hour_within_one_session_is_told_and_not_in_doubt(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=60))
+    job.job["session"][0]["checks"] = []
+    path = late(job, 2).write(tmp_path)
+    assert kinds(path) == []
+    assert any("with times 2 h earlier" in text for text in told(path))
+
+
+def test_one_rover_of_two_on_another_hour(tmp_path: Path) -> None:
+    """Its readings alone are looked at: those of the first one are where they should be."""
+    job = two_halves(points=80)
+    drafted = np.flatnonzero(job.rows["kind"] == "point")
+    one, other = np.flatnonzero(job.rows["kind"] != "point"), drafted[::2]
+    job.rows["time"][other] += np.timedelta64(3, "h")
+    job.keep(np.concatenate([one, drafted[1::2][len(one) :], other]))
+    path = job.write(tmp_path, files=2)
+    assert any("rover002.csv: " in text and "3 h earlier" in text for text in told(path))
+    assert kinds(path) == ["time-zone"]
+
+
+def test_sessions_written_in_another_zone_than_the_export_is_read_in(tmp_path: Path) -> None:
+    """Standard time for the export, daylight saving for the sessions: both fit, and one may be off by an hour."""
+    job = simulate(Plan(sessions=1, points=20))
+    summer = dt.timezone(dt.timedelta(hours=13))
+    for session in job.job["session"]:
+        session["start"], session["end"] = (session[key].astimezone(summer) for key in ("start", "end"))
+    path = bare(late(job, 12).write(tmp_path), stated="+12:00")
+    (text,) = told(path)
+    assert 'time_zone "+12:00", UTC+12:00 on that day, and session session-01 is written in UTC+13:00' in text

@@ -1,0 +1,137 @@
+"""Heights and coordinates of another system for all marks or all readings alike: told, and nothing is proven by them.
+
+The truth is simulated; which separation lies where is written into the geoid grid by the test.
+"""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from places_made import place_with
+from simulate import Plan, Simulation, simulate
+
+from pipeline import run_job
+from pipeline.check import check_job
+
+SMALL = Plan(sessions=2, points=10, ties=1, checks=2, marks=4, base_vertical=6.0)
+#: Bases that broadcast a position from the register, a few centimetres off.
+KNOWN = replace(SMALL, base_horizontal=0.04, base_vertical=0.06)
+
+
+def at(plan: Plan, folder: Path, separation: float, where: str = "zurich", height: float = 300.0) -> Simulation:
+    return simulate(replace(plan, place=place_with(folder, separation, where, height)))
+
+
+def ellipsoidal(job: Simulation) -> Simulation:
+    job.register["height"] = job.register["height"] + job.marks.ellipsoid_height - job.marks.height
+    return job
+
+
+def of_the_datum(job: Simulation, *sessions: int) -> Simulation:
+    """Let the exports of some sessions give heights of the datum in place of ellipsoidal ones."""
+    rows = job.rows
+    apart = job.plan.place.separation(rows["longitude"], rows["latitude"])
+    rows["height"] = np.where(np.isin(rows["session"], sessions), rows["height"] - apart, rows["height"])
+    return job
+
+
+def moved(job: Simulation, **by: float) -> Simulation:
+    for column, metres in by.items():
+        job.register[column] = job.register[column] + metres
+    return job
+
+
+def kinds(job: Simulation, folder: Path) -> list[tuple[str, list[str]]]:
+    """Run a job; return its doubts' kinds and sessions. Every check passes, and `tiedown check` tells the same."""
+    job.job["shift"] = {"limit_vertical": 100.0}
+    path = job.write(folder)
+    told = [text for text in check_job(path).warnings if "counts as proven" in text]
+    outcome = run_job(path)
+    assert all(check["passed"] for check in outcome.record["checks"])
+    doubts = outcome.record["doubts"]
+    assert [text.replace(f"{folder}/", "") for text in told] == [doubt["what"] for doubt in doubts]
+    assert outcome.exit_code == (3 if doubts else 0)
+    in_doubt = {name for doubt in doubts for name in doubt["sessions"]}
+    for session in outcome.record["sessions"]:
+        assert session["verdict"] == ("unchecked" if session["session"] in in_doubt else "proven")
+    return [(doubt["kind"], doubt["sessions"]) for doubt in doubts]
+
+
+BOTH = ["session-01", "session-02"]
+
+
+@pytest.mark.parametrize(("separation", "where"), [(51.0, "madrid"), (36.0, "helsingor"), (-30.0, "hobart")])
+def test_a_register_of_ellipsoidal_heights(separation: float, where: str, tmp_path: Path) -> None:
+    assert kinds(ellipsoidal(at(SMALL, tmp_path, separation, where)), tmp_path) == [("register-heights", BOTH)]
+
+
+def test_a_small_separation_is_told_by_many_bases(tmp_path: Path) -> None:
+    ((kind, sessions),) = kinds(ellipsoidal(at(replace(SMALL, sessions=9), tmp_path, 8.0)), tmp_path)
+    assert (kind, len(sessions)) == ("register-heights", 9)
+
+
+@pytest.mark.parametrize("separation", [6.0, -3.0, 1.5])
+def test_a_small_separation_is_told_by_a_base_on_a_known_position(separation: float, tmp_path: Path) -> None:
+    job = ellipsoidal(at(replace(KNOWN, sessions=1), tmp_path, separation))
+    assert kinds(job, tmp_path) == [("register-heights", ["session-01"])]
+
+
+def test_exports_that_give_heights_of_the_datum(tmp_path: Path) -> None:
+    assert kinds(of_the_datum(at(SMALL, tmp_path, 47.0), 0, 1), tmp_path) == [("register-heights", BOTH)]
+
+
+def test_one_session_of_which_the_export_gives_heights_of_the_datum(tmp_path: Path) -> None:
+    job = of_the_datum(at(replace(SMALL, sessions=3), tmp_path, 47.0), 1)
+    assert kinds(job, tmp_path) == [("export-heights", ["session-02"])]
+
+
+def test_the_marks_of_one_source_in_ellipsoidal_heights(tmp_path: Path) -> None:
+    """The second of two sessions uses CM4 to CM6 alone, and the first one none of them."""
+    job = at(replace(SMALL, sessions=4, marks=6), tmp_path, 47.0)
+    job.keep(np.isin(job.rows["session"], (0, 3)))
+    job.job["session"] = [job.job["session"][0], job.job["session"][3]]
+    for mark in ("CM4", "CM5", "CM6"):
+        job.mistype(mark, "height", 47.0)
+    assert kinds(job, tmp_path) == [("register-heights", ["session-04"])]
+    assert "the marks of session session-04" in check_job(tmp_path / "job.toml").warnings[0]
+
+
+@pytest.mark.parametrize("value", [0.0, -9999.0])
+def test_heights_that_were_never_filled_in(value: float, tmp_path: Path) -> None:
+    """On level ground by the sea, where the checks cannot tell."""
+    job = at(replace(SMALL, reach=20.0), tmp_path, 2.0, "helsingor", 0.0)
+    job.register["height"] = np.full(4, value)
+    job.job["checks"] = {"vertical": 1.0}
+    job.job["shift"] = {"limit_vertical": 1e5}
+    path = job.write(tmp_path)
+    doubts = run_job(path).record["doubts"]
+    assert "never filled in" in doubts[0]["what"]
+    assert doubts[0]["what"].startswith("register.csv:2: ")
+
+
+def test_a_register_in_another_datum_of_the_country(tmp_path: Path) -> None:
+    """1.8 m, as between two datums of Australia; told by two bases that have nothing in common but that."""
+    job = moved(at(KNOWN, tmp_path, -3.0, "hobart"), easting=0.6, northing=1.7)
+    assert kinds(job, tmp_path) == [("datum", BOTH)]
+
+
+def test_a_register_in_another_height_datum(tmp_path: Path) -> None:
+    job = moved(at(KNOWN, tmp_path, 12.0), height=0.45)
+    assert kinds(job, tmp_path) == [("register-heights", BOTH)]
+
+
+def test_one_base_that_keeps_its_wrong_position_is_no_system(tmp_path: Path) -> None:
+    """The same base on the same tripod for two days: what both sessions have in common is its own error."""
+    job = moved(at(KNOWN, tmp_path, 12.0), easting=0.6, northing=1.7)
+    job.rows["base"][:] = "BASE-01"
+    job.job["session"][1]["base"] = "BASE-01"
+    assert kinds(job, tmp_path) == []
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_sound_jobs_are_left_in_peace(seed: int, tmp_path: Path) -> None:
+    separation = (1.0, 5.0, 12.0, 20.0, 47.0, -4.0, -15.0, -30.0)[seed]
+    where = ("zurich", "madrid", "hobart", "helsingor")[seed % 4]
+    job = at(replace((SMALL, KNOWN)[seed % 2], sessions=1 + seed % 4, seed=seed), tmp_path, separation, where)
+    assert kinds(job, tmp_path) == []

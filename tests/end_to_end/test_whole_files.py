@@ -1,0 +1,184 @@
+"""What is odd about a whole export: precision that cannot be, much that is held back, names at two places, ends."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from issued import current_issue
+from running import replace_in, rewrite_export
+from simulate import Plan, Simulation, simulate
+
+from pipeline import run_job
+from pipeline.check import check_job
+from pipeline.problems import JobError
+
+SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
+
+
+def with_sigmas(change: Callable[[np.ndarray], np.ndarray]) -> Simulation:
+    job = simulate(Plan(sessions=2, points=40))
+    job.job["quality"] = {}
+    for name in SIGMAS:
+        job.rows[name] = change(job.rows[name])
+    return job
+
+
+def told(path: Path) -> list[str]:
+    """What a check warns of; a run notes the same."""
+    found = [text.replace(f"{path.parent}/", "") for text in check_job(path).warnings]
+    assert set(found) <= set(run_job(path).record["notes"])
+    return found
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda s: s * 1000.0, "all 86 accepted readings state standard uncertainties of more than 0.5 m in plan"),
+        (lambda s: s * 100.0, "accepted readings state standard uncertainties of more than 0.5 m in plan"),
+        (lambda s: s * 0.0, "all 86 accepted readings state standard uncertainties of zero"),
+        (lambda s: s * 0.0 + 0.00006, "all 86 accepted readings state standard uncertainties of less than 0.15 mm"),
+    ],
+)
+def test_precision_that_cannot_be_is_in_doubt(
+    change: Callable[[np.ndarray], np.ndarray], says: str, tmp_path: Path
+) -> None:
+    job = with_sigmas(change)
+    path = job.write(tmp_path)
+    outcome = run_job(path)
+    (doubt,) = outcome.record["doubts"]
+    assert (doubt["kind"], outcome.record["verdict"], outcome.exit_code) == ("precision", "unchecked", 3)
+    assert says in doubt["what"]
+    assert doubt["what"].startswith("rover001.csv:")
+    assert told(path) == [doubt["what"]]
+
+
+@pytest.mark.parametrize("sigma", [0.0004, 0.001, 0.008, 0.05, 0.2])
+def test_precision_that_can_be_is_left_in_peace(sigma: float, tmp_path: Path) -> None:
+    """From post-processed occupations of hours to readings under trees."""
+    path = with_sigmas(lambda s: s * 0.0 + sigma).write(tmp_path)
+    assert told(path) == []
+    assert run_job(path).exit_code == 0
+
+
+def test_an_export_in_doubt_takes_the_proof_from_its_own_sessions(tmp_path: Path) -> None:
+    job = with_sigmas(lambda s: s)
+    for name in SIGMAS:
+        job.rows[name][job.rows["session"] == 1] *= 1000.0
+    path = job.write(tmp_path, files=2)
+    assert [session["verdict"] for session in run_job(path).record["sessions"]] == ["proven", "unchecked"]
+
+
+def test_a_few_readings_without_precision_are_told(tmp_path: Path) -> None:
+    job = with_sigmas(lambda s: s)
+    job.rows["sigma_east"][20:25] = 3.0
+    path = job.write(tmp_path)
+    (text,) = told(path)
+    assert text.startswith("rover001.csv:22: 5 of 86 accepted readings state standard uncertainties of more than 0.5 m")
+    assert run_job(path).exit_code == 0
+
+
+def test_a_large_part_that_is_held_back_is_told_with_the_likely_reason(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=40))
+    drafted = np.flatnonzero(job.rows["kind"] == "point")
+    job.rows["solution"] = job.rows["solution"].astype(object)
+    job.rows["solution"][drafted[:12]] = "RTK FIXED"
+    path = job.write(tmp_path)
+    (text,) = told(path)
+    assert text == (
+        f"rover001.csv:{drafted[0] + 2}: 12 of the file's 43 rows are held back as not_fixed, this one first:"
+        ' their solutions are "RTK FIXED" (12); see quality.solutions'
+    )
+
+
+def test_a_small_part_that_is_held_back_is_no_news(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=40))
+    drafted = np.flatnonzero(job.rows["kind"] == "point")
+    job.rows["solution"] = job.rows["solution"].astype(object)
+    job.rows["solution"][drafted[:4]] = "float"
+    assert told(job.write(tmp_path)) == []
+
+
+def test_what_holds_a_file_back_stands_beside_the_ties_that_it_takes(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=2, points=40))
+    for name in SIGMAS:
+        job.rows[name] = job.rows[name] * 1000.0
+    with pytest.raises(JobError) as caught:
+        check_job(job.write(tmp_path))
+    (problem,) = [one for one in caught.value.problems if one.file.endswith("rover001.csv")]
+    assert problem.what == "86 of the file's 86 rows are held back as poor_quality, this one first"
+    assert "units" in problem.fix
+
+
+def test_solutions_that_are_accepted_and_are_no_fixed_ones(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=20))
+    job.job["quality"]["solutions"] = ["fix", "Float"]
+    (text,) = told(job.write(tmp_path))
+    assert text.startswith("quality.solutions accepts Float: ")
+
+
+def test_one_name_at_two_places(tmp_path: Path) -> None:
+    """Two rovers count from 1; what is measured again at its place is no error."""
+    job = simulate(Plan(sessions=2, points=40))
+    job.rows["name"] = job.rows["name"].astype(object)
+    first, second = (np.flatnonzero((job.rows["session"] == n) & (job.rows["kind"] == "point")) for n in (0, 1))
+    for number in range(20):
+        job.rows["name"][first[number]] = job.rows["name"][second[number]] = str(number + 1)
+    for row in (first[30], second[30]):
+        job.rows["name"][row] = "AGAIN"
+    for name in ("longitude", "latitude", "height"):
+        job.rows[name][second[30]] = job.rows[name][first[30]]
+    path = job.write(tmp_path, files=2)
+    (text,) = told(path)
+    places = job.truth.places[[first[0], second[0]]]
+    apart = np.radians(places[1, :2] - places[0, :2]) * 6_371_000 * [np.cos(np.radians(places[0, 1])), 1.0]
+    assert text.startswith("20 names stand at two places or more: '1' (rover001.csv:")
+    assert text.count("rover002.csv:") == 3
+    told_apart = float(text.split(", ")[1].split(" m apart")[0].replace(",", ""))
+    assert told_apart == pytest.approx(np.hypot(*apart), abs=25.0)  # on a sphere, and with both bases metres off
+    assert "and 17 more" in text
+
+
+def add_ends(path: Path, seconds: dict[str, int]) -> None:
+    """Give every row a time_end, five seconds after its time unless it is named."""
+
+    def change(row: dict[str, str]) -> dict[str, str]:
+        time = np.datetime64(row["Observed"].removesuffix("Z"), "s")
+        return {**row, "Until": f"{time + np.timedelta64(seconds.get(row['Point'], 5), 's')}Z"}
+
+    rewrite_export(path.with_name("rover001.csv"), change)
+    replace_in(path, {'time = "Observed"': 'time = "Observed", time_end = "Until"'})
+
+
+def test_ends_of_occupations(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=20))
+    names = job.rows["name"][job.rows["kind"] == "point"]
+    path = job.write(tmp_path)
+    add_ends(path, {names[2]: -60, names[3]: 13 * 3600})
+    early, long, late = told(path)
+    assert early.startswith("rover001.csv:6: time_end lies before time in 1 rows")
+    assert long.startswith("rover001.csv:7: 1 rows last longer than 12 hours")
+    assert late.startswith("rover001.csv:7: in 1 rows, this one first, time_end lies outside the session")
+
+
+def test_ends_that_are_in_order_are_left_in_peace(tmp_path: Path) -> None:
+    path = simulate(Plan(sessions=2, points=20)).write(tmp_path)
+    add_ends(path, {})
+    assert told(path) == []
+
+
+def test_an_occupation_from_one_session_into_the_next_is_held_back(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=2, points=20))
+    second = job.job["session"][1]
+    job.job["session"][0]["end"] = second["start"]
+    for session in job.job["session"]:
+        session["base"] = "BASE-01"
+    job.rows["base"][:] = "BASE-01"
+    last = np.flatnonzero((job.rows["session"] == 0) & (job.rows["kind"] == "point"))[-1]
+    path = job.write(tmp_path)
+    add_ends(path, {job.rows["name"][last]: 20 * 3600})
+    outcome = run_job(path)
+    assert outcome.record["rows"]["by_reason"] == {"two_sessions": 1}
+    assert outcome.record["verdict"] == "proven"
+    (held,) = current_issue(tmp_path / "out").held_back.rows
+    assert "from session session-01 into session-02: a mean over both bases" in held["detail"]
