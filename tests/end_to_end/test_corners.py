@@ -38,7 +38,7 @@ def test_one_stray_reading_half_a_world_away_changes_nothing_for_the_others(tmp_
     for name in ("longitude", "latitude", "height"):
         job.rows[name][5] = 0.0
     issue = run_simulated(job, tmp_path)
-    assert issue.reasons() == {str(job.rows["name"][5]): "outside_coverage"}
+    assert issue.reasons() == {str(job.rows["name"][5]): "implausible"}
     assert_allclose(off_truth(issue.points.rows, job.truth), 0, rtol=0, atol=1e-4)
 
 
