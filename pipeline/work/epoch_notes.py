@@ -22,8 +22,12 @@ def epoch_notes(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[
     told = []
     if job.target.epoch is not None and not moves(job.target.grid):
         told.append(f"target.epoch changes nothing: {datum_name(job.target.grid)} does not move with time")
-    if job.control is not None and job.control.epoch is not None and not moves(job.control.crs):
-        told.append(f"control.epoch changes nothing: {datum_name(job.control.crs)} does not move with time")
+    control = job.control
+    unsaid = control is not None and control.epoch is None and moves(control.crs)
+    if job.target.epoch is not None and moves(job.target.grid) and unsaid:
+        told.append("no control.epoch is stated, so the register's marks count as given for target.epoch")
+    if control is not None and control.epoch is not None and not moves(control.crs):
+        told.append(f"control.epoch changes nothing: {datum_name(control.crs)} does not move with time")
     alone = [number for number in _lacking(prepared, gathered, routes) if _network(prepared, number)]
     if alone:
         names = ", ".join(prepared.windows[number].session.name for number in alone)

@@ -1,5 +1,7 @@
 """The epochs of coordinates that move with time: stated where, needed where, and never taken up and then ignored."""
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -53,19 +55,23 @@ def check_epochs(prepared: Prepared, to_working: list[Operation], base: Operatio
             problems.add(*window.where, what, fix)
 
 
-def check_target_epoch(prepared: Prepared, problems: Problems) -> None:
-    """Add what is wrong with the epochs of a grid that moves with time, and of the register beside it."""
+def check_target_epoch(prepared: Prepared, operations: Iterable[Operation], problems: Problems) -> None:
+    """Add what is wrong with the epochs of a grid that moves with time, and of the register beside it.
+
+    A grid whose datum all of the job is in needs none: many national datums count as moving.
+    """
     loaded, target, control = prepared.loaded, prepared.loaded.job.target, prepared.loaded.job.control
     if not moves(target.grid):
         return
     if target.epoch is None:
+        if not any(operation.time_dependent or operation.epoch is not None for operation in operations):
+            return
         what = f"coordinates in {datum_name(target.grid)} move with time, and no target.epoch says for when they are"
         problems.add(*loaded.where("target", "grid"), what, "state target.epoch, in years such as 2026.2")
         return
-    if control is not None and moves(control.crs) and not _one(control.epoch, target.epoch):
-        said = "no epoch is stated" if control.epoch is None else f"the epoch {control.epoch:g} is stated"
-        what = f"the register's coordinates move with time and {said}, but target.epoch is {target.epoch:g}"
-        fix = "give control.epoch, and the marks at target.epoch: no operation here moves them from one to the other"
+    if control is not None and moves(control.crs) and abs((control.epoch or target.epoch) - target.epoch) > _ONE_EPOCH:
+        what = f"the register's coordinates, which move with time, are at {control.epoch:g}, not at {target.epoch:g}"
+        fix = "give the marks at target.epoch: no operation here moves them from one epoch to the other"
         problems.add(*loaded.where("control", "crs"), what, fix)
     for number, block in enumerate(loaded.job.points):
         stated = [window for window in prepared.windows if window.session.shift != "derive"]
@@ -82,7 +88,3 @@ def _near(prepared: Prepared, session: int, block: float | None, epoch: float) -
     said = epoch_of(window.session) or block
     years = decimal_year([window.start_ms, window.end_ms]) if said is None else np.array([said])
     return bool(np.all(np.abs(years - epoch) <= _ONE_EPOCH))
-
-
-def _one(epoch: float | None, other: float) -> bool:
-    return epoch is not None and abs(epoch - other) <= _ONE_EPOCH

@@ -98,7 +98,8 @@ def choose_routes(prepared: Prepared, extent: Area) -> Routes:
         problems.add(*loaded.where("target", "geoid" if target.geoid else "height"), error.what, error.fix)
     problems.raise_if_any()
     check_epochs(prepared, to_working, base, problems)
-    check_target_epoch(prepared, problems)
+    every = [*to_working, *(one for one in (base, register) if one is not None)]
+    check_target_epoch(prepared, every, problems)
     problems.raise_if_any()
     frames = Frames(tuple(to_working), to_issued, to_geographic)
     return Routes(frames, register, base, area, stated_epochs(prepared))
