@@ -66,7 +66,8 @@ def find_exports(job: Job, folder: Path, job_file: str, where: Where, problems: 
 
         sound = True
         for key, what in _faults(points):
-            problems.add(job_file, line(key), what)
+            fix = "name the export's column for it in [points.columns]" if "not " in what or " no " in what else ""
+            problems.add(job_file, line(key), what, fix if key == "columns" else "")
             sound = False
         for path in _paths(points, folder, job_file, line("files"), problems):
             shown = _shown(path, folder)

@@ -21,7 +21,7 @@ from pipeline.check import check_job
 from pipeline.problems import JobError, JobHeld
 
 _PLAN = Plan(sessions=2, points=4, noise=False)
-_MANY = int(os.environ.get("TIEDOWN_TYPED", "120"))
+_MANY = int(os.environ.get("TIEDOWN_TYPED", "80"))
 
 
 @pytest.fixture(scope="module")
