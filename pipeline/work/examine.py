@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from pipeline.doubts import Doubtful
 from pipeline.problems import JobError, Problems
+from pipeline.work.base_ids import nothing_but_ids, wrong_ids
 from pipeline.work.doubts import doubts_before
 from pipeline.work.gather import Gathered, Progress, gather
 from pipeline.work.named import report_missing
@@ -39,10 +40,14 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     report_missing(prepared, gathered, problems)
     if offset is not None and len(problems.found) > before:
         problems.add(*prepared.loaded.where("points"), offset, "one clock that is off explains them all at once")
+    ids = nothing_but_ids(prepared, gathered)
+    if offset is None and len(problems.found) > before:
+        for sentence in wrong_ids(prepared, gathered):
+            problems.add(*prepared.loaded.where("points"), sentence, "a base id that is off explains such faults at once")
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
     if gathered.area is not None or not problems.found:
         try:
-            routes = choose_routes(prepared, gathered.area, offset)
+            routes = choose_routes(prepared, gathered.area, offset, ids)
         except JobError as error:
             told = {problem.what for problem in problems.found}  # a CRS that is not one fails every step alike
             for problem in error.problems:

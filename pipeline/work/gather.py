@@ -234,6 +234,7 @@ _CANDIDATE = pa.schema(
         ("sigma_up", pa.float64()),
         ("solution", pa.string()),
         ("mark", pa.string()),
+        ("base", pa.string()),
         ("antenna_height", pa.float64()),
         ("held", pa.uint8()),
         ("source_row", pa.int64()),

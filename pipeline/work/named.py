@@ -5,12 +5,15 @@ from dataclasses import dataclass
 
 import pyarrow as pa
 
-from pipeline.attach import TWO
+from pipeline.attach import TWO, base_key
 from pipeline.problems import Problems
 from pipeline.words import REASONS, Reason, Role, reason_code
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
-from pipeline.work.sift import clock
+from pipeline.work.sift import clock, right_id
+
+#: What is told of a reading that is not where a session says.
+_OF_ROW = ("name", "session", "held", "time", "source_row", "export", "base")
 
 
 @dataclass(frozen=True)
@@ -39,7 +42,7 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
     ``held_back`` with its reason. A tie that is held back would leave the session untied, so it is one.
     """
     by_name: dict[str, list[dict[str, object]]] = {}
-    for row in gathered.candidates.select(["name", "session", "held", "time", "source_row", "export"]).to_pylist():
+    for row in gathered.candidates.select(list(_OF_ROW)).to_pylist():
         by_name.setdefault(row["name"] or "", []).append(row)
     for window in prepared.windows:
         uses = [(tie.point, Role.TIE, window.where_tie(number)) for number, tie in enumerate(window.session.ties)]
@@ -89,10 +92,21 @@ def _why(
     time = row["time"]
     if time is None:
         return f"{at}, which has no readable time", "see the row's time and the block's time_format"
-    seen = clock(int(pa.scalar(time, pa.timestamp("ms", tz="UTC")).value))
-    number = int(str(row["session"]))
+    when = int(pa.scalar(time, pa.timestamp("ms", tz="UTC")).value)
+    seen = clock(when)
+    number, base = int(str(row["session"])), str(row["base"] or "").strip()
     if number == TWO:
-        fix = "give the row its base id, or map the column 'base', or end one session where the other begins"
+        column = export.points.columns.base
+        mapped = "map the column 'base'" if column is None else f"fill in its column {column}"
+        fix = f"give the row its base id ({mapped}), or end one session where the other begins"
         return f"{at}, observed {seen} UTC with no base id, when several sessions ran", fix
+    window = prepared.windows[session]
+    if base_key(base) is not None and base_key(window.base) not in (None, base_key(base)):
+        covering = [other for other in prepared.windows if other.start_ms <= when < other.end_ms]
+        if window in covering:
+            own = f", which makes it one of session {prepared.windows[number].session.name}" if number >= 0 else ""
+            has = f"session {window.session.name} has {window.base}"
+            what = f"{at}, observed {seen} UTC with base id {base}{own}; {has}"
+            return what, right_id(base, [window], prepared.windows)
     where = f"in session {prepared.windows[number].session.name}" if number >= 0 else "outside its sessions"
     return f"{at}, observed {seen} UTC, {where}", "see the session's start and end, and the export's time_zone"

@@ -35,15 +35,19 @@ class Routes:
         return list(dict.fromkeys(operation for operation in every if operation is not None))
 
 
-def choose_routes(prepared: Prepared, extent: Area | None, hint: str | None = None) -> Routes:
-    """Choose the operations for a job over the extent of its readings; ``hint`` is told where there is none.
+def choose_routes(
+    prepared: Prepared, extent: Area | None, hint: str | None = None, ids: str | None = None
+) -> Routes:
+    """Choose the operations for a job over the extent of its readings.
+
+    Where there is none, ``ids`` says what of base ids keeps every reading out, else ``hint`` what to look at.
 
     Raises `JobError` that names, for each step, what is missing and at which key of the job file it is asked for.
     """
     loaded, problems = prepared.loaded, Problems()
     job, target = loaded.job, loaded.job.target
     if extent is None:
-        raise JobError(_nothing_usable(prepared, hint))
+        raise JobError(_nothing_usable(prepared, hint, ids))
     area = extent.with_margin(_MARGIN)
     to_working, register, base = [], None, None
     for number, block in enumerate(job.points):
@@ -76,8 +80,11 @@ def choose_routes(prepared: Prepared, extent: Area | None, hint: str | None = No
     return Routes(Frames(tuple(to_working), to_issued, to_geographic), register, base, area)
 
 
-def _nothing_usable(prepared: Prepared, hint: str | None) -> list[Problem]:
+def _nothing_usable(prepared: Prepared, hint: str | None, ids: str | None) -> list[Problem]:
     loaded = prepared.loaded
+    if ids is not None:
+        what = "no reading of the job is one of a session: their base ids are not those of the sessions of their time"
+        return [Problem(*loaded.where("points"), what, ids)]
     return [
         Problem(
             *loaded.where("points"),
