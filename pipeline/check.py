@@ -6,11 +6,14 @@ from pathlib import Path
 from pipeline.issue.publish import newest
 from pipeline.issue.record import Record, RecordError, read_record
 from pipeline.problems import JobError, Problem, Problems
+from pipeline.words import Doubt
 from pipeline.work.before import before_notes
-from pipeline.work.examine import examine
+from pipeline.work.examine import Examined, examine
 from pipeline.work.gather import Gathered
+from pipeline.work.named import named_by_themselves
 from pipeline.work.prepare import Prepared, load, prepare
 from pipeline.work.routes import Routes
+from pipeline.work.settle import settle
 
 
 @dataclass(frozen=True)
@@ -44,8 +47,18 @@ def check_job(path: Path) -> Checked:
     gathered, routes = examined.gathered, examined.routes
     last = _last(loaded.job.job.folder)
     shown = prepared.register.shown if prepared.register is not None else None
-    warnings = (*map(str, examined.doubts), *before_notes(prepared, gathered, routes, last, shown))
+    told = [*map(str, examined.doubts), *_unanswered(examined)]
+    warnings = (*told, *before_notes(prepared, gathered, routes, last, shown))
     return Checked(prepared, gathered, routes, warnings)
+
+
+def _unanswered(examined: Examined) -> list[str]:
+    """Return in words which readings are meant for marks and compare with none: known once there are shifts."""
+    if not named_by_themselves(examined.prepared, examined.gathered):
+        return []
+    settled = settle(examined.prepared, examined.gathered, examined.routes, examined.doubts)
+    found = [doubt for doubt in settled.doubts if doubt.kind is Doubt.UNANSWERED_CHECK]
+    return [*map(str, found), *settled.unsaid]
 
 
 def _last(folder: Path) -> Record | None:

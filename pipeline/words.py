@@ -47,6 +47,7 @@ class Doubt(StrEnum):
 
     REGISTER_HEIGHTS = "register-heights"
     SHIFT = "shift"
+    UNANSWERED_CHECK = "unanswered-check"
 
 
 class Role(StrEnum):

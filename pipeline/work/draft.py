@@ -90,6 +90,8 @@ class Drafter:
         hold(~self.settled.shifts.whole[session], Reason.UNTIED)
         hold(~(np.isfinite(corrected.easting) & np.isfinite(corrected.height)), Reason.OUTSIDE_COVERAGE)
         on_mark = _within(np.asarray(self.settled.occupations.table.column("number"), np.int64), start, rows)
+        unanswered = np.fromiter(self.settled.unanswered, np.int64)
+        hold(_within(unanswered, start, rows), Reason.SUSPECT)
         proof = self._proof(milliseconds(batch), session)
         for word in self.prepared.loaded.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
@@ -150,6 +152,8 @@ class Drafter:
         return said or self.sieve.explain(drafted.batch, row, reason) or self._why(drafted, row, reason)
 
     def _why(self, drafted: Drafted, row: int, reason: Reason) -> str | None:
+        if reason is Reason.SUSPECT and drafted.start + row in self.settled.unanswered:
+            return self.settled.unanswered[drafted.start + row]
         if reason is Reason.DUPLICATE:
             return f"the same observation as {self._first(drafted.start + row)}"
         if reason is Reason.UNTIED:

@@ -43,7 +43,7 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     ids = nothing_but_ids(prepared, gathered)
     if offset is None and len(problems.found) > before:
         for sentence in wrong_ids(prepared, gathered):
-            problems.add(*prepared.loaded.where("points"), sentence, "a base id that is off explains such faults at once")
+            problems.add(*prepared.loaded.where("points"), sentence, "one id that is off explains them all at once")
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
     if gathered.area is not None or not problems.found:
         try:

@@ -112,7 +112,8 @@ class _Gatherer:
         self.sieve = sieve
         sessions = [window.session for window in prepared.windows]
         names = [occupation.point for session in sessions for occupation in session.ties + session.checks]
-        self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes)
+        marks = prepared.register.names if prepared.register is not None else ()
+        self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes, marks)
         count = len(sessions)
         self.first = np.full(count, np.iinfo(np.int64).max)
         self.last = np.full(count, np.iinfo(np.int64).min)

@@ -35,6 +35,14 @@ def named_points(prepared: Prepared) -> dict[tuple[int, str], Named]:
     return found
 
 
+def named_by_themselves(prepared: Prepared, gathered: Gathered) -> bool:
+    """Tell whether readings are meant for marks by their code, ``mark`` column or name alone."""
+    said = named_points(prepared)
+    table = gathered.candidates.select(["session", "name", "held"])
+    rows = zip(*(table.column(name).to_pylist() for name in table.column_names), strict=True)
+    return any(not held and session >= 0 and (session, name or "") not in said for session, name, held in rows)
+
+
 def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -> None:
     """Report every tie and check whose point is not a usable reading of its session.
 

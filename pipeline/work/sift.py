@@ -32,6 +32,8 @@ def clock(time: int) -> str:
 def between(first: int, last: int) -> str:
     """Return a span of time, UTC milliseconds, as text; the day once where it is one."""
     start, end = clock(first), clock(last)
+    if start == end:
+        return f"at {start} UTC"
     return f"from {start} to {end[11:] if end[:10] == start[:10] else end} UTC"
 
 
