@@ -20,20 +20,22 @@ from pipeline.words import Reason
 from pipeline.work.account import account
 from pipeline.work.base_notes import base_facts
 from pipeline.work.before import before_notes
+from pipeline.work.changes import attributes_changed
 from pipeline.work.course import courses
 from pipeline.work.diagnose import Diagnoses, diagnose
 from pipeline.work.draft import Drafter
 from pipeline.work.examine import Examined, examine
 from pipeline.work.gather import Gathered, Progress
-from pipeline.work.identity import at_hand, identity
+from pipeline.work.identity import at_hand, identity, same
 from pipeline.work.kept import kept
 from pipeline.work.layout import Earlier, Laid, dry, lay_out
 from pipeline.work.prepare import Prepared, load, prepare
-from pipeline.work.reissue import Before, another_frame, reach, reasons, register_rows, reuse
+from pipeline.work.reissue import Before, another_frame, reach, register_rows, reuse
 from pipeline.work.routes import Routes
-from pipeline.work.rows import as_records
+from pipeline.work.rows import Carried, as_records
 from pipeline.work.settle import Settled, settle
 from pipeline.work.tell import causes, drifts, recorded
+from pipeline.work.why import reasons
 
 #: The disk's refusals, which no change to the program mends: full, over a quota or a limit, read-only, forbidden.
 _NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO}
@@ -128,6 +130,11 @@ class _Worked:
     sums: dict[str, str]
     reach: dict[str, dict[str, str]]
 
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Return the columns of the layer ``points``."""
+        return tuple(Carried.of(self.prepared.exports).schema.names)
+
     def told(self) -> list[str | None]:
         """Return per occupation what it may mean where it fails."""
         return causes(self.prepared, self.settled, self.diagnoses)
@@ -190,13 +197,13 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
     recover(folder)
     found = newest(folder)
     last = read_record(found[1]) if found else None
-    if found is not None and last is not None and last.get("identity") == worked.sums:
+    if found is not None and last is not None and same(last.get("identity") or {}, worked.sums):
         confirm(folder, found[0], at_hand(worked.prepared))
         return Outcome(dict(last), found[1].parent, False)
     because, earlier, drafter = ["first issue"], None, worked.drafter
     if found is not None and last is not None:
         before = Before(last, found[1].with_name(f"{last['job']}-{last['issue']:03d}.gpkg"))
-        why = reasons(before, worked.prepared, worked.settled, worked.sums, worked.register)
+        why = reasons(before, worked.prepared, worked.settled, worked.sums, worked.reach, worked.register)
         because = why.all()
         obstacle = another_frame(last, worked.prepared.loaded.job)
         try:
@@ -205,7 +212,8 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
                 drafter = replace(drafter, reuse=reused)
                 points = kept(before, reused, worked.prepared, worked.sums, worked.gathered.newest)
                 before.forget_points()
-                side = before.side() if points is None else None
+                columns = worked.columns if why.by_file or why.general else ()
+                side = before.side(columns) if points is None else None
                 earlier = Earlier(before, why.of, points, side)
         except Lost as error:
             obstacle = str(error)
@@ -217,7 +225,9 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
         _check_unchanged(worked.prepared)
         changes = None
         if last is not None:
-            changes = {"since": last["issue"], "because": because, **(laid.changes or {})}
+            changes = {"since": last["issue"], **(laid.changes or {})}
+            because += attributes_changed(changes)
+            changes["because"] = because
         record = worked.record(laid, staged.number, changes, last)
         record["files"] = [*record["files"], write_report(staged.path, record, laid.plan)]
         record["sum"] = sum_of(record)
