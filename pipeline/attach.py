@@ -1,5 +1,6 @@
 """Each reading to its session, by time and, where sessions overlap, by base id. Nothing is dropped."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -15,6 +16,17 @@ TWO = -2
 def base_key(text: str | None) -> str | None:
     """Return a base id in the form in which two are compared: trimmed, upper and lower case alike, empty is none."""
     return (text or "").strip().casefold() or None
+
+
+def spelled_alike(one: str | None, other: str | None) -> bool:
+    """Tell whether two base ids differ in spelling only: in case, spaces, dashes, leading zeros, or a ``.0``."""
+    first, second = _plain(one), _plain(other)
+    return bool(first) and first == second
+
+
+def _plain(text: str | None) -> str:
+    key = re.sub(r"\.0+$", "", base_key(text) or "")
+    return re.sub(r"(?<!\d)0+(?=\d)", "", re.sub(r"[\W_]", "", key))
 
 
 @dataclass(frozen=True)

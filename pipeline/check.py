@@ -12,6 +12,7 @@ from pipeline.work.examine import examine
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared, load, prepare
 from pipeline.work.routes import Routes
+from pipeline.work.settle import settle
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,8 @@ def check_job(path: Path) -> Checked:
     gathered, routes = examined.gathered, examined.routes
     last = _last(loaded.job.job.folder)
     shown = prepared.register.shown if prepared.register is not None else None
-    warnings = (*map(str, examined.doubts), *before_notes(prepared, gathered, routes, last, shown))
+    settled = settle(prepared, gathered, routes, examined.doubts)
+    warnings = (*map(str, settled.doubts), *settled.unsaid, *before_notes(prepared, gathered, routes, last, shown))
     return Checked(prepared, gathered, routes, warnings)
 
 

@@ -18,11 +18,13 @@ from pipeline.work.prepare import load
 class Changes:
     """What became of the points since an earlier issue: counts, and the largest moves in metres.
 
-    A count is None where the record does not have it (one written before points were compared).
+    ``attributes`` counts points with another code or other attributes. A count is None where the record does not have
+    it (one written before points were compared).
     """
 
     since: int | None
     counts: dict[str, int | None]
+    attributes: int
     max_horizontal: float | None
     max_vertical: float | None
 
@@ -87,6 +89,7 @@ def _entry(number: int, record: Record, made_at: datetime | None, listed: str) -
 def _changes(said: Mapping[str, Any]) -> Changes:
     return Changes(
         since=said.get("since"),
+        attributes=said.get("attributes") or 0,
         counts={str(change): said.get(str(change)) for change in Change},
         max_horizontal=said.get("max_horizontal"),
         max_vertical=said.get("max_vertical"),

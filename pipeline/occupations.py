@@ -1,4 +1,4 @@
-"""Which readings are occupations of marks: those that a session names, and those that their code gives away."""
+"""Which readings are occupations of marks: those that a session names, and those that code or name give away."""
 
 import re
 from collections.abc import Iterable
@@ -12,17 +12,22 @@ from numpy.typing import NDArray
 
 @dataclass(frozen=True)
 class Wanted:
-    """What marks a reading as a candidate: its name, its code (lower case), or a word in its ``mark`` column."""
+    """What marks a reading as a candidate: its name, its code (lower case), or a word in its ``mark`` column.
+
+    ``marks`` are those of the register, which a name may be like.
+    """
 
     names: pa.Array
     codes: pa.Array
+    marks: "MarkNames"
 
     @classmethod
-    def of(cls, names: Iterable[str], codes: Iterable[str]) -> "Wanted":
-        """Gather the point names of every tie and check, and ``checks.codes``."""
+    def of(cls, names: Iterable[str], codes: Iterable[str], marks: Iterable[str] = ()) -> "Wanted":
+        """Gather the point names of every tie and check, ``checks.codes``, and the names of the marks."""
         return cls(
             pa.array(sorted(set(names)), pa.string()),
             pa.array(sorted({code.strip().lower() for code in codes}), pa.string()),
+            MarkNames.of(marks),
         )
 
     def named(self, batch: pa.RecordBatch) -> NDArray[np.bool_]:
@@ -35,7 +40,8 @@ class Wanted:
         by_name = pc.is_in(batch.column("name"), value_set=self.names)
         by_code = self.has_code(batch.column("code"))
         by_mark = pc.greater(pc.fill_null(pc.utf8_length(batch.column("mark")), 0), 0)
-        return np.asarray(pc.or_(pc.or_(by_name, by_code), by_mark).to_numpy(zero_copy_only=False), bool)
+        said = np.asarray(pc.or_(pc.or_(by_name, by_code), by_mark).to_numpy(zero_copy_only=False), bool)
+        return said | self.marks.among(batch.column("name"))
 
     def has_code(self, codes: pa.Array) -> pa.Array:
         """Return which codes are among ``checks.codes``, upper and lower case alike."""
@@ -60,3 +66,76 @@ def said_mark(name: str | None, mark_column: str | None, marks: Iterable[str]) -
         return name
     fitting = [mark for mark in known if name.startswith(mark) and _SEPARATOR.match(name[len(mark) :])]
     return max(fitting, key=len, default=None)
+
+
+#: What a surveyor writes beside the name of a mark that is occupied once more: a letter, am or pm, a word, or, parted
+#: from it, a short number. What follows at once as a digit makes another name: KP21 is no KP2.
+_WORDS = "am|pm|chk|check|open|opening|close|closing|start|end|again"
+_BEHIND = rf"^(?:[-_. /:]+[0-9a-z]{{1,2}}|[-_. /:]*(?:[a-z]|{_WORDS}))?$"
+_BEFORE = rf"^(?:{_WORDS})?[-_. /:]*$"
+
+
+@dataclass(frozen=True)
+class MarkNames:
+    """Names of marks, for telling which points are named after one; upper and lower case are alike.
+
+    A name with a letter and a digit in it, or of four letters, is known with something written before or behind it
+    (``by_length``); a shorter or a plain number only as it stands, since ordinary points are numbered too.
+    """
+
+    spelled: dict[str, str]
+    whole: pa.Array
+    by_length: dict[int, pa.Array]
+
+    @classmethod
+    def of(cls, marks: Iterable[str]) -> "MarkNames":
+        """Arrange the names of marks."""
+        spelled = {mark.strip().lower(): mark for mark in marks}
+        lengths: dict[int, list[str]] = {}
+        for name in spelled:
+            if _distinct(name):
+                lengths.setdefault(len(name), []).append(name)
+        return cls(
+            spelled,
+            pa.array(list(spelled), pa.string()),
+            {length: pa.array(names, pa.string()) for length, names in sorted(lengths.items(), reverse=True)},
+        )
+
+    def among(self, names: pa.Array) -> NDArray[np.bool_]:
+        """Return (n,) which names are like a mark's."""
+        if not self.spelled:
+            return np.zeros(len(names), bool)
+        lower = pc.utf8_trim_whitespace(pc.utf8_lower(names))
+        found = _flags(pc.is_in(lower, value_set=self.whole))
+        for length, marks in self.by_length.items():
+            for part, rest, pattern in (
+                (pc.utf8_slice_codeunits(lower, 0, length), slice(length, None), _BEHIND),
+                (pc.utf8_slice_codeunits(lower, -length), slice(0, -length), _BEFORE),
+            ):
+                rows = np.flatnonzero(_flags(pc.is_in(part, value_set=marks)) & ~found)
+                left = pc.utf8_slice_codeunits(lower.take(pa.array(rows)), rest.start, rest.stop)
+                found[rows] = _flags(pc.match_substring_regex(left, pattern))
+        return found
+
+    def like(self, name: str | None) -> str | None:
+        """Return the mark that a name is like, the longest of several; None where it is like none."""
+        lower = (name or "").strip().lower()
+        if lower in self.spelled:
+            return self.spelled[lower]
+        for length in self.by_length:
+            start, end = lower[:length], lower[-length:]
+            if _distinct(start) and start in self.spelled and re.match(_BEHIND, lower[length:]):
+                return self.spelled[start]
+            if _distinct(end) and end in self.spelled and re.match(_BEFORE, lower[:-length]):
+                return self.spelled[end]
+        return None
+
+
+def _distinct(name: str) -> bool:
+    """Tell whether a mark's name is known with something written beside it."""
+    letters = sum(character.isalpha() for character in name)
+    return letters >= 4 or (letters > 0 and any(character.isdigit() for character in name))
+
+
+def _flags(column: pa.Array) -> NDArray[np.bool_]:
+    return np.array(pc.fill_null(column, False).to_numpy(zero_copy_only=False), bool)

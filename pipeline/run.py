@@ -22,20 +22,22 @@ from pipeline.read.files import Export
 from pipeline.work.account import account
 from pipeline.work.base_notes import base_facts
 from pipeline.work.before import before_notes
+from pipeline.work.changes import attributes_changed
 from pipeline.work.course import courses
 from pipeline.work.diagnose import Diagnoses, diagnose
 from pipeline.work.draft import Drafter
 from pipeline.work.examine import Examined, examine
 from pipeline.work.gather import Gathered, Progress
-from pipeline.work.identity import at_hand, identity
+from pipeline.work.identity import at_hand, identity, same
 from pipeline.work.kept import kept
 from pipeline.work.layout import Earlier, Laid, dry, lay_out
 from pipeline.work.prepare import Prepared, load, prepare
-from pipeline.work.reissue import Before, another_frame, reach, reasons, register_rows, reuse
+from pipeline.work.reissue import Before, another_frame, reach, register_rows, reuse
 from pipeline.work.routes import Routes
-from pipeline.work.rows import as_records
+from pipeline.work.rows import Carried, as_records
 from pipeline.work.settle import Settled, settle
 from pipeline.work.tell import causes, drifts, recorded
+from pipeline.work.why import reasons
 
 #: The disk's refusals, which no change to the program mends: full, over a quota or a limit, read-only, forbidden.
 _NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO}
@@ -93,14 +95,14 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
             stack.enter_context(job_lock(folder))
         problems = Problems()
         prepared = prepare(loaded, problems)
-        if held and not problems.found and (same := _unchanged(prepared, folder)) is not None:
-            return same
+        if held and not problems.found and (standing := _unchanged(prepared, folder)) is not None:
+            return standing
         worked = _work(examine(prepared, problems, progress))
         if dry_run:
             before = newest(folder)
             number = before[0] + 1 if before else 1
             last = read_record(before[1]) if before else None
-            if before is not None and last is not None and last.get("identity") == worked.sums:
+            if before is not None and last is not None and same(last.get("identity") or {}, worked.sums):
                 return Outcome(dict(last), before[1].parent, False)
             laid = dry(worked.drafter, worked.told(), progress)
             _check_unchanged(worked)
@@ -133,6 +135,11 @@ class _Worked:
     register: list[dict[str, str]]
     sums: dict[str, str]
     reach: dict[str, dict[str, str]]
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Return the columns of the layer ``points``."""
+        return tuple(Carried.of(self.prepared.exports).schema.names)
 
     def told(self) -> list[str | None]:
         """Return per occupation what it may mean where it fails."""
@@ -197,7 +204,7 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
     recover(folder)
     found = newest(folder)
     last = read_record(found[1]) if found else None
-    if found is not None and last is not None and last.get("identity") == worked.sums:
+    if found is not None and last is not None and same(last.get("identity") or {}, worked.sums):
         hand = at_hand(worked.prepared)
         _check_unchanged(worked)
         confirm(folder, found[0], hand)
@@ -205,7 +212,7 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
     because, earlier, drafter = ["first issue"], None, worked.drafter
     if found is not None and last is not None:
         before = Before(last, found[1].with_name(f"{last['job']}-{last['issue']:03d}.gpkg"))
-        why = reasons(before, worked.prepared, worked.settled, worked.sums, worked.register)
+        why = reasons(before, worked.prepared, worked.settled, worked.sums, worked.reach, worked.register)
         because = why.all()
         obstacle = another_frame(last, worked.prepared.loaded.job)
         try:
@@ -214,7 +221,8 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
                 drafter = replace(drafter, reuse=reused)
                 points = kept(before, reused, worked.prepared, worked.sums, worked.gathered.newest)
                 before.forget_points()
-                side = before.side() if points is None else None
+                columns = worked.columns if why.by_file or why.general else ()
+                side = before.side(columns) if points is None else None
                 earlier = Earlier(before, why.of, points, side)
         except Lost as error:
             obstacle = str(error)
@@ -225,7 +233,9 @@ def _issue(worked: _Worked, folder: Path, progress: Progress | None) -> Outcome:
         laid = lay_out(drafter, worked.told(), staged.path / name, staged.number, progress, earlier)
         changes = None
         if last is not None:
-            changes = {"since": last["issue"], "because": because, **(laid.changes or {})}
+            changes = {"since": last["issue"], **(laid.changes or {})}
+            because += attributes_changed(changes)
+            changes["because"] = because
         record = worked.record(laid, staged.number, changes, last)
         record["files"] = [*record["files"], write_report(staged.path, record, laid.plan)]
         record["sum"] = sum_of(record)

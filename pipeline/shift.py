@@ -103,6 +103,32 @@ class Shifts:
         """What a change of one of the observations would do to the shifts; worked out when first asked for."""
         return Response(self.observations, len(self.shift), len(self.marks))
 
+    def between(self, session: Integers, mark: Integers) -> Floats:
+        """Return (k, 3, 3) the covariance, X, Y, Z, of the shifts of sessions (k,) and the coordinates of marks (k,).
+
+        Of two that an observation joins it is known; for others that hang together everything is adjusted again.
+        """
+        found = np.zeros((len(session), 3, 3))
+        joined = self._joined
+        ties, count = self.adjustment.ties, len(self.shift)
+        together = [group[session] == group[count + mark] for group in (ties.position_group, ties.height_group)]
+        asked = []
+        for row in np.flatnonzero(together[0] | together[1]).tolist():
+            number = joined.get((int(session[row]), int(mark[row])))
+            if number is None:
+                asked.append(row)
+            else:
+                found[row] = self.adjustment.between[number]
+        if asked:
+            found[asked] = _between(self.observations, session[asked], mark[asked], count, len(self.marks))
+        return found
+
+    @cached_property
+    def _joined(self) -> dict[tuple[int, int], int]:
+        """The number of an observation of each session and mark that have one."""
+        pairs = zip(self.observations.session.tolist(), self.observations.mark.tolist(), strict=True)
+        return {pair: number for number, pair in enumerate(pairs)}
+
     @property
     def whole(self) -> NDArray[np.bool_]:
         """Return (S,) which sessions are tied in position and in height."""
@@ -153,6 +179,20 @@ def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated
         by_control=alone.session_position & alone.session_height,
         observations=observations,
     )
+
+
+def _between(observations: Observations, session: Integers, mark: Integers, sessions: int, marks: int) -> Floats:
+    """Adjust with one more observation of each pair, of which nothing is present, and return (k, 3, 3) covariances."""
+    count = len(session)
+    asking = Observations(
+        session=np.concatenate([observations.session, session]),
+        mark=np.concatenate([observations.mark, mark]),
+        rotation=np.concatenate([observations.rotation, np.tile(np.eye(3), (count, 1, 1))]),
+        observed=np.concatenate([observations.observed, np.zeros((count, 3))]),
+        covariance=np.concatenate([observations.covariance, np.tile(np.eye(3), (count, 1, 1))]),
+        present=np.concatenate([observations.present, np.zeros((count, 3), bool)]),
+    )
+    return adjust(asking, sessions, marks).between[-count:]
 
 
 def _stack(first: Occupied, second: Occupied) -> Occupied:

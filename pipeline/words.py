@@ -61,6 +61,7 @@ class Doubt(StrEnum):
     EPOCH = "epoch"
     PRECISION = "precision"
     TIME_ZONE = "time-zone"
+    UNANSWERED_CHECK = "unanswered-check"
 
 
 class Role(StrEnum):

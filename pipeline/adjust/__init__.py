@@ -2,6 +2,16 @@
 
 from pipeline.adjust.connected import MissingTie, Ties, find_ties, missing_ties
 from pipeline.adjust.network import Adjustment, Response, adjust
-from pipeline.adjust.observations import Observations
+from pipeline.adjust.observations import FIRM, Observations
 
-__all__ = ["Adjustment", "MissingTie", "Observations", "Response", "Ties", "adjust", "find_ties", "missing_ties"]
+__all__ = [
+    "FIRM",
+    "Adjustment",
+    "MissingTie",
+    "Observations",
+    "Response",
+    "Ties",
+    "adjust",
+    "find_ties",
+    "missing_ties",
+]

@@ -36,7 +36,9 @@ class Adjustment:
 
     ``shifts`` (S, 3), ``shift_covariance`` (S, 3, 3), ``marks`` (M, 3) and ``mark_covariance`` (M, 3, 3) are in X, Y,
     Z: NaN where nothing is tied. Where only position or only height is, they are finite, the other component placed
-    to ten metres: `local_shifts` and `local_marks` give the components apart.
+    to ten metres: `local_shifts` and `local_marks` give the components apart. ``between`` (n, 3, 3) is the covariance,
+    in X, Y, Z, of the shift and the mark that an observation touches, zero where it touches one only; an observation
+    with no component present changes nothing, and so asks for that of any two.
     ``residuals`` (n, 3): local, adjusted minus observed; ``redundancy``, ``standardised`` and ``detectable`` (n, 3):
     see `statistics`; NaN for absent components. A standardised residual beyond ``critical`` deserves a look; nothing
     is rejected. ``variance_factor`` (v' P v by degrees of freedom) and ``chi_square`` are None without redundancy.
@@ -46,6 +48,7 @@ class Adjustment:
     shift_covariance: Floats
     marks: Floats
     mark_covariance: Floats
+    between: Floats
     ties: Ties
     residuals: Floats
     redundancy: Floats
@@ -106,6 +109,7 @@ def adjust(
         shift_covariance=covariance[:sessions],
         marks=values[sessions:],
         mark_covariance=covariance[sessions:],
+        between=_between(solution.between[:count], observed.unknown, frames),
         ties=ties,
         residuals=np.where(observations.present, solution.residuals[:count], np.nan),
         redundancy=tests.redundancy,
@@ -201,6 +205,12 @@ def _geocentric(values: Floats, covariance: Floats, frames: Floats, tied: Flags)
     back = np.where(tied[:, None, None], frames, np.nan).transpose(0, 2, 1)
     turned = back @ covariance @ back.transpose(0, 2, 1)
     return (back @ values[:, :, None])[..., 0], (turned + turned.transpose(0, 2, 1)) / 2.0
+
+
+def _between(local: Floats, unknown: Ints, frames: Floats) -> Floats:
+    """Turn covariances (n, 3, 3) of the two unknowns of each observation from their local directions to X, Y, Z."""
+    first, second = frames[unknown[:, 0]], frames[unknown[:, 1]]
+    return np.asarray(first.transpose(0, 2, 1) @ local @ second)
 
 
 def _local(

@@ -41,13 +41,15 @@ class Solution:
     """What an adjustment of ``u`` unknowns gives.
 
     ``parameters`` (u, b) and their ``covariance`` (u, b, b); ``residuals`` (n, m), adjusted minus observed;
-    ``fitted`` (n, m, m), the covariance A N^-1 A' of each observation's adjusted value; ``square_sum``, v' P v.
+    ``fitted`` (n, m, m), the covariance A N^-1 A' of each observation's adjusted value; ``between`` (n, b, b), that of
+    the parameters in its first two slots, zero where it touches one only; ``square_sum``, v' P v.
     """
 
     parameters: Floats
     covariance: Floats
     residuals: Floats
     fitted: Floats
+    between: Floats
     square_sum: float
 
 
@@ -85,6 +87,7 @@ def solve(equations: Equations, unknowns: int, eliminated: NDArray[np.bool_] | N
         covariance=scale[:, :, None] * diagonal * scale[:, None, :],
         residuals=residuals,
         fitted=_fitted(scaled, meetings, diagonal, beside),
+        between=_between(equations.unknown, meetings, beside, scale),
         square_sum=float(np.einsum("ni,nij,nj->", residuals, scaled.weight, residuals)),
     )
 
@@ -173,3 +176,15 @@ def _fitted(equations: Equations, meetings: _Meetings, diagonal: Floats, beside:
     crossed = lower @ beside[meetings.pair] @ upper.transpose(0, 2, 1)
     np.add.at(fitted, meetings.row, crossed + crossed.transpose(0, 2, 1))
     return fitted
+
+
+def _between(unknown: Ints, meetings: _Meetings, beside: Floats, scale: Floats) -> Floats:
+    """The covariance (n, b, b) of the parameters in each observation's first two slots, zero where one is empty."""
+    size = scale.shape[1]
+    between = np.zeros((len(unknown), size, size))
+    first_two = (meetings.lower < 2) & (meetings.upper < 2)
+    row, turned = meetings.row[first_two], meetings.lower[first_two] == 1
+    blocks = beside[meetings.pair[first_two]]
+    blocks = np.where(turned[:, None, None], blocks.transpose(0, 2, 1), blocks)
+    between[row] = scale[unknown[row, 0]][:, :, None] * blocks * scale[unknown[row, 1]][:, None, :]
+    return between

@@ -41,6 +41,8 @@ def _counts(changes: Changes) -> str:
     for name, count in counts.items():
         if count:
             told.append(f"{count:,} {name}" + (_farthest(changes) if name == Change.MOVED else ""))
+    if changes.attributes:
+        told.append(f"{changes.attributes:,} with other attributes")
     return f"{since}: " + (", ".join(told) or "no point changed")
 
 

@@ -14,8 +14,8 @@ class Lost(Exception):
     """The GeoPackage of an earlier issue is gone or damaged."""
 
 
-def read_rows(package: Path, layer: str, columns: Sequence[str]) -> pa.Table:
-    """Return columns of a layer of an issue's GeoPackage, without geometry, in the order of its rows.
+def read_rows(package: Path, layer: str, columns: Sequence[str] | None) -> pa.Table:
+    """Return columns of a layer of an issue's GeoPackage, all for None, without geometry, in the order of its rows.
 
     Raises `Lost` where the file is gone or cannot be read.
     """
@@ -28,10 +28,12 @@ def read_rows(package: Path, layer: str, columns: Sequence[str]) -> pa.Table:
     try:
         with gdal_options(NOTHING_BESIDE), as_issued(package) as path, plain_file(path) as plain:
             _, found = pyogrio.read_arrow(
-                plain, layer=layer, columns=list(columns), read_geometry=False, IMMUTABLE="YES"
+                plain, layer=layer, columns=columns and list(columns), read_geometry=False, IMMUTABLE="YES"
             )
     except (DataSourceError, DataLayerError, pa.ArrowException, OSError) as error:
         raise Lost(f"{package.name} cannot be read: {error}") from error
+    if columns is None:
+        return found
     if set(columns) - set(found.column_names):
         raise Lost(f"{package.name} lacks columns of the layer {layer}")
     return found.select(list(columns))

@@ -102,6 +102,27 @@ def meaning(job: Job) -> str:
     return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
 
 
+#: Keys that hold points back or let them pass, and leave the numbers of those that pass as they are.
+_LIMITS = {
+    "quality": ("solutions", "max_sigma_horizontal", "max_sigma_vertical", "max_pdop", "max_correction_age"),
+    "shift": ("limit_horizontal", "limit_vertical"),
+}
+
+
+def meanings(job: Job) -> dict[str, str]:
+    """Return what the tables of a job file say apart, sessions left out; limits apart from what makes numbers."""
+    told = json.loads(meaning(job))
+    found: dict[str, object] = {}
+    for name in ("job", "target", "points", "quality", "control", "shift", "checks", "issue"):
+        table = told.get(name)
+        limits = _LIMITS.get(name, ())
+        if isinstance(table, dict) and limits:
+            found[f"limits of [{name}]"] = {key: table[key] for key in table if key in limits}
+            table = {key: table[key] for key in table if key not in limits}
+        found[f"[[{name}]]" if isinstance(table, list) else f"[{name}]"] = table
+    return {name: json.dumps(table, sort_keys=True, ensure_ascii=False) for name, table in found.items()}
+
+
 def meaning_of(points: Points) -> str:
     """Return what one ``[[points]]`` block says of reading a file, as JSON to be hashed; which files does not count."""
     told = points.model_dump(exclude={"files"}, exclude_none=True)

@@ -1,7 +1,8 @@
 """What the exports say of the bases, gathered in the first pass: little per session, whatever the number of readings.
 
 Kept are each session's base positions and antenna heights as they stand on its points, the base ids of a session that
-names none, its earliest reading, and the readings outside all sessions: their times and base ids.
+names none, its earliest reading, the readings whose base id no session of their time has, those without one where they
+need it, and the readings outside all sessions: their times and base ids.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -39,7 +40,7 @@ class Seen:
 
     ``time``, ``export`` and ``row`` are those of the earliest reading that has it, ``last`` is the time of the latest,
     ``count`` how many have it; ``key`` is the value rounded, with what else tells two apart; ``text``
-    a base id as written.
+    a base id as written; ``sessions`` those that run at the time of readings with that id, none of which has it.
     """
 
     key: tuple[int | str, ...]
@@ -50,6 +51,7 @@ class Seen:
     export: int
     row: int
     text: str = ""
+    sessions: tuple[int, ...] = ()
 
     def and_also(self, other: "Seen") -> "Seen":
         """Return both together, the value of the earlier one."""
@@ -118,10 +120,17 @@ class Outside:
 
 @dataclass(frozen=True)
 class BaseLog:
-    """What the exports say of the bases: per session, of base ids that no session has, and outside all sessions."""
+    """What the exports say of the bases: per session, and outside all sessions.
+
+    ``strangers`` are base ids of readings at whose time no session with them runs, by export and the sessions that do
+    run; ``without`` readings by export that have no id where several sessions run; ``used`` the ids that
+    were read, by export.
+    """
 
     sessions: tuple[SessionLog, ...]
     strangers: Values
+    without: Values
+    used: frozenset[tuple[int, str]]
     outside: Outside
 
 
@@ -147,13 +156,16 @@ class BaseLogs:
         self.sessions = tuple(SessionLog() for _ in windows)
         self.unnamed = np.array([window.base is None for window in windows], bool)
         self.known = {base_key(window.base) for window in windows} | {None}
+        self.running = _Running(windows)
+        self.without = Values()
+        self.used: set[tuple[int, str]] = set()
         self.earliest = np.full(len(windows), np.iinfo(np.int64).max)
         self.strangers = Values()
         self.waiting = _Waiting()
 
     def log(self) -> BaseLog:
         """Return what was collected."""
-        return BaseLog(self.sessions, self.strangers, self.waiting.outside())
+        return BaseLog(self.sessions, self.strangers, self.without, frozenset(self.used), self.waiting.outside())
 
     def take(self, batch: pa.RecordBatch, number: int, export: Export, sifted: Sifted) -> None:
         """Take one batch of export ``number``."""
@@ -168,9 +180,14 @@ class BaseLogs:
                 self._note_antennas(place, sifted.session, sound)
             if columns.base is not None and self.unnamed.any():
                 self._note_ids(place, sifted.session, sound & self.unnamed[np.maximum(sifted.session, 0)])
+        if export.points.columns.base is not None:
+            self.used |= {(number, key) for key in map(base_key, pc.unique(batch.column("base")).to_pylist()) if key}
         outside = np.flatnonzero(sifted.held == reason_code(Reason.OUTSIDE_SESSIONS))
         if len(outside):
             self._note_outside(place, outside)
+        two = np.flatnonzero(sifted.held == reason_code(Reason.TWO_SESSIONS))
+        for group in place.groups(two, np.zeros(len(place.rows), np.int32), np.full((len(two), 1), number)):
+            self.without.add(place.seen(group, (number,), ()))
 
     def _note_first(self, place: "_Place", session: NDArray[np.int32], sound: NDArray[np.bool_], block: int) -> None:
         here = np.full(len(self.earliest), np.iinfo(np.int64).max)
@@ -216,15 +233,43 @@ class BaseLogs:
 
     def _note_outside(self, place: "_Place", rows: Integers) -> None:
         keys, codes = place.base_keys(rows)
-        strange = np.array([key not in self.known and not self.unnamed.any() for key in keys], bool)[codes]
+        named = np.array([key is not None for key in keys], bool)[codes]
+        known = np.array([key in self.known for key in keys], bool)[codes]
+        piece = self.running.piece(place.time[rows])
+        running = self.running.any[piece]
+        strange = named & (running | ~known & ~self.unnamed.any())
         nowhere = np.zeros(len(place.rows), np.int32)
-        for group in place.groups(rows[strange], nowhere, codes[strange, None]):
-            self.strangers.add(place.seen_id(group, keys))
-        rest = rows[~strange]
+        for group in place.groups(rows[strange], nowhere, np.column_stack([codes, piece])[strange]):
+            self.strangers.add(place.seen_id(group, keys, self.running.at(group.key[1])))
+        # a clock that is off may put readings into the time of a session with another id
+        rest = rows[~strange | known]
         if len(rest):
             self.waiting.times.append(place.time[rest])
             self.waiting.bases.append(place.batch.column("base").take(pa.array(rest)))
             self.waiting.exports[place.export] = None
+
+
+class _Running:
+    """Which sessions run at a time, whatever their base ids."""
+
+    def __init__(self, windows: Sequence[SessionWindow]) -> None:
+        edges = sorted({edge for window in windows for edge in (window.start_ms, window.end_ms)})
+        self.windows, self.cuts = windows, np.array(edges, np.int64)
+        count = np.zeros(len(edges) + 1, np.int64)
+        np.add.at(count, 1 + np.searchsorted(self.cuts, [window.start_ms for window in windows]), 1)
+        np.add.at(count, 1 + np.searchsorted(self.cuts, [window.end_ms for window in windows]), -1)
+        self.any = np.cumsum(count) > 0
+
+    def piece(self, time: Integers) -> Integers:
+        """Return the number of the piece of time, between edges of sessions, that each time lies in."""
+        return np.searchsorted(self.cuts, time, side="right")
+
+    def at(self, piece: int) -> tuple[int, ...]:
+        """Return the sessions that run in a piece of time."""
+        if not self.any[piece]:
+            return ()
+        time = int(self.cuts[piece - 1])
+        return tuple(window.index for window in self.windows if window.start_ms <= time < window.end_ms)
 
 
 @dataclass(frozen=True)
@@ -253,10 +298,16 @@ class _Place:
         plain = tuple(float(part) for part in value)
         return Seen(key, plain, group.time, group.last, group.count, self.export, int(self.rows[group.early]))
 
-    def seen_id(self, group: _Group, keys: Sequence[str | None]) -> Seen:
-        """Return a group of readings as one base id seen; the group's key is its number among ``keys``."""
+    def seen_id(self, group: _Group, keys: Sequence[str | None], sessions: tuple[int, ...] | None = None) -> Seen:
+        """Return a group of readings as one base id seen; the group's key starts with its number among ``keys``.
+
+        ``sessions`` are those that run meanwhile; with them, ids are told apart by export and by them.
+        """
         written = (self.batch.column("base")[group.early].as_py() or "").strip()
-        return replace(self.seen(group, (str(keys[group.key[0]]),), ()), text=written)
+        key = (str(keys[group.key[0]]),)
+        if sessions is None:
+            return replace(self.seen(group, key, ()), text=written)
+        return replace(self.seen(group, (*key, self.export, *sessions), ()), text=written, sessions=sessions)
 
     def base_keys(self, rows: Integers) -> tuple[list[str | None], Integers]:
         """Return the different base ids of some rows, as `attach.base_key` has them, and (n,) which is whose."""

@@ -11,6 +11,7 @@ from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.proof.base_log import Change, antenna_slip, changes
 from pipeline.sessions import SessionWindow
 from pipeline.words import Role
+from pipeline.work.base_ids import id_notes
 from pipeline.work.base_log import Seen
 from pipeline.work.bases import Bases, Stand, stands
 from pipeline.work.candidates import sound_candidates
@@ -28,7 +29,7 @@ from pipeline.work.session_lines import (
     set_up_lines,
     table_lines,
 )
-from pipeline.work.sift import clock, moment
+from pipeline.work.sift import between, clock, moment
 
 Floats = NDArray[np.float64]
 
@@ -52,8 +53,7 @@ def base_notes(prepared: Prepared, gathered: Gathered, routes: Routes, bases: Ba
         told += [f"session {at.session.name}: {sentence}" for sentence in of_session]
     if far:
         told.append(_far(far))
-    strangers = list(_strangers(prepared, gathered))
-    return [*told, *strangers, *filter(None, [time_offset(prepared, gathered)])]
+    return [*told, *id_notes(prepared, gathered), *filter(None, [time_offset(prepared, gathered)])]
 
 
 def base_facts(prepared: Prepared, gathered: Gathered, routes: Routes, bases: Bases) -> list[dict[str, Any] | None]:
@@ -265,20 +265,6 @@ def _far(far: Sequence[tuple[_Session, float]]) -> str:
     )
 
 
-def _strangers(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
-    found = sorted(gathered.log.strangers, key=lambda seen: -seen.count)
-    if not found:
-        return
-    count = sum(seen.count for seen in found) + gathered.log.strangers.further
-    listed = ", ".join(
-        f"{seen.text} ({_span(seen)}; {prepared.exports[seen.export].shown}:{seen.row})"
-        for seen in found[:_LISTED]
-    )
-    more = f" and {len(found) - _LISTED} more" if len(found) > _LISTED else ""
-    known = ", ".join(dict.fromkeys(window.base for window in prepared.windows if window.base))
-    yield f"{count:,} readings carry a base id that no session has: {listed}{more}; the sessions' bases are {known}"
-
-
 def _in_turn(found: list[Change]) -> str:
     mixed = [change for change in found if not change.clean]
     if not mixed:
@@ -288,6 +274,4 @@ def _in_turn(found: list[Change]) -> str:
 
 
 def _span(seen: Seen) -> str:
-    last = clock(seen.last)
-    # the day once
-    return f"{seen.count:,} from {clock(seen.time)} to {last[11:] if last[:10] == clock(seen.time)[:10] else last} UTC"
+    return f"{seen.count:,} {between(seen.time, seen.last)}"

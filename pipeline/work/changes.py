@@ -5,7 +5,7 @@ exported again with more rows, in another order or under another name. Of severa
 first.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,7 +15,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.duplicates import mixed_with, text_hashes
-from pipeline.issue.layers import CHANGES, wkb_lines
+from pipeline.issue.layers import CHANGES, GEOMETRY, wkb_lines
 from pipeline.tables import TIME
 from pipeline.words import Change
 
@@ -27,6 +27,8 @@ MOVED = 1e-4
 
 #: The columns of an issue's points, and of the rows that it holds back, that a comparison needs.
 COMPARED = ("name", "observed", "easting", "northing", "height", "session", "source_file")
+#: Columns of points that are figures of the computation, or say where a row stood: no attributes of a point.
+_FIGURES = {"ellipsoid_height", "longitude", "latitude", "hu95", "vu95", "proof", "source_row", GEOMETRY}
 
 _SIDE = pa.schema(
     [
@@ -38,11 +40,27 @@ _SIDE = pa.schema(
         ("session", pa.dictionary(pa.int32(), pa.string())),
         ("source_file", pa.dictionary(pa.int32(), pa.string())),
         ("held", pa.bool_()),
+        ("reason", pa.dictionary(pa.int32(), pa.string())),
+        ("attributes", pa.uint64()),
     ]
 )
 
-#: Gives the reason for a change from the point's session and raw file (either may be None), and what changed.
-Because = Callable[[str | None, str | None, Change], str]
+
+@dataclass(frozen=True)
+class Reached:
+    """A kind of changed points: their session and raw file, each None where there is none, and what became of them.
+
+    ``reason`` is why they are, or were, held back; empty for points.
+    """
+
+    session: str | None
+    file: str | None
+    change: Change
+    reason: str = ""
+
+
+#: Gives the reason for the change of a kind of points.
+Because = Callable[[Reached], str]
 
 
 @dataclass
@@ -50,17 +68,29 @@ class Side:
     """The rows of one issue, gathered for comparison: those of ``points``, and those of ``held_back``.
 
     Of an observation that was exported twice, one row is a point and the other held back: points come first, so that
-    points are matched with points.
+    points are matched with points. ``attributes`` are columns of points that are compared as well, as one sum.
     """
 
     points: list[pa.RecordBatch] = field(default_factory=list)
     held: list[pa.RecordBatch] = field(default_factory=list)
+    attributes: tuple[str, ...] = ()
 
     def add(self, rows: pa.RecordBatch | pa.Table, held: bool) -> None:
         """Take in rows of ``points`` or of ``held_back``."""
         columns = [rows.column(name).cast(_SIDE.field(name).type) for name in COMPARED]
         columns.append(pa.array(np.full(rows.num_rows, held)))
+        reason = rows.column("reason") if held else pa.nulls(rows.num_rows, pa.string())
+        columns.append(reason.cast(_SIDE.field("reason").type))
+        columns.append(pa.array(np.zeros(rows.num_rows, np.uint64) if held else self._sum(rows), pa.uint64()))
         (self.held if held else self.points).extend(pa.table(columns, schema=_SIDE).to_batches())
+
+    def _sum(self, rows: pa.RecordBatch | pa.Table) -> NDArray[np.uint64]:
+        """Return (n,) a sum of each row's attributes as text."""
+        total = np.zeros(rows.num_rows, np.uint64)
+        for name in self.attributes:
+            column = _flat(rows.column(name)).cast(pa.string())
+            total = mixed_with(total, text_hashes(column))
+        return total
 
     def table(self) -> pa.Table:
         """Return all rows whose time is known: without it nothing can be known again. A name may be missing."""
@@ -89,12 +119,14 @@ def compare(old: Side, new: Side, because: Because) -> tuple[pa.RecordBatch, dic
         Change.ADDED: (None, np.flatnonzero((there < 0) & ~is_held)),
         Change.WITHDRAWN: (np.flatnonzero((back < 0) & ~was_held), None),
     }
+    changed = np.asarray(before.column("attributes"))[earlier] != np.asarray(after.column("attributes"))[matched]
     batches = [_rows(change, before, after, rows, because) for change, rows in parts.items()]
     layer = pa.Table.from_batches(batches, CHANGES).combine_chunks().to_batches()
     counts: dict[str, Any] = {str(change): batch.num_rows for change, batch in zip(parts, batches, strict=True)}
     moved = batches[0]
     counts["max_horizontal"] = _largest(np.hypot(_column(moved, "d_east"), _column(moved, "d_north")))
     counts["max_vertical"] = _largest(np.abs(_column(moved, "d_height")))
+    counts["attributes"] = int((both & changed).sum())
     return (layer[0] if layer else pa.RecordBatch.from_pylist([], CHANGES)), counts
 
 
@@ -148,18 +180,39 @@ def _rows(
         here.column("name").combine_chunks(),
         pa.array([str(change)], pa.string()).take(pa.array(np.zeros(len(chosen), np.int64))),
         *(_number(values[:, axis]) for values in (was, now, now - was) for axis in range(3)),
-        _reasons(here, change, because),
+        _reasons(*_kinds(before, after, old, new, change), change, because),
         wkb_lines(start, end),
     ]
     return pa.RecordBatch.from_arrays([_flat(column) for column in columns], schema=CHANGES)
 
 
-def _reasons(rows: pa.Table, change: Change, because: Because) -> pa.Array:
-    """Return the reason of each row; one sentence per session and file, not per point."""
-    session, file = (_flat(rows.column(name).combine_chunks()) for name in ("session", "source_file"))
-    one, two = (np.asarray(pc.fill_null(column.indices, -1)).astype(np.int64) for column in (session, file))
-    pairs, which = np.unique(np.column_stack([one, two]), axis=0, return_inverse=True)
-    texts = [because(_word(session, int(s)), _word(file, int(f)), change) for s, f in pairs]
+def _kinds(
+    before: pa.Table, after: pa.Table, old: Integers | None, new: Integers | None, change: Change
+) -> tuple[pa.Array, pa.Array, pa.Array]:
+    """Return session, raw file and reason for holding back of changed rows: of the issue that says most of them.
+
+    A point that is held now may have lost its session, and one that is gone has no other row.
+    """
+    first = (before, old) if change is Change.HELD or new is None else (after, new)
+    held = {Change.HELD: (after, new), Change.RELEASED: (before, old)}.get(change, first)
+    (one, rows), (other, others) = first, held
+    assert rows is not None and others is not None
+    of_held = other.take(pa.array(others))
+    session, file = (_flat(one.take(pa.array(rows)).column(name)) for name in ("session", "source_file"))
+    return session, file if change is not Change.HELD else _flat(of_held.column("source_file")), _flat(
+        of_held.column("reason")
+    )
+
+
+def _reasons(session: pa.Array, file: pa.Array, reason: pa.Array, change: Change, because: Because) -> pa.Array:
+    """Return the reason of each row; one sentence per session, file and reason for holding back, not per point."""
+    columns = [session, file, reason]
+    codes = [np.asarray(pc.fill_null(column.indices, -1)).astype(np.int64) for column in columns]
+    kinds, which = np.unique(np.column_stack(codes), axis=0, return_inverse=True)
+    texts = []
+    for kind in kinds.tolist():
+        of_session, of_file, held = (_word(column, index) for column, index in zip(columns, kind, strict=True))
+        texts.append(because(Reached(of_session, of_file, change, held or "")))
     return pa.array(texts, pa.string()).take(pa.array(which.ravel()))
 
 
@@ -193,33 +246,17 @@ def _largest(values: Floats) -> float | None:
     return float(values.max()) if len(values) else None
 
 
-@dataclass(frozen=True)
-class Reasons:
-    """Why an issue differs from the one before, in words.
+def attributes_changed(counts: Mapping[str, Any]) -> list[str]:
+    """Say how many points have other attributes than before, where any have."""
+    count = counts.get("attributes") or 0
+    if not count:
+        return []
+    return [f"the code or another attribute of {count:,} point{'s' if count > 1 else ''} changed"]
 
-    Args:
-        general: what reaches every point: the job file, the operations, the program.
-        by_session: what reaches the points of a session.
-        by_file: what reaches the points of a raw file.
-        marks: changed marks in words, each with the same and the sessions that it reaches, for the record.
-    """
 
-    general: tuple[str, ...]
-    by_session: dict[str, tuple[str, ...]]
-    by_file: dict[str, str]
-    marks: dict[str, str]
-
-    def all(self) -> list[str]:
-        """Return every reason once, for the record."""
-        sessions = [text for texts in self.by_session.values() for text in texts if text not in self.marks]
-        return list(dict.fromkeys([*self.marks.values(), *sessions, *self.by_file.values(), *self.general]))
-
-    def of(self, session: str | None, file: str | None, change: Change) -> str:
-        """Return the reason for one point's change."""
-        of_file = [self.by_file[file]] if file in self.by_file else []
-        of_session = list(self.by_session.get(session or "", ()))
-        first = of_file if change in (Change.ADDED, Change.WITHDRAWN) else of_session
-        return "; ".join(first or of_session or of_file or self.general or self.all())
+def attributes_of(names: Sequence[str]) -> tuple[str, ...]:
+    """Return which columns of ``points`` are attributes of a point: its code, and what its export carried."""
+    return tuple(name for name in names if name not in _FIGURES.union(COMPARED))
 
 
 def mark_changes(before: Sequence[dict[str, Any]], after: Sequence[dict[str, Any]]) -> dict[str, str]:

@@ -99,6 +99,8 @@ class Drafter:
         hold(within(self.gathered.implausible.numbers, start, rows) & ~on_mark, Reason.IMPLAUSIBLE)
         hold(~self.settled.shifts.whole[session], Reason.UNTIED)
         hold(~(np.isfinite(corrected.easting) & np.isfinite(corrected.height)), Reason.OUTSIDE_COVERAGE)
+        unanswered = np.fromiter(self.settled.unanswered, np.int64)
+        hold(within(unanswered, start, rows), Reason.SUSPECT)
         proof = self._proof(milliseconds(batch), session)
         for word in self.prepared.loaded.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
@@ -160,6 +162,8 @@ class Drafter:
         return said or self.sieve.explain(drafted.batch, row, reason) or self._why(drafted, row, reason)
 
     def _why(self, drafted: Drafted, row: int, reason: Reason) -> str | None:
+        if reason is Reason.SUSPECT and drafted.start + row in self.settled.unanswered:
+            return self.settled.unanswered[drafted.start + row]
         if reason is Reason.DUPLICATE:
             return f"the same observation as {self._first(drafted.start + row)}"
         if reason is Reason.IMPLAUSIBLE:

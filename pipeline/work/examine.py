@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 from pipeline.doubts import Doubtful
 from pipeline.problems import JobError, Problems
+from pipeline.work.base_ids import nothing_but_ids, wrong_ids
 from pipeline.work.doubts import doubts_before
 from pipeline.work.epoch_notes import epoch_notes
 from pipeline.work.file_notes import much_held
@@ -46,6 +47,9 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     if len(problems.found) > before:
         for file, row, what, fix in much_held(prepared, gathered):
             problems.add(file, row, what, fix)
+    if offset is None and len(problems.found) > before:
+        for sentence in wrong_ids(prepared, gathered):
+            problems.add(*prepared.loaded.where("points"), sentence, "one id that is off explains them all at once")
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
     if gathered.area is None:
         _report_nothing_usable(prepared, gathered, offset, problems)
@@ -73,6 +77,10 @@ def _report_nothing_usable(prepared: Prepared, gathered: Gathered, offset: str |
         what += f" (first {export.shown}:{far.row}: {far.why})"
         fix = "see crs, the order of the axes, and units of these points"
         problems.add(*prepared.loaded.where("points", export.block, "crs"), what, fix)
+        return
+    if (ids := nothing_but_ids(prepared, gathered)) is not None:
+        what = "no reading of the job is one of a session: their base ids are not those of the sessions of their time"
+        problems.add(*prepared.loaded.where("points"), what, ids)
         return
     what = "no reading of the job has a time within a session, a position and an accepted solution"
     if gathered.turned:

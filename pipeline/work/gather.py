@@ -155,7 +155,8 @@ class _Gatherer:
         self.sieve = sieve
         sessions = [window.session for window in prepared.windows]
         names = [occupation.point for session in sessions for occupation in session.ties + session.checks]
-        self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes)
+        marks = prepared.register.names if prepared.register is not None else ()
+        self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes, marks)
         count = len(sessions)
         self.places: list[list[tuple[int, NDArray[np.float64], int]]] = [[] for _ in range(count)]
         self.blocks = np.zeros((count, len(prepared.loaded.job.points)), bool)
@@ -365,6 +366,7 @@ _CANDIDATE = pa.schema(
         ("sigma_up", pa.float64()),
         ("solution", pa.string()),
         ("mark", pa.string()),
+        ("base", pa.string()),
         ("antenna_height", pa.float64()),
         ("held", pa.uint8()),
         ("detail", pa.string()),

@@ -9,11 +9,15 @@ from typing import Any
 from pipeline.geodesy.crs import database_version, proj_version
 from pipeline.geodesy.grids import at_hand as grids_at_hand
 from pipeline.geodesy.grids import grid
-from pipeline.job.load import meaning
+from pipeline.job.load import meaning, meanings
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 
 REGISTER = "the register of control marks"
+JOB_FILE = "the job file"
+FILE, SESSION = "the raw file ", "session "
+#: A part of the job file by the words that lead to it.
+PART = f"{JOB_FILE}: "
 
 
 def program_version() -> str:
@@ -46,11 +50,12 @@ def identity(prepared: Prepared, routes: Routes, register: Sequence[Mapping[str,
     """
     job = prepared.loaded.job
     parts: dict[str, Any] = {
-        "the job file": meaning(job.model_copy(update={"session": (), "sessions": None})),
+        JOB_FILE: meaning(job.model_copy(update={"session": (), "sessions": None})),
         REGISTER: list(register),
         "the program or PROJ": program_version(),
     }
-    parts |= {f"session {name}": session for name, session in _sessions(prepared).items()}
+    parts |= {f"{PART}{name}": text for name, text in meanings(job).items()}
+    parts |= {f"{SESSION}{name}": session for name, session in _sessions(prepared).items()}
     for operation in routes.recorded():
         parts[f"the operation {operation.step}"] = [
             operation.definition,
@@ -58,7 +63,7 @@ def identity(prepared: Prepared, routes: Routes, register: Sequence[Mapping[str,
             [[used.name, used.sha256] for used in operation.grids],
         ]
     for export in prepared.exports:
-        parts[f"the raw file {export.shown}"] = [export.sha256, export.block]
+        parts[f"{FILE}{export.shown}"] = [export.sha256, export.block]
     return {name: sum_of(part) for name, part in parts.items()}
 
 
@@ -68,6 +73,12 @@ def _sessions(prepared: Prepared) -> dict[str, Any]:
         | {"start": window.start_ms, "end": window.end_ms}
         for window in prepared.windows
     }
+
+
+def same(before: Mapping[str, str], after: Mapping[str, str]) -> bool:
+    """Tell whether two identities are one; the parts of the job file only say what of it differs."""
+    one, other = ({name: text for name, text in of.items() if not name.startswith(PART)} for of in (before, after))
+    return one == other
 
 
 def differences(before: Mapping[str, str], after: Mapping[str, str]) -> dict[str, str]:

@@ -21,6 +21,11 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 
+#: Metres within which a check that is named after a mark was meant for it, whatever moved it. A base that was
+#: knocked, or averaged its position anew, is off by less. Common practice, no source.
+VICINITY = 20.0
+
+
 @dataclass(frozen=True)
 class OnMarks:
     """The occupations of marks, (n,) in the order of session and time, with their comparison.
@@ -54,32 +59,51 @@ class OnMarks:
     observation: Integers
 
 
-def resolve(candidates: Candidates, corrected: Corrected, job: Job, reference: Reference) -> list[str | None]:
+def resolve(
+    candidates: Candidates, corrected: Corrected, job: Job, reference: Reference, temporary: Mapping[str, Floats]
+) -> list[str | None]:
     """Return per candidate the mark that it stands on, None where it is an ordinary point.
 
     A session's word comes first. A reading with one of ``checks.codes``, or with a mark of the register in its ``mark``
-    column, stands on the mark that it names, however far away; without a name, on the nearest within ``checks.radius``.
+    column, stands on the mark that it names, however far away; without a name, on the nearest within ``checks.radius``;
+    else on one that its name is merely like, within `VICINITY`. A temporary mark, (3,) as adjusted, is known as well.
     """
-    wanted = Wanted.of([], job.checks.codes)
+    wanted = Wanted.of([], job.checks.codes, reference.names)
     coded = wanted.has_code(candidates.table.column("code")).to_pylist()
     columns = candidates.table.column("mark").to_pylist()
-    known = frozenset(reference.names)
+    known, every = frozenset(reference.names), frozenset((*reference.names, *temporary))
+    places = np.vstack([reference.grid[:, :2], *(at[None, :2] for at in temporary.values())])
+    names = (*reference.names, *temporary)
     marks: list[str | None] = []
     for row, said in enumerate(candidates.named):
-        mark = None
+        mark, at = None, np.array([corrected.easting[row], corrected.northing[row]])
         if said is not None:
             mark = said.mark
-        elif coded[row] or (columns[row] or "").strip() in known:
+        elif coded[row] or (columns[row] or "").strip() in every:
             mark = said_mark(candidates.names[row], columns[row], known)
-            mark = mark or _nearest(reference, corrected.easting[row], corrected.northing[row], job.checks.radius)
+            mark = mark or said_mark(candidates.names[row], columns[row], temporary)
+            mark = mark or nearest(names, places, at, job.checks.radius)[0]
+            mark = mark or _like(wanted, candidates.names[row], names, places, at)
         marks.append(mark)
     return marks
 
 
-def _nearest(reference: Reference, easting: float, northing: float, radius: float) -> str | None:
-    distance = np.hypot(reference.grid[:, 0] - easting, reference.grid[:, 1] - northing)
-    near = np.flatnonzero(distance <= radius)
-    return reference.names[near[np.argmin(distance[near])]] if len(near) else None
+def _like(wanted: Wanted, name: str | None, names: Sequence[str], places: Floats, at: Floats) -> str | None:
+    mark = wanted.marks.like(name)
+    if mark is None:
+        return None
+    number = names.index(mark)
+    return nearest([mark], places[[number]], at, VICINITY)[0]
+
+
+def nearest(names: Sequence[str], places: Floats, at: Floats, within: float) -> tuple[str | None, float]:
+    """Return the nearest of (m, 2) places to (2,) metres on the grid, and how far it is; None beyond ``within``."""
+    distance = np.hypot(*(places - at).T)
+    near = np.flatnonzero(distance <= within)
+    if not len(near):
+        return None, np.inf
+    first = near[np.argmin(distance[near])]
+    return names[first], float(distance[first])
 
 
 def compare(
@@ -91,6 +115,7 @@ def compare(
     job: Job,
     reference: Reference,
     spans: Integers,
+    left_out: Integers,
 ) -> tuple[OnMarks, Integers]:
     """Compare occupations with the register.
 
@@ -103,6 +128,7 @@ def compare(
         job: for the tolerances.
         reference: the register.
         spans: (S, 2) UTC milliseconds of each session's first and last point among the readings that are no candidates.
+        left_out: candidates that are neither points nor occupations.
 
     Returns the occupations, and spans with the candidates that turned out to be ordinary points taken in.
     """
@@ -110,6 +136,7 @@ def compare(
     occupied = np.array([mark is not None for mark in marks], bool) & finite
     spans = spans.copy()
     ordinary = ~occupied
+    ordinary[left_out] = False
     np.minimum.at(spans[:, 0], candidates.session[ordinary], candidates.time[ordinary])
     np.maximum.at(spans[:, 1], candidates.session[ordinary], candidates.time[ordinary])
     rows = np.flatnonzero(occupied)

@@ -14,9 +14,9 @@ from pipeline.issue.layers import GEOMETRY, POINT_Z, wkb_points
 from pipeline.issue.tally import Tally, Written
 from pipeline.proof.bracket import PROOFS
 from pipeline.work.draft import Drafted
-from pipeline.work.identity import REGISTER, differences
+from pipeline.work.identity import REGISTER, SESSION, differences
 from pipeline.work.prepare import Prepared
-from pipeline.work.reissue import SESSION, Before, Reuse, position
+from pipeline.work.reissue import Before, Reuse, position
 from pipeline.work.session_lines import iso
 
 Floats = NDArray[np.float64]

@@ -153,6 +153,7 @@ class _Layers:
         """Write every layer into a new GeoPackage."""
         if self.earlier is not None:
             self.was = self.earlier.side or self.earlier.before.side()
+            self.now.attributes = self.was.attributes
         return self._write(package, self.sources(), into=False)
 
     def revise(self, kept: Kept, package: Path) -> tuple[Written, ...] | None:

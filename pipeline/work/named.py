@@ -6,22 +6,25 @@ from dataclasses import dataclass, field
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.attach import TWO
+from pipeline.attach import TWO, base_key
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
 from pipeline.read.files import read_batches
 from pipeline.words import REASONS, Reason, Role, reason_code
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
-from pipeline.work.sift import clock
+from pipeline.work.sift import clock, right_id
 from pipeline.work.turned import advice
 
 #: Names that differ in length by more than this are not near each other.
 _LENGTHS = 2
 
-_TOLD = ["name", "session", "held", "detail", "time", "source_row", "export", "solution"]
+_TOLD = ["name", "session", "held", "detail", "time", "source_row", "export", "solution", "number", "base"]
 
 _OTHER_TIE = "mend the row in the export, or tie on another occupation"
+
+#: What is told of a reading that is not where a session says.
+_OF_ROW = ("name", "session", "held", "time", "source_row", "export", "base")
 
 
 @dataclass(frozen=True)
@@ -167,10 +170,21 @@ def _why(
     time = row["time"]
     if time is None:
         return f"{at}, which has no readable time{_detail(row)}", _advice(row, prepared)
-    seen = clock(int(pa.scalar(time, pa.timestamp("ms", tz="UTC")).value))
-    number = int(str(row["session"]))
+    when = int(pa.scalar(time, pa.timestamp("ms", tz="UTC")).value)
+    seen = clock(when)
+    number, base = int(str(row["session"])), str(row["base"] or "").strip()
     if number == TWO:
-        fix = "give the row its base id, or map the column 'base', or end one session where the other begins"
+        column = export.points.columns.base
+        mapped = "map the column 'base'" if column is None else f"fill in its column {column}"
+        fix = f"give the row its base id ({mapped}), or end one session where the other begins"
         return f"{at}, observed {seen} UTC with no base id, when several sessions ran", fix
+    window = prepared.windows[session]
+    if base_key(base) is not None and base_key(window.base) not in (None, base_key(base)):
+        covering = [other for other in prepared.windows if other.start_ms <= when < other.end_ms]
+        if window in covering:
+            own = f", which makes it one of session {prepared.windows[number].session.name}" if number >= 0 else ""
+            has = f"session {window.session.name} has {window.base}"
+            what = f"{at}, observed {seen} UTC with base id {base}{own}; {has}"
+            return what, right_id(base, [window], prepared.windows)
     where = f"in session {prepared.windows[number].session.name}" if number >= 0 else "outside its sessions"
     return f"{at}, observed {seen} UTC, {where}", "see the session's start and end, and the export's time_zone"

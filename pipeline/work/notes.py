@@ -18,6 +18,7 @@ def notes(prepared: Prepared, routes: Routes, settled: Settled) -> list[str]:
     return [
         *_untied(prepared, settled),
         *_field_shifts_in_doubt(prepared, routes, settled),
+        *settled.unsaid,
         *_statistics(prepared, settled),
     ]
 

@@ -18,16 +18,14 @@ from pipeline.issue.recount import has_issued_bytes, has_issued_content
 from pipeline.job.load import meaning_of
 from pipeline.job.model import Job
 from pipeline.work.account import target
-from pipeline.work.changes import COMPARED, Reasons, Side, mark_changes
-from pipeline.work.identity import REGISTER, differences, program_version, sum_of
+from pipeline.work.changes import COMPARED, Side, attributes_of
+from pipeline.work.identity import program_version, sum_of
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.settle import Settled
 
 #: The corrected values of a point, as the layer ``points`` has them.
 _VALUES = tuple(Corrected.__dataclass_fields__)
-
-_FILE, SESSION = "the raw file ", "session "
 
 
 @dataclass(frozen=True)
@@ -56,11 +54,12 @@ class Before:
         """Return the sum of its GeoPackage as it was issued."""
         return next(str(entry["sha256"]) for entry in self.record["files"] if entry["name"] == self.package.name)
 
-    def side(self) -> Side:
-        """Return its rows for comparison. Raises `Lost`."""
-        side = Side()
-        side.add(read_rows(self.package, "points", COMPARED), held=False)
-        side.add(read_rows(self.package, "held_back", COMPARED), held=True)
+    def side(self, columns: Sequence[str] = ()) -> Side:
+        """Return its rows for comparison, with the attributes of points that ``columns`` has too. Raises `Lost`."""
+        points = read_rows(self.package, "points", None if columns else COMPARED)
+        side = Side(attributes=tuple(name for name in attributes_of(columns) if name in points.column_names))
+        side.add(points, held=False)
+        side.add(read_rows(self.package, "held_back", (*COMPARED, "reason")), held=True)
         return side
 
 
@@ -186,52 +185,3 @@ def position(table: pa.Table, column: str, words: Sequence[str]) -> NDArray[np.i
     """Return (n,) at which place among the words a column has its word, -1 where it is none of them."""
     found = pc.fill_null(pc.index_in(table.column(column), pa.array(words, pa.string())), -1)
     return np.asarray(found).astype(np.int64)
-
-
-def reasons(
-    before: Before, prepared: Prepared, settled: Settled, sums: Mapping[str, str], rows: Sequence[dict[str, str]]
-) -> Reasons:
-    """Return why the new issue differs, from what differs between the identities of the two.
-
-    Args:
-        before: the earlier issue.
-        prepared: the job.
-        settled: the job as settled.
-        sums: the new issue's identity.
-        rows: the register's used rows now.
-    """
-    told = differences(before.record.get("identity", {}), sums)
-    changed = mark_changes(before.record.get("register", []), rows)
-    by_session: dict[str, tuple[str, ...]] = {}
-    by_file: dict[str, str] = {}
-    marks: dict[str, str] = {}
-    general: list[str] = []
-    for mark, text in changed.items():
-        sessions = _reached(prepared, settled, mark)
-        marks[text] = f"{text}; sessions {', '.join(sessions)}" if sessions else text
-        for session in sessions:
-            by_session[session] = (*by_session.get(session, ()), text)
-    for name, how in told.items():
-        sentence = f"{name} {how}"
-        if name.startswith(_FILE):
-            by_file[name.removeprefix(_FILE)] = sentence
-        elif name.startswith(SESSION):
-            session = name.removeprefix(SESSION)
-            by_session[session] = (*by_session.get(session, ()), sentence)
-        elif name != REGISTER or not changed:
-            general.append(sentence)
-    return Reasons(tuple(general), by_session, by_file, marks)
-
-
-def _reached(prepared: Prepared, settled: Settled, mark: str) -> list[str]:
-    """Return the sessions that a mark's coordinates reach: through ties to it, or as a check in them."""
-    occupied = {
-        int(s) for s, name in zip(settled.occupations.session, settled.occupations.marks, strict=True) if name == mark
-    }
-    names = settled.tied.marks.names
-    ties = settled.shifts.adjustment.ties
-    if mark in names:
-        node = len(prepared.windows) + names.index(mark)
-        for group in (ties.position_group, ties.height_group):
-            occupied |= set(np.flatnonzero(group[: len(prepared.windows)] == group[node]).tolist())
-    return [window.session.name for window in prepared.windows if window.index in occupied]

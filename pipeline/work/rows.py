@@ -17,6 +17,7 @@ from pipeline.proof.bracket import PROOFS
 from pipeline.read.files import Export
 from pipeline.tables import READING, TIME
 from pipeline.words import REASONS, Holds, MarkStatus, Role
+from pipeline.work.certainty import differences_95
 from pipeline.work.draft import Drafted, Drafter
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
@@ -134,6 +135,7 @@ def check_rows(prepared: Prepared, settled: Settled, causes: Sequence[str | None
     on_marks, checks = settled.occupations, prepared.loaded.job.checks
     count = len(on_marks.marks)
     found, compared = on_marks.corrected, on_marks.compared
+    hu95, vu95 = differences_95(prepared.loaded.job, settled)
     names = [prepared.windows[number].session.name for number in on_marks.session.tolist()]
     columns = [
         pa.array(names, pa.string()),
@@ -147,7 +149,8 @@ def check_rows(prepared: Prepared, settled: Settled, causes: Sequence[str | None
         *(_number(values) for values in (compared.east, compared.north, compared.height, compared.horizontal)),
         pa.array(np.full(count, checks.horizontal)),
         pa.array(np.full(count, checks.vertical)),
-        *_taken(found, np.arange(count), "hu95", "vu95"),
+        _number(hu95),
+        _number(vu95),
         pa.array(compared.passed, mask=~compared.judged),
         pa.array(causes, pa.string()),
         *(_number(values) for values in _statistics(settled)),

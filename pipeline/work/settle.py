@@ -3,7 +3,7 @@
 Nothing here is large: a job has thousands of occupations at the most.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,6 +26,7 @@ from pipeline.work.reference import Reference, reference
 from pipeline.work.routes import Routes
 from pipeline.work.steps import stated_steps
 from pipeline.work.tie import Tied, applied, candidate_sigma, sole_control, tie, used_marks
+from pipeline.work.unanswered import held_back, on_marks_unsaid, unanswered, unanswered_doubts
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -47,6 +48,8 @@ class Settled:
         verdicts: per session.
         spans: (S, 2) UTC milliseconds of first and last drafted point; first greater than last where none.
         doubts: what takes the proof away whatever the checks say.
+        unanswered: why readings, by their number in the job, are held back that say they are checks of no known mark.
+        unsaid: points on the marks that they are named after, in words.
     """
 
     reference: Reference
@@ -59,7 +62,9 @@ class Settled:
     evidence: tuple[Evidence, ...]
     verdicts: tuple[Verdict, ...]
     spans: Integers
-    doubts: tuple[Doubtful, ...] = ()
+    doubts: tuple[Doubtful, ...]
+    unanswered: Mapping[int, str]
+    unsaid: tuple[str, ...]
 
     @property
     def shifts(self) -> Shifts:
@@ -79,8 +84,8 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes, doubts: Seque
     known = reference(job, prepared.register, routes, guesses)
     marks = used_marks(candidates, prepared, routes, known, guesses)
     places = shift_places(candidates, prepared, gathered, routes, bases)
-    field = field_shifts(prepared, routes, places, dict(zip(marks.names, marks.xyz, strict=True)))
-    raw = field.take_out(candidates.raw, candidates.session, candidates.time, routes.frames.to_issued)
+    undone = field_shifts(prepared, routes, places, dict(zip(marks.names, marks.xyz, strict=True)))
+    raw = undone.take_out(candidates.raw, candidates.session, candidates.time, routes.frames.to_issued)
     candidates = replace(candidates, raw=raw)
     tied = tie(candidates, prepared, routes, marks, bases, places)
     if not known.held.all():
@@ -93,9 +98,13 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes, doubts: Seque
     add = applied(prepared, routes, candidates, tied, places)
     sigma = candidate_sigma(candidates, prepared, bases)
     corrected = correct(routes.frames, candidates.raw, candidates.session, sigma, add, job.target.geoid_sigma or 0.0)
-    stands_on = resolve(candidates, corrected, job, known)
+    stands_on = resolve(candidates, corrected, job, known, _temporary(tied, known, routes))
+    missed = unanswered(candidates, corrected, stands_on, job, known)
+    of_missed = confirmed_by(job, unanswered_doubts(prepared, candidates, missed))
+    held = held_back(missed, of_missed)
+    left_out = np.array([one.row for one in missed if one.number in held], np.int64)
     spans = np.column_stack([gathered.first_point, gathered.last_point])
-    occupations, spans = compare(candidates, corrected, stands_on, sigma, tied.observation, job, known, spans)
+    occupations, spans = compare(candidates, corrected, stands_on, sigma, tied.observation, job, known, spans, left_out)
     at = dict(zip(known.names, known.grid, strict=True))
     setups = [window.session.setup for window in prepared.windows]
     over = [None if setup is None else setup.mark for setup in setups]
@@ -103,14 +112,26 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes, doubts: Seque
     local, _ = _at_places(routes, tied.shifts, places)
     alone, checked = tied.shifts.whole & ~tied.shifts.by_control, checked_sessions(occupations, len(prepared.windows))
     later = [*shift_doubts(prepared, local), *stated_steps(prepared, gathered, routes, alone, checked)]
-    every = (*doubts, *confirmed_by(job, later))
+    every = (*doubts, *confirmed_by(job, later), *of_missed)
     proof = tuple(
         evidence(occupations, number, mark, sole[number], at).doubted(any(doubt.reaches(number) for doubt in every))
         for number, mark in enumerate(over)
     )
     whole = tied.shifts.whole
     verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
-    return Settled(known, tied, add, field, bases, places, occupations, proof, verdicts, spans, every)
+    unsaid = tuple(on_marks_unsaid(prepared, candidates, missed))
+    return Settled(
+        known, tied, add, undone, bases, places, occupations, proof, verdicts, spans, every, held, unsaid
+    )
+
+
+def _temporary(tied: Tied, known: Reference, routes: Routes) -> dict[str, Floats]:
+    """Return (3,) easting, northing, height, as adjusted, of the marks that the register has not."""
+    register = frozenset(known.names)
+    rows = [row for row, name in enumerate(tied.marks.names) if name not in register]
+    grid = np.column_stack(routes.frames.to_issued.forward(*np.nan_to_num(tied.shifts.marks[rows]).T))
+    position = tied.shifts.adjustment.ties.mark_position[rows]
+    return {tied.marks.names[row]: grid[place] for place, row in enumerate(rows) if position[place]}
 
 
 def _adjusted(tied: Tied) -> dict[str, Floats]:

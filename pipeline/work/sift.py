@@ -1,5 +1,6 @@
 """A batch of readings sorted by what can be said before any shift is known: its session, or why it is held back."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
@@ -8,14 +9,18 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline import accept
-from pipeline.attach import TWO, SessionIndex, base_key, index_sessions
+from pipeline.attach import TWO, SessionIndex, base_key, index_sessions, spelled_alike
 from pipeline.correct import milliseconds
 from pipeline.job.model import Quality
 from pipeline.sessions import SessionWindow
 from pipeline.words import Reason, reason_code
 
+#: Sessions that a sentence lists.
+_LISTED = 4
 #: Where computers, and where GPS time, begin to count; with the hours of a time zone the days beside them too.
 _UNSET = {date(1969, 12, 31), date(1970, 1, 1), date(1980, 1, 5), date(1980, 1, 6), date(1980, 1, 7)}
+#: Sessions that a sentence lists.
+_LISTED = 4
 
 
 def moment(time: int) -> datetime:
@@ -26,6 +31,14 @@ def moment(time: int) -> datetime:
 def clock(time: int) -> str:
     """Return UTC milliseconds as text, to the second."""
     return f"{moment(time):%Y-%m-%d %H:%M:%S}"
+
+
+def between(first: int, last: int) -> str:
+    """Return a span of time, UTC milliseconds, as text; the day once where it is one."""
+    start, end = clock(first), clock(last)
+    if start == end:
+        return f"at {start} UTC"
+    return f"from {start} to {end[11:] if end[:10] == start[:10] else end} UTC"
 
 
 @dataclass(frozen=True)
@@ -89,15 +102,17 @@ class Sieve:
         time = int(batch.column("time").cast(pa.int64())[row].as_py())
         base = (batch.column("base")[row].as_py() or "").strip()
         covering = [window for window in self.windows if window.start_ms <= time < window.end_ms]
-        names = ", ".join(f"{w.session.name} (base {w.base or 'not stated'})" for w in covering)
         if reason is Reason.TWO_SESSIONS:
             one = batch.slice(row, 1)
             began = self.index.attach(milliseconds(one), one.column("base"))
             if began[0] >= 0:
                 return self._both(one, int(began[0]))
-            return f"observed {clock(time)} UTC with no base id, in the sessions {names}"
+            return f"observed {clock(time)} UTC with no base id, in the time of {with_bases(covering)}"
         if covering and base_key(base):
-            return f"observed {clock(time)} UTC against base {base}; sessions at that time: {names}"
+            return (
+                f"observed {clock(time)} UTC with base id {base}, in the time of {with_bases(covering)};"
+                f" {right_id(base, covering, self.windows)}"
+            )
         if moment(time).date() in _UNSET:
             return f"observed {clock(time)} UTC: what a clock shows that no satellite has set yet"
         return f"observed {clock(time)} UTC; " + self._nearest(time)
@@ -117,6 +132,24 @@ class Sieve:
         ends = [(abs(time - w.start_ms), f"session {w.session.name} starts {clock(w.start_ms)}") for w in self.windows]
         ends += [(abs(time - w.end_ms), f"session {w.session.name} ends {clock(w.end_ms)}") for w in self.windows]
         return min(ends)[1] if ends else "the job has no session"
+
+
+def with_bases(windows: Sequence[SessionWindow]) -> str:
+    """Return sessions by name, each with the base id that it has; of many, the first few."""
+    named = [f"{window.session.name} (base {window.base or 'not stated'})" for window in windows[:_LISTED]]
+    more = f" and {len(windows) - _LISTED} more" if len(windows) > _LISTED else ""
+    return f"session{'s' if len(windows) > 1 else ''} {', '.join(named)}{more}"
+
+
+def right_id(base: str, covering: Sequence[SessionWindow], windows: Sequence[SessionWindow]) -> str:
+    """Say what to write where readings have a base id that no session of their time, ``covering``, has."""
+    alike = [window for window in covering if spelled_alike(base, window.base)]
+    if alike:
+        return f'the two ids differ in spelling only: write base = "{base}" in session {alike[0].session.name}'
+    others = [window.session.name for window in windows if base_key(window.base) == base_key(base)]
+    where = "in the session that it is the base of" if len(covering) > 1 else f"in session {covering[0].session.name}"
+    whose = f"{base} is the base of session {others[0]}; " if others else ""
+    return f'{whose}write base = "{base}" {where} if that base was used, else correct the base id in the export'
 
 
 def sieve(windows: tuple[SessionWindow, ...], quality: Quality) -> Sieve:

@@ -262,17 +262,18 @@ def test_checks_are_found_by_their_code_within_the_radius(tmp_path: Path) -> Non
 
 @pytest.mark.parametrize(("away", "on_mark"), [(0.49, True), (0.51, False)])
 def test_the_radius_counts_after_the_correction(away: float, on_mark: bool, tmp_path: Path) -> None:
-    """Within it a failing check; beyond it an ordinary point, where nothing else says that it stands on a mark."""
+    """Within it a failing check; beyond it one that compares with no mark: held back, and the proof with it."""
     job = simulate(DAY)
     by_code_alone(job)
     move_rows(job, ["S01-C2"], east=away)
-    issue = run_simulated(job, tmp_path, code=3 if on_mark else 0)
+    issue = run_simulated(job, tmp_path, code=3)
     found = [row["point"] for row in issue.check_marks.rows]
     assert ("S01-C2" in found) is on_mark
     if on_mark:
         assert issue.check_marks.one(point="S01-C2")["passed"] == 0
     else:
-        assert issue.points.one(name="S01-C2")["code"] == "CHK"
+        assert issue.reasons() == {"S01-C2": "suspect"}
+        assert issue.record["verdict"] == "unchecked"
 
 
 @pytest.mark.parametrize("said_by", ["name", "mark column"])

@@ -1,8 +1,9 @@
 """Which mark a reading says it stands on."""
 
+import pyarrow as pa
 import pytest
 
-from pipeline.occupations import said_mark
+from pipeline.occupations import MarkNames, said_mark
 
 MARKS = ("CM1", "CM1-2", "CM10", "PIN A")
 
@@ -27,3 +28,25 @@ MARKS = ("CM1", "CM1-2", "CM10", "PIN A")
 )
 def test_the_mark_column_decides_then_the_name(name: str | None, column: str | None, mark: str | None) -> None:
     assert said_mark(name, column, MARKS) == mark
+
+
+@pytest.mark.parametrize(
+    ("name", "mark"),
+    [
+        ("KP2", "KP2"), ("kp2", "KP2"), ("KP2b", "KP2"), ("KP2-2", "KP2"), ("KP2_pm", "KP2"), ("KP2 closing", "KP2"),
+        ("chk-KP2", "KP2"), ("Check KP2", "KP2"), ("closeKP2", "KP2"), ("KP2CHK", "KP2"), (" KP2 ", "KP2"),
+        ("KP21", None), ("KP2-115", None), ("KP20b", None), ("XKP2", None), ("KP2 fence", None), ("KP2-RM1", None),
+        ("1", "1"), ("10", None), ("1234", None), ("1a", None), ("1-2", None), ("11", None),
+        ("A", "A"), ("A1", None), ("Ab", None), ("TRIG-2", "TRIG"), ("TRIGb", "TRIG"), ("TRIGGER", None),
+        ("KP22", "KP22"), ("KP22a", "KP22"), ("c17", None), ("", None), (None, None), ("NAÏVE9", None),
+    ],
+)  # fmt: skip
+def test_names_that_are_like_a_marks(name: str | None, mark: str | None) -> None:
+    """Common practice, no source: what is written beside a mark's name; ordinary numbered points are not like one."""
+    names = MarkNames.of(["KP2", "1", "A", "TRIG", "KP22"])
+    assert names.like(name) == mark
+    assert names.among(pa.array([name, "P17", None], pa.string())).tolist() == [mark is not None, False, False]
+
+
+def test_no_mark_no_likeness() -> None:
+    assert not MarkNames.of([]).among(pa.array(["KP2"], pa.string())).any() and MarkNames.of([]).like("KP2") is None

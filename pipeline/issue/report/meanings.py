@@ -33,7 +33,8 @@ REASONS = {
     Reason.POOR_QUALITY: "its own quality figures are beyond the limits of the job",
     Reason.IMPLAUSIBLE: "its position or height cannot be: far from its base, its session or its neighbours",
     Reason.OUTSIDE_COVERAGE: "it lies outside the area of the grid, the projection or a grid file",
-    Reason.SUSPECT: "an occupation of a control mark next to it in time failed",
+    Reason.SUSPECT: "an occupation of a control mark next to it in time failed, or it says that it is a check and"
+    " no mark is there",
     Reason.UNCLOSED: "no passing occupation of a control mark stands on both sides of it in time",
     Reason.UNCHECKED: "its session has no independent check, or a doubt takes its proof away",
     Reason.DUPLICATE: "it is the same observation as an earlier row, exported twice",

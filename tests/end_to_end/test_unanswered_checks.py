@@ -1,0 +1,116 @@
+"""A base knocked by 0.8 m, and closing checks that name no mark: they are never drafting points in silence."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+from closed_forms import turn_enu
+from issued import read_layer
+from network_jobs import Network
+from running import replace_in, rewrite_export, run_simulated, run_written
+from simulate import Plan, Simulation, simulate
+
+from pipeline import check_job
+
+#: A tie and a check at the opening, twenty points, a check on CM3 at the close.
+DAY = Plan(sessions=1, points=20, ties=1, checks=2, marks=4, noise=False)
+KNOCK = (0.61, -0.52, 0.02)
+
+
+def knocked(name: str, code: str, by: Sequence[float] = KNOCK) -> Simulation:
+    """The base moves half way; the closing occupation is called and coded as said, and no list names it."""
+    job = simulate(DAY)
+    for column in ("name", "code"):
+        job.rows[column] = job.rows[column].astype("U16")
+    job.job["session"][0]["checks"] = []
+    job.rows["code"][job.rows["kind"] == "check"] = "CHK"
+    late = job.rows["time"] >= np.sort(job.rows["time"])[12]
+    enu = np.tile(by, (int(late.sum()), 1))
+    job.displace(late, turn_enu(job.rows["longitude"][late], job.rows["latitude"][late], enu))
+    closing = job.rows["name"] == "S01-C2"
+    job.rows["code"][closing], job.rows["name"][closing] = code, name
+    return job
+
+
+@pytest.mark.parametrize(("name", "code"), [("c17", "CHK"), ("c17", "chk"), ("", "CHK"), ("9", "CHK"), ("CM3b", "DP")])
+def test_a_closing_check_that_no_mark_answers_takes_the_proof_away(name: str, code: str, tmp_path: Path) -> None:
+    path = knocked(name, code).write(tmp_path)
+    (told,) = check_job(path).warnings
+    # the knock itself, read off the mark: 0.80 m, to the millimetre or two that the shift's direction turns
+    assert "0.80 m away (east +0.6" in told and "CM3" in told and "rover001.csv:24" in told
+    issue = run_written(path, 3)
+    assert issue.record["verdict"] == "unchecked"
+    assert {row["proof"] for row in issue.points.rows} == {"unchecked"}
+    assert told in issue.record["notes"]
+    (doubt,) = issue.record["doubts"]
+    assert (doubt["kind"], doubt["sessions"]) == ("unanswered-check", ["session-01"])
+    (held,) = read_layer(issue.package, "held_back").rows
+    assert held["reason"] == "suspect" and "CM3" in held["detail"] and "0.80 m away" in held["detail"]
+    assert len(issue.points.rows) == 20
+
+
+@pytest.mark.parametrize("name", ["CM3b", "cm3", "CM3_2", "chk CM3"])
+def test_a_check_by_code_that_is_named_after_a_mark_fails_on_it(name: str, tmp_path: Path) -> None:
+    issue = run_simulated(knocked(name, "CHK"), tmp_path, code=3)
+    row = issue.check_marks.one(point=name)
+    assert (row["mark"], row["role"], row["passed"]) == ("CM3", "check", 0)
+    assert row["d_horizontal"] == pytest.approx(np.hypot(*KNOCK[:2]), abs=0.005)
+    assert issue.record["verdict"] == "failed"
+
+
+def test_a_mark_column_that_names_no_mark(tmp_path: Path) -> None:
+    path = knocked("x9", "DP").write(tmp_path)
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | {"Mark": "KP9" if row["Point"] == "x9" else "-"})
+    replace_in(path, {'code = "Code"': 'code = "Code", mark = "Mark"'})
+    (told,) = check_job(path).warnings
+    assert "its mark 'KP9' says" in told and "the nearest is CM3, 0.80 m away" in told
+    assert run_written(path, 3).record["verdict"] == "unchecked"
+
+
+def test_confirmed_it_is_a_point_like_others(tmp_path: Path) -> None:
+    job = knocked("c17", "CHK", (0.0, 0.0, 0.0))
+    away = job.rows["name"] == "c17"
+    enu = np.array([[40.0, 0.0, 0.0]])
+    job.displace(away, turn_enu(job.rows["longitude"][away], job.rows["latitude"][away], enu))
+    job.job["checks"] = {"confirmed": ["unanswered-check"]}
+    issue = run_simulated(job, tmp_path)
+    assert issue.points.one(name="c17")["code"] == "CHK"
+    assert issue.record["doubts"][0]["confirmed"] is True
+
+
+@pytest.mark.parametrize("name", ["CM3b", "CM3"])
+def test_a_point_on_the_mark_that_it_is_named_after_is_told(name: str, tmp_path: Path) -> None:
+    path = knocked(name, "DP", (0.0, 0.0, 0.0)).write(tmp_path)
+    (told,) = check_job(path).warnings
+    assert told.startswith(f"{name} (rover001.csv:24): named after the mark CM3 and on it, 0.00 m away")
+    issue = run_written(path)
+    assert told in issue.record["notes"] and issue.points.one(name=name)["code"] == "DP"
+
+
+def test_ordinary_points_that_share_letters_or_numbers_with_marks_are_left_alone(tmp_path: Path) -> None:
+    """Points numbered like the marks, and one named after a mark a long way off."""
+    job = simulate(DAY)
+    job.rows["name"] = job.rows["name"].astype("U16")
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    for row, name in zip(points, ["CM10", "CM11", "CM1a", "CM2-5", "1", "2", "CM40", "CM2 fence"], strict=False):
+        job.rows["name"][row] = name
+    path = job.write(tmp_path)
+    assert check_job(path).warnings == ()
+    issue = run_written(path)
+    assert issue.record["verdict"] == "proven" and len(issue.points.rows) == 20 and not issue.record["doubts"]
+
+
+def test_checks_by_code_on_a_temporary_mark_are_no_alarm(tmp_path: Path) -> None:
+    """A peg that two sessions tie, occupied again under the check code: nothing is known of it, nothing doubted."""
+    work = Network()
+    work.mark("CM1", 0, 0)
+    work.mark("CM2", 500, 0)
+    work.mark("TM1", 400, -300, known=False)
+    for name in "ab":
+        work.session(name, ties=["CM1", "TM1"], points=[(10, 10), (400, -300)], closing=["CM2"])
+    work.rows["code"] = np.where(work.row("b-2"), "CHK", work.rows["code"])
+    issue = run_written(work.write(tmp_path))
+    row = issue.check_marks.one(point="b-2")
+    assert (row["mark"], row["role"], row["passed"]) == ("TM1", "check", None)
+    assert issue.points.one(name="a-2") and not issue.record["doubts"] and issue.record["verdict"] == "proven"

@@ -1,0 +1,159 @@
+"""Each point names as a reason for its change what reached it, and nothing else."""
+
+import csv
+import re
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import pytest
+from running import replace_in, rewrite_export
+from simulate import Plan, Simulation, simulate
+
+from pipeline import run_job
+from pipeline.cli.history_command import show_history
+from pipeline.run import Outcome
+
+
+def rows_of(outcome: Outcome, layer: str) -> list[dict[str, Any]]:
+    assert outcome.folder is not None
+    (package,) = outcome.folder.glob("*.gpkg")
+    with closing(sqlite3.connect(f"file:{package}?mode=ro&immutable=1", uri=True)) as file:
+        file.row_factory = sqlite3.Row
+        return [dict(row) for row in file.execute(f'select * from "{layer}"')]
+
+
+def tie_of(job: Simulation, session: int) -> str:
+    return str(job.job["session"][session]["ties"][0]["mark"])
+
+
+def rewrite_register(path: Path, mark: str, column: str, change: float) -> tuple[str, str]:
+    """Add to one coordinate of the register; return what was written before and after."""
+    with path.open(newline="", encoding="utf-8") as file:
+        old = next(row[column] for row in csv.DictReader(file) if row["mark"] == mark)
+    new = f"{float(old) + change:.5f}"
+    rewrite_export(path, lambda row: row | ({column: new} if row["mark"] == mark else {}))
+    return old, new
+
+
+@pytest.fixture
+def job() -> Simulation:
+    """Three sessions, each tied to a mark of its own and checked on others; the first also on one that ties none."""
+    found = simulate(Plan(sessions=3, points=40, ties=1, checks=3, marks=4, seed=7))
+    assert check_of(found, 0)
+    return found
+
+
+def check_of(job: Simulation, session: int) -> str:
+    """A mark that a session checks on and that ties none."""
+    ties = {tie_of(job, number) for number in range(3)}
+    marks = [check["mark"] for check in job.job["session"][session]["checks"]]
+    return str(next(mark for mark in marks if mark not in ties))
+
+
+def without_session(path: Path, name: str) -> None:
+    text = path.read_text(encoding="utf-8")
+    parts = re.split(r"(?m)^(?=\[)", text)
+    path.write_text("".join(part for part in parts if f'name = "{name}"' not in part), encoding="utf-8")
+
+
+def test_a_check_mark_moves_nothing(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path)
+    run_job(path)
+    mark = check_of(job, 0)
+    rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "easting", 0.006)
+    old, new = rewrite_register(tmp_path / "register.csv", mark, "northing", 0.004)
+    second = run_job(path)
+    rows = rows_of(second, "changes")
+    assert len(rows) == 40 and {row["change"] for row in rows} == {"moved"}
+    assert all(row["because"].startswith(f"{tie_of(job, 0)} easting") and mark not in row["because"] for row in rows)
+    assert any(text.startswith(f"{mark} northing {old} to {new}") for text in second.record["changes"]["because"])
+
+
+def test_a_check_mark_that_fails_now_is_why_points_are_held(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path)
+    run_job(path)
+    mark = check_of(job, 0)
+    old, new = rewrite_register(tmp_path / "register.csv", mark, "northing", 0.9)
+    rows = rows_of(run_job(path), "changes")
+    assert rows and {row["change"] for row in rows} == {"held"}
+    assert {row["because"] for row in rows} == {f"{mark} northing {old} to {new} in the register"}
+
+
+def test_a_session_that_is_withdrawn_is_no_change_of_the_register(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path)
+    run_job(path)
+    without_session(path, "session-02")
+    second = run_job(path)
+    rows = rows_of(second, "changes")
+    assert len(rows) == 40
+    assert {(row["change"], row["because"]) for row in rows} == {("held", "session session-02 is gone")}
+    assert second.record["changes"]["because"] == ["session session-02 is gone"]
+
+
+def test_a_recoded_point_is_counted_and_told(
+    job: Simulation, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = job.write(tmp_path)
+    first = run_job(path)
+    names = {row["name"] for row in rows_of(first, "points")[:3]}
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | ({"Code": "TREE"} if row["Point"] in names else {}))
+    second = run_job(path)
+    assert rows_of(second, "changes") == []
+    changes = second.record["changes"]
+    assert (changes["attributes"], changes["moved"], changes["added"], changes["withdrawn"]) == (3, 0, 0, 0)
+    assert "the code or another attribute of 3 points changed" in changes["because"]
+    show_history(path, as_json=False)
+    told = capsys.readouterr().out
+    assert "3 with other attributes" in told and "no point changed" not in told
+
+
+def test_a_revision_that_touches_no_file_changes_no_attribute(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path)
+    run_job(path)
+    rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "easting", 0.006)
+    assert run_job(path).record["changes"]["attributes"] == 0
+
+
+def test_other_coordinates_in_the_export_name_the_export_alone(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path)
+    first = run_job(path)
+    name = rows_of(first, "points")[0]["name"]
+
+    def higher(row: dict[str, str]) -> dict[str, str]:
+        return row | ({"EllHt": f"{float(row['EllHt']) + 0.1:.4f}"} if row["Point"] == name else {})
+
+    rewrite_export(tmp_path / "rover001.csv", higher)
+    (row,) = rows_of(run_job(path), "changes")
+    assert (row["name"], row["change"]) == (name, "moved")
+    assert row["because"] == "the raw file rover001.csv changed"
+
+
+def test_settings_hold_points_back_and_move_none(job: Simulation, tmp_path: Path) -> None:
+    """A tolerance that no check meets any more; then a tie mark is revised while points of all sessions come back."""
+    path = job.write(tmp_path)
+    run_job(path)
+    plain = path.read_text(encoding="utf-8")
+    path.write_text(f"{plain}\n[checks]\nhorizontal = 0.00001\n", encoding="utf-8")
+    rows = rows_of(run_job(path), "changes")
+    assert {(row["change"], row["because"]) for row in rows} == {("held", "the job file changed: [checks]")}
+    old, new = rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "easting", 0.006)
+    path.write_text(plain, encoding="utf-8")
+    rows = rows_of(run_job(path), "changes")
+    assert len(rows) == 120 and {row["change"] for row in rows} == {"released"}
+    mark = f"{tie_of(job, 0)} easting {old} to {new} in the register; "
+    assert {row["because"].removeprefix(mark) for row in rows} == {"the job file changed: [checks]"}
+
+
+def test_a_session_that_ends_sooner_is_why_its_last_points_are_held(job: Simulation, tmp_path: Path) -> None:
+    """It ends an instant before its last point; the check that came after is none of its own any more."""
+    later = job.job["session"][0]["checks"].pop()["point"]
+    job.keep((job.rows["name"] != later).nonzero()[0])
+    path = job.write(tmp_path)
+    first = run_job(path)
+    last = max(row["observed"] for row in rows_of(first, "points") if row["session"] == "session-01")
+    (end,) = re.findall(r'(?s)name = "session-01".*?\nend = (\S+)', path.read_text(encoding="utf-8"))
+    replace_in(path, {end: last})
+    rows = rows_of(run_job(path), "changes")
+    assert [(row["change"], row["because"]) for row in rows] == [("held", "session session-01 changed")]
