@@ -232,7 +232,7 @@ class _Gatherer:
         self._note_unplaced(batch, np.flatnonzero(unplaced), number)
         self.placeholders.take(batch, number, sound)
         self.files.take(batch, number, export, sifted)
-        self.files.take_places(batch, sound, start, *places[:2])
+        self.files.take_places(batch, sound, start, places[0][sound], places[1][sound])
         if candidate.any():
             self._pick(batch, candidate, sifted.session, sifted.held, number, start)
 
