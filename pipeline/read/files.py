@@ -66,8 +66,9 @@ def find_exports(job: Job, folder: Path, job_file: str, where: Where, problems: 
 
         sound = True
         for key, what in _faults(points):
-            fix = "name the export's column for it in [points.columns]" if "not " in what or " no " in what else ""
-            problems.add(job_file, line(key), what, fix if key == "columns" else "")
+            lacking = key == "columns" and "more than one" not in what
+            fix = "name the export's columns for a whole position and a time in [points.columns]" if lacking else ""
+            problems.add(job_file, line(key), what, fix)
             sound = False
         for path in _paths(points, folder, job_file, line("files"), problems):
             shown = _shown(path, folder)

@@ -179,7 +179,7 @@ def test_layers_are_named_or_asked_for(tmp_path):
         'a.gpkg: the GeoPackage has several layers: "north", "south" -> name one of them as layer'
     ]
     assert find(tmp_path, block("a.gpkg", MAPPED, layer="nort"))[1] == [
-        'a.gpkg: there is no layer "nort" -> nearest: "north"'
+        'a.gpkg: there is no layer "nort" -> nearest: "north"; there are "north", "south"'
     ]
     exports, problems = find(tmp_path, block("a.gpkg", MAPPED, layer="north"), block("a.gpkg", MAPPED, layer="south"))
     assert (len(exports), problems) == (2, [])
