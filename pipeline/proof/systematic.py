@@ -24,6 +24,8 @@ ON_KNOWN = 0.1
 ALIKE = (0.15, 0.3)
 #: Metres: a smaller separation, or a smaller common error, is not told from errors of marks and antenna heights.
 LEAST = 0.8
+#: Metres: no mark on earth is so high or low, and 9999 and the like stand for none.
+_NO_HEIGHT = 9_000.0
 #: The part of the separation by which a base may be off besides.
 _PART = 1.0 / 3.0
 
@@ -48,14 +50,15 @@ def by_separation(base: Integers, off: Floats, separation: Floats) -> Integers:
     known = (np.hypot(*off[:, :2].T) <= ON_KNOWN) & (apart <= ALIKE[1]) & (np.abs(separation) >= LEAST)
     found = np.where(alone | known, sign, 0)
     if together := _together(base, off, separation):
-        return np.full(len(base), together, np.int64)
+        return np.where(np.isfinite(up) & np.isfinite(separation), together, 0).astype(np.int64)
     nearer = (np.abs(up) > np.abs(separation) / 2.0) & np.isin(sign, found[found != 0])
     return np.where((found == 0) & nearer, sign, found).astype(np.int64)
 
 
 def _together(base: Integers, off: Floats, separation: Floats) -> int:
     """Return the sign by which all are off, from the middle of all independent errors; 0 where chance would do."""
-    once = [group[0] for one in np.unique(base) for group in _errors(np.flatnonzero(base == one), off)]
+    known = np.isfinite(off[:, 2]) & np.isfinite(separation)
+    once = [group[0] for one in np.unique(base) for group in _errors(np.flatnonzero(known & (base == one)), off)]
     if len(once) < 2:
         return 0
     middle, apart = float(np.median(off[once, 2])), float(np.median(separation[once]))
@@ -90,7 +93,10 @@ def alike(base: Integers, off: Floats) -> Flags:
 
 
 def one_height(heights: Floats) -> bool:
-    """Return whether the heights of (n,) marks, metres, were never filled in: all zero, or one value three times."""
+    """Return whether the heights of (n,) marks at different places, metres, were never filled in.
+
+    Two are, where both are zero or a number that stands for none; three, where they are the same whatever it is.
+    """
     if len(heights) < 2 or not (heights == heights[0]).all():
         return False
-    return bool(heights[0] == round(heights[0]) or len(heights) >= 3)
+    return bool(heights[0] == 0.0 or abs(heights[0]) >= _NO_HEIGHT or len(heights) >= 3)

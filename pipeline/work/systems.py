@@ -59,6 +59,8 @@ class _Looked:
     def unfilled(self) -> Iterator[Doubtful]:
         """Yield that the heights of the occupied marks were never filled in."""
         marks = np.unique(self.above.mark[self.register.holds_height[self.above.mark]])
+        place = np.column_stack([self.register.first, self.register.second])[marks]
+        marks = marks[np.sort(np.unique(place, axis=0, return_index=True)[1])]  # a mark under two names has one height
         if not one_height(self.register.third[marks]):
             return
         what = (
@@ -82,8 +84,8 @@ class _Looked:
 
     def _heights(self, rows: Integers, sign: int) -> Doubtful:
         sessions = self.of.session[rows]
-        here = np.isin(self.above.session, sessions) & np.isfinite(self.above.off[:, 2])
-        marks, others = np.unique(self.above.mark[here]), np.unique(self.above.mark[~here])
+        here, known = np.isin(self.above.session, sessions), np.isfinite(self.above.off[:, 2])
+        marks, others = np.unique(self.above.mark[here & known]), np.unique(self.above.mark[~here & known])
         every = len(rows) == len(self.of.session)
         off = float(np.median(self.of.off[rows, 2]))
         is_what = f"and the geoid separation is {np.median(self.of.separation[rows]):+.1f} m"

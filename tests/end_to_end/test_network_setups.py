@@ -167,9 +167,12 @@ def test_sessions_may_be_told_in_any_order_and_overlap(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("place", [PLACES[0], PLACES[1]])
 def test_a_mark_of_height_alone_is_reduced_for_the_geoid_where_it_stands(place: Place, tmp_path: Path) -> None:
-    """Canterbury's geoid rises 42 mm a kilometre northwards: 0.4 mm over the 9 m that the raw position is off."""
+    """Canterbury's geoid rises 42 mm a kilometre northwards: 0.4 mm over the 9 m that the raw position is off.
+
+    That is a shift beyond the limits, and so in doubt.
+    """
     work = Network(place)
     work.mark("PO1", 0, 0, holds="position")
     work.mark("HE1", 900, 400, holds="height")
     work.session("day-1", ties=["PO1", "HE1"], points=FAR, shift=(-9, -9, 3))
-    holds_truth(run_written(work.write(tmp_path)), work, 3)
+    holds_truth(run_written(work.write(tmp_path), code=3), work, 3)

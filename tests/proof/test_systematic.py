@@ -38,6 +38,14 @@ def test_a_base_that_is_right_in_plan_has_no_reason_to_be_off_in_height() -> Non
     assert by_separation(bases(1), off((0.9, -0.02, 4.6)), np.array([4.5])).tolist() == [0]
 
 
+def test_sessions_without_heights_tell_nothing() -> None:
+    nothing = off((0.3, 0.2, np.nan), (0.9, -1.0, np.nan))
+    assert by_separation(bases(2), nothing, np.full(2, 20.0)).tolist() == [0, 0]
+    assert by_separation(bases(2), nothing, np.full(2, np.nan)).tolist() == [0, 0]
+    some = off((0.3, 0.2, 19.0), (0.9, -1.0, np.nan), (1.0, 1.0, 22.0))
+    assert by_separation(bases(3), some, np.full(3, 20.0)).tolist() == [1, 0, 1]
+
+
 def test_some_sessions_only() -> None:
     found = by_separation(bases(3), off((1.0, 0.3, -3.0), (0.2, 0.9, 44.0), (-0.8, 0.1, 6.0)), np.full(3, 47.0))
     assert found.tolist() == [0, 1, 0]
@@ -63,5 +71,6 @@ def test_heights_that_were_never_filled_in() -> None:
     assert one_height(np.array([-9999.0, -9999.0]))
     assert one_height(np.array([12.345, 12.345, 12.345]))
     assert not one_height(np.array([12.345, 12.345]))  # two marks on one floor
+    assert not one_height(np.array([310.0, 310.0]))
     assert not one_height(np.array([0.0]))
     assert not one_height(np.array([0.0, 0.001]))
