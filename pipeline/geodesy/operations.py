@@ -82,11 +82,12 @@ def register_to_working(
 ) -> Operation:
     """Return the operation from the register's CRS and height datum (or "ellipsoid") to X, Y, Z of the grid's datum.
 
-    Where the register's height datum is the target's and a geoid grid is named, the same geoid serves; it stands in the
-    grid's datum also where the register is in another. Raises `OperationError`.
+    Coordinates are degrees and metres, also where CRS or height datum count in feet. Where the register's height datum
+    is the target's and a geoid grid is named, the same geoid serves; it stands in the grid's datum also where the
+    register is in another. Raises `OperationError`.
     """
     source, target = systems.source_crs(crs), systems.target_grid(grid)
-    datum = systems.height_datum(height)
+    datum = systems.vertical_of(height)
     if datum is None:
         if source.is_compound:
             raise OperationError(
@@ -224,8 +225,6 @@ def _carrying(crs: CRS) -> Callable[[Steps], bool] | None:
 
 def _in_metres(operation: Operation, source: CRS) -> Operation:
     """Put a step in front that takes degrees and metres to the CRS's own units, where these differ."""
-    if source.is_geocentric:
-        return operation
     axes = source.axis_info
     across, up = axes[0].unit_conversion_factor, axes[2].unit_conversion_factor
     metre = math.radians(1.0) if source.is_geographic else 1.0

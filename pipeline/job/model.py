@@ -133,12 +133,13 @@ class Quality(_Strict):
 
 
 class ControlSection(_Strict):
-    """``[control]``: the register of control marks and the CRS and height datum of its coordinates."""
+    """``[control]``: the register of control marks, the CRS and height datum of its coordinates, and their units."""
 
     file: File
     crs: str
     height: str = "ellipsoid"
     layer: str | None = None
+    units: Units | None = None
 
 
 class Occupation(_Strict):

@@ -11,6 +11,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import digest
+from pipeline.geodesy.units import counts_alike
 from pipeline.job.model import Job, Points
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.columns import readings
@@ -195,6 +196,9 @@ def _check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> 
     if disagree(source.crs, points.crs):
         what = f"the layer is in {source.crs} but the block's crs is {points.crs}"
         raise Unusable(0, what, f'state crs = "{source.crs}" for this block if the layer is right')
+    if source.crs is not None and not counts_alike(source.crs, points.crs):
+        what = f"the layer's CRS, which has no code, and the block's crs {points.crs} count in different units"
+        raise Unusable(0, what, "state the layer's own crs for this block, as WKT, if the layer is right")
 
 
 def _all_degrees(raw: Raw) -> bool:
