@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pipeline.control.rows import POSITION, Mark, check_decimals, check_degrees, has_columns, read_mark, single
 from pipeline.control.source import read_source
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
+from pipeline.geodesy.units import Lengths
 from pipeline.job.sheet import Sheet
 from pipeline.near import nearest
 from pipeline.problems import Problems
@@ -24,6 +25,8 @@ from pipeline.words import Holds
 
 Floats = NDArray[np.float64]
 
+#: A register whose every length is metres.
+IN_METRES = Lengths(1.0, 1.0, 1.0, False)
 #: Standard uncertainty of each horizontal component and of the height of a mark whose register states none, in
 #: metres. Common practice, no source: about how well a pole or a level is set up on a mark of good standing.
 UNSTATED_HORIZONTAL = 0.005
@@ -50,6 +53,7 @@ class Register:
         source: where the coordinates come from, in the register's words; likewise ``dated``.
         rows: rows read, those that say a mark again included.
         geometry_crs: the CRS that the file states for its geometry where coordinates come from there; else None.
+        unit: metres, or degrees, in one unit of each of the three coordinates as written.
     """
 
     shown: str
@@ -70,6 +74,7 @@ class Register:
     dated: tuple[str, ...]
     rows: int
     geometry_crs: str | None = None
+    unit: tuple[float, float, float] = (1.0, 1.0, 1.0)
 
     @cached_property
     def _positions(self) -> dict[str, int]:
@@ -99,7 +104,14 @@ class Register:
 
 
 def read_register(
-    path: Path, layer: str | None, problems: Problems, *, kind: str, ellipsoid: bool, shown: str | None = None
+    path: Path,
+    layer: str | None,
+    problems: Problems,
+    *,
+    kind: str,
+    ellipsoid: bool,
+    shown: str | None = None,
+    lengths: Lengths = IN_METRES,
 ) -> Register | None:
     """Read the register of control marks.
 
@@ -110,6 +122,7 @@ def read_register(
         kind: of the register's CRS, "projected" or "geographic"; it decides which columns are needed.
         ellipsoid: whether the heights are ``ellipsoid_height`` rather than ``height``.
         shown: the path for messages, where it differs.
+        lengths: what its coordinates count in.
 
     Returns None where anything is wrong with the register.
     """
@@ -131,7 +144,7 @@ def read_register(
     if not marks:
         problems.add(shown, sheet.header, "there is no mark in this register", "write a row per control mark")
     once = single([mark for mark in marks if mark is not None], columns, shown, problems)
-    return _register(once, sheet, kind, geometry_crs) if len(problems.found) == before else None
+    return _register(once, sheet, kind, geometry_crs, lengths) if len(problems.found) == before else None
 
 
 def listed_marks(path: Path, layer: str | None) -> tuple[str, ...]:
@@ -140,10 +153,14 @@ def listed_marks(path: Path, layer: str | None) -> tuple[str, ...]:
     return () if sheet is None else tuple(dict.fromkeys(filter(None, (cells.get("mark") for _, cells in sheet.rows))))
 
 
-def _register(marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str | None) -> Register:
-    coordinates = np.array([mark.coordinates for mark in marks], np.float64).reshape(-1, 3)
-    hu95 = np.array([mark.hu95 for mark in marks], np.float64)
-    vu95 = np.array([mark.vu95 for mark in marks], np.float64)
+def _register(
+    marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str | None, lengths: Lengths
+) -> Register:
+    across = lengths.plan if kind == "projected" else 1.0
+    unit = (across, across, lengths.up)
+    coordinates = np.array([mark.coordinates for mark in marks], np.float64).reshape(-1, 3) * unit
+    hu95 = np.array([mark.hu95 for mark in marks], np.float64) * lengths.other
+    vu95 = np.array([mark.vu95 for mark in marks], np.float64) * lengths.other
     horizontal = _fixed(np.where(np.isnan(hu95), UNSTATED_HORIZONTAL, hu95 / CIRCLE_95))
     vertical = _fixed(np.where(np.isnan(vu95), UNSTATED_VERTICAL, vu95 / NORMAL_95))
     return Register(
@@ -165,6 +182,7 @@ def _register(marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str 
         dated=tuple(mark.dated for mark in marks),
         rows=len(sheet.rows),
         geometry_crs=geometry_crs,
+        unit=unit,
     )
 
 

@@ -53,37 +53,41 @@ def other_datums(crs: str, area: Area, first: float, second: float) -> list[Alte
         first: easting [m] or longitude [deg], as written.
         second: northing [m] or latitude [deg].
     """
-    to_degrees = _to_degrees(crs)
-    longitude, latitude = to_degrees.transform(first, second)
+    to_degrees, unit = _to_degrees(crs)
+    longitude, latitude = to_degrees.transform(first / unit, second / unit)
     found = []
     for name, group in _groups(crs, *_widened(area)):
         operation = group.transformers[0]
         meant = to_degrees.transform(*operation.transform(longitude, latitude), direction="INVERSE")
         if all(map(math.isfinite, meant)):
-            found.append(Alternative(name, float(meant[0]), float(meant[1]), float(operation.accuracy)))
+            found.append(Alternative(name, meant[0] * unit, meant[1] * unit, float(operation.accuracy)))
     return found
 
 
 def neighbouring_zones(crs: str, first: float, second: float) -> list[Alternative]:
     """Return the places of an easting and northing [m] that were counted in a neighbouring zone of a projected CRS."""
-    to_degrees = _to_degrees(crs)
-    longitude, latitude = to_degrees.transform(first, second)
+    to_degrees, unit = _to_degrees(crs)
+    longitude, latitude = to_degrees.transform(first / unit, second / unit)
     found = []
     for degrees in (way * zone for zone in _ZONES for way in (1, -1)):
         meant = to_degrees.transform(longitude + degrees, latitude, direction="INVERSE")
         if all(map(math.isfinite, meant)):
             side = "east" if degrees > 0 else "west"
             name = f"{abs(degrees):g} degrees {side}"
-            found.append(Alternative(name, float(meant[0]), float(meant[1]), 0.0))
+            found.append(Alternative(name, meant[0] * unit, meant[1] * unit, 0.0))
     return found
 
 
 @lru_cache(maxsize=8)
-def _to_degrees(crs: str) -> Transformer:
-    """Return the conversion of a projected or geographic CRS to the longitude and latitude of its own datum."""
+def _to_degrees(crs: str) -> tuple[Transformer, float]:
+    """Return the conversion of a projected or geographic CRS to longitude and latitude of its datum, and its unit [m].
+
+    The unit of degrees is 1.
+    """
     grids.prepare_proj()
     horizontal = systems.horizontal_of(systems.source_crs(crs))
-    return Transformer.from_crs(horizontal, systems.geographic_of(horizontal), always_xy=True)
+    unit = 1.0 if horizontal.is_geographic else float(horizontal.axis_info[0].unit_conversion_factor)
+    return Transformer.from_crs(horizontal, systems.geographic_of(horizontal), always_xy=True), unit
 
 
 def _widened(area: Area) -> tuple[float, float, float, float]:

@@ -13,12 +13,14 @@ from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import Ellipsoid
 from pipeline.geodesy.hints import crs_hint
+from pipeline.geodesy.twins import twins
 
 #: The word that stands for "no height datum: heights above the ellipsoid".
 ELLIPSOID = "ellipsoid"
 
 # PROJ also searches its database for anything that looks like a name; a near miss there would pick another CRS.
 _TEXT = re.compile(r"\s*([A-Za-z]+:\S+|urn:\S+|\{.*\}|[A-Za-z0-9_]+\s*\[.*\]|\+(proj|init)=.*)\s*", re.DOTALL)
+_UPWARDS = "name the same datum with heights upwards, and give depths as negative heights"
 _AXES = {
     "X": ("Geocentric X", "geocentricX"),
     "Y": ("Geocentric Y", "geocentricY"),
@@ -89,9 +91,11 @@ def same_datum(one: CRS, other: CRS) -> bool:
 
 
 def same_height_datum(one: str, other: str) -> bool:
-    """Tell whether two height texts (vertical CRS or "ellipsoid") name one height datum."""
-    first, second = height_datum(one), height_datum(other)
-    return first is second if first is None or second is None else first.equals(second)
+    """Tell whether two height texts (vertical CRS or "ellipsoid") name one height datum, in whatever units."""
+    first, second = vertical_of(one), vertical_of(other)
+    if first is None or second is None:
+        return first is second
+    return bool(first.equals(second) or (first.datum is not None and first.datum == second.datum))
 
 
 def kind_of(crs: CRS) -> str:
@@ -100,11 +104,6 @@ def kind_of(crs: CRS) -> str:
     if horizontal.is_geocentric:
         return "geocentric"
     return "projected" if horizontal.is_projected else "geographic"
-
-
-def in_metres(crs: CRS) -> bool:
-    """Tell whether every coordinate of a projected or geocentric CRS is metres, also the height of a compound one."""
-    return all(axis.unit_conversion_factor == 1.0 for axis in crs.axis_info)
 
 
 def same_crs(one: str, other: str) -> bool:
@@ -165,15 +164,30 @@ def target_grid(text: str) -> CRS:
     if any(axis.unit_conversion_factor != 1.0 for axis in crs.axis_info):
         raise OperationError(
             f"target.grid {crs.name} counts in {crs.axis_info[0].unit_name}; coordinates are issued in metres",
-            "choose the same grid in metres (most grids in feet have a registered twin), and scale on the drawing",
+            f"choose the same grid in metres{_listed(twins(crs))}, and scale on the drawing",
         )
     return crs.to_2d()
 
 
 def height_datum(text: str) -> CRS | None:
-    """Return the vertical CRS, checked, or None for "ellipsoid".
+    """Return the vertical CRS of the issued heights, checked, or None for "ellipsoid".
 
     Raises `OperationError` unless it is a vertical CRS with heights upwards in metres.
+    """
+    crs = vertical_of(text)
+    if crs is not None and crs.axis_info[0].unit_conversion_factor != 1.0:
+        raise OperationError(
+            f"height {crs.name} counts {crs.axis_info[0].direction} in {crs.axis_info[0].unit_name}; heights are issued"
+            " in metres",
+            f"name the same height datum in metres{_listed(twins(crs))}, and scale on the drawing",
+        )
+    return crs
+
+
+def vertical_of(text: str) -> CRS | None:
+    """Return the vertical CRS in whatever unit, checked, or None for "ellipsoid".
+
+    Raises `OperationError` unless it is a vertical CRS with heights upwards.
     """
     if text == ELLIPSOID:
         return None
@@ -181,13 +195,12 @@ def height_datum(text: str) -> CRS | None:
     if crs.is_compound or not crs.is_vertical:
         raise OperationError(
             f'height {crs.name} ("{_short(text)}") is a {crs.type_name}, not a vertical CRS',
-            'name a vertical CRS such as "EPSG:7839", or "ellipsoid" to keep ellipsoidal heights',
+            'name a vertical CRS such as "EPSG:7839", or "ellipsoid" for ellipsoidal heights',
         )
     axis = crs.axis_info[0]
-    if axis.direction != "up" or axis.unit_conversion_factor != 1.0:
+    if axis.direction != "up":
         raise OperationError(
-            f"height {crs.name} counts {axis.direction} in {axis.unit_name}; heights are upwards, in metres",
-            "choose the same height datum with heights upwards in metres",
+            f"height {crs.name} counts {axis.direction}, in {axis.unit_name}: these are depths", _UPWARDS
         )
     return crs
 
@@ -263,6 +276,8 @@ def _geodetic(base: CRS, subtype: str) -> CRS:
 
 def _refuse_turned_axes(crs: CRS) -> None:
     wrong = [axis for axis in crs.axis_info if axis.direction.lower() in ("south", "west", "down")]
+    if wrong and wrong[0].direction.lower() == "down":
+        raise OperationError(f"{crs.name} counts depths, downwards", _UPWARDS)
     if wrong:
         raise OperationError(
             f"{crs.name} counts its {wrong[0].name.lower()} to the {wrong[0].direction}",
@@ -273,6 +288,10 @@ def _refuse_turned_axes(crs: CRS) -> None:
         raise OperationError(
             f"{crs.name} counts longitudes from {meridian.name}", "choose a CRS that counts them from Greenwich"
         )
+
+
+def _listed(codes: list[str]) -> str:
+    return f" ({' or '.join(codes[:3])})" if codes else ""
 
 
 def _short(text: str) -> str:

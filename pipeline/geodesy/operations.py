@@ -95,12 +95,13 @@ def register_to_working(
 ) -> Operation:
     """Return the operation from the register's CRS and height datum (or "ellipsoid") to X, Y, Z of the grid's datum.
 
-    Where the register's height datum is the target's and a geoid grid is named, the same geoid serves; it stands in the
-    grid's datum also where the register is in another. ``epoch`` is the target's, ``own_epoch`` that of the register's
+    Coordinates are degrees and metres, also where CRS or height datum count in feet. Where the register's height datum
+    is the target's and a geoid grid is named, the same geoid serves; it stands in the grid's datum also where the
+    register is in another. ``epoch`` is the target's, ``own_epoch`` that of the register's
     coordinates [decimal year]: one in a datum that moves needs it. Raises `OperationError`.
     """
     source, target = systems.source_crs(crs), systems.target_grid(grid)
-    datum = systems.height_datum(height)
+    datum = systems.vertical_of(height)
 
     def to_working(part: CRS) -> Operation:
         return _at_epoch(_to_working(part, target, area, step, epoch), part, own_epoch)
@@ -265,8 +266,6 @@ def _carrying(crs: CRS) -> Callable[[Steps], bool] | None:
 
 def _in_metres(operation: Operation, source: CRS) -> Operation:
     """Put a step in front that takes degrees and metres to the CRS's own units, where these differ."""
-    if source.is_geocentric:
-        return operation
     axes = source.axis_info
     across, up = axes[0].unit_conversion_factor, axes[2].unit_conversion_factor
     metre = math.radians(1.0) if source.is_geographic else 1.0

@@ -190,13 +190,14 @@ class Quality(_Strict):
 
 
 class ControlSection(_Strict):
-    """``[control]``: the register of control marks and the CRS, height datum and epoch of its coordinates."""
+    """``[control]``: the register of control marks; the CRS, height datum, epoch and units of its coordinates."""
 
     file: File
     crs: str
     height: str = "ellipsoid"
     layer: str | None = None
     epoch: Epoch | None = None
+    units: Units | None = None
 
 
 class Occupation(_Strict):

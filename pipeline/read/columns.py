@@ -6,15 +6,18 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.units import METRES, Lengths, lengths
 from pipeline.job.model import Points
 from pipeline.job.odd import why_no_degrees, why_no_dms, why_no_number
 from pipeline.read.angles import dms
 from pipeline.read.findings import Findings, Mask
 from pipeline.read.mapping import (
+    ALONG,
     DEGREES,
     LENGTHS,
-    METRES,
     TEXTS,
+    UPWARD,
     Position,
     base_of,
     carried_fields,
@@ -45,6 +48,7 @@ class Plan:
     base: tuple[str, str, str] | None  # the words of the base's position
     clock: Clock
     carried: tuple[tuple[str, pa.Field], ...]
+    lengths: Lengths
     degrees: bool  # a geometry's X and Y are longitude and latitude
 
     @property
@@ -55,6 +59,7 @@ class Plan:
 
 def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False) -> Plan:
     """Return the plan for a file with columns ``schema``; the block must have been checked (`files.find_exports`)."""
+    counted = lengths_of(points)
     return Plan(
         points,
         decimal,
@@ -63,8 +68,22 @@ def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False)
         base_of(points.columns),
         clock(points.time_zone, points.time_format),
         carried_fields(points, schema),
-        degrees,
+        counted,
+        degrees or counted.degrees,
     )
+
+
+def lengths_of(points: Points) -> Lengths:
+    """Return what the block's numbers count in.
+
+    A CRS that is faulty, or that the block's units contradict, is told with the job's frames and stops the job; the
+    look at its files goes on without it.
+    """
+    try:
+        return lengths(points.crs or "", points.units)
+    except OperationError:
+        metre = METRES[points.units or "metre"]
+        return Lengths(metre, metre, metre, False)
 
 
 def readings(raw: Raw, how: Plan) -> pa.RecordBatch:
@@ -135,7 +154,7 @@ class _Reader:
         if bad.any():
             self.findings.add_cells(Reason.UNREADABLE, bad, word, cells, described(cells, bad, describe))
         if word in LENGTHS:
-            values = values * METRES[self.how.points.units or "metre"]
+            values = values * self._metre(word)
         if word in _LIMITS:
             values = self._within(word, values, cells)
         empty = np.isnan(values) & cells.is_null().to_numpy(zero_copy_only=False) & self.whole
@@ -191,9 +210,13 @@ class _Reader:
         return found
 
     def _metres(self, geometry: Geometry) -> tuple[Floats, Floats, Floats]:
-        metre = METRES[self.how.points.units or "metre"]
-        plan_unit = 1.0 if self.how.degrees else metre
-        return geometry.x * plan_unit, geometry.y * plan_unit, geometry.z * metre
+        plan_unit = 1.0 if self.how.degrees else self.how.lengths.plan
+        return geometry.x * plan_unit, geometry.y * plan_unit, geometry.z * self.how.lengths.up
+
+    def _metre(self, word: str) -> float:
+        """Return the metres in one unit of a mapped length."""
+        counted = self.how.lengths
+        return counted.plan if word in ALONG else counted.up if word in UPWARD else counted.other
 
     def _time(self, word: str) -> pa.Array:
         cells = self._cells(word)

@@ -19,7 +19,9 @@ LENGTHS = frozenset(word for position in (*POSITIONS, *BASE_POSITIONS) for word 
 )
 TEXTS = frozenset(("name", "code", "solution", "base", "mark"))
 TIMES = frozenset(("time", "time_end"))
-METRES = {"metre": 1.0, "foot": 0.3048, "us-survey-foot": 1200 / 3937}
+#: Those of a position that are counted along the ground, and its heights; what CRSs say of their units.
+ALONG = frozenset(("easting", "northing", "x", "y", "z", "base_easting", "base_northing"))
+UPWARD = frozenset(("height", "base_height"))
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,8 @@ from pipeline.duplicates import (
     time_rounding,
 )
 from pipeline.plausible import placeholders
+from pipeline.read.columns import lengths_of
 from pipeline.read.files import Export
-from pipeline.read.mapping import METRES
 from pipeline.words import Reason, reason_code
 from pipeline.work.sift import Sifted
 
@@ -89,7 +89,7 @@ class Ledger:
     ) -> None:
         """Take a batch: which readings may stand on marks, which are named, longitudes, latitudes and heights."""
         first, second, third = raw_positions(batch)
-        unit = METRES[export.points.units or "metre"]
+        unit = lengths_of(export.points).up
         readable = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)) == 0
         time = milliseconds(batch)
         flags = (

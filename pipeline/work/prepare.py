@@ -7,6 +7,7 @@ from pipeline.control import Register, listed_marks, read_register
 from pipeline.digest import digest, signature
 from pipeline.geodesy import crs
 from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.units import lengths
 from pipeline.job.features import GEOJSON_CRS
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import Columns
@@ -109,12 +110,11 @@ def _check_frames(loaded: LoadedJob, problems: Problems) -> set[int]:
         sound.add(number)
         kind = crs.kind_of(source)
         _check_columns(block.columns, kind, loaded.where("points", number, "columns"), problems)
-        if kind == "projected" and not crs.in_metres(source) and block.units is None:
-            problems.add(
-                *loaded.where("points", number, "crs"),
-                f"{block.crs} does not count in metres, and the units of the export are not stated",
-                'add units = "foot" or "us-survey-foot" (or "metre") to the block',
-            )
+        try:
+            lengths(block.crs or "", block.units)
+        except OperationError as error:
+            key = "crs" if block.units is None else "units"
+            problems.add(*loaded.where("points", number, key), error.what, error.fix)
     return sound
 
 
@@ -141,11 +141,19 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
     except OperationError as error:
         problems.add(*loaded.where("control", "crs"), error.what, error.fix)
     try:
-        crs.height_datum(control.height)
+        crs.vertical_of(control.height)
     except OperationError as error:
         problems.add(*loaded.where("control", "height"), error.what, error.fix)
         kind = None
-    if kind is None or not control.file.is_file():
+    if kind is None:
+        return None
+    try:
+        counted = lengths(control.crs, control.units, control.height)
+    except OperationError as error:
+        key = "crs" if control.units is None else "units"
+        problems.add(*loaded.where("control", key), error.what, error.fix)
+        return None
+    if not control.file.is_file():
         return None
     register = read_register(
         control.file,
@@ -154,6 +162,7 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
         kind=kind,
         ellipsoid=control.height == "ellipsoid",
         shown=loaded.show(control.file),
+        lengths=counted,
     )
     if register is not None:
         _check_geometry(register, control.crs, loaded, problems)

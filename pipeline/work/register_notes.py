@@ -189,10 +189,10 @@ def _slips(register: Register, last: Mapping[str, Any]) -> Iterator[Warned]:
         number = register.find(str(row.get("mark", "")))
         if number is None:
             continue
-        for axis, now in zip(axes, register.written[number], strict=True):
+        for axis, now, unit in zip(axes, register.written[number], register.unit, strict=True):
             before = row.get(axis, "")
             how = slip(before, now) if before and now else None
-            if how is None or _metres(before, now, axis) < _REVISED[how]:
+            if how is None or unit * _metres(before, now, axis) < _REVISED[how]:
                 continue
             yield Warned(
                 register.lines[number],

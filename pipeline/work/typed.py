@@ -112,7 +112,7 @@ def _misread(meant: _Meant, mark: str, register: Register, number: int, given: F
         except ValueError:
             continue
         coordinates = given.copy()
-        coordinates[misread.component] = value
+        coordinates[misread.component] = value * register.unit[misread.component]
         kind = Kind.DIGITS_SWAPPED if misread.swapped else Kind.DIGIT_WRONG
         how = "with two digits swapped" if misread.swapped else "with one digit wrong"
         text = f"{mark}'s {axes[misread.component]} was typed {how}: {misread.written} for {misread.meant}"

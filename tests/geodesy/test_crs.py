@@ -1,6 +1,7 @@
 """CRS texts: what is taken, what is refused and how it is said."""
 
 import re
+from collections.abc import Callable
 
 import pytest
 from pyproj import CRS
@@ -91,21 +92,58 @@ def test_a_height_alone_is_no_source() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "kind", "metres"),
+    ("text", "kind"),
     [
-        ("EPSG:4326", "geographic", False),
-        ("EPSG:4978", "geocentric", True),
-        ("EPSG:2193", "projected", True),
-        ("EPSG:2193+7839", "projected", True),
-        ("EPSG:4167+7839", "geographic", False),
-        ("EPSG:2248", "projected", False),
-        ("EPSG:2193+6360", "projected", False),
+        ("EPSG:4326", "geographic"),
+        ("EPSG:4978", "geocentric"),
+        ("EPSG:2193", "projected"),
+        ("EPSG:2193+7839", "projected"),
+        ("EPSG:4167+7839", "geographic"),
+        ("EPSG:2248", "projected"),
+        ("EPSG:2193+6360", "projected"),
     ],
 )
-def test_kinds(text: str, kind: str, metres: bool) -> None:
-    """What the first two coordinates are, and whether they count in metres."""
+def test_kinds(text: str, kind: str) -> None:
+    """What the first two coordinates are."""
     assert crs.kind_of(crs.source_crs(text)) == kind
-    assert crs.in_metres(crs.source_crs(text)) is metres
+
+
+@pytest.mark.parametrize("text", ["EPSG:2053", "EPSG:2046", "EPSG:5513", "EPSG:32661"])
+def test_axes_to_the_south_or_west_are_no_source(text: str) -> None:
+    """Lo grids of southern Africa, Krovak, a polar grid of the north: with what to give instead."""
+    with pytest.raises(OperationError, match=r"to the (south|west)") as raised:
+        crs.source_crs(text)
+    assert "WKT2" in raised.value.fix
+
+
+@pytest.mark.parametrize("text", ["EPSG:2193+5715", "EPSG:4167+5831", "EPSG:6455+6358"])
+def test_depths_are_no_source(text: str) -> None:
+    """In metres and in feet."""
+    with pytest.raises(OperationError, match="depths") as raised:
+        crs.source_crs(text)
+    assert "negative" in raised.value.fix
+
+
+@pytest.mark.parametrize("text", ["EPSG:5715", "EPSG:5831", "EPSG:6358", "EPSG:8051"])
+def test_depths_are_no_heights_of_a_register(text: str) -> None:
+    with pytest.raises(OperationError, match="depths"):
+        crs.vertical_of(text)
+
+
+@pytest.mark.parametrize(
+    ("check", "text", "twin"),
+    [
+        (crs.target_grid, "EPSG:2227", "EPSG:26943"),
+        (crs.target_grid, "EPSG:6455", "EPSG:6454"),
+        (crs.height_datum, "EPSG:6360", "EPSG:5703"),
+        (crs.height_datum, "EPSG:8228", "EPSG:5703"),
+    ],
+)
+def test_the_twin_in_metres_is_named(check: Callable[[str], object], text: str, twin: str) -> None:
+    """California zone 3, Illinois East, NAVD88: as the EPSG registry has them."""
+    with pytest.raises(OperationError, match="issued in metres") as raised:
+        check(text)
+    assert f"({twin})" in raised.value.fix
 
 
 def test_parts_of_a_datum() -> None:
@@ -157,3 +195,5 @@ def test_same_height_datum() -> None:
     assert crs.same_height_datum("ellipsoid", "ellipsoid")
     assert not crs.same_height_datum("EPSG:7839", "ellipsoid")
     assert not crs.same_height_datum("EPSG:7839", "EPSG:5759")
+    assert crs.same_height_datum("EPSG:5703", "EPSG:6360")  # NAVD88 in metres and in US survey feet
+    assert not crs.same_height_datum("EPSG:5702", "EPSG:6360")  # NGVD29
