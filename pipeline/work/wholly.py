@@ -22,6 +22,8 @@ _EPOCH = date(1970, 1, 1)
 _POINT, _ON_MARK, _HELD = 0, 1, 2
 _LOOSE = _HELD + len(REASONS)
 _CLASSES = _LOOSE + 1
+#: Numbers of units that span less are counted in one table.
+_CLOSE = 4096
 
 Integers = NDArray[np.int64]
 
@@ -62,12 +64,13 @@ class WhollyHeld:
         self._count(Whole.DAY, day[timed], what[timed], loose[timed])
 
     def _count(self, whole: Whole, unit: Integers, what: Integers, loose: NDArray[np.bool_]) -> None:
-        units, at = np.unique(unit, return_inverse=True)
+        units, at = _told_apart(unit)
         found = np.bincount(at * _CLASSES + what, minlength=len(units) * _CLASSES).reshape(-1, _CLASSES)
         found[:, _LOOSE] = np.bincount(at[loose], minlength=len(units))
         known = self.counts[whole]
-        for number, counts in zip(units.tolist(), found, strict=True):
-            known[number] = known[number] + counts if number in known else counts
+        for place in np.flatnonzero(found.any(axis=1)).tolist():
+            number = int(units[place])
+            known[number] = known[number] + found[place] if number in known else found[place]
 
     def record(self) -> list[dict[str, Any]]:
         """Return the record's ``wholly_held_back``: files in the job's order, then sessions, then days.
@@ -107,6 +110,16 @@ class WhollyHeld:
     def _offset(self) -> timedelta:
         windows = self.prepared.windows
         return (windows[0].session.start.utcoffset() if windows else None) or timedelta(0)
+
+
+def _told_apart(unit: Integers) -> tuple[Integers, Integers]:
+    """Return units and, per row, the place of its unit among them; units that lie close together need no sorting."""
+    if not len(unit):
+        return unit, unit
+    first, last = int(unit.min()), int(unit.max())
+    if last - first < _CLOSE:
+        return np.arange(first, last + 1), unit - first
+    return np.unique(unit, return_inverse=True)
 
 
 def _zone(offset: timedelta) -> str:

@@ -1,9 +1,6 @@
 """The command line against the contract: exit codes, what goes to stdout and stderr, and what is left unwritten."""
 
 import json
-import os
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,48 +9,19 @@ import numpy as np
 import pyogrio
 import pytest
 from click.testing import Result
+from command import SMALL, failing, process, spoiled, untied
 from issued import current_issue, everything_below
 from running import replace_in
-from simulate import Plan, Simulation, simulate
+from simulate import Simulation, simulate
 from typer.testing import CliRunner
 
 from pipeline.cli.main import app
 from pipeline.issue.publish import job_lock
 
-SMALL = Plan(sessions=1, points=4, noise=False)
-
 
 def tiedown(*arguments: str | Path) -> Result:
     """Run the command in this process."""
     return CliRunner().invoke(app, [str(argument) for argument in arguments])
-
-
-def process(*arguments: str | Path, folder: Path | None = None) -> "subprocess.CompletedProcess[str]":
-    """Run the command in a process of its own, as its users do."""
-    command = [sys.executable, "-m", "pipeline.cli.main", *map(str, arguments)]
-    root = Path(__file__).resolve().parents[2]
-    around = {**os.environ, "PYTHONPATH": str(root)}
-    return subprocess.run(
-        command, capture_output=True, text=True, check=False, cwd=folder or root, env=around, timeout=120
-    )
-
-
-def failing() -> Simulation:
-    job = simulate(SMALL)
-    job.knock_base(0, 0.5, east=0.3)
-    return job
-
-
-def untied() -> Simulation:
-    job = simulate(SMALL)
-    job.job["session"][0]["ties"] = []
-    return job
-
-
-def spoiled() -> Simulation:
-    job = simulate(SMALL)
-    job.job["session"][0]["ties"][0]["mark"] = "CM9"
-    return job
 
 
 @pytest.mark.parametrize(("make", "code"), [(lambda: simulate(SMALL), 0), (failing, 3), (untied, 3), (spoiled, 2)])
@@ -76,9 +44,34 @@ def test_a_point_held_back_for_another_reason_is_no_exit_3(tmp_path: Path) -> No
     assert tiedown("run", job.write(tmp_path)).exit_code == 0
 
 
-@pytest.mark.parametrize("arguments", [[], ["run"], ["run", "--fast", "job.toml"], ["walk"], ["run", "nothing.toml"]])
-def test_wrong_usage_is_exit_2(arguments: list[str], tmp_path: Path) -> None:
-    assert tiedown(*arguments).exit_code == 2
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ([], "Usage"), (["walk"], "walk"), (["run"], "JOB"), (["check"], "JOB"), (["history"], "JOB"),
+        (["verify"], "FOLDER"), (["trace", "job.toml"], "POINT"), (["run", "--fast", "job.toml"], "--fast"),
+        (["run", "nothing.toml"], "no such job file"), (["run", "."], "a folder, not a job file"),
+        (["check", "."], "a folder, not a job file"), (["run", ""], "a folder, not a job file"),
+        (["run", "--workers", "0", "job.toml"], "--workers"), (["run", "--workers", "-1", "job.toml"], "--workers"),
+        (["run", "--workers", "abc", "job.toml"], "--workers"), (["verify", "pyproject.toml"], "no issue"),
+        (["verify", "nowhere"], "no issue"), (["history", "nothing.toml"], "no such job file"),
+    ],
+)  # fmt: skip
+def test_wrong_usage_is_exit_2_in_words(arguments: list[str], words: str) -> None:
+    found = tiedown(*arguments)
+    assert found.exit_code == 2 and isinstance(found.exception, SystemExit)
+    assert words in found.output
+
+
+def test_a_job_named_twice_is_refused_and_neither_is_run(tmp_path: Path) -> None:
+    path = simulate(SMALL).write(tmp_path / "job")
+    (tmp_path / "link.toml").symlink_to(path)
+    for again in (path, tmp_path / "job" / ".." / "job" / "job.toml", tmp_path / "link.toml"):
+        for word in ("run", "check"):
+            found = tiedown(word, path, again)
+            assert found.exit_code == 2 and "named twice" in found.stderr, found.output
+    assert not (tmp_path / "job" / "out").exists()
+    said = json.loads(tiedown("run", "--json", path, path).stdout)
+    assert "named twice" in said["jobs"][0]["problems"][0]["what"]
 
 
 def test_a_job_that_another_run_holds_is_exit_4_at_once(tmp_path: Path) -> None:
@@ -121,7 +114,7 @@ def test_workers_give_what_one_after_another_gives(tmp_path: Path) -> None:
     paths = [job.write(tmp_path / name) for name, job in {"bad": spoiled(), "good": simulate(SMALL)}.items()]
     found = process("run", "--workers", 2, *paths)
     assert found.returncode == 2, found.stderr
-    assert "CM9" in found.stderr
+    assert b"CM9" in found.stderr
     alone = simulate(SMALL).write(tmp_path / "alone")
     assert tiedown("run", alone).exit_code == 0
     ours, theirs = (current_issue(path.parent / "out").folder for path in (paths[1], alone))
@@ -136,6 +129,58 @@ def test_json_prints_the_record_and_nothing_else(tmp_path: Path) -> None:
     written = json.loads((tmp_path / "out" / "current" / "issue.json").read_text(encoding="utf-8"))
     assert json.loads(found.stdout) == written
     assert json.loads(tiedown("run", "--json", path).stdout) == written  # also where nothing changed
+
+
+def test_json_of_several_jobs_is_one_document_with_every_job_in_it(tmp_path: Path) -> None:
+    made = {"good": simulate(SMALL), "fails": failing(), "bad": spoiled(), "held": simulate(SMALL)}
+    paths = [job.write(tmp_path / name) for name, job in made.items()]
+    with job_lock(paths[3].parent / "out"):
+        found = tiedown("run", "--json", *paths)
+    assert found.exit_code == 4
+    good, fails, bad, held = json.loads(found.stdout)["jobs"]
+    assert [one["file"] for one in (good, fails, bad, held)] == [str(path) for path in paths]
+    assert [one["exit_code"] for one in (good, fails, bad, held)] == [0, 3, 2, 4]
+    assert [one["outcome"] for one in (good, fails, bad, held)] == ["issued", "issued", "refused", "held"]
+    for one, path in ((good, paths[0]), (fails, paths[1])):
+        record = json.loads((path.parent / "out" / "current" / "issue.json").read_text(encoding="utf-8"))
+        assert {key: one[key] for key in record} == record
+    (problem,) = bad["problems"]
+    assert problem["file"] == str(paths[2]) and problem["line"] > 0 and "CM9" in problem["what"] and problem["fix"]
+    assert "another run" in held["problems"][0]["what"]
+    again = process("run", "--json", "--workers", 2, *paths[:3])
+    outcomes = [(one["outcome"], one["exit_code"]) for one in json.loads(again.stdout)["jobs"]]
+    assert (again.returncode, outcomes) == (3, [("unchanged", 0), ("unchanged", 3), ("refused", 2)])
+
+
+@pytest.mark.parametrize("word", ["run", "trace", "history", "verify"])
+def test_json_is_a_document_also_where_the_job_is_refused(word: str, tmp_path: Path) -> None:
+    arguments = [tmp_path / "nothing.toml", *(["X"] if word == "trace" else [])]
+    found = tiedown(word, "--json", *arguments)
+    assert found.exit_code == 2 and str(arguments[0]) in found.stderr
+    said = json.loads(found.stdout)
+    assert said["outcome"] == "refused" and said["exit_code"] == 2
+    assert said["problems"][0]["what"] and said["problems"][0]["file"] == str(arguments[0])
+
+
+def test_the_summary_of_several_jobs_ends_with_a_line_each_and_what_needs_attention_last(tmp_path: Path) -> None:
+    made = {"bad": spoiled(), "fails": failing(), "good": simulate(SMALL), "held": simulate(SMALL)}
+    paths = {name: job.write(tmp_path / name) for name, job in made.items()}
+    with job_lock(paths["held"].parent / "out"):
+        found = tiedown("run", *paths.values())
+    *_, good, fails, held, bad, total = found.stdout.splitlines()
+    for line, name, words in (
+        (good, "good", ["good ", "7 rows, 4 points, 3 on marks, 0 held back"]),
+        (fails, "fails", ["needs attention", "failed", "7 rows, 0 points, 3 on marks, 4 held back"]),
+        (held, "held", ["held ", "another run"]),
+        (bad, "bad", ["refused", "1 problem, nothing written"]),
+    ):
+        assert all(word in line for word in [str(paths[name]), *words]), line
+    assert total == "4 jobs: 1 good, 1 needs attention, 1 held, 1 refused"
+
+
+def test_one_is_told_in_the_singular(tmp_path: Path) -> None:
+    found = tiedown("check", simulate(SMALL).write(tmp_path))
+    assert "7 rows in 1 file, 1 session" in found.stdout
 
 
 def test_quiet_prints_problems_alone(tmp_path: Path) -> None:
@@ -252,7 +297,7 @@ def test_the_command_reads_vector_files_as_export_and_register(form: str, tmp_pa
     replace_in(path, {"register.csv": f"register.{form}"})
     found = process("run", "--json", "job/job.toml", folder=tmp_path)
     assert found.returncode == 0, found.stderr
-    assert found.stderr == ""
+    assert found.stderr == b""
     record = json.loads(found.stdout)
     assert record["rows"]["points"] == 4 and record["verdict"] == "proven"
     off = current_issue(tmp_path / "job" / "out").points.xyz() - [job.truth.of(f"S01-0000{k}") for k in range(1, 5)]
@@ -266,6 +311,6 @@ def plain(value: object) -> object:
 def test_the_commands_codes_reach_the_shell(tmp_path: Path) -> None:
     bad = spoiled().write(tmp_path)
     found = process("run", "job.toml", folder=tmp_path)
-    assert (found.returncode, found.stdout) == (2, "")
-    assert "CM9" in found.stderr and "job.toml:" in found.stderr and "Traceback" not in found.stderr
+    assert (found.returncode, found.stdout) == (2, b"")
+    assert b"CM9" in found.stderr and b"job.toml:" in found.stderr and b"Traceback" not in found.stderr
     assert not (bad.parent / "out").exists()

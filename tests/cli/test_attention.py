@@ -1,0 +1,198 @@
+"""Exit code 3 and ``--quiet``: what needs attention, in the issue that stands, by whatever way it is asked for."""
+
+import json
+from collections.abc import Callable
+from datetime import timedelta, timezone
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from click.testing import Result
+from command import SMALL, failing, floating, spoiled, untied
+from issued import current_issue
+from running import append_rows
+from simulate import Plan, Simulation, simulate
+from typer.testing import CliRunner
+
+from pipeline.cli.main import app
+
+
+def tiedown(*arguments: str | Path) -> Result:
+    """Run the command in this process."""
+    return CliRunner().invoke(app, [str(argument) for argument in arguments])
+
+
+def wholly(folder: Path) -> list[tuple[str, str]]:
+    """Return kind and name of everything that the record says is wholly held back; notes must tell all of it."""
+    record = current_issue(folder / "out").record
+    for one in record["wholly_held_back"]:
+        assert sum(one["name"] in note for note in record["notes"]) >= 1
+        assert one["rows"] == one["held_back"] + one["on_marks"]
+        assert sum(one["by_reason"].values()) == one["held_back"] > 0
+    return [(one["kind"], one["name"]) for one in record["wholly_held_back"]]
+
+
+# A file, a session, a day
+
+ZONE = timezone(timedelta(hours=13))
+
+
+def local(job: Simulation) -> Simulation:
+    """State the sessions in New Zealand's summer time, in which each lies within one day."""
+    for session in job.job["session"]:
+        for key in ("start", "end"):
+            session[key] = session[key].astimezone(ZONE)
+    return job
+
+
+def test_a_session_and_a_day_of_float_points_are_told_by_name(tmp_path: Path) -> None:
+    """The second of two days; its marks were occupied with fixed solutions, so that it is tied and proven."""
+    path = local(floating(1, sessions=2)).write(tmp_path)
+    found = tiedown("run", path)
+    assert found.exit_code == 3, found.output
+    assert wholly(tmp_path) == [("session", "session-02"), ("day", "2026-03-03 (UTC+13:00)")]
+    for name in ("session-02", "2026-03-03"):
+        assert f"WHOLLY HELD BACK: {'session ' * (name[0] == 's')}{name}" in found.stdout
+    report = next((tmp_path / "out" / "current").resolve().glob("*.html")).read_text(encoding="utf-8")
+    assert "session session-02: no point of it is issued" in report
+
+
+def test_a_file_outside_every_session_is_told_by_name(tmp_path: Path) -> None:
+    path = local(simulate(SMALL)).write(tmp_path)
+    late = (tmp_path / "rover001.csv").read_text().replace("S01-", "S09-").replace("2026-03-", "2026-04-")
+    (tmp_path / "rover002.csv").write_text(late)
+    assert tiedown("run", path).exit_code == 3
+    assert wholly(tmp_path) == [("file", "rover002.csv"), ("day", "2026-04-02 (UTC+13:00)")]
+
+
+def test_a_file_exported_twice_is_told_by_name(tmp_path: Path) -> None:
+    path = local(simulate(SMALL)).write(tmp_path)
+    (tmp_path / "rover002.csv").write_bytes((tmp_path / "rover001.csv").read_bytes())
+    assert tiedown("run", path).exit_code == 3
+    assert wholly(tmp_path) == [("file", "rover002.csv")]
+    assert current_issue(tmp_path / "out").record["wholly_held_back"][0]["by_reason"] == {"duplicate": 7}
+
+
+def test_a_stray_day_in_a_good_file_is_told(tmp_path: Path) -> None:
+    """One row of the day before: its session is missing in the job."""
+    path = local(simulate(SMALL)).write(tmp_path)
+    append_rows(tmp_path / "rover001.csv", [{"Point": "X1", "Observed": "2026-02-27T22:00:00.000"}])
+    found = tiedown("run", path)
+    assert found.exit_code == 3
+    assert wholly(tmp_path) == [("day", "2026-02-28 (UTC+13:00)")]
+    assert "its only row is held back (1 outside_sessions)" in found.stdout
+
+
+def occupations_alone(job: Simulation) -> None:
+    job.keep(job.rows["kind"] != "point")
+
+
+def one_float(job: Simulation) -> None:
+    job.rows["solution"][3] = "float"
+
+
+def three_floats(job: Simulation) -> None:
+    job.rows["solution"][3:6] = "float"
+
+
+def nothing(job: Simulation) -> None:
+    pass
+
+
+@pytest.mark.parametrize("change", [nothing, one_float, three_floats, occupations_alone])
+def test_a_good_job_stays_quiet(change: Callable[[Simulation], None], tmp_path: Path) -> None:
+    """Also one whose rows are occupations of marks alone: it has nothing else to deliver."""
+    job = local(simulate(SMALL))
+    change(job)
+    path = job.write(tmp_path)
+    for _ in range(2):
+        found = tiedown("run", "--quiet", path)
+        assert (found.exit_code, found.output) == (0, ""), found.output
+    assert wholly(tmp_path) == []
+
+
+def test_a_day_across_midnight_of_another_clock_is_one_day(tmp_path: Path) -> None:
+    """Of a session from 08:30 to 16:30 in New Zealand all rows before midnight in London are float: not a whole day."""
+    job = local(simulate(Plan(sessions=1, points=8, noise=False)))
+    early = job.rows["time"] < np.datetime64("2026-03-02T00:00:00")
+    job.rows["solution"][early & (job.rows["kind"] == "point")] = "float"
+    assert early.any() and not early.all()
+    assert tiedown("run", job.write(tmp_path)).exit_code == 0
+
+
+# The issue that stands
+
+
+@pytest.mark.parametrize("make", [failing, untied, floating])
+def test_what_needs_attention_needs_it_as_long_as_the_issue_stands(
+    make: Callable[[], Simulation], tmp_path: Path
+) -> None:
+    path = make().write(tmp_path)
+    for arguments in ([], [], ["--dry-run"], ["--json"], ["--quiet"], ["--dry-run", "--json"]):
+        assert tiedown("run", *arguments, path).exit_code == 3, arguments
+    path.write_text("# a comment\n" + path.read_text())  # everything is worked again, and comes to the same issue
+    found = tiedown("run", path)
+    assert found.exit_code == 3 and "nothing changed since issue 001" in found.stdout
+    assert [entry.name for entry in (tmp_path / "out" / "issues").iterdir()] == ["001"]
+
+
+def test_a_dry_run_of_an_unchanged_job_says_that_nothing_would_change(tmp_path: Path) -> None:
+    path = simulate(SMALL).write(tmp_path)
+    assert "issue 001 would be written" in tiedown("run", "--dry-run", path).stdout
+    tiedown("run", path)
+    assert "nothing changed since issue 001" in tiedown("run", "--dry-run", path).stdout
+    assert json.loads(tiedown("run", "--dry-run", "--json", path).stdout)["issue"] == 1
+
+
+def test_what_was_mended_needs_no_attention(tmp_path: Path) -> None:
+    path = floating().write(tmp_path)
+    assert tiedown("run", path).exit_code == 3
+    simulate(SMALL).write(tmp_path)
+    assert [tiedown("run", path).exit_code for _ in range(2)] == [0, 0]
+
+
+def test_a_record_of_before_this_was_noted_is_judged_by_what_it_says(tmp_path: Path) -> None:
+    from pipeline.issue.attention import attention
+
+    assert tiedown("run", failing().write(tmp_path)).exit_code == 3
+    record: dict[str, Any] = current_issue(tmp_path / "out").record
+    for key in ("wholly_held_back", "doubts"):
+        del record[key]
+    assert [one.kind for one in attention(record)] == ["failing", "held back"]
+
+
+# Quiet
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (failing, ["FAILED", "FAILS: S01-C2", "held back: 4 suspect", "WHOLLY HELD BACK: session session-01"]),
+        (untied, ["UNTIED", "held back: 7 untied"]),
+        (floating, ["WHOLLY HELD BACK: file rover001.csv"]),
+    ],
+)
+def test_quiet_prints_what_needs_attention_and_nothing_else(
+    make: Callable[[], Simulation], words: list[str], tmp_path: Path
+) -> None:
+    path = make().write(tmp_path)
+    for headline in ("issue 001 written", "nothing changed since issue 001"):
+        found = tiedown("run", "--quiet", path)
+        assert found.exit_code == 3 and found.stderr == ""
+        for word in (headline, *words):
+            assert word in found.stdout, found.stdout
+        for word in ("rows read", "grid ", "verdict\n", "note:", "regulations", "occupations of control marks pass"):
+            assert word not in found.stdout, found.stdout
+
+
+def test_quiet_of_several_jobs_leaves_out_the_good_ones(tmp_path: Path) -> None:
+    jobs = {"good": simulate(SMALL), "fails": failing(), "bad": spoiled(), "fine": simulate(SMALL)}
+    for name, job in jobs.items():
+        job.job["job"]["name"] = name
+    found = tiedown("run", "--quiet", *(job.write(tmp_path / name) for name, job in jobs.items()))
+    assert found.exit_code == 3
+    assert "fails:" in found.stdout and "CM9" in found.stderr
+    assert not any(name in found.output for name in ("good", "fine"))
+    alone = tiedown("run", "--quiet", tmp_path / "good" / "job.toml", tmp_path / "fine" / "job.toml")
+    assert (alone.exit_code, alone.output) == (0, "")
