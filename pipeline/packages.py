@@ -109,7 +109,11 @@ def _geometry(package: sqlite3.Connection, name: str) -> tuple[str | None, int]:
         return None, 0
     sql = "SELECT column_name, srs_id FROM gpkg_geometry_columns WHERE table_name = ? COLLATE NOCASE"
     found = package.execute(sql, (name,)).fetchone()
-    return (str(found[0]), int(found[1] or 0)) if found else (None, 0)
+    return (str(found[0]), _whole(found[1])) if found else (None, 0)
+
+
+def _whole(stored: object) -> int:
+    return stored if isinstance(stored, int) else 0
 
 
 def _row_number(package: sqlite3.Connection, name: str) -> str | None:
@@ -127,7 +131,7 @@ def _row_number(package: sqlite3.Connection, name: str) -> str | None:
 def _crs(package: sqlite3.Connection, srs_id: int) -> tuple[str | None, frozenset[int]]:
     """Return a system by its code or its WKT, and every srs_id that stands for it here."""
     sql = "SELECT srs_id, organization, organization_coordsys_id, definition FROM gpkg_spatial_ref_sys"
-    known = {int(row[0]): row[1:] for row in package.execute(sql)}
+    known = {_whole(row[0]): row[1:] for row in package.execute(sql)}
     organization, code, definition = known.get(srs_id, ("NONE", 0, "undefined"))
     same = [number for number, other in known.items() if other[:2] == (organization, code)]
     ids = frozenset((srs_id, *same, *_UNDEFINED))

@@ -14,6 +14,9 @@ from pipeline.words import Holds
 #: The columns of a position, by the kind of the register's CRS.
 POSITION = {"projected": ("easting", "northing"), "geographic": ("longitude", "latitude")}
 
+#: Metres between which a stated uncertainty lies; beyond them the adjustment has no digits left.
+LEAST_UNCERTAINTY, MOST_UNCERTAINTY = 1e-6, 1e5
+
 #: The other columns of a register.
 KNOWN = ("mark", "hu95", "vu95", "holds", "source", "dated")
 
@@ -145,6 +148,13 @@ def _uncertainty(cells: dict[str, str], column: str, line: int, sheet: Sheet, ca
             line,
             f"{called}: {column} must be more than 0, not {cells[column]}",
             "a mark that defines the datum takes a small one, such as 0.001; an empty cell takes the default",
+        )
+    elif value < LEAST_UNCERTAINTY or value > MOST_UNCERTAINTY:
+        problems.add(
+            sheet.shown,
+            line,
+            f"{called}: {column} {cells[column]} is no uncertainty of a mark in metres",
+            f"from {LEAST_UNCERTAINTY:g} to {MOST_UNCERTAINTY:g}; an empty cell takes the default",
         )
     return value
 

@@ -65,7 +65,7 @@ def _geopackage(
             if chosen is None:
                 return None
             return _features(package, describe(package, chosen), shown, columns, problems)
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # the latter where the name of a column is damaged
         problems.add(shown, 0, f"this GeoPackage cannot be read: {error}", "export it again")
         return None
 

@@ -113,7 +113,8 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
                 claims.join(source.how.clock.claims)
         _check_signature(export)
     except Unusable as error:
-        raise JobError([Problem(export.shown, error.line, error.what, error.fix)]) from error
+        told = (0, *_CHANGED) if _altered(export) else (error.line, error.what, error.fix)
+        raise JobError([Problem(export.shown, *told)]) from error
     except UnicodeDecodeError as error:
         raise JobError([Problem(export.shown, 0, *_CHANGED)]) from error
     except OSError as error:
@@ -123,9 +124,15 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
 
 def _check_signature(export: Export) -> None:
     """Refuse a GeoPackage that was written to since its sum was taken; of a text every byte is summed as it is read."""
-    in_package = export.signature is not None and export.path.suffix.lower() in PACKAGE
-    if in_package and signature(export.path) != export.signature:
+    if export.path.suffix.lower() in PACKAGE and _altered(export):
         raise Unusable(0, *_CHANGED)
+
+
+def _altered(export: Export) -> bool:
+    try:
+        return export.signature is not None and signature(export.path) != export.signature
+    except OSError:
+        return True
 
 
 def _faults(points: Points) -> Iterator[tuple[str, str]]:

@@ -22,7 +22,7 @@ from pipeline.read.findings import Unusable
 from pipeline.read.mapping import mapped
 from pipeline.read.raw import Geometry, Raw
 from pipeline.read.text import encoding_of
-from pipeline.read.values import Faults, column_of, column_type, faults_of
+from pipeline.read.values import Faults, column_of, column_type, faults_of, without
 
 #: Bytes read at once, and characters that one feature may have at most.
 _CHUNK, _LONGEST = 1 << 20, 1 << 26
@@ -153,6 +153,7 @@ def _raw(features: Sequence[dict[str, Any]], done: int, points: Points, found: S
         except ValueError as error:
             raise Unusable(0, "the file changed while it was being read", "run again") from error
         if field.name in words:
+            arrays[field.name] = without(arrays[field.name], wrong)
             faults.append((words[field.name], wrong))
     given = [feature.get("properties") or {} for feature in features]
     odd = {row: "are no object" for row, properties in enumerate(given) if not isinstance(properties, dict)}

@@ -21,7 +21,7 @@ from pipeline.read.points import points_of
 from pipeline.read.raw import Geometry, Raw
 from pipeline.read.survey import Survey, survey
 from pipeline.read.times import rounded
-from pipeline.read.values import Faults, column_of, faults_of
+from pipeline.read.values import Faults, column_of, faults_of, without
 
 #: Rows taken from SQLite at once: they are objects of Python's for a while.
 _ROWS = 16_384
@@ -32,7 +32,7 @@ def _sqlite() -> Iterator[None]:
     """Turn what SQLite says about the file into `Unusable`."""
     try:
         yield
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # the latter where the name of a column is damaged
         raise Unusable(0, f"the GeoPackage cannot be read: {error}") from error
 
 
@@ -107,6 +107,7 @@ def _raw(row: Any, columns: Sequence[Sequence[object]], found: Survey, points: P
             values = [None if value is None else value == 1 for value in values]
         arrays[field.name], wrong = column_of(values, field.type, points.decimal or ".", points.encoding)
         if field.name in words:
+            arrays[field.name] = without(arrays[field.name], wrong)
             faults.append((words[field.name], wrong))
     geometry = _geometry(columns[-1], found) if found.layer.geometry is not None else None
     return Raw(arrays, row, faults_of(len(row), faults), geometry)
@@ -127,7 +128,7 @@ def _geometry(stored: Sequence[object], found: Survey) -> Geometry:
 def _by_gdal(path: Path, points: Points, found: Survey, rows_per_batch: int) -> Iterator[Raw]:
     import pyogrio  # here and not above: text exports do without it, and it takes long to load
 
-    names = found.schema.names
+    names, words = found.schema.names, {name: word for word, name in mapped(points.columns).items()}
     with (
         plain_file(path) as plain,
         _nothing_beside(pyogrio),
@@ -147,15 +148,11 @@ def _by_gdal(path: Path, points: Points, found: Survey, rows_per_batch: int) -> 
             columns, faults = {}, []
             for name, kind in zip(names, found.types, strict=True):
                 columns[name], wrong = _deliver(batch.column(place[name]), kind, row, name, path, points, found)
-                faults.append((name, wrong))
+                columns[name] = without(columns[name], wrong) if name in words else columns[name]
+                faults.append((words.get(name, ""), wrong))
             at = place.get(about["geometry_name"] or "wkb_geometry")
             geometry = None if found.layer.geometry is None or at is None else points_of(_storage(batch.column(at)))
-            yield Raw(columns, row, _told(len(row), faults, points), geometry)
-
-
-def _told(rows: int, faults: Sequence[tuple[str, Faults]], points: Points) -> pa.Array | None:
-    words = {name: word for word, name in mapped(points.columns).items()}
-    return faults_of(rows, [(words[name], wrong) for name, wrong in faults if name in words])
+            yield Raw(columns, row, faults_of(len(row), [each for each in faults if each[0]]), geometry)
 
 
 def _deliver(

@@ -33,7 +33,7 @@ _TIME = (
 #: The last days of a month are looked at by SQLite, which turns 30 February into another date.
 _EXISTS = (
     "(substr({0}, 6, 2) BETWEEN '01' AND '12' AND substr({0}, 9, 2) > '00'"
-    " AND (substr({0}, 9, 2) < '29' OR date(substr({0}, 1, 10)) = substr({0}, 1, 10)))"
+    " AND (substr({0}, 9, 2) < '29' OR date(substr({0}, 1, 10), '+0 days') = substr({0}, 1, 10)))"
 )
 
 

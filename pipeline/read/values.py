@@ -6,6 +6,7 @@ text in another encoding, with a NUL character) is written so that it can be see
 
 from collections.abc import Iterable, Sequence
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
@@ -115,6 +116,15 @@ def _decoded(text: str, row: int, encoding: str | None, faults: Faults) -> str:
 
 def _hex(value: bytes) -> str:
     return value[:_SHOWN].hex(" ") + ("…" if len(value) > _SHOWN else "")
+
+
+def without(column: pa.Array, faults: Faults) -> pa.Array:
+    """Return a column with null for the values that are faulty: bytes spelled out could pass for a number."""
+    if not faults:
+        return column
+    wrong = np.zeros(len(column), dtype=bool)
+    wrong[list(faults)] = True
+    return pc.if_else(pa.array(wrong), pa.scalar(None, column.type), column)
 
 
 def faults_of(rows: int, by_column: Iterable[tuple[str, Faults]]) -> pa.Array | None:

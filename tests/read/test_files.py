@@ -91,7 +91,7 @@ def test_a_file_that_changes_after_it_was_checked(tmp_path):
     made(tmp_path, "a.csv")
     ((export,), _) = find(tmp_path, block("a.csv"))
     (tmp_path / "a.csv").write_text(HEADER.replace("Lat", "Breite") + "\n")
-    with pytest.raises(JobError, match=r'a\.csv:1: no column "Lat"'):
+    with pytest.raises(JobError, match=r"a\.csv: the file changed"):
         list(read_batches(export))
     (tmp_path / "a.csv").write_bytes(CONTENT.encode() + GOOD.replace("P1", "é").encode("cp1252"))
     with pytest.raises(JobError, match=r"a\.csv: the file changed"):

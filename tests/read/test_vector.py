@@ -326,3 +326,31 @@ def test_reading_text_loads_no_vector_library():
     """Start-up counts for small jobs: what is not needed is not loaded."""
     code = "import sys; import pipeline.read.files; assert 'pyogrio' not in sys.modules"
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+ODD_NAMES = [
+    "new!b", "b;v2", "zip!x.zip!y", "a%20b", "a#b", "a?b", "a[b]", "a*b", "a b ", "ümlaut", "-dash", "a:b", "'q\"",
+    "http:x", "a|layer=x", "a,b@c", "a\\b", "file:x?mode=ro", "{x}", "a.zip", "GPKG:a", "x.tar.gz",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ODD_NAMES)
+@pytest.mark.parametrize("ending", ["geojson", "gpkg", "csv"])
+def test_a_file_is_opened_under_its_own_name(tmp_path, name, ending):
+    """Also where that looks like an address, an archive, a pattern or an option."""
+    folder = tmp_path / name
+    folder.mkdir()
+    file = folder / f"{name}.{ending}"
+    if ending == "gpkg":
+        package(tmp_path / "plain.gpkg", table())
+        (tmp_path / "plain.gpkg").rename(file)
+    elif ending == "geojson":
+        geojson(file, [feature(at(174.7, -36.8, 12.5), name=f"P{n}", time=TIME) for n in range(3)])
+    else:
+        file.write_text("name,time,lon,lat,h\n" + f"P0,{TIME},174.7,-36.8,12.5\n" * 3)
+    columns = MAPPED | ({"longitude": "lon", "latitude": "lat", "height": "h"} if ending == "csv" else {})
+    before = sorted(tmp_path.rglob("*"))
+    exports, problems = find(folder, block(f"{name}.{ending}", columns))
+    assert (problems, [export.shown for export in exports]) == ([], [f"{name}.{ending}"])
+    assert read(folder, block(f"{name}.{ending}", columns))["third"].to_pylist() == [12.5] * 3
+    assert sorted(tmp_path.rglob("*")) == before
