@@ -239,7 +239,7 @@ def _number(values: Floats) -> pa.Array:
 def _flat(column: Any) -> Any:
     if not isinstance(column, pa.ChunkedArray):
         return column
-    return column.chunk(0) if column.num_chunks == 1 else pa.concat_arrays(column.chunks)
+    return column.chunk(0) if column.num_chunks == 1 else pa.concat_arrays([pa.array([], column.type), *column.chunks])
 
 
 def _largest(values: Floats) -> float | None:

@@ -121,7 +121,6 @@ def precision_doubts(prepared: Prepared, gathered: Gathered) -> list[Doubtful]:
                 f"of more than {LARGE_SIGMA[0]:g} m in plan or {LARGE_SIGMA[1]:g} m in height",
                 "millimetres or centimetres taken for metres, or solutions that are not fixed",
             ),
-            (log.zero, "of zero", "a column that the receiver did not fill: leave it unmapped, and see [quality]"),
             (
                 log.least,
                 f"of less than {LEAST_SIGMA * 1000:g} mm",

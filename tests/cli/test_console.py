@@ -20,6 +20,8 @@ from pipeline.cli.main import app
 NAME = "現場 Ж é 😀\x1b[31m\x07\x9b2J\u202e\u2066"
 #: Nothing of this may reach a terminal (ISO 6429 control functions; Unicode's bidirectional formatting characters).
 ACTS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+#: The part of it that a job file may have in a name.
+PLAIN = ACTS.sub("", NAME)
 ENCODINGS = ["utf-8", "cp1252", "latin-1", "ascii", "utf-16"]
 
 
@@ -27,10 +29,12 @@ ENCODINGS = ["utf-8", "cp1252", "latin-1", "ascii", "utf-16"]
 def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A job with a failing check, whose session, point and job file have odd names; it has been issued."""
     made = failing()
-    made.job["session"][0]["name"] = f"session {NAME}"
+    made.job["session"][0]["name"] = f"session {PLAIN}"
     made.rows["name"] = made.rows["name"].astype(object)
     made.rows["name"][made.rows["name"] == "S01-C2"] = f"check {NAME}"
-    made.job["session"][0]["checks"][1]["point"] = f"check {NAME}"
+    made.rows["code"] = made.rows["code"].astype(object)
+    made.rows["code"][made.rows["name"] == f"check {NAME}"] = "CHK"  # no job file can spell its name
+    del made.job["session"][0]["checks"][1]
     path = made.write(tmp_path_factory.mktemp("odd names"))
     text = path.read_text(encoding="utf-8").replace("\\ud83d\\ude00", "\\U0001F600")  # as TOML has it
     path.write_text(text, encoding="utf-8")
@@ -61,7 +65,7 @@ def test_every_command_writes_what_it_can_and_escapes_the_rest(encoding: str, jo
     odd = f"{NAME}.toml"
     commands: dict[tuple[str | Path, ...], tuple[int, str]] = {
         ("run", job): (3, NAME), ("run", "--quiet", job): (3, NAME), ("check", job): (0, ""),
-        ("trace", job, "S01-00001"): (0, NAME), ("trace", job, f"gone {NAME}"): (2, NAME), ("history", job): (0, ""),
+        ("trace", job, "S01-00001"): (0, PLAIN), ("trace", job, f"gone {NAME}"): (2, NAME), ("history", job): (0, ""),
         ("verify", job.parent / "out"): (0, ""), ("run", odd): (2, NAME), ("check", odd): (2, NAME),
         ("run", odd, job): (3, NAME), ("run", odd, odd): (2, NAME), ("verify", NAME): (2, NAME),
         ("run", f"--{NAME}", job): (2, ""), (f"walk {NAME}",): (2, NAME), ("run", "--workers", NAME, job): (2, ""),
@@ -77,7 +81,7 @@ def test_every_command_writes_what_it_can_and_escapes_the_rest(encoding: str, jo
 @pytest.mark.parametrize("encoding", ENCODINGS)
 def test_json_is_json_in_every_encoding(encoding: str, job: Path) -> None:
     written = json.loads((job.parent / "out" / "current" / "issue.json").read_text(encoding="utf-8"))
-    assert written["sessions"][0]["session"] == f"session {NAME}"
+    assert written["sessions"][0]["session"] == f"session {PLAIN}"
     for word, *rest in (["run", job], ["trace", job, "S01-00001"], ["history", job], ["verify", job.parent / "out"]):
         _, stdout, stderr = printed(encoding, word, "--json", *rest)
         assert stderr == "" and not ACTS.search(stdout)

@@ -42,7 +42,7 @@ def test_an_id_that_no_session_has_is_told_per_file_with_what_to_write(tmp_path:
     (told,) = check_job(path).warnings
     assert told.startswith("rover001.csv:4: 20 readings carry the base id BASE-X from 2026-03-01 20:30:00 to ")
     assert "session session-01 (base BASE-01)" in told and 'write base = "BASE-X" in session session-01' in told
-    issue = run_written(path)
+    issue = run_written(path, code=3)  # no point of that day is left
     assert told in issue.record["notes"]
     held = read_layer(issue.package, "held_back").rows
     assert {row["reason"] for row in held} == {"outside_sessions"} and len(held) == 20
@@ -111,7 +111,7 @@ def test_the_id_of_another_day_left_in_the_rover(tmp_path: Path) -> None:
     def change(job: Simulation) -> None:
         job.rows["base"][chosen(job, "point", 1)] = "BASE-01"
 
-    (told,) = check_job(job_with(change).write(tmp_path)).warnings
+    told = check_job(job_with(change).write(tmp_path)).warnings[0]
     assert "BASE-01 is the base of session session-01" in told and "session session-02 (base BASE-02)" in told
 
 

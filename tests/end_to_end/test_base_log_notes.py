@@ -310,7 +310,7 @@ def test_two_base_ids_in_a_session_that_names_none(tmp_path: Path) -> None:
     job.rows["base"][5] = "BASE-9"
     (told,) = check_job(job.write(tmp_path / "two")).warnings
     assert told.startswith("session session-01: it names no base, and its points carry different base ids: BASE-01 (")
-    assert "BASE-9 (1 from" in told
+    assert "BASE-9 (1 at" in told
 
 
 @pytest.mark.parametrize(("hours", "says"), [(-1, "1 h later"), (1, "1 h earlier"), (-13, "13 h later")])

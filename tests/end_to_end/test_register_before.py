@@ -177,7 +177,7 @@ def test_a_whole_register_of_ellipsoidal_heights(tmp_path: Path) -> None:
     apart = job.marks.ellipsoid_height - job.marks.height
     assert np.abs(apart).min() > 20
     job.register["height"] = job.register["height"] + apart
-    (told,) = warnings(job, tmp_path)
+    told = " ".join(warnings(job, tmp_path))  # the shift that follows is in doubt too
     assert "each height looks like an ellipsoidal one (or each of the exports like one of a height datum) -> " in told
     assert "register-heights" in told
 
@@ -186,7 +186,7 @@ def test_datum_heights_that_are_called_ellipsoidal(tmp_path: Path) -> None:
     job = simulate(replace(SMALL, place=CENTRAL_JAVA, base_vertical=4.0))
     job.register["ellipsoid_height"] = job.register.pop("height")
     job.job["control"]["height"] = "ellipsoid"
-    (told,) = warnings(job, tmp_path)
+    told = " ".join(warnings(job, tmp_path))
     assert "each height looks like one of a height datum, not an ellipsoidal one -> " in told
 
 
@@ -203,7 +203,7 @@ def test_digits_swapped_since_the_earlier_issue(tmp_path: Path) -> None:
     replace_in(tmp_path / "register.csv", {before: now})
     how = "two neighbouring digits are swapped"
     expected = f"register.csv:3: mark 'CM2': easting {now}, but {before} in issue 001: {how}"
-    assert [told.replace(f"{tmp_path}/", "") for told in check_job(path).warnings] == [expected]
+    assert expected in [told.replace(f"{tmp_path}/", "") for told in check_job(path).warnings]
     second = run_job(path)
     assert expected in second.record["notes"]
     assert not [note for note in first.record["notes"] if "digits" in note]
