@@ -160,7 +160,7 @@ def _paths(points: Points, folder: Path, job_file: str, line: int, problems: Pro
     found: dict[str, Path] = {}
     for pattern in points.files:
         literal = folder / pattern
-        if literal.is_file():
+        if os.path.isfile(literal):  # False too for a name that no file can have
             matches = [str(literal)]
         else:
             whole = os.path.join(glob.escape(str(folder)), pattern)

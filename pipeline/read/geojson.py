@@ -179,7 +179,8 @@ def _geometry(given: Sequence[Any]) -> Geometry:
             continue
         place = geometry.get("coordinates") or []
         if not isinstance(place, list) or not all(type(value) in (int, float) for value in place[:3]):
-            broken[row] = f"the coordinates are no numbers: {_written(place)[:60]}"
+            found = json.dumps(place)[:60]  # in ASCII: a text in it need not be one
+            broken[row] = f"the coordinates are no numbers: {found}"
             continue
         if len(place) > 1:
             try:

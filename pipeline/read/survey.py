@@ -26,10 +26,8 @@ _TEXT, _BLOB = re.compile(r"TEXT(?: ?\(\d+\))?"), re.compile(r"BLOB(?: ?\(\d+\))
 #: A date and a date-time as the standard wants them (clause 1.1.1.1.3); of others GDAL guesses the zone.
 _DAY = "[0-9][0-9][0-9][0-9]-[01][0-9]-[0-3][0-9]"
 _DATE = f"{{0}} GLOB '{_DAY}'"
-_TIME = (
-    f"(length({{0}}) IN (20, 24) AND {{0}} GLOB '{_DAY}T[0-2][0-9]:[0-5][0-9]:[0-5][0-9]*Z'"
-    " AND (length({0}) = 20 OR substr({0}, 20) GLOB '.[0-9][0-9][0-9]Z') AND substr({0}, 12, 2) < '24')"
-)
+_FACE = f"{_DAY}T[0-2][0-9]:[0-5][0-9]:[0-5][0-9]"
+_TIME = f"(({{0}} GLOB '{_FACE}.[0-9][0-9][0-9]Z' OR {{0}} GLOB '{_FACE}Z') AND substr({{0}}, 12, 2) < '24')"
 #: The last days of a month are looked at by SQLite, which turns 30 February into another date.
 _EXISTS = (
     "(substr({0}, 6, 2) BETWEEN '01' AND '12' AND substr({0}, 9, 2) > '00'"

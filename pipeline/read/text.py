@@ -21,13 +21,17 @@ _MARKS = (
 )
 
 
+#: Names that Python has for spelling out single texts, not for what a file is written in.
+_NO_FILES = {"idna", "punycode", "unicode_escape", "raw_unicode_escape", "undefined"}
+
+
 def known_encoding(name: str) -> bool:
     """Whether ``name`` is a text encoding that Python knows."""
     try:
         "".encode(name)
-    except LookupError:
+        return codecs.lookup(name).name.replace("-", "_") not in _NO_FILES
+    except (LookupError, ValueError):  # the latter for a name with a NUL
         return False
-    return True
 
 
 def encoding_of(path: Path, stated: str | None) -> tuple[str, int]:

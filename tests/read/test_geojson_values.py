@@ -54,13 +54,18 @@ def test_a_decimal_comma_counts_where_it_is_stated(tmp_path):
         ([174.7, -36.8, None], 1, "the coordinates are no numbers: [174.7, -36.8, null]"),
         ([True, -36.8, 1], 1, "the coordinates are no numbers"),
         ({"x": 1}, 1, "the coordinates are no numbers"),
+        (["\ud800"], 1, "the coordinates are no numbers"),
         ([[174.7, -36.8, 12.5]], 1, "the coordinates are no numbers"),
         ([174.7, float("inf"), 1], 1, "the coordinates are no numbers"),
         ([174.7, -96.8, 1], 1, 'latitude: "-96.8" is beyond 90 degrees'),
     ],
 )
 def test_coordinates(tmp_path, coordinates, held, says):
-    geojson(tmp_path / "a.geojson", [feature(PLACE | {"coordinates": coordinates}, name="P", time=TIME)])
+    document = {
+        "type": "FeatureCollection",
+        "features": [feature(PLACE | {"coordinates": coordinates}, name="P", time=TIME)],
+    }
+    (tmp_path / "a.geojson").write_text(json.dumps(document))
     (found,) = read(tmp_path, block("a.geojson", {"name": "name", "time": "time"})).to_pylist()
     assert (found["held"], says in (found["detail"] or "")) == (held, True), found["detail"]
 
