@@ -180,7 +180,7 @@ class _Judge:
         placeholder = self.rows.having(PLACEHOLDER)[mine]
         beyond = around.beyond(height)
         quiet = around.level and not placeholder.any()
-        if quiet and np.abs(beyond).max() <= self.quality.doubtful_height_difference:
+        if quiet and np.abs(beyond).max(initial=0.0) <= self.quality.doubtful_height_difference:
             return
         impossible = near & (np.abs(beyond) > self.quality.max_height_difference)
         off, false, odd = np.zeros(len(mine)), np.zeros(len(mine), bool), np.zeros(len(mine), bool)

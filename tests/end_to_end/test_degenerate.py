@@ -93,6 +93,12 @@ def endless(work: Network) -> None:
     work.rows["code"] = np.where(work.rows["mark"] == "", LONG, work.rows["code"])
 
 
+def left_without_a_reading(work: Network) -> None:
+    """Every time is the first session's; the second one has a base of its own, and nothing."""
+    work.session("two", ties=["CM1"], over="CM1", antenna=1.6, points=[(20, 20)])
+    work.rows["time"] = np.repeat(work.rows["time"][:1], len(work.rows["time"]))
+
+
 def not_fixed(work: Network) -> None:
     work.rows["solution"] = np.where(work.rows["mark"] == "", "float", "fix")
 
@@ -113,6 +119,7 @@ EDGES = {
     "points without names": edge(nameless, points=[(1, 1), (2, 2)]),
     "names and codes of ten thousand bytes": edge(endless, points=[(1, 1), (2, 2)]),
     "every point held back": edge(not_fixed),
+    "a session without a reading": edge(left_without_a_reading),
     "a base over a mark and nothing else": edge(ties=[], over="CM1", points=[]),
     "a base over a mark and a point": edge(ties=[], over="CM1"),
 }
