@@ -12,7 +12,6 @@ import pyarrow as pa
 
 from pipeline.digest import Signature, digest, signature
 from pipeline.geodesy.named import disagree, is_projected
-from pipeline.geodesy.units import counts_alike
 from pipeline.job.model import Job, Points
 from pipeline.job.odd import why_no_time
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
@@ -235,9 +234,6 @@ def _check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> 
     if disagree(source.crs, points.crs):
         what = f"the layer is in {source.crs} but the block's crs is {points.crs}"
         raise Unusable(0, what, f'state crs = "{source.crs}" for this block if the layer is right')
-    if source.crs is not None and not counts_alike(source.crs, points.crs):
-        what = f"the layer's CRS, which has no code, and the block's crs {points.crs} count in different units"
-        raise Unusable(0, what, "state the layer's own crs for this block, as WKT, if the layer is right")
 
 
 def _all_degrees(raw: Raw) -> bool:
