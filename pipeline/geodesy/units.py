@@ -72,15 +72,6 @@ def lengths(crs: str, units: str | None, height: str | None = None) -> Lengths:
     return Lengths(_metres(plan, said), _metres(up, said), said, degrees)
 
 
-def counts_alike(one: str, other: str) -> bool:
-    """Tell whether two CRSs count positions in one unit; also where one of them is no CRS that can be read."""
-    try:
-        first, second = (systems.horizontal_of(systems.parse(text)).axis_info[0] for text in (one, other))
-    except OperationError:
-        return True
-    return _same(first, second.unit_conversion_factor)
-
-
 def _height_axis(source: CRS, vertical: CRS | None) -> Any:
     """Return the axis that says what heights count in, None where nothing does.
 

@@ -11,9 +11,9 @@ from ezdxf.document import Drawing
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.layouts.blocklayout import BlockLayout
 
-from pipeline.issue.names import one_line
+from pipeline.issue.names import one_line, shortened
 
-#: Characters of an attribute that are kept.
+#: Bytes of an attribute that are kept: readers cut what is longer than 255.
 LONGEST = 250
 
 
@@ -119,7 +119,7 @@ _SHAPES = {
 
 def value(text: str | None) -> str:
     """Return a text as an attribute can hold it: on one line, with a caret written as the format wants it."""
-    return one_line(text or "")[:LONGEST].replace("^", "^ ")
+    return shortened(one_line(text or "").replace("^", "^ "), LONGEST).removesuffix("^")
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,16 @@ def one_line(text: str) -> str:
     return _CONTROL.sub(" ", text)
 
 
+def shortened(text: str, longest: int) -> str:
+    """Return a text cut to ``longest`` bytes of UTF-8, which is what readers of drawings and tables count."""
+    if len(text) <= longest // 4:  # no character takes more than four
+        return text
+    return text.encode()[:longest].decode(errors="ignore")
+
+
 def cleaned(text: str, unwanted: re.Pattern[str], longest: int) -> str:
-    """Return a text with runs of what is ``unwanted`` as an underscore, cut to ``longest``, without outer blanks."""
-    return unwanted.sub("_", one_line(text).strip())[:longest].strip()
+    """Return a text with runs of what is ``unwanted`` as an underscore, cut to so many bytes, without outer blanks."""
+    return shortened(unwanted.sub("_", one_line(text).strip()), longest).strip()
 
 
 def told_apart(wanted: Iterable[str], taken: Iterable[str] = ()) -> list[str]:

@@ -76,8 +76,9 @@ def side_by_side(
     """
     rest, done = _Rest(found), 0
     for batch in given:
-        yield done, batch, rest.take(batch.num_rows, done)
-        done += batch.num_rows
+        if batch.num_rows:
+            yield done, batch, rest.take(batch.num_rows, done)
+            done += batch.num_rows
     rest.none(done)
 
 
@@ -102,9 +103,7 @@ class _Rest:
         while self._rows < rows:
             if not self._more():
                 raise Differs(f"it ends after {before + self._rows} rows")
-        table = pa.Table.from_batches(self._waiting) if self._waiting else None
-        if table is None:
-            return None
+        table = pa.Table.from_batches(self._waiting)
         left = table.slice(rows)
         self._waiting, self._rows = left.to_batches(), left.num_rows
         return table.slice(0, rows)

@@ -12,7 +12,6 @@ import pyarrow as pa
 
 from pipeline.digest import Signature, digest, signature
 from pipeline.geodesy.named import disagree, is_projected
-from pipeline.geodesy.units import counts_alike
 from pipeline.job.model import Job, Points
 from pipeline.job.odd import why_no_time
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text

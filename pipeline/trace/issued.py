@@ -1,7 +1,8 @@
 """A point as every issue has it, and whether the newest one agrees with what is worked out from the raw rows."""
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -51,10 +52,11 @@ def _as_found(number: int, row: dict[str, Any]) -> Found:
 
 
 def _keyed(rows: Sequence[Found]) -> dict[_Key, Found]:
+    seen: Counter[datetime | None] = Counter()
     keyed: dict[_Key, Found] = {}
     for row in rows:
-        rank = sum(1 for observed, _ in keyed if observed == row.observed)
-        keyed[row.observed, rank] = row
+        keyed[row.observed, seen[row.observed]] = row
+        seen[row.observed] += 1
     return keyed
 
 
@@ -71,8 +73,9 @@ def compare(
     """Give each reading its row in every issue, and its difference from the newest; return what belongs to none too."""
     given: set[int] = set()
     told = []
+    rows_of = [_Rows.of(rows) for rows in found.values()]
     for rank, reading in _ranked(readings):
-        mine = [row for rows in found.values() for row in _row_of(reading, rank, rows)]
+        mine = [row for rows in rows_of if (row := rows.find(reading, rank)) is not None]
         given |= {id(row) for row in mine}
         newest = next((row for row in mine if row.issue == max(found)), None)
         told.append(replace(reading, found=tuple(mine), difference=_difference(reading, newest)))
@@ -92,15 +95,22 @@ def _ranked(readings: Sequence[Reading]) -> list[tuple[int, Reading]]:
     return [(ranks[at], reading) for at, reading in enumerate(readings)]
 
 
-def _row_of(reading: Reading, rank: int, rows: list[Found]) -> list[Found]:
-    """Return the reading's row in an issue: by file and row, else by the time of its observation."""
-    exact = [
-        row
-        for row in rows
-        if (row.source_file, row.source_row, row.observed) == (reading.file, reading.row, reading.observed)
-    ]
-    same = _keyed(rows).get((reading.observed, rank))
-    return exact[:1] or ([] if same is None else [same])
+@dataclass(frozen=True)
+class _Rows:
+    """An issue's rows of the name, by file, row and time, and by time and rank."""
+
+    exact: dict[tuple[str | None, int | None, datetime | None], Found]
+    keyed: dict[_Key, Found]
+
+    @classmethod
+    def of(cls, rows: Sequence[Found]) -> "_Rows":
+        exact = {(row.source_file, row.source_row, row.observed): row for row in reversed(rows)}
+        return cls(exact, _keyed(rows))
+
+    def find(self, reading: Reading, rank: int) -> Found | None:
+        """Return a reading's row: by file and row, else by the time of its observation."""
+        exact = self.exact.get((reading.file, reading.row, reading.observed))
+        return exact or self.keyed.get((reading.observed, rank))
 
 
 def _difference(reading: Reading, row: Found | None) -> tuple[float, float, float] | None:

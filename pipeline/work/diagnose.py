@@ -42,7 +42,8 @@ class Diagnosis:
         session: index of the session.
         rows: the failing occupations that it is about, rows of `judge.OnMarks`; none where the shift is implausible.
         tried: how many hypotheses were tried.
-        places: where ``rows`` stand in the readings' arrays; without any, where the session's occupations do.
+        places: where ``rows`` stand in the readings' arrays; without any, where the session's occupations do, and where
+            it has none that are judged, those of the sessions that it was read with.
         readings: those that fit, best first.
         split: lines of a job file that split the session where the base moved; None where that is neither the best
             reading nor one that nobody can tell from it.
@@ -155,7 +156,9 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
     found = []
     for session, own in zip(sessions, scope.own, strict=True):
         rows = failing[session]
-        places = np.searchsorted(scope.influence.rows, rows if len(rows) else own)
+        # a session that temporary marks alone tie has nothing to compare: what is left shows at the others' occupations
+        shown = next(some for some in (rows, own, scope.influence.rows) if len(some))
+        places = np.searchsorted(scope.influence.rows, shown)
         split = _split(case, session, readings)
         found.append(
             Diagnosis(session, tuple(rows.tolist()), tried.count.total(), tuple(places.tolist()), readings, split)
