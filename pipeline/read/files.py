@@ -159,7 +159,7 @@ def _paths(points: Points, folder: Path, job_file: str, line: int, problems: Pro
     found: dict[str, Path] = {}
     for pattern in points.files:
         literal = folder / pattern
-        if os.path.isfile(literal):  # False too for a name that no file can have
+        if literal.is_file():
             matches = [str(literal)]
         else:
             whole = os.path.join(glob.escape(str(folder)), pattern)
@@ -231,9 +231,6 @@ def _check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> 
             what = f"the positions are degrees, as GeoJSON wants them, but the block's crs is {points.crs}"
             raise Unusable(1, what, "state the geographic crs that they are in")
         return
-    if source.crs is not None and not counts_alike(source.crs, points.crs):
-        what = f"the layer's CRS and the block's crs {points.crs} count in different units"
-        raise Unusable(0, what, "state the layer's own crs for this block, by code or WKT, if the layer is right")
     if disagree(source.crs, points.crs):
         what = f"the layer is in {source.crs} but the block's crs is {points.crs}"
         raise Unusable(0, what, f'state crs = "{source.crs}" for this block if the layer is right')
