@@ -9,10 +9,12 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from pipeline.said import holds_check
+
 
 @dataclass(frozen=True)
 class Wanted:
-    """What marks a reading as a candidate: its name, its code (lower case), or a word in its ``mark`` column.
+    """What marks a reading as a candidate: name, code (lower case), a word for a check, or its ``mark`` column.
 
     ``marks`` are those of the register, which a name may be like.
     """
@@ -41,6 +43,7 @@ class Wanted:
         by_code = self.has_code(batch.column("code"))
         by_mark = pc.greater(pc.fill_null(pc.utf8_length(batch.column("mark")), 0), 0)
         said = np.asarray(pc.or_(pc.or_(by_name, by_code), by_mark).to_numpy(zero_copy_only=False), bool)
+        said |= holds_check(batch.column("code"), codes=True) | holds_check(batch.column("name"), codes=False)
         return said | self.marks.among(batch.column("name"))
 
     def has_code(self, codes: pa.Array) -> pa.Array:
@@ -72,12 +75,14 @@ def said_mark(name: str | None, mark_column: str | None, marks: Iterable[str]) -
 #: from it, a short number. What follows at once as a digit makes another name: KP21 is no KP2.
 _WORDS = "am|pm|chk|check|open|opening|close|closing|start|end|again"
 _BEHIND = rf"^(?:[-_. /:]+[0-9a-z]{{1,2}}|[-_. /:]*(?:[a-z]|{_WORDS}))?$"
+#: What some write between the letters of a mark's name and its number, and others leave out.
+_GAP = r"([a-z])[-_. ]*0*([1-9])"
 _BEFORE = rf"^(?:{_WORDS})?[-_. /:]*$"
 
 
 @dataclass(frozen=True)
 class MarkNames:
-    """Names of marks, for telling which points are named after one; upper and lower case are alike.
+    """Names of marks, for telling which points are named after one; upper and lower case are alike, CM2, CM-2, CM 02.
 
     A name with a letter and a digit in it, or of four letters, is known with something written before or behind it
     (``by_length``); a shorter or a plain number only as it stands, since ordinary points are numbered too.
@@ -90,7 +95,8 @@ class MarkNames:
     @classmethod
     def of(cls, marks: Iterable[str]) -> "MarkNames":
         """Arrange the names of marks."""
-        spelled = {mark.strip().lower(): mark for mark in marks}
+        marks = list(marks)
+        spelled = {_plain(mark): mark for mark in reversed(marks)} | {mark.strip().lower(): mark for mark in marks}
         lengths: dict[int, list[str]] = {}
         for name in spelled:
             if _distinct(name):
@@ -106,6 +112,13 @@ class MarkNames:
         if not self.spelled:
             return np.zeros(len(names), bool)
         lower = pc.utf8_trim_whitespace(pc.utf8_lower(names))
+        found = self._among(lower)
+        plain = pc.replace_substring_regex(lower, _GAP, r"\1\2")
+        other = np.flatnonzero(_flags(pc.not_equal(plain, lower)) & ~found)
+        found[other] = self._among(plain.take(pa.array(other)))
+        return found
+
+    def _among(self, lower: pa.Array) -> NDArray[np.bool_]:
         found = _flags(pc.is_in(lower, value_set=self.whole))
         for length, marks in self.by_length.items():
             for part, rest, pattern in (
@@ -120,6 +133,16 @@ class MarkNames:
     def like(self, name: str | None) -> str | None:
         """Return the mark that a name is like, the longest of several; None where it is like none."""
         lower = (name or "").strip().lower()
+        return self._like(lower) or self._like(_plain(lower))
+
+    def plainly(self, name: str | None) -> bool:
+        """Tell whether a name is a mark's and no more than a word beside it; not a plain number or a single letter."""
+        plain = _plain(name or "")
+        mark = _plain(self.like(name) or "")
+        beside = plain.replace(mark, "", 1).strip("-_. /:")
+        return _distinct(mark) and (not beside or re.fullmatch(_WORDS, beside) is not None)
+
+    def _like(self, lower: str) -> str | None:
         if lower in self.spelled:
             return self.spelled[lower]
         for length in self.by_length:
@@ -129,6 +152,11 @@ class MarkNames:
             if _distinct(end) and end in self.spelled and re.match(_BEFORE, lower[:-length]):
                 return self.spelled[end]
         return None
+
+
+def _plain(name: str) -> str:
+    """Return a name without what only sets its number apart from its letters."""
+    return re.sub(_GAP, r"\1\2", name.strip().lower())
 
 
 def _distinct(name: str) -> bool:

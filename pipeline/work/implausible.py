@@ -129,6 +129,8 @@ class _Judge:
     def session(self, session: int, mine: Integers) -> _Told:
         """Return what is to be said of a session's readings (n,), ascending."""
         told = _Told()
+        if not len(mine):
+            return told
         network = self.prepared.windows[session].session.shift == "none"
         base = None if network else self._base(session)
         quality = self.quality

@@ -1,6 +1,6 @@
 """The occupations that sessions name: each tie and check found among the readings, or a problem that says why not."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 
 import pyarrow as pa
@@ -8,6 +8,7 @@ import pyarrow.compute as pc
 
 from pipeline.attach import TWO, base_key
 from pipeline.near import listed, nearest
+from pipeline.occupations import Wanted
 from pipeline.problems import Problems
 from pipeline.read.files import read_batches
 from pipeline.words import REASONS, Reason, Role, reason_code
@@ -21,6 +22,8 @@ _LENGTHS = 2
 
 _TOLD = ["name", "session", "held", "detail", "time", "source_row", "export", "solution", "number", "base"]
 
+#: Readings that a sentence lists.
+_LISTED = 3
 _OTHER_TIE = "mend the row in the export, or tie on another occupation"
 
 #: What is told of a reading that is not where a session says.
@@ -116,7 +119,27 @@ def held_checks(prepared: Prepared, gathered: Gathered) -> list[str]:
             f"the check of session {wanted[key].session.name} on the point {row['name']} ({export}:{row['source_row']})"
             f" proves nothing: it is held back as {_reason(row) if row['held'] else ''}{_detail(row)}",
         )
-    return [words for key, words in told.items() if key not in sound]
+    return [*(words for key, words in told.items() if key not in sound), *_held_by_code(prepared, gathered)]
+
+
+def _held_by_code(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
+    """Yield in words the readings of a check's code that no session names and that are held back, repeats left out."""
+    table = gathered.candidates
+    codes = Wanted.of([], prepared.loaded.job.checks.codes).has_code(table.column("code"))
+    reason = table.column("held")
+    held = pc.and_(pc.greater(reason, 0), pc.not_equal(reason, reason_code(Reason.DUPLICATE)))
+    points = {one.point for w in prepared.windows for one in (*w.session.ties, *w.session.checks)}
+    rows = [row for row in table.filter(pc.and_(codes, held)).select(_TOLD).to_pylist() if row["name"] not in points]
+    if not rows:
+        return
+    listed = "; ".join(
+        f"{row['name'] or 'a reading'} ({prepared.exports[row['export']].shown}:{row['source_row']}) as"
+        f" {_reason(row)}{_detail(row)}"
+        for row in rows[:_LISTED]
+    )
+    more = f"; and {len(rows) - _LISTED:,} more" if len(rows) > _LISTED else ""
+    some = "1 reading of a check's code proves" if len(rows) == 1 else f"{len(rows):,} readings of a check's code prove"
+    yield f"{some} nothing, being held back: {listed}{more}"
 
 
 def _reason(row: dict[str, object]) -> Reason:

@@ -10,16 +10,18 @@ from pipeline.correct import Corrected
 from pipeline.doubts import Doubtful
 from pipeline.job.model import Job
 from pipeline.occupations import Wanted
+from pipeline.proof.residuals import differences
+from pipeline.said import mentions_check, says_check
 from pipeline.words import Doubt
 from pipeline.work.candidates import Candidates
-from pipeline.work.judge import nearest
+from pipeline.work.judge import VICINITY, nearest
 from pipeline.work.prepare import Prepared
 from pipeline.work.reference import Reference
 
 Floats = NDArray[np.float64]
 
-#: Metres. A reading of another code is told of by its name alone within this of the mark; witness marks and fences are
-#: named after marks too. Common practice, no source.
+#: Metres. A reading of another code is told of by a name that is a little more than the mark's within this of it;
+#: witness marks and fences are named after marks too. Common practice, no source.
 _BESIDE = 5.0
 #: Readings that a sentence lists.
 _LISTED = 4
@@ -57,16 +59,71 @@ def unanswered(
         if says:
             why, held = f"{says} that it is a check, but {_nowhere(reference, at[row], job.checks.radius)}", True
         else:
-            beside = _beside(wanted, candidates.names[row], reference, at[row], job.checks.radius)
-            if beside is None:
+            told = _told(_Said(candidates.names[row], codes[row], at[row]), wanted, reference, job)
+            if told is None:
                 continue
-            why, held = beside
+            why, held = told
         found.append(Unanswered(row, numbers[row], int(candidates.session[row]), why, held))
     return tuple(found)
 
 
 def _word(column: str) -> bool:
     return any(character.isalnum() for character in column)
+
+
+@dataclass(frozen=True)
+class _Said:
+    """Name and code of a reading that is no check by the job file, and (3,) where it lies."""
+
+    name: str | None
+    code: str | None
+    at: Floats
+
+    def check(self) -> str:
+        """Return in words that name or code hold a word for a check, else nothing."""
+        if mentions_check(self.code, code=True):
+            return f"its code {self.code} says"
+        return "its name says" if mentions_check(self.name) else ""
+
+
+def _told(said: _Said, wanted: Wanted, reference: Reference, job: Job) -> tuple[str, bool] | None:
+    """Say how a reading lies to the mark that its name, or a word for a check, stands for, and whether it is held.
+
+    On a mark it is held where a check would fail there; off every mark where it can hardly be anything but a check.
+    """
+    says, mark = said.check(), wanted.marks.like(said.name)
+    if says and mark is None:
+        mark = wanted.marks.like(said.code)
+    if not says and mark is None:
+        return None
+    places, radius = reference.grid[:, :2], job.checks.radius
+    here, _ = nearest([mark], places[[reference.names.index(mark)]], said.at[:2], radius) if mark else (None, 0.0)
+    here = here or nearest(reference.names, places, said.at[:2], radius)[0]
+    if here is not None:
+        named = f"named after the mark {here} and" if here == mark else f"{says or 'its name says'} that it is a check,"
+        return _on(here, named, said, reference, job)
+    if mark is not None:
+        within = np.inf if says else VICINITY if wanted.marks.plainly(said.name) else _BESIDE
+        near, distance = nearest([mark], places[[reference.names.index(mark)]], said.at[:2], within)
+        if near is not None:
+            away = _away(reference, mark, distance, said.at)
+            return f"its name says that it stands on the mark {mark}, but that is {away}", True
+    whole = says_check(said.code) or (
+        says_check(said.name) and nearest(reference.names, places, said.at[:2], VICINITY)[0] is not None
+    )
+    return (f"{says} that it is a check, but {_nowhere(reference, said.at, radius)}", True) if whole else None
+
+
+def _on(mark: str, named: str, said: _Said, reference: Reference, job: Job) -> tuple[str, bool]:
+    """Say of a reading on a mark how it compares, and whether a check would fail with it."""
+    number = reference.names.index(mark)
+    compared = differences(
+        said.at[None], reference.grid[[number]], reference.holds()[[number]], job.checks.horizontal, job.checks.vertical
+    )
+    failing = bool(compared.judged[0] and not compared.passed[0])
+    away = _away(reference, mark, float(np.hypot(*(said.at - reference.grid[number])[:2])), said.at)
+    on = f"beside {'it' if mark in named else mark}" if failing else f"on {'it' if mark in named else mark}"
+    return f"{named} {on}, {away}, but neither a tie nor a check of its session", failing
 
 
 def _nowhere(reference: Reference, at: Floats, radius: float) -> str:
@@ -84,23 +141,6 @@ def _away(reference: Reference, name: str, distance: float, at: Floats) -> str:
     return f"{distance:.2f} m away (east {east:+.3f}, north {north:+.3f}{height})"
 
 
-def _beside(
-    wanted: Wanted, name: str | None, reference: Reference, at: Floats, radius: float
-) -> tuple[str, bool] | None:
-    """Say of a point that is named after a mark how it lies to that; None where it is not near it at all."""
-    mark = wanted.marks.like(name)
-    if mark is None:
-        return None
-    place = reference.grid[[reference.names.index(mark)], :2]
-    near, distance = nearest([mark], place, at[:2], _BESIDE)
-    if near is None:
-        return None
-    away = _away(reference, mark, distance, at)
-    if distance > radius:
-        return f"its name says that it stands on the mark {mark}, but that is {away}", True
-    return f"named after the mark {mark} and on it, {away}, but neither a tie nor a check of its session", False
-
-
 def unanswered_doubts(prepared: Prepared, candidates: Candidates, found: Sequence[Unanswered]) -> list[Doubtful]:
     """Return a doubt per session that has readings which say that they are checks and compare with nothing."""
     doubts = []
@@ -113,7 +153,8 @@ def unanswered_doubts(prepared: Prepared, candidates: Candidates, found: Sequenc
         what = (
             f"session {window.session.name}: {len(here)} reading{'s' if len(here) > 1 else ''} meant for a mark"
             f" {'are' if len(here) > 1 else 'is'} compared with none, so nothing says whether the base stood still:"
-            f" {listed}{more}; name the mark in checks = [{{ point, mark }}] of the session"
+            f" {listed}{more}; name the mark in checks = [{{ point, mark }}] of the session, or the code in"
+            " checks.codes"
         )
         doubts.append(Doubtful(Doubt.UNANSWERED_CHECK, what, (window.index,)))
     return doubts
