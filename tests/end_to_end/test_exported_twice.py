@@ -86,7 +86,7 @@ def test_both_in_one_file(once: Issue, tmp_path: Path) -> None:
     counts_once(run_written(path), once)
 
 
-# Of rows that repeat one another the finer is kept: the eastings are all coarser, and their file has nothing of its own.
+# Of rows that repeat one another the finer is kept: the eastings are all coarser, so their file has nothing of its own.
 @pytest.mark.parametrize(("crs", "code"), [("geographic", 0), ("projected", 3)])
 def test_another_format_and_crs(crs: str, code: int, once: Issue, tmp_path: Path) -> None:
     # New Zealand's projection in closed form (LINZ: NZTM2000), shared with the simulator
