@@ -16,6 +16,11 @@ def disagree(one: str | None, other: str | None) -> bool:
         return False  # said where the job's own CRS is read; a layer may carry one that only its maker knows
 
 
+def is_unknown(text: str | None) -> bool:
+    """Tell whether the text is there and names no CRS that PROJ knows."""
+    return text is not None and _known(text) is None
+
+
 def is_geographic(text: str | None) -> bool:
     """Tell whether the text names a CRS in degrees (or grads), with or without heights."""
     crs = _known(text)

@@ -13,6 +13,12 @@ from pipeline.problems import Problems
 #: The CRS of a GeoJSON's geometry unless it states another one (RFC 7946, section 4).
 GEOJSON_CRS = "OGC:CRS84"
 
+#: What is wrong with a member ``crs`` that says something else than a CRS, and what to do.
+UNKNOWN_CRS = (
+    'its member "crs" names no CRS that is known, so that nothing holds it against the job file: {:.60}',
+    'export it again without that member, or with a code in it, such as "EPSG:4959"',
+)
+
 
 @dataclass(frozen=True)
 class Features:
@@ -82,7 +88,7 @@ def read_geojson(text: str, shown: str, problems: Problems) -> Features | None:
     return Features(
         cells=cells,
         points=tuple(_point(feature.get("geometry")) for feature in features),
-        crs=_stated_crs(document),
+        crs=named_crs(document.get("crs")) or GEOJSON_CRS,
     )
 
 
@@ -111,8 +117,14 @@ def _point(geometry: Any) -> tuple[str, ...]:
     return tuple(cell(value) for value in coordinates[:3]) if isinstance(coordinates, list) else ()
 
 
-def _stated_crs(document: dict[str, Any]) -> str:
-    stated: Any = document.get("crs")
-    for key in ("properties", "name"):
-        stated = stated.get(key) if isinstance(stated, dict) else None
-    return stated if isinstance(stated, str) else GEOJSON_CRS
+def named_crs(stated: Any) -> str | None:
+    """Return what the member ``crs`` of a GeoJSON file names, None where it is null or not there.
+
+    One that names nothing (a link, say) is returned as it is written: it says something, which nobody can hold against
+    the job file.
+    """
+    properties = stated.get("properties") if isinstance(stated, dict) else None
+    name = properties.get("name") if isinstance(properties, dict) else None
+    if isinstance(name, str):
+        return name.strip()
+    return None if stated is None else json.dumps(stated, ensure_ascii=False)

@@ -54,6 +54,7 @@ _TIMES: tuple[tuple[str, str], ...] = (
     (r"\d{16}|\d{19}", "looks like a count of micro- or nanoseconds since 1970: export date and time"),
     (r"\d{3,4}(?:[ :;/,]+| w(?:ee)?k )\d{1,6}(?:[.,]\d+)?",
      "looks like GPS week and seconds: export date and time, in UTC or with time_zone = \"GPS\""),
+    (r"2[34]\d{5}(?:[.,]\d+)?", "looks like a Julian day: export date and time, such as 2026-03-02T07:30:00Z"),
     (r"\d{14}(?:[.,]\d+)?", f"looks like a date and time without signs between: {_STATED} = \"%Y%m%d%H%M%S\""),
     (r"\d{12}", f"looks like a date and time without signs between: {_STATED}, such as \"%Y%m%d%H%M\""),
     (r"\d{8}", f"looks like a date alone: {_APART}"),

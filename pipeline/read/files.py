@@ -11,7 +11,8 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import Signature, digest, signature
-from pipeline.geodesy.named import disagree, is_projected
+from pipeline.geodesy.named import disagree, is_projected, is_unknown
+from pipeline.job.features import UNKNOWN_CRS
 from pipeline.job.model import Job, Points
 from pipeline.job.odd import why_no_time
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
@@ -231,6 +232,8 @@ def _check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> 
             what = f"the positions are degrees, as GeoJSON wants them, but the block's crs is {points.crs}"
             raise Unusable(1, what, "state the geographic crs that they are in")
         return
+    if path.suffix.lower() in JSON and is_unknown(source.crs):
+        raise Unusable(0, UNKNOWN_CRS[0].format(source.crs), UNKNOWN_CRS[1])
     if disagree(source.crs, points.crs):
         what = f"the layer is in {source.crs} but the block's crs is {points.crs}"
         raise Unusable(0, what, f'state crs = "{source.crs}" for this block if the layer is right')

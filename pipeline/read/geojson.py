@@ -17,6 +17,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import Signature, Sum, Summed, signature
+from pipeline.job.features import named_crs
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import mapped
@@ -110,12 +111,11 @@ def _properties(feature: dict[str, Any]) -> dict[str, Any]:
 
 
 def _crs(stated: Any) -> str | None:
-    """Return the CRS that a file of the standard before RFC 7946 names, by its code; None where it names none."""
-    for key in ("properties", "name"):
-        stated = stated.get(key) if isinstance(stated, dict) else None
-    found = _CODE.fullmatch(stated.strip()) if isinstance(stated, str) else None
+    """Return the CRS that a file of the standard before RFC 7946 names: its code, or else its words; None for none."""
+    name = named_crs(stated)
+    found = _CODE.fullmatch(name) if name is not None else None
     if found is None:
-        return None
+        return name
     return "EPSG:4326" if found[1].upper() == "OGC" else f"EPSG:{found[2]}"
 
 

@@ -70,6 +70,9 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
 def _open_text(path: Path, points: Points, chunk: int) -> Source:
     dialect = find_dialect(path, points)
     points = fitted(points, dialect.names)
+    if points.delimiter is not None and len(dialect.names) == 1 < len(mapped(points.columns)):
+        what = f'the header has no "{points.delimiter}" in it, which the block states as delimiter'
+        raise Unusable(dialect.header_line, what, "state the one that the file has, or leave the key out")
     schema = pa.schema([(name, pa.string()) for name in dialect.names])
     _check_columns(points, schema, dialect.header_line)
     if position_of(points.columns).from_geometry:

@@ -10,7 +10,7 @@ import pyarrow as pa
 from pipeline.digest import Sum
 from pipeline.job.model import Points
 from pipeline.read import geojson, package
-from pipeline.read.mapping import fitted
+from pipeline.read.mapping import fitted, mapped
 from pipeline.read.raw import Raw
 
 
@@ -37,9 +37,11 @@ def open_layer(path: Path, layer: str | None, points: Points, rows_per_batch: in
     """
     if layer is None:
         found = geojson.surveyed(path)
-        points = fitted(points, found.schema.names)
+        # Columns are what features have: of a collection without any, those that the job file maps hold.
+        schema = found.schema if found.rows else pa.schema([(name, pa.string()) for name in mapped(points.columns).values()])
+        points = fitted(points, schema.names)
         with closing(geojson.batches(path, points, found, rows_per_batch, seen)) as batches:
-            yield Layer(points, found.schema, found.crs, True, batches)
+            yield Layer(points, schema, found.crs, True, batches)
         return
     points = fitted(points, package.columns_of(path, layer))
     held = package.surveyed(path, layer, points)

@@ -7,7 +7,7 @@ from pipeline.problems import JobError, Problems
 from pipeline.work.base_ids import nothing_but_ids, wrong_ids
 from pipeline.work.doubts import doubts_before
 from pipeline.work.epoch_notes import epoch_notes
-from pipeline.work.file_notes import much_held
+from pipeline.work.file_notes import much_held, without_rows
 from pipeline.work.gather import Gathered, Progress, gather
 from pipeline.work.named import report_missing
 from pipeline.work.offset import time_offset
@@ -45,6 +45,8 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     if offset is not None and len(problems.found) > before:
         problems.add(*prepared.loaded.where("points"), offset, "one clock that is off explains them all at once")
     if len(problems.found) > before:
+        for file, what, fix in without_rows(prepared, gathered):
+            problems.add(file, 0, what, fix)
         for file, row, what, fix in much_held(prepared, gathered):
             problems.add(file, row, what, fix)
     if offset is None and len(problems.found) > before:

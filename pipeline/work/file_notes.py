@@ -22,7 +22,7 @@ _LIKELY = {
     Reason.NO_POSITION: "see the columns that the block maps, and whether the export has all of its heights",
     Reason.NO_TIME: "see the column that the block maps as time",
     Reason.AMBIGUOUS_TIME: "see time_format and time_zone of the block",
-    Reason.OUTSIDE_SESSIONS: "see time_zone of the block, and start, end and base of the sessions",
+    Reason.OUTSIDE_SESSIONS: "see time_zone and any time_format of the block, and start, end and base of the sessions",
     Reason.TWO_SESSIONS: "map the column that says which base a reading hangs on",
     Reason.NOT_FIXED: "see quality.solutions",
     Reason.POOR_QUALITY: "see the limits of [quality], and the units of the export's standard uncertainties",
@@ -33,10 +33,22 @@ _LIKELY = {
 def file_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
     """Return in words what should be looked at in each export."""
     told = [*_accepted(prepared)]
+    told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(prepared, gathered)]
     told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in much_held(prepared, gathered)]
     for export, log in zip(prepared.exports, gathered.files, strict=True):
         told += [*_few_sigmas(export, log), *_ends(export, log)]
     return told
+
+
+def without_rows(prepared: Prepared, gathered: Gathered) -> list[tuple[str, str, str]]:
+    """Return file, what and what to do for each export that holds nothing, such as a header that stands alone."""
+    what = "the file has no rows, so that no reading of it is in the job"
+    fix = "if that is not so in the receiver, export it again"
+    return [
+        (export.shown, what, fix)
+        for export, log in zip(prepared.exports, gathered.files, strict=True)
+        if not log.rows
+    ]
 
 
 def much_held(prepared: Prepared, gathered: Gathered) -> list[tuple[str, int, str, str]]:

@@ -7,8 +7,9 @@ from pipeline.control import Register, listed_marks, read_register
 from pipeline.digest import digest, signature
 from pipeline.geodesy import crs
 from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.named import is_unknown
 from pipeline.geodesy.units import lengths
-from pipeline.job.features import GEOJSON_CRS
+from pipeline.job.features import GEOJSON_CRS, UNKNOWN_CRS
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import Columns
 from pipeline.near import listed, nearest
@@ -174,6 +175,9 @@ def _check_geometry(register: Register, stated: str, loaded: LoadedJob, problems
     found = register.geometry_crs
     # GeoJSON that says nothing means WGS 84 by its standard, and is written in any datum all the same
     if found is None or found == GEOJSON_CRS:
+        return
+    if is_unknown(found) and Path(register.shown).suffix.lower() != ".gpkg":
+        problems.add(register.shown, 0, UNKNOWN_CRS[0].format(found), UNKNOWN_CRS[1])
         return
     try:
         same = crs.same_positions(found, stated)

@@ -27,7 +27,8 @@ def advice(reason: Reason, prepared: Prepared, export: int, solutions: Iterable[
         return f"the limits stand in [quality] ({_at(loaded.where('quality'))})"
     if reason is Reason.OUTSIDE_SESSIONS:
         zone = _at(loaded.where("points", block, "time_zone"))
-        return f"see the sessions' start, end and base, and time_zone of the export ({zone})"
+        stated = "time_zone and time_format" if prepared.exports[export].points.time_format else "time_zone"
+        return f"see the sessions' start, end and base, and {stated} of the export ({zone})"
     if reason is Reason.TWO_SESSIONS:
         return "give the row its base id, or map the column 'base', or end one session where the other begins"
     if reason is Reason.DUPLICATE:

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from issued import current_issue
+from packages_made import stored_package
 from running import replace_in, rewrite_export
 from simulate import Plan, Simulation, simulate
 
@@ -107,6 +108,28 @@ def test_what_holds_a_file_back_stands_beside_the_ties_that_it_takes(tmp_path: P
     (problem,) = [one for one in caught.value.problems if one.file.endswith("rover001.csv")]
     assert problem.what == "86 of the file's 86 rows are held back as poor_quality, this one first"
     assert "units" in problem.fix
+
+
+@pytest.mark.parametrize("name", ["rover002.csv", "rover002.geojson", "rover002.gpkg"])
+def test_an_export_without_rows_is_told(name: str, tmp_path: Path) -> None:
+    """Alone it leaves the tie without its point: then it stands beside that."""
+    path = simulate(Plan(sessions=1, points=20)).write(tmp_path)
+    header = (tmp_path / "rover001.csv").read_text(encoding="utf-8").splitlines()[0]
+    if name.endswith(".gpkg"):
+        stored_package(tmp_path / name, dict.fromkeys(header.split(","), "TEXT"), [])
+    else:
+        text = f"{header}\n" if name.endswith(".csv") else '{"type": "FeatureCollection", "features": []}'
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    replace_in(path, {'"rover*.csv"': f'"rover001.csv", "{name}"'})
+    (text,) = told(path)
+    assert text.startswith(f"{name}: the file has no rows")
+    assert run_job(path).exit_code == 0
+    replace_in(path, {f'"rover001.csv", "{name}"': f'"{name}"'})
+    with pytest.raises(JobError) as caught:
+        check_job(path)
+    assert [one.what for one in caught.value.problems if one.file.endswith(name)] == [
+        "the file has no rows, so that no reading of it is in the job"
+    ]
 
 
 def test_solutions_that_are_accepted_and_are_no_fixed_ones(tmp_path: Path) -> None:

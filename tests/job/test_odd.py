@@ -53,7 +53,7 @@ def test_degrees_where_minutes_are_expected() -> None:
         ("02/03/2026 07:30:00 PM", "12-hour"), ("2026-03-02 07:30:00 am", "12-hour"), ("7:30 PM", "12-hour"),
         ("2026-03-02 07:30:00 CEST", "name of a zone"), ("2026/03/02 07:30:00", '"%Y/%m/%d %H:%M:%S"'),
         ("02/03/2026 07:30:00", "not guessed"), ("2 Mar 2026 07:30:00", "time_format"),
-        ("2026-061T07:30:00", "day of the year"), ("N/A", "no value"),
+        ("2461101.8125", "Julian day"), ("2026-061T07:30:00", "day of the year"), ("N/A", "no value"),
     ],
 )  # fmt: skip
 def test_times(text: str, piece: str) -> None:

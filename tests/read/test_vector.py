@@ -281,10 +281,34 @@ def test_a_line_of_features_each_is_not_taken_for_geojson(tmp_path):
     assert problem.startswith("a.json:1: the file is JSON of another kind, not GeoJSON")
 
 
-def test_an_empty_collection_has_no_columns_and_is_a_problem(tmp_path):
+def test_an_empty_collection_has_no_columns_and_no_rows(tmp_path):
     geojson(tmp_path / "a.geojson", [])
-    (problem,) = find(tmp_path, block("a.geojson", MAPPED))[1]
-    assert 'no column "name"' in problem
+    ((export,), problems) = find(tmp_path, block("a.geojson", MAPPED))
+    assert problems == []
+    assert list(read_batches(export)) == []
+
+
+@pytest.mark.parametrize(
+    ("stated", "known"),
+    [
+        (None, True),
+        ({"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::4959"}}, True),
+        ({"type": "name", "properties": {"name": "http://www.opengis.net/def/crs/EPSG/0/4959"}}, True),
+        ({"type": "name", "properties": {"name": "NZGD2000"}}, False),
+        ({"type": "name", "properties": {"name": "http://www.opengis.net/def/crs/EPSG/0/2193"}}, False),
+        ({"type": "name", "properties": {"name": "urn:ogc:def:crs,crs:EPSG::2193,crs:EPSG::7839"}}, False),
+        ({"type": "name", "properties": {"name": "site grid"}}, False),
+        ({"type": "link", "properties": {"href": "grid.prj"}}, False),
+        ("EPSG of the site", False),
+    ],
+)
+def test_a_crs_member_that_is_not_the_blocks_or_says_nothing(tmp_path, stated, known):
+    """Names as the standard of 2008 and OGC 09-048r5 write them; a link leads where nobody looks."""
+    geojson(tmp_path / "a.geojson", [feature(at(174.7, -36.8, 1), name="a", time=TIME)])
+    text = json.loads((tmp_path / "a.geojson").read_text())
+    (tmp_path / "a.geojson").write_text(json.dumps({"crs": stated, **text}))
+    problems = find(tmp_path, block("a.geojson", MAPPED, crs="EPSG:4959"))[1]
+    assert (problems == []) == known
 
 
 def test_a_package_with_a_damaged_page_is_a_problem_and_stops_the_reading(tmp_path, monkeypatch):
