@@ -1,6 +1,7 @@
 """The names nearest to one that is not there, for a message: only what is really near, so that none misleads."""
 
 import difflib
+import os
 import re
 import unicodedata
 from collections.abc import Iterable
@@ -34,6 +35,17 @@ def nearest(word: str, known: Iterable[str], most: int = 3) -> list[str]:
         if worth >= _ALIKE:
             found.append((-worth, name))
     return [name for _, name in sorted(found)[:most]]
+
+
+def beside(path: str) -> list[str]:
+    """Return the files in a path's folder whose names are nearly like its own, with or without an ending."""
+    at, name = os.path.split(path)
+    try:
+        there = sorted(entry.name for entry in os.scandir(at or ".") if entry.is_file())
+    except OSError:
+        return []
+    bare = {os.path.splitext(each)[0]: each for each in there}
+    return nearest(name, there) or [bare[each] for each in nearest(name, bare)]
 
 
 def listed(names: Iterable[str], sign: str = "") -> str:

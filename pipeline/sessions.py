@@ -36,6 +36,9 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MILLISECOND = timedelta(milliseconds=1)
 
 
+QUOTE = "'"
+
+
 @dataclass(frozen=True)
 class SessionWindow:
     """One session as the half-open interval [start_ms, end_ms), in milliseconds UTC since 1970.
@@ -144,11 +147,18 @@ def _at(shown: str, line: int, *_: Key) -> tuple[str, int]:
 
 
 def _check_columns(sheet: Sheet, problems: Problems) -> None:
+    strange: list[str] = []
     for column in sheet.columns:
         if column not in _COLUMNS:
             near = nearest(column, _COLUMNS, 1)
-            known = f"the nearest known column is '{near[0]}'" if near else f"the columns are {', '.join(_COLUMNS)}"
-            problems.add(sheet.shown, sheet.header, f"unknown column: '{column}'", known)
+            if near:
+                fix = f"the nearest known column is '{near[0]}'"
+                problems.add(sheet.shown, sheet.header, f"unknown column: '{column}'", fix)
+            else:
+                strange.append(column)
+    if strange:
+        what = f"unknown column{'s' if len(strange) > 1 else ''}: {listed(strange, QUOTE)}"
+        problems.add(sheet.shown, sheet.header, what, f"the columns are {', '.join(_COLUMNS)}")
     for column in ("name", "start", "end"):
         if column not in sheet.columns:
             near = nearest(column, sheet.columns, 1)

@@ -62,6 +62,8 @@ class Doubt(StrEnum):
     PRECISION = "precision"
     TIME_ZONE = "time-zone"
     UNANSWERED_CHECK = "unanswered-check"
+    PLACE = "place"
+    TOLERANCE = "tolerance"
 
 
 class Role(StrEnum):

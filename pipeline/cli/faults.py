@@ -1,9 +1,10 @@
 """Where exceptions end: a user's mistake, a job that is held, a fault of the program; each with its exit code."""
 
 import os
+import re
 import sys
 import traceback
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,9 @@ from pipeline.problems import JobError, JobHeld, Problem
 from pipeline.words import counted
 
 FAULT, WRONG, HELD = 1, 2, 4
+
+#: So many problems of one file that are alike are printed one by one.
+_ALIKE = 6
 
 #: What became of a job that ended in an exception, by its exit code.
 _ENDED = {FAULT: "fault", WRONG: "refused", HELD: "held"}
@@ -36,13 +40,43 @@ def report(job: str, error: Exception, *, as_json: bool = False) -> int:
     else:
         problems = _problems(job, error)
         print(f"{name}: {counted(len(problems), 'problem')}, nothing written", file=sys.stderr)
-        for problem in problems:
-            where = one_line(problem.file) + (f":{problem.line}" if problem.line > 0 else "")
-            print(f"  {where}: {problem.what}", file=sys.stderr)
-            if problem.fix:
-                print(f"      {problem.fix}", file=sys.stderr)
+        for line in lines(problems):
+            print(line, file=sys.stderr)
     sys.stderr.flush()
     return code
+
+
+def lines(problems: Sequence[Problem]) -> Iterator[str]:
+    """Yield problems as printed: of many that differ in names and figures alone the first, and how many more."""
+    alike: dict[tuple[str, str], list[Problem]] = {}
+    for problem in problems:
+        alike.setdefault((problem.file, _look(problem.what)), []).append(problem)
+    told: set[tuple[str, str]] = set()
+    for problem in problems:
+        key = (problem.file, _look(problem.what))
+        those = alike[key]
+        if key in told:
+            continue
+        folded = len(those) > _ALIKE
+        told |= {key} if folded else set()
+        for shown in those[: _ALIKE - 1] if folded else [problem]:
+            where = one_line(shown.file) + (f":{shown.line}" if shown.line > 0 else "")
+            yield f"  {where}: {shown.what}"
+            if shown.fix:
+                yield f"      {shown.fix}"
+        if folded:
+            rest = those[_ALIKE - 1 :]
+            yield f"  and {len(rest):,} more like these in {one_line(problem.file)}{_span(rest)}"
+
+
+def _span(problems: Sequence[Problem]) -> str:
+    at = sorted({problem.line for problem in problems if problem.line > 0})
+    return "" if not at else f", line {at[0]}" if len(at) == 1 else f", lines {at[0]} to {at[-1]}"
+
+
+def _look(what: str) -> str:
+    """Return a problem without what stands in quotes and without figures."""
+    return re.sub(r"\"[^\"]*\"|'[^']*'|[-+]?\d[\d.,]*", "#", what)
 
 
 def code_of(error: Exception) -> int:

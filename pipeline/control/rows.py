@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from pipeline.job.odd import why_no_degrees, why_no_number
 from pipeline.job.sheet import Sheet, number
-from pipeline.near import nearest
+from pipeline.near import listed, nearest
 from pipeline.problems import Problems
 from pipeline.words import Holds
 
@@ -16,6 +16,8 @@ POSITION = {"projected": ("easting", "northing"), "geographic": ("longitude", "l
 
 #: Metres between which a stated uncertainty lies; beyond them the adjustment has no digits left.
 LEAST_UNCERTAINTY, MOST_UNCERTAINTY = 1e-6, 1e5
+
+QUOTE = "'"
 
 #: The other columns of a register.
 KNOWN = ("mark", "hu95", "vu95", "holds", "source", "dated")
@@ -40,13 +42,18 @@ def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems
     """Note the columns that are missing; without a height column every mark must say that it holds position only."""
     needed = ["mark", *columns[:2], *(columns[2:] if "holds" not in sheet.columns else ())]
     missing = [column for column in needed if column not in sheet.columns]
+    fixes = {column: _missing_fix(column, sheet.columns) for column in missing}
+    takes = f"a register in a {kind} CRS takes mark, {', '.join(columns)}"
+    plainly = [column for column in missing if not fixes[column]]
+    if len(missing) > 2 and len(plainly) > 1:
+        plainly = missing
+    if plainly:
+        which = f"the column{'s' if len(plainly) > 1 else ''} {listed(plainly, QUOTE)}"
+        fix = f"name the columns so in the first line, which has {listed(sheet.columns, QUOTE)}"
+        problems.add(sheet.shown, sheet.header, f"{which} {'are' if len(plainly) > 1 else 'is'} missing: {takes}", fix)
     for column in missing:
-        problems.add(
-            sheet.shown,
-            sheet.header,
-            f"the column '{column}' is missing: a register in a {kind} CRS takes mark, {', '.join(columns)}",
-            _missing_fix(column, sheet.columns),
-        )
+        if column not in plainly:
+            problems.add(sheet.shown, sheet.header, f"the column '{column}' is missing: {takes}", fixes[column])
     others = [column for column in sheet.columns if column and column not in (*KNOWN, *columns)]
     for column in others:
         near = nearest(column, [known for known in ("hu95", "vu95", "holds") if known not in sheet.columns], 1)

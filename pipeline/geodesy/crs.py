@@ -28,6 +28,10 @@ _AXES = {
 }
 
 
+_A_CODE = 'write an authority code such as "EPSG:2193", WKT or PROJJSON'
+_A_VERTICAL = 'name a vertical CRS such as "EPSG:7839", or "ellipsoid" for ellipsoidal heights'
+
+
 @lru_cache(maxsize=256)
 def parse(text: str) -> CRS:
     """Return the CRS of an authority code ("EPSG:2193", "EPSG:2193+7839"), WKT, PROJJSON or PROJ string.
@@ -36,7 +40,7 @@ def parse(text: str) -> CRS:
     nadgrids, geoidgrids), which would overrule the choice of operations.
     """
     if not _TEXT.fullmatch(text):
-        fix = crs_hint(text) or 'write an authority code such as "EPSG:2193", WKT or PROJJSON'
+        fix = crs_hint(text) or _A_CODE
         raise OperationError(f'"{_short(text)}" is not a CRS', fix)
     try:
         crs = CRS.from_user_input(text)
@@ -191,12 +195,13 @@ def vertical_of(text: str) -> CRS | None:
     """
     if text == ELLIPSOID:
         return None
-    crs = parse(text)
+    try:
+        crs = parse(text)
+    except OperationError as error:
+        raise OperationError(error.what, _A_VERTICAL if error.fix == _A_CODE else error.fix) from error
     if crs.is_compound or not crs.is_vertical:
-        raise OperationError(
-            f'height {crs.name} ("{_short(text)}") is a {crs.type_name}, not a vertical CRS',
-            'name a vertical CRS such as "EPSG:7839", or "ellipsoid" for ellipsoidal heights',
-        )
+        what = f'height {crs.name} ("{_short(text)}") is a {crs.type_name}, not a vertical CRS'
+        raise OperationError(what, _A_VERTICAL)
     axis = crs.axis_info[0]
     if axis.direction != "up":
         raise OperationError(

@@ -1,5 +1,6 @@
 """What a key of the job file is called, and what is wrong with it, in words for whoever wrote it."""
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date, datetime, time
 from enum import Enum
@@ -11,10 +12,22 @@ from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
 from pipeline.job.lines import Key, KeyPath
-from pipeline.job.model import SHIFT_GIVEN, SHIFT_WORD
+from pipeline.job.model import SHIFT_GIVEN, SHIFT_WORD, Job
 from pipeline.near import nearest
 
 _TABLES = {"points": "[[points]]", "session": "[[session]]"}
+
+#: A key that more tables than these take is not sent to one of them.
+_HOMES = 3
+
+#: Keys whose form is not plain from their names.
+_EXAMPLES = {
+    "ties": 'ties = [{ point = "...", mark = "..." }]',
+    "checks": 'checks = [{ point = "...", mark = "..." }]',
+    "setup": 'setup = { mark = "...", longitude = , latitude = , ellipsoid_height = }',
+    "shift": 'shift = "derive", "none" or { east = , north = , up = }',
+    "delimiter": r'such as ";", or "\t" for a tab',
+}
 _FORMS = {
     "string_type": "must be text in quotes",
     "path_type": "must be a file or folder name in quotes",
@@ -71,9 +84,10 @@ def explain(error: ErrorDetails, model: type[BaseModel], called: Callable[[KeyPa
     if kind in ("literal_error", "enum"):
         words = [str(word) for word in _words(_annotation(model, path))]
         near = nearest(str(found), words, 1)
+        fix = f"did you mean '{near[0]}'?" if near else _hint(path, model)
         return (
             f"{called(path)} must be one of {', '.join(words)}, not {_shown(found)}",
-            f"did you mean '{near[0]}'?" if near else "",
+            _which_foot(str(found)) if path[-1:] == ("units",) else fix,
         )
     if kind == "value_error":
         return f"{called(path)}: {error['ctx']['error']}", ""
@@ -81,14 +95,25 @@ def explain(error: ErrorDetails, model: type[BaseModel], called: Callable[[KeyPa
         return f"{called(path)} takes only a-z, 0-9 and single '-' between them, not {_shown(found)}", ""
     if kind == "string_too_long":
         most = error["ctx"]["max_length"]
-        return f"{called(path)} must be {'one single sign' if most == 1 else f'at most {most} signs long'}", ""
+        return (
+            f"{called(path)} must be {'one single sign' if most == 1 else f'at most {most} signs long'}",
+            _hint(path, model),
+        )
     if kind in _LIMITS:
         limit, words_ = _LIMITS[kind]
         return f"{called(path)} {words_} {error['ctx'][limit]:g}, not {_shown(found)}", ""
     form = _FORMS.get(kind)
     return (f"{called(path)} {form}{_instead(found)}" if form else f"{called(path)}: {error['msg']}"), _hint(
-        path, model
+        path, model, found
     )
+
+
+def _which_foot(text: str) -> str:
+    """What to write instead of a word for a unit. Two feet are in use: which of them a word means is not guessed."""
+    word = re.sub(r"[\W_]", "", text).casefold()
+    if re.fullmatch("m|mtr|met(re|er|ro)s?", word):
+        return 'write "metre"'
+    return '"foot" is 0.3048 m, "us-survey-foot" is 1200/3937 m: state the one that the export was written in'
 
 
 def without_echoes(errors: Sequence[ErrorDetails]) -> list[ErrorDetails]:
@@ -104,6 +129,10 @@ def without_echoes(errors: Sequence[ErrorDetails]) -> list[ErrorDetails]:
         if error["type"] == "missing":
             beside = [str(other[-1]) for other in unknown if other[:-1] == path[:-1]]
             return bool(nearest(str(path[-1]), beside))
+        if error["type"] == "tuple_type" and isinstance(error["input"], dict) and len(path) == 1:
+            # [points.columns] below a misspelled [[points]] makes a table of that name
+            only = {key for key, value in error["input"].items() if isinstance(value, dict)} == set(error["input"])
+            return only and bool(nearest(str(path[0]), [str(other[0]) for other in unknown if len(other) == 1]))
         return error["type"] == "too_short" and any(place[: len(path)] == path != place for place in places)
 
     return [error for error in errors if not echo(error)]
@@ -113,27 +142,90 @@ def _unknown(path: KeyPath, model: type[BaseModel], called: Callable[[KeyPath], 
     *above, key = path
     home = _annotation(model, tuple(above)) if above else model
     here = [name for known in _models(home) for name in _names(known)]
-    elsewhere = [
-        name for name, field in model.model_fields.items() for m in _models(field.annotation) if key in _names(m)
-    ]
-    near = nearest(str(key), here, 1)
-    fixes = [f"'{key}' belongs in {' or '.join(place((name,)) for name in elsewhere)}"] if elsewhere else []
-    fixes += [f"the nearest known key is '{near[0]}'"] if near else []
+    near = nearest(str(key), here, 2)
+    inside = [table for table in here if key in _keys_of(_annotation(model, (*above, table)))]
+    if inside:
+        fixes = [f"'{key}' belongs in {header((*above, table))}" for table in inside[:1]]
+    else:
+        tables = _tables_with(str(key), model) if model is Job else []
+        fixes = [f"'{key}' belongs in {' or '.join(map(header, tables))}"] if tables else []
+        fixes += [_nearest_known(near, tuple(above), model)] if near else []
     if not fixes:
         home_ = called(tuple(above)) if above else "a job file"
         fixes = [f"there is no such key; {home_} takes {', '.join(here)}"]
     return f"unknown key: {called(path)}", "; ".join(fixes)
 
 
-def _hint(path: KeyPath, model: type[BaseModel]) -> str:
+def _nearest_known(near: Sequence[str], above: KeyPath, model: type[BaseModel]) -> str:
+    alone = f"the nearest known key is '{near[0]}'"
+    words = alone if len(near) == 1 else f"the nearest known keys are '{near[0]}' and '{near[1]}'"
+    table = header((*above, near[0]))
+    named = len(near) == 1 and bool(_models(_annotation(model, (*above, near[0])))) and table.startswith("[")
+    return f"{words}: write {table}" if named else words
+
+
+def header(path: KeyPath) -> str:
+    """Return how the table at ``path`` is opened in a job file: ``[points.columns]``, ``[[session]]``, ``ties``."""
+    names = [str(key) for key in path if not isinstance(key, int)]
+    if len(names) == 1:
+        return _TABLES.get(names[0], f"[{names[0]}]")
+    return f"[{'.'.join(names)}]" if names == ["points", "columns"] else f"'{names[-1]}' of {header(path[:1])}"
+
+
+def _tables_with(key: str, model: type[BaseModel]) -> list[KeyPath]:
+    """Return the tables of a job file that take ``key``, those inside another table too, by their paths."""
+    found: list[KeyPath] = []
+    for name, annotation in _fields(model):
+        found += [(name,)] if key in _keys_of(annotation) else []
+        for part in _models(annotation):
+            found += [(name, inner) for inner, kind in _fields(part) if key in _keys_of(kind)]
+    own = [path for path in found if path != ("points",) or ("source",) not in found]
+    return own[:_HOMES] if len(own) <= _HOMES else []
+
+
+def _fields(model: type[BaseModel]) -> list[tuple[str, Any]]:
+    return [(field.alias or name, field.annotation) for name, field in model.model_fields.items()]
+
+
+def _keys_of(annotation: Any) -> list[str]:
+    return [name for model in _models(annotation) for name in _names(model)]
+
+
+def _hint(path: KeyPath, model: type[BaseModel], found: object = None) -> str:
     """What a key that is missing or of the wrong form would look like, where that is not plain from its name."""
+    if path == ("sessions",) and isinstance(found, list):
+        return 'write [[session]] above each session, or one [sessions] with file = "..." for a table of them'
     if path in (("points",), ("session",)):
         return f"write {place(path)}, in double brackets, above each block"
     if len(path) == 1 and path[0] in model.model_fields:
         return f"write {place(path)}, once, in single brackets" if _models(_annotation(model, path)) else ""
-    if path[-1:] == ("shift",):
-        return 'shift = "derive", "none" or { east = , north = , up = }'
-    return ""
+    names = [key for key in path if not isinstance(key, int)]
+    if names == ["points", "columns"]:
+        return "write [points.columns], in single brackets, below its [[points]]"
+    example = _EXAMPLES.get(str(names[-1]), "") if names else ""
+    if not example and isinstance(found, str) and _annotation(model, path) is not None:
+        return _as_list(path, model, found)
+    if names[-1:] == ["crs"] or names == ["target", "grid"] or names[-1:] == ["height"]:
+        return f'write "EPSG:{found}"' if type(found) is int else ""
+    return example
+
+
+def _as_list(path: KeyPath, model: type[BaseModel], found: str) -> str:
+    """How a single text is written where a list of texts is asked for."""
+    takes_list = any(get_origin(kind) is tuple for kind in _origins(_annotation(model, path)))
+    return f'write {path[-1]} = ["{found}"]' if takes_list and isinstance(path[-1], str) else ""
+
+
+def _origins(annotation: Any) -> Iterator[Any]:
+    """The types inside unions and annotated types, tuples as they are."""
+    origin = get_origin(annotation)
+    if origin is Annotated:
+        yield from _origins(get_args(annotation)[0])
+    elif origin in (Union, UnionType):
+        for part in get_args(annotation):
+            yield from _origins(part)
+    else:
+        yield annotation
 
 
 def _shown(found: object) -> str:

@@ -6,6 +6,7 @@ import json
 import os
 import re
 import tomllib
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
@@ -182,10 +183,29 @@ def _parse(text: str, shown: str, problems: Problems) -> tuple[dict[str, Any], K
         return None
 
 
+#: What stands right of the = in a line that is no TOML, and what to write instead; the first that fits is told.
+_NO_TOML = (
+    (r"-?\d+,\d+", "the decimal sign is a point here, as in 0.05"),
+    (r"true|false|yes|no|on|off", "write true or false, in small letters and without quotes"),
+    (
+        r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}.*",
+        "write a time as 2026-03-02T07:30:00+13:00: year first, with its offset from UTC, without quotes",
+    ),
+)
+
+
 def _toml_fix(line: str) -> str:
     """Return what to do about a line that is no TOML."""
     if any(quote in line for quote in "“”„«»‘’"):
         return 'write straight quotes, "...", in the place of curly ones'
+    if any(sign in line.partition("#")[0] for sign in "［］｛｝＝，＂"):
+        return "write brackets, quotes, commas and = as plain signs, not as wide ones"
+    key, equals, value = (part.strip() for part in line.partition("="))
+    if equals and not key.isascii() and not key.startswith("#"):
+        return "left of the = stands a key of tiedown, and the export's own name on the right, in quotes"
+    for pattern, fix in _NO_TOML:
+        if re.fullmatch(pattern, value.partition("#")[0].strip(), re.IGNORECASE):
+            return fix
     if "\\" in line:
         return r"in double quotes a \ begins the code of a sign: write / between folders, or '...' in single quotes"
     return "text stands in quotes, lists in [ ], tables in { } on one line; no key or table comes twice"
@@ -204,9 +224,19 @@ def _validate(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Proble
     try:
         return Job.model_validate(raw)
     except ValidationError as error:
-        for each in without_echoes(error.errors(include_url=False)):
-            problems.add(shown, lines.line(key_path(each)), *explain(each, Job))
+        found = without_echoes(error.errors(include_url=False))
+        for line, what, fix in _gathered([(lines.line(key_path(each)), *explain(each, Job)) for each in found]):
+            problems.add(shown, line, what, fix)
         return None
+
+
+def _gathered(told: list[tuple[int, str, str]]) -> Iterator[tuple[int, str, str]]:
+    """Yield line, what and fix of each mistake, what a table takes only with the first key that it does not take."""
+    seen: set[str] = set()
+    for line, what, fix in told:
+        long = fix.startswith("there is no such key; ")
+        yield line, what, "there is no such key" if long and fix in seen else fix
+        seen.add(fix)
 
 
 @dataclass(frozen=True)

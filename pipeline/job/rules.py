@@ -5,8 +5,9 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from pipeline.job.model import Issue, Points, Session, Source, Target
-from pipeline.job.time_format import parts_of
+from pipeline.job.time_format import from_tokens, parts_of
 from pipeline.job.zones import zone_problem
+from pipeline.near import beside
 from pipeline.problems import Problems
 
 #: Where a key of one table is written, given its path in that table: the file as shown to the user, and the line.
@@ -33,7 +34,9 @@ def check_reading(points: Points, where: Where, problems: Problems) -> None:
         _check_time_format(points.time_format, where("time_format"), problems)
     if points.encoding is not None and not _is_encoding(points.encoding):
         problems.add(
-            *where("encoding"), f"the encoding '{points.encoding}' is not known", 'such as "utf-8", "cp1252", "utf-16"'
+            *where("encoding"),
+            f"the encoding '{points.encoding}' is not known",
+            'such as "utf-8", "cp1252" (Windows, western Europe), "cp932" (Windows, Japan), "utf-16"',
         )
     if points.delimiter is not None and points.delimiter == points.decimal:
         problems.add(
@@ -65,6 +68,8 @@ def check_file(path: Path, shown: str, what: str, where: tuple[str, int], proble
     if not os.path.isfile(path):
         state = "is a folder" if os.path.isdir(path) else "is not there"
         fix = "a path counts from the job file's folder"
+        if near := beside(str(path)):
+            fix = f"did you mean {' or '.join(near)}? {fix}"
         if "\\" in shown:
             fix += "; write / between folders, also on Windows"
         problems.add(*where, f"{what} {shown} {state}", fix)
@@ -165,7 +170,8 @@ def _check_time_format(form: str, where: tuple[str, int], problems: Problems) ->
     try:
         parts_of(form)
     except ValueError as error:
-        problems.add(*where, str(error), 'such as "%d/%m/%Y %H:%M:%S"')
+        meant = from_tokens(form) if "%" not in form else None
+        problems.add(*where, str(error), f'write "{meant}"' if meant else 'such as "%d/%m/%Y %H:%M:%S"')
 
 
 def _is_encoding(name: str) -> bool:

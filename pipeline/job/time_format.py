@@ -40,6 +40,53 @@ def parts_of(time_format: str) -> list[tuple[str, str]]:
     return parts
 
 
+#: A date in figures and a time of day.
+_WRITTEN = re.compile(
+    r"(\d{1,4})([./-])(\d{1,2})\2(\d{1,4})([T ,]+)(\d{1,2}:\d\d)(:\d\d)?(\.\d+)?( ?[ap]m)?(z|[+-]\d\d:?\d\d)?",
+    re.IGNORECASE,
+)
+
+
+def likely_formats(text: str) -> list[str]:
+    """Return the formats by which a time looks to be written: two where day and month may stand in either order."""
+    match = _WRITTEN.fullmatch(text.strip())
+    if match is None:
+        return []
+    first, sign, _, last, between, _, seconds, parts, half, offset = match.groups()
+    clock = ("%I" if half else "%H") + ":%M" + (":%S" if seconds else "") + (".%f" if parts else "")
+    clock += half.lower().replace("am", "%p").replace("pm", "%p") if half else ""
+    clock += "%z" if offset else ""
+    if len(first) == 4:
+        return [sign.join(("%Y", "%m", "%d")) + between + clock]
+    year = "%Y" if len(last) == 4 else "%y"
+    return [f"{sign.join((*order, year))}{between}{clock}" for order in (("%d", "%m"), ("%m", "%d"))]
+
+
+_TOKEN = re.compile(r"(y{2,4}|m{1,3}|d{1,2}|h{1,2}|s{1,2}|f+|tt|a(?:m/pm)?)", re.IGNORECASE)
+
+
+def from_tokens(text: str) -> str | None:
+    """Return a format as spreadsheets write one (``dd.mm.yyyy hh:mm:ss``) as directives; None where it is not one."""
+    seen: list[str] = []
+
+    def directive(match: re.Match[str]) -> str:
+        token = match[1].lower()
+        kind = token[0]
+        if kind == "m":
+            kind = "M" if {"H", "I"} & set(seen) else "b" if len(token) == 3 else "m"
+        half = re.search(r"tt|a", text, re.IGNORECASE) is not None
+        sign = {"y": "Y" if len(token) == 4 else "y", "h": "I" if half else "H", "s": "S", "t": "p", "a": "p"}
+        seen.append(sign.get(kind, kind))
+        return f"%{seen[-1]}"
+
+    found = _TOKEN.sub(directive, text)
+    try:
+        parts_of(found)
+    except ValueError:
+        return None
+    return found
+
+
 def _check(used: list[str]) -> None:
     counts = {one_of: sum(used.count(directive) for directive in one_of) for one_of in _NEEDED}
     for one_of in sorted(_NEEDED, key=lambda one_of: -counts[one_of]):

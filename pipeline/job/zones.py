@@ -83,7 +83,7 @@ def _instead(zone: str, short: str) -> str:
     known = {name.casefold(): name for name in _iana()}
     same = known.get(zone.strip().casefold().replace(" ", "_"))
     places = [name for name in _iana() if "/" in name and not name.startswith("Etc/")]
-    near = [same] if same else nearest(zone, places, 1) if "/" in zone else _by_place(zone, places)
+    near = [same] if same else _by_place(zone, places)
     return (f"did you mean '{near[0]}'? " if near else "") + FORMS
 
 
@@ -108,9 +108,14 @@ def _abbreviation(short: str) -> str:
 
 
 def _by_place(zone: str, places: list[str]) -> list[str]:
-    """Return the name of a zone of which only the town is written."""
-    by_town = {name.rpartition("/")[2]: name for name in sorted(places, reverse=True)}
-    return [by_town[town] for town in nearest(zone.strip().replace(" ", "_"), by_town, 1)]
+    """Return the name of the zone whose town is spelled nearly like the one written, in its region if one is written.
+
+    A region alone makes no zone near: another town's clock is another clock.
+    """
+    region, slash, town = zone.strip().replace(" ", "_").replace("\\", "/").rpartition("/")
+    there = [name for name in places if slash and nearest(region, [name.rpartition("/")[0]])]
+    by_town = {name.rpartition("/")[2]: name for name in sorted(there or places, reverse=True)}
+    return [by_town[each] for each in nearest(town, by_town, 1)]
 
 
 @cache

@@ -15,6 +15,8 @@ from pipeline.geodesy.named import disagree, is_projected, is_unknown
 from pipeline.job.features import UNKNOWN_CRS
 from pipeline.job.model import Job, Points
 from pipeline.job.odd import why_no_time
+from pipeline.job.time_format import likely_formats
+from pipeline.near import beside, listed
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
 from pipeline.read.claims import Claims
 from pipeline.read.columns import readings
@@ -166,10 +168,29 @@ def _paths(points: Points, folder: Path, job_file: str, line: int, problems: Pro
             whole = os.path.join(glob.escape(str(folder)), pattern)
             matches = [match for match in glob.glob(whole, recursive=True) if os.path.isfile(match)]
         if not matches:
-            problems.add(job_file, line, f'no file matches "{pattern}"', f"it is looked for from {folder.as_posix()}")
+            problems.add(job_file, line, f'no file matches "{pattern}"', _look(pattern, folder))
         for match in sorted(matches):
             found.setdefault(os.path.realpath(match), Path(match))
     return sorted(found.values(), key=lambda path: _shown(path, folder))
+
+
+def _look(pattern: str, folder: Path) -> str:
+    """Return where a pattern that matches no file was looked for, and what is there instead."""
+    at, name = os.path.split(os.path.join(folder, pattern))
+    fix = f"it is looked for from {folder.as_posix()}"
+    if "\\" in pattern:
+        return f"{fix}; write / between folders, also on Windows"
+    if glob.has_magic(at):
+        return fix
+    if not os.path.isdir(at):
+        return f"{fix}, where there is no folder {os.path.dirname(pattern)}"
+    if near := beside(os.path.join(at, name)):
+        return f"did you mean {' or '.join(near)}? {fix}"
+    try:
+        there = sorted(each for each in os.listdir(at) if each.lower().endswith((*TEXT, *JSON, *PACKAGE)))
+    except OSError:
+        return fix
+    return f"{fix}; the exports there may be {listed(there)}" if there else f"{fix}, where there is no export"
 
 
 def _shown(path: Path, folder: Path) -> str:
@@ -265,4 +286,5 @@ def _check_times(source: Source, first: list[Raw]) -> None:
         fix = why.partition(": it ")[2] or fix
         raise Unusable(line, f'the time "{found}" is not ISO 8601, and so are all others in the first rows', fix)
     what = f'the time "{found}" does not match time_format "{how.clock.time_format}", nor do the others'
-    raise Unusable(line, what, "state time_format as the times are written")
+    likely = " or ".join(f'"{form}"' for form in likely_formats(found))
+    raise Unusable(line, what, f"state time_format as the times are written{f', perhaps {likely}' if likely else ''}")

@@ -108,9 +108,21 @@ def _check_columns(points: Points, schema: pa.Schema, line: int) -> None:
     if looks_like_data(schema.names):
         what = "the first line holds data, no names of columns: the file has no header"
         raise Unusable(line, what, f'write one above it, with the columns {_listed([name for _, name in missing])}')
+    spoilt = [name for _, name in missing if _as_utf8(name, points.encoding) in schema.names]
+    if spoilt:
+        fix = f'the file is UTF-8, and encoding = "{points.encoding}" reads it otherwise: leave encoding out'
+        raise Unusable(line, told, fix)
     near = list(dict.fromkeys(found for _, name in missing for found in nearest(name, schema.names)))
     there = f"the columns are {listed(schema.names, QUOTE)}" if schema.names else "the file has no columns at all"
     raise Unusable(line, told, f"nearest: {_listed(near)}; {there}" if near else there)
+
+
+def _as_utf8(name: str, encoding: str | None) -> str | None:
+    """Return what a name in UTF-8 becomes where it is read in another encoding; None where that cannot be."""
+    try:
+        return name.encode().decode(encoding) if encoding is not None and not name.isascii() else None
+    except (LookupError, ValueError):
+        return None
 
 
 def _listed(names: list[str]) -> str:

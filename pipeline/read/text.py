@@ -75,9 +75,12 @@ def check_text(path: Path, stated: str | None) -> str:
             read += len(chunk)
 
 
+_STATE = 'state its encoding, such as encoding = "cp1252" (Windows, western Europe) or "cp932" (Windows, Japan)'
+
+
 def _not_text(path: Path, at: int, encoding: str, stated: str | None, error: UnicodeDecodeError) -> Unusable:
     found = error.object[error.start : error.start + 1].hex().upper()
-    fix = f'the file is not in the encoding "{stated}"' if stated else 'state its encoding, such as encoding = "cp1252"'
+    fix = f'the file is not in the encoding "{stated}"' if stated else _STATE
     return Unusable(_line_at(path, at, encoding), f"byte {found} is not {encoding.upper()} text", fix)
 
 

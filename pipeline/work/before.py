@@ -11,6 +11,7 @@ from pipeline.work.bases import set_up_bases
 from pipeline.work.clocks import clock_notes
 from pipeline.work.file_notes import file_notes
 from pipeline.work.gather import Gathered
+from pipeline.work.job_notes import job_notes
 from pipeline.work.name_notes import name_notes
 from pipeline.work.named import held_checks
 from pipeline.work.prepare import Prepared
@@ -32,7 +33,7 @@ def before_notes(
         shown: the register's path for messages; else it counts from the job file, so that an issue says the same
             wherever the job lies.
     """
-    told = list(routes.told)
+    told = [*routes.told, *job_notes(prepared)]
     register, control = prepared.register, prepared.loaded.job.control
     if register is not None and control is not None:
         path = shown or Path(os.path.relpath(control.file, prepared.loaded.path.parent)).as_posix()

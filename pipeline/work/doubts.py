@@ -13,11 +13,18 @@ from pipeline.work.clocks import clock_doubts
 from pipeline.work.epoch_notes import epoch_doubts
 from pipeline.work.file_notes import precision_doubts
 from pipeline.work.gather import Gathered
+from pipeline.work.job_notes import tolerance_doubts
+from pipeline.work.out_of_area import place_doubts
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.steps import mixed_steps, register_step
 from pipeline.work.systems import system_doubts
 from pipeline.work.zones import zone_doubts
+
+#: Metres: a shift beyond this is no datum's, and what comes so large, what less large.
+_ELSEWHERE = 2_000.0
+_WRONG_PLACE = "exchanged columns (latitude and longitude, easting and northing), a lost sign, another zone or CRS"
+_WRONG = "a wrong mark, a wrong datum or height system, a wrong antenna height or feet taken for metres"
 
 
 def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tuple[Doubtful, ...]:
@@ -30,6 +37,8 @@ def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tup
         *zone_doubts(prepared, gathered),
         *precision_doubts(prepared, gathered),
         *clock_doubts(prepared, gathered),
+        *place_doubts(prepared, gathered),
+        *tolerance_doubts(prepared),
     ]
     return confirmed_by(prepared.loaded.job, found)
 
@@ -45,11 +54,11 @@ def shift_doubts(prepared: Prepared, local: NDArray[np.float64]) -> list[Doubtfu
     found = []
     for window, (east, north, up) in zip(prepared.windows, local, strict=True):
         if np.hypot(east, north) > limits.limit_horizontal or abs(up) > limits.limit_vertical:
+            far = np.hypot(east, north) > _ELSEWHERE
             what = (
                 f"session {window.session.name}: a shift of {np.hypot(east, north):.1f} m horizontally and {up:+.1f} m"
                 f" in height is beyond the limits of {limits.limit_horizontal:g} and {limits.limit_vertical:g} m; a"
-                " base that averaged its own position is off by less, so look for a wrong mark, a wrong datum or height"
-                " system, a wrong antenna height or feet taken for metres"
+                f" base that averaged its own position is off by less, so look for {_WRONG_PLACE if far else _WRONG}"
             )
             found.append(Doubtful(Doubt.SHIFT, what, (window.index,)))
     return found

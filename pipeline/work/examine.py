@@ -43,7 +43,7 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     before, offset = len(problems.found), time_offset(prepared, gathered)
     report_missing(prepared, gathered, problems)
     if offset is not None and len(problems.found) > before:
-        problems.add(*prepared.loaded.where("points"), offset, "one clock that is off explains them all at once")
+        problems.add(*prepared.loaded.where("points"), offset, "one slip in clock or date explains them all")
     if len(problems.found) > before:
         for file, what, fix in without_rows(prepared, gathered):
             problems.add(file, 0, what, fix)

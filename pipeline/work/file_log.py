@@ -141,7 +141,8 @@ class FileLogs:
         names = batch.column("name").take(pa.array(rows))
         given = np.asarray(pc.fill_null(pc.greater(pc.utf8_length(names), 0), False), bool)
         given &= ~np.asarray(pc.fill_null(self.wanted.has_code(batch.column("code").take(pa.array(rows))), False), bool)
-        given &= np.isfinite(longitude) & np.isfinite(latitude)
+        # a latitude beyond the poles is told elsewhere, and may be too large for a whole number
+        given &= np.isfinite(longitude) & (np.abs(latitude) <= 90.0)
         if given.any():
             around = (longitude[given] + 180.0) % 360.0 - 180.0
             places = np.rint(np.column_stack([around, latitude[given]]) * PER_DEGREE).astype(np.int32)

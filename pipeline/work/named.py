@@ -24,7 +24,7 @@ _TOLD = ["name", "session", "held", "detail", "time", "source_row", "export", "s
 
 #: Readings that a sentence lists.
 _LISTED = 3
-_OTHER_TIE = "mend the row in the export, or tie on another occupation"
+_OTHER_TIE = "mend the row in the export, see the limits of [quality], or tie on another occupation"
 
 #: What is told of a reading that is not where a session says.
 _OF_ROW = ("name", "session", "held", "time", "source_row", "export", "base")
@@ -147,7 +147,10 @@ def _reason(row: dict[str, object]) -> Reason:
 
 
 def _detail(row: dict[str, object]) -> str:
-    return f": {row['detail']}" if row["detail"] else ""
+    """Return what is wrong with a row, the first of several faults: the row in the export has them all."""
+    first, _, others = str(row["detail"] or "").partition("; ")
+    more = others.count("; ") + 1
+    return f": {first}{f' (and {more} more in that row)' if others else ''}" if first else ""
 
 
 def _advice(row: dict[str, object], prepared: Prepared) -> str:

@@ -1,10 +1,17 @@
-"""Readings outside all sessions because their clock is off: by a time zone, daylight saving, or leap seconds."""
+"""Readings outside all sessions because their clock is off: zone, daylight saving, leap seconds, day and month."""
 
+import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.attach import index_sessions
 from pipeline.proof.base_log import GPS_AHEAD, HOUR, offset_into
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
+
+Milliseconds = NDArray[np.int64]
+
+_DAY = 86_400_000
+_ORDER = "see the order of %d and %m in time_format of their [[points]], and start and end of the sessions"
 
 #: So many readings outside all sessions are worth a look, and of them this part has to agree on one offset.
 _MANY, _SHARE = 10, 0.9
@@ -23,15 +30,37 @@ def time_offset(prepared: Prepared, gathered: Gathered) -> str | None:
         outside.times, lambda times: index.attach(times, outside.bases) >= 0, tuple(likely), _SHARE
     )
     if offset is None:
-        return None
-    share = float((index.attach(outside.times + offset, outside.bases) >= 0).mean())
+        moved = [exchanged(outside.times, zone) for zone in likely]
+        shares = [float((index.attach(times, outside.bases) >= 0).mean()) for times in moved]
+        if max(shares, default=0.0) < _SHARE:
+            return None
+        how, fix, share = "day and month exchanged", _ORDER, max(shares)
+    else:
+        share = float((index.attach(outside.times + offset, outside.bases) >= 0).mean())
+        how, fix = f"times {offset_words(offset)}", _advice(offset)
     names = [prepared.exports[number].shown for number in outside.exports]
     where = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
     part = "all" if share == 1.0 else f"{share:.0%}"
     return (
-        f"{outside.count:,} readings ({where}) fall outside all sessions; with times {offset_words(offset)} {part} of"
-        f" them would lie within: {_advice(offset)}"
+        f"{outside.count:,} readings ({where}) fall outside all sessions; with {how} {part} of them would lie within:"
+        f" {fix}"
     )
+
+
+def exchanged(times: Milliseconds, zone: int) -> Milliseconds:
+    """Return UTC milliseconds (n,) with day and month of their dates exchanged, where that gives a date.
+
+    ``zone`` are the milliseconds by which the clock that wrote the dates is ahead of UTC.
+    """
+    local = times + zone
+    months = local.astype("datetime64[ms]").astype("datetime64[M]")
+    days = local.astype("datetime64[ms]").astype("datetime64[D]")
+    day = (days - months.astype("datetime64[D]")).astype(np.int64)
+    years = months.astype("datetime64[Y]")
+    month = (months - years.astype("datetime64[M]")).astype(np.int64)
+    other = (years.astype("datetime64[M]") + day).astype("datetime64[D]") + month
+    moved = (other - days).astype(np.int64) * _DAY
+    return np.asarray(np.where(day < 12, times + moved, times))
 
 
 def offset_words(offset: int) -> str:

@@ -108,9 +108,10 @@ def _check_frames(loaded: LoadedJob, problems: Problems) -> set[int]:
         except OperationError as error:
             problems.add(*loaded.where("points", number, "crs"), error.what, error.fix)
             continue
-        sound.add(number)
-        kind = crs.kind_of(source)
+        before, kind = len(problems.found), crs.kind_of(source)
         _check_columns(block.columns, kind, loaded.where("points", number, "columns"), problems)
+        if len(problems.found) == before:  # readings by other columns would be placed anywhere
+            sound.add(number)
         try:
             lengths(block.crs or "", block.units)
         except OperationError as error:
@@ -225,9 +226,10 @@ def _check_marks(
             if mark not in known and (use == "check" or len(places[mark]) < 2):
                 near = nearest(mark, sorted(known))
                 there = f"the register has {listed(sorted(known))}"
+                likely = f"did you mean {' or '.join(near)}?" if near else "write a mark as it has it, or add it there:"
                 problems.add(
                     *where,
                     f'{use} of session {session.name} on the mark "{mark}", which is not in the register'
                     + ("" if use == "check" else " and which no other session occupies"),
-                    f"did you mean {' or '.join(near)}? {there}" if near else f"add the mark to it: {there}",
+                    f"{likely} {there}",
                 )

@@ -21,6 +21,7 @@ from pipeline.proof.register import (
 )
 from pipeline.work.gather import Gathered
 from pipeline.work.heights import above_readings, odd_height_words
+from pipeline.work.out_of_area import beyond_grid
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.stood import Stood, stood_on_marks
@@ -110,6 +111,9 @@ def _misplaced(
     bounds = (area.west, area.south, area.east, area.north)
     readings = _readings(control.crs, register, places)
     found = misplaced(bounds, places, list(readings.values()), _FAR, _NEAR)
+    if len(found) > 1 and len(found) == int(np.isfinite(places).all(axis=1).sum()):
+        yield _all_far(prepared, register, area, found, list(readings))
+        return
     named = {register.find(mark) for mark in _named(prepared)} | set(stood.mark.tolist())
     others = []
     for far in found:
@@ -123,6 +127,23 @@ def _misplaced(
             others.append(far)
     if others and 2 * len(others) < len(register.names):
         yield _strays(register, others)
+
+
+def _all_far(
+    prepared: Prepared, register: Register, area: Area, found: list[Misplaced], readings: list[str]
+) -> Warned:
+    """Say in one line that the whole register lies elsewhere; the readings may as well be what is misread."""
+    near, far = (value / 1000 for value in (min(o.distance for o in found), max(o.distance for o in found)))
+    how_far = f"{near:,.0f} km" if round(near) == round(far) else f"{near:,.0f} to {far:,.0f} km"
+    at = f"all {len(found):,} marks lie {how_far} from every reading"
+    if beyond_grid(prepared, area) > _FAR:
+        fix = "the readings lie outside the area of target.grid: see the columns that their block maps, and its crs"
+    else:
+        fix = "see crs in [control], and the columns and crs of the readings"
+        ways = {one.reading for one in found}
+        if len(ways) == 1 and None not in ways:
+            fix += f"; {readings[ways.pop() or 0]} the marks would lie among the readings"
+    return Warned(register.lines[found[0].mark], f"{at}: {fix}")
 
 
 def _strays(register: Register, others: list[Misplaced]) -> Warned:
