@@ -38,7 +38,8 @@ def open_layer(path: Path, layer: str | None, points: Points, rows_per_batch: in
     if layer is None:
         found = geojson.surveyed(path)
         # Columns are what features have: of a collection without any, those that the job file maps hold.
-        schema = found.schema if found.rows else pa.schema([(name, pa.string()) for name in mapped(points.columns).values()])
+        wanted = pa.schema([(name, pa.string()) for name in mapped(points.columns).values()])
+        schema = found.schema if found.rows else wanted
         points = fitted(points, schema.names)
         with closing(geojson.batches(path, points, found, rows_per_batch, seen)) as batches:
             yield Layer(points, schema, found.crs, True, batches)
