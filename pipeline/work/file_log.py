@@ -36,17 +36,21 @@ _MOST = 16
 
 @dataclass
 class Noted:
-    """How many readings of an export have something, and the row of the first."""
+    """How many readings of an export have something, and the row of the first; where asked for, how many by session."""
 
     count: int = 0
     row: int = 0
+    by: Counter[int] = field(default_factory=Counter)
 
-    def add(self, which: Flags, rows: Integers) -> None:
+    def add(self, which: Flags, rows: Integers, session: NDArray[np.int32] | None = None) -> None:
         """Count the readings of a batch where ``which``; ``rows`` are their numbers in the file."""
         count = int(which.sum())
         if count and not self.count:
             self.row = int(rows[int(np.argmax(which))])
         self.count += count
+        if count and session is not None:
+            sessions, counts = np.unique(session[which], return_counts=True)
+            self.by.update(dict(zip(sessions.tolist(), counts.tolist(), strict=True)))
 
 
 @dataclass
@@ -69,7 +73,7 @@ class FileLog:
     sound: int = 0
     held: dict[Reason, Noted] = field(default_factory=dict)
     solutions: Counter[str] = field(default_factory=Counter)
-    stated: int = 0
+    stated: Noted = field(default_factory=Noted)
     large: Noted = field(default_factory=Noted)
     least: Noted = field(default_factory=Noted)
     zero: Noted = field(default_factory=Noted)
@@ -123,7 +127,7 @@ class FileLogs:
         if Reason.NOT_FIXED in log.held:
             self._note_solutions(batch, sifted.held == reason_code(Reason.NOT_FIXED), log)
         if export.points.columns.sigma_east is not None or export.points.columns.sigma_up is not None:
-            self._note_sigmas(batch, sound, log, rows)
+            self._note_sigmas(batch, sifted, log, rows)
         if export.points.columns.time_end is not None:
             self._note_ends(batch, sifted, log, rows)
         self._note_minutes(batch, sound | (sifted.held == reason_code(Reason.OUTSIDE_SESSIONS)), log)
@@ -154,15 +158,18 @@ class FileLogs:
             if word in log.solutions or len(log.solutions) < _MOST:
                 log.solutions[word] += count
 
-    def _note_sigmas(self, batch: pa.RecordBatch, sound: Flags, log: FileLog, rows: Integers) -> None:
+    def _note_sigmas(self, batch: pa.RecordBatch, sifted: Sifted, log: FileLog, rows: Integers) -> None:
         east, north, up = (np.asarray(batch.column(f"sigma_{axis}"), np.float64) for axis in ("east", "north", "up"))
         plan = np.fmax(east, north)
         most = np.fmax(plan, up)
-        known = sound & np.isfinite(most)
-        log.stated += int(known.sum())
-        log.large.add(known & ((plan > LARGE_SIGMA[0]) | (up > LARGE_SIGMA[1])), rows)
-        log.zero.add(known & (most == 0.0), rows)
-        log.least.add(known & (most > 0.0) & (np.where(np.isnan(plan), up, plan) < LEAST_SIGMA), rows)
+        known = (sifted.held == 0) & np.isfinite(most)
+        for noted, which in (
+            (log.stated, known),
+            (log.large, known & ((plan > LARGE_SIGMA[0]) | (up > LARGE_SIGMA[1]))),
+            (log.zero, known & (most == 0.0)),
+            (log.least, known & (most > 0.0) & (np.where(np.isnan(plan), up, plan) < LEAST_SIGMA)),
+        ):
+            noted.add(which, rows, sifted.session)
 
     def _note_ends(self, batch: pa.RecordBatch, sifted: Sifted, log: FileLog, rows: Integers) -> None:
         known = np.asarray(batch.column("time_end").is_valid().to_numpy(zero_copy_only=False)) & (sifted.session >= 0)

@@ -10,6 +10,8 @@ from pipeline.work.gather import Gathered
 from pipeline.work.offset import time_offset
 from pipeline.work.prepare import Prepared
 
+#: Readings of a session from which on most of them say something of it.
+_FEW = 5
 #: The part of an export's rows, and how many at least, that are held back for one reason before that is told.
 _MUCH, _MANY = 0.2, 3
 #: Solutions that are listed.
@@ -90,12 +92,25 @@ def _few_sigmas(export: Export, log: FileLog) -> Iterator[str]:
 
 
 def _readings(noted: Noted, log: FileLog) -> str:
-    which = f"all {log.stated:,}" if noted.count == log.stated else f"{noted.count:,} of {log.stated:,}"
+    stated = log.stated.count
+    which = f"all {stated:,}" if noted.count == stated else f"{noted.count:,} of {stated:,}"
     return f"{which} accepted readings state standard uncertainties"
 
 
 def _most(noted: Noted, log: FileLog) -> bool:
-    return 2 * noted.count > log.stated
+    return _most_of_all(noted, log) or bool(_mostly(noted, log))
+
+
+def _most_of_all(noted: Noted, log: FileLog) -> bool:
+    return 2 * noted.count > log.stated.count
+
+
+def _mostly(noted: Noted, log: FileLog) -> tuple[int, ...]:
+    """Return the sessions of most of whose readings something is noted: a day's export, joined to others'."""
+    stated = log.stated.by
+    return tuple(
+        number for number, count in sorted(noted.by.items()) if 2 * count > stated[number] and stated[number] >= _FEW
+    )
 
 
 def _ends(export: Export, log: FileLog) -> Iterator[str]:
@@ -123,7 +138,7 @@ def _accepted(prepared: Prepared) -> Iterator[str]:
 
 
 def precision_doubts(prepared: Prepared, gathered: Gathered) -> list[Doubtful]:
-    """Return a doubt for each export of which most readings state standard uncertainties that cannot be."""
+    """Return a doubt for each export of which most readings, or most of a session, state precision that cannot be."""
     coarse = any(_accepted(prepared))
     found = []
     for export, log in zip(prepared.exports, gathered.files, strict=True):
@@ -141,7 +156,7 @@ def precision_doubts(prepared: Prepared, gathered: Gathered) -> list[Doubtful]:
         ):
             if not noted.count or not _most(noted, log) or (noted is log.large and coarse):
                 continue
+            sessions = tuple(sorted(log.stated.by)) if _most_of_all(noted, log) else _mostly(noted, log)
             what = f"{_readings(noted, log)} {says}, which is not what they are worth: {why}"
-            sessions = tuple(number for number, count in enumerate(log.sessions.tolist()) if count)
             found.append(Doubtful(Doubt.PRECISION, what, sessions, export.shown, noted.row))
     return found

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from issued import current_issue
 from packages_made import stored_package
-from running import replace_in, rewrite_export
+from running import replace_in, rewrite_export, run_simulated
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -204,3 +204,16 @@ def test_an_occupation_from_one_session_into_the_next_is_held_back(tmp_path: Pat
     assert outcome.record["verdict"] == "proven"
     (held,) = current_issue(tmp_path / "out").held_back.rows
     assert "from session session-01 into session-02: a mean over both bases" in held["detail"]
+
+
+@pytest.mark.parametrize("factor", [1000.0, 0.0])
+def test_the_uncertainties_of_one_day_among_others_cannot_be(factor: float, tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=3, points=8))
+    late = job.rows["session"] == 2
+    for axis in ("east", "north", "up"):
+        job.rows[f"sigma_{axis}"] = np.where(late, factor, 1.0) * job.rows[f"sigma_{axis}"]
+    job.job["quality"] = {}
+    issue = run_simulated(job, tmp_path, code=3)
+    (doubt,) = issue.record["doubts"]
+    assert (doubt["kind"], doubt["sessions"]) == ("precision", ["session-03"])
+    assert [one["verdict"] for one in issue.record["sessions"]] == ["proven", "proven", "unchecked"]
