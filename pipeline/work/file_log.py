@@ -63,7 +63,7 @@ class FileLog:
         sound: readings that nothing is wrong with.
         held: what is held back, by reason.
         solutions: how often each solution occurs that is not accepted.
-        stated: sound readings with a standard uncertainty; of those ``large``, ``least`` and ``zero`` ones.
+        stated: sound readings with a standard uncertainty; of those ``large`` and ``least`` ones.
         early_end, long: readings whose time_end lies before their time, or half a day after it.
         late_end: those whose time_end lies outside the session that their time is in.
     """
@@ -76,7 +76,6 @@ class FileLog:
     stated: Noted = field(default_factory=Noted)
     large: Noted = field(default_factory=Noted)
     least: Noted = field(default_factory=Noted)
-    zero: Noted = field(default_factory=Noted)
     early_end: Noted = field(default_factory=Noted)
     long: Noted = field(default_factory=Noted)
     late_end: Noted = field(default_factory=Noted)
@@ -166,7 +165,6 @@ class FileLogs:
         for noted, which in (
             (log.stated, known),
             (log.large, known & ((plan > LARGE_SIGMA[0]) | (up > LARGE_SIGMA[1]))),
-            (log.zero, known & (most == 0.0)),
             (log.least, known & (most > 0.0) & (np.where(np.isnan(plan), up, plan) < LEAST_SIGMA)),
         ):
             noted.add(which, rows, sifted.session)
