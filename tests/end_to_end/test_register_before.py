@@ -1,5 +1,6 @@
 """The register before the job: planted slips are told with their line, and a sound register is left in peace."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -254,3 +255,22 @@ def test_a_geopackage_register_in_another_crs_is_a_problem(tmp_path: Path) -> No
     wanted = next(n for n, line in enumerate(path.read_text().splitlines(), 1) if line.startswith('crs = "EPSG:2193"'))
     assert (problem.file, problem.line) == (str(path), wanted)
     assert "is in NZGD2000 / UTM zone 59S (EPSG:2134), but [control] crs is" in problem.what
+
+
+@pytest.mark.parametrize("stated", [{"type": "link", "properties": {"href": "grid.prj"}}, "site grid"])
+def test_a_geojson_register_whose_crs_nobody_knows_is_a_problem(stated: object, tmp_path: Path) -> None:
+    """The member ``crs`` of the standard of 2008; RFC 7946 has none, and null says nothing."""
+    job = simulate(SMALL)
+    path = job.write(tmp_path)
+    places = np.column_stack([job.marks.easting, job.marks.northing, job.marks.height]).tolist()
+    features = [
+        {"type": "Feature", "properties": {"mark": name}, "geometry": {"type": "Point", "coordinates": place}}
+        for name, place in zip(job.marks.names, places, strict=True)
+    ]
+    collection = {"type": "FeatureCollection", "crs": stated, "features": features}
+    (tmp_path / "register.geojson").write_text(json.dumps(collection), encoding="utf-8")
+    replace_in(path, {'file = "register.csv"': 'file = "register.geojson"'})
+    with pytest.raises(JobError) as caught:
+        check_job(path)
+    (problem,) = [one for one in caught.value.problems if one.file.endswith("register.geojson")]
+    assert 'member "crs" names no CRS that is known' in problem.what

@@ -110,6 +110,19 @@ def test_what_holds_a_file_back_stands_beside_the_ties_that_it_takes(tmp_path: P
     assert "units" in problem.fix
 
 
+def test_days_and_months_exchanged_by_the_stated_format_are_looked_for_there(tmp_path: Path) -> None:
+    path = simulate(Plan(sessions=1, points=20)).write(tmp_path)
+    time = "Observed"  # 2026-03-01T19:50:00Z to 03-01/2026 19:50:00, read as the third of January
+    rewrite_export(
+        tmp_path / "rover001.csv", lambda row: row | {time: f"{row[time][5:10]}/{row[time][:4]} {row[time][11:19]}"}
+    )
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("[[points]]", '[[points]]\ntime_format = "%d-%m/%Y %H:%M:%S"'), encoding="utf-8")
+    with pytest.raises(JobError) as caught:
+        check_job(path)
+    assert any("time_zone and time_format of the export" in problem.fix for problem in caught.value.problems)
+
+
 @pytest.mark.parametrize("name", ["rover002.csv", "rover002.geojson", "rover002.gpkg"])
 def test_an_export_without_rows_is_told(name: str, tmp_path: Path) -> None:
     """Alone it leaves the tie without its point: then it stands beside that."""
