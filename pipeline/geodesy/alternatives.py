@@ -8,9 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from pyproj import Transformer
-from pyproj.aoi import AreaOfInterest
 from pyproj.crs import CRS
-from pyproj.database import query_crs_info
 from pyproj.enums import PJType
 from pyproj.transformer import TransformerGroup
 
@@ -19,11 +17,10 @@ from pipeline.geodesy import grids
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.candidates import candidates
 from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.regional import frames_at_rest
 
 #: Metres: beyond, an operation tells two datums apart no better than a shift of the coordinates would.
 _WORST = 10.0
-#: Degrees of longitude: what is used all over the earth is not a datum of the area.
-_WIDEST = 180.0
 #: The area is widened to whole tenths of a degree, so that the jobs of one neighbourhood ask once.
 _TENTHS = 10
 #: Degrees between the central meridians of neighbouring zones, as grids have them.
@@ -98,23 +95,13 @@ def _widened(area: Area) -> tuple[float, float, float, float]:
 
 @lru_cache(maxsize=16)
 def _groups(crs: str, west: float, south: float, east: float, north: float) -> list[tuple[str, TransformerGroup]]:
-    grids.prepare_proj()
-    target = systems.geographic_of(systems.source_crs(crs))
+    target, area = systems.geographic_of(systems.source_crs(crs)), Area(west, south, east, north)
     found = []
-    area = AreaOfInterest(west, south, east, north)
-    infos = query_crs_info("EPSG", pj_types=PJType.GEOGRAPHIC_2D_CRS, area_of_interest=area, contains=True)
-    for info in infos:
-        use = info.area_of_use
-        if info.deprecated or use is None or _width(use.west, use.east) > _WIDEST:
-            continue
-        group = _group(CRS.from_epsg(info.code), target, Area(west, south, east, north))
+    for code, name in frames_at_rest(area, PJType.GEOGRAPHIC_2D_CRS):
+        group = _group(CRS.from_user_input(code), target, area)
         if group is not None:
-            found.append((info.name, group))
+            found.append((name, group))
     return found
-
-
-def _width(west: float, east: float) -> float:
-    return east - west if east >= west else east - west + 360.0
 
 
 def _group(source: CRS, target: CRS, area: Area) -> TransformerGroup | None:

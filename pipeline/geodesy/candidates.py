@@ -1,6 +1,7 @@
 """PROJ's candidate operations between two CRSs over an area, asked for so that there is one kind of error only."""
 
 import warnings
+from functools import lru_cache
 
 from pyproj.crs import CRS
 from pyproj.exceptions import ProjError
@@ -17,8 +18,19 @@ def candidates(source: CRS, target: CRS, area: Area) -> TransformerGroup:
     None is a ballpark; one whose grid is missing is among the unavailable ones. Raises `OperationError` where PROJ
     finds no way, or where the best way needs a method that PROJ does not have (such as a velocity model of some
     national frames), which pyproj meets with an IndexError: it looks for a grid to name, and there is none.
+
+    PROJ takes seconds over two frames with many realisations between them, and a job asks for the same two more than
+    once, so the last answers are kept for as long as no grid file comes or goes.
     """
-    grids.prepare_proj()
+    return _candidates(source.srs, target.srs, area, grids.state_of_folders())
+
+
+@lru_cache(maxsize=32)
+def _candidates(source: str, target: str, area: Area, _grids: object) -> TransformerGroup:
+    return _asked(CRS.from_user_input(source), CRS.from_user_input(target), area)
+
+
+def _asked(source: CRS, target: CRS, area: Area) -> TransformerGroup:
     interest = AreaOfInterest(area.west, area.south, area.east, area.north)
     with warnings.catch_warnings():
         # "Best transformation is not available": whoever asks looks at what is missing

@@ -9,17 +9,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pyproj.aoi import AreaOfInterest
-from pyproj.crs import CRS
-from pyproj.database import query_crs_info
 from pyproj.enums import PJType
 
 from pipeline.geodesy import crs as systems
-from pipeline.geodesy import frames, grids
+from pipeline.geodesy import frames
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import enu_rotation, turn
 from pipeline.geodesy.operations import datum_to_datum
+from pipeline.geodesy.regional import frames_at_rest
 from pipeline.geodesy.transform import Operation
 
 Floats = NDArray[np.float64]
@@ -28,10 +26,10 @@ Floats = NDArray[np.float64]
 _SIDE = 5
 #: Metres within which an operation changes nothing: WGS 84 and GRS 80 differ by a tenth of a millimetre.
 _SAME = 1e-3
+#: Metres: what the semi-major axes of two ellipsoids differ by at most where one position may stand for both.
+_ONE_SIZE = 0.5
 #: A way whose accuracy is this part of the direct one's leaves nothing to look for.
 _FAR_BETTER = 1.0 / 3.0
-#: Degrees of longitude: a frame in use all over the earth is not that of one national service.
-_WIDEST = 180.0
 
 
 @dataclass(frozen=True)
@@ -98,7 +96,7 @@ def better_ways(
     if same_datum(crs, grid) or _changes_nothing(crs, grid, area, places):
         return [], []
     found, lacking = [], []
-    for code in _frames_of(area):
+    for code, _ in frames_at_rest(area, PJType.GEOGRAPHIC_3D_CRS):
         if same_datum(code, crs) or same_datum(code, grid) or not _changes_nothing(crs, code, area, places):
             continue
         try:
@@ -116,35 +114,17 @@ def better_ways(
 
 def _changes_nothing(crs: str, other: str, area: Area, places: Places) -> bool:
     """Tell whether PROJ takes positions of one datum for those of the other, to a millimetre."""
+    here, there = (systems.ellipsoid_of(systems.source_crs(code)) for code in (crs, other))
+    if abs(here.a - there.a) > _ONE_SIZE:
+        return False  # as PROJ would say after seconds
     try:
         operation = datum_to_datum(crs, other, area)
     except OperationError:
         return False
-    here, year = (places.longitude, places.latitude, places.height), np.full(places.longitude.size, places.year)
-    moved = np.column_stack(operation.forward(*here, year))
-    stayed = np.column_stack(frames.to_geocentric(*here, systems.ellipsoid_of(systems.source_crs(other))))
+    at, year = (places.longitude, places.latitude, places.height), np.full(places.longitude.size, places.year)
+    moved = np.column_stack(operation.forward(*at, year))
+    stayed = np.column_stack(frames.to_geocentric(*at, there))
     return bool(np.linalg.norm(moved - stayed, axis=1).max() < _SAME)
-
-
-def _frames_of(area: Area) -> list[str]:
-    """Return the codes of the frames with ellipsoidal heights of the region: at rest on its plate, not used everywhere.
-
-    A realisation that belongs to an ensemble stands behind that: PROJ's operations start from the ensemble.
-    """
-    grids.prepare_proj()
-    bounds = AreaOfInterest(area.west, area.south, area.east, area.north)
-    infos = query_crs_info("EPSG", pj_types=PJType.GEOGRAPHIC_3D_CRS, area_of_interest=bounds, contains=True)
-    there, members = {}, set()
-    for info in infos:
-        use = info.area_of_use
-        if info.deprecated or use is None or (use.east - use.west) % 360.0 > _WIDEST:
-            continue
-        known = CRS.from_epsg(info.code).to_json_dict()
-        members |= {member["name"] for member in known.get("datum_ensemble", {}).get("members", [])}
-        datum = known.get("datum_ensemble") or known.get("datum", {})
-        if not str(datum.get("type", "")).startswith("Dynamic"):
-            there[f"EPSG:{info.code}"] = datum.get("name")
-    return [code for code, name in there.items() if name not in members]
 
 
 def apart(crs: str, detour: Detour, grid: str, area: Area, places: Places) -> Floats:

@@ -100,6 +100,11 @@ def changed(used: Grid) -> bool:
         return True
 
 
+def state_of_folders() -> tuple[tuple[str, int], ...]:
+    """Return the folders where PROJ looks with the time when a file last came into or left each."""
+    return tuple((str(folder), folder.stat().st_mtime_ns if folder.is_dir() else 0) for folder in folders())
+
+
 def at_hand() -> list[list[object]]:
     """Return name, size and times of change of every grid file where PROJ looks: its choice follows from them."""
     found: list[list[object]] = []

@@ -27,6 +27,7 @@ from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
 from pipeline.read.text import check_text, known_encoding
 from pipeline.read.times import clock
+from pipeline.read.zoneless import bare_time
 
 #: Gives the job file and the line of a key, such as ("points", 0, "files").
 Where = Callable[..., tuple[str, int]]
@@ -43,7 +44,8 @@ class Export:
     ``shown`` is its path from the job file's folder with forward slashes, used as source_file; ``block`` the index of
     its block and ``points`` the block with defaults filled in; ``carried`` the export's own columns that the job file
     does not map, with the types in which they are delivered. ``signature`` are the signs of a file, taken before its
-    sum, by which it is seen that nobody wrote to it since.
+    sum, by which it is seen that nobody wrote to it since. ``bare_time`` is row and text of its first time where that
+    stands without an offset from UTC.
     """
 
     path: Path
@@ -53,6 +55,7 @@ class Export:
     sha256: str
     carried: tuple[pa.Field, ...]
     signature: Signature | None = None
+    bare_time: tuple[int, str] | None = None
 
 
 def find_exports(job: Job, folder: Path, job_file: str, where: Where, problems: Problems) -> list[Export]:
@@ -211,7 +214,9 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
         first = list(islice(source.batches, 2))  # a last line without its end comes as a batch of its own
         _check_crs(path, points, source, first)
         _check_times(source, first)
-        return Export(path, shown, block, points, sha256, tuple(field for _, field in source.how.carried), at)
+        carried = tuple(field for _, field in source.how.carried)
+        bare = bare_time(first, source.how.names["time"], points.time_format)
+        return Export(path, shown, block, points, sha256, carried, at, bare)
 
 
 def _stated_encoding(path: Path, points: Points) -> str | None:

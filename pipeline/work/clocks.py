@@ -19,7 +19,6 @@ from pipeline.doubts import Doubtful
 from pipeline.proof.base_log import HOUR
 from pipeline.read.files import Export
 from pipeline.read.times import clock
-from pipeline.read.zoneless import bare_time
 from pipeline.words import Doubt
 from pipeline.work.file_log import MINUTE
 from pipeline.work.gather import Gathered
@@ -133,6 +132,7 @@ class _Clock:
 class _Told:
     """What is said of an export's clock: a note, or a doubt where ``sessions`` of readings may be wrong."""
 
+    export: int
     file: str
     line: int
     what: str
@@ -148,10 +148,9 @@ def clock_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
 def clock_doubts(prepared: Prepared, gathered: Gathered) -> list[Doubtful]:
     """Return a doubt for each export whose readings may belong to other sessions, and so to other bases."""
     return [
-        Doubtful(Doubt.TIME_ZONE, told.what, _sessions(gathered, number), told.file, told.line)
-        for number, export in enumerate(prepared.exports)
+        Doubtful(Doubt.TIME_ZONE, told.what, _sessions(gathered, told.export), told.file, told.line)
         for told in _told(prepared, gathered)
-        if told.doubt and told.file == export.shown
+        if told.doubt
     ]
 
 
@@ -173,22 +172,21 @@ def _unstated(of: _Clock) -> Iterator[_Told]:
     """Say that the times of an export have no zone at all."""
     if of.prepared.loaded.stated("points", of.export.block, "time_zone"):
         return
-    found = bare_time(of.export)
-    if found is None:
+    if of.export.bare_time is None:
         return
-    line, text = found
+    line, text = of.export.bare_time
     what = (
         f'the time "{text}" has no offset from UTC, and the job states no time_zone, so that all are read as UTC: write'
         ' time_zone = "UTC" if that is right'
     )
     other = of.elsewhere([*of.zones(), *(-zone for zone in of.zones()), *_HOURS])
-    yield _Told(of.export.shown, line, what + (_moves(other) if other else ""), other is not None)
+    yield _Told(of.number, of.export.shown, line, what + (_moves(other) if other else ""), other is not None)
 
 
 def _disagreeing(of: _Clock) -> Iterator[_Told]:
     """Say that the sessions are written in another offset from UTC than the export's zone has at the time."""
     zone = clock(of.export.points.time_zone, None).kind
-    if zone in (None, 0) or bare_time(of.export) is None:
+    if zone in (None, 0) or of.export.bare_time is None:
         return
     counts = of.gathered.files[of.number].sessions
     for window in of.prepared.windows:
@@ -203,7 +201,7 @@ def _disagreeing(of: _Clock) -> Iterator[_Told]:
             f'the export is read with time_zone "{of.export.points.time_zone}", {_east(own)} on that day, and session'
             f" {window.session.name} is written in {_east(own - off)}: one of the two may be off"
         )
-        yield _Told(of.export.shown, 0, what + (_moves(other) if other else ""), other is not None)
+        yield _Told(of.number, of.export.shown, 0, what + (_moves(other) if other else ""), other is not None)
         return
 
 
@@ -217,7 +215,7 @@ def _better(of: _Clock) -> Iterator[_Told]:
         f"{held:.0%} of its readings lie outside all sessions; with times {offset_words(found.offset)}"
         f" {found.inside:.0%} of all would lie within: see time_zone of the block, and the sessions' times"
     )
-    yield _Told(of.export.shown, 0, what + (_moves(found) if found.changed else ""), found.changed > 0)
+    yield _Told(of.number, of.export.shown, 0, what + (_moves(found) if found.changed else ""), found.changed > 0)
 
 
 def _moves(fit: _Fit) -> str:

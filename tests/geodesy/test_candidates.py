@@ -1,11 +1,22 @@
-"""Operations whose method PROJ does not have: met in words, and of no weight where only a mistake is read."""
+"""PROJ's candidates: what it cannot do is met in words, and it is asked no more often than needed."""
+
+from pathlib import Path
 
 import pytest
+from pyproj.crs import CRS
+from pyproj.enums import PJType
+from pyproj.transformer import TransformerGroup
 
+from pipeline.geodesy import candidates as answers
+from pipeline.geodesy import grids
 from pipeline.geodesy.alternatives import other_datums
 from pipeline.geodesy.area import Area
+from pipeline.geodesy.candidates import candidates
+from pipeline.geodesy.crs import same_datum
+from pipeline.geodesy.detours import Places, better_ways
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import raw_to_working
+from pipeline.geodesy.regional import frames_at_rest
 
 #: Longitude, latitude, grid in feet or metres: national registers whose ways to global frames need velocity models.
 PLACES = [
@@ -38,3 +49,58 @@ METRES = {"EPSG:6578": "EPSG:6577", "EPSG:6438": "EPSG:6437", "EPSG:6479": "EPSG
 def test_other_datums_leave_out_what_proj_cannot_do(first: float, second: float, crs: str) -> None:
     found = other_datums(crs, Area(-99.05, 31.15, -98.95, 31.25), first, second)
     assert all(0.0 < other.accuracy <= 10.0 for other in found)
+
+
+@pytest.mark.parametrize(
+    ("longitude", "latitude", "kept", "left_out"),
+    [
+        pytest.param(3.9, 43.6, {"NTF", "ED50", "ETRS89"}, {"ETRF2000", "ETRF89", "WGS 84", "ITRF2014"}, id="france"),
+        pytest.param(-97.7, 30.3, {"NAD27", "NAD83"}, {"SIRGAS-CON SIR17P01", "WGS 84", "ITRF2014"}, id="texas"),
+        pytest.param(-70.6, -33.4, {"PSAD56", "SIRGAS-Chile 2016"}, {"SIRGAS-CON DGF00P01", "REDGEOMIN"}, id="chile"),
+        pytest.param(179.9, -16.8, {"Fiji 1986"}, {"WGS 84", "ITRF2020"}, id="fiji"),
+    ],
+)
+def test_frames_of_a_region(longitude: float, latitude: float, kept: set[str], left_out: set[str]) -> None:
+    """What moves, what is used all over the earth and what stands behind an ensemble are none; EPSG's register says."""
+    area = Area(longitude - 0.05, latitude - 0.05, longitude + 0.05, latitude + 0.05)
+    for kind in (PJType.GEOGRAPHIC_2D_CRS, PJType.GEOGRAPHIC_3D_CRS):
+        names = {name for _, name in frames_at_rest(area, kind)}
+        assert not names & left_out
+        assert kind is PJType.GEOGRAPHIC_3D_CRS or kept <= names
+
+
+@pytest.mark.parametrize(
+    ("source", "grid", "longitude", "latitude", "most"),
+    [
+        pytest.param("EPSG:7912", "EPSG:25832", 11.5, 48.1, 2, id="itrf-etrs89"),
+        pytest.param("EPSG:9989", "EPSG:7855", 149.0, -35.3, 3, id="itrf-gda2020"),
+        pytest.param("EPSG:4979", "EPSG:6577", -97.7, 30.3, 1, id="wgs84-nad83"),
+        pytest.param("EPSG:4230", "EPSG:25832", 11.5, 48.1, 3, id="ed50-etrs89"),
+    ],
+)
+def test_proj_is_asked_little_for_better_ways(
+    source: str, grid: str, longitude: float, latitude: float, most: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each question between two datums may take PROJ seconds; no frame is asked for that cannot be the same."""
+    asked: list[tuple[str, str]] = []
+
+    def counted(one: CRS, other: CRS, area: Area) -> TransformerGroup:
+        if not same_datum(one, other):
+            asked.append((one.name, other.name))
+        return ask(one, other, area)
+
+    ask = answers._asked
+    monkeypatch.setattr(answers, "_asked", counted)
+    area = Area(longitude - 0.0513, latitude - 0.0513, longitude + 0.0513, latitude + 0.0513)
+    better_ways(source, grid, area, Places.over(area, [100.0], 2026.0), None)
+    assert len(asked) == len(set(asked)) <= most
+
+
+def test_an_answer_is_kept_until_a_grid_file_comes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A question asked again after a file came into PROJ's folders is put to PROJ again."""
+    monkeypatch.setattr(grids, "folders", lambda: (tmp_path,))
+    one, other, area = CRS("EPSG:4979"), CRS("EPSG:4978"), Area(10.0, 50.0, 10.1, 50.1)
+    first = candidates(one, other, area)
+    assert candidates(one, other, area) is first
+    (tmp_path / "new.tif").write_bytes(b"II")
+    assert candidates(one, other, area) is not first
