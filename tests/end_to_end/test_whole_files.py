@@ -120,7 +120,7 @@ def test_days_and_months_exchanged_by_the_stated_format_are_looked_for_there(tmp
     path.write_text(text.replace("[[points]]", '[[points]]\ntime_format = "%d-%m/%Y %H:%M:%S"'), encoding="utf-8")
     with pytest.raises(JobError) as caught:
         check_job(path)
-    assert any("time_zone and time_format of the export" in problem.fix for problem in caught.value.problems)
+    assert any("order of %d and %m in time_format" in str(problem) for problem in caught.value.problems)
 
 
 @pytest.mark.parametrize("name", ["rover002.csv", "rover002.geojson", "rover002.gpkg"])

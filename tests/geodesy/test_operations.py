@@ -149,7 +149,7 @@ def test_named_geoid_is_projs_choice(real_grids: Path, austria: np.ndarray) -> N
     place = raw.forward(*austria)
     np.testing.assert_array_equal(named.forward(*place), issued.forward(*place))
     assert named.accuracy is None
-    assert named.grids == issued.grids
+    assert [(grid.name, grid.sha256) for grid in named.grids] == [(grid.name, grid.sha256) for grid in issued.grids]
     assert GEOID in named.name
 
 

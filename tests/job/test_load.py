@@ -279,7 +279,7 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
     ("job name", ('"yard"', '"Yard 7"'), 2, ["'name' in [job]", "a-z, 0-9", "Yard 7"]),
     ("empty list of files", ('["*.csv"]', "[]"), 10, ["'files'", "must not be empty"]),
     ("empty file name", ('["*.csv"]', '["a",\n""]'), 11, ["item 2 of 'files' in [[points]] 1", "must not be empty"]),
-    ("word", ('["*.csv"]', '["*.csv"]\nunits = "metres"'), 11, ["metre, foot, us-survey-foot", "did you mean 'metre'"]),
+    ("word", ('["*.csv"]', '["*.csv"]\nunits = "metres"'), 11, ["metre, foot, us-survey-foot", 'write "metre"']),
     ("wide delimiter", ('["*.csv"]', '["*.csv"]\ndelimiter = ";;"'), 11, ["'delimiter'", "one single sign"]),
     ("time in quotes", ("2026-03-02T07:30:00+13:00", '"2026-03-02T07:30:00+13:00"'), 16, ["without quotes"]),
     ("time without offset", ("07:30:00+13:00", "07:30:00"), 16, ["'start'", "offset from UTC"]),
