@@ -32,23 +32,27 @@ class Wanted:
             MarkNames.of(marks),
         )
 
-    def named(self, batch: pa.RecordBatch) -> NDArray[np.bool_]:
-        """Return (n,) which readings of a batch have the name of a tie or check."""
-        found = pc.is_in(batch.column("name"), value_set=self.names)
-        return np.asarray(found.to_numpy(zero_copy_only=False), bool)
-
-    def among(self, batch: pa.RecordBatch) -> NDArray[np.bool_]:
-        """Return (n,) which readings of a batch are candidates."""
-        by_name = pc.is_in(batch.column("name"), value_set=self.names)
-        by_code = self.has_code(batch.column("code"))
-        by_mark = pc.greater(pc.fill_null(pc.utf8_length(batch.column("mark")), 0), 0)
-        said = np.asarray(pc.or_(pc.or_(by_name, by_code), by_mark).to_numpy(zero_copy_only=False), bool)
-        said |= holds_check(batch.column("code"), codes=True) | holds_check(batch.column("name"), codes=False)
-        return said | self.marks.among(batch.column("name"))
+    def signs(self, batch: pa.RecordBatch) -> "Signs":
+        """Return what the readings of a batch say of themselves."""
+        names = batch.column("name")
+        named = _flags(pc.is_in(names, value_set=self.names))
+        coded = _flags(self.has_code(batch.column("code")))
+        said = named | coded | _flags(pc.greater(pc.binary_length(batch.column("mark")), 0))
+        said |= holds_check(batch.column("code"), codes=True) | holds_check(names, codes=False)
+        return Signs(named, coded, said | self.marks.among(names))
 
     def has_code(self, codes: pa.Array) -> pa.Array:
         """Return which codes are among ``checks.codes``, upper and lower case alike."""
         return pc.is_in(pc.utf8_lower(codes), value_set=self.codes)
+
+
+@dataclass(frozen=True)
+class Signs:
+    """Which readings of a batch, (n,) each, have the name of a tie or check, a check's code, and are candidates."""
+
+    named: NDArray[np.bool_]
+    coded: NDArray[np.bool_]
+    candidate: NDArray[np.bool_]
 
 
 #: What may follow a mark's name in the name of a point that occupies it: CM3-AM, CM3_2, "CM3 closing".

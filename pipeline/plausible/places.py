@@ -76,6 +76,8 @@ def far_out(
 def misread(longitude: Floats, latitude: Floats, mid: Middle, limit: float) -> NDArray[np.uint8]:
     """Return (n,) as what positions lie among the others, codes of `Look`; 0 for those that do not in any way."""
     found = np.full(len(longitude), Look.NOTHING, np.uint8)
+    if not len(found):
+        return found
     readings = [
         (Look.SWAPPED, latitude, longitude),
         (Look.LONGITUDE_SIGN, -longitude, latitude),

@@ -8,9 +8,7 @@ from numpy.typing import NDArray
 from pipeline.proof.register import DEGREE
 
 Integers = NDArray[np.int64]
-
-#: Units in a degree in which places are kept: a centimetre, and four bytes.
-PER_DEGREE = 1e7
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -22,28 +20,34 @@ class FarRepeats:
 
     first: Integers
     other: Integers
-    distance: NDArray[np.float64]
+    distance: Floats
     names: int
 
 
-def far_repeats(hashes: NDArray[np.uint64], places: NDArray[np.int32], within: float) -> FarRepeats:
+def far_repeats(names: NDArray[np.uint64], longitude: Floats, latitude: Floats, within: float) -> FarRepeats:
     """Return the readings that lie beyond ``within`` metres of the first with their name, in the order of reading.
 
     Args:
-        hashes: (n,) of the names.
-        places: (n, 2) longitude and latitude, in degrees times `PER_DEGREE`.
+        names: (n,) hashes of them.
+        longitude, latitude: (n,) degrees.
         within: metres.
     """
-    order = np.argsort(hashes, kind="stable")
-    ordered = hashes[order]
+    ordered = np.sort(names)
+    several = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
+    if not len(several):
+        none = np.zeros(0, np.int64)
+        return FarRepeats(none, none, np.zeros(0), 0)
+    rows = np.flatnonzero(np.isin(names, several))
+    order = rows[np.argsort(names[rows], kind="stable")]
+    ordered = names[order]
     fresh = np.ones(len(order), bool)
     fresh[1:] = ordered[1:] != ordered[:-1]
     start = np.maximum.accumulate(np.where(fresh, np.arange(len(order)), 0))
     again = np.flatnonzero(~fresh)
     first, other = order[start[again]], order[again]
-    apart = (places[other].astype(np.float64) - places[first]) / PER_DEGREE
-    east = (apart[:, 0] + 180.0) % 360.0 - 180.0
-    distance = DEGREE * np.hypot(east * np.cos(np.radians(places[first, 1] / PER_DEGREE)), apart[:, 1])
+    east = (longitude[other] - longitude[first] + 180.0) % 360.0 - 180.0
+    north = latitude[other] - latitude[first]
+    distance = DEGREE * np.hypot(east * np.cos(np.radians(latitude[first])), north)
     far = np.flatnonzero(distance > within)
     far = far[np.argsort(other[far], kind="stable")]
     return FarRepeats(first[far], other[far], distance[far], len(np.unique(first[far])))

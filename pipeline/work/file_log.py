@@ -1,6 +1,6 @@
 """What the readings of each export say of the export, gathered in the first pass: what is held back, sigmas, clocks.
 
-Kept is little: counts per export, a count per minute and base id, and per named reading a number and a place.
+Kept is little: counts per export, and a count per minute and base id.
 """
 
 from collections import Counter
@@ -14,9 +14,6 @@ from numpy.typing import NDArray
 
 from pipeline.attach import SessionIndex, base_key
 from pipeline.correct import milliseconds
-from pipeline.duplicates import text_hashes
-from pipeline.occupations import Wanted
-from pipeline.proof.places import PER_DEGREE
 from pipeline.read.files import Export
 from pipeline.sessions import SessionWindow
 from pipeline.words import REASONS, Reason, reason_code
@@ -91,28 +88,12 @@ class FileLog:
         return found
 
 
-@dataclass(frozen=True)
-class NamedPlaces:
-    """Sound readings with names, (n,): hash of the name, number in the whole job; (n, 2) places in `PER_DEGREE`."""
-
-    hashes: NDArray[np.uint64]
-    numbers: Integers
-    places: NDArray[np.int32]
-
-
 class FileLogs:
-    """Collects a `FileLog` for each export, batch by batch, and the places of names."""
+    """Collects a `FileLog` for each export, batch by batch."""
 
-    def __init__(self, exports: int, windows: Sequence[SessionWindow], index: SessionIndex, wanted: Wanted) -> None:
+    def __init__(self, exports: int, windows: Sequence[SessionWindow], index: SessionIndex) -> None:
         self.logs = tuple(FileLog(np.zeros(len(windows), np.int64)) for _ in range(exports))
-        self.index, self.wanted = index, wanted
-        self.names: list[tuple[NDArray[np.uint64], Integers, NDArray[np.int32]]] = []
-
-    def named(self) -> NamedPlaces:
-        """Return the places of names."""
-        none = (np.zeros(0, np.uint64), np.zeros(0, np.int64), np.zeros((0, 2), np.int32))
-        parts = list(zip(*(self.names or [none]), strict=True))
-        return NamedPlaces(*(np.concatenate(part) for part in parts))
+        self.index = index
 
     def take(self, batch: pa.RecordBatch, number: int, export: Export, sifted: Sifted) -> None:
         """Take one batch of export ``number``."""
@@ -130,26 +111,6 @@ class FileLogs:
         if export.points.columns.time_end is not None:
             self._note_ends(batch, sifted, log, rows)
         self._note_minutes(batch, sound | (sifted.held == reason_code(Reason.OUTSIDE_SESSIONS)), log)
-
-    def take_places(
-        self,
-        batch: pa.RecordBatch,
-        sound: Flags,
-        start: int,
-        longitude: NDArray[np.float64],
-        latitude: NDArray[np.float64],
-    ) -> None:
-        """Take the places of one batch's sound readings; ``start`` is the number of its first row in the job."""
-        rows = np.flatnonzero(sound)
-        names = batch.column("name").take(pa.array(rows))
-        given = np.asarray(pc.fill_null(pc.greater(pc.utf8_length(names), 0), False), bool)
-        given &= ~np.asarray(pc.fill_null(self.wanted.has_code(batch.column("code").take(pa.array(rows))), False), bool)
-        # a latitude beyond the poles is told elsewhere, and may be too large for a whole number
-        given &= np.isfinite(longitude) & (np.abs(latitude) <= 90.0)
-        if given.any():
-            around = (longitude[given] + 180.0) % 360.0 - 180.0
-            places = np.rint(np.column_stack([around, latitude[given]]) * PER_DEGREE).astype(np.int32)
-            self.names.append((text_hashes(names.filter(pa.array(given))), rows[given] + start, places))
 
     def _note_solutions(self, batch: pa.RecordBatch, which: Flags, log: FileLog) -> None:
         words = pc.value_counts(pc.fill_null(batch.column("solution").filter(pa.array(which)), ""))

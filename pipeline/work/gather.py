@@ -13,12 +13,14 @@ from pipeline.geodesy import crs
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import own_places
 from pipeline.occupations import Wanted
+from pipeline.proof.places import FarRepeats
 from pipeline.read.claims import Claims
 from pipeline.read.files import Export, read_batches
 from pipeline.tables import TIME
 from pipeline.words import REASONS, Reason, reason_code
 from pipeline.work.base_log import BaseLog, BaseLogs
-from pipeline.work.file_log import FileLog, FileLogs, NamedPlaces
+from pipeline.work.far_names import far_names
+from pipeline.work.file_log import FileLog, FileLogs
 from pipeline.work.implausible import Implausible, find_implausible
 from pipeline.work.ledger import CANDIDATE, SOUND, Ledger, Rows
 from pipeline.work.placeholders import Placeholders
@@ -59,7 +61,8 @@ class Gathered:
         unplaced: sound rows whose coordinates their CRS does not reach, None where there are none.
         solutions: the solutions of rows that are not accepted, each once.
         claims: of each export, what its times say of their own zone against the job file.
-        files: what is noted of each export; ``named`` the places of the names.
+        files: what is noted of each export.
+        far_names: points of one name at two places.
     """
 
     rows: tuple[int, ...]
@@ -78,7 +81,7 @@ class Gathered:
     area: Area | None
     log: BaseLog
     files: tuple[FileLog, ...]
-    named: NamedPlaces
+    far_names: FarRepeats
     turned: tuple["Turned", ...] = ()
     unplaced: "Turned | None" = None
     solutions: tuple[str, ...] = ()
@@ -161,7 +164,7 @@ class _Gatherer:
         self.places: list[list[tuple[int, NDArray[np.float64], int]]] = [[] for _ in range(count)]
         self.blocks = np.zeros((count, len(prepared.loaded.job.points)), bool)
         self.logs = BaseLogs(prepared.windows)
-        self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index, self.wanted)
+        self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index)
         self.picked: list[pa.RecordBatch] = []
         self.claims = [Claims() for _ in prepared.exports]
         self.turned: dict[int, Turned] = {}
@@ -202,7 +205,7 @@ class _Gatherer:
             area=_area(rows, sound),
             log=log,
             files=self.files.logs,
-            named=self.files.named(),
+            far_names=far_names(rows),
             turned=tuple(sorted(self.turned.values(), key=lambda each: -each.count)),
             unplaced=self.unplaced,
             solutions=tuple(self.solutions),
@@ -221,9 +224,10 @@ class _Gatherer:
 
     def _take(self, batch: pa.RecordBatch, number: int, export: Export, start: int) -> None:
         sifted = self.sieve.sift(batch, None, export.points.columns.solution is not None)
-        candidate = self.wanted.among(batch)
+        signs = self.wanted.signs(batch)
+        candidate = signs.candidate
         places = own_places(export.points.crs or "", *raw_positions(batch))
-        self.ledger.take(batch, export, sifted, candidate, self.wanted.named(batch), places)
+        self.ledger.take(batch, export, sifted, signs, places)
         self._note_places(batch, sifted.session, sifted.held == 0, export.block, start)
         self.logs.take(batch, number, export, sifted)
         self._note_turned(batch, sifted.held, number)
@@ -232,7 +236,6 @@ class _Gatherer:
         self._note_unplaced(batch, np.flatnonzero(unplaced), number)
         self.placeholders.take(batch, number, sound)
         self.files.take(batch, number, export, sifted)
-        self.files.take_places(batch, sound, start, places[0][sound], places[1][sound])
         if candidate.any():
             self._pick(batch, candidate, sifted.session, sifted.held, number, start)
 

@@ -19,6 +19,7 @@ from pipeline.duplicates import (
     text_hashes,
     time_rounding,
 )
+from pipeline.occupations import Signs
 from pipeline.plausible import placeholders
 from pipeline.read.columns import lengths_of
 from pipeline.read.files import Export
@@ -30,8 +31,8 @@ Integers = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 #: Bits of a reading's ``flags``: it could be read, nothing is wrong with it, it was refused for its quality, it may
-#: stand on a mark, its height may stand for none, it has a code, a session names it.
-WHOLE, SOUND, REFUSED, CANDIDATE, PLACEHOLDER, CODED, NAMED = (1 << bit for bit in range(7))
+#: stand on a mark, its height may stand for none, it has a code, a session names it, it is a sound point with a name.
+WHOLE, SOUND, REFUSED, CANDIDATE, PLACEHOLDER, CODED, NAMED, POINT = (np.uint8(1 << bit) for bit in range(8))
 _REFUSALS = (reason_code(Reason.NOT_FIXED), reason_code(Reason.POOR_QUALITY), reason_code(Reason.IMPLAUSIBLE))
 #: Above this a height is no more told from another, so that it fits the column.
 _HIGHEST = 3e38
@@ -41,11 +42,13 @@ _HIGHEST = 3e38
 class Rows:
     """Every reading of a job, (n,) in the order of reading; columns as `duplicates.Observed` has them.
 
-    ``hashes`` are those of `duplicates.observation_hashes`, ``source_row`` the numbers in the files.
+    ``hashes`` are those of `duplicates.observation_hashes`, ``spelled`` those of the names as they are written,
+    ``source_row`` the numbers in the files.
     """
 
     observed: Observed
     hashes: NDArray[np.uint64]
+    spelled: NDArray[np.uint32]
     session: NDArray[np.int32]
     flags: NDArray[np.uint8]
     source_row: NDArray[np.int32]
@@ -53,7 +56,7 @@ class Rows:
     def __len__(self) -> int:
         return len(self.hashes)
 
-    def having(self, flag: int) -> Mask:
+    def having(self, flag: np.uint8) -> Mask:
         """Return (n,) which readings have a flag."""
         found: Mask = (self.flags & flag) != 0
         return found
@@ -83,26 +86,28 @@ class Ledger:
         batch: pa.RecordBatch,
         export: Export,
         sifted: Sifted,
-        candidate: Mask,
-        named: Mask,
+        signs: Signs,
         places: tuple[Floats, Floats, Floats],
     ) -> None:
-        """Take a batch: which readings may stand on marks, which are named, longitudes, latitudes and heights."""
+        """Take a batch, what its readings say of marks, and their longitudes, latitudes and heights."""
         first, second, third = raw_positions(batch)
         unit = lengths_of(export.points).up
         readable = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)) == 0
         time = milliseconds(batch)
+        spelled = batch.column("name")
+        sound = sifted.held == 0
         flags = (
             WHOLE * readable
-            + SOUND * (sifted.held == 0)
+            + SOUND * sound
             + REFUSED * (readable & np.isin(sifted.held, _REFUSALS))
-            + CANDIDATE * candidate
+            + CANDIDATE * signs.candidate
             + PLACEHOLDER * placeholders(np.nan_to_num(third / unit, nan=1.0))
-            + NAMED * named
-            + CODED * np.asarray(pc.greater(pc.fill_null(pc.utf8_length(batch.column("code")), 0), 0))
+            + NAMED * signs.named
+            + CODED * _given(batch.column("code"))
+            + POINT * (sound & ~signs.coded & _given(spelled))
         )
         # a spreadsheet or a converter writes 001 as 1
-        names = text_hashes(pc.utf8_ltrim(pc.utf8_lower(batch.column("name")), characters="0 "))
+        names = text_hashes(pc.utf8_ltrim(pc.utf8_lower(spelled), characters="0 "))
         with np.errstate(invalid="ignore", over="ignore"):
             plan = plan_rounding(first, second, None if self.degrees else unit, export.points.angles == "dms")
             found: dict[str, NDArray[Any]] = {
@@ -112,12 +117,13 @@ class Ledger:
                 "latitude": places[1],
                 "height": np.clip(places[2], -_HIGHEST, _HIGHEST).astype(np.float32),
                 "name": names.astype(np.uint32),
+                "spelled": text_hashes(spelled).astype(np.uint32),
                 "base": self._base_numbers(batch.column("base")),
                 "plan": plan,
                 "up": height_rounding(third, unit),
                 "clock": time_rounding(time),
                 "session": sifted.session.astype(np.int16 if sifted.session.max(initial=0) < 2**15 else np.int32),
-                "flags": flags.astype(np.uint8),
+                "flags": flags,
                 "source_row": np.asarray(batch.column("source_row"), np.int64).astype(np.int32),
             }
         for name, values in found.items():
@@ -162,7 +168,14 @@ class Ledger:
         return Rows(
             observed,
             whole("hashes", np.uint64),
+            whole("spelled", np.uint32),
             whole("session", np.int16),
             whole("flags", np.uint8),
             whole("source_row", np.int32),
         )
+
+
+def _given(column: pa.Array) -> Mask:
+    """Return (n,) which texts are there and not empty."""
+    found: Mask = np.asarray(pc.fill_null(pc.greater(pc.binary_length(column), 0), False), bool)
+    return found

@@ -3,26 +3,22 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.proof.places import far_repeats
 from pipeline.read.files import read_batches
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
 
-#: Metres: two bases that averaged their positions put one place about so far apart. Common practice, no source.
-_WITHIN = 25.0
 #: Names that are told with their places.
 _NAMED = 3
 
 
 def name_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
     """Return in words that names stand at more than one place."""
-    named = gathered.named
-    far = far_repeats(named.hashes, named.places, _WITHIN)
+    far = gathered.far_names
     if not len(far.first):
         return []
     _, once = np.unique(far.first, return_index=True)
     shown = np.sort(once)[:_NAMED]
-    pairs = named.numbers[np.column_stack([far.first, far.other])[shown]]
+    pairs = np.column_stack([far.first, far.other])[shown]
     rows = _look_up(prepared, gathered, np.unique(pairs))
     listed = []
     for (first, other), distance in zip(pairs.tolist(), far.distance[shown].tolist(), strict=True):

@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from pipeline.proof.places import PER_DEGREE, far_repeats
+from pipeline.proof.places import far_repeats
 
 
-def places(*degrees: tuple[float, float]) -> np.ndarray:
-    return np.rint(np.array(degrees) * PER_DEGREE).astype(np.int32)
+def places(*degrees: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:
+    longitude, latitude = np.array(degrees).T
+    return longitude, latitude
 
 
 def test_far_ones_are_found_and_near_ones_are_repeats() -> None:
@@ -17,8 +18,8 @@ def test_far_ones_are_found_and_near_ones_are_repeats() -> None:
     near = Geodesic.WGS84.Direct(-43.7, 171.85, 200.0, 8.0)
     found = far_repeats(
         hashes,
-        places((171.85, -43.7), (171.9, -43.7), (there["lon2"], there["lat2"]), (171.0, -43.0), (171.9, -43.7),
-               (near["lon2"], near["lat2"])),
+        *places((171.85, -43.7), (171.9, -43.7), (there["lon2"], there["lat2"]), (171.0, -43.0), (171.9, -43.7),
+                (near["lon2"], near["lat2"])),
         25.0,
     )  # fmt: skip
     assert (found.first.tolist(), found.other.tolist(), found.names) == ([0], [2], 1)
@@ -26,8 +27,8 @@ def test_far_ones_are_found_and_near_ones_are_repeats() -> None:
 
 
 def test_across_the_180th_meridian_it_is_a_few_metres() -> None:
-    assert far_repeats(np.array([1, 1], np.uint64), places((179.99999, -17.0), (-179.99999, -17.0)), 25.0).names == 0
+    assert far_repeats(np.array([1, 1], np.uint64), *places((179.99999, -17.0), (-179.99999, -17.0)), 25.0).names == 0
 
 
 def test_nothing_has_no_names() -> None:
-    assert far_repeats(np.zeros(0, np.uint64), np.zeros((0, 2), np.int32), 25.0).names == 0
+    assert far_repeats(np.zeros(0, np.uint64), np.zeros(0), np.zeros(0), 25.0).names == 0
