@@ -34,11 +34,13 @@ class Wanted:
 
     def signs(self, batch: pa.RecordBatch) -> "Signs":
         """Return what the readings of a batch say of themselves."""
-        names = batch.column("name")
-        named = _flags(pc.is_in(names, value_set=self.names))
-        coded = _flags(self.has_code(batch.column("code")))
+        names, column = batch.column("name"), batch.column("code")
+        # an export has few different codes: each is looked at once
+        coding = pc.dictionary_encode(column, null_encoding="encode")
+        codes, of_row = coding.dictionary, np.asarray(coding.indices)
+        named, coded = _flags(pc.is_in(names, value_set=self.names)), _flags(self.has_code(codes))[of_row]
         said = named | coded | _flags(pc.greater(pc.binary_length(batch.column("mark")), 0))
-        said |= holds_check(batch.column("code"), codes=True) | holds_check(names, codes=False)
+        said |= holds_check(codes, codes=True)[of_row] | holds_check(names, codes=False)
         return Signs(named, coded, said | self.marks.among(names))
 
     def has_code(self, codes: pa.Array) -> pa.Array:
@@ -90,9 +92,11 @@ class MarkNames:
 
     A name with a letter and a digit in it, or of four letters, is known with something written before or behind it
     (``by_length``); a shorter or a plain number only as it stands, since ordinary points are numbered too.
+    ``stems`` is a pattern of what every name that is like such a mark's contains: it tells quickly which to look at.
     """
 
     spelled: dict[str, str]
+    stems: str
     whole: pa.Array
     by_length: dict[int, pa.Array]
 
@@ -107,6 +111,7 @@ class MarkNames:
                 lengths.setdefault(len(name), []).append(name)
         return cls(
             spelled,
+            "|".join(sorted({re.escape(_stem(name)) for name in spelled if _distinct(name)})),
             pa.array(list(spelled), pa.string()),
             {length: pa.array(names, pa.string()) for length, names in sorted(lengths.items(), reverse=True)},
         )
@@ -116,6 +121,13 @@ class MarkNames:
         if not self.spelled:
             return np.zeros(len(names), bool)
         lower = pc.utf8_trim_whitespace(pc.utf8_lower(names))
+        found = _flags(pc.is_in(lower, value_set=self.whole))
+        if self.stems:
+            likely = np.flatnonzero(_flags(pc.match_substring_regex(lower, self.stems)))
+            found[likely] = self._gapped(lower.take(pa.array(likely)))
+        return found
+
+    def _gapped(self, lower: pa.Array) -> NDArray[np.bool_]:
         found = self._among(lower)
         plain = pc.replace_substring_regex(lower, _GAP, r"\1\2")
         other = np.flatnonzero(_flags(pc.not_equal(plain, lower)) & ~found)
@@ -161,6 +173,12 @@ class MarkNames:
 def _plain(name: str) -> str:
     """Return a name without what only sets its number apart from its letters."""
     return re.sub(_GAP, r"\1\2", name.strip().lower())
+
+
+def _stem(name: str) -> str:
+    """Return what of a mark's name every name contains that is like it: all before the first gap there may be."""
+    found = re.search(_GAP, name)
+    return name[: found.start() + 1] if found else name
 
 
 def _distinct(name: str) -> bool:
