@@ -1,5 +1,6 @@
 """`tiedown check`: every problem of each job at once; nothing is written."""
 
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from textwrap import indent
@@ -7,6 +8,7 @@ from textwrap import indent
 from pipeline.check import check_job
 from pipeline.cli.console import one_line
 from pipeline.cli.faults import named_twice, report
+from pipeline.cli.fold import fitted
 from pipeline.words import counted
 
 
@@ -24,5 +26,5 @@ def check_jobs(jobs: Sequence[Path]) -> int:
         count = len(checked.warnings)
         print(f"{one_line(str(job))}: nothing wrong" + (f", {counted(count, 'warning')}" if count else ""))
         for line in [*checked.lines(), *(f"warning: {warning}" for warning in checked.warnings)]:
-            print(f"  {indent(line, '    ').lstrip()}")
+            print(fitted(f"  {indent(line, '    ').lstrip()}", sys.stdout))
     return worst

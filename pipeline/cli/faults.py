@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.cli.console import one_line, print_json
+from pipeline.cli.fold import fitted
 from pipeline.issue.record import RecordError
 from pipeline.problems import JobError, JobHeld, Problem
 from pipeline.words import counted
@@ -41,7 +42,7 @@ def report(job: str, error: Exception, *, as_json: bool = False) -> int:
         problems = _problems(job, error)
         print(f"{name}: {counted(len(problems), 'problem')}, nothing written", file=sys.stderr)
         for line in lines(problems):
-            print(line, file=sys.stderr)
+            print(fitted(line, sys.stderr), file=sys.stderr)
     sys.stderr.flush()
     return code
 

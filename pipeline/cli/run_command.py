@@ -7,6 +7,7 @@ from typing import Any
 
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import entry, named_twice, report
+from pipeline.cli.fold import fitted
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.cli.show import needs_attention, summary
 from pipeline.cli.tally import Told, lines, told
@@ -49,11 +50,10 @@ def _tell(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
         report(job, outcome)
     elif summaries and quiet:
         if outcome.exit_code:
-            print(needs_attention(outcome.record, outcome.headline))
+            print(fitted(needs_attention(outcome.record, outcome.headline), sys.stdout))
             sys.stdout.flush()
     elif summaries:
-        print(summary(outcome.record, outcome.headline))
-        print(_CAUTION)
+        print(fitted(f"{summary(outcome.record, outcome.headline)}\n{_CAUTION}", sys.stdout))
         sys.stdout.flush()
 
 

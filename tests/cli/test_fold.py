@@ -1,0 +1,69 @@
+"""Lines on a terminal: broken at blanks to its width, with nothing lost; whole everywhere else."""
+
+import os
+import struct
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from command import ROOT, command, failing, process, spoiled, surroundings
+
+if sys.platform == "win32":
+    pytest.skip("the system has no pseudo-terminals", allow_module_level=True)
+
+import fcntl
+import pty
+import termios
+
+COLUMNS = 80
+
+
+def on_terminal(stream: str, *arguments: str | Path) -> str:
+    """Run the command with stdout or stderr on a terminal of so many columns; return what that shows."""
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, COLUMNS, 0, 0))
+    streams = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, stream: theirs}
+    running = subprocess.Popen(command(*arguments), stdin=subprocess.DEVNULL, cwd=ROOT, env=surroundings(), **streams)
+    os.close(theirs)
+    shown = b""
+    try:
+        while piece := os.read(ours, 65536):
+            shown += piece
+    except OSError:  # how Linux says that nobody writes any more
+        pass
+    os.close(ours)
+    running.wait(timeout=120)
+    return shown.decode().replace("\r\n", "\n")
+
+
+def test_a_terminal_gets_lines_of_its_width_and_a_pipe_whole_ones(tmp_path: Path) -> None:
+    path = failing().write(tmp_path)
+    assert process("run", path).returncode == 3
+    for options in ([], ["--quiet"]):
+        piped = process("run", *options, path).stdout.decode()
+        shown = on_terminal("stdout", "run", *options, path)
+        assert shown.split() == piped.split()
+        assert max(map(len, piped.splitlines())) > COLUMNS
+        # a table, and what is to be copied into a job file, stay as they are laid out
+        for line in piped.splitlines():
+            assert len(line) > COLUMNS or line in shown.splitlines()
+        for line in shown.splitlines():
+            assert len(line) <= COLUMNS or line in piped.splitlines()
+        assert len(max((line for line in shown.splitlines() if "  session" not in line), key=len)) <= COLUMNS
+
+
+def test_problems_are_broken_on_a_terminal_too(tmp_path: Path) -> None:
+    path = spoiled().write(tmp_path)
+    # quiet: without a bar
+    piped = process("run", "--quiet", path).stderr.decode()
+    shown = on_terminal("stderr", "run", "--quiet", path)
+    assert shown.split() == piped.split()
+    long = [line for line in shown.splitlines() if len(line) > COLUMNS]
+    assert all(str(tmp_path) in line for line in long)  # a path is not broken
+
+
+def test_json_is_never_broken(tmp_path: Path) -> None:
+    path = failing().write(tmp_path)
+    assert process("run", path).returncode == 3
+    assert on_terminal("stdout", "run", "--json", path) == process("run", "--json", path).stdout.decode()
