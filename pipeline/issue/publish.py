@@ -68,6 +68,17 @@ def newest(folder: Path) -> tuple[int, Path] | None:
     return max(issues(folder), default=None)
 
 
+def job_of(folder: Path) -> str | None:
+    """Return the name of the job whose issues stand in ``folder``, as its newest GeoPackage has it; else None."""
+    before = newest(folder)
+    if before is None:
+        return None
+    number, record = before
+    ending = f"-{number:03d}.gpkg"
+    names = [found.name.removesuffix(ending) for found in record.parent.glob(f"*{ending}")]
+    return names[0] if len(names) == 1 else None
+
+
 def recover(folder: Path) -> None:
     """Put right what a run that died left behind: staging folders, lines missing in the register, an old ``current``.
 

@@ -9,6 +9,7 @@ from pipeline.geodesy import crs
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.named import is_unknown
 from pipeline.geodesy.units import lengths
+from pipeline.issue.publish import job_of
 from pipeline.job.features import GEOJSON_CRS, UNKNOWN_CRS
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import Columns
@@ -63,6 +64,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     Everything that is wrong goes to ``problems``. Where there is any, what is returned is only good for looking for
     more: the register may be missing, and exports that cannot be read or placed are left out.
     """
+    _check_folder(loaded, problems)
     counts = [len(problems.found)]
     windows, sessions_sum = _sessions(loaded, problems)
     counts.append(len(problems.found))
@@ -77,6 +79,18 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     faulty = frozenset(part for part, before, after in parts if after > before)
     usable = tuple(export for export in exports if export.block in sound)
     return Prepared(loaded, windows, register, usable, faulty, sessions_sum)
+
+
+def _check_folder(loaded: LoadedJob, problems: Problems) -> None:
+    """Refuse a folder with the issues of another job: what drawings link to would change from one job to the other."""
+    job = loaded.job.job
+    other = job_of(job.folder)
+    if other not in (None, job.name):
+        problems.add(
+            *loaded.where("job", "folder"),
+            f"the folder {loaded.show(job.folder)} holds the issues of the job {other}, and this one is {job.name}",
+            "name a folder of its own, or keep the name that the job had",
+        )
 
 
 def _sessions(loaded: LoadedJob, problems: Problems) -> tuple[tuple[SessionWindow, ...], str]:

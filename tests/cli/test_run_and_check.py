@@ -74,6 +74,20 @@ def test_a_job_named_twice_is_refused_and_neither_is_run(tmp_path: Path) -> None
     assert "named twice" in said["jobs"][0]["problems"][0]["what"]
 
 
+def test_a_folder_with_the_issues_of_another_job_is_refused(tmp_path: Path) -> None:
+    """A job file copied for the next job, with a new name and the old folder."""
+    path = simulate(SMALL).write(tmp_path)
+    assert tiedown("run", path).exit_code == 0
+    before = everything_below(tmp_path / "out")
+    other = path.with_name("next.toml")
+    other.write_text(path.read_text(encoding="utf-8").replace('name = "simulated"', 'name = "next"'), encoding="utf-8")
+    for command in (["run"], ["run", "--dry-run"], ["check"]):
+        found = tiedown(*command, other)
+        assert found.exit_code == 2, found.output
+        assert f"{other}:3: the folder {tmp_path / 'out'} holds the issues of the job simulated" in found.stderr
+    assert everything_below(tmp_path / "out") == before
+
+
 def test_a_job_that_another_run_holds_is_exit_4_at_once(tmp_path: Path) -> None:
     path = simulate(SMALL).write(tmp_path)
     with job_lock(tmp_path / "out"):
