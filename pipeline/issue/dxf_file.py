@@ -12,7 +12,6 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.issue.about import About
-from pipeline.issue.dxf_drawing import frame
 from pipeline.issue.dxf_rows import Drawn, Plan
 from pipeline.issue.dxf_symbols import Tags
 from pipeline.issue.streamed import Differs, Package, first_difference, side_by_side, vertices
@@ -26,6 +25,8 @@ _LAYERS = ("points", "check_marks", "marks")
 
 def write(path: Path, package: Package, about: About) -> dict[str, int]:
     """Write a new drawing from a package and return the rows drawn by layer. Raises OSError."""
+    from pipeline.issue.dxf_drawing import frame  # 0.3 s of ezdxf, which a job without a drawing need not wait for
+
     plan = Plan.of(package)
     around = frame(about, plan.survey, plan.layers, plan.unproven, plan.handles)
     size = plan.survey.text_height

@@ -6,12 +6,13 @@ it. It makes everything of the drawing but the insertions; they are written as t
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-
-from ezdxf.document import Drawing
-from ezdxf.enums import TextEntityAlignment
-from ezdxf.layouts.blocklayout import BlockLayout
+from typing import TYPE_CHECKING
 
 from pipeline.issue.names import one_line, shortened
+
+if TYPE_CHECKING:
+    from ezdxf.document import Drawing
+    from ezdxf.layouts.blocklayout import BlockLayout
 
 #: Bytes of an attribute that are kept: readers cut what is longer than 255.
 LONGEST = 250
@@ -67,8 +68,10 @@ LINE = 1.5
 SYMBOLS = (POINT, UNPROVEN, SUSPECT, MARK, CHECK)
 
 
-def define(drawing: Drawing, size: float) -> None:
+def define(drawing: "Drawing", size: float) -> None:
     """Define the blocks, with texts ``size`` metres high. A node in each is what object snaps find."""
+    from ezdxf.enums import TextEntityAlignment
+
     for symbol in SYMBOLS:
         block = drawing.blocks.new(symbol.block)
         block.add_point((0, 0))
@@ -81,30 +84,30 @@ def define(drawing: Drawing, size: float) -> None:
                 text.set_placement(place, align=TextEntityAlignment.RIGHT)
 
 
-def _ring(block: BlockLayout, size: float) -> None:
+def _ring(block: "BlockLayout", size: float) -> None:
     block.add_circle((0, 0), 0.2 * size)
 
 
-def _square(block: BlockLayout, size: float) -> None:
+def _square(block: "BlockLayout", size: float) -> None:
     _closed(block, size, ((-0.3, -0.3), (0.3, -0.3), (0.3, 0.3), (-0.3, 0.3)))
 
 
-def _crossed(block: BlockLayout, size: float) -> None:
+def _crossed(block: "BlockLayout", size: float) -> None:
     _square(block, size)
     for end in (1, -1):
         block.add_line((-0.5 * size, -0.5 * size * end), (0.5 * size, 0.5 * size * end))
 
 
-def _triangle(block: BlockLayout, size: float) -> None:
+def _triangle(block: "BlockLayout", size: float) -> None:
     _closed(block, size, ((-0.7, -0.4), (0.7, -0.4), (0.0, 0.8)))
 
 
-def _two_rings(block: BlockLayout, size: float) -> None:
+def _two_rings(block: "BlockLayout", size: float) -> None:
     block.add_circle((0, 0), 0.35 * size)
     block.add_circle((0, 0), 0.9 * size)
 
 
-def _closed(block: BlockLayout, size: float, corners: Sequence[tuple[float, float]]) -> None:
+def _closed(block: "BlockLayout", size: float, corners: Sequence[tuple[float, float]]) -> None:
     block.add_lwpolyline([(size * x, size * y) for x, y in corners], close=True)
 
 

@@ -35,6 +35,11 @@ assert not loaded, loaded
     assert "run" in found.stdout and "check" in found.stdout
 
 
+def test_a_run_without_a_drawing_does_not_load_what_makes_one() -> None:
+    code = "import sys, pipeline.run, pipeline.check; assert 'ezdxf' not in sys.modules"
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
 def test_importing_the_library_loads_none_of_them_either() -> None:
     code = f"import sys, pipeline; assert not [n for n in {HEAVY!r} if n in sys.modules]; pipeline.run_job"
     subprocess.run([sys.executable, "-c", code], check=True)
