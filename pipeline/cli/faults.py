@@ -17,8 +17,8 @@ from pipeline.words import counted
 
 FAULT, WRONG, HELD = 1, 2, 4
 
-#: So many problems of one file that are alike are printed one by one.
-_ALIKE = 6
+#: So many problems of one file that are alike are printed one by one; of more the first few.
+_ALIKE, _FIRST = 10, 5
 
 #: What became of a job that ended in an exception, by its exit code.
 _ENDED = {FAULT: "fault", WRONG: "refused", HELD: "held"}
@@ -60,13 +60,13 @@ def lines(problems: Sequence[Problem]) -> Iterator[str]:
             continue
         folded = len(those) > _ALIKE
         told |= {key} if folded else set()
-        for shown in those[: _ALIKE - 1] if folded else [problem]:
+        for shown in those[:_FIRST] if folded else [problem]:
             where = one_line(shown.file) + (f":{shown.line}" if shown.line > 0 else "")
             yield f"  {where}: {shown.what}"
             if shown.fix:
                 yield f"      {shown.fix}"
         if folded:
-            rest = those[_ALIKE - 1 :]
+            rest = those[_FIRST:]
             yield f"  and {len(rest):,} more like these in {one_line(problem.file)}{_span(rest)}"
 
 

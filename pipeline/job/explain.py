@@ -112,7 +112,7 @@ def _which_foot(text: str) -> str:
     """What to write instead of a word for a unit. Two feet are in use: which of them a word means is not guessed."""
     word = re.sub(r"[\W_]", "", text).casefold()
     if re.fullmatch("m|mtr|met(re|er|ro)s?", word):
-        return 'write "metre"'
+        return "did you mean 'metre'?"
     return '"foot" is 0.3048 m, "us-survey-foot" is 1200/3937 m: state the one that the export was written in'
 
 
@@ -147,7 +147,8 @@ def _unknown(path: KeyPath, model: type[BaseModel], called: Callable[[KeyPath], 
     if inside:
         fixes = [f"'{key}' belongs in {header((*above, table))}" for table in inside[:1]]
     else:
-        tables = _tables_with(str(key), model) if model is Job else []
+        # a misspelled table is no key that another table takes
+        tables = _tables_with(str(key), model) if model is Job and (above or not near) else []
         fixes = [f"'{key}' belongs in {' or '.join(map(header, tables))}"] if tables else []
         fixes += [_nearest_known(near, tuple(above), model)] if near else []
     if not fixes:
@@ -176,7 +177,8 @@ def _tables_with(key: str, model: type[BaseModel]) -> list[KeyPath]:
     """Return the tables of a job file that take ``key``, those inside another table too, by their paths."""
     found: list[KeyPath] = []
     for name, annotation in _fields(model):
-        found += [(name,)] if key in _keys_of(annotation) else []
+        holds = [(name, key)] if _models(_annotation(model, (name, key))) else [(name,)]
+        found += holds if key in _keys_of(annotation) else []
         for part in _models(annotation):
             found += [(name, inner) for inner, kind in _fields(part) if key in _keys_of(kind)]
     own = [path for path in found if path != ("points",) or ("source",) not in found]

@@ -84,7 +84,8 @@ def _instead(zone: str, short: str) -> str:
     same = known.get(zone.strip().casefold().replace(" ", "_"))
     places = [name for name in _iana() if "/" in name and not name.startswith("Etc/")]
     near = [same] if same else _by_place(zone, places)
-    return (f"did you mean '{near[0]}'? " if near else "") + FORMS
+    meant = " or ".join(f"'{name}'" for name in near[:3])
+    return (f"did you mean {meant}? " if near else "") + FORMS
 
 
 def _offset(loose: "re.Match[str]") -> str:
@@ -108,14 +109,16 @@ def _abbreviation(short: str) -> str:
 
 
 def _by_place(zone: str, places: list[str]) -> list[str]:
-    """Return the name of the zone whose town is spelled nearly like the one written, in its region if one is written.
+    """Return the zones whose town is spelled nearly like the one written, in its region if one is written.
 
     A region alone makes no zone near: another town's clock is another clock.
     """
     region, slash, town = zone.strip().replace(" ", "_").replace("\\", "/").rpartition("/")
     there = [name for name in places if slash and nearest(region, [name.rpartition("/")[0]])]
-    by_town = {name.rpartition("/")[2]: name for name in sorted(there or places, reverse=True)}
-    return [by_town[each] for each in nearest(town, by_town, 1)]
+    by_town: dict[str, list[str]] = {}
+    for name in there or places:
+        by_town.setdefault(name.rpartition("/")[2], []).append(name)
+    return [name for each in nearest(town, by_town, 1) for name in by_town[each]]
 
 
 @cache

@@ -289,7 +289,14 @@ def _check_times(source: Source, first: list[Raw]) -> None:
         why = why_no_time(found)
         fix = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'
         fix = why.partition(": it ")[2] or fix
+        if (likely := _likely(found)) and "state time_format" in fix:
+            fix = f"{fix.partition(': state time_format')[0]}: state time_format, {likely}"
         raise Unusable(line, f'the time "{found}" is not ISO 8601, and so are all others in the first rows', fix)
     what = f'the time "{found}" does not match time_format "{how.clock.time_format}", nor do the others'
-    likely = " or ".join(f'"{form}"' for form in likely_formats(found))
-    raise Unusable(line, what, f"state time_format as the times are written{f', perhaps {likely}' if likely else ''}")
+    perhaps = f", perhaps {likely}" if (likely := _likely(found)) else ""
+    raise Unusable(line, what, f"state time_format as the times are written{perhaps}")
+
+
+def _likely(found: str) -> str:
+    """Return the formats by which a time may be written, in words for the job file."""
+    return " or ".join(f'"{form}"' for form in likely_formats(found))

@@ -88,4 +88,5 @@ def _report_nothing_usable(prepared: Prepared, gathered: Gathered, offset: str |
     if gathered.turned:
         what += f". Of {sum(gathered.rows):,} rows are held back: {distribution(gathered, prepared)}"
     fix = advice_on(gathered.turned[0], gathered, prepared) if gathered.turned else "the exports have no rows"
-    problems.add(*prepared.loaded.where("points"), what, offset or fix)
+    told = any(problem.what == offset for problem in problems.found)
+    problems.add(*prepared.loaded.where("points"), what, "" if told else offset or fix)
