@@ -112,7 +112,7 @@ def _which_foot(text: str) -> str:
     """What to write instead of a word for a unit. Two feet are in use: which of them a word means is not guessed."""
     word = re.sub(r"[\W_]", "", text).casefold()
     if re.fullmatch("m|mtr|met(re|er|ro)s?", word):
-        return "did you mean 'metre'?"
+        return 'write "metre"'
     return '"foot" is 0.3048 m, "us-survey-foot" is 1200/3937 m: state the one that the export was written in'
 
 
@@ -147,8 +147,9 @@ def _unknown(path: KeyPath, model: type[BaseModel], called: Callable[[KeyPath], 
     if inside:
         fixes = [f"'{key}' belongs in {header((*above, table))}" for table in inside[:1]]
     else:
-        # a misspelled table is no key that another table takes
-        tables = _tables_with(str(key), model) if model is Job and (above or not near) else []
+        # a misspelled table, or key of a table inside another, is near to one there: no other table is meant
+        lone = sum(isinstance(each, str) for each in above) == 1
+        tables = _tables_with(str(key), model) if model is Job and (lone or not near) else []
         fixes = [f"'{key}' belongs in {' or '.join(map(header, tables))}"] if tables else []
         fixes += [_nearest_known(near, tuple(above), model)] if near else []
     if not fixes:

@@ -240,7 +240,7 @@ def _check_marks(
             if mark not in known and (use == "check" or len(places[mark]) < 2):
                 near = nearest(mark, sorted(known))
                 there = f"the register has {listed(sorted(known))}"
-                likely = f"did you mean {' or '.join(near)}?" if near else "write a mark of the register, or add this one to it:"
+                likely = f"did you mean {' or '.join(near)}?" if near else "write one of its marks, or add this one:"
                 problems.add(
                     *where,
                     f'{use} of session {session.name} on the mark "{mark}", which is not in the register'
