@@ -56,6 +56,7 @@ class Doubt(StrEnum):
     REGISTER_HEIGHTS = "register-heights"
     EXPORT_HEIGHTS = "export-heights"
     DATUM = "datum"
+    UNITS = "units"
     SHIFT = "shift"
     TRANSFORMATION = "transformation"
     EPOCH = "epoch"

@@ -79,10 +79,27 @@ def same_datum(one: str, other: str) -> bool:
     return systems.same_datum(systems.source_crs(one), systems.source_crs(other))
 
 
-def by_way_of(crs: str, via: str, grid: str, area: Area) -> Detour:
-    """Return the way from one CRS's datum by another's to the grid's. Raises `OperationError` where there is none."""
+def by_way_of(crs: str, via: str, grid: str, area: Area, places: Places, accuracy: float | None) -> Detour | None:
+    """Return the way from one CRS's datum by another's to the grid's, None where it says nothing of the direct one.
+
+    It does where its first half changes nothing, or where it is better than the ``accuracy`` [m] of the direct way: a
+    way by an older datum that is known to a metre tells nothing. Raises `OperationError` where there is none.
+    """
     first = None if same_datum(crs, via) else datum_to_datum(crs, via, area)
-    return Detour(datum_name(via), via, first, datum_to_datum(via, grid, area))
+    onward = datum_to_datum(via, grid, area)
+    if first is not None and not _changes_nothing(crs, via, area, places):
+        if first.accuracy is None or onward.accuracy is None:
+            return None
+        if accuracy is not None and first.accuracy + onward.accuracy >= accuracy:
+            return None
+    return Detour(datum_name(via), _in_degrees(via), first, onward)
+
+
+def _in_degrees(crs: str) -> str:
+    """Return the code of the geographic CRS with heights of a CRS's datum, where it is registered, else the CRS's."""
+    geographic = systems.promote(systems.geographic_of(systems.source_crs(crs)))
+    found = geographic.to_authority("EPSG")
+    return crs if found is None else f"EPSG:{found[1]}"
 
 
 def better_ways(

@@ -56,6 +56,11 @@ class LoadedJob:
         """
         return self.shown, self.lines.line(_written(self.lines, keys))
 
+    def recorded_at(self, *keys: Key) -> tuple[str, int]:
+        """Return what `where` does, the file by its name alone: an issue says the same wherever the job lies."""
+        file, line = self.where(*keys)
+        return Path(file).name, line
+
     def stated(self, *keys: Key) -> bool:
         """Return whether the job file has a key, for a ``[[points]]`` block there or in ``[source]``."""
         return _written(self.lines, keys) in self.lines.known

@@ -1,6 +1,8 @@
 """What the epochs of a job leave open: those that change nothing, those that are lacking, and by how much."""
 
+import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 
@@ -44,7 +46,7 @@ def epoch_doubts(prepared: Prepared, gathered: Gathered, routes: Routes) -> list
     """Return a doubt per session so long that its points part by their own times, while its base held one position."""
     most = prepared.loaded.job.checks.horizontal * _DOUBTED
     return [
-        Doubtful(Doubt.EPOCH, _says(prepared, number, by, days), (number,), *prepared.windows[number].where)
+        Doubtful(Doubt.EPOCH, _says(prepared, number, by, days), (number,), *_place(prepared, number))
         for number, by, days in _drifts(prepared, gathered, routes)
         if by > most
     ]
@@ -55,6 +57,12 @@ def _says(prepared: Prepared, number: int, by: float, days: float) -> str:
         f"session {prepared.windows[number].session.name}: its points are {days:.0f} days apart and move by"
         f" {by * 1000:.0f} mm in that time, its base's position does not; state the epoch of that position as epoch"
     )
+
+
+def _place(prepared: Prepared, number: int) -> tuple[str, int]:
+    """Return file, from the job file's folder, and line of a session."""
+    file, line = prepared.windows[number].where
+    return Path(os.path.relpath(file, prepared.loaded.path.parent)).as_posix(), line
 
 
 def _network(prepared: Prepared, number: int) -> bool:

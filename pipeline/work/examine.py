@@ -7,6 +7,7 @@ from pipeline.problems import JobError, Problems
 from pipeline.work.base_ids import nothing_but_ids, wrong_ids
 from pipeline.work.doubts import doubts_before
 from pipeline.work.epoch_notes import epoch_notes
+from pipeline.work.far_grid import far_from_use
 from pipeline.work.file_notes import much_held, without_rows
 from pipeline.work.gather import Gathered, Progress, gather
 from pipeline.work.named import report_missing
@@ -64,7 +65,8 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
                 if problem.what not in told:
                     problems.add(problem.file, problem.line, problem.what, problem.fix)
     problems.raise_if_any()
-    told_of = [*unlike_steps(prepared, gathered, routes), *register_step(prepared, routes)[1]]
+    told_of = [*far_from_use(prepared, routes), *unlike_steps(prepared, gathered, routes)]
+    told_of += register_step(prepared, routes)[1]
     routes = replace(routes, told=(*told_of, *epoch_notes(prepared, gathered, routes)))
     return Examined(prepared, sorting, gathered, routes, doubts_before(prepared, gathered, routes))
 

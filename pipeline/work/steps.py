@@ -24,6 +24,7 @@ from pipeline.geodesy.detours import (
     spread,
 )
 from pipeline.geodesy.epochs import decimal_year
+from pipeline.geodesy.named import is_projected
 from pipeline.geodesy.operations import OperationError, datum_to_datum
 from pipeline.job.model import Job
 from pipeline.problems import Problems
@@ -100,7 +101,9 @@ def _detours(
     try:
         direct = datum_to_datum(way.crs, job.target.grid, routes.area)
         if way.block is not None and control is not None and not same_datum(control.crs, job.target.grid):
-            yield by_way_of(way.crs, control.crs, job.target.grid, routes.area)
+            by_marks = by_way_of(way.crs, control.crs, job.target.grid, routes.area, places, direct.accuracy)
+            if by_marks is not None:
+                yield by_marks
     except OperationError:
         return  # what is lacking for the job itself is said where its operations are chosen
     if direct.accuracy is not None and direct.accuracy <= job.checks.horizontal:
@@ -131,11 +134,18 @@ def _judge(
         problems.add(
             *prepared.loaded.where(*way.place),
             f"{what}; allowed are {_size(horizontal, vertical)}",
-            f'state crs = "{detour.code}" if the coordinates are in {detour.via}, as most that are called'
+            f"{_to_state(way.crs, detour)} if the coordinates are in {detour.via}, as most that are called"
             f" {datum_name(way.crs)} are; or allow more by target.max_transform_error",
         )
     elif across > _TOLD * job.checks.horizontal or up > _TOLD * job.checks.vertical:
         told.append(f"{_name(prepared, way)}: {what}")
+
+
+def _to_state(crs: str, detour: Detour) -> str:
+    """Return what to write as crs in place of one: eastings and northings stay such."""
+    if is_projected(crs):
+        return f"state the same grid on {detour.via} as crs"
+    return f'state crs = "{detour.code}"'
 
 
 def _allowed(job: Job) -> tuple[float, float]:
@@ -153,7 +163,7 @@ def register_step(prepared: Prepared, routes: Routes) -> tuple[list[Doubtful], l
     if job.control is None or prepared.register is None or routes.register is None:
         return [], []
     doubts, notes, problems = [], [], Problems()
-    file, line = prepared.loaded.where("control", "crs")
+    place = prepared.loaded.recorded_at("control", "crs")
     for what, accuracy, tolerance, doubted in _register_errors(job, routes):
         limit = job.target.max_transform_error
         if accuracy is not None and accuracy <= tolerance:
@@ -162,10 +172,11 @@ def register_step(prepared: Prepared, routes: Routes) -> tuple[list[Doubtful], l
         if limit is None and accuracy is not None and accuracy <= doubted:
             notes.append(said)
         elif limit is None:
-            doubts.append(Doubtful(Doubt.TRANSFORMATION, said, None, file, line))
+            doubts.append(Doubtful(Doubt.TRANSFORMATION, said, None, *place))
         elif accuracy is None or accuracy > limit:
             fix = "give the marks in the datum of the target, or allow a larger error if the work bears it"
-            problems.add(file, line, f"{said}; target.max_transform_error is {limit:g} m", fix)
+            what = f"{said}; target.max_transform_error is {limit:g} m"
+            problems.add(*prepared.loaded.where("control", "crs"), what, fix)
         else:
             notes.append(f"{said}; target.max_transform_error allows {limit:g} m")
     problems.raise_if_any()

@@ -18,6 +18,7 @@ from pipeline.work.heights import Above, BySession, above_readings, by_session, 
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.stood import stood_on_marks
+from pipeline.work.unit_doubts import unit_doubts
 
 Integers = NDArray[np.int64]
 
@@ -37,7 +38,8 @@ def system_doubts(prepared: Prepared, gathered: Gathered, routes: Routes) -> lis
         return []
     path = Path(os.path.relpath(control.file, prepared.loaded.path.parent)).as_posix()
     looked = _Looked(prepared, gathered, register, path, above, by_session(prepared, above, bases))
-    return [*looked.unfilled(), *looked.heights(), *looked.common()]
+    units = unit_doubts(prepared, gathered, routes, register, above)
+    return [*looked.unfilled(), *looked.heights(), *looked.common(), *units]
 
 
 @dataclass(frozen=True)

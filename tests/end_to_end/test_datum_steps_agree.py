@@ -155,3 +155,37 @@ def test_an_export_called_wgs_84_and_marks_of_the_grids_datum_stay_quiet(tmp_pat
     outcome = run_job(write(tmp_path, "EPSG:4979", "EPSG:4258", degrees=True, grid="EPSG:25831"))
     assert outcome.exit_code == 0 and outcome.record["doubts"] == []
     assert not any("differs from the way" in note for note in outcome.record["notes"])
+
+
+def test_marks_in_an_older_datum_say_nothing_of_a_label(tmp_path: Path) -> None:
+    """Common practice, no source: marks in RD New, exports called WGS 84, and the drawing on ETRS89 / UTM.
+
+    PROJ's metre from WGS 84 to Amersfoort bends by centimetres, and no coordinate of the job goes that way.
+    """
+    path = write(tmp_path, "EPSG:4979", AMERSFOORT, degrees=False, grid="EPSG:25831")
+    assert run_job(path).exit_code == 0
+    point, east_north = current_issue(tmp_path / "out").points.one(name="P1"), PLACES["P1"]
+    known = Transformer.from_crs("EPSG:4258", "EPSG:25831", always_xy=True).transform(*east_north[:2])
+    assert (point["easting"], point["northing"]) == pytest.approx(known, rel=0, abs=1e-3)
+
+
+def test_what_to_state_fits_eastings_and_degrees(tmp_path: Path) -> None:
+    """Exports in degrees get the code of a CRS in degrees, whatever the register is in."""
+    with pytest.raises(JobError) as caught:
+        run_job(write(tmp_path, "EPSG:4979", "EPSG:4258", degrees=True))
+    assert all(ETRS89 in problem.fix for problem in caught.value.problems if "ETRS89" in problem.what)
+
+
+@pytest.mark.parametrize(
+    ("grid", "told"), [pytest.param("EPSG:25831", False, id="own"), pytest.param("EPSG:25829", True, id="far")]
+)
+def test_a_grid_of_another_part_of_the_earth_is_told(grid: str, told: bool, tmp_path: Path) -> None:
+    """EPSG's areas of use: zone 31 from 0 to 6 degrees, zone 29 from -12 to -6; the job lies at 5.4."""
+    record = run_job(write(tmp_path, ETRS89, "EPSG:4258", degrees=True, grid=grid)).record
+    assert any("the right zone" in note for note in record["notes"]) is told
+
+
+def test_a_recorded_doubt_names_the_job_file_wherever_it_lies(tmp_path: Path) -> None:
+    record = run_job(write(tmp_path, "EPSG:4979", "EPSG:4326", degrees=True, grid="EPSG:25831")).record
+    (doubt,) = record["doubts"]
+    assert doubt["what"].startswith("job.toml:")

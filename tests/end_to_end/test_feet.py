@@ -6,6 +6,7 @@ Between the two feet lie 2 parts in a million, 0.7 m in the northings of this zo
 import json
 import re
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -34,6 +35,7 @@ from issued import Issue, off_truth
 from numpy.testing import assert_allclose
 from running import Row, replace_in, rewrite_export, run_written
 from simulate import Simulation
+from simulate_plan import GRS80, move
 
 from pipeline import JobError, check_job, run_job
 
@@ -288,3 +290,65 @@ def test_the_invented_geoid_slopes(tmp_path: Path) -> None:
         f"+step +proj=vgridshift +grids={geoid(tmp_path)} +multiplier=1"
     )
     assert_allclose([at.transform(-88.2, lat, 0.0)[2] for lat in (40.0, 40.2)], [-32.99, -32.91], rtol=0, atol=1e-4)
+
+
+#: NAD83(2011) / Texas Central in metres and in US survey feet: northings of 3,000 km, 6 m between the two feet.
+TEXAS, TEXAS_FEET = "EPSG:6577", "EPSG:6578"
+
+
+def texas(folder: Path, foot: float, up: float, raw_up: float = 1.0) -> dict[str, Any]:
+    """Run a job in Texas whose register counts in so many metres, and whose raw heights do; return its record."""
+    to_grid = pyproj.Transformer.from_crs("EPSG:6318", TEXAS, always_xy=True)
+    places = {"T1": (-97.70, 30.30, 180.0), "C1": (-97.69, 30.31, 184.0), "P1": (-97.71, 30.29, 182.0)}
+    folder.mkdir(parents=True, exist_ok=True)
+    raw, marks = ["Point,Time,Lon,Lat,H"], ["mark,easting,northing,ellipsoid_height"]
+    for minute, (name, place) in enumerate(places.items()):
+        raw_place = move(*np.array(place)[:, None], np.array([1.2, -0.9, 1.1]), GRS80)
+        lon, lat, height = (float(part[0]) for part in raw_place)
+        raw.append(f"{name},2026-03-02T08:{minute:02d}:00Z,{lon:.11f},{lat:.11f},{height / raw_up:.5f}")
+        east, north = to_grid.transform(*place[:2])
+        marks.append(f"M{name},{east / foot:.5f},{north / foot:.5f},{place[2] / up:.5f}")
+    (folder / "rover.csv").write_text("\n".join(raw) + "\n")
+    (folder / "register.csv").write_text("\n".join(marks[:3]) + "\n")
+    (folder / "job.toml").write_text(f"""
+[job]
+name = "texas"
+folder = "out"
+[target]
+grid = "{TEXAS}"
+height = "ellipsoid"
+[source]
+crs = "{GEOGRAPHIC}"
+[[points]]
+files = ["rover.csv"]
+columns = {{ name = "Point", time = "Time", longitude = "Lon", latitude = "Lat", height = "H" }}
+[control]
+file = "register.csv"
+crs = "{TEXAS_FEET}"
+height = "ellipsoid"
+units = "us-survey-foot"
+[[session]]
+name = "day"
+start = 2026-03-02T07:00:00Z
+end = 2026-03-02T17:00:00Z
+ties = [{{ point = "T1", mark = "MT1" }}]
+checks = [{{ point = "C1", mark = "MC1" }}]
+""")
+    return run_job(folder / "job.toml").record
+
+
+@pytest.mark.parametrize(
+    ("foot", "up", "raw_up", "said"),
+    [
+        pytest.param(SURVEY, SURVEY, 1.0, None, id="right"),
+        pytest.param(FOOT, FOOT, 1.0, "eastings and northings were in international feet", id="other-foot"),
+        pytest.param(SURVEY, 1.0, 1.0, "register's heights were in metres", id="register-heights-in-metres"),
+        pytest.param(SURVEY, SURVEY, FOOT, "export's heights were in international feet", id="export-heights-in-feet"),
+    ],
+)
+def test_units_that_are_not_the_stated_ones_are_in_doubt(
+    foot: float, up: float, raw_up: float, said: str | None, tmp_path: Path
+) -> None:
+    """The other foot puts every point 6 m off while all checks agree, well within the limit of a shift."""
+    doubts = [doubt["what"] for doubt in texas(tmp_path, foot, up, raw_up)["doubts"] if doubt["kind"] == "units"]
+    assert any(said in what for what in doubts) if said else not doubts
