@@ -51,8 +51,12 @@ def _code(decimals: NDArray[np.int64], most: int, metres: float) -> Codes:
     return np.where(decimals > most, EXACT, np.clip(np.floor(exact + 1e-9), 0, EXACT - 1)).astype(np.uint8)
 
 
-def plan_rounding(first: Floats, second: Floats, unit: float | None, sexagesimal: bool = False) -> Codes:
-    """Return (n,) codes of the rounding of positions, the finer of their two coordinates.
+def plan_rounding(
+    first: Floats, second: Floats, unit: float | None, sexagesimal: bool = False
+) -> tuple[Codes, Codes]:
+    """Return (n,) codes of the rounding of the first and of the second coordinate of positions.
+
+    They are told apart, since an export may cut digits off one of them alone.
 
     Args:
         first: (n,) degrees or metres.
@@ -63,8 +67,8 @@ def plan_rounding(first: Floats, second: Floats, unit: float | None, sexagesimal
     per_unit = 1.0 / unit if unit is not None else 3600.0 if sexagesimal else 1.0
     metres = unit if unit is not None else _DEGREE / per_unit
     most = 5 if unit is not None else 7 if sexagesimal else 11
-    decimals = np.maximum(_decimals(first * per_unit, most), _decimals(second * per_unit, most))
-    return _code(decimals, most, metres)
+    one, other = (_code(_decimals(values * per_unit, most), most, metres) for values in (first, second))
+    return one, other
 
 
 def height_rounding(third: Floats, unit: float) -> Codes:

@@ -36,7 +36,8 @@ class Observed:
         name: a hash of the name, 0 where there is none.
         base: a number for the base id, 0 where there is none.
         export: number of the export.
-        plan, up, clock: codes of the rounding of position, height and time.
+        east, north, up, clock: codes of the rounding of position, height and time; where the coordinates are no
+            longitude and latitude, east and north both have that of the coarser.
         mixed: (E,) which exports hold rows of different rounding.
     """
 
@@ -47,7 +48,8 @@ class Observed:
     name: NDArray[np.uint32]
     base: NDArray[np.int16]
     export: NDArray[np.int32]
-    plan: Codes
+    east: Codes
+    north: Codes
     up: Codes
     clock: Codes
     mixed: Mask
@@ -95,10 +97,10 @@ class _Compared:
         one, other = self.one, self.other
         self.within = of.export[one] == of.export[other]
         self.east, self.north, self.up = offsets(of, one, other)
-        across = _tolerance(of.plan[one], of.plan[other])
-        along = _tolerance(of.up[one], of.up[other]) + 2e-7 * np.abs(of.height[one])
+        sideways, lengthways = (_tolerance(code[one], code[other]) for code in (of.east, of.north))
+        upwards = _tolerance(of.up[one], of.up[other]) + 2e-7 * np.abs(of.height[one])
         self.level = np.hypot(self.east, self.north)
-        self.close = (np.abs(self.east) <= across) & (np.abs(self.north) <= across) & (np.abs(self.up) <= along)
+        self.close = (np.abs(self.east) <= sideways) & (np.abs(self.north) <= lengthways) & (np.abs(self.up) <= upwards)
         self.named = (of.name[one] != 0) & (of.name[other] != 0)
         self.same_name = of.name[one] == of.name[other]
 
@@ -107,7 +109,7 @@ class _Compared:
 
     def same(self) -> Integers:
         of, one, other = self.of, self.one, self.other
-        rounded = (of.plan[one] != of.plan[other]) | (of.up[one] != of.up[other]) | (of.clock[one] != of.clock[other])
+        rounded = np.any([code[one] != code[other] for code in (of.east, of.north, of.up, of.clock)], axis=0)
         comparable = ~self.within | (rounded & of.mixed[of.export[one]])
         return self._pairs(comparable & self.close & (self.same_name | ~self.named))
 

@@ -68,7 +68,7 @@ class Ledger:
 
     columns: dict[str, list[NDArray[Any]]] = field(default_factory=dict)
     counts: list[int] = field(default_factory=list)
-    degrees: bool = False
+    degrees: list[bool] = field(default_factory=list)
     bases: dict[str | None, int] = field(default_factory=lambda: {None: 0})
 
     @property
@@ -79,7 +79,7 @@ class Ledger:
     def begin(self, degrees: bool) -> None:
         """Start the next export; ``degrees`` tells whether its positions are longitudes and latitudes."""
         self.counts.append(0)
-        self.degrees = degrees
+        self.degrees.append(degrees)
 
     def take(
         self,
@@ -109,7 +109,8 @@ class Ledger:
         # a spreadsheet or a converter writes 001 as 1
         names = text_hashes(pc.utf8_ltrim(pc.utf8_lower(spelled), characters="0 "))
         with np.errstate(invalid="ignore", over="ignore"):
-            plan = plan_rounding(first, second, None if self.degrees else unit, export.points.angles == "dms")
+            counted = None if self.degrees[-1] else unit
+            east, north = plan_rounding(first, second, counted, export.points.angles == "dms")
             found: dict[str, NDArray[Any]] = {
                 "hashes": observation_hashes(batch, names),
                 "time": time,
@@ -119,7 +120,8 @@ class Ledger:
                 "name": names.astype(np.uint32),
                 "spelled": text_hashes(spelled).astype(np.uint32),
                 "base": self._base_numbers(batch.column("base")),
-                "plan": plan,
+                "east": east,
+                "north": north,
                 "up": height_rounding(third, unit),
                 "clock": time_rounding(time),
                 "session": sifted.session.astype(np.int16 if sifted.session.max(initial=0) < 2**15 else np.int32),
@@ -145,13 +147,15 @@ class Ledger:
             return np.concatenate([np.zeros(0, kind), *pieces])
 
         counts = np.array(self.counts, np.int64)
-        plan, up = whole("plan", np.uint8), whole("up", np.uint8)
+        east, north, up = (whole(name, np.uint8) for name in ("east", "north", "up"))
         mixed = np.zeros(len(counts), bool)
         for number, (start, count) in enumerate(zip(np.cumsum(counts) - counts, counts, strict=True)):
             here = slice(start, start + count)
-            plan[here], plan_mixed = settled_rounding(plan[here])
-            up[here], up_mixed = settled_rounding(up[here])
-            mixed[number] = plan_mixed or up_mixed
+            for codes in (east, north, up):
+                codes[here], differing = settled_rounding(codes[here])
+                mixed[number] |= differing
+            if not self.degrees[number]:  # a grid's axes are turned against the meridian
+                east[here] = north[here] = np.minimum(east[here], north[here])
         observed = Observed(
             whole("time", np.int64),
             whole("longitude", np.float64),
@@ -160,7 +164,8 @@ class Ledger:
             whole("name", np.uint32),
             whole("base", np.int16),
             np.repeat(np.arange(len(counts), dtype=np.int32), counts),
-            plan,
+            east,
+            north,
             up,
             whole("clock", np.uint8),
             mixed,

@@ -58,7 +58,7 @@ def _better(rows: Rows, numbers: Integers) -> Integers:
         ((flags & SOUND) != 0) + 2 * ((flags & NAMED) != 0),
         of.name[numbers] != 0,
         (flags & CODED) != 0,
-        of.plan[numbers],
+        (of.east[numbers].astype(np.int64) + of.north[numbers]) // 2,
         of.up[numbers],
         3 - of.clock[numbers].astype(np.int64),
     )

@@ -86,6 +86,19 @@ def test_both_in_one_file(once: Issue, tmp_path: Path) -> None:
     counts_once(run_written(path), once)
 
 
+@pytest.mark.parametrize("cut", [1, 3])
+@pytest.mark.parametrize("column", ["Lat", "Lon", "EllHt"])
+@pytest.mark.parametrize("name", ["rover001.csv", "rover002.csv"])  # in the same file, and in one of its own
+def test_one_coordinate_alone_with_fewer_digits(name: str, column: str, cut: int, once: Issue, tmp_path: Path) -> None:
+    """Digits are cut off, not rounded: as a column that is too narrow does it."""
+    path = day().write(tmp_path)
+    rows = rows_of(tmp_path)
+    digits = 9 if column != "EllHt" else 3
+    again = [row | {column: f"{float(row[column]):.{digits}f}"[: -min(cut, digits - 1)]} for row in rows]
+    write(tmp_path / name, [*rows, *again] if name == "rover001.csv" else again)
+    counts_once(run_written(path, 0 if name == "rover001.csv" else 3), once)
+
+
 # Of rows that repeat one another the finer is kept: the eastings are all coarser, so their file has nothing of its own.
 @pytest.mark.parametrize(("crs", "code"), [("geographic", 0), ("projected", 3)])
 def test_another_format_and_crs(crs: str, code: int, once: Issue, tmp_path: Path) -> None:
