@@ -1,6 +1,7 @@
 """A grid that is meant for another part of the earth than the job's: a mistyped zone, most often."""
 
 from pipeline.geodesy import crs
+from pipeline.work.out_of_area import beyond_grid
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 
@@ -14,7 +15,7 @@ def far_from_use(prepared: Prepared, routes: Routes) -> list[str]:
     stated = prepared.loaded.job.target.grid
     grid = crs.target_grid(stated)
     use = crs.area_of_use(grid)
-    if use is None or use.with_margin(_OVER_THE_EDGE).contains(routes.area):
+    if use is None or beyond_grid(prepared, routes.area) < _OVER_THE_EDGE:
         return []
     longitude, latitude = routes.area.centre
     called = f"{stated} ({grid.name})" if len(stated) <= 40 else grid.name
