@@ -3,8 +3,8 @@
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats
 from pipeline.job.model import Quality
 from pipeline.words import Reason
 
@@ -13,18 +13,18 @@ _SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
 _ABSURD = 99.0
 
 
-def _column(batch: pa.RecordBatch, name: str) -> NDArray[np.float64]:
+def _column(batch: pa.RecordBatch, name: str) -> Floats:
     return np.asarray(batch.column(name).to_numpy(zero_copy_only=False), np.float64)
 
 
-def not_fixed(batch: pa.RecordBatch, quality: Quality) -> NDArray[np.bool_]:
+def not_fixed(batch: pa.RecordBatch, quality: Quality) -> Flags:
     """Return (n,) which readings have a solution that ``quality.solutions`` does not accept; none is not accepted."""
     accepted = pa.array([solution.strip().lower() for solution in quality.solutions], pa.string())
     known = pc.is_in(pc.utf8_lower(batch.column("solution")), value_set=accepted)
     return ~np.asarray(known.to_numpy(zero_copy_only=False), bool)
 
 
-def _over(batch: pa.RecordBatch, quality: Quality) -> list[tuple[str, NDArray[np.float64], float]]:
+def _over(batch: pa.RecordBatch, quality: Quality) -> list[tuple[str, Floats, float]]:
     """Return (what, values, limit) for every limit that the job sets; an unknown value (NaN) exceeds nothing."""
     horizontal = np.fmax(_column(batch, "sigma_east"), _column(batch, "sigma_north"))
     limits = [
@@ -36,7 +36,7 @@ def _over(batch: pa.RecordBatch, quality: Quality) -> list[tuple[str, NDArray[np
     return [(what, values, limit) for what, values, limit in limits if limit is not None]
 
 
-def poor(batch: pa.RecordBatch, quality: Quality) -> NDArray[np.bool_]:
+def poor(batch: pa.RecordBatch, quality: Quality) -> Flags:
     """Return (n,) which readings exceed a limit of ``[quality]``."""
     found = np.zeros(batch.num_rows, bool)
     for _, values, limit in _over(batch, quality):
@@ -44,7 +44,7 @@ def poor(batch: pa.RecordBatch, quality: Quality) -> NDArray[np.bool_]:
     return found
 
 
-def absurd(batch: pa.RecordBatch) -> NDArray[np.bool_]:
+def absurd(batch: pa.RecordBatch) -> Flags:
     """Return (n,) which readings have a standard uncertainty so large that it stands for one that is not known."""
     found = np.zeros(batch.num_rows, bool)
     for name in _SIGMAS:

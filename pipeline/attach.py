@@ -9,6 +9,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from pipeline.arrays import Integers
+
 OUTSIDE = -1
 TWO = -2
 
@@ -36,7 +38,7 @@ class _Timeline:
     ``cuts`` (c,) are UTC milliseconds, ascending; ``labels`` (c + 1,) say whose the pieces are, half-open on the right.
     """
 
-    cuts: NDArray[np.int64]
+    cuts: Integers
     labels: NDArray[np.int32]
 
     @classmethod
@@ -59,7 +61,7 @@ class _Timeline:
                 labels.append(label)
         return cls(np.array(cuts, np.int64), np.array(labels, np.int32))
 
-    def at(self, times: NDArray[np.int64]) -> NDArray[np.int32]:
+    def at(self, times: Integers) -> NDArray[np.int32]:
         """Return (n,) session, `OUTSIDE` or `TWO` at (n,) times."""
         return self.labels[np.searchsorted(self.cuts, times, side="right")]
 
@@ -75,7 +77,7 @@ class SessionIndex:
     any_base: _Timeline
     other_base: _Timeline
 
-    def attach(self, times: NDArray[np.int64], bases: pa.Array) -> NDArray[np.int32]:
+    def attach(self, times: Integers, bases: pa.Array) -> NDArray[np.int32]:
         """Return the session of each reading.
 
         A session without a base id takes every reading of its time; a reading without one fits every session.

@@ -4,29 +4,17 @@ from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
-from numpy.typing import NDArray
 
-from pipeline.geodesy.epochs import decimal_year
+from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Frames
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
 from pipeline.job.model import Quality
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
+from pipeline.work.positions import column_numbers
 
 #: A `from` that never comes: the session has no field shift.
 NEVER = np.iinfo(np.int64).max
-
-
-@dataclass(frozen=True)
-class Frames:
-    """The chosen PROJ operations: raw to working per ``[[points]]`` block, working to issued and to geographic."""
-
-    to_working: tuple[Operation, ...]
-    to_issued: Operation
-    to_geographic: Operation
 
 
 @dataclass(frozen=True)
@@ -96,33 +84,6 @@ class Corrected:
     vu95: Floats
 
 
-def raw_positions(batch: pa.RecordBatch | pa.Table) -> tuple[Floats, Floats, Floats]:
-    """Return (n,) first, second and third raw coordinate of a batch of readings."""
-    first, second, third = (_numbers(batch, name) for name in ("first", "second", "third"))
-    return first, second, third
-
-
-def _numbers(batch: pa.RecordBatch | pa.Table, name: str) -> Floats:
-    return np.asarray(batch.column(name), np.float64)
-
-
-def working_positions(batch: pa.RecordBatch | pa.Table, operation: Operation, epochs: Floats) -> Floats:
-    """Return (n, 3) raw positions in the working frame.
-
-    Where the operation depends on time, each moves from its own of the (n,) ``epochs`` [decimal year] of the
-    coordinates; where that is NaN, from the time of its observation.
-    """
-    time = None
-    if operation.time_dependent:
-        time = np.where(np.isfinite(epochs), epochs, decimal_year(milliseconds(batch)))
-    return np.column_stack(operation.forward(*raw_positions(batch), time=time))
-
-
-def milliseconds(batch: pa.RecordBatch | pa.Table) -> Integers:
-    """Return (n,) observed times, UTC milliseconds since 1970; -1 where there is none."""
-    return np.asarray(pc.fill_null(batch.column("time").cast(pa.int64()), -1)).astype(np.int64)
-
-
 def observed_sigma(batch: pa.RecordBatch | pa.Table, quality: Quality) -> Floats:
     """Return (n, 3) standard uncertainty east, north, up in metres: the export's, else the job's defaults.
 
@@ -131,7 +92,7 @@ def observed_sigma(batch: pa.RecordBatch | pa.Table, quality: Quality) -> Floats
     defaults = (quality.sigma_horizontal, quality.sigma_horizontal, quality.sigma_vertical)
     columns = []
     for name, default in zip(("sigma_east", "sigma_north", "sigma_up"), defaults, strict=True):
-        values = _numbers(batch, name)
+        values = column_numbers(batch, name)
         columns.append(np.where(values > 0.0, values, default))
     return np.column_stack(columns)
 

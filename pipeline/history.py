@@ -2,10 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from pipeline.clock import iso
 from pipeline.issue.publish import issues
 from pipeline.issue.record import Record, read_record
 from pipeline.issue.register import read_register
@@ -45,7 +46,7 @@ class Entry:
 
     def as_record(self) -> dict[str, Any]:
         """Return the entry in plain JSON values."""
-        made_at = self.made_at and self.made_at.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+        made_at = self.made_at and iso(self.made_at, "seconds")
         return asdict(self) | {"made_at": made_at, "because": list(self.because)}
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from numpy.typing import NDArray
 
+from pipeline.arrays import Flags
 from pipeline.said import holds_check
 
 
@@ -52,9 +52,9 @@ class Wanted:
 class Signs:
     """Which readings of a batch, (n,) each, have the name of a tie or check, a check's code, and are candidates."""
 
-    named: NDArray[np.bool_]
-    coded: NDArray[np.bool_]
-    candidate: NDArray[np.bool_]
+    named: Flags
+    coded: Flags
+    candidate: Flags
 
 
 #: What may follow a mark's name in the name of a point that occupies it: CM3-AM, CM3_2, "CM3 closing".
@@ -116,7 +116,7 @@ class MarkNames:
             {length: pa.array(names, pa.string()) for length, names in sorted(lengths.items(), reverse=True)},
         )
 
-    def among(self, names: pa.Array) -> NDArray[np.bool_]:
+    def among(self, names: pa.Array) -> Flags:
         """Return (n,) which names are like a mark's."""
         if not self.spelled:
             return np.zeros(len(names), bool)
@@ -127,14 +127,14 @@ class MarkNames:
             found[likely] = self._gapped(lower.take(pa.array(likely)))
         return found
 
-    def _gapped(self, lower: pa.Array) -> NDArray[np.bool_]:
+    def _gapped(self, lower: pa.Array) -> Flags:
         found = self._among(lower)
         plain = pc.replace_substring_regex(lower, _GAP, r"\1\2")
         other = np.flatnonzero(_flags(pc.not_equal(plain, lower)) & ~found)
         found[other] = self._among(plain.take(pa.array(other)))
         return found
 
-    def _among(self, lower: pa.Array) -> NDArray[np.bool_]:
+    def _among(self, lower: pa.Array) -> Flags:
         found = _flags(pc.is_in(lower, value_set=self.whole))
         for length, marks in self.by_length.items():
             for part, rest, pattern in (
@@ -187,5 +187,5 @@ def _distinct(name: str) -> bool:
     return letters >= 4 or (letters > 0 and any(character.isdigit() for character in name))
 
 
-def _flags(column: pa.Array) -> NDArray[np.bool_]:
+def _flags(column: pa.Array) -> Flags:
     return np.array(pc.fill_null(column, False).to_numpy(zero_copy_only=False), bool)

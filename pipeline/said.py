@@ -5,7 +5,8 @@ import re
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from numpy.typing import NDArray
+
+from pipeline.arrays import Flags
 
 #: Words that mean a check wherever they stand, in the usual tongues of exports; letters beside make another word.
 _CHECK = r"(?:re)?(?:checks?|chks?|chck|kontroll[a-z]*|controles?|contrôles?|controllo)"
@@ -22,7 +23,7 @@ _WHOLE = rf"^{_PART}(?:{_FILL}{_PART})*{_CHECK}{_PART}(?:{_FILL}{_PART})*$"
 _ALSO = r"^[^a-z]*(?:ck|ctrl|ctl|control|gcp|qc|bm)[^a-z]*$"
 
 
-def holds_check(texts: pa.Array, codes: bool) -> NDArray[np.bool_]:
+def holds_check(texts: pa.Array, codes: bool) -> Flags:
     """Return (n,) which texts hold a word for a check; among ``codes`` also those for control."""
     lower = pc.ascii_lower(texts)
     likely = pc.or_(pc.match_substring(lower, "ch"), pc.match_substring(lower, "ontr"))

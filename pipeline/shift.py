@@ -7,13 +7,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.adjust import Adjustment, Observations, Response, adjust, find_ties
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.frames import enu_rotation
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -33,7 +30,7 @@ class Marks:
     xyz: Floats
     longitude: Floats
     latitude: Floats
-    held: NDArray[np.bool_]
+    held: Flags
     sigma: Floats
 
 
@@ -91,11 +88,11 @@ class Shifts:
 
     shift: Floats
     covariance: Floats
-    tied: NDArray[np.bool_]
+    tied: Flags
     marks: Floats
     adjustment: Adjustment
     control: Integers
-    by_control: NDArray[np.bool_]
+    by_control: Flags
     observations: Observations
 
     @cached_property
@@ -130,7 +127,7 @@ class Shifts:
         return {pair: number for number, pair in enumerate(pairs)}
 
     @property
-    def whole(self) -> NDArray[np.bool_]:
+    def whole(self) -> Flags:
         """Return (S,) which sessions are tied in position and in height."""
         return self.tied[:, 0] & self.tied[:, 1]
 

@@ -10,12 +10,10 @@ would determine a height too, to metres: that is no tie, and none is counted.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components, maximum_bipartite_matching
 
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
+from pipeline.arrays import Flags, Integers
 
 
 @dataclass(frozen=True)
@@ -29,8 +27,8 @@ class Ties:
     session_height: Flags
     mark_position: Flags
     mark_height: Flags
-    position_group: Ints
-    height_group: Ints
+    position_group: Integers
+    height_group: Integers
 
     @property
     def position(self) -> Flags:
@@ -57,7 +55,7 @@ class MissingTie:
     height: bool
 
 
-def find_ties(session: Ints, mark: Ints, present: Flags, sessions: int, marks: int) -> Ties:
+def find_ties(session: Integers, mark: Integers, present: Flags, sessions: int, marks: int) -> Ties:
     """Follow the occupations from control and stated shifts to every session and mark.
 
     ``session`` and ``mark`` (n,) are indices, -1 where none takes part; ``present`` (n, 3) says which of east, north
@@ -97,7 +95,7 @@ def missing_ties(ties: Ties) -> tuple[MissingTie, ...]:
     return tuple(missing)
 
 
-def best_eliminated(session: Ints, mark: Ints, sessions: int, marks: int) -> Flags:
+def best_eliminated(session: Integers, mark: Integers, sessions: int, marks: int) -> Flags:
     """Return (S + M,) the largest set of sessions and marks no two of which meet, to be eliminated first.
 
     It is what the smallest vertex cover leaves over, and that comes from a largest matching (König, 1931).
@@ -115,13 +113,13 @@ def best_eliminated(session: Ints, mark: Ints, sessions: int, marks: int) -> Fla
     return np.concatenate([reached[:sessions], ~reached[sessions:source]])
 
 
-def _ends(session: Ints, mark: Ints, sessions: int) -> tuple[Ints, Ints]:
+def _ends(session: Integers, mark: Integers, sessions: int) -> tuple[Integers, Integers]:
     """The nodes that an observation touches; both the same where no partner takes part."""
     node = np.where(mark >= 0, mark + sessions, -1)
     return np.where(session >= 0, session, node), np.where(mark >= 0, node, session)
 
 
-def _reached(first: Ints, second: Ints, observed: Flags, nodes: int) -> tuple[Flags, Ints]:
+def _reached(first: Integers, second: Integers, observed: Flags, nodes: int) -> tuple[Flags, Integers]:
     """Which nodes a chain joins to an observation without a partner, and the label of each node's group."""
     first, second = first[observed], second[observed]
     groups, labels = connected_components(_graph(first, second, (nodes, nodes)), directed=False)
@@ -130,7 +128,7 @@ def _reached(first: Ints, second: Ints, observed: Flags, nodes: int) -> tuple[Fl
     return held[labels], labels.astype(np.int64)
 
 
-def _lacking(tied: Flags, group: Ints, sessions: int) -> Ints:
+def _lacking(tied: Flags, group: Integers, sessions: int) -> Integers:
     """Number the untied groups that hold a session, from 0; -1 for every other node."""
     wanted = np.unique(group[:sessions][~tied[:sessions]])
     place = np.searchsorted(wanted, group)
@@ -147,13 +145,13 @@ def _missing(members: Flags, sessions: int, *, position: bool, height: bool) -> 
     )
 
 
-def _matching(rows: Ints, columns: Ints, shape: tuple[int, int]) -> Ints:
+def _matching(rows: Integers, columns: Integers, shape: tuple[int, int]) -> Integers:
     """The column that a largest matching gives each row, -1 for none."""
     if len(rows) == 0:
         return np.full(shape[0], -1, dtype=np.int64)
-    partner: Ints = maximum_bipartite_matching(_graph(rows, columns, shape), perm_type="column").astype(np.int64)
+    partner: Integers = maximum_bipartite_matching(_graph(rows, columns, shape), perm_type="column").astype(np.int64)
     return partner
 
 
-def _graph(rows: Ints, columns: Ints, shape: tuple[int, int]) -> csr_array:
+def _graph(rows: Integers, columns: Integers, shape: tuple[int, int]) -> csr_array:
     return coo_array((np.ones(len(rows), dtype=np.int32), (rows, columns)), shape=shape).tocsr()

@@ -12,14 +12,11 @@ matrix), the inverse is [[E^-1 + G S^-1 G', -G S^-1], [-S^-1 G', S^-1]]: block i
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import lapack
 from scipy.sparse import bsr_array, coo_array, csc_array
 from scipy.sparse.csgraph import connected_components
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
+from pipeline.arrays import Flags, Floats, Integers
 
 #: Small connected parts are inverted together until they fill a dense matrix of about this many blocks a side.
 _TOGETHER = 64
@@ -36,7 +33,7 @@ class BlockMatrix:
     """
 
     diagonal: Floats
-    pairs: Ints
+    pairs: Integers
     blocks: Floats
 
 
@@ -44,11 +41,11 @@ class BlockMatrix:
 class _Links:
     """The blocks between an eliminated unknown (row) and a kept one (column), sorted by row."""
 
-    pair: Ints  # which pair of the matrix
+    pair: Integers  # which pair of the matrix
     turned: Flags  # the pair names the kept unknown first, so its block is transposed
-    row: Ints
-    column: Ints
-    start: Ints  # links of row r are start[r] to start[r + 1]
+    row: Integers
+    column: Integers
+    start: Integers  # links of row r are start[r] to start[r + 1]
 
 
 @dataclass(frozen=True)
@@ -74,16 +71,16 @@ class BlockInverse:
         labels = _connected(matrix)
         kept = np.flatnonzero(~eliminated)
         self._matrix = matrix
-        self._gone: Ints = np.flatnonzero(eliminated)
-        self._kept: Ints = kept[np.argsort(labels[kept], kind="stable")]
-        self._place: Ints = np.empty(len(eliminated), dtype=np.int64)  # of an unknown among its own kind
+        self._gone: Integers = np.flatnonzero(eliminated)
+        self._kept: Integers = kept[np.argsort(labels[kept], kind="stable")]
+        self._place: Integers = np.empty(len(eliminated), dtype=np.int64)  # of an unknown among its own kind
         self._place[self._gone] = np.arange(len(self._gone))
         self._place[self._kept] = np.arange(len(self._kept))
         self._own: Floats = np.asarray(np.linalg.inv(matrix.diagonal[self._gone]), dtype=np.float64)
         self._links = _links(matrix.pairs, eliminated, self._place)
         self._gain: Floats = self._own[self._links.row] @ self._meeting()
         self._f, self._g = self._sparse(self._meeting()), self._sparse(self._gain)
-        self._both_kept: Ints = np.flatnonzero(~eliminated[matrix.pairs].any(axis=1))
+        self._both_kept: Integers = np.flatnonzero(~eliminated[matrix.pairs].any(axis=1))
         self._parts = [self._invert(start, end) for start, end in _spans(labels[self._kept])]
 
     def _meeting(self) -> Floats:
@@ -110,7 +107,7 @@ class BlockInverse:
             reduced[:, columns] -= (transposed @ gain[:, columns]).toarray()
         return _Part(start, end, _inverse_of(reduced))
 
-    def _kept_blocks(self, start: int, end: int) -> list[tuple[Ints, Ints, Floats]]:
+    def _kept_blocks(self, start: int, end: int) -> list[tuple[Integers, Integers, Floats]]:
         """Rows, columns and blocks of the matrix among the kept unknowns of one part, counted within the part."""
         own = np.arange(end - start)
         first, second, chosen = self._kept_pairs(start, end)
@@ -121,7 +118,7 @@ class BlockInverse:
             (second, first, blocks.transpose(0, 2, 1)),
         ]
 
-    def _kept_pairs(self, start: int, end: int) -> tuple[Ints, Ints, Ints]:
+    def _kept_pairs(self, start: int, end: int) -> tuple[Integers, Integers, Integers]:
         """Row and column within the part, and the pair's number, of every pair of kept unknowns in a part."""
         first, second = self._place[self._matrix.pairs[self._both_kept]].T
         inside = (first >= start) & (first < end)  # a pair lies within one connected part
@@ -161,7 +158,7 @@ class BlockInverse:
             beside[self._links.pair[links]] = _turn(linked, self._links.turned[links])
         return diagonal, beside
 
-    def _linked_rows(self) -> tuple[Ints, list[_Part]]:
+    def _linked_rows(self) -> tuple[Integers, list[_Part]]:
         """The eliminated unknowns that meet a kept one, each with the part that it belongs to."""
         rows = np.flatnonzero(np.diff(self._links.start))
         starts = np.array([part.start for part in self._parts], dtype=np.int64)
@@ -178,16 +175,16 @@ class BlockInverse:
         return product @ gain.T, -product.reshape(size, -1, size).transpose(1, 0, 2)
 
 
-def _connected(matrix: BlockMatrix) -> Ints:
+def _connected(matrix: BlockMatrix) -> Integers:
     """Label the unknowns by connected part."""
     count = len(matrix.diagonal)
     first, second = matrix.pairs.T
     graph = coo_array((np.ones(len(first), dtype=np.int8), (first, second)), shape=(count, count))
-    labels: Ints = connected_components(graph, directed=False)[1].astype(np.int64)
+    labels: Integers = connected_components(graph, directed=False)[1].astype(np.int64)
     return labels
 
 
-def _links(pairs: Ints, eliminated: Flags, place: Ints) -> _Links:
+def _links(pairs: Integers, eliminated: Flags, place: Integers) -> _Links:
     """Find the pairs of one eliminated and one kept unknown; sort them by the eliminated one."""
     pair = np.flatnonzero(eliminated[pairs].any(axis=1))
     turned = eliminated[pairs[pair, 1]]
@@ -197,7 +194,7 @@ def _links(pairs: Ints, eliminated: Flags, place: Ints) -> _Links:
     return _Links(pair[order], turned[order], row[order], column[order], start)
 
 
-def _spans(labels: Ints) -> list[tuple[int, int]]:
+def _spans(labels: Integers) -> list[tuple[int, int]]:
     """Cut the sorted ``labels`` into spans of whole parts, small ones together."""
     ends = np.flatnonzero(np.diff(labels, append=-1)) + 1
     spans, start = [], 0

@@ -15,16 +15,12 @@ neither as observations with residuals nor, taken with the unknown that each pla
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.adjust.connected import Ties, best_eliminated, find_ties
 from pipeline.adjust.normal import Equations, Factored, solve
 from pipeline.adjust.observations import Observations, check, weights
 from pipeline.adjust.statistics import ChiSquare, chi_square, critical_value, non_centrality, reliability
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
+from pipeline.arrays import Flags, Floats, Integers
 
 #: Metres, standard uncertainty of a placing row: common practice, shifts of up to about ten metres.
 PLACING = 10.0
@@ -137,7 +133,7 @@ class Response:
             best_eliminated(observations.session, observations.mark, sessions, marks),
         )
 
-    def shifts(self, number: int, change: Floats, sessions: Ints) -> Floats:
+    def shifts(self, number: int, change: Floats, sessions: Integers) -> Floats:
         """Return (k, 3) X, Y, Z by which shifts grow if observation ``number`` is (3,) metres larger, local.
 
         ``sessions`` (k,) are those asked for. NaN for a session that nothing ties.
@@ -184,10 +180,10 @@ def _placing(ties: Ties) -> Equations:
     )
 
 
-def _first_of_untied(tied: Flags, group: Ints) -> Ints:
+def _first_of_untied(tied: Flags, group: Integers) -> Integers:
     """The first node of every untied group: a session if it has one, as sessions are numbered first."""
     nodes = np.flatnonzero(~tied)
-    first: Ints = nodes[np.unique(group[nodes], return_index=True)[1]]
+    first: Integers = nodes[np.unique(group[nodes], return_index=True)[1]]
     return first
 
 
@@ -207,7 +203,7 @@ def _geocentric(values: Floats, covariance: Floats, frames: Floats, tied: Flags)
     return (back @ values[:, :, None])[..., 0], (turned + turned.transpose(0, 2, 1)) / 2.0
 
 
-def _between(local: Floats, unknown: Ints, frames: Floats) -> Floats:
+def _between(local: Floats, unknown: Integers, frames: Floats) -> Floats:
     """Turn covariances (n, 3, 3) of the two unknowns of each observation from their local directions to X, Y, Z."""
     first, second = frames[unknown[:, 0]], frames[unknown[:, 1]]
     return np.asarray(first.transpose(0, 2, 1) @ local @ second)

@@ -13,12 +13,9 @@ to 12 digits as it stands and to 15 with centred columns; without scaling and re
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.adjust.inverse import BlockInverse, BlockMatrix
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from pipeline.arrays import Flags, Floats, Integers
 
 
 @dataclass(frozen=True)
@@ -30,7 +27,7 @@ class Equations:
     that are not observed.
     """
 
-    unknown: Ints
+    unknown: Integers
     design: Floats
     observed: Floats
     weight: Floats
@@ -57,14 +54,14 @@ class Solution:
 class _Meetings:
     """Where two unknowns meet in an observation: its row, the slots of the lower and the higher, and their pair."""
 
-    row: Ints
-    lower: Ints
-    upper: Ints
-    pair: Ints
-    pairs: Ints  # (e, 2), every two unknowns that meet, once
+    row: Integers
+    lower: Integers
+    upper: Integers
+    pair: Integers
+    pairs: Integers  # (e, 2), every two unknowns that meet, once
 
 
-def solve(equations: Equations, unknowns: int, eliminated: NDArray[np.bool_] | None = None) -> Solution:
+def solve(equations: Equations, unknowns: int, eliminated: Flags | None = None) -> Solution:
     """Adjust ``equations`` for ``unknowns`` blocks of unknowns.
 
     ``eliminated`` (unknowns,) marks those to eliminate first, no two of which may meet in one observation; without it
@@ -95,7 +92,7 @@ def solve(equations: Equations, unknowns: int, eliminated: NDArray[np.bool_] | N
 class Factored:
     """The normal equations of some observations, inverted once, for questions about single observations."""
 
-    def __init__(self, equations: Equations, unknowns: int, eliminated: NDArray[np.bool_]) -> None:
+    def __init__(self, equations: Equations, unknowns: int, eliminated: Flags) -> None:
         """Form and invert the normal matrix; arguments and errors are those of `solve`."""
         self._scaled, self._scale, matrix = _normal(equations, _meetings(equations.unknown, unknowns), unknowns)
         self._inverse = BlockInverse(matrix, eliminated)
@@ -109,7 +106,7 @@ class Factored:
         return np.asarray(self._scale * self._inverse.times(right))
 
 
-def _meetings(unknown: Ints, unknowns: int) -> _Meetings:
+def _meetings(unknown: Integers, unknowns: int) -> _Meetings:
     """List every meeting of two unknowns in one observation."""
     slots = unknown.shape[1]
     found = []
@@ -178,7 +175,7 @@ def _fitted(equations: Equations, meetings: _Meetings, diagonal: Floats, beside:
     return fitted
 
 
-def _between(unknown: Ints, meetings: _Meetings, beside: Floats, scale: Floats) -> Floats:
+def _between(unknown: Integers, meetings: _Meetings, beside: Floats, scale: Floats) -> Floats:
     """The covariance (n, b, b) of the parameters in each observation's first two slots, zero where one is empty."""
     size = scale.shape[1]
     between = np.zeros((len(unknown), size, size))

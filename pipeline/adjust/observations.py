@@ -3,11 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
+from pipeline.arrays import Flags, Floats, Integers
 
 #: Metres. No component is taken to be known better than this, so one stated without uncertainty is adjusted with it:
 #: weights further apart would let rounding into the results, and a tenth of a millimetre is none in the field.
@@ -29,8 +26,8 @@ class Observations:
     ``observed`` and ``covariance`` hold for absent components is not looked at.
     """
 
-    session: Ints
-    mark: Ints
+    session: Integers
+    mark: Integers
     rotation: Floats
     observed: Floats
     covariance: Floats

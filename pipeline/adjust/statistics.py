@@ -15,10 +15,9 @@ for correlated observations):
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import chdtri, ndtri
 
-Floats = NDArray[np.float64]
+from pipeline.arrays import Floats
 
 #: A component with a smaller share than this is uncontrolled: (P Q P)_ii / P_ii, which is r_i without correlation and
 #: between 0 and 1 with it. Below lie rounding, and the height that a position has through the tilt of the vertical.

@@ -6,6 +6,7 @@ from pathlib import Path
 from pipeline.cli.console import one_line, print_json
 from pipeline.cli.faults import FAULT, report
 from pipeline.cli.progress import progress_on_terminal
+from pipeline.clock import seconds_text
 from pipeline.trace import Agreement, Found, Reading, Step, Tie, Trace, trace
 from pipeline.trace.model import Occupied, Shift, Uncertainty
 
@@ -39,7 +40,7 @@ def _lines(found: Trace) -> Iterator[str]:
 
 
 def _reading(reading: Reading) -> Iterator[str]:
-    observed = f"{reading.observed:%Y-%m-%d %H:%M:%S} UTC" if reading.observed else "time not known"
+    observed = f"{seconds_text(reading.observed)} UTC" if reading.observed else "time not known"
     yield f"{reading.file}:{reading.row}  observed {observed}, base {reading.base or 'not named'}," + (
         f" code {reading.code or 'none'}, solution {reading.solution or 'none'}"
     )
@@ -84,7 +85,7 @@ def _tie(tie: Tie) -> Iterator[str]:
         yield f"    stated in the job file {_three(tie.own_shift, '+.5f')}"
         yield f"      residual east north up {_three(tie.residual, '+.5f')}   +- {_three(tie.sigma)} stated"
         return
-    when = f" at {tie.observed:%Y-%m-%d %H:%M:%S} UTC" if tie.observed else ""
+    when = f" at {seconds_text(tie.observed)} UTC" if tie.observed else ""
     yield f"    {tie.use}{f' {tie.point}' if tie.point else ''} on {tie.mark}{when}"
     if any(value is not None for value in tie.register):
         held = f"   +- {_three(tie.register_sigma)}" if any(s is not None for s in tie.register_sigma) else ""

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats
 from pipeline.control.rows import POSITION, Mark, check_decimals, check_degrees, has_columns, read_mark, single
 from pipeline.control.source import read_source
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
@@ -22,8 +23,6 @@ from pipeline.job.sheet import Sheet
 from pipeline.near import nearest
 from pipeline.problems import Problems
 from pipeline.words import Holds
-
-Floats = NDArray[np.float64]
 
 #: A register whose every length is metres.
 IN_METRES = Lengths(1.0, 1.0, 1.0, False)
@@ -67,7 +66,7 @@ class Register:
     sigma_east: Floats
     sigma_north: Floats
     sigma_up: Floats
-    stated: NDArray[np.bool_]
+    stated: Flags
     lines: tuple[int, ...]
     written: tuple[tuple[str, str, str], ...]
     source: tuple[str, ...]
@@ -81,12 +80,12 @@ class Register:
         return {name: position for position, name in enumerate(self.names)}
 
     @cached_property
-    def holds_position(self) -> NDArray[np.bool_]:
+    def holds_position(self) -> Flags:
         """(R,) whether easting and northing, or longitude and latitude, are held."""
         return _fixed([word is not Holds.HEIGHT for word in self.holds], np.bool_)
 
     @cached_property
-    def holds_height(self) -> NDArray[np.bool_]:
+    def holds_height(self) -> Flags:
         """(R,) whether the height is held."""
         return _fixed([word is not Holds.POSITION for word in self.holds], np.bool_)
 
@@ -153,9 +152,7 @@ def listed_marks(path: Path, layer: str | None) -> tuple[str, ...]:
     return () if sheet is None else tuple(dict.fromkeys(filter(None, (cells.get("mark") for _, cells in sheet.rows))))
 
 
-def _register(
-    marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str | None, lengths: Lengths
-) -> Register:
+def _register(marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str | None, lengths: Lengths) -> Register:
     across = lengths.plan if kind == "projected" else 1.0
     unit = (across, across, lengths.up)
     coordinates = np.array([mark.coordinates for mark in marks], np.float64).reshape(-1, 3) * unit

@@ -6,7 +6,9 @@ A rounding is kept in a byte: code c means a last digit worth 10^(-c/16) metres,
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from pipeline.arrays import Floats, Integers
+from pipeline.sphere import DEGREE
+
 Codes = NDArray[np.uint8]
 
 #: No rounding that can be seen.
@@ -15,13 +17,11 @@ _PER_DECADE = 16
 #: Rows from which the usual number of decimals is taken, and what a number of 53 bits may be off, as a share of it.
 _SAMPLE = 256
 _DIGITS = 4 * np.finfo(np.float64).eps
-#: Metres of a degree along a meridian, about.
-_DEGREE = 111_320.0
 #: Milliseconds that a time may be a whole number of, by the code of its rounding.
 TIME_UNITS = np.array([1, 10, 100, 1000], np.int64)
 
 
-def _decimals(values: Floats, most: int) -> NDArray[np.int64]:
+def _decimals(values: Floats, most: int) -> Integers:
     """Return (n,) the fewest decimals that write each value, ``most`` + 1 where more than ``most`` are needed."""
     usual = max((int(_written(values[:_SAMPLE], range(most + 1)).max(initial=0)), 1))
     # nearly all rows have as many as the first ones: only what needs fewer is looked at further
@@ -31,7 +31,7 @@ def _decimals(values: Floats, most: int) -> NDArray[np.int64]:
     return found
 
 
-def _written(values: Floats, decimals: range) -> NDArray[np.int64]:
+def _written(values: Floats, decimals: range) -> Integers:
     """Return (n,) the first of some numbers of decimals that writes each value, one more than the last where none."""
     found = np.full(len(values), decimals.stop, np.int64)
     left = np.arange(len(values))
@@ -45,15 +45,13 @@ def _written(values: Floats, decimals: range) -> NDArray[np.int64]:
     return found
 
 
-def _code(decimals: NDArray[np.int64], most: int, metres: float) -> Codes:
+def _code(decimals: Integers, most: int, metres: float) -> Codes:
     """Return the codes of so many decimals of a unit that is ``metres`` long."""
     exact = _PER_DECADE * (decimals - np.log10(metres))
     return np.where(decimals > most, EXACT, np.clip(np.floor(exact + 1e-9), 0, EXACT - 1)).astype(np.uint8)
 
 
-def plan_rounding(
-    first: Floats, second: Floats, unit: float | None, sexagesimal: bool = False
-) -> tuple[Codes, Codes]:
+def plan_rounding(first: Floats, second: Floats, unit: float | None, sexagesimal: bool = False) -> tuple[Codes, Codes]:
     """Return (n,) codes of the rounding of the first and of the second coordinate of positions.
 
     They are told apart, since an export may cut digits off one of them alone.
@@ -65,7 +63,7 @@ def plan_rounding(
         sexagesimal: the degrees were written as degrees, minutes and seconds.
     """
     per_unit = 1.0 / unit if unit is not None else 3600.0 if sexagesimal else 1.0
-    metres = unit if unit is not None else _DEGREE / per_unit
+    metres = unit if unit is not None else DEGREE / per_unit
     most = 5 if unit is not None else 7 if sexagesimal else 11
     one, other = (_code(_decimals(values * per_unit, most), most, metres) for values in (first, second))
     return one, other
@@ -76,7 +74,7 @@ def height_rounding(third: Floats, unit: float) -> Codes:
     return _code(_decimals(third / unit, 5), 5, unit)
 
 
-def time_rounding(time: NDArray[np.int64]) -> Codes:
+def time_rounding(time: Integers) -> Codes:
     """Return (n,) places in `TIME_UNITS`: the longest of them that each time is a whole number of."""
     found: Codes = np.sum([time % unit == 0 for unit in TIME_UNITS[1:]], axis=0, dtype=np.uint8)
     return found

@@ -5,6 +5,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats, Integers
+
 Hashes = NDArray[np.uint64]
 
 _PRIME = np.uint64(0x9E3779B97F4A7C15)
@@ -61,12 +63,12 @@ def observation_hashes(batch: pa.RecordBatch, names: Hashes | None = None) -> Ha
     return found
 
 
-def mixed_with(hashes: Hashes, values: NDArray[np.int64] | NDArray[np.uint64] | NDArray[np.float64]) -> Hashes:
+def mixed_with(hashes: Hashes, values: Integers | NDArray[np.uint64] | Floats) -> Hashes:
     """Return (n,) hashes that also depend on the bits of (n,) values of eight bytes."""
     return mixed(hashes * _PRIME + values.view(np.uint64))
 
 
-def repeated(hashes: Hashes, whole: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def repeated(hashes: Hashes, whole: Flags) -> tuple[Integers, Integers]:
     """Find the readings that repeat an earlier one.
 
     Args:

@@ -6,14 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates.decimals import TIME_UNITS, Codes, metres_of
+from pipeline.sphere import DEGREE
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-Mask = NDArray[np.bool_]
-
-#: Metres of a degree along a meridian, about.
-_DEGREE = 111_320.0
 #: Metres: the coarsest last digit for which two places that agree to it are one place; two rovers stand further apart.
 _COARSEST = 0.12
 #: Metres by which one place differs when it was brought from another CRS.
@@ -52,7 +48,7 @@ class Observed:
     north: Codes
     up: Codes
     clock: Codes
-    mixed: Mask
+    mixed: Flags
 
 
 @dataclass(frozen=True)
@@ -104,7 +100,7 @@ class _Compared:
         self.named = (of.name[one] != 0) & (of.name[other] != 0)
         self.same_name = of.name[one] == of.name[other]
 
-    def _pairs(self, which: Mask) -> Integers:
+    def _pairs(self, which: Flags) -> Integers:
         return np.column_stack([self.one[which], self.other[which]]).astype(np.int64)
 
     def same(self) -> Integers:
@@ -123,9 +119,9 @@ class _Compared:
 def offsets(of: Observed, one: Integers, other: Integers) -> tuple[Floats, Floats, Floats]:
     """Return (p,) east, north and up from one reading of each pair to the other, metres."""
     round_the_earth = (of.longitude[other] - of.longitude[one] + 180.0) % 360.0 - 180.0
-    east = round_the_earth * _DEGREE * np.cos(np.radians(of.latitude[one]))
+    east = round_the_earth * DEGREE * np.cos(np.radians(of.latitude[one]))
     up = of.height[other].astype(np.float64) - of.height[one].astype(np.float64)
-    return east, (of.latitude[other] - of.latitude[one]) * _DEGREE, up
+    return east, (of.latitude[other] - of.latitude[one]) * DEGREE, up
 
 
 def _tolerance(one: Codes, other: Codes) -> Floats:
@@ -135,12 +131,12 @@ def _tolerance(one: Codes, other: Codes) -> Floats:
     return found
 
 
-def _same_time(of: Observed, one: Integers, other: Integers) -> Mask:
+def _same_time(of: Observed, one: Integers, other: Integers) -> Flags:
     """Tell where the coarser time is the finer one rounded or cut off; two of one rounding have to be equal."""
     units = TIME_UNITS[of.clock[one]], TIME_UNITS[of.clock[other]]
     later = np.where(units[0] > units[1], 1, -1) * (of.time[one] - of.time[other])
     unit = np.maximum(*units)
-    found: Mask = (later == 0) | ((units[0] != units[1]) & (later > -unit) & (2 * later <= unit))
+    found: Flags = (later == 0) | ((units[0] != units[1]) & (later > -unit) & (2 * later <= unit))
     return found
 
 
@@ -175,7 +171,7 @@ def _at_one_latitude(
     left = np.arange(len(crowd))
     for step in range(1, _MOST + 1):
         left = left[left + step < len(crowd)]
-        near = of.latitude[crowd[left + step]] - of.latitude[crowd[left]] <= 2 * _COARSEST / _DEGREE
+        near = of.latitude[crowd[left + step]] - of.latitude[crowd[left]] <= 2 * _COARSEST / DEGREE
         left = left[near & (block[left + step] == block[left])]
         if not len(left):
             return

@@ -1,11 +1,9 @@
 """Of all writings of one observation the one that counts."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Integers
 from pipeline.duplicates.decimals import Codes
-
-Integers = NDArray[np.int64]
 
 #: Share of an export's rows that chance may write with fewer digits than the rest: a tenth of all numbers end in a
 #: zero, and along a line one coordinate may be the same throughout.

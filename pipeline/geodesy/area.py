@@ -3,11 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pipeline.arrays import Floats
 from pipeline.geodesy.errors import OperationError
-
-Floats = NDArray[np.float64]
 
 _METRES_PER_DEGREE = 111_000.0  # a little short of a degree of latitude, so that a margin never comes out too small
 

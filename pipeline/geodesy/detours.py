@@ -8,9 +8,10 @@ different ones, a shift takes up what is alike all over the job, and no more.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from pyproj.enums import PJType
 
+from pipeline.arrays import Floats
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy import frames
 from pipeline.geodesy.area import Area
@@ -19,8 +20,6 @@ from pipeline.geodesy.frames import enu_rotation, turn
 from pipeline.geodesy.operations import datum_to_datum
 from pipeline.geodesy.regional import frames_at_rest
 from pipeline.geodesy.transform import Operation
-
-Floats = NDArray[np.float64]
 
 #: Points along each side of the extent at which two ways are compared.
 _SIDE = 5

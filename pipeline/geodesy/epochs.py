@@ -3,10 +3,12 @@
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline.arrays import Floats
+
 _UNKNOWN = np.iinfo(np.int64).min  # what numpy keeps behind NaT
 
 
-def decimal_year(milliseconds: ArrayLike) -> NDArray[np.float64]:
+def decimal_year(milliseconds: ArrayLike) -> Floats:
     """Return UTC milliseconds since 1970-01-01 (or datetime64, floats with NaN) as decimal years.
 
     Year + (time since the year's first instant) / (length of that year, 365 or 366 days), proleptic Gregorian calendar,

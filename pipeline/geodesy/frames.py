@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from pipeline.arrays import Floats
 
 #: Each round of Bowring's iteration gains about five digits near the earth's surface; three reach the last bit.
 _ROUNDS = 3

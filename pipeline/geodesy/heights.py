@@ -4,8 +4,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pipeline.arrays import Floats
 from pipeline.geodesy import grids, pipelines
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
@@ -93,7 +94,7 @@ def with_distant_geoid(plan: Operation, geoid: Path, area: Area, cart: str) -> O
     )
 
 
-def _together(*columns: NDArray[np.float64]) -> Triple:
+def _together(*columns: Floats) -> Triple:
     known = np.isfinite(columns[0]) & np.isfinite(columns[1]) & np.isfinite(columns[2])
     first, second, third = (np.where(known, column, np.nan) for column in columns)
     return first, second, third

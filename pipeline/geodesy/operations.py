@@ -15,9 +15,10 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from pyproj.crs import CRS
 
+from pipeline.arrays import Floats
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy import frames, heights, pipelines
 from pipeline.geodesy.area import Area
@@ -163,17 +164,13 @@ def working_to_geographic(grid: str, *, step: str = GEOGRAPHIC) -> Operation:
     )
 
 
-def lonlat(
-    crs: str, first: ArrayLike, second: ArrayLike, third: ArrayLike
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def lonlat(crs: str, first: ArrayLike, second: ArrayLike, third: ArrayLike) -> tuple[Floats, Floats]:
     """Return longitude and latitude (n,) [deg] in the CRS's own datum, as `own_places` does."""
     longitude, latitude, _ = own_places(crs, first, second, third)
     return longitude, latitude
 
 
-def own_places(
-    crs: str, first: ArrayLike, second: ArrayLike, third: ArrayLike
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def own_places(crs: str, first: ArrayLike, second: ArrayLike, third: ArrayLike) -> tuple[Floats, Floats, Floats]:
     """Return longitude, latitude (n,) [deg] and height [m] in the CRS's own datum, before any operation is chosen.
 
     Coordinates (n,) in degrees and metres as `raw_to_working` takes them; a height that is not known counts as zero

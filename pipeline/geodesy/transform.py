@@ -5,15 +5,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from pyproj import Transformer
 from pyproj.exceptions import ProjError
 
+from pipeline.arrays import Floats
 from pipeline.geodesy import grids, pipelines
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.grids import Grid
 
-Floats = NDArray[np.float64]
 Triple = tuple[Floats, Floats, Floats]
 
 
@@ -135,3 +135,12 @@ def _located(operation: Operation, known: Grid) -> str:
             f'move it to a folder without "{wrong}" in its name',
         )
     return text
+
+
+@dataclass(frozen=True)
+class Frames:
+    """The chosen operations: raw to working per ``[[points]]`` block, working to issued and to geographic."""
+
+    to_working: tuple[Operation, ...]
+    to_issued: Operation
+    to_geographic: Operation

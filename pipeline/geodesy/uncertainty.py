@@ -9,9 +9,9 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from pipeline.arrays import Floats
 
 #: Radius of the circle that holds 95 % of two equal normal components in units of one: sqrt(-2 ln 0.05).
 CIRCLE_95 = math.sqrt(-2.0 * math.log(0.05))

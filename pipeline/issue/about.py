@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from pipeline.clock import iso
+
 
 @dataclass(frozen=True)
 class About:
@@ -31,7 +33,7 @@ class About:
     @property
     def data_to_text(self) -> str:
         """Return ``data_to`` as ISO 8601 in UTC, to the millisecond."""
-        return f"{self.data_to:%Y-%m-%dT%H:%M:%S}.{self.data_to.microsecond // 1000:03d}Z"
+        return iso(self.data_to)
 
     @property
     def grid_text(self) -> str:

@@ -6,9 +6,9 @@ from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 
+from pipeline.arrays import Floats
 from pipeline.issue.figures import LENGTHS, floats, rounded
 from pipeline.issue.names import cleaned, told_apart
 from pipeline.words import Proof
@@ -98,7 +98,7 @@ class Survey:
     def __init__(self) -> None:
         self.counts: Counter[Key] = Counter()
         self.low, self.high = np.full(3, np.inf), np.full(3, -np.inf)
-        self._steps: list[npt.NDArray[np.float64]] = []
+        self._steps: list[Floats] = []
         self._judged = 0
 
     def add_points(self, batch: pa.RecordBatch) -> None:
@@ -113,7 +113,7 @@ class Survey:
             self._judged += len(chosen)
             self._steps.append(np.hypot(*np.diff(chosen, axis=0).T))
 
-    def add_places(self, batch: pa.RecordBatch) -> npt.NDArray[np.float64]:
+    def add_places(self, batch: pa.RecordBatch) -> Floats:
         """Widen the extent by the rows of a layer; return their places (n, 3) in metres."""
         places = places_of(batch)
         if len(places):
@@ -122,7 +122,7 @@ class Survey:
         return places
 
     @property
-    def extent(self) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    def extent(self) -> tuple[Floats, Floats]:
         """Return the lowest and the highest coordinates (3,) in metres; (0, 0, 0) and (1, 1, 0) of nothing."""
         low = np.where(np.isfinite(self.low), self.low, 0.0)
         high = np.where(np.isfinite(self.high), self.high, low + np.array([1.0, 1.0, 0.0]))
@@ -142,7 +142,7 @@ class Survey:
         return max((size for size in _SIZES if size <= room), default=_SIZES[0])
 
 
-def places_of(batch: pa.RecordBatch) -> npt.NDArray[np.float64]:
+def places_of(batch: pa.RecordBatch) -> Floats:
     """Return easting, northing, height (n, 3) in metres as a drawing has them, NaN where unknown."""
     return np.column_stack([rounded(floats(batch.column(name)), LENGTHS) for name in ("easting", "northing", "height")])
 

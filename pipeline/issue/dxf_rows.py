@@ -5,9 +5,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 
+from pipeline.arrays import Flags, Floats
 from pipeline.issue.dxf_layers import (
     CHECKS,
     FAILED,
@@ -35,8 +35,6 @@ from pipeline.issue.dxf_symbols import (
 from pipeline.issue.figures import LENGTHS, fixed, floats
 from pipeline.issue.streamed import Package
 from pipeline.words import Proof
-
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -130,7 +128,7 @@ def _symbol(key: Key) -> Symbol:
     return SUSPECT if key[1] == str(Proof.SUSPECT) else UNPROVEN
 
 
-def _placed(places: Floats) -> npt.NDArray[np.bool_]:
+def _placed(places: Floats) -> Flags:
     return np.asarray(np.isfinite(places[:, :2]).all(axis=1), np.bool_)
 
 

@@ -10,6 +10,8 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
+from pipeline.arrays import Floats
+
 #: Decimals of a metre and of a degree.
 LENGTHS, ANGLES = 4, 10
 
@@ -26,7 +28,7 @@ DECIMALS = {
 }
 
 
-def rounded(values: npt.ArrayLike, decimals: int) -> npt.NDArray[np.float64]:
+def rounded(values: npt.ArrayLike, decimals: int) -> Floats:
     """Return numbers rounded to so many decimals, NaN as it is, and no minus zero."""
     return np.asarray(np.round(np.asarray(values, np.float64), decimals) + 0.0, np.float64)
 
@@ -37,7 +39,7 @@ def fixed(values: npt.ArrayLike, decimals: int) -> list[str]:
     return [form % value for value in rounded(values, decimals).tolist()]
 
 
-def floats(column: pa.Array) -> npt.NDArray[np.float64]:
+def floats(column: pa.Array) -> Floats:
     """Return a numeric column, NaN where it is null."""
     return np.asarray(column.cast(pa.float64()).to_numpy(zero_copy_only=False), np.float64)
 

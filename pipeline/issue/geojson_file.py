@@ -15,10 +15,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.arrays import Floats
 from pipeline.issue.about import About
 from pipeline.issue.figures import ANGLES, DECIMALS, LENGTHS, floats, plain, rounded
 from pipeline.issue.streamed import Differs, Package, first_difference, side_by_side, vertices
@@ -76,7 +76,7 @@ def _value(value: Any) -> str:
     return repr(value) if value is not True and value is not False else str(value).lower()
 
 
-def _places(batch: pa.RecordBatch) -> npt.NDArray[np.float64]:
+def _places(batch: pa.RecordBatch) -> Floats:
     """Return (n, 3) longitude, latitude in degrees and ellipsoidal height in metres; NaN where unknown."""
     return np.column_stack([rounded(floats(batch.column(name)), decimals) for name, decimals in _PLACE])
 

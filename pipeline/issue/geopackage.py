@@ -6,11 +6,12 @@ as the GDAL that writes them is the same build.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 import pyarrow as pa
 
+from pipeline.clock import iso
 from pipeline.issue.content import Content
 from pipeline.issue.gdal import gdal_options
 from pipeline.issue.handoff import Handoff
@@ -131,4 +132,4 @@ def _check_types(layer: LayerSource) -> None:
 def _date(data_to: datetime) -> str:
     if data_to.tzinfo is None:
         raise ValueError("data_to needs its offset from UTC")
-    return data_to.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.") + f"{data_to.microsecond // 1000:03d}Z"
+    return iso(data_to)

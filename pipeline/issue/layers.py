@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
+from pipeline.arrays import Floats
 from pipeline.issue.names import told_apart
 from pipeline.tables import TIME
 
@@ -182,7 +183,7 @@ def _free_names(wanted: Iterable[str], ours: Iterable[str]) -> list[str]:
     return told_apart((f"{stem}_export" if stem.casefold() in reserved else stem for stem in stems), reserved)
 
 
-def wkb_points(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64], z: npt.NDArray[np.float64]) -> pa.BinaryArray:
+def wkb_points(x: Floats, y: Floats, z: Floats) -> pa.BinaryArray:
     """Return easting, northing, height (n,) in metres as WKB points; null where one of the three is not finite."""
     wkb = np.empty(len(x), WKB_POINT_Z)
     wkb["order"], wkb["type"] = 1, 1001
@@ -191,7 +192,7 @@ def wkb_points(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64], z: npt.ND
     return _binary(wkb)
 
 
-def wkb_lines(start: npt.NDArray[np.float64], end: npt.NDArray[np.float64]) -> pa.BinaryArray:
+def wkb_lines(start: Floats, end: Floats) -> pa.BinaryArray:
     """Return lines from ``start`` to ``end``, each (n, 3) in metres, as WKB; null where an end is not finite."""
     wkb = np.empty(len(start), WKB_LINE_Z)
     wkb["order"], wkb["type"], wkb["vertices"] = 1, 1002, 2

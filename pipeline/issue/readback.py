@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from pipeline.arrays import Floats
 from pipeline.issue.at_rest import quoted, unlocked
 from pipeline.issue.gdal import fiona_at_home
 from pipeline.issue.tally import Geometries, Written, wkb_type
@@ -112,7 +113,7 @@ def _rows_by_fiona(source: Any, layer: Written) -> Iterator[str]:
             return
 
 
-def _vertices(geometry: Any, shape: tuple[int, ...]) -> npt.NDArray[np.float64]:
+def _vertices(geometry: Any, shape: tuple[int, ...]) -> Floats:
     if geometry is None:
         return np.full(shape, np.nan)
     found = np.asarray(geometry.coordinates, np.float64)

@@ -7,12 +7,13 @@ import hashlib
 import json
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from enum import Enum
 from numbers import Integral, Real
 from pathlib import Path, PurePath, PurePosixPath, PureWindowsPath
 from typing import Any, NotRequired, TypedDict, cast
 
+from pipeline.clock import iso
 from pipeline.issue.durable import write_synced
 
 NAME = "issue.json"
@@ -257,7 +258,7 @@ def _number(value: float, key: str) -> float | None:
 def _time(value: datetime) -> str:
     if value.tzinfo is None:
         raise ValueError(f"a time in an issue's record needs its offset from UTC: {value}")
-    return value.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return iso(value)
 
 
 def _absolute(path: str) -> bool:

@@ -4,8 +4,10 @@ import csv
 import io
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
+
+from pipeline.clock import iso
 
 NAME = "register.csv"
 
@@ -54,7 +56,7 @@ def with_entries(folder: Path, entries: Iterable[Entry]) -> bytes:
     else:
         writer.writerow(_HEADER)
     for entry in entries:
-        made_at = entry.made_at.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+        made_at = iso(entry.made_at, "seconds")
         writer.writerow((f"{entry.issue:03d}", made_at, entry.verdict, entry.because))
     return after.getvalue().encode()
 

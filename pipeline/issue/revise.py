@@ -8,10 +8,9 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pyarrow as pa
-from numpy.typing import NDArray
 
+from pipeline.arrays import Integers
 from pipeline.digest import digest
 from pipeline.issue.at_rest import quoted, unlocked
 from pipeline.issue.geopackage import NotWritten
@@ -31,7 +30,7 @@ _Given = list[tuple[int, tuple[Any, ...]]]
 
 
 def copy_with_rows(
-    earlier: Path, sha256: str, package: Path, layer: Written, fids: NDArray[np.int64], rows: Sequence[pa.RecordBatch]
+    earlier: Path, sha256: str, package: Path, layer: Written, fids: Integers, rows: Sequence[pa.RecordBatch]
 ) -> None:
     """Copy the GeoPackage of an issue, change some rows of one of its layers of points, and read them back.
 

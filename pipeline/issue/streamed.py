@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 
+from pipeline.arrays import Floats
 from pipeline.issue.layers import WKB_POINT_Z
 from pipeline.plain_path import plain_file
 
@@ -125,7 +125,7 @@ def first_difference(what: str, given: Sequence[Any], found: Sequence[Any], befo
             raise Differs(f"row {before + row + 1}: {what} is {other!r}, given was {one!r}")
 
 
-def vertices(shapes: pa.Array) -> npt.NDArray[np.float64]:
+def vertices(shapes: pa.Array) -> Floats:
     """Return points given as WKB, as GDAL gives them, as (n, 3); NaN where there is none, or no height.
 
     Raises Differs where a geometry is no point.

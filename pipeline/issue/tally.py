@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
+from pipeline.arrays import Floats, Integers
 from pipeline.issue.content import together
 from pipeline.issue.layers import LINE_Z, POINT_Z, WKB_LINE_Z, WKB_POINT_Z
 
@@ -42,8 +43,8 @@ class Written:
     low: tuple[float, float, float]
     high: tuple[float, float, float]
     checksum: int
-    sampled: npt.NDArray[np.int64]
-    vertices: npt.NDArray[np.float64]
+    sampled: Integers
+    vertices: Floats
     sums: Mapping[str, str]
 
     def as_record(self) -> dict[str, Any]:
@@ -57,8 +58,8 @@ class Geometries:
 
     count: int = 0
     checksum: int = 0
-    low: npt.NDArray[np.float64] = field(default_factory=lambda: np.full(3, np.nan))
-    high: npt.NDArray[np.float64] = field(default_factory=lambda: np.full(3, np.nan))
+    low: Floats = field(default_factory=lambda: np.full(3, np.nan))
+    high: Floats = field(default_factory=lambda: np.full(3, np.nan))
 
     def add(self, wkb: npt.NDArray[Any]) -> None:
         """Take in one piece, in row order and without the rows that have no geometry."""
@@ -131,7 +132,7 @@ class Tally:
             stay = kept % self._step == 0
             self._kept, self._vertices = [kept[stay]], [vertices[stay]]
 
-    def _some(self, geometry: pa.BinaryArray, rows: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+    def _some(self, geometry: pa.BinaryArray, rows: Integers) -> Floats:
         picked = geometry.take(pa.array(rows))
         known = picked.is_valid().to_numpy(zero_copy_only=False)
         vertices = np.full((len(rows), *self._type["xyz"].shape), np.nan)
@@ -148,5 +149,5 @@ class Tally:
         return np.frombuffer(values, self._type, len(geometry), int(offsets[0]))
 
 
-def _three(values: npt.NDArray[np.float64]) -> tuple[float, float, float]:
+def _three(values: Floats) -> tuple[float, float, float]:
     return float(values[0]), float(values[1]), float(values[2])

@@ -5,10 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats
 from pipeline.plausible.looks import Look
-
-Floats = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 #: Metres by which a number that stands for no height at all lies off its neighbours' at least.
 _PLACEHOLDER = 10.0
@@ -61,10 +59,10 @@ class Fence:
         return Fence(min(self.low, height), self.middle, max(self.high, height), self.spread)
 
 
-def placeholders(height: Floats) -> Mask:
+def placeholders(height: Floats) -> Flags:
     """Return (n,) which heights, in the unit that they were written in, may stand for no height at all."""
     size = np.minimum(np.abs(height), _NO_HEIGHT)
-    found: Mask = (height == 0.0) | (height == -99.0) | (size >= _NO_HEIGHT) | np.isin(np.round(size, 3), _WRITTEN)
+    found: Flags = (height == 0.0) | (height == -99.0) | (size >= _NO_HEIGHT) | np.isin(np.round(size, 3), _WRITTEN)
     return found
 
 
@@ -75,7 +73,7 @@ def fence(height: Floats) -> Fence:
     return Fence(float(low - 1.5 * spread), float(middle), float(high + 1.5 * spread), float(spread))
 
 
-def height_looks(height: Floats, around: Fence, placeholder: Mask) -> NDArray[np.uint8]:
+def height_looks(height: Floats, around: Fence, placeholder: Flags) -> NDArray[np.uint8]:
     """Return (n,) what heights look like that lie off the fence, codes of `Look`."""
     found = np.full(len(height), Look.NOTHING, np.uint8)
     slack = max(around.spread, 5.0)
@@ -89,8 +87,8 @@ def height_looks(height: Floats, around: Fence, placeholder: Mask) -> NDArray[np
 
 
 def out_of_place(
-    places: Floats, height: Floats, placeholder: Mask, around: Fence, doubtful: float
-) -> tuple[Floats, Mask, Mask]:
+    places: Floats, height: Floats, placeholder: Flags, around: Fence, doubtful: float
+) -> tuple[Floats, Flags, Flags]:
     """Hold heights against those round about.
 
     Args:

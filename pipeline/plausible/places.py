@@ -5,12 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats
 from pipeline.plausible.looks import Look
+from pipeline.sphere import RADIUS
 
-Floats = NDArray[np.float64]
-Mask = NDArray[np.bool_]
-
-_RADIUS = 6_371_000.0
 #: Metres: a misread position that lies among the others lies within this of where they are, or a little beyond them.
 _AMONG = 300.0
 _BEYOND = 1.5
@@ -39,8 +37,8 @@ class Middle:
 def on_sphere(longitude: Floats, latitude: Floats) -> Floats:
     """Return (n, 3) places on a sphere of the earth's size, metres: good to half a percent, also across 180°."""
     across, up = np.radians(longitude), np.radians(latitude)
-    level = _RADIUS * np.cos(up)
-    return np.column_stack([level * np.cos(across), level * np.sin(across), _RADIUS * np.sin(up)])
+    level = RADIUS * np.cos(up)
+    return np.column_stack([level * np.cos(across), level * np.sin(across), RADIUS * np.sin(up)])
 
 
 def middle(places: Floats) -> Middle:
@@ -59,7 +57,7 @@ def distances(places: Floats, at: Floats) -> Floats:
 
 def far_out(
     places: Floats, base: Floats | None, from_middle: Floats, mid: Middle, limit: float
-) -> tuple[Floats, Mask, bool]:
+) -> tuple[Floats, Flags, bool]:
     """Return (n,) distances, (n,) which are beyond the limit, and whether they are from the base.
 
     ``from_middle`` (n,) are the distances from the middle. A base that most readings are too far from is not the place
@@ -107,13 +105,13 @@ def raw_variants(first: float, second: float) -> tuple[list[Look], Floats]:
     return [look for look, _, _ in found], np.array([coordinates for _, *coordinates in found])
 
 
-def among(places: Floats, mid: Middle, limit: float) -> Mask:
+def among(places: Floats, mid: Middle, limit: float) -> Flags:
     """Return (n,) which places lie among the others."""
-    found: Mask = distances(places, mid.at) <= max(_BEYOND * min(mid.reach, limit), _AMONG)
+    found: Flags = distances(places, mid.at) <= max(_BEYOND * min(mid.reach, limit), _AMONG)
     return found
 
 
-def alone(places: Floats, distance: Floats, beyond: float) -> Mask:
+def alone(places: Floats, distance: Floats, beyond: float) -> Flags:
     """Return (n,) which places are further from the middle than ``beyond`` and have hardly another near them.
 
     Near is a quarter of their distance from the middle. Many such places are no slip but the work: then none is.

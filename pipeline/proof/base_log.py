@@ -5,15 +5,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-Flags = NDArray[np.bool_]
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.clock import GPS_AHEAD, HOUR
 
-HOUR = 3_600_000
-#: Milliseconds by which GPS time is ahead of UTC since 2017 (IERS Bulletin C 52): 18 leap seconds.
-GPS_AHEAD = 18_000
 #: Whole hours that time zones and daylight saving put between two clocks.
 _MOST_HOURS = 14
 
@@ -42,9 +37,7 @@ def changes(first: Integers, last: Integers) -> list[Change]:
     order = np.argsort(first, kind="stable").tolist()
     pairs = pairwise(order)
     ends = np.maximum.accumulate(last[order])[:-1]
-    return [
-        Change(one, other, int(until), int(first[other])) for (one, other), until in zip(pairs, ends, strict=True)
-    ]
+    return [Change(one, other, int(until), int(first[other])) for (one, other), until in zip(pairs, ends, strict=True)]
 
 
 def merged(places: Floats, within: float) -> list[list[int]]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Integers
 from pipeline.words import Place, Proof, Verdict
 
 #: Codes of the proof words in the arrays that `Evidence.words` gives.
@@ -27,10 +28,10 @@ class Evidence:
         judged: (n, 2) whether the mark holds position, height, and so judges it; without it every mark holds both.
     """
 
-    times: NDArray[np.int64]
-    passed: NDArray[np.bool_]
+    times: Integers
+    passed: Flags
     independent: bool
-    judged: NDArray[np.bool_] | None = None
+    judged: Flags | None = None
 
     def doubted(self, doubted: bool) -> "Evidence":
         """Return the evidence that is left where a doubt takes the proof of every check away: what failed, failed."""
@@ -43,7 +44,7 @@ class Evidence:
         rows = [self.judged[:, column] | ~self.passed for column in (0, 1)]
         return [Evidence(self.times[these], self.passed[these], self.independent) for these in rows]
 
-    def words(self, times: NDArray[np.int64]) -> NDArray[np.uint8]:
+    def words(self, times: Integers) -> NDArray[np.uint8]:
         """Return (m,) index into `PROOFS` of the proof word at each of (m,) times.
 
         Between two passing occupations a time is bracketed; with a passing one on one side and nothing on the other
@@ -53,7 +54,7 @@ class Evidence:
         found = [part._words(times) for part in self.parts()]
         return np.asarray(_LESS_PROVEN[np.max([_LESS_PROVEN[words] for words in found], axis=0)], np.uint8)
 
-    def _words(self, times: NDArray[np.int64]) -> NDArray[np.uint8]:
+    def _words(self, times: Integers) -> NDArray[np.uint8]:
         count = len(self.times)
         # One more place for "nothing there", which neither passes nor fails.
         passed = np.append(self.passed, False)

@@ -18,10 +18,8 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
+from pipeline.arrays import Flags, Floats
 
 #: Metres between which an error of unknown reason is taken to lie: below is noise, above it is no survey any more.
 #: Common practice, no source.

@@ -10,9 +10,8 @@ adjusted coordinate, and with a tie's own position the negative of (own covarian
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from pipeline.arrays import Flags, Floats
 
 #: Metres. A tie that alone holds its session leaves no difference but the arithmetic's; nothing is known better.
 LEAST = 1e-6
@@ -38,8 +37,8 @@ class Parts:
     geoid: float
     shift: Floats
     between: Floats
-    held: NDArray[np.bool_]
-    tie: NDArray[np.bool_]
+    held: Flags
+    tie: Flags
 
 
 def covariance(parts: Parts) -> Floats:

@@ -5,10 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.proof.register import DEGREE
-
-Integers = NDArray[np.int64]
-Floats = NDArray[np.float64]
+from pipeline.arrays import Floats, Integers
+from pipeline.sphere import DEGREE
 
 
 @dataclass(frozen=True)

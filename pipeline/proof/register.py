@@ -9,15 +9,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
+from pipeline.arrays import Floats, Integers
+from pipeline.sphere import DEGREE
 
 #: Metres within which two names are taken for one mark. Common practice, no source.
 ONE_MARK = 0.5
-#: Metres in a degree of a great circle, on a sphere of 6371 km.
-DEGREE = 6_371_000.0 * np.pi / 180.0
 
 
 @dataclass(frozen=True)

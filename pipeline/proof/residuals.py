@@ -3,9 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from pipeline.arrays import Flags, Floats
 
 
 @dataclass(frozen=True)
@@ -20,18 +19,16 @@ class Differences:
     north: Floats
     height: Floats
     horizontal: Floats
-    holds: NDArray[np.bool_]
-    passed: NDArray[np.bool_]
+    holds: Flags
+    passed: Flags
 
     @property
-    def judged(self) -> NDArray[np.bool_]:
+    def judged(self) -> Flags:
         """Return (n,) whether anything of an occupation is judged."""
         return np.asarray(self.holds.any(axis=1))
 
 
-def differences(
-    observed: Floats, known: Floats, holds: NDArray[np.bool_], horizontal: float, vertical: float
-) -> Differences:
+def differences(observed: Floats, known: Floats, holds: Flags, horizontal: float, vertical: float) -> Differences:
     """Compare occupations with the coordinates of their marks.
 
     Args:

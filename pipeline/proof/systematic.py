@@ -8,14 +8,10 @@ that is right in plan stands on a known position, and has no reason to be wrong 
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.proof.base_log import merged
 from pipeline.proof.register import BASE_OFF
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 #: Metres in plan within which a base stands on a known position. Of bases that averaged their own, which is off by some
 #: 0.75 m in each direction, one in a hundred is as near by chance. Common practice, no source.

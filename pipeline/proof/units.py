@@ -5,12 +5,10 @@ the base were right. A base that averaged its own position is off by chance besi
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats
 from pipeline.proof.register import BASE_OFF
 from pipeline.proof.systematic import ALIKE, LEAST, ON_KNOWN
-
-Floats = NDArray[np.float64]
 
 #: Metres in plan: four times what a base that averaged its own position is off by in each direction. Common practice,
 #: no source.

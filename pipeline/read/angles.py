@@ -4,8 +4,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.read.findings import Mask
-from pipeline.read.raw import Floats
+from pipeline.arrays import Flags, Floats
 
 _NUMBER = r"\d{1,3}(?:\.\d+)?"
 _DEGREES = r"(?:°|º|˚|\*|:|d|D|deg|DEG)"
@@ -30,7 +29,7 @@ _SPELLINGS = (
 _PARTS = ("before", "sign", "deg", "min", "sec", "after")
 
 
-def dms(cells: pa.Array, decimal: str, letters: str) -> tuple[Floats, Mask]:
+def dms(cells: pa.Array, decimal: str, letters: str) -> tuple[Floats, Flags]:
     """Return degrees, NaN where empty or unreadable, and the rows that are unreadable.
 
     ``letters`` are the two hemispheres of the axis, the positive one first ("NS" or "EW"). The sign or the letter is
@@ -41,7 +40,7 @@ def dms(cells: pa.Array, decimal: str, letters: str) -> tuple[Floats, Mask]:
     text = pc.replace_substring(text, ",", ".") if decimal == "," else text
     text = pc.replace_substring_regex(pc.utf8_trim_whitespace(text), r"\s+", " ")
     degrees = np.full(len(cells), np.nan)
-    unread: Mask = cells.is_valid().to_numpy(zero_copy_only=False)
+    unread: Flags = cells.is_valid().to_numpy(zero_copy_only=False)
     for spelling in _SPELLINGS:
         if unread.any():
             values, good = _read(text, spelling, letters)
@@ -50,7 +49,7 @@ def dms(cells: pa.Array, decimal: str, letters: str) -> tuple[Floats, Mask]:
     return degrees, unread
 
 
-def _read(text: pa.Array, pattern: str, letters: str) -> tuple[Floats, Mask]:
+def _read(text: pa.Array, pattern: str, letters: str) -> tuple[Floats, Flags]:
     found = pc.extract_regex(text, pattern)
     part = {name: pc.fill_null(pc.struct_field(found, name), "") for name in _PARTS}
     deg, minutes, seconds = (_number(part[name]) for name in ("deg", "min", "sec"))
@@ -69,6 +68,6 @@ def _number(text: pa.Array) -> Floats:
     return filled
 
 
-def _is(text: pa.Array, *values: str) -> Mask:
-    found: Mask = pc.is_in(text, pa.array(values, pa.string())).to_numpy(zero_copy_only=False)
+def _is(text: pa.Array, *values: str) -> Flags:
+    found: Flags = pc.is_in(text, pa.array(values, pa.string())).to_numpy(zero_copy_only=False)
     return found

@@ -9,12 +9,10 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
-Integers = npt.NDArray[np.int64]
-Mask = npt.NDArray[np.bool_]
+from pipeline.arrays import Flags, Integers
 
 _OFFSET = re.compile(r"([+-])(\d\d)(?::?(\d\d))?$")
 
@@ -29,7 +27,7 @@ class Claims:
     apart: Counter[int] = field(default_factory=Counter)
     first: str = ""
 
-    def add(self, cells: pa.Array, apart: Integers, which: Mask) -> None:
+    def add(self, cells: pa.Array, apart: Integers, which: Flags) -> None:
         """Take the times of a batch ``which`` are claimed, (n,) ``apart``."""
         which = which & (apart != 0)
         if not which.any():

@@ -5,14 +5,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.arrays import Flags, Integers
 from pipeline.job.time_format import parts_of
-from pipeline.read.findings import Mask
-
-Integers = npt.NDArray[np.int64]
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _FULL = "january|february|march|april|may|june|july|august|september|october|november|december"
@@ -46,9 +43,9 @@ class Fields:
     are UTC.
     """
 
-    matched: Mask
-    real: Mask
-    zoned: Mask
+    matched: Flags
+    real: Flags
+    zoned: Flags
     milliseconds: Integers
     offset: Integers
 
@@ -67,7 +64,7 @@ class Pattern:
         """Take a column of texts apart."""
         found = pc.extract_regex(cells, self.expression)
         parts = _Parts(found, self._groups)
-        matched: Mask = found.is_valid().to_numpy(zero_copy_only=False)
+        matched: Flags = found.is_valid().to_numpy(zero_copy_only=False)
         days, real = _days(parts.year(), parts.month(), parts.number("day"))
         hour, sound = parts.hour()
         minute, second = parts.number("minute"), parts.number("second")
@@ -107,7 +104,7 @@ class _Parts:
         name = pc.utf8_slice_codeunits(pc.utf8_lower(self.text("name")), 0, 3)
         return _integers(pc.fill_null(pc.index_in(name, pa.array(_MONTHS)), -1)) + 1
 
-    def hour(self) -> tuple[Integers, Mask]:
+    def hour(self) -> tuple[Integers, Flags]:
         if "half" not in self._groups:
             hour = self.number("hour")
             return hour, hour < 24
@@ -122,7 +119,7 @@ class _Parts:
         digits = pc.utf8_slice_codeunits(pc.utf8_rpad(self.text("fraction"), 9, "0"), 0, 9)
         return (_integers(digits) + 500_000) // 1_000_000
 
-    def offset(self) -> tuple[Integers, Mask, Mask]:
+    def offset(self) -> tuple[Integers, Flags, Flags]:
         """Return minutes east of UTC, whether an offset stands there at all, and whether it is a possible one."""
         text = self.text("zone")
         zoned = pc.not_equal(text, "").to_numpy(zero_copy_only=False)
@@ -139,7 +136,7 @@ def _integers(text: pa.Array) -> Integers:
     return values
 
 
-def _days(year: Integers, month: Integers, day: Integers) -> tuple[Integers, Mask]:
+def _days(year: Integers, month: Integers, day: Integers) -> tuple[Integers, Flags]:
     """Return days since 1970-01-01 and whether the date exists."""
     possible = (month >= 1) & (month <= 12) & (day >= 1)
     months = (year - 1970) * 12 + np.where(possible, month - 1, 0)

@@ -6,12 +6,13 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.arrays import Flags, Floats
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.units import METRES, Lengths, lengths
 from pipeline.job.model import Points
 from pipeline.job.odd import why_no_degrees, why_no_dms, why_no_number
 from pipeline.read.angles import dms
-from pipeline.read.findings import Findings, Mask
+from pipeline.read.findings import Findings
 from pipeline.read.mapping import (
     ALONG,
     DEGREES,
@@ -26,7 +27,7 @@ from pipeline.read.mapping import (
 )
 from pipeline.read.numeric import numbers
 from pipeline.read.odd_cells import described
-from pipeline.read.raw import Floats, Geometry, Raw
+from pipeline.read.raw import Geometry, Raw
 from pipeline.read.times import Clock, clock
 from pipeline.tables import READING
 from pipeline.words import Reason
@@ -100,7 +101,7 @@ class _Reader:
         self.raw, self.how = raw, how
         self.rows = len(raw.row)
         self.findings = Findings(self.rows)
-        self.whole: Mask = np.ones(self.rows, dtype=bool)
+        self.whole: Flags = np.ones(self.rows, dtype=bool)
         if raw.fault is not None:
             self.whole = raw.fault.is_null().to_numpy(zero_copy_only=False)
             self.findings.add(Reason.UNREADABLE, ~self.whole, raw.fault)
@@ -141,7 +142,7 @@ class _Reader:
             return pa.nulls(self.rows, pa.string())
         return cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())
 
-    def _number(self, word: str) -> tuple[Floats, Mask]:
+    def _number(self, word: str) -> tuple[Floats, Flags]:
         """Return a mapped column in metres or degrees, NaN where unknown, and the rows where its cell is empty."""
         cells = self._cells(word)
         assert cells is not None
@@ -186,7 +187,7 @@ class _Reader:
             self.findings.add(Reason.NO_POSITION, empty, f"no {word}")
         return tuple(given[word][0] for word in position.words)
 
-    def _from_geometry(self) -> dict[str, tuple[Floats, Mask]]:
+    def _from_geometry(self) -> dict[str, tuple[Floats, Flags]]:
         """Return the geometry's X, Y and Z under the words of a position; Z is left out where a height is mapped."""
         geometry = self.raw.geometry
         assert geometry is not None

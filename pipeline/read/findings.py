@@ -7,9 +7,8 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.arrays import Flags
 from pipeline.words import Reason, reason_code
-
-Mask = npt.NDArray[np.bool_]
 
 #: Characters of a cell that are repeated in a detail.
 SHOWN = 60
@@ -38,7 +37,7 @@ class Findings:
     def __post_init__(self) -> None:
         self.held = np.zeros(self.rows, dtype=np.uint8)
 
-    def add(self, reason: Reason, bad: Mask, says: "pa.Array | str") -> None:
+    def add(self, reason: Reason, bad: Flags, says: "pa.Array | str") -> None:
         """Hold back the rows where ``bad``; ``says`` is one text for all or a text for every row of the batch."""
         if not bad.any():
             return
@@ -48,7 +47,7 @@ class Findings:
         text = pa.scalar(says, pa.string()) if isinstance(says, str) else says
         self._details.append(pc.if_else(pa.array(bad), text, pa.scalar(None, pa.string())))
 
-    def add_cells(self, reason: Reason, bad: Mask, word: str, cells: pa.Array, says: "pa.Array | str") -> None:
+    def add_cells(self, reason: Reason, bad: Flags, word: str, cells: pa.Array, says: "pa.Array | str") -> None:
         """Hold back the rows where ``bad``, each with the text of its cell: ``word: "text" says``.
 
         ``says`` is one text for all or a text for every row of the batch.

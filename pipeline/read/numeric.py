@@ -4,13 +4,12 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.read.findings import Mask
-from pipeline.read.raw import Floats
+from pipeline.arrays import Flags, Floats
 
 _NUMBER = r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,9})?$"
 
 
-def numbers(cells: pa.Array, decimal: str) -> tuple[Floats, Mask]:
+def numbers(cells: pa.Array, decimal: str) -> tuple[Floats, Flags]:
     """Return the column's numbers, NaN where there is none, and the rows whose cell is no finite number."""
     if pa.types.is_integer(cells.type) or pa.types.is_floating(cells.type):
         return _finite(pc.cast(cells, pa.float64(), safe=False), cells)
@@ -29,7 +28,7 @@ def numbers(cells: pa.Array, decimal: str) -> tuple[Floats, Mask]:
         return _finite(pc.cast(pc.if_else(good, text, pa.scalar(None, pa.string())), pa.float64()), cells)
 
 
-def _finite(values: pa.Array, cells: pa.Array) -> tuple[Floats, Mask]:
+def _finite(values: pa.Array, cells: pa.Array) -> tuple[Floats, Flags]:
     found = values.to_numpy(zero_copy_only=False)
     finite = np.isfinite(found)
     if finite.all():

@@ -6,10 +6,10 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.read.findings import Mask
+from pipeline.arrays import Flags
 
 
-def described(cells: pa.Array, bad: Mask, describe: Callable[[str], str]) -> pa.Array:
+def described(cells: pa.Array, bad: Flags, describe: Callable[[str], str]) -> pa.Array:
     """Return what ``describe`` says of every cell where ``bad``, null elsewhere.
 
     Cells with figures in the same places are described alike, by the first of them.

@@ -4,8 +4,8 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
-from pipeline.read.findings import Mask
-from pipeline.read.raw import Floats, Geometry
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.read.raw import Geometry
 
 _HEAD = 5  # byte order and type
 #: Size of a point, its type and its type with the older flag for Z, by where Z stands. XYM has no Z.
@@ -38,10 +38,10 @@ def points_of(wkb: pa.Array, broken: pa.Array | None = None) -> Geometry:
 def _fill(
     content: npt.NDArray[np.uint8],
     starts: npt.NDArray[np.int32],
-    place: npt.NDArray[np.int64],
+    place: Integers,
     length: int,
     coordinates: Floats,
-    other: Mask,
+    other: Flags,
 ) -> None:
     """Read the geometries of one length in place, in both byte orders; a point found is no longer ``other``."""
     together = len(starts) > 1 and (np.diff(starts) == length).all()

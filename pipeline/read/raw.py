@@ -2,13 +2,9 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 
-from pipeline.read.findings import Mask
-
-Floats = npt.NDArray[np.float64]
+from pipeline.arrays import Flags, Floats, Integers
 
 
 @dataclass(frozen=True)
@@ -21,7 +17,7 @@ class Geometry:
     x: Floats
     y: Floats
     z: Floats
-    other: Mask
+    other: Flags
     broken: pa.Array | None = None
 
 
@@ -33,6 +29,6 @@ class Raw:
     """
 
     columns: dict[str, pa.Array]
-    row: npt.NDArray[np.int64]
+    row: Integers
     fault: pa.Array | None = None
     geometry: Geometry | None = None

@@ -10,16 +10,14 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-import numpy.typing as npt
 
-from pipeline.read.findings import SHOWN, Mask
+from pipeline.arrays import Flags, Integers
+from pipeline.read.findings import SHOWN
 
 _NEWLINE, _QUOTE, _SPACE, _TAB = b"\n"[0], b'"'[0], b" "[0], b"\t"[0]
 
 #: Beyond these a quote that opens a cell is a stray one, not the beginning of a long note.
 _MOST_LINES, _MOST_BYTES, _MOST_TRIES = 1000, 1 << 20, 20
-
-Index = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -32,8 +30,8 @@ class Records:
     body: bytes
     width: int
     several_lines: bool
-    line: Index
-    fault_line: Index
+    line: Integers
+    fault_line: Integers
     fault: list[str]
     lines: int
     rest: bytes
@@ -98,15 +96,15 @@ class _Scan:
         self.delimiters = np.flatnonzero(self.bytes == delimiter[0])
         self.before = np.searchsorted(self.delimiters, self.ends)
         self.count = np.diff(self.before, prepend=0) + 1
-        self.plain: Mask = np.ones(len(self.ends), dtype=bool)
+        self.plain: Flags = np.ones(len(self.ends), dtype=bool)
         if b'"' in block:
             self._look_at_quotes()
         if b"\0" in block:
             self.plain[np.searchsorted(self.ends, np.flatnonzero(self.bytes == 0))] = False
         self.blank = self._blank()
 
-    def _blank(self) -> Mask:
-        blank: Mask = self.ends == self.starts
+    def _blank(self) -> Flags:
+        blank: Flags = self.ends == self.starts
         first = self.bytes[self.starts]
         if ((first == _SPACE) | (first == _TAB)).any():
             marks = np.flatnonzero((self.bytes != _SPACE) & (self.bytes != _TAB) & (self.bytes != _NEWLINE))
@@ -133,7 +131,7 @@ class _Scan:
         passed = np.cumsum(self.bytes == delimiter, dtype=np.int64)[at[inside]]
         self.count = self.count - np.bincount(line[inside][1::2], passed[1::2] - passed[::2], lines).astype(np.int64)
 
-    def _width(self, plain: Mask) -> int:
+    def _width(self, plain: Flags) -> int:
         """Return the one number of cells that all plain lines have, if the surplus is empty; else the header's."""
         counts = self.count[plain]
         width = int(counts[0]) if len(counts) else self.columns
@@ -232,7 +230,7 @@ class _Scan:
         text = record.decode("utf-8", errors="replace").replace("\0", "␀")
         return f'{what}: "{text[:SHOWN]}{"…" if len(text) > SHOWN else ""}"'
 
-    def _body(self, whole: Mask, rewritten: dict[int, bytes]) -> bytes:
+    def _body(self, whole: Flags, rewritten: dict[int, bytes]) -> bytes:
         """Put the sound records together, runs of untouched lines as one piece each."""
         if whole.all():
             return self.block

@@ -107,7 +107,7 @@ def _check_columns(points: Points, schema: pa.Schema, line: int) -> None:
     told = " and ".join(f'no column "{name}" (mapped as {word})' for word, name in missing)
     if looks_like_data(schema.names):
         what = "the first line holds data, no names of columns: the file has no header"
-        raise Unusable(line, what, f'write one above it, with the columns {_listed([name for _, name in missing])}')
+        raise Unusable(line, what, f"write one above it, with the columns {_listed([name for _, name in missing])}")
     spoilt = [name for _, name in missing if _as_utf8(name, points.encoding) in schema.names]
     if spoilt:
         fix = f'the file is UTF-8, and encoding = "{points.encoding}" reads it otherwise: leave encoding out'

@@ -6,19 +6,17 @@ from datetime import datetime, timedelta, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.arrays import Flags, Integers
 from pipeline.job.odd import why_no_time
 from pipeline.read.claims import Claims, stated_minutes
 from pipeline.read.clock_fields import ISO, Fields, Pattern, pattern_of
-from pipeline.read.findings import Findings, Mask
+from pipeline.read.findings import Findings
 from pipeline.read.odd_cells import described
 from pipeline.tables import TIME
 from pipeline.words import Reason
-
-Milliseconds = npt.NDArray[np.int64]
 
 #: GPS - UTC in seconds from these UTC dates on (IERS Bulletin C; ERFA's table). Before the first none is known here.
 LEAP_SECONDS = (
@@ -73,7 +71,7 @@ class Clock:
         utc = self._utc(local, known & ~zoned, cells, word, findings)
         return pa.array(utc.values, mask=~(known & utc.known)).cast(TIME)
 
-    def _claim(self, cells: pa.Array, utc: Milliseconds, minutes: Milliseconds, claimed: Mask) -> None:
+    def _claim(self, cells: pa.Array, utc: Integers, minutes: Integers, claimed: Flags) -> None:
         """Work out what the block's zone makes of the times that say another; ``minutes`` are what they say."""
         if not claimed.any():
             return
@@ -86,14 +84,14 @@ class Clock:
             read, twice, never = _from_zone(np.where(claimed, face, 0), self.kind)
             self.claims.add(cells, read - utc, claimed & ~twice & ~never)
 
-    def matched(self, cells: pa.Array) -> Mask:
+    def matched(self, cells: pa.Array) -> Flags:
         """Return the rows that have the look of a time as expected, be it one that exists or not."""
         if pa.types.is_timestamp(cells.type):
-            there: Mask = cells.is_valid().to_numpy(zero_copy_only=False)
+            there: Flags = cells.is_valid().to_numpy(zero_copy_only=False)
             return there
         return self.pattern.read(cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())).matched
 
-    def _local(self, cells: pa.Array, word: str, findings: Findings) -> tuple[Milliseconds, Mask, Mask, Milliseconds]:
+    def _local(self, cells: pa.Array, word: str, findings: Findings) -> tuple[Integers, Flags, Flags, Integers]:
         """Return the clock's milliseconds, where they are known, where they are UTC already, and of what offset."""
         if self.time_format is None:
             fast = _cast(cells)
@@ -119,7 +117,7 @@ class Clock:
         findings.add_cells(Reason.AMBIGUOUS_TIME, strange & date, word, cells, says)
         findings.add_cells(Reason.UNREADABLE, strange & ~date, word, cells, says)
 
-    def _utc(self, local: Milliseconds, naive: Mask, cells: pa.Array, word: str, findings: Findings) -> "_Utc":
+    def _utc(self, local: Integers, naive: Flags, cells: pa.Array, word: str, findings: Findings) -> "_Utc":
         if not naive.any():
             return _Utc(local, np.ones(len(local), dtype=bool))
         if isinstance(self.kind, int):
@@ -140,8 +138,8 @@ class Clock:
 
 @dataclass(frozen=True)
 class _Utc:
-    values: Milliseconds
-    known: Mask
+    values: Integers
+    known: Flags
 
 
 def clock(zone: str | None, time_format: str | None) -> Clock:
@@ -171,7 +169,7 @@ def _zone(name: str) -> "tzinfo | int | None":
         ) from error
 
 
-def gps_to_utc(gps: Milliseconds) -> tuple[Milliseconds, Mask]:
+def gps_to_utc(gps: Integers) -> tuple[Integers, Flags]:
     """Turn milliseconds of the GPS time scale (counted like UTC's since 1970) into UTC; also say which are too early.
 
     UTC = GPS - leap seconds. The second 23:59:60 itself falls on the first second after it.
@@ -183,7 +181,7 @@ def gps_to_utc(gps: Milliseconds) -> tuple[Milliseconds, Mask]:
     return gps - leap[np.maximum(place, 0)], early
 
 
-def _from_zone(local: Milliseconds, zone: tzinfo) -> tuple[Milliseconds, Mask, Mask]:
+def _from_zone(local: Integers, zone: tzinfo) -> tuple[Integers, Flags, Flags]:
     """Return UTC, and where the local time comes twice and where it does not exist. Zones change on whole minutes."""
     minutes = local // _MINUTE
     changes = np.concatenate(([True], minutes[1:] != minutes[:-1]))
@@ -205,7 +203,7 @@ def _offsets(minute: int, zone: tzinfo) -> tuple[int, int]:
     return before // timedelta(milliseconds=1), after // timedelta(milliseconds=1)
 
 
-def _cast(cells: pa.Array) -> tuple[Milliseconds, Mask, Mask, Milliseconds] | None:
+def _cast(cells: pa.Array) -> tuple[Integers, Flags, Flags, Integers] | None:
     """Read a column of ISO times that are all with or all without an offset; None where one is anything else."""
     shortest = pc.min(pc.binary_length(cells)).as_py()
     if shortest is not None and shortest < _SHORTEST:
@@ -221,9 +219,9 @@ def _cast(cells: pa.Array) -> tuple[Milliseconds, Mask, Mask, Milliseconds] | No
     return _milliseconds(found), known, np.full(len(cells), zone is not None), minutes
 
 
-def _milliseconds(times: pa.Array) -> Milliseconds:
+def _milliseconds(times: pa.Array) -> Integers:
     unit = {"s": 1, "ms": 1, "us": 1000, "ns": 1_000_000}[times.type.unit]
-    values: Milliseconds = pc.fill_null(times.view(pa.int64()), 0).to_numpy(zero_copy_only=False)
+    values: Integers = pc.fill_null(times.view(pa.int64()), 0).to_numpy(zero_copy_only=False)
     return values * 1000 if times.type.unit == "s" else values if unit == 1 else (values + unit // 2) // unit
 
 
@@ -233,6 +231,6 @@ def rounded(times: pa.Array) -> pa.Array:
     return pa.array(_milliseconds(times), mask=unknown).cast(TIME)
 
 
-def _matches(cells: pa.Array, pattern: str) -> Mask:
-    found: Mask = pc.fill_null(pc.match_substring_regex(cells, pattern), False).to_numpy(zero_copy_only=False)
+def _matches(cells: pa.Array, pattern: str) -> Flags:
+    found: Flags = pc.fill_null(pc.match_substring_regex(cells, pattern), False).to_numpy(zero_copy_only=False)
     return found

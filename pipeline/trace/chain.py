@@ -5,19 +5,21 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.correct import milliseconds, observed_sigma, working_positions
+from pipeline.arrays import Floats
+from pipeline.clock import clock, milliseconds, moment
+from pipeline.correct import observed_sigma
 from pipeline.geodesy import crs
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.uncertainty import error_ellipse
 from pipeline.proof.bracket import PROOFS
 from pipeline.trace.model import Applied, Reading, Step, Uncertainty
-from pipeline.trace.numbers import Floats, each, known, moment, number, vector
+from pipeline.trace.numbers import each, known, number, vector
 from pipeline.trace.ties import around, shift_at
 from pipeline.words import REASONS
 from pipeline.work.draft import Drafted, Drafter
+from pipeline.work.positions import working_positions
 from pipeline.work.prepare import POSITION_COLUMNS
-from pipeline.work.sift import clock
 
 XYZ, GRID = "X Y Z", "easting northing height"
 

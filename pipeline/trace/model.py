@@ -1,4 +1,6 @@
 """What a trace says. Lengths are metres, angles degrees, times UTC; what is not known is None.
+from pipeline.clock import iso
+
 
 Vectors are X, Y, Z of the target grid's datum, or east, north, up at the place that is named, or easting, northing,
 height of the target, as each field says.
@@ -7,6 +9,8 @@ height of the target, as each field says.
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
+
+from pipeline.clock import iso
 
 Vector = tuple[float, float, float]
 
@@ -206,5 +210,5 @@ def _plain(value: Any) -> Any:
     if isinstance(value, tuple | list):
         return [_plain(inner) for inner in value]
     if isinstance(value, datetime):
-        return value.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        return iso(value)
     return value

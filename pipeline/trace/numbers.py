@@ -1,14 +1,10 @@
 """Arrays into the plain numbers of a trace."""
 
-from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.trace.model import Vector
-
-Floats = NDArray[np.float64]
 
 
 def vector(values: Any) -> Vector:
@@ -30,8 +26,3 @@ def each(values: Any) -> tuple[float | None, ...]:
 def number(value: float) -> float | None:
     """Return a number, None where it is not finite."""
     return float(value) if np.isfinite(value) else None
-
-
-def moment(milliseconds: int) -> datetime:
-    """Return UTC milliseconds since 1970 as a time."""
-    return datetime.fromtimestamp(milliseconds / 1000, UTC)

@@ -4,9 +4,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from pipeline.arrays import Floats
+from pipeline.clock import moment
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
 from pipeline.trace.model import Occupied, Shift, Tie
-from pipeline.trace.numbers import Floats, each, moment, number, vector
+from pipeline.trace.numbers import each, number, vector
 from pipeline.work.prepare import Prepared
 from pipeline.work.settle import Settled
 

@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.adjust import Adjustment
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.clock import moment
 from pipeline.geodesy import crs
 from pipeline.geodesy.transform import Operation
 from pipeline.issue.about import About
@@ -25,7 +27,7 @@ from pipeline.work.notes import untied
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.settle import Settled
-from pipeline.work.sift import moment
+from pipeline.work.target import target
 
 CAUTION = (
     "No substitute for a licensed surveyor's judgement: cadastral boundaries, set-out of structures and anything that "
@@ -40,23 +42,21 @@ class Count:
     sessions: int
     points: int = 0
     held_back: int = 0
-    by_session: NDArray[np.int64] = field(init=False)
+    by_session: Integers = field(init=False)
     apart: dict[int, tuple[float, float, str]] = field(default_factory=dict)
-    by_reason: NDArray[np.int64] = field(default_factory=lambda: np.zeros(len(REASONS), np.int64))
+    by_reason: Integers = field(default_factory=lambda: np.zeros(len(REASONS), np.int64))
 
     def __post_init__(self) -> None:
         self.by_session = np.zeros(self.sessions, np.int64)
 
-    def add(self, session: NDArray[np.int32], held: NDArray[np.uint8], points: NDArray[np.bool_]) -> None:
+    def add(self, session: NDArray[np.int32], held: NDArray[np.uint8], points: Flags) -> None:
         """Count one batch: (n,) session, ``held`` code and whether it is a drafted point."""
         self.points += int(points.sum())
         self.held_back += int((held > 0).sum())
         self.by_session += np.bincount(session[points], minlength=self.sessions)
         self.by_reason += np.bincount(held, minlength=len(REASONS) + 1)[1:]
 
-    def compare_models(
-        self, session: NDArray[np.int32], apart: NDArray[np.float64], names: Sequence[str | None]
-    ) -> None:
+    def compare_models(self, session: NDArray[np.int32], apart: Floats, names: Sequence[str | None]) -> None:
         """Note how far (n, 2) the two models of the shift lie apart, horizontally and in height, at drafted points."""
         for number in np.unique(session).tolist():
             here = np.flatnonzero(session == number)
@@ -233,19 +233,6 @@ def _operation(operation: Operation) -> dict[str, Any]:
         "definition": operation.definition,
         "accuracy": operation.accuracy,
         "grids": [{"name": grid.name, "sha256": grid.sha256} for grid in operation.grids],
-    }
-
-
-def target(job: Job) -> dict[str, Any]:
-    """Return the record's ``target``: grid and height datum by code and name, and both together as WKT."""
-    grid, datum = crs.target_grid(job.target.grid), crs.height_datum(job.target.height)
-    return {
-        "grid": crs.registered_code(grid) or grid.to_wkt(),
-        "grid_name": grid.name,
-        "height": job.target.height if datum is None else (crs.registered_code(datum) or datum.to_wkt()),
-        "height_name": "ellipsoidal" if datum is None else datum.name,
-        "definition": crs.compound_definition(job.target.grid, job.target.height),
-        "epoch": job.target.epoch,
     }
 
 

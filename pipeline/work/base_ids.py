@@ -4,11 +4,12 @@ from collections.abc import Iterator
 from functools import reduce
 
 from pipeline.attach import base_key
+from pipeline.clock import between
 from pipeline.work.base_log import Seen
 from pipeline.work.gather import Gathered
 from pipeline.work.offset import time_offset
 from pipeline.work.prepare import Prepared
-from pipeline.work.sift import between, right_id, with_bases
+from pipeline.work.sift import right_id, with_bases
 
 #: Sentences of one kind before the rest is only counted.
 _MOST = 8
@@ -62,9 +63,7 @@ def _without_id(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
     for seen in gathered.log.without:
         export = prepared.exports[seen.export]
         column = export.points.columns.base
-        fix = (
-            "map the column 'base'" if column is None else f"its column {column} is empty there: fill it in"
-        )
+        fix = "map the column 'base'" if column is None else f"its column {column} is empty there: fill it in"
         yield (
             f"{export.shown}:{seen.row}: {seen.count:,} reading{'s have' if seen.count > 1 else ' has'} no base id"
             f" {between(seen.time, seen.last)}, when several sessions ran; {fix}, or end one session where the other"

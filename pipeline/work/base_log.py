@@ -13,15 +13,14 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Integers
 from pipeline.attach import base_key
-from pipeline.correct import milliseconds, raw_positions
+from pipeline.clock import milliseconds
 from pipeline.read.files import Export
 from pipeline.sessions import SessionWindow
 from pipeline.words import Reason, reason_code
+from pipeline.work.positions import raw_positions
 from pipeline.work.sift import Sifted
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 #: Different values of one thing that are kept per session; further ones are only counted.
 MOST = 32
@@ -189,7 +188,7 @@ class BaseLogs:
         for group in place.groups(two, np.zeros(len(place.rows), np.int32), np.full((len(two), 1), number)):
             self.without.add(place.seen(group, (number,), ()))
 
-    def _note_first(self, place: "_Place", session: NDArray[np.int32], sound: NDArray[np.bool_], block: int) -> None:
+    def _note_first(self, place: "_Place", session: NDArray[np.int32], sound: Flags, block: int) -> None:
         here = np.full(len(self.earliest), np.iinfo(np.int64).max)
         np.minimum.at(here, session[sound], place.time[sound])
         for number in np.flatnonzero(here < self.earliest).tolist():
@@ -205,9 +204,7 @@ class BaseLogs:
             )
         self.earliest = np.minimum(self.earliest, here)
 
-    def _note_positions(
-        self, place: "_Place", session: NDArray[np.int32], sound: NDArray[np.bool_], export: Export
-    ) -> None:
+    def _note_positions(self, place: "_Place", session: NDArray[np.int32], sound: Flags, export: Export) -> None:
         values = np.column_stack([np.asarray(place.batch.column(name), np.float64) for name in _BASE_PLACE])
         rows = np.flatnonzero(sound & np.isfinite(values).all(axis=1))
         across = _PER_DEGREE if export.points.columns.base_longitude is not None else _PER_METRE
@@ -216,7 +213,7 @@ class BaseLogs:
             seen = place.seen(group, (export.block, *group.key), values[group.early])
             self.sessions[group.session].positions.add(seen)
 
-    def _note_antennas(self, place: "_Place", session: NDArray[np.int32], sound: NDArray[np.bool_]) -> None:
+    def _note_antennas(self, place: "_Place", session: NDArray[np.int32], sound: Flags) -> None:
         values = np.asarray(place.batch.column("antenna_height"), np.float64)
         rows = np.flatnonzero(sound & np.isfinite(values))
         keys = np.rint(values[rows, None] * _PER_METRE).astype(np.int64)
@@ -224,7 +221,7 @@ class BaseLogs:
             seen = place.seen(group, (place.export, *group.key), values[group.early : group.early + 1])
             self.sessions[group.session].antennas.add(seen)
 
-    def _note_ids(self, place: "_Place", session: NDArray[np.int32], which: NDArray[np.bool_]) -> None:
+    def _note_ids(self, place: "_Place", session: NDArray[np.int32], which: Flags) -> None:
         rows = np.flatnonzero(which)
         keys, codes = place.base_keys(rows)
         named = np.array([key is not None for key in keys], bool)[codes]

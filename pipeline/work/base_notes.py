@@ -5,8 +5,9 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats
+from pipeline.clock import between, clock, iso, moment
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.proof.base_log import Change, antenna_slip, changes
 from pipeline.sessions import SessionWindow
@@ -22,16 +23,12 @@ from pipeline.work.routes import Routes
 from pipeline.work.session_lines import (
     Reading,
     instead,
-    iso,
     needs_ties,
     occupation_lines,
     part_names,
     set_up_lines,
     table_lines,
 )
-from pipeline.work.sift import between, clock, moment
-
-Floats = NDArray[np.float64]
 
 #: Metres within which the base on the points and the job's set-up are the same, and two antenna heights.
 _SAME, _SAME_ANTENNA = 0.010, 0.001
@@ -119,7 +116,7 @@ class _Session:
 
     def _split(self, found: list[Change]) -> str:
         """Return the lines of the job file that part the session where the position changes."""
-        field = f"field_shift = {{ from = {iso(found[0].since)}, ... }}"
+        field = f"field_shift = {{ from = {iso(moment(found[0].since))}, ... }}"
         return (
             f"a position that the field corrected is a {field}; a base set up anew needs a session of its own,"
             " with ties:\n" + "\n".join(self._parts(found)).rstrip()

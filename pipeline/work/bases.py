@@ -4,18 +4,14 @@ from dataclasses import dataclass
 from functools import reduce
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pipeline.correct import NEVER, FieldShifts
-from pipeline.geodesy.frames import local_to_geocentric
+from pipeline.arrays import Floats
 from pipeline.proof.base_log import merged
 from pipeline.work.base_log import Seen
 from pipeline.work.candidates import Candidates
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
-
-Floats = NDArray[np.float64]
 
 #: Metres within which two positions of a base are one, printed or computed with other digits.
 _ONE_PLACE = 0.005
@@ -116,31 +112,3 @@ def shift_places(
     if not empty.all():
         places[empty] = places[~empty][0]
     return places
-
-
-def field_shifts(prepared: Prepared, routes: Routes, places: Floats, marks: dict[str, Floats]) -> FieldShifts:
-    """Return the corrections that the field had applied.
-
-    A geocentric one is meant at the mark of its session's first tie, else at the session's place.
-
-    Args:
-        prepared: the job.
-        routes: the operations.
-        places: (S, 3) from `shift_places`.
-        marks: (3,) position of each mark that is tied to, working frame.
-    """
-    count = len(prepared.windows)
-    start, geocentric, grid = np.full(count, NEVER), np.zeros((count, 3)), np.zeros((count, 3))
-    for window in prepared.windows:
-        stated = window.session.field_shift
-        if stated is None:
-            continue
-        number, vector = window.index, np.array([stated.east, stated.north, stated.up])
-        start[number] = round(stated.start.timestamp() * 1000)
-        if stated.model == "grid":
-            grid[number] = vector
-        else:
-            place = marks[window.session.ties[0].mark] if window.session.ties else places[number]
-            longitude, latitude, _ = routes.frames.to_geographic.forward(*place)
-            geocentric[number] = local_to_geocentric(vector, longitude, latitude)
-    return FieldShifts(start, geocentric, grid)

@@ -5,17 +5,15 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from numpy.typing import NDArray
 
-from pipeline.correct import milliseconds, working_positions
+from pipeline.arrays import Floats, Integers
+from pipeline.clock import milliseconds
 from pipeline.words import Role
 from pipeline.work.gather import Gathered
 from pipeline.work.named import Named, named_points
+from pipeline.work.positions import working_positions
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True)

@@ -1,17 +1,15 @@
 """The 95 % figures of the differences on occupied marks, from the adjustment and the register."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.adjust import FIRM
+from pipeline.arrays import Floats
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
 from pipeline.job.model import Job
 from pipeline.proof.certainty import Parts, covariance
 from pipeline.words import Role
 from pipeline.work.settle import Settled
-
-Floats = NDArray[np.float64]
 
 
 def differences_95(job: Job, settled: Settled) -> tuple[Floats, Floats]:

@@ -14,13 +14,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.issue.layers import CHANGES, GEOMETRY, wkb_lines
 from pipeline.tables import TIME
 from pipeline.words import Change
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 #: Metres. A smaller difference is the arithmetic's: a point that nothing reached has the same bits.
 MOVED = 1e-4
@@ -199,8 +197,10 @@ def _kinds(
     assert rows is not None and others is not None
     of_held = other.take(pa.array(others))
     session, file = (_flat(one.take(pa.array(rows)).column(name)) for name in ("session", "source_file"))
-    return session, file if change is not Change.HELD else _flat(of_held.column("source_file")), _flat(
-        of_held.column("reason")
+    return (
+        session,
+        file if change is not Change.HELD else _flat(of_held.column("source_file")),
+        _flat(of_held.column("reason")),
     )
 
 
@@ -228,7 +228,7 @@ def _column(table: pa.Table | pa.RecordBatch, name: str) -> Floats:
     return np.asarray(pc.fill_null(table.column(name), np.nan), np.float64)
 
 
-def _flags(table: pa.Table) -> NDArray[np.bool_]:
+def _flags(table: pa.Table) -> Flags:
     return np.asarray(table.column("held"), bool)
 
 

@@ -11,12 +11,11 @@ from functools import cached_property
 
 import numpy as np
 import pyarrow as pa
-from numpy.typing import NDArray
 
+from pipeline.arrays import Integers
 from pipeline.attach import SessionIndex, index_sessions
-from pipeline.correct import milliseconds
+from pipeline.clock import HOUR, milliseconds
 from pipeline.doubts import Doubtful
-from pipeline.proof.base_log import HOUR
 from pipeline.read.files import Export
 from pipeline.read.times import clock
 from pipeline.words import Doubt
@@ -25,8 +24,6 @@ from pipeline.work.gather import Gathered
 from pipeline.work.named import named_points
 from pipeline.work.offset import offset_words, time_offset
 from pipeline.work.prepare import Prepared
-
-Integers = NDArray[np.int64]
 
 _HOURS = tuple(sign * hour * HOUR for hour in range(1, 15) for sign in (1, -1))
 #: A part of an export's readings that lies outside all sessions, and how many, before another hour is looked for.

@@ -2,10 +2,10 @@
 
 from typing import Any
 
+from pipeline.clock import moment
 from pipeline.work.judge import span
 from pipeline.work.prepare import Prepared
 from pipeline.work.settle import Settled
-from pipeline.work.sift import moment
 
 
 def courses(prepared: Prepared, settled: Settled) -> list[dict[str, Any]]:

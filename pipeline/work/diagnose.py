@@ -9,8 +9,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Integers
 from pipeline.geodesy.area import Area
 from pipeline.proof.causes import Kind, Reading, read, significance_of, tail
 from pipeline.work.hypotheses import drift, hypotheses
@@ -19,8 +19,6 @@ from pipeline.work.routes import Routes
 from pipeline.work.scope import Case, evidence_of, scope_of
 from pipeline.work.settle import Settled
 from pipeline.work.split import split_lines
-
-Integers = NDArray[np.int64]
 
 #: Two readings whose scores differ by less are told apart by nobody: ten to one in likelihood.
 CLOSE = 2.0 * math.log(10.0)

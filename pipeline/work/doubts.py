@@ -4,8 +4,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats
 from pipeline.doubts import Doubtful
 from pipeline.job.model import Job
 from pipeline.words import Doubt
@@ -48,7 +48,7 @@ def confirmed_by(job: Job, doubts: Iterable[Doubtful]) -> tuple[Doubtful, ...]:
     return tuple(replace(doubt, confirmed=doubt.kind in job.checks.confirmed) for doubt in doubts)
 
 
-def shift_doubts(prepared: Prepared, local: NDArray[np.float64]) -> list[Doubtful]:
+def shift_doubts(prepared: Prepared, local: Floats) -> list[Doubtful]:
     """Return a doubt for each session whose shift, (S, 3) east, north, up, is larger than a base may be off."""
     limits = prepared.loaded.job.shift
     found = []

@@ -7,24 +7,19 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from pipeline.correct import (
-    Corrected,
-    correct,
-    milliseconds,
-    observed_sigma,
-    raw_positions,
-    with_distance,
-    working_positions,
-)
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.clock import milliseconds
+from pipeline.correct import Corrected, correct, observed_sigma, with_distance
 from pipeline.proof.bracket import PROOFS
 from pipeline.read.files import Export, read_batches
 from pipeline.words import REASONS, Proof, Reason, reason_code
 from pipeline.work.gather import Gathered
+from pipeline.work.positions import raw_positions, working_positions
 from pipeline.work.prepare import Prepared
-from pipeline.work.reissue import Reuse
 from pipeline.work.routes import Routes
 from pipeline.work.settle import Settled
 from pipeline.work.sift import Sieve
+from pipeline.work.taken_over import Reuse
 
 #: How the words of `Proof` that may be held back are called as reasons.
 _AS_REASON = {
@@ -55,13 +50,13 @@ class Drafted:
     corrected: Corrected
     proof: NDArray[np.uint8]
     held: NDArray[np.uint8]
-    on_mark: NDArray[np.bool_]
-    apart: NDArray[np.float64] | None = None
+    on_mark: Flags
+    apart: Floats | None = None
 
     @property
-    def points(self) -> NDArray[np.bool_]:
+    def points(self) -> Flags:
         """Return (n,) which readings are drafted."""
-        drafted: NDArray[np.bool_] = (self.held == 0) & ~self.on_mark
+        drafted: Flags = (self.held == 0) & ~self.on_mark
         return drafted
 
 
@@ -92,7 +87,7 @@ class Drafter:
         held, session = sifted.held, sifted.session
         corrected, other = self._correct(batch, export, session)
 
-        def hold(which: NDArray[np.bool_], reason: Reason) -> None:
+        def hold(which: Flags, reason: Reason) -> None:
             held[which & (held == 0)] = reason_code(reason)
 
         on_mark = within(np.asarray(self.settled.occupations.table.column("number"), np.int64), start, rows)
@@ -137,9 +132,7 @@ class Drafter:
                 getattr(found[0], name)[ready] = numbers[:, column]
         return found[0], found[1] if len(found) > 1 else None
 
-    def _ready(
-        self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]
-    ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    def _ready(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> tuple[Flags, Floats]:
         """Return (n,) which readings have their numbers from an earlier issue, and those numbers."""
         if self.reuse is None:
             return np.zeros(batch.num_rows, bool), np.zeros((0, len(Corrected.__dataclass_fields__)))
@@ -148,7 +141,7 @@ class Drafter:
         )
         return ready, numbers
 
-    def _proof(self, time: NDArray[np.int64], session: NDArray[np.int32]) -> NDArray[np.uint8]:
+    def _proof(self, time: Integers, session: NDArray[np.int32]) -> NDArray[np.uint8]:
         proof = np.full(len(time), PROOFS.index(Proof.UNCHECKED), np.uint8)
         for number in np.unique(session[session >= 0]).tolist():
             here = session == number
@@ -191,14 +184,14 @@ class Drafter:
         return f"{self.prepared.exports[export].shown}:{self.gathered.repeated_row[repeat]}"
 
 
-def _apart(one: Corrected, other: Corrected | None) -> NDArray[np.float64] | None:
+def _apart(one: Corrected, other: Corrected | None) -> Floats | None:
     if other is None:
         return None
     horizontal = np.hypot(one.easting - other.easting, one.northing - other.northing)
     return np.column_stack([horizontal, np.abs(one.height - other.height)])
 
 
-def within(numbers: NDArray[np.int64], start: int, rows: int) -> NDArray[np.bool_]:
+def within(numbers: Integers, start: int, rows: int) -> Flags:
     """Return (rows,) which of the job's rows from ``start`` on are among ``numbers``."""
     found = np.zeros(rows, bool)
     here = numbers[(numbers >= start) & (numbers < start + rows)]
@@ -206,8 +199,8 @@ def within(numbers: NDArray[np.int64], start: int, rows: int) -> NDArray[np.bool
     return found
 
 
-def _spread(found: Corrected, rows: NDArray[np.int64], count: int) -> Corrected:
-    def full(values: NDArray[np.float64]) -> NDArray[np.float64]:
+def _spread(found: Corrected, rows: Integers, count: int) -> Corrected:
+    def full(values: Floats) -> Floats:
         spread = np.full(count, np.nan)
         spread[rows] = values
         return spread

@@ -77,8 +77,7 @@ def _lacking(prepared: Prepared, gathered: Gathered, routes: Routes) -> Iterator
 
 
 def _drifts(prepared: Prepared, gathered: Gathered, routes: Routes) -> Iterator[tuple[int, float, float]]:
-    """Yield sessions with a base and no epoch: how far [m] a place moves between first and last reading, and the days.
-    """
+    """Yield sessions with a base and no epoch: how far [m] a place moves from first to last reading, and the days."""
     session = np.asarray(gathered.candidates.column("session"), np.int64)
     time = np.asarray(gathered.candidates.column("time").cast("int64").fill_null(-1), np.int64)
     for number in _lacking(prepared, gathered, routes):

@@ -3,16 +3,14 @@
 from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats
 from pipeline.geodesy.detours import datum_name, moves
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.operations import Operation
 from pipeline.job.model import Session
 from pipeline.problems import Problems
 from pipeline.work.prepare import Prepared
-
-Floats = NDArray[np.float64]
 
 #: Years within which two epochs are one: no plate goes further than 3 mm in that time.
 _ONE_EPOCH = 0.03

@@ -12,15 +12,13 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Integers
 from pipeline.attach import SessionIndex, base_key
-from pipeline.correct import milliseconds
+from pipeline.clock import milliseconds
 from pipeline.read.files import Export
 from pipeline.sessions import SessionWindow
 from pipeline.words import REASONS, Reason, reason_code
 from pipeline.work.sift import Sifted
-
-Integers = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 MINUTE = 60_000
 #: Metres: standard uncertainties of a fixed solution are smaller (horizontal, vertical), and larger than the least.

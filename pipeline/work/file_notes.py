@@ -47,9 +47,7 @@ def without_rows(prepared: Prepared, gathered: Gathered) -> list[tuple[str, str,
     what = "the file has no rows, so that no reading of it is in the job"
     fix = "if that is not so in the receiver, export it again"
     return [
-        (export.shown, what, fix)
-        for export, log in zip(prepared.exports, gathered.files, strict=True)
-        if not log.rows
+        (export.shown, what, fix) for export, log in zip(prepared.exports, gathered.files, strict=True) if not log.rows
     ]
 
 

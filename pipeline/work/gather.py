@@ -8,7 +8,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from pipeline.correct import raw_positions
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy import crs
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import own_places
@@ -24,6 +24,7 @@ from pipeline.work.file_log import FileLog, FileLogs
 from pipeline.work.implausible import Implausible, find_implausible
 from pipeline.work.ledger import CANDIDATE, SOUND, Ledger, Rows
 from pipeline.work.placeholders import Placeholders
+from pipeline.work.positions import raw_positions
 from pipeline.work.prepare import Prepared
 from pipeline.work.repeats import find_repeats
 from pipeline.work.sift import Sieve
@@ -67,16 +68,16 @@ class Gathered:
 
     rows: tuple[int, ...]
     candidates: pa.Table
-    repeats: NDArray[np.int64]
-    repeated: NDArray[np.int64]
-    repeated_row: NDArray[np.int64]
+    repeats: Integers
+    repeated: Integers
+    repeated_row: Integers
     implausible: Implausible
     notes: tuple[str, ...]
-    first_point: NDArray[np.int64]
-    last_point: NDArray[np.int64]
-    place: NDArray[np.float64]
-    place_block: NDArray[np.int64]
-    blocks: NDArray[np.bool_]
+    first_point: Integers
+    last_point: Integers
+    place: Floats
+    place_block: Integers
+    blocks: Flags
     newest: int | None
     area: Area | None
     log: BaseLog
@@ -105,7 +106,7 @@ class _Cells:
 
     found: dict[int, list[float]] = field(default_factory=dict)
 
-    def add(self, longitude: NDArray[np.float64], latitude: NDArray[np.float64]) -> None:
+    def add(self, longitude: Floats, latitude: Floats) -> None:
         known = np.isfinite(longitude) & np.isfinite(latitude)
         longitude, latitude = longitude[known], latitude[known]
         keys = np.floor(longitude).astype(np.int64) * 1000 + np.floor(latitude).astype(np.int64)
@@ -127,8 +128,10 @@ class _Cells:
             cell
             for cell in self.found.values()
             if any(
-                cell[0] <= east + _REACH and cell[2] >= west - _REACH
-                and cell[1] <= north + _REACH and cell[3] >= south - _REACH
+                cell[0] <= east + _REACH
+                and cell[2] >= west - _REACH
+                and cell[1] <= north + _REACH
+                and cell[3] >= south - _REACH
                 for west, south, east, north in centres
             )
         ]
@@ -161,7 +164,7 @@ class _Gatherer:
         marks = prepared.register.names if prepared.register is not None else ()
         self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes, marks)
         count = len(sessions)
-        self.places: list[list[tuple[int, NDArray[np.float64], int]]] = [[] for _ in range(count)]
+        self.places: list[list[tuple[int, Floats, int]]] = [[] for _ in range(count)]
         self.blocks = np.zeros((count, len(prepared.loaded.job.points)), bool)
         self.logs = BaseLogs(prepared.windows)
         self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index)
@@ -242,7 +245,7 @@ class _Gatherer:
     def _pick(
         self,
         batch: pa.RecordBatch,
-        candidate: NDArray[np.bool_],
+        candidate: Flags,
         session: NDArray[np.int32],
         held: NDArray[np.uint8],
         export: int,
@@ -274,7 +277,7 @@ class _Gatherer:
             number, why = int(batch.column("source_row")[row].as_py()), self._why(batch, row, code) or ""
             self.turned[code] = Turned(REASONS[code - 1], int(counts[code]), export, number, why)
 
-    def _note_unplaced(self, batch: pa.RecordBatch, rows: NDArray[np.int64], export: int) -> None:
+    def _note_unplaced(self, batch: pa.RecordBatch, rows: Integers, export: int) -> None:
         """Count sound rows without a longitude and latitude, and keep the coordinates of the first."""
         if not len(rows):
             return
@@ -293,7 +296,7 @@ class _Gatherer:
             return None
         return self.sieve.explain(batch, row, REASONS[code - 1]) or batch.column("detail")[row].as_py()
 
-    def _candidates(self, again: NDArray[np.int64], implausible: Implausible) -> pa.Table:
+    def _candidates(self, again: Integers, implausible: Implausible) -> pa.Table:
         """Return the candidates; the repeated ones are marked as such, so that none counts twice.
 
         A tie that cannot lie where it says ties nothing. A check that cannot stays: it fails, and says so.
@@ -307,7 +310,7 @@ class _Gatherer:
                 held[row] = reason_code(Reason.IMPLAUSIBLE)
         return table.set_column(table.schema.get_field_index("held"), "held", pa.array(held, pa.uint8()))
 
-    def _times(self, rows: Rows, which: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    def _times(self, rows: Rows, which: Flags) -> tuple[Integers, Integers]:
         """Return (S,) the times of each session's first and last point, first greater than last where there is none."""
         first = np.full(len(self.prepared.windows), np.iinfo(np.int64).max)
         last = np.full(len(self.prepared.windows), np.iinfo(np.int64).min)
@@ -317,7 +320,7 @@ class _Gatherer:
         return first, last
 
     def _note_places(
-        self, batch: pa.RecordBatch, session: NDArray[np.int32], sound: NDArray[np.bool_], block: int, start: int
+        self, batch: pa.RecordBatch, session: NDArray[np.int32], sound: Flags, block: int, start: int
     ) -> None:
         rows = np.flatnonzero(sound)
         raw = raw_positions(batch)
@@ -327,7 +330,7 @@ class _Gatherer:
             for row in rows[session[rows] == number][: _PLACES - len(known)].tolist():
                 known.append((start + row, np.array([values[row] for values in raw]), block))
 
-    def _places(self, counting: NDArray[np.bool_]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    def _places(self, counting: Flags) -> tuple[Floats, Integers]:
         """Return (S, 3) the raw position of each session's first reading that counts, NaN where none, and its block."""
         place = np.full((len(self.places), 3), np.nan)
         blocks = np.zeros(len(self.places), np.int64)
@@ -347,7 +350,7 @@ class _Gatherer:
                 log.first = None
 
 
-def _area(rows: Rows, counting: NDArray[np.int64]) -> Area | None:
+def _area(rows: Rows, counting: Integers) -> Area | None:
     """Return the extent of the readings that count, near occupations where there are any."""
     cells, anchors = _Cells(), _Cells()
     cells.add(rows.observed.longitude[counting], rows.observed.latitude[counting])

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats, Integers
 from pipeline.attach import base_key
 from pipeline.control import Register
 from pipeline.geodesy.frames import geocentric_to_local
@@ -14,9 +14,6 @@ from pipeline.work.bases import Bases
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.stood import Stood
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 #: Metres: with another position than before, a base was set up anew, and is off by another error.
 _ANEW = 1.0
@@ -132,4 +129,3 @@ def looks(sign: int, ellipsoidal: bool) -> str:
     if ellipsoidal:
         return "one of a height datum, not an ellipsoidal one" if sign < 0 else "one with the separation added twice"
     return "an ellipsoidal one" if sign > 0 else "one reduced by the separation twice"
-

@@ -5,16 +5,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats, Integers
 from pipeline.correct import NEVER
 from pipeline.proof.causes import Hypothesis, Kind
 from pipeline.words import Role
 from pipeline.work.scope import Scope
 from pipeline.work.typed import FOOT, typed
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 #: Milliseconds within which another session's base may have been taken for one's own.
 _NEAR = 3 * 86_400_000

@@ -4,8 +4,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.crs import kind_of, source_crs
 from pipeline.geodesy.operations import own_places
 from pipeline.plausible import (
@@ -28,10 +28,6 @@ from pipeline.plausible import (
 from pipeline.work.base_log import BaseLog
 from pipeline.work.ledger import CANDIDATE, PLACEHOLDER, SOUND, Rows
 from pipeline.work.prepare import Prepared
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-Mask = NDArray[np.bool_]
 
 _LIES = "lies"
 #: Readings from which on a session speaks for itself; a smaller one is held against the whole job.
@@ -170,10 +166,10 @@ class _Judge:
         self,
         told: _Told,
         mine: Integers,
-        of: tuple[Floats, Floats, Mask],
+        of: tuple[Floats, Floats, Flags],
         around: Fence,
         base: Floats | None,
-        ordinary: Mask,
+        ordinary: Flags,
     ) -> None:
         """Add what is to be said of the heights; ``of`` are places, heights, and which positions may be right."""
         places, height, near = of
@@ -203,13 +199,13 @@ class _Judge:
             into = told.held if impossible[row] or false[row] else told.doubtful
             into[int(mine[row])] = said + _look(looks[row])
 
-    def _of(self, mine: Integers) -> tuple[Floats, Floats, Mask]:
+    def _of(self, mine: Integers) -> tuple[Floats, Floats, Flags]:
         """Return places, heights, and which readings others may be held against."""
         of = self.rows.observed
         places, height = on_sphere(of.longitude[mine], of.latitude[mine]), of.height[mine].astype(np.float64)
         return places, height, np.isfinite(places).all(axis=1) & ~self.rows.having(PLACEHOLDER)[mine]
 
-    def _sample(self, mine: Integers, reference: Mask) -> Integers:
+    def _sample(self, mine: Integers, reference: Flags) -> Integers:
         """Return places among a session's readings to learn from: all, or of many some, whatever their order."""
         found = np.flatnonzero(reference)
         every = np.uint64(max(len(found) // _SAMPLE, 1))

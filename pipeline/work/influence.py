@@ -10,14 +10,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.operations import Operation
 from pipeline.words import Role
 from pipeline.work.settle import Settled
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -144,7 +141,7 @@ class Influence:
         number = self._controls.get(mark)
         return None if number is None else len(self.settled.tied.occupied) + number
 
-    def _on(self, mark: str) -> NDArray[np.bool_]:
+    def _on(self, mark: str) -> Flags:
         return np.array([self.settled.occupations.marks[row] == mark for row in self.rows], bool)
 
     @cached_property

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
-from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.correct import Corrected
 from pipeline.job.model import Job
 from pipeline.occupations import Wanted, said_mark
@@ -16,10 +16,6 @@ from pipeline.proof.residuals import Differences, differences
 from pipeline.words import Place, Role
 from pipeline.work.candidates import Candidates
 from pipeline.work.reference import Reference
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-
 
 #: Metres within which a check that is named after a mark was meant for it, whatever moved it. A base that was
 #: knocked, or averaged its position anew, is off by less. Common practice, no source.
@@ -206,7 +202,7 @@ def span(times: Integers) -> tuple[int | None, int | None]:
     return (int(times[0]), int(times[1])) if times[0] <= times[1] else (None, None)
 
 
-def checked_sessions(on_marks: OnMarks, count: int) -> NDArray[np.bool_]:
+def checked_sessions(on_marks: OnMarks, count: int) -> Flags:
     """Return (count,) which sessions have a check whose mark the register knows."""
     found = np.zeros(count, bool)
     check = np.array([role is not Role.TIE for role in on_marks.roles], bool)

@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
-from numpy.typing import NDArray
 
-from pipeline.correct import Corrected
+from pipeline.arrays import Floats, Integers
+from pipeline.clock import iso, moment
 from pipeline.issue.content import Content
 from pipeline.issue.layers import GEOMETRY, POINT_Z, wkb_points
 from pipeline.issue.tally import Tally, Written
@@ -16,17 +16,13 @@ from pipeline.proof.bracket import PROOFS
 from pipeline.work.draft import Drafted
 from pipeline.work.identity import REGISTER, SESSION, differences
 from pipeline.work.prepare import Prepared
-from pipeline.work.reissue import Before, Reuse, position
-from pipeline.work.session_lines import iso
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
+from pipeline.work.reissue import Before, position
+from pipeline.work.taken_over import VALUES, Reuse
 
 #: The numbers of a point, as the layer ``points`` has them.
-_VALUES = tuple(Corrected.__dataclass_fields__)
-_GRID = [_VALUES.index(axis) for axis in ("easting", "northing", "height")]
+_GRID = [VALUES.index(axis) for axis in ("easting", "northing", "height")]
 #: Columns of ``points`` that may differ between two issues of the same raw files; the others come out of those as read.
-REVISED = (*_VALUES, "session", "proof", GEOMETRY)
+REVISED = (*VALUES, "session", "proof", GEOMETRY)
 #: Above this share of the points it is quicker to write the layer anew than to change its rows.
 _MOST = 0.1
 _PIECE = 65_536
@@ -75,7 +71,7 @@ class Kept:
             return None
         if (self.source_row[here] != source_row).any():
             return None
-        values = np.column_stack([getattr(drafted.corrected, name)[rows] for name in _VALUES])
+        values = np.column_stack([getattr(drafted.corrected, name)[rows] for name in VALUES])
         session, proof = drafted.session[rows].astype(np.int64), drafted.proof[rows].astype(np.int64)
         same = (values == self.values[here]) | (np.isnan(values) & np.isnan(self.values[here]))
         differs = ~same.all(axis=1) | (session != self.session[here]) | (proof != self.proof[here])
@@ -118,7 +114,7 @@ class Kept:
         for start in range(0, len(self.source_row), _PIECE):
             here = slice(start, start + _PIECE)
             values = self.values[here]
-            columns = [pa.array(np.ascontiguousarray(values[:, axis])) for axis in range(len(_VALUES))]
+            columns = [pa.array(np.ascontiguousarray(values[:, axis])) for axis in range(len(VALUES))]
             columns += [names.take(pa.array(self.session[here])), words.take(pa.array(self.proof[here]))]
             columns.append(wkb_points(*values[:, _GRID].T))
             yield pa.RecordBatch.from_arrays(columns, schema=kinds)
@@ -141,7 +137,7 @@ def kept(
     """
     told = differences(before.record.get("identity", {}), sums)
     local = all(name == REGISTER or name.startswith(SESSION) for name in told)
-    same_date = before.record["data_to"] == iso(newest or 0)
+    same_date = before.record["data_to"] == iso(moment(newest or 0))
     if reused is None or not local or not same_date or not before.untouched or prepared.loaded.job.issue.by_code:
         return None
     table = before.points
@@ -159,6 +155,5 @@ def kept(
         np.asarray(table.column("source_row"), np.int64),
         session,
         position(table, "proof", [str(proof) for proof in PROOFS]),
-        np.column_stack([np.asarray(table.column(name), np.float64) for name in _VALUES]),
+        np.column_stack([np.asarray(table.column(name), np.float64) for name in VALUES]),
     )
-

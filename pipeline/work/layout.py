@@ -11,8 +11,9 @@ from typing import Any, Self
 
 import numpy as np
 import pyarrow as pa
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats
+from pipeline.clock import moment
 from pipeline.digest import digest
 from pipeline.issue.by_code import ByCode
 from pipeline.issue.durable import has_room
@@ -24,7 +25,7 @@ from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
 from pipeline.issue.revise import copy_with_rows
 from pipeline.issue.streamed import Package
 from pipeline.issue.tally import Written
-from pipeline.work.account import CAUTION, Count, about, target
+from pipeline.work.account import CAUTION, Count, about
 from pipeline.work.changes import Because, Side, compare
 from pipeline.work.codes import Codes
 from pipeline.work.draft import Drafted, Drafter
@@ -32,7 +33,7 @@ from pipeline.work.gather import Progress
 from pipeline.work.kept import REVISED, Kept
 from pipeline.work.reissue import Before
 from pipeline.work.rows import Carried, Rows, check_rows, mark_rows, session_rows
-from pipeline.work.sift import moment
+from pipeline.work.target import target
 from pipeline.work.wholly import WhollyHeld
 
 
@@ -279,7 +280,7 @@ def _newest(drafter: Drafter) -> datetime:
     return moment(drafter.gathered.newest or 0)
 
 
-def _at(rows: pa.RecordBatch, grid: NDArray[np.float64]) -> pa.RecordBatch:
+def _at(rows: pa.RecordBatch, grid: Floats) -> pa.RecordBatch:
     """Return rows of ``points`` at other (k, 3) coordinates."""
     for axis, name in enumerate(("easting", "northing", "height")):
         rows = rows.set_column(rows.schema.get_field_index(name), name, pa.array(grid[:, axis]))

@@ -8,8 +8,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats
 from pipeline.attach import base_key
-from pipeline.correct import milliseconds, raw_positions
+from pipeline.clock import milliseconds
 from pipeline.duplicates import (
     Observed,
     height_rounding,
@@ -24,11 +25,8 @@ from pipeline.plausible import placeholders
 from pipeline.read.columns import lengths_of
 from pipeline.read.files import Export
 from pipeline.words import Reason, reason_code
+from pipeline.work.positions import raw_positions
 from pipeline.work.sift import Sifted
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-Mask = NDArray[np.bool_]
 
 #: Bits of a reading's ``flags``: it could be read, nothing is wrong with it, it was refused for its quality, it may
 #: stand on a mark, its height may stand for none, it has a code, a session names it, it is a sound point with a name.
@@ -56,9 +54,9 @@ class Rows:
     def __len__(self) -> int:
         return len(self.hashes)
 
-    def having(self, flag: np.uint8) -> Mask:
+    def having(self, flag: np.uint8) -> Flags:
         """Return (n,) which readings have a flag."""
-        found: Mask = (self.flags & flag) != 0
+        found: Flags = (self.flags & flag) != 0
         return found
 
 
@@ -180,7 +178,7 @@ class Ledger:
         )
 
 
-def _given(column: pa.Array) -> Mask:
+def _given(column: pa.Array) -> Flags:
     """Return (n,) which texts are there and not empty."""
-    found: Mask = np.asarray(pc.fill_null(pc.greater(pc.binary_length(column), 0), False), bool)
+    found: Flags = np.asarray(pc.fill_null(pc.greater(pc.binary_length(column), 0), False), bool)
     return found

@@ -1,8 +1,8 @@
 """One name at two places: told with both, so that neither a drawing nor a tie takes the one for the other."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Integers
 from pipeline.read.files import read_batches
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
@@ -32,7 +32,7 @@ def name_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
     ]
 
 
-def _look_up(prepared: Prepared, gathered: Gathered, numbers: NDArray[np.int64]) -> dict[int, tuple[str, str]]:
+def _look_up(prepared: Prepared, gathered: Gathered, numbers: Integers) -> dict[int, tuple[str, str]]:
     """Return name and place in the files of some rows of the job, by number; the files are read until there."""
     starts = np.concatenate([[0], np.cumsum(gathered.rows)])
     found: dict[int, tuple[str, str]] = {}

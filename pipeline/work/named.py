@@ -7,6 +7,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.attach import TWO, base_key
+from pipeline.clock import clock
 from pipeline.near import listed, nearest
 from pipeline.occupations import Wanted
 from pipeline.problems import Problems
@@ -14,7 +15,7 @@ from pipeline.read.files import read_batches
 from pipeline.words import REASONS, Reason, Role, reason_code
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
-from pipeline.work.sift import clock, right_id
+from pipeline.work.sift import right_id
 from pipeline.work.turned import advice
 
 #: Names that differ in length by more than this are not near each other.
@@ -102,9 +103,7 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
 
 def held_checks(prepared: Prepared, gathered: Gathered) -> list[str]:
     """Return in words which checks that sessions name are held back, and why: they prove nothing."""
-    wanted = {
-        (window.index, check.point): window for window in prepared.windows for check in window.session.checks
-    }
+    wanted = {(window.index, check.point): window for window in prepared.windows for check in window.session.checks}
     told: dict[tuple[int, str], str] = {}
     sound = set()
     for row in gathered.candidates.select(_TOLD).to_pylist():

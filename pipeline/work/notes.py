@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.adjust import missing_ties
+from pipeline.arrays import Floats
 from pipeline.correct import NEVER
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
@@ -77,7 +77,7 @@ def _field_shifts_in_doubt(prepared: Prepared, routes: Routes, settled: Settled)
                     yield f"{where} carries the field shift twice; it is taken out once"
 
 
-def _near(one: NDArray[np.float64], other: NDArray[np.float64], horizontal: float, vertical: float) -> bool:
+def _near(one: Floats, other: Floats, horizontal: float, vertical: float) -> bool:
     east, north, up = one - other
     return bool(np.hypot(east, north) <= horizontal and abs(up) <= vertical)
 

@@ -1,14 +1,13 @@
 """Readings outside all sessions because their clock is off: zone, daylight saving, leap seconds, day and month."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Integers
 from pipeline.attach import index_sessions
-from pipeline.proof.base_log import GPS_AHEAD, HOUR, offset_into
+from pipeline.clock import GPS_AHEAD, HOUR
+from pipeline.proof.base_log import offset_into
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
-
-Milliseconds = NDArray[np.int64]
 
 _DAY = 86_400_000
 _ORDER = "see the order of %d and %m in time_format of their [[points]], and start and end of the sessions"
@@ -26,9 +25,7 @@ def time_offset(prepared: Prepared, gathered: Gathered) -> str | None:
     index = index_sessions([w.start_ms for w in windows], [w.end_ms for w in windows], [w.base for w in windows])
     zones = [window.session.start.utcoffset() for window in windows]
     likely = dict.fromkeys(round(zone.total_seconds() * 1000) for zone in zones if zone is not None)
-    offset = offset_into(
-        outside.times, lambda times: index.attach(times, outside.bases) >= 0, tuple(likely), _SHARE
-    )
+    offset = offset_into(outside.times, lambda times: index.attach(times, outside.bases) >= 0, tuple(likely), _SHARE)
     if offset is None:
         moved = [exchanged(outside.times, zone) for zone in likely]
         shares = [float((index.attach(times, outside.bases) >= 0).mean()) for times in moved]
@@ -47,7 +44,7 @@ def time_offset(prepared: Prepared, gathered: Gathered) -> str | None:
     )
 
 
-def exchanged(times: Milliseconds, zone: int) -> Milliseconds:
+def exchanged(times: Integers, zone: int) -> Integers:
     """Return UTC milliseconds (n,) with day and month of their dates exchanged, where that gives a date.
 
     ``zone`` are the milliseconds by which the clock that wrote the dates is ahead of UTC.

@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
-from numpy.typing import NDArray
 
+from pipeline.arrays import Flags
 from pipeline.job.model import Quality
 from pipeline.read.files import Export
 
@@ -20,14 +20,14 @@ class Placeholders:
     quality: Quality
     found: dict[tuple[int, str], tuple[int, int]] = field(default_factory=dict)
 
-    def take(self, batch: pa.RecordBatch, export: int, sound: NDArray[np.bool_]) -> None:
+    def take(self, batch: pa.RecordBatch, export: int, sound: Flags) -> None:
         """Take one batch of an export."""
         zero = {name: np.asarray(batch.column(name), np.float64) == 0.0 for name in (*_SIGMAS, "pdop")}
         self._add(batch, export, "sigma", sound & np.any([zero[name] for name in _SIGMAS], axis=0))
         if self.quality.max_pdop is not None:
             self._add(batch, export, "pdop", sound & zero["pdop"])
 
-    def _add(self, batch: pa.RecordBatch, export: int, what: str, which: NDArray[np.bool_]) -> None:
+    def _add(self, batch: pa.RecordBatch, export: int, what: str, which: Flags) -> None:
         rows = np.flatnonzero(which)
         if len(rows):
             count, first = self.found.get((export, what), (0, batch.column("source_row")[int(rows[0])].as_py()))

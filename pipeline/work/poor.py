@@ -1,6 +1,6 @@
 """Transformations that are not good enough for the sessions that keep their error."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from pipeline.geodesy.operations import Operation
 from pipeline.problems import Problems
@@ -8,8 +8,7 @@ from pipeline.shift import Shifts
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
-
-_Place = tuple[str | int, ...]
+from pipeline.work.ways import ways_of
 
 
 def refuse_poor_transformations(prepared: Prepared, gathered: Gathered, routes: Routes, shifts: Shifts) -> None:
@@ -43,17 +42,6 @@ def refuse_poor_transformations(prepared: Prepared, gathered: Gathered, routes: 
             fix = "bring all of a session in one CRS, its base's position (in source.crs) too, or allow a larger error"
             problems.add(*where, f"{what}not all of {_names(prepared, kept)} comes by it", fix)
     problems.raise_if_any()
-
-
-def ways_of(
-    prepared: Prepared, gathered: Gathered, routes: Routes, session: int
-) -> Iterator[tuple[_Place, Operation]]:
-    """Yield the operations that bring a session's readings and base, each with its place in the job file."""
-    for block, operation in enumerate(routes.frames.to_working):
-        if gathered.blocks[session, block]:
-            yield ("points", block, "crs"), operation
-    if routes.base is not None and prepared.windows[session].session.setup is not None:
-        yield ("source", "crs"), routes.base
 
 
 def _key(operation: Operation) -> tuple[str, str]:

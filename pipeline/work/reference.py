@@ -3,15 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats
 from pipeline.control import Register
 from pipeline.geodesy import crs
 from pipeline.geodesy.operations import Operation
 from pipeline.job.model import Job
 from pipeline.work.routes import Routes
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -31,11 +29,11 @@ class Reference:
     names: tuple[str, ...]
     xyz: Floats
     grid: Floats
-    held: NDArray[np.bool_]
+    held: Flags
     sigma: Floats
-    lost: NDArray[np.bool_]
+    lost: Flags
 
-    def holds(self) -> NDArray[np.bool_]:
+    def holds(self) -> Flags:
         """Return (R, 2) whether position and height are held."""
         return self.held[:, [0, 2]]
 
@@ -80,7 +78,7 @@ def reference(job: Job, register: Register | None, routes: Routes, guess: dict[s
 
 
 def _working(
-    given: Floats, doubted: NDArray[np.bool_], register: Register, operation: Operation, guess: dict[str, Floats]
+    given: Floats, doubted: Flags, register: Register, operation: Operation, guess: dict[str, Floats]
 ) -> Floats:
     """Return (R, 3) in the working frame; what is not given, or doubted, from ``guess`` where it has any."""
     filled = given.copy()

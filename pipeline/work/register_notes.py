@@ -5,13 +5,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats
 from pipeline.control import Register
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import lonlat
 from pipeline.proof.register import (
-    DEGREE,
     ONE_MARK,
     Misplaced,
     Slip,
@@ -19,15 +18,13 @@ from pipeline.proof.register import (
     misplaced,
     slip,
 )
+from pipeline.sphere import DEGREE
 from pipeline.work.gather import Gathered
 from pipeline.work.heights import above_readings, odd_height_words
 from pipeline.work.out_of_area import beyond_grid
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.stood import Stood, stood_on_marks
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 #: Metres from all readings beyond which a mark is out of place, and within which another reading of it is in place.
 _FAR, _NEAR = 50_000.0, 20_000.0
@@ -129,9 +126,7 @@ def _misplaced(
         yield _strays(register, others)
 
 
-def _all_far(
-    prepared: Prepared, register: Register, area: Area, found: list[Misplaced], readings: list[str]
-) -> Warned:
+def _all_far(prepared: Prepared, register: Register, area: Area, found: list[Misplaced], readings: list[str]) -> Warned:
     """Say in one line that the whole register lies elsewhere; the readings may as well be what is misread."""
     near, far = (value / 1000 for value in (min(o.distance for o in found), max(o.distance for o in found)))
     how_far = f"{near:,.0f} km" if round(near) == round(far) else f"{near:,.0f} to {far:,.0f} km"

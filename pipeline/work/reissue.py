@@ -10,22 +10,19 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from numpy.typing import NDArray
 
-from pipeline.correct import Corrected
+from pipeline.arrays import Integers
 from pipeline.issue.previous import read_rows
 from pipeline.issue.recount import has_issued_bytes, has_issued_content
 from pipeline.job.load import meaning_of
 from pipeline.job.model import Job
-from pipeline.work.account import target
 from pipeline.work.changes import COMPARED, Side, attributes_of
 from pipeline.work.identity import program_version, sum_of
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.settle import Settled
-
-#: The corrected values of a point, as the layer ``points`` has them.
-_VALUES = tuple(Corrected.__dataclass_fields__)
+from pipeline.work.taken_over import VALUES, Reuse
+from pipeline.work.target import target
 
 
 @dataclass(frozen=True)
@@ -38,7 +35,7 @@ class Before:
     @cached_property
     def points(self) -> pa.Table:
         """Its points: where each came from, and what a change may reach. Raises `Lost`."""
-        return read_rows(self.package, "points", ("session", "source_file", "source_row", "proof", *_VALUES))
+        return read_rows(self.package, "points", ("session", "source_file", "source_row", "proof", *VALUES))
 
     def forget_points(self) -> None:
         """Let go of its points, once what is needed of them was taken."""
@@ -124,31 +121,6 @@ def reach(prepared: Prepared, routes: Routes, settled: Settled) -> dict[str, dic
     return {"sessions": sessions, "files": files}
 
 
-@dataclass(frozen=True)
-class Reuse:
-    """The numbers of the issue before, for the points that no change reaches.
-
-    Args:
-        sessions: (S,) which sessions are as they were.
-        rows: per raw file that is as it was: its points' row numbers, ascending, with session and (n, 8) values.
-    """
-
-    sessions: NDArray[np.bool_]
-    rows: Mapping[str, tuple[NDArray[np.int64], NDArray[np.int32], NDArray[np.float64]]]
-
-    def find(
-        self, shown: str, source_row: NDArray[np.int64], session: NDArray[np.int64]
-    ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
-        """Return (n,) which readings of a raw file have their numbers already, and those (k, 8) numbers."""
-        if shown not in self.rows:
-            return np.zeros(len(source_row), bool), np.zeros((0, len(_VALUES)))
-        rows, sessions, values = self.rows[shown]
-        at = np.minimum(np.searchsorted(rows, source_row), len(rows) - 1)
-        # -1 is no session, and among the earlier points one that is gone
-        found = (session >= 0) & (rows[at] == source_row) & (sessions[at] == session) & self.sessions[session]
-        return found, values[at[found]]
-
-
 def reuse(before: Before, prepared: Prepared, now: Mapping[str, Mapping[str, str]]) -> Reuse | None:
     """Return what of an earlier issue can be taken over, None where nothing can: not where somebody altered it.
 
@@ -172,7 +144,7 @@ def reuse(before: Before, prepared: Prepared, now: Mapping[str, Mapping[str, str
     session = position(table, "session", names)
     file = position(table, "source_file", sorted(files))
     source_row = np.asarray(table.column("source_row"), np.int64)
-    values = np.column_stack([np.asarray(table.column(name), np.float64) for name in _VALUES])
+    values = np.column_stack([np.asarray(table.column(name), np.float64) for name in VALUES])
     for number, shown in enumerate(sorted(files)):
         here = np.flatnonzero(file == number)
         here = here[np.argsort(source_row[here], kind="stable")]
@@ -181,7 +153,7 @@ def reuse(before: Before, prepared: Prepared, now: Mapping[str, Mapping[str, str
     return Reuse(same, rows)
 
 
-def position(table: pa.Table, column: str, words: Sequence[str]) -> NDArray[np.int64]:
+def position(table: pa.Table, column: str, words: Sequence[str]) -> Integers:
     """Return (n,) at which place among the words a column has its word, -1 where it is none of them."""
     found = pc.fill_null(pc.index_in(table.column(column), pa.array(words, pa.string())), -1)
     return np.asarray(found).astype(np.int64)

@@ -4,14 +4,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Integers
 from pipeline.duplicates import Alike, alike, grouped, repeated
 from pipeline.duplicates.near import offsets
 from pipeline.work.ledger import CODED, NAMED, REFUSED, SOUND, WHOLE, Rows
 from pipeline.work.prepare import Prepared
-
-Integers = NDArray[np.int64]
 
 #: Metres within which two readings of one name and time are one point that was computed, corrected or reduced twice.
 _NEAR = 10.0

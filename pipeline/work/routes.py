@@ -3,9 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pipeline.correct import Frames
+from pipeline.arrays import Floats
 from pipeline.geodesy import crs
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.epochs import decimal_year
@@ -17,6 +16,7 @@ from pipeline.geodesy.operations import (
     working_to_geographic,
     working_to_issued,
 )
+from pipeline.geodesy.transform import Frames
 from pipeline.problems import Problems
 from pipeline.work.epochs import check_epochs, check_target_epoch, stated_epochs
 from pipeline.work.prepare import Prepared
@@ -37,10 +37,10 @@ class Routes:
     register: Operation | None
     base: Operation | None
     area: Area
-    epochs: NDArray[np.float64]
+    epochs: Floats
     told: tuple[str, ...] = ()
 
-    def year(self, session: int, block: int | None, milliseconds: int) -> NDArray[np.float64]:
+    def year(self, session: int, block: int | None, milliseconds: int) -> Floats:
         """Return (1,) the epoch [decimal year] of coordinates observed at a time: the stated one, else that time.
 
         ``block`` is None for the position of a set-up, which is in the CRS of ``[source]``, else of the first block.
@@ -103,5 +103,3 @@ def choose_routes(prepared: Prepared, extent: Area) -> Routes:
     problems.raise_if_any()
     frames = Frames(tuple(to_working), to_issued, to_geographic)
     return Routes(frames, register, base, area, stated_epochs(prepared))
-
-

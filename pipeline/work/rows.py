@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from pipeline.arrays import Floats, Integers
+from pipeline.clock import iso
 from pipeline.correct import Corrected
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
@@ -85,7 +88,7 @@ class Rows:
     drafter: Drafter
     carried: Carried
 
-    def points(self, drafted: Drafted, rows: NDArray[np.int64] | None = None) -> pa.RecordBatch:
+    def points(self, drafted: Drafted, rows: Integers | None = None) -> pa.RecordBatch:
         """Return the drafted points of a batch, or only some of its ``rows``, as rows of ``points``."""
         rows = np.flatnonzero(drafted.points) if rows is None else rows
         chosen = pa.array(rows)
@@ -159,7 +162,7 @@ def check_rows(prepared: Prepared, settled: Settled, causes: Sequence[str | None
     return pa.RecordBatch.from_arrays([_flat(column) for column in columns], schema=CHECK_MARKS)
 
 
-def _statistics(settled: Settled) -> Iterator[NDArray[np.float64]]:
+def _statistics(settled: Settled) -> Iterator[Floats]:
     """Yield redundancy, standardised residual and detectable error, east, north and up each, (n,) per occupation."""
     found, rows = settled.shifts.adjustment, settled.occupations.observation
     for values in (found.redundancy, found.standardised, found.detectable):
@@ -198,7 +201,7 @@ def mark_rows(settled: Settled, routes: Routes) -> pa.RecordBatch:
     return pa.RecordBatch.from_arrays(columns, schema=MARKS)
 
 
-def session_rows(prepared: Prepared, settled: Settled, routes: Routes, points: NDArray[np.int64]) -> pa.RecordBatch:
+def session_rows(prepared: Prepared, settled: Settled, routes: Routes, points: Integers) -> pa.RecordBatch:
     """Return the sessions as rows of ``sessions``; ``points`` (S,) counts each one's drafted points."""
     windows, on_marks = prepared.windows, settled.occupations
     local, sigma = shift_at_places(settled, routes)
@@ -233,14 +236,14 @@ def as_records(batch: pa.RecordBatch) -> list[dict[str, Any]]:
 
 
 def _plain(value: Any) -> Any:
-    return value.isoformat(timespec="milliseconds").replace("+00:00", "Z") if hasattr(value, "isoformat") else value
+    return iso(value) if isinstance(value, datetime) else value
 
 
-def _taken(found: Corrected, rows: NDArray[np.int64], *names: str) -> list[pa.Array]:
+def _taken(found: Corrected, rows: Integers, *names: str) -> list[pa.Array]:
     return [_number(getattr(found, name)[rows]) for name in names]
 
 
-def _number(values: NDArray[np.float64]) -> pa.Array:
+def _number(values: Floats) -> pa.Array:
     return pa.array(values, pa.float64(), mask=~np.isfinite(values))
 
 

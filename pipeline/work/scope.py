@@ -6,8 +6,8 @@ from functools import cached_property
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.proof.causes import Evidence
@@ -17,9 +17,6 @@ from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.settle import Settled, shift_at_places
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 _T = TypeVar("_T")
 
 #: A shift at its limit is this many of its standard uncertainties: a self-averaged base is off by a metre or a few.

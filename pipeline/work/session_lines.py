@@ -3,8 +3,8 @@
 import json
 from collections.abc import Iterable, Iterator, Sequence
 
+from pipeline.clock import clock, iso, moment
 from pipeline.job.model import GivenShift, Session, SessionsFile
-from pipeline.work.sift import clock, moment
 
 #: A point's name, the mark it stands on, and when it was observed, UTC milliseconds.
 Reading = tuple[str | None, str, int]
@@ -42,15 +42,15 @@ def table_lines(name: str, given: Session, since: int, until: int) -> Iterator[s
     """
     yield "[[session]]"
     yield f"name = {_text(name)}"
-    yield f"start = {iso(since)}"
-    yield f"end = {iso(until)}"
+    yield f"start = {iso(moment(since))}"
+    yield f"end = {iso(moment(until))}"
     if given.base is not None:
         yield f"base = {_text(given.base)}"
     field = given.field_shift
     if field is not None and (begins := round(field.start.timestamp() * 1000)) < until:
         model = "" if field.model == "geocentric" else f", model = {_text(field.model)}"
         yield (
-            f"field_shift = {{ from = {iso(begins)}, east = {field.east!r}, north = {field.north!r},"
+            f"field_shift = {{ from = {iso(moment(begins))}, east = {field.east!r}, north = {field.north!r},"
             f" up = {field.up!r}{model} }}"
         )
 
@@ -118,8 +118,3 @@ def _list(key: str, readings: Iterable[Reading]) -> Iterator[str]:
 def _text(value: str) -> str:
     """Return a basic string of TOML: JSON's escapes are among its own."""
     return json.dumps(value, ensure_ascii=False).translate(_ESCAPED)
-
-
-def iso(milliseconds: int) -> str:
-    """Return UTC milliseconds as a job file has a time."""
-    return moment(milliseconds).isoformat(timespec="milliseconds").replace("+00:00", "Z")

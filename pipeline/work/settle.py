@@ -7,17 +7,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats, Integers
 from pipeline.correct import FieldShifts, SessionShifts, correct
 from pipeline.doubts import Doubtful
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
 from pipeline.proof.bracket import Evidence, verdict
 from pipeline.shift import Shifts
 from pipeline.words import Verdict
-from pipeline.work.bases import Bases, field_shifts, first_positions, set_up_bases, shift_places
+from pipeline.work.bases import Bases, first_positions, set_up_bases, shift_places
 from pipeline.work.candidates import sound_candidates
 from pipeline.work.doubts import confirmed_by, shift_doubts
+from pipeline.work.field_shifts import field_shifts
 from pipeline.work.gather import Gathered
 from pipeline.work.judge import OnMarks, checked_sessions, compare, evidence, resolve, span
 from pipeline.work.poor import refuse_poor_transformations
@@ -27,9 +28,6 @@ from pipeline.work.routes import Routes
 from pipeline.work.steps import stated_steps
 from pipeline.work.tie import Tied, applied, candidate_sigma, sole_control, tie, used_marks
 from pipeline.work.unanswered import held_back, on_marks_unsaid, unanswered, unanswered_doubts
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -120,9 +118,7 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes, doubts: Seque
     whole = tied.shifts.whole
     verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
     unsaid = tuple(on_marks_unsaid(prepared, candidates, missed))
-    return Settled(
-        known, tied, add, undone, bases, places, occupations, proof, verdicts, spans, every, held, unsaid
-    )
+    return Settled(known, tied, add, undone, bases, places, occupations, proof, verdicts, spans, every, held, unsaid)
 
 
 def _temporary(tied: Tied, known: Reference, routes: Routes) -> dict[str, Floats]:

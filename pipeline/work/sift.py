@@ -2,15 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline import accept
+from pipeline.arrays import Flags
 from pipeline.attach import TWO, SessionIndex, base_key, index_sessions, spelled_alike
-from pipeline.correct import milliseconds
+from pipeline.clock import clock, milliseconds, moment
 from pipeline.job.model import Quality
 from pipeline.sessions import SessionWindow
 from pipeline.words import Reason, reason_code
@@ -19,26 +20,6 @@ from pipeline.words import Reason, reason_code
 _LISTED = 4
 #: Where computers, and where GPS time, begin to count; with the hours of a time zone the days beside them too.
 _UNSET = {date(1969, 12, 31), date(1970, 1, 1), date(1980, 1, 5), date(1980, 1, 6), date(1980, 1, 7)}
-#: Sessions that a sentence lists.
-_LISTED = 4
-
-
-def moment(time: int) -> datetime:
-    """Return UTC milliseconds as a time in UTC."""
-    return datetime.fromtimestamp(time / 1000, UTC)
-
-
-def clock(time: int) -> str:
-    """Return UTC milliseconds as text, to the second."""
-    return f"{moment(time):%Y-%m-%d %H:%M:%S}"
-
-
-def between(first: int, last: int) -> str:
-    """Return a span of time, UTC milliseconds, as text; the day once where it is one."""
-    start, end = clock(first), clock(last)
-    if start == end:
-        return f"at {start} UTC"
-    return f"from {start} to {end[11:] if end[:10] == start[:10] else end} UTC"
 
 
 @dataclass(frozen=True)
@@ -57,7 +38,7 @@ class Sieve:
     index: SessionIndex
     quality: Quality
 
-    def sift(self, batch: pa.RecordBatch, repeats: NDArray[np.bool_] | None, with_solution: bool) -> Sifted:
+    def sift(self, batch: pa.RecordBatch, repeats: Flags | None, with_solution: bool) -> Sifted:
         """Sort one batch.
 
         Args:
@@ -67,7 +48,7 @@ class Sieve:
         """
         held = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)).copy()
 
-        def hold(which: NDArray[np.bool_], reason: Reason) -> None:
+        def hold(which: Flags, reason: Reason) -> None:
             held[which & (held == 0)] = reason_code(reason)
 
         session = self.index.attach(milliseconds(batch), batch.column("base"))
@@ -82,7 +63,7 @@ class Sieve:
         hold(accept.absurd(batch), Reason.IMPLAUSIBLE)
         return Sifted(session, held)
 
-    def _straddling(self, batch: pa.RecordBatch, session: NDArray[np.int32]) -> NDArray[np.bool_]:
+    def _straddling(self, batch: pa.RecordBatch, session: NDArray[np.int32]) -> Flags:
         """Return (n,) which readings end in another session than they began in: means over two bases."""
         ended = np.asarray(batch.column("time_end").is_valid().to_numpy(zero_copy_only=False)) & (session >= 0)
         if not ended.any():

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats
 from pipeline.doubts import Doubtful
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy.detours import (
@@ -30,9 +30,9 @@ from pipeline.job.model import Job
 from pipeline.problems import Problems
 from pipeline.words import Doubt
 from pipeline.work.gather import Gathered
-from pipeline.work.poor import ways_of
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
+from pipeline.work.ways import ways_of
 
 #: The part of a check's tolerance that the datum steps may take: what is left is for the field. Ours, no source.
 _PART = 0.5
@@ -87,14 +87,12 @@ def _places(gathered: Gathered, block: int | None) -> Places:
     """Return points over the extent of the readings, at the heights of the first ones of the sessions."""
     assert gathered.area is not None
     chosen = np.ones(len(gathered.place), bool) if block is None else gathered.place_block == block
-    heights: NDArray[np.float64] = gathered.place[chosen, 2]
+    heights: Floats = gathered.place[chosen, 2]
     on_earth = heights[np.abs(np.nan_to_num(heights, nan=np.inf)) < 10_000.0]  # a geocentric Z is no height
     return Places.over(gathered.area, on_earth, float(decimal_year([gathered.newest or 0])[0]))
 
 
-def _detours(
-    prepared: Prepared, routes: Routes, way: _Way, places: Places, told: list[str]
-) -> Iterator[Detour]:
+def _detours(prepared: Prepared, routes: Routes, way: _Way, places: Places, told: list[str]) -> Iterator[Detour]:
     """Yield the other ways to the target: that of the marks, else those by frames that PROJ holds for the same."""
     job = prepared.loaded.job
     control = job.control if prepared.register is not None else None
@@ -224,7 +222,7 @@ def mixed_steps(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[
 
 
 def stated_steps(
-    prepared: Prepared, gathered: Gathered, routes: Routes, alone: NDArray[np.bool_], checked: NDArray[np.bool_]
+    prepared: Prepared, gathered: Gathered, routes: Routes, alone: Flags, checked: Flags
 ) -> list[Doubtful]:
     """Return a doubt per session that keeps the whole error of its operations, where no check would show it.
 

@@ -3,20 +3,17 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.control import Register
 from pipeline.geodesy.operations import lonlat
 from pipeline.occupations import Wanted
-from pipeline.proof.register import DEGREE
+from pipeline.sphere import DEGREE
 from pipeline.words import Role
 from pipeline.work.candidates import sound_candidates
 from pipeline.work.gather import Gathered
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 #: Metres within which a raw occupation belongs to a mark that it does not name, unless another mark is nearly as near.
 _NEXT, _CLEAR = 15.0, 45.0
@@ -31,7 +28,7 @@ class Stood:
 
     session: Integers
     mark: Integers
-    tie: NDArray[np.bool_]
+    tie: Flags
     xyz: Floats
     places: Floats
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Integers
 from pipeline.control import Register
 from pipeline.doubts import Doubtful
 from pipeline.proof.systematic import ALIKE, LEAST, alike, by_separation, one_height
@@ -19,8 +19,6 @@ from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
 from pipeline.work.stood import stood_on_marks
 from pipeline.work.unit_doubts import unit_doubts
-
-Integers = NDArray[np.int64]
 
 #: Names that one sentence lists.
 _NAMED = 3

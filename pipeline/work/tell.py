@@ -5,11 +5,11 @@ from typing import Any
 
 import numpy as np
 
+from pipeline.clock import clock
 from pipeline.proof.causes import Reading
 from pipeline.work.diagnose import CLOSE, Diagnoses, Diagnosis, Drift
 from pipeline.work.prepare import Prepared
 from pipeline.work.settle import Settled
-from pipeline.work.sift import clock
 
 #: How many readings of one session are named in `cause`; the record has more.
 _NAMED = 3

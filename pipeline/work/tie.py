@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats, Integers
 from pipeline.correct import SessionShifts, observed_sigma, with_distance
 from pipeline.job.model import GivenShift
 from pipeline.shift import Marks, Occupied, Shifts, Stated, derive
@@ -13,8 +13,6 @@ from pipeline.work.candidates import Candidates
 from pipeline.work.prepare import Prepared
 from pipeline.work.reference import Reference
 from pipeline.work.routes import Routes
-
-Floats = NDArray[np.float64]
 
 #: Metres. Common practice, no source: an antenna height is measured about as well as a pole is centred, and at best so.
 _LEAST_SETUP = 1e-4
@@ -34,8 +32,8 @@ class Tied:
 
     marks: Marks
     shifts: Shifts
-    observation: NDArray[np.int64]
-    occupied: NDArray[np.int64]
+    observation: Integers
+    occupied: Integers
     setups: tuple[int, ...]
 
 

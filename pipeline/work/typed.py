@@ -4,8 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats
 from pipeline.control import Register
 from pipeline.geodesy.alternatives import neighbouring_zones, other_datums
 from pipeline.geodesy.crs import ELLIPSOID
@@ -14,8 +14,6 @@ from pipeline.job.model import ControlSection
 from pipeline.proof.causes import Hypothesis, Kind
 from pipeline.proof.misread import misread_numbers
 from pipeline.work.scope import Scope
-
-Floats = NDArray[np.float64]
 
 #: Metres in an international foot, and in a US survey foot (exact by their definitions, 0.3048 and 1200/3937).
 FOOT, SURVEY_FOOT = 0.3048, 1200.0 / 3937.0

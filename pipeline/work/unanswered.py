@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats
 from pipeline.correct import Corrected
 from pipeline.doubts import Doubtful
 from pipeline.job.model import Job
@@ -17,8 +17,6 @@ from pipeline.work.candidates import Candidates
 from pipeline.work.judge import VICINITY, nearest
 from pipeline.work.prepare import Prepared
 from pipeline.work.reference import Reference
-
-Floats = NDArray[np.float64]
 
 #: Metres. A reading of another code is told of by a name that is a little more than the mark's within this of it;
 #: witness marks and fences are named after marks too. Common practice, no source.

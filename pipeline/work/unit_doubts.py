@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats
 from pipeline.control import Register
 from pipeline.doubts import Doubtful
 from pipeline.geodesy.epochs import decimal_year
@@ -19,8 +19,6 @@ from pipeline.work.gather import Gathered
 from pipeline.work.heights import Above
 from pipeline.work.prepare import Prepared
 from pipeline.work.routes import Routes
-
-Floats = NDArray[np.float64]
 
 _FEET = ("foot", "us-survey-foot")
 #: Names that one sentence lists.

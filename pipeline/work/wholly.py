@@ -6,9 +6,9 @@ from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pipeline.correct import milliseconds
+from pipeline.arrays import Flags, Integers
+from pipeline.clock import milliseconds
 from pipeline.read.files import Export
 from pipeline.words import REASONS, Whole
 from pipeline.work.draft import Drafted, within
@@ -24,8 +24,6 @@ _LOOSE = _HELD + len(REASONS)
 _CLASSES = _LOOSE + 1
 #: Numbers of units that span less are counted in one table.
 _CLOSE = 4096
-
-Integers = NDArray[np.int64]
 
 
 @dataclass
@@ -63,7 +61,7 @@ class WhollyHeld:
         self._count(Whole.SESSION, drafted.session[here].astype(np.int64), what[here], loose[here])
         self._count(Whole.DAY, day[timed], what[timed], loose[timed])
 
-    def _count(self, whole: Whole, unit: Integers, what: Integers, loose: NDArray[np.bool_]) -> None:
+    def _count(self, whole: Whole, unit: Integers, what: Integers, loose: Flags) -> None:
         units, at = _told_apart(unit)
         found = np.bincount(at * _CLASSES + what, minlength=len(units) * _CLASSES).reshape(-1, _CLASSES)
         found[:, _LOOSE] = np.bincount(at[loose], minlength=len(units))

@@ -4,8 +4,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Floats
+from pipeline.sphere import DEGREE
 from pipeline.words import Change, Reason, Role
 from pipeline.work.changes import MOVED, Reached, mark_changes
 from pipeline.work.identity import FILE, JOB_FILE, PART, REGISTER, SESSION, differences
@@ -70,8 +71,6 @@ class Reasons:
 
 #: Parts of the job file that hold points back or release them, and move none.
 _SETTINGS = ("[checks]", "[issue]", "[job]", "limits of [quality]", "limits of [shift]")
-#: Metres of a degree of latitude: how far a revision in degrees moves a mark, for telling whether it reaches a session.
-_DEGREE = 111_000.0
 
 
 def reasons(
@@ -160,14 +159,14 @@ def _reached(
     return {names[number] for number in np.flatnonzero(reached)}, occupied
 
 
-def _revision(before: Before, mark: str, rows: Sequence[dict[str, str]]) -> NDArray[np.float64] | None:
+def _revision(before: Before, mark: str, rows: Sequence[dict[str, str]]) -> Floats | None:
     """Return (3,) by how many metres a mark's coordinates were revised, roughly; None where not only they were."""
     old = next((row for row in before.record.get("register", []) if row["mark"] == mark), None)
     new = next(row for row in rows if row["mark"] == mark)
     axes = [name for name in new if name not in ("mark", "holds") and not name.startswith("sigma")]
     if old is None or set(old) != set(new) or any(old[key] != new[key] for key in new if key not in axes):
         return None
-    scale = _DEGREE if "longitude" in axes else 1.0
+    scale = DEGREE if "longitude" in axes else 1.0
     try:
         off = [float(new[axis]) - float(old[axis]) for axis in axes]
     except ValueError:  # written in another way than as a plain number
@@ -175,9 +174,7 @@ def _revision(before: Before, mark: str, rows: Sequence[dict[str, str]]) -> NDAr
     return np.array(off) * [scale, scale, 1.0]
 
 
-def _linked(
-    before: Before, prepared: Prepared, settled: Settled, own: Mapping[str, str]
-) -> dict[str, tuple[str, ...]]:
+def _linked(before: Before, prepared: Prepared, settled: Settled, own: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
     """Return per session the changes of other sessions that marks tie to it, now or in the issue before."""
     pairs = {(row["session"], row["mark"]) for row in before.record.get("checks", []) if row["role"] == Role.TIE}
     on_marks = settled.occupations

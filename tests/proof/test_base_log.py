@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from pipeline.proof.base_log import GPS_AHEAD, HOUR, antenna_slip, changes, merged, offset_into
+from pipeline.clock import GPS_AHEAD, HOUR
+from pipeline.proof.base_log import antenna_slip, changes, merged, offset_into
 
 
 def fixed(values: object) -> np.ndarray:

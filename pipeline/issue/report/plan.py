@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import Flags, Floats
 from pipeline.issue.report.drawing import Label, Labels, dots, round_step, ticks
 from pipeline.issue.report.thinning import KINDS, Thinned
 from pipeline.words import MarkStatus
 
-Number = TypeVar("Number", float, NDArray[np.float64])
+Number = TypeVar("Number", float, Floats)
 
 WIDTH = 720.0
 #: The frame's left, top and right; its bottom follows from the shape of the job, within these two heights.
@@ -46,7 +46,7 @@ class Frame:
     bottom: float
 
     @classmethod
-    def around(cls, easting: NDArray[np.float64], northing: NDArray[np.float64]) -> "Frame":
+    def around(cls, easting: Floats, northing: Floats) -> "Frame":
         """Return the frame around places, with a margin; it is never narrower than a few metres."""
         middle = [(float(of.min()) + float(of.max())) / 2 for of in (easting, northing)]
         span = [max(float(of.max() - of.min()), _LEAST) * (1 + 2 * _MARGIN) for of in (easting, northing)]
@@ -59,10 +59,10 @@ class Frame:
         """Return where a place of the grid, or (n,) of them, are drawn."""
         return LEFT + (easting - self.west) * self.scale, TOP + (self.north - northing) * self.scale
 
-    def within(self, easting: NDArray[np.float64], northing: NDArray[np.float64]) -> NDArray[np.bool_]:
+    def within(self, easting: Floats, northing: Floats) -> Flags:
         """Return (n,) which places lie in the frame."""
         x, y = self.place(easting, northing)
-        inside: NDArray[np.bool_] = (x >= LEFT) & (x <= RIGHT) & (y >= TOP) & (y <= self.bottom)
+        inside: Flags = (x >= LEFT) & (x <= RIGHT) & (y >= TOP) & (y <= self.bottom)
         return inside
 
 
@@ -139,7 +139,7 @@ def plan(record: Mapping[str, Any], points: Thinned) -> Plan | None:
     )
 
 
-def _core(points: Thinned, east: NDArray[np.float64], north: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _core(points: Thinned, east: Floats, north: Floats) -> Flags:
     """Return (n,) which points the frame is drawn around: all, but for a few that lie far from all others."""
     near = np.ones(len(points.kind), bool)
     for of, marks in ((points.easting, east), (points.northing, north)):
@@ -179,7 +179,7 @@ def _labels(frame: Frame, marks: Sequence[_Mark]) -> Labels:
     return labels
 
 
-def _dots(frame: Frame, points: Thinned, chosen: NDArray[np.bool_], shape: str) -> str:
+def _dots(frame: Frame, points: Thinned, chosen: Flags, shape: str) -> str:
     x, y = frame.place(points.easting[chosen], points.northing[chosen])
     return dots(zip(x.tolist(), y.tolist(), strict=True), shape)
 

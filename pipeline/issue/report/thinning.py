@@ -5,9 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.arrays import Floats, Integers
 from pipeline.words import Proof
-
-Floats = NDArray[np.float64]
 
 #: Codes of ``kind``: the proof words in their order, and one more for what is held back.
 KINDS: tuple[str, ...] = (*(str(proof) for proof in Proof), "held back")
@@ -74,10 +73,10 @@ class Thinner:
             self.cell *= 2
         self._kind, self._place = kind, place
 
-    def _keys(self, kind: NDArray[np.uint8], place: Floats) -> NDArray[np.int64]:
+    def _keys(self, kind: NDArray[np.uint8], place: Floats) -> Integers:
         """Return (n,) one number per kind and cell."""
         edge = 2.0**_BITS
         cells = np.clip(np.floor(place / self.cell), -edge, edge - 1).astype(np.int64) + (1 << _BITS)
         of_kind = kind.astype(np.int64) << (2 * _BITS + 2)
-        keys: NDArray[np.int64] = of_kind | (cells[:, 0] << (_BITS + 1)) | cells[:, 1]
+        keys: Integers = of_kind | (cells[:, 0] << (_BITS + 1)) | cells[:, 1]
         return keys

@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Any
 
+from pipeline.clock import moment
 from pipeline.issue.report.drawing import Label, Labels, dots, text_width
 from pipeline.issue.report.written import clipped, milliseconds, minute
 from pipeline.words import Role
@@ -97,5 +97,5 @@ def _ticks(start: int, end: int, x: Any) -> Any:
     if (end - start) / step > 4 * _TICKS:
         return
     for time in range(-(-start // step) * step, end + 1, step):
-        moment = datetime.fromtimestamp(time / 1000, UTC)
-        yield x(time), f"{moment:%m-%d}" if time % 86_400_000 == 0 else f"{moment:%H:%M}"
+        at = moment(time)
+        yield x(time), f"{at:%m-%d}" if time % 86_400_000 == 0 else f"{at:%H:%M}"

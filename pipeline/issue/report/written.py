@@ -1,7 +1,8 @@
 """Numbers and times as the report writes them: the same everywhere, whatever language the machine speaks."""
 
 import re
-from datetime import UTC, datetime
+
+from pipeline.clock import from_iso, seconds_text
 
 #: Written where a number is not known.
 NONE = "-"
@@ -38,16 +39,16 @@ def many(value: int, one: str, more: str | None = None) -> str:
 
 def milliseconds(text: str) -> int:
     """Return a record's time as UTC milliseconds since 1970."""
-    return round(datetime.fromisoformat(text.replace("Z", "+00:00")).timestamp() * 1000)
+    return round(from_iso(text).timestamp() * 1000)
 
 
 def moment(text: str | None) -> str:
     """Return a record's time (ISO, UTC) as date and time, to the second unless it has a part of one."""
     if text is None:
         return NONE
-    time = datetime.fromisoformat(text.replace("Z", "+00:00")).astimezone(UTC)
+    time = from_iso(text)
     fraction = f".{time.microsecond // 1000:03d}" if time.microsecond else ""
-    return f"{time:%Y-%m-%d %H:%M:%S}{fraction}"
+    return f"{seconds_text(time)}{fraction}"
 
 
 def minute(text: str) -> str:

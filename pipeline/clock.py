@@ -1,0 +1,52 @@
+"""Times as UTC milliseconds since 1970, which they are inside, and as the text that people and records read."""
+
+from datetime import UTC, datetime
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.arrays import Integers
+
+#: Milliseconds in an hour.
+HOUR = 3_600_000
+#: Milliseconds by which GPS time is ahead of UTC since 2017 (IERS Bulletin C 52): 18 leap seconds.
+GPS_AHEAD = 18_000
+
+
+def moment(time: int) -> datetime:
+    """Return UTC milliseconds as a time in UTC."""
+    return datetime.fromtimestamp(time / 1000, UTC)
+
+
+def clock(time: int) -> str:
+    """Return UTC milliseconds as text, to the second."""
+    return seconds_text(moment(time))
+
+
+def between(first: int, last: int) -> str:
+    """Return a span of time, UTC milliseconds, as text; the day once where it is one."""
+    start, end = clock(first), clock(last)
+    if start == end:
+        return f"at {start} UTC"
+    return f"from {start} to {end[11:] if end[:10] == start[:10] else end} UTC"
+
+
+def seconds_text(time: datetime) -> str:
+    """Return a time as it reads on its own clock, to the second: ``2026-03-02 07:30:00``."""
+    return f"{time:%Y-%m-%d %H:%M:%S}"
+
+
+def iso(time: datetime, timespec: str = "milliseconds") -> str:
+    """Return a time in UTC as ISO 8601 with a Z, to the millisecond unless ``timespec`` says otherwise."""
+    return time.astimezone(UTC).isoformat(timespec=timespec).replace("+00:00", "Z")
+
+
+def from_iso(text: str) -> datetime:
+    """Return the time that an ISO 8601 text says, in UTC; raises `ValueError` where it says none."""
+    return datetime.fromisoformat(text).astimezone(UTC)
+
+
+def milliseconds(batch: pa.RecordBatch | pa.Table) -> Integers:
+    """Return (n,) observed times of readings, UTC milliseconds since 1970; -1 where there is none."""
+    return np.asarray(pc.fill_null(batch.column("time").cast(pa.int64()), -1)).astype(np.int64)

@@ -1,0 +1,32 @@
+"""The positions of a batch of readings: as the export has them, and in the working frame."""
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.arrays import Floats
+from pipeline.clock import milliseconds
+from pipeline.geodesy.epochs import decimal_year
+from pipeline.geodesy.operations import Operation
+
+
+def raw_positions(batch: pa.RecordBatch | pa.Table) -> tuple[Floats, Floats, Floats]:
+    """Return (n,) first, second and third raw coordinate of a batch of readings."""
+    first, second, third = (column_numbers(batch, name) for name in ("first", "second", "third"))
+    return first, second, third
+
+
+def column_numbers(batch: pa.RecordBatch | pa.Table, name: str) -> Floats:
+    """Return (n,) numbers of one column of a batch, NaN where there is none."""
+    return np.asarray(batch.column(name), np.float64)
+
+
+def working_positions(batch: pa.RecordBatch | pa.Table, operation: Operation, epochs: Floats) -> Floats:
+    """Return (n, 3) raw positions in the working frame.
+
+    Where the operation depends on time, each moves from its own of the (n,) ``epochs`` [decimal year] of the
+    coordinates; where that is NaN, from the time of its observation.
+    """
+    time = None
+    if operation.time_dependent:
+        time = np.where(np.isfinite(epochs), epochs, decimal_year(milliseconds(batch)))
+    return np.column_stack(operation.forward(*raw_positions(batch), time=time))

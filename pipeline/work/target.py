@@ -1,0 +1,19 @@
+"""The grid and the height datum of a job's coordinates, as its record names them."""
+
+from typing import Any
+
+from pipeline.geodesy import crs
+from pipeline.job.model import Job
+
+
+def target(job: Job) -> dict[str, Any]:
+    """Return the record's ``target``: grid and height datum by code and name, and both together as WKT."""
+    grid, datum = crs.target_grid(job.target.grid), crs.height_datum(job.target.height)
+    return {
+        "grid": crs.registered_code(grid) or grid.to_wkt(),
+        "grid_name": grid.name,
+        "height": job.target.height if datum is None else (crs.registered_code(datum) or datum.to_wkt()),
+        "height_name": "ellipsoidal" if datum is None else datum.name,
+        "definition": crs.compound_definition(job.target.grid, job.target.height),
+        "epoch": job.target.epoch,
+    }
