@@ -3,16 +3,16 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.issue.publish import newest
+from pipeline.examine.examine import examine
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.operations import Routes
+from pipeline.intake.prepare import Prepared, load, prepare
+from pipeline.issue.folder.publish import newest
 from pipeline.issue.record import Record, RecordError, read_record
+from pipeline.notices.before_run import before_notes
 from pipeline.problems import JobError, Problem, Problems
+from pipeline.solve.solve import settle
 from pipeline.words import counted
-from pipeline.work.before import before_notes
-from pipeline.work.examine import examine
-from pipeline.work.gather import Gathered
-from pipeline.work.prepare import Prepared, load, prepare
-from pipeline.work.routes import Routes
-from pipeline.work.settle import settle
 
 
 @dataclass(frozen=True)

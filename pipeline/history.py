@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.clock import iso
-from pipeline.issue.publish import issues
+from pipeline.intake.prepare import load
+from pipeline.issue.folder.issues_list import read_register
+from pipeline.issue.folder.publish import issues
 from pipeline.issue.record import Record, read_record
-from pipeline.issue.register import read_register
 from pipeline.problems import JobError, Problem
 from pipeline.words import Change
-from pipeline.work.prepare import load
 
 
 @dataclass(frozen=True)

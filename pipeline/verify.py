@@ -6,14 +6,14 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.digest import digest
-from pipeline.issue.at_rest import BESIDE, logs_of
-from pipeline.issue.current import NAME as CURRENT
-from pipeline.issue.publish import ISSUES, dead_runs, numbered
+from pipeline.files.at_rest import BESIDE, logs_of
+from pipeline.issue.folder.current import NAME as CURRENT
+from pipeline.issue.folder.issues_list import NAME as REGISTER
+from pipeline.issue.folder.issues_list import read_register
+from pipeline.issue.folder.publish import ISSUES, dead_runs, numbered
+from pipeline.issue.geopackage.recount import NotReadable, recount
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import Record, RecordError, read_record, sum_of
-from pipeline.issue.recount import NotReadable, recount
-from pipeline.issue.register import NAME as REGISTER
-from pipeline.issue.register import read_register
 from pipeline.problems import JobError, Problem
 
 #: What programs lay beside a GeoPackage that they open; none of it is part of the issue, or changes it by being there.

@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats
 from pipeline.control.rows import POSITION, Mark, check_decimals, check_degrees, has_columns, read_mark, single
 from pipeline.control.source import read_source
+from pipeline.files.sheet import Sheet
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.geodesy.units import Lengths
-from pipeline.job.sheet import Sheet
 from pipeline.near import nearest
 from pipeline.problems import Problems
 from pipeline.words import Holds

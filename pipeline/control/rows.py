@@ -5,8 +5,8 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from pipeline.job.odd import why_no_degrees, why_no_number
-from pipeline.job.sheet import Sheet, number
+from pipeline.files.odd_text import why_no_degrees, why_no_number
+from pipeline.files.sheet import Sheet, number
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
 from pipeline.words import Holds

@@ -7,9 +7,19 @@ from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
 
-from pipeline.job.features import Features, cell, read_geojson, sheet_of
-from pipeline.job.sheet import Sheet, decode, read_bytes, read_sheet
-from pipeline.packages import POINTS, BrokenGeometry, Layer, describe, kind_of, layer_names, of_bytes, quoted, wkb_of
+from pipeline.files.features import Features, cell, read_geojson, sheet_of
+from pipeline.files.packages import (
+    POINTS,
+    BrokenGeometry,
+    Layer,
+    describe,
+    kind_of,
+    layer_names,
+    of_bytes,
+    quoted,
+    wkb_of,
+)
+from pipeline.files.sheet import Sheet, decode, read_bytes, read_sheet
 from pipeline.problems import Problems
 
 #: Numbers of a point that are X, Y and, where there is one, Z, by its type in well-known binary: XYM has no Z.

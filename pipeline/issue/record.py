@@ -14,7 +14,7 @@ from pathlib import Path, PurePath, PurePosixPath, PureWindowsPath
 from typing import Any, NotRequired, TypedDict, cast
 
 from pipeline.clock import iso
-from pipeline.issue.durable import write_synced
+from pipeline.issue.folder.durable import write_synced
 
 NAME = "issue.json"
 

@@ -83,7 +83,7 @@ def check_folder(path: Path, show: Callable[[Path], str], where: tuple[str, int]
 
 
 def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool, problems: Problems) -> None:
-    """Note what is wrong with sessions, each alone and among one another (overlaps apart: see `pipeline.sessions`)."""
+    """Note what is wrong with sessions, each alone and among one another (overlaps: `pipeline.sessions.windows`)."""
     first: dict[str, Where] = {}
     for session, where in sessions:
         _check_times(session, where, problems)

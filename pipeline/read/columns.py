@@ -7,10 +7,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats
+from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.units import METRES, Lengths, lengths
 from pipeline.job.model import Points
-from pipeline.job.odd import why_no_degrees, why_no_dms, why_no_number
 from pipeline.read.angles import dms
 from pipeline.read.findings import Findings
 from pipeline.read.mapping import (

@@ -11,10 +11,10 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import Signature, digest, signature
+from pipeline.files.features import UNKNOWN_CRS
+from pipeline.files.odd_text import why_no_time
 from pipeline.geodesy.named import disagree, is_projected, is_unknown
-from pipeline.job.features import UNKNOWN_CRS
 from pipeline.job.model import Job, Points
-from pipeline.job.odd import why_no_time
 from pipeline.job.time_format import likely_formats
 from pipeline.near import beside, listed
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text

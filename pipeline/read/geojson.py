@@ -17,7 +17,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import Signature, Sum, Summed, signature
-from pipeline.job.features import named_crs
+from pipeline.files.features import named_crs
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import mapped

@@ -11,9 +11,9 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import signature
+from pipeline.files.packages import BrokenGeometry, describe, layer_names, opened, quoted, wkb_of
+from pipeline.files.plain_path import plain_file
 from pipeline.job.model import Points
-from pipeline.packages import BrokenGeometry, describe, layer_names, opened, quoted, wkb_of
-from pipeline.plain_path import plain_file
 from pipeline.read.delimited import trimmed
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import mapped

@@ -9,9 +9,9 @@ from pathlib import Path
 import pyarrow as pa
 
 from pipeline.digest import Sum
+from pipeline.files.odd_text import looks_like_data
 from pipeline.geodesy.named import is_geographic
 from pipeline.job.model import Points
-from pipeline.job.odd import looks_like_data
 from pipeline.near import listed, nearest
 from pipeline.read.columns import Plan, plan
 from pipeline.read.delimited import read_delimited

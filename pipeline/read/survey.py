@@ -13,7 +13,7 @@ from pathlib import Path
 import pyarrow as pa
 
 from pipeline.digest import Signature
-from pipeline.packages import POINTS, BrokenGeometry, Column, Layer, describe, kind_of, opened, quoted, wkb_of
+from pipeline.files.packages import POINTS, BrokenGeometry, Column, Layer, describe, kind_of, opened, quoted, wkb_of
 from pipeline.read.values import column_type
 from pipeline.tables import TIME
 

@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
-from pipeline.job.odd import why_no_time
+from pipeline.files.odd_text import why_no_time
 from pipeline.read.claims import Claims, stated_minutes
 from pipeline.read.clock_fields import ISO, Fields, Pattern, pattern_of
 from pipeline.read.findings import Findings

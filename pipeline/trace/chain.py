@@ -7,19 +7,19 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.clock import clock, milliseconds, moment
-from pipeline.correct import observed_sigma
+from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.geodesy import crs
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.uncertainty import error_ellipse
-from pipeline.proof.bracket import PROOFS
+from pipeline.intake.positions import working_positions
+from pipeline.intake.prepare import POSITION_COLUMNS
+from pipeline.solve.correct import observed_sigma
+from pipeline.solve.proof import PROOFS
 from pipeline.trace.model import Applied, Reading, Step, Uncertainty
 from pipeline.trace.numbers import each, known, number, vector
 from pipeline.trace.ties import around, shift_at
 from pipeline.words import REASONS
-from pipeline.work.draft import Drafted, Drafter
-from pipeline.work.positions import working_positions
-from pipeline.work.prepare import POSITION_COLUMNS
 
 XYZ, GRID = "X Y Z", "easting northing height"
 

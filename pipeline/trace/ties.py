@@ -7,10 +7,10 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.clock import moment
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
+from pipeline.intake.prepare import Prepared
+from pipeline.solve.solve import Settled
 from pipeline.trace.model import Occupied, Shift, Tie
 from pipeline.trace.numbers import each, number, vector
-from pipeline.work.prepare import Prepared
-from pipeline.work.settle import Settled
 
 
 def shift_at(prepared: Prepared, settled: Settled, session: int, longitude: float, latitude: float) -> Shift:

@@ -8,21 +8,21 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.issue.publish import newest
+from pipeline.draft.second_pass import Drafter
+from pipeline.examine.examine import examine
+from pipeline.intake.first_pass import Progress
+from pipeline.intake.prepare import load, prepare
+from pipeline.issue.folder.publish import newest
 from pipeline.issue.record import RecordError, read_record
 from pipeline.near import nearest as nearest_names
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.files import read_batches
+from pipeline.reissue.earlier import register_rows
+from pipeline.reissue.fingerprint import differences, identity
+from pipeline.solve.solve import settle
 from pipeline.trace.chain import follow
 from pipeline.trace.issued import agreement, compare, find_everywhere
 from pipeline.trace.model import Found, Reading, Trace
-from pipeline.work.draft import Drafter
-from pipeline.work.examine import examine
-from pipeline.work.gather import Progress
-from pipeline.work.identity import differences, identity
-from pipeline.work.prepare import load, prepare
-from pipeline.work.reissue import register_rows
-from pipeline.work.settle import settle
 
 #: Names that differ in length by more than this are not near each other.
 _NEAR = 2

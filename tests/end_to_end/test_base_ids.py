@@ -10,8 +10,8 @@ from running import run_written
 from simulate import Plan, Simulation, simulate
 
 from pipeline import check_job
-from pipeline.attach import spelled_alike
 from pipeline.problems import JobError
+from pipeline.sessions.attach import spelled_alike
 
 SMALL = Plan(sessions=2, points=20, ties=1, checks=2, marks=4, seed=7)
 

@@ -19,7 +19,7 @@ from running import replace_in, rewrite_export, run_written
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
-from pipeline.issue.formats import FORMATS
+from pipeline.issue.formats.formats import FORMATS
 from pipeline.issue.record import sum_of
 from pipeline.problems import JobError
 from pipeline.verify import verify

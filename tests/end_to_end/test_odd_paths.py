@@ -10,7 +10,7 @@ from running import replace_in
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
-from pipeline.plain_path import is_plain
+from pipeline.files.plain_path import is_plain
 from pipeline.trace.walk import trace
 from pipeline.verify import verify
 

@@ -14,8 +14,8 @@ from running import run_written
 from simulate import Plan, simulate
 
 from pipeline import run_job
-from pipeline.fleet import run_many
 from pipeline.problems import JobError
+from pipeline.run.fleet import run_many
 
 NUMBERS = ("d_east", "d_north", "d_horizontal", "d_height", "hu95", "vu95")
 
@@ -176,7 +176,7 @@ def test_a_report_that_has_no_room_on_the_disk_leaves_the_issue_before(
         raise OSError(errno.ENOSPC, "No space left on device", str(folder / "simulated-002.html"))
 
     with monkeypatch.context() as patched:
-        patched.setattr("pipeline.run.write_report", no_room)
+        patched.setattr("pipeline.run.run_job.write_report", no_room)
         with pytest.raises(JobError, match="cannot be written"):
             run_job(path)
     assert everything_below(tmp_path / "out" / "issues") == before

@@ -16,8 +16,8 @@ from format_layers import ABOUT, CARRIED, HOSTILE, hostile, package, points
 from issued import Layer, read_layer
 from numpy.testing import assert_allclose
 
-from pipeline.issue.formats import FORMATS, write_formats
-from pipeline.issue.streamed import Package
+from pipeline.issue.formats.formats import FORMATS, write_formats
+from pipeline.issue.geopackage.streamed import Package
 from pipeline.job.model import Format
 
 #: Half of the last decimal written, in metres, and in degrees.

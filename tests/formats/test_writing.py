@@ -11,10 +11,10 @@ import ezdxf
 import pytest
 from format_layers import ABOUT, CARRIED, hostile, package, points
 
-from pipeline.issue.formats import FORMATS, hold_to, write_formats
-from pipeline.issue.geopackage import NotWritten
-from pipeline.issue.readback import ReadBackError
-from pipeline.issue.streamed import Differs, Package
+from pipeline.issue.formats.formats import FORMATS, hold_to, write_formats
+from pipeline.issue.geopackage.readback import ReadBackError
+from pipeline.issue.geopackage.streamed import Differs, Package
+from pipeline.issue.geopackage.write import NotWritten
 
 SEARCH = [str(Path(__file__).parents[1] / "support"), str(Path(__file__).parents[2])]
 
@@ -39,7 +39,7 @@ now = time.time
 time.time = lambda: now() + 5e8
 from pathlib import Path
 from format_layers import ABOUT, hostile, package
-from pipeline.issue.formats import FORMATS, write_formats
+from pipeline.issue.formats.formats import FORMATS, write_formats
 write_formats(list(FORMATS), package(Path(sys.argv[1]), hostile()), ABOUT)
 """
 
@@ -216,7 +216,7 @@ import resource, sys
 sys.path[:0] = {path!r}
 from pathlib import Path
 from format_layers import ABOUT, package, points
-from pipeline.issue.formats import write_formats
+from pipeline.issue.formats.formats import write_formats
 def run(name, rows):
     folder = Path(sys.argv[1], name)
     folder.mkdir()

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from issue_layers import CRS, DATA_TO, source
 
-from pipeline.issue.geopackage import write_geopackage
-from pipeline.issue.tally import Written
+from pipeline.issue.geopackage.tally import Written
+from pipeline.issue.geopackage.write import write_geopackage
 
 
 @pytest.fixture

@@ -12,10 +12,10 @@ from hypothesis import strategies as some
 from issue_layers import CRS, DATA_TO, source
 from issued import everything_below
 
-from pipeline.issue.content import Content, together
-from pipeline.issue.geopackage import LayerSource, write_geopackage
-from pipeline.issue.layers import points_schema, wkb_points
-from pipeline.issue.recount import NotReadable, recount
+from pipeline.issue.geopackage.content import Content, together
+from pipeline.issue.geopackage.layers import points_schema, wkb_points
+from pipeline.issue.geopackage.recount import NotReadable, recount
+from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 
 #: One column of every kind that an export can carry, each with a null in it.
 KINDS = {

@@ -21,8 +21,7 @@ import pyogrio
 import pytest
 from issue_layers import CARRIED, CRS, DATA_TO, points, positions, source
 
-from pipeline.issue.geopackage import LayerSource, NotWritten, write_geopackage
-from pipeline.issue.layers import (
+from pipeline.issue.geopackage.layers import (
     CHANGES,
     CHECK_MARKS,
     HELD_BACK,
@@ -32,7 +31,8 @@ from pipeline.issue.layers import (
     wkb_lines,
     wkb_points,
 )
-from pipeline.issue.readback import ReadBackError, read_back
+from pipeline.issue.geopackage.readback import ReadBackError, read_back
+from pipeline.issue.geopackage.write import LayerSource, NotWritten, write_geopackage
 
 #: For scripts run on their own: the checkout and the tests' shared modules.
 SEARCH = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1] / "support")]
@@ -172,7 +172,7 @@ from datetime import datetime
 import time
 sys.path[:0] = {path!r}
 from issue_layers import source, CRS, DATA_TO
-from pipeline.issue.geopackage import write_geopackage
+from pipeline.issue.geopackage.write import write_geopackage
 layers = [source(5000), source(7, "held_back")]
 write_geopackage(Path(sys.argv[1]), layers, crs=CRS, data_to=DATA_TO, metadata={{"a": "b"}})
 """
@@ -316,8 +316,8 @@ import resource, sys
 sys.path[:0] = {path!r}
 from pathlib import Path
 from issue_layers import source, CRS, DATA_TO
-from pipeline.issue.geopackage import write_geopackage
-from pipeline.issue.readback import read_back
+from pipeline.issue.geopackage.write import write_geopackage
+from pipeline.issue.geopackage.readback import read_back
 def run(name, rows):
     path = Path(sys.argv[1], name)
     read_back(path, write_geopackage(path, [source(rows, size=10_000)], crs=CRS, data_to=DATA_TO))

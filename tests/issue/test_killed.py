@@ -16,7 +16,7 @@ sys.path[:0] = {search!r}
 import errno, json, shutil
 from pathlib import Path
 from issue_folder import issue, whole
-from pipeline.issue.publish import issues
+from pipeline.issue.folder.publish import issues
 
 REQUESTS = {{"open", "os.mkdir", "os.rename", "os.symlink", "os.remove", "os.rmdir", "os.scandir", "os.listdir",
              "shutil.copytree", "shutil.copyfile", "shutil.copystat", "shutil.rmtree", "os.utime", "os.chmod"}}
@@ -94,9 +94,9 @@ from pathlib import Path
 import fiona, pyogrio
 from issue_folder import MADE_AT, record
 from issue_layers import CRS, DATA_TO, source
-from pipeline.issue.geopackage import write_geopackage
-from pipeline.issue.publish import issues, job_lock, open_issue
-from pipeline.issue.readback import read_back
+from pipeline.issue.geopackage.write import write_geopackage
+from pipeline.issue.folder.publish import issues, job_lock, open_issue
+from pipeline.issue.geopackage.readback import read_back
 
 folder = Path(sys.argv[1])
 

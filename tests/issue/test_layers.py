@@ -6,7 +6,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from pipeline.issue import layers
+from pipeline.issue.geopackage import layers
 
 TEXT, NUMBER, COUNT, WHETHER = "string", "double", "int64", "bool"
 TIME, SHAPE = "timestamp[ms, tz=UTC]", "binary"

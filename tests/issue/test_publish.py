@@ -16,9 +16,9 @@ from typing import Any
 import pytest
 from issue_folder import MADE_AT, issue, whole
 
-from pipeline.issue import publish
-from pipeline.issue.publish import issues, job_lock, newest, open_issue, recover
-from pipeline.issue.register import Entry, read_register
+from pipeline.issue.folder import publish
+from pipeline.issue.folder.issues_list import Entry, read_register
+from pipeline.issue.folder.publish import issues, job_lock, newest, open_issue, recover
 from pipeline.problems import JobError, JobHeld
 
 
@@ -247,7 +247,7 @@ HOLD = """
 import sys
 sys.path.insert(0, {path!r})
 from pathlib import Path
-from pipeline.issue.publish import job_lock
+from pipeline.issue.folder.publish import job_lock
 with job_lock(Path(sys.argv[1])):
     print("held", flush=True)
     sys.stdin.read()
@@ -289,7 +289,7 @@ RACE = """
 import sys
 sys.path.insert(0, {path!r})
 from pathlib import Path
-from pipeline.issue.publish import job_lock
+from pipeline.issue.folder.publish import job_lock
 from pipeline.problems import JobHeld
 sys.stdin.readline()
 try:
@@ -357,7 +357,7 @@ def test_a_file_in_the_folders_place_is_the_users_problem(tmp_path: Path) -> Non
 def test_the_room_starts_without_heavy_libraries() -> None:
     """`history` reads issues: numpy, pyarrow and GDAL are not loaded for that."""
     script = (
-        f"import sys; sys.path.insert(0, {ROOT!r}); import pipeline.issue.publish;"
+        f"import sys; sys.path.insert(0, {ROOT!r}); import pipeline.issue.folder.publish;"
         "print({'numpy', 'pyarrow', 'pyogrio', 'fiona', 'pandas'} & set(sys.modules))"
     )
     out = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True).stdout

@@ -15,9 +15,9 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from pipeline.issue.layers import wkb_points
-from pipeline.issue.readback import ReadBackError, read_back
-from pipeline.issue.tally import KEPT, Tally, Written
+from pipeline.issue.geopackage.layers import wkb_points
+from pipeline.issue.geopackage.readback import ReadBackError, read_back
+from pipeline.issue.geopackage.tally import KEPT, Tally, Written
 
 #: For scripts run on their own: the checkout and the tests' shared modules.
 SEARCH = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1] / "support")]
@@ -180,8 +180,8 @@ import pyproj
 data = pyproj.datadir.get_data_dir()
 from pathlib import Path
 from issue_layers import CRS, DATA_TO, source
-from pipeline.issue.geopackage import write_geopackage
-from pipeline.issue.readback import read_back
+from pipeline.issue.geopackage.write import write_geopackage
+from pipeline.issue.geopackage.readback import read_back
 path = Path(sys.argv[1])
 step = pyproj.Transformer.from_crs("EPSG:4167", CRS, always_xy=True)
 east = step.transform(174.0, -41.0)

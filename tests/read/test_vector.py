@@ -15,7 +15,7 @@ import pyarrow as pa
 import pytest
 from exports_made import block, feature, find, geojson, package, point, read, times
 
-from pipeline.packages import describe, opened
+from pipeline.files.packages import describe, opened
 from pipeline.problems import JobError
 from pipeline.read.files import read_batches
 from pipeline.read.points import points_of

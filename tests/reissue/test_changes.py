@@ -13,7 +13,7 @@ from running import rewrite_export
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
-from pipeline.run import Outcome
+from pipeline.run.run_job import Outcome
 
 Rows = list[dict[str, Any]]
 
@@ -97,7 +97,7 @@ def test_unreached_points_are_not_computed_again(
     path = job.write(tmp_path)
     run_job(path)
     rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "northing", 0.01)
-    import pipeline.work.draft as draft
+    import pipeline.draft.second_pass as draft
 
     computed: list[int] = []
     real = draft.correct
@@ -181,7 +181,7 @@ def test_comments_and_order_in_the_job_file_make_no_issue_but_a_tolerance_does(j
 def test_an_unchanged_job_is_not_read_again(job: Simulation, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = job.write(tmp_path)
     run_job(path)
-    import pipeline.work.examine as examine
+    import pipeline.examine.examine as examine
 
     def never(*_: Any) -> Any:
         raise AssertionError("the exports were read although nothing had changed")

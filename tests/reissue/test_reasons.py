@@ -13,7 +13,7 @@ from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.cli.history_command import show_history
-from pipeline.run import Outcome
+from pipeline.run.run_job import Outcome
 
 
 def rows_of(outcome: Outcome, layer: str) -> list[dict[str, Any]]:

@@ -24,8 +24,9 @@ from simulate_files import write_register
 
 from pipeline import run_job
 from pipeline.problems import JobError
+from pipeline.reissue import changed_rows
+from pipeline.run import layers
 from pipeline.verify import verify
-from pipeline.work import kept, layout
 
 #: Thirteen sessions on marks of their own: what one of them ties is a thirteenth of the points.
 WIDE = Plan(sessions=13, points=8, ties=1, checks=2, marks=15, seed=3)
@@ -36,13 +37,13 @@ LAYERS = ("points", "check_marks", "sessions", "marks", "held_back", "changes")
 def copies(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """How many rows were changed in a copy, run by run."""
     made: list[int] = []
-    way = layout.copy_with_rows
+    way = layers.copy_with_rows
 
     def counted(*given: Any) -> None:
         made.append(len(given[4]))
         way(*given)
 
-    monkeypatch.setattr(layout, "copy_with_rows", counted)
+    monkeypatch.setattr(layers, "copy_with_rows", counted)
     return made
 
 
@@ -63,7 +64,7 @@ def revise(job: Simulation, folder: Path, metres: float) -> None:
 
 def written_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let every issue be written anew."""
-    monkeypatch.setattr("pipeline.run.kept", lambda *_: None)
+    monkeypatch.setattr("pipeline.run.run_job.kept", lambda *_: None)
 
 
 def everything(package: Path, query: str) -> list[tuple[Any, ...]]:
@@ -235,7 +236,7 @@ def test_a_copy_that_does_not_read_back_is_never_issued(tmp_path: Path, monkeypa
     job = simulate(WIDE)
     path = job.write(tmp_path)
     run_job(path)
-    monkeypatch.setattr(kept.Kept, "fids", lambda self: np.concatenate(self.changed) + 2)
+    monkeypatch.setattr(changed_rows.Kept, "fids", lambda self: np.concatenate(self.changed) + 2)
     revise(job, tmp_path, 0.004)
     with pytest.raises(Exception, match="does not hold what was written"):
         run_job(path)
@@ -297,7 +298,7 @@ def test_an_issue_that_is_altered_while_it_is_copied_ends_the_run(
     job = simulate(WIDE)
     path = job.write(tmp_path)
     run_job(path)
-    package, way = current_issue(tmp_path / "out").package, layout.copy_with_rows
+    package, way = current_issue(tmp_path / "out").package, layers.copy_with_rows
 
     def late(*given: Any) -> None:
         if how == "deleted":
@@ -306,7 +307,7 @@ def test_an_issue_that_is_altered_while_it_is_copied_ends_the_run(
             change(package, "update points set code = 'EDITED' where fid = 1")
         way(*given)
 
-    monkeypatch.setattr(layout, "copy_with_rows", late)
+    monkeypatch.setattr(layers, "copy_with_rows", late)
     revise(job, tmp_path, 0.004)
     with pytest.raises(JobError, match="run the job again"):
         run_job(path)

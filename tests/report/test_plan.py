@@ -10,7 +10,7 @@ from record_made import check, failing, mark, record
 from pipeline.issue.report.drawing import Labels, round_step
 from pipeline.issue.report.plan import LEFT, RIGHT, TOP, Frame, plan
 from pipeline.issue.report.thinning import HELD_KIND, KINDS, Thinned, Thinner
-from pipeline.proof.bracket import PROOFS
+from pipeline.solve.proof import PROOFS
 
 
 def spread(count: int, seed: int = 1, size: float = 1000.0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -9,7 +9,7 @@ import pytest
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import FieldShift, GivenShift, Occupation, Setup
 from pipeline.problems import Problem, Problems
-from pipeline.sessions import SessionWindow, load_sessions
+from pipeline.sessions.windows import SessionWindow, load_sessions
 
 JOB = """\
 [job]

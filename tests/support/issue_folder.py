@@ -4,8 +4,8 @@ import json
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pipeline.issue.publish import issues, job_lock, open_issue
-from pipeline.issue.register import read_register
+from pipeline.issue.folder.issues_list import read_register
+from pipeline.issue.folder.publish import issues, job_lock, open_issue
 
 MADE_AT = datetime(2026, 3, 3, 8, 0, 5, tzinfo=UTC)
 

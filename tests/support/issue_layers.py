@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from pipeline.issue.geopackage import LayerSource
-from pipeline.issue.layers import points_schema, wkb_points
+from pipeline.issue.geopackage.layers import points_schema, wkb_points
+from pipeline.issue.geopackage.write import LayerSource
 
 DATA_TO = datetime(2026, 3, 2, 3, 45, tzinfo=UTC)
 CRS = "EPSG:2193"

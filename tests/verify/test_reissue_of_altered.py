@@ -8,7 +8,7 @@ from issued import current_issue
 from running import run_written
 from simulate import Plan, simulate
 
-from pipeline.issue.recount import is_as_issued
+from pipeline.issue.geopackage.recount import is_as_issued
 
 ALTERED = "UPDATE points SET easting = easting + 5 WHERE name = 'S01-00007'"
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from pipeline.issue.durable import write_synced
+from pipeline.issue.folder.durable import write_synced
 from pipeline.issue.report import differences, meanings, plan, timeline, written
 from pipeline.issue.report.contents import contents
 from pipeline.issue.report.thinning import Thinned

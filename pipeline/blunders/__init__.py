@@ -1,0 +1,1 @@
+"""What a failing check may mean: each of the trade's usual blunders predicted, scored and put in words."""

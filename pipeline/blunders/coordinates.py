@@ -1,0 +1,176 @@
+"""What the register's coordinates of a mark may have been meant to be: typing, axes, zones, datums, heights, feet."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.blunders.digits import misread_numbers
+from pipeline.blunders.scope import Scope
+from pipeline.blunders.score import Hypothesis, Kind
+from pipeline.control import Register
+from pipeline.geodesy.alternatives import neighbouring_zones, other_datums
+from pipeline.geodesy.crs import ELLIPSOID
+from pipeline.geodesy.operations import Operation
+from pipeline.job.model import ControlSection
+
+#: Metres in an international foot, and in a US survey foot (exact by their definitions, 0.3048 and 1200/3937).
+FOOT, SURVEY_FOOT = 0.3048, 1200.0 / 3937.0
+#: Metres by which the northings of the two hemispheres of one grid differ.
+_EQUATOR = 1e7
+#: A datum is a reading only where its offset is this many times what its operation is good to.
+_TOLD_APART = 3.0
+#: Metres, a geoid separation below which the two kinds of height are one.
+_SAME_HEIGHT = 0.001
+_AXES = {
+    "projected": ("easting", "northing", "height"),
+    "geographic": ("longitude", "latitude", "ellipsoidal height"),
+}
+
+
+@dataclass
+class _Meant:
+    """Coordinates that may have been meant, in the register's CRS, with what would have happened to them.
+
+    In the end ``grid`` and ``xyz`` (k, 3) are the same in the issued and the working frame, NaN where out of reach.
+    """
+
+    kinds: list[Kind] = field(default_factory=list)
+    texts: list[str] = field(default_factory=list)
+    coordinates: list[Floats] = field(default_factory=list)
+    slacks: list[float] = field(default_factory=list)
+    grid: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    xyz: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+
+    def add(self, kind: Kind, text: str, coordinates: Floats, slack: float = 0.0) -> None:
+        """Take one up."""
+        self.kinds.append(kind)
+        self.texts.append(text)
+        self.coordinates.append(coordinates)
+        self.slacks.append(slack)
+
+
+def typed(scope: Scope, mark: str) -> Iterator[Hypothesis]:
+    """Yield every hypothesis that a mark's coordinates in the register are not what they were meant to be."""
+    reference = scope.case.settled.reference
+    meant = scope.case.once(("typed", mark), lambda: _meant(scope, mark))
+    if meant is None:
+        return
+    at = scope.case.number[mark]
+    written = np.nan_to_num(reference.grid[at])
+    whole = np.flatnonzero(np.isfinite(meant.grid).all(axis=1) & (meant.grid != written).any(axis=1))
+    shapes = scope.influence.typed(mark, written, meant.grid[whole], reference.xyz[at], meant.xyz[whole])
+    finite = np.isfinite(shapes).all(axis=(1, 2))
+    decide = f"an occupation of another mark, or {mark}'s published coordinates"
+    for place, shape in zip(whole[finite].tolist(), shapes[finite], strict=True):
+        yield Hypothesis(meant.kinds[place], meant.texts[place], shape, decide=decide, slack=meant.slacks[place])
+
+
+def _meant(scope: Scope, mark: str) -> _Meant | None:
+    """Return everything that the coordinates of a mark may have been meant to be, None for a mark of no register."""
+    case = scope.case
+    register, control, operation = case.prepared.register, case.prepared.loaded.job.control, case.routes.register
+    number = register.find(mark) if register is not None else None
+    if register is None or control is None or operation is None or number is None:
+        return None
+    at = case.number[mark]
+    given = _given(register, number, case.settled.reference.xyz[at], operation)
+    meant = _Meant()
+    _misread(meant, mark, register, number, given)
+    _turned(meant, mark, register, given)
+    _otherwise(meant, mark, register.kind, control, scope, given)
+    _heights(meant, mark, control, scope, given, operation)
+    meant.xyz = np.column_stack(operation.forward(*np.array(meant.coordinates).T))
+    meant.grid = np.column_stack(case.routes.frames.to_issued.forward(*meant.xyz.T))
+    # what the register does not give is not compared either
+    meant.grid[:, np.isnan(register_row(register, number))] = 0.0
+    offset = np.hypot(*(meant.grid - case.settled.reference.grid[at])[:, :2].T)
+    meant.grid[offset < _TOLD_APART * np.array(meant.slacks)] = np.nan
+    return meant
+
+
+def register_row(register: Register, number: int) -> Floats:
+    """Return (3,) the register's coordinates of a mark, NaN where it has none."""
+    return np.array([register.first[number], register.second[number], register.third[number]])
+
+
+def _given(register: Register, number: int, xyz: Floats, operation: Operation) -> Floats:
+    """Return (3,) the register's coordinates, and where it has none those of the place that stands in for it."""
+    given = register_row(register, number)
+    instead = np.array([float(part) for part in operation.inverse(*xyz)])
+    return np.nan_to_num(np.where(np.isnan(given), instead, given))
+
+
+def _misread(meant: _Meant, mark: str, register: Register, number: int, given: Floats) -> None:
+    axes = _AXES[register.kind]
+    for misread in misread_numbers(register.written[number]):
+        try:
+            value = float(misread.meant.replace(",", "."))
+        except ValueError:
+            continue
+        coordinates = given.copy()
+        coordinates[misread.component] = value * register.unit[misread.component]
+        kind = Kind.DIGITS_SWAPPED if misread.swapped else Kind.DIGIT_WRONG
+        how = "with two digits swapped" if misread.swapped else "with one digit wrong"
+        text = f"{mark}'s {axes[misread.component]} was typed {how}: {misread.written} for {misread.meant}"
+        meant.add(kind, text, coordinates)
+
+
+def _turned(meant: _Meant, mark: str, register: Register, given: Floats) -> None:
+    """Take up swapped axes, the other hemisphere, and feet."""
+    axes = _AXES[register.kind]
+    meant.add(Kind.AXES_SWAPPED, f"{mark}'s {axes[0]} and {axes[1]} are swapped", given[[1, 0, 2]])
+    for factor, text in ((FOOT, "is in feet"), (1.0 / FOOT, "was taken from feet to metres twice")):
+        meant.add(Kind.FEET, f"{mark}'s height {text}", given * np.array([1.0, 1.0, factor]))
+    if register.kind == "geographic":
+        for column in (0, 1):
+            other = given.copy()
+            other[column] *= -1.0
+            meant.add(Kind.HEMISPHERE, f"{mark}'s {axes[column]} has the wrong sign", other)
+        return
+    for factor, text in (
+        (FOOT / SURVEY_FOOT, "as US survey feet instead of international feet"),
+        (SURVEY_FOOT / FOOT, "as international feet instead of US survey feet"),
+    ):
+        other = given * np.array([factor, factor, 1.0])
+        meant.add(Kind.FEET, f"{mark}'s easting and northing were taken to metres {text}", other)
+    for north in (-_EQUATOR, _EQUATOR):
+        other = given + np.array([0.0, north, 0.0])
+        meant.add(Kind.HEMISPHERE, f"{mark}'s northing is that of the other hemisphere", other)
+
+
+def _otherwise(meant: _Meant, mark: str, kind: str, control: ControlSection, scope: Scope, given: Floats) -> None:
+    """Take up other datums and neighbouring zones; the height as written goes along."""
+    for datum in other_datums(control.crs, scope.case.area, given[0], given[1]):
+        text = f"{mark}'s coordinates are in {datum.name}"
+        meant.add(Kind.DATUM, text, np.array([datum.first, datum.second, given[2]]), datum.accuracy)
+    if kind == "projected":
+        for zone in neighbouring_zones(control.crs, given[0], given[1]):
+            text = f"{mark}'s easting and northing are those of a neighbouring zone, {zone.name}"
+            meant.add(Kind.ZONE, text, np.array([zone.first, zone.second, given[2]]))
+
+
+def _heights(
+    meant: _Meant, mark: str, control: ControlSection, scope: Scope, given: Floats, operation: Operation
+) -> None:
+    """Take up an ellipsoidal height for a datum height or the other way, by the separation where the readings lie."""
+    case, on_marks = scope.case, scope.case.settled.occupations
+    rows = [row for row in scope.influence.rows if on_marks.marks[row] == mark] or [int(scope.influence.rows[0])]
+    found = on_marks.corrected
+    longitude, latitude, up = found.longitude[rows[0]], found.latitude[rows[0]], found.ellipsoid_height[rows[0]]
+    ellipsoidal = control.height == ELLIPSOID
+    if ellipsoidal:
+        separation = float(up - found.height[rows[0]])
+    else:
+        xyz = case.routes.frames.to_geographic.inverse(longitude, latitude, up)
+        separation = float(up - operation.inverse(*xyz)[2])
+    if not np.isfinite(separation) or abs(separation) < _SAME_HEIGHT:
+        return
+    told = f"(geoid separation {separation:+.3f} m)"
+    ways = (1, "is a datum height, not an ellipsoidal one"), (-1, "has the geoid separation added twice")
+    if not ellipsoidal:
+        ways = (-1, "is an ellipsoidal one"), (1, "was reduced by the geoid twice")
+    for way, what in ways:
+        other = given + np.array([0.0, 0.0, way * separation])
+        meant.add(Kind.HEIGHT_SYSTEM, f"{mark}'s height in the register {what} {told}", other)

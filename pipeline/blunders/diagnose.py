@@ -1,0 +1,193 @@
+"""Failing occupations read: which single blunder would explain them, how sure that is, and what would decide.
+
+Sessions that fail and share a mark they are tied to are read together first, since a blunder at one tie pulls at all of
+them; what no single cause explains is read session by session, and then mark by mark.
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipeline.arrays import Integers
+from pipeline.blunders.hypotheses import drift, hypotheses
+from pipeline.blunders.scope import Case, evidence_of, scope_of
+from pipeline.blunders.score import Kind, Reading, read, significance_of, tail
+from pipeline.blunders.split_session import split_lines
+from pipeline.geodesy.area import Area
+from pipeline.intake.operations import Routes
+from pipeline.intake.prepare import Prepared
+from pipeline.solve.solve import Settled
+
+#: Two readings whose scores differ by less are told apart by nobody: ten to one in likelihood.
+CLOSE = 2.0 * math.log(10.0)
+#: A drift is told where noise alone gives as large a trend, in any of its sessions, in one job of a thousand.
+_DRIFT = 0.001
+#: Less than three occupations make no trend.
+_LEAST = 3
+#: Sessions with so many occupations at most are read together: the work grows with the square of it.
+_TOGETHER = 250
+
+_NONE = np.zeros(0, np.int64)
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """What the failing occupations of one session may mean.
+
+    Args:
+        session: index of the session.
+        rows: the failing occupations that it is about, rows of `judge.OnMarks`; none where the shift is implausible.
+        tried: how many hypotheses were tried.
+        places: where ``rows`` stand in the readings' arrays; without any, where the session's occupations do, and where
+            it has none that are judged, those of the sessions that it was read with.
+        readings: those that fit, best first.
+        split: lines of a job file that split the session where the base moved; None where that is neither the best
+            reading nor one that nobody can tell from it.
+    """
+
+    session: int
+    rows: tuple[int, ...]
+    tried: int
+    places: tuple[int, ...]
+    readings: tuple[Reading, ...]
+    split: str | None
+
+
+@dataclass(frozen=True)
+class Drift:
+    """A trend in a session whose occupations all pass, and how often noise alone gives one as large."""
+
+    session: int
+    reading: Reading
+    chance: float
+
+
+@dataclass(frozen=True)
+class Diagnoses:
+    """All of a job: what failing occupations may mean, and drifts that no tolerance caught."""
+
+    diagnoses: tuple[Diagnosis, ...] = ()
+    drifts: tuple[Drift, ...] = field(default=())
+
+
+def diagnose(prepared: Prepared, routes: Routes, settled: Settled, area: Area) -> Diagnoses:
+    """Read every session that has a failing occupation or an implausible shift, and look for drifts in the others."""
+    case = Case(prepared, routes, settled, area)
+    compared, limits = settled.occupations.compared, prepared.loaded.job.shift
+    failing = compared.judged & ~compared.passed
+    east, north, up = case.local.T
+    implausible = (np.hypot(east, north) > limits.limit_horizontal) | (np.abs(up) > limits.limit_vertical)
+    rows = {session: case.own(session)[failing[case.own(session)]] for session in range(len(prepared.windows))}
+    troubled = [session for session, some in rows.items() if len(some) or implausible[session]]
+    found: list[Diagnosis] = []
+    for group in _groups(case, troubled):
+        found += _read_group(case, group, rows)
+    calm = [session for session in rows if session not in set(troubled)]
+    drifts = [trend for session in calm if (trend := _drift(case, session, len(calm))) is not None]
+    return Diagnoses(tuple(sorted(found, key=lambda one: (one.session, one.rows))), tuple(drifts))
+
+
+def _groups(case: Case, sessions: Sequence[int]) -> Iterator[tuple[int, ...]]:
+    """Yield the sessions in groups that share marks they are tied to; a large group falls apart into its sessions."""
+    group = {session: session for session in sessions}
+    by_mark: dict[str, int] = {}
+
+    def root(session: int) -> int:
+        while group[session] != session:
+            session = group[session]
+        return session
+
+    for session in sessions:
+        for mark in case.tied_marks(session):
+            group[root(session)] = root(by_mark.setdefault(mark, session))
+    members: dict[int, list[int]] = {}
+    for session in sessions:
+        members.setdefault(root(session), []).append(session)
+    for some in members.values():
+        count = sum(len(case.own(session)) for session in some)
+        yield from [tuple(some)] if count <= _TOGETHER else [(session,) for session in some]
+
+
+def _read_group(case: Case, group: tuple[int, ...], failing: dict[int, Integers]) -> list[Diagnosis]:
+    """Read sessions together; where no single cause explains them, each by itself."""
+    if len(group) > 1:
+        together = _diagnose(case, group, failing, _NONE)
+        if all(one.readings for one in together):
+            return together
+    return [one for session in group for one in _read_session(case, session, failing)]
+
+
+def _read_session(case: Case, session: int, failing: dict[int, Integers]) -> list[Diagnosis]:
+    """Read a session as a whole; where no single cause explains it, each of its failing marks by itself."""
+    own = failing[session]
+    others = np.concatenate([_NONE, *(rows for other, rows in failing.items() if other != session)])
+    (whole,) = _diagnose(case, (session,), {session: own}, _NONE)
+    if not whole.readings and len(others):
+        # what fails on the same marks in other sessions may have causes of its own
+        (whole,) = _diagnose(case, (session,), {session: own}, others)
+    marks = np.array([case.settled.occupations.marks[row] for row in own])
+    several = dict.fromkeys(marks.tolist())
+    if whole.readings or len(several) < 2:
+        return [whole]
+    parts = []
+    for mark in several:
+        rest = np.concatenate([own[marks != mark], others])
+        parts += _diagnose(case, (session,), {session: own[marks == mark]}, rest)
+    return parts
+
+
+def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers], hidden: Integers) -> list[Diagnosis]:
+    """Read the failing rows of some sessions together; return a diagnosis for each, all with the same readings.
+
+    ``hidden`` are failing rows that are left out of sight.
+    """
+    rows = np.concatenate([failing[session] for session in sessions])
+    scope = scope_of(case, sessions, rows, hidden)
+    if scope is None:
+        return [Diagnosis(session, tuple(failing[session].tolist()), 0, (), (), None) for session in sessions]
+    checks = case.prepared.loaded.job.checks
+    evidence = evidence_of(case, scope.influence.rows, sessions, scope.influence.rotation)
+    tried = hypotheses(scope)
+    readings = tuple(read(evidence, tried.hypotheses, checks.horizontal, checks.vertical, tried.count))
+    found = []
+    for session, own in zip(sessions, scope.own, strict=True):
+        rows = failing[session]
+        # a session that temporary marks alone tie has nothing to compare: what is left shows at the others' occupations
+        shown = next(some for some in (rows, own, scope.influence.rows) if len(some))
+        places = np.searchsorted(scope.influence.rows, shown)
+        split = _split(case, session, readings)
+        found.append(
+            Diagnosis(session, tuple(rows.tolist()), tried.count.total(), tuple(places.tolist()), readings, split)
+        )
+    return found
+
+
+def _split(case: Case, session: int, readings: Sequence[Reading]) -> str | None:
+    """Return the lines that split a session where its base moved, if no other reading is told from that as better."""
+    for reading in readings:
+        moved, where = reading.hypothesis.kind is Kind.BASE_MOVED, reading.hypothesis.where
+        if moved and where is not None and reading.score - readings[0].score < CLOSE:
+            mine = case.settled.occupations.session[where[0]] == session
+            return split_lines(case.prepared, case.settled, session, *where) if mine else None
+    return None
+
+
+def _drift(case: Case, session: int, sessions: int) -> Drift | None:
+    """Return a trend in a session whose occupations all pass, where noise alone hardly makes one so large."""
+    own = case.own(session)
+    if len(np.unique(case.settled.occupations.time[own])) < _LEAST:
+        return None
+    evidence = evidence_of(case, own, (session,), case.rotation(session))
+    white = np.einsum("aij,ja->ia", evidence.whitener(), np.where(evidence.known, evidence.difference, 0.0))
+    # No trend explains more than there is, and most sessions have too little to be looked at any closer.
+    if tail(float((white**2).sum())) >= _DRIFT / sessions:
+        return None
+    scope = scope_of(case, (session,), _NONE, _NONE)
+    if scope is None:
+        return None
+    evidence = evidence_of(case, scope.influence.rows, (session,), scope.influence.rotation)
+    (trend,) = read(evidence, [next(drift(scope, own))], math.inf, math.inf)
+    chance = significance_of(trend.size, trend.sigma)
+    return Drift(session, trend, chance) if chance < _DRIFT / sessions else None

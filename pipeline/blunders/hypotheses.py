@@ -1,0 +1,223 @@
+"""The hypotheses about some sessions' occupations: each of the trade's usual blunders with its prediction."""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipeline.arrays import Floats, Integers
+from pipeline.blunders.coordinates import FOOT, typed
+from pipeline.blunders.scope import Scope
+from pipeline.blunders.score import Hypothesis, Kind
+from pipeline.solve.correct import NEVER
+from pipeline.words import Role
+
+#: Milliseconds within which another session's base may have been taken for one's own.
+_NEAR = 3 * 86_400_000
+_ALL, _LEVEL, _HEIGHT = (True, True, True), (True, True, False), (False, False, True)
+#: What of an error of unknown reason is free, and how that is said.
+_PARTS = ((_ALL, ""), (_LEVEL, " in position"), (_HEIGHT, " in height"))
+
+
+@dataclass
+class Tried:
+    """The hypotheses about a scope: those that may fit, and how many of each kind there were."""
+
+    hypotheses: list[Hypothesis] = field(default_factory=list)
+    count: Counter[Kind] = field(default_factory=Counter)
+
+    def add(self, found: Iterator[Hypothesis]) -> None:
+        """Take hypotheses up and count them."""
+        for hypothesis in found:
+            self.hypotheses.append(hypothesis)
+            self.count[hypothesis.kind] += 1
+
+
+def hypotheses(scope: Scope) -> Tried:
+    """Return every hypothesis about the scope."""
+    tried = Tried()
+    for mark in scope.marks:
+        tried.add(typed(scope, mark))
+        tried.add(_mark(scope, mark))
+    for session, own in zip(scope.sessions, scope.own, strict=True):
+        for row in own.tolist():
+            _other_marks(tried, scope, row)
+            tried.add(_point(scope, row))
+            tried.add(_other_sessions(scope, session, row))
+        tried.add(_setups(scope, session))
+        tried.add(_field_shift(scope, session, own))
+        tried.add(_in_time(scope, own))
+    return tried
+
+
+def _mark(scope: Scope, mark: str) -> Iterator[Hypothesis]:
+    """Yield that the register's coordinates of a mark are off for no known reason."""
+    case = scope.case
+    if not case.reached[[row for row in scope.influence.rows if case.settled.occupations.marks[row] == mark]].all():
+        return  # off by no number that could be told
+    decide = f"another mark, or {mark}'s published coordinates"
+    shape = scope.influence.any_typed(mark)
+    for (free, _), what in zip(_PARTS, ("coordinates", "position", "height"), strict=True):
+        verb = "are" if free == _ALL else "is"
+        text = f"{mark}'s {what} in the register {verb} off by {{size}}"
+        yield Hypothesis(Kind.MARK_UNEXPLAINED, text, shape, free, decide)
+
+
+def _other_marks(tried: Tried, scope: Scope, row: int) -> None:
+    """Take up that the rover stood on another mark of the register than the one it is compared with.
+
+    Only the marks that could lie where it stood are worked out; all of them count as tried.
+    """
+    case = scope.case
+    on_marks, reference = case.settled.occupations, case.settled.reference
+    mark, point = on_marks.marks[row], _name(scope, row)
+    other = np.arange(len(reference.names)) != case.mark[row]
+    others = np.flatnonzero(other & np.isfinite(reference.xyz).all(axis=1))
+    tried.count[Kind.OTHER_MARK] += len(others)
+    if on_marks.roles[row] is Role.CHECK:
+        others, shapes = _others_of_check(scope, row, others)
+    else:
+        others, shapes = _others_of_tie(scope, row, others)
+    for number, shape in zip(others.tolist(), shapes, strict=True):
+        text = f"{point} stood on {reference.names[number]}, not on {mark}"
+        tried.hypotheses.append(Hypothesis(Kind.OTHER_MARK, text, shape, decide=_again(mark)))
+
+
+def _others_of_check(scope: Scope, row: int, others: Integers) -> tuple[Integers, Floats]:
+    case = scope.case
+    found, grid = case.settled.occupations.corrected, case.settled.reference.grid[others]
+    off = np.abs(grid - [found.easting[row], found.northing[row], found.height[row]])
+    near = (np.nan_to_num(off) <= case.tolerance).all(axis=1)
+    error = np.nan_to_num(grid[near] - case.known[row])
+    return others[near], scope.influence.elsewhere(row, error)
+
+
+def _others_of_tie(scope: Scope, row: int, others: Integers) -> tuple[Integers, Floats]:
+    """A tie on a mark of the register takes its session's shift along, which has to be a likely one afterwards."""
+    case = scope.case
+    on_marks, reference = case.settled.occupations, case.settled.reference
+    if case.mark[row] < 0 or not np.isfinite(reference.xyz[case.mark[row]]).all():
+        return others[:0], np.zeros((0, len(scope.influence.rows) + len(scope.sessions), 3))
+    errors = reference.xyz[others] - reference.xyz[case.mark[row]]
+    shift = case.local[on_marks.session[row]] * case.scale
+    likely = (np.abs(shift - scope.influence.shift_if_displaced(row, errors)) <= case.tolerance).all(axis=1)
+    shapes = scope.influence.displaced([row], errors[likely])
+    whole = np.isfinite(shapes).all(axis=(1, 2))
+    return others[likely][whole], shapes[whole]
+
+
+def _again(mark: str) -> str:
+    return f"{mark} occupied once more"
+
+
+def _name(scope: Scope, row: int) -> str:
+    return str(scope.case.settled.occupations.table.column("name")[row].as_py())
+
+
+def _point(scope: Scope, row: int) -> Iterator[Hypothesis]:
+    """Yield that one occupation alone is off: by its pole or antenna height, or for no known reason."""
+    on_marks = scope.case.settled.occupations
+    mark, point = on_marks.marks[row], _name(scope, row)
+    stated = on_marks.table.column("antenna_height")[row].as_py()
+    ways = list(_heights(stated))
+    up = np.array([metres for metres, _ in ways]).reshape(-1, 1) * scope.influence.rotation[2]
+    for (_, how), shape in zip(ways, scope.influence.displaced([row], up), strict=True):
+        text = f"{point}'s pole or antenna height of {stated:.3f} m was {how}"
+        yield Hypothesis(Kind.ANTENNA, text, shape, decide=_again(mark))
+    if not scope.case.reached[row]:
+        return
+    shape = scope.influence.any_displaced({row: 1.0})
+    for free, what in _PARTS:
+        text = f"{point} alone is{what} off by {{size}}" + (" (pole height?)" if free == _HEIGHT else "")
+        yield Hypothesis(Kind.POINT_UNEXPLAINED, text, shape, free, _again(mark))
+
+
+def _heights(stated: float | None) -> Iterator[tuple[float, str]]:
+    """Yield how much too high a position is, and why, for an antenna or pole height as stated."""
+    if stated is None or not np.isfinite(stated) or stated == 0.0:
+        return
+    yield stated, "left out"
+    yield -stated, "applied twice"
+    yield -stated * (1.0 - FOOT), "in feet, taken for metres"
+    yield stated * (1.0 / FOOT - 1.0), "in metres, taken for feet"
+
+
+def _setups(scope: Scope, session: int) -> Iterator[Hypothesis]:
+    """Yield what a wrong antenna height of the base over its mark would show."""
+    setup = scope.case.prepared.windows[session].session.setup
+    if setup is None or session not in scope.case.settled.tied.setups:
+        return
+    ways = list(_heights(setup.antenna_height))
+    up = np.array([metres for metres, _ in ways]).reshape(-1, 1) * scope.influence.rotation[2]
+    shapes = scope.influence.set_up(scope.case.settled.tied.setups.index(session), up)
+    for (_, how), shape in zip(ways, shapes, strict=True):
+        text = f"the base's antenna height of {setup.antenna_height:.3f} m over {setup.mark} was {how}"
+        yield Hypothesis(Kind.ANTENNA, text, shape, decide="a rover tie on a mark of the register")
+
+
+def _other_sessions(scope: Scope, session: int, row: int) -> Iterator[Hypothesis]:
+    """Yield that an occupation was observed against the base of another session."""
+    on_marks, shifts = scope.case.settled.occupations, scope.case.settled.shifts.shift
+    windows = scope.case.prepared.windows
+    near = [w for w in windows if abs(w.start_ms - int(on_marks.time[row])) < _NEAR and w.index != session]
+    others = [w for w in near if np.isfinite(shifts[w.index]).all()]
+    shapes = scope.influence.displaced([row], shifts[session] - shifts[[w.index for w in others]])
+    for window, shape in zip(others, shapes, strict=True):
+        text = f"{_name(scope, row)} was observed against the base of session {window.session.name}"
+        decide = "the base id in the receiver's own record"
+        if np.isfinite(shape).all():
+            yield Hypothesis(Kind.OTHER_SESSION, text, shape, decide=decide)
+
+
+def _field_shift(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]:
+    """Yield that the export carries its field shift twice, or does not carry it."""
+    on_marks, field_shifts = scope.case.settled.occupations, scope.case.settled.field
+    start = int(field_shifts.start[session])
+    late = [row for row in own.tolist() if start != NEVER and on_marks.time[row] >= start]
+    if not late:
+        return
+    vector = field_shifts.geocentric[session]
+    if field_shifts.grid[session].any():
+        vector = vector + _geocentric(scope, late[0], field_shifts.grid[session])
+    groups = [(late, "the export"), *([([row], _name(scope, row)) for row in late] if len(late) > 1 else [])]
+    for rows, who in groups:
+        shapes = scope.influence.displaced(rows, np.stack([-vector, vector]))
+        for shape, how in zip(shapes, ("does not carry the field shift", "carries the field shift twice"), strict=True):
+            yield Hypothesis(Kind.FIELD_SHIFT, f"{who} {how}", shape, decide="the field's record of what it applied")
+
+
+def _geocentric(scope: Scope, row: int, grid: Floats) -> Floats:
+    """Return (3,) the geocentric vector of (3,) metres of easting, northing and height at an occupation."""
+    found, to_issued = scope.case.settled.occupations.corrected, scope.case.routes.frames.to_issued
+    here = np.array([found.easting[row], found.northing[row], found.height[row]])
+    there = np.column_stack(to_issued.inverse(*np.vstack([here, here + grid]).T))
+    return np.asarray(there[1] - there[0])
+
+
+def _in_time(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
+    """Yield that the base moved in one of the gaps between occupations, or drifts all the time."""
+    on_marks, rows = scope.case.settled.occupations, own.tolist()
+    times = on_marks.time[own]
+    for gap in range(1, len(rows)):
+        if times[gap] == times[gap - 1] or not scope.case.reached[own].all():
+            continue
+        shape = scope.influence.any_displaced(dict.fromkeys(rows[gap:], 1.0))
+        passed = [row for row in rows[:gap] if on_marks.compared.passed[row]]
+        before = on_marks.marks[passed[-1] if passed else rows[gap - 1]]
+        decide = f"{before} occupied again: it fails as well if the base moved"
+        for free, what in _PARTS:
+            text = f"the base appears to have moved{what} by {{opposite}} between {{since}} and {{until}} UTC"
+            yield Hypothesis(Kind.BASE_MOVED, text, shape, free, decide, where=(rows[gap - 1], rows[gap]))
+    if len(rows) > 2 and times[-1] > times[0] and scope.case.reached[own].all():
+        yield from drift(scope, own)
+
+
+def drift(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
+    """Yield that the base drifts, in all components first: the free size is metres an hour that the points move."""
+    times = scope.case.settled.occupations.time[own]
+    hours = (times - times[0]) / 3_600_000
+    shape = scope.influence.any_displaced(dict(zip(own.tolist(), hours.tolist(), strict=True)))
+    for free, what in _PARTS:
+        text = f"the base appears to drift{what} by {{opposite}} an hour"
+        yield Hypothesis(Kind.BASE_DRIFTS, text, shape, free, "a closing occupation, later")

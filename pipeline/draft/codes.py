@@ -1,0 +1,42 @@
+"""How many codes the points bear, where each would be a layer: a column mapped wrongly is found in time."""
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.issue.formats.dxf_layers import MOST_LAYERS
+from pipeline.issue.geopackage.by_code import MOST_CODES
+from pipeline.job.load import LoadedJob
+from pipeline.problems import JobError, Problem
+
+
+class Codes:
+    """Counts the codes of drafted points while they stream past, as far as the job's layers need it."""
+
+    def __init__(self, loaded: LoadedJob) -> None:
+        issue = loaded.job.issue
+        self._limits = [
+            (most, loaded.where("issue", key), what)
+            for wanted, most, key, what in (
+                (issue.by_code, MOST_CODES, "by_code", "by_code = false"),
+                ("dxf" in issue.formats, MOST_LAYERS, "formats", "leave out dxf"),
+            )
+            if wanted
+        ]
+        self._seen: set[str | None] = set()
+
+    def add(self, codes: pa.Array) -> None:
+        """Take in the next points' codes. Raises `JobError` where there are more than can be layers."""
+        if not self._limits:
+            return
+        self._seen.update(pc.unique(codes).to_pylist())
+        problems = [
+            Problem(
+                *where,
+                f"the points bear more than {most:,} codes, and each would be a layer",
+                f"see that 'code' in [points.columns] names the codes and not the points, or {instead}",
+            )
+            for most, where, instead in self._limits
+            if len(self._seen) > most
+        ]
+        if problems:
+            raise JobError(problems)

@@ -1,0 +1,263 @@
+"""Worked batches and settled occupations as the rows of the issued layers."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.arrays import Floats, Integers
+from pipeline.clock import iso
+from pipeline.draft.second_pass import Drafted, Drafter
+from pipeline.geodesy.frames import enu_rotation
+from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
+from pipeline.intake.operations import Routes
+from pipeline.intake.prepare import Prepared
+from pipeline.issue.geopackage.layers import (
+    CHECK_MARKS,
+    GEOMETRY,
+    HELD_BACK,
+    MARKS,
+    SESSIONS,
+    points_schema,
+    wkb_points,
+)
+from pipeline.read.files import Export
+from pipeline.solve.correct import Corrected
+from pipeline.solve.difference_95 import differences_95
+from pipeline.solve.proof import PROOFS
+from pipeline.solve.solve import Settled, shift_at_places
+from pipeline.tables import READING, TIME
+from pipeline.words import REASONS, Holds, MarkStatus, Role
+
+#: Columns that an export may map and that are evidence about a point, for which the contract has no column.
+_EVIDENCE = (
+    "base",
+    "time_end",
+    "sigma_east",
+    "sigma_north",
+    "sigma_up",
+    "antenna_height",
+    "satellites",
+    "pdop",
+    "correction_age",
+    "mark",
+)
+_PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
+_REASON_WORDS = pa.array([str(reason) for reason in REASONS])
+
+
+@dataclass(frozen=True)
+class Carried:
+    """What ``points`` has of the exports, of all together: one column per name, text where its types differ.
+
+    ``mapped`` are our columns that an export maps and that ``points`` has no place for; ``names`` the exports' own.
+    """
+
+    mapped: tuple[str, ...]
+    names: tuple[str, ...]
+    schema: pa.Schema
+
+    @classmethod
+    def of(cls, exports: Sequence[Export]) -> "Carried":
+        """Unite the carried columns of the exports, in the order in which they first appear."""
+        mapped = tuple(name for name in _EVIDENCE if any(getattr(e.points.columns, name) for e in exports))
+        kinds: dict[str, pa.DataType] = {}
+        for export in exports:
+            for field in export.carried:
+                kinds[field.name] = field.type if kinds.get(field.name, field.type) == field.type else pa.string()
+        fields = [pa.field(name, kind) for name, kind in kinds.items()] + [READING.field(name) for name in mapped]
+        return cls(mapped, tuple(kinds), points_schema(fields))
+
+    def columns(self, batch: pa.RecordBatch, export: Export, chosen: pa.Array) -> list[pa.Array]:
+        """Return the carried columns of the chosen rows of a batch; null in a column that its export does not have."""
+        present = {field.name for field in export.carried} | set(self.mapped)
+        wanted = (*self.names, *self.mapped)
+        first = len(self.schema) - 1 - len(wanted)
+        found = []
+        for number, name in enumerate(wanted):
+            kind = self.schema.field(first + number).type
+            if name in present:
+                column = pc.take(batch.column(name), chosen).cast(kind)
+                found.append(pc.if_else(pc.is_nan(column), None, column) if pa.types.is_floating(kind) else column)
+            else:
+                found.append(pa.nulls(len(chosen), kind))
+        return found
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Makes the rows of every layer of one job."""
+
+    drafter: Drafter
+    carried: Carried
+
+    def points(self, drafted: Drafted, rows: Integers | None = None) -> pa.RecordBatch:
+        """Return the drafted points of a batch, or only some of its ``rows``, as rows of ``points``."""
+        rows = np.flatnonzero(drafted.points) if rows is None else rows
+        chosen = pa.array(rows)
+        batch, found = drafted.batch, drafted.corrected
+        columns = [
+            pc.take(batch.column("name"), chosen),
+            pc.take(batch.column("code"), chosen),
+            *_taken(found, rows, "easting", "northing", "height", "ellipsoid_height", "longitude", "latitude"),
+            self._sessions(drafted.session[rows]),
+            pc.take(batch.column("time"), chosen),
+            *_taken(found, rows, "hu95", "vu95"),
+            _PROOF_WORDS.take(pa.array(drafted.proof[rows])),
+            pc.take(batch.column("solution"), chosen),
+            _repeat(drafted.export.shown, len(rows)),
+            pc.take(batch.column("source_row"), chosen),
+            *self.carried.columns(batch, drafted.export, chosen),
+            wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
+        ]
+        return pa.RecordBatch.from_arrays(columns, schema=self.carried.schema)
+
+    def held_back(self, drafted: Drafted) -> pa.RecordBatch:
+        """Return the rows of a batch that are held back as rows of ``held_back``."""
+        rows = np.flatnonzero(drafted.held)
+        chosen = pa.array(rows)
+        batch, found = drafted.batch, drafted.corrected
+        columns = [
+            pc.take(batch.column("name"), chosen),
+            pc.take(batch.column("code"), chosen),
+            self._sessions(drafted.session[rows]),
+            pc.take(batch.column("time"), chosen),
+            _REASON_WORDS.take(pa.array(drafted.held[rows] - 1)),
+            pa.array([self.drafter.explain(drafted, row) for row in rows.tolist()], pa.string()),
+            *_taken(found, rows, "easting", "northing", "height"),
+            _repeat(drafted.export.shown, len(rows)),
+            pc.take(batch.column("source_row"), chosen),
+            wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
+        ]
+        return pa.RecordBatch.from_arrays(columns, schema=HELD_BACK)
+
+    def _sessions(self, numbers: NDArray[np.int32]) -> pa.Array:
+        names = pa.array([window.session.name for window in self.drafter.prepared.windows], pa.string())
+        return names.take(pa.array(np.where(numbers >= 0, numbers, 0), mask=numbers < 0))
+
+
+def check_rows(prepared: Prepared, settled: Settled, causes: Sequence[str | None]) -> pa.RecordBatch:
+    """Return the occupations of marks as rows of ``check_marks``; ``causes`` (n,) says what failing ones may mean."""
+    on_marks, checks = settled.occupations, prepared.loaded.job.checks
+    count = len(on_marks.marks)
+    found, compared = on_marks.corrected, on_marks.compared
+    hu95, vu95 = differences_95(prepared.loaded.job, settled)
+    names = [prepared.windows[number].session.name for number in on_marks.session.tolist()]
+    columns = [
+        pa.array(names, pa.string()),
+        pa.array(on_marks.marks, pa.string()),
+        on_marks.table.column("name").combine_chunks(),
+        pa.array([str(role) for role in on_marks.roles], pa.string()),
+        pa.array([str(place) for place in on_marks.places], pa.string()),
+        on_marks.table.column("time").combine_chunks(),
+        *(_number(on_marks.known[:, axis]) for axis in range(3)),
+        *_taken(found, np.arange(count), "easting", "northing", "height"),
+        *(_number(values) for values in (compared.east, compared.north, compared.height, compared.horizontal)),
+        pa.array(np.full(count, checks.horizontal)),
+        pa.array(np.full(count, checks.vertical)),
+        _number(hu95),
+        _number(vu95),
+        pa.array(compared.passed, mask=~compared.judged),
+        pa.array(causes, pa.string()),
+        *(_number(values) for values in _statistics(settled)),
+        wkb_points(found.easting, found.northing, found.height),
+    ]
+    return pa.RecordBatch.from_arrays([_flat(column) for column in columns], schema=CHECK_MARKS)
+
+
+def _statistics(settled: Settled) -> Iterator[Floats]:
+    """Yield redundancy, standardised residual and detectable error, east, north and up each, (n,) per occupation."""
+    found, rows = settled.shifts.adjustment, settled.occupations.observation
+    for values in (found.redundancy, found.standardised, found.detectable):
+        for axis in range(3):
+            yield np.where(rows >= 0, values[rows, axis], np.nan) if len(values) else np.full(len(rows), np.nan)
+
+
+def mark_rows(settled: Settled, routes: Routes) -> pa.RecordBatch:
+    """Return the marks of the adjustment as rows of ``marks``; what nothing ties is null.
+
+    A mark is held where the register holds something of it. Its coordinates are the adjusted ones all the same: they
+    differ from the register's by what its stated uncertainty lets the ties say.
+    """
+    marks, found = settled.tied.marks, settled.shifts.adjustment
+    ties = found.ties
+    _, covariance = found.local_marks(enu_rotation(marks.longitude, marks.latitude))
+    grid = np.column_stack(routes.frames.to_issued.forward(*np.nan_to_num(settled.shifts.marks).T))
+    grid[~ties.mark_position, :2] = np.nan
+    grid[~ties.mark_height, 2] = np.nan
+    occupied = np.bincount(settled.tied.occupied, minlength=len(marks.names))
+    held = marks.held[:, 0] | marks.held[:, 2]
+    words = [Holds.FULL, Holds.POSITION, Holds.HEIGHT]
+    holds = [
+        str(words[0 if one and two else 1 if one else 2]) if one or two else None for one, two in marks.held[:, [0, 2]]
+    ]
+    columns = [
+        pa.array(marks.names, pa.string()),
+        *(_number(grid[:, axis]) for axis in range(3)),
+        _number(horizontal_95(covariance)),
+        _number(vertical_95(np.sqrt(covariance[:, 2, 2]))),
+        pa.array(holds, pa.string()),
+        pa.array(occupied, pa.int64()),
+        pa.array([str(MarkStatus.HELD if is_held else MarkStatus.ADJUSTED) for is_held in held], pa.string()),
+        wkb_points(*grid.T),
+    ]
+    return pa.RecordBatch.from_arrays(columns, schema=MARKS)
+
+
+def session_rows(prepared: Prepared, settled: Settled, routes: Routes, points: Integers) -> pa.RecordBatch:
+    """Return the sessions as rows of ``sessions``; ``points`` (S,) counts each one's drafted points."""
+    windows, on_marks = prepared.windows, settled.occupations
+    local, sigma = shift_at_places(settled, routes)
+    base = settled.bases.mark + settled.shifts.shift
+    place = routes.frames.to_issued.forward(*base.T)
+
+    def occupations(role: Role) -> list[int]:
+        of_role = np.array([found is role for found in on_marks.roles], bool)
+        return [int(count) for count in np.bincount(on_marks.session[of_role], minlength=len(windows))]
+
+    columns = [
+        pa.array([window.session.name for window in windows], pa.string()),
+        pa.array([window.start_ms for window in windows], TIME),
+        pa.array([window.end_ms for window in windows], TIME),
+        pa.array([window.base for window in windows], pa.string()),
+        pa.array(points, pa.int64()),
+        pa.array(occupations(Role.TIE), pa.int64()),
+        pa.array(occupations(Role.CHECK), pa.int64()),
+        *(_number(settled.shifts.shift[:, axis]) for axis in range(3)),
+        *(_number(local[:, axis]) for axis in range(3)),
+        *(_number(sigma[:, axis]) for axis in range(3)),
+        pa.array([str(word) for word in settled.verdicts], pa.string()),
+        wkb_points(*place),
+    ]
+    return pa.RecordBatch.from_arrays(columns, schema=SESSIONS)
+
+
+def as_records(batch: pa.RecordBatch) -> list[dict[str, Any]]:
+    """Return the rows of a small layer as the issue record has them: without geometry, times as ISO text in UTC."""
+    rows = batch.drop_columns([GEOMETRY]).to_pylist()
+    return [{key: _plain(value) for key, value in row.items()} for row in rows]
+
+
+def _plain(value: Any) -> Any:
+    return iso(value) if isinstance(value, datetime) else value
+
+
+def _taken(found: Corrected, rows: Integers, *names: str) -> list[pa.Array]:
+    return [_number(getattr(found, name)[rows]) for name in names]
+
+
+def _number(values: Floats) -> pa.Array:
+    return pa.array(values, pa.float64(), mask=~np.isfinite(values))
+
+
+def _repeat(text: str, count: int) -> pa.Array:
+    return pa.array([text], pa.string()).take(pa.array(np.zeros(count, np.int64)))
+
+
+def _flat(column: Any) -> pa.Array:
+    return column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column

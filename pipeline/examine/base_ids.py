@@ -1,0 +1,107 @@
+"""Base ids that keep readings out of the sessions of their time, said per export, with what to write."""
+
+from collections.abc import Iterator
+from functools import reduce
+
+from pipeline.clock import between
+from pipeline.intake.base_log import Seen
+from pipeline.intake.clock_offset import time_offset
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.prepare import Prepared
+from pipeline.intake.sort import right_id, with_bases
+from pipeline.sessions.attach import base_key
+
+#: Sentences of one kind before the rest is only counted.
+_MOST = 8
+
+
+def id_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
+    """Return in words which readings are no session's because of their base ids, and which sessions' ids nobody has."""
+    return [
+        *wrong_ids(prepared, gathered),
+        *_without_id(prepared, gathered),
+        *_empty(prepared, gathered),
+        *_unused(prepared, gathered),
+    ]
+
+
+def wrong_ids(prepared: Prepared, gathered: Gathered) -> list[str]:
+    """Return a sentence per export and base id that is not that of the sessions at its readings' time.
+
+    Ids of other sessions are left out where one clock that is off explains them.
+    """
+    strangers = gathered.log.strangers
+    known = {base_key(window.base) for window in prepared.windows}
+    clock_is_off = time_offset(prepared, gathered) is not None
+    groups: dict[tuple[int, str], list[Seen]] = {}
+    for seen in strangers:
+        if not (clock_is_off and base_key(seen.text) in known):
+            groups.setdefault((seen.export, str(seen.key[0])), []).append(seen)
+    ordered = sorted(groups.values(), key=lambda seen: -sum(one.count for one in seen))
+    told = [_wrong(prepared, seen) for seen in ordered[:_MOST]]
+    rest = sum(one.count for seen in ordered[_MOST:] for one in seen) + strangers.further
+    return [*told, f"{rest:,} more readings carry base ids that no session of their time has"] if rest else told
+
+
+def _wrong(prepared: Prepared, found: list[Seen]) -> str:
+    """Say of one base id in one export what it is, what the sessions have, and what to write."""
+    whole = reduce(Seen.and_also, found)
+    covering = [prepared.windows[number] for number in sorted({n for seen in found for n in seen.sessions})]
+    export = prepared.exports[whole.export]
+    readings = f"{whole.count:,} reading{'s' if whole.count > 1 else ''} carr{'y' if whole.count > 1 else 'ies'}"
+    told = (
+        f"{export.shown}:{whole.row}: {readings} the base id {whole.text} {between(whole.time, whole.last)}, and"
+        " no session of that time has it"
+    )
+    if not covering:
+        return f"{told}, nor does any run then: the job has {with_bases(prepared.windows)}"
+    return f"{told}: {with_bases(covering)}; {right_id(whole.text, covering, prepared.windows)}"
+
+
+def _without_id(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
+    """Yield per export that readings lack the id that would say whose they are."""
+    for seen in gathered.log.without:
+        export = prepared.exports[seen.export]
+        column = export.points.columns.base
+        fix = "map the column 'base'" if column is None else f"its column {column} is empty there: fill it in"
+        yield (
+            f"{export.shown}:{seen.row}: {seen.count:,} reading{'s have' if seen.count > 1 else ' has'} no base id"
+            f" {between(seen.time, seen.last)}, when several sessions ran; {fix}, or end one session where the other"
+            " begins"
+        )
+
+
+def _empty(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
+    """Yield exports whose column of base ids is empty in every row, though sessions have ids."""
+    if all(window.base is None for window in prepared.windows):
+        return
+    filled = {export for export, _ in gathered.log.used} | {seen.export for seen in gathered.log.without}
+    for number, export in enumerate(prepared.exports):
+        column = export.points.columns.base
+        if column is not None and gathered.rows[number] and number not in filled:
+            yield f"{export.shown}: its column {column} has no base id in any row, so times alone say whose it is"
+
+
+def _unused(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
+    """Yield sessions whose base id no reading carries, though readings carry ids, and that got no reading for it."""
+    log = gathered.log
+    used = {key for _, key in log.used}
+    accused = {number for seen in log.strangers for number in seen.sessions}
+    for window in prepared.windows:
+        key = base_key(window.base)
+        empty = log.sessions[window.index].first is None
+        if key is not None and used and key not in used and empty and window.index not in accused:
+            yield (
+                f"session {window.session.name}: no reading of the job carries its base id {window.base}, and none of"
+                " its time lacks one, so it has no readings; see base, start and end of the session"
+            )
+
+
+def nothing_but_ids(prepared: Prepared, gathered: Gathered) -> str | None:
+    """Return the first sentence of `wrong_ids` where base ids, and no times, keep readings out; else None."""
+    strange = gathered.log.strangers
+    running = sum(seen.count for seen in strange if seen.sessions)
+    if not running or time_offset(prepared, gathered) is not None:
+        return None
+    told = wrong_ids(prepared, gathered)
+    return told[0] if told else None

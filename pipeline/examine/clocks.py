@@ -1,0 +1,234 @@
+"""Clocks that may be off for a whole export: no zone stated, zones that disagree, rows that fit at other hours.
+
+Times that are off by whole hours leave the proof as it is where they stay in their sessions, as occupations move along.
+Where some would then belong to another session, and so to another base, they take it away.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from functools import cached_property
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.arrays import Integers
+from pipeline.clock import HOUR, milliseconds
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.clock_offset import offset_words, time_offset
+from pipeline.intake.file_log import MINUTE
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.named_points import named_points
+from pipeline.intake.prepare import Prepared
+from pipeline.read.files import Export
+from pipeline.read.times import clock
+from pipeline.sessions.attach import SessionIndex, index_sessions
+from pipeline.words import Doubt
+
+_HOURS = tuple(sign * hour * HOUR for hour in range(1, 15) for sign in (1, -1))
+#: A part of an export's readings that lies outside all sessions, and how many, before another hour is looked for.
+_OUTSIDE, _MANY = 0.05, 10
+#: The part of them that another hour has to put into sessions, and that it may put out of them.
+_FITS, _LOST = 0.98, 0.02
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """What an offset does to an export's ``rows``: how many lie in sessions, and how many change theirs."""
+
+    offset: int
+    rows: int
+    within: int
+    changed: int
+
+    @property
+    def inside(self) -> float:
+        """The part of the readings that lies in sessions."""
+        return self.within / max(self.rows, 1)
+
+
+@dataclass(frozen=True)
+class _Clock:
+    """The clock of one export: when there are readings, and which sessions they belong to."""
+
+    prepared: Prepared
+    gathered: Gathered
+    number: int
+    index: SessionIndex
+
+    @property
+    def export(self) -> Export:
+        return self.prepared.exports[self.number]
+
+    @cached_property
+    def minutes(self) -> list[tuple[pa.Array, Integers, Integers]]:
+        found = self.gathered.files[self.number].clock()
+        return [
+            (pa.array([base] * len(minute), pa.string()), minute + MINUTE // 2, count)
+            for base, (minute, count) in found.items()
+        ]
+
+    def fit(self, offset: int) -> _Fit:
+        """Return what an offset, in milliseconds, does."""
+        inside, changed, rows = 0, 0, 0
+        for bases, minute, count in self.minutes:
+            before, after = self.index.attach(minute, bases), self.index.attach(minute + offset, bases)
+            inside += int(count[after >= 0].sum())
+            changed += int(count[(before >= 0) & (after >= 0) & (before != after)].sum())
+            rows += int(count.sum())
+        return _Fit(offset, rows, inside, changed)
+
+    @cached_property
+    def _occupations(self) -> tuple[Integers, Integers, Integers]:
+        """Times of the occupations that sessions name in this export, and start and end of those sessions."""
+        said, table = named_points(self.prepared), self.gathered.candidates
+        rows = [
+            row
+            for row, (name, session, export) in enumerate(
+                zip(*(table.column(key).to_pylist() for key in ("name", "session", "export")), strict=True)
+            )
+            if export == self.number and (session, name or "") in said
+        ]
+        session = np.asarray(table.column("session"), np.int64)[rows]
+        start, end = (
+            np.array([getattr(window, key) for window in self.prepared.windows], np.int64)
+            for key in ("start_ms", "end_ms")
+        )
+        return milliseconds(table)[rows], start[session], end[session]
+
+    def keeps(self, offset: int) -> bool:
+        """Return whether every occupation that a session names would still lie in it."""
+        time, start, end = self._occupations
+        return bool(((time + offset >= start) & (time + offset < end)).all())
+
+    def zones(self) -> list[int]:
+        """Return the offsets from UTC in which the sessions' times are written, milliseconds, without zero."""
+        found = (window.session.start.utcoffset() for window in self.prepared.windows)
+        return list(dict.fromkeys(round(zone.total_seconds() * 1000) for zone in found if zone))
+
+    def elsewhere(self, offsets: Sequence[int]) -> _Fit | None:
+        """Return the first offset that nothing speaks against and that gives readings to other sessions."""
+        here = self.fit(0).inside
+        for offset in offsets:
+            found = self.fit(offset)
+            if found.changed and found.inside >= here - _LOST and self.keeps(offset):
+                return found
+        return None
+
+    def better(self) -> _Fit | None:
+        """Return the offset that puts readings which lie outside all sessions into them, and no other one out."""
+        here = self.fit(0)
+        if here.rows - here.within < max(_MANY, _OUTSIDE * here.rows):
+            return None
+        fits = [self.fit(offset) for offset in dict.fromkeys([*self.zones(), *_HOURS]) if self.keeps(offset)]
+        best = max(fits, key=lambda one: one.inside, default=None)
+        return best if best is not None and best.inside >= _FITS else None
+
+
+@dataclass(frozen=True)
+class _Told:
+    """What is said of an export's clock: a note, or a doubt where ``sessions`` of readings may be wrong."""
+
+    export: int
+    file: str
+    line: int
+    what: str
+    doubt: bool
+
+
+def clock_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
+    """Return in words what is odd about the clocks, and puts nothing in doubt."""
+    found = [told for told in _told(prepared, gathered) if not told.doubt]
+    return [f"{told.file}:{told.line}: {told.what}" if told.line else f"{told.file}: {told.what}" for told in found]
+
+
+def clock_doubts(prepared: Prepared, gathered: Gathered) -> list[Doubtful]:
+    """Return a doubt for each export whose readings may belong to other sessions, and so to other bases."""
+    return [
+        Doubtful(Doubt.TIME_ZONE, told.what, _sessions(gathered, told.export), told.file, told.line)
+        for told in _told(prepared, gathered)
+        if told.doubt
+    ]
+
+
+def _sessions(gathered: Gathered, number: int) -> tuple[int, ...]:
+    return tuple(np.flatnonzero(gathered.files[number].sessions).tolist())
+
+
+def _told(prepared: Prepared, gathered: Gathered) -> Iterator[_Told]:
+    windows = prepared.windows
+    index = index_sessions([w.start_ms for w in windows], [w.end_ms for w in windows], [w.base for w in windows])
+    for number in range(len(prepared.exports)):
+        of = _Clock(prepared, gathered, number, index)
+        yield from _unstated(of)
+        yield from _disagreeing(of)
+        yield from _better(of)
+
+
+def _unstated(of: _Clock) -> Iterator[_Told]:
+    """Say that the times of an export have no zone at all."""
+    if of.prepared.loaded.stated("points", of.export.block, "time_zone"):
+        return
+    if of.export.bare_time is None:
+        return
+    line, text = of.export.bare_time
+    what = (
+        f'the time "{text}" has no offset from UTC, and the job states no time_zone, so that all are read as UTC: write'
+        ' time_zone = "UTC" if that is right'
+    )
+    other = of.elsewhere([*of.zones(), *(-zone for zone in of.zones()), *_HOURS])
+    yield _Told(of.number, of.export.shown, line, what + (_moves(other) if other else ""), other is not None)
+
+
+def _disagreeing(of: _Clock) -> Iterator[_Told]:
+    """Say that the sessions are written in another offset from UTC than the export's zone has at the time."""
+    zone = clock(of.export.points.time_zone, None).kind
+    if zone in (None, 0) or of.export.bare_time is None:
+        return
+    counts = of.gathered.files[of.number].sessions
+    for window in of.prepared.windows:
+        start = window.session.start
+        written = start.utcoffset()
+        own = _minutes_east(zone, start)
+        if not counts[window.index] or not written or round(written.total_seconds() / 60) == own:
+            continue
+        off = own - round(written.total_seconds() / 60)
+        other = of.elsewhere([off * MINUTE])
+        what = (
+            f'the export is read with time_zone "{of.export.points.time_zone}", {_east(own)} on that day, and session'
+            f" {window.session.name} is written in {_east(own - off)}: one of the two may be off"
+        )
+        yield _Told(of.number, of.export.shown, 0, what + (_moves(other) if other else ""), other is not None)
+        return
+
+
+def _better(of: _Clock) -> Iterator[_Told]:
+    """Say that readings would lie in sessions with times of another hour, unless that is told of all exports."""
+    found = of.better()
+    if found is None or (not found.changed and time_offset(of.prepared, of.gathered) is not None):
+        return
+    held = 1.0 - of.fit(0).inside
+    what = (
+        f"{held:.0%} of its readings lie outside all sessions; with times {offset_words(found.offset)}"
+        f" {found.inside:.0%} of all would lie within: see time_zone of the block, and the sessions' times"
+    )
+    yield _Told(of.number, of.export.shown, 0, what + (_moves(found) if found.changed else ""), found.changed > 0)
+
+
+def _moves(fit: _Fit) -> str:
+    return (
+        f"; with times {offset_words(fit.offset)} all occupations would stay in their sessions, and {fit.changed:,}"
+        " readings would belong to another session and base"
+    )
+
+
+def _minutes_east(zone: tzinfo | int | None, at: datetime) -> int:
+    if isinstance(zone, int):
+        return zone
+    assert zone is not None
+    offset = at.astimezone(zone).utcoffset()
+    return 0 if offset is None else round(offset.total_seconds() / 60)
+
+
+def _east(minutes: int) -> str:
+    return f"UTC{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"

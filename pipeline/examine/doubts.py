@@ -1,0 +1,64 @@
+"""What may be wrong with all points of a session alike, gathered from those who look for it."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.examine.clocks import clock_doubts
+from pipeline.examine.datum_steps import mixed_steps, register_step
+from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.epoch_gaps import epoch_doubts
+from pipeline.examine.exports import precision_doubts
+from pipeline.examine.height_systems import system_doubts
+from pipeline.examine.job_file import tolerance_doubts
+from pipeline.examine.out_of_area import place_doubts
+from pipeline.examine.time_zones import zone_doubts
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.operations import Routes
+from pipeline.intake.prepare import Prepared
+from pipeline.job.model import Job
+from pipeline.words import Doubt
+
+#: Metres: a shift beyond this is no datum's, and what comes so large, what less large.
+_ELSEWHERE = 2_000.0
+_WRONG_PLACE = "exchanged columns (latitude and longitude, easting and northing), a lost sign, another zone or CRS"
+_WRONG = "a wrong mark, a wrong datum or height system, a wrong antenna height or feet taken for metres"
+
+
+def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tuple[Doubtful, ...]:
+    """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
+    found = [
+        *system_doubts(prepared, gathered, routes),
+        *register_step(prepared, routes)[0],
+        *mixed_steps(prepared, gathered, routes),
+        *epoch_doubts(prepared, gathered, routes),
+        *zone_doubts(prepared, gathered),
+        *precision_doubts(prepared, gathered),
+        *clock_doubts(prepared, gathered),
+        *place_doubts(prepared, gathered),
+        *tolerance_doubts(prepared),
+    ]
+    return confirmed_by(prepared.loaded.job, found)
+
+
+def confirmed_by(job: Job, doubts: Iterable[Doubtful]) -> tuple[Doubtful, ...]:
+    """Return doubts with those confirmed that the job file says somebody looked into."""
+    return tuple(replace(doubt, confirmed=doubt.kind in job.checks.confirmed) for doubt in doubts)
+
+
+def shift_doubts(prepared: Prepared, local: Floats) -> list[Doubtful]:
+    """Return a doubt for each session whose shift, (S, 3) east, north, up, is larger than a base may be off."""
+    limits = prepared.loaded.job.shift
+    found = []
+    for window, (east, north, up) in zip(prepared.windows, local, strict=True):
+        if np.hypot(east, north) > limits.limit_horizontal or abs(up) > limits.limit_vertical:
+            far = np.hypot(east, north) > _ELSEWHERE
+            what = (
+                f"session {window.session.name}: a shift of {np.hypot(east, north):.1f} m horizontally and {up:+.1f} m"
+                f" in height is beyond the limits of {limits.limit_horizontal:g} and {limits.limit_vertical:g} m; a"
+                f" base that averaged its own position is off by less, so look for {_WRONG_PLACE if far else _WRONG}"
+            )
+            found.append(Doubtful(Doubt.SHIFT, what, (window.index,)))
+    return found

@@ -1,0 +1,95 @@
+"""What the epochs of a job leave open: those that change nothing, those that are lacking, and by how much."""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.geodesy.detours import datum_name, moves
+from pipeline.geodesy.epochs import decimal_year
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.operations import Routes
+from pipeline.intake.prepare import Prepared
+from pipeline.words import Doubt
+
+#: The parts of a check's tolerance from which what an epoch leaves open is told, and is doubted. Ours, no source.
+_TOLD, _DOUBTED = 0.1, 0.5
+
+
+def epoch_notes(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[str]:
+    """Return in words which epochs change nothing, are lacking, or matter little."""
+    job = prepared.loaded.job
+    told = []
+    if job.target.epoch is not None and not moves(job.target.grid):
+        told.append(f"target.epoch changes nothing: {datum_name(job.target.grid)} does not move with time")
+    control = job.control
+    unsaid = control is not None and control.epoch is None and moves(control.crs)
+    if job.target.epoch is not None and moves(job.target.grid) and unsaid:
+        told.append("no control.epoch is stated, so the register's marks count as given for target.epoch")
+    if control is not None and control.epoch is not None and not moves(control.crs):
+        told.append(f"control.epoch changes nothing: {datum_name(control.crs)} does not move with time")
+    alone = [number for number in _lacking(prepared, gathered, routes) if _network(prepared, number)]
+    if alone:
+        names = ", ".join(prepared.windows[number].session.name for number in alone)
+        told.append(
+            f"{names}: no epoch is stated, so every point counts as given at the time of its observation; where the"
+            " corrections were of one epoch, state it as epoch of [source] or [[session]]"
+        )
+    slow = job.checks.horizontal * np.array([_TOLD, _DOUBTED])
+    drifts = _drifts(prepared, gathered, routes)
+    return told + [_says(prepared, number, by, days) for number, by, days in drifts if slow[0] < by <= slow[1]]
+
+
+def epoch_doubts(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[Doubtful]:
+    """Return a doubt per session so long that its points part by their own times, while its base held one position."""
+    most = prepared.loaded.job.checks.horizontal * _DOUBTED
+    return [
+        Doubtful(Doubt.EPOCH, _says(prepared, number, by, days), (number,), *_place(prepared, number))
+        for number, by, days in _drifts(prepared, gathered, routes)
+        if by > most
+    ]
+
+
+def _says(prepared: Prepared, number: int, by: float, days: float) -> str:
+    return (
+        f"session {prepared.windows[number].session.name}: its points are {days:.0f} days apart and move by"
+        f" {by * 1000:.0f} mm in that time, its base's position does not; state the epoch of that position as epoch"
+    )
+
+
+def _place(prepared: Prepared, number: int) -> tuple[str, int]:
+    """Return file, from the job file's folder, and line of a session."""
+    file, line = prepared.windows[number].where
+    return Path(os.path.relpath(file, prepared.loaded.path.parent)).as_posix(), line
+
+
+def _network(prepared: Prepared, number: int) -> bool:
+    return prepared.windows[number].session.shift == "none"
+
+
+def _lacking(prepared: Prepared, gathered: Gathered, routes: Routes) -> Iterator[int]:
+    """Yield the sessions with readings that move with time and no epoch stated."""
+    timed = np.array([operation.time_dependent for operation in routes.frames.to_working], bool)
+    lacking = (gathered.blocks & timed & np.isnan(routes.epochs[:-1])).any(axis=1)
+    yield from np.flatnonzero(lacking).tolist()
+
+
+def _drifts(prepared: Prepared, gathered: Gathered, routes: Routes) -> Iterator[tuple[int, float, float]]:
+    """Yield sessions with a base and no epoch: how far [m] a place moves from first to last reading, and the days."""
+    session = np.asarray(gathered.candidates.column("session"), np.int64)
+    time = np.asarray(gathered.candidates.column("time").cast("int64").fill_null(-1), np.int64)
+    for number in _lacking(prepared, gathered, routes):
+        if _network(prepared, number) or not np.isfinite(gathered.place[number]).all():
+            continue
+        times = [*time[(session == number) & (time >= 0)].tolist()]
+        if gathered.first_point[number] <= gathered.last_point[number]:
+            times += [int(gathered.first_point[number]), int(gathered.last_point[number])]
+        operation = routes.frames.to_working[gathered.place_block[number]]
+        if not times or not operation.time_dependent:
+            continue
+        edges = np.array([min(times), max(times)], np.int64)
+        place = [np.full(2, value) for value in gathered.place[number]]
+        moved = np.diff(np.column_stack(operation.forward(*place, decimal_year(edges))), axis=0)
+        yield number, float(np.linalg.norm(moved)), float(np.diff(edges)[0] / 86_400_000)

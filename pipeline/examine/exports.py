@@ -1,0 +1,160 @@
+"""What is odd about an export as a whole: much of it held back, standard uncertainties, ends of occupations."""
+
+from collections.abc import Iterator
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.clock_offset import time_offset
+from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.prepare import Prepared
+from pipeline.read.files import Export
+from pipeline.words import Doubt, Reason
+
+#: Readings of a session from which on most of them say something of it.
+_FEW = 5
+#: The part of an export's rows, and how many at least, that are held back for one reason before that is told.
+_MUCH, _MANY = 0.2, 3
+#: Solutions that are listed.
+_LISTED = 4
+#: Words for solutions that are no fixed ones: decimetres to metres off, by nature.
+_COARSE = frozenset(["float", "autonomous", "single", "spp", "standalone", "dgps", "dgnss", "sbas", "code", "none"])
+
+_LIKELY = {
+    Reason.UNREADABLE: "see decimal, delimiter, angles and time_format of the block, and the columns that it maps",
+    Reason.NO_POSITION: "see the columns that the block maps, and whether the export has all of its heights",
+    Reason.NO_TIME: "see the column that the block maps as time",
+    Reason.AMBIGUOUS_TIME: "see time_format and time_zone of the block",
+    Reason.OUTSIDE_SESSIONS: "see time_zone and any time_format of the block, and start, end and base of the sessions",
+    Reason.TWO_SESSIONS: "map the column that says which base a reading hangs on",
+    Reason.NOT_FIXED: "see quality.solutions",
+    Reason.POOR_QUALITY: "see the limits of [quality], and the units of the export's standard uncertainties",
+    Reason.IMPLAUSIBLE: "see crs, units and the columns that the block maps",
+}
+
+
+def file_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
+    """Return in words what should be looked at in each export."""
+    told = [*_accepted(prepared)]
+    told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(prepared, gathered)]
+    told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in much_held(prepared, gathered)]
+    for export, log in zip(prepared.exports, gathered.files, strict=True):
+        told += [*_few_sigmas(export, log), *_ends(export, log)]
+    return told
+
+
+def without_rows(prepared: Prepared, gathered: Gathered) -> list[tuple[str, str, str]]:
+    """Return file, what and what to do for each export that holds nothing, such as a header that stands alone."""
+    what = "the file has no rows, so that no reading of it is in the job"
+    fix = "if that is not so in the receiver, export it again"
+    return [
+        (export.shown, what, fix) for export, log in zip(prepared.exports, gathered.files, strict=True) if not log.rows
+    ]
+
+
+def much_held(prepared: Prepared, gathered: Gathered) -> list[tuple[str, int, str, str]]:
+    """Return file, row, what and what to do for each export of which a large part is held back for one reason.
+
+    Readings outside all sessions that an hour or a base id explains are told with that instead.
+    """
+    unexplained = () if time_offset(prepared, gathered) is not None else gathered.log.outside.exports
+    found = []
+    for number, (export, log) in enumerate(zip(prepared.exports, gathered.files, strict=True)):
+        of_file = _held(log, number in unexplained)
+        found += [(export.shown, row, what, fix) for row, what, fix in of_file]
+    return found
+
+
+def _held(log: FileLog, outside: bool) -> Iterator[tuple[int, str, str]]:
+    """Yield that a large part of an export is held back, and what that usually comes from: first row, what, fix."""
+    for reason, noted in log.held.items():
+        if noted.count < _MANY or noted.count < _MUCH * log.rows:
+            continue
+        if reason is Reason.OUTSIDE_SESSIONS and not outside:
+            continue
+        fix = _LIKELY.get(reason, "see the details in held_back")
+        if reason is Reason.NOT_FIXED and log.solutions:
+            listed = ", ".join(f'"{word}" ({count:,})' for word, count in log.solutions.most_common(_LISTED))
+            fix = f"their solutions are {listed}; {fix}"
+        what = f"{noted.count:,} of the file's {log.rows:,} rows are held back as {reason}, this one first"
+        yield noted.row, what, fix
+
+
+def _few_sigmas(export: Export, log: FileLog) -> Iterator[str]:
+    """Yield readings with standard uncertainties that no fixed solution has; of most of a file that is a doubt."""
+    if log.large.count and not _most(log.large, log):
+        yield (
+            f"{export.shown}:{log.large.row}: {_readings(log.large, log)} of more than {LARGE_SIGMA[0]:g} m in plan or"
+            f" {LARGE_SIGMA[1]:g} m in height, this one first; no fixed solution has such: state"
+            " max_sigma_horizontal and max_sigma_vertical"
+        )
+
+
+def _readings(noted: Noted, log: FileLog) -> str:
+    stated = log.stated.count
+    which = f"all {stated:,}" if noted.count == stated else f"{noted.count:,} of {stated:,}"
+    return f"{which} accepted readings state standard uncertainties"
+
+
+def _most(noted: Noted, log: FileLog) -> bool:
+    return _most_of_all(noted, log) or bool(_mostly(noted, log))
+
+
+def _most_of_all(noted: Noted, log: FileLog) -> bool:
+    return 2 * noted.count > log.stated.count
+
+
+def _mostly(noted: Noted, log: FileLog) -> tuple[int, ...]:
+    """Return the sessions of most of whose readings something is noted: a day's export, joined to others'."""
+    stated = log.stated.by
+    return tuple(
+        number for number, count in sorted(noted.by.items()) if 2 * count > stated[number] and stated[number] >= _FEW
+    )
+
+
+def _ends(export: Export, log: FileLog) -> Iterator[str]:
+    if log.early_end.count:
+        yield (
+            f"{export.shown}:{log.early_end.row}: time_end lies before time in {log.early_end.count:,} rows, this one"
+            " first: the two columns may be swapped, or midnight lies between"
+        )
+    if log.long.count:
+        yield f"{export.shown}:{log.long.row}: {log.long.count:,} rows last longer than 12 hours, this one first"
+    if log.late_end.count:
+        yield (
+            f"{export.shown}:{log.late_end.row}: in {log.late_end.count:,} rows, this one first, time_end lies outside"
+            " the session that time lies in: such an occupation is a mean of positions from both sides of its end"
+        )
+
+
+def _accepted(prepared: Prepared) -> Iterator[str]:
+    found = [word for word in prepared.loaded.job.quality.solutions if word.strip().lower() in _COARSE]
+    if found:
+        yield (
+            f"quality.solutions accepts {', '.join(found)}: such readings are decimetres to metres off, each by another"
+            " amount, and checks on other readings prove nothing of them"
+        )
+
+
+def precision_doubts(prepared: Prepared, gathered: Gathered) -> list[Doubtful]:
+    """Return a doubt for each export of which most readings, or most of a session, state precision that cannot be."""
+    coarse = any(_accepted(prepared))
+    found = []
+    for export, log in zip(prepared.exports, gathered.files, strict=True):
+        for noted, says, why in (
+            (
+                log.large,
+                f"of more than {LARGE_SIGMA[0]:g} m in plan or {LARGE_SIGMA[1]:g} m in height",
+                "millimetres or centimetres taken for metres, or solutions that are not fixed",
+            ),
+            (
+                log.least,
+                f"of less than {LEAST_SIGMA * 1000:g} mm",
+                "variances taken for standard uncertainties, or another unit",
+            ),
+        ):
+            if not noted.count or not _most(noted, log) or (noted is log.large and coarse):
+                continue
+            sessions = tuple(sorted(log.stated.by)) if _most_of_all(noted, log) else _mostly(noted, log)
+            what = f"{_readings(noted, log)} {says}, which is not what they are worth: {why}"
+            found.append(Doubtful(Doubt.PRECISION, what, sessions, export.shown, noted.row))
+    return found

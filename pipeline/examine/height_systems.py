@@ -1,0 +1,141 @@
+"""Doubts about height systems and datums: what the marks of all sessions, and the bases, have in common."""
+
+import os
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.arrays import Integers
+from pipeline.control import Register
+from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.mark_heights import Above, BySession, above_readings, by_session, looks
+from pipeline.examine.stood_on import stood_on_marks
+from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, one_height
+from pipeline.examine.units import unit_doubts
+from pipeline.intake.bases import set_up_bases
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.operations import Routes
+from pipeline.intake.prepare import Prepared
+from pipeline.words import Doubt
+
+#: Names that one sentence lists.
+_NAMED = 3
+
+
+def system_doubts(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[Doubtful]:
+    """Return the doubts about the register's and the exports' height systems and datums."""
+    register, control = prepared.register, prepared.loaded.job.control
+    if register is None or control is None:
+        return []
+    bases = set_up_bases(prepared, gathered, routes)
+    stood = stood_on_marks(prepared, gathered, routes, register)
+    above = above_readings(prepared, routes, register, stood, bases)
+    if not len(above.session):
+        return []
+    path = Path(os.path.relpath(control.file, prepared.loaded.path.parent)).as_posix()
+    looked = _Looked(prepared, gathered, register, path, above, by_session(prepared, above, bases))
+    units = unit_doubts(prepared, gathered, routes, register, above)
+    return [*looked.unfilled(), *looked.heights(), *looked.common(), *units]
+
+
+@dataclass(frozen=True)
+class _Looked:
+    """What is looked at: the job, its register (``path`` for messages), its marks over the readings on them."""
+
+    prepared: Prepared
+    gathered: Gathered
+    register: Register
+    path: str
+    above: Above
+    of: BySession
+
+    @property
+    def ellipsoidal(self) -> bool:
+        control = self.prepared.loaded.job.control
+        return control is not None and control.height == "ellipsoid"
+
+    def unfilled(self) -> Iterator[Doubtful]:
+        """Yield that the heights of the occupied marks were never filled in."""
+        marks = np.unique(self.above.mark[self.register.holds_height[self.above.mark]])
+        place = np.column_stack([self.register.first, self.register.second])[marks]
+        marks = marks[np.sort(np.unique(place, axis=0, return_index=True)[1])]  # a mark under two names has one height
+        if not one_height(self.register.third[marks]):
+            return
+        what = (
+            f"all {len(marks)} occupied marks have the height {self.register.written[marks[0]][2]}: heights that were"
+            " never filled in, or marks that hold no height (holds = position)"
+        )
+        yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None, self.path, self.register.lines[marks[0]])
+
+    def heights(self) -> Iterator[Doubtful]:
+        """Yield that the heights of sessions are off by the geoid separation, as the register or as the exports."""
+        signs = by_separation(self.of.base, self.of.off, self.of.separation)
+        same = alike(self.of.base, self.of.off)
+        up, apart = self.of.off[:, 2], self.of.separation
+        with np.errstate(invalid="ignore"):
+            by_it = same & (np.abs(np.abs(up) - np.abs(apart)) <= ALIKE[1]) & (np.abs(apart) >= LEAST)
+        signs = np.where((signs == 0) & by_it, np.where(up * apart > 0, 1, -1), signs)
+        for sign in (1, -1):
+            rows = np.flatnonzero(signs == sign)
+            if len(rows):
+                yield self._heights(rows, sign)
+
+    def _heights(self, rows: Integers, sign: int) -> Doubtful:
+        sessions = self.of.session[rows]
+        here, known = np.isin(self.above.session, sessions), np.isfinite(self.above.off[:, 2])
+        marks, others = np.unique(self.above.mark[here & known]), np.unique(self.above.mark[~here & known])
+        every = len(rows) == len(self.of.session)
+        off = float(np.median(self.of.off[rows, 2]))
+        is_what = f"and the geoid separation is {np.median(self.of.separation[rows]):+.1f} m"
+        reached = None if every else self._with_silent(sessions)
+        if not every and np.isin(marks, others).any():
+            return self._export(rows, sign, f"{abs(off):.1f} m {'below' if off > 0 else 'above'}", is_what, reached)
+        which = "the occupied marks" if every else f"the marks of {self._sessions(sessions)}"
+        other = " (or each of the exports like one of a height datum)" if sign > 0 and not self.ellipsoidal else ""
+        what = (
+            f"{which} are {off:+.1f} m above the raw readings on them, {is_what}: each height looks like"
+            f" {looks(sign, self.ellipsoidal)}{other}"
+        )
+        return Doubtful(Doubt.REGISTER_HEIGHTS, what, reached, self.path, self.register.lines[int(marks[0])])
+
+    def _export(self, rows: Integers, sign: int, how: str, is_what: str, reached: tuple[int, ...] | None) -> Doubtful:
+        sessions = self.of.session[rows]
+        first = self.gathered.log.sessions[int(sessions[0])].first
+        file, line = ("", 0) if first is None else (self.prepared.exports[first.export].shown, first.row)
+        like = "one of a height datum, not an ellipsoidal one" if sign > 0 else "one with the separation added twice"
+        what = (
+            f"the raw readings of {self._sessions(sessions)} lie {how} marks that other sessions have in place,"
+            f" {is_what}: each height of the export looks like {like}"
+        )
+        return Doubtful(Doubt.EXPORT_HEIGHTS, what, reached, file, line)
+
+    def _with_silent(self, sessions: Integers) -> tuple[int, ...]:
+        """Return sessions and those that no mark of the register says anything of: they may hang on the former."""
+        silent = set(range(len(self.prepared.windows))) - set(self.of.session.tolist())
+        return tuple(sorted({*sessions.tolist(), *silent}))
+
+    def common(self) -> Iterator[Doubtful]:
+        """Yield that bases which have nothing to do with each other are off by one vector."""
+        same = alike(self.of.base, self.of.off)
+        if not same.any():
+            return
+        east, north, up = np.median(self.of.off[same], axis=0)
+        apart = float(np.median(self.of.separation[same]))
+        how = (
+            f"the bases of {self._sessions(self.of.session[same])} have nothing in common, yet the marks lie"
+            f" {east:+.2f} m east, {north:+.2f} m north and {up:+.2f} m above the raw readings on them in each"
+        )
+        line = self.register.lines[int(self.above.mark[0])]
+        if np.hypot(east, north) > ALIKE[1]:
+            what = f"{how}: the register or source.crs looks like another datum or epoch than stated"
+            yield Doubtful(Doubt.DATUM, what, None, self.path, line)
+        elif abs(up) > ALIKE[1] and not (abs(abs(up) - abs(apart)) <= ALIKE[1] and abs(apart) >= LEAST):
+            what = f"{how}: the register's heights look like those of another height datum, or of another unit"
+            yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None, self.path, line)
+
+    def _sessions(self, numbers: Iterable[int]) -> str:
+        names = [self.prepared.windows[number].session.name for number in numbers]
+        more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+        return f"session{'s' if len(names) > 1 else ''} {', '.join(names[:_NAMED])}{more}"

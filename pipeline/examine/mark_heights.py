@@ -1,0 +1,131 @@
+"""How far the marks of each session are from the raw readings on them, and what their heights say together."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Floats, Integers
+from pipeline.control import Register
+from pipeline.examine.register_looks import OddHeight, odd_heights
+from pipeline.examine.stood_on import Stood
+from pipeline.geodesy.frames import geocentric_to_local
+from pipeline.intake.base_values import merged
+from pipeline.intake.bases import Bases
+from pipeline.intake.operations import Routes
+from pipeline.intake.prepare import Prepared
+from pipeline.sessions.attach import base_key
+
+#: Metres: with another position than before, a base was set up anew, and is off by another error.
+_ANEW = 1.0
+
+
+@dataclass(frozen=True)
+class Above:
+    """Marks above the raw readings on them, (n,): session, mark, and (n, 3) metres east, north, up.
+
+    NaN stands for what a mark does not hold. ``separation`` is (n,), of the geoid from the ellipsoid, metres. Sessions
+    whose exports carry a field shift are left out.
+    """
+
+    session: Integers
+    mark: Integers
+    off: Floats
+    separation: Floats
+
+    def odd(self) -> list[OddHeight]:
+        """Return the marks whose heights, beside the others' of their sessions, are off by the separation."""
+        known = np.isfinite(self.off[:, 2]) & np.isfinite(self.separation)
+        return odd_heights(self.session[known], self.mark[known], self.off[known, 2], self.separation[known])
+
+
+def above_readings(
+    prepared: Prepared, routes: Routes, register: Register, stood: Stood, bases: Bases | None = None
+) -> Above:
+    """Return how far marks lie from the readings on them; with ``bases`` also from the bases set up over them."""
+    session, mark, raw = [stood.session], [stood.mark], [stood.xyz]
+    for window in prepared.windows if bases is not None else ():
+        setup = window.session.setup
+        over = register.find(setup.mark) if setup is not None else None
+        if bases is not None and over is not None and np.isfinite(bases.mark[window.index]).all():
+            session.append(np.array([window.index]))
+            mark.append(np.array([over]))
+            raw.append(bases.mark[window.index : window.index + 1])
+    return _above(prepared, routes, register, np.concatenate(session), np.concatenate(mark), np.concatenate(raw))
+
+
+def _above(
+    prepared: Prepared, routes: Routes, register: Register, session: Integers, mark: Integers, raw: Floats
+) -> Above:
+    control = prepared.loaded.job.control
+    assert control is not None
+    nothing = np.full((len(register.names), 3), np.nan)
+    xyz = nothing if routes.register is None else _known(routes, register)
+    height = routes.frames.to_geographic.forward(*xyz.T)[2]
+    datum = routes.frames.to_issued.forward(*xyz.T)[2] if control.height == "ellipsoid" else register.third
+    longitude, latitude, _ = routes.frames.to_geographic.forward(*raw.T)
+    off = np.asarray(geocentric_to_local(xyz[mark] - raw, longitude, latitude)).reshape(-1, 3).copy()
+    off[~register.holds_position[mark], :2] = np.nan
+    off[~register.holds_height[mark], 2] = np.nan
+    plain = np.array([window.session.field_shift is None for window in prepared.windows], bool)[session]
+    known = plain & np.isfinite(raw).all(axis=1)
+    return Above(session[known], mark[known], off[known], (height - datum)[mark[known]])
+
+
+def _known(routes: Routes, register: Register) -> Floats:
+    assert routes.register is not None
+    return np.column_stack(routes.register.forward(register.first, register.second, register.third))
+
+
+@dataclass(frozen=True)
+class BySession:
+    """What the marks of each session say together, (k,): session, base, (k, 3) metres off, separation."""
+
+    session: Integers
+    base: Integers
+    off: Floats
+    separation: Floats
+
+
+def by_session(prepared: Prepared, above: Above, bases: Bases) -> BySession:
+    """Return the middle of each session's marks, those left out whose height is off beside the others'."""
+    odd = np.isin(above.mark, [one.mark for one in above.odd()])
+    rows = [np.flatnonzero((above.session == number) & ~odd) for number in range(len(prepared.windows))]
+    session = np.array([number for number, own in enumerate(rows) if len(own)], np.int64)
+    middles = [_middle(np.column_stack([above.off, above.separation])[rows[number]]) for number in session]
+    found = np.array(middles, np.float64).reshape(-1, 4)
+    return BySession(session, _bases(prepared, bases)[session], found[:, :3], found[:, 3])
+
+
+def _middle(values: Floats) -> list[float]:
+    """Return the median of each column's numbers, NaN where it has none."""
+    known = [column[np.isfinite(column)] for column in values.T]
+    return [float(np.median(column)) if len(column) else np.nan for column in known]
+
+
+def _bases(prepared: Prepared, bases: Bases) -> Integers:
+    """Return (S,) a number per base: its id and, where that is known, its position as broadcast."""
+    keys: list[tuple[str | None, int]] = []
+    for window in prepared.windows:
+        same = [w.index for w in prepared.windows if base_key(w.base) == base_key(window.base)]
+        groups = merged(np.nan_to_num(bases.receiver[same]), _ANEW)
+        place = next(n for n, group in enumerate(groups) if window.index in [same[row] for row in group])
+        keys.append((base_key(window.base), place))
+    numbers = {key: number for number, key in enumerate(dict.fromkeys(keys))}
+    return np.array([numbers[key] for key in keys], np.int64)
+
+
+def odd_height_words(one: OddHeight, register: Register, ellipsoidal: bool, most: int) -> str:
+    """Say of a mark that its height looks like that of another height system beside others."""
+    agree = ", ".join(register.names[other] for other in one.against[:most])
+    return (
+        f"mark '{register.names[one.mark]}' is {abs(one.off):.3f} m {'higher' if one.off > 0 else 'lower'} than the"
+        f" readings have it beside {agree}, and the geoid separation is {one.separation:+.3f} m: its height looks"
+        f" like {looks(one.sign, ellipsoidal)}"
+    )
+
+
+def looks(sign: int, ellipsoidal: bool) -> str:
+    """Say what a height looks like that is above (1) or below (-1) its place by the separation."""
+    if ellipsoidal:
+        return "one of a height datum, not an ellipsoidal one" if sign < 0 else "one with the separation added twice"
+    return "an ellipsoidal one" if sign > 0 else "one reduced by the separation twice"

@@ -1,0 +1,72 @@
+"""Which sound readings stand on which marks of the register, before any shift is known."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.control import Register
+from pipeline.geodesy.operations import lonlat
+from pipeline.intake.candidates import sound_candidates
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.occupations import Wanted
+from pipeline.intake.operations import Routes
+from pipeline.intake.prepare import Prepared
+from pipeline.sphere import DEGREE
+from pipeline.words import Role
+
+#: Metres within which a raw occupation belongs to a mark that it does not name, unless another mark is nearly as near.
+_NEXT, _CLEAR = 15.0, 45.0
+
+
+@dataclass(frozen=True)
+class Stood:
+    """Sound occupations of the register's marks, (n,): session, number of the mark, whether a tie, raw position.
+
+    ``places`` is (R, 2) longitude and latitude of the marks themselves.
+    """
+
+    session: Integers
+    mark: Integers
+    tie: Flags
+    xyz: Floats
+    places: Floats
+
+
+def stood_on_marks(prepared: Prepared, gathered: Gathered, routes: Routes, register: Register) -> Stood:
+    """Find the mark of every occupation: the one that its session names, else, where coded, the one next to it."""
+    control = prepared.loaded.job.control
+    assert control is not None
+    places = np.column_stack(lonlat(control.crs, register.first, register.second, register.third))
+    candidates = sound_candidates(prepared, gathered, routes)
+    rows, marks = [], []
+    coded = Wanted.of([], prepared.loaded.job.checks.codes).has_code(candidates.table.column("code")).to_pylist()
+    column = candidates.table.column("mark").to_pylist()
+    longitude, latitude, _ = routes.frames.to_geographic.forward(*candidates.raw.T)
+    raw = np.column_stack([longitude, latitude])
+    for row, said in enumerate(candidates.named):
+        if said is not None:
+            mark = register.find(said.mark)
+        else:
+            mark = _next_to(raw[row], places) if coded[row] or column[row] else None
+        if mark is not None:
+            rows.append(row)
+            marks.append(mark)
+    named = [candidates.named[row] for row in rows]
+    return Stood(
+        candidates.session[rows].astype(np.int64),
+        np.array(marks, np.int64),
+        np.array([said is not None and said.role is Role.TIE for said in named], bool),
+        candidates.raw[rows],
+        places,
+    )
+
+
+def _next_to(raw: Floats, places: Floats) -> int | None:
+    east = (places[:, 0] - raw[0]) * np.cos(np.radians(raw[1]))
+    distance = np.nan_to_num(np.hypot(east, places[:, 1] - raw[1]) * DEGREE, nan=np.inf)
+    if not len(distance):
+        return None
+    nearest = int(np.argmin(distance))
+    crowd = int((distance <= _CLEAR).sum())
+    return nearest if distance[nearest] <= _NEXT and crowd == 1 else None

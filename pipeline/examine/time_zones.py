@@ -1,0 +1,72 @@
+"""Exports whose times say another offset from UTC than the job file: told, and doubted where neither can be ruled out.
+
+The times are read as the file says. Read the other way, by hours most often, they would lie outside every session: then
+the sessions bear the file out. Where they would lie in sessions as well, every point may hang on the wrong base.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.prepare import Prepared
+from pipeline.words import Doubt
+
+
+@dataclass(frozen=True)
+class Zoned:
+    """An export whose times say another zone; ``sessions`` are those that may as well have been read the other way."""
+
+    shown: str
+    what: str
+    sessions: tuple[int, ...]
+
+
+def zoned(prepared: Prepared, gathered: Gathered) -> Iterator[Zoned]:
+    """Yield the exports whose times say another offset from UTC than a time_zone that stands in the job file."""
+    for export, claims in zip(prepared.exports, gathered.claims, strict=True):
+        zone, known = export.points.time_zone or "UTC", prepared.loaded.lines.known
+        stated = ("points", export.block, "time_zone") in known or ("source", "time_zone") in known
+        if not claims.apart or not stated:
+            continue
+        count, apart = sum(claims.apart.values()), claims.apart.most_common(1)[0][0]
+        what = (
+            f"{count:,} times say their own offset from UTC, such as {claims.first}, and not that of time_zone ="
+            f' "{zone}", {_amount(apart)} away. They are read as the file says. If the file is right, write time_zone'
+            ' = "UTC" for its block; if the job file is right, export the times without "Z" and offset'
+        )
+        yield Zoned(export.shown, what, tuple(_either_way(prepared, gathered, export.block, claims.apart)))
+
+
+def _amount(milliseconds: int) -> str:
+    seconds = abs(milliseconds) / 1000
+    return f"{seconds:g} s" if seconds < 60 else f"{int(seconds // 3600)} h {int(seconds % 3600 // 60):02d} min"
+
+
+def _either_way(prepared: Prepared, gathered: Gathered, block: int, apart: dict[int, int]) -> Iterator[int]:
+    """Yield the sessions of a block whose readings would lie in a session read the other way too."""
+    starts = np.array([window.start_ms for window in prepared.windows])
+    ends = np.array([window.end_ms for window in prepared.windows])
+    for session in np.flatnonzero(gathered.blocks[:, block]).tolist():
+        first, last = int(gathered.first_point[session]), int(gathered.last_point[session])
+        if first > last:  # nothing but occupations
+            first, last = int(starts[session]), int(ends[session])
+        middles = [(first + last) // 2 + step for step in apart]
+        if any(((starts <= middle) & (middle < ends)).any() for middle in middles):
+            yield session
+
+
+def zone_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
+    """Return in words what is told of exports without being a doubt."""
+    return [f"{found.shown}: {found.what}" for found in zoned(prepared, gathered) if not found.sessions]
+
+
+def zone_doubts(prepared: Prepared, gathered: Gathered) -> list[Doubtful]:
+    """Return a doubt per export whose sessions would have points whichever zone is right."""
+    return [
+        Doubtful(Doubt.TIME_ZONE, found.what, found.sessions, found.shown)
+        for found in zoned(prepared, gathered)
+        if found.sessions
+    ]

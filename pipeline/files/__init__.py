@@ -1,0 +1,1 @@
+"""How files of any kind are opened, wherever they come from; nothing here knows what they are for."""

@@ -1,0 +1,130 @@
+"""Small sets of vector features as a `Sheet`: attributes become cells, and points stand in for absent columns."""
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from pipeline.files.sheet import Sheet
+from pipeline.problems import Problems
+
+#: The CRS of a GeoJSON's geometry unless it states another one (RFC 7946, section 4).
+GEOJSON_CRS = "OGC:CRS84"
+
+#: What is wrong with a member ``crs`` that says something else than a CRS, and what to do.
+UNKNOWN_CRS = (
+    'its member "crs" names no CRS that is known, so that nothing holds it against the job file: {:.60}',
+    'export it again without that member, or with a code in it, such as "EPSG:4959"',
+)
+
+
+@dataclass(frozen=True)
+class Features:
+    """Features in order: the cells of each by column in small letters, and its point's coordinates as text.
+
+    A point is () where a feature has none. ``crs`` is what the file states for its geometry.
+    """
+
+    cells: tuple[dict[str, str], ...]
+    points: tuple[tuple[str, ...], ...]
+    crs: str
+
+
+class _Twice(ValueError):
+    """A name that an object has twice: which of the two values counts nobody can say."""
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        names = [name for name, _ in pairs]
+        raise _Twice(next(name for name in names if names.count(name) > 1))
+    return found
+
+
+def cell(value: object) -> str:
+    """Return an attribute as text: a whole number without decimals, nothing for null or NaN."""
+    if value is None or value != value:
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float):
+        return repr(value).removesuffix(".0")
+    if isinstance(value, date):
+        return value.isoformat()
+    return str(value).strip()
+
+
+def read_geojson(text: str, shown: str, problems: Problems) -> Features | None:
+    """Read the text of a GeoJSON FeatureCollection; numbers keep the digits that they are written with."""
+    try:
+        document = json.loads(text, parse_float=str, parse_int=str, parse_constant=str, object_pairs_hook=_once)
+        json.dumps(document, ensure_ascii=False).encode()
+    except json.JSONDecodeError as error:
+        problems.add(shown, error.lineno, f"this is not JSON: {error.msg}", "export the GeoJSON file again")
+        return None
+    except (_Twice, RecursionError, UnicodeEncodeError) as error:
+        what = {
+            _Twice: f'the name "{error}" comes twice in one object',
+            RecursionError: "this is nested too deeply",
+            UnicodeEncodeError: "this has a character that does not exist (half of a surrogate pair)",
+        }[type(error)]
+        problems.add(shown, 0, what, "export the GeoJSON file again")
+        return None
+    features = document.get("features") if isinstance(document, dict) else None
+    if not isinstance(features, list) or not all(isinstance(feature, dict) for feature in features):
+        problems.add(shown, 1, "this is no GeoJSON FeatureCollection", "export the GeoJSON file again")
+        return None
+    given = [feature.get("properties") for feature in features]
+    properties: list[dict[str, Any]] = [each if isinstance(each, dict) else {} for each in given]
+    cells = tuple({str(key).strip().casefold(): cell(value) for key, value in each.items()} for each in properties)
+    broken = [line for line, row in enumerate(cells, start=1) if any("\0" in text for text in row.values())]
+    for line in broken:
+        problems.add(shown, line, "this feature has a text with a NUL character", "export the GeoJSON file again")
+    if broken:
+        return None
+    return Features(
+        cells=cells,
+        points=tuple(_point(feature.get("geometry")) for feature in features),
+        crs=named_crs(document.get("crs")) or GEOJSON_CRS,
+    )
+
+
+def sheet_of(features: Features, columns: Sequence[str], data: bytes, shown: str) -> tuple[Sheet, bool]:
+    """Return ``features`` as a table, and whether points gave any of ``columns`` (easting, northing, height or alike).
+
+    Of the columns, the first two come from the points where neither is an attribute, the third where it is not one.
+    """
+    names = {name for cells in features.cells for name in cells}
+    dimensions = max((len(point) for point in features.points), default=0)
+    wanted = list(range(2)) if not names & set(columns[:2]) else []
+    wanted += [2] if columns[2] not in names else []
+    wanted = [axis for axis in wanted if axis < dimensions]
+    rows = tuple(
+        (line, cells | {columns[axis]: point[axis] for axis in wanted if axis < len(point)})
+        for line, (cells, point) in enumerate(zip(features.cells, features.points, strict=True), start=1)
+    )
+    known = tuple(sorted(names | {columns[axis] for axis in wanted}))
+    return Sheet(shown, known, rows, False, hashlib.sha256(data).hexdigest(), header=0), bool(wanted)
+
+
+def _point(geometry: Any) -> tuple[str, ...]:
+    if not isinstance(geometry, dict) or geometry.get("type") != "Point":
+        return ()
+    coordinates = geometry.get("coordinates")
+    return tuple(cell(value) for value in coordinates[:3]) if isinstance(coordinates, list) else ()
+
+
+def named_crs(stated: Any) -> str | None:
+    """Return what the member ``crs`` of a GeoJSON file names, None where it is null or not there.
+
+    One that names nothing (a link, say) is returned as it is written: it says something, which nobody can hold against
+    the job file.
+    """
+    properties = stated.get("properties") if isinstance(stated, dict) else None
+    name = properties.get("name") if isinstance(properties, dict) else None
+    if isinstance(name, str):
+        return name.strip()
+    return None if stated is None else json.dumps(stated, ensure_ascii=False)

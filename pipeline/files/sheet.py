@@ -1,0 +1,164 @@
+"""A small table of text kept beside the job file, such as the sessions' or the register's CSV."""
+
+import codecs
+import csv
+import hashlib
+import io
+import math
+import re
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+
+from pipeline.files.odd_text import looks_like_data
+from pipeline.near import listed, plain
+from pipeline.problems import Problems
+
+#: Lines of the beginning among which the header is looked for.
+_MOST_ABOVE = 50
+
+_NUMBER = re.compile(r"[+-]?([0-9]+([.][0-9]*)?|[.][0-9]+)([eE][+-]?[0-9]+)?")
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A table as written: every cell is text, stripped of blanks around it, and "" where there is none.
+
+    ``columns`` are the header's names in small letters; each of ``rows`` is its line (or a feature's number) and its
+    cells by column. ``header`` is the header's line; ``comma`` tells whether a decimal comma is possible.
+    """
+
+    shown: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[int, dict[str, str]], ...]
+    comma: bool
+    sha256: str
+    header: int = 1
+
+
+def number(text: str, comma: bool = False) -> float | None:
+    """Return the number that ``text`` writes in digits, or None; with ``comma`` its decimal sign may be a comma."""
+    written = text.replace("−", "-")  # a typeset minus is one all the same
+    written = written.replace(",", ".") if comma else written
+    value = float(written) if _NUMBER.fullmatch(written) else math.nan
+    return value if math.isfinite(value) else None
+
+
+def read_bytes(path: Path, shown: str, problems: Problems) -> bytes | None:
+    """Return a file's content, or None and a problem where it cannot be read."""
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        problems.add(shown, 0, "this file is not there", "a path counts from the job file's folder")
+    except OSError as error:
+        problems.add(shown, 0, f"this file cannot be read: {error.strerror}")
+    return None
+
+
+def decode(data: bytes, shown: str, problems: Problems) -> str | None:
+    """Return UTF-8 text, with or without its byte order mark, or None and a problem with the line that is not.
+
+    UTF-16 is read where a byte order mark says so.
+    """
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        try:
+            return data.decode("utf-16")
+        except UnicodeDecodeError:
+            problems.add(shown, 1, "this is not UTF-16 text, as it says", "save the file with the encoding UTF-8")
+            return None
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        problems.add(shown, line, "this is not UTF-8 text", "save the file with the encoding UTF-8")
+        return None
+
+
+def read_sheet(path: Path, shown: str, problems: Problems, known: Collection[str] = ()) -> Sheet | None:
+    """Read a CSV file in UTF-8 with a header and ``,``, ``;``, a tab or ``|`` between the cells.
+
+    Lines above the header, which is found by the columns that are ``known``, empty lines and lines of empty cells are
+    stepped over; a row may leave out cells at its end. Returns None where the file cannot be read as a table; what is
+    wrong is added to ``problems``.
+    """
+    before = len(problems.found)
+    data = read_bytes(path, shown, problems)
+    text = decode(data, shown, problems) if data is not None else None
+    if data is None or text is None:
+        return None
+    delimiter = _delimiter(text, known)
+    records = list(_records(text, delimiter, shown, problems))
+    if not records:
+        problems.add(shown, 1, "this table is empty", "its first line names the columns")
+        return None
+    above = _above_header(records, known)
+    (header_line, header), *body = records[above:]
+    columns = tuple(plain(name) for name in header)
+    _check_above(records[:above], header, header_line, shown, problems)
+    if not set(columns) & set(known) and looks_like_data(header):
+        what = "the first line holds data, no names of columns: this table has no header"
+        problems.add(shown, header_line, what, f"write one above it, such as {listed(known)}")
+        return None
+    for name in sorted({name for name in columns if name and columns.count(name) > 1}):
+        problems.add(shown, header_line, f"the column '{name}' is there twice", "keep one of them")
+    rows = tuple((line, _row(line, cells, columns, shown, problems)) for line, cells in body)
+    if len(problems.found) > before:
+        return None
+    return Sheet(shown, columns, rows, delimiter != ",", hashlib.sha256(data).hexdigest(), header_line)
+
+
+def _delimiter(text: str, known: Collection[str]) -> str:
+    """Return the delimiter by which a line of the beginning has most known columns, or else most cells."""
+    lines = list(islice((line for line in text.splitlines() if line.strip()), _MOST_ABOVE)) or [""]
+
+    def worth(sign: str) -> tuple[int, int]:
+        found = [next(csv.reader([line], delimiter=sign), []) for line in lines]
+        return max(len(set(known).intersection(map(plain, cells))) for cells in found), len(found[0])
+
+    return max(",;\t|", key=worth)
+
+
+def _above_header(records: list[tuple[int, list[str]]], known: Collection[str]) -> int:
+    """Return how many records stand above the header: the one that names most of the known columns, or the first."""
+    counts = [len(set(known).intersection(map(plain, cells))) for _, cells in records[:_MOST_ABOVE]]
+    return counts.index(max(counts))
+
+
+def _check_above(
+    above: list[tuple[int, list[str]]], header: list[str], line: int, shown: str, problems: Problems
+) -> None:
+    """Note lines above the header that have as many cells as it has: they may be rows, which must not be lost."""
+    for row, cells in above:
+        if len([cell for cell in cells if cell]) >= len(header):
+            what = f"the names of the columns stand here, below lines that may be rows (line {row})"
+            problems.add(shown, line, what, "put the header first, and take out what stands above it")
+            return
+
+
+def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Iterator[tuple[int, list[str]]]:
+    """Yield each record that is not empty with the line on which it begins."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    while True:
+        line = reader.line_num + 1
+        try:
+            cells = [cell.strip() for cell in next(reader)]
+        except StopIteration:
+            return
+        except csv.Error as error:
+            problems.add(shown, line, f"this row cannot be read: {error}", 'mind the quotes: "..." around a cell')
+            return
+        if any(cells):
+            yield line, cells
+
+
+def _row(line: int, cells: list[str], columns: tuple[str, ...], shown: str, problems: Problems) -> dict[str, str]:
+    if any(cells[len(columns) :]):
+        problems.add(
+            shown,
+            line,
+            f"this row has {len(cells)} cells, the header {len(columns)}",
+            "with a decimal comma the cells are parted by ';', and a cell that holds the delimiter stands in quotes",
+        )
+    padded = [*cells, *[""] * (len(columns) - len(cells))]
+    return dict(zip(columns, padded, strict=False))

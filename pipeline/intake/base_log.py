@@ -1,0 +1,340 @@
+"""What the exports say of the bases, gathered in the first pass: little per session, whatever the number of readings.
+
+Kept are each session's base positions and antenna heights as they stand on its points, the base ids of a session that
+names none, its earliest reading, the readings whose base id no session of their time has, those without one where they
+need it, and the readings outside all sessions: their times and base ids.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.arrays import Flags, Integers
+from pipeline.clock import milliseconds
+from pipeline.intake.positions import raw_positions
+from pipeline.intake.sort import Sifted
+from pipeline.read.files import Export
+from pipeline.sessions.attach import base_key
+from pipeline.sessions.windows import SessionWindow
+from pipeline.words import Reason, reason_code
+
+#: Different values of one thing that are kept per session; further ones are only counted.
+MOST = 32
+#: Readings outside all sessions on which time offsets are tried.
+SAMPLE = 20_000
+
+#: Millimetres, and about as much in degrees: what is the same to this is the same value.
+_PER_METRE, _PER_DEGREE = 1e3, 1e8
+
+_BASE_PLACE = ("base_first", "base_second", "base_third")
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One value among a session's readings.
+
+    ``time``, ``export`` and ``row`` are those of the earliest reading that has it, ``last`` is the time of the latest,
+    ``count`` how many have it; ``key`` is the value rounded, with what else tells two apart; ``text``
+    a base id as written; ``sessions`` those that run at the time of readings with that id, none of which has it.
+    """
+
+    key: tuple[int | str, ...]
+    value: tuple[float, ...]
+    time: int
+    last: int
+    count: int
+    export: int
+    row: int
+    text: str = ""
+    sessions: tuple[int, ...] = ()
+
+    def and_also(self, other: "Seen") -> "Seen":
+        """Return both together, the value of the earlier one."""
+        early = self if self.time <= other.time else other
+        return replace(early, last=max(self.last, other.last), count=self.count + other.count)
+
+
+@dataclass
+class Values:
+    """The different values of one thing in one session; ``further`` counts readings with values beyond `MOST`."""
+
+    found: dict[tuple[int | str, ...], Seen] = field(default_factory=dict)
+    further: int = 0
+
+    def add(self, seen: Seen) -> None:
+        """Take one batch's readings with one value."""
+        before = self.found.get(seen.key)
+        if before is not None:
+            self.found[seen.key] = before.and_also(seen)
+        elif len(self.found) < MOST:
+            self.found[seen.key] = seen
+        else:
+            self.further += seen.count
+
+    def __iter__(self) -> Iterator[Seen]:
+        return iter(self.found.values())
+
+    def __len__(self) -> int:
+        return len(self.found)
+
+
+@dataclass(frozen=True)
+class First:
+    """The earliest reading of a session: its name, UTC milliseconds, raw position, block, export and row."""
+
+    name: str | None
+    time: int
+    place: tuple[float, float, float]
+    block: int
+    export: int
+    row: int
+
+
+@dataclass
+class SessionLog:
+    """What one session's readings say of its base; antenna heights are told apart by export."""
+
+    positions: Values = field(default_factory=Values)
+    antennas: Values = field(default_factory=Values)
+    ids: Values = field(default_factory=Values)
+    first: First | None = None
+
+
+@dataclass(frozen=True)
+class Outside:
+    """Readings outside all sessions whose base id, if any, is some session's: (n,) times and base ids of a sample.
+
+    ``count`` is how many there are in all, ``exports`` the exports that they stand in.
+    """
+
+    times: Integers
+    bases: pa.Array
+    count: int
+    exports: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class BaseLog:
+    """What the exports say of the bases: per session, and outside all sessions.
+
+    ``strangers`` are base ids of readings at whose time no session with them runs, by export and the sessions that do
+    run; ``without`` readings by export that have no id where several sessions run; ``used`` the ids that
+    were read, by export.
+    """
+
+    sessions: tuple[SessionLog, ...]
+    strangers: Values
+    without: Values
+    used: frozenset[tuple[int, str]]
+    outside: Outside
+
+
+@dataclass
+class _Waiting:
+    """Readings outside all sessions, kept until the end."""
+
+    times: list[Integers] = field(default_factory=list)
+    bases: list[pa.Array] = field(default_factory=list)
+    exports: dict[int, None] = field(default_factory=dict)
+
+    def outside(self) -> Outside:
+        times = np.concatenate(self.times or [np.zeros(0, np.int64)])
+        chosen = np.unique(np.linspace(0, len(times) - 1, min(SAMPLE, len(times))).astype(np.int64))
+        bases = pa.chunked_array(self.bases, pa.string()).take(pa.array(chosen)).combine_chunks()
+        return Outside(times[chosen], bases, len(times), tuple(self.exports))
+
+
+class BaseLogs:
+    """Collects a `BaseLog`, batch by batch."""
+
+    def __init__(self, windows: Sequence[SessionWindow]) -> None:
+        self.sessions = tuple(SessionLog() for _ in windows)
+        self.unnamed = np.array([window.base is None for window in windows], bool)
+        self.known = {base_key(window.base) for window in windows} | {None}
+        self.running = _Running(windows)
+        self.without = Values()
+        self.used: set[tuple[int, str]] = set()
+        self.earliest = np.full(len(windows), np.iinfo(np.int64).max)
+        self.strangers = Values()
+        self.waiting = _Waiting()
+
+    def log(self) -> BaseLog:
+        """Return what was collected."""
+        return BaseLog(self.sessions, self.strangers, self.without, frozenset(self.used), self.waiting.outside())
+
+    def take(self, batch: pa.RecordBatch, number: int, export: Export, sifted: Sifted) -> None:
+        """Take one batch of export ``number``."""
+        place = _Place(batch, milliseconds(batch), number, np.asarray(batch.column("source_row"), np.int64))
+        sound = sifted.held == 0
+        if sound.any():
+            columns = export.points.columns
+            self._note_first(place, sifted.session, sound, export.block)
+            if columns.base_height is not None:
+                self._note_positions(place, sifted.session, sound, export)
+            if columns.antenna_height is not None:
+                self._note_antennas(place, sifted.session, sound)
+            if columns.base is not None and self.unnamed.any():
+                self._note_ids(place, sifted.session, sound & self.unnamed[np.maximum(sifted.session, 0)])
+        if export.points.columns.base is not None:
+            self.used |= {(number, key) for key in map(base_key, pc.unique(batch.column("base")).to_pylist()) if key}
+        outside = np.flatnonzero(sifted.held == reason_code(Reason.OUTSIDE_SESSIONS))
+        if len(outside):
+            self._note_outside(place, outside)
+        two = np.flatnonzero(sifted.held == reason_code(Reason.TWO_SESSIONS))
+        for group in place.groups(two, np.zeros(len(place.rows), np.int32), np.full((len(two), 1), number)):
+            self.without.add(place.seen(group, (number,), ()))
+
+    def _note_first(self, place: "_Place", session: NDArray[np.int32], sound: Flags, block: int) -> None:
+        here = np.full(len(self.earliest), np.iinfo(np.int64).max)
+        np.minimum.at(here, session[sound], place.time[sound])
+        for number in np.flatnonzero(here < self.earliest).tolist():
+            row = int(np.flatnonzero(sound & (session == number) & (place.time == here[number]))[0])
+            first, second, third = (float(values[0]) for values in raw_positions(place.batch.slice(row, 1)))
+            self.sessions[number].first = First(
+                place.batch.column("name")[row].as_py(),
+                int(here[number]),
+                (first, second, third),
+                block,
+                place.export,
+                int(place.rows[row]),
+            )
+        self.earliest = np.minimum(self.earliest, here)
+
+    def _note_positions(self, place: "_Place", session: NDArray[np.int32], sound: Flags, export: Export) -> None:
+        values = np.column_stack([np.asarray(place.batch.column(name), np.float64) for name in _BASE_PLACE])
+        rows = np.flatnonzero(sound & np.isfinite(values).all(axis=1))
+        across = _PER_DEGREE if export.points.columns.base_longitude is not None else _PER_METRE
+        keys = np.rint(values[rows] * [across, across, _PER_METRE]).astype(np.int64)
+        for group in place.groups(rows, session, keys):
+            seen = place.seen(group, (export.block, *group.key), values[group.early])
+            self.sessions[group.session].positions.add(seen)
+
+    def _note_antennas(self, place: "_Place", session: NDArray[np.int32], sound: Flags) -> None:
+        values = np.asarray(place.batch.column("antenna_height"), np.float64)
+        rows = np.flatnonzero(sound & np.isfinite(values))
+        keys = np.rint(values[rows, None] * _PER_METRE).astype(np.int64)
+        for group in place.groups(rows, session, keys):
+            seen = place.seen(group, (place.export, *group.key), values[group.early : group.early + 1])
+            self.sessions[group.session].antennas.add(seen)
+
+    def _note_ids(self, place: "_Place", session: NDArray[np.int32], which: Flags) -> None:
+        rows = np.flatnonzero(which)
+        keys, codes = place.base_keys(rows)
+        named = np.array([key is not None for key in keys], bool)[codes]
+        for group in place.groups(rows[named], session, codes[named, None]):
+            self.sessions[group.session].ids.add(place.seen_id(group, keys))
+
+    def _note_outside(self, place: "_Place", rows: Integers) -> None:
+        keys, codes = place.base_keys(rows)
+        named = np.array([key is not None for key in keys], bool)[codes]
+        known = np.array([key in self.known for key in keys], bool)[codes]
+        piece = self.running.piece(place.time[rows])
+        running = self.running.any[piece]
+        strange = named & (running | ~known & ~self.unnamed.any())
+        nowhere = np.zeros(len(place.rows), np.int32)
+        for group in place.groups(rows[strange], nowhere, np.column_stack([codes, piece])[strange]):
+            self.strangers.add(place.seen_id(group, keys, self.running.at(group.key[1])))
+        # a clock that is off may put readings into the time of a session with another id
+        rest = rows[~strange | known]
+        if len(rest):
+            self.waiting.times.append(place.time[rest])
+            self.waiting.bases.append(place.batch.column("base").take(pa.array(rest)))
+            self.waiting.exports[place.export] = None
+
+
+class _Running:
+    """Which sessions run at a time, whatever their base ids."""
+
+    def __init__(self, windows: Sequence[SessionWindow]) -> None:
+        edges = sorted({edge for window in windows for edge in (window.start_ms, window.end_ms)})
+        self.windows, self.cuts = windows, np.array(edges, np.int64)
+        count = np.zeros(len(edges) + 1, np.int64)
+        np.add.at(count, 1 + np.searchsorted(self.cuts, [window.start_ms for window in windows]), 1)
+        np.add.at(count, 1 + np.searchsorted(self.cuts, [window.end_ms for window in windows]), -1)
+        self.any = np.cumsum(count) > 0
+
+    def piece(self, time: Integers) -> Integers:
+        """Return the number of the piece of time, between edges of sessions, that each time lies in."""
+        return np.searchsorted(self.cuts, time, side="right")
+
+    def at(self, piece: int) -> tuple[int, ...]:
+        """Return the sessions that run in a piece of time."""
+        if not self.any[piece]:
+            return ()
+        time = int(self.cuts[piece - 1])
+        return tuple(window.index for window in self.windows if window.start_ms <= time < window.end_ms)
+
+
+@dataclass(frozen=True)
+class _Group:
+    """Readings of a batch that share session and key: the row of the earliest, first and last time, how many."""
+
+    session: int
+    key: tuple[int, ...]
+    early: int
+    time: int
+    last: int
+    count: int
+
+
+@dataclass(frozen=True)
+class _Place:
+    """A batch and where its rows stand: (n,) UTC milliseconds and numbers in the file of one export."""
+
+    batch: pa.RecordBatch
+    time: Integers
+    export: int
+    rows: Integers
+
+    def seen(self, group: _Group, key: tuple[int | str, ...], value: Iterable[float]) -> Seen:
+        """Return a group of readings as one value seen."""
+        plain = tuple(float(part) for part in value)
+        return Seen(key, plain, group.time, group.last, group.count, self.export, int(self.rows[group.early]))
+
+    def seen_id(self, group: _Group, keys: Sequence[str | None], sessions: tuple[int, ...] | None = None) -> Seen:
+        """Return a group of readings as one base id seen; the group's key starts with its number among ``keys``.
+
+        ``sessions`` are those that run meanwhile; with them, ids are told apart by export and by them.
+        """
+        written = (self.batch.column("base")[group.early].as_py() or "").strip()
+        key = (str(keys[group.key[0]]),)
+        if sessions is None:
+            return replace(self.seen(group, key, ()), text=written)
+        return replace(self.seen(group, (*key, self.export, *sessions), ()), text=written, sessions=sessions)
+
+    def base_keys(self, rows: Integers) -> tuple[list[str | None], Integers]:
+        """Return the different base ids of some rows, as `attach.base_key` has them, and (n,) which is whose."""
+        coded = pc.dictionary_encode(self.batch.column("base").take(pa.array(rows)))
+        texts = coded.dictionary.to_pylist()
+        keys: list[str | None] = list(dict.fromkeys([*(base_key(text) for text in texts), None]))
+        number = np.array([keys.index(base_key(text)) for text in texts] + [keys.index(None)])
+        return keys, number[np.asarray(pc.fill_null(coded.indices, len(texts)), np.int64)]
+
+    def groups(self, rows: Integers, session: NDArray[np.int32], keys: Integers) -> Iterator[_Group]:
+        """Yield the readings that share session and key, in order of appearance.
+
+        Exports hold long runs of one value, so only the first row of each run is sorted.
+
+        Args:
+            rows: (k,) of the batch.
+            session: (n,) of the whole batch.
+            keys: (k, m).
+        """
+        table = np.column_stack([session[rows], keys]).astype(np.int64, copy=False)
+        if not len(table):
+            return
+        starts = np.concatenate([[0], 1 + np.flatnonzero((table[1:] != table[:-1]).any(axis=1))])
+        different, first, inverse = np.unique(table[starts], axis=0, return_index=True, return_inverse=True)
+        group = np.repeat(inverse.ravel(), np.diff(np.append(starts, len(table))))
+        time = self.time[rows]
+        order = np.lexsort((time, group)) if len(different) > 1 else np.argsort(time, kind="stable")
+        ends = np.cumsum(np.bincount(group))
+        for number in np.argsort(first).tolist():
+            of_group = order[ends[number - 1] if number else 0 : ends[number]]
+            own, *key = different[number].tolist()
+            early, late = int(of_group[0]), int(of_group[-1])
+            yield _Group(own, tuple(key), int(rows[early]), int(time[early]), int(time[late]), len(of_group))

@@ -1,0 +1,58 @@
+"""The sound candidates of the first pass, with their raw positions and what the sessions say of them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.arrays import Floats, Integers
+from pipeline.clock import milliseconds
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.named_points import Named, named_points
+from pipeline.intake.operations import Routes
+from pipeline.intake.positions import working_positions
+from pipeline.intake.prepare import Prepared
+from pipeline.words import Role
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Readings that may be occupations of marks and are not held back, (n,) in the order of reading.
+
+    Args:
+        table: their columns of `gather.Gathered.candidates`.
+        session: index of the session.
+        time: UTC milliseconds.
+        names: of the points.
+        named: what the session says of each, None where it says nothing.
+        raw: (n, 3) working frame.
+    """
+
+    table: pa.Table
+    session: Integers
+    time: Integers
+    names: tuple[str | None, ...]
+    named: tuple[Named | None, ...]
+    raw: Floats
+
+    def ties(self) -> list[tuple[int, str]]:
+        """Return the row and the mark of every tie."""
+        return [(row, said.mark) for row, said in enumerate(self.named) if said is not None and said.role is Role.TIE]
+
+
+def sound_candidates(prepared: Prepared, gathered: Gathered, routes: Routes) -> Candidates:
+    """Return the candidates that are not held back."""
+    table = gathered.candidates.filter(pc.equal(gathered.candidates.column("held"), 0))
+    session = np.asarray(table.column("session"), np.int64)
+    names = table.column("name").to_pylist()
+    said = named_points(prepared)
+    raw = np.full((table.num_rows, 3), np.nan)
+    export = np.asarray(table.column("export"), np.int64)
+    for number in np.unique(export):
+        rows = np.flatnonzero(export == number)
+        block = prepared.exports[number].block
+        epochs = routes.epochs[session[rows], block]
+        raw[rows] = working_positions(table.take(pa.array(rows)), routes.frames.to_working[block], epochs)
+    named = [said.get((int(at), name or "")) for at, name in zip(session, names, strict=True)]
+    return Candidates(table, session, milliseconds(table), tuple(names), tuple(named), raw)

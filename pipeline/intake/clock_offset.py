@@ -1,0 +1,77 @@
+"""Readings outside all sessions because their clock is off: zone, daylight saving, leap seconds, day and month."""
+
+import numpy as np
+
+from pipeline.arrays import Integers
+from pipeline.clock import GPS_AHEAD, HOUR
+from pipeline.intake.base_values import offset_into
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.prepare import Prepared
+from pipeline.sessions.attach import index_sessions
+
+_DAY = 86_400_000
+_ORDER = "see the order of %d and %m in time_format of their [[points]], and start and end of the sessions"
+
+#: So many readings outside all sessions are worth a look, and of them this part has to agree on one offset.
+_MANY, _SHARE = 10, 0.9
+
+
+def time_offset(prepared: Prepared, gathered: Gathered) -> str | None:
+    """Return in words the one offset in time that would put the readings outside all sessions into them, or None."""
+    outside = gathered.log.outside
+    if outside.count < _MANY:
+        return None
+    windows = prepared.windows
+    index = index_sessions([w.start_ms for w in windows], [w.end_ms for w in windows], [w.base for w in windows])
+    zones = [window.session.start.utcoffset() for window in windows]
+    likely = dict.fromkeys(round(zone.total_seconds() * 1000) for zone in zones if zone is not None)
+    offset = offset_into(outside.times, lambda times: index.attach(times, outside.bases) >= 0, tuple(likely), _SHARE)
+    if offset is None:
+        moved = [exchanged(outside.times, zone) for zone in likely]
+        shares = [float((index.attach(times, outside.bases) >= 0).mean()) for times in moved]
+        if max(shares, default=0.0) < _SHARE:
+            return None
+        how, fix, share = "day and month exchanged", _ORDER, max(shares)
+    else:
+        share = float((index.attach(outside.times + offset, outside.bases) >= 0).mean())
+        how, fix = f"times {offset_words(offset)}", _advice(offset)
+    names = [prepared.exports[number].shown for number in outside.exports]
+    where = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+    part = "all" if share == 1.0 else f"{share:.0%}"
+    return (
+        f"{outside.count:,} readings ({where}) fall outside all sessions; with {how} {part} of them would lie within:"
+        f" {fix}"
+    )
+
+
+def exchanged(times: Integers, zone: int) -> Integers:
+    """Return UTC milliseconds (n,) with day and month of their dates exchanged, where that gives a date.
+
+    ``zone`` are the milliseconds by which the clock that wrote the dates is ahead of UTC.
+    """
+    local = times + zone
+    months = local.astype("datetime64[ms]").astype("datetime64[M]")
+    days = local.astype("datetime64[ms]").astype("datetime64[D]")
+    day = (days - months.astype("datetime64[D]")).astype(np.int64)
+    years = months.astype("datetime64[Y]")
+    month = (months - years.astype("datetime64[M]")).astype(np.int64)
+    other = (years.astype("datetime64[M]") + day).astype("datetime64[D]") + month
+    moved = (other - days).astype(np.int64) * _DAY
+    return np.asarray(np.where(day < 12, times + moved, times))
+
+
+def offset_words(offset: int) -> str:
+    """Say which way and by how much times, in milliseconds, are to be moved."""
+    way = "later" if offset > 0 else "earlier"
+    if abs(offset) == GPS_AHEAD:
+        return f"{GPS_AHEAD // 1000} s {way}"
+    hours, rest = divmod(abs(offset), HOUR)
+    return f"{hours} h {way}" if not rest else f"{hours} h {rest // 60_000} min {way}"
+
+
+def _advice(offset: int) -> str:
+    if offset == -GPS_AHEAD:
+        return 'GPS time, 18 s ahead of UTC, seems to be taken for UTC (time_zone = "GPS"), or a session ends too early'
+    if offset == GPS_AHEAD:
+        return 'UTC seems to be taken for GPS time (time_zone = "UTC"), or a session starts too late'
+    return "see time_zone of their [[points]], and start and end of the sessions with their offsets from UTC"

@@ -1,0 +1,152 @@
+"""What the readings of each export say of the export, gathered in the first pass: what is held back, sigmas, clocks.
+
+Kept is little: counts per export, and a count per minute and base id.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.arrays import Flags, Integers
+from pipeline.clock import milliseconds
+from pipeline.intake.sort import Sifted
+from pipeline.read.files import Export
+from pipeline.sessions.attach import SessionIndex, base_key
+from pipeline.sessions.windows import SessionWindow
+from pipeline.words import REASONS, Reason, reason_code
+
+MINUTE = 60_000
+#: Metres: standard uncertainties of a fixed solution are smaller (horizontal, vertical), and larger than the least.
+LARGE_SIGMA, LEAST_SIGMA = (0.5, 1.0), 1.5e-4
+#: Milliseconds beyond which one occupation is unlikely to last.
+_LONG = 12 * 3_600_000
+#: Different solutions that are kept of one export.
+_MOST = 16
+
+
+@dataclass
+class Noted:
+    """How many readings of an export have something, and the row of the first; where asked for, how many by session."""
+
+    count: int = 0
+    row: int = 0
+    by: Counter[int] = field(default_factory=Counter)
+
+    def add(self, which: Flags, rows: Integers, session: NDArray[np.int32] | None = None) -> None:
+        """Count the readings of a batch where ``which``; ``rows`` are their numbers in the file."""
+        count = int(which.sum())
+        if count and not self.count:
+            self.row = int(rows[int(np.argmax(which))])
+        self.count += count
+        if count and session is not None:
+            sessions, counts = np.unique(session[which], return_counts=True)
+            self.by.update(dict(zip(sessions.tolist(), counts.tolist(), strict=True)))
+
+
+@dataclass
+class FileLog:
+    """What is noted of one export.
+
+    Args:
+        sessions: (S,) sound readings of each session.
+        rows: all rows.
+        sound: readings that nothing is wrong with.
+        held: what is held back, by reason.
+        solutions: how often each solution occurs that is not accepted.
+        stated: sound readings with a standard uncertainty; of those ``large`` and ``least`` ones.
+        early_end, long: readings whose time_end lies before their time, or half a day after it.
+        late_end: those whose time_end lies outside the session that their time is in.
+    """
+
+    sessions: Integers
+    rows: int = 0
+    sound: int = 0
+    held: dict[Reason, Noted] = field(default_factory=dict)
+    solutions: Counter[str] = field(default_factory=Counter)
+    stated: Noted = field(default_factory=Noted)
+    large: Noted = field(default_factory=Noted)
+    least: Noted = field(default_factory=Noted)
+    early_end: Noted = field(default_factory=Noted)
+    long: Noted = field(default_factory=Noted)
+    late_end: Noted = field(default_factory=Noted)
+    minutes: dict[str | None, list[Integers]] = field(default_factory=dict)
+
+    def clock(self) -> dict[str | None, tuple[Integers, Integers]]:
+        """Return by base id the minutes (UTC milliseconds) in which there are readings, and how many."""
+        found = {}
+        for base, parts in self.minutes.items():
+            every = np.concatenate(parts)
+            minute, place = np.unique(every[:, 0], return_inverse=True)
+            found[base] = (minute * MINUTE, np.bincount(place.ravel(), every[:, 1]).astype(np.int64))
+        return found
+
+
+class FileLogs:
+    """Collects a `FileLog` for each export, batch by batch."""
+
+    def __init__(self, exports: int, windows: Sequence[SessionWindow], index: SessionIndex) -> None:
+        self.logs = tuple(FileLog(np.zeros(len(windows), np.int64)) for _ in range(exports))
+        self.index = index
+
+    def take(self, batch: pa.RecordBatch, number: int, export: Export, sifted: Sifted) -> None:
+        """Take one batch of export ``number``."""
+        log, rows = self.logs[number], np.asarray(batch.column("source_row"), np.int64)
+        sound = sifted.held == 0
+        log.rows += batch.num_rows
+        log.sound += int(sound.sum())
+        log.sessions += np.bincount(sifted.session[sound], minlength=len(log.sessions))
+        for code in np.unique(sifted.held[~sound]).tolist():
+            log.held.setdefault(REASONS[code - 1], Noted()).add(sifted.held == code, rows)
+        if Reason.NOT_FIXED in log.held:
+            self._note_solutions(batch, sifted.held == reason_code(Reason.NOT_FIXED), log)
+        if export.points.columns.sigma_east is not None or export.points.columns.sigma_up is not None:
+            self._note_sigmas(batch, sifted, log, rows)
+        if export.points.columns.time_end is not None:
+            self._note_ends(batch, sifted, log, rows)
+        self._note_minutes(batch, sound | (sifted.held == reason_code(Reason.OUTSIDE_SESSIONS)), log)
+
+    def _note_solutions(self, batch: pa.RecordBatch, which: Flags, log: FileLog) -> None:
+        words = pc.value_counts(pc.fill_null(batch.column("solution").filter(pa.array(which)), ""))
+        for word, count in zip(words.field("values").to_pylist(), words.field("counts").to_pylist(), strict=True):
+            if word in log.solutions or len(log.solutions) < _MOST:
+                log.solutions[word] += count
+
+    def _note_sigmas(self, batch: pa.RecordBatch, sifted: Sifted, log: FileLog, rows: Integers) -> None:
+        east, north, up = (np.asarray(batch.column(f"sigma_{axis}"), np.float64) for axis in ("east", "north", "up"))
+        plan = np.fmax(east, north)
+        most = np.fmax(plan, up)
+        known = (sifted.held == 0) & np.isfinite(most)
+        for noted, which in (
+            (log.stated, known),
+            (log.large, known & ((plan > LARGE_SIGMA[0]) | (up > LARGE_SIGMA[1]))),
+            (log.least, known & (most > 0.0) & (np.where(np.isnan(plan), up, plan) < LEAST_SIGMA)),
+        ):
+            noted.add(which, rows, sifted.session)
+
+    def _note_ends(self, batch: pa.RecordBatch, sifted: Sifted, log: FileLog, rows: Integers) -> None:
+        known = np.asarray(batch.column("time_end").is_valid().to_numpy(zero_copy_only=False)) & (sifted.session >= 0)
+        if not known.any():
+            return
+        end = np.asarray(batch.column("time_end").cast(pa.int64()).fill_null(0)).astype(np.int64)
+        lasts = end - milliseconds(batch)
+        log.early_end.add(known & (lasts < 0), rows)
+        log.long.add(known & (lasts > _LONG), rows)
+        with_it = self.index.attach(end, batch.column("base"))
+        log.late_end.add(known & (lasts > 0) & (with_it != sifted.session), rows)
+
+    def _note_minutes(self, batch: pa.RecordBatch, which: Flags, log: FileLog) -> None:
+        rows = np.flatnonzero(which)
+        if not len(rows):
+            return
+        coded = pc.dictionary_encode(batch.column("base").take(pa.array(rows)))
+        keys = [base_key(text) for text in coded.dictionary.to_pylist()] + [None]
+        codes = np.asarray(pc.fill_null(coded.indices, len(keys) - 1), np.int64)
+        minute = milliseconds(batch)[rows] // MINUTE
+        for code in np.unique(codes).tolist():
+            counted = np.column_stack(np.unique(minute[codes == code], return_counts=True))
+            log.minutes.setdefault(keys[code], []).append(counted)

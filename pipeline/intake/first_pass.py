@@ -1,0 +1,383 @@
+"""The first pass over the exports: occupations picked out, extents, times and repeated rows noted. Little is kept."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.geodesy import crs
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.operations import own_places
+from pipeline.intake.base_log import BaseLog, BaseLogs
+from pipeline.intake.far_names import FarRepeats, far_names
+from pipeline.intake.file_log import FileLog, FileLogs
+from pipeline.intake.implausible import Implausible, find_implausible
+from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, Rows
+from pipeline.intake.occupations import Wanted
+from pipeline.intake.placeholders import Placeholders
+from pipeline.intake.positions import raw_positions
+from pipeline.intake.prepare import Prepared
+from pipeline.intake.repeats import find_repeats
+from pipeline.intake.sort import Sieve
+from pipeline.read.claims import Claims
+from pipeline.read.files import Export, read_batches
+from pipeline.tables import TIME
+from pipeline.words import REASONS, Reason, reason_code
+
+#: Called with a stage, rows done and rows in all (0 where not known yet).
+Progress = Callable[[str, int, int], None]
+
+#: Degrees around an occupation within which readings belong to the job's area. No base reaches further; a reading
+#: far out must not stretch the area over half the world, be it one that no session is large enough to give away.
+_REACH = 2.0
+#: Sound readings of each session of which the first plausible one says where the session is.
+_PLACES = 32
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """What the first pass keeps.
+
+    Args:
+        rows: rows of each export.
+        candidates: readings that may be occupations, with ``session``, ``number`` (row of the whole job, counted
+            from 0) and ``export``; ``held`` says what is wrong with one.
+        repeats: (k,) numbers of the rows that repeat another, ascending; ``repeated`` the row that each repeats
+            and ``repeated_row`` that row's number in its file.
+        implausible: readings that cannot lie where they say; nothing else here counts them, but for candidates.
+        notes: what is to be said of repeated, implausible and doubtful readings, in words.
+        first_point, last_point: (S,) UTC milliseconds of each session's first and last acceptable reading that is
+            no candidate; first is greater than last where there is none.
+        place: (S, 3) raw position of each session's first sound reading, NaN where none; ``place_block`` its block.
+        blocks: (S, B) whether a session has acceptable readings of a ``[[points]]`` block.
+        newest: UTC milliseconds of the newest reading, or None.
+        area: extent of the job.
+        log: what the exports say of the bases.
+        turned: why rows cannot be used, by reason, the most frequent first.
+        unplaced: sound rows whose coordinates their CRS does not reach, None where there are none.
+        solutions: the solutions of rows that are not accepted, each once.
+        claims: of each export, what its times say of their own zone against the job file.
+        files: what is noted of each export.
+        far_names: points of one name at two places.
+    """
+
+    rows: tuple[int, ...]
+    candidates: pa.Table
+    repeats: Integers
+    repeated: Integers
+    repeated_row: Integers
+    implausible: Implausible
+    notes: tuple[str, ...]
+    first_point: Integers
+    last_point: Integers
+    place: Floats
+    place_block: Integers
+    blocks: Flags
+    newest: int | None
+    area: Area | None
+    log: BaseLog
+    files: tuple[FileLog, ...]
+    far_names: FarRepeats
+    turned: tuple["Turned", ...] = ()
+    unplaced: "Turned | None" = None
+    solutions: tuple[str, ...] = ()
+    claims: tuple[Claims, ...] = ()
+
+
+@dataclass(frozen=True)
+class Turned:
+    """Rows that cannot be used for one reason: how many, and the first of them with why."""
+
+    reason: Reason
+    count: int
+    export: int
+    row: int
+    why: str
+
+
+@dataclass
+class _Cells:
+    """Extents of readings per whole degree of longitude and latitude, for finding the job's area in the end."""
+
+    found: dict[int, list[float]] = field(default_factory=dict)
+
+    def add(self, longitude: Floats, latitude: Floats) -> None:
+        known = np.isfinite(longitude) & np.isfinite(latitude)
+        longitude, latitude = longitude[known], latitude[known]
+        keys = np.floor(longitude).astype(np.int64) * 1000 + np.floor(latitude).astype(np.int64)
+        for key in np.unique(keys).tolist():
+            lon, lat = longitude[keys == key], latitude[keys == key]
+            cell = self.found.setdefault(key, [np.inf, np.inf, -np.inf, -np.inf, 0])
+            cell[0], cell[1] = min(cell[0], lon.min()), min(cell[1], lat.min())
+            cell[2], cell[3] = max(cell[2], lon.max()), max(cell[3], lat.max())
+            cell[4] += len(lon)
+
+    def area(self, anchors: "_Cells") -> Area | None:
+        """Return the extent of the cells near an anchor's; without anchors, near the fullest cell."""
+        if not self.found:
+            return None
+        centres = [cell[:4] for cell in anchors.found.values()]
+        if not centres:
+            centres = [max(self.found.values(), key=lambda cell: cell[4])[:4]]
+        near = [
+            cell
+            for cell in self.found.values()
+            if any(
+                cell[0] <= east + _REACH
+                and cell[2] >= west - _REACH
+                and cell[1] <= north + _REACH
+                and cell[3] >= south - _REACH
+                for west, south, east, north in centres
+            )
+        ]
+        corners = np.array(near)
+        return Area.of(corners[:, [0, 2]].ravel(), corners[:, [1, 3]].ravel())
+
+
+def zone_before(easting: float) -> str:
+    """Return in words that an easting seems to carry the number of its zone, which UTM's own have not; else nothing."""
+    zone, rest = divmod(easting, 1e6)
+    if not (1 <= zone <= 60 and 100_000 <= rest <= 900_000):
+        return ""
+    return f", which seems to be zone {zone:.0f} and the easting {rest:.3f}: export it without the zone's number"
+
+
+def gather(prepared: Prepared, sieve: Sieve, progress: Progress | None = None) -> Gathered:
+    """Read every export once and keep what the adjustment and the choice of operations need."""
+    return _Gatherer(prepared, sieve, progress).run()
+
+
+class _Gatherer:
+    """State of the first pass."""
+
+    def __init__(self, prepared: Prepared, sieve: Sieve, progress: Progress | None) -> None:
+        self.progress = progress
+        self.prepared = prepared
+        self.sieve = sieve
+        sessions = [window.session for window in prepared.windows]
+        names = [occupation.point for session in sessions for occupation in session.ties + session.checks]
+        marks = prepared.register.names if prepared.register is not None else ()
+        self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes, marks)
+        count = len(sessions)
+        self.places: list[list[tuple[int, Floats, int]]] = [[] for _ in range(count)]
+        self.blocks = np.zeros((count, len(prepared.loaded.job.points)), bool)
+        self.logs = BaseLogs(prepared.windows)
+        self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index)
+        self.picked: list[pa.RecordBatch] = []
+        self.claims = [Claims() for _ in prepared.exports]
+        self.turned: dict[int, Turned] = {}
+        self.unplaced: Turned | None = None
+        self.solutions: dict[str, None] = {}
+        self.ledger = Ledger()
+        self.placeholders = Placeholders(prepared.loaded.job.quality)
+
+    def run(self) -> Gathered:
+        """Read everything and sum it up."""
+        exports = enumerate(self.prepared.exports)
+        counts = tuple(self._read(number, export) for number, export in exports)
+        rows = self.ledger.rows()
+        repeats = find_repeats(rows, self.prepared)
+        log = self.logs.log()
+        implausible = find_implausible(rows, repeats.numbers, self.prepared, log)
+        candidates = self._candidates(repeats.numbers, implausible)
+        counting = rows.having(SOUND)
+        counting[implausible.numbers] = False
+        self._forget_first(rows, implausible)
+        first, last = self._times(rows, counting & ~rows.having(CANDIDATE))
+        place, place_block = self._places(counting)
+        sound = np.flatnonzero(counting)
+        return Gathered(
+            rows=counts,
+            candidates=candidates,
+            repeats=repeats.numbers,
+            repeated=repeats.first,
+            repeated_row=rows.source_row[repeats.first].astype(np.int64),
+            implausible=implausible,
+            notes=(*repeats.notes, *implausible.notes, *self.placeholders.notes(self.prepared.exports)),
+            first_point=first,
+            last_point=last,
+            place=place,
+            place_block=place_block,
+            blocks=self.blocks,
+            newest=int(rows.observed.time[sound].max()) if len(sound) else None,
+            area=_area(rows, sound),
+            log=log,
+            files=self.files.logs,
+            far_names=far_names(rows),
+            turned=tuple(sorted(self.turned.values(), key=lambda each: -each.count)),
+            unplaced=self.unplaced,
+            solutions=tuple(self.solutions),
+            claims=tuple(self.claims),
+        )
+
+    def _read(self, number: int, export: Export) -> int:
+        done, rows = self.ledger.rows_so_far, 0
+        self.ledger.begin(crs.kind_of(crs.source_crs(export.points.crs or "")) == "geographic")
+        for batch in read_batches(export, claims=self.claims[number]):
+            self._take(batch, number, export, done + rows)
+            rows += batch.num_rows
+            if self.progress:
+                self.progress("reading", done + rows, 0)
+        return rows
+
+    def _take(self, batch: pa.RecordBatch, number: int, export: Export, start: int) -> None:
+        sifted = self.sieve.sift(batch, None, export.points.columns.solution is not None)
+        signs = self.wanted.signs(batch)
+        candidate = signs.candidate
+        places = own_places(export.points.crs or "", *raw_positions(batch))
+        self.ledger.take(batch, export, sifted, signs, places)
+        self._note_places(batch, sifted.session, sifted.held == 0, export.block, start)
+        self.logs.take(batch, number, export, sifted)
+        self._note_turned(batch, sifted.held, number)
+        sound = sifted.held == 0
+        unplaced = sound & ~np.isfinite(places[0] + places[1])
+        self._note_unplaced(batch, np.flatnonzero(unplaced), number)
+        self.placeholders.take(batch, number, sound)
+        self.files.take(batch, number, export, sifted)
+        if candidate.any():
+            self._pick(batch, candidate, sifted.session, sifted.held, number, start)
+
+    def _pick(
+        self,
+        batch: pa.RecordBatch,
+        candidate: Flags,
+        session: NDArray[np.int32],
+        held: NDArray[np.uint8],
+        export: int,
+        start: int,
+    ) -> None:
+        rows = np.flatnonzero(candidate)
+        kept = batch.select([name for name in _CANDIDATE.names if name in batch.schema.names]).take(pa.array(rows))
+        arrays = {name: kept.column(name) for name in kept.schema.names}
+        arrays["held"] = pa.array(held[rows], pa.uint8())
+        arrays["detail"] = pa.array([self._why(batch, row, held[row]) for row in rows.tolist()], pa.string())
+        arrays["session"] = pa.array(session[rows], pa.int32())
+        arrays["number"] = pa.array(rows + start, pa.int64())
+        arrays["export"] = pa.array(np.full(len(rows), export), pa.int64())
+        self.picked.append(pa.RecordBatch.from_arrays([arrays[name] for name in _CANDIDATE.names], schema=_CANDIDATE))
+
+    def _note_turned(self, batch: pa.RecordBatch, held: NDArray[np.uint8], export: int) -> None:
+        """Count the rows that cannot be used, by reason, and keep the first of each."""
+        counts = np.bincount(held)
+        for code in np.flatnonzero(counts).tolist():
+            if not code:
+                continue
+            if REASONS[code - 1] is Reason.NOT_FIXED:
+                found = pc.unique(batch.column("solution").filter(pa.array(held == code))).to_pylist()
+                self.solutions |= dict.fromkeys(solution for solution in found if solution)
+            if (before := self.turned.get(code)) is not None:
+                self.turned[code] = replace(before, count=before.count + int(counts[code]))
+                continue
+            row = int(np.argmax(held == code))
+            number, why = int(batch.column("source_row")[row].as_py()), self._why(batch, row, code) or ""
+            self.turned[code] = Turned(REASONS[code - 1], int(counts[code]), export, number, why)
+
+    def _note_unplaced(self, batch: pa.RecordBatch, rows: Integers, export: int) -> None:
+        """Count sound rows without a longitude and latitude, and keep the coordinates of the first."""
+        if not len(rows):
+            return
+        if self.unplaced is not None:
+            self.unplaced = replace(self.unplaced, count=self.unplaced.count + len(rows))
+            return
+        first, second = (float(batch.column(axis)[int(rows[0])].as_py()) for axis in ("first", "second"))
+        row = int(batch.column("source_row")[int(rows[0])].as_py())
+        self.unplaced = Turned(
+            Reason.OUTSIDE_COVERAGE, len(rows), export, row, f"{first:.3f}, {second:.3f}{zone_before(first)}"
+        )
+
+    def _why(self, batch: pa.RecordBatch, row: int, code: int) -> str | None:
+        """Return in words why one row of a batch cannot be used; None where it can."""
+        if not code:
+            return None
+        return self.sieve.explain(batch, row, REASONS[code - 1]) or batch.column("detail")[row].as_py()
+
+    def _candidates(self, again: Integers, implausible: Implausible) -> pa.Table:
+        """Return the candidates; the repeated ones are marked as such, so that none counts twice.
+
+        A tie that cannot lie where it says ties nothing. A check that cannot stays: it fails, and says so.
+        """
+        table = pa.Table.from_batches(self.picked, _CANDIDATE)
+        held, number = table.column("held").to_numpy().copy(), table.column("number").to_numpy()
+        held[np.isin(number, again) & (held == 0)] = reason_code(Reason.DUPLICATE)
+        ties = {(w.index, tie.point) for w in self.prepared.windows for tie in w.session.ties}
+        for row in np.flatnonzero(np.isin(number, implausible.numbers) & (held == 0)).tolist():
+            if (table.column("session")[row].as_py(), table.column("name")[row].as_py()) in ties:
+                held[row] = reason_code(Reason.IMPLAUSIBLE)
+        return table.set_column(table.schema.get_field_index("held"), "held", pa.array(held, pa.uint8()))
+
+    def _times(self, rows: Rows, which: Flags) -> tuple[Integers, Integers]:
+        """Return (S,) the times of each session's first and last point, first greater than last where there is none."""
+        first = np.full(len(self.prepared.windows), np.iinfo(np.int64).max)
+        last = np.full(len(self.prepared.windows), np.iinfo(np.int64).min)
+        session, time = rows.session[which], rows.observed.time[which]
+        np.minimum.at(first, session, time)
+        np.maximum.at(last, session, time)
+        return first, last
+
+    def _note_places(
+        self, batch: pa.RecordBatch, session: NDArray[np.int32], sound: Flags, block: int, start: int
+    ) -> None:
+        rows = np.flatnonzero(sound)
+        raw = raw_positions(batch)
+        for number in np.unique(session[rows]).tolist():
+            self.blocks[number, block] = True
+            known = self.places[number]
+            for row in rows[session[rows] == number][: _PLACES - len(known)].tolist():
+                known.append((start + row, np.array([values[row] for values in raw]), block))
+
+    def _places(self, counting: Flags) -> tuple[Floats, Integers]:
+        """Return (S, 3) the raw position of each session's first reading that counts, NaN where none, and its block."""
+        place = np.full((len(self.places), 3), np.nan)
+        blocks = np.zeros(len(self.places), np.int64)
+        for session, known in enumerate(self.places):
+            for number, raw, block in known:
+                if counting[number]:
+                    place[session], blocks[session] = raw, block
+                    break
+        return place, blocks
+
+    def _forget_first(self, rows: Rows, implausible: Implausible) -> None:
+        """Let no session's log begin with a reading that cannot lie where it says."""
+        for number in implausible.numbers.tolist():
+            log = self.logs.sessions[rows.session[number]]
+            at = (log.first.export, log.first.row) if log.first is not None else None
+            if at == (int(rows.observed.export[number]), int(rows.source_row[number])):
+                log.first = None
+
+
+def _area(rows: Rows, counting: Integers) -> Area | None:
+    """Return the extent of the readings that count, near occupations where there are any."""
+    cells, anchors = _Cells(), _Cells()
+    cells.add(rows.observed.longitude[counting], rows.observed.latitude[counting])
+    near = counting[rows.having(CANDIDATE)[counting]]
+    anchors.add(rows.observed.longitude[near], rows.observed.latitude[near])
+    return cells.area(anchors)
+
+
+_CANDIDATE = pa.schema(
+    [
+        ("name", pa.string()),
+        ("code", pa.string()),
+        ("time", TIME),
+        ("first", pa.float64()),
+        ("second", pa.float64()),
+        ("third", pa.float64()),
+        ("sigma_east", pa.float64()),
+        ("sigma_north", pa.float64()),
+        ("sigma_up", pa.float64()),
+        ("solution", pa.string()),
+        ("mark", pa.string()),
+        ("base", pa.string()),
+        ("antenna_height", pa.float64()),
+        ("held", pa.uint8()),
+        ("detail", pa.string()),
+        ("source_row", pa.int64()),
+        ("session", pa.int32()),
+        ("number", pa.int64()),
+        ("export", pa.int64()),
+    ]
+)

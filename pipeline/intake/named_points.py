@@ -1,0 +1,215 @@
+"""The occupations that sessions name: each tie and check found among the readings, or a problem that says why not."""
+
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, field
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.clock import clock
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.occupations import Wanted
+from pipeline.intake.prepare import Prepared
+from pipeline.intake.sort import right_id
+from pipeline.intake.unusable import advice
+from pipeline.near import listed, nearest
+from pipeline.problems import Problems
+from pipeline.read.files import read_batches
+from pipeline.sessions.attach import TWO, base_key
+from pipeline.words import REASONS, Reason, Role, reason_code
+
+#: Names that differ in length by more than this are not near each other.
+_LENGTHS = 2
+
+_TOLD = ["name", "session", "held", "detail", "time", "source_row", "export", "solution", "number", "base"]
+
+#: Readings that a sentence lists.
+_LISTED = 3
+_OTHER_TIE = "mend the row in the export, see the limits of [quality], or tie on another occupation"
+
+#: What is told of a reading that is not where a session says.
+_OF_ROW = ("name", "session", "held", "time", "source_row", "export", "base")
+
+
+@dataclass(frozen=True)
+class Named:
+    """What a session says of one of its points: which mark it stands on, and what it is used for."""
+
+    mark: str
+    role: Role
+
+
+def named_points(prepared: Prepared) -> dict[tuple[int, str], Named]:
+    """Return, by session index and point name, what the job file says of the point."""
+    found = {}
+    for window in prepared.windows:
+        for occupation in window.session.checks:
+            found[window.index, occupation.point] = Named(occupation.mark, Role.CHECK)
+        for occupation in window.session.ties:
+            found[window.index, occupation.point] = Named(occupation.mark, Role.TIE)
+    return found
+
+
+@dataclass
+class _Absent:
+    """A point that no reading is called like: the names nearest to it, and a row that may be it but is broken."""
+
+    near: dict[str, None] = field(default_factory=dict)
+    broken: str = ""
+
+
+def _look_again(prepared: Prepared, points: Collection[str]) -> dict[str, _Absent]:
+    """Look in the exports for points that no reading is called like, which only a job with such a mistake costs."""
+    found = {point: _Absent() for point in points}
+    for export in prepared.exports if points else ():
+        for batch in read_batches(export):
+            names = pc.unique(batch.column("name")).drop_null()
+            length = pc.utf8_length(names)
+            faults = batch.filter(pc.is_null(batch.column("name"))).select(["detail", "source_row"])
+            for point, absent in found.items():
+                alike = pc.less_equal(pc.abs(pc.subtract(length, len(point))), _LENGTHS)
+                absent.near |= dict.fromkeys(nearest(point, names.filter(alike).to_pylist()))
+                for row in faults.filter(pc.match_substring(faults.column("detail"), f'"{point}'))[:1].to_pylist():
+                    absent.broken = absent.broken or f"{export.shown}:{row['source_row']}: {row['detail']}"
+    return found
+
+
+def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -> None:
+    """Report every tie and check whose point is not a usable reading of its session.
+
+    A check that is merely held back (a float solution, say) is no problem: it proves nothing, and stands in
+    ``held_back`` with its reason. A tie that is held back would leave the session untied, so it is one.
+    """
+    by_name: dict[str, list[dict[str, object]]] = {}
+    named = [one.point for w in prepared.windows for one in (*w.session.ties, *w.session.checks)]
+    for row in gathered.candidates.select(_TOLD).to_pylist():
+        by_name.setdefault(row["name"] or "", []).append(row)
+    absent = _look_again(prepared, {point for point in named if point not in by_name})
+    for window in prepared.windows:
+        uses = [(tie.point, Role.TIE, window.where_tie(number)) for number, tie in enumerate(window.session.ties)]
+        uses += [(c.point, Role.CHECK, window.where_check(number)) for number, c in enumerate(window.session.checks)]
+        for point, role, where in uses:
+            rows = by_name.get(point, [])
+            here = [row for row in rows if row["session"] == window.index]
+            if any(not row["held"] for row in here) or (here and role is Role.CHECK):
+                continue
+            if _follows(prepared, here or rows):
+                continue
+            what, fix = _why(point, window.index, here or rows, by_name, absent, prepared)
+            if here and here[0]["held"] == reason_code(Reason.IMPLAUSIBLE):
+                what, fix = f"{what}: {gathered.implausible.detail(int(str(here[0]['number'])))}", _OTHER_TIE
+            problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
+
+
+def held_checks(prepared: Prepared, gathered: Gathered) -> list[str]:
+    """Return in words which checks that sessions name are held back, and why: they prove nothing."""
+    wanted = {(window.index, check.point): window for window in prepared.windows for check in window.session.checks}
+    told: dict[tuple[int, str], str] = {}
+    sound = set()
+    for row in gathered.candidates.select(_TOLD).to_pylist():
+        key = (row["session"], row["name"] or "")
+        if key not in wanted:
+            continue
+        if not row["held"]:
+            sound.add(key)
+        export = prepared.exports[row["export"]].shown
+        told.setdefault(
+            key,
+            f"the check of session {wanted[key].session.name} on the point {row['name']} ({export}:{row['source_row']})"
+            f" proves nothing: it is held back as {_reason(row) if row['held'] else ''}{_detail(row)}",
+        )
+    return [*(words for key, words in told.items() if key not in sound), *_held_by_code(prepared, gathered)]
+
+
+def _held_by_code(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
+    """Yield in words the readings of a check's code that no session names and that are held back, repeats left out."""
+    table = gathered.candidates
+    codes = Wanted.of([], prepared.loaded.job.checks.codes).has_code(table.column("code"))
+    reason = table.column("held")
+    held = pc.and_(pc.greater(reason, 0), pc.not_equal(reason, reason_code(Reason.DUPLICATE)))
+    points = {one.point for w in prepared.windows for one in (*w.session.ties, *w.session.checks)}
+    rows = [row for row in table.filter(pc.and_(codes, held)).select(_TOLD).to_pylist() if row["name"] not in points]
+    if not rows:
+        return
+    listed = "; ".join(
+        f"{row['name'] or 'a reading'} ({prepared.exports[row['export']].shown}:{row['source_row']}) as"
+        f" {_reason(row)}{_detail(row)}"
+        for row in rows[:_LISTED]
+    )
+    more = f"; and {len(rows) - _LISTED:,} more" if len(rows) > _LISTED else ""
+    some = "1 reading of a check's code proves" if len(rows) == 1 else f"{len(rows):,} readings of a check's code prove"
+    yield f"{some} nothing, being held back: {listed}{more}"
+
+
+def _reason(row: dict[str, object]) -> Reason:
+    return REASONS[int(str(row["held"])) - 1]
+
+
+def _detail(row: dict[str, object]) -> str:
+    """Return what is wrong with a row, the first of several faults: the row in the export has them all."""
+    first, _, others = str(row["detail"] or "").partition("; ")
+    more = others.count("; ") + 1
+    return f": {first}{f' (and {more} more in that row)' if others else ''}" if first else ""
+
+
+def _advice(row: dict[str, object], prepared: Prepared) -> str:
+    solution = [str(row["solution"])] if row["solution"] else []
+    return advice(_reason(row), prepared, int(str(row["export"])), solution)
+
+
+def _follows(prepared: Prepared, rows: list[dict[str, object]]) -> bool:
+    """Tell whether a point may be missing only because of a fault that is told already."""
+    if not rows:
+        return not prepared.exports
+    outside = {reason_code(Reason.TWO_SESSIONS), reason_code(Reason.OUTSIDE_SESSIONS)}
+    return "sessions" in prepared.faulty and all(row["held"] in outside or row["session"] == -1 for row in rows)
+
+
+def _files_missing(prepared: Prepared) -> bool:
+    return not prepared.faulty.isdisjoint({"exports", "frames"})
+
+
+def _why(
+    point: str,
+    session: int,
+    rows: list[dict[str, object]],
+    by_name: dict[str, list[dict[str, object]]],
+    absent: dict[str, _Absent],
+    prepared: Prepared,
+) -> tuple[str, str]:
+    if not rows:
+        names = [name for name, found in by_name.items() if any(row["session"] == session for row in found)]
+        missed = absent.get(point, _Absent())
+        near = nearest(point, missed.near)
+        there = f"the session's occupations are {listed(names)}" if names else "the session has no occupation by name"
+        fix = f"did you mean {' or '.join(near)}? {there}" if near else there
+        if missed.broken:
+            return f'"{point}", but the row that may be it cannot be taken apart, {missed.broken}', "correct that row"
+        read = "no reading of the files that could be read" if _files_missing(prepared) else "no reading"
+        return f'"{point}", but {read} has that name', fix
+    row = rows[0]
+    export = prepared.exports[int(str(row["export"]))]
+    at = f'"{point}" ({export.shown}:{row["source_row"]})'
+    if row["session"] == session:
+        return f"{at}, which is held back as {_reason(row)}{_detail(row)}", _advice(row, prepared)
+    time = row["time"]
+    if time is None:
+        return f"{at}, which has no readable time{_detail(row)}", _advice(row, prepared)
+    when = int(pa.scalar(time, pa.timestamp("ms", tz="UTC")).value)
+    seen = clock(when)
+    number, base = int(str(row["session"])), str(row["base"] or "").strip()
+    if number == TWO:
+        column = export.points.columns.base
+        mapped = "map the column 'base'" if column is None else f"fill in its column {column}"
+        fix = f"give the row its base id ({mapped}), or end one session where the other begins"
+        return f"{at}, observed {seen} UTC with no base id, when several sessions ran", fix
+    window = prepared.windows[session]
+    if base_key(base) is not None and base_key(window.base) not in (None, base_key(base)):
+        covering = [other for other in prepared.windows if other.start_ms <= when < other.end_ms]
+        if window in covering:
+            own = f", which makes it one of session {prepared.windows[number].session.name}" if number >= 0 else ""
+            has = f"session {window.session.name} has {window.base}"
+            what = f"{at}, observed {seen} UTC with base id {base}{own}; {has}"
+            return what, right_id(base, [window], prepared.windows)
+    where = f"in session {prepared.windows[number].session.name}" if number >= 0 else "outside its sessions"
+    return f"{at}, observed {seen} UTC, {where}", "see the session's start and end, and the export's time_zone"

@@ -1,0 +1,191 @@
+"""Which readings are occupations of marks: those that a session names, and those that code or name give away."""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.arrays import Flags
+from pipeline.intake.check_words import holds_check
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What marks a reading as a candidate: name, code (lower case), a word for a check, or its ``mark`` column.
+
+    ``marks`` are those of the register, which a name may be like.
+    """
+
+    names: pa.Array
+    codes: pa.Array
+    marks: "MarkNames"
+
+    @classmethod
+    def of(cls, names: Iterable[str], codes: Iterable[str], marks: Iterable[str] = ()) -> "Wanted":
+        """Gather the point names of every tie and check, ``checks.codes``, and the names of the marks."""
+        return cls(
+            pa.array(sorted(set(names)), pa.string()),
+            pa.array(sorted({code.strip().lower() for code in codes}), pa.string()),
+            MarkNames.of(marks),
+        )
+
+    def signs(self, batch: pa.RecordBatch) -> "Signs":
+        """Return what the readings of a batch say of themselves."""
+        names, column = batch.column("name"), batch.column("code")
+        # an export has few different codes: each is looked at once
+        coding = pc.dictionary_encode(column, null_encoding="encode")
+        codes, of_row = coding.dictionary, np.asarray(coding.indices)
+        named, coded = _flags(pc.is_in(names, value_set=self.names)), _flags(self.has_code(codes))[of_row]
+        said = named | coded | _flags(pc.greater(pc.binary_length(batch.column("mark")), 0))
+        said |= holds_check(codes, codes=True)[of_row] | holds_check(names, codes=False)
+        return Signs(named, coded, said | self.marks.among(names))
+
+    def has_code(self, codes: pa.Array) -> pa.Array:
+        """Return which codes are among ``checks.codes``, upper and lower case alike."""
+        return pc.is_in(pc.utf8_lower(codes), value_set=self.codes)
+
+
+@dataclass(frozen=True)
+class Signs:
+    """Which readings of a batch, (n,) each, have the name of a tie or check, a check's code, and are candidates."""
+
+    named: Flags
+    coded: Flags
+    candidate: Flags
+
+
+#: What may follow a mark's name in the name of a point that occupies it: CM3-AM, CM3_2, "CM3 closing".
+_SEPARATOR = re.compile(r"[-_. /:]")
+
+
+def said_mark(name: str | None, mark_column: str | None, marks: Iterable[str]) -> str | None:
+    """Return the register mark that a reading says it stands on, or None.
+
+    Its ``mark`` column decides where it names a mark of the register; otherwise its name, where that is a mark's or
+    starts with one, followed by a separator (the longest such name, so that CM1-2 is not taken for CM1).
+    """
+    known = set(marks)
+    if mark_column and mark_column.strip() in known:
+        return mark_column.strip()
+    name = (name or "").strip()
+    if name in known:
+        return name
+    fitting = [mark for mark in known if name.startswith(mark) and _SEPARATOR.match(name[len(mark) :])]
+    return max(fitting, key=len, default=None)
+
+
+#: What a surveyor writes beside the name of a mark that is occupied once more: a letter, am or pm, a word, or, parted
+#: from it, a short number. What follows at once as a digit makes another name: KP21 is no KP2.
+_WORDS = "am|pm|chk|check|open|opening|close|closing|start|end|again"
+_BEHIND = rf"^(?:[-_. /:]+[0-9a-z]{{1,2}}|[-_. /:]*(?:[a-z]|{_WORDS}))?$"
+#: What some write between the letters of a mark's name and its number, and others leave out.
+_GAP = r"([a-z])[-_. ]*0*([1-9])"
+_BEFORE = rf"^(?:{_WORDS})?[-_. /:]*$"
+
+
+@dataclass(frozen=True)
+class MarkNames:
+    """Names of marks, for telling which points are named after one; upper and lower case are alike, CM2, CM-2, CM 02.
+
+    A name with a letter and a digit in it, or of four letters, is known with something written before or behind it
+    (``by_length``); a shorter or a plain number only as it stands, since ordinary points are numbered too.
+    ``stems`` is a pattern of what every name that is like such a mark's contains: it tells quickly which to look at.
+    """
+
+    spelled: dict[str, str]
+    stems: str
+    whole: pa.Array
+    by_length: dict[int, pa.Array]
+
+    @classmethod
+    def of(cls, marks: Iterable[str]) -> "MarkNames":
+        """Arrange the names of marks."""
+        marks = list(marks)
+        spelled = {_plain(mark): mark for mark in reversed(marks)} | {mark.strip().lower(): mark for mark in marks}
+        lengths: dict[int, list[str]] = {}
+        for name in spelled:
+            if _distinct(name):
+                lengths.setdefault(len(name), []).append(name)
+        return cls(
+            spelled,
+            "|".join(sorted({re.escape(_stem(name)) for name in spelled if _distinct(name)})),
+            pa.array(list(spelled), pa.string()),
+            {length: pa.array(names, pa.string()) for length, names in sorted(lengths.items(), reverse=True)},
+        )
+
+    def among(self, names: pa.Array) -> Flags:
+        """Return (n,) which names are like a mark's."""
+        if not self.spelled:
+            return np.zeros(len(names), bool)
+        lower = pc.utf8_trim_whitespace(pc.utf8_lower(names))
+        found = _flags(pc.is_in(lower, value_set=self.whole))
+        if self.stems:
+            likely = np.flatnonzero(_flags(pc.match_substring_regex(lower, self.stems)))
+            found[likely] = self._gapped(lower.take(pa.array(likely)))
+        return found
+
+    def _gapped(self, lower: pa.Array) -> Flags:
+        found = self._among(lower)
+        plain = pc.replace_substring_regex(lower, _GAP, r"\1\2")
+        other = np.flatnonzero(_flags(pc.not_equal(plain, lower)) & ~found)
+        found[other] = self._among(plain.take(pa.array(other)))
+        return found
+
+    def _among(self, lower: pa.Array) -> Flags:
+        found = _flags(pc.is_in(lower, value_set=self.whole))
+        for length, marks in self.by_length.items():
+            for part, rest, pattern in (
+                (pc.utf8_slice_codeunits(lower, 0, length), slice(length, None), _BEHIND),
+                (pc.utf8_slice_codeunits(lower, -length), slice(0, -length), _BEFORE),
+            ):
+                rows = np.flatnonzero(_flags(pc.is_in(part, value_set=marks)) & ~found)
+                left = pc.utf8_slice_codeunits(lower.take(pa.array(rows)), rest.start, rest.stop)
+                found[rows] = _flags(pc.match_substring_regex(left, pattern))
+        return found
+
+    def like(self, name: str | None) -> str | None:
+        """Return the mark that a name is like, the longest of several; None where it is like none."""
+        lower = (name or "").strip().lower()
+        return self._like(lower) or self._like(_plain(lower))
+
+    def plainly(self, name: str | None) -> bool:
+        """Tell whether a name is a mark's and no more than a word beside it; not a plain number or a single letter."""
+        plain = _plain(name or "")
+        mark = _plain(self.like(name) or "")
+        beside = plain.replace(mark, "", 1).strip("-_. /:")
+        return _distinct(mark) and (not beside or re.fullmatch(_WORDS, beside) is not None)
+
+    def _like(self, lower: str) -> str | None:
+        if lower in self.spelled:
+            return self.spelled[lower]
+        for length in self.by_length:
+            start, end = lower[:length], lower[-length:]
+            if _distinct(start) and start in self.spelled and re.match(_BEHIND, lower[length:]):
+                return self.spelled[start]
+            if _distinct(end) and end in self.spelled and re.match(_BEFORE, lower[:-length]):
+                return self.spelled[end]
+        return None
+
+
+def _plain(name: str) -> str:
+    """Return a name without what only sets its number apart from its letters."""
+    return re.sub(_GAP, r"\1\2", name.strip().lower())
+
+
+def _stem(name: str) -> str:
+    """Return what of a mark's name every name contains that is like it: all before the first gap there may be."""
+    found = re.search(_GAP, name)
+    return name[: found.start() + 1] if found else name
+
+
+def _distinct(name: str) -> bool:
+    """Tell whether a mark's name is known with something written beside it."""
+    letters = sum(character.isalpha() for character in name)
+    return letters >= 4 or (letters > 0 and any(character.isdigit() for character in name))
+
+
+def _flags(column: pa.Array) -> Flags:
+    return np.array(pc.fill_null(column, False).to_numpy(zero_copy_only=False), bool)

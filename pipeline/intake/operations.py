@@ -1,0 +1,105 @@
+"""The PROJ operations of a job, chosen over its area; a refusal becomes a problem at the line that asked for it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.geodesy import crs
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.epochs import decimal_year
+from pipeline.geodesy.operations import (
+    Operation,
+    OperationError,
+    raw_to_working,
+    register_to_working,
+    working_to_geographic,
+    working_to_issued,
+)
+from pipeline.geodesy.transform import Frames
+from pipeline.intake.epochs import check_epochs, check_target_epoch, stated_epochs
+from pipeline.intake.prepare import Prepared
+from pipeline.problems import Problems
+
+#: Metres around the extent of the readings: the control marks lie somewhere near.
+_MARGIN = 5_000.0
+
+
+@dataclass(frozen=True)
+class Routes:
+    """The operations of a job over its ``area``: ``frames``, ``register`` for marks, ``base`` for set-ups.
+
+    ``epochs`` (S + 1, B) are the stated epochs of coordinates per session and block, the last row for no session; NaN
+    where the time of an observation is its coordinates'. ``told`` is in words what deserves a look about them.
+    """
+
+    frames: Frames
+    register: Operation | None
+    base: Operation | None
+    area: Area
+    epochs: Floats
+    told: tuple[str, ...] = ()
+
+    def year(self, session: int, block: int | None, milliseconds: int) -> Floats:
+        """Return (1,) the epoch [decimal year] of coordinates observed at a time: the stated one, else that time.
+
+        ``block`` is None for the position of a set-up, which is in the CRS of ``[source]``, else of the first block.
+        """
+        stated = self.epochs[session, block or 0]
+        return decimal_year([milliseconds]) if np.isnan(stated) else np.array([stated])
+
+    def recorded(self) -> list[Operation]:
+        """Return every operation used, each once, in the order of the work."""
+        every = [*self.frames.to_working, self.base, self.register, self.frames.to_issued]
+        return list(dict.fromkeys(operation for operation in every if operation is not None))
+
+
+def choose_routes(prepared: Prepared, extent: Area) -> Routes:
+    """Choose the operations for a job over the extent of its readings.
+
+    Raises `JobError` that names, for each step, what is missing and at which key of the job file it is asked for.
+    """
+    loaded, problems = prepared.loaded, Problems()
+    job, target = loaded.job, loaded.job.target
+    area = extent.with_margin(_MARGIN)
+    to_working, register, base = [], None, None
+    for number, block in enumerate(job.points):
+        try:
+            to_working.append(
+                raw_to_working(block.crs or "", target.grid, area, height=target.height, epoch=target.epoch)
+            )
+        except OperationError as error:
+            problems.add(*loaded.where("points", number, "crs"), error.what, error.fix)
+    if job.control is not None and prepared.register is not None:
+        try:
+            register = register_to_working(
+                job.control.crs,
+                job.control.height,
+                target.grid,
+                target.height,
+                target.geoid,
+                area,
+                epoch=target.epoch,
+                own_epoch=job.control.epoch,
+            )
+        except OperationError as error:
+            problems.add(*loaded.where("control", "crs"), error.what, error.fix)
+    if any(window.session.setup for window in prepared.windows):
+        source = job.source.crs or job.points[0].crs or ""
+        try:
+            datum = crs.promote(crs.geographic_of(crs.source_crs(source))).to_wkt()
+            base = raw_to_working(datum, target.grid, area, step="base to working", epoch=target.epoch)
+        except OperationError as error:
+            problems.add(*loaded.where("source", "crs"), error.what, error.fix)
+    try:
+        to_issued = working_to_issued(target.grid, target.height, area, target.geoid)
+        to_geographic = working_to_geographic(target.grid)
+    except OperationError as error:
+        problems.add(*loaded.where("target", "geoid" if target.geoid else "height"), error.what, error.fix)
+    problems.raise_if_any()
+    check_epochs(prepared, to_working, base, problems)
+    every = [*to_working, *(one for one in (base, register) if one is not None)]
+    check_target_epoch(prepared, every, problems)
+    problems.raise_if_any()
+    frames = Frames(tuple(to_working), to_issued, to_geographic)
+    return Routes(frames, register, base, area, stated_epochs(prepared))

@@ -1,0 +1,249 @@
+"""Everything a job names, loaded and checked before anything is computed; all problems at once."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.control import Register, listed_marks, read_register
+from pipeline.digest import digest, signature
+from pipeline.files.features import GEOJSON_CRS, UNKNOWN_CRS
+from pipeline.geodesy import crs
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.named import is_unknown
+from pipeline.geodesy.units import lengths
+from pipeline.issue.folder.publish import job_of
+from pipeline.job.load import LoadedJob, load_job
+from pipeline.job.model import Columns
+from pipeline.near import listed, nearest
+from pipeline.problems import JobError, Problems
+from pipeline.read.files import Export, find_exports
+from pipeline.sessions.windows import SessionWindow, load_sessions
+
+#: The columns that a position may be read from, by the kind of CRS that they go with.
+POSITION_COLUMNS = {
+    "geographic": ("longitude", "latitude"),
+    "projected": ("easting", "northing"),
+    "geocentric": ("x", "y", "z"),
+}
+#: Likewise the position of the base; its height goes with either.
+BASE_COLUMNS = {
+    "geographic": ("base_longitude", "base_latitude"),
+    "projected": ("base_easting", "base_northing"),
+    "geocentric": (),
+}
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A job with its sessions, its register (None where no session needs one) and its raw files.
+
+    ``faulty`` names the parts that have problems, "sessions", "frames", "register" or "exports": what follows from one
+    of them is not to be told as a problem of its own. ``sessions_sum`` is the sum of the table of sessions, ""
+    where the job file has them.
+    """
+
+    loaded: LoadedJob
+    windows: tuple[SessionWindow, ...]
+    register: Register | None
+    exports: tuple[Export, ...]
+    faulty: frozenset[str] = frozenset()
+    sessions_sum: str = ""
+
+
+def load(path: Path) -> LoadedJob:
+    """Load a job file. Raises `JobError` with everything that is wrong with it."""
+    problems = Problems()
+    loaded = load_job(path, problems)
+    if loaded is None:
+        raise JobError(problems.found)
+    return loaded
+
+
+def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
+    """Load the sessions, the register and the heads of the exports that a job file names.
+
+    Everything that is wrong goes to ``problems``. Where there is any, what is returned is only good for looking for
+    more: the register may be missing, and exports that cannot be read or placed are left out.
+    """
+    _check_folder(loaded, problems)
+    counts = [len(problems.found)]
+    windows, sessions_sum = _sessions(loaded, problems)
+    counts.append(len(problems.found))
+    sound = _check_frames(loaded, problems)
+    counts.append(len(problems.found))
+    register = _register(loaded, problems)
+    counts.append(len(problems.found))
+    exports = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems)
+    counts.append(len(problems.found))
+    _check_marks(loaded, windows, register, problems)
+    parts = zip(("sessions", "frames", "register", "exports"), counts, counts[1:], strict=False)
+    faulty = frozenset(part for part, before, after in parts if after > before)
+    usable = tuple(export for export in exports if export.block in sound)
+    return Prepared(loaded, windows, register, usable, faulty, sessions_sum)
+
+
+def _check_folder(loaded: LoadedJob, problems: Problems) -> None:
+    """Refuse a folder with the issues of another job: what drawings link to would change from one job to the other."""
+    job = loaded.job.job
+    other = job_of(job.folder)
+    if other not in (None, job.name):
+        problems.add(
+            *loaded.where("job", "folder"),
+            f"the folder {loaded.show(job.folder)} holds the issues of the job {other}, and this one is {job.name}",
+            "name a folder of its own, or keep the name that the job had",
+        )
+
+
+def _sessions(loaded: LoadedJob, problems: Problems) -> tuple[tuple[SessionWindow, ...], str]:
+    """Load the sessions; return with them the sum of the table that they stand in, if they do."""
+    file = loaded.job.sessions.file if loaded.job.sessions is not None else None
+    try:
+        before = (signature(file), digest(file)) if file is not None else None
+        windows = load_sessions(loaded, problems)
+        after = (signature(file), digest(file)) if file is not None else None
+    except OSError:  # it cannot be read, and says so
+        return load_sessions(loaded, problems), ""
+    if file is not None and before != after:
+        problems.add(loaded.show(file), 0, "the file changed while it was being read", "run the job again")
+    return windows, before[1] if before is not None else ""
+
+
+def _check_frames(loaded: LoadedJob, problems: Problems) -> set[int]:
+    """Check every CRS of the job, and that each block's columns go with its CRS; return those that can be placed."""
+    sound = set()
+    target = loaded.job.target
+    for key, check, text in (("grid", crs.target_grid, target.grid), ("height", crs.height_datum, target.height)):
+        try:
+            check(text)
+        except OperationError as error:
+            problems.add(*loaded.where("target", key), error.what, error.fix)
+    for number, block in enumerate(loaded.job.points):
+        try:
+            source = crs.source_crs(block.crs or "")
+        except OperationError as error:
+            problems.add(*loaded.where("points", number, "crs"), error.what, error.fix)
+            continue
+        before, kind = len(problems.found), crs.kind_of(source)
+        _check_columns(block.columns, kind, loaded.where("points", number, "columns"), problems)
+        if len(problems.found) == before:  # readings by other columns would be placed anywhere
+            sound.add(number)
+        try:
+            lengths(block.crs or "", block.units)
+        except OperationError as error:
+            key = "crs" if block.units is None else "units"
+            problems.add(*loaded.where("points", number, key), error.what, error.fix)
+    return sound
+
+
+def _check_columns(columns: Columns, kind: str, where: tuple[str, int], problems: Problems) -> None:
+    for of_kind in (POSITION_COLUMNS, BASE_COLUMNS):
+        wanted = of_kind[kind]
+        others = {name for names in of_kind.values() for name in names} - set(wanted)
+        wrong = sorted(name for name in others if getattr(columns, name) is not None)
+        if wrong:
+            problems.add(
+                *where,
+                f"the columns {', '.join(wrong)} do not go with a {kind} CRS",
+                f"name {', '.join(wanted)} instead, or another crs" if wanted else "leave them out",
+            )
+
+
+def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
+    control = loaded.job.control
+    if control is None:
+        return None
+    kind = None
+    try:
+        kind = crs.kind_of(crs.source_crs(control.crs))
+    except OperationError as error:
+        problems.add(*loaded.where("control", "crs"), error.what, error.fix)
+    try:
+        crs.vertical_of(control.height)
+    except OperationError as error:
+        problems.add(*loaded.where("control", "height"), error.what, error.fix)
+        kind = None
+    if kind is None:
+        return None
+    try:
+        counted = lengths(control.crs, control.units, control.height)
+    except OperationError as error:
+        key = "crs" if control.units is None else "units"
+        problems.add(*loaded.where("control", key), error.what, error.fix)
+        return None
+    if not control.file.is_file():
+        return None
+    register = read_register(
+        control.file,
+        control.layer,
+        problems,
+        kind=kind,
+        ellipsoid=control.height == "ellipsoid",
+        shown=loaded.show(control.file),
+        lengths=counted,
+    )
+    if register is not None:
+        _check_geometry(register, control.crs, loaded, problems)
+    return register
+
+
+def _check_geometry(register: Register, stated: str, loaded: LoadedJob, problems: Problems) -> None:
+    """Check that a register whose coordinates are a layer's geometry is in the CRS that the job file says."""
+    found = register.geometry_crs
+    # GeoJSON that says nothing means WGS 84 by its standard, and is written in any datum all the same
+    if found is None or found == GEOJSON_CRS:
+        return
+    if is_unknown(found) and Path(register.shown).suffix.lower() != ".gpkg":
+        problems.add(register.shown, 0, UNKNOWN_CRS[0].format(found), UNKNOWN_CRS[1])
+        return
+    try:
+        same = crs.same_positions(found, stated)
+    except OperationError:
+        return  # an engineering CRS, or one that carries its own transformation: nothing to compare by
+    if not same:
+        problems.add(
+            *loaded.where("control", "crs"),
+            f"the geometry in {register.shown} is in {crs.parse(found).name} ({_code(found)}), but [control] crs is"
+            f" {crs.parse(stated).name} ({_code(stated)})",
+            "write the layer's own crs, or give the coordinates as attributes",
+        )
+
+
+def _code(text: str) -> str:
+    return text if len(text) <= 40 else crs.registered_code(crs.parse(text)) or "no registered code"
+
+
+def _check_marks(
+    loaded: LoadedJob, windows: tuple[SessionWindow, ...], register: Register | None, problems: Problems
+) -> None:
+    """Check that every mark that a session names is in the register, or is a temporary mark that joins something."""
+    control = loaded.job.control
+    if register is not None:
+        known = set(register.names)
+    elif control is not None and control.file.is_file():
+        known = set(listed_marks(control.file, control.layer))
+    else:
+        return
+    if not known:
+        return
+    places: dict[str, set[int]] = {}
+    for window in windows:
+        named = [tie.mark for tie in window.session.ties]
+        named += [window.session.setup.mark] if window.session.setup else []
+        for mark in named:
+            places.setdefault(mark, set()).add(window.index)
+    for window in windows:
+        session = window.session
+        uses = [(tie.mark, window.where_tie(number), "tie") for number, tie in enumerate(session.ties)]
+        uses += [(check.mark, window.where_check(number), "check") for number, check in enumerate(session.checks)]
+        if session.setup:
+            uses.append((session.setup.mark, window.where, "setup"))
+        for mark, where, use in uses:
+            if mark not in known and (use == "check" or len(places[mark]) < 2):
+                near = nearest(mark, sorted(known))
+                there = f"the register has {listed(sorted(known))}"
+                likely = f"did you mean {' or '.join(near)}?" if near else "write one of its marks, or add this one:"
+                problems.add(
+                    *where,
+                    f'{use} of session {session.name} on the mark "{mark}", which is not in the register'
+                    + ("" if use == "check" else " and which no other session occupies"),
+                    f"{likely} {there}",
+                )

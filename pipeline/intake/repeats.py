@@ -1,0 +1,131 @@
+"""The rows of a job that are observations of other rows exported again, and what nobody can decide about others."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Integers
+from pipeline.duplicates import Alike, alike, grouped, repeated
+from pipeline.duplicates.near import offsets
+from pipeline.intake.ledger import CODED, NAMED, REFUSED, SOUND, WHOLE, Rows
+from pipeline.intake.prepare import Prepared
+
+#: Metres within which two readings of one name and time are one point that was computed, corrected or reduced twice.
+_NEAR = 10.0
+#: Two exports have a day in common where so many, and this share, of one's rows have name and time in the other.
+_DAY, _SHARE = 3, 0.5
+#: A logger that rounds its times gives many readings one name and time: above this share of an export it is a habit.
+_HABIT = 0.05
+#: Pairs that a sentence lists.
+_LISTED = 3
+
+
+@dataclass(frozen=True)
+class Repeats:
+    """Rows that repeat another: (k,) their numbers, ascending, and the numbers of the rows that count; ``notes``."""
+
+    numbers: Integers
+    first: Integers
+    notes: tuple[str, ...]
+
+
+def find_repeats(rows: Rows, prepared: Prepared) -> Repeats:
+    """Find the readings that are one observation, within the rounding of the exports.
+
+    Of several writings the one counts that was refused for its quality, as the others merely do not say so; else the
+    one that a session names, with a name, with a code, the finest, the first.
+    """
+    whole = rows.having(WHOLE)
+    again, first = repeated(rows.hashes, whole)
+    fresh = whole & np.isfinite(rows.observed.longitude) & np.isfinite(rows.observed.latitude)
+    fresh[again] = False
+    found = alike(rows.observed, np.flatnonzero(fresh))
+    pairs = np.concatenate([np.column_stack([again, first]), found.same])
+    if len(pairs):
+        again, first = grouped(pairs, _better(rows, pairs))
+    notes = [*_exports(rows, prepared, again, first), *_undecided(rows, prepared, found)]
+    return Repeats(again, first, tuple(notes))
+
+
+def _better(rows: Rows, numbers: Integers) -> Integers:
+    of = rows.observed
+    flags = rows.flags[numbers].astype(np.int64)
+    parts = (
+        (flags & REFUSED) != 0,
+        ((flags & SOUND) != 0) + 2 * ((flags & NAMED) != 0),
+        of.name[numbers] != 0,
+        (flags & CODED) != 0,
+        (of.east[numbers].astype(np.int64) + of.north[numbers]) // 2,
+        of.up[numbers],
+        3 - of.clock[numbers].astype(np.int64),
+    )
+    rank = np.zeros(numbers.shape, np.int64)
+    for part in parts:
+        rank = rank * 256 + part
+    return rank
+
+
+def _exports(rows: Rows, prepared: Prepared, again: Integers, first: Integers) -> Iterator[str]:
+    """Yield which files repeat another's rows."""
+    export = rows.observed.export.astype(np.int64)
+    pairs = np.column_stack([export[again], export[first]])
+    sizes = np.bincount(export, minlength=len(prepared.exports))
+    for (early, late), count in _counted(np.sort(pairs[pairs[:, 0] != pairs[:, 1]], axis=1)):
+        yield (
+            f"{prepared.exports[late].shown} repeats {prepared.exports[early].shown}: {count:,} of its"
+            f" {sizes[late]:,} rows are the same observations; one writing of each is held back as duplicate"
+        )
+
+
+def _undecided(rows: Rows, prepared: Prepared, found: Alike) -> Iterator[str]:
+    """Yield pairs that may be one observation, between two exports or within one."""
+    of = rows.observed
+    sizes = np.bincount(of.export, minlength=len(prepared.exports))
+    east, north, _ = offsets(of, found.apart[:, 0], found.apart[:, 1])
+    near = np.hypot(east, north) <= _NEAR
+    exports = of.export.astype(np.int64)[found.apart]
+    for (one, other), count in _counted(exports):
+        here = (exports == [one, other]).all(axis=1)
+        if one == other:
+            told = here & near if (here & near).sum() <= max(_HABIT * sizes[one], 1) else np.zeros(len(here), bool)
+        else:
+            common = count >= _DAY and count >= _SHARE * min(sizes[one], sizes[other])
+            told = here if common else here & near
+        if told.any():
+            yield (
+                f"{_which(prepared, one, other)} {_some(int(told.sum()), 'pair')} of readings with the same name and"
+                " time at different places, of which at the most one is right: "
+                + _listed(rows, prepared, found.apart[told])
+            )
+    exports = of.export.astype(np.int64)[found.renamed]
+    for (one, other), count in _counted(exports):
+        here = (exports == [one, other]).all(axis=1)
+        yield (
+            f"{_which(prepared, one, other)} {_some(count, 'pair')} of readings with the same time and place under"
+            f" different names, both issued: {_listed(rows, prepared, found.renamed[here])}"
+        )
+
+
+def _counted(pairs: Integers) -> Iterator[tuple[tuple[int, int], int]]:
+    found, counts = np.unique(pairs, axis=0, return_counts=True)
+    yield from (((one, other), count) for (one, other), count in zip(found.tolist(), counts.tolist(), strict=True))
+
+
+def _which(prepared: Prepared, one: int, other: int) -> str:
+    if one == other:
+        return f"{prepared.exports[one].shown} has"
+    return f"{prepared.exports[one].shown} and {prepared.exports[other].shown} have"
+
+
+def _some(count: int, what: str) -> str:
+    return f"{count:,} {what}" + ("" if count == 1 else "s")
+
+
+def _listed(rows: Rows, prepared: Prepared, pairs: Integers) -> str:
+    of, told = rows.observed, []
+    east, north, up = offsets(of, pairs[:_LISTED, 0], pairs[:_LISTED, 1])
+    for number, (one, other) in enumerate(pairs[:_LISTED].tolist()):
+        names = [f"{prepared.exports[of.export[row]].shown}:{rows.source_row[row]}" for row in (one, other)]
+        told.append(f"{names[0]} and {names[1]}, {np.hypot(east, north)[number]:.3f} m apart, {up[number]:+.3f} m up")
+    return "; ".join(told) + (f" and {len(pairs) - _LISTED:,} more" if len(pairs) > _LISTED else "")

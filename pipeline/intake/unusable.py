@@ -1,0 +1,70 @@
+"""Why readings cannot be used, in words: what was found in the row, and which key of the job file decides."""
+
+import re
+from collections.abc import Iterable
+
+from pipeline.intake.first_pass import Gathered, Turned
+from pipeline.intake.prepare import Prepared
+from pipeline.near import listed
+from pipeline.words import Reason
+
+#: Words of solutions that no office accepts as fixed; nobody is told to accept one of them.
+_NOT_FIXED = re.compile("float|auto|single|stand.?alone|navigat|dgps|dgnss|sbas|waas|egnos|invalid|none", re.IGNORECASE)
+
+#: Solutions that are named in a list to be copied; more than these are no list of solutions.
+_MOST_SOLUTIONS = 6
+
+
+def advice(reason: Reason, prepared: Prepared, export: int, solutions: Iterable[str] = ()) -> str:
+    """Return what to do about readings of one export that cannot be used for a reason.
+
+    ``solutions`` are the solutions found that are not accepted.
+    """
+    loaded, block = prepared.loaded, prepared.exports[export].block
+    if reason is Reason.NOT_FIXED:
+        return _accept(prepared, solutions, ":".join(map(str, loaded.where("quality", "solutions"))))
+    if reason is Reason.POOR_QUALITY:
+        return f"the limits stand in [quality] ({_at(loaded.where('quality'))})"
+    if reason is Reason.OUTSIDE_SESSIONS:
+        zone = _at(loaded.where("points", block, "time_zone"))
+        stated = "time_zone and time_format" if prepared.exports[export].points.time_format else "time_zone"
+        return f"see the sessions' start, end and base, and {stated} of the export ({zone})"
+    if reason is Reason.TWO_SESSIONS:
+        return "give the row its base id, or map the column 'base', or end one session where the other begins"
+    if reason is Reason.DUPLICATE:
+        return "name the reading by the row that came first, and export it once"
+    columns = _at(loaded.where("points", block, "columns"))
+    if reason is Reason.NO_POSITION:
+        return f"fill the cell in the export, or map the column that holds it ({columns})"
+    return f"correct the export, or how the job file says to read it ({columns})"
+
+
+def distribution(gathered: Gathered, prepared: Prepared) -> str:
+    """Return in words why rows cannot be used: each reason with the number of its rows and the first of them."""
+    return "; ".join(
+        f"{turned.count:,} {turned.reason} (first {prepared.exports[turned.export].shown}:{turned.row}: {turned.why})"
+        for turned in gathered.turned
+    )
+
+
+def advice_on(turned: Turned, gathered: Gathered, prepared: Prepared) -> str:
+    """Return what to do about all rows that cannot be used for one reason."""
+    return advice(turned.reason, prepared, turned.export, gathered.solutions)
+
+
+def _accept(prepared: Prepared, solutions: Iterable[str], where: str) -> str:
+    given = set(solutions)
+    found = sorted((each for each in given if not _NOT_FIXED.search(each)), key=str.casefold)
+    if given and not found:
+        return f"only fixed solutions are tied on and drafted: name a point that has one ({where})"
+    if not found:
+        return f"map the column 'solution', or leave it unmapped where the export has none ({where})"
+    if len(found) > _MOST_SOLUTIONS:
+        return f"see which column is mapped as solution: it holds {listed(found, chr(34))}"
+    every = ", ".join(f'"{name}"' for name in dict.fromkeys((*prepared.loaded.job.quality.solutions, *found)))
+    which = "it is a fixed solution" if len(found) == 1 else "they are fixed solutions"
+    return f"if {which}, accept it in [quality]: solutions = [{every}] ({where})"
+
+
+def _at(where: tuple[str, int]) -> str:
+    return f"{where[0]}:{where[1]}"

@@ -1,0 +1,1 @@
+"""The folder of a job: issues complete or absent, the list of them, and ``current``."""

@@ -1,0 +1,128 @@
+"""Everything of a drawing but its points: header, layers, blocks, the note and the view, made by ezdxf.
+
+The same facts give the same text on any day and by any version of ezdxf that writes the same form: ezdxf's own dates,
+identifiers and version are the constant ones that it keeps for this, and the dates are the data's.
+"""
+
+import io
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+
+from ezdxf import units
+from ezdxf._options import options
+from ezdxf.document import Drawing
+from ezdxf.filemanagement import new
+from ezdxf.tools.juliandate import juliandate
+
+from pipeline.issue.about import About
+from pipeline.issue.formats.dxf_layers import NOTE, Layer, Survey
+from pipeline.issue.formats.dxf_symbols import define
+from pipeline.issue.formats.names import one_line
+
+#: The format's version of 2010: the first that is in UTF-8 and that every program of today reads.
+VERSION = "R2010"
+
+_DATES = re.compile(r"(?<=\n)(\$TDU?(?:CREATE|UPDATE)\n 40\n)[^\n]+")
+
+
+@dataclass(frozen=True)
+class Frame:
+    """The drawing's text before and after its insertions, their owner and their first handle."""
+
+    before: str
+    after: str
+    owner: str
+    first: int
+
+
+def frame(about: About, survey: Survey, layers: Sequence[Layer], unproven: int, handles: int) -> Frame:
+    """Return what stands around the insertions.
+
+    Args:
+        about: the issue's facts.
+        survey: extent and text height.
+        layers: all layers of the drawing.
+        unproven: how many points are not proven.
+        handles: how many handles the insertions will take.
+    """
+    with _constant():
+        drawing = new(VERSION, units=units.M)
+        drawing.header["$LASTSAVEDBY"] = "tiedown"
+        for layer in layers:
+            entry = drawing.layers.add(layer.name, color=layer.colour)
+            entry.description = layer.description
+        drawing.styles.get("Standard").dxf.font = "arial.ttf"  # the default has no letters beyond Latin
+        define(drawing, survey.text_height)
+        _note(drawing, about, survey, unproven)
+        _view(drawing, survey)
+        _text(drawing)  # gives handles to all that ezdxf adds on writing, and adds classes in a set's order
+        drawing.classes.classes = dict(sorted(drawing.classes.classes.items()))
+        first = int(str(drawing.entitydb.handles), 16)
+        drawing.entitydb.handles.reset(f"{first + handles:X}")
+        text = _dated(_text(drawing), about.data_to)
+    end = text.index("\n  0\nENDSEC\n", text.index("\n  2\nENTITIES\n")) + 1
+    return Frame(text[:end], text[end:], drawing.modelspace().layout_key, first)
+
+
+@contextmanager
+def _constant() -> Iterator[None]:
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        options.write_fixed_meta_data_for_testing = before
+
+
+def _text(drawing: Drawing) -> str:
+    stream = io.StringIO()
+    drawing.write(stream)
+    return stream.getvalue()
+
+
+def _dated(text: str, moment: datetime) -> str:
+    return _DATES.sub(rf"\g<1>{juliandate(moment.replace(tzinfo=None))}", text)
+
+
+def _facts(about: About, unproven: int) -> list[tuple[str, str]]:
+    facts = [
+        ("issue", about.title),
+        ("data to", about.data_to_text),
+        ("grid", about.grid_text),
+        ("heights", about.height_name),
+        ("units", "metres; easting, northing, height"),
+    ]
+    if unproven:
+        facts.append(("not proven", f"{unproven:,} points, on layers of their own with the word"))
+    return [(name, one_line(text)) for name, text in [*facts, ("caution", about.caution)]]
+
+
+def _note(drawing: Drawing, about: About, survey: Survey, unproven: int) -> None:
+    """State the facts in the drawing's properties, and to be seen, below the points."""
+    low, high = survey.extent
+    facts = _facts(about, unproven)
+    for name, text in facts:
+        drawing.header.custom_vars.append(name, text)
+    size = max(survey.text_height, float(max(high[:2] - low[:2])) / 100)
+    lines = [f"{name}: {text}".replace("\\", "\\\\").replace("{", "\\{").replace("}", "\\}") for name, text in facts]
+    drawing.modelspace().add_mtext(
+        "\\P".join(line.replace("^", "^ ") for line in lines),
+        dxfattribs={
+            "layer": NOTE,
+            "insert": (float(low[0]), float(low[1]) - 4 * size, 0.0),
+            "char_height": size,
+            "width": 60 * size,
+        },
+    )
+
+
+def _view(drawing: Drawing, survey: Survey) -> None:
+    low, high = ([float(value) for value in corner] for corner in survey.extent)
+    drawing.modelspace().reset_extents(low, high)
+    drawing.modelspace().reset_limits(low[:2], high[:2])
+    across, up = high[0] - low[0], high[1] - low[1]
+    height = 1.2 * max(up, across / 1.6, 20 * survey.text_height)
+    drawing.set_modelspace_vport(height, center=(low[0] + across / 2, low[1] + up / 2))

@@ -1,0 +1,77 @@
+"""The further formats of an issue, each written from its GeoPackage when that is complete, and read back.
+
+A format is a module with an ending, ``write`` (a new file from a `Package`, giving the rows by layer) and
+``read_back`` (the file held against the same package by another reader than wrote it).
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pipeline.digest import digest
+from pipeline.files.gdal import NOTHING_BESIDE, gdal_options
+from pipeline.issue.about import About
+from pipeline.issue.formats import csv_file, dxf_file, geojson_file, landxml_file
+from pipeline.issue.geopackage.readback import ReadBackError
+from pipeline.issue.geopackage.streamed import Differs, Package
+from pipeline.issue.geopackage.write import NotWritten
+
+
+@dataclass(frozen=True)
+class Format:
+    """One format: its files' ending, how it is written, and how it is read back (raises Differs)."""
+
+    ending: str
+    write: Callable[[Path, Package, About], dict[str, int]]
+    read_back: Callable[[Path, Package, About], None]
+
+
+#: By the words of ``[issue] formats``, in the order in which they are written.
+FORMATS = {
+    "dxf": Format(".dxf", dxf_file.write, dxf_file.read_back),
+    "csv": Format(".csv", csv_file.write, csv_file.read_back),
+    "geojson": Format(".geojson", geojson_file.write, geojson_file.read_back),
+    "landxml": Format(".xml", landxml_file.write, landxml_file.read_back),
+}
+
+
+def write_formats(words: Iterable[str], package: Package, about: About) -> list[dict[str, Any]]:
+    """Write the formats named, each beside the package, and return their entries for the record's ``files``.
+
+    Raises NotWritten where the disk refuses, and ReadBackError where a file does not hold what it was to hold.
+    """
+    wanted = [form for word, form in FORMATS.items() if word in set(words)]
+    return [_written(form, package, about) for form in wanted]
+
+
+def hold_to(form: Format, package: Package, about: About) -> None:
+    """Compare a written file with the package beside it. Raises ReadBackError."""
+    path = package.path.with_suffix(form.ending)
+    with _reading(package):
+        try:
+            form.read_back(path, package, about)
+        except Differs as error:
+            raise ReadBackError(path, [str(error)]) from error
+
+
+def _written(form: Format, package: Package, about: About) -> dict[str, Any]:
+    path = package.path.with_suffix(form.ending)
+    with _reading(package):
+        try:
+            rows = form.write(path, package, about)
+        except OSError as error:
+            raise NotWritten(f"{path.name}: {error}") from error
+    hold_to(form, package, about)
+    return {"name": path.name, "sha256": digest(path), "rows": rows}
+
+
+@contextmanager
+def _reading(package: Package) -> Iterator[None]:
+    """Set GDAL's options for reading, and close what was opened before they are put back."""
+    with gdal_options({**NOTHING_BESIDE, **dxf_file.READING}):
+        try:
+            yield
+        finally:
+            package.close()

@@ -1,0 +1,1 @@
+"""The GeoPackage of an issue: its layers, how they are written, summed, read back and revised."""

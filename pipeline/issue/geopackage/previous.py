@@ -1,0 +1,39 @@
+"""The rows of an issue that is already there, read for comparison."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import pyarrow as pa
+
+from pipeline.files.at_rest import as_issued
+from pipeline.files.gdal import NOTHING_BESIDE, gdal_options
+from pipeline.files.plain_path import plain_file
+
+
+class Lost(Exception):
+    """The GeoPackage of an earlier issue is gone or damaged."""
+
+
+def read_rows(package: Path, layer: str, columns: Sequence[str] | None) -> pa.Table:
+    """Return columns of a layer of an issue's GeoPackage, all for None, without geometry, in the order of its rows.
+
+    Raises `Lost` where the file is gone or cannot be read.
+    """
+    if not package.is_file():
+        raise Lost(f"{package.name} is gone")
+    import pyogrio
+    from pyogrio.errors import DataLayerError, DataSourceError
+
+    # An issue's folder stays as it is, also where a viewer has the file open.
+    try:
+        with gdal_options(NOTHING_BESIDE), as_issued(package) as path, plain_file(path) as plain:
+            _, found = pyogrio.read_arrow(
+                plain, layer=layer, columns=columns and list(columns), read_geometry=False, IMMUTABLE="YES"
+            )
+    except (DataSourceError, DataLayerError, pa.ArrowException, OSError) as error:
+        raise Lost(f"{package.name} cannot be read: {error}") from error
+    if columns is None:
+        return found
+    if set(columns) - set(found.column_names):
+        raise Lost(f"{package.name} lacks columns of the layer {layer}")
+    return found.select(list(columns))

@@ -1,0 +1,153 @@
+"""What was handed over to be written, counted while it streams past, for reading back to hold the file to."""
+
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+
+from pipeline.arrays import Floats, Integers
+from pipeline.issue.geopackage.content import together
+from pipeline.issue.geopackage.layers import LINE_Z, POINT_Z, WKB_LINE_Z, WKB_POINT_Z
+
+#: Up to so many rows, every row is kept for comparing; beyond, an even selection that a reader can fetch one by one.
+KEPT = 4096
+SAMPLED = 500
+
+_WKB = {POINT_Z: WKB_POINT_Z, LINE_Z: WKB_LINE_Z}
+
+
+def wkb_type(geometry_type: str) -> np.dtype[Any]:
+    """Return the packed layout of one geometry, "Point Z" or "LineString Z" of two vertices."""
+    return _WKB[geometry_type]
+
+
+@dataclass(frozen=True)
+class Written:
+    """What one layer must contain: rows, geometries, their range and checksum, and some of them by row.
+
+    ``low`` and ``high`` are easting, northing, height in metres (NaN where the layer has no geometry); ``checksum`` is
+    the CRC-32 of all geometries as WKB in row order; ``sampled`` are row numbers from 0 and ``vertices`` (n, v, 3)
+    their coordinates, NaN where the row has no geometry; ``sums`` are those of `content`, by column.
+    """
+
+    name: str
+    geometry_type: str
+    crs: str
+    columns: tuple[str, ...]
+    rows: int
+    geometries: int
+    low: tuple[float, float, float]
+    high: tuple[float, float, float]
+    checksum: int
+    sampled: Integers
+    vertices: Floats
+    sums: Mapping[str, str]
+
+    def as_record(self) -> dict[str, Any]:
+        """Return what the issue record keeps of the layer, so that its content can be verified later."""
+        return {"name": self.name, "rows": self.rows, "content": together(self.sums), "columns": dict(self.sums)}
+
+
+@dataclass
+class Geometries:
+    """Count, range and checksum of geometries given as packed WKB (see `wkb_type`), piece by piece."""
+
+    count: int = 0
+    checksum: int = 0
+    low: Floats = field(default_factory=lambda: np.full(3, np.nan))
+    high: Floats = field(default_factory=lambda: np.full(3, np.nan))
+
+    def add(self, wkb: npt.NDArray[Any]) -> None:
+        """Take in one piece, in row order and without the rows that have no geometry."""
+        if len(wkb) == 0:
+            return
+        self.count += len(wkb)
+        self.checksum = zlib.crc32(wkb.tobytes(), self.checksum)
+        self.low = np.fmin(self.low, wkb["xyz"].min(axis=(0, 1)))
+        self.high = np.fmax(self.high, wkb["xyz"].max(axis=(0, 1)))
+
+
+class Tally:
+    """Counts the geometry columns of one layer's batches; memory does not grow with the rows."""
+
+    def __init__(self, geometry_type: str, kept: int = KEPT) -> None:
+        self._most = kept
+        self._type = wkb_type(geometry_type)
+        self._geometry_type = geometry_type
+        self._rows = 0
+        self._all = Geometries()
+        self._step = 1
+        self._kept = [np.empty(0, np.int64)]
+        self._vertices = [np.empty((0, *self._type["xyz"].shape))]
+        self._last = self._vertices[0]
+
+    def add(self, geometry: pa.BinaryArray) -> None:
+        """Take in the geometry column of the next batch.
+
+        Raises ValueError where a geometry is not of the layer's type and size.
+        """
+        if len(geometry) == 0:
+            return
+        self._all.add(self._unpack(geometry.drop_null()))
+        self._widen(self._rows + len(geometry))
+        chosen = np.arange(-self._rows % self._step, len(geometry), self._step)
+        self._kept.append(chosen + self._rows)
+        self._vertices.append(self._some(geometry, chosen))
+        self._last = self._some(geometry, np.array([len(geometry) - 1]))
+        self._rows += len(geometry)
+
+    def written(self, name: str, crs: str, columns: tuple[str, ...], sums: Mapping[str, str]) -> Written:
+        """Return what the layer must contain, now that every batch has passed; ``sums`` are from `content`."""
+        kept, vertices = np.concatenate(self._kept), np.concatenate(self._vertices)
+        if self._step > 1:
+            stride = -(-len(kept) // SAMPLED)
+            kept = np.append(kept[::stride], self._rows - 1)
+            vertices = np.concatenate([vertices[::stride], self._last])
+        return Written(
+            name=name,
+            geometry_type=self._geometry_type,
+            crs=crs,
+            columns=columns,
+            rows=self._rows,
+            geometries=self._all.count,
+            low=_three(self._all.low),
+            high=_three(self._all.high),
+            checksum=self._all.checksum,
+            sampled=kept,
+            vertices=vertices,
+            sums=sums,
+        )
+
+    def _widen(self, rows: int) -> None:
+        """Double the step until ``rows`` rows leave at most so many of them, and let go of those in between."""
+        before = self._step
+        while rows > self._most * self._step:
+            self._step *= 2
+        if self._step > before:
+            kept, vertices = np.concatenate(self._kept), np.concatenate(self._vertices)
+            stay = kept % self._step == 0
+            self._kept, self._vertices = [kept[stay]], [vertices[stay]]
+
+    def _some(self, geometry: pa.BinaryArray, rows: Integers) -> Floats:
+        picked = geometry.take(pa.array(rows))
+        known = picked.is_valid().to_numpy(zero_copy_only=False)
+        vertices = np.full((len(rows), *self._type["xyz"].shape), np.nan)
+        vertices[known] = self._unpack(picked.drop_null())["xyz"]
+        return vertices
+
+    def _unpack(self, geometry: pa.BinaryArray) -> npt.NDArray[Any]:
+        _, offset_buffer, values = geometry.buffers()
+        if len(geometry) == 0 or offset_buffer is None or values is None:
+            return np.empty(0, self._type)
+        offsets = np.frombuffer(offset_buffer, np.int32, len(geometry) + 1, geometry.offset * 4)
+        if (np.diff(offsets) != self._type.itemsize).any():
+            raise ValueError(f"a geometry of a {self._geometry_type} layer is not {self._type.itemsize} bytes of WKB")
+        return np.frombuffer(values, self._type, len(geometry), int(offsets[0]))
+
+
+def _three(values: Floats) -> tuple[float, float, float]:
+    return float(values[0]), float(values[1]), float(values[2])

@@ -1,0 +1,1 @@
+"""What deserves a look and stops nothing: warnings in words, before a run and after it."""

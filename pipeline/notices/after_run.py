@@ -1,0 +1,98 @@
+"""What a reader of the issue should look at besides failing checks, in words."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from pipeline.adjust import missing_ties
+from pipeline.arrays import Floats
+from pipeline.intake.operations import Routes
+from pipeline.intake.prepare import Prepared
+from pipeline.solve.correct import NEVER
+from pipeline.solve.solve import Settled
+
+
+def notes(prepared: Prepared, routes: Routes, settled: Settled) -> list[str]:
+    """Return in words what a reader of the issue should look at, apart from failing checks."""
+    return [
+        *_untied(prepared, settled),
+        *_field_shifts_in_doubt(prepared, routes, settled),
+        *settled.unsaid,
+        *_statistics(prepared, settled),
+    ]
+
+
+def untied(prepared: Prepared, settled: Settled) -> list[dict[str, Any]]:
+    """Return the groups of sessions that nothing ties, and what each lacks: the fewest ties that would tie all."""
+    return [
+        {
+            "sessions": [prepared.windows[number].session.name for number in missing.sessions],
+            "marks": [settled.tied.marks.names[number] for number in missing.marks],
+            "lacks": ["position"] * missing.position + ["height"] * missing.height,
+        }
+        for missing in missing_ties(settled.shifts.adjustment.ties)
+    ]
+
+
+def _untied(prepared: Prepared, settled: Settled) -> Iterator[str]:
+    for group in untied(prepared, settled):
+        names, lacking = group["sessions"], " and ".join(group["lacks"])
+        some = " or ".join(names[:3]) + (" or others" if len(names) > 3 else "")
+        marks = f", or register coordinates of {' or '.join(group['marks'][:3])}," if group["marks"] else ""
+        yield (
+            f"untied in {lacking}: {', '.join(names)}; one occupation, in {some}, of a mark that control ties in"
+            f" {lacking}{marks} would tie {'it' if len(names) == 1 else 'them'}"
+        )
+
+
+def _field_shifts_in_doubt(prepared: Prepared, routes: Routes, settled: Settled) -> Iterator[str]:
+    """Yield where occupations of one mark, before and after a field shift's start, differ by that shift.
+
+    With the stated shift taken out, both should agree. A difference of minus the shift means that the later one did not
+    carry it (or the earlier one did already), a difference of plus the shift that it was carried twice. All of them are
+    taken in the grid, which far from its central meridian is turned by degrees against east and north.
+    """
+    on_marks, checks = settled.occupations, prepared.loaded.job.checks
+    for number in np.flatnonzero(settled.field.start != NEVER).tolist():
+        here = np.flatnonzero(on_marks.session == number)
+        for mark in dict.fromkeys(on_marks.marks[row] for row in here):
+            rows = here[[on_marks.marks[row] == mark for row in here]]
+            late = on_marks.time[rows] >= settled.field.start[number]
+            if late.all() or not late.any():
+                continue
+            raw = on_marks.raw[rows]
+            with_field = raw[:1] + settled.field.geocentric[number]
+            grid = np.column_stack(routes.frames.to_issued.forward(*np.vstack([with_field, raw]).T))
+            field, grid = grid[0] - grid[1] + settled.field.grid[number], grid[1:]
+            for row, off in zip(rows[late], grid[late] - grid[~late].mean(axis=0), strict=True):
+                if _near(off, np.zeros(3), checks.horizontal, checks.vertical):
+                    continue
+                where = (
+                    f"session {prepared.windows[number].session.name}: {on_marks.table.column('name')[row]} on {mark}"
+                )
+                if _near(off, -field, checks.horizontal, checks.vertical):
+                    yield f"{where} does not carry the field shift taken out of it, or earlier ones carry it already"
+                elif _near(off, field, checks.horizontal, checks.vertical):
+                    yield f"{where} carries the field shift twice; it is taken out once"
+
+
+def _near(one: Floats, other: Floats, horizontal: float, vertical: float) -> bool:
+    east, north, up = one - other
+    return bool(np.hypot(east, north) <= horizontal and abs(up) <= vertical)
+
+
+def _statistics(prepared: Prepared, settled: Settled) -> list[str]:
+    told = []
+    test = settled.shifts.adjustment.chi_square
+    if test is not None and not test.passed:
+        told.append(
+            f"the ties do not agree as well as their uncertainties say: chi-square {test.value:.1f} outside"
+            f" {test.low:.1f} to {test.high:.1f}; see the residuals in check_marks"
+            if test.value > test.high
+            else f"the ties agree better than their uncertainties say: chi-square {test.value:.1f} below {test.low:.1f}"
+        )
+    for export in prepared.exports:
+        if export.points.columns.solution is None:
+            told.append(f"{export.shown}: no solution column is mapped, so every row counts as fixed")
+    return told

@@ -1,0 +1,221 @@
+"""The register of control marks checked before the job rests on it: warnings in words, each with its line."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.control import Register
+from pipeline.examine.mark_heights import above_readings, odd_height_words
+from pipeline.examine.out_of_area import beyond_grid
+from pipeline.examine.register_looks import (
+    ONE_MARK,
+    Misplaced,
+    Slip,
+    close_pairs,
+    misplaced,
+    slip,
+)
+from pipeline.examine.stood_on import Stood, stood_on_marks
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.operations import lonlat
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.operations import Routes
+from pipeline.intake.prepare import Prepared
+from pipeline.sphere import DEGREE
+
+#: Metres from all readings beyond which a mark is out of place, and within which another reading of it is in place.
+_FAR, _NEAR = 50_000.0, 20_000.0
+#: Metres: smaller differences from an earlier issue's register are taken for a revision, whatever their digits.
+_REVISED = {Slip.SWAPPED: 0.02, Slip.DIGIT: 0.5}
+_AXES = {"projected": ("easting", "northing", "height"), "geographic": ("longitude", "latitude", "height")}
+#: Marks that one sentence names.
+_NAMED = 3
+
+
+@dataclass(frozen=True)
+class Warned:
+    """Something in the register that should be looked at: the line of the mark, and what."""
+
+    line: int
+    what: str
+
+
+def register_warnings(
+    prepared: Prepared, gathered: Gathered, routes: Routes, last: Mapping[str, Any] | None
+) -> list[Warned]:
+    """Return what in the register should be looked at.
+
+    ``last`` is the record of the newest issue there is, whose register is compared with this one.
+    """
+    register, control = prepared.register, prepared.loaded.job.control
+    if register is None or control is None:
+        return []
+    stood = stood_on_marks(prepared, gathered, routes, register)
+    places = stood.places
+    told = [
+        *_duplicates(register, places),
+        *_dependent(prepared, register, places, stood),
+        *_misplaced(prepared, register, places, gathered.area, stood),
+        *_heights(prepared, register, routes, stood),
+        *(_slips(register, last) if last is not None else ()),
+    ]
+    return sorted(dict.fromkeys(told), key=lambda warned: warned.line)
+
+
+def _duplicates(register: Register, places: Floats) -> Iterator[Warned]:
+    for pair in close_pairs(places, ONE_MARK):
+        one, other = register.names[pair.one], register.names[pair.other]
+        up = register.third[pair.other] - register.third[pair.one]
+        if pair.distance == 0.0 and (up == 0.0 or np.isnan(up)):
+            what = f"has the same coordinates as mark '{one}'"
+        else:
+            way = "above" if up > 0 else "below"
+            height = "" if np.isnan(up) or abs(up) < 0.0005 else f", {abs(up):.3f} m {way} it"
+            what = f"lies {pair.distance:.3f} m from mark '{one}'{height}"
+        yield Warned(
+            register.lines[pair.other],
+            f"mark '{other}' {what} (line {register.lines[pair.one]}): one mark under two names, or a copied row",
+        )
+
+
+def _dependent(prepared: Prepared, register: Register, places: Floats, stood: Stood) -> Iterator[Warned]:
+    """Yield checks on a mark that is, under another name, the mark that ties the session."""
+    pairs = [(pair.one, pair.other, pair.distance) for pair in close_pairs(places, ONE_MARK)]
+    for window in prepared.windows:
+        here = stood.session == window.index
+        ties, checks = set(stood.mark[here & stood.tie].tolist()), set(stood.mark[here & ~stood.tie].tolist())
+        over = window.session.setup and register.find(window.session.setup.mark)
+        ties |= {over} if over is not None else set()
+        for one, other, distance in pairs:
+            for tie, check in ((one, other), (other, one)):
+                if tie in ties and check in checks and check not in ties:
+                    yield Warned(
+                        register.lines[check],
+                        f"session {window.session.name} is tied to mark '{register.names[tie]}' and checked on"
+                        f" '{register.names[check]}', {distance:.3f} m from it: the check is not independent",
+                    )
+
+
+def _misplaced(
+    prepared: Prepared, register: Register, places: Floats, area: Area | None, stood: Stood
+) -> Iterator[Warned]:
+    control = prepared.loaded.job.control
+    if area is None or control is None:
+        return
+    bounds = (area.west, area.south, area.east, area.north)
+    readings = _readings(control.crs, register, places)
+    found = misplaced(bounds, places, list(readings.values()), _FAR, _NEAR)
+    if len(found) > 1 and len(found) == int(np.isfinite(places).all(axis=1).sum()):
+        yield _all_far(prepared, register, area, found, list(readings))
+        return
+    named = {register.find(mark) for mark in _named(prepared)} | set(stood.mark.tolist())
+    others = []
+    for far in found:
+        at = f"mark '{register.names[far.mark]}' lies {far.distance / 1000:,.0f} km from every reading"
+        if far.reading is not None:
+            why = list(readings)[far.reading]
+            yield Warned(register.lines[far.mark], f"{at}; {why} it would lie among them")
+        elif far.mark in named:
+            yield Warned(register.lines[far.mark], f"{at}, and sessions use it")
+        else:
+            others.append(far)
+    if others and 2 * len(others) < len(register.names):
+        yield _strays(register, others)
+
+
+def _all_far(prepared: Prepared, register: Register, area: Area, found: list[Misplaced], readings: list[str]) -> Warned:
+    """Say in one line that the whole register lies elsewhere; the readings may as well be what is misread."""
+    near, far = (value / 1000 for value in (min(o.distance for o in found), max(o.distance for o in found)))
+    how_far = f"{near:,.0f} km" if round(near) == round(far) else f"{near:,.0f} to {far:,.0f} km"
+    at = f"all {len(found):,} marks lie {how_far} from every reading"
+    if beyond_grid(prepared, area) > _FAR:
+        fix = "the readings lie outside the area of target.grid: see the columns that their block maps, and its crs"
+    else:
+        fix = "see crs in [control], and the columns and crs of the readings"
+        ways = {one.reading for one in found}
+        if len(ways) == 1 and None not in ways:
+            fix += f"; {readings[ways.pop() or 0]} the marks would lie among the readings"
+    return Warned(register.lines[found[0].mark], f"{at}: {fix}")
+
+
+def _strays(register: Register, others: list[Misplaced]) -> Warned:
+    """Say of marks that no session uses, in one line, that they lie elsewhere."""
+    names = ", ".join(f"'{register.names[far.mark]}'" for far in others[:_NAMED])
+    more = f" and {len(others) - _NAMED} more" if len(others) > _NAMED else ""
+    near, far = (value / 1000 for value in (min(o.distance for o in others), max(o.distance for o in others)))
+    lie = "lies" if len(others) == 1 else "lie"
+    how_far = f"{near:,.0f} km" if len(others) == 1 else f"{near:,.0f} to {far:,.0f} km"
+    return Warned(
+        register.lines[others[0].mark],
+        f"mark{'s' if len(others) > 1 else ''} {names}{more} {lie} {how_far} from every reading; no session uses"
+        f" {'it' if len(others) == 1 else 'them'}",
+    )
+
+
+def _named(prepared: Prepared) -> Iterator[str]:
+    for window in prepared.windows:
+        session = window.session
+        yield from (occupation.mark for occupation in (*session.ties, *session.checks))
+        if session.setup is not None:
+            yield session.setup.mark
+
+
+def _readings(crs: str, register: Register, places: Floats) -> dict[str, Floats]:
+    """Return (R, 2) places by every other way in which the coordinates may have been meant, by words that go before."""
+    first, second, third = register.first, register.second, register.third
+
+    def read(one: Floats, other: Floats) -> Floats:
+        return np.column_stack(lonlat(crs, one, other, third))
+
+    if register.kind == "geographic":
+        return {
+            "with longitude and latitude swapped": np.column_stack([second, first]),
+            "with the other sign of its latitude": np.column_stack([first, -second]),
+            "with the other sign of its longitude": np.column_stack([-first, second]),
+            "with the other signs of its longitude and latitude": np.column_stack([-first, -second]),
+        }
+    found = {
+        "with easting and northing swapped": read(second, first),
+        "with the other sign of its northing": read(first, -second),
+        "with the other sign of its easting": read(-first, second),
+        "as on the southern hemisphere's grid (10 000 000 m less)": read(first, second - 1e7),
+        "as on the northern hemisphere's grid (10 000 000 m more)": read(first, second + 1e7),
+    }
+    for degrees in (6.0, -6.0, 3.0, -3.0, 2.0, -2.0):
+        way = "east" if degrees > 0 else "west"
+        found[f"in the neighbouring zone, {abs(degrees):g} degrees {way},"] = places + np.array([degrees, 0.0])
+    return found
+
+
+def _heights(prepared: Prepared, register: Register, routes: Routes, stood: Stood) -> Iterator[Warned]:
+    """Yield marks whose heights, beside the others', look ellipsoidal, or reduced by the geoid once too often."""
+    control = prepared.loaded.job.control
+    for one in above_readings(prepared, routes, register, stood).odd():
+        ellipsoidal = control is not None and control.height == "ellipsoid"
+        yield Warned(register.lines[one.mark], odd_height_words(one, register, ellipsoidal, _NAMED))
+
+
+def _slips(register: Register, last: Mapping[str, Any]) -> Iterator[Warned]:
+    """Yield coordinates that are the earlier issue's with a slip of the hand between."""
+    axes = _AXES[register.kind]
+    for row in last.get("register", []):
+        number = register.find(str(row.get("mark", "")))
+        if number is None:
+            continue
+        for axis, now, unit in zip(axes, register.written[number], register.unit, strict=True):
+            before = row.get(axis, "")
+            how = slip(before, now) if before and now else None
+            if how is None or unit * _metres(before, now, axis) < _REVISED[how]:
+                continue
+            yield Warned(
+                register.lines[number],
+                f"mark '{register.names[number]}': {axis} {now}, but {before} in issue {last['issue']:03d}: {how}",
+            )
+
+
+def _metres(before: str, now: str, axis: str) -> float:
+    one, other = (float(text.replace(",", ".")) for text in (before, now))
+    return abs(one - other) * (DEGREE if axis in ("longitude", "latitude") else 1.0)

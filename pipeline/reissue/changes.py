@@ -1,0 +1,282 @@
+"""What changed between two issues, point by point, and why.
+
+A point is known again by its name, if it has one, and the time of its observation, which survive files that were
+exported again with more rows, in another order or under another name. Of several alike the first is matched with the
+first.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.duplicates import mixed_with, text_hashes
+from pipeline.issue.geopackage.layers import CHANGES, GEOMETRY, wkb_lines
+from pipeline.tables import TIME
+from pipeline.words import Change
+
+#: Metres. A smaller difference is the arithmetic's: a point that nothing reached has the same bits.
+MOVED = 1e-4
+
+#: The columns of an issue's points, and of the rows that it holds back, that a comparison needs.
+COMPARED = ("name", "observed", "easting", "northing", "height", "session", "source_file")
+#: Columns of points that are figures of the computation, or say where a row stood: no attributes of a point.
+_FIGURES = {"ellipsoid_height", "longitude", "latitude", "hu95", "vu95", "proof", "source_row", GEOMETRY}
+
+_SIDE = pa.schema(
+    [
+        ("name", pa.string()),
+        ("observed", TIME),
+        ("easting", pa.float64()),
+        ("northing", pa.float64()),
+        ("height", pa.float64()),
+        ("session", pa.dictionary(pa.int32(), pa.string())),
+        ("source_file", pa.dictionary(pa.int32(), pa.string())),
+        ("held", pa.bool_()),
+        ("reason", pa.dictionary(pa.int32(), pa.string())),
+        ("attributes", pa.uint64()),
+    ]
+)
+
+
+@dataclass(frozen=True)
+class Reached:
+    """A kind of changed points: their session and raw file, each None where there is none, and what became of them.
+
+    ``reason`` is why they are, or were, held back; empty for points.
+    """
+
+    session: str | None
+    file: str | None
+    change: Change
+    reason: str = ""
+
+
+#: Gives the reason for the change of a kind of points.
+Because = Callable[[Reached], str]
+
+
+@dataclass
+class Side:
+    """The rows of one issue, gathered for comparison: those of ``points``, and those of ``held_back``.
+
+    Of an observation that was exported twice, one row is a point and the other held back: points come first, so that
+    points are matched with points. ``attributes`` are columns of points that are compared as well, as one sum.
+    """
+
+    points: list[pa.RecordBatch] = field(default_factory=list)
+    held: list[pa.RecordBatch] = field(default_factory=list)
+    attributes: tuple[str, ...] = ()
+
+    def add(self, rows: pa.RecordBatch | pa.Table, held: bool) -> None:
+        """Take in rows of ``points`` or of ``held_back``."""
+        columns = [rows.column(name).cast(_SIDE.field(name).type) for name in COMPARED]
+        columns.append(pa.array(np.full(rows.num_rows, held)))
+        reason = rows.column("reason") if held else pa.nulls(rows.num_rows, pa.string())
+        columns.append(reason.cast(_SIDE.field("reason").type))
+        columns.append(pa.array(np.zeros(rows.num_rows, np.uint64) if held else self._sum(rows), pa.uint64()))
+        (self.held if held else self.points).extend(pa.table(columns, schema=_SIDE).to_batches())
+
+    def _sum(self, rows: pa.RecordBatch | pa.Table) -> NDArray[np.uint64]:
+        """Return (n,) a sum of each row's attributes as text."""
+        total = np.zeros(rows.num_rows, np.uint64)
+        for name in self.attributes:
+            column = _flat(rows.column(name)).cast(pa.string())
+            total = mixed_with(total, text_hashes(column))
+        return total
+
+    def table(self) -> pa.Table:
+        """Return all rows whose time is known: without it nothing can be known again. A name may be missing."""
+        whole = pa.Table.from_batches([*self.points, *self.held], _SIDE).unify_dictionaries()
+        return whole.filter(whole.column("observed").is_valid())
+
+
+def compare(old: Side, new: Side, because: Because) -> tuple[pa.RecordBatch, dict[str, Any]]:
+    """Return the rows of the layer ``changes``, and the record's counts and largest moves."""
+    before, after = old.table(), new.table()
+    there = _match(after, before)
+    back = np.full(before.num_rows, -1)
+    back[there[there >= 0]] = np.flatnonzero(there >= 0)
+    was_held, is_held = _flags(before), _flags(after)
+    matched = np.flatnonzero(there >= 0)
+    earlier = there[matched]
+    off = np.abs(_grid(after)[matched] - _grid(before)[earlier]).max(axis=1, initial=0.0)
+    both = ~is_held[matched] & ~was_held[earlier]
+    parts = {
+        Change.MOVED: (earlier[both & (off > MOVED)], matched[both & (off > MOVED)]),
+        Change.HELD: (earlier[is_held[matched] & ~was_held[earlier]], matched[is_held[matched] & ~was_held[earlier]]),
+        Change.RELEASED: (
+            earlier[~is_held[matched] & was_held[earlier]],
+            matched[~is_held[matched] & was_held[earlier]],
+        ),
+        Change.ADDED: (None, np.flatnonzero((there < 0) & ~is_held)),
+        Change.WITHDRAWN: (np.flatnonzero((back < 0) & ~was_held), None),
+    }
+    changed = np.asarray(before.column("attributes"))[earlier] != np.asarray(after.column("attributes"))[matched]
+    batches = [_rows(change, before, after, rows, because) for change, rows in parts.items()]
+    layer = pa.Table.from_batches(batches, CHANGES).combine_chunks().to_batches()
+    counts: dict[str, Any] = {str(change): batch.num_rows for change, batch in zip(parts, batches, strict=True)}
+    moved = batches[0]
+    counts["max_horizontal"] = _largest(np.hypot(_column(moved, "d_east"), _column(moved, "d_north")))
+    counts["max_vertical"] = _largest(np.abs(_column(moved, "d_height")))
+    counts["attributes"] = int((both & changed).sum())
+    return (layer[0] if layer else pa.RecordBatch.from_pylist([], CHANGES)), counts
+
+
+def _match(rows: pa.Table, among: pa.Table) -> Integers:
+    """Return for each of the rows the row of the other table that is the same observation, -1 where none is."""
+    wanted, keys = _keys(rows), _keys(among)
+    order = np.argsort(keys, kind="stable")
+    at = np.searchsorted(keys[order], wanted)
+    found = np.where(at < len(keys), at, 0)
+    if not len(keys):
+        return np.full(len(wanted), -1)
+    return np.where(keys[order][found] == wanted, order[found], -1)
+
+
+def _keys(table: pa.Table) -> NDArray[np.uint64]:
+    """Return a key per row: hash of name and time, and which of those alike it is."""
+    pieces = [
+        mixed_with(text_hashes(batch.column("name")), np.asarray(batch.column("observed").cast(pa.int64())))
+        for batch in table.to_batches(max_chunksize=65_536)
+    ]
+    hashes = np.concatenate(pieces or [np.zeros(0, np.uint64)])
+    order = np.argsort(hashes, kind="stable")
+    fresh = np.ones(len(order), bool)
+    fresh[1:] = hashes[order][1:] != hashes[order][:-1]
+    place = np.arange(len(order))
+    rank = np.zeros(len(order), np.int64)
+    rank[order] = place - np.maximum.accumulate(np.where(fresh, place, 0))
+    return mixed_with(hashes, rank)
+
+
+def _rows(
+    change: Change,
+    before: pa.Table,
+    after: pa.Table,
+    rows: tuple[Integers | None, Integers | None],
+    because: Because,
+) -> pa.RecordBatch:
+    old, new = rows
+    named, chosen = (after, new) if new is not None else (before, old)
+    assert chosen is not None
+    here = named.take(pa.array(chosen))
+    unknown = np.full((len(chosen), 3), np.nan)
+    was = _grid(before)[old] if old is not None else unknown
+    now = _grid(after)[new] if new is not None else unknown
+    if change is Change.HELD:
+        now = unknown
+    if change is Change.RELEASED:
+        was = unknown
+    start, end = np.where(np.isnan(was), now, was), np.where(np.isnan(now), was, now)
+    columns = [
+        here.column("name").combine_chunks(),
+        pa.array([str(change)], pa.string()).take(pa.array(np.zeros(len(chosen), np.int64))),
+        *(_number(values[:, axis]) for values in (was, now, now - was) for axis in range(3)),
+        _reasons(*_kinds(before, after, old, new, change), change, because),
+        wkb_lines(start, end),
+    ]
+    return pa.RecordBatch.from_arrays([_flat(column) for column in columns], schema=CHANGES)
+
+
+def _kinds(
+    before: pa.Table, after: pa.Table, old: Integers | None, new: Integers | None, change: Change
+) -> tuple[pa.Array, pa.Array, pa.Array]:
+    """Return session, raw file and reason for holding back of changed rows: of the issue that says most of them.
+
+    A point that is held now may have lost its session, and one that is gone has no other row.
+    """
+    first = (before, old) if change is Change.HELD or new is None else (after, new)
+    held = {Change.HELD: (after, new), Change.RELEASED: (before, old)}.get(change, first)
+    (one, rows), (other, others) = first, held
+    assert rows is not None and others is not None
+    of_held = other.take(pa.array(others))
+    session, file = (_flat(one.take(pa.array(rows)).column(name)) for name in ("session", "source_file"))
+    return (
+        session,
+        file if change is not Change.HELD else _flat(of_held.column("source_file")),
+        _flat(of_held.column("reason")),
+    )
+
+
+def _reasons(session: pa.Array, file: pa.Array, reason: pa.Array, change: Change, because: Because) -> pa.Array:
+    """Return the reason of each row; one sentence per session, file and reason for holding back, not per point."""
+    columns = [session, file, reason]
+    codes = [np.asarray(pc.fill_null(column.indices, -1)).astype(np.int64) for column in columns]
+    kinds, which = np.unique(np.column_stack(codes), axis=0, return_inverse=True)
+    texts = []
+    for kind in kinds.tolist():
+        of_session, of_file, held = (_word(column, index) for column, index in zip(columns, kind, strict=True))
+        texts.append(because(Reached(of_session, of_file, change, held or "")))
+    return pa.array(texts, pa.string()).take(pa.array(which.ravel()))
+
+
+def _word(column: pa.DictionaryArray, index: int) -> str | None:
+    return None if index < 0 else str(column.dictionary[index])
+
+
+def _grid(table: pa.Table) -> Floats:
+    return np.column_stack([_column(table, name) for name in ("easting", "northing", "height")])
+
+
+def _column(table: pa.Table | pa.RecordBatch, name: str) -> Floats:
+    return np.asarray(pc.fill_null(table.column(name), np.nan), np.float64)
+
+
+def _flags(table: pa.Table) -> Flags:
+    return np.asarray(table.column("held"), bool)
+
+
+def _number(values: Floats) -> pa.Array:
+    return pa.array(values, pa.float64(), mask=~np.isfinite(values))
+
+
+def _flat(column: Any) -> Any:
+    if not isinstance(column, pa.ChunkedArray):
+        return column
+    return column.chunk(0) if column.num_chunks == 1 else pa.concat_arrays([pa.array([], column.type), *column.chunks])
+
+
+def _largest(values: Floats) -> float | None:
+    return float(values.max()) if len(values) else None
+
+
+def attributes_changed(counts: Mapping[str, Any]) -> list[str]:
+    """Say how many points have other attributes than before, where any have."""
+    count = counts.get("attributes") or 0
+    if not count:
+        return []
+    return [f"the code or another attribute of {count:,} point{'s' if count > 1 else ''} changed"]
+
+
+def attributes_of(names: Sequence[str]) -> tuple[str, ...]:
+    """Return which columns of ``points`` are attributes of a point: its code, and what its export carried."""
+    return tuple(name for name in names if name not in _FIGURES.union(COMPARED))
+
+
+def mark_changes(before: Sequence[dict[str, Any]], after: Sequence[dict[str, Any]]) -> dict[str, str]:
+    """Return, per mark whose row of the register changed, what changed, in words with the numbers as written.
+
+    Args:
+        before: the register's used rows as an earlier record has them, each with ``mark`` and its values as text.
+        after: the same now.
+    """
+    known = {row["mark"]: row for row in before}
+    told = {}
+    for row in after:
+        old = known.get(row["mark"])
+        if old is None:
+            continue
+        parts = [
+            f"{key.replace('_', ' ')} {old.get(key) or 'none'} to {row[key] or 'none'}"
+            for key in row
+            if key != "mark" and old.get(key, "") != row[key]
+        ]
+        if parts:
+            told[row["mark"]] = f"{row['mark']} {', '.join(parts)} in the register"
+    return told

@@ -1,0 +1,94 @@
+"""What an issue was made from, as named sums: the same sums, the same issue; different ones say what changed."""
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from importlib.metadata import version
+from typing import Any
+
+from pipeline.geodesy.crs import database_version, proj_version
+from pipeline.geodesy.grids import at_hand as grids_at_hand
+from pipeline.geodesy.grids import grid
+from pipeline.intake.operations import Routes
+from pipeline.intake.prepare import Prepared
+from pipeline.job.load import meaning, meanings
+
+REGISTER = "the register of control marks"
+JOB_FILE = "the job file"
+FILE, SESSION = "the raw file ", "session "
+#: A part of the job file by the words that lead to it.
+PART = f"{JOB_FILE}: "
+
+
+def program_version() -> str:
+    """Return the versions that shape a result: tiedown's, PROJ's and that of PROJ's database."""
+    return f"tiedown {version('tiedown')}, PROJ {proj_version()}, EPSG database {database_version()}"
+
+
+def at_hand(prepared: Prepared) -> str:
+    """Return one sum of everything that a run would read, known before anything is read in full.
+
+    The operations follow from it: from the CRSs, the places of the points, PROJ's version and the grids at hand.
+    """
+    job = prepared.loaded.job
+    parts = [
+        meaning(job),
+        _sessions(prepared),
+        prepared.register.sha256 if prepared.register else None,
+        [[export.shown, export.sha256, export.block] for export in prepared.exports],
+        program_version(),
+        grids_at_hand(),
+        grid(job.target.geoid).sha256 if job.target.geoid else None,
+    ]
+    return sum_of(parts)
+
+
+def identity(prepared: Prepared, routes: Routes, register: Sequence[Mapping[str, str]]) -> dict[str, str]:
+    """Return the sums of everything that shapes the job's issue, by the words that a reader would use for it.
+
+    ``register`` are the register's rows that the job uses: a mark that nothing occupies shapes nothing.
+    """
+    job = prepared.loaded.job
+    parts: dict[str, Any] = {
+        JOB_FILE: meaning(job.model_copy(update={"session": (), "sessions": None})),
+        REGISTER: list(register),
+        "the program or PROJ": program_version(),
+    }
+    parts |= {f"{PART}{name}": text for name, text in meanings(job).items()}
+    parts |= {f"{SESSION}{name}": session for name, session in _sessions(prepared).items()}
+    for operation in routes.recorded():
+        parts[f"the operation {operation.step}"] = [
+            operation.definition,
+            operation.epoch,
+            [[used.name, used.sha256] for used in operation.grids],
+        ]
+    for export in prepared.exports:
+        parts[f"{FILE}{export.shown}"] = [export.sha256, export.block]
+    return {name: sum_of(part) for name, part in parts.items()}
+
+
+def _sessions(prepared: Prepared) -> dict[str, Any]:
+    return {
+        window.session.name: window.session.model_dump(mode="json", exclude={"start", "end"})
+        | {"start": window.start_ms, "end": window.end_ms}
+        for window in prepared.windows
+    }
+
+
+def same(before: Mapping[str, str], after: Mapping[str, str]) -> bool:
+    """Tell whether two identities are one; the parts of the job file only say what of it differs."""
+    one, other = ({name: text for name, text in of.items() if not name.startswith(PART)} for of in (before, after))
+    return one == other
+
+
+def differences(before: Mapping[str, str], after: Mapping[str, str]) -> dict[str, str]:
+    """Return what differs between two identities, each with "changed", "is new" or "is gone", in a stable order."""
+    told = {name: "changed" for name in after if name in before and before[name] != after[name]}
+    told |= {name: "is new" for name in after if name not in before}
+    return told | {name: "is gone" for name in before if name not in after}
+
+
+def sum_of(part: Any) -> str:
+    """Return the SHA-256 of a plain value, in hexadecimal."""
+    text = json.dumps(part, sort_keys=True, ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()

@@ -1,0 +1,205 @@
+"""Why a point differs from the issue before: only what reached it, and everything for the record."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.intake.prepare import Prepared
+from pipeline.reissue.changes import MOVED, Reached, mark_changes
+from pipeline.reissue.earlier import Before
+from pipeline.reissue.fingerprint import FILE, JOB_FILE, PART, REGISTER, SESSION, differences
+from pipeline.solve.solve import Settled
+from pipeline.sphere import DEGREE
+from pipeline.words import Change, Reason, Role
+
+#: What holds a reading back for its own row's sake, and what for its session's time or base id.
+_OF_ROW = {
+    Reason.UNREADABLE, Reason.NO_POSITION, Reason.NO_TIME, Reason.AMBIGUOUS_TIME, Reason.NOT_FIXED,
+    Reason.POOR_QUALITY, Reason.IMPLAUSIBLE, Reason.DUPLICATE,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Reasons:
+    """Why an issue differs from the one before, in words.
+
+    Args:
+        general: what reaches every point's numbers: the operations, the program, parts of the job file.
+        settings: parts of the job file that hold points back or release them, and move none.
+        moving: per session, what reaches its points' numbers.
+        proving: per session, what reaches their proof alone: the marks that it only checks on.
+        linked: per session, the reasons of others whose ties reach it.
+        by_file: what reaches the points of a raw file.
+        marks: changed marks in words, each with the same and the sessions that it reaches, for the record.
+    """
+
+    general: tuple[str, ...]
+    settings: tuple[str, ...]
+    moving: dict[str, tuple[str, ...]]
+    proving: dict[str, tuple[str, ...]]
+    linked: dict[str, tuple[str, ...]]
+    by_file: dict[str, str]
+    marks: dict[str, str]
+
+    def all(self) -> list[str]:
+        """Return every reason once, for the record."""
+        of_sessions = [*self.moving.values(), *self.proving.values()]
+        sessions = [text for texts in of_sessions for text in texts if text not in self.marks]
+        every = [*self.marks.values(), *sessions, *self.by_file.values(), *self.general, *self.settings]
+        return list(dict.fromkeys(every))
+
+    def of(self, reached: Reached) -> str:
+        """Return the reason for the change of some points."""
+        session = reached.session or ""
+        moving, proving = list(self.moving.get(session, ())), list(self.proving.get(session, ()))
+        linked, general, settings = list(self.linked.get(session, ())), list(self.general), list(self.settings)
+        file = [self.by_file[reached.file]] if reached.file in self.by_file else []
+        if reached.change in (Change.ADDED, Change.WITHDRAWN):
+            order = [file, moving, general, settings]
+        elif reached.change is Change.MOVED:
+            order = [(moving or linked or file) + general]
+        elif reached.reason in _OF_ROW:
+            order = [file, settings, general]
+        elif reached.reason in (Reason.OUTSIDE_SESSIONS, Reason.TWO_SESSIONS):
+            order = [moving + proving, file, general]
+        else:
+            order = [(moving + proving or linked) + settings, file, general]
+        return "; ".join(next((found for found in order if found), self.all()))
+
+
+#: Parts of the job file that hold points back or release them, and move none.
+_SETTINGS = ("[checks]", "[issue]", "[job]", "limits of [quality]", "limits of [shift]")
+
+
+def reasons(
+    before: Before,
+    prepared: Prepared,
+    settled: Settled,
+    sums: Mapping[str, str],
+    reach: Mapping[str, Mapping[str, str]],
+    rows: Sequence[dict[str, str]],
+) -> Reasons:
+    """Return why the new issue differs, from what differs between the identities of the two.
+
+    Args:
+        before: the earlier issue.
+        prepared: the job.
+        settled: the job as settled.
+        sums: the new issue's identity.
+        reach: its `reissue.reach`.
+        rows: the register's used rows now.
+    """
+    then = before.record.get("identity", {})
+    told = {name: f"{name} {how}" for name, how in differences(then, sums).items()}
+    changed = mark_changes(before.record.get("register", []), rows)
+    moving: dict[str, tuple[str, ...]] = {}
+    proving: dict[str, tuple[str, ...]] = {}
+    marks: dict[str, str] = {}
+    for mark, text in changed.items():
+        moved, seen = _reached(before, prepared, settled, mark, rows)
+        sessions = [window.session.name for window in prepared.windows if window.session.name in moved | seen]
+        marks[text] = f"{text}; sessions {', '.join(sessions)}" if sessions else text
+        for session in sessions:
+            of = moving if session in moved else proving
+            of[session] = (*of.get(session, ()), text)
+    numbers = before.record.get("reach", {}).get("sessions", {})
+    own: dict[str, str] = {}
+    for name, text in told.items():
+        if name.startswith(SESSION):
+            session = name.removeprefix(SESSION)
+            own[session] = text
+            of = proving if numbers.get(session) == reach["sessions"].get(session) else moving
+            of[session] = (*of.get(session, ()), text)
+    by_file = {name.removeprefix(FILE): text for name, text in told.items() if name.startswith(FILE)}
+    general, settings = _of_job_file(then, told)
+    general += [text for name, text in told.items() if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER))]
+    if REGISTER in told and not (changed or own or general or settings or by_file):
+        general.append(told[REGISTER])
+    linked = _linked(before, prepared, settled, own)
+    return Reasons(tuple(general), tuple(settings), moving, proving, linked, by_file, marks)
+
+
+def _of_job_file(then: Mapping[str, str], told: Mapping[str, str]) -> tuple[list[str], list[str]]:
+    """Return what of the job file reaches numbers, and what only holds points back, each as a sentence or none."""
+    if JOB_FILE not in told:
+        return [], []
+    parts = [name.removeprefix(PART) for name in told if name.startswith(PART)]
+    if not parts or not any(name.startswith(PART) for name in then):
+        return [told[JOB_FILE]], []
+    makes = [part for part in parts if part not in _SETTINGS]
+    holds = [part for part in parts if part in _SETTINGS]
+    general, settings = ([f"{told[JOB_FILE]}: {', '.join(some)}"] if some else [] for some in (makes, holds))
+    return general, settings
+
+
+def _reached(
+    before: Before, prepared: Prepared, settled: Settled, mark: str, rows: Sequence[dict[str, str]]
+) -> tuple[set[str], set[str]]:
+    """Return the sessions whose shift a mark's revision reaches, and those in which the mark is occupied."""
+    names = [window.session.name for window in prepared.windows]
+    on_marks = settled.occupations
+    occupied = {names[s] for s, name in zip(on_marks.session, on_marks.marks, strict=True) if name == mark}
+    if mark not in settled.tied.marks.names:
+        return set(), occupied
+    node = settled.tied.marks.names.index(mark)
+    ties = settled.shifts.adjustment.ties
+    reached = np.zeros(len(names), bool)
+    for group in (ties.position_group, ties.height_group):
+        reached |= group[: len(names)] == group[len(names) + node]
+    revision = _revision(before, mark, rows)
+    control = np.flatnonzero(settled.shifts.control == node)
+    if revision is not None and len(control):
+        chosen = np.flatnonzero(reached)
+        number = len(settled.tied.occupied) + int(control[0])
+        change = np.where(settled.tied.marks.held[node], -revision, 0.0)
+        moves = np.linalg.norm(settled.shifts.response.shifts(number, change, chosen), axis=1)
+        reached[chosen] = ~(moves < MOVED / 10)
+    return {names[number] for number in np.flatnonzero(reached)}, occupied
+
+
+def _revision(before: Before, mark: str, rows: Sequence[dict[str, str]]) -> Floats | None:
+    """Return (3,) by how many metres a mark's coordinates were revised, roughly; None where not only they were."""
+    old = next((row for row in before.record.get("register", []) if row["mark"] == mark), None)
+    new = next(row for row in rows if row["mark"] == mark)
+    axes = [name for name in new if name not in ("mark", "holds") and not name.startswith("sigma")]
+    if old is None or set(old) != set(new) or any(old[key] != new[key] for key in new if key not in axes):
+        return None
+    scale = DEGREE if "longitude" in axes else 1.0
+    try:
+        off = [float(new[axis]) - float(old[axis]) for axis in axes]
+    except ValueError:  # written in another way than as a plain number
+        return None
+    return np.array(off) * [scale, scale, 1.0]
+
+
+def _linked(before: Before, prepared: Prepared, settled: Settled, own: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
+    """Return per session the changes of other sessions that marks tie to it, now or in the issue before."""
+    pairs = {(row["session"], row["mark"]) for row in before.record.get("checks", []) if row["role"] == Role.TIE}
+    on_marks = settled.occupations
+    for number, mark, role in zip(on_marks.session.tolist(), on_marks.marks, on_marks.roles, strict=True):
+        if role is Role.TIE:
+            pairs.add((prepared.windows[number].session.name, mark))
+    for window in prepared.windows:
+        if window.session.setup is not None:
+            pairs.add((window.session.name, window.session.setup.mark))
+    return {
+        session: texts
+        for group in _groups(pairs)
+        for session in group
+        if (texts := tuple(text for name, text in own.items() if name in group and name != session))
+    }
+
+
+def _groups(pairs: Iterable[tuple[str, str]]) -> list[set[str]]:
+    """Return the sessions that marks join, by (session, mark)."""
+    by_mark: dict[str, set[str]] = {}
+    for session, mark in pairs:
+        by_mark.setdefault(mark, set()).add(session)
+    groups: list[set[str]] = []
+    for sessions in by_mark.values():
+        joined = [group for group in groups if group & sessions]
+        groups = [group for group in groups if not group & sessions]
+        groups.append(set().union(sessions, *joined))
+    return groups

@@ -1,0 +1,273 @@
+"""The sessions of a job as windows in time, from its ``[[session]]`` tables or from the CSV that ``[sessions]`` names.
+
+The CSV is UTF-8 with ``,`` or ``;`` between cells (with ``;`` a decimal comma is read too). Its columns are the job
+file's keys; a key inside a table has the table's name before it:
+
+    name, start, end, base, ties, checks, shift, epoch,
+    shift_east, shift_north, shift_up, shift_sigma_horizontal, shift_sigma_vertical,
+    setup_mark, setup_longitude, setup_latitude, setup_ellipsoid_height, setup_antenna_height, setup_epoch,
+    field_shift_from, field_shift_east, field_shift_north, field_shift_up, field_shift_model
+
+Only name, start and end are needed; an empty cell is a key left out. Times are ISO 8601 with their offset from UTC.
+A list of occupations is written point=mark, parted by ``;`` (then in quotes where the cells are parted by ``;``) or by
+``|``: ``CM2-AM=CM2; CM2-PM=CM2``. ``shift`` is derive or none, and empty where ``shift_east`` and the rest give it.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from pipeline.files.odd_text import why_no_number, why_no_time
+from pipeline.files.sheet import Sheet, number, read_sheet
+from pipeline.job.explain import explain, key_path
+from pipeline.job.lines import Key, KeyPath
+from pipeline.job.load import LoadedJob
+from pipeline.job.model import Session
+from pipeline.job.rules import Where, check_sessions
+from pipeline.near import listed, nearest
+from pipeline.problems import Problems
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MILLISECOND = timedelta(milliseconds=1)
+
+
+QUOTE = "'"
+
+
+@dataclass(frozen=True)
+class SessionWindow:
+    """One session as the half-open interval [start_ms, end_ms), in milliseconds UTC since 1970.
+
+    ``index`` is its position in the tuple that `load_sessions` returns; ``base`` is the base id, stripped, or None;
+    ``where`` is the file and line that it comes from.
+    """
+
+    index: int
+    session: Session
+    start_ms: int
+    end_ms: int
+    base: str | None
+    where: tuple[str, int]
+    tie_lines: tuple[int, ...] = ()
+    check_lines: tuple[int, ...] = ()
+
+    def where_tie(self, position: int) -> tuple[str, int]:
+        """Return the file and line of the tie at ``position``."""
+        return self.where[0], self.tie_lines[position]
+
+    def where_check(self, position: int) -> tuple[str, int]:
+        """Return the file and line of the check at ``position``."""
+        return self.where[0], self.check_lines[position]
+
+
+def load_sessions(loaded: LoadedJob, problems: Problems) -> tuple[SessionWindow, ...]:
+    """Return the job's sessions, sorted by start and then by name.
+
+    What is wrong with a CSV of sessions, and every overlap of two sessions that base ids do not part, is added to
+    ``problems``; the windows returned are then those that could be read.
+    """
+    if loaded.job.sessions is not None:
+        file = loaded.job.sessions.file
+        sessions = list(_read_file(file, loaded.show(file), problems))
+        check_sessions(sessions, loaded.job.control is not None, problems)
+    else:
+        sessions = [(each, partial(loaded.where, "session", index)) for index, each in enumerate(loaded.job.session)]
+    ordered = sorted(sessions, key=lambda pair: (pair[0].start, pair[0].name))
+    windows = tuple(_window(index, session, where) for index, (session, where) in enumerate(ordered))
+    _check_overlaps(windows, problems)
+    return windows
+
+
+def _window(index: int, session: Session, where: Where) -> SessionWindow:
+    return SessionWindow(
+        index=index,
+        session=session,
+        start_ms=_milliseconds(session.start),
+        end_ms=_milliseconds(session.end),
+        base=(session.base or "").strip() or None,
+        where=where(),
+        tie_lines=tuple(where("ties", position)[1] for position in range(len(session.ties))),
+        check_lines=tuple(where("checks", position)[1] for position in range(len(session.checks))),
+    )
+
+
+def _milliseconds(moment: datetime) -> int:
+    """Return the first whole millisecond since 1970 that is not before ``moment``, which keeps [start, end) exact."""
+    return -((_EPOCH - moment) // _MILLISECOND)
+
+
+def _check_overlaps(windows: tuple[SessionWindow, ...], problems: Problems) -> None:
+    running: list[SessionWindow] = []
+    for window in windows:
+        running = [earlier for earlier in running if earlier.end_ms > window.start_ms]
+        for earlier in running:
+            if window.end_ms > window.start_ms and not _apart(earlier, window):
+                _note_overlap(earlier, window, problems)
+        running.append(window)
+
+
+def _apart(one: SessionWindow, other: SessionWindow) -> bool:
+    return one.base is not None and other.base is not None and one.base.casefold() != other.base.casefold()
+
+
+def _note_overlap(earlier: SessionWindow, later: SessionWindow, problems: Problems) -> None:
+    until = min(earlier.session.end, later.session.end)
+    file, line = earlier.where
+    bases = "neither tells its base" if earlier.base is None and later.base is None else "one does not tell its base"
+    if earlier.base is not None and later.base is not None:
+        bases = f"both have the base '{later.base}'"
+    problems.add(
+        *later.where,
+        f"session '{later.session.name}' overlaps session '{earlier.session.name}' ({file}:{line}) "
+        f"from {later.session.start.isoformat()} to {until.isoformat()}, and {bases}",
+        "end the one where the other begins, or give each its own base id",
+    )
+
+
+def _read_file(path: Path, shown: str, problems: Problems) -> Iterator[tuple[Session, Where]]:
+    sheet = read_sheet(path, shown, problems, _COLUMNS)
+    if sheet is None:
+        return
+    _check_columns(sheet, problems)
+    for line, cells in sheet.rows:
+        session = _read_row(sheet, line, cells, problems)
+        if session is not None:
+            yield session, partial(_at, sheet.shown, line)
+    if not sheet.rows:
+        problems.add(sheet.shown, sheet.header, "there is no session in this table", "write a row per base session")
+
+
+def _at(shown: str, line: int, *_: Key) -> tuple[str, int]:
+    return shown, line
+
+
+def _check_columns(sheet: Sheet, problems: Problems) -> None:
+    strange: list[str] = []
+    for column in sheet.columns:
+        if column not in _COLUMNS:
+            near = nearest(column, _COLUMNS, 1)
+            if near:
+                fix = f"the nearest known column is '{near[0]}'"
+                problems.add(sheet.shown, sheet.header, f"unknown column: '{column}'", fix)
+            else:
+                strange.append(column)
+    if strange:
+        what = f"unknown column{'s' if len(strange) > 1 else ''}: {listed(strange, QUOTE)}"
+        problems.add(sheet.shown, sheet.header, what, f"the columns are {', '.join(_COLUMNS)}")
+    for column in ("name", "start", "end"):
+        if column not in sheet.columns:
+            near = nearest(column, sheet.columns, 1)
+            is_it = f"is it '{near[0]}'?" if near else f"the columns are {listed(sheet.columns)}"
+            problems.add(sheet.shown, sheet.header, f"the column '{column}' is missing", is_it)
+
+
+def _read_row(sheet: Sheet, line: int, cells: dict[str, str], problems: Problems) -> Session | None:
+    told, unread = _told(sheet, line, cells, problems)
+    try:
+        session = Session.model_validate(told)
+    except ValidationError as error:
+        for each in error.errors(include_url=False):
+            path = key_path(each)
+            known = not path or path[0] not in ("name", "start", "end") or path[0] in sheet.columns
+            if path in unread or not known:
+                continue
+            if each["type"] == "missing":
+                problems.add(sheet.shown, line, f"{_column(path)} is empty in this row")
+            else:
+                problems.add(sheet.shown, line, *explain(each, Session, _column))
+        return None
+    return None if unread else session
+
+
+def _told(sheet: Sheet, line: int, cells: dict[str, str], problems: Problems) -> tuple[dict[str, Any], set[KeyPath]]:
+    """Return a row as the keys of a ``[[session]]`` table, and the paths of those whose cells could not be read."""
+    told: dict[str, Any] = {}
+    unread: set[KeyPath] = set()
+    for column, (path, read) in _COLUMNS.items():
+        text = cells.get(column, "")
+        if not text:
+            continue
+        table = told
+        for key in path[:-1]:
+            if not isinstance(table.setdefault(key, {}), dict):
+                problems.add(
+                    sheet.shown, line, f"'{column}' is given, but the column '{key}' says '{table[key]}'", "keep one"
+                )
+                return told, unread | {path}
+            table = table[key]
+        try:
+            table[path[-1]] = read(text, sheet.comma)
+        except ValueError as error:
+            problems.add(sheet.shown, line, f"the column '{column}' holds '{text}': {error}")
+            unread.add(path)
+    return told, unread
+
+
+def _column(path: KeyPath) -> str:
+    """Return what a path of keys is called in the table: its column, and the number of the item in a list."""
+    keys = [key for key in path if isinstance(key, str)]
+    items = [key + 1 for key in path if isinstance(key, int)]
+    if items:
+        return f"'{keys[-1]}' of number {items[0]} in the column '{keys[0]}'"
+    return f"the column '{'_'.join(keys)}'"
+
+
+def _as_text(text: str, _comma: bool) -> str:
+    return text
+
+
+def _as_number(text: str, comma: bool) -> float:
+    value = number(text, comma)
+    if value is None:
+        raise ValueError(f"that {why_no_number(text)}")
+    return value
+
+
+def _as_moment(text: str, _comma: bool) -> datetime:
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        looks = why_no_time(text).partition(": it ")[2]
+        seems = f", it {looks}" if looks and "time_format" not in looks else ""
+        raise ValueError(f"that is not a time such as 2026-03-02T07:30:00+13:00{seems}") from None
+
+
+def _as_occupations(text: str, _comma: bool) -> list[dict[str, str]]:
+    found = []
+    for item in text.replace("|", ";").split(";"):
+        if not item.strip():
+            continue
+        point, _, mark = (part.strip() for part in item.partition("="))
+        if not point or not mark or "=" in mark:
+            raise ValueError("occupations are written point=mark; point=mark")
+        found.append({"point": point, "mark": mark})
+    return found
+
+
+_Read = Callable[[str, bool], object]
+_NUMBERS = {
+    "shift": ("east", "north", "up", "sigma_horizontal", "sigma_vertical"),
+    "setup": ("longitude", "latitude", "ellipsoid_height", "antenna_height", "epoch"),
+    "field_shift": ("east", "north", "up"),
+}
+
+#: Column -> the path of its key in a ``[[session]]`` table, and how its cell is read.
+_COLUMNS: dict[str, tuple[tuple[str, ...], _Read]] = {
+    "name": (("name",), _as_text),
+    "start": (("start",), _as_moment),
+    "end": (("end",), _as_moment),
+    "base": (("base",), _as_text),
+    "ties": (("ties",), _as_occupations),
+    "checks": (("checks",), _as_occupations),
+    "shift": (("shift",), _as_text),
+    "epoch": (("epoch",), _as_number),
+    "setup_mark": (("setup", "mark"), _as_text),
+    "field_shift_from": (("field_shift", "from"), _as_moment),
+    "field_shift_model": (("field_shift", "model"), _as_text),
+    **{f"{table}_{key}": ((table, key), _as_number) for table, keys in _NUMBERS.items() for key in keys},
+}

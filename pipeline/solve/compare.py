@@ -1,0 +1,210 @@
+"""Occupations resolved to marks and compared with them; each session's evidence."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.examine.register_looks import ONE_MARK
+from pipeline.intake.candidates import Candidates
+from pipeline.intake.occupations import Wanted, said_mark
+from pipeline.job.model import Job
+from pipeline.solve.control_marks import Reference
+from pipeline.solve.correct import Corrected
+from pipeline.solve.proof import Evidence, place
+from pipeline.solve.tolerance import Differences, differences
+from pipeline.words import Place, Role
+
+#: Metres within which a check that is named after a mark was meant for it, whatever moved it. A base that was
+#: knocked, or averaged its position anew, is off by less. Common practice, no source.
+VICINITY = 20.0
+
+
+@dataclass(frozen=True)
+class OnMarks:
+    """The occupations of marks, (n,) in the order of session and time, with their comparison.
+
+    Args:
+        table: their columns of `gather.Gathered.candidates`.
+        session: index of the session.
+        time: UTC milliseconds.
+        marks: the mark of each.
+        roles: tie or check.
+        corrected: issued coordinates.
+        known: (n, 3) the register's easting, northing, height; NaN where it has none.
+        compared: observed minus known.
+        places: opening, between, closing.
+        raw: (n, 3) raw position, working frame, field shifts taken out.
+        sigma: (n, 3) standard uncertainty of the observation east, north, up, without centring.
+        observation: number of each tie in the adjustment, -1 for checks.
+    """
+
+    table: pa.Table
+    session: Integers
+    time: Integers
+    marks: tuple[str, ...]
+    roles: tuple[Role, ...]
+    corrected: Corrected
+    known: Floats
+    compared: Differences
+    places: tuple[Place, ...]
+    raw: Floats
+    sigma: Floats
+    observation: Integers
+
+
+def resolve(
+    candidates: Candidates, corrected: Corrected, job: Job, reference: Reference, temporary: Mapping[str, Floats]
+) -> list[str | None]:
+    """Return per candidate the mark that it stands on, None where it is an ordinary point.
+
+    A session's word comes first. A reading with one of ``checks.codes``, or with a mark of the register in its ``mark``
+    column, stands on the mark that it names, however far away; without a name, on the nearest within ``checks.radius``;
+    else on one that its name is merely like, within `VICINITY`. A temporary mark, (3,) as adjusted, is known as well.
+    """
+    wanted = Wanted.of([], job.checks.codes, reference.names)
+    coded = wanted.has_code(candidates.table.column("code")).to_pylist()
+    columns = candidates.table.column("mark").to_pylist()
+    known, every = frozenset(reference.names), frozenset((*reference.names, *temporary))
+    places = np.vstack([reference.grid[:, :2], *(at[None, :2] for at in temporary.values())])
+    names = (*reference.names, *temporary)
+    marks: list[str | None] = []
+    for row, said in enumerate(candidates.named):
+        mark, at = None, np.array([corrected.easting[row], corrected.northing[row]])
+        if said is not None:
+            mark = said.mark
+        elif coded[row] or (columns[row] or "").strip() in every:
+            mark = said_mark(candidates.names[row], columns[row], known)
+            mark = mark or said_mark(candidates.names[row], columns[row], temporary)
+            mark = mark or nearest(names, places, at, job.checks.radius)[0]
+            mark = mark or _like(wanted, candidates.names[row], names, places, at)
+        marks.append(mark)
+    return marks
+
+
+def _like(wanted: Wanted, name: str | None, names: Sequence[str], places: Floats, at: Floats) -> str | None:
+    mark = wanted.marks.like(name)
+    if mark is None:
+        return None
+    number = names.index(mark)
+    return nearest([mark], places[[number]], at, VICINITY)[0]
+
+
+def nearest(names: Sequence[str], places: Floats, at: Floats, within: float) -> tuple[str | None, float]:
+    """Return the nearest of (m, 2) places to (2,) metres on the grid, and how far it is; None beyond ``within``."""
+    distance = np.hypot(*(places - at).T)
+    near = np.flatnonzero(distance <= within)
+    if not len(near):
+        return None, np.inf
+    first = near[np.argmin(distance[near])]
+    return names[first], float(distance[first])
+
+
+def compare(
+    candidates: Candidates,
+    corrected: Corrected,
+    marks: list[str | None],
+    sigma: Floats,
+    observation: Integers,
+    job: Job,
+    reference: Reference,
+    spans: Integers,
+    left_out: Integers,
+) -> tuple[OnMarks, Integers]:
+    """Compare occupations with the register.
+
+    Args:
+        candidates: the candidates.
+        corrected: their issued coordinates.
+        marks: per candidate the mark, or None.
+        sigma: (n, 3) per candidate its standard uncertainty.
+        observation: per candidate the number of its observation in the adjustment.
+        job: for the tolerances.
+        reference: the register.
+        spans: (S, 2) UTC milliseconds of each session's first and last point among the readings that are no candidates.
+        left_out: candidates that are neither points nor occupations.
+
+    Returns the occupations, and spans with the candidates that turned out to be ordinary points taken in.
+    """
+    finite = np.isfinite(corrected.easting) & np.isfinite(corrected.northing) & np.isfinite(corrected.height)
+    occupied = np.array([mark is not None for mark in marks], bool) & finite
+    spans = spans.copy()
+    ordinary = ~occupied
+    ordinary[left_out] = False
+    np.minimum.at(spans[:, 0], candidates.session[ordinary], candidates.time[ordinary])
+    np.maximum.at(spans[:, 1], candidates.session[ordinary], candidates.time[ordinary])
+    rows = np.flatnonzero(occupied)
+    rows = rows[np.lexsort((rows, candidates.time[rows], candidates.session[rows]))]
+    number = {name: n for n, name in enumerate(reference.names)}
+    # A temporary mark is the row after the last: nothing known, nothing held.
+    at = [number.get(marks[row] or "", -1) for row in rows]
+    known = np.vstack([reference.grid, np.full((1, 3), np.nan)])[at]
+    holds = np.vstack([reference.holds(), np.zeros((1, 2), bool)])[at] & np.isfinite(known[:, [0, 2]])
+    holds |= np.vstack([reference.lost, np.zeros((1, 2), bool)])[at]
+    found = Corrected(*(getattr(corrected, name)[rows] for name in Corrected.__dataclass_fields__))
+    observed = np.column_stack([found.easting, found.northing, found.height])
+    compared = differences(observed, known, holds, job.checks.horizontal, job.checks.vertical)
+    said = [candidates.named[row] for row in rows]
+    on_marks = OnMarks(
+        candidates.table.take(pa.array(rows)),
+        candidates.session[rows],
+        candidates.time[rows],
+        tuple(str(marks[row]) for row in rows),
+        tuple(named.role if named is not None else Role.CHECK for named in said),
+        found,
+        known,
+        compared,
+        tuple(place(int(candidates.time[row]), *span(spans[candidates.session[row]])) for row in rows),
+        candidates.raw[rows],
+        sigma[rows],
+        observation[rows],
+    )
+    return on_marks, spans
+
+
+def evidence(
+    on_marks: OnMarks, session: int, over: str | None, sole: Sequence[str | None], known: Mapping[str, Floats]
+) -> Evidence:
+    """Return the evidence of one session; temporary marks and marks that hold nothing give none.
+
+    A check is independent where no mark within `ONE_MARK` of its own ties the session: one that stands in the register
+    under two names does not prove itself. Independent checks have to judge position and height, be it different ones.
+
+    Args:
+        on_marks: the occupations.
+        session: index of the session.
+        over: the mark that its base stands over.
+        sole: the mark on whose coordinates alone its position, its height hang, however many marks and sessions away.
+        known: (3,) easting, northing, height of every mark of the register, NaN for what it lacks.
+    """
+    here = np.flatnonzero((on_marks.session == session) & on_marks.compared.judged)
+    holds = on_marks.compared.holds[here]
+    tied = [on_marks.marks[row] for row in here if on_marks.roles[row] is Role.TIE]
+
+    def independent(component: int) -> bool:
+        ties = {mark for mark in (*tied, over, sole[component]) if mark is not None and mark in known}
+        checks = {on_marks.marks[row] for row in here[holds[:, component]] if on_marks.roles[row] is Role.CHECK}
+        return any(all(not _same(check, tie, known) for tie in ties) for check in checks)
+
+    return Evidence(on_marks.time[here], on_marks.compared.passed[here], independent(0) and independent(1), holds)
+
+
+def _same(one: str, other: str, known: Mapping[str, Floats]) -> bool:
+    """Whether two marks are one, or lie where one mark might have two names; without a position nobody can say."""
+    off = np.abs(known[one] - known[other])
+    return one == other or bool((off[:2] <= ONE_MARK).all() and not off[2] > ONE_MARK)
+
+
+def span(times: Integers) -> tuple[int | None, int | None]:
+    """Return first and last time of a row of spans, or None and None where there is no point."""
+    return (int(times[0]), int(times[1])) if times[0] <= times[1] else (None, None)
+
+
+def checked_sessions(on_marks: OnMarks, count: int) -> Flags:
+    """Return (count,) which sessions have a check whose mark the register knows."""
+    found = np.zeros(count, bool)
+    check = np.array([role is not Role.TIE for role in on_marks.roles], bool)
+    found[on_marks.session[check & on_marks.compared.judged]] = True
+    return found

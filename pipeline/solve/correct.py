@@ -1,0 +1,140 @@
+"""Readings into coordinates: raw to geocentric, field shift out, session's shift in, to the grid and height datum."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.arrays import Floats, Integers
+from pipeline.geodesy.frames import enu_rotation, rotate_covariance
+from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.transform import Frames
+from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
+from pipeline.intake.positions import column_numbers
+from pipeline.job.model import Quality
+
+#: A `from` that never comes: the session has no field shift.
+NEVER = np.iinfo(np.int64).max
+
+
+@dataclass(frozen=True)
+class FieldShifts:
+    """Corrections that the field had already applied, to be taken out first.
+
+    Args:
+        start: (S,) UTC milliseconds from which each session's export carries it; `NEVER` where it does not.
+        geocentric: (S, 3) X, Y, Z, metres; zero where the correction is one in the grid.
+        grid: (S, 3) easting, northing, height, metres; zero where the correction is a geocentric one.
+    """
+
+    start: Integers
+    geocentric: Floats
+    grid: Floats
+
+    def take_out(self, xyz: Floats, session: Integers, time: Integers, to_issued: Operation) -> Floats:
+        """Return (n, 3) raw positions as they would be had the field never corrected them.
+
+        Args:
+            xyz: (n, 3) working frame.
+            session: (n,) index of each reading's session.
+            time: (n,) UTC milliseconds.
+            to_issued: working frame to grid and height datum, for corrections made in the grid.
+        """
+        if (self.start == NEVER).all():
+            return xyz
+        due = time >= self.start[session]
+        out = xyz - np.where(due[:, None], self.geocentric[session], 0.0)
+        in_grid = due & self.grid[session].any(axis=1)
+        if in_grid.any():
+            grid = np.column_stack(to_issued.forward(*out[in_grid].T)) - self.grid[session[in_grid]]
+            out[in_grid] = np.column_stack(to_issued.inverse(*grid.T))
+        return out
+
+
+@dataclass(frozen=True)
+class SessionShifts:
+    """What is added to each session's raw positions.
+
+    Args:
+        shift: (S, 3) X, Y, Z, metres; NaN where the session is untied.
+        covariance: (S, 3, 3) of X, Y, Z, square metres.
+        grid: (S, 3) easting, northing, height instead of ``shift``, for ``model = "grid"``; None otherwise.
+    """
+
+    shift: Floats
+    covariance: Floats
+    grid: Floats | None = None
+
+
+@dataclass(frozen=True)
+class Corrected:
+    """Issued coordinates, (n,) each: metres in grid and height datum, degrees and metres on the grid's ellipsoid.
+
+    ``hu95`` is the radius of the 95 % circle and ``vu95`` the 95 % uncertainty of the height. Where a point lies
+    outside a grid's coverage, or its session is untied, the coordinates are not finite.
+    """
+
+    easting: Floats
+    northing: Floats
+    height: Floats
+    longitude: Floats
+    latitude: Floats
+    ellipsoid_height: Floats
+    hu95: Floats
+    vu95: Floats
+
+
+def observed_sigma(batch: pa.RecordBatch | pa.Table, quality: Quality) -> Floats:
+    """Return (n, 3) standard uncertainty east, north, up in metres: the export's, else the job's defaults.
+
+    Zero is none: rounding, or software that did not know, wrote it.
+    """
+    defaults = (quality.sigma_horizontal, quality.sigma_horizontal, quality.sigma_vertical)
+    columns = []
+    for name, default in zip(("sigma_east", "sigma_north", "sigma_up"), defaults, strict=True):
+        values = column_numbers(batch, name)
+        columns.append(np.where(values > 0.0, values, default))
+    return np.column_stack(columns)
+
+
+def with_distance(sigma: Floats, distance: Floats, ppm: float) -> Floats:
+    """Return (n, 3) sigma with ``ppm`` of (n,) distance from the base added in quadrature; NaN adds nothing."""
+    return np.hypot(sigma, np.nan_to_num(distance)[:, None] * ppm * 1e-6)
+
+
+def correct(
+    frames: Frames, xyz: Floats, session: Integers, sigma: Floats, shifts: SessionShifts, geoid_sigma: float = 0.0
+) -> Corrected:
+    """Apply each reading's session shift and transform to the issued frame.
+
+    Args:
+        frames: the chosen operations.
+        xyz: (n, 3) raw positions, working frame, field shifts taken out.
+        session: (n,) index of each reading's session.
+        sigma: (n, 3) standard uncertainty of the observation east, north, up, metres.
+        shifts: the sessions' shifts.
+        geoid_sigma: standard uncertainty of the geoid separation, metres, added to the heights'.
+    """
+    if shifts.grid is None:
+        moved = xyz + shifts.shift[session]
+        easting, northing, height = frames.to_issued.forward(*moved.T)
+    else:
+        easting, northing, height = (
+            raw + added for raw, added in zip(frames.to_issued.forward(*xyz.T), shifts.grid[session].T, strict=True)
+        )
+        moved = np.column_stack(frames.to_issued.inverse(easting, northing, height))
+    longitude, latitude, ellipsoid_height = frames.to_geographic.forward(*moved.T)
+    hu95, vu95 = _uncertainty(longitude, latitude, session, np.hypot(sigma, [0.0, 0.0, geoid_sigma]), shifts.covariance)
+    return Corrected(easting, northing, height, longitude, latitude, ellipsoid_height, hu95, vu95)
+
+
+def _uncertainty(
+    longitude: Floats, latitude: Floats, session: Integers, sigma: Floats, covariance: Floats
+) -> tuple[Floats, Floats]:
+    """Return (n,) 95 % radius and height uncertainty: observation plus shift, in the point's own east, north, up."""
+    known = np.isfinite(longitude) & np.isfinite(latitude)
+    turn = enu_rotation(np.where(known, longitude, 0.0), np.where(known, latitude, 0.0))
+    local = rotate_covariance(covariance[session], turn)
+    local[:, range(3), range(3)] += sigma**2
+    hu95, vu95 = horizontal_95(local), vertical_95(np.sqrt(local[:, 2, 2]))
+    return np.where(known, hu95, np.nan), np.where(known, vu95, np.nan)

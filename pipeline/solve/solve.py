@@ -1,0 +1,149 @@
+"""Between the two passes: occupations resolved, shifts derived, marks compared, each session judged.
+
+Nothing here is large: a job has thousands of occupations at the most.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pipeline.arrays import Floats, Integers
+from pipeline.examine.datum_steps import stated_steps
+from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.doubts import confirmed_by, shift_doubts
+from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
+from pipeline.intake.bases import Bases, first_positions, set_up_bases, shift_places
+from pipeline.intake.candidates import sound_candidates
+from pipeline.intake.first_pass import Gathered
+from pipeline.intake.operations import Routes
+from pipeline.intake.prepare import Prepared
+from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, resolve, span
+from pipeline.solve.control_marks import Reference, reference
+from pipeline.solve.correct import FieldShifts, SessionShifts, correct
+from pipeline.solve.field_shifts import field_shifts
+from pipeline.solve.observations import Tied, applied, candidate_sigma, sole_control, tie, used_marks
+from pipeline.solve.proof import Evidence, verdict
+from pipeline.solve.shift import Shifts
+from pipeline.solve.transform_limits import refuse_poor_transformations
+from pipeline.solve.unanswered_checks import held_back, on_marks_unsaid, unanswered, unanswered_doubts
+from pipeline.words import Verdict
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What the second pass needs, and what the issue records.
+
+    Args:
+        reference: the register's marks in the job's frames.
+        tied: the adjustment and what went into it.
+        applied: what is added to raw positions.
+        field: field shifts to be taken out.
+        bases: where the bases stood.
+        places: (S, 3) a raw position, working frame, at which each session's shift is shown as east, north, up.
+        occupations: the occupations of marks.
+        evidence: per session.
+        verdicts: per session.
+        spans: (S, 2) UTC milliseconds of first and last drafted point; first greater than last where none.
+        doubts: what takes the proof away whatever the checks say.
+        unanswered: why readings, by their number in the job, are held back that say they are checks of no known mark.
+        unsaid: points on the marks that they are named after, in words.
+    """
+
+    reference: Reference
+    tied: Tied
+    applied: SessionShifts
+    field: FieldShifts
+    bases: Bases
+    places: Floats
+    occupations: OnMarks
+    evidence: tuple[Evidence, ...]
+    verdicts: tuple[Verdict, ...]
+    spans: Integers
+    doubts: tuple[Doubtful, ...]
+    unanswered: Mapping[int, str]
+    unsaid: tuple[str, ...]
+
+    @property
+    def shifts(self) -> Shifts:
+        """Return the adjustment's shifts."""
+        return self.tied.shifts
+
+
+def settle(prepared: Prepared, gathered: Gathered, routes: Routes, doubts: Sequence[Doubtful]) -> Settled:
+    """Derive the shifts and judge the sessions; ``doubts`` are those known before.
+
+    Raises `JobError` for a transformation that is not good enough for a session that no control ties.
+    """
+    job = prepared.loaded.job
+    candidates = sound_candidates(prepared, gathered, routes)
+    bases = set_up_bases(prepared, gathered, routes)
+    guesses = first_positions(candidates, prepared, bases)
+    known = reference(job, prepared.register, routes, guesses)
+    marks = used_marks(candidates, prepared, routes, known, guesses)
+    places = shift_places(candidates, prepared, gathered, routes, bases)
+    undone = field_shifts(prepared, routes, places, dict(zip(marks.names, marks.xyz, strict=True)))
+    raw = undone.take_out(candidates.raw, candidates.session, candidates.time, routes.frames.to_issued)
+    candidates = replace(candidates, raw=raw)
+    tied = tie(candidates, prepared, routes, marks, bases, places)
+    if not known.held.all():
+        # a mark of height alone was reduced for the geoid at a raw position, metres off: now its place is known
+        guesses |= _adjusted(tied)
+        known = reference(job, prepared.register, routes, guesses)
+        marks = used_marks(candidates, prepared, routes, known, guesses)
+        tied = tie(candidates, prepared, routes, marks, bases, places)
+    refuse_poor_transformations(prepared, gathered, routes, tied.shifts)
+    add = applied(prepared, routes, candidates, tied, places)
+    sigma = candidate_sigma(candidates, prepared, bases)
+    corrected = correct(routes.frames, candidates.raw, candidates.session, sigma, add, job.target.geoid_sigma or 0.0)
+    stands_on = resolve(candidates, corrected, job, known, _temporary(tied, known, routes))
+    missed = unanswered(candidates, corrected, stands_on, job, known)
+    of_missed = confirmed_by(job, unanswered_doubts(prepared, candidates, missed))
+    held = held_back(missed, of_missed)
+    left_out = np.array([one.row for one in missed if one.number in held], np.int64)
+    spans = np.column_stack([gathered.first_point, gathered.last_point])
+    occupations, spans = compare(candidates, corrected, stands_on, sigma, tied.observation, job, known, spans, left_out)
+    at = dict(zip(known.names, known.grid, strict=True))
+    setups = [window.session.setup for window in prepared.windows]
+    over = [None if setup is None else setup.mark for setup in setups]
+    sole = sole_control(tied, prepared)
+    local, _ = _at_places(routes, tied.shifts, places)
+    alone, checked = tied.shifts.whole & ~tied.shifts.by_control, checked_sessions(occupations, len(prepared.windows))
+    later = [*shift_doubts(prepared, local), *stated_steps(prepared, gathered, routes, alone, checked)]
+    every = (*doubts, *confirmed_by(job, later), *of_missed)
+    proof = tuple(
+        evidence(occupations, number, mark, sole[number], at).doubted(any(doubt.reaches(number) for doubt in every))
+        for number, mark in enumerate(over)
+    )
+    whole = tied.shifts.whole
+    verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
+    unsaid = tuple(on_marks_unsaid(prepared, candidates, missed))
+    return Settled(known, tied, add, undone, bases, places, occupations, proof, verdicts, spans, every, held, unsaid)
+
+
+def _temporary(tied: Tied, known: Reference, routes: Routes) -> dict[str, Floats]:
+    """Return (3,) easting, northing, height, as adjusted, of the marks that the register has not."""
+    register = frozenset(known.names)
+    rows = [row for row, name in enumerate(tied.marks.names) if name not in register]
+    grid = np.column_stack(routes.frames.to_issued.forward(*np.nan_to_num(tied.shifts.marks[rows]).T))
+    position = tied.shifts.adjustment.ties.mark_position[rows]
+    return {tied.marks.names[row]: grid[place] for place, row in enumerate(rows) if position[place]}
+
+
+def _adjusted(tied: Tied) -> dict[str, Floats]:
+    """Return (3,) the adjusted position of every mark that is tied in position and height, working frame."""
+    ties = tied.shifts.adjustment.ties
+    whole = ties.mark_position & ties.mark_height
+    return {tied.marks.names[number]: tied.shifts.marks[number] for number in np.flatnonzero(whole)}
+
+
+def shift_at_places(settled: Settled, routes: Routes) -> tuple[Floats, Floats]:
+    """Return (S, 3) shifts and (S, 3) standard uncertainties east, north, up, each at its session's place."""
+    return _at_places(routes, settled.shifts, settled.places)
+
+
+def _at_places(routes: Routes, shifts: Shifts, places: Floats) -> tuple[Floats, Floats]:
+    longitude, latitude, _ = routes.frames.to_geographic.forward(*places.T)
+    rotation = enu_rotation(np.nan_to_num(longitude), np.nan_to_num(latitude))
+    variance = np.diagonal(rotate_covariance(shifts.covariance, rotation), axis1=1, axis2=2)
+    return turn(shifts.shift, rotation), np.sqrt(variance)

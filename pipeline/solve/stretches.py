@@ -1,0 +1,26 @@
+"""Each session in the course of time, as the issue record has it: its readings, and how well what time is proven."""
+
+from typing import Any
+
+from pipeline.clock import moment
+from pipeline.intake.prepare import Prepared
+from pipeline.solve.compare import span
+from pipeline.solve.solve import Settled
+
+
+def courses(prepared: Prepared, settled: Settled) -> list[dict[str, Any]]:
+    """Return per session the times of its first and last reading, None without any, and its parts by proof word."""
+    found = []
+    for window, evidence, spans in zip(prepared.windows, settled.evidence, settled.spans, strict=True):
+        first, last = span(spans)
+        found.append(
+            {
+                "first_point": None if first is None else moment(first),
+                "last_point": None if last is None else moment(last),
+                "stretches": [
+                    {"from": moment(since), "until": moment(until), "proof": str(word)}
+                    for since, until, word in evidence.stretches(window.start_ms, window.end_ms)
+                ],
+            }
+        )
+    return found

@@ -1,0 +1,175 @@
+"""Readings that say they are checks, or are named after a mark, and that no mark answers: never points in silence."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.candidates import Candidates
+from pipeline.intake.check_words import mentions_check, says_check
+from pipeline.intake.occupations import Wanted
+from pipeline.intake.prepare import Prepared
+from pipeline.job.model import Job
+from pipeline.solve.compare import VICINITY, nearest
+from pipeline.solve.control_marks import Reference
+from pipeline.solve.correct import Corrected
+from pipeline.solve.tolerance import differences
+from pipeline.words import Doubt
+
+#: Metres. A reading of another code is told of by a name that is a little more than the mark's within this of it;
+#: witness marks and fences are named after marks too. Common practice, no source.
+_BESIDE = 5.0
+#: Readings that a sentence lists.
+_LISTED = 4
+
+
+@dataclass(frozen=True)
+class Unanswered:
+    """A reading, ``row`` of the candidates, ``number`` of the whole job, of a session; ``why`` it is told of, in words.
+
+    ``held`` is whether it says that it stands on a mark which is not there, else it is a point on a mark.
+    """
+
+    row: int
+    number: int
+    session: int
+    why: str
+    held: bool
+
+
+def unanswered(
+    candidates: Candidates, corrected: Corrected, marks: Sequence[str | None], job: Job, reference: Reference
+) -> tuple[Unanswered, ...]:
+    """Return the candidates on no mark, by ``marks``, whose code, ``mark`` column or name says that they are on one."""
+    wanted = Wanted.of([], job.checks.codes, reference.names)
+    coded = wanted.has_code(candidates.table.column("code")).to_pylist()
+    codes, columns = (candidates.table.column(name).to_pylist() for name in ("code", "mark"))
+    numbers = candidates.table.column("number").to_pylist()
+    at = np.column_stack([corrected.easting, corrected.northing, corrected.height])
+    found = []
+    for row in np.flatnonzero(np.isfinite(at).all(axis=1)).tolist():
+        if marks[row] is not None:
+            continue
+        column = (columns[row] or "").strip()
+        says = f"its code {codes[row]} says" if coded[row] else f"its mark {column!r} says" if _word(column) else ""
+        if says:
+            why, held = f"{says} that it is a check, but {_nowhere(reference, at[row], job.checks.radius)}", True
+        else:
+            told = _told(_Said(candidates.names[row], codes[row], at[row]), wanted, reference, job)
+            if told is None:
+                continue
+            why, held = told
+        found.append(Unanswered(row, numbers[row], int(candidates.session[row]), why, held))
+    return tuple(found)
+
+
+def _word(column: str) -> bool:
+    return any(character.isalnum() for character in column)
+
+
+@dataclass(frozen=True)
+class _Said:
+    """Name and code of a reading that is no check by the job file, and (3,) where it lies."""
+
+    name: str | None
+    code: str | None
+    at: Floats
+
+    def check(self) -> str:
+        """Return in words that name or code hold a word for a check, else nothing."""
+        if mentions_check(self.code, code=True):
+            return f"its code {self.code} says"
+        return "its name says" if mentions_check(self.name) else ""
+
+
+def _told(said: _Said, wanted: Wanted, reference: Reference, job: Job) -> tuple[str, bool] | None:
+    """Say how a reading lies to the mark that its name, or a word for a check, stands for, and whether it is held.
+
+    On a mark it is held where a check would fail there; off every mark where it can hardly be anything but a check.
+    """
+    says, mark = said.check(), wanted.marks.like(said.name)
+    if says and mark is None:
+        mark = wanted.marks.like(said.code)
+    if not says and mark is None:
+        return None
+    places, radius = reference.grid[:, :2], job.checks.radius
+    here, _ = nearest([mark], places[[reference.names.index(mark)]], said.at[:2], radius) if mark else (None, 0.0)
+    here = here or nearest(reference.names, places, said.at[:2], radius)[0]
+    if here is not None:
+        named = f"named after the mark {here} and" if here == mark else f"{says or 'its name says'} that it is a check,"
+        return _on(here, named, said, reference, job)
+    if mark is not None:
+        within = np.inf if says else VICINITY if wanted.marks.plainly(said.name) else _BESIDE
+        near, distance = nearest([mark], places[[reference.names.index(mark)]], said.at[:2], within)
+        if near is not None:
+            away = _away(reference, mark, distance, said.at)
+            return f"its name says that it stands on the mark {mark}, but that is {away}", True
+    whole = says_check(said.code) or (
+        says_check(said.name) and nearest(reference.names, places, said.at[:2], VICINITY)[0] is not None
+    )
+    return (f"{says} that it is a check, but {_nowhere(reference, said.at, radius)}", True) if whole else None
+
+
+def _on(mark: str, named: str, said: _Said, reference: Reference, job: Job) -> tuple[str, bool]:
+    """Say of a reading on a mark how it compares, and whether a check would fail with it."""
+    number = reference.names.index(mark)
+    compared = differences(
+        said.at[None], reference.grid[[number]], reference.holds()[[number]], job.checks.horizontal, job.checks.vertical
+    )
+    failing = bool(compared.judged[0] and not compared.passed[0])
+    away = _away(reference, mark, float(np.hypot(*(said.at - reference.grid[number])[:2])), said.at)
+    on = f"beside {'it' if mark in named else mark}" if failing else f"on {'it' if mark in named else mark}"
+    return f"{named} {on}, {away}, but neither a tie nor a check of its session", failing
+
+
+def _nowhere(reference: Reference, at: Floats, radius: float) -> str:
+    name, distance = nearest(reference.names, reference.grid[:, :2], at[:2], np.inf)
+    if name is None:
+        return "the register has no mark with a position"
+    return f"no mark lies within {radius:g} m: the nearest is {name}, {_away(reference, name, distance, at)}"
+
+
+def _away(reference: Reference, name: str, distance: float, at: Floats) -> str:
+    if distance > 1000.0:
+        return f"{distance:,.0f} m away"
+    east, north, up = at - reference.grid[reference.names.index(name)]
+    height = f", height {up:+.3f}" if np.isfinite(up) else ""
+    return f"{distance:.2f} m away (east {east:+.3f}, north {north:+.3f}{height})"
+
+
+def unanswered_doubts(prepared: Prepared, candidates: Candidates, found: Sequence[Unanswered]) -> list[Doubtful]:
+    """Return a doubt per session that has readings which say that they are checks and compare with nothing."""
+    doubts = []
+    for window in prepared.windows:
+        here = [one for one in found if one.held and one.session == window.index]
+        if not here:
+            continue
+        listed = "; ".join(f"{_where(prepared, candidates, one.row)}: {one.why}" for one in here[:_LISTED])
+        more = f"; and {len(here) - _LISTED} more" if len(here) > _LISTED else ""
+        what = (
+            f"session {window.session.name}: {len(here)} reading{'s' if len(here) > 1 else ''} meant for a mark"
+            f" {'are' if len(here) > 1 else 'is'} compared with none, so nothing says whether the base stood still:"
+            f" {listed}{more}; name the mark in checks = [{{ point, mark }}] of the session, or the code in"
+            " checks.codes"
+        )
+        doubts.append(Doubtful(Doubt.UNANSWERED_CHECK, what, (window.index,)))
+    return doubts
+
+
+def on_marks_unsaid(prepared: Prepared, candidates: Candidates, found: Sequence[Unanswered]) -> list[str]:
+    """Return a sentence for each point that lies on the mark it is named after and is no occupation of it."""
+    return [f"{_where(prepared, candidates, one.row)}: {one.why}" for one in found if not one.held]
+
+
+def _where(prepared: Prepared, candidates: Candidates, row: int) -> str:
+    export = prepared.exports[candidates.table.column("export")[row].as_py()]
+    return f"{candidates.names[row] or 'a reading'} ({export.shown}:{candidates.table.column('source_row')[row]})"
+
+
+def held_back(found: Sequence[Unanswered], doubts: Sequence[Doubtful]) -> Mapping[int, str]:
+    """Return, by number of the whole job, why a reading is held back; none where the job file confirms the doubt."""
+    if any(doubt.kind is Doubt.UNANSWERED_CHECK and doubt.confirmed for doubt in doubts):
+        return {}
+    return {one.number: one.why for one in found if one.held}

@@ -1,0 +1,49 @@
+"""Marks off their readings by another unit or by a base's error: told apart on invented numbers."""
+
+import numpy as np
+import pytest
+
+from pipeline.examine.unit_slips import another_foot, feet_for_metres
+
+#: What two marks would be off by in the other foot: 2 parts in a million of the coordinates of a state plane.
+OTHER = np.array([[-1.5, -6.2], [-1.5, -6.21]])
+
+
+@pytest.mark.parametrize(
+    ("base", "told"),
+    [
+        pytest.param((0.0, 0.0), True, id="known-base"),
+        pytest.param((0.9, -1.1), True, id="averaged-base"),
+        pytest.param((-4.0, 5.0), False, id="far-base"),
+    ],
+)
+def test_the_other_foot(base: tuple[float, float], told: bool) -> None:
+    assert another_foot(OTHER + base, OTHER) is told
+
+
+def test_a_base_alone_is_no_foot() -> None:
+    """Ten thousand bases that averaged their own positions, 0.75 m in each direction: none is taken for a foot."""
+    bases = np.random.default_rng(3).normal(0.0, 0.75, (10_000, 2))
+    assert not any(another_foot(base[None], OTHER[:1]) for base in bases)
+    small = OTHER[:1] / 6.0  # a metre, within what a base is off by: chance alone comes as near one time in a hundred
+    assert sum(another_foot(base[None], small) for base in bases) < 100
+
+
+@pytest.mark.parametrize(
+    ("heights", "base", "told"),
+    [
+        pytest.param([180.0, 184.0], 6.0, True, id="two-heights"),
+        pytest.param([180.0, 180.0], 6.0, True, id="one-height-high"),
+        pytest.param([4.0, 4.0], 6.0, False, id="one-height-low"),
+        pytest.param([180.0, 184.0], 60.0, False, id="another-cause"),
+    ],
+)
+def test_heights_in_feet(heights: list[float], base: float, told: bool) -> None:
+    other = np.array(heights) * (1.0 - 1.0 / 0.3048)
+    assert feet_for_metres(other + base, other) is told
+
+
+def test_nothing_known_tells_nothing() -> None:
+    assert not another_foot(np.full((2, 2), np.nan), OTHER)
+    assert not feet_for_metres(np.full(2, np.nan), np.ones(2))
+    assert not feet_for_metres(np.zeros(0), np.zeros(0))

@@ -1,0 +1,72 @@
+"""What cells look like that cannot be read: ways of exports and spreadsheets (common practice, no source)."""
+
+import pytest
+
+from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_dms, why_no_number, why_no_time
+
+
+@pytest.mark.parametrize(
+    ("text", "piece"),
+    [
+        ("1 507 336.178", "between thousands"), ("1,507,336.178", "between thousands"),
+        ("1.507.336,178", "between thousands"), ("1\u202f507\u202f336.2", "between thousands"),
+        ("1\u00a0507\u00a0336", "between thousands"), ("1'507'336.178", "between thousands"),
+        ("12,5", 'decimal = ","'), ("1,507", "of thousands or of decimals"), ("12.3 m", "a unit"), ("40.4ft", "a unit"),
+        ("32 512345.67", "number of a zone"), ("33U 512345.67", "number of a zone"), ("#N/A", "spreadsheet"),
+        ("#####", "spreadsheet"), ("NULL", "no value"), ("-", "no value"),
+        ("1e999", "too large"), ("'12.5", "apostrophe"),
+        ("<0.01", "sign before"),
+    ],
+)  # fmt: skip
+def test_numbers(text: str, piece: str) -> None:
+    assert why_no_number(text).startswith("is no number: it ")
+    assert piece in why_no_number(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "piece"),
+    [
+        ("47°30'12.5\"", 'angles = "dms"'), ("47 30 12.5", 'angles = "dms"'), ("-43:42:00", 'angles = "dms"'),
+        ("47d30m12s", 'angles = "dms"'), ("47-30-12", 'angles = "dms"'), ("N 47° 30' 12\"", 'angles = "dms"'),
+        ("47°30.208'", 'angles = "dms"'), ("10.5W", "letter of a hemisphere"), ("W 10.5", "letter of a hemisphere"),
+        ("N 47.5", "letter of a hemisphere"), ("-36.2S", "letter of a hemisphere"), ("47.5°", "degree sign"),
+        ("47,5", 'decimal = ","'),
+    ],
+)  # fmt: skip
+def test_degrees(text: str, piece: str) -> None:
+    assert piece in why_no_degrees(text)
+
+
+def test_degrees_where_minutes_are_expected() -> None:
+    assert "decimal degrees" in why_no_dms("-43.7001")
+    assert why_no_dms("over there") == "is no angle in degrees, minutes and seconds"
+
+
+@pytest.mark.parametrize(
+    ("text", "piece"),
+    [
+        ("1772436600", "seconds since 1970"), ("1772436600.25", "seconds since 1970"),
+        ("1772436600123", "milliseconds since 1970"), ("2408 113400.0", "GPS week"), ("2408,113400", "GPS week"),
+        ("46083.3125", "serial day"), ("46083,3125", "serial day"), ("07:30:00", "without its date"),
+        ("07:30:00.250", "without its date"), ("2026-03-02", "no time of day"), ("02.03.2026", "no time of day"),
+        ("20260302", "date alone"), ("113400.00", "seconds of a day or week"), ("20260302073000", "%Y%m%d%H%M%S"),
+        ("02/03/2026 07:30:00 PM", "12-hour"), ("2026-03-02 07:30:00 am", "12-hour"), ("7:30 PM", "12-hour"),
+        ("2026-03-02 07:30:00 CEST", "name of a zone"), ("2026/03/02 07:30:00", '"%Y/%m/%d %H:%M:%S"'),
+        ("02/03/2026 07:30:00", "not guessed"), ("2 Mar 2026 07:30:00", "time_format"),
+        ("2461101.8125", "Julian day"), ("2026-061T07:30:00", "day of the year"), ("N/A", "no value"),
+    ],
+)  # fmt: skip
+def test_times(text: str, piece: str) -> None:
+    assert piece in why_no_time(text)
+
+
+@pytest.mark.parametrize("text", ["soon", "Mon", "", "x y z"])
+def test_nothing_is_made_up(text: str) -> None:
+    assert why_no_time(text) == "is no time"
+    assert why_no_number(text or "over there") == "is no number"
+
+
+def test_a_line_of_data_and_a_header() -> None:
+    assert looks_like_data(["P1", "2026-03-02T07:30:00Z", "-43.7", "171.8", "12.5", "fix"])
+    assert not looks_like_data(["Point", "Time", "Lat", "Lon", "2026"])
+    assert not looks_like_data(["12"])
