@@ -6,11 +6,11 @@ if TYPE_CHECKING:
     from pipeline.check import check_job as check_job
     from pipeline.problems import JobError as JobError
     from pipeline.problems import JobHeld as JobHeld
-    from pipeline.run.run_job import Outcome as Outcome
+    from pipeline.run.outcome import Outcome as Outcome
     from pipeline.run.run_job import run_job as run_job
 
 _HOMES = {
-    "Outcome": "pipeline.run.run_job",
+    "Outcome": "pipeline.run.outcome",
     "run_job": "pipeline.run.run_job",
     "check_job": "pipeline.check",
     "JobError": "pipeline.problems",

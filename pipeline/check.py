@@ -4,14 +4,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.examine.examine import examine
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared, load, prepare
+from pipeline.intake.prepare import load, prepare
+from pipeline.intake.survey import Survey
 from pipeline.issue.folder.publish import newest
 from pipeline.issue.record import Record, RecordError, read_record
 from pipeline.notices.before_run import before_notes
 from pipeline.problems import JobError, Problem, Problems
-from pipeline.solve.solve import settle
+from pipeline.solve.solve import solve
 from pipeline.words import counted
 
 
@@ -19,16 +18,15 @@ from pipeline.words import counted
 class Checked:
     """A job that can be run, and what a run would use; ``warnings`` are what should be looked at before."""
 
-    prepared: Prepared
-    gathered: Gathered
-    routes: Routes
+    survey: Survey
     warnings: tuple[str, ...] = ()
 
     def lines(self) -> list[str]:
         """Return in words what a run would read and use."""
-        rows, files = counted(sum(self.gathered.rows), "row"), counted(len(self.gathered.rows), "file")
-        told = [f"{rows} in {files}, {counted(len(self.prepared.windows), 'session')}"]
-        for operation in self.routes.recorded():
+        of_files = self.survey.first_pass.rows
+        rows, files = counted(sum(of_files), "row"), counted(len(of_files), "file")
+        told = [f"{rows} in {files}, {counted(len(self.survey.windows), 'session')}"]
+        for operation in self.survey.operations.recorded():
             accuracy = "accuracy not stated" if operation.accuracy is None else f"accuracy {operation.accuracy:g} m"
             told.append(f"{operation.step}: {operation.name} ({accuracy})")
             told += [f"  grid {grid.name}, sha256 {grid.sha256}" for grid in operation.grids]
@@ -43,12 +41,11 @@ def check_job(path: Path) -> Checked:
     loaded, problems = load(path), Problems()
     prepared = prepare(loaded, problems)
     examined = examine(prepared, problems)
-    gathered, routes = examined.gathered, examined.routes
     last = _last(loaded.job.job.folder)
     shown = prepared.register.shown if prepared.register is not None else None
-    settled = settle(prepared, gathered, routes, examined.doubts)
-    warnings = (*map(str, settled.doubts), *settled.unsaid, *before_notes(prepared, gathered, routes, last, shown))
-    return Checked(prepared, gathered, routes, warnings)
+    solved = solve(examined.survey, examined.doubts)
+    warnings = (*map(str, solved.doubts), *solved.unsaid, *before_notes(examined, last, shown))
+    return Checked(examined.survey, warnings)
 
 
 def _last(folder: Path) -> Record | None:

@@ -53,7 +53,7 @@ class _Meant:
 
 def typed(scope: Scope, mark: str) -> Iterator[Hypothesis]:
     """Yield every hypothesis that a mark's coordinates in the register are not what they were meant to be."""
-    reference = scope.case.settled.reference
+    reference = scope.case.solved.reference
     meant = scope.case.once(("typed", mark), lambda: _meant(scope, mark))
     if meant is None:
         return
@@ -70,22 +70,22 @@ def typed(scope: Scope, mark: str) -> Iterator[Hypothesis]:
 def _meant(scope: Scope, mark: str) -> _Meant | None:
     """Return everything that the coordinates of a mark may have been meant to be, None for a mark of no register."""
     case = scope.case
-    register, control, operation = case.prepared.register, case.prepared.loaded.job.control, case.routes.register
+    register, control, operation = case.survey.register, case.survey.job.control, case.survey.operations.register
     number = register.find(mark) if register is not None else None
     if register is None or control is None or operation is None or number is None:
         return None
     at = case.number[mark]
-    given = _given(register, number, case.settled.reference.xyz[at], operation)
+    given = _given(register, number, case.solved.reference.xyz[at], operation)
     meant = _Meant()
     _misread(meant, mark, register, number, given)
     _turned(meant, mark, register, given)
     _otherwise(meant, mark, register.kind, control, scope, given)
     _heights(meant, mark, control, scope, given, operation)
     meant.xyz = np.column_stack(operation.forward(*np.array(meant.coordinates).T))
-    meant.grid = np.column_stack(case.routes.frames.to_issued.forward(*meant.xyz.T))
+    meant.grid = np.column_stack(case.survey.operations.frames.to_issued.forward(*meant.xyz.T))
     # what the register does not give is not compared either
     meant.grid[:, np.isnan(register_row(register, number))] = 0.0
-    offset = np.hypot(*(meant.grid - case.settled.reference.grid[at])[:, :2].T)
+    offset = np.hypot(*(meant.grid - case.solved.reference.grid[at])[:, :2].T)
     meant.grid[offset < _TOLD_APART * np.array(meant.slacks)] = np.nan
     return meant
 
@@ -142,7 +142,7 @@ def _turned(meant: _Meant, mark: str, register: Register, given: Floats) -> None
 
 def _otherwise(meant: _Meant, mark: str, kind: str, control: ControlSection, scope: Scope, given: Floats) -> None:
     """Take up other datums and neighbouring zones; the height as written goes along."""
-    for datum in other_datums(control.crs, scope.case.area, given[0], given[1]):
+    for datum in other_datums(control.crs, scope.case.survey.operations.area, given[0], given[1]):
         text = f"{mark}'s coordinates are in {datum.name}"
         meant.add(Kind.DATUM, text, np.array([datum.first, datum.second, given[2]]), datum.accuracy)
     if kind == "projected":
@@ -155,7 +155,7 @@ def _heights(
     meant: _Meant, mark: str, control: ControlSection, scope: Scope, given: Floats, operation: Operation
 ) -> None:
     """Take up an ellipsoidal height for a datum height or the other way, by the separation where the readings lie."""
-    case, on_marks = scope.case, scope.case.settled.occupations
+    case, on_marks = scope.case, scope.case.solved.occupations
     rows = [row for row in scope.influence.rows if on_marks.marks[row] == mark] or [int(scope.influence.rows[0])]
     found = on_marks.corrected
     longitude, latitude, up = found.longitude[rows[0]], found.latitude[rows[0]], found.ellipsoid_height[rows[0]]
@@ -163,7 +163,7 @@ def _heights(
     if ellipsoidal:
         separation = float(up - found.height[rows[0]])
     else:
-        xyz = case.routes.frames.to_geographic.inverse(longitude, latitude, up)
+        xyz = case.survey.operations.frames.to_geographic.inverse(longitude, latitude, up)
         separation = float(up - operation.inverse(*xyz)[2])
     if not np.isfinite(separation) or abs(separation) < _SAME_HEIGHT:
         return

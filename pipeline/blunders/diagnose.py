@@ -15,10 +15,8 @@ from pipeline.blunders.hypotheses import drift, hypotheses
 from pipeline.blunders.scope import Case, evidence_of, scope_of
 from pipeline.blunders.score import Kind, Reading, read, significance_of, tail
 from pipeline.blunders.split_session import split_lines
-from pipeline.geodesy.area import Area
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
-from pipeline.solve.solve import Settled
+from pipeline.intake.survey import Survey
+from pipeline.solve.solve import Solved
 
 #: Two readings whose scores differ by less are told apart by nobody: ten to one in likelihood.
 CLOSE = 2.0 * math.log(10.0)
@@ -72,14 +70,14 @@ class Diagnoses:
     drifts: tuple[Drift, ...] = field(default=())
 
 
-def diagnose(prepared: Prepared, routes: Routes, settled: Settled, area: Area) -> Diagnoses:
+def diagnose(survey: Survey, solved: Solved) -> Diagnoses:
     """Read every session that has a failing occupation or an implausible shift, and look for drifts in the others."""
-    case = Case(prepared, routes, settled, area)
-    compared, limits = settled.occupations.compared, prepared.loaded.job.shift
+    case = Case(survey, solved)
+    compared, limits = solved.occupations.compared, survey.job.shift
     failing = compared.judged & ~compared.passed
     east, north, up = case.local.T
     implausible = (np.hypot(east, north) > limits.limit_horizontal) | (np.abs(up) > limits.limit_vertical)
-    rows = {session: case.own(session)[failing[case.own(session)]] for session in range(len(prepared.windows))}
+    rows = {session: case.own(session)[failing[case.own(session)]] for session in range(len(survey.windows))}
     troubled = [session for session, some in rows.items() if len(some) or implausible[session]]
     found: list[Diagnosis] = []
     for group in _groups(case, troubled):
@@ -127,7 +125,7 @@ def _read_session(case: Case, session: int, failing: dict[int, Integers]) -> lis
     if not whole.readings and len(others):
         # what fails on the same marks in other sessions may have causes of its own
         (whole,) = _diagnose(case, (session,), {session: own}, others)
-    marks = np.array([case.settled.occupations.marks[row] for row in own])
+    marks = np.array([case.solved.occupations.marks[row] for row in own])
     several = dict.fromkeys(marks.tolist())
     if whole.readings or len(several) < 2:
         return [whole]
@@ -147,7 +145,7 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
     scope = scope_of(case, sessions, rows, hidden)
     if scope is None:
         return [Diagnosis(session, tuple(failing[session].tolist()), 0, (), (), None) for session in sessions]
-    checks = case.prepared.loaded.job.checks
+    checks = case.survey.job.checks
     evidence = evidence_of(case, scope.influence.rows, sessions, scope.influence.rotation)
     tried = hypotheses(scope)
     readings = tuple(read(evidence, tried.hypotheses, checks.horizontal, checks.vertical, tried.count))
@@ -169,15 +167,15 @@ def _split(case: Case, session: int, readings: Sequence[Reading]) -> str | None:
     for reading in readings:
         moved, where = reading.hypothesis.kind is Kind.BASE_MOVED, reading.hypothesis.where
         if moved and where is not None and reading.score - readings[0].score < CLOSE:
-            mine = case.settled.occupations.session[where[0]] == session
-            return split_lines(case.prepared, case.settled, session, *where) if mine else None
+            mine = case.solved.occupations.session[where[0]] == session
+            return split_lines(case.survey, case.solved, session, *where) if mine else None
     return None
 
 
 def _drift(case: Case, session: int, sessions: int) -> Drift | None:
     """Return a trend in a session whose occupations all pass, where noise alone hardly makes one so large."""
     own = case.own(session)
-    if len(np.unique(case.settled.occupations.time[own])) < _LEAST:
+    if len(np.unique(case.solved.occupations.time[own])) < _LEAST:
         return None
     evidence = evidence_of(case, own, (session,), case.rotation(session))
     white = np.einsum("aij,ja->ia", evidence.whitener(), np.where(evidence.known, evidence.difference, 0.0))

@@ -54,7 +54,7 @@ def hypotheses(scope: Scope) -> Tried:
 def _mark(scope: Scope, mark: str) -> Iterator[Hypothesis]:
     """Yield that the register's coordinates of a mark are off for no known reason."""
     case = scope.case
-    if not case.reached[[row for row in scope.influence.rows if case.settled.occupations.marks[row] == mark]].all():
+    if not case.reached[[row for row in scope.influence.rows if case.solved.occupations.marks[row] == mark]].all():
         return  # off by no number that could be told
     decide = f"another mark, or {mark}'s published coordinates"
     shape = scope.influence.any_typed(mark)
@@ -70,7 +70,7 @@ def _other_marks(tried: Tried, scope: Scope, row: int) -> None:
     Only the marks that could lie where it stood are worked out; all of them count as tried.
     """
     case = scope.case
-    on_marks, reference = case.settled.occupations, case.settled.reference
+    on_marks, reference = case.solved.occupations, case.solved.reference
     mark, point = on_marks.marks[row], _name(scope, row)
     other = np.arange(len(reference.names)) != case.mark[row]
     others = np.flatnonzero(other & np.isfinite(reference.xyz).all(axis=1))
@@ -86,7 +86,7 @@ def _other_marks(tried: Tried, scope: Scope, row: int) -> None:
 
 def _others_of_check(scope: Scope, row: int, others: Integers) -> tuple[Integers, Floats]:
     case = scope.case
-    found, grid = case.settled.occupations.corrected, case.settled.reference.grid[others]
+    found, grid = case.solved.occupations.corrected, case.solved.reference.grid[others]
     off = np.abs(grid - [found.easting[row], found.northing[row], found.height[row]])
     near = (np.nan_to_num(off) <= case.tolerance).all(axis=1)
     error = np.nan_to_num(grid[near] - case.known[row])
@@ -96,7 +96,7 @@ def _others_of_check(scope: Scope, row: int, others: Integers) -> tuple[Integers
 def _others_of_tie(scope: Scope, row: int, others: Integers) -> tuple[Integers, Floats]:
     """A tie on a mark of the register takes its session's shift along, which has to be a likely one afterwards."""
     case = scope.case
-    on_marks, reference = case.settled.occupations, case.settled.reference
+    on_marks, reference = case.solved.occupations, case.solved.reference
     if case.mark[row] < 0 or not np.isfinite(reference.xyz[case.mark[row]]).all():
         return others[:0], np.zeros((0, len(scope.influence.rows) + len(scope.sessions), 3))
     errors = reference.xyz[others] - reference.xyz[case.mark[row]]
@@ -112,12 +112,12 @@ def _again(mark: str) -> str:
 
 
 def _name(scope: Scope, row: int) -> str:
-    return str(scope.case.settled.occupations.table.column("name")[row].as_py())
+    return str(scope.case.solved.occupations.table.column("name")[row].as_py())
 
 
 def _point(scope: Scope, row: int) -> Iterator[Hypothesis]:
     """Yield that one occupation alone is off: by its pole or antenna height, or for no known reason."""
-    on_marks = scope.case.settled.occupations
+    on_marks = scope.case.solved.occupations
     mark, point = on_marks.marks[row], _name(scope, row)
     stated = on_marks.table.column("antenna_height")[row].as_py()
     ways = list(_heights(stated))
@@ -145,12 +145,12 @@ def _heights(stated: float | None) -> Iterator[tuple[float, str]]:
 
 def _setups(scope: Scope, session: int) -> Iterator[Hypothesis]:
     """Yield what a wrong antenna height of the base over its mark would show."""
-    setup = scope.case.prepared.windows[session].session.setup
-    if setup is None or session not in scope.case.settled.tied.setups:
+    setup = scope.case.survey.windows[session].session.setup
+    if setup is None or session not in scope.case.solved.tied.setups:
         return
     ways = list(_heights(setup.antenna_height))
     up = np.array([metres for metres, _ in ways]).reshape(-1, 1) * scope.influence.rotation[2]
-    shapes = scope.influence.set_up(scope.case.settled.tied.setups.index(session), up)
+    shapes = scope.influence.set_up(scope.case.solved.tied.setups.index(session), up)
     for (_, how), shape in zip(ways, shapes, strict=True):
         text = f"the base's antenna height of {setup.antenna_height:.3f} m over {setup.mark} was {how}"
         yield Hypothesis(Kind.ANTENNA, text, shape, decide="a rover tie on a mark of the register")
@@ -158,8 +158,8 @@ def _setups(scope: Scope, session: int) -> Iterator[Hypothesis]:
 
 def _other_sessions(scope: Scope, session: int, row: int) -> Iterator[Hypothesis]:
     """Yield that an occupation was observed against the base of another session."""
-    on_marks, shifts = scope.case.settled.occupations, scope.case.settled.shifts.shift
-    windows = scope.case.prepared.windows
+    on_marks, shifts = scope.case.solved.occupations, scope.case.solved.shifts.shift
+    windows = scope.case.survey.windows
     near = [w for w in windows if abs(w.start_ms - int(on_marks.time[row])) < _NEAR and w.index != session]
     others = [w for w in near if np.isfinite(shifts[w.index]).all()]
     shapes = scope.influence.displaced([row], shifts[session] - shifts[[w.index for w in others]])
@@ -172,7 +172,7 @@ def _other_sessions(scope: Scope, session: int, row: int) -> Iterator[Hypothesis
 
 def _field_shift(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]:
     """Yield that the export carries its field shift twice, or does not carry it."""
-    on_marks, field_shifts = scope.case.settled.occupations, scope.case.settled.field
+    on_marks, field_shifts = scope.case.solved.occupations, scope.case.solved.field
     start = int(field_shifts.start[session])
     late = [row for row in own.tolist() if start != NEVER and on_marks.time[row] >= start]
     if not late:
@@ -189,7 +189,7 @@ def _field_shift(scope: Scope, session: int, own: Integers) -> Iterator[Hypothes
 
 def _geocentric(scope: Scope, row: int, grid: Floats) -> Floats:
     """Return (3,) the geocentric vector of (3,) metres of easting, northing and height at an occupation."""
-    found, to_issued = scope.case.settled.occupations.corrected, scope.case.routes.frames.to_issued
+    found, to_issued = scope.case.solved.occupations.corrected, scope.case.survey.operations.frames.to_issued
     here = np.array([found.easting[row], found.northing[row], found.height[row]])
     there = np.column_stack(to_issued.inverse(*np.vstack([here, here + grid]).T))
     return np.asarray(there[1] - there[0])
@@ -197,7 +197,7 @@ def _geocentric(scope: Scope, row: int, grid: Floats) -> Floats:
 
 def _in_time(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
     """Yield that the base moved in one of the gaps between occupations, or drifts all the time."""
-    on_marks, rows = scope.case.settled.occupations, own.tolist()
+    on_marks, rows = scope.case.solved.occupations, own.tolist()
     times = on_marks.time[own]
     for gap in range(1, len(rows)):
         if times[gap] == times[gap - 1] or not scope.case.reached[own].all():
@@ -215,7 +215,7 @@ def _in_time(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
 
 def drift(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
     """Yield that the base drifts, in all components first: the free size is metres an hour that the points move."""
-    times = scope.case.settled.occupations.time[own]
+    times = scope.case.solved.occupations.time[own]
     hours = (times - times[0]) / 3_600_000
     shape = scope.influence.any_displaced(dict(zip(own.tolist(), hours.tolist(), strict=True)))
     for free, what in _PARTS:

@@ -13,7 +13,7 @@ import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.operations import Operation
-from pipeline.solve.solve import Settled
+from pipeline.solve.solve import Solved
 from pipeline.words import Role
 
 
@@ -22,7 +22,7 @@ class Influence:
     """Answers for some sessions. Every answer has a row per occupation and then one per session, for its shift.
 
     Args:
-        settled: the job as adjusted.
+        solved: the job as adjusted.
         to_issued: working frame to grid and height datum.
         sessions: (s,) indices of the sessions in question.
         rows: (n,) the occupations whose differences are predicted, of any session.
@@ -31,7 +31,7 @@ class Influence:
             difference at its tolerance.
     """
 
-    settled: Settled
+    solved: Solved
     to_issued: Operation
     sessions: tuple[int, ...]
     rows: Integers
@@ -58,7 +58,7 @@ class Influence:
 
         Geocentric metres; a tie takes the shift of its session with it.
         """
-        on_marks = self.settled.occupations
+        on_marks = self.solved.occupations
         moved = np.zeros((len(errors), len(self._session), 3))
         for row in rows:
             moved[:, : len(self.rows)][:, self.rows == row] += errors[:, None, :]
@@ -75,7 +75,7 @@ class Influence:
 
     def shift_if_displaced(self, row: int, errors: Floats) -> Floats:
         """Return (k, 3) the part of `displaced` that is the shift of a tie's own session, one of those in question."""
-        on_marks = self.settled.occupations
+        on_marks = self.solved.occupations
         taken_up = self._response(int(on_marks.observation[row]))[
             len(self.rows) + self.sessions.index(int(on_marks.session[row]))
         ]
@@ -86,7 +86,7 @@ class Influence:
 
         ``number`` is that of the set-up; geocentric metres.
         """
-        first = len(self.settled.tied.occupied) - len(self.settled.tied.setups)
+        first = len(self.solved.tied.occupied) - len(self.solved.tied.setups)
         return self._moved(self._taken_up(first + number, -errors))
 
     def any_typed(self, mark: str) -> Floats:
@@ -101,8 +101,8 @@ class Influence:
         shape = np.zeros((len(self._session), 3))
         for row, factor in chosen.items():
             shape[: len(self.rows)][self.rows == row] += factor
-            if self.settled.occupations.roles[row] is Role.TIE:
-                shape -= factor * self._share(int(self.settled.occupations.observation[row]))
+            if self.solved.occupations.roles[row] is Role.TIE:
+                shape -= factor * self._share(int(self.solved.occupations.observation[row]))
         return shape
 
     def _moved(self, geocentric: Floats) -> Floats:
@@ -130,33 +130,33 @@ class Influence:
         """Return (n + s, 3, 3) the growth of each row's shift for a metre more along X, Y, Z; zero where untied."""
         if number not in self._known:
             sessions, place = np.unique(self._session, return_inverse=True)
-            response = self.settled.shifts.response
+            response = self.solved.shifts.response
             columns = [response.shifts(number, unit, sessions) for unit in np.eye(3)]
-            matrix = np.stack(columns, axis=2) @ self.settled.shifts.observations.rotation[number]
+            matrix = np.stack(columns, axis=2) @ self.solved.shifts.observations.rotation[number]
             self._known[number] = np.nan_to_num(matrix)[place]
         return self._known[number]
 
     def _control(self, mark: str) -> int | None:
         """Return the number of the observation that holds a mark at its register coordinates, if there is one."""
         number = self._controls.get(mark)
-        return None if number is None else len(self.settled.tied.occupied) + number
+        return None if number is None else len(self.solved.tied.occupied) + number
 
     def _on(self, mark: str) -> Flags:
-        return np.array([self.settled.occupations.marks[row] == mark for row in self.rows], bool)
+        return np.array([self.solved.occupations.marks[row] == mark for row in self.rows], bool)
 
     @cached_property
     def _controls(self) -> dict[str, int]:
-        names = self.settled.tied.marks.names
-        return {names[number]: place for place, number in enumerate(self.settled.shifts.control)}
+        names = self.solved.tied.marks.names
+        return {names[number]: place for place, number in enumerate(self.solved.shifts.control)}
 
     @cached_property
     def _session(self) -> Integers:
         """(n + s,) the session of each row of an answer."""
-        return np.append(self.settled.occupations.session[self.rows], np.array(self.sessions, np.int64))
+        return np.append(self.solved.occupations.session[self.rows], np.array(self.sessions, np.int64))
 
     @cached_property
     def _observed(self) -> Floats:
-        found = self.settled.occupations.corrected
+        found = self.solved.occupations.corrected
         return np.column_stack([found.easting, found.northing, found.height])[self.rows]
 
     @cached_property

@@ -10,11 +10,9 @@ import numpy as np
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.blunders.influence import Influence
 from pipeline.blunders.score import Evidence
-from pipeline.geodesy.area import Area
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
-from pipeline.solve.solve import Settled, shift_at_places
+from pipeline.intake.survey import Survey
+from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.words import Role
 
 _T = TypeVar("_T")
@@ -28,41 +26,39 @@ _SHIFT_SIGMAS = 3.0
 class Case:
     """A settled job with what every reading of it needs, worked out once."""
 
-    prepared: Prepared
-    routes: Routes
-    settled: Settled
-    area: Area
+    survey: Survey
+    solved: Solved
 
     @cached_property
     def local(self) -> Floats:
         """(S, 3) the sessions' shifts east, north, up; NaN where untied."""
-        return shift_at_places(self.settled, self.routes)[0]
+        return shift_at_places(self.solved, self.survey)[0]
 
     @cached_property
     def number(self) -> dict[str, int]:
         """The register's number of each of its marks."""
-        return {name: place for place, name in enumerate(self.settled.reference.names)}
+        return {name: place for place, name in enumerate(self.solved.reference.names)}
 
     @cached_property
     def mark(self) -> Integers:
         """(n,) the register's number of each occupation's mark, -1 for temporary marks."""
-        return np.array([self.number.get(mark, -1) for mark in self.settled.occupations.marks], np.int64)
+        return np.array([self.number.get(mark, -1) for mark in self.solved.occupations.marks], np.int64)
 
     @cached_property
     def checks(self) -> Flags:
         """(n,) which occupations are checks."""
-        return np.array([role is Role.CHECK for role in self.settled.occupations.roles], bool)
+        return np.array([role is Role.CHECK for role in self.solved.occupations.roles], bool)
 
     @cached_property
     def tolerance(self) -> Floats:
         """(3,) the tolerances east, north, up, metres."""
-        checks = self.prepared.loaded.job.checks
+        checks = self.survey.job.checks
         return np.array([checks.horizontal, checks.horizontal, checks.vertical])
 
     @cached_property
     def scale(self) -> Floats:
         """(3,) by which a shift at its limit becomes a difference at its tolerance."""
-        limits = self.prepared.loaded.job.shift
+        limits = self.survey.job.shift
         most = np.array([limits.limit_horizontal, limits.limit_horizontal, limits.limit_vertical])
         return np.asarray(self.tolerance / most)
 
@@ -72,12 +68,12 @@ class Case:
 
         Differences from such a zero mean nothing by themselves; what was meant, against what was observed, does.
         """
-        return np.nan_to_num(self.settled.occupations.known)
+        return np.nan_to_num(self.solved.occupations.known)
 
     @cached_property
     def held(self) -> Flags:
         """(n, 3) which components of the differences are evidence."""
-        reference, on_marks = self.settled.reference, self.settled.occupations
+        reference, on_marks = self.solved.reference, self.solved.occupations
         none = np.zeros((1, 3), bool)
         held = np.vstack([reference.held, none])[self.mark] & np.isfinite(on_marks.known)
         return np.asarray(held | np.vstack([reference.lost[:, [0, 0, 1]], none])[self.mark])
@@ -85,7 +81,7 @@ class Case:
     @cached_property
     def reached(self) -> Flags:
         """(n,) whether the mark's known coordinates are numbers at all, so that a difference from them has a size."""
-        return np.asarray(np.isfinite(np.where(self.held, self.settled.occupations.known, 0.0)).all(axis=1))
+        return np.asarray(np.isfinite(np.where(self.held, self.solved.occupations.known, 0.0)).all(axis=1))
 
     def once(self, key: tuple[str, ...], work: Callable[[], _T]) -> _T:
         """Return what ``work`` gives, which is done once for a key; its result must not be changed."""
@@ -101,24 +97,24 @@ class Case:
     @cached_property
     def _starts(self) -> Integers:
         """(S + 1,) where each session's occupations start, which are in their order."""
-        return np.asarray(np.searchsorted(self.settled.occupations.session, np.arange(len(self.prepared.windows) + 1)))
+        return np.asarray(np.searchsorted(self.solved.occupations.session, np.arange(len(self.survey.windows) + 1)))
 
     def own(self, session: int) -> Integers:
         """Return the judged occupations of a session, by time."""
         rows = np.arange(self._starts[session], self._starts[session + 1])
-        return rows[self.settled.occupations.compared.judged[rows]]
+        return rows[self.solved.occupations.compared.judged[rows]]
 
     def tied_marks(self, session: int) -> list[str]:
         """Return the marks that tie a session, by rovers or under its base, each once."""
-        on_marks = self.settled.occupations
+        on_marks = self.solved.occupations
         rows = range(self._starts[session], self._starts[session + 1])
         marks = dict.fromkeys(on_marks.marks[row] for row in rows if on_marks.roles[row] is Role.TIE)
-        setup = self.prepared.windows[session].session.setup
+        setup = self.survey.windows[session].session.setup
         return list(marks | ({setup.mark: None} if setup is not None else {}))
 
     def rotation(self, session: int) -> Floats:
         """Return (3, 3) geocentric to east, north, up where a session's shift is meant."""
-        longitude, latitude, _ = self.routes.frames.to_geographic.forward(*self.settled.places[session])
+        longitude, latitude, _ = self.survey.operations.frames.to_geographic.forward(*self.solved.places[session])
         return np.asarray(enu_rotation(np.nan_to_num(longitude), np.nan_to_num(latitude))).reshape(3, 3)
 
 
@@ -150,7 +146,7 @@ def scope_of(case: Case, sessions: tuple[int, ...], rows: Integers, unseen: Inte
         rows: the failing occupations that are to be explained.
         unseen: other failing occupations, which are left out of sight.
     """
-    on_marks = case.settled.occupations
+    on_marks = case.solved.occupations
     own = tuple(np.setdiff1d(case.own(session), unseen) for session in sessions)
     marks = dict.fromkeys(on_marks.marks[row] for row in rows)
     for session in sessions:
@@ -162,8 +158,8 @@ def scope_of(case: Case, sessions: tuple[int, ...], rows: Integers, unseen: Inte
     seen[np.concatenate(own)] = True
     seen[unseen] = False
     influence = Influence(
-        case.settled,
-        case.routes.frames.to_issued,
+        case.solved,
+        case.survey.operations.frames.to_issued,
         sessions,
         np.flatnonzero(seen),
         case.rotation(sessions[0]),
@@ -178,8 +174,8 @@ def evidence_of(case: Case, rows: Integers, sessions: tuple[int, ...], rotation:
     Errors of one mark's coordinates are common to its occupations, those of a session's shift to its checks. A shift is
     judged as a difference at its tolerance when it is at its limit.
     """
-    on_marks, settled = case.settled.occupations, case.settled
-    compared, centring = on_marks.compared, case.prepared.loaded.job.quality.centring
+    on_marks, solved = case.solved.occupations, case.solved
+    compared, centring = on_marks.compared, case.survey.job.quality.centring
     difference = np.column_stack([compared.east, compared.north, compared.height])[rows]
     observed = np.column_stack([on_marks.corrected.easting, on_marks.corrected.northing, on_marks.corrected.height])
     difference = np.where(case.reached[rows, None], np.nan_to_num(difference), observed[rows] - case.known[rows])
@@ -187,13 +183,13 @@ def evidence_of(case: Case, rows: Integers, sessions: tuple[int, ...], rotation:
     mark, session, check = case.mark[rows], on_marks.session[rows], case.checks[rows]
     same_mark = np.equal.outer(mark, mark)
     same_shift = np.equal.outer(session, session) & np.logical_and.outer(check, check)
-    shift = np.nan_to_num(rotate_covariance(settled.shifts.covariance[session], rotation))
+    shift = np.nan_to_num(rotate_covariance(solved.shifts.covariance[session], rotation))
     count = len(rows)
     covariance = np.zeros((3, count + len(sessions), count + len(sessions)))
     for axis in range(3):
         covariance[axis, :count, :count] = (
             np.diag(noise[:, axis] ** 2)
-            + same_mark * settled.reference.sigma[mark, axis] ** 2
+            + same_mark * solved.reference.sigma[mark, axis] ** 2
             + same_shift * shift[:, axis, axis][:, None]
         )
         last = np.arange(count, count + len(sessions))

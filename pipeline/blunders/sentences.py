@@ -8,8 +8,8 @@ import numpy as np
 from pipeline.blunders.diagnose import CLOSE, Diagnoses, Diagnosis, Drift
 from pipeline.blunders.score import Reading
 from pipeline.clock import clock
-from pipeline.intake.prepare import Prepared
-from pipeline.solve.solve import Settled
+from pipeline.intake.survey import Survey
+from pipeline.solve.solve import Solved
 
 #: How many readings of one session are named in `cause`; the record has more.
 _NAMED = 3
@@ -17,38 +17,37 @@ _NAMED = 3
 _RECORDED = 20
 
 
-def causes(prepared: Prepared, settled: Settled, diagnoses: Diagnoses) -> list[str | None]:
+def causes(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[str | None]:
     """Return for each occupation of a mark the sentence that says what its failing may mean, None where it passes."""
-    told = {row: _sentence(prepared, settled, diagnosis) for diagnosis in diagnoses.diagnoses for row in diagnosis.rows}
-    return [told.get(row) for row in range(len(settled.occupations.marks))]
+    told = {row: _sentence(survey, solved, diagnosis) for diagnosis in diagnoses.diagnoses for row in diagnosis.rows}
+    return [told.get(row) for row in range(len(solved.occupations.marks))]
 
 
-def drifts(prepared: Prepared, settled: Settled, found: Sequence[Drift]) -> list[str]:
+def drifts(survey: Survey, solved: Solved, found: Sequence[Drift]) -> list[str]:
     """Return the drifts that no tolerance caught, a sentence each."""
     return [
-        f"session {prepared.windows[one.session].session.name}: {_words(settled, one.reading)}"
-        f" (chance {one.chance:.1g})"
+        f"session {survey.windows[one.session].session.name}: {_words(solved, one.reading)} (chance {one.chance:.1g})"
         for one in found
     ]
 
 
-def recorded(prepared: Prepared, settled: Settled, diagnoses: Diagnoses) -> list[dict[str, Any]]:
+def recorded(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[dict[str, Any]]:
     """Return the diagnoses as the issue record has them, the readings with their numbers."""
-    names = settled.occupations.table.column("name").to_pylist()
+    names = solved.occupations.table.column("name").to_pylist()
     return [
         {
-            "session": prepared.windows[diagnosis.session].session.name,
+            "session": survey.windows[diagnosis.session].session.name,
             "points": [names[row] for row in diagnosis.rows],
             "tried": diagnosis.tried,
             "fitting": len(diagnosis.readings),
             "split": diagnosis.split,
-            "readings": [_reading(settled, diagnosis, reading) for reading in diagnosis.readings[:_RECORDED]],
+            "readings": [_reading(solved, diagnosis, reading) for reading in diagnosis.readings[:_RECORDED]],
         }
         for diagnosis in diagnoses.diagnoses
     ]
 
 
-def _words(settled: Settled, reading: Reading) -> str:
+def _words(solved: Solved, reading: Reading) -> str:
     """Return a reading's sentence with its numbers."""
     text = reading.hypothesis.text
     if "{" not in text:
@@ -61,12 +60,12 @@ def _words(settled: Settled, reading: Reading) -> str:
     }
     if reading.hypothesis.where is not None:
         since, until = reading.hypothesis.where
-        times = settled.occupations.time
+        times = solved.occupations.time
         words |= {"since": clock(int(times[since])), "until": clock(int(times[until]))}
     return text.format(**words)
 
 
-def _sentence(prepared: Prepared, settled: Settled, diagnosis: Diagnosis) -> str:
+def _sentence(survey: Survey, solved: Solved, diagnosis: Diagnosis) -> str:
     """Return what stands in `cause`: the best readings with what they leave, and what would decide between them."""
     if not diagnosis.readings:
         return f"none of {diagnosis.tried} causes tried explains it; occupy the mark again, and another one"
@@ -76,7 +75,7 @@ def _sentence(prepared: Prepared, settled: Settled, diagnosis: Diagnosis) -> str
         doubt = "perhaps by chance: " if reading.chance else ""
         horizontal, vertical = _left(reading, diagnosis)
         left = f"leaves {horizontal:.3f} m horizontally, {vertical:.3f} m in height"
-        told.append(f"{doubt}{_words(settled, reading)} ({left})")
+        told.append(f"{doubt}{_words(solved, reading)} ({left})")
     close = [one for one in diagnosis.readings[1:] if one.score - best.score < CLOSE]
     decide = dict.fromkeys(one.hypothesis.decide for one in [best, *close] if one.hypothesis.decide)
     which = f"; to decide: {'; '.join(list(decide)[:2])}" if close and decide else ""
@@ -89,12 +88,12 @@ def _left(reading: Reading, diagnosis: Diagnosis) -> tuple[float, float]:
     return float(np.hypot(left[:, 0], left[:, 1]).max(initial=0.0)), float(np.abs(left[:, 2]).max(initial=0.0))
 
 
-def _reading(settled: Settled, diagnosis: Diagnosis, reading: Reading) -> dict[str, Any]:
+def _reading(solved: Solved, diagnosis: Diagnosis, reading: Reading) -> dict[str, Any]:
     horizontal, vertical = _left(reading, diagnosis)
     shown = reading.predicted[list(diagnosis.places)]
     return {
         "kind": str(reading.hypothesis.kind),
-        "text": _words(settled, reading),
+        "text": _words(solved, reading),
         "largest": {
             axis: float(shown[np.argmax(np.abs(shown[:, column])), column])
             for column, axis in enumerate(("d_east", "d_north", "d_height"))

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.sessions.toml_lines import (
     Reading,
     instead,
@@ -15,11 +15,11 @@ from pipeline.sessions.toml_lines import (
     set_up_lines,
     table_lines,
 )
-from pipeline.solve.solve import Settled
+from pipeline.solve.solve import Solved
 from pipeline.words import Role
 
 
-def split_lines(prepared: Prepared, settled: Settled, session: int, last_good: int, first_bad: int) -> str:
+def split_lines(survey: Survey, solved: Solved, session: int, last_good: int, first_bad: int) -> str:
     """Return the two ``[[session]]`` tables that take the place of one.
 
     The first ends just after the last occupation before the base moved, the second starts with the first one after it
@@ -27,13 +27,13 @@ def split_lines(prepared: Prepared, settled: Settled, session: int, last_good: i
     The second has no more of the session than its base id and its field shift: a base that moved stands over no mark.
 
     Args:
-        prepared: the job.
-        settled: the job as settled.
+        survey: the job before any shift.
+        solved: its shifts and what the marks say.
         session: index of the session.
         last_good: row of the last occupation before the base moved.
         first_bad: row of the first one after it.
     """
-    on_marks, window = settled.occupations, prepared.windows[session]
+    on_marks, window = solved.occupations, survey.windows[session]
     rows = [int(row) for row in np.flatnonzero(on_marks.session == session)]
     end, start = int(on_marks.time[last_good]) + 1, int(on_marks.time[first_bad])
     early = [row for row in rows if on_marks.time[row] < end]
@@ -41,46 +41,46 @@ def split_lines(prepared: Prepared, settled: Settled, session: int, last_good: i
     given = window.session
     ties = [row for row in early if on_marks.roles[row] is Role.TIE]
     if not ties and needs_ties(given):
-        ties = _to_tie(settled, early)
-    first, second = part_names(given.name, [other.session.name for other in prepared.windows], 2)
+        ties = _to_tie(solved, early)
+    first, second = part_names(given.name, [other.session.name for other in survey.windows], 2)
     return "\n".join(
         [
-            *instead(given.name, prepared.loaded.job.sessions),
+            *instead(given.name, survey.job.sessions),
             *table_lines(first, given, window.start_ms, end),
             *set_up_lines(given),
-            *_occupations(settled, early, ties, (window.start_ms, end), needs_ties(given)),
+            *_occupations(solved, early, ties, (window.start_ms, end), needs_ties(given)),
             "",
             *table_lines(second, given, start, window.end_ms),
-            *_occupations(settled, late, _to_tie(settled, late), (start, window.end_ms), True),
+            *_occupations(solved, late, _to_tie(solved, late), (start, window.end_ms), True),
             "",
         ]
     )
 
 
 def _occupations(
-    settled: Settled, rows: Sequence[int], ties: Sequence[int], span: tuple[int, int], needed: bool
+    solved: Solved, rows: Sequence[int], ties: Sequence[int], span: tuple[int, int], needed: bool
 ) -> Iterator[str]:
     # A temporary mark proves nothing, so it is no check; it joins sessions, so it is a tie.
-    known = set(settled.reference.names)
-    readings = dict(zip(rows, _readings(settled, rows), strict=True))
+    known = set(solved.reference.names)
+    readings = dict(zip(rows, _readings(solved, rows), strict=True))
     tied = [row for row in rows if row in ties or readings[row][1] not in known]
     checks = [readings[row] for row in rows if row not in tied]
     yield from occupation_lines([readings[row] for row in tied], checks, *span, needed)
 
 
-def _readings(settled: Settled, rows: Sequence[int]) -> list[Reading]:
-    on_marks = settled.occupations
+def _readings(solved: Solved, rows: Sequence[int]) -> list[Reading]:
+    on_marks = solved.occupations
     names = on_marks.table.column("name").to_pylist()
     return [(names[row], on_marks.marks[row], int(on_marks.time[row])) for row in rows]
 
 
-def _to_tie(settled: Settled, rows: Sequence[int]) -> list[int]:
+def _to_tie(solved: Solved, rows: Sequence[int]) -> list[int]:
     """Return the occupations of the first mark that holds both position and height; without such a one, all of them.
 
     A mark goes before others where an occupation of it has a name that can be listed.
     """
-    on_marks, held = settled.occupations, dict(zip(settled.reference.names, settled.reference.held, strict=True))
-    readings = dict(zip(rows, _readings(settled, rows), strict=True))
+    on_marks, held = solved.occupations, dict(zip(solved.reference.names, solved.reference.held, strict=True))
+    readings = dict(zip(rows, _readings(solved, rows), strict=True))
     names = sayable(readings.values())
     whole = [row for row in rows if on_marks.marks[row] in held and held[on_marks.marks[row]].all()]
     first = [row for row in whole if readings[row][0] in names] or whole

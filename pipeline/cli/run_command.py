@@ -12,7 +12,7 @@ from pipeline.cli.progress import progress_on_terminal
 from pipeline.cli.show import needs_attention, summary
 from pipeline.cli.tally import Told, lines, told
 from pipeline.run.fleet import Result, run_many
-from pipeline.run.run_job import Outcome
+from pipeline.run.outcome import Outcome
 
 _CAUTION = "  Survey regulations and a licensed surveyor's judgement come first; this record does not replace them."
 

@@ -7,7 +7,7 @@ from pipeline.cli.console import one_line
 from pipeline.cli.faults import FAULT, HELD, WRONG, code_of
 from pipeline.problems import JobError
 from pipeline.run.fleet import Result
-from pipeline.run.run_job import Outcome
+from pipeline.run.outcome import Outcome
 from pipeline.words import counted
 
 ATTENTION = 3

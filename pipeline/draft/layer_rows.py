@@ -15,8 +15,7 @@ from pipeline.clock import iso
 from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.layers import (
     CHECK_MARKS,
     GEOMETRY,
@@ -30,7 +29,7 @@ from pipeline.read.files import Export
 from pipeline.solve.correct import Corrected
 from pipeline.solve.difference_95 import differences_95
 from pipeline.solve.proof import PROOFS
-from pipeline.solve.solve import Settled, shift_at_places
+from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.tables import READING, TIME
 from pipeline.words import REASONS, Holds, MarkStatus, Role
 
@@ -137,17 +136,17 @@ class Rows:
         return pa.RecordBatch.from_arrays(columns, schema=HELD_BACK)
 
     def _sessions(self, numbers: NDArray[np.int32]) -> pa.Array:
-        names = pa.array([window.session.name for window in self.drafter.prepared.windows], pa.string())
+        names = pa.array([window.session.name for window in self.drafter.survey.windows], pa.string())
         return names.take(pa.array(np.where(numbers >= 0, numbers, 0), mask=numbers < 0))
 
 
-def check_rows(prepared: Prepared, settled: Settled, causes: Sequence[str | None]) -> pa.RecordBatch:
+def check_rows(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> pa.RecordBatch:
     """Return the occupations of marks as rows of ``check_marks``; ``causes`` (n,) says what failing ones may mean."""
-    on_marks, checks = settled.occupations, prepared.loaded.job.checks
+    on_marks, checks = solved.occupations, survey.job.checks
     count = len(on_marks.marks)
     found, compared = on_marks.corrected, on_marks.compared
-    hu95, vu95 = differences_95(prepared.loaded.job, settled)
-    names = [prepared.windows[number].session.name for number in on_marks.session.tolist()]
+    hu95, vu95 = differences_95(survey.job, solved)
+    names = [survey.windows[number].session.name for number in on_marks.session.tolist()]
     columns = [
         pa.array(names, pa.string()),
         pa.array(on_marks.marks, pa.string()),
@@ -164,33 +163,33 @@ def check_rows(prepared: Prepared, settled: Settled, causes: Sequence[str | None
         _number(vu95),
         pa.array(compared.passed, mask=~compared.judged),
         pa.array(causes, pa.string()),
-        *(_number(values) for values in _statistics(settled)),
+        *(_number(values) for values in _statistics(solved)),
         wkb_points(found.easting, found.northing, found.height),
     ]
     return pa.RecordBatch.from_arrays([_flat(column) for column in columns], schema=CHECK_MARKS)
 
 
-def _statistics(settled: Settled) -> Iterator[Floats]:
+def _statistics(solved: Solved) -> Iterator[Floats]:
     """Yield redundancy, standardised residual and detectable error, east, north and up each, (n,) per occupation."""
-    found, rows = settled.shifts.adjustment, settled.occupations.observation
+    found, rows = solved.shifts.adjustment, solved.occupations.observation
     for values in (found.redundancy, found.standardised, found.detectable):
         for axis in range(3):
             yield np.where(rows >= 0, values[rows, axis], np.nan) if len(values) else np.full(len(rows), np.nan)
 
 
-def mark_rows(settled: Settled, routes: Routes) -> pa.RecordBatch:
+def mark_rows(solved: Solved, survey: Survey) -> pa.RecordBatch:
     """Return the marks of the adjustment as rows of ``marks``; what nothing ties is null.
 
     A mark is held where the register holds something of it. Its coordinates are the adjusted ones all the same: they
     differ from the register's by what its stated uncertainty lets the ties say.
     """
-    marks, found = settled.tied.marks, settled.shifts.adjustment
+    marks, found = solved.tied.marks, solved.shifts.adjustment
     ties = found.ties
     _, covariance = found.local_marks(enu_rotation(marks.longitude, marks.latitude))
-    grid = np.column_stack(routes.frames.to_issued.forward(*np.nan_to_num(settled.shifts.marks).T))
+    grid = np.column_stack(survey.operations.frames.to_issued.forward(*np.nan_to_num(solved.shifts.marks).T))
     grid[~ties.mark_position, :2] = np.nan
     grid[~ties.mark_height, 2] = np.nan
-    occupied = np.bincount(settled.tied.occupied, minlength=len(marks.names))
+    occupied = np.bincount(solved.tied.occupied, minlength=len(marks.names))
     held = marks.held[:, 0] | marks.held[:, 2]
     words = [Holds.FULL, Holds.POSITION, Holds.HEIGHT]
     holds = [
@@ -209,12 +208,12 @@ def mark_rows(settled: Settled, routes: Routes) -> pa.RecordBatch:
     return pa.RecordBatch.from_arrays(columns, schema=MARKS)
 
 
-def session_rows(prepared: Prepared, settled: Settled, routes: Routes, points: Integers) -> pa.RecordBatch:
+def session_rows(survey: Survey, solved: Solved, points: Integers) -> pa.RecordBatch:
     """Return the sessions as rows of ``sessions``; ``points`` (S,) counts each one's drafted points."""
-    windows, on_marks = prepared.windows, settled.occupations
-    local, sigma = shift_at_places(settled, routes)
-    base = settled.bases.mark + settled.shifts.shift
-    place = routes.frames.to_issued.forward(*base.T)
+    windows, on_marks = survey.windows, solved.occupations
+    local, sigma = shift_at_places(solved, survey)
+    base = survey.bases.mark + solved.shifts.shift
+    place = survey.operations.frames.to_issued.forward(*base.T)
 
     def occupations(role: Role) -> list[int]:
         of_role = np.array([found is role for found in on_marks.roles], bool)
@@ -228,10 +227,10 @@ def session_rows(prepared: Prepared, settled: Settled, routes: Routes, points: I
         pa.array(points, pa.int64()),
         pa.array(occupations(Role.TIE), pa.int64()),
         pa.array(occupations(Role.CHECK), pa.int64()),
-        *(_number(settled.shifts.shift[:, axis]) for axis in range(3)),
+        *(_number(solved.shifts.shift[:, axis]) for axis in range(3)),
         *(_number(local[:, axis]) for axis in range(3)),
         *(_number(sigma[:, axis]) for axis in range(3)),
-        pa.array([str(word) for word in settled.verdicts], pa.string()),
+        pa.array([str(word) for word in solved.verdicts], pa.string()),
         wkb_points(*place),
     ]
     return pa.RecordBatch.from_arrays(columns, schema=SESSIONS)

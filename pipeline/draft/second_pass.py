@@ -10,15 +10,12 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import milliseconds
 from pipeline.draft.taken_over import Reuse
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
 from pipeline.intake.positions import raw_positions, working_positions
-from pipeline.intake.prepare import Prepared
-from pipeline.intake.sort import Sieve
+from pipeline.intake.survey import Survey
 from pipeline.read.files import Export, read_batches
 from pipeline.solve.correct import Corrected, correct, observed_sigma, with_distance
 from pipeline.solve.proof import PROOFS
-from pipeline.solve.solve import Settled
+from pipeline.solve.solve import Solved
 from pipeline.words import REASONS, Proof, Reason, reason_code
 
 #: How the words of `Proof` that may be held back are called as reasons.
@@ -64,17 +61,14 @@ class Drafted:
 class Drafter:
     """Everything the second pass needs; it changes nothing, so that batches may be worked in any order."""
 
-    prepared: Prepared
-    gathered: Gathered
-    routes: Routes
-    settled: Settled
-    sieve: Sieve
+    survey: Survey
+    solved: Solved
     reuse: Reuse | None = None
 
     def batches(self) -> Iterator[Drafted]:
         """Read the exports again and yield every batch, worked."""
         start = 0
-        for export in self.prepared.exports:
+        for export in self.survey.exports:
             for batch in read_batches(export):
                 yield self.work(batch, export, start)
                 start += batch.num_rows
@@ -82,22 +76,22 @@ class Drafter:
     def work(self, batch: pa.RecordBatch, export: Export, start: int) -> Drafted:
         """Work one batch whose first row is number ``start`` of the job."""
         rows = batch.num_rows
-        repeats = within(self.gathered.repeats, start, rows)
-        sifted = self.sieve.sift(batch, repeats, export.points.columns.solution is not None)
-        held, session = sifted.held, sifted.session
+        repeats = within(self.survey.first_pass.repeats, start, rows)
+        sifted = self.survey.sieve.sift(batch, repeats, export.points.columns.solution is not None)
+        held, session = sifted.held.copy(), sifted.session
         corrected, other = self._correct(batch, export, session)
 
         def hold(which: Flags, reason: Reason) -> None:
             held[which & (held == 0)] = reason_code(reason)
 
-        on_mark = within(np.asarray(self.settled.occupations.table.column("number"), np.int64), start, rows)
-        hold(within(self.gathered.implausible.numbers, start, rows) & ~on_mark, Reason.IMPLAUSIBLE)
-        hold(~self.settled.shifts.whole[session], Reason.UNTIED)
+        on_mark = within(np.asarray(self.solved.occupations.table.column("number"), np.int64), start, rows)
+        hold(within(self.survey.first_pass.implausible.numbers, start, rows) & ~on_mark, Reason.IMPLAUSIBLE)
+        hold(~self.solved.shifts.whole[session], Reason.UNTIED)
         hold(~(np.isfinite(corrected.easting) & np.isfinite(corrected.height)), Reason.OUTSIDE_COVERAGE)
-        unanswered = np.fromiter(self.settled.unanswered, np.int64)
+        unanswered = np.fromiter(self.solved.unanswered, np.int64)
         hold(within(unanswered, start, rows), Reason.SUSPECT)
         proof = self._proof(milliseconds(batch), session)
-        for word in self.prepared.loaded.job.issue.hold_back:
+        for word in self.survey.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
         return Drafted(
             batch, export, start, session, corrected, proof, held, on_mark & (held == 0), _apart(corrected, other)
@@ -116,20 +110,19 @@ class Drafter:
         whole = len(rows) == batch.num_rows
         there = batch if whole else batch.take(pa.array(rows))
         sessions = session[rows].astype(np.int64)
-        frames, job = self.routes.frames, self.prepared.loaded.job
-        epochs = self.routes.epochs[sessions, export.block]
+        frames, job = self.survey.operations.frames, self.survey.job
+        epochs = self.survey.operations.epochs[sessions, export.block]
         xyz = working_positions(there, frames.to_working[export.block], epochs)
-        xyz = self.settled.field.take_out(xyz, sessions, milliseconds(there), frames.to_issued)
-        distance = np.linalg.norm(xyz - self.settled.bases.receiver[sessions], axis=1)
+        xyz = self.solved.field.take_out(xyz, sessions, milliseconds(there), frames.to_issued)
+        distance = np.linalg.norm(xyz - self.survey.bases.receiver[sessions], axis=1)
         sigma = with_distance(observed_sigma(there, job.quality), distance, job.quality.ppm)
-        models = [self.settled.applied]
+        models = [self.solved.applied]
         if models[0].grid is not None:
             models.append(replace(models[0], grid=None))
         found = [correct(frames, xyz, sessions, sigma, model, job.target.geoid_sigma or 0.0) for model in models]
         if not whole:
-            found = [_spread(one, rows, batch.num_rows) for one in found]
-            for column, name in enumerate(Corrected.__dataclass_fields__):
-                getattr(found[0], name)[ready] = numbers[:, column]
+            none = numbers[:0]
+            found = [_spread(one, rows, ready, numbers if one is found[0] else none) for one in found]
         return found[0], found[1] if len(found) > 1 else None
 
     def _ready(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> tuple[Flags, Floats]:
@@ -145,43 +138,44 @@ class Drafter:
         proof = np.full(len(time), PROOFS.index(Proof.UNCHECKED), np.uint8)
         for number in np.unique(session[session >= 0]).tolist():
             here = session == number
-            proof[here] = self.settled.evidence[number].words(time[here])
+            proof[here] = self.solved.evidence[number].words(time[here])
         return proof
 
     def explain(self, drafted: Drafted, row: int) -> str | None:
         """Return in words why one reading of a batch is held back."""
         said = drafted.batch.column("detail")[row].as_py()
         reason = REASONS[int(drafted.held[row]) - 1]
-        return said or self.sieve.explain(drafted.batch, row, reason) or self._why(drafted, row, reason)
+        return said or self.survey.sieve.explain(drafted.batch, row, reason) or self._why(drafted, row, reason)
 
     def _why(self, drafted: Drafted, row: int, reason: Reason) -> str | None:
-        if reason is Reason.SUSPECT and drafted.start + row in self.settled.unanswered:
-            return self.settled.unanswered[drafted.start + row]
+        if reason is Reason.SUSPECT and drafted.start + row in self.solved.unanswered:
+            return self.solved.unanswered[drafted.start + row]
         if reason is Reason.DUPLICATE:
             return f"the same observation as {self._first(drafted.start + row)}"
         if reason is Reason.IMPLAUSIBLE:
             number, session = drafted.start + row, int(drafted.session[row])
             raw = [float(values[0]) for values in raw_positions(drafted.batch.slice(row, 1))]
-            quality, crs = self.prepared.loaded.job.quality, drafted.export.points.crs or ""
-            return self.gathered.implausible.detail_of(number, session, crs, raw, quality.max_distance)
+            quality, crs = self.survey.job.quality, drafted.export.points.crs or ""
+            return self.survey.first_pass.implausible.detail_of(number, session, crs, raw, quality.max_distance)
         if reason is Reason.UNTIED:
-            window = self.prepared.windows[int(drafted.session[row])]
-            position, height = self.settled.shifts.tied[window.index]
+            window = self.survey.windows[int(drafted.session[row])]
+            position, height = self.solved.shifts.tied[window.index]
             lacking = " and ".join(["position"] * (not position) + ["height"] * (not height))
             return f"no chain of ties leads from session {window.session.name} to control in {lacking}"
         if reason is Reason.OUTSIDE_COVERAGE:
-            grids = [grid.name for operation in self.routes.recorded() for grid in operation.grids]
+            grids = [grid.name for operation in self.survey.operations.recorded() for grid in operation.grids]
             return "no coordinates here: outside the grid or projection" + (f" ({', '.join(grids)})" if grids else "")
-        doubts = [doubt.what for doubt in self.settled.doubts if doubt.reaches(int(drafted.session[row]))]
+        doubts = [doubt.what for doubt in self.solved.doubts if doubt.reaches(int(drafted.session[row]))]
         if reason is Reason.UNCHECKED and doubts:
             return f"what checks prove is in doubt: {doubts[0]}"
         return _WHY_PROOF.get(reason)
 
     def _first(self, number: int) -> str:
         """Return file and row of the reading that row ``number`` of the job repeats."""
-        repeat = int(np.searchsorted(self.gathered.repeats, number))
-        export = int(np.searchsorted(np.cumsum(self.gathered.rows), self.gathered.repeated[repeat], side="right"))
-        return f"{self.prepared.exports[export].shown}:{self.gathered.repeated_row[repeat]}"
+        found = self.survey.first_pass
+        repeat = int(np.searchsorted(found.repeats, number))
+        export = int(np.searchsorted(np.cumsum(found.rows), found.repeated[repeat], side="right"))
+        return f"{self.survey.exports[export].shown}:{found.repeated_row[repeat]}"
 
 
 def _apart(one: Corrected, other: Corrected | None) -> Floats | None:
@@ -199,10 +193,15 @@ def within(numbers: Integers, start: int, rows: int) -> Flags:
     return found
 
 
-def _spread(found: Corrected, rows: Integers, count: int) -> Corrected:
-    def full(values: Floats) -> Floats:
-        spread = np.full(count, np.nan)
+def _spread(found: Corrected, rows: Integers, ready: Flags, numbers: Floats) -> Corrected:
+    """Return (n,) numbers: those found for ``rows``, the (k, 8) ``numbers`` for what is ``ready``, NaN for the rest."""
+
+    def full(values: Floats, column: int) -> Floats:
+        spread = np.full(len(ready), np.nan)
         spread[rows] = values
+        if len(numbers):
+            spread[ready] = numbers[:, column]
         return spread
 
-    return Corrected(*(full(getattr(found, name)) for name in Corrected.__dataclass_fields__))
+    names = Corrected.__dataclass_fields__
+    return Corrected(*(full(getattr(found, name), column) for column, name in enumerate(names)))

@@ -10,8 +10,7 @@ import numpy as np
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import milliseconds
 from pipeline.draft.second_pass import Drafted, within
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.read.files import Export
 from pipeline.words import REASONS, Whole
 
@@ -34,26 +33,26 @@ class WhollyHeld:
     without a time count for no session or day.
 
     Args:
-        prepared: the job.
+        survey: the job before any shift.
         candidates: numbers of the rows that may be occupations of marks.
         counts: per unit its rows by class, and last those that are held back and are no candidates.
     """
 
-    prepared: Prepared
+    survey: Survey
     candidates: Integers
     counts: dict[Whole, dict[int, Integers]] = field(default_factory=lambda: {whole: {} for whole in Whole})
 
     @classmethod
-    def of(cls, prepared: Prepared, gathered: Gathered) -> "WhollyHeld":
+    def of(cls, survey: Survey) -> "WhollyHeld":
         """Return one that has counted nothing."""
-        return cls(prepared, np.asarray(gathered.candidates.column("number"), np.int64))
+        return cls(survey, np.asarray(survey.first_pass.candidates.column("number"), np.int64))
 
     def add(self, drafted: Drafted) -> None:
         """Count one batch."""
         held = drafted.held.astype(np.int64)
         what = np.where(held > 0, held + (_HELD - 1), np.where(drafted.on_mark, _ON_MARK, _POINT))
         loose = (held > 0) & ~within(self.candidates, drafted.start, len(held))
-        file = np.full(len(held), self.prepared.exports.index(drafted.export))
+        file = np.full(len(held), self.survey.exports.index(drafted.export))
         timed = np.asarray(drafted.batch.column("time").is_valid().to_numpy(zero_copy_only=False))
         day = (milliseconds(drafted.batch) + self._offset // _MILLISECOND) // _DAY
         self._count(Whole.FILE, file, what, loose)
@@ -95,18 +94,18 @@ class WhollyHeld:
 
     def _name(self, whole: Whole, number: int) -> str:
         if whole is Whole.SESSION:
-            return self.prepared.windows[number].session.name
+            return self.survey.windows[number].session.name
         if whole is Whole.DAY:
             return f"{_EPOCH + timedelta(days=number)} ({_zone(self._offset)})"
-        export = self.prepared.exports[number]
+        export = self.survey.exports[number]
         return f"{export.shown}, layer {export.points.layer}" if self._twice(export) else export.shown
 
     def _twice(self, export: Export) -> bool:
-        return sum(other.shown == export.shown for other in self.prepared.exports) > 1
+        return sum(other.shown == export.shown for other in self.survey.exports) > 1
 
     @property
     def _offset(self) -> timedelta:
-        windows = self.prepared.windows
+        windows = self.survey.windows
         return (windows[0].session.start.utcoffset() if windows else None) or timedelta(0)
 
 

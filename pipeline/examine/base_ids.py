@@ -6,33 +6,34 @@ from functools import reduce
 from pipeline.clock import between
 from pipeline.intake.base_log import Seen
 from pipeline.intake.clock_offset import time_offset
-from pipeline.intake.first_pass import Gathered
+from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import right_id, with_bases
+from pipeline.intake.survey import Survey
 from pipeline.sessions.attach import base_key
 
 #: Sentences of one kind before the rest is only counted.
 _MOST = 8
 
 
-def id_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
+def id_notes(survey: Survey) -> list[str]:
     """Return in words which readings are no session's because of their base ids, and which sessions' ids nobody has."""
     return [
-        *wrong_ids(prepared, gathered),
-        *_without_id(prepared, gathered),
-        *_empty(prepared, gathered),
-        *_unused(prepared, gathered),
+        *wrong_ids(survey.prepared, survey.first_pass),
+        *_without_id(survey),
+        *_empty(survey),
+        *_unused(survey),
     ]
 
 
-def wrong_ids(prepared: Prepared, gathered: Gathered) -> list[str]:
+def wrong_ids(prepared: Prepared, first_pass: FirstPass) -> list[str]:
     """Return a sentence per export and base id that is not that of the sessions at its readings' time.
 
     Ids of other sessions are left out where one clock that is off explains them.
     """
-    strangers = gathered.log.strangers
+    strangers = first_pass.log.strangers
     known = {base_key(window.base) for window in prepared.windows}
-    clock_is_off = time_offset(prepared, gathered) is not None
+    clock_is_off = time_offset(prepared, first_pass) is not None
     groups: dict[tuple[int, str], list[Seen]] = {}
     for seen in strangers:
         if not (clock_is_off and base_key(seen.text) in known):
@@ -58,10 +59,10 @@ def _wrong(prepared: Prepared, found: list[Seen]) -> str:
     return f"{told}: {with_bases(covering)}; {right_id(whole.text, covering, prepared.windows)}"
 
 
-def _without_id(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
+def _without_id(survey: Survey) -> Iterator[str]:
     """Yield per export that readings lack the id that would say whose they are."""
-    for seen in gathered.log.without:
-        export = prepared.exports[seen.export]
+    for seen in survey.first_pass.log.without:
+        export = survey.exports[seen.export]
         column = export.points.columns.base
         fix = "map the column 'base'" if column is None else f"its column {column} is empty there: fill it in"
         yield (
@@ -71,23 +72,24 @@ def _without_id(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
         )
 
 
-def _empty(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
+def _empty(survey: Survey) -> Iterator[str]:
     """Yield exports whose column of base ids is empty in every row, though sessions have ids."""
-    if all(window.base is None for window in prepared.windows):
+    if all(window.base is None for window in survey.windows):
         return
-    filled = {export for export, _ in gathered.log.used} | {seen.export for seen in gathered.log.without}
-    for number, export in enumerate(prepared.exports):
+    log = survey.first_pass.log
+    filled = {export for export, _ in log.used} | {seen.export for seen in log.without}
+    for number, export in enumerate(survey.exports):
         column = export.points.columns.base
-        if column is not None and gathered.rows[number] and number not in filled:
+        if column is not None and survey.first_pass.rows[number] and number not in filled:
             yield f"{export.shown}: its column {column} has no base id in any row, so times alone say whose it is"
 
 
-def _unused(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
+def _unused(survey: Survey) -> Iterator[str]:
     """Yield sessions whose base id no reading carries, though readings carry ids, and that got no reading for it."""
-    log = gathered.log
+    log = survey.first_pass.log
     used = {key for _, key in log.used}
     accused = {number for seen in log.strangers for number in seen.sessions}
-    for window in prepared.windows:
+    for window in survey.windows:
         key = base_key(window.base)
         empty = log.sessions[window.index].first is None
         if key is not None and used and key not in used and empty and window.index not in accused:
@@ -97,11 +99,11 @@ def _unused(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
             )
 
 
-def nothing_but_ids(prepared: Prepared, gathered: Gathered) -> str | None:
+def nothing_but_ids(prepared: Prepared, first_pass: FirstPass) -> str | None:
     """Return the first sentence of `wrong_ids` where base ids, and no times, keep readings out; else None."""
-    strange = gathered.log.strangers
+    strange = first_pass.log.strangers
     running = sum(seen.count for seen in strange if seen.sessions)
-    if not running or time_offset(prepared, gathered) is not None:
+    if not running or time_offset(prepared, first_pass) is not None:
         return None
-    told = wrong_ids(prepared, gathered)
+    told = wrong_ids(prepared, first_pass)
     return told[0] if told else None

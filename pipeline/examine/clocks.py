@@ -17,9 +17,8 @@ from pipeline.clock import HOUR, milliseconds
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.clock_offset import offset_words, time_offset
 from pipeline.intake.file_log import MINUTE
-from pipeline.intake.first_pass import Gathered
 from pipeline.intake.named_points import named_points
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.read.files import Export
 from pipeline.read.times import clock
 from pipeline.sessions.attach import SessionIndex, index_sessions
@@ -51,18 +50,17 @@ class _Fit:
 class _Clock:
     """The clock of one export: when there are readings, and which sessions they belong to."""
 
-    prepared: Prepared
-    gathered: Gathered
+    survey: Survey
     number: int
     index: SessionIndex
 
     @property
     def export(self) -> Export:
-        return self.prepared.exports[self.number]
+        return self.survey.exports[self.number]
 
     @cached_property
     def minutes(self) -> list[tuple[pa.Array, Integers, Integers]]:
-        found = self.gathered.files[self.number].clock()
+        found = self.survey.first_pass.files[self.number].clock()
         return [
             (pa.array([base] * len(minute), pa.string()), minute + MINUTE // 2, count)
             for base, (minute, count) in found.items()
@@ -81,7 +79,7 @@ class _Clock:
     @cached_property
     def _occupations(self) -> tuple[Integers, Integers, Integers]:
         """Times of the occupations that sessions name in this export, and start and end of those sessions."""
-        said, table = named_points(self.prepared), self.gathered.candidates
+        said, table = named_points(self.survey.prepared), self.survey.first_pass.candidates
         rows = [
             row
             for row, (name, session, export) in enumerate(
@@ -91,7 +89,7 @@ class _Clock:
         ]
         session = np.asarray(table.column("session"), np.int64)[rows]
         start, end = (
-            np.array([getattr(window, key) for window in self.prepared.windows], np.int64)
+            np.array([getattr(window, key) for window in self.survey.windows], np.int64)
             for key in ("start_ms", "end_ms")
         )
         return milliseconds(table)[rows], start[session], end[session]
@@ -103,7 +101,7 @@ class _Clock:
 
     def zones(self) -> list[int]:
         """Return the offsets from UTC in which the sessions' times are written, milliseconds, without zero."""
-        found = (window.session.start.utcoffset() for window in self.prepared.windows)
+        found = (window.session.start.utcoffset() for window in self.survey.windows)
         return list(dict.fromkeys(round(zone.total_seconds() * 1000) for zone in found if zone))
 
     def elsewhere(self, offsets: Sequence[int]) -> _Fit | None:
@@ -136,30 +134,30 @@ class _Told:
     doubt: bool
 
 
-def clock_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
+def clock_notes(survey: Survey) -> list[str]:
     """Return in words what is odd about the clocks, and puts nothing in doubt."""
-    found = [told for told in _told(prepared, gathered) if not told.doubt]
+    found = [told for told in _told(survey) if not told.doubt]
     return [f"{told.file}:{told.line}: {told.what}" if told.line else f"{told.file}: {told.what}" for told in found]
 
 
-def clock_doubts(prepared: Prepared, gathered: Gathered) -> list[Doubtful]:
+def clock_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt for each export whose readings may belong to other sessions, and so to other bases."""
     return [
-        Doubtful(Doubt.TIME_ZONE, told.what, _sessions(gathered, told.export), told.file, told.line)
-        for told in _told(prepared, gathered)
+        Doubtful(Doubt.TIME_ZONE, told.what, _sessions(survey, told.export), told.file, told.line)
+        for told in _told(survey)
         if told.doubt
     ]
 
 
-def _sessions(gathered: Gathered, number: int) -> tuple[int, ...]:
-    return tuple(np.flatnonzero(gathered.files[number].sessions).tolist())
+def _sessions(survey: Survey, number: int) -> tuple[int, ...]:
+    return tuple(np.flatnonzero(survey.first_pass.files[number].sessions).tolist())
 
 
-def _told(prepared: Prepared, gathered: Gathered) -> Iterator[_Told]:
-    windows = prepared.windows
+def _told(survey: Survey) -> Iterator[_Told]:
+    windows = survey.windows
     index = index_sessions([w.start_ms for w in windows], [w.end_ms for w in windows], [w.base for w in windows])
-    for number in range(len(prepared.exports)):
-        of = _Clock(prepared, gathered, number, index)
+    for number in range(len(survey.exports)):
+        of = _Clock(survey, number, index)
         yield from _unstated(of)
         yield from _disagreeing(of)
         yield from _better(of)
@@ -167,7 +165,7 @@ def _told(prepared: Prepared, gathered: Gathered) -> Iterator[_Told]:
 
 def _unstated(of: _Clock) -> Iterator[_Told]:
     """Say that the times of an export have no zone at all."""
-    if of.prepared.loaded.stated("points", of.export.block, "time_zone"):
+    if of.survey.prepared.loaded.stated("points", of.export.block, "time_zone"):
         return
     if of.export.bare_time is None:
         return
@@ -185,8 +183,8 @@ def _disagreeing(of: _Clock) -> Iterator[_Told]:
     zone = clock(of.export.points.time_zone, None).kind
     if zone in (None, 0) or of.export.bare_time is None:
         return
-    counts = of.gathered.files[of.number].sessions
-    for window in of.prepared.windows:
+    counts = of.survey.first_pass.files[of.number].sessions
+    for window in of.survey.windows:
         start = window.session.start
         written = start.utcoffset()
         own = _minutes_east(zone, start)
@@ -205,7 +203,7 @@ def _disagreeing(of: _Clock) -> Iterator[_Told]:
 def _better(of: _Clock) -> Iterator[_Told]:
     """Say that readings would lie in sessions with times of another hour, unless that is told of all exports."""
     found = of.better()
-    if found is None or (not found.changed and time_offset(of.prepared, of.gathered) is not None):
+    if found is None or (not found.changed and time_offset(of.survey.prepared, of.survey.first_pass) is not None):
         return
     held = 1.0 - of.fit(0).inside
     what = (

@@ -26,9 +26,7 @@ from pipeline.geodesy.detours import (
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.named import is_projected
 from pipeline.geodesy.operations import OperationError, datum_to_datum
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.intake.ways import ways_of
 from pipeline.job.model import Job
 from pipeline.problems import Problems
@@ -56,73 +54,71 @@ class _Way:
     taken_up: bool
 
 
-def unlike_steps(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[str]:
+def unlike_steps(survey: Survey) -> list[str]:
     """Return in words how far the job's datum steps are apart over its extent, where that deserves a look.
 
     Raises `JobError` where they are further apart than ``target.max_transform_error``, or, where that is not stated,
     than half the tolerance of checks.
     """
     problems, told = Problems(), list[str]()
-    for way in _ways(prepared, gathered):
-        places = _places(gathered, way.block)
-        for detour in _detours(prepared, routes, way, places, told):
-            _judge(prepared, routes, way, detour, places, problems, told)
+    for way in _ways(survey):
+        places = _places(survey, way.block)
+        for detour in _detours(survey, way, places, told):
+            _judge(survey, way, detour, places, problems, told)
     problems.raise_if_any()
     return told
 
 
-def _ways(prepared: Prepared, gathered: Gathered) -> Iterator[_Way]:
-    job = prepared.loaded.job
-    derived = np.array([window.session.shift == "derive" or bool(window.session.ties) for window in prepared.windows])
+def _ways(survey: Survey) -> Iterator[_Way]:
+    job = survey.job
+    derived = np.array([window.session.shift == "derive" or bool(window.session.ties) for window in survey.windows])
     for number, block in enumerate(job.points):
-        used = gathered.blocks[:, number]
+        used = survey.first_pass.blocks[:, number]
         if used.any() and block.crs is not None and not same_datum(block.crs, job.target.grid):
             yield _Way(("points", number, "crs"), block.crs, number, bool(derived[used].all()))
     control = job.control
-    if control is not None and prepared.register is not None and not same_datum(control.crs, job.target.grid):
+    if control is not None and survey.register is not None and not same_datum(control.crs, job.target.grid):
         yield _Way(("control", "crs"), control.crs, None, False)
 
 
-def _places(gathered: Gathered, block: int | None) -> Places:
+def _places(survey: Survey, block: int | None) -> Places:
     """Return points over the extent of the readings, at the heights of the first ones of the sessions."""
-    assert gathered.area is not None
-    chosen = np.ones(len(gathered.place), bool) if block is None else gathered.place_block == block
-    heights: Floats = gathered.place[chosen, 2]
+    assert survey.first_pass.area is not None
+    chosen = np.ones(len(survey.first_pass.place), bool) if block is None else survey.first_pass.place_block == block
+    heights: Floats = survey.first_pass.place[chosen, 2]
     on_earth = heights[np.abs(np.nan_to_num(heights, nan=np.inf)) < 10_000.0]  # a geocentric Z is no height
-    return Places.over(gathered.area, on_earth, float(decimal_year([gathered.newest or 0])[0]))
+    return Places.over(survey.first_pass.area, on_earth, float(decimal_year([survey.first_pass.newest or 0])[0]))
 
 
-def _detours(prepared: Prepared, routes: Routes, way: _Way, places: Places, told: list[str]) -> Iterator[Detour]:
+def _detours(survey: Survey, way: _Way, places: Places, told: list[str]) -> Iterator[Detour]:
     """Yield the other ways to the target: that of the marks, else those by frames that PROJ holds for the same."""
-    job = prepared.loaded.job
-    control = job.control if prepared.register is not None else None
+    job = survey.job
+    control = job.control if survey.register is not None else None
     try:
-        direct = datum_to_datum(way.crs, job.target.grid, routes.area)
+        direct = datum_to_datum(way.crs, job.target.grid, survey.operations.area)
         if way.block is not None and control is not None and not same_datum(control.crs, job.target.grid):
-            by_marks = by_way_of(way.crs, control.crs, job.target.grid, routes.area, places, direct.accuracy)
+            by_marks = by_way_of(way.crs, control.crs, job.target.grid, survey.operations.area, places, direct.accuracy)
             if by_marks is not None:
                 yield by_marks
     except OperationError:
         return  # what is lacking for the job itself is said where its operations are chosen
     if direct.accuracy is not None and direct.accuracy <= job.checks.horizontal:
         return
-    found, lacking = better_ways(way.crs, job.target.grid, routes.area, places, direct.accuracy)
+    found, lacking = better_ways(way.crs, job.target.grid, survey.operations.area, places, direct.accuracy)
     yield from found
     if not found and lacking:
         told.append(
-            f"{_name(prepared, way)}: {direct.name} is {_stated(direct.accuracy)}, and a better way is not at hand: "
+            f"{_name(survey, way)}: {direct.name} is {_stated(direct.accuracy)}, and a better way is not at hand: "
             f"{lacking[0]}; how far the two differ over the job is not known"
         )
 
 
-def _judge(
-    prepared: Prepared, routes: Routes, way: _Way, detour: Detour, places: Places, problems: Problems, told: list[str]
-) -> None:
-    job = prepared.loaded.job
-    differences = apart(way.crs, detour, job.target.grid, routes.area, places)
+def _judge(survey: Survey, way: _Way, detour: Detour, places: Places, problems: Problems, told: list[str]) -> None:
+    job = survey.job
+    differences = apart(way.crs, detour, job.target.grid, survey.operations.area, places)
     across, up = spread(differences) if way.taken_up else largest(differences)
     horizontal, vertical = _allowed(job)
-    direct = datum_to_datum(way.crs, job.target.grid, routes.area)
+    direct = datum_to_datum(way.crs, job.target.grid, survey.operations.area)
     what = (
         f"{datum_name(way.crs)} goes to {datum_name(job.target.grid)} by {direct.name} ({_stated(direct.accuracy)}),"
         f" which differs from the way by {detour.via} ({detour.onward.name}) by up to {_size(across, up)} over the job"
@@ -130,13 +126,13 @@ def _judge(
     )
     if across > horizontal or up > vertical:
         problems.add(
-            *prepared.loaded.where(*way.place),
+            *survey.where(*way.place),
             f"{what}; allowed are {_size(horizontal, vertical)}",
             f"{_to_state(way.crs, detour)} if the coordinates are in {detour.via}, as most that are called"
             f" {datum_name(way.crs)} are; or allow more by target.max_transform_error",
         )
     elif across > _TOLD * job.checks.horizontal or up > _TOLD * job.checks.vertical:
-        told.append(f"{_name(prepared, way)}: {what}")
+        told.append(f"{_name(survey, way)}: {what}")
 
 
 def _to_state(crs: str, detour: Detour) -> str:
@@ -152,17 +148,17 @@ def _allowed(job: Job) -> tuple[float, float]:
     return (limit, limit) if limit is not None else (_PART * job.checks.horizontal, _PART * job.checks.vertical)
 
 
-def register_step(prepared: Prepared, routes: Routes) -> tuple[list[Doubtful], list[str]]:
+def register_step(survey: Survey) -> tuple[list[Doubtful], list[str]]:
     """Return the doubts and notes about the way of the register: its error goes whole into what is issued.
 
     Raises `JobError` where it is beyond a stated ``target.max_transform_error``.
     """
-    job = prepared.loaded.job
-    if job.control is None or prepared.register is None or routes.register is None:
+    job = survey.job
+    if job.control is None or survey.register is None or survey.operations.register is None:
         return [], []
     doubts, notes, problems = [], [], Problems()
-    place = prepared.loaded.recorded_at("control", "crs")
-    for what, accuracy, tolerance, doubted in _register_errors(job, routes):
+    place = survey.prepared.loaded.recorded_at("control", "crs")
+    for what, accuracy, tolerance, doubted in _register_errors(job, survey):
         limit = job.target.max_transform_error
         if accuracy is not None and accuracy <= tolerance:
             continue
@@ -174,20 +170,20 @@ def register_step(prepared: Prepared, routes: Routes) -> tuple[list[Doubtful], l
         elif accuracy is None or accuracy > limit:
             fix = "give the marks in the datum of the target, or allow a larger error if the work bears it"
             what = f"{said}; target.max_transform_error is {limit:g} m"
-            problems.add(*prepared.loaded.where("control", "crs"), what, fix)
+            problems.add(*survey.where("control", "crs"), what, fix)
         else:
             notes.append(f"{said}; target.max_transform_error allows {limit:g} m")
     problems.raise_if_any()
     return doubts, notes
 
 
-def _register_errors(job: Job, routes: Routes) -> Iterator[tuple[str, float | None, float, float]]:
+def _register_errors(job: Job, survey: Survey) -> Iterator[tuple[str, float | None, float, float]]:
     """Yield what may be wrong with the register's way: in words, its accuracy, whence it is told and doubted [m]."""
     control, target = job.control, job.target
     assert control is not None
     if not same_datum(control.crs, target.grid):
         try:
-            step = datum_to_datum(control.crs, target.grid, routes.area)
+            step = datum_to_datum(control.crs, target.grid, survey.operations.area)
         except OperationError:
             return
         most = job.checks.horizontal
@@ -195,22 +191,22 @@ def _register_errors(job: Job, routes: Routes) -> Iterator[tuple[str, float | No
     if target.geoid_sigma is not None or systems.same_height_datum(control.height, target.height):
         return
     # A geoid grid that the job names states no accuracy; target.geoid_sigma is there to say it.
-    parts = [routes.frames.to_issued.accuracy or 0.0]
-    if systems.height_datum(control.height) is not None and routes.register is not None:
-        parts.append(routes.register.accuracy or 0.0)
-    what = f"the register's heights come to {target.height} by {routes.frames.to_issued.name}"
+    parts = [survey.operations.frames.to_issued.accuracy or 0.0]
+    if systems.height_datum(control.height) is not None and survey.operations.register is not None:
+        parts.append(survey.operations.register.accuracy or 0.0)
+    what = f"the register's heights come to {target.height} by {survey.operations.frames.to_issued.name}"
     yield what, float(np.hypot.reduce(parts)), job.checks.vertical, _GEOID * job.checks.vertical
 
 
-def mixed_steps(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[Doubtful]:
+def mixed_steps(survey: Survey) -> list[Doubtful]:
     """Return a doubt per session whose readings and base come by different operations that are not good enough.
 
     A shift derived from what comes by one does not take up the error of the other. Where the job states
     ``target.max_transform_error``, that decides instead.
     """
-    job, found = prepared.loaded.job, []
-    for window in prepared.windows if job.target.max_transform_error is None else ():
-        ways = {operation.name: operation for _, operation in ways_of(prepared, gathered, routes, window.index)}
+    job, found = survey.job, []
+    for window in survey.windows if job.target.max_transform_error is None else ():
+        ways = {operation.name: operation for _, operation in ways_of(survey, window.index)}
         poor = [one for one in ways.values() if one.accuracy is None or one.accuracy > job.checks.horizontal]
         if len(ways) > 1 and poor:
             what = (
@@ -221,40 +217,36 @@ def mixed_steps(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[
     return found
 
 
-def stated_steps(
-    prepared: Prepared, gathered: Gathered, routes: Routes, alone: Flags, checked: Flags
-) -> list[Doubtful]:
+def stated_steps(survey: Survey, alone: Flags, checked: Flags) -> list[Doubtful]:
     """Return a doubt per session that keeps the whole error of its operations, where no check would show it.
 
     Args:
-        prepared: the job.
-        gathered: its exports, read once.
-        routes: its operations.
+        survey: the job before any shift.
         alone: (S,) whether only a stated shift ties the session.
         checked: (S,) whether an independent check of it was compared.
     """
-    job, found = prepared.loaded.job, []
+    job, found = survey.job, []
     if job.target.max_transform_error is not None:
         return []
-    issued = routes.frames.to_issued
+    issued = survey.operations.frames.to_issued
     for number in np.flatnonzero(alone & ~checked).tolist():
         poor = [
             f"{one.name} ({_stated(one.accuracy)})"
-            for _, one in ways_of(prepared, gathered, routes, number)
+            for _, one in ways_of(survey, number)
             if one.accuracy is None or one.accuracy > job.checks.horizontal
         ]
         if job.target.geoid_sigma is None and (issued.accuracy or 0.0) > _GEOID * job.checks.vertical:
             poor.append(f"{issued.name} ({_stated(issued.accuracy)})")
         if poor:
             what = (
-                f"session {prepared.windows[number].session.name}: no control ties it and no check proves it, so that"
+                f"session {survey.windows[number].session.name}: no control ties it and no check proves it, so that"
                 f" the error of {' and '.join(dict.fromkeys(poor))} stays in its points; hu95 and vu95 do not hold it"
             )
             found.append(Doubtful(Doubt.TRANSFORMATION, what, (number,)))
     return found
 
 
-def _name(prepared: Prepared, way: _Way) -> str:
+def _name(survey: Survey, way: _Way) -> str:
     return "[control] crs" if way.block is None else f"[[points]] number {way.block + 1}, crs"
 
 

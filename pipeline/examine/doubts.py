@@ -15,9 +15,7 @@ from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
 from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.time_zones import zone_doubts
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.job.model import Job
 from pipeline.words import Doubt
 
@@ -27,20 +25,20 @@ _WRONG_PLACE = "exchanged columns (latitude and longitude, easting and northing)
 _WRONG = "a wrong mark, a wrong datum or height system, a wrong antenna height or feet taken for metres"
 
 
-def doubts_before(prepared: Prepared, gathered: Gathered, routes: Routes) -> tuple[Doubtful, ...]:
+def doubts_before(survey: Survey) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
     found = [
-        *system_doubts(prepared, gathered, routes),
-        *register_step(prepared, routes)[0],
-        *mixed_steps(prepared, gathered, routes),
-        *epoch_doubts(prepared, gathered, routes),
-        *zone_doubts(prepared, gathered),
-        *precision_doubts(prepared, gathered),
-        *clock_doubts(prepared, gathered),
-        *place_doubts(prepared, gathered),
-        *tolerance_doubts(prepared),
+        *system_doubts(survey),
+        *register_step(survey)[0],
+        *mixed_steps(survey),
+        *epoch_doubts(survey),
+        *zone_doubts(survey),
+        *precision_doubts(survey),
+        *clock_doubts(survey),
+        *place_doubts(survey),
+        *tolerance_doubts(survey),
     ]
-    return confirmed_by(prepared.loaded.job, found)
+    return confirmed_by(survey.job, found)
 
 
 def confirmed_by(job: Job, doubts: Iterable[Doubtful]) -> tuple[Doubtful, ...]:
@@ -48,11 +46,11 @@ def confirmed_by(job: Job, doubts: Iterable[Doubtful]) -> tuple[Doubtful, ...]:
     return tuple(replace(doubt, confirmed=doubt.kind in job.checks.confirmed) for doubt in doubts)
 
 
-def shift_doubts(prepared: Prepared, local: Floats) -> list[Doubtful]:
+def shift_doubts(survey: Survey, local: Floats) -> list[Doubtful]:
     """Return a doubt for each session whose shift, (S, 3) east, north, up, is larger than a base may be off."""
-    limits = prepared.loaded.job.shift
+    limits = survey.job.shift
     found = []
-    for window, (east, north, up) in zip(prepared.windows, local, strict=True):
+    for window, (east, north, up) in zip(survey.windows, local, strict=True):
         if np.hypot(east, north) > limits.limit_horizontal or abs(up) > limits.limit_vertical:
             far = np.hypot(east, north) > _ELSEWHERE
             what = (

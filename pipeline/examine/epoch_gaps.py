@@ -9,18 +9,16 @@ import numpy as np
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.detours import datum_name, moves
 from pipeline.geodesy.epochs import decimal_year
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.words import Doubt
 
 #: The parts of a check's tolerance from which what an epoch leaves open is told, and is doubted. Ours, no source.
 _TOLD, _DOUBTED = 0.1, 0.5
 
 
-def epoch_notes(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[str]:
+def epoch_notes(survey: Survey) -> list[str]:
     """Return in words which epochs change nothing, are lacking, or matter little."""
-    job = prepared.loaded.job
+    job = survey.job
     told = []
     if job.target.epoch is not None and not moves(job.target.grid):
         told.append(f"target.epoch changes nothing: {datum_name(job.target.grid)} does not move with time")
@@ -30,66 +28,66 @@ def epoch_notes(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[
         told.append("no control.epoch is stated, so the register's marks count as given for target.epoch")
     if control is not None and control.epoch is not None and not moves(control.crs):
         told.append(f"control.epoch changes nothing: {datum_name(control.crs)} does not move with time")
-    alone = [number for number in _lacking(prepared, gathered, routes) if _network(prepared, number)]
+    alone = [number for number in _lacking(survey) if _network(survey, number)]
     if alone:
-        names = ", ".join(prepared.windows[number].session.name for number in alone)
+        names = ", ".join(survey.windows[number].session.name for number in alone)
         told.append(
             f"{names}: no epoch is stated, so every point counts as given at the time of its observation; where the"
             " corrections were of one epoch, state it as epoch of [source] or [[session]]"
         )
     slow = job.checks.horizontal * np.array([_TOLD, _DOUBTED])
-    drifts = _drifts(prepared, gathered, routes)
-    return told + [_says(prepared, number, by, days) for number, by, days in drifts if slow[0] < by <= slow[1]]
+    drifts = _drifts(survey)
+    return told + [_says(survey, number, by, days) for number, by, days in drifts if slow[0] < by <= slow[1]]
 
 
-def epoch_doubts(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[Doubtful]:
+def epoch_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt per session so long that its points part by their own times, while its base held one position."""
-    most = prepared.loaded.job.checks.horizontal * _DOUBTED
+    most = survey.job.checks.horizontal * _DOUBTED
     return [
-        Doubtful(Doubt.EPOCH, _says(prepared, number, by, days), (number,), *_place(prepared, number))
-        for number, by, days in _drifts(prepared, gathered, routes)
+        Doubtful(Doubt.EPOCH, _says(survey, number, by, days), (number,), *_place(survey, number))
+        for number, by, days in _drifts(survey)
         if by > most
     ]
 
 
-def _says(prepared: Prepared, number: int, by: float, days: float) -> str:
+def _says(survey: Survey, number: int, by: float, days: float) -> str:
     return (
-        f"session {prepared.windows[number].session.name}: its points are {days:.0f} days apart and move by"
+        f"session {survey.windows[number].session.name}: its points are {days:.0f} days apart and move by"
         f" {by * 1000:.0f} mm in that time, its base's position does not; state the epoch of that position as epoch"
     )
 
 
-def _place(prepared: Prepared, number: int) -> tuple[str, int]:
+def _place(survey: Survey, number: int) -> tuple[str, int]:
     """Return file, from the job file's folder, and line of a session."""
-    file, line = prepared.windows[number].where
-    return Path(os.path.relpath(file, prepared.loaded.path.parent)).as_posix(), line
+    file, line = survey.windows[number].where
+    return Path(os.path.relpath(file, survey.prepared.loaded.path.parent)).as_posix(), line
 
 
-def _network(prepared: Prepared, number: int) -> bool:
-    return prepared.windows[number].session.shift == "none"
+def _network(survey: Survey, number: int) -> bool:
+    return survey.windows[number].session.shift == "none"
 
 
-def _lacking(prepared: Prepared, gathered: Gathered, routes: Routes) -> Iterator[int]:
+def _lacking(survey: Survey) -> Iterator[int]:
     """Yield the sessions with readings that move with time and no epoch stated."""
-    timed = np.array([operation.time_dependent for operation in routes.frames.to_working], bool)
-    lacking = (gathered.blocks & timed & np.isnan(routes.epochs[:-1])).any(axis=1)
+    timed = np.array([operation.time_dependent for operation in survey.operations.frames.to_working], bool)
+    lacking = (survey.first_pass.blocks & timed & np.isnan(survey.operations.epochs[:-1])).any(axis=1)
     yield from np.flatnonzero(lacking).tolist()
 
 
-def _drifts(prepared: Prepared, gathered: Gathered, routes: Routes) -> Iterator[tuple[int, float, float]]:
+def _drifts(survey: Survey) -> Iterator[tuple[int, float, float]]:
     """Yield sessions with a base and no epoch: how far [m] a place moves from first to last reading, and the days."""
-    session = np.asarray(gathered.candidates.column("session"), np.int64)
-    time = np.asarray(gathered.candidates.column("time").cast("int64").fill_null(-1), np.int64)
-    for number in _lacking(prepared, gathered, routes):
-        if _network(prepared, number) or not np.isfinite(gathered.place[number]).all():
+    session = np.asarray(survey.first_pass.candidates.column("session"), np.int64)
+    time = np.asarray(survey.first_pass.candidates.column("time").cast("int64").fill_null(-1), np.int64)
+    for number in _lacking(survey):
+        if _network(survey, number) or not np.isfinite(survey.first_pass.place[number]).all():
             continue
         times = [*time[(session == number) & (time >= 0)].tolist()]
-        if gathered.first_point[number] <= gathered.last_point[number]:
-            times += [int(gathered.first_point[number]), int(gathered.last_point[number])]
-        operation = routes.frames.to_working[gathered.place_block[number]]
+        if survey.first_pass.first_point[number] <= survey.first_pass.last_point[number]:
+            times += [int(survey.first_pass.first_point[number]), int(survey.first_pass.last_point[number])]
+        operation = survey.operations.frames.to_working[survey.first_pass.place_block[number]]
         if not times or not operation.time_dependent:
             continue
         edges = np.array([min(times), max(times)], np.int64)
-        place = [np.full(2, value) for value in gathered.place[number]]
+        place = [np.full(2, value) for value in survey.first_pass.place[number]]
         moved = np.diff(np.column_stack(operation.forward(*place, decimal_year(edges))), axis=0)
         yield number, float(np.linalg.norm(moved)), float(np.diff(edges)[0] / 86_400_000)

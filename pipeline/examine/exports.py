@@ -5,8 +5,9 @@ from collections.abc import Iterator
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.clock_offset import time_offset
 from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
-from pipeline.intake.first_pass import Gathered
+from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.read.files import Export
 from pipeline.words import Doubt, Reason
 
@@ -32,33 +33,32 @@ _LIKELY = {
 }
 
 
-def file_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
+def file_notes(survey: Survey) -> list[str]:
     """Return in words what should be looked at in each export."""
-    told = [*_accepted(prepared)]
-    told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(prepared, gathered)]
-    told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in much_held(prepared, gathered)]
-    for export, log in zip(prepared.exports, gathered.files, strict=True):
+    told = [*_accepted(survey)]
+    told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
+    told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in much_held(survey.prepared, survey.first_pass)]
+    for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
         told += [*_few_sigmas(export, log), *_ends(export, log)]
     return told
 
 
-def without_rows(prepared: Prepared, gathered: Gathered) -> list[tuple[str, str, str]]:
+def without_rows(prepared: Prepared, first_pass: FirstPass) -> list[tuple[str, str, str]]:
     """Return file, what and what to do for each export that holds nothing, such as a header that stands alone."""
     what = "the file has no rows, so that no reading of it is in the job"
     fix = "if that is not so in the receiver, export it again"
-    return [
-        (export.shown, what, fix) for export, log in zip(prepared.exports, gathered.files, strict=True) if not log.rows
-    ]
+    of_files = zip(prepared.exports, first_pass.files, strict=True)
+    return [(export.shown, what, fix) for export, log in of_files if not log.rows]
 
 
-def much_held(prepared: Prepared, gathered: Gathered) -> list[tuple[str, int, str, str]]:
+def much_held(prepared: Prepared, first_pass: FirstPass) -> list[tuple[str, int, str, str]]:
     """Return file, row, what and what to do for each export of which a large part is held back for one reason.
 
     Readings outside all sessions that an hour or a base id explains are told with that instead.
     """
-    unexplained = () if time_offset(prepared, gathered) is not None else gathered.log.outside.exports
+    unexplained = () if time_offset(prepared, first_pass) is not None else first_pass.log.outside.exports
     found = []
-    for number, (export, log) in enumerate(zip(prepared.exports, gathered.files, strict=True)):
+    for number, (export, log) in enumerate(zip(prepared.exports, first_pass.files, strict=True)):
         of_file = _held(log, number in unexplained)
         found += [(export.shown, row, what, fix) for row, what, fix in of_file]
     return found
@@ -126,8 +126,8 @@ def _ends(export: Export, log: FileLog) -> Iterator[str]:
         )
 
 
-def _accepted(prepared: Prepared) -> Iterator[str]:
-    found = [word for word in prepared.loaded.job.quality.solutions if word.strip().lower() in _COARSE]
+def _accepted(survey: Survey) -> Iterator[str]:
+    found = [word for word in survey.job.quality.solutions if word.strip().lower() in _COARSE]
     if found:
         yield (
             f"quality.solutions accepts {', '.join(found)}: such readings are decimetres to metres off, each by another"
@@ -135,11 +135,11 @@ def _accepted(prepared: Prepared) -> Iterator[str]:
         )
 
 
-def precision_doubts(prepared: Prepared, gathered: Gathered) -> list[Doubtful]:
+def precision_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt for each export of which most readings, or most of a session, state precision that cannot be."""
-    coarse = any(_accepted(prepared))
+    coarse = any(_accepted(survey))
     found = []
-    for export, log in zip(prepared.exports, gathered.files, strict=True):
+    for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
         for noted, says, why in (
             (
                 log.large,

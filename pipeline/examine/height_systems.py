@@ -14,29 +14,26 @@ from pipeline.examine.mark_heights import Above, BySession, above_readings, by_s
 from pipeline.examine.stood_on import stood_on_marks
 from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, one_height
 from pipeline.examine.units import unit_doubts
-from pipeline.intake.bases import set_up_bases
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.words import Doubt
 
 #: Names that one sentence lists.
 _NAMED = 3
 
 
-def system_doubts(prepared: Prepared, gathered: Gathered, routes: Routes) -> list[Doubtful]:
+def system_doubts(survey: Survey) -> list[Doubtful]:
     """Return the doubts about the register's and the exports' height systems and datums."""
-    register, control = prepared.register, prepared.loaded.job.control
+    register, control = survey.register, survey.job.control
     if register is None or control is None:
         return []
-    bases = set_up_bases(prepared, gathered, routes)
-    stood = stood_on_marks(prepared, gathered, routes, register)
-    above = above_readings(prepared, routes, register, stood, bases)
+    bases = survey.bases
+    stood = stood_on_marks(survey, register)
+    above = above_readings(survey, register, stood, bases)
     if not len(above.session):
         return []
-    path = Path(os.path.relpath(control.file, prepared.loaded.path.parent)).as_posix()
-    looked = _Looked(prepared, gathered, register, path, above, by_session(prepared, above, bases))
-    units = unit_doubts(prepared, gathered, routes, register, above)
+    path = Path(os.path.relpath(control.file, survey.prepared.loaded.path.parent)).as_posix()
+    looked = _Looked(survey, register, path, above, by_session(survey, above, bases))
+    units = unit_doubts(survey, register, above)
     return [*looked.unfilled(), *looked.heights(), *looked.common(), *units]
 
 
@@ -44,8 +41,7 @@ def system_doubts(prepared: Prepared, gathered: Gathered, routes: Routes) -> lis
 class _Looked:
     """What is looked at: the job, its register (``path`` for messages), its marks over the readings on them."""
 
-    prepared: Prepared
-    gathered: Gathered
+    survey: Survey
     register: Register
     path: str
     above: Above
@@ -53,7 +49,7 @@ class _Looked:
 
     @property
     def ellipsoidal(self) -> bool:
-        control = self.prepared.loaded.job.control
+        control = self.survey.job.control
         return control is not None and control.height == "ellipsoid"
 
     def unfilled(self) -> Iterator[Doubtful]:
@@ -102,8 +98,8 @@ class _Looked:
 
     def _export(self, rows: Integers, sign: int, how: str, is_what: str, reached: tuple[int, ...] | None) -> Doubtful:
         sessions = self.of.session[rows]
-        first = self.gathered.log.sessions[int(sessions[0])].first
-        file, line = ("", 0) if first is None else (self.prepared.exports[first.export].shown, first.row)
+        first = self.survey.first_pass.log.sessions[int(sessions[0])].first
+        file, line = ("", 0) if first is None else (self.survey.exports[first.export].shown, first.row)
         like = "one of a height datum, not an ellipsoidal one" if sign > 0 else "one with the separation added twice"
         what = (
             f"the raw readings of {self._sessions(sessions)} lie {how} marks that other sessions have in place,"
@@ -113,7 +109,7 @@ class _Looked:
 
     def _with_silent(self, sessions: Integers) -> tuple[int, ...]:
         """Return sessions and those that no mark of the register says anything of: they may hang on the former."""
-        silent = set(range(len(self.prepared.windows))) - set(self.of.session.tolist())
+        silent = set(range(len(self.survey.windows))) - set(self.of.session.tolist())
         return tuple(sorted({*sessions.tolist(), *silent}))
 
     def common(self) -> Iterator[Doubtful]:
@@ -136,6 +132,6 @@ class _Looked:
             yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None, self.path, line)
 
     def _sessions(self, numbers: Iterable[int]) -> str:
-        names = [self.prepared.windows[number].session.name for number in numbers]
+        names = [self.survey.windows[number].session.name for number in numbers]
         more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
         return f"session{'s' if len(names) > 1 else ''} {', '.join(names[:_NAMED])}{more}"

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from pipeline.examine.doubtful import Doubtful
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.words import Doubt
 
 #: Metres beyond which a tolerance of checks lets every blunder pass, and an uncertainty is none of a fixed solution:
@@ -14,27 +14,27 @@ _TOLERANCE, _SIGMA = 3.0, 1.0
 _LENGTHS = ("sigma_horizontal", "sigma_vertical", "centring", "max_sigma_horizontal", "max_sigma_vertical")
 
 
-def tolerance_doubts(prepared: Prepared) -> list[Doubtful]:
+def tolerance_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt where the tolerance of checks is so wide that passing one proves nothing."""
-    checks = prepared.loaded.job.checks
+    checks = survey.job.checks
     wide = {key: value for key in ("horizontal", "vertical") if (value := getattr(checks, key)) > _TOLERANCE}
     if not wide:
         return []
-    file, line = prepared.loaded.where("checks", next(iter(wide)))
+    file, line = survey.where("checks", next(iter(wide)))
     stated = " and ".join(f"checks.{key} = {value:g}" for key, value in wide.items())
     what = f"{stated} passes every blunder: lengths are metres, so 30 mm are written 0.030"
     return [Doubtful(Doubt.TOLERANCE, what, None, Path(file).name, line)]
 
 
-def job_notes(prepared: Prepared) -> Iterator[str]:
+def job_notes(survey: Survey) -> Iterator[str]:
     """Yield in words what of the job file should be looked at, each with its line."""
-    quality = prepared.loaded.job.quality
+    quality = survey.job.quality
     for key in _LENGTHS:
         value = getattr(quality, key)
         if value is not None and value > _SIGMA:
-            file, line = prepared.loaded.where("quality", key)
+            file, line = survey.where("quality", key)
             yield f"{Path(file).name}:{line}: quality.{key} = {value:g} is metres: 8 mm are written 0.008"
-    for window in prepared.windows:
+    for window in survey.windows:
         session = window.session
         if session.shift == "derive" and not session.ties and session.setup is None:
             yield (

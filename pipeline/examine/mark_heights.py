@@ -11,8 +11,7 @@ from pipeline.examine.stood_on import Stood
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.base_values import merged
 from pipeline.intake.bases import Bases
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.sessions.attach import base_key
 
 #: Metres: with another position than before, a base was set up anew, and is off by another error.
@@ -38,42 +37,38 @@ class Above:
         return odd_heights(self.session[known], self.mark[known], self.off[known, 2], self.separation[known])
 
 
-def above_readings(
-    prepared: Prepared, routes: Routes, register: Register, stood: Stood, bases: Bases | None = None
-) -> Above:
+def above_readings(survey: Survey, register: Register, stood: Stood, bases: Bases | None = None) -> Above:
     """Return how far marks lie from the readings on them; with ``bases`` also from the bases set up over them."""
     session, mark, raw = [stood.session], [stood.mark], [stood.xyz]
-    for window in prepared.windows if bases is not None else ():
+    for window in survey.windows if bases is not None else ():
         setup = window.session.setup
         over = register.find(setup.mark) if setup is not None else None
         if bases is not None and over is not None and np.isfinite(bases.mark[window.index]).all():
             session.append(np.array([window.index]))
             mark.append(np.array([over]))
             raw.append(bases.mark[window.index : window.index + 1])
-    return _above(prepared, routes, register, np.concatenate(session), np.concatenate(mark), np.concatenate(raw))
+    return _above(survey, register, np.concatenate(session), np.concatenate(mark), np.concatenate(raw))
 
 
-def _above(
-    prepared: Prepared, routes: Routes, register: Register, session: Integers, mark: Integers, raw: Floats
-) -> Above:
-    control = prepared.loaded.job.control
+def _above(survey: Survey, register: Register, session: Integers, mark: Integers, raw: Floats) -> Above:
+    control = survey.job.control
     assert control is not None
     nothing = np.full((len(register.names), 3), np.nan)
-    xyz = nothing if routes.register is None else _known(routes, register)
-    height = routes.frames.to_geographic.forward(*xyz.T)[2]
-    datum = routes.frames.to_issued.forward(*xyz.T)[2] if control.height == "ellipsoid" else register.third
-    longitude, latitude, _ = routes.frames.to_geographic.forward(*raw.T)
+    xyz = nothing if survey.operations.register is None else _known(survey, register)
+    height = survey.operations.frames.to_geographic.forward(*xyz.T)[2]
+    datum = survey.operations.frames.to_issued.forward(*xyz.T)[2] if control.height == "ellipsoid" else register.third
+    longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*raw.T)
     off = np.asarray(geocentric_to_local(xyz[mark] - raw, longitude, latitude)).reshape(-1, 3).copy()
     off[~register.holds_position[mark], :2] = np.nan
     off[~register.holds_height[mark], 2] = np.nan
-    plain = np.array([window.session.field_shift is None for window in prepared.windows], bool)[session]
+    plain = np.array([window.session.field_shift is None for window in survey.windows], bool)[session]
     known = plain & np.isfinite(raw).all(axis=1)
     return Above(session[known], mark[known], off[known], (height - datum)[mark[known]])
 
 
-def _known(routes: Routes, register: Register) -> Floats:
-    assert routes.register is not None
-    return np.column_stack(routes.register.forward(register.first, register.second, register.third))
+def _known(survey: Survey, register: Register) -> Floats:
+    assert survey.operations.register is not None
+    return np.column_stack(survey.operations.register.forward(register.first, register.second, register.third))
 
 
 @dataclass(frozen=True)
@@ -86,14 +81,14 @@ class BySession:
     separation: Floats
 
 
-def by_session(prepared: Prepared, above: Above, bases: Bases) -> BySession:
+def by_session(survey: Survey, above: Above, bases: Bases) -> BySession:
     """Return the middle of each session's marks, those left out whose height is off beside the others'."""
     odd = np.isin(above.mark, [one.mark for one in above.odd()])
-    rows = [np.flatnonzero((above.session == number) & ~odd) for number in range(len(prepared.windows))]
+    rows = [np.flatnonzero((above.session == number) & ~odd) for number in range(len(survey.windows))]
     session = np.array([number for number, own in enumerate(rows) if len(own)], np.int64)
     middles = [_middle(np.column_stack([above.off, above.separation])[rows[number]]) for number in session]
     found = np.array(middles, np.float64).reshape(-1, 4)
-    return BySession(session, _bases(prepared, bases)[session], found[:, :3], found[:, 3])
+    return BySession(session, _bases(survey, bases)[session], found[:, :3], found[:, 3])
 
 
 def _middle(values: Floats) -> list[float]:
@@ -102,11 +97,11 @@ def _middle(values: Floats) -> list[float]:
     return [float(np.median(column)) if len(column) else np.nan for column in known]
 
 
-def _bases(prepared: Prepared, bases: Bases) -> Integers:
+def _bases(survey: Survey, bases: Bases) -> Integers:
     """Return (S,) a number per base: its id and, where that is known, its position as broadcast."""
     keys: list[tuple[str | None, int]] = []
-    for window in prepared.windows:
-        same = [w.index for w in prepared.windows if base_key(w.base) == base_key(window.base)]
+    for window in survey.windows:
+        same = [w.index for w in survey.windows if base_key(w.base) == base_key(window.base)]
         groups = merged(np.nan_to_num(bases.receiver[same]), _ANEW)
         place = next(n for n, group in enumerate(groups) if window.index in [same[row] for row in group])
         keys.append((base_key(window.base), place))

@@ -8,9 +8,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.register_looks import distance_from
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.crs import area_of_use, target_grid
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.words import Doubt
 
 #: Metres beyond a grid's area of use up to which one zone is kept for work that runs over its edge: three degrees at
@@ -20,24 +18,24 @@ _OVER_THE_EDGE = 333_000.0
 _ELSEWHERE = 1_000_000.0
 
 
-def beyond_grid(prepared: Prepared, area: Area | None) -> float:
+def beyond_grid(survey: Survey, area: Area | None) -> float:
     """Return how many metres all readings lie outside the grid's area of use; zero where it is not told, or reached."""
-    use = area_of_use(target_grid(prepared.loaded.job.target.grid))
+    use = area_of_use(target_grid(survey.job.target.grid))
     if area is None or use is None:
         return 0.0
     corners = np.array([(x, y) for x in (area.west, area.east) for y in (area.south, area.north)])
     return float(distance_from((use.west, use.south, use.east, use.north), corners).min())
 
 
-def place_doubts(prepared: Prepared, gathered: Gathered) -> list[Doubtful]:
+def place_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt where the whole job lies on another part of the earth than its grid.
 
     Marks that were exchanged or mapped in the same wrong way agree with such readings, and prove nothing.
     """
-    far = beyond_grid(prepared, gathered.area)
+    far = beyond_grid(survey, survey.first_pass.area)
     if far < _ELSEWHERE:
         return []
-    file, line = prepared.loaded.where("points")
+    file, line = survey.where("points")
     what = (
         f"the readings lie {far / 1000:,.0f} km outside the area in which target.grid is used: see which columns are"
         " mapped as easting and northing (or longitude and latitude), their signs, and crs"
@@ -45,14 +43,14 @@ def place_doubts(prepared: Prepared, gathered: Gathered) -> list[Doubtful]:
     return [Doubtful(Doubt.PLACE, what, None, Path(file).name, line)]
 
 
-def far_from_use(prepared: Prepared, routes: Routes) -> list[str]:
+def far_from_use(survey: Survey) -> list[str]:
     """Return in words that the target grid is not meant for where the job lies."""
-    stated = prepared.loaded.job.target.grid
+    stated = survey.job.target.grid
     grid = target_grid(stated)
     use = area_of_use(grid)
-    if use is None or beyond_grid(prepared, routes.area) < _OVER_THE_EDGE:
+    if use is None or beyond_grid(survey, survey.operations.area) < _OVER_THE_EDGE:
         return []
-    longitude, latitude = routes.area.centre
+    longitude, latitude = survey.operations.area.centre
     called = f"{stated} ({grid.name})" if len(stated) <= 40 else grid.name
     return [
         f"target.grid {called} is meant for longitudes {use.west:g} to {use.east:g} and latitudes {use.south:g} to"

@@ -7,11 +7,8 @@ import numpy as np
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.control import Register
 from pipeline.geodesy.operations import lonlat
-from pipeline.intake.candidates import sound_candidates
-from pipeline.intake.first_pass import Gathered
 from pipeline.intake.occupations import Wanted
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.sphere import DEGREE
 from pipeline.words import Role
 
@@ -33,16 +30,16 @@ class Stood:
     places: Floats
 
 
-def stood_on_marks(prepared: Prepared, gathered: Gathered, routes: Routes, register: Register) -> Stood:
+def stood_on_marks(survey: Survey, register: Register) -> Stood:
     """Find the mark of every occupation: the one that its session names, else, where coded, the one next to it."""
-    control = prepared.loaded.job.control
+    control = survey.job.control
     assert control is not None
     places = np.column_stack(lonlat(control.crs, register.first, register.second, register.third))
-    candidates = sound_candidates(prepared, gathered, routes)
+    candidates = survey.candidates
     rows, marks = [], []
-    coded = Wanted.of([], prepared.loaded.job.checks.codes).has_code(candidates.table.column("code")).to_pylist()
+    coded = Wanted.of([], survey.job.checks.codes).has_code(candidates.table.column("code")).to_pylist()
     column = candidates.table.column("mark").to_pylist()
-    longitude, latitude, _ = routes.frames.to_geographic.forward(*candidates.raw.T)
+    longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*candidates.raw.T)
     raw = np.column_stack([longitude, latitude])
     for row, said in enumerate(candidates.named):
         if said is not None:

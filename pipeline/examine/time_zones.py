@@ -10,8 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.examine.doubtful import Doubtful
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.words import Doubt
 
 
@@ -24,10 +23,10 @@ class Zoned:
     sessions: tuple[int, ...]
 
 
-def zoned(prepared: Prepared, gathered: Gathered) -> Iterator[Zoned]:
+def zoned(survey: Survey) -> Iterator[Zoned]:
     """Yield the exports whose times say another offset from UTC than a time_zone that stands in the job file."""
-    for export, claims in zip(prepared.exports, gathered.claims, strict=True):
-        zone, known = export.points.time_zone or "UTC", prepared.loaded.lines.known
+    for export, claims in zip(survey.exports, survey.first_pass.claims, strict=True):
+        zone, known = export.points.time_zone or "UTC", survey.prepared.loaded.lines.known
         stated = ("points", export.block, "time_zone") in known or ("source", "time_zone") in known
         if not claims.apart or not stated:
             continue
@@ -37,7 +36,7 @@ def zoned(prepared: Prepared, gathered: Gathered) -> Iterator[Zoned]:
             f' "{zone}", {_amount(apart)} away. They are read as the file says. If the file is right, write time_zone'
             ' = "UTC" for its block; if the job file is right, export the times without "Z" and offset'
         )
-        yield Zoned(export.shown, what, tuple(_either_way(prepared, gathered, export.block, claims.apart)))
+        yield Zoned(export.shown, what, tuple(_either_way(survey, export.block, claims.apart)))
 
 
 def _amount(milliseconds: int) -> str:
@@ -45,12 +44,12 @@ def _amount(milliseconds: int) -> str:
     return f"{seconds:g} s" if seconds < 60 else f"{int(seconds // 3600)} h {int(seconds % 3600 // 60):02d} min"
 
 
-def _either_way(prepared: Prepared, gathered: Gathered, block: int, apart: dict[int, int]) -> Iterator[int]:
+def _either_way(survey: Survey, block: int, apart: dict[int, int]) -> Iterator[int]:
     """Yield the sessions of a block whose readings would lie in a session read the other way too."""
-    starts = np.array([window.start_ms for window in prepared.windows])
-    ends = np.array([window.end_ms for window in prepared.windows])
-    for session in np.flatnonzero(gathered.blocks[:, block]).tolist():
-        first, last = int(gathered.first_point[session]), int(gathered.last_point[session])
+    starts = np.array([window.start_ms for window in survey.windows])
+    ends = np.array([window.end_ms for window in survey.windows])
+    for session in np.flatnonzero(survey.first_pass.blocks[:, block]).tolist():
+        first, last = int(survey.first_pass.first_point[session]), int(survey.first_pass.last_point[session])
         if first > last:  # nothing but occupations
             first, last = int(starts[session]), int(ends[session])
         middles = [(first + last) // 2 + step for step in apart]
@@ -58,15 +57,13 @@ def _either_way(prepared: Prepared, gathered: Gathered, block: int, apart: dict[
             yield session
 
 
-def zone_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
+def zone_notes(survey: Survey) -> list[str]:
     """Return in words what is told of exports without being a doubt."""
-    return [f"{found.shown}: {found.what}" for found in zoned(prepared, gathered) if not found.sessions]
+    return [f"{found.shown}: {found.what}" for found in zoned(survey) if not found.sessions]
 
 
-def zone_doubts(prepared: Prepared, gathered: Gathered) -> list[Doubtful]:
+def zone_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt per export whose sessions would have points whichever zone is right."""
     return [
-        Doubtful(Doubt.TIME_ZONE, found.what, found.sessions, found.shown)
-        for found in zoned(prepared, gathered)
-        if found.sessions
+        Doubtful(Doubt.TIME_ZONE, found.what, found.sessions, found.shown) for found in zoned(survey) if found.sessions
     ]

@@ -15,9 +15,7 @@ from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.geodesy.operations import Operation, OperationError
 from pipeline.geodesy.units import METRES, lengths
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.words import Doubt
 
 _FEET = ("foot", "us-survey-foot")
@@ -43,58 +41,55 @@ class _Counted:
     at: tuple[str, int]
 
 
-def unit_doubts(
-    prepared: Prepared, gathered: Gathered, routes: Routes, register: Register, above: Above
-) -> list[Doubtful]:
+def unit_doubts(survey: Survey, register: Register, above: Above) -> list[Doubtful]:
     """Return the doubts about the units of the register and of each block, from the marks over the readings on them."""
-    if routes.register is None:
+    if survey.operations.register is None:
         return []
     found: list[Doubtful] = []
     read = (register.first[above.mark], register.second[above.mark], np.nan_to_num(register.third[above.mark]))
-    xyz = np.column_stack(routes.register.forward(*read))
-    for counted, sessions in _every(prepared, gathered, routes, register):
-        looks = _looks(counted, routes, xyz, above, sessions)
+    xyz = np.column_stack(survey.operations.register.forward(*read))
+    for counted, sessions in _every(survey, register):
+        looks = _looks(counted, survey, xyz, above, sessions)
         for what in dict.fromkeys(looks.values()):
             of = tuple(session for session, one in looks.items() if one == what)
-            names = ", ".join(prepared.windows[session].session.name for session in of[:_NAMED])
+            names = ", ".join(survey.windows[session].session.name for session in of[:_NAMED])
             more = f" and {len(of) - _NAMED} more" if len(of) > _NAMED else ""
             text = f"session{'s' if len(of) > 1 else ''} {names}{more}: {what}; see {counted.look}"
-            every = len(of) == len(prepared.windows)
+            every = len(of) == len(survey.windows)
             found.append(Doubtful(Doubt.UNITS, text, None if every else of, *counted.at))
     return found
 
 
-def _every(
-    prepared: Prepared, gathered: Gathered, routes: Routes, register: Register
-) -> Iterator[tuple[_Counted, list[int]]]:
+def _every(survey: Survey, register: Register) -> Iterator[tuple[_Counted, list[int]]]:
     """Yield the register and each block with the sessions that it says anything of."""
-    control, where = prepared.loaded.job.control, prepared.loaded.recorded_at
-    year = float(decimal_year([gathered.newest or 0])[0])
-    if control is not None and routes.register is not None:
+    control, where = survey.job.control, survey.prepared.loaded.recorded_at
+    year = float(decimal_year([survey.first_pass.newest or 0])[0])
+    if control is not None and survey.operations.register is not None:
         plan = register.unit[0] if register.kind == "projected" else 0.0
         look = "crs, height and units of [control]"
-        sessions = list(range(len(prepared.windows)))
+        sessions = list(range(len(survey.windows)))
         at = where("control", "crs")
-        yield _Counted("the register's", look, routes.register, plan, register.unit[2], 1, year, at), sessions
-    for number, block in enumerate(prepared.loaded.job.points):
-        only = gathered.blocks[:, number] & (gathered.blocks.sum(axis=1) == 1)
+        by = survey.operations.register
+        yield _Counted("the register's", look, by, plan, register.unit[2], 1, year, at), sessions
+    for number, block in enumerate(survey.job.points):
+        only = survey.first_pass.blocks[:, number] & (survey.first_pass.blocks.sum(axis=1) == 1)
         try:
             unit = lengths(block.crs or "", block.units)
         except OperationError:
             continue  # told where the block is read
-        way, plan = routes.frames.to_working[number], 0.0 if unit.degrees else unit.plan
+        way, plan = survey.operations.frames.to_working[number], 0.0 if unit.degrees else unit.plan
         look = f"crs and units of [[points]] number {number + 1}"
         at = where("points", number, "crs")
         counted = _Counted("the export's", look, way, plan, unit.up, -1, year, at)
         yield counted, np.flatnonzero(only).tolist()
 
 
-def _looks(counted: _Counted, routes: Routes, xyz: Floats, above: Above, sessions: list[int]) -> dict[int, str]:
+def _looks(counted: _Counted, survey: Survey, xyz: Floats, above: Above, sessions: list[int]) -> dict[int, str]:
     """Return in words what the numbers look like in each session, where that is not what they should."""
     others = [METRES[word] for word in _FEET if _is_foot(counted.plan) and not _same(METRES[word], counted.plan)]
-    plans = [(other, _moved(counted, routes, xyz, other / counted.plan, 1.0)) for other in others]
+    plans = [(other, _moved(counted, survey, xyz, other / counted.plan, 1.0)) for other in others]
     meant = METRES["metre"] if _is_foot(counted.up) else METRES["foot"]
-    up = _moved(counted, routes, xyz, 1.0, meant / counted.up)[:, 2]
+    up = _moved(counted, survey, xyz, 1.0, meant / counted.up)[:, 2]
     found = {}
     for session in sessions:
         rows = above.session == session
@@ -115,7 +110,7 @@ def _looks(counted: _Counted, routes: Routes, xyz: Floats, above: Above, session
     return found
 
 
-def _moved(counted: _Counted, routes: Routes, xyz: Floats, plan: float, up: float) -> Floats:
+def _moved(counted: _Counted, survey: Survey, xyz: Floats, plan: float, up: float) -> Floats:
     """Return (n, 3) metres east, north, up that marks are off if their numbers mean so many times what was read."""
     if counted.sign < 0:  # a mark is where its reading is meant to be, and the reading as taken lies elsewhere
         plan, up = 1.0 / plan, 1.0 / up
@@ -123,7 +118,7 @@ def _moved(counted: _Counted, routes: Routes, xyz: Floats, plan: float, up: floa
     x, y, z = xyz.T
     first, second, third = counted.way.inverse(x, y, z, year)
     moved = xyz - np.column_stack(counted.way.forward(first * plan, second * plan, third * up, year))
-    longitude, latitude, _ = routes.frames.to_geographic.forward(*xyz.T)
+    longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*xyz.T)
     return np.asarray(geocentric_to_local(moved, longitude, latitude)).reshape(-1, 3)
 
 

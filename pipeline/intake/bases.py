@@ -1,5 +1,6 @@
 """Where the bases stood and where each session's shift is meant, and the field shifts that come out first."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import reduce
 
@@ -9,8 +10,8 @@ from pipeline.arrays import Floats
 from pipeline.intake.base_log import Seen
 from pipeline.intake.base_values import merged
 from pipeline.intake.candidates import Candidates
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
+from pipeline.intake.first_pass import FirstPass
+from pipeline.intake.operations import Operations
 from pipeline.intake.prepare import Prepared
 
 #: Metres within which two positions of a base are one, printed or computed with other digits.
@@ -22,11 +23,13 @@ class Bases:
     """Where bases stood, per session (S, 3), working frame, as broadcast; NaN where that is not known.
 
     ``receiver`` is the antenna's reference point, ``mark`` the mark under it. The former is known from the job's
-    set-up, else from the points of a session that all carry one position; the latter from the set-up alone.
+    set-up, else from the points of a session that all carry one position; the latter from the set-up alone. ``stands``
+    are, per session, the different positions that its points carry, in the order of their first use.
     """
 
     receiver: Floats
     mark: Floats
+    stands: tuple[tuple["Stand", ...], ...]
 
 
 @dataclass(frozen=True)
@@ -37,43 +40,42 @@ class Stand:
     seen: Seen
 
 
-def stands(prepared: Prepared, gathered: Gathered, routes: Routes, session: int) -> list[Stand]:
-    """Return the different positions of the base that a session's points carry, in the order of their first use."""
-    found = sorted(gathered.log.sessions[session].positions, key=lambda seen: (seen.time, seen.export, seen.row))
+def _stands(prepared: Prepared, first_pass: FirstPass, operations: Operations, session: int) -> Iterator[Stand]:
+    """Yield the different positions of the base that a session's points carry, in the order of their first use."""
+    found = sorted(first_pass.log.sessions[session].positions, key=lambda seen: (seen.time, seen.export, seen.row))
     places = np.zeros((len(found), 3))
     for number, seen in enumerate(found):
         block = prepared.exports[seen.export].block
         first, second, third = seen.value
-        year = routes.year(session, block, seen.time)
-        places[number] = np.ravel(routes.frames.to_working[block].forward(first, second, third, year))
+        year = operations.year(session, block, seen.time)
+        places[number] = np.ravel(operations.frames.to_working[block].forward(first, second, third, year))
     known = np.flatnonzero(np.isfinite(places).all(axis=1))
-    return [
-        Stand(places[known[group[0]]], reduce(Seen.and_also, [found[known[number]] for number in group]))
-        for group in merged(places[known], _ONE_PLACE)
-    ]
+    for group in merged(places[known], _ONE_PLACE):
+        yield Stand(places[known[group[0]]], reduce(Seen.and_also, [found[known[number]] for number in group]))
 
 
-def set_up_bases(prepared: Prepared, gathered: Gathered, routes: Routes) -> Bases:
+def set_up_bases(prepared: Prepared, first_pass: FirstPass, operations: Operations) -> Bases:
     """Bring the set-ups of the job file, else the one position that a session's points carry, into the working frame.
 
     The antenna height is taken down along the ellipsoid normal, that is, off the ellipsoidal height.
     """
     receiver = np.full((len(prepared.windows), 3), np.nan)
     mark = receiver.copy()
+    carried = tuple(tuple(_stands(prepared, first_pass, operations, window.index)) for window in prepared.windows)
     for window in prepared.windows:
         setup = window.session.setup
-        if setup is None or routes.base is None:
-            carried = stands(prepared, gathered, routes, window.index)
-            if len(carried) == 1 and not gathered.log.sessions[window.index].positions.further:
-                receiver[window.index] = carried[0].xyz
+        if setup is None or operations.base is None:
+            here = carried[window.index]
+            if len(here) == 1 and not first_pass.log.sessions[window.index].positions.further:
+                receiver[window.index] = here[0].xyz
             continue
-        time = routes.year(window.index, None, window.start_ms)
+        time = operations.year(window.index, None, window.start_ms)
         for found, height in ((receiver, 0.0), (mark, setup.antenna_height)):
-            place = routes.base.forward(
+            place = operations.base.forward(
                 [setup.longitude], [setup.latitude], [setup.ellipsoid_height - height], time=time
             )
             found[window.index] = np.column_stack(place)[0]
-    return Bases(receiver, mark)
+    return Bases(receiver, mark, carried)
 
 
 def first_positions(candidates: Candidates, prepared: Prepared, bases: Bases) -> dict[str, Floats]:
@@ -89,7 +91,7 @@ def first_positions(candidates: Candidates, prepared: Prepared, bases: Bases) ->
 
 
 def shift_places(
-    candidates: Candidates, prepared: Prepared, gathered: Gathered, routes: Routes, bases: Bases
+    candidates: Candidates, prepared: Prepared, first_pass: FirstPass, operations: Operations, bases: Bases
 ) -> Floats:
     """Return (S, 3), working frame, where each session's shift is meant as east, north and up.
 
@@ -102,12 +104,12 @@ def shift_places(
         if np.isnan(places[session, 0]):
             places[session] = candidates.raw[row]
     for number in np.flatnonzero(np.isnan(places[:, 0])).tolist():
-        first = gathered.place[number]
+        first = first_pass.place[number]
         if np.isfinite(first).all():
-            block = int(gathered.place_block[number])
-            time = routes.year(number, block, prepared.windows[number].start_ms)
+            block = int(first_pass.place_block[number])
+            time = operations.year(number, block, prepared.windows[number].start_ms)
             one, two, three = first[:, None]
-            places[number] = np.column_stack(routes.frames.to_working[block].forward(one, two, three, time))[0]
+            places[number] = np.column_stack(operations.frames.to_working[block].forward(one, two, three, time))[0]
     empty = np.isnan(places[:, 0])
     if not empty.all():
         places[empty] = places[~empty][0]

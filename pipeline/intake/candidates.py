@@ -8,9 +8,9 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import milliseconds
-from pipeline.intake.first_pass import Gathered
+from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.named_points import Named, named_points
-from pipeline.intake.operations import Routes
+from pipeline.intake.operations import Operations
 from pipeline.intake.positions import working_positions
 from pipeline.intake.prepare import Prepared
 from pipeline.words import Role
@@ -21,7 +21,7 @@ class Candidates:
     """Readings that may be occupations of marks and are not held back, (n,) in the order of reading.
 
     Args:
-        table: their columns of `gather.Gathered.candidates`.
+        table: their columns of `gather.FirstPass.candidates`.
         session: index of the session.
         time: UTC milliseconds.
         names: of the points.
@@ -41,9 +41,9 @@ class Candidates:
         return [(row, said.mark) for row, said in enumerate(self.named) if said is not None and said.role is Role.TIE]
 
 
-def sound_candidates(prepared: Prepared, gathered: Gathered, routes: Routes) -> Candidates:
+def sound_candidates(prepared: Prepared, first_pass: FirstPass, operations: Operations) -> Candidates:
     """Return the candidates that are not held back."""
-    table = gathered.candidates.filter(pc.equal(gathered.candidates.column("held"), 0))
+    table = first_pass.candidates.filter(pc.equal(first_pass.candidates.column("held"), 0))
     session = np.asarray(table.column("session"), np.int64)
     names = table.column("name").to_pylist()
     said = named_points(prepared)
@@ -52,7 +52,7 @@ def sound_candidates(prepared: Prepared, gathered: Gathered, routes: Routes) -> 
     for number in np.unique(export):
         rows = np.flatnonzero(export == number)
         block = prepared.exports[number].block
-        epochs = routes.epochs[session[rows], block]
-        raw[rows] = working_positions(table.take(pa.array(rows)), routes.frames.to_working[block], epochs)
+        epochs = operations.epochs[session[rows], block]
+        raw[rows] = working_positions(table.take(pa.array(rows)), operations.frames.to_working[block], epochs)
     named = [said.get((int(at), name or "")) for at, name in zip(session, names, strict=True)]
     return Candidates(table, session, milliseconds(table), tuple(names), tuple(named), raw)

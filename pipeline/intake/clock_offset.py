@@ -5,7 +5,7 @@ import numpy as np
 from pipeline.arrays import Integers
 from pipeline.clock import GPS_AHEAD, HOUR
 from pipeline.intake.base_values import offset_into
-from pipeline.intake.first_pass import Gathered
+from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
 from pipeline.sessions.attach import index_sessions
 
@@ -16,9 +16,9 @@ _ORDER = "see the order of %d and %m in time_format of their [[points]], and sta
 _MANY, _SHARE = 10, 0.9
 
 
-def time_offset(prepared: Prepared, gathered: Gathered) -> str | None:
+def time_offset(prepared: Prepared, first_pass: FirstPass) -> str | None:
     """Return in words the one offset in time that would put the readings outside all sessions into them, or None."""
-    outside = gathered.log.outside
+    outside = first_pass.log.outside
     if outside.count < _MANY:
         return None
     windows = prepared.windows

@@ -39,7 +39,7 @@ _PLACES = 32
 
 
 @dataclass(frozen=True)
-class Gathered:
+class FirstPass:
     """What the first pass keeps.
 
     Args:
@@ -146,7 +146,7 @@ def zone_before(easting: float) -> str:
     return f", which seems to be zone {zone:.0f} and the easting {rest:.3f}: export it without the zone's number"
 
 
-def gather(prepared: Prepared, sieve: Sieve, progress: Progress | None = None) -> Gathered:
+def gather(prepared: Prepared, sieve: Sieve, progress: Progress | None = None) -> FirstPass:
     """Read every export once and keep what the adjustment and the choice of operations need."""
     return _Gatherer(prepared, sieve, progress).run()
 
@@ -175,7 +175,7 @@ class _Gatherer:
         self.ledger = Ledger()
         self.placeholders = Placeholders(prepared.loaded.job.quality)
 
-    def run(self) -> Gathered:
+    def run(self) -> FirstPass:
         """Read everything and sum it up."""
         exports = enumerate(self.prepared.exports)
         counts = tuple(self._read(number, export) for number, export in exports)
@@ -190,7 +190,7 @@ class _Gatherer:
         first, last = self._times(rows, counting & ~rows.having(CANDIDATE))
         place, place_block = self._places(counting)
         sound = np.flatnonzero(counting)
-        return Gathered(
+        return FirstPass(
             rows=counts,
             candidates=candidates,
             repeats=repeats.numbers,

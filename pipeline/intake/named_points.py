@@ -7,7 +7,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.clock import clock
-from pipeline.intake.first_pass import Gathered
+from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.occupations import Wanted
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import right_id
@@ -74,7 +74,7 @@ def _look_again(prepared: Prepared, points: Collection[str]) -> dict[str, _Absen
     return found
 
 
-def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -> None:
+def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems) -> None:
     """Report every tie and check whose point is not a usable reading of its session.
 
     A check that is merely held back (a float solution, say) is no problem: it proves nothing, and stands in
@@ -82,7 +82,7 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
     """
     by_name: dict[str, list[dict[str, object]]] = {}
     named = [one.point for w in prepared.windows for one in (*w.session.ties, *w.session.checks)]
-    for row in gathered.candidates.select(_TOLD).to_pylist():
+    for row in first_pass.candidates.select(_TOLD).to_pylist():
         by_name.setdefault(row["name"] or "", []).append(row)
     absent = _look_again(prepared, {point for point in named if point not in by_name})
     for window in prepared.windows:
@@ -97,16 +97,16 @@ def report_missing(prepared: Prepared, gathered: Gathered, problems: Problems) -
                 continue
             what, fix = _why(point, window.index, here or rows, by_name, absent, prepared)
             if here and here[0]["held"] == reason_code(Reason.IMPLAUSIBLE):
-                what, fix = f"{what}: {gathered.implausible.detail(int(str(here[0]['number'])))}", _OTHER_TIE
+                what, fix = f"{what}: {first_pass.implausible.detail(int(str(here[0]['number'])))}", _OTHER_TIE
             problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
 
 
-def held_checks(prepared: Prepared, gathered: Gathered) -> list[str]:
+def held_checks(prepared: Prepared, first_pass: FirstPass) -> list[str]:
     """Return in words which checks that sessions name are held back, and why: they prove nothing."""
     wanted = {(window.index, check.point): window for window in prepared.windows for check in window.session.checks}
     told: dict[tuple[int, str], str] = {}
     sound = set()
-    for row in gathered.candidates.select(_TOLD).to_pylist():
+    for row in first_pass.candidates.select(_TOLD).to_pylist():
         key = (row["session"], row["name"] or "")
         if key not in wanted:
             continue
@@ -118,12 +118,12 @@ def held_checks(prepared: Prepared, gathered: Gathered) -> list[str]:
             f"the check of session {wanted[key].session.name} on the point {row['name']} ({export}:{row['source_row']})"
             f" proves nothing: it is held back as {_reason(row) if row['held'] else ''}{_detail(row)}",
         )
-    return [*(words for key, words in told.items() if key not in sound), *_held_by_code(prepared, gathered)]
+    return [*(words for key, words in told.items() if key not in sound), *_held_by_code(prepared, first_pass)]
 
 
-def _held_by_code(prepared: Prepared, gathered: Gathered) -> Iterator[str]:
+def _held_by_code(prepared: Prepared, first_pass: FirstPass) -> Iterator[str]:
     """Yield in words the readings of a check's code that no session names and that are held back, repeats left out."""
-    table = gathered.candidates
+    table = first_pass.candidates
     codes = Wanted.of([], prepared.loaded.job.checks.codes).has_code(table.column("code"))
     reason = table.column("held")
     held = pc.and_(pc.greater(reason, 0), pc.not_equal(reason, reason_code(Reason.DUPLICATE)))

@@ -26,11 +26,11 @@ _MARGIN = 5_000.0
 
 
 @dataclass(frozen=True)
-class Routes:
+class Operations:
     """The operations of a job over its ``area``: ``frames``, ``register`` for marks, ``base`` for set-ups.
 
     ``epochs`` (S + 1, B) are the stated epochs of coordinates per session and block, the last row for no session; NaN
-    where the time of an observation is its coordinates'. ``told`` is in words what deserves a look about them.
+    where the time of an observation is its coordinates'.
     """
 
     frames: Frames
@@ -38,7 +38,6 @@ class Routes:
     base: Operation | None
     area: Area
     epochs: Floats
-    told: tuple[str, ...] = ()
 
     def year(self, session: int, block: int | None, milliseconds: int) -> Floats:
         """Return (1,) the epoch [decimal year] of coordinates observed at a time: the stated one, else that time.
@@ -54,7 +53,7 @@ class Routes:
         return list(dict.fromkeys(operation for operation in every if operation is not None))
 
 
-def choose_routes(prepared: Prepared, extent: Area) -> Routes:
+def choose_operations(prepared: Prepared, extent: Area) -> Operations:
     """Choose the operations for a job over the extent of its readings.
 
     Raises `JobError` that names, for each step, what is missing and at which key of the job file it is asked for.
@@ -102,4 +101,4 @@ def choose_routes(prepared: Prepared, extent: Area) -> Routes:
     check_target_epoch(prepared, every, problems)
     problems.raise_if_any()
     frames = Frames(tuple(to_working), to_issued, to_geographic)
-    return Routes(frames, register, base, area, stated_epochs(prepared))
+    return Operations(frames, register, base, area, stated_epochs(prepared))

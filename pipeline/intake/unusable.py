@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable
 
-from pipeline.intake.first_pass import Gathered, Turned
+from pipeline.intake.first_pass import FirstPass, Turned
 from pipeline.intake.prepare import Prepared
 from pipeline.near import listed
 from pipeline.words import Reason
@@ -39,17 +39,17 @@ def advice(reason: Reason, prepared: Prepared, export: int, solutions: Iterable[
     return f"correct the export, or how the job file says to read it ({columns})"
 
 
-def distribution(gathered: Gathered, prepared: Prepared) -> str:
+def distribution(first_pass: FirstPass, prepared: Prepared) -> str:
     """Return in words why rows cannot be used: each reason with the number of its rows and the first of them."""
     return "; ".join(
         f"{turned.count:,} {turned.reason} (first {prepared.exports[turned.export].shown}:{turned.row}: {turned.why})"
-        for turned in gathered.turned
+        for turned in first_pass.turned
     )
 
 
-def advice_on(turned: Turned, gathered: Gathered, prepared: Prepared) -> str:
+def advice_on(turned: Turned, first_pass: FirstPass, prepared: Prepared) -> str:
     """Return what to do about all rows that cannot be used for one reason."""
-    return advice(turned.reason, prepared, turned.export, gathered.solutions)
+    return advice(turned.reason, prepared, turned.export, first_pass.solutions)
 
 
 def _accept(prepared: Prepared, solutions: Iterable[str], where: str) -> str:

@@ -3,18 +3,16 @@
 from collections.abc import Iterator
 
 from pipeline.geodesy.operations import Operation
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 
 #: A place in the job file: table, number of the block, key.
 Place = tuple[str | int, ...]
 
 
-def ways_of(prepared: Prepared, gathered: Gathered, routes: Routes, session: int) -> Iterator[tuple[Place, Operation]]:
+def ways_of(survey: Survey, session: int) -> Iterator[tuple[Place, Operation]]:
     """Yield the operations that bring a session's readings and base, each with its place in the job file."""
-    for block, operation in enumerate(routes.frames.to_working):
-        if gathered.blocks[session, block]:
+    for block, operation in enumerate(survey.operations.frames.to_working):
+        if survey.first_pass.blocks[session, block]:
             yield ("points", block, "crs"), operation
-    if routes.base is not None and prepared.windows[session].session.setup is not None:
-        yield ("source", "crs"), routes.base
+    if survey.operations.base is not None and survey.windows[session].session.setup is not None:
+        yield ("source", "crs"), survey.operations.base

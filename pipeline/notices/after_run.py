@@ -7,36 +7,35 @@ import numpy as np
 
 from pipeline.adjust import missing_ties
 from pipeline.arrays import Floats
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.solve.correct import NEVER
-from pipeline.solve.solve import Settled
+from pipeline.solve.solve import Solved
 
 
-def notes(prepared: Prepared, routes: Routes, settled: Settled) -> list[str]:
+def notes(survey: Survey, solved: Solved) -> list[str]:
     """Return in words what a reader of the issue should look at, apart from failing checks."""
     return [
-        *_untied(prepared, settled),
-        *_field_shifts_in_doubt(prepared, routes, settled),
-        *settled.unsaid,
-        *_statistics(prepared, settled),
+        *_untied(survey, solved),
+        *_field_shifts_in_doubt(survey, solved),
+        *solved.unsaid,
+        *_statistics(survey, solved),
     ]
 
 
-def untied(prepared: Prepared, settled: Settled) -> list[dict[str, Any]]:
+def untied(survey: Survey, solved: Solved) -> list[dict[str, Any]]:
     """Return the groups of sessions that nothing ties, and what each lacks: the fewest ties that would tie all."""
     return [
         {
-            "sessions": [prepared.windows[number].session.name for number in missing.sessions],
-            "marks": [settled.tied.marks.names[number] for number in missing.marks],
+            "sessions": [survey.windows[number].session.name for number in missing.sessions],
+            "marks": [solved.tied.marks.names[number] for number in missing.marks],
             "lacks": ["position"] * missing.position + ["height"] * missing.height,
         }
-        for missing in missing_ties(settled.shifts.adjustment.ties)
+        for missing in missing_ties(solved.shifts.adjustment.ties)
     ]
 
 
-def _untied(prepared: Prepared, settled: Settled) -> Iterator[str]:
-    for group in untied(prepared, settled):
+def _untied(survey: Survey, solved: Solved) -> Iterator[str]:
+    for group in untied(survey, solved):
         names, lacking = group["sessions"], " and ".join(group["lacks"])
         some = " or ".join(names[:3]) + (" or others" if len(names) > 3 else "")
         marks = f", or register coordinates of {' or '.join(group['marks'][:3])}," if group["marks"] else ""
@@ -46,31 +45,29 @@ def _untied(prepared: Prepared, settled: Settled) -> Iterator[str]:
         )
 
 
-def _field_shifts_in_doubt(prepared: Prepared, routes: Routes, settled: Settled) -> Iterator[str]:
+def _field_shifts_in_doubt(survey: Survey, solved: Solved) -> Iterator[str]:
     """Yield where occupations of one mark, before and after a field shift's start, differ by that shift.
 
     With the stated shift taken out, both should agree. A difference of minus the shift means that the later one did not
     carry it (or the earlier one did already), a difference of plus the shift that it was carried twice. All of them are
     taken in the grid, which far from its central meridian is turned by degrees against east and north.
     """
-    on_marks, checks = settled.occupations, prepared.loaded.job.checks
-    for number in np.flatnonzero(settled.field.start != NEVER).tolist():
+    on_marks, checks = solved.occupations, survey.job.checks
+    for number in np.flatnonzero(solved.field.start != NEVER).tolist():
         here = np.flatnonzero(on_marks.session == number)
         for mark in dict.fromkeys(on_marks.marks[row] for row in here):
             rows = here[[on_marks.marks[row] == mark for row in here]]
-            late = on_marks.time[rows] >= settled.field.start[number]
+            late = on_marks.time[rows] >= solved.field.start[number]
             if late.all() or not late.any():
                 continue
             raw = on_marks.raw[rows]
-            with_field = raw[:1] + settled.field.geocentric[number]
-            grid = np.column_stack(routes.frames.to_issued.forward(*np.vstack([with_field, raw]).T))
-            field, grid = grid[0] - grid[1] + settled.field.grid[number], grid[1:]
+            with_field = raw[:1] + solved.field.geocentric[number]
+            grid = np.column_stack(survey.operations.frames.to_issued.forward(*np.vstack([with_field, raw]).T))
+            field, grid = grid[0] - grid[1] + solved.field.grid[number], grid[1:]
             for row, off in zip(rows[late], grid[late] - grid[~late].mean(axis=0), strict=True):
                 if _near(off, np.zeros(3), checks.horizontal, checks.vertical):
                     continue
-                where = (
-                    f"session {prepared.windows[number].session.name}: {on_marks.table.column('name')[row]} on {mark}"
-                )
+                where = f"session {survey.windows[number].session.name}: {on_marks.table.column('name')[row]} on {mark}"
                 if _near(off, -field, checks.horizontal, checks.vertical):
                     yield f"{where} does not carry the field shift taken out of it, or earlier ones carry it already"
                 elif _near(off, field, checks.horizontal, checks.vertical):
@@ -82,9 +79,9 @@ def _near(one: Floats, other: Floats, horizontal: float, vertical: float) -> boo
     return bool(np.hypot(east, north) <= horizontal and abs(up) <= vertical)
 
 
-def _statistics(prepared: Prepared, settled: Settled) -> list[str]:
+def _statistics(survey: Survey, solved: Solved) -> list[str]:
     told = []
-    test = settled.shifts.adjustment.chi_square
+    test = solved.shifts.adjustment.chi_square
     if test is not None and not test.passed:
         told.append(
             f"the ties do not agree as well as their uncertainties say: chi-square {test.value:.1f} outside"
@@ -92,7 +89,7 @@ def _statistics(prepared: Prepared, settled: Settled) -> list[str]:
             if test.value > test.high
             else f"the ties agree better than their uncertainties say: chi-square {test.value:.1f} below {test.low:.1f}"
         )
-    for export in prepared.exports:
+    for export in survey.exports:
         if export.points.columns.solution is None:
             told.append(f"{export.shown}: no solution column is mapped, so every row counts as fixed")
     return told

@@ -12,12 +12,8 @@ from pipeline.examine.base_ids import id_notes
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.base_log import Seen
 from pipeline.intake.base_values import Change, antenna_slip, changes
-from pipeline.intake.bases import Bases, Stand, stands
-from pipeline.intake.candidates import sound_candidates
-from pipeline.intake.clock_offset import time_offset
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.bases import Stand
+from pipeline.intake.survey import Survey
 from pipeline.sessions.toml_lines import (
     Reading,
     instead,
@@ -40,47 +36,45 @@ _FIELD = 0.020
 _LISTED = 4
 
 
-def base_notes(prepared: Prepared, gathered: Gathered, routes: Routes, bases: Bases) -> list[str]:
+def base_notes(survey: Survey) -> list[str]:
     """Return in words where the exports and the sessions disagree on the bases."""
     told: list[str] = []
-    sessions = [_Session(prepared, gathered, routes, bases, window) for window in prepared.windows]
+    sessions = [_Session(survey, window) for window in survey.windows]
     far = [(at, distance) for at in sessions if (distance := at.far_start()) is not None]
     for at in sessions:
         of_session = [*at.moved(), *at.off_setup(), *at.antennas(), *at.ids()]
         told += [f"session {at.session.name}: {sentence}" for sentence in of_session]
     if far:
         told.append(_far(far))
-    return [*told, *id_notes(prepared, gathered), *filter(None, [time_offset(prepared, gathered)])]
+    return [*told, *id_notes(survey), *filter(None, [survey.clock_offset])]
 
 
-def base_facts(prepared: Prepared, gathered: Gathered, routes: Routes, bases: Bases) -> list[dict[str, Any] | None]:
+def base_facts(survey: Survey) -> list[dict[str, Any] | None]:
     """Return per session what its points carry of its base, None where they carry nothing and no base is known."""
-    return [_Session(prepared, gathered, routes, bases, window).facts() for window in prepared.windows]
+    return [_Session(survey, window).facts() for window in survey.windows]
 
 
 class _Session:
     """What is said of one session."""
 
-    def __init__(
-        self, prepared: Prepared, gathered: Gathered, routes: Routes, bases: Bases, window: SessionWindow
-    ) -> None:
-        self.prepared, self.gathered, self.routes, self.window = prepared, gathered, routes, window
+    def __init__(self, survey: Survey, window: SessionWindow) -> None:
+        self.survey, self.window = survey, window
         self.session = window.session
-        self.log = gathered.log.sessions[window.index]
-        self.stands = stands(prepared, gathered, routes, window.index)
-        known = bases.receiver[window.index]
+        self.log = survey.first_pass.log.sessions[window.index]
+        self.stands = survey.bases.stands[window.index]
+        known = survey.bases.receiver[window.index]
         self.base = known if np.isfinite(known).all() else self.stands[0].xyz if self.stands else None
         # network corrections come from wherever the network puts its station, and need not stay there
         self.network = self.session.shift == "none"
 
     def at(self, seen: Seen) -> str:
         """Return file and row of the earliest reading with a value."""
-        return f"{self.prepared.exports[seen.export].shown}:{seen.row}"
+        return f"{self.survey.exports[seen.export].shown}:{seen.row}"
 
     def local(self, vector: Floats) -> Floats:
         """Return (3,) east, north, up of a geocentric vector at the base."""
         assert self.base is not None
-        longitude, latitude, _ = self.routes.frames.to_geographic.forward(*self.base)
+        longitude, latitude, _ = self.survey.operations.frames.to_geographic.forward(*self.base)
         return np.ravel(geocentric_to_local(vector, longitude, latitude))
 
     def moved(self) -> Iterator[str]:
@@ -124,12 +118,12 @@ class _Session:
 
     def _parts(self, found: list[Change]) -> Iterator[str]:
         edges = [self.window.start_ms, *(change.since for change in found), self.window.end_ms]
-        taken = [other.session.name for other in self.prepared.windows]
+        taken = [other.session.name for other in self.survey.windows]
         names = part_names(self.session.name, taken, len(edges) - 1)
-        said = sound_candidates(self.prepared, self.gathered, self.routes)
+        said = self.survey.candidates
         marks = {row: named for row, named in enumerate(said.named) if named is not None}
         mine = [row for row in marks if said.session[row] == self.window.index]
-        yield from instead(self.session.name, self.prepared.loaded.job.sessions)
+        yield from instead(self.session.name, self.survey.job.sessions)
         for number, (name, (start, end)) in enumerate(zip(names, pairwise(edges), strict=True)):
             yield from table_lines(name, self.session, start, end)
             if number == 0:
@@ -202,8 +196,8 @@ class _Session:
         first = self.log.first
         if first is None or self.base is None:
             return None
-        time = self.routes.year(self.window.index, first.block, first.time)
-        place = self.routes.frames.to_working[first.block].forward(*first.place, time)
+        time = self.survey.operations.year(self.window.index, first.block, first.time)
+        place = self.survey.operations.frames.to_working[first.block].forward(*first.place, time)
         distance = float(np.linalg.norm(np.ravel(place) - self.base))
         return distance if np.isfinite(distance) else None
 
@@ -224,13 +218,13 @@ class _Session:
                 "point": first.name,
                 "observed": moment(first.time),
                 "from_base": distance,
-                "source_file": self.prepared.exports[first.export].shown,
+                "source_file": self.survey.exports[first.export].shown,
                 "source_row": first.row,
             },
         }
 
     def _position(self, stand: Stand) -> dict[str, Any]:
-        columns = self.prepared.exports[stand.seen.export].points.columns
+        columns = self.survey.exports[stand.seen.export].points.columns
         names = ("longitude", "latitude") if columns.base_longitude is not None else ("easting", "northing")
         return {**dict(zip((*names, "height"), stand.seen.value, strict=True)), **self._where(stand.seen)}
 
@@ -239,7 +233,7 @@ class _Session:
             "from": moment(seen.time),
             "until": moment(seen.last),
             "readings": seen.count,
-            "source_file": self.prepared.exports[seen.export].shown,
+            "source_file": self.survey.exports[seen.export].shown,
             "source_row": seen.row,
         }
 
@@ -250,7 +244,7 @@ def _far(far: Sequence[tuple[_Session, float]]) -> str:
     for at, distance in far[:_LISTED]:
         first = at.log.first
         assert first is not None
-        where = f"{at.prepared.exports[first.export].shown}:{first.row}"
+        where = f"{at.survey.exports[first.export].shown}:{first.row}"
         listed.append(
             f"{first.name or 'one without a name'} of session {at.session.name} at {clock(first.time)} UTC ({where}),"
             f" {distance:,.0f} m"

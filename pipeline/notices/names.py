@@ -3,23 +3,22 @@
 import numpy as np
 
 from pipeline.arrays import Integers
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.read.files import read_batches
 
 #: Names that are told with their places.
 _NAMED = 3
 
 
-def name_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
+def name_notes(survey: Survey) -> list[str]:
     """Return in words that names stand at more than one place."""
-    far = gathered.far_names
+    far = survey.first_pass.far_names
     if not len(far.first):
         return []
     _, once = np.unique(far.first, return_index=True)
     shown = np.sort(once)[:_NAMED]
     pairs = np.column_stack([far.first, far.other])[shown]
-    rows = _look_up(prepared, gathered, np.unique(pairs))
+    rows = _look_up(survey, np.unique(pairs))
     listed = []
     for (first, other), distance in zip(pairs.tolist(), far.distance[shown].tolist(), strict=True):
         (name, one), (_, two) = rows[first], rows[other]
@@ -32,11 +31,11 @@ def name_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
     ]
 
 
-def _look_up(prepared: Prepared, gathered: Gathered, numbers: Integers) -> dict[int, tuple[str, str]]:
+def _look_up(survey: Survey, numbers: Integers) -> dict[int, tuple[str, str]]:
     """Return name and place in the files of some rows of the job, by number; the files are read until there."""
-    starts = np.concatenate([[0], np.cumsum(gathered.rows)])
+    starts = np.concatenate([[0], np.cumsum(survey.first_pass.rows)])
     found: dict[int, tuple[str, str]] = {}
-    for at, export in enumerate(prepared.exports):
+    for at, export in enumerate(survey.exports):
         wanted = numbers[(numbers >= starts[at]) & (numbers < starts[at + 1])].tolist()
         start = int(starts[at])
         for batch in read_batches(export) if wanted else ():

@@ -21,9 +21,7 @@ from pipeline.examine.register_looks import (
 from pipeline.examine.stood_on import Stood, stood_on_marks
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import lonlat
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.sphere import DEGREE
 
 #: Metres from all readings beyond which a mark is out of place, and within which another reading of it is in place.
@@ -43,23 +41,21 @@ class Warned:
     what: str
 
 
-def register_warnings(
-    prepared: Prepared, gathered: Gathered, routes: Routes, last: Mapping[str, Any] | None
-) -> list[Warned]:
+def register_warnings(survey: Survey, last: Mapping[str, Any] | None) -> list[Warned]:
     """Return what in the register should be looked at.
 
     ``last`` is the record of the newest issue there is, whose register is compared with this one.
     """
-    register, control = prepared.register, prepared.loaded.job.control
+    register, control = survey.register, survey.job.control
     if register is None or control is None:
         return []
-    stood = stood_on_marks(prepared, gathered, routes, register)
+    stood = stood_on_marks(survey, register)
     places = stood.places
     told = [
         *_duplicates(register, places),
-        *_dependent(prepared, register, places, stood),
-        *_misplaced(prepared, register, places, gathered.area, stood),
-        *_heights(prepared, register, routes, stood),
+        *_dependent(survey, register, places, stood),
+        *_misplaced(survey, register, places, survey.first_pass.area, stood),
+        *_heights(survey, register, stood),
         *(_slips(register, last) if last is not None else ()),
     ]
     return sorted(dict.fromkeys(told), key=lambda warned: warned.line)
@@ -81,10 +77,10 @@ def _duplicates(register: Register, places: Floats) -> Iterator[Warned]:
         )
 
 
-def _dependent(prepared: Prepared, register: Register, places: Floats, stood: Stood) -> Iterator[Warned]:
+def _dependent(survey: Survey, register: Register, places: Floats, stood: Stood) -> Iterator[Warned]:
     """Yield checks on a mark that is, under another name, the mark that ties the session."""
     pairs = [(pair.one, pair.other, pair.distance) for pair in close_pairs(places, ONE_MARK)]
-    for window in prepared.windows:
+    for window in survey.windows:
         here = stood.session == window.index
         ties, checks = set(stood.mark[here & stood.tie].tolist()), set(stood.mark[here & ~stood.tie].tolist())
         over = window.session.setup and register.find(window.session.setup.mark)
@@ -99,19 +95,17 @@ def _dependent(prepared: Prepared, register: Register, places: Floats, stood: St
                     )
 
 
-def _misplaced(
-    prepared: Prepared, register: Register, places: Floats, area: Area | None, stood: Stood
-) -> Iterator[Warned]:
-    control = prepared.loaded.job.control
+def _misplaced(survey: Survey, register: Register, places: Floats, area: Area | None, stood: Stood) -> Iterator[Warned]:
+    control = survey.job.control
     if area is None or control is None:
         return
     bounds = (area.west, area.south, area.east, area.north)
     readings = _readings(control.crs, register, places)
     found = misplaced(bounds, places, list(readings.values()), _FAR, _NEAR)
     if len(found) > 1 and len(found) == int(np.isfinite(places).all(axis=1).sum()):
-        yield _all_far(prepared, register, area, found, list(readings))
+        yield _all_far(survey, register, area, found, list(readings))
         return
-    named = {register.find(mark) for mark in _named(prepared)} | set(stood.mark.tolist())
+    named = {register.find(mark) for mark in _named(survey)} | set(stood.mark.tolist())
     others = []
     for far in found:
         at = f"mark '{register.names[far.mark]}' lies {far.distance / 1000:,.0f} km from every reading"
@@ -126,12 +120,12 @@ def _misplaced(
         yield _strays(register, others)
 
 
-def _all_far(prepared: Prepared, register: Register, area: Area, found: list[Misplaced], readings: list[str]) -> Warned:
+def _all_far(survey: Survey, register: Register, area: Area, found: list[Misplaced], readings: list[str]) -> Warned:
     """Say in one line that the whole register lies elsewhere; the readings may as well be what is misread."""
     near, far = (value / 1000 for value in (min(o.distance for o in found), max(o.distance for o in found)))
     how_far = f"{near:,.0f} km" if round(near) == round(far) else f"{near:,.0f} to {far:,.0f} km"
     at = f"all {len(found):,} marks lie {how_far} from every reading"
-    if beyond_grid(prepared, area) > _FAR:
+    if beyond_grid(survey, area) > _FAR:
         fix = "the readings lie outside the area of target.grid: see the columns that their block maps, and its crs"
     else:
         fix = "see crs in [control], and the columns and crs of the readings"
@@ -155,8 +149,8 @@ def _strays(register: Register, others: list[Misplaced]) -> Warned:
     )
 
 
-def _named(prepared: Prepared) -> Iterator[str]:
-    for window in prepared.windows:
+def _named(survey: Survey) -> Iterator[str]:
+    for window in survey.windows:
         session = window.session
         yield from (occupation.mark for occupation in (*session.ties, *session.checks))
         if session.setup is not None:
@@ -190,10 +184,10 @@ def _readings(crs: str, register: Register, places: Floats) -> dict[str, Floats]
     return found
 
 
-def _heights(prepared: Prepared, register: Register, routes: Routes, stood: Stood) -> Iterator[Warned]:
+def _heights(survey: Survey, register: Register, stood: Stood) -> Iterator[Warned]:
     """Yield marks whose heights, beside the others', look ellipsoidal, or reduced by the geoid once too often."""
-    control = prepared.loaded.job.control
-    for one in above_readings(prepared, routes, register, stood).odd():
+    control = survey.job.control
+    for one in above_readings(survey, register, stood).odd():
         ellipsoidal = control is not None and control.height == "ellipsoid"
         yield Warned(register.lines[one.mark], odd_height_words(one, register, ellipsoidal, _NAMED))
 

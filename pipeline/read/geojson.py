@@ -1,7 +1,7 @@
 """A GeoJSON file as batches of columns, one feature after the other, every value of the class that it is written in.
 
 The whole file is never in memory. It is gone through twice: once for the names of the properties and the classes of
-their values (`survey_of`), then for the rows. JSON's own grammar is left to Python's scanner.
+their values (`properties_of`), then for the rows. JSON's own grammar is left to Python's scanner.
 """
 
 import codecs
@@ -43,7 +43,7 @@ class _Twice(ValueError):
 
 
 @dataclass(frozen=True)
-class Survey:
+class Properties:
     """The properties of a file's features in the order in which they come, with the type of each; its CRS; its rows."""
 
     schema: pa.Schema
@@ -59,14 +59,14 @@ def text_encoding(path: Path) -> str:
     return found or encoding_of(path, None)[0]
 
 
-def surveyed(path: Path) -> Survey:
+def properties_of(path: Path) -> Properties:
     """Go through a file once. Raises `Unusable` with the line where it cannot be read."""
-    return _survey(path, signature(path))
+    return _looked_through(path, signature(path))
 
 
 @lru_cache(maxsize=64)
-def _survey(path: Path, at: Signature) -> Survey:
-    """Survey a file; ``at`` is there so that a file that was changed is looked at again."""
+def _looked_through(path: Path, at: Signature) -> Properties:
+    """Look through a file; ``at`` is there so that a file that was changed is looked at again."""
     seen: dict[str, set[type]] = {}
     widest: dict[str, list[int]] = {}
     rows = strange = 0
@@ -88,7 +88,7 @@ def _survey(path: Path, at: Signature) -> Survey:
         what = f"its list of features has {rows} elements, and only {rows - strange} of them are features"
         raise Unusable(1, what, "export it again, or take out what is no Feature (null, numbers, bare geometries)")
     fields = [(name, column_type(kinds, *widest.get(name, (0, 0)))) for name, kinds in seen.items()]
-    return Survey(pa.schema(fields), _crs(document.get("crs")), rows)
+    return Properties(pa.schema(fields), _crs(document.get("crs")), rows)
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -119,7 +119,9 @@ def _crs(stated: Any) -> str | None:
     return "EPSG:4326" if found[1].upper() == "OGC" else f"EPSG:{found[2]}"
 
 
-def batches(path: Path, points: Points, found: Survey, rows_per_batch: int, seen: Sum) -> Generator[Raw, None, None]:
+def batches(
+    path: Path, points: Points, found: Properties, rows_per_batch: int, seen: Sum
+) -> Generator[Raw, None, None]:
     """Give the features in order, their numbers counted from 1; all bytes that are read are added to ``seen``.
 
     Raises `Unusable` with the line where the file cannot be read.
@@ -139,7 +141,7 @@ def batches(path: Path, points: Points, found: Survey, rows_per_batch: int, seen
         raise Unusable(0, "the file changed while it was being read", "run again")
 
 
-def _raw(features: Sequence[dict[str, Any]], done: int, points: Points, found: Survey) -> Raw:
+def _raw(features: Sequence[dict[str, Any]], done: int, points: Points, found: Properties) -> Raw:
     words = {name: word for word, name in mapped(points.columns).items()}
     table = [_properties(feature) for feature in features]
     arrays: dict[str, pa.Array] = {}

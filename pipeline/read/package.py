@@ -19,7 +19,7 @@ from pipeline.read.findings import Unusable
 from pipeline.read.mapping import mapped
 from pipeline.read.points import points_of
 from pipeline.read.raw import Geometry, Raw
-from pipeline.read.survey import Survey, survey
+from pipeline.read.stored import Stored, look_at
 from pipeline.read.times import rounded
 from pipeline.read.values import Faults, column_of, faults_of, without
 
@@ -59,13 +59,13 @@ def columns_of(path: Path, layer: str) -> list[str]:
         return [column.name for column in describe(package, layer).columns]
 
 
-def surveyed(path: Path, layer: str, points: Points) -> Survey:
+def look_into(path: Path, layer: str, points: Points) -> Stored:
     """Look at a layer's columns and at what they hold. Raises `Unusable`."""
     with _sqlite():
-        return survey(path, layer, frozenset(mapped(points.columns).values()), signature(path))
+        return look_at(path, layer, frozenset(mapped(points.columns).values()), signature(path))
 
 
-def batches(path: Path, points: Points, found: Survey, rows_per_batch: int) -> Generator[Raw, None, None]:
+def batches(path: Path, points: Points, found: Stored, rows_per_batch: int) -> Generator[Raw, None, None]:
     """Give the rows of a layer in the order of their numbers, which count from 1 where the layer has none.
 
     Raises `Unusable` where the file is damaged.
@@ -78,7 +78,7 @@ def batches(path: Path, points: Points, found: Survey, rows_per_batch: int) -> G
         raise Unusable(0, f"the file cannot be read: it ends after {done} of {found.rows} rows; it is damaged")
 
 
-def _as_stored(path: Path, points: Points, found: Survey, rows_per_batch: int) -> Iterator[Raw]:
+def _as_stored(path: Path, points: Points, found: Stored, rows_per_batch: int) -> Iterator[Raw]:
     layer = found.layer
     names = [layer.key or "NULL", *(quoted(column.name) for column in layer.columns)]
     names += [quoted(layer.geometry)] if layer.geometry is not None else []
@@ -97,7 +97,7 @@ def _as_stored(path: Path, points: Points, found: Survey, rows_per_batch: int) -
             package.close()
 
 
-def _raw(row: Any, columns: Sequence[Sequence[object]], found: Survey, points: Points) -> Raw:
+def _raw(row: Any, columns: Sequence[Sequence[object]], found: Stored, points: Points) -> Raw:
     """Put stored values together as a batch; a mapped value that is no text and no number spoils its row."""
     words = {name: word for word, name in mapped(points.columns).items()}
     arrays: dict[str, pa.Array] = {}
@@ -113,7 +113,7 @@ def _raw(row: Any, columns: Sequence[Sequence[object]], found: Survey, points: P
     return Raw(arrays, row, faults_of(len(row), faults), geometry)
 
 
-def _geometry(stored: Sequence[object], found: Survey) -> Geometry:
+def _geometry(stored: Sequence[object], found: Stored) -> Geometry:
     wkb: list[bytes | None] = []
     broken: list[str | None] = [None] * len(stored)
     for row, blob in enumerate(stored):
@@ -125,7 +125,7 @@ def _geometry(stored: Sequence[object], found: Survey) -> Geometry:
     return points_of(pa.array(wkb, pa.binary()), pa.array(broken, pa.string()) if any(broken) else None)
 
 
-def _by_gdal(path: Path, points: Points, found: Survey, rows_per_batch: int) -> Iterator[Raw]:
+def _by_gdal(path: Path, points: Points, found: Stored, rows_per_batch: int) -> Iterator[Raw]:
     import pyogrio  # here and not above: text exports do without it, and it takes long to load
 
     names, words = found.schema.names, {name: word for word, name in mapped(points.columns).items()}
@@ -156,7 +156,7 @@ def _by_gdal(path: Path, points: Points, found: Survey, rows_per_batch: int) -> 
 
 
 def _deliver(
-    column: pa.Array, kind: pa.DataType, row: Any, name: str, path: Path, points: Points, found: Survey
+    column: pa.Array, kind: pa.DataType, row: Any, name: str, path: Path, points: Points, found: Stored
 ) -> tuple[pa.Array, Faults]:
     column = _storage(column)
     if pa.types.is_dictionary(column.type):
@@ -174,7 +174,7 @@ def _deliver(
     return trimmed(column), {}
 
 
-def _stored(path: Path, found: Survey, name: str, row: Any) -> list[object]:
+def _stored(path: Path, found: Stored, name: str, row: Any) -> list[object]:
     """Return the stored values of one column for the rows of a batch."""
     key = found.layer.key
     with _sqlite():

@@ -36,7 +36,7 @@ def open_layer(path: Path, layer: str | None, points: Points, rows_per_batch: in
     read, also while its batches are.
     """
     if layer is None:
-        found = geojson.surveyed(path)
+        found = geojson.properties_of(path)
         # Columns are what features have: of a collection without any, those that the job file maps hold.
         wanted = pa.schema([(name, pa.string()) for name in mapped(points.columns).values()])
         schema = found.schema if found.rows else wanted
@@ -45,6 +45,6 @@ def open_layer(path: Path, layer: str | None, points: Points, rows_per_batch: in
             yield Layer(points, schema, found.crs, True, batches)
         return
     points = fitted(points, package.columns_of(path, layer))
-    held = package.surveyed(path, layer, points)
+    held = package.look_into(path, layer, points)
     with closing(package.batches(path, points, held, rows_per_batch)) as batches:
         yield Layer(points, held.schema, held.layer.crs, held.layer.geometry is not None, batches)

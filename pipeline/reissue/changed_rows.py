@@ -11,11 +11,11 @@ from pipeline.arrays import Floats, Integers
 from pipeline.clock import iso, moment
 from pipeline.draft.second_pass import Drafted
 from pipeline.draft.taken_over import VALUES, Reuse
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.content import Content
 from pipeline.issue.geopackage.layers import GEOMETRY, POINT_Z, wkb_points
 from pipeline.issue.geopackage.tally import Tally, Written
-from pipeline.reissue.earlier import Before, position
+from pipeline.reissue.earlier import Last, position
 from pipeline.reissue.fingerprint import REGISTER, SESSION, differences
 from pipeline.solve.proof import PROOFS
 
@@ -29,11 +29,11 @@ _PIECE = 65_536
 
 
 @dataclass
-class Kept:
+class ChangedRows:
     """The layer ``points`` of the issue before, in the order of its rows, (n,) of them.
 
     Args:
-        before: that issue.
+        last: that issue.
         names: of the sessions, now.
         shown: of the raw files.
         file: index of each point's raw file, -1 for none of them.
@@ -45,7 +45,7 @@ class Kept:
         changed: rows that differ, batch by batch.
     """
 
-    before: Before
+    last: Last
     names: tuple[str, ...]
     shown: tuple[str, ...]
     file: Integers
@@ -91,11 +91,11 @@ class Kept:
         return np.concatenate([*self.changed, np.zeros(0, np.int64)]).astype(np.int64) + 1
 
     def written(self, crs: str, schema: pa.Schema) -> Written:
-        """Return what the layer must contain now; sums of columns that cannot differ are those of the issue before."""
+        """Return what the layer must contain now; sums of columns that cannot differ are those of the issue last."""
         (entry,) = [
             layer
-            for file in self.before.record["files"]
-            if file["name"] == self.before.package.name
+            for file in self.last.record["files"]
+            if file["name"] == self.last.package.name
             for layer in file["layers"]
             if layer["name"] == "points"
         ]
@@ -120,40 +120,39 @@ class Kept:
             yield pa.RecordBatch.from_arrays(columns, schema=kinds)
 
 
-def kept(
-    before: Before, reused: Reuse | None, prepared: Prepared, sums: Mapping[str, str], newest: int | None
-) -> Kept | None:
+def changed_rows(
+    last: Last, points: pa.Table, reused: Reuse, survey: Survey, sums: Mapping[str, str]
+) -> ChangedRows | None:
     """Return the points of the issue before, where few of them can differ; None where the layer is written anew.
 
     That is so where anything changed but the register and the sessions, where the GeoPackage is not byte for byte the
     one that was issued, and where many points lie in sessions that the change reaches.
 
     Args:
-        before: the issue before.
+        last: the issue last.
+        points: its points.
         reused: what can be taken over of its numbers.
-        prepared: the job.
+        survey: the job.
         sums: the new issue's identity.
-        newest: time of the newest reading, UTC milliseconds: a file bears it as its date.
     """
-    told = differences(before.record.get("identity", {}), sums)
+    told = differences(last.record.get("identity", {}), sums)
     local = all(name == REGISTER or name.startswith(SESSION) for name in told)
-    same_date = before.record["data_to"] == iso(moment(newest or 0))
-    if reused is None or not local or not same_date or not before.untouched or prepared.loaded.job.issue.by_code:
+    same_date = last.record["data_to"] == iso(moment(survey.first_pass.newest or 0))  # a file bears it as its date
+    if not local or not same_date or not last.untouched or survey.job.issue.by_code:
         return None
-    table = before.points
-    names = tuple(window.session.name for window in prepared.windows)
-    shown = tuple(dict.fromkeys(export.shown for export in prepared.exports))
-    session = position(table, "session", names)
+    names = tuple(window.session.name for window in survey.windows)
+    shown = tuple(dict.fromkeys(export.shown for export in survey.exports))
+    session = position(points, "session", names)
     reached = (session < 0) | ~reused.sessions[session]
     if not len(session) or reached.mean() > _MOST:
         return None
-    return Kept(
-        before,
+    return ChangedRows(
+        last,
         names,
         shown,
-        position(table, "source_file", shown),
-        np.asarray(table.column("source_row"), np.int64),
+        position(points, "source_file", shown),
+        np.asarray(points.column("source_row"), np.int64),
         session,
-        position(table, "proof", [str(proof) for proof in PROOFS]),
-        np.column_stack([np.asarray(table.column(name), np.float64) for name in VALUES]),
+        position(points, "proof", [str(proof) for proof in PROOFS]),
+        np.column_stack([np.asarray(points.column(name), np.float64) for name in VALUES]),
     )

@@ -3,15 +3,19 @@
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Any
+
+import numpy as np
 
 from pipeline.geodesy.crs import database_version, proj_version
 from pipeline.geodesy.grids import at_hand as grids_at_hand
 from pipeline.geodesy.grids import grid
-from pipeline.intake.operations import Routes
 from pipeline.intake.prepare import Prepared
-from pipeline.job.load import meaning, meanings
+from pipeline.intake.survey import Survey
+from pipeline.job.load import meaning, meaning_of, meanings
+from pipeline.solve.solve import Solved
 
 REGISTER = "the register of control marks"
 JOB_FILE = "the job file"
@@ -43,26 +47,47 @@ def at_hand(prepared: Prepared) -> str:
     return sum_of(parts)
 
 
-def identity(prepared: Prepared, routes: Routes, register: Sequence[Mapping[str, str]]) -> dict[str, str]:
+@dataclass(frozen=True)
+class Fingerprint:
+    """What an issue was made from: the same ``sums``, the same issue.
+
+    Args:
+        sums: of everything that shapes it, by the words that a reader would use for it.
+        reach: of everything that numbers depend on, per session and per raw file.
+        register: the register's rows that the job uses, as text.
+    """
+
+    sums: dict[str, str]
+    reach: dict[str, dict[str, str]]
+    register: list[dict[str, str]]
+
+
+def fingerprint(survey: Survey, solved: Solved) -> Fingerprint:
+    """Return what the issue of a settled job is made from."""
+    register = register_rows(survey, solved)
+    return Fingerprint(identity(survey, register), reach(survey, solved), register)
+
+
+def identity(survey: Survey, register: Sequence[Mapping[str, str]]) -> dict[str, str]:
     """Return the sums of everything that shapes the job's issue, by the words that a reader would use for it.
 
     ``register`` are the register's rows that the job uses: a mark that nothing occupies shapes nothing.
     """
-    job = prepared.loaded.job
+    job = survey.job
     parts: dict[str, Any] = {
         JOB_FILE: meaning(job.model_copy(update={"session": (), "sessions": None})),
         REGISTER: list(register),
         "the program or PROJ": program_version(),
     }
     parts |= {f"{PART}{name}": text for name, text in meanings(job).items()}
-    parts |= {f"{SESSION}{name}": session for name, session in _sessions(prepared).items()}
-    for operation in routes.recorded():
+    parts |= {f"{SESSION}{name}": session for name, session in _sessions(survey.prepared).items()}
+    for operation in survey.operations.recorded():
         parts[f"the operation {operation.step}"] = [
             operation.definition,
             operation.epoch,
             [[used.name, used.sha256] for used in operation.grids],
         ]
-    for export in prepared.exports:
+    for export in survey.exports:
         parts[f"{FILE}{export.shown}"] = [export.sha256, export.block]
     return {name: sum_of(part) for name, part in parts.items()}
 
@@ -73,6 +98,58 @@ def _sessions(prepared: Prepared) -> dict[str, Any]:
         | {"start": window.start_ms, "end": window.end_ms}
         for window in prepared.windows
     }
+
+
+def register_rows(survey: Survey, solved: Solved) -> list[dict[str, str]]:
+    """Return the register's rows that the job uses, as text: coordinates as written, what is held, how well."""
+    register = survey.register
+    if register is None:
+        return []
+    used = {*solved.occupations.marks, *solved.tied.marks.names}
+    axes = ("easting", "northing", "height") if register.kind == "projected" else ("longitude", "latitude", "height")
+    rows = []
+    for number, name in enumerate(register.names):
+        if name in used:
+            row = {"mark": name, **dict(zip(axes, register.written[number], strict=True))}
+            row["holds"] = str(register.holds[number])
+            row["sigma horizontal"] = f"{register.sigma_east[number]:.6g}"
+            row["sigma vertical"] = f"{register.sigma_up[number]:.6g}"
+            rows.append(row)
+    return rows
+
+
+def reach(survey: Survey, solved: Solved) -> dict[str, dict[str, str]]:
+    """Return a sum per session and per raw file of everything that a point's numbers depend on.
+
+    Where both are as they were in an earlier issue, the numbers are too, to the bit.
+    """
+    job = survey.job
+    common = [
+        program_version(),
+        [[step.definition, step.epoch, [grid.sha256 for grid in step.grids]] for step in survey.operations.recorded()],
+        job.quality.model_dump(mode="json"),
+        job.shift.model,
+        job.target.geoid_sigma,
+    ]
+    shared = sum_of(common)
+    sessions = {}
+    for window in survey.windows:
+        number = window.index
+        parts = (
+            solved.applied.shift[number],
+            solved.applied.covariance[number],
+            solved.field.start[number : number + 1],
+            solved.field.geocentric[number],
+            solved.field.grid[number],
+            survey.bases.receiver[number],
+            survey.operations.epochs[number],
+        )
+        digest = hashlib.sha256(shared.encode())
+        for part in parts:
+            digest.update(np.ascontiguousarray(part).tobytes())
+        sessions[window.session.name] = digest.hexdigest()
+    files = {export.shown: sum_of([export.sha256, meaning_of(export.points)]) for export in survey.exports}
+    return {"sessions": sessions, "files": files}
 
 
 def same(before: Mapping[str, str], after: Mapping[str, str]) -> bool:

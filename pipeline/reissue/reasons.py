@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.reissue.changes import MOVED, Reached, mark_changes
-from pipeline.reissue.earlier import Before
-from pipeline.reissue.fingerprint import FILE, JOB_FILE, PART, REGISTER, SESSION, differences
-from pipeline.solve.solve import Settled
+from pipeline.reissue.earlier import Last
+from pipeline.reissue.fingerprint import FILE, JOB_FILE, PART, REGISTER, SESSION, Fingerprint, differences
+from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
 from pipeline.words import Change, Reason, Role
 
@@ -43,12 +43,12 @@ class Reasons:
     by_file: dict[str, str]
     marks: dict[str, str]
 
-    def all(self) -> list[str]:
+    def all(self) -> tuple[str, ...]:
         """Return every reason once, for the record."""
         of_sessions = [*self.moving.values(), *self.proving.values()]
         sessions = [text for texts in of_sessions for text in texts if text not in self.marks]
         every = [*self.marks.values(), *sessions, *self.by_file.values(), *self.general, *self.settings]
-        return list(dict.fromkeys(every))
+        return tuple(dict.fromkeys(every))
 
     def of(self, reached: Reached) -> str:
         """Return the reason for the change of some points."""
@@ -73,38 +73,23 @@ class Reasons:
 _SETTINGS = ("[checks]", "[issue]", "[job]", "limits of [quality]", "limits of [shift]")
 
 
-def reasons(
-    before: Before,
-    prepared: Prepared,
-    settled: Settled,
-    sums: Mapping[str, str],
-    reach: Mapping[str, Mapping[str, str]],
-    rows: Sequence[dict[str, str]],
-) -> Reasons:
-    """Return why the new issue differs, from what differs between the identities of the two.
-
-    Args:
-        before: the earlier issue.
-        prepared: the job.
-        settled: the job as settled.
-        sums: the new issue's identity.
-        reach: its `reissue.reach`.
-        rows: the register's used rows now.
-    """
-    then = before.record.get("identity", {})
-    told = {name: f"{name} {how}" for name, how in differences(then, sums).items()}
-    changed = mark_changes(before.record.get("register", []), rows)
+def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Reasons:
+    """Return why the new issue, made from what ``now`` says, differs from the last."""
+    reach, rows = now.reach, now.register
+    then = last.record.get("identity", {})
+    told = {name: f"{name} {how}" for name, how in differences(then, now.sums).items()}
+    changed = mark_changes(last.record.get("register", []), rows)
     moving: dict[str, tuple[str, ...]] = {}
     proving: dict[str, tuple[str, ...]] = {}
     marks: dict[str, str] = {}
     for mark, text in changed.items():
-        moved, seen = _reached(before, prepared, settled, mark, rows)
-        sessions = [window.session.name for window in prepared.windows if window.session.name in moved | seen]
+        moved, seen = _reached(last, survey, solved, mark, rows)
+        sessions = [window.session.name for window in survey.windows if window.session.name in moved | seen]
         marks[text] = f"{text}; sessions {', '.join(sessions)}" if sessions else text
         for session in sessions:
             of = moving if session in moved else proving
             of[session] = (*of.get(session, ()), text)
-    numbers = before.record.get("reach", {}).get("sessions", {})
+    numbers = last.record.get("reach", {}).get("sessions", {})
     own: dict[str, str] = {}
     for name, text in told.items():
         if name.startswith(SESSION):
@@ -117,7 +102,7 @@ def reasons(
     general += [text for name, text in told.items() if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER))]
     if REGISTER in told and not (changed or own or general or settings or by_file):
         general.append(told[REGISTER])
-    linked = _linked(before, prepared, settled, own)
+    linked = _linked(last, survey, solved, own)
     return Reasons(tuple(general), tuple(settings), moving, proving, linked, by_file, marks)
 
 
@@ -135,33 +120,33 @@ def _of_job_file(then: Mapping[str, str], told: Mapping[str, str]) -> tuple[list
 
 
 def _reached(
-    before: Before, prepared: Prepared, settled: Settled, mark: str, rows: Sequence[dict[str, str]]
+    last: Last, survey: Survey, solved: Solved, mark: str, rows: Sequence[dict[str, str]]
 ) -> tuple[set[str], set[str]]:
     """Return the sessions whose shift a mark's revision reaches, and those in which the mark is occupied."""
-    names = [window.session.name for window in prepared.windows]
-    on_marks = settled.occupations
+    names = [window.session.name for window in survey.windows]
+    on_marks = solved.occupations
     occupied = {names[s] for s, name in zip(on_marks.session, on_marks.marks, strict=True) if name == mark}
-    if mark not in settled.tied.marks.names:
+    if mark not in solved.tied.marks.names:
         return set(), occupied
-    node = settled.tied.marks.names.index(mark)
-    ties = settled.shifts.adjustment.ties
+    node = solved.tied.marks.names.index(mark)
+    ties = solved.shifts.adjustment.ties
     reached = np.zeros(len(names), bool)
     for group in (ties.position_group, ties.height_group):
         reached |= group[: len(names)] == group[len(names) + node]
-    revision = _revision(before, mark, rows)
-    control = np.flatnonzero(settled.shifts.control == node)
+    revision = _revision(last, mark, rows)
+    control = np.flatnonzero(solved.shifts.control == node)
     if revision is not None and len(control):
         chosen = np.flatnonzero(reached)
-        number = len(settled.tied.occupied) + int(control[0])
-        change = np.where(settled.tied.marks.held[node], -revision, 0.0)
-        moves = np.linalg.norm(settled.shifts.response.shifts(number, change, chosen), axis=1)
+        number = len(solved.tied.occupied) + int(control[0])
+        change = np.where(solved.tied.marks.held[node], -revision, 0.0)
+        moves = np.linalg.norm(solved.shifts.response.shifts(number, change, chosen), axis=1)
         reached[chosen] = ~(moves < MOVED / 10)
     return {names[number] for number in np.flatnonzero(reached)}, occupied
 
 
-def _revision(before: Before, mark: str, rows: Sequence[dict[str, str]]) -> Floats | None:
+def _revision(last: Last, mark: str, rows: Sequence[dict[str, str]]) -> Floats | None:
     """Return (3,) by how many metres a mark's coordinates were revised, roughly; None where not only they were."""
-    old = next((row for row in before.record.get("register", []) if row["mark"] == mark), None)
+    old = next((row for row in last.record.get("register", []) if row["mark"] == mark), None)
     new = next(row for row in rows if row["mark"] == mark)
     axes = [name for name in new if name not in ("mark", "holds") and not name.startswith("sigma")]
     if old is None or set(old) != set(new) or any(old[key] != new[key] for key in new if key not in axes):
@@ -174,14 +159,14 @@ def _revision(before: Before, mark: str, rows: Sequence[dict[str, str]]) -> Floa
     return np.array(off) * [scale, scale, 1.0]
 
 
-def _linked(before: Before, prepared: Prepared, settled: Settled, own: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
+def _linked(last: Last, survey: Survey, solved: Solved, own: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
     """Return per session the changes of other sessions that marks tie to it, now or in the issue before."""
-    pairs = {(row["session"], row["mark"]) for row in before.record.get("checks", []) if row["role"] == Role.TIE}
-    on_marks = settled.occupations
+    pairs = {(row["session"], row["mark"]) for row in last.record.get("checks", []) if row["role"] == Role.TIE}
+    on_marks = solved.occupations
     for number, mark, role in zip(on_marks.session.tolist(), on_marks.marks, on_marks.roles, strict=True):
         if role is Role.TIE:
-            pairs.add((prepared.windows[number].session.name, mark))
-    for window in prepared.windows:
+            pairs.add((survey.windows[number].session.name, mark))
+    for window in survey.windows:
         if window.session.setup is not None:
             pairs.add((window.session.name, window.session.setup.mark))
     return {

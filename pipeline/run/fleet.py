@@ -7,7 +7,8 @@ from pathlib import Path
 
 from pipeline.intake.first_pass import Progress
 from pipeline.problems import JobError, JobHeld
-from pipeline.run.run_job import Outcome, run_job
+from pipeline.run.outcome import Outcome
+from pipeline.run.run_job import run_job
 
 Result = Outcome | JobError | JobHeld | Exception
 

@@ -31,10 +31,13 @@ from pipeline.issue.geopackage.streamed import Package
 from pipeline.issue.geopackage.tally import Written
 from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
-from pipeline.reissue.changed_rows import REVISED, Kept
-from pipeline.reissue.changes import Because, Side, compare
-from pipeline.reissue.earlier import Before
+from pipeline.reissue.against import Earlier
+from pipeline.reissue.changed_rows import REVISED, ChangedRows
+from pipeline.reissue.changes import Side, compare
 from pipeline.run.record import CAUTION, Count, about
+
+#: What was written of each layer, for reading back.
+Layers = tuple[Written, ...]
 
 
 @dataclass(frozen=True)
@@ -52,22 +55,9 @@ class Laid:
     plan: Thinned
 
 
-@dataclass(frozen=True)
-class Earlier:
-    """The issue before, for a re-issue, and what gives the reason of a change.
-
-    ``kept`` are its points where few of them can differ; ``side`` its rows for comparison, else read when needed.
-    """
-
-    before: Before
-    because: Because
-    kept: Kept | None
-    side: Side | None
-
-
 def lay_out(
     drafter: Drafter,
-    told: Sequence[str | None],
+    causes: Sequence[str | None],
     package: Path,
     number: int,
     progress: Progress | None,
@@ -80,64 +70,81 @@ def lay_out(
 
     Raises `RuntimeError` where the rows do not add up and `ReadBackError` where a file is not what was written.
     """
-    written, job = None, drafter.prepared.loaded.job
-    if earlier is not None and earlier.kept is not None:
-        with _Layers(drafter, told, progress, earlier) as layers:
-            written = layers.revise(earlier.kept, package)
-    if written is None:
-        with _Layers(drafter, told, progress, earlier) as layers:
-            written = layers.write(package)
+    done, job = None, drafter.survey.job
+    if earlier is not None and earlier.changed is not None:
+        with _SecondPass(drafter, progress, earlier) as running:
+            done = _revised(running, causes, earlier.changed, package)
+    if done is None:
+        with _SecondPass(drafter, progress, earlier) as running:
+            done = _written_anew(running, causes, package)
+    written, rest = done
     try:
         read_back(package, written)
     except ReadBackError:
         # GDAL may say nothing of a disk that fills while it closes a file or begins a layer
-        has_room(package, earlier.before.package.stat().st_size if earlier is not None else 0)
+        has_room(package, earlier.last.package.stat().st_size if earlier is not None else 0)
         raise
-    entries = [{**layer.as_record(), **layers.code_of(layer.name)} for layer in written]
+    entries = [{**layer.as_record(), **rest.code_of(layer.name)} for layer in written]
     files: list[dict[str, Any]] = [{"name": package.name, "sha256": digest(package), "layers": entries}]
     complete = Package(package, {layer.name: layer.rows for layer in written})
     files += write_formats(job.issue.formats, complete, about(job, number, _newest(drafter)))
-    return layers.laid(files)
+    return rest.laid(files)
 
 
-def dry(drafter: Drafter, told: Sequence[str | None], progress: Progress | None) -> Laid:
+def dry(drafter: Drafter, causes: Sequence[str | None], progress: Progress | None) -> Laid:
     """Run the second pass and write nothing."""
-    with _Layers(drafter, told, progress, None) as layers:
-        for source in layers.sources():
-            for _ in source.batches:
-                pass
-    return layers.laid([])
+    with _SecondPass(drafter, progress, None) as running:
+        for _ in running.points():
+            pass
+        return _Rest.of(running, causes).laid([])
 
 
-class _Layers:
-    """The layers in the order in which they are written; rows that have to wait for their turn do so on disk."""
+def _written_anew(running: "_SecondPass", causes: Sequence[str | None], package: Path) -> tuple[Layers, "_Rest"]:
+    """Write every layer into a new GeoPackage."""
+    running.read_earlier()
+    points = LayerSource("points", running.carried.schema, running.points(), running.description)
+    written = running.write(package, [points], into=False)
+    rest = _Rest.of(running, causes)
+    return (*written, *running.write(package, rest.sources(), into=True)), rest
 
-    def __init__(
-        self,
-        drafter: Drafter,
-        told: Sequence[str | None],
-        progress: Progress | None,
-        earlier: Earlier | None,
-    ) -> None:
-        self.earlier, self.was, self.now = earlier, Side(), Side()
-        self.description = f"heights: {target(drafter.prepared.loaded.job)['height_name']}"
-        self.changes: dict[str, Any] | None = None
-        self.drafter, self.progress = drafter, progress
-        self.prepared, self.settled = drafter.prepared, drafter.settled
-        self.carried = Carried.of(self.prepared.exports)
-        self.count = Count(len(self.prepared.windows))
-        self.wholly = WhollyHeld.of(self.prepared, drafter.gathered)
+
+def _revised(
+    running: "_SecondPass", causes: Sequence[str | None], changed: ChangedRows, package: Path
+) -> tuple[Layers, "_Rest"] | None:
+    """Run the second pass against the points of the issue before, and change a copy of its GeoPackage.
+
+    Returns None, and has written nothing, where points came or went or too many of them differ.
+    """
+    fresh = running.held_against(changed)
+    if fresh is None:
+        return None
+    points = changed.written(target(running.survey.job)["grid"], running.carried.schema)
+    revised = [batch.select(REVISED) for batch in fresh]
+    copy_with_rows(changed.last.package, changed.last.sha256, package, points, changed.fids(), revised)
+    rest = _Rest.of(running, causes)
+    return (points, *running.write(package, rest.sources(), into=True)), rest
+
+
+class _SecondPass:
+    """The second pass while it runs: what is counted and compared; rows that have to wait for their turn do so on disk.
+
+    The rows of ``points`` come first, by `points` or `held_against`. Only then is known what all else says.
+    """
+
+    def __init__(self, drafter: Drafter, progress: Progress | None, earlier: Earlier | None) -> None:
+        self.drafter, self.survey, self.progress, self.earlier = drafter, drafter.survey, progress, earlier
+        self.was, self.now = Side(), Side()
+        self.description = f"heights: {target(self.survey.job)['height_name']}"
+        self.carried = Carried.of(self.survey.exports)
+        self.count = Count(len(self.survey.windows))
+        self.wholly = WhollyHeld.of(self.survey)
         self.plan = Thinner()
-        self.checks = check_rows(self.prepared, self.settled, told)
-        self.marks = mark_rows(self.settled, drafter.routes)
-        self.sessions: pa.RecordBatch | None = None
-        self.codes = Codes(self.prepared.loaded)
-        self.code_of_layer: dict[str, str] = {}
+        self.codes = Codes(self.survey.prepared.loaded)
         self._open = ExitStack()
 
     def __enter__(self) -> Self:
         self.spill = self._open.enter_context(tempfile.TemporaryFile())
-        by_code = self.prepared.loaded.job.issue.by_code
+        by_code = self.survey.job.issue.by_code
         self.by_code = self._open.enter_context(ByCode(self.carried.schema)) if by_code else None
         return self
 
@@ -146,41 +153,15 @@ class _Layers:
     ) -> None:
         self._open.close()
 
-    def code_of(self, layer: str) -> dict[str, str]:
-        """Return what the record says of a layer of one code beside its sums: which code; nothing of other layers."""
-        return {"code": self.code_of_layer[layer]} if layer in self.code_of_layer else {}
-
-    def write(self, package: Path) -> tuple[Written, ...]:
-        """Write every layer into a new GeoPackage."""
+    def read_earlier(self) -> None:
+        """Read the rows of the issue before, which those of this one are compared with."""
         if self.earlier is not None:
-            self.was = self.earlier.side or self.earlier.before.side()
+            self.was = self.earlier.side or self.earlier.last.side()
             self.now.attributes = self.was.attributes
-        return self._write(package, self.sources(), into=False)
 
-    def revise(self, kept: Kept, package: Path) -> tuple[Written, ...] | None:
-        """Run the second pass against the points of the issue before, and change a copy of its GeoPackage.
-
-        Returns None, and has written nothing, where points came or went or too many of them differ.
-        """
-        rows, fresh = Rows(self.drafter, self.carried), []
-        for drafted, _ in self._drafted(rows):
-            found = kept.take(drafted)
-            if found is None:
-                return None
-            differing, grid = found
-            if len(differing):
-                fresh.append(rows.points(drafted, differing))
-                self.now.add(fresh[-1], held=False)
-                self.was.add(_at(fresh[-1], grid), held=False)
-        if not kept.whole:
-            return None
-        points = kept.written(target(self.prepared.loaded.job)["grid"], self.carried.schema)
-        revised = [batch.select(REVISED) for batch in fresh]
-        copy_with_rows(kept.before.package, kept.before.sha256, package, points, kept.fids(), revised)
-        return points, *self._write(package, self._others(), into=True)
-
-    def _write(self, package: Path, layers: Iterable[LayerSource], *, into: bool) -> tuple[Written, ...]:
-        goal = target(self.prepared.loaded.job)
+    def write(self, package: Path, layers: Iterable[LayerSource], *, into: bool) -> Layers:
+        """Write layers into a new GeoPackage, or ``into`` one that is there."""
+        goal = target(self.survey.job)
         return write_geopackage(
             package,
             layers,
@@ -194,43 +175,8 @@ class _Layers:
             into=into,
         )
 
-    def sources(self) -> Iterator[LayerSource]:
-        """Yield each layer when the one before is complete."""
-        yield LayerSource("points", self.carried.schema, self._points(), self.description)
-        yield from self._others()
-
-    def _others(self) -> Iterator[LayerSource]:
-        """Yield the layers after ``points``, once the second pass is done."""
-        yield LayerSource("check_marks", CHECK_MARKS, [self.checks], self.description)
-        self.sessions = session_rows(self.prepared, self.settled, self.drafter.routes, self.count.by_session)
-        yield LayerSource("sessions", SESSIONS, [self.sessions], self.description)
-        yield LayerSource("marks", MARKS, [self.marks], self.description)
-        yield LayerSource("held_back", HELD_BACK, self._held_back(), self.description)
-        if self.earlier is not None:
-            rows, self.changes = compare(self.was, self.now, self.earlier.because)
-            yield LayerSource("changes", CHANGES, [rows], self.description, geometry_type=LINE_Z)
-        if self.by_code is not None:
-            for code, layer in self.by_code.layers(self.description):
-                self.code_of_layer[layer.name] = code
-                yield layer
-
-    def laid(self, files: list[dict[str, Any]]) -> Laid:
-        """Return the sum of it all, once every layer has been taken."""
-        assert self.sessions is not None
-        read, on_marks = sum(self.drafter.gathered.rows), self.checks.num_rows
-        return Laid(
-            self.checks,
-            self.sessions,
-            self.marks,
-            self.count.rows(read, on_marks),
-            self.wholly.record(),
-            self.count.shift_model(self.prepared),
-            files,
-            self.changes,
-            self.plan.thinned(),
-        )
-
-    def _points(self) -> Iterator[pa.RecordBatch]:
+    def points(self) -> Iterator[pa.RecordBatch]:
+        """Yield the rows of ``points``."""
         rows = Rows(self.drafter, self.carried)
         for drafted, held in self._drafted(rows):
             batch = rows.points(drafted)
@@ -244,9 +190,29 @@ class _Layers:
                     self.by_code.add(batch)
                 yield batch
 
+    def held_against(self, changed: ChangedRows) -> list[pa.RecordBatch] | None:
+        """Return the rows of ``points`` that differ from the issue before, None where that cannot be revised."""
+        rows, fresh = Rows(self.drafter, self.carried), []
+        for drafted, _ in self._drafted(rows):
+            found = changed.take(drafted)
+            if found is None:
+                return None
+            differing, grid = found
+            if len(differing):
+                fresh.append(rows.points(drafted, differing))
+                self.now.add(fresh[-1], held=False)
+                self.was.add(_at(fresh[-1], grid), held=False)
+        return fresh if changed.whole else None
+
+    def held_back(self) -> Iterator[pa.RecordBatch]:
+        """Yield the rows of ``held_back``."""
+        self.spill.seek(0)
+        with pa.ipc.open_stream(self.spill) as held:
+            yield from held
+
     def _drafted(self, rows: Rows) -> Iterator[tuple[Drafted, pa.RecordBatch | None]]:
         """Yield every batch of the second pass, with its rows that are held back, which are spilled."""
-        done, total = 0, sum(self.drafter.gathered.rows)
+        done, total = 0, sum(self.survey.first_pass.rows)
         with pa.ipc.new_stream(self.spill, HELD_BACK) as spilled:
             for drafted in self.drafter.batches():
                 self._note(drafted)
@@ -269,15 +235,71 @@ class _Layers:
             names = drafted.batch.column("name").filter(pa.array(points)).to_pylist()
             self.count.compare_models(drafted.session[points], drafted.apart[points], names)
 
-    def _held_back(self) -> Iterator[pa.RecordBatch]:
-        self.spill.seek(0)
-        with pa.ipc.open_stream(self.spill) as held:
-            yield from held
+
+@dataclass(frozen=True)
+class _Rest:
+    """What is known once the second pass has run: the layers after ``points``, and what the record says of the rows."""
+
+    running: _SecondPass
+    checks: pa.RecordBatch
+    sessions: pa.RecordBatch
+    marks: pa.RecordBatch
+    changed: pa.RecordBatch | None
+    changes: dict[str, Any] | None
+    by_code: tuple[tuple[str, LayerSource], ...]
+
+    @classmethod
+    def of(cls, running: _SecondPass, causes: Sequence[str | None]) -> "_Rest":
+        """Return it; ``causes`` says per occupation what it may mean where it fails."""
+        survey, solved = running.survey, running.drafter.solved
+        changed, changes = None, None
+        if running.earlier is not None:
+            changed, changes = compare(running.was, running.now, running.earlier.because)
+        by_code = tuple(running.by_code.layers(running.description)) if running.by_code is not None else ()
+        return cls(
+            running,
+            check_rows(survey, solved, causes),
+            session_rows(survey, solved, running.count.by_session),
+            mark_rows(solved, survey),
+            changed,
+            changes,
+            by_code,
+        )
+
+    def sources(self) -> Iterator[LayerSource]:
+        """Yield the layers after ``points``."""
+        described = self.running.description
+        yield LayerSource("check_marks", CHECK_MARKS, [self.checks], described)
+        yield LayerSource("sessions", SESSIONS, [self.sessions], described)
+        yield LayerSource("marks", MARKS, [self.marks], described)
+        yield LayerSource("held_back", HELD_BACK, self.running.held_back(), described)
+        if self.changed is not None:
+            yield LayerSource("changes", CHANGES, [self.changed], described, geometry_type=LINE_Z)
+        yield from (layer for _, layer in self.by_code)
+
+    def code_of(self, layer: str) -> dict[str, str]:
+        """Return what the record says of a layer of one code beside its sums: which code; nothing of other layers."""
+        return next(({"code": code} for code, source in self.by_code if source.name == layer), {})
+
+    def laid(self, files: list[dict[str, Any]]) -> Laid:
+        """Return the sum of it all."""
+        running = self.running
+        return Laid(
+            self.checks,
+            self.sessions,
+            self.marks,
+            running.count.rows(sum(running.survey.first_pass.rows), self.checks.num_rows),
+            running.wholly.record(),
+            running.count.shift_model(running.survey),
+            files,
+            self.changes,
+            running.plan.thinned(),
+        )
 
 
 def _newest(drafter: Drafter) -> datetime:
     """Return the time of the newest observation, which every file bears as its date."""
-    return moment(drafter.gathered.newest or 0)
+    return moment(drafter.survey.first_pass.newest or 0)
 
 
 def _at(rows: pa.RecordBatch, grid: Floats) -> pa.RecordBatch:

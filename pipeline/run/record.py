@@ -15,8 +15,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import moment
 from pipeline.geodesy import crs
 from pipeline.geodesy.transform import Operation
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.intake.target import target
 from pipeline.issue.about import About
 from pipeline.issue.attention import wholly as wholly_held
@@ -26,7 +25,7 @@ from pipeline.notices.after_run import notes as job_notes
 from pipeline.notices.after_run import untied
 from pipeline.reissue.fingerprint import program_version
 from pipeline.solve.proof import worst
-from pipeline.solve.solve import Settled
+from pipeline.solve.solve import Solved
 from pipeline.words import REASONS
 
 CAUTION = (
@@ -64,13 +63,13 @@ class Count:
             if np.hypot(*apart[farthest]) > np.hypot(*self.apart.get(number, (0.0, 0.0, ""))[:2]):
                 self.apart[number] = (float(apart[farthest, 0]), float(apart[farthest, 1]), names[farthest] or "")
 
-    def shift_model(self, prepared: Prepared) -> dict[str, Any]:
+    def shift_model(self, survey: Survey) -> dict[str, Any]:
         """Return the record's ``shift_model``: for "grid", per session, how far it differs from the geocentric one."""
         return {
-            "model": prepared.loaded.job.shift.model,
+            "model": survey.job.shift.model,
             "farthest": [
                 {
-                    "session": prepared.windows[number].session.name,
+                    "session": survey.windows[number].session.name,
                     "point": name,
                     "horizontal": horizontal,
                     "vertical": vertical,
@@ -100,13 +99,10 @@ class Count:
 
 
 def account(
-    prepared: Prepared,
-    routes: Routes,
-    settled: Settled,
+    survey: Survey,
+    solved: Solved,
     *,
     issue: int,
-    newest: int,
-    exports: Sequence[int],
     rows: Mapping[str, Any],
     wholly: Sequence[Mapping[str, Any]],
     sessions: Sequence[Mapping[str, Any]],
@@ -125,12 +121,9 @@ def account(
     """Return the record of an issue.
 
     Args:
-        prepared: the job.
-        routes: the operations.
-        settled: the job as settled.
+        survey: the job before any shift.
+        solved: its shifts and what the marks say.
         issue: number of the issue.
-        newest: time of the newest observation, UTC milliseconds.
-        exports: rows of each export.
         rows: where the rows went, from `Count.rows`.
         wholly: files, sessions and days of which no point is issued, from `WhollyHeld.record`.
         sessions, checks, marks: the rows of those layers.
@@ -142,45 +135,45 @@ def account(
         changes: what changed since the issue before; None for the first.
         files: names and sums of the files beside the record.
     """
-    job = prepared.loaded.job
+    job = survey.job
     inputs = [
         {"path": export.shown, "sha256": export.sha256, "rows": count}
-        for export, count in zip(prepared.exports, exports, strict=True)
+        for export, count in zip(survey.exports, survey.first_pass.rows, strict=True)
     ]
-    if prepared.register is not None and job.control is not None:
-        of_marks = prepared.register
-        path = Path(os.path.relpath(job.control.file, prepared.loaded.path.parent)).as_posix()
+    if survey.register is not None and job.control is not None:
+        of_marks = survey.register
+        path = Path(os.path.relpath(job.control.file, survey.prepared.loaded.path.parent)).as_posix()
         inputs.append({"path": path, "sha256": of_marks.sha256, "rows": of_marks.rows})
     if job.sessions is not None:
-        path = Path(os.path.relpath(job.sessions.file, prepared.loaded.path.parent)).as_posix()
-        inputs.append({"path": path, "sha256": prepared.sessions_sum, "rows": len(prepared.windows)})
+        path = Path(os.path.relpath(job.sessions.file, survey.prepared.loaded.path.parent)).as_posix()
+        inputs.append({"path": path, "sha256": survey.prepared.sessions_sum, "rows": len(survey.windows)})
     return build_record(
         job=job.job.name,
         issue=issue,
-        data_to=moment(newest),
+        data_to=moment(survey.first_pass.newest or 0),
         version=program_version(),
-        verdict=worst(list(settled.verdicts)),
+        verdict=worst(list(solved.verdicts)),
         rows=rows,
         sessions=sessions,
         checks=checks,
-        adjustment=_adjustment(prepared, settled),
-        operations=[_operation(operation) for operation in routes.recorded()],
+        adjustment=_adjustment(survey, solved),
+        operations=[_operation(operation) for operation in survey.operations.recorded()],
         inputs=inputs,
         target=target(job),
         caution=CAUTION,
         changes=changes,
         notes=[
-            *map(str, settled.doubts),
+            *map(str, solved.doubts),
             *map(wholly_held, wholly),
-            *job_notes(prepared, routes, settled),
+            *job_notes(survey, solved),
             *drifts,
             *notes,
         ],
-        doubts=[doubt.recorded([window.session.name for window in prepared.windows]) for doubt in settled.doubts],
+        doubts=[doubt.recorded([window.session.name for window in survey.windows]) for doubt in solved.doubts],
         wholly_held_back=list(wholly),
         diagnoses=list(diagnoses),
         marks=marks,
-        untied=untied(prepared, settled),
+        untied=untied(survey, solved),
         shift_model=shift_model,
         identity=dict(sums),
         reach=dict(reach),
@@ -189,11 +182,11 @@ def account(
     )
 
 
-def _adjustment(prepared: Prepared, settled: Settled) -> dict[str, Any]:
-    found = settled.shifts.adjustment
+def _adjustment(survey: Survey, solved: Solved) -> dict[str, Any]:
+    found = solved.shifts.adjustment
     test = found.chi_square
-    first = len(settled.tied.occupied) - len(settled.tied.setups)
-    over = [settled.tied.marks.names[mark] for mark in settled.tied.occupied[first:]]
+    first = len(solved.tied.occupied) - len(solved.tied.setups)
+    over = [solved.tied.marks.names[mark] for mark in solved.tied.occupied[first:]]
     return {
         "variance_factor": found.variance_factor,
         "degrees_of_freedom": found.degrees_of_freedom,
@@ -201,12 +194,12 @@ def _adjustment(prepared: Prepared, settled: Settled) -> dict[str, Any]:
         "square_sum": None if test is None else test.value,
         "critical_value": found.critical,
         "set_ups": [
-            {"session": prepared.windows[session].session.name, "mark": mark, **_statistics(found, first + number)}
-            for number, (session, mark) in enumerate(zip(settled.tied.setups, over, strict=True))
+            {"session": survey.windows[session].session.name, "mark": mark, **_statistics(found, first + number)}
+            for number, (session, mark) in enumerate(zip(solved.tied.setups, over, strict=True))
         ],
         "control": [
-            {"mark": settled.tied.marks.names[mark], **_statistics(found, first + len(over) + number)}
-            for number, mark in enumerate(settled.shifts.control)
+            {"mark": solved.tied.marks.names[mark], **_statistics(found, first + len(over) + number)}
+            for number, mark in enumerate(solved.shifts.control)
         ],
     }
 

@@ -27,7 +27,7 @@ class OnMarks:
     """The occupations of marks, (n,) in the order of session and time, with their comparison.
 
     Args:
-        table: their columns of `gather.Gathered.candidates`.
+        table: their columns of `gather.FirstPass.candidates`.
         session: index of the session.
         time: UTC milliseconds.
         marks: the mark of each.

@@ -8,7 +8,7 @@ from pipeline.arrays import Flags, Floats
 from pipeline.control import Register
 from pipeline.geodesy import crs
 from pipeline.geodesy.operations import Operation
-from pipeline.intake.operations import Routes
+from pipeline.intake.survey import Survey
 from pipeline.job.model import Job
 
 
@@ -44,30 +44,30 @@ def nothing_known() -> Reference:
     return Reference((), none, none, neither, none, neither[:, :2])
 
 
-def reference(job: Job, register: Register | None, routes: Routes, guess: dict[str, Floats]) -> Reference:
+def reference(job: Job, register: Register | None, survey: Survey, guess: dict[str, Floats]) -> Reference:
     """Bring the register into the working and the issued frame.
 
     Args:
         job: the job.
         register: the register, None where the job has none.
-        routes: the operations.
+        operations: the operations.
         guess: for marks that hold only position or only height, an approximate (3,) position in the working frame to
             go with it; good to some metres, and not held. It is taken before what the register says of the rest.
     """
-    if register is None or routes.register is None or job.control is None:
+    if register is None or survey.operations.register is None or job.control is None:
         return nothing_known()
     given = np.column_stack([register.first, register.second, register.third])
     position, height = register.holds_position, register.holds_height
     holds = np.column_stack([position, position, height])
     # What a mark does not hold is often taken off a map; its height would be reduced for the geoid at that place, and
     # held along the vertical there.
-    xyz = _working(given, ~holds, register, routes.register, guess)
+    xyz = _working(given, ~holds, register, survey.operations.register, guess)
     target = job.target
     if crs.same_crs(job.control.crs, target.grid) and crs.same_height_datum(job.control.height, target.height):
         grid = given
     else:
-        stated = _working(given, np.zeros_like(holds), register, routes.register, guess)
-        grid = np.column_stack(routes.frames.to_issued.forward(*stated.T))
+        stated = _working(given, np.zeros_like(holds), register, survey.operations.register, guess)
+        grid = np.column_stack(survey.operations.frames.to_issued.forward(*stated.T))
         grid[np.isnan(given[:, :2]).any(axis=1), :2] = np.nan
         grid[np.isnan(given[:, 2]), 2] = np.nan
     held = holds & np.isfinite(xyz)

@@ -4,25 +4,23 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.frames import local_to_geocentric
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.solve.correct import NEVER, FieldShifts
 
 
-def field_shifts(prepared: Prepared, routes: Routes, places: Floats, marks: dict[str, Floats]) -> FieldShifts:
+def field_shifts(survey: Survey, places: Floats, marks: dict[str, Floats]) -> FieldShifts:
     """Return the corrections that the field had applied.
 
     A geocentric one is meant at the mark of its session's first tie, else at the session's place.
 
     Args:
-        prepared: the job.
-        routes: the operations.
+        survey: the job before any shift.
         places: (S, 3) from `shift_places`.
         marks: (3,) position of each mark that is tied to, working frame.
     """
-    count = len(prepared.windows)
+    count = len(survey.windows)
     start, geocentric, grid = np.full(count, NEVER), np.zeros((count, 3)), np.zeros((count, 3))
-    for window in prepared.windows:
+    for window in survey.windows:
         stated = window.session.field_shift
         if stated is None:
             continue
@@ -32,6 +30,6 @@ def field_shifts(prepared: Prepared, routes: Routes, places: Floats, marks: dict
             grid[number] = vector
         else:
             place = marks[window.session.ties[0].mark] if window.session.ties else places[number]
-            longitude, latitude, _ = routes.frames.to_geographic.forward(*place)
+            longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*place)
             geocentric[number] = local_to_geocentric(vector, longitude, latitude)
     return FieldShifts(start, geocentric, grid)

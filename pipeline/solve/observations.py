@@ -7,8 +7,7 @@ import numpy as np
 from pipeline.arrays import Floats, Integers
 from pipeline.intake.bases import Bases
 from pipeline.intake.candidates import Candidates
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.job.model import GivenShift
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import SessionShifts, observed_sigma, with_distance
@@ -37,12 +36,10 @@ class Tied:
     setups: tuple[int, ...]
 
 
-def used_marks(
-    candidates: Candidates, prepared: Prepared, routes: Routes, reference: Reference, guesses: dict[str, Floats]
-) -> Marks:
+def used_marks(candidates: Candidates, survey: Survey, reference: Reference, guesses: dict[str, Floats]) -> Marks:
     """Return the marks that the adjustment knows: those of the register that are tied to, and the temporary ones."""
     used = dict.fromkeys(mark for _, mark in candidates.ties())
-    used |= {window.session.setup.mark: None for window in prepared.windows if window.session.setup is not None}
+    used |= {window.session.setup.mark: None for window in survey.windows if window.session.setup is not None}
     known = {name: number for number, name in enumerate(reference.names)}
     xyz, held, sigma = np.zeros((len(used), 3)), np.zeros((len(used), 3), bool), np.ones((len(used), 3))
     for row, name in enumerate(used):
@@ -51,16 +48,16 @@ def used_marks(
             xyz[row], held[row], sigma[row] = reference.xyz[number], reference.held[number], reference.sigma[number]
         else:
             xyz[row] = guesses[name]
-    longitude, latitude, _ = routes.frames.to_geographic.forward(*xyz.T)
+    longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*xyz.T)
     return Marks(tuple(used), xyz, longitude, latitude, held, sigma)
 
 
-def sole_control(tied: Tied, prepared: Prepared) -> list[tuple[str | None, str | None]]:
+def sole_control(tied: Tied, survey: Survey) -> list[tuple[str | None, str | None]]:
     """Return per session the one mark of the register that its position, its height hang on, by whatever chain of ties.
 
     None where several marks hold it, or a stated shift does: then a wrong one shows in the adjustment or in checks.
     """
-    stated = np.array([window.session.shift != "derive" for window in prepared.windows], bool)
+    stated = np.array([window.session.shift != "derive" for window in survey.windows], bool)
     ties, sessions = tied.shifts.adjustment.ties, len(stated)
     found = []
     for component, group in ((0, ties.position_group), (2, ties.height_group)):
@@ -72,25 +69,25 @@ def sole_control(tied: Tied, prepared: Prepared) -> list[tuple[str | None, str |
     return list(zip(*found, strict=True))
 
 
-def candidate_sigma(candidates: Candidates, prepared: Prepared, bases: Bases) -> Floats:
+def candidate_sigma(candidates: Candidates, survey: Survey, bases: Bases) -> Floats:
     """Return (n, 3) standard uncertainty of the candidates' observations, without centring."""
-    quality = prepared.loaded.job.quality
+    quality = survey.job.quality
     distance = np.linalg.norm(candidates.raw - bases.receiver[candidates.session], axis=1)
     return with_distance(observed_sigma(candidates.table, quality), distance, quality.ppm)
 
 
-def tie(candidates: Candidates, prepared: Prepared, routes: Routes, marks: Marks, bases: Bases, places: Floats) -> Tied:
+def tie(candidates: Candidates, survey: Survey, marks: Marks, bases: Bases, places: Floats) -> Tied:
     """Adjust the whole job."""
     row_of = {name: number for number, name in enumerate(marks.names)}
-    centring = prepared.loaded.job.quality.centring
+    centring = survey.job.quality.centring
     ties = candidates.ties()
     rows = np.array([row for row, _ in ties], np.int64)
-    over = [window for window in prepared.windows if window.session.setup is not None]
+    over = [window for window in survey.windows if window.session.setup is not None]
     occupied = Occupied(
         candidates.session[rows],
         np.array([row_of[mark] for _, mark in ties], np.int64),
         candidates.raw[rows],
-        np.hypot(candidate_sigma(candidates, prepared, bases)[rows], [centring, centring, 0.0]),
+        np.hypot(candidate_sigma(candidates, survey, bases)[rows], [centring, centring, 0.0]),
     )
     setups = Occupied(
         np.array([window.index for window in over], np.int64),
@@ -98,7 +95,7 @@ def tie(candidates: Candidates, prepared: Prepared, routes: Routes, marks: Marks
         bases.mark[[window.index for window in over]],
         np.full((len(over), 3), max(centring, _LEAST_SETUP)),
     )
-    shifts = derive(len(prepared.windows), marks, occupied, setups, _stated(prepared, routes, places))
+    shifts = derive(len(survey.windows), marks, occupied, setups, _stated(survey, places))
     observation = np.full(len(candidates.named), -1)
     observation[rows] = np.arange(len(rows))
     return Tied(
@@ -106,11 +103,11 @@ def tie(candidates: Candidates, prepared: Prepared, routes: Routes, marks: Marks
     )
 
 
-def _stated(prepared: Prepared, routes: Routes, places: Floats) -> Stated:
+def _stated(survey: Survey, places: Floats) -> Stated:
     """Return the shifts that the job file states; none where no reading of the job lies within its operations."""
-    quality = prepared.loaded.job.quality
+    quality = survey.job.quality
     known = np.isfinite(places[:, 0])
-    stated = [window for window in prepared.windows if window.session.shift != "derive" and known[window.index]]
+    stated = [window for window in survey.windows if window.session.shift != "derive" and known[window.index]]
     shift, sigma = np.zeros((len(stated), 3)), np.zeros((len(stated), 3))
     for row, window in enumerate(stated):
         given = window.session.shift
@@ -121,20 +118,20 @@ def _stated(prepared: Prepared, routes: Routes, places: Floats) -> Stated:
             # network corrections are about as good as one observation
             sigma[row] = quality.sigma_horizontal, quality.sigma_horizontal, quality.sigma_vertical
     numbers = np.array([window.index for window in stated], np.int64)
-    longitude, latitude, _ = routes.frames.to_geographic.forward(*places[numbers].T)
+    longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*places[numbers].T)
     return Stated(numbers, shift, sigma, longitude, latitude)
 
 
-def applied(prepared: Prepared, routes: Routes, candidates: Candidates, tied: Tied, places: Floats) -> SessionShifts:
+def applied(survey: Survey, candidates: Candidates, tied: Tied, places: Floats) -> SessionShifts:
     """Return what is added to raw positions, by the model that ``[shift]`` names.
 
     ``model = "grid"`` adds to easting, northing and height what the geocentric shift adds to them at the session's ties
     (their mean), else at its place: with one tie that is the register's coordinate minus the raw one.
     """
     shifts = tied.shifts
-    if prepared.loaded.job.shift.model == "geocentric":
+    if survey.job.shift.model == "geocentric":
         return SessionShifts(shifts.shift, shifts.covariance)
-    to_issued = routes.frames.to_issued
+    to_issued = survey.operations.frames.to_issued
     rows = np.array([row for row, _ in candidates.ties()], np.int64)
     session = np.concatenate([candidates.session[rows], np.arange(len(places))])
     raw = np.concatenate([candidates.raw[rows], places])

@@ -13,11 +13,8 @@ from pipeline.examine.datum_steps import stated_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by, shift_doubts
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
-from pipeline.intake.bases import Bases, first_positions, set_up_bases, shift_places
-from pipeline.intake.candidates import sound_candidates
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.bases import first_positions, shift_places
+from pipeline.intake.survey import Survey
 from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, resolve, span
 from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.correct import FieldShifts, SessionShifts, correct
@@ -31,7 +28,7 @@ from pipeline.words import Verdict
 
 
 @dataclass(frozen=True)
-class Settled:
+class Solved:
     """What the second pass needs, and what the issue records.
 
     Args:
@@ -39,7 +36,6 @@ class Settled:
         tied: the adjustment and what went into it.
         applied: what is added to raw positions.
         field: field shifts to be taken out.
-        bases: where the bases stood.
         places: (S, 3) a raw position, working frame, at which each session's shift is shown as east, north, up.
         occupations: the occupations of marks.
         evidence: per session.
@@ -54,7 +50,6 @@ class Settled:
     tied: Tied
     applied: SessionShifts
     field: FieldShifts
-    bases: Bases
     places: Floats
     occupations: OnMarks
     evidence: tuple[Evidence, ...]
@@ -70,46 +65,46 @@ class Settled:
         return self.tied.shifts
 
 
-def settle(prepared: Prepared, gathered: Gathered, routes: Routes, doubts: Sequence[Doubtful]) -> Settled:
+def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     """Derive the shifts and judge the sessions; ``doubts`` are those known before.
 
     Raises `JobError` for a transformation that is not good enough for a session that no control ties.
     """
-    job = prepared.loaded.job
-    candidates = sound_candidates(prepared, gathered, routes)
-    bases = set_up_bases(prepared, gathered, routes)
-    guesses = first_positions(candidates, prepared, bases)
-    known = reference(job, prepared.register, routes, guesses)
-    marks = used_marks(candidates, prepared, routes, known, guesses)
-    places = shift_places(candidates, prepared, gathered, routes, bases)
-    undone = field_shifts(prepared, routes, places, dict(zip(marks.names, marks.xyz, strict=True)))
-    raw = undone.take_out(candidates.raw, candidates.session, candidates.time, routes.frames.to_issued)
+    job = survey.job
+    candidates = survey.candidates
+    bases = survey.bases
+    guesses = first_positions(candidates, survey.prepared, bases)
+    known = reference(job, survey.register, survey, guesses)
+    marks = used_marks(candidates, survey, known, guesses)
+    places = shift_places(candidates, survey.prepared, survey.first_pass, survey.operations, bases)
+    undone = field_shifts(survey, places, dict(zip(marks.names, marks.xyz, strict=True)))
+    raw = undone.take_out(candidates.raw, candidates.session, candidates.time, survey.operations.frames.to_issued)
     candidates = replace(candidates, raw=raw)
-    tied = tie(candidates, prepared, routes, marks, bases, places)
+    tied = tie(candidates, survey, marks, bases, places)
     if not known.held.all():
         # a mark of height alone was reduced for the geoid at a raw position, metres off: now its place is known
-        guesses |= _adjusted(tied)
-        known = reference(job, prepared.register, routes, guesses)
-        marks = used_marks(candidates, prepared, routes, known, guesses)
-        tied = tie(candidates, prepared, routes, marks, bases, places)
-    refuse_poor_transformations(prepared, gathered, routes, tied.shifts)
-    add = applied(prepared, routes, candidates, tied, places)
-    sigma = candidate_sigma(candidates, prepared, bases)
-    corrected = correct(routes.frames, candidates.raw, candidates.session, sigma, add, job.target.geoid_sigma or 0.0)
-    stands_on = resolve(candidates, corrected, job, known, _temporary(tied, known, routes))
+        guesses = guesses | _adjusted(tied)
+        known = reference(job, survey.register, survey, guesses)
+        marks = used_marks(candidates, survey, known, guesses)
+        tied = tie(candidates, survey, marks, bases, places)
+    refuse_poor_transformations(survey, tied.shifts)
+    add = applied(survey, candidates, tied, places)
+    sigma, frames = candidate_sigma(candidates, survey, bases), survey.operations.frames
+    corrected = correct(frames, candidates.raw, candidates.session, sigma, add, job.target.geoid_sigma or 0.0)
+    stands_on = resolve(candidates, corrected, job, known, _temporary(tied, known, survey))
     missed = unanswered(candidates, corrected, stands_on, job, known)
-    of_missed = confirmed_by(job, unanswered_doubts(prepared, candidates, missed))
+    of_missed = confirmed_by(job, unanswered_doubts(survey, candidates, missed))
     held = held_back(missed, of_missed)
     left_out = np.array([one.row for one in missed if one.number in held], np.int64)
-    spans = np.column_stack([gathered.first_point, gathered.last_point])
+    spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
     occupations, spans = compare(candidates, corrected, stands_on, sigma, tied.observation, job, known, spans, left_out)
     at = dict(zip(known.names, known.grid, strict=True))
-    setups = [window.session.setup for window in prepared.windows]
+    setups = [window.session.setup for window in survey.windows]
     over = [None if setup is None else setup.mark for setup in setups]
-    sole = sole_control(tied, prepared)
-    local, _ = _at_places(routes, tied.shifts, places)
-    alone, checked = tied.shifts.whole & ~tied.shifts.by_control, checked_sessions(occupations, len(prepared.windows))
-    later = [*shift_doubts(prepared, local), *stated_steps(prepared, gathered, routes, alone, checked)]
+    sole = sole_control(tied, survey)
+    local, _ = _at_places(survey, tied.shifts, places)
+    alone, checked = tied.shifts.whole & ~tied.shifts.by_control, checked_sessions(occupations, len(survey.windows))
+    later = [*shift_doubts(survey, local), *stated_steps(survey, alone, checked)]
     every = (*doubts, *confirmed_by(job, later), *of_missed)
     proof = tuple(
         evidence(occupations, number, mark, sole[number], at).doubted(any(doubt.reaches(number) for doubt in every))
@@ -117,15 +112,15 @@ def settle(prepared: Prepared, gathered: Gathered, routes: Routes, doubts: Seque
     )
     whole = tied.shifts.whole
     verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
-    unsaid = tuple(on_marks_unsaid(prepared, candidates, missed))
-    return Settled(known, tied, add, undone, bases, places, occupations, proof, verdicts, spans, every, held, unsaid)
+    unsaid = tuple(on_marks_unsaid(survey, candidates, missed))
+    return Solved(known, tied, add, undone, places, occupations, proof, verdicts, spans, every, held, unsaid)
 
 
-def _temporary(tied: Tied, known: Reference, routes: Routes) -> dict[str, Floats]:
+def _temporary(tied: Tied, known: Reference, survey: Survey) -> dict[str, Floats]:
     """Return (3,) easting, northing, height, as adjusted, of the marks that the register has not."""
     register = frozenset(known.names)
     rows = [row for row, name in enumerate(tied.marks.names) if name not in register]
-    grid = np.column_stack(routes.frames.to_issued.forward(*np.nan_to_num(tied.shifts.marks[rows]).T))
+    grid = np.column_stack(survey.operations.frames.to_issued.forward(*np.nan_to_num(tied.shifts.marks[rows]).T))
     position = tied.shifts.adjustment.ties.mark_position[rows]
     return {tied.marks.names[row]: grid[place] for place, row in enumerate(rows) if position[place]}
 
@@ -137,13 +132,13 @@ def _adjusted(tied: Tied) -> dict[str, Floats]:
     return {tied.marks.names[number]: tied.shifts.marks[number] for number in np.flatnonzero(whole)}
 
 
-def shift_at_places(settled: Settled, routes: Routes) -> tuple[Floats, Floats]:
+def shift_at_places(solved: Solved, survey: Survey) -> tuple[Floats, Floats]:
     """Return (S, 3) shifts and (S, 3) standard uncertainties east, north, up, each at its session's place."""
-    return _at_places(routes, settled.shifts, settled.places)
+    return _at_places(survey, solved.shifts, solved.places)
 
 
-def _at_places(routes: Routes, shifts: Shifts, places: Floats) -> tuple[Floats, Floats]:
-    longitude, latitude, _ = routes.frames.to_geographic.forward(*places.T)
+def _at_places(survey: Survey, shifts: Shifts, places: Floats) -> tuple[Floats, Floats]:
+    longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*places.T)
     rotation = enu_rotation(np.nan_to_num(longitude), np.nan_to_num(latitude))
     variance = np.diagonal(rotate_covariance(shifts.covariance, rotation), axis1=1, axis2=2)
     return turn(shifts.shift, rotation), np.sqrt(variance)

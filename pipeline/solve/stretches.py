@@ -3,15 +3,15 @@
 from typing import Any
 
 from pipeline.clock import moment
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.solve.compare import span
-from pipeline.solve.solve import Settled
+from pipeline.solve.solve import Solved
 
 
-def courses(prepared: Prepared, settled: Settled) -> list[dict[str, Any]]:
+def courses(survey: Survey, solved: Solved) -> list[dict[str, Any]]:
     """Return per session the times of its first and last reading, None without any, and its parts by proof word."""
     found = []
-    for window, evidence, spans in zip(prepared.windows, settled.evidence, settled.spans, strict=True):
+    for window, evidence, spans in zip(survey.windows, solved.evidence, solved.spans, strict=True):
         first, last = span(spans)
         found.append(
             {

@@ -3,25 +3,23 @@
 from collections.abc import Sequence
 
 from pipeline.geodesy.operations import Operation
-from pipeline.intake.first_pass import Gathered
-from pipeline.intake.operations import Routes
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.intake.ways import ways_of
 from pipeline.problems import Problems
 from pipeline.solve.shift import Shifts
 
 
-def refuse_poor_transformations(prepared: Prepared, gathered: Gathered, routes: Routes, shifts: Shifts) -> None:
+def refuse_poor_transformations(survey: Survey, shifts: Shifts) -> None:
     """Raise `JobError` for transformations beyond ``target.max_transform_error`` whose error no shift absorbs.
 
     A session that control ties absorbs the error of the operation that brings its readings: ties and points are off
     alike. The error stays where only a stated shift ties the session, and where a session's readings and the position
     of its base come by different operations.
     """
-    limit = prepared.loaded.job.target.max_transform_error
+    limit = survey.job.target.max_transform_error
     if limit is None:
         return
-    problems, used = Problems(), [list(ways_of(prepared, gathered, routes, w.index)) for w in prepared.windows]
+    problems, used = Problems(), [list(ways_of(survey, w.index)) for w in survey.windows]
     alone = shifts.whole & ~shifts.by_control
     mixed = [bool(shifts.whole[number]) and len({_key(one) for _, one in ways}) > 1 for number, ways in enumerate(used)]
     told = set()
@@ -32,15 +30,15 @@ def refuse_poor_transformations(prepared: Prepared, gathered: Gathered, routes: 
         by_it = [any(_key(one) == _key(operation) for _, one in ways) for ways in used]
         stated = "of unknown accuracy" if operation.accuracy is None else f"good to {operation.accuracy:g} m"
         what = f"{operation.name} is {stated}, target.max_transform_error is {limit:g} m, and "
-        where = prepared.loaded.where(*place)
+        where = survey.where(*place)
         kept = [number for number, here in enumerate(by_it) if here and alone[number]]
         if kept:
             fix = "tie the sessions to control, or allow a larger error if the work bears it"
-            problems.add(*where, f"{what}no control ties {_names(prepared, kept)}", fix)
+            problems.add(*where, f"{what}no control ties {_names(survey, kept)}", fix)
         kept = [number for number, here in enumerate(by_it) if here and mixed[number] and not alone[number]]
         if kept:
             fix = "bring all of a session in one CRS, its base's position (in source.crs) too, or allow a larger error"
-            problems.add(*where, f"{what}not all of {_names(prepared, kept)} comes by it", fix)
+            problems.add(*where, f"{what}not all of {_names(survey, kept)} comes by it", fix)
     problems.raise_if_any()
 
 
@@ -49,5 +47,5 @@ def _key(operation: Operation) -> tuple[str, str]:
     return operation.name, operation.definition
 
 
-def _names(prepared: Prepared, sessions: Sequence[int]) -> str:
-    return ", ".join(prepared.windows[number].session.name for number in sessions)
+def _names(survey: Survey, sessions: Sequence[int]) -> str:
+    return ", ".join(survey.windows[number].session.name for number in sessions)

@@ -10,7 +10,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.check_words import mentions_check, says_check
 from pipeline.intake.occupations import Wanted
-from pipeline.intake.prepare import Prepared
+from pipeline.intake.survey import Survey
 from pipeline.job.model import Job
 from pipeline.solve.compare import VICINITY, nearest
 from pipeline.solve.control_marks import Reference
@@ -139,14 +139,14 @@ def _away(reference: Reference, name: str, distance: float, at: Floats) -> str:
     return f"{distance:.2f} m away (east {east:+.3f}, north {north:+.3f}{height})"
 
 
-def unanswered_doubts(prepared: Prepared, candidates: Candidates, found: Sequence[Unanswered]) -> list[Doubtful]:
+def unanswered_doubts(survey: Survey, candidates: Candidates, found: Sequence[Unanswered]) -> list[Doubtful]:
     """Return a doubt per session that has readings which say that they are checks and compare with nothing."""
     doubts = []
-    for window in prepared.windows:
+    for window in survey.windows:
         here = [one for one in found if one.held and one.session == window.index]
         if not here:
             continue
-        listed = "; ".join(f"{_where(prepared, candidates, one.row)}: {one.why}" for one in here[:_LISTED])
+        listed = "; ".join(f"{_where(survey, candidates, one.row)}: {one.why}" for one in here[:_LISTED])
         more = f"; and {len(here) - _LISTED} more" if len(here) > _LISTED else ""
         what = (
             f"session {window.session.name}: {len(here)} reading{'s' if len(here) > 1 else ''} meant for a mark"
@@ -158,13 +158,13 @@ def unanswered_doubts(prepared: Prepared, candidates: Candidates, found: Sequenc
     return doubts
 
 
-def on_marks_unsaid(prepared: Prepared, candidates: Candidates, found: Sequence[Unanswered]) -> list[str]:
+def on_marks_unsaid(survey: Survey, candidates: Candidates, found: Sequence[Unanswered]) -> list[str]:
     """Return a sentence for each point that lies on the mark it is named after and is no occupation of it."""
-    return [f"{_where(prepared, candidates, one.row)}: {one.why}" for one in found if not one.held]
+    return [f"{_where(survey, candidates, one.row)}: {one.why}" for one in found if not one.held]
 
 
-def _where(prepared: Prepared, candidates: Candidates, row: int) -> str:
-    export = prepared.exports[candidates.table.column("export")[row].as_py()]
+def _where(survey: Survey, candidates: Candidates, row: int) -> str:
+    export = survey.exports[candidates.table.column("export")[row].as_py()]
     return f"{candidates.names[row] or 'a reading'} ({export.shown}:{candidates.table.column('source_row')[row]})"
 
 

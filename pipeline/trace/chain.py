@@ -34,7 +34,8 @@ class _Follower:
 
     def __init__(self, drafter: Drafter, drafted: Drafted, row: int) -> None:
         self.drafter, self.drafted, self.row = drafter, drafted, row
-        self.prepared, self.settled, self.frames = drafter.prepared, drafter.settled, drafter.routes.frames
+        self.survey, self.solved = drafter.survey, drafter.solved
+        self.frames = self.survey.operations.frames
         self.one = drafted.batch.slice(row, 1)
         self.session = int(drafted.session[row])
         self.time = int(milliseconds(self.one)[0])
@@ -46,11 +47,11 @@ class _Follower:
         """Return it all."""
         drafted, row, export = self.drafted, self.row, self.drafted.export
         to_working = self.frames.to_working[export.block]
-        raw = working_positions(self.one, to_working, self.drafter.routes.epochs[[self.session], export.block])
+        raw = working_positions(self.one, to_working, self.survey.operations.epochs[[self.session], export.block])
         whole = self.session >= 0 and bool(np.isfinite(self.geographic).all())
         held, on_mark = int(drafted.held[row]), bool(drafted.on_mark[row])
         steps = tuple(self._steps(raw)) if whole else ()
-        before, after = around(self.settled, self.session, self.time) if self.session >= 0 else (None, None)
+        before, after = around(self.solved, self.session, self.time) if self.session >= 0 else (None, None)
         operations = (to_working, self.frames.to_issued, self.frames.to_geographic)
         return Reading(
             file=export.shown,
@@ -61,10 +62,10 @@ class _Follower:
             base=self._value("base"),
             crs=export.points.crs or "",
             raw=tuple(zip(self._axes(), self._numbers("first", "second", "third"), strict=True)),
-            session=self.prepared.windows[self.session].session.name if self.session >= 0 else None,
+            session=self.survey.windows[self.session].session.name if self.session >= 0 else None,
             session_why=self._why_session(),
             raw_xyz=known(raw),
-            shift=shift_at(self.prepared, self.settled, self.session, *self.geographic[:2]) if whole else None,
+            shift=shift_at(self.survey, self.solved, self.session, *self.geographic[:2]) if whole else None,
             steps=steps,
             operations=tuple(_applied(operation) for operation in operations) if whole else (),
             geographic=known(self.geographic),
@@ -97,8 +98,8 @@ class _Follower:
         """Return in words why the reading belongs to its session, or to none."""
         if self.session < 0:
             held = int(self.drafted.held[self.row])
-            return (self.drafter.sieve.explain(self.one, 0, REASONS[held - 1]) if held else None) or "it has no time"
-        window = self.prepared.windows[self.session]
+            return (self.survey.sieve.explain(self.one, 0, REASONS[held - 1]) if held else None) or "it has no time"
+        window = self.survey.windows[self.session]
         base = (self._value("base") or "").strip()
         told = f"{clock(self.time)} UTC is in {clock(window.start_ms)} to {clock(window.end_ms)}"
         if window.base is None:
@@ -107,7 +108,7 @@ class _Follower:
 
     def _steps(self, raw: Floats) -> Iterator[Step]:
         """Yield the sums from the raw position (1, 3) to the corrected one."""
-        field, applied = self.settled.field, self.settled.applied
+        field, applied = self.solved.field, self.solved.applied
         xyz = raw
         if self.time >= field.start[self.session]:
             if field.geocentric[self.session].any():
@@ -127,13 +128,13 @@ class _Follower:
             yield _step("the session's shift", GRID, grid, shift, grid + shift)
 
     def _uncertainty(self, raw: Floats) -> Uncertainty:
-        job, session = self.prepared.loaded.job, np.array([self.session])
-        xyz = self.settled.field.take_out(raw, session, np.array([self.time]), self.frames.to_issued)
-        distance = number(float(np.linalg.norm(xyz[0] - self.settled.bases.receiver[self.session])))
+        job, session = self.survey.job, np.array([self.session])
+        xyz = self.solved.field.take_out(raw, session, np.array([self.time]), self.frames.to_issued)
+        distance = number(float(np.linalg.norm(xyz[0] - self.survey.bases.receiver[self.session])))
         observed = np.hypot(observed_sigma(self.one, job.quality)[0], (distance or 0.0) * job.quality.ppm * 1e-6)
         geoid = job.target.geoid_sigma or 0.0
         rotation = enu_rotation(*self.geographic[:2])
-        shift = rotate_covariance(self.settled.applied.covariance[self.session], rotation)
+        shift = rotate_covariance(self.solved.applied.covariance[self.session], rotation)
         whole = shift + np.diag(observed**2 + np.array([0.0, 0.0, geoid**2]))
         a, b = error_ellipse(whole[:2, :2])
         stated = [value is not None for value in self._numbers("sigma_east", "sigma_north", "sigma_up")]

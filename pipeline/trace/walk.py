@@ -17,9 +17,8 @@ from pipeline.issue.record import RecordError, read_record
 from pipeline.near import nearest as nearest_names
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.files import read_batches
-from pipeline.reissue.earlier import register_rows
-from pipeline.reissue.fingerprint import differences, identity
-from pipeline.solve.solve import settle
+from pipeline.reissue.fingerprint import differences, fingerprint
+from pipeline.solve.solve import solve
 from pipeline.trace.chain import follow
 from pipeline.trace.issued import agreement, compare, find_everywhere
 from pipeline.trace.model import Found, Reading, Trace
@@ -43,10 +42,10 @@ def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
     """
     problems = Problems()
     examined = examine(prepare(load(path), problems), problems, progress)
-    prepared, gathered, routes = examined.prepared, examined.gathered, examined.routes
-    settled = settle(prepared, gathered, routes, examined.doubts)
-    drafter = Drafter(prepared, gathered, routes, settled, examined.sieve)
-    folder = prepared.loaded.job.job.folder
+    survey = examined.survey
+    solved = solve(survey, examined.doubts)
+    drafter = Drafter(survey, solved)
+    folder = survey.job.job.folder
     found = _in_issues(folder, point)
     near = _Near(point)
     readings = tuple(_readings(drafter, point, near))
@@ -56,12 +55,10 @@ def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
     changed = []
     if last is not None:
         then = read_record(last[1]).get("identity", {})
-        now = identity(prepared, routes, register_rows(prepared, settled))
+        now = fingerprint(survey, solved).sums
         changed = [f"{name} {how}" for name, how in differences(then, now).items()]
     readings, gone = compare(readings, found)
-    return Trace(
-        prepared.loaded.job.job.name, point, readings, gone, agreement(readings, last[0] if last else 0, changed, gone)
-    )
+    return Trace(survey.job.job.name, point, readings, gone, agreement(readings, last[0] if last else 0, changed, gone))
 
 
 def _in_issues(folder: Path, point: str) -> dict[int, list[Found]]:
@@ -75,7 +72,7 @@ def _in_issues(folder: Path, point: str) -> dict[int, list[Found]]:
 def _readings(drafter: Drafter, point: str, near: "_Near") -> Iterator[Reading]:
     """Read the exports again and follow the readings of the name."""
     start = 0
-    for export in drafter.prepared.exports:
+    for export in drafter.survey.exports:
         for batch in read_batches(export):
             names = batch.column("name")
             rows = np.flatnonzero(np.asarray(pc.fill_null(pc.equal(names, point), False)))

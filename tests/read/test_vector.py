@@ -19,7 +19,7 @@ from pipeline.files.packages import describe, opened
 from pipeline.problems import JobError
 from pipeline.read.files import read_batches
 from pipeline.read.points import points_of
-from pipeline.read.survey import Survey
+from pipeline.read.stored import Stored
 from pipeline.tables import TIME as READINGS_TIME
 
 MAPPED = {"name": "name", "time": "time"}
@@ -325,8 +325,8 @@ def test_a_package_with_a_damaged_page_is_a_problem_and_stops_the_reading(tmp_pa
         list(read_batches(export, 1000))
     with pytest.raises(JobError, match=r"a\.gpkg: the GeoPackage cannot be read"):
         list(read_batches(replace(export, signature=None), 1000))
-    whole = Survey(describe(opened(tmp_path / "a.gpkg"), "points"), 20_000, (pa.string(), READINGS_TIME), True)
-    monkeypatch.setattr("pipeline.read.package.surveyed", lambda *_: whole)
+    whole = Stored(describe(opened(tmp_path / "a.gpkg"), "points"), 20_000, (pa.string(), READINGS_TIME), True)
+    monkeypatch.setattr("pipeline.read.package.look_into", lambda *_: whole)
     with pytest.raises(JobError, match=r"of 20000 rows; it is damaged"):
         list(read_batches(replace(export, signature=None), 1000))
 

@@ -64,7 +64,7 @@ def revise(job: Simulation, folder: Path, metres: float) -> None:
 
 def written_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let every issue be written anew."""
-    monkeypatch.setattr("pipeline.run.run_job.kept", lambda *_: None)
+    monkeypatch.setattr("pipeline.reissue.against.changed_rows", lambda *_: None)
 
 
 def everything(package: Path, query: str) -> list[tuple[Any, ...]]:
@@ -236,7 +236,7 @@ def test_a_copy_that_does_not_read_back_is_never_issued(tmp_path: Path, monkeypa
     job = simulate(WIDE)
     path = job.write(tmp_path)
     run_job(path)
-    monkeypatch.setattr(changed_rows.Kept, "fids", lambda self: np.concatenate(self.changed) + 2)
+    monkeypatch.setattr(changed_rows.ChangedRows, "fids", lambda self: np.concatenate(self.changed) + 2)
     revise(job, tmp_path, 0.004)
     with pytest.raises(Exception, match="does not hold what was written"):
         run_job(path)

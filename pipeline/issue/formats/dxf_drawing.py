@@ -18,7 +18,7 @@ from ezdxf.filemanagement import new
 from ezdxf.tools.juliandate import juliandate
 
 from pipeline.issue.about import About
-from pipeline.issue.formats.dxf_layers import NOTE, Layer, Survey
+from pipeline.issue.formats.dxf_layers import NOTE, Layer, Overview
 from pipeline.issue.formats.dxf_symbols import define
 from pipeline.issue.formats.names import one_line
 
@@ -38,12 +38,12 @@ class Frame:
     first: int
 
 
-def frame(about: About, survey: Survey, layers: Sequence[Layer], unproven: int, handles: int) -> Frame:
+def frame(about: About, overview: Overview, layers: Sequence[Layer], unproven: int, handles: int) -> Frame:
     """Return what stands around the insertions.
 
     Args:
         about: the issue's facts.
-        survey: extent and text height.
+        overview: extent and text height.
         layers: all layers of the drawing.
         unproven: how many points are not proven.
         handles: how many handles the insertions will take.
@@ -55,9 +55,9 @@ def frame(about: About, survey: Survey, layers: Sequence[Layer], unproven: int, 
             entry = drawing.layers.add(layer.name, color=layer.colour)
             entry.description = layer.description
         drawing.styles.get("Standard").dxf.font = "arial.ttf"  # the default has no letters beyond Latin
-        define(drawing, survey.text_height)
-        _note(drawing, about, survey, unproven)
-        _view(drawing, survey)
+        define(drawing, overview.text_height)
+        _note(drawing, about, overview, unproven)
+        _view(drawing, overview)
         _text(drawing)  # gives handles to all that ezdxf adds on writing, and adds classes in a set's order
         drawing.classes.classes = dict(sorted(drawing.classes.classes.items()))
         first = int(str(drawing.entitydb.handles), 16)
@@ -100,13 +100,13 @@ def _facts(about: About, unproven: int) -> list[tuple[str, str]]:
     return [(name, one_line(text)) for name, text in [*facts, ("caution", about.caution)]]
 
 
-def _note(drawing: Drawing, about: About, survey: Survey, unproven: int) -> None:
+def _note(drawing: Drawing, about: About, overview: Overview, unproven: int) -> None:
     """State the facts in the drawing's properties, and to be seen, below the points."""
-    low, high = survey.extent
+    low, high = overview.extent
     facts = _facts(about, unproven)
     for name, text in facts:
         drawing.header.custom_vars.append(name, text)
-    size = max(survey.text_height, float(max(high[:2] - low[:2])) / 100)
+    size = max(overview.text_height, float(max(high[:2] - low[:2])) / 100)
     lines = [f"{name}: {text}".replace("\\", "\\\\").replace("{", "\\{").replace("}", "\\}") for name, text in facts]
     drawing.modelspace().add_mtext(
         "\\P".join(line.replace("^", "^ ") for line in lines),
@@ -119,10 +119,10 @@ def _note(drawing: Drawing, about: About, survey: Survey, unproven: int) -> None
     )
 
 
-def _view(drawing: Drawing, survey: Survey) -> None:
-    low, high = ([float(value) for value in corner] for corner in survey.extent)
+def _view(drawing: Drawing, overview: Overview) -> None:
+    low, high = ([float(value) for value in corner] for corner in overview.extent)
     drawing.modelspace().reset_extents(low, high)
     drawing.modelspace().reset_limits(low[:2], high[:2])
     across, up = high[0] - low[0], high[1] - low[1]
-    height = 1.2 * max(up, across / 1.6, 20 * survey.text_height)
+    height = 1.2 * max(up, across / 1.6, 20 * overview.text_height)
     drawing.set_modelspace_vport(height, center=(low[0] + across / 2, low[1] + up / 2))

@@ -25,13 +25,12 @@ _LAYERS = ("points", "check_marks", "marks")
 
 def write(path: Path, package: Package, about: About) -> dict[str, int]:
     """Write a new drawing from a package and return the rows drawn by layer. Raises OSError."""
-    from pipeline.issue.formats.dxf_drawing import (
-        frame,  # 0.3 s of ezdxf, which a job without a drawing need not wait for
-    )
+    # 0.3 s of ezdxf, which a job without a drawing need not wait for
+    from pipeline.issue.formats.dxf_drawing import frame
 
     plan = Plan.of(package)
-    around = frame(about, plan.survey, plan.layers, plan.unproven, plan.handles)
-    size = plan.survey.text_height
+    around = frame(about, plan.overview, plan.layers, plan.unproven, plan.handles)
+    size = plan.overview.text_height
     tags, rows = Tags(around.owner, size, around.first), dict.fromkeys(_LAYERS, 0)
     with path.open("x", encoding="utf-8", newline="\n") as file:
         file.write(around.before)

@@ -92,7 +92,7 @@ def _colour(key: Key) -> int:
     return _CALM[zlib.crc32((key[0] or "").encode()) % len(_CALM)]
 
 
-class Survey:
+class Overview:
     """What must be known of all rows before the first is drawn: layers, extent, and how close points lie."""
 
     def __init__(self) -> None:

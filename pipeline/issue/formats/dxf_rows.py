@@ -14,7 +14,7 @@ from pipeline.issue.formats.dxf_layers import (
     MARKS,
     Key,
     Layer,
-    Survey,
+    Overview,
     keys_of,
     own_layers,
     places_of,
@@ -68,21 +68,21 @@ class Drawn:
 class Plan:
     """What the first pass over a package finds: layers, extent, and how many handles the insertions take."""
 
-    survey: Survey
+    overview: Overview
     by_key: dict[Key, Layer]
     handles: int
 
     @classmethod
     def of(cls, package: Package) -> "Plan":
         """Read a package once."""
-        survey, handles = Survey(), 0
+        overview, handles = Overview(), 0
         for batch in package.batches("points"):
-            survey.add_points(batch)
-        handles += sum(count * _symbol(key).handles for key, count in survey.counts.items())
+            overview.add_points(batch)
+        handles += sum(count * _symbol(key).handles for key, count in overview.counts.items())
         for name, symbol in (("check_marks", CHECK), ("marks", MARK)):
             for batch in package.batches(name):
-                handles += symbol.handles * int(_placed(survey.add_places(batch)).sum())
-        return cls(survey, point_layers(survey.counts), handles)
+                handles += symbol.handles * int(_placed(overview.add_places(batch)).sum())
+        return cls(overview, point_layers(overview.counts), handles)
 
     @property
     def layers(self) -> list[Layer]:
@@ -92,7 +92,7 @@ class Plan:
     @property
     def unproven(self) -> int:
         """Return how many points are not proven."""
-        return sum(count for key, count in self.survey.counts.items() if key[1] is not None)
+        return sum(count for key, count in self.overview.counts.items() if key[1] is not None)
 
     def drawn(self, package: Package) -> Iterator[tuple[str, Drawn]]:
         """Yield the rows in the order in which they are drawn, each piece with its layer in the package.

@@ -36,7 +36,7 @@ _EXISTS = (
 
 
 @dataclass(frozen=True)
-class Survey:
+class Stored:
     """A layer, its rows, the type in which each of its columns is delivered, and whether GDAL gives it as it is."""
 
     layer: Layer
@@ -51,8 +51,8 @@ class Survey:
 
 
 @lru_cache(maxsize=64)
-def survey(path: Path, name: str, mapped: frozenset[str], at: Signature) -> Survey:
-    """Survey a layer once; ``at`` is there so that a file that was changed is looked at again.
+def look_at(path: Path, name: str, mapped: frozenset[str], at: Signature) -> Stored:
+    """Look at a layer once; ``at`` is there so that a file that was changed is looked at again.
 
     A date or time that the job file maps (``mapped`` are the columns' names) is delivered as the text that is stored
     unless GDAL can read the layer. Raises sqlite3.Error.
@@ -66,8 +66,8 @@ def survey(path: Path, name: str, mapped: frozenset[str], at: Signature) -> Surv
         shape = _shape(package, layer)
         if plain and not _any(package, layer, [*conditions.values(), shape]):
             types = tuple(_declared(column) or pa.string() for column in layer.columns)
-            return Survey(layer, int(rows), types, True)
-        return Survey(
+            return Stored(layer, int(rows), types, True)
+        return Stored(
             layer,
             int(rows),
             tuple(_type(package, layer, column, column.name in mapped) for column in layer.columns),

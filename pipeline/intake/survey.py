@@ -1,0 +1,70 @@
+"""A job after its first pass: everything that is known before any shift is derived, computed once."""
+
+from dataclasses import dataclass
+
+from pipeline.control import Register
+from pipeline.intake.bases import Bases, set_up_bases
+from pipeline.intake.candidates import Candidates, sound_candidates
+from pipeline.intake.first_pass import FirstPass
+from pipeline.intake.operations import Operations
+from pipeline.intake.prepare import Prepared
+from pipeline.intake.sort import Sieve
+from pipeline.job.model import Job
+from pipeline.read.files import Export
+from pipeline.sessions.windows import SessionWindow
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What a job names, what its readings are, and how they come into the job's frames.
+
+    Args:
+        prepared: the job with its sessions, register and exports.
+        sieve: sorts batches of readings by session, and by what holds them back.
+        first_pass: what was kept of every reading.
+        operations: the PROJ operations.
+        candidates: readings that may be occupations of marks and are not held back.
+        bases: where the bases stood.
+        clock_offset: in words, by how much all clocks seem to be off; None where they are not.
+    """
+
+    prepared: Prepared
+    sieve: Sieve
+    first_pass: FirstPass
+    operations: Operations
+    candidates: Candidates
+    bases: Bases
+    clock_offset: str | None
+
+    @property
+    def job(self) -> Job:
+        """Return the job as its file states it."""
+        return self.prepared.loaded.job
+
+    @property
+    def windows(self) -> tuple[SessionWindow, ...]:
+        """Return the sessions in time."""
+        return self.prepared.windows
+
+    @property
+    def exports(self) -> tuple[Export, ...]:
+        """Return the raw files, in the order in which they are read."""
+        return self.prepared.exports
+
+    @property
+    def register(self) -> Register | None:
+        """Return the register of control marks, None where no session needs one."""
+        return self.prepared.register
+
+    def where(self, *place: str | int) -> tuple[str, int]:
+        """Return the job file and the line of a key."""
+        return self.prepared.loaded.where(*place)
+
+
+def survey_of(
+    prepared: Prepared, sieve: Sieve, first_pass: FirstPass, operations: Operations, clock_offset: str | None
+) -> Survey:
+    """Put a job and its first pass together, with what follows from them by the operations."""
+    candidates = sound_candidates(prepared, first_pass, operations)
+    bases = set_up_bases(prepared, first_pass, operations)
+    return Survey(prepared, sieve, first_pass, operations, candidates, bases, clock_offset)
