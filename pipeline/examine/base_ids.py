@@ -5,7 +5,6 @@ from functools import reduce
 
 from pipeline.clock import between
 from pipeline.intake.base_log import Seen
-from pipeline.intake.clock_offset import time_offset
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import right_id, with_bases
@@ -19,24 +18,23 @@ _MOST = 8
 def id_notes(survey: Survey) -> list[str]:
     """Return in words which readings are no session's because of their base ids, and which sessions' ids nobody has."""
     return [
-        *wrong_ids(survey.prepared, survey.first_pass),
+        *wrong_ids(survey.prepared, survey.first_pass, survey.clock_offset),
         *_without_id(survey),
         *_empty(survey),
         *_unused(survey),
     ]
 
 
-def wrong_ids(prepared: Prepared, first_pass: FirstPass) -> list[str]:
+def wrong_ids(prepared: Prepared, first_pass: FirstPass, clock_offset: str | None) -> list[str]:
     """Return a sentence per export and base id that is not that of the sessions at its readings' time.
 
-    Ids of other sessions are left out where one clock that is off explains them.
+    Ids of other sessions are left out where one ``clock_offset`` explains them.
     """
     strangers = first_pass.log.strangers
     known = {base_key(window.base) for window in prepared.windows}
-    clock_is_off = time_offset(prepared, first_pass) is not None
     groups: dict[tuple[int, str], list[Seen]] = {}
     for seen in strangers:
-        if not (clock_is_off and base_key(seen.text) in known):
+        if not (clock_offset is not None and base_key(seen.text) in known):
             groups.setdefault((seen.export, str(seen.key[0])), []).append(seen)
     ordered = sorted(groups.values(), key=lambda seen: -sum(one.count for one in seen))
     told = [_wrong(prepared, seen) for seen in ordered[:_MOST]]
@@ -99,11 +97,11 @@ def _unused(survey: Survey) -> Iterator[str]:
             )
 
 
-def nothing_but_ids(prepared: Prepared, first_pass: FirstPass) -> str | None:
+def nothing_but_ids(prepared: Prepared, first_pass: FirstPass, clock_offset: str | None) -> str | None:
     """Return the first sentence of `wrong_ids` where base ids, and no times, keep readings out; else None."""
     strange = first_pass.log.strangers
     running = sum(seen.count for seen in strange if seen.sessions)
-    if not running or time_offset(prepared, first_pass) is not None:
+    if not running or clock_offset is not None:
         return None
-    told = wrong_ids(prepared, first_pass)
+    told = wrong_ids(prepared, first_pass, clock_offset)
     return told[0] if told else None

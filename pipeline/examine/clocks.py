@@ -15,7 +15,7 @@ import pyarrow as pa
 from pipeline.arrays import Integers
 from pipeline.clock import HOUR, milliseconds
 from pipeline.examine.doubtful import Doubtful
-from pipeline.intake.clock_offset import offset_words, time_offset
+from pipeline.intake.clock_offset import offset_words
 from pipeline.intake.file_log import MINUTE
 from pipeline.intake.named_points import named_points
 from pipeline.intake.survey import Survey
@@ -203,7 +203,7 @@ def _disagreeing(of: _Clock) -> Iterator[_Told]:
 def _better(of: _Clock) -> Iterator[_Told]:
     """Say that readings would lie in sessions with times of another hour, unless that is told of all exports."""
     found = of.better()
-    if found is None or (not found.changed and time_offset(of.survey.prepared, of.survey.first_pass) is not None):
+    if found is None or (not found.changed and of.survey.clock_offset is not None):
         return
     held = 1.0 - of.fit(0).inside
     what = (

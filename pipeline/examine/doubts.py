@@ -14,6 +14,7 @@ from pipeline.examine.exports import precision_doubts
 from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
 from pipeline.examine.out_of_area import place_doubts
+from pipeline.examine.stood_on import Stood
 from pipeline.examine.time_zones import zone_doubts
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job
@@ -25,10 +26,10 @@ _WRONG_PLACE = "exchanged columns (latitude and longitude, easting and northing)
 _WRONG = "a wrong mark, a wrong datum or height system, a wrong antenna height or feet taken for metres"
 
 
-def doubts_before(survey: Survey) -> tuple[Doubtful, ...]:
+def doubts_before(survey: Survey, stood: Stood | None) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
     found = [
-        *system_doubts(survey),
+        *system_doubts(survey, stood),
         *register_step(survey)[0],
         *mixed_steps(survey),
         *epoch_doubts(survey),

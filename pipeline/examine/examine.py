@@ -9,6 +9,7 @@ from pipeline.examine.doubts import doubts_before
 from pipeline.examine.epoch_gaps import epoch_notes
 from pipeline.examine.exports import much_held, without_rows
 from pipeline.examine.out_of_area import far_from_use
+from pipeline.examine.stood_on import Stood, stood_on_marks
 from pipeline.intake.clock_offset import time_offset
 from pipeline.intake.first_pass import FirstPass, Progress, gather
 from pipeline.intake.named_points import report_missing
@@ -22,9 +23,17 @@ from pipeline.problems import JobError, Problems
 
 @dataclass(frozen=True)
 class Examined:
-    """A job without problems after its first pass: what is in doubt about it, and in words what deserves a look."""
+    """A job without problems after its first pass.
+
+    Args:
+        survey: the job before any shift.
+        stood: which readings stand on which marks of the register, None where there is none.
+        doubts: what takes the proof away whatever the checks say.
+        remarks: in words, what deserves a look and stops nothing.
+    """
 
     survey: Survey
+    stood: Stood | None
     doubts: tuple[Doubtful, ...]
     remarks: tuple[str, ...]
 
@@ -47,10 +56,10 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     if len(problems.found) > before:
         for file, what, fix in without_rows(prepared, first_pass):
             problems.add(file, 0, what, fix)
-        for file, row, what, fix in much_held(prepared, first_pass):
+        for file, row, what, fix in much_held(prepared, first_pass, offset):
             problems.add(file, row, what, fix)
     if offset is None and len(problems.found) > before:
-        for sentence in wrong_ids(prepared, first_pass):
+        for sentence in wrong_ids(prepared, first_pass, offset):
             problems.add(*prepared.loaded.where("points"), sentence, "one id that is off explains them all at once")
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
     if first_pass.area is None:
@@ -66,7 +75,8 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     problems.raise_if_any()
     survey = survey_of(prepared, sorting, first_pass, operations, offset)
     remarks = (*far_from_use(survey), *unlike_steps(survey), *register_step(survey)[1], *epoch_notes(survey))
-    return Examined(survey, doubts_before(survey), remarks)
+    stood = stood_on_marks(survey)
+    return Examined(survey, stood, doubts_before(survey, stood), remarks)
 
 
 def _report_nothing_usable(prepared: Prepared, first_pass: FirstPass, offset: str | None, problems: Problems) -> None:
@@ -80,7 +90,7 @@ def _report_nothing_usable(prepared: Prepared, first_pass: FirstPass, offset: st
         fix = "see crs, the order of the axes, and units of these points"
         problems.add(*prepared.loaded.where("points", export.block, "crs"), what, fix)
         return
-    if (ids := nothing_but_ids(prepared, first_pass)) is not None:
+    if (ids := nothing_but_ids(prepared, first_pass, offset)) is not None:
         what = "no reading of the job is one of a session: their base ids are not those of the sessions of their time"
         problems.add(*prepared.loaded.where("points"), what, ids)
         return

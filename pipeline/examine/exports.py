@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 from pipeline.examine.doubtful import Doubtful
-from pipeline.intake.clock_offset import time_offset
 from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
@@ -35,9 +34,9 @@ _LIKELY = {
 
 def file_notes(survey: Survey) -> list[str]:
     """Return in words what should be looked at in each export."""
-    told = [*_accepted(survey)]
+    told, large = [*_accepted(survey)], much_held(survey.prepared, survey.first_pass, survey.clock_offset)
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
-    told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in much_held(survey.prepared, survey.first_pass)]
+    told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in large]
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
         told += [*_few_sigmas(export, log), *_ends(export, log)]
     return told
@@ -51,12 +50,12 @@ def without_rows(prepared: Prepared, first_pass: FirstPass) -> list[tuple[str, s
     return [(export.shown, what, fix) for export, log in of_files if not log.rows]
 
 
-def much_held(prepared: Prepared, first_pass: FirstPass) -> list[tuple[str, int, str, str]]:
+def much_held(prepared: Prepared, first_pass: FirstPass, clock_offset: str | None) -> list[tuple[str, int, str, str]]:
     """Return file, row, what and what to do for each export of which a large part is held back for one reason.
 
     Readings outside all sessions that an hour or a base id explains are told with that instead.
     """
-    unexplained = () if time_offset(prepared, first_pass) is not None else first_pass.log.outside.exports
+    unexplained = first_pass.log.outside.exports if clock_offset is None else ()
     found = []
     for number, (export, log) in enumerate(zip(prepared.exports, first_pass.files, strict=True)):
         of_file = _held(log, number in unexplained)

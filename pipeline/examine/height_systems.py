@@ -11,7 +11,7 @@ from pipeline.arrays import Integers
 from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.mark_heights import Above, BySession, above_readings, by_session, looks
-from pipeline.examine.stood_on import stood_on_marks
+from pipeline.examine.stood_on import Stood
 from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, one_height
 from pipeline.examine.units import unit_doubts
 from pipeline.intake.survey import Survey
@@ -21,18 +21,16 @@ from pipeline.words import Doubt
 _NAMED = 3
 
 
-def system_doubts(survey: Survey) -> list[Doubtful]:
+def system_doubts(survey: Survey, stood: Stood | None) -> list[Doubtful]:
     """Return the doubts about the register's and the exports' height systems and datums."""
     register, control = survey.register, survey.job.control
-    if register is None or control is None:
+    if register is None or control is None or stood is None:
         return []
-    bases = survey.bases
-    stood = stood_on_marks(survey, register)
-    above = above_readings(survey, register, stood, bases)
+    above = above_readings(survey, register, stood, set_up=True)
     if not len(above.session):
         return []
     path = Path(os.path.relpath(control.file, survey.prepared.loaded.path.parent)).as_posix()
-    looked = _Looked(survey, register, path, above, by_session(survey, above, bases))
+    looked = _Looked(survey, register, path, above, by_session(survey, above))
     units = unit_doubts(survey, register, above)
     return [*looked.unfilled(), *looked.heights(), *looked.common(), *units]
 

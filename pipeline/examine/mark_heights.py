@@ -10,7 +10,6 @@ from pipeline.examine.register_looks import OddHeight, odd_heights
 from pipeline.examine.stood_on import Stood
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.base_values import merged
-from pipeline.intake.bases import Bases
 from pipeline.intake.survey import Survey
 from pipeline.sessions.attach import base_key
 
@@ -37,16 +36,16 @@ class Above:
         return odd_heights(self.session[known], self.mark[known], self.off[known, 2], self.separation[known])
 
 
-def above_readings(survey: Survey, register: Register, stood: Stood, bases: Bases | None = None) -> Above:
-    """Return how far marks lie from the readings on them; with ``bases`` also from the bases set up over them."""
+def above_readings(survey: Survey, register: Register, stood: Stood, *, set_up: bool = False) -> Above:
+    """Return how far marks lie from the readings on them; with ``set_up`` also from the bases set up over them."""
     session, mark, raw = [stood.session], [stood.mark], [stood.xyz]
-    for window in survey.windows if bases is not None else ():
+    for window in survey.windows if set_up else ():
         setup = window.session.setup
         over = register.find(setup.mark) if setup is not None else None
-        if bases is not None and over is not None and np.isfinite(bases.mark[window.index]).all():
+        if over is not None and np.isfinite(survey.bases.mark[window.index]).all():
             session.append(np.array([window.index]))
             mark.append(np.array([over]))
-            raw.append(bases.mark[window.index : window.index + 1])
+            raw.append(survey.bases.mark[window.index : window.index + 1])
     return _above(survey, register, np.concatenate(session), np.concatenate(mark), np.concatenate(raw))
 
 
@@ -81,14 +80,14 @@ class BySession:
     separation: Floats
 
 
-def by_session(survey: Survey, above: Above, bases: Bases) -> BySession:
+def by_session(survey: Survey, above: Above) -> BySession:
     """Return the middle of each session's marks, those left out whose height is off beside the others'."""
     odd = np.isin(above.mark, [one.mark for one in above.odd()])
     rows = [np.flatnonzero((above.session == number) & ~odd) for number in range(len(survey.windows))]
     session = np.array([number for number, own in enumerate(rows) if len(own)], np.int64)
     middles = [_middle(np.column_stack([above.off, above.separation])[rows[number]]) for number in session]
     found = np.array(middles, np.float64).reshape(-1, 4)
-    return BySession(session, _bases(survey, bases)[session], found[:, :3], found[:, 3])
+    return BySession(session, _bases(survey)[session], found[:, :3], found[:, 3])
 
 
 def _middle(values: Floats) -> list[float]:
@@ -97,12 +96,12 @@ def _middle(values: Floats) -> list[float]:
     return [float(np.median(column)) if len(column) else np.nan for column in known]
 
 
-def _bases(survey: Survey, bases: Bases) -> Integers:
+def _bases(survey: Survey) -> Integers:
     """Return (S,) a number per base: its id and, where that is known, its position as broadcast."""
     keys: list[tuple[str | None, int]] = []
     for window in survey.windows:
         same = [w.index for w in survey.windows if base_key(w.base) == base_key(window.base)]
-        groups = merged(np.nan_to_num(bases.receiver[same]), _ANEW)
+        groups = merged(np.nan_to_num(survey.bases.receiver[same]), _ANEW)
         place = next(n for n, group in enumerate(groups) if window.index in [same[row] for row in group])
         keys.append((base_key(window.base), place))
     numbers = {key: number for number, key in enumerate(dict.fromkeys(keys))}

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.control import Register
 from pipeline.geodesy.operations import lonlat
 from pipeline.intake.occupations import Wanted
 from pipeline.intake.survey import Survey
@@ -30,10 +29,14 @@ class Stood:
     places: Floats
 
 
-def stood_on_marks(survey: Survey, register: Register) -> Stood:
-    """Find the mark of every occupation: the one that its session names, else, where coded, the one next to it."""
-    control = survey.job.control
-    assert control is not None
+def stood_on_marks(survey: Survey) -> Stood | None:
+    """Find the mark of every occupation: the one that its session names, else, where coded, the one next to it.
+
+    Returns None where the job has no register.
+    """
+    control, register = survey.job.control, survey.register
+    if control is None or register is None:
+        return None
     places = np.column_stack(lonlat(control.crs, register.first, register.second, register.third))
     candidates = survey.candidates
     rows, marks = [], []

@@ -9,7 +9,6 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.intake.base_log import Seen
 from pipeline.intake.base_values import merged
-from pipeline.intake.candidates import Candidates
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.operations import Operations
 from pipeline.intake.prepare import Prepared
@@ -76,41 +75,3 @@ def set_up_bases(prepared: Prepared, first_pass: FirstPass, operations: Operatio
             )
             found[window.index] = np.column_stack(place)[0]
     return Bases(receiver, mark, carried)
-
-
-def first_positions(candidates: Candidates, prepared: Prepared, bases: Bases) -> dict[str, Floats]:
-    """Return a raw position for every mark that is occupied: metres off, for what a register lacks."""
-    found: dict[str, Floats] = {}
-    for said, raw in zip(candidates.named, candidates.raw, strict=True):
-        if said is not None:
-            found.setdefault(said.mark, raw)
-    for window in prepared.windows:
-        if window.session.setup:
-            found.setdefault(window.session.setup.mark, bases.mark[window.index])
-    return found
-
-
-def shift_places(
-    candidates: Candidates, prepared: Prepared, first_pass: FirstPass, operations: Operations, bases: Bases
-) -> Floats:
-    """Return (S, 3), working frame, where each session's shift is meant as east, north and up.
-
-    The mark under its base, else its first tie, else its first reading, else, as nothing stands there, that of another
-    session.
-    """
-    places = bases.mark.copy()
-    for row, _ in candidates.ties():
-        session = candidates.session[row]
-        if np.isnan(places[session, 0]):
-            places[session] = candidates.raw[row]
-    for number in np.flatnonzero(np.isnan(places[:, 0])).tolist():
-        first = first_pass.place[number]
-        if np.isfinite(first).all():
-            block = int(first_pass.place_block[number])
-            time = operations.year(number, block, prepared.windows[number].start_ms)
-            one, two, three = first[:, None]
-            places[number] = np.column_stack(operations.frames.to_working[block].forward(one, two, three, time))[0]
-    empty = np.isnan(places[:, 0])
-    if not empty.all():
-        places[empty] = places[~empty][0]
-    return places

@@ -32,7 +32,7 @@ def before_notes(examined: Examined, last: Mapping[str, Any] | None, shown: str 
     register, control = survey.register, survey.job.control
     if register is not None and control is not None:
         path = shown or Path(os.path.relpath(control.file, survey.prepared.loaded.path.parent)).as_posix()
-        warned = register_warnings(survey, last)
+        warned = register_warnings(survey, examined.stood, last)
         told += [f"{path}:{warning.line}: {warning.what}" for warning in warned]
     told += [*_reversed_zones(survey, shown is None), *held_checks(survey.prepared, survey.first_pass)]
     told += [*zone_notes(survey), *survey.first_pass.notes]

@@ -18,7 +18,7 @@ from pipeline.examine.register_looks import (
     misplaced,
     slip,
 )
-from pipeline.examine.stood_on import Stood, stood_on_marks
+from pipeline.examine.stood_on import Stood
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import lonlat
 from pipeline.intake.survey import Survey
@@ -41,15 +41,14 @@ class Warned:
     what: str
 
 
-def register_warnings(survey: Survey, last: Mapping[str, Any] | None) -> list[Warned]:
+def register_warnings(survey: Survey, stood: Stood | None, last: Mapping[str, Any] | None) -> list[Warned]:
     """Return what in the register should be looked at.
 
     ``last`` is the record of the newest issue there is, whose register is compared with this one.
     """
     register, control = survey.register, survey.job.control
-    if register is None or control is None:
+    if register is None or control is None or stood is None:
         return []
-    stood = stood_on_marks(survey, register)
     places = stood.places
     told = [
         *_duplicates(register, places),

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Floats, Integers
-from pipeline.intake.bases import Bases
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
 from pipeline.job.model import GivenShift
@@ -69,14 +68,14 @@ def sole_control(tied: Tied, survey: Survey) -> list[tuple[str | None, str | Non
     return list(zip(*found, strict=True))
 
 
-def candidate_sigma(candidates: Candidates, survey: Survey, bases: Bases) -> Floats:
+def candidate_sigma(candidates: Candidates, survey: Survey) -> Floats:
     """Return (n, 3) standard uncertainty of the candidates' observations, without centring."""
     quality = survey.job.quality
-    distance = np.linalg.norm(candidates.raw - bases.receiver[candidates.session], axis=1)
+    distance = np.linalg.norm(candidates.raw - survey.bases.receiver[candidates.session], axis=1)
     return with_distance(observed_sigma(candidates.table, quality), distance, quality.ppm)
 
 
-def tie(candidates: Candidates, survey: Survey, marks: Marks, bases: Bases, places: Floats) -> Tied:
+def tie(candidates: Candidates, survey: Survey, marks: Marks, places: Floats) -> Tied:
     """Adjust the whole job."""
     row_of = {name: number for number, name in enumerate(marks.names)}
     centring = survey.job.quality.centring
@@ -87,12 +86,12 @@ def tie(candidates: Candidates, survey: Survey, marks: Marks, bases: Bases, plac
         candidates.session[rows],
         np.array([row_of[mark] for _, mark in ties], np.int64),
         candidates.raw[rows],
-        np.hypot(candidate_sigma(candidates, survey, bases)[rows], [centring, centring, 0.0]),
+        np.hypot(candidate_sigma(candidates, survey)[rows], [centring, centring, 0.0]),
     )
     setups = Occupied(
         np.array([window.index for window in over], np.int64),
         np.array([row_of[window.session.setup.mark] for window in over if window.session.setup], np.int64),
-        bases.mark[[window.index for window in over]],
+        survey.bases.mark[[window.index for window in over]],
         np.full((len(over), 3), max(centring, _LEAST_SETUP)),
     )
     shifts = derive(len(survey.windows), marks, occupied, setups, _stated(survey, places))

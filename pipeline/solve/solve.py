@@ -13,13 +13,13 @@ from pipeline.examine.datum_steps import stated_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by, shift_doubts
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
-from pipeline.intake.bases import first_positions, shift_places
 from pipeline.intake.survey import Survey
 from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, resolve, span
 from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.correct import FieldShifts, SessionShifts, correct
 from pipeline.solve.field_shifts import field_shifts
 from pipeline.solve.observations import Tied, applied, candidate_sigma, sole_control, tie, used_marks
+from pipeline.solve.places import first_positions, shift_places
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.shift import Shifts
 from pipeline.solve.transform_limits import refuse_poor_transformations
@@ -72,24 +72,23 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     """
     job = survey.job
     candidates = survey.candidates
-    bases = survey.bases
-    guesses = first_positions(candidates, survey.prepared, bases)
+    guesses = first_positions(survey)
     known = reference(job, survey.register, survey, guesses)
     marks = used_marks(candidates, survey, known, guesses)
-    places = shift_places(candidates, survey.prepared, survey.first_pass, survey.operations, bases)
+    places = shift_places(survey)
     undone = field_shifts(survey, places, dict(zip(marks.names, marks.xyz, strict=True)))
     raw = undone.take_out(candidates.raw, candidates.session, candidates.time, survey.operations.frames.to_issued)
     candidates = replace(candidates, raw=raw)
-    tied = tie(candidates, survey, marks, bases, places)
+    tied = tie(candidates, survey, marks, places)
     if not known.held.all():
         # a mark of height alone was reduced for the geoid at a raw position, metres off: now its place is known
         guesses = guesses | _adjusted(tied)
         known = reference(job, survey.register, survey, guesses)
         marks = used_marks(candidates, survey, known, guesses)
-        tied = tie(candidates, survey, marks, bases, places)
+        tied = tie(candidates, survey, marks, places)
     refuse_poor_transformations(survey, tied.shifts)
     add = applied(survey, candidates, tied, places)
-    sigma, frames = candidate_sigma(candidates, survey, bases), survey.operations.frames
+    sigma, frames = candidate_sigma(candidates, survey), survey.operations.frames
     corrected = correct(frames, candidates.raw, candidates.session, sigma, add, job.target.geoid_sigma or 0.0)
     stands_on = resolve(candidates, corrected, job, known, _temporary(tied, known, survey))
     missed = unanswered(candidates, corrected, stands_on, job, known)
