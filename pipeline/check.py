@@ -17,12 +17,16 @@ from pipeline.work.settle import settle
 
 @dataclass(frozen=True)
 class Checked:
-    """A job that can be run, and what a run would use; ``warnings`` are what should be looked at before."""
+    """A job that can be run, and what a run would use; ``warnings`` are what should be looked at before.
+
+    The first of them are its ``doubts``, those that nobody confirmed: each takes proof away.
+    """
 
     prepared: Prepared
     gathered: Gathered
     routes: Routes
     warnings: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
 
     def lines(self) -> list[str]:
         """Return in words what a run would read and use."""
@@ -47,8 +51,10 @@ def check_job(path: Path) -> Checked:
     last = _last(loaded.job.job.folder)
     shown = prepared.register.shown if prepared.register is not None else None
     settled = settle(prepared, gathered, routes, examined.doubts)
-    warnings = (*map(str, settled.doubts), *settled.unsaid, *before_notes(prepared, gathered, routes, last, shown))
-    return Checked(prepared, gathered, routes, warnings)
+    doubts = tuple(str(doubt) for doubt in settled.doubts if not doubt.confirmed)
+    confirmed = tuple(str(doubt) for doubt in settled.doubts if doubt.confirmed)
+    notes = (*confirmed, *settled.unsaid, *before_notes(prepared, gathered, routes, last, shown))
+    return Checked(prepared, gathered, routes, (*doubts, *notes), doubts)
 
 
 def _last(folder: Path) -> Record | None:

@@ -171,7 +171,7 @@ def account(
         changes=changes,
         notes=[
             *map(str, settled.doubts),
-            *map(wholly_held, wholly),
+            *(wholly_held(one) for one in wholly if one["rows"]),  # of a file without rows `notes` tell it
             *job_notes(prepared, routes, settled),
             *drifts,
             *notes,

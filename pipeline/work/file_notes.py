@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from pipeline.doubts import Doubtful
+from pipeline.issue.attention import NO_ROWS
 from pipeline.read.files import Export
 from pipeline.words import Doubt, Reason
 from pipeline.work.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
@@ -44,10 +45,8 @@ def file_notes(prepared: Prepared, gathered: Gathered) -> list[str]:
 
 def without_rows(prepared: Prepared, gathered: Gathered) -> list[tuple[str, str, str]]:
     """Return file, what and what to do for each export that holds nothing, such as a header that stands alone."""
-    what = "the file has no rows, so that no reading of it is in the job"
-    fix = "if that is not so in the receiver, export it again"
     return [
-        (export.shown, what, fix)
+        (export.shown, *NO_ROWS)
         for export, log in zip(prepared.exports, gathered.files, strict=True)
         if not log.rows
     ]
