@@ -16,10 +16,14 @@ from pipeline.words import counted
 
 @dataclass(frozen=True)
 class Checked:
-    """A job that can be run, and what a run would use; ``warnings`` are what should be looked at before."""
+    """A job that can be run, and what a run would use; ``warnings`` are what should be looked at before.
+
+    The first of them are its ``doubts``, those that nobody confirmed: each takes proof away.
+    """
 
     survey: Survey
     warnings: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
 
     def lines(self) -> list[str]:
         """Return in words what a run would read and use."""
@@ -44,8 +48,10 @@ def check_job(path: Path) -> Checked:
     last = _last(loaded.job.job.folder)
     shown = prepared.register.shown if prepared.register is not None else None
     solved = solve(examined.survey, examined.doubts)
-    warnings = (*map(str, solved.doubts), *solved.unsaid, *before_notes(examined, last, shown))
-    return Checked(examined.survey, warnings)
+    doubts = tuple(str(doubt) for doubt in solved.doubts if not doubt.confirmed)
+    confirmed = tuple(str(doubt) for doubt in solved.doubts if doubt.confirmed)
+    notes = (*confirmed, *solved.unsaid, *before_notes(examined, last, shown))
+    return Checked(examined.survey, (*doubts, *notes), doubts)
 
 
 def _last(folder: Path) -> Record | None:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from textwrap import indent
 
-from pipeline.check import check_job
+from pipeline.check import Checked, check_job
 from pipeline.cli.console import one_line
 from pipeline.cli.faults import named_twice, report
 from pipeline.cli.fold import fitted
@@ -23,8 +23,19 @@ def check_jobs(jobs: Sequence[Path]) -> int:
         except Exception as error:  # one job's mistake, or a fault that it meets, stops no other
             worst = max(worst, report(str(job), error))
             continue
-        count = len(checked.warnings)
-        print(f"{one_line(str(job))}: nothing wrong" + (f", {counted(count, 'warning')}" if count else ""))
-        for line in [*checked.lines(), *(f"warning: {warning}" for warning in checked.warnings)]:
+        print(f"{one_line(str(job))}: {_headline(checked)}")
+        told = [f"DOUBT: {doubt}" for doubt in checked.doubts]
+        told += [f"warning: {warning}" for warning in checked.warnings[len(checked.doubts) :]]
+        for line in [*checked.lines(), *told]:
             print(fitted(f"  {indent(line, '    ').lstrip()}", sys.stdout))
     return worst
+
+
+def _headline(checked: Checked) -> str:
+    doubts, warnings = len(checked.doubts), len(checked.warnings) - len(checked.doubts)
+    told = ["no errors"]
+    if doubts:
+        told.append(f"{counted(doubts, 'doubt')} that {'takes' if doubts == 1 else 'take'} the proof away")
+    if warnings:
+        told.append(counted(warnings, "warning"))
+    return ", ".join(told)

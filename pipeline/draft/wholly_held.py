@@ -73,6 +73,7 @@ class WhollyHeld:
         """Return the record's ``wholly_held_back``: files in the job's order, then sessions, then days.
 
         An occupation of a mark is not held back, but where nothing else of a unit is left it delivers nothing either.
+        Of a file without rows nothing is issued likewise.
         """
         return [
             {
@@ -87,9 +88,11 @@ class WhollyHeld:
         ]
 
     def _held(self) -> Iterator[tuple[Whole, int, Integers]]:
-        for whole, units in self.counts.items():
+        empty = {number: np.zeros(_CLASSES, np.int64) for number in range(len(self.survey.exports))}
+        for whole, units in {**self.counts, Whole.FILE: {**empty, **self.counts[Whole.FILE]}}.items():
             for number, counts in sorted(units.items()):
-                if not counts[_POINT] and counts[_HELD:_LOOSE].any() and (counts[_LOOSE] or not counts[_ON_MARK]):
+                held = counts[_HELD:_LOOSE].any() and (counts[_LOOSE] or not counts[_ON_MARK])
+                if not counts.any() or (held and not counts[_POINT]):
                     yield whole, number, counts
 
     def _name(self, whole: Whole, number: int) -> str:

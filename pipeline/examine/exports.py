@@ -7,6 +7,7 @@ from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
+from pipeline.issue.attention import NO_ROWS
 from pipeline.read.files import Export
 from pipeline.words import Doubt, Reason
 
@@ -44,10 +45,8 @@ def file_notes(survey: Survey) -> list[str]:
 
 def without_rows(prepared: Prepared, first_pass: FirstPass) -> list[tuple[str, str, str]]:
     """Return file, what and what to do for each export that holds nothing, such as a header that stands alone."""
-    what = "the file has no rows, so that no reading of it is in the job"
-    fix = "if that is not so in the receiver, export it again"
     of_files = zip(prepared.exports, first_pass.files, strict=True)
-    return [(export.shown, what, fix) for export, log in of_files if not log.rows]
+    return [(export.shown, *NO_ROWS) for export, log in of_files if not log.rows]
 
 
 def much_held(prepared: Prepared, first_pass: FirstPass, clock_offset: str | None) -> list[tuple[str, int, str, str]]:

@@ -85,12 +85,12 @@ def by_session(survey: Survey, above: Above) -> BySession:
     odd = np.isin(above.mark, [one.mark for one in above.odd()])
     rows = [np.flatnonzero((above.session == number) & ~odd) for number in range(len(survey.windows))]
     session = np.array([number for number, own in enumerate(rows) if len(own)], np.int64)
-    middles = [_middle(np.column_stack([above.off, above.separation])[rows[number]]) for number in session]
+    middles = [middle(np.column_stack([above.off, above.separation])[rows[number]]) for number in session]
     found = np.array(middles, np.float64).reshape(-1, 4)
     return BySession(session, _bases(survey)[session], found[:, :3], found[:, 3])
 
 
-def _middle(values: Floats) -> list[float]:
+def middle(values: Floats) -> list[float]:
     """Return the median of each column's numbers, NaN where it has none."""
     known = [column[np.isfinite(column)] for column in values.T]
     return [float(np.median(column)) if len(column) else np.nan for column in known]

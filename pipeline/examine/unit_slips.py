@@ -10,36 +10,53 @@ from pipeline.arrays import Floats
 from pipeline.examine.register_looks import BASE_OFF
 from pipeline.examine.systematic import ALIKE, LEAST, ON_KNOWN
 
-#: Metres in plan: four times what a base that averaged its own position is off by in each direction. Common practice,
-#: no source.
-PLAN_OFF = 3.0
+#: Metres in plan: four times what a base that averaged its own position is off by in each direction, and between three
+#: and four times that. Common practice, no source.
+PLAN_OFF, _BASE = 3.0, 2.5
 #: Metres by which heights off have to differ among the marks before that says anything.
 _DIFFER = 1.0
-#: The part of what another unit makes that a base may be off besides.
-_PART = 1.0 / 3.0
+#: The parts of what another unit makes that a base may be off besides: surely, and as far as it is nearer to that.
+_PART, _NEARER = 1.0 / 3.0, 1.0 / 2.0
+#: The variance of one error over that of the middle one of g, for each of the g: that of normal errors.
+_MIDDLE = 2.0 / np.pi
 
 
 def another_foot(off: Floats, other: Floats) -> bool:
-    """Tell whether (n, 2) metres east, north look like (n, 2) those of the other foot, and like no base's error."""
+    """Tell whether (g, 2) metres east, north look like (g, 2) those of the other foot, and like no base's error.
+
+    Each row is one base's: of many the middle is off by less.
+    """
     known = np.isfinite(off).all(axis=1) & np.isfinite(other).all(axis=1)
     if not known.any():
         return False
     size = float(np.hypot(*np.median(other[known], axis=0)))
     apart = float(np.hypot(*np.median((off - other)[known], axis=0)))
-    return (size >= PLAN_OFF and apart <= _PART * size) or (size >= LEAST and apart <= ON_KNOWN)
+    within = max(_PART * size, min(_NEARER * size, _BASE / _root(int(known.sum()))))
+    return (size >= PLAN_OFF / _root(int(known.sum())) and apart <= within) or (size >= LEAST and apart <= ON_KNOWN)
 
 
-def feet_for_metres(up: Floats, other: Floats) -> bool:
-    """Tell whether (n,) metres up look like (n,) those of heights in feet, or in metres, instead.
+def _root(errors: int) -> float:
+    """Return by what factor the middle of so many errors is smaller than one."""
+    return float(np.sqrt(max(1.0, _MIDDLE * errors)))
+
+
+def feet_for_metres(up: Floats, rest: Floats) -> bool:
+    """Tell whether (n,) metres up of one session's marks would be ``rest`` with heights in feet, or metres, instead.
 
     Where the marks have different heights, these tell it; else only what no base is off by.
     """
-    known = np.isfinite(up) & np.isfinite(other)
-    if not known.any():
-        return False
-    rest, middle = (up - other)[known], float(np.median(up[known]))
-    if abs(float(np.median(rest))) > BASE_OFF:
+    known = np.isfinite(up) & np.isfinite(rest)
+    if not known.any() or abs(float(np.median(rest[known]))) > BASE_OFF:
         return False
     if np.ptp(up[known]) >= _DIFFER:
-        return bool(np.ptp(rest) <= ALIKE[1])
-    return abs(middle) >= BASE_OFF and abs(float(np.median(rest))) <= _PART * abs(middle)
+        return bool(np.ptp(rest[known]) <= ALIKE[1])
+    return high_for_feet(up, rest)
+
+
+def high_for_feet(up: Floats, rest: Floats) -> bool:
+    """Tell the same of (g,) metres up of as many bases, from nothing but how far their middle is off."""
+    known = np.isfinite(up) & np.isfinite(rest)
+    if not known.any():
+        return False
+    middle, least = abs(float(np.median(up[known]))), BASE_OFF / _root(int(known.sum()))
+    return middle >= least and abs(float(np.median(rest[known]))) <= min(least, _PART * middle)

@@ -9,12 +9,14 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
-from pipeline.examine.mark_heights import Above
-from pipeline.examine.unit_slips import another_foot, feet_for_metres
+from pipeline.examine.mark_heights import Above, middle
+from pipeline.examine.systematic import ALIKE
+from pipeline.examine.unit_slips import another_foot, feet_for_metres, high_for_feet
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.geodesy.operations import Operation, OperationError
 from pipeline.geodesy.units import METRES, lengths
+from pipeline.intake.base_values import merged
 from pipeline.intake.survey import Survey
 from pipeline.words import Doubt
 
@@ -84,30 +86,74 @@ def _every(survey: Survey, register: Register) -> Iterator[tuple[_Counted, list[
         yield counted, np.flatnonzero(only).tolist()
 
 
+@dataclass(frozen=True)
+class _Middles:
+    """The middle of each session's marks over the readings on them, (k,) sessions; the first of each base's error.
+
+    ``off`` is (k, 3) metres east, north, up, ``plan`` (k, 2) what it would be in each other unit of eastings and
+    northings, ``rest`` (k,) what would be left in height in the other unit of heights.
+    """
+
+    session: tuple[int, ...]
+    once: list[int]
+    off: Floats
+    plan: list[Floats]
+    rest: Floats
+
+
 def _looks(counted: _Counted, survey: Survey, xyz: Floats, above: Above, sessions: list[int]) -> dict[int, str]:
-    """Return in words what the numbers look like in each session, where that is not what they should."""
+    """Return in words what the numbers look like in each session, where that is not what they should.
+
+    All sessions together tell it of each, those too that no mark says anything of; else a session tells it of itself.
+    The register is the same for all sessions: one of them alone tells nothing of its eastings and northings.
+    """
     others = [METRES[word] for word in _FEET if _is_foot(counted.plan) and not _same(METRES[word], counted.plan)]
-    plans = [(other, _moved(counted, survey, xyz, other / counted.plan, 1.0)) for other in others]
     meant = METRES["metre"] if _is_foot(counted.up) else METRES["foot"]
-    up = _moved(counted, survey, xyz, 1.0, meant / counted.up)[:, 2]
-    found = {}
-    for session in sessions:
-        rows = above.session == session
-        off = above.off[rows]
-        for other, moved in plans:
-            if another_foot(off[:, :2], moved[rows, :2]):
-                east, north = np.nanmedian(off[:, :2], axis=0)
-                found[session] = (
-                    f"the marks lie {east:+.1f} m east and {north:+.1f} m north of the raw readings on them, much as"
-                    f" they would if {counted.whose} eastings and northings were in {_called(other)}, not in"
-                    f" {_called(counted.plan)}"
-                )
-        if feet_for_metres(off[:, 2], up[rows]):
-            found[session] = (
-                f"the marks lie {np.nanmedian(off[:, 2]):+.1f} m above the raw readings on them, much as they would if"
-                f" {counted.whose} heights were in {_called(meant)}, not in {_called(counted.up)}"
-            )
+    up = above.off[:, 2] - _moved(counted, survey, xyz, 1.0, meant / counted.up)[:, 2]
+    if counted.sign < 0:
+        up *= meant / counted.up  # the base's error was read in the other unit too
+    plans = [_moved(counted, survey, xyz, other / counted.plan, 1.0)[:, :2] for other in others]
+    of = _middles(above, plans, up, sessions)
+    found: dict[int, str] = {}
+    for other, plan in zip(others, of.plan, strict=True):
+        alone = [row for row in range(len(of.session)) if another_foot(of.off[row : row + 1, :2], plan[row : row + 1])]
+        if another_foot(of.off[of.once, :2], plan[of.once]):
+            found |= dict.fromkeys(sessions, _in_plan(counted, of.off[of.once], other))
+        elif counted.sign < 0:
+            found |= {of.session[row]: _in_plan(counted, of.off[row : row + 1], other) for row in alone}
+    if high_for_feet(of.off[of.once, 2], of.rest[of.once]):
+        return found | dict.fromkeys(sessions, _in_height(counted, of.off[of.once], meant))
+    for row, session in enumerate(of.session):
+        here = above.session == session
+        if feet_for_metres(above.off[here, 2], up[here]):
+            found[session] = _in_height(counted, of.off[row : row + 1], meant)
     return found
+
+
+def _middles(above: Above, plans: list[Floats], rest: Floats, sessions: list[int]) -> _Middles:
+    """Return what each of these sessions says that has a mark with a position or height."""
+    every = np.column_stack([above.off, *plans, rest])
+    own = {session: every[above.session == session] for session in sessions}
+    middles = np.array([middle(values) for values in own.values() if len(values)]).reshape(-1, every.shape[1])
+    off, other = middles[:, :3], middles[:, 3:-1]
+    once = [group[0] for group in merged(np.nan_to_num(off), ALIKE[1])]
+    said = tuple(session for session, values in own.items() if len(values))
+    return _Middles(said, once, off, [other[:, at : at + 2] for at in range(0, 2 * len(plans), 2)], middles[:, -1])
+
+
+def _in_plan(counted: _Counted, off: Floats, other: float) -> str:
+    east, north = np.nanmedian(off[:, :2], axis=0)
+    return (
+        f"the marks lie {east:+.1f} m east and {north:+.1f} m north of the raw readings on them, much as they would if"
+        f" {counted.whose} eastings and northings were in {_called(other)}, not in {_called(counted.plan)}"
+    )
+
+
+def _in_height(counted: _Counted, off: Floats, meant: float) -> str:
+    return (
+        f"the marks lie {np.nanmedian(off[:, 2]):+.1f} m above the raw readings on them, much as they would if"
+        f" {counted.whose} heights were in {_called(meant)}, not in {_called(counted.up)}"
+    )
 
 
 def _moved(counted: _Counted, survey: Survey, xyz: Floats, plan: float, up: float) -> Floats:

@@ -5,7 +5,7 @@ import re
 from pyproj.database import query_crs_info
 
 #: Grids that go by a zone's number, on datums whose codes are their zone's number behind a constant.
-_UTM = re.compile(r"(?P<datum>.*?)UTM\D*(?P<zone>\d{1,2}) ?(?P<half>[A-Z]|north|south)?.*", re.IGNORECASE)
+_UTM = re.compile(r"(?P<datum>.*?)UTM\D*(?P<zone>\d{1,2}) ?(?P<half>north|south|[A-Z])?.*", re.IGNORECASE)
 _CODE = re.compile(r"(?:EPSG)?[\s:_./-]*(\d{4,6})", re.IGNORECASE)
 
 #: Names of datums, as they are written without blanks, and the code that has longitude, latitude, ellipsoidal height.
@@ -45,7 +45,11 @@ def _utm(zone: int, half: str, datum: str) -> str:
     known = [f'"EPSG:{32600 + zone}" on WGS 84 north of the equator'] if north else []
     if north and 28 <= zone <= 38 and "WGS" not in datum.upper():
         known.append(f'"EPSG:{25800 + zone}" on ETRS89')
-    known += [f'"EPSG:{32700 + zone}" on WGS 84 south of it'] if south else []
+    below = [f'"EPSG:{32700 + zone}" on WGS 84 south of the equator'] if south else []
+    if half == "S":
+        below[0] += " if S is for south"
+        known[0] += " if it is the band of latitude from 32 to 40 degrees north"
+    known = [*below, *known] if half.startswith("S") else [*known, *below]
     return f"UTM zone {zone} is {', '.join(known)}; on another datum it has another code"
 
 

@@ -9,6 +9,11 @@ from pipeline.words import Reason, Whole
 
 #: Reasons whose every row needs attention; a row held back for another may be an ordinary one.
 REASONS = (Reason.SUSPECT, Reason.UNTIED)
+#: What is said of a file such as a header that stands alone, and what to do.
+NO_ROWS = (
+    "the file has no rows, so that no reading of it is in the job",
+    "if that is not so in the receiver, export it again",
+)
 
 
 class Kind(StrEnum):
@@ -51,6 +56,8 @@ def wholly(entry: Mapping[str, Any]) -> str:
     counts = sorted(entry["by_reason"].items(), key=lambda item: (-item[1], item[0]))
     why = ", ".join(f"{count:,} {reason}" for reason, count in counts)
     name = entry["name"] if entry["kind"] == Whole.DAY else f"{entry['kind']} {entry['name']}"
+    if not entry["rows"]:
+        return f"{entry['name']}: {NO_ROWS[0]}: {NO_ROWS[1]}"
     if entry["on_marks"]:
         return (
             f"{name}: no point of it is issued; {entry['held_back']:,} of its {entry['rows']:,} rows are held back"

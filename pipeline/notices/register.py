@@ -21,6 +21,7 @@ from pipeline.examine.register_looks import (
 from pipeline.examine.stood_on import Stood
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import lonlat
+from pipeline.geodesy.units import METRES
 from pipeline.intake.survey import Survey
 from pipeline.sphere import DEGREE
 
@@ -177,6 +178,10 @@ def _readings(crs: str, register: Register, places: Floats) -> dict[str, Floats]
         "as on the southern hemisphere's grid (10 000 000 m less)": read(first, second - 1e7),
         "as on the northern hemisphere's grid (10 000 000 m more)": read(first, second + 1e7),
     }
+    feet = register.unit[0] != 1.0
+    meant = (1.0 if feet else METRES["foot"]) / register.unit[0]
+    how = "read in metres, not in feet," if feet else "read in feet, not in metres,"
+    found[how] = read(first * meant, second * meant)
     for degrees in (6.0, -6.0, 3.0, -3.0, 2.0, -2.0):
         way = "east" if degrees > 0 else "west"
         found[f"in the neighbouring zone, {abs(degrees):g} degrees {way},"] = places + np.array([degrees, 0.0])

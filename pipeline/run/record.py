@@ -164,7 +164,7 @@ def account(
         changes=changes,
         notes=[
             *map(str, solved.doubts),
-            *map(wholly_held, wholly),
+            *(wholly_held(one) for one in wholly if one["rows"]),  # of a file without rows `notes` tell it
             *job_notes(survey, solved),
             *drifts,
             *notes,

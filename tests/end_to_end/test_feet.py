@@ -5,6 +5,7 @@ Between the two feet lie 2 parts in a million, 0.7 m in the northings of this zo
 
 import json
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -35,7 +36,7 @@ from issued import Issue, off_truth
 from numpy.testing import assert_allclose
 from running import Row, replace_in, rewrite_export, run_written
 from simulate import Simulation
-from simulate_plan import GRS80, move
+from simulate_plan import GRS80, move, turn_enu
 
 from pipeline import JobError, check_job, run_job
 
@@ -296,16 +297,22 @@ def test_the_invented_geoid_slopes(tmp_path: Path) -> None:
 TEXAS, TEXAS_FEET = "EPSG:6577", "EPSG:6578"
 
 
-def texas(folder: Path, foot: float, up: float, raw_up: float = 1.0) -> dict[str, Any]:
-    """Run a job in Texas whose register counts in so many metres, and whose raw heights do; return its record."""
+def texas(
+    folder: Path, foot: float, up: float, raw_up: float = 1.0, shifts: Sequence[tuple[float, float]] = ((1.2, -0.9),)
+) -> dict[str, Any]:
+    """Run a job in Texas whose register counts in so many metres, and whose raw heights do; return its record.
+
+    Each day has a base of its own, whose readings need so many metres east and north to be right.
+    """
     to_grid = pyproj.Transformer.from_crs("EPSG:6318", TEXAS, always_xy=True)
     places = {"T1": (-97.70, 30.30, 180.0), "C1": (-97.69, 30.31, 184.0), "P1": (-97.71, 30.29, 182.0)}
     folder.mkdir(parents=True, exist_ok=True)
     raw, marks = ["Point,Time,Lon,Lat,H"], ["mark,easting,northing,ellipsoid_height"]
     for minute, (name, place) in enumerate(places.items()):
-        raw_place = move(*np.array(place)[:, None], np.array([1.2, -0.9, 1.1]), GRS80)
-        lon, lat, height = (float(part[0]) for part in raw_place)
-        raw.append(f"{name},2026-03-02T08:{minute:02d}:00Z,{lon:.11f},{lat:.11f},{height / raw_up:.5f}")
+        for day, shift in enumerate(shifts):
+            off = -turn_enu(place[0], place[1], np.array([*shift, 1.1]))
+            lon, lat, height = (float(part[0]) for part in move(*np.array(place)[:, None], off, GRS80))
+            raw.append(f"{name},2026-03-{day + 2:02d}T08:{minute:02d}:00Z,{lon:.11f},{lat:.11f},{height / raw_up:.5f}")
         east, north = to_grid.transform(*place[:2])
         marks.append(f"M{name},{east / foot:.5f},{north / foot:.5f},{place[2] / up:.5f}")
     (folder / "rover.csv").write_text("\n".join(raw) + "\n")
@@ -327,13 +334,14 @@ file = "register.csv"
 crs = "{TEXAS_FEET}"
 height = "ellipsoid"
 units = "us-survey-foot"
+""" + "".join(f"""
 [[session]]
-name = "day"
-start = 2026-03-02T07:00:00Z
-end = 2026-03-02T17:00:00Z
+name = "day-{day}"
+start = 2026-03-{day:02d}T07:00:00Z
+end = 2026-03-{day:02d}T17:00:00Z
 ties = [{{ point = "T1", mark = "MT1" }}]
 checks = [{{ point = "C1", mark = "MC1" }}]
-""")
+""" for day in range(2, len(shifts) + 2)))  # fmt: skip
     return run_job(folder / "job.toml").record
 
 
@@ -352,3 +360,30 @@ def test_units_that_are_not_the_stated_ones_are_in_doubt(
     """The other foot puts every point 6 m off while all checks agree, well within the limit of a shift."""
     doubts = [doubt["what"] for doubt in texas(tmp_path, foot, up, raw_up)["doubts"] if doubt["kind"] == "units"]
     assert any(said in what for what in doubts) if said else not doubts
+
+
+def test_a_foot_that_one_session_hides_is_told_of_all(tmp_path: Path) -> None:
+    """Three bases off by a metre or two, one by three: the register is one for all, and so is its foot."""
+    shifts = [(0.6, -0.9), (-0.8, 0.3), (0.2, 0.7), (2.6, -2.2)]
+    record = texas(tmp_path, FOOT, SURVEY, 1.0, shifts)
+    (doubt,) = [one for one in record["doubts"] if one["kind"] == "units"]
+    assert len(doubt["sessions"]) == len(shifts)
+    assert {one["verdict"] for one in record["sessions"]} == {"unchecked"}
+
+
+def test_bases_of_several_sessions_are_no_foot(tmp_path: Path) -> None:
+    """One of four is off just as the other foot would have it: what the register says is one for all."""
+    shifts = [(0.6, -0.9), (-0.8, 0.3), (0.2, 0.7), (1.3, 6.2)]
+    record = texas(tmp_path, SURVEY, SURVEY, 1.0, shifts)
+    assert (record["doubts"], record["verdict"]) == ([], "unclosed")
+
+
+@pytest.mark.parametrize(("foot", "crs"), [(1.0, TEXAS_FEET), (SURVEY, TEXAS)])
+def test_a_register_that_lies_elsewhere_in_another_unit_is_told_with_it(foot: float, crs: str, tmp_path: Path) -> None:
+    texas(tmp_path, foot, SURVEY, 1.0)
+    units = "us-survey-foot" if crs == TEXAS_FEET else "metre"
+    changes = {f'crs = "{TEXAS_FEET}"': f'crs = "{crs}"', 'units = "us-survey-foot"': f'units = "{units}"'}
+    replace_in(tmp_path / "job.toml", changes)
+    says = "read in metres, not in feet," if crs == TEXAS_FEET else "read in feet, not in metres,"
+    told = check_job(tmp_path / "job.toml").warnings
+    assert any(f"{says} the marks would lie among the readings" in text for text in told)

@@ -12,6 +12,7 @@ from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.check import check_job
+from pipeline.cli.show import needs_attention, summary
 from pipeline.problems import JobError
 
 SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
@@ -125,7 +126,7 @@ def test_days_and_months_exchanged_by_the_stated_format_are_looked_for_there(tmp
 
 @pytest.mark.parametrize("name", ["rover002.csv", "rover002.geojson", "rover002.gpkg"])
 def test_an_export_without_rows_is_told(name: str, tmp_path: Path) -> None:
-    """Alone it leaves the tie without its point: then it stands beside that."""
+    """Beside a good one it needs attention; alone it leaves the tie without its point: then it stands beside that."""
     path = simulate(Plan(sessions=1, points=20)).write(tmp_path)
     header = (tmp_path / "rover001.csv").read_text(encoding="utf-8").splitlines()[0]
     if name.endswith(".gpkg"):
@@ -136,7 +137,12 @@ def test_an_export_without_rows_is_told(name: str, tmp_path: Path) -> None:
     replace_in(path, {'"rover*.csv"': f'"rover001.csv", "{name}"'})
     (text,) = told(path)
     assert text.startswith(f"{name}: the file has no rows")
-    assert run_job(path).exit_code == 0
+    outcome = run_job(path)
+    assert (outcome.exit_code, outcome.record["verdict"]) == (3, "proven")
+    (whole,) = outcome.record["wholly_held_back"]
+    assert (whole["kind"], whole["name"], whole["rows"], whole["by_reason"]) == ("file", name, 0, {})
+    for said in (summary, needs_attention):
+        assert said(outcome.record, outcome.headline).count("the file has no rows") == 1
     replace_in(path, {f'"rover001.csv", "{name}"': f'"{name}"'})
     with pytest.raises(JobError) as caught:
         check_job(path)

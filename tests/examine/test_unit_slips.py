@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.examine.unit_slips import another_foot, feet_for_metres
+from pipeline.examine.unit_slips import another_foot, feet_for_metres, high_for_feet
 
 #: What two marks would be off by in the other foot: 2 parts in a million of the coordinates of a state plane.
 OTHER = np.array([[-1.5, -6.2], [-1.5, -6.21]])
@@ -29,6 +29,31 @@ def test_a_base_alone_is_no_foot() -> None:
     assert sum(another_foot(base[None], small) for base in bases) < 100
 
 
+def test_a_usual_base_hides_no_other_foot() -> None:
+    """Of ten thousand averaged bases in a zone whose feet differ by 5 m not one in a hundred hides that."""
+    other = np.array([[5.0, 0.4]])
+    bases = np.random.default_rng(4).normal(0.0, 0.75, (10_000, 2))
+    assert sum(another_foot(other + base, other) for base in bases) > 9_900
+    assert sum(another_foot(base[None], other) for base in bases) < 20
+
+
+def test_many_bases_tell_what_one_cannot() -> None:
+    """Two metres: the middle of nine averaged bases is off by a third of a metre."""
+    other = np.tile([[1.8, 0.9]], (9, 1))
+    bases = np.random.default_rng(5).normal(0.0, 0.75, (1_000, 9, 2))
+    assert sum(another_foot(other + nine, other) for nine in bases) > 980
+    assert sum(another_foot(nine, other) for nine in bases) < 5
+    assert not any(another_foot(other[:1] + nine[:1], other[:1]) for nine in bases if np.hypot(*nine[0]) > 0.1)
+
+
+def test_many_bases_tell_low_heights_in_feet() -> None:
+    """A flat place 5 m high, in feet 11 m higher: no base tells it alone, sixteen of 4 m each do."""
+    up = -11.4 + np.random.default_rng(6).normal(0.0, 4.0, 16)
+    assert high_for_feet(up, up + 11.4)
+    assert not any(high_for_feet(up[n : n + 1], up[n : n + 1] + 11.4) for n in range(16) if abs(up[n]) < 15.0)
+    assert not high_for_feet(up + 11.4, up + 22.8)
+
+
 @pytest.mark.parametrize(
     ("heights", "base", "told"),
     [
@@ -40,7 +65,7 @@ def test_a_base_alone_is_no_foot() -> None:
 )
 def test_heights_in_feet(heights: list[float], base: float, told: bool) -> None:
     other = np.array(heights) * (1.0 - 1.0 / 0.3048)
-    assert feet_for_metres(other + base, other) is told
+    assert feet_for_metres(other + base, np.full(2, base)) is told
 
 
 def test_nothing_known_tells_nothing() -> None:

@@ -8,6 +8,7 @@ from pyproj import CRS
 
 from pipeline.geodesy import crs
 from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.hints import crs_hint
 
 NZTM_WKT = CRS("EPSG:2193").to_wkt("WKT2_2019")
 
@@ -197,3 +198,21 @@ def test_same_height_datum() -> None:
     assert not crs.same_height_datum("EPSG:7839", "EPSG:5759")
     assert crs.same_height_datum("EPSG:5703", "EPSG:6360")  # NAVD88 in metres and in US survey feet
     assert not crs.same_height_datum("EPSG:5702", "EPSG:6360")  # NGVD29
+
+
+@pytest.mark.parametrize(
+    ("text", "first", "others"),
+    [
+        ("UTM 37S", "EPSG:32737", ["EPSG:32637", "band of latitude"]),
+        ("UTM 37 south", "EPSG:32737", []),
+        ("UTM 37M", "EPSG:32737", []),
+        ("UTM 37N", "EPSG:32637", ["EPSG:25837"]),
+        ("UTM 37", "EPSG:32637", ["EPSG:32737"]),
+    ],
+)
+def test_a_utm_zone_in_words_is_answered_with_its_half_first(text: str, first: str, others: list[str]) -> None:
+    """The EPSG registry has WGS 84 / UTM zone nS as 32700 + n; band S of the military grid lies north, 32 to 40."""
+    told = crs_hint(text)
+    assert re.findall(r"EPSG:\d+", told)[0] == first
+    assert all(other in told for other in others)
+    assert len(re.findall(r"EPSG:\d+", told)) == 1 or others
