@@ -3,17 +3,14 @@
 import re
 
 from pyproj.database import query_crs_info
+from pyproj.enums import PJType
 
-#: Grids that go by a zone's number, on datums whose codes are their zone's number behind a constant.
+#: Grids that go by a zone's number, and the half of the globe or the band of latitude behind it.
 _UTM = re.compile(r"(?P<datum>.*?)UTM\D*(?P<zone>\d{1,2}) ?(?P<half>north|south|[A-Z])?.*", re.IGNORECASE)
 _CODE = re.compile(r"(?:EPSG)?[\s:_./-]*(\d{4,6})", re.IGNORECASE)
 
-#: Names of datums, as they are written without blanks, and the code that has longitude, latitude, ellipsoidal height.
-_DATUMS = {
-    "wgs84": "EPSG:4979", "wgs1984": "EPSG:4979", "gps": "EPSG:4979", "etrs89": "EPSG:4937", "nzgd2000": "EPSG:4959",
-    "gda2020": "EPSG:7843", "gda94": "EPSG:4939", "nad832011": "EPSG:6319", "itrf2014": "EPSG:7912",
-    "itrf2020": "EPSG:9989", "sirgas2000": "EPSG:4988", "jgd2011": "EPSG:6667",
-}  # fmt: skip
+#: Names that people use for a datum, as they are written without blanks, and what the registry calls it.
+_CALLED = {"gps": "wgs84", "wgs1984": "wgs84"}
 #: So many names with the same words are listed; words that more have do not tell a CRS.
 _MOST = 4
 #: Letters and figures that a name has at least.
@@ -22,7 +19,7 @@ _LEAST = 3
 
 def crs_hint(text: str) -> str:
     """Return in words what to write instead of a text that is no CRS; nothing where that cannot be told."""
-    plain = re.sub(r"[\W_]", "", text).casefold()
+    plain = _plain(text)
     code = _CODE.fullmatch(text.strip())
     if code is not None:
         return f'write "EPSG:{code[1]}"'
@@ -32,8 +29,9 @@ def crs_hint(text: str) -> str:
     named = _named(text)
     if utm is not None and not named and 1 <= int(utm["zone"]) <= 60:
         return _utm(int(utm["zone"]), (utm["half"] or "").upper(), utm["datum"])
-    if plain in _DATUMS:
-        return f'for longitude, latitude and ellipsoidal height write "{_DATUMS[plain]}"; a grid has a code of its own'
+    code_3d = _code(PJType.GEOGRAPHIC_3D_CRS, _CALLED.get(plain, plain))
+    if code_3d:
+        return f'for longitude, latitude and ellipsoidal height write "{code_3d}"; a grid has a code of its own'
     return named
 
 
@@ -42,15 +40,25 @@ def _utm(zone: int, half: str, datum: str) -> str:
     # A letter is the half of the globe, or the band of latitude: C to M are south, N to X north, and S may be either.
     north = not half or half == "NORTH" or (len(half) == 1 and half >= "N")
     south = half in ("", "S", "SOUTH") or (len(half) == 1 and half <= "M")
-    known = [f'"EPSG:{32600 + zone}" on WGS 84 north of the equator'] if north else []
-    if north and 28 <= zone <= 38 and "WGS" not in datum.upper():
-        known.append(f'"EPSG:{25800 + zone}" on ETRS89')
-    below = [f'"EPSG:{32700 + zone}" on WGS 84 south of the equator'] if south else []
-    if half == "S":
-        below[0] += " if S is for south"
-        known[0] += " if it is the band of latitude from 32 to 40 degrees north"
-    known = [*below, *known] if half.startswith("S") else [*known, *below]
+    band = " if it is the band of latitude from 32 to 40 degrees north" if half == "S" else ""
+    above = [("WGS 84", "N", f"WGS 84 north of the equator{band}")] if north else []
+    above += [("ETRS89", "N", "ETRS89")] if north and "WGS" not in datum.upper() else []
+    if_south = " if S is for south" if half == "S" else ""
+    below = [("WGS 84", "S", f"WGS 84 south of the equator{if_south}")] if south else []
+    grids = [*below, *above] if half.startswith("S") else [*above, *below]
+    codes = [(_code(PJType.PROJECTED_CRS, _plain(f"{on} / UTM zone {zone}{of}")), said) for on, of, said in grids]
+    known = [f'"{code}" on {said}' for code, said in codes if code]
     return f"UTM zone {zone} is {', '.join(known)}; on another datum it has another code"
+
+
+def _plain(name: str) -> str:
+    return re.sub(r"[\W_]", "", name).casefold()
+
+
+def _code(kind: PJType, plain: str) -> str:
+    """Return the code of the registered CRS of a kind that has a name, written without blanks; "" for none."""
+    known = (each for each in query_crs_info("EPSG", pj_types=kind) if _plain(each.name) == plain)
+    return next((f"EPSG:{each.code}" for each in known if not each.deprecated), "")
 
 
 def _named(text: str) -> str:

@@ -16,6 +16,14 @@ def disagree(one: str | None, other: str | None) -> bool:
         return False  # said where the job's own CRS is read; a layer may carry one that only its maker knows
 
 
+def is_wgs84(text: str | None) -> bool:
+    """Tell whether the text names degrees on WGS 84, with or without heights, in whatever order of axes."""
+    try:
+        return text is not None and systems.same_positions(text, "OGC:CRS84")
+    except OperationError:
+        return False
+
+
 def is_unknown(text: str | None) -> bool:
     """Tell whether the text is there and names no CRS that PROJ knows."""
     return text is not None and _known(text) is None

@@ -13,7 +13,7 @@ import pyarrow as pa
 from pipeline.digest import Signature, digest, signature
 from pipeline.files.features import UNKNOWN_CRS
 from pipeline.files.odd_text import why_no_time
-from pipeline.geodesy.named import disagree, is_projected, is_unknown
+from pipeline.geodesy.named import disagree, is_projected, is_unknown, is_wgs84
 from pipeline.job.model import Job, Points
 from pipeline.job.time_format import likely_formats
 from pipeline.near import beside, listed
@@ -252,7 +252,7 @@ def _check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> 
     """Hold the layer's CRS against the block's where the positions come from its geometry."""
     if not source.how.position.from_geometry or points.crs is None:
         return
-    if path.suffix.lower() in JSON and source.crs in (None, "EPSG:4326", "EPSG:4979"):
+    if path.suffix.lower() in JSON and (source.crs is None or is_wgs84(source.crs)):
         # Degrees by the standard, on whatever datum the job file says; but no eastings and northings.
         if is_projected(points.crs) and first and _all_degrees(first[0]):
             what = f"the positions are degrees, as GeoJSON wants them, but the block's crs is {points.crs}"

@@ -116,7 +116,7 @@ def _crs(stated: Any) -> str | None:
     found = _CODE.fullmatch(name) if name is not None else None
     if found is None:
         return name
-    return "EPSG:4326" if found[1].upper() == "OGC" else f"EPSG:{found[2]}"
+    return f"{found[1].upper()}:{found[2]}"
 
 
 def batches(

@@ -10,7 +10,7 @@ import pyarrow as pa
 
 from pipeline.digest import Sum
 from pipeline.files.odd_text import looks_like_data
-from pipeline.geodesy.named import is_geographic
+from pipeline.geodesy.named import is_geographic, is_wgs84
 from pipeline.job.model import Points
 from pipeline.near import listed, nearest
 from pipeline.read.columns import Plan, plan
@@ -28,9 +28,6 @@ TEXT, JSON, PACKAGE = (".csv", ".txt"), (".geojson", ".json"), (".gpkg",)
 
 #: Rows (vector) and bytes (text) of a batch where only a look at the file's beginning is wanted.
 _LOOK_ROWS, _LOOK_BYTES = 1000, 256 << 10
-
-#: What GDAL gives where a GeoJSON file says nothing about its CRS, as its standard wants it.
-_WGS84 = "EPSG:4326"
 
 
 @dataclass(frozen=True)
@@ -130,5 +127,5 @@ def _listed(names: list[str]) -> str:
 
 
 def _in_degrees(block: str | None, layer: str | None) -> bool:
-    """Whether a geometry is in degrees. WGS 84 may be what a GeoJSON file leaves unsaid: there the job file decides."""
-    return is_geographic(block) if layer in (None, _WGS84) else is_geographic(layer)
+    """Whether a geometry is in degrees. WGS 84 may be what a program writes unasked: there the job file decides."""
+    return is_geographic(block if layer is None or is_wgs84(layer) else layer)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.geodesy.named import disagree, is_geographic, is_projected
+from pipeline.geodesy.named import disagree, is_geographic, is_projected, is_wgs84
 
 
 @pytest.mark.parametrize(
@@ -13,6 +13,13 @@ from pipeline.geodesy.named import disagree, is_geographic, is_projected
         ("EPSG:4284", True, False),  # Pulkovo 1942, without a 3D twin
         ("EPSG:4301", True, False),  # Tokyo
         ("EPSG:4979", True, False),
+        ("EPSG:4159", True, False),  # ELD79
+        ("EPSG:4268", True, False),  # NAD27 Michigan, deprecated
+        ("EPSG:2192", False, True),  # ED50 / France EuroLambert, deprecated
+        ("EPSG:7415", False, True),  # Amersfoort / RD New + NAP height
+        ("EPSG:9518", True, False),  # WGS 84 + EGM2008 height
+        ("EPSG:4936", False, False),  # ETRS89, geocentric
+        ("ESRI:102008", False, True),  # North America Albers Equal Area Conic
         ("EPSG:2193+7839", False, True),
         ("EPSG:4258+5730", True, False),
         ("OGC:CRS84", True, False),
@@ -42,3 +49,24 @@ def test_kinds(code: str | None, geographic: bool, projected: bool) -> None:
 )
 def test_which_disagree(one: str | None, other: str | None, apart: bool) -> None:
     assert disagree(one, other) is apart
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("EPSG:4326", True),
+        ("EPSG:4979", True),
+        ("OGC:CRS84", True),
+        ("OGC:CRS84h", True),
+        ("http://www.opengis.net/def/crs/OGC/1.3/CRS84", True),
+        ("OGC:CRS27", False),  # NAD27
+        ("OGC:CRS83", False),  # NAD83
+        ("EPSG:4301", False),
+        ("EPSG:32633", False),  # WGS 84, but no degrees
+        ("EPSG:4978", False),
+        ("EPSG:999999", False),
+        (None, False),
+    ],
+)
+def test_what_is_degrees_on_wgs84(text: str | None, says: bool) -> None:
+    assert is_wgs84(text) is says

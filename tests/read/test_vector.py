@@ -294,6 +294,12 @@ def test_an_empty_collection_has_no_columns_and_no_rows(tmp_path):
         (None, True),
         ({"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::4959"}}, True),
         ({"type": "name", "properties": {"name": "http://www.opengis.net/def/crs/EPSG/0/4959"}}, True),
+        ({"type": "name", "properties": {"name": "urn:ogc:def:crs:OGC:1.3:CRS84"}}, True),  # often written unasked
+        ({"type": "name", "properties": {"name": "http://www.opengis.net/def/crs/OGC/1.3/CRS84"}}, True),
+        ({"type": "name", "properties": {"name": "urn:ogc:def:crs:OGC:1.3:CRS27"}}, False),  # NAD27
+        ({"type": "name", "properties": {"name": "urn:ogc:def:crs:OGC:1.3:CRS83"}}, False),  # NAD83
+        ({"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::4301"}}, False),  # Tokyo
+        ({"type": "name", "properties": {"name": "EPSG:9489"}}, False),  # SRGI2013 / UTM zone 49S
         ({"type": "name", "properties": {"name": "NZGD2000"}}, False),
         ({"type": "name", "properties": {"name": "http://www.opengis.net/def/crs/EPSG/0/2193"}}, False),
         ({"type": "name", "properties": {"name": "urn:ogc:def:crs,crs:EPSG::2193,crs:EPSG::7839"}}, False),
