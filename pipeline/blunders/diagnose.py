@@ -17,6 +17,7 @@ from pipeline.blunders.score import Kind, Reading, read, significance_of, tail
 from pipeline.blunders.split_session import split_lines
 from pipeline.intake.survey import Survey
 from pipeline.solve.solve import Solved
+from pipeline.tolerance import Tolerance
 
 #: Two readings whose scores differ by less are told apart by nobody: ten to one in likelihood.
 CLOSE = 2.0 * math.log(10.0)
@@ -145,10 +146,9 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
     scope = scope_of(case, sessions, rows, hidden)
     if scope is None:
         return [Diagnosis(session, tuple(failing[session].tolist()), 0, (), (), None) for session in sessions]
-    checks = case.survey.job.checks
     evidence = evidence_of(case, scope.influence.rows, sessions, scope.influence.rotation)
     tried = hypotheses(scope)
-    readings = tuple(read(evidence, tried.hypotheses, checks.horizontal, checks.vertical, tried.count))
+    readings = tuple(read(evidence, tried.hypotheses, case.tolerance, tried.count))
     found = []
     for session, own in zip(sessions, scope.own, strict=True):
         rows = failing[session]
@@ -186,6 +186,6 @@ def _drift(case: Case, session: int, sessions: int) -> Drift | None:
     if scope is None:
         return None
     evidence = evidence_of(case, scope.influence.rows, (session,), scope.influence.rotation)
-    (trend,) = read(evidence, [next(drift(scope, own))], math.inf, math.inf)
+    (trend,) = read(evidence, [next(drift(scope, own))], Tolerance(math.inf, math.inf))
     chance = significance_of(trend.size, trend.sigma)
     return Drift(session, trend, chance) if chance < _DRIFT / sessions else None

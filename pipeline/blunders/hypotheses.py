@@ -88,7 +88,7 @@ def _others_of_check(scope: Scope, row: int, others: Integers) -> tuple[Integers
     case = scope.case
     found, grid = case.solved.occupations.corrected, case.solved.reference.grid[others]
     off = np.abs(grid - [found.easting[row], found.northing[row], found.height[row]])
-    near = (np.nan_to_num(off) <= case.tolerance).all(axis=1)
+    near = (np.nan_to_num(off) <= case.tolerance.axes()).all(axis=1)
     error = np.nan_to_num(grid[near] - case.known[row])
     return others[near], scope.influence.elsewhere(row, error)
 
@@ -101,7 +101,7 @@ def _others_of_tie(scope: Scope, row: int, others: Integers) -> tuple[Integers, 
         return others[:0], np.zeros((0, len(scope.influence.rows) + len(scope.sessions), 3))
     errors = reference.xyz[others] - reference.xyz[case.mark[row]]
     shift = case.local[on_marks.session[row]] * case.scale
-    likely = (np.abs(shift - scope.influence.shift_if_displaced(row, errors)) <= case.tolerance).all(axis=1)
+    likely = (np.abs(shift - scope.influence.shift_if_displaced(row, errors)) <= case.tolerance.axes()).all(axis=1)
     shapes = scope.influence.displaced([row], errors[likely])
     whole = np.isfinite(shapes).all(axis=(1, 2))
     return others[likely][whole], shapes[whole]

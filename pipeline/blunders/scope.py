@@ -13,6 +13,7 @@ from pipeline.blunders.score import Evidence
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.intake.survey import Survey
 from pipeline.solve.solve import Solved, shift_at_places
+from pipeline.tolerance import Tolerance
 from pipeline.words import Role
 
 _T = TypeVar("_T")
@@ -50,17 +51,16 @@ class Case:
         return np.array([role is Role.CHECK for role in self.solved.occupations.roles], bool)
 
     @cached_property
-    def tolerance(self) -> Floats:
-        """(3,) the tolerances east, north, up, metres."""
-        checks = self.survey.job.checks
-        return np.array([checks.horizontal, checks.horizontal, checks.vertical])
+    def tolerance(self) -> Tolerance:
+        """What the occupations are held against."""
+        return self.solved.occupations.compared.tolerance
 
     @cached_property
     def scale(self) -> Floats:
         """(3,) by which a shift at its limit becomes a difference at its tolerance."""
         limits = self.survey.job.shift
         most = np.array([limits.limit_horizontal, limits.limit_horizontal, limits.limit_vertical])
-        return np.asarray(self.tolerance / most)
+        return np.asarray(self.tolerance.axes() / most)
 
     @cached_property
     def known(self) -> Floats:
@@ -193,7 +193,7 @@ def evidence_of(case: Case, rows: Integers, sessions: tuple[int, ...], rotation:
             + same_shift * shift[:, axis, axis][:, None]
         )
         last = np.arange(count, count + len(sessions))
-        covariance[axis, last, last] = (case.tolerance[axis] / _SHIFT_SIGMAS) ** 2
+        covariance[axis, last, last] = (case.tolerance.axes()[axis] / _SHIFT_SIGMAS) ** 2
     local = case.local[list(sessions)]
     return Evidence(
         np.vstack([difference, np.nan_to_num(local) * case.scale]),

@@ -20,6 +20,7 @@ from enum import StrEnum
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
+from pipeline.tolerance import Tolerance
 
 #: Metres between which an error of unknown reason is taken to lie: below is noise, above it is no survey any more.
 #: Common practice, no source.
@@ -134,11 +135,10 @@ class Reading:
 def read(
     evidence: Evidence,
     hypotheses: Sequence[Hypothesis],
-    horizontal: float,
-    vertical: float,
+    tolerance: Tolerance,
     tried: Mapping[Kind, int] | None = None,
 ) -> list[Reading]:
-    """Return the hypotheses that bring every occupation within the tolerances (metres), best score first.
+    """Return the hypotheses that bring every occupation within the tolerance, best score first.
 
     ``tried`` says how many ways of each kind were tried, where some of them were left out because they cannot fit.
     """
@@ -148,12 +148,12 @@ def read(
     ways |= tried or {}
     whitener = evidence.whitener()
     whole = [one for one in hypotheses if not any(one.free)]
-    found = _whole(evidence, whitener, whole, horizontal, vertical)
+    found = _whole(evidence, whitener, whole, tolerance)
     found += [_fit(evidence, whitener, one) for one in hypotheses if any(one.free)]
     fitting = [
         replace(one, score=one.score + 2.0 * math.log(ways[one.hypothesis.kind] / ODDS.get(one.hypothesis.kind, 1.0)))
         for one in found
-        if one.misfit_horizontal <= horizontal and one.misfit_vertical <= vertical
+        if tolerance.passes([one.misfit_horizontal, one.misfit_vertical])
     ]
     unexplained = min((one.score for one in fitting if one.hypothesis.kind in UNEXPLAINED), default=math.inf)
     told = [replace(one, chance=not any(one.hypothesis.free) and one.score >= unexplained) for one in fitting]
@@ -169,9 +169,9 @@ def _once(readings: Sequence[Reading]) -> list[Reading]:
 
 
 def _whole(
-    evidence: Evidence, whitener: Floats, hypotheses: Sequence[Hypothesis], horizontal: float, vertical: float
+    evidence: Evidence, whitener: Floats, hypotheses: Sequence[Hypothesis], tolerance: Tolerance
 ) -> list[Reading]:
-    """Hold hypotheses without free sizes against the evidence, all at once; those beyond the tolerances are dropped."""
+    """Hold hypotheses without free sizes against the evidence, all at once; those beyond the tolerance are dropped."""
     if not hypotheses:
         return []
     shapes = np.stack([one.shape for one in hypotheses])
@@ -183,7 +183,7 @@ def _whole(
     level = np.hypot(left[..., 0], left[..., 1]).max(axis=1, initial=0.0)
     height = np.abs(left[..., 2]).max(axis=1, initial=0.0)
     found = []
-    for at in np.flatnonzero((level <= horizontal) & (height <= vertical)).tolist():
+    for at in np.flatnonzero(tolerance.passes(np.stack([level, height], axis=-1))).tolist():
         chi_square = _chi_square(whitener, left[at])
         score = chi_square + 4.0 * math.log(max(slack[at] / _FINE, 1.0))
         none = np.zeros(3)

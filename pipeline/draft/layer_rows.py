@@ -142,7 +142,7 @@ class Rows:
 
 def check_rows(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> pa.RecordBatch:
     """Return the occupations of marks as rows of ``check_marks``; ``causes`` (n,) says what failing ones may mean."""
-    on_marks, checks = solved.occupations, survey.job.checks
+    on_marks = solved.occupations
     count = len(on_marks.marks)
     found, compared = on_marks.corrected, on_marks.compared
     hu95, vu95 = differences_95(survey.job, solved)
@@ -157,8 +157,8 @@ def check_rows(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> 
         *(_number(on_marks.known[:, axis]) for axis in range(3)),
         *_taken(found, np.arange(count), "easting", "northing", "height"),
         *(_number(values) for values in (compared.east, compared.north, compared.height, compared.horizontal)),
-        pa.array(np.full(count, checks.horizontal)),
-        pa.array(np.full(count, checks.vertical)),
+        pa.array(np.full(count, compared.tolerance.horizontal)),
+        pa.array(np.full(count, compared.tolerance.vertical)),
         _number(hu95),
         _number(vu95),
         pa.array(compared.passed, mask=~compared.judged),

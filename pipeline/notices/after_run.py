@@ -6,10 +6,10 @@ from typing import Any
 import numpy as np
 
 from pipeline.adjust import missing_ties
-from pipeline.arrays import Floats
 from pipeline.intake.survey import Survey
 from pipeline.solve.correct import NEVER
 from pipeline.solve.solve import Solved
+from pipeline.tolerance import plan_and_height
 
 
 def notes(survey: Survey, solved: Solved) -> list[str]:
@@ -52,7 +52,7 @@ def _field_shifts_in_doubt(survey: Survey, solved: Solved) -> Iterator[str]:
     carry it (or the earlier one did already), a difference of plus the shift that it was carried twice. All of them are
     taken in the grid, which far from its central meridian is turned by degrees against east and north.
     """
-    on_marks, checks = solved.occupations, survey.job.checks
+    on_marks, tolerance = solved.occupations, solved.occupations.compared.tolerance
     for number in np.flatnonzero(solved.field.start != NEVER).tolist():
         here = np.flatnonzero(on_marks.session == number)
         for mark in dict.fromkeys(on_marks.marks[row] for row in here):
@@ -65,18 +65,13 @@ def _field_shifts_in_doubt(survey: Survey, solved: Solved) -> Iterator[str]:
             grid = np.column_stack(survey.operations.frames.to_issued.forward(*np.vstack([with_field, raw]).T))
             field, grid = grid[0] - grid[1] + solved.field.grid[number], grid[1:]
             for row, off in zip(rows[late], grid[late] - grid[~late].mean(axis=0), strict=True):
-                if _near(off, np.zeros(3), checks.horizontal, checks.vertical):
+                if tolerance.passes(plan_and_height(off)):
                     continue
                 where = f"session {survey.windows[number].session.name}: {on_marks.table.column('name')[row]} on {mark}"
-                if _near(off, -field, checks.horizontal, checks.vertical):
+                if tolerance.passes(plan_and_height(off + field)):
                     yield f"{where} does not carry the field shift taken out of it, or earlier ones carry it already"
-                elif _near(off, field, checks.horizontal, checks.vertical):
+                elif tolerance.passes(plan_and_height(off - field)):
                     yield f"{where} carries the field shift twice; it is taken out once"
-
-
-def _near(one: Floats, other: Floats, horizontal: float, vertical: float) -> bool:
-    east, north, up = one - other
-    return bool(np.hypot(east, north) <= horizontal and abs(up) <= vertical)
 
 
 def _statistics(survey: Survey, solved: Solved) -> list[str]:

@@ -13,8 +13,9 @@ from pipeline.intake.occupations import Wanted, said_mark
 from pipeline.job.model import Job
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
+from pipeline.solve.differences import Differences, differences
 from pipeline.solve.proof import Evidence, place
-from pipeline.solve.tolerance import Differences, differences
+from pipeline.tolerance import Tolerance
 from pipeline.words import Place, Role
 
 #: Metres within which a check that is named after a mark was meant for it, whatever moved it. A base that was
@@ -145,7 +146,8 @@ def compare(
     holds |= np.vstack([reference.lost, np.zeros((1, 2), bool)])[at]
     found = Corrected(*(getattr(corrected, name)[rows] for name in Corrected.__dataclass_fields__))
     observed = np.column_stack([found.easting, found.northing, found.height])
-    compared = differences(observed, known, holds, job.checks.horizontal, job.checks.vertical)
+    tolerance = Tolerance(job.checks.horizontal, job.checks.vertical)
+    compared = differences(observed, known, holds, tolerance)
     said = [candidates.named[row] for row in rows]
     on_marks = OnMarks(
         candidates.table.take(pa.array(rows)),

@@ -15,7 +15,8 @@ from pipeline.job.model import Job
 from pipeline.solve.compare import VICINITY, nearest
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
-from pipeline.solve.tolerance import differences
+from pipeline.solve.differences import differences
+from pipeline.tolerance import Tolerance
 from pipeline.words import Doubt
 
 #: Metres. A reading of another code is told of by a name that is a little more than the mark's within this of it;
@@ -115,9 +116,8 @@ def _told(said: _Said, wanted: Wanted, reference: Reference, job: Job) -> tuple[
 def _on(mark: str, named: str, said: _Said, reference: Reference, job: Job) -> tuple[str, bool]:
     """Say of a reading on a mark how it compares, and whether a check would fail with it."""
     number = reference.names.index(mark)
-    compared = differences(
-        said.at[None], reference.grid[[number]], reference.holds()[[number]], job.checks.horizontal, job.checks.vertical
-    )
+    tolerance = Tolerance(job.checks.horizontal, job.checks.vertical)
+    compared = differences(said.at[None], reference.grid[[number]], reference.holds()[[number]], tolerance)
     failing = bool(compared.judged[0] and not compared.passed[0])
     away = _away(reference, mark, float(np.hypot(*(said.at - reference.grid[number])[:2])), said.at)
     on = f"beside {'it' if mark in named else mark}" if failing else f"on {'it' if mark in named else mark}"

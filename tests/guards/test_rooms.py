@@ -11,7 +11,7 @@ PACKAGE = Path(__file__).resolve().parents[2] / "pipeline"
 #: Those of one line know nothing of one another.
 ORDER = (
     ("words", "problems", "near", "digest", "tables", "arrays", "sphere"),
-    ("clock",),
+    ("clock", "tolerance"),
     ("files",),
     ("job",),
     ("geodesy", "adjust", "duplicates", "plausible"),
@@ -50,7 +50,7 @@ PURE = {
         module: {"pyarrow", "pyproj", "pydantic"}
         for module in (
             "intake.base_values", "intake.far_names", "examine.register_looks", "examine.systematic",
-            "examine.unit_slips", "solve.covariance", "solve.proof", "solve.tolerance", "blunders.digits",
+            "examine.unit_slips", "solve.covariance", "solve.proof", "solve.differences", "blunders.digits",
             "blunders.score",
         )
     },

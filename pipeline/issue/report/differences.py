@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.issue.report.drawing import Label, Labels, dots
+from pipeline.issue.report.evidence import excess
 from pipeline.words import Holds, Role
 
 WIDTH, HEIGHT = 720.0, 320.0
@@ -98,7 +99,7 @@ def _position(rows: Sequence[Mapping[str, Any]]) -> Field | None:
     wide = any(max(abs(row["d_east"]), abs(row["d_north"])) > _NARROW * row["tolerance_h"] for row in rows)
     reach = (POSITION[2] - POSITION[0]) / 2 / (_WIDE if wide else _NARROW)
     places = [scaled(row["d_east"], row["d_north"], row["tolerance_h"], reach) for row in rows]
-    over = [row["passed"] is False and not row["d_horizontal"] <= row["tolerance_h"] for row in rows]
+    over = [row["passed"] is False and excess(row)[0] != 0.0 for row in rows]
     said = [f"{row['mark']} {row['d_horizontal']:.3f}" for row in rows]
     return _field(rows, places, over, said, POSITION, reach)
 
@@ -115,7 +116,7 @@ def _heights(rows: Sequence[Mapping[str, Any]]) -> Field | None:
         x = HEIGHTS[0] + (HEIGHTS[2] - HEIGHTS[0]) * (number + 0.5) / len(rows)
         beyond = abs(off) > half
         places.append((x, HEIGHTS[1] + half - (math.copysign(half, off) if beyond else off), beyond))
-    over = [row["passed"] is False and not abs(row["d_height"]) <= row["tolerance_v"] for row in rows]
+    over = [row["passed"] is False and excess(row)[1] != 0.0 for row in rows]
     said = [f"{row['mark']} {row['d_height']:+.3f}" for row in rows]
     return _field(rows, places, over, said, HEIGHTS, reach)
 

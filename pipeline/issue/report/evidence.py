@@ -1,5 +1,6 @@
 """Sessions and check marks as the report tells them."""
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -7,6 +8,7 @@ from pipeline.issue.report import meanings
 from pipeline.issue.report.chosen import choose
 from pipeline.issue.report.tables import Column, Table, difference, length, name, number, table, time, words
 from pipeline.issue.report.written import clipped, many, metres, minute
+from pipeline.tolerance import Tolerance
 from pipeline.words import Holds, Verdict
 
 Row = Mapping[str, Any]
@@ -79,13 +81,18 @@ def held(record: Row) -> dict[str, str]:
 
 def over(check: Row, holds: str) -> str:
     """Return in a sentence by how much a failing comparison is over the tolerances, in what its mark holds."""
-    off, up = check["d_horizontal"], check["d_height"]
-    told = []
-    if off is not None and off > check["tolerance_h"] and holds != Holds.HEIGHT:
-        told.append(f"{off - check['tolerance_h']:.3f} m over in position")
-    if up is not None and abs(up) > check["tolerance_v"] and holds != Holds.POSITION:
-        told.append(f"{abs(up) - check['tolerance_v']:.3f} m over in height")
+    beyond = excess(check)
+    judged = holds != Holds.HEIGHT, holds != Holds.POSITION
+    parts = zip(beyond, judged, ("position", "height"), strict=True)
+    told = [f"{metres:.3f} m over in {what}" for metres, held, what in parts if held and metres > 0.0]
     return f"Fails: {' and '.join(told) or 'it cannot be compared'}."
+
+
+def excess(check: Row) -> list[float]:
+    """Return metres by which position and height are beyond the row's own tolerance; NaN where not compared."""
+    off = [math.nan if check[key] is None else float(check[key]) for key in ("d_horizontal", "d_height")]
+    found: list[float] = Tolerance(check["tolerance_h"], check["tolerance_v"]).excess(off).tolist()
+    return found
 
 
 class _Notes:

@@ -5,14 +5,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
+from pipeline.tolerance import Tolerance, plan_and_height
 
 
 @dataclass(frozen=True)
 class Differences:
     """Observed minus known of (n,) occupations, metres in grid and height datum; NaN where nothing is known.
 
-    ``holds`` (n, 2) is whether position, height are judged. ``passed`` is meaningful only where ``judged``: a mark
-    whose register coordinates hold nothing judges nobody.
+    ``tolerance`` is what they are held against. ``holds`` (n, 2) is whether position, height are judged. ``passed`` is
+    meaningful only where ``judged``: a mark whose register coordinates hold nothing judges nobody.
     """
 
     east: Floats
@@ -21,6 +22,7 @@ class Differences:
     horizontal: Floats
     holds: Flags
     passed: Flags
+    tolerance: Tolerance
 
     @property
     def judged(self) -> Flags:
@@ -28,18 +30,16 @@ class Differences:
         return np.asarray(self.holds.any(axis=1))
 
 
-def differences(observed: Floats, known: Floats, holds: Flags, horizontal: float, vertical: float) -> Differences:
+def differences(observed: Floats, known: Floats, holds: Flags, tolerance: Tolerance) -> Differences:
     """Compare occupations with the coordinates of their marks.
 
     Args:
         observed: (n, 3) easting, northing, height.
         known: (n, 3) the register's; NaN where it has none.
         holds: (n, 2) whether the mark holds position, height; a component that it does not hold is not judged.
-        horizontal: tolerance of the horizontal distance, metres.
-        vertical: tolerance of the height difference, metres.
+        tolerance: what they are held against.
     """
-    east, north, height = (observed - known).T
-    distance = np.hypot(east, north)
-    far = holds[:, 0] & ~(distance <= horizontal)
-    high = holds[:, 1] & ~(np.abs(height) <= vertical)
-    return Differences(east, north, height, distance, holds, ~(far | high))
+    apart = observed - known
+    east, north, height = apart.T
+    off = plan_and_height(apart)
+    return Differences(east, north, height, off[:, 0], holds, tolerance.passes(off, holds), tolerance)
