@@ -10,8 +10,17 @@ from pipeline.arrays import Integers
 
 #: Milliseconds in an hour.
 HOUR = 3_600_000
-#: Milliseconds by which GPS time is ahead of UTC since 2017 (IERS Bulletin C 52): 18 leap seconds.
-GPS_AHEAD = 18_000
+#: GPS - UTC in seconds from these UTC dates on (IERS Bulletin C; ERFA's table). Before the first none is known here.
+LEAP_SECONDS = (
+    ("1999-01-01", 13),
+    ("2006-01-01", 14),
+    ("2009-01-01", 15),
+    ("2012-07-01", 16),
+    ("2015-07-01", 17),
+    ("2017-01-01", 18),
+)
+#: Milliseconds by which GPS time is ahead of UTC since the last of them (IERS Bulletin C 52).
+GPS_AHEAD = LEAP_SECONDS[-1][1] * 1000
 
 
 def moment(time: int) -> datetime:

@@ -13,10 +13,9 @@ from pipeline.control import Register
 from pipeline.geodesy.alternatives import neighbouring_zones, other_datums
 from pipeline.geodesy.crs import ELLIPSOID
 from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.job.model import ControlSection
 
-#: Metres in an international foot, and in a US survey foot (exact by their definitions, 0.3048 and 1200/3937).
-FOOT, SURVEY_FOOT = 0.3048, 1200.0 / 3937.0
 #: Metres by which the northings of the two hemispheres of one grid differ.
 _EQUATOR = 1e7
 #: A datum is a reading only where its offset is this many times what its operation is good to.

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pipeline.arrays import Floats, Integers
-from pipeline.blunders.coordinates import FOOT, typed
+from pipeline.blunders.coordinates import typed
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import Hypothesis, Kind
+from pipeline.geodesy.units import FOOT
 from pipeline.solve.correct import NEVER
 from pipeline.words import Role
 

@@ -9,6 +9,7 @@ from pipeline.cli.progress import progress_on_terminal
 from pipeline.clock import seconds_text
 from pipeline.trace import Agreement, Found, Reading, Step, Tie, Trace, trace
 from pipeline.trace.model import Occupied, Shift, Uncertainty
+from pipeline.words import counted
 
 
 def trace_point(job: Path, point: str, *, as_json: bool) -> int:
@@ -26,8 +27,7 @@ def trace_point(job: Path, point: str, *, as_json: bool) -> int:
 
 
 def _lines(found: Trace) -> Iterator[str]:
-    count = len(found.readings)
-    yield f"{found.job}: {found.point}, {count} reading{'s' if count != 1 else ''}"
+    yield f"{found.job}: {found.point}, {counted(len(found.readings), 'reading')}"
     for reading in found.readings:
         yield ""
         yield from _reading(reading)

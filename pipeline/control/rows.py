@@ -9,7 +9,7 @@ from pipeline.files.odd_text import why_no_degrees, why_no_number
 from pipeline.files.sheet import Sheet, number
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
-from pipeline.words import Holds
+from pipeline.words import Holds, plural
 
 #: The columns of a position, by the kind of the register's CRS.
 POSITION = {"projected": ("easting", "northing"), "geographic": ("longitude", "latitude")}
@@ -48,9 +48,9 @@ def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems
     if len(missing) > 2 and len(plainly) > 1:
         plainly = missing
     if plainly:
-        which = f"the column{'s' if len(plainly) > 1 else ''} {listed(plainly, QUOTE)}"
+        which = f"the {plural(len(plainly), 'column')} {listed(plainly, QUOTE)}"
         fix = f"name the columns so in the first line, which has {listed(sheet.columns, QUOTE)}"
-        problems.add(sheet.shown, sheet.header, f"{which} {'are' if len(plainly) > 1 else 'is'} missing: {takes}", fix)
+        problems.add(sheet.shown, sheet.header, f"{which} {plural(len(plainly), 'is', 'are')} missing: {takes}", fix)
     for column in missing:
         if column not in plainly:
             problems.add(sheet.shown, sheet.header, f"the column '{column}' is missing: {takes}", fixes[column])

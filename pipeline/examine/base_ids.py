@@ -10,6 +10,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import right_id, with_bases
 from pipeline.intake.survey import Survey
 from pipeline.sessions.attach import base_key
+from pipeline.words import counted, plural
 
 #: Sentences of one kind before the rest is only counted.
 _MOST = 8
@@ -47,7 +48,7 @@ def _wrong(prepared: Prepared, found: list[Seen]) -> str:
     whole = reduce(Seen.and_also, found)
     covering = [prepared.windows[number] for number in sorted({n for seen in found for n in seen.sessions})]
     export = prepared.exports[whole.export]
-    readings = f"{whole.count:,} reading{'s' if whole.count > 1 else ''} carr{'y' if whole.count > 1 else 'ies'}"
+    readings = f"{counted(whole.count, 'reading')} {plural(whole.count, 'carries', 'carry')}"
     told = (
         f"{export.shown}:{whole.row}: {readings} the base id {whole.text} {between(whole.time, whole.last)}, and"
         " no session of that time has it"

@@ -15,7 +15,7 @@ from pipeline.examine.stood_on import Stood
 from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, one_height
 from pipeline.examine.units import unit_doubts
 from pipeline.intake.survey import Survey
-from pipeline.words import Doubt
+from pipeline.words import Doubt, plural
 
 #: Names that one sentence lists.
 _NAMED = 3
@@ -132,4 +132,4 @@ class _Looked:
     def _sessions(self, numbers: Iterable[int]) -> str:
         names = [self.survey.windows[number].session.name for number in numbers]
         more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
-        return f"session{'s' if len(names) > 1 else ''} {', '.join(names[:_NAMED])}{more}"
+        return f"{plural(len(names), 'session')} {', '.join(names[:_NAMED])}{more}"

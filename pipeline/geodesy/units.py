@@ -16,7 +16,8 @@ from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.twins import twins
 
 #: Metres in each unit that a job file can name, exact by their definitions.
-METRES = {"metre": 1.0, "foot": 0.3048, "us-survey-foot": 1200 / 3937}
+FOOT, SURVEY_FOOT = 0.3048, 1200 / 3937
+METRES = {"metre": 1.0, "foot": FOOT, "us-survey-foot": SURVEY_FOOT}
 
 #: Units that differ by less than this part are one; the closest two in use differ by 1.6e-6.
 _SAME = 1e-7

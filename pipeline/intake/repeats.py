@@ -10,6 +10,7 @@ from pipeline.duplicates import Alike, alike, grouped, repeated
 from pipeline.duplicates.near import offsets
 from pipeline.intake.ledger import CODED, NAMED, REFUSED, SOUND, WHOLE, Rows
 from pipeline.intake.prepare import Prepared
+from pipeline.words import counted
 
 #: Metres within which two readings of one name and time are one point that was computed, corrected or reduced twice.
 _NEAR = 10.0
@@ -94,7 +95,7 @@ def _undecided(rows: Rows, prepared: Prepared, found: Alike) -> Iterator[str]:
             told = here if common else here & near
         if told.any():
             yield (
-                f"{_which(prepared, one, other)} {_some(int(told.sum()), 'pair')} of readings with the same name and"
+                f"{_which(prepared, one, other)} {counted(int(told.sum()), 'pair')} of readings with the same name and"
                 " time at different places, of which at the most one is right: "
                 + _listed(rows, prepared, found.apart[told])
             )
@@ -102,7 +103,7 @@ def _undecided(rows: Rows, prepared: Prepared, found: Alike) -> Iterator[str]:
     for (one, other), count in _counted(exports):
         here = (exports == [one, other]).all(axis=1)
         yield (
-            f"{_which(prepared, one, other)} {_some(count, 'pair')} of readings with the same time and place under"
+            f"{_which(prepared, one, other)} {counted(count, 'pair')} of readings with the same time and place under"
             f" different names, both issued: {_listed(rows, prepared, found.renamed[here])}"
         )
 
@@ -116,10 +117,6 @@ def _which(prepared: Prepared, one: int, other: int) -> str:
     if one == other:
         return f"{prepared.exports[one].shown} has"
     return f"{prepared.exports[one].shown} and {prepared.exports[other].shown} have"
-
-
-def _some(count: int, what: str) -> str:
-    return f"{count:,} {what}" + ("" if count == 1 else "s")
 
 
 def _listed(rows: Rows, prepared: Prepared, pairs: Integers) -> str:

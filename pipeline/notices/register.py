@@ -24,6 +24,7 @@ from pipeline.geodesy.operations import lonlat
 from pipeline.geodesy.units import METRES
 from pipeline.intake.survey import Survey
 from pipeline.sphere import DEGREE
+from pipeline.words import plural
 
 #: Metres from all readings beyond which a mark is out of place, and within which another reading of it is in place.
 _FAR, _NEAR = 50_000.0, 20_000.0
@@ -140,12 +141,12 @@ def _strays(register: Register, others: list[Misplaced]) -> Warned:
     names = ", ".join(f"'{register.names[far.mark]}'" for far in others[:_NAMED])
     more = f" and {len(others) - _NAMED} more" if len(others) > _NAMED else ""
     near, far = (value / 1000 for value in (min(o.distance for o in others), max(o.distance for o in others)))
-    lie = "lies" if len(others) == 1 else "lie"
+    lie = plural(len(others), "lies", "lie")
     how_far = f"{near:,.0f} km" if len(others) == 1 else f"{near:,.0f} to {far:,.0f} km"
     return Warned(
         register.lines[others[0].mark],
-        f"mark{'s' if len(others) > 1 else ''} {names}{more} {lie} {how_far} from every reading; no session uses"
-        f" {'it' if len(others) == 1 else 'them'}",
+        f"{plural(len(others), 'mark')} {names}{more} {lie} {how_far} from every reading; no session uses"
+        f" {plural(len(others), 'it', 'them')}",
     )
 
 

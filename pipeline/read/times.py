@@ -10,6 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
+from pipeline.clock import LEAP_SECONDS
 from pipeline.files.odd_text import why_no_time
 from pipeline.read.claims import Claims, stated_minutes
 from pipeline.read.clock_fields import ISO, Fields, Pattern, pattern_of
@@ -17,16 +18,6 @@ from pipeline.read.findings import Findings
 from pipeline.read.odd_cells import described
 from pipeline.tables import TIME
 from pipeline.words import Reason
-
-#: GPS - UTC in seconds from these UTC dates on (IERS Bulletin C; ERFA's table). Before the first none is known here.
-LEAP_SECONDS = (
-    ("1999-01-01", 13),
-    ("2006-01-01", 14),
-    ("2009-01-01", 15),
-    ("2012-07-01", 16),
-    ("2015-07-01", 17),
-    ("2017-01-01", 18),
-)
 
 _OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)")
 _WITH_OFFSET = re.compile(r":.*(?:Z|[+-][\d:]+)$")

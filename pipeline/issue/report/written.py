@@ -3,6 +3,7 @@
 import re
 
 from pipeline.clock import from_iso, seconds_text
+from pipeline.words import plural
 
 #: Written where a number is not known.
 NONE = "-"
@@ -32,9 +33,9 @@ def count(value: float) -> str:
     return f"{value:,.0f}".replace(",", _THIN)
 
 
-def many(value: int, one: str, more: str | None = None) -> str:
+def many(value: int, one: str, more: str = "") -> str:
     """Return a count with its noun: "1 session", "2 sessions"."""
-    return f"{count(value)} {one if value == 1 else more or one + 's'}"
+    return f"{count(value)} {plural(value, one, more)}"
 
 
 def milliseconds(text: str) -> int:
