@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.blunders.digits import misread_numbers
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.control import Register
@@ -15,13 +14,17 @@ from pipeline.geodesy.crs import ELLIPSOID
 from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.job.model import ControlSection
+from pipeline.plausible.digits import Slip, misread_numbers
+from pipeline.plausible.misreadings import EXCHANGED, FIRST_SIGN, NORTHERN, SECOND_SIGN, SOUTHERN, Misreading
 
-#: Metres by which the northings of the two hemispheres of one grid differ.
-_EQUATOR = 1e7
 #: A datum is a reading only where its offset is this many times what its operation is good to.
 _TOLD_APART = 3.0
 #: Metres, a geoid separation below which the two kinds of height are one.
 _SAME_HEIGHT = 0.001
+_SLIPS = {
+    Slip.SWAPPED: (Kind.DIGITS_SWAPPED, "with two digits swapped"),
+    Slip.DIGIT: (Kind.DIGIT_WRONG, "with one digit wrong"),
+}
 _AXES = {
     "projected": ("easting", "northing", "height"),
     "geographic": ("longitude", "latitude", "ellipsoidal height"),
@@ -110,8 +113,7 @@ def _misread(meant: _Meant, mark: str, register: Register, number: int, given: F
             continue
         coordinates = given.copy()
         coordinates[misread.component] = value * register.unit[misread.component]
-        kind = Kind.DIGITS_SWAPPED if misread.swapped else Kind.DIGIT_WRONG
-        how = "with two digits swapped" if misread.swapped else "with one digit wrong"
+        kind, how = _SLIPS[misread.how]
         text = f"{mark}'s {axes[misread.component]} was typed {how}: {misread.written} for {misread.meant}"
         meant.add(kind, text, coordinates)
 
@@ -119,24 +121,26 @@ def _misread(meant: _Meant, mark: str, register: Register, number: int, given: F
 def _turned(meant: _Meant, mark: str, register: Register, given: Floats) -> None:
     """Take up swapped axes, the other hemisphere, and feet."""
     axes = _AXES[register.kind]
-    meant.add(Kind.AXES_SWAPPED, f"{mark}'s {axes[0]} and {axes[1]} are swapped", given[[1, 0, 2]])
+    meant.add(Kind.AXES_SWAPPED, f"{mark}'s {axes[0]} and {axes[1]} are swapped", _instead(EXCHANGED, given))
     for factor, text in ((FOOT, "is in feet"), (1.0 / FOOT, "was taken from feet to metres twice")):
         meant.add(Kind.FEET, f"{mark}'s height {text}", given * np.array([1.0, 1.0, factor]))
     if register.kind == "geographic":
-        for column in (0, 1):
-            other = given.copy()
-            other[column] *= -1.0
-            meant.add(Kind.HEMISPHERE, f"{mark}'s {axes[column]} has the wrong sign", other)
+        for axis, sign in zip(axes, (FIRST_SIGN, SECOND_SIGN), strict=False):
+            meant.add(Kind.HEMISPHERE, f"{mark}'s {axis} has the wrong sign", _instead(sign, given))
         return
     for factor, text in (
         (FOOT / SURVEY_FOOT, "as US survey feet instead of international feet"),
         (SURVEY_FOOT / FOOT, "as international feet instead of US survey feet"),
     ):
-        other = given * np.array([factor, factor, 1.0])
+        other = _instead(Misreading(factors=(factor, factor)), given)
         meant.add(Kind.FEET, f"{mark}'s easting and northing were taken to metres {text}", other)
-    for north in (-_EQUATOR, _EQUATOR):
-        other = given + np.array([0.0, north, 0.0])
-        meant.add(Kind.HEMISPHERE, f"{mark}'s northing is that of the other hemisphere", other)
+    for half in (SOUTHERN, NORTHERN):
+        meant.add(Kind.HEMISPHERE, f"{mark}'s northing is that of the other hemisphere", _instead(half, given))
+
+
+def _instead(misreading: Misreading, given: Floats) -> Floats:
+    """Return (3,) coordinates as they were meant; the height as it is."""
+    return np.append(misreading.meant(given[:2]), given[2])
 
 
 def _otherwise(meant: _Meant, mark: str, kind: str, control: ControlSection, scope: Scope, given: Floats) -> None:

@@ -6,7 +6,6 @@ sphere, which is good to half a percent: enough to tell decimetres from metres a
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 
@@ -89,36 +88,6 @@ def misplaced(
         fits = (number for number, other in enumerate(others) if other[mark] <= near)
         found.append(Misplaced(mark, float(distance[mark]), next(fits, None)))
     return found
-
-
-class Slip(StrEnum):
-    """How one number became another in typing."""
-
-    SWAPPED = "two neighbouring digits are swapped"
-    DIGIT = "one digit differs"
-
-
-def slip(before: str, after: str) -> Slip | None:
-    """Return what makes of one number, as written, another; None where it is no slip of one or two digits."""
-    one, other = _padded(before, after)
-    if len(one) != len(other):
-        return None
-    differing = [at for at, (a, b) in enumerate(zip(one, other, strict=True)) if a != b]
-    digits = [at for at, sign in enumerate(one) if sign.isdigit()]
-    if not differing or any(not (one[at].isdigit() and other[at].isdigit()) for at in differing):
-        return None
-    if len(differing) == 1:
-        return Slip.DIGIT
-    first, second = differing[0], differing[-1]
-    neighbours = len(differing) == 2 and digits.index(second) - digits.index(first) == 1
-    return Slip.SWAPPED if neighbours and (one[first], one[second]) == (other[second], other[first]) else None
-
-
-def _padded(*texts: str) -> list[str]:
-    """Return numbers as written with a point as their decimal sign and equally many decimals."""
-    parts = [text.strip().replace(",", ".").removeprefix("+").partition(".") for text in texts]
-    decimals = max(len(fraction) for _, _, fraction in parts)
-    return [f"{whole}.{fraction.ljust(decimals, '0')}" for whole, _, fraction in parts]
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ _WORST = 10.0
 #: The area is widened to whole tenths of a degree, so that the jobs of one neighbourhood ask once.
 _TENTHS = 10
 #: Degrees between the central meridians of neighbouring zones, as grids have them.
-_ZONES = (6.0, 3.0, 2.0)
+ZONES = (6.0, 3.0, 2.0)
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ def neighbouring_zones(crs: str, first: float, second: float) -> list[Alternativ
     to_degrees, unit = _to_degrees(crs)
     longitude, latitude = to_degrees.transform(first / unit, second / unit)
     found = []
-    for degrees in (way * zone for zone in _ZONES for way in (1, -1)):
+    for degrees in (way * zone for zone in ZONES for way in (1, -1)):
         meant = to_degrees.transform(longitude + degrees, latitude, direction="INVERSE")
         if all(map(math.isfinite, meant)):
             side = "east" if degrees > 0 else "west"

@@ -13,16 +13,25 @@ from pipeline.examine.out_of_area import beyond_grid
 from pipeline.examine.register_looks import (
     ONE_MARK,
     Misplaced,
-    Slip,
     close_pairs,
     misplaced,
-    slip,
 )
 from pipeline.examine.stood_on import Stood
+from pipeline.geodesy.alternatives import ZONES
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import lonlat
 from pipeline.geodesy.units import METRES
 from pipeline.intake.survey import Survey
+from pipeline.plausible.digits import Slip, slip
+from pipeline.plausible.misreadings import (
+    BOTH_SIGNS,
+    EXCHANGED,
+    FIRST_SIGN,
+    NORTHERN,
+    SECOND_SIGN,
+    SOUTHERN,
+    Misreading,
+)
 from pipeline.sphere import DEGREE
 from pipeline.words import plural
 
@@ -160,30 +169,33 @@ def _named(survey: Survey) -> Iterator[str]:
 
 def _readings(crs: str, register: Register, places: Floats) -> dict[str, Floats]:
     """Return (R, 2) places by every other way in which the coordinates may have been meant, by words that go before."""
-    first, second, third = register.first, register.second, register.third
+    pairs = np.column_stack([register.first, register.second])
 
-    def read(one: Floats, other: Floats) -> Floats:
-        return np.column_stack(lonlat(crs, one, other, third))
+    def read(misreading: Misreading) -> Floats:
+        meant = misreading.meant(pairs)
+        if register.kind == "geographic":
+            return meant
+        return np.column_stack(lonlat(crs, meant[:, 0], meant[:, 1], register.third))
 
     if register.kind == "geographic":
         return {
-            "with longitude and latitude swapped": np.column_stack([second, first]),
-            "with the other sign of its latitude": np.column_stack([first, -second]),
-            "with the other sign of its longitude": np.column_stack([-first, second]),
-            "with the other signs of its longitude and latitude": np.column_stack([-first, -second]),
+            "with longitude and latitude swapped": read(EXCHANGED),
+            "with the other sign of its latitude": read(SECOND_SIGN),
+            "with the other sign of its longitude": read(FIRST_SIGN),
+            "with the other signs of its longitude and latitude": read(BOTH_SIGNS),
         }
     found = {
-        "with easting and northing swapped": read(second, first),
-        "with the other sign of its northing": read(first, -second),
-        "with the other sign of its easting": read(-first, second),
-        "as on the southern hemisphere's grid (10 000 000 m less)": read(first, second - 1e7),
-        "as on the northern hemisphere's grid (10 000 000 m more)": read(first, second + 1e7),
+        "with easting and northing swapped": read(EXCHANGED),
+        "with the other sign of its northing": read(SECOND_SIGN),
+        "with the other sign of its easting": read(FIRST_SIGN),
+        "as on the southern hemisphere's grid (10 000 000 m less)": read(SOUTHERN),
+        "as on the northern hemisphere's grid (10 000 000 m more)": read(NORTHERN),
     }
     feet = register.unit[0] != 1.0
     meant = (1.0 if feet else METRES["foot"]) / register.unit[0]
     how = "read in metres, not in feet," if feet else "read in feet, not in metres,"
-    found[how] = read(first * meant, second * meant)
-    for degrees in (6.0, -6.0, 3.0, -3.0, 2.0, -2.0):
+    found[how] = read(Misreading(factors=(meant, meant)))
+    for degrees in (way * zone for zone in ZONES for way in (1, -1)):
         way = "east" if degrees > 0 else "west"
         found[f"in the neighbouring zone, {abs(degrees):g} degrees {way},"] = places + np.array([degrees, 0.0])
     return found

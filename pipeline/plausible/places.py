@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats
 from pipeline.plausible.looks import Look
+from pipeline.plausible.misreadings import BOTH_SIGNS, EXCHANGED, FIRST_SIGN, POINT_MOVED, SECOND_SIGN
 from pipeline.sphere import RADIUS
 
 #: Metres: a misread position that lies among the others lies within this of where they are, or a little beyond them.
@@ -14,8 +15,6 @@ _AMONG = 300.0
 _BEYOND = 1.5
 #: Degrees within which a position is 0, 0.
 _ZERO = 1e-3
-#: What a number becomes when its decimal point is moved.
-_FACTORS = (10.0, 0.1, 100.0, 0.01)
 #: Readings that make a neighbourhood: fewer are alone.
 _FEW = 3
 #: How many readings that stand apart are looked at one by one. More of them are no slip.
@@ -77,14 +76,14 @@ def misread(longitude: Floats, latitude: Floats, mid: Middle, limit: float) -> N
     if not len(found):
         return found
     readings = [
-        (Look.SWAPPED, latitude, longitude),
-        (Look.LONGITUDE_SIGN, -longitude, latitude),
-        (Look.LATITUDE_SIGN, longitude, -latitude),
-        (Look.BOTH_SIGNS, -longitude, -latitude),
-        *((Look.POSITION_POINT, factor * longitude, latitude) for factor in _FACTORS),
-        *((Look.POSITION_POINT, longitude, factor * latitude) for factor in _FACTORS),
+        (Look.SWAPPED, EXCHANGED),
+        (Look.LONGITUDE_SIGN, FIRST_SIGN),
+        (Look.LATITUDE_SIGN, SECOND_SIGN),
+        (Look.BOTH_SIGNS, BOTH_SIGNS),
+        *((Look.POSITION_POINT, moved) for moved in POINT_MOVED),
     ]
-    for look, east, north in readings:
+    for look, misreading in readings:
+        east, north = misreading.meant(np.column_stack([longitude, latitude])).T
         possible = np.abs(north) <= 90.0
         near = possible & among(on_sphere(east, np.where(possible, north, 0.0)), mid, limit)
         found[near & (found == Look.NOTHING)] = look
@@ -95,14 +94,11 @@ def misread(longitude: Floats, latitude: Floats, mid: Middle, limit: float) -> N
 def raw_variants(first: float, second: float) -> tuple[list[Look], Floats]:
     """Return what else two coordinates in metres may have been meant as, and (k, 2) those coordinates."""
     found = [
-        (Look.COORDINATES_SWAPPED, second, first),
-        (Look.COORDINATE_SIGN, -first, second),
-        (Look.COORDINATE_SIGN, first, -second),
-        (Look.COORDINATE_SIGN, -first, -second),
-        *((Look.POSITION_POINT, factor * first, second) for factor in _FACTORS),
-        *((Look.POSITION_POINT, first, factor * second) for factor in _FACTORS),
+        (Look.COORDINATES_SWAPPED, EXCHANGED),
+        *((Look.COORDINATE_SIGN, signs) for signs in (FIRST_SIGN, SECOND_SIGN, BOTH_SIGNS)),
+        *((Look.POSITION_POINT, moved) for moved in POINT_MOVED),
     ]
-    return [look for look, _, _ in found], np.array([coordinates for _, *coordinates in found])
+    return [look for look, _ in found], np.stack([one.meant(np.array([first, second])) for _, one in found])
 
 
 def among(places: Floats, mid: Middle, limit: float) -> Flags:

@@ -1,4 +1,4 @@
-"""A register looked at by its numbers alone: hand-made places, heights and digits."""
+"""A register looked at by its numbers alone: hand-made places and heights."""
 
 import numpy as np
 import pytest
@@ -6,12 +6,10 @@ from geographiclib.geodesic import Geodesic
 
 from pipeline.examine.register_looks import (
     Misplaced,
-    Slip,
     close_pairs,
     distance_from,
     misplaced,
     odd_heights,
-    slip,
 )
 
 
@@ -82,28 +80,6 @@ def test_a_mark_far_away_is_put_back_by_the_reading_that_fits() -> None:
     found = misplaced(area, places, [swapped, turned], 50_000, 20_000)
     assert [(one.mark, one.reading) for one in found] == [(1, 1), (2, None)]
     assert isinstance(found[0], Misplaced)
-
-
-@pytest.mark.parametrize(
-    ("before", "after", "expected"),
-    [
-        ("1506852.462", "1506852.642", Slip.SWAPPED),
-        ("1506852.462", "1506852.462", None),
-        ("1506852.460", "1506852.64", Slip.SWAPPED),  # 46 and 64, one written without its last nought
-        ("1506852.46", "1506852.460", None),
-        ("1506852,462", "1506852.426", Slip.SWAPPED),
-        ("1509.5", "1505.9", Slip.SWAPPED),  # across the decimal point
-        ("1506852.462", "1516852.462", Slip.DIGIT),
-        ("1506852.462", "1506825.426", None),  # two pairs
-        ("1506852.462", "2506851.462", None),
-        ("-43.70", "43.70", None),
-        ("312.208", "1312.208", None),
-        ("132.5", "231.5", None),  # the outer ones of three
-        ("", "312.208", None),
-    ],
-)
-def test_slips_of_the_hand(before: str, after: str, expected: Slip | None) -> None:
-    assert slip(before, after) is expected
 
 
 def heights(*rows: tuple[int, int, float, float]) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:

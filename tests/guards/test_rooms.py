@@ -50,8 +50,7 @@ PURE = {
         module: {"pyarrow", "pyproj", "pydantic"}
         for module in (
             "intake.base_values", "intake.far_names", "examine.register_looks", "examine.systematic",
-            "examine.unit_slips", "solve.covariance", "solve.proof", "solve.differences", "blunders.digits",
-            "blunders.score",
+            "examine.unit_slips", "solve.covariance", "solve.proof", "solve.differences", "blunders.score",
         )
     },
 }  # fmt: skip
