@@ -32,7 +32,7 @@ class Adjustment:
 
     ``shifts`` (S, 3), ``shift_covariance`` (S, 3, 3), ``marks`` (M, 3) and ``mark_covariance`` (M, 3, 3) are in X, Y,
     Z: NaN where nothing is tied. Where only position or only height is, they are finite, the other component placed
-    to ten metres: `local_shifts` and `local_marks` give the components apart. ``between`` (n, 3, 3) is the covariance,
+    to ten metres: `local_marks` gives the components of marks apart. ``between`` (n, 3, 3) is the covariance,
     in X, Y, Z, of the shift and the mark that an observation touches, zero where it touches one only; an observation
     with no component present changes nothing, and so asks for that of any two.
     ``residuals`` (n, 3): local, adjusted minus observed; ``redundancy``, ``standardised`` and ``detectable`` (n, 3):
@@ -54,11 +54,6 @@ class Adjustment:
     degrees_of_freedom: int
     variance_factor: float | None
     chi_square: ChiSquare | None
-
-    def local_shifts(self, rotation: Floats) -> tuple[Floats, Floats]:
-        """Return shifts (S, 3) and covariances (S, 3, 3) in the directions ``rotation`` (S, 3, 3), NaN where untied."""
-        tied = self.ties.session_position, self.ties.session_height
-        return _local(self.shifts, self.shift_covariance, rotation, *tied)
 
     def local_marks(self, rotation: Floats) -> tuple[Floats, Floats]:
         """Return corrections (M, 3) and covariances (M, 3, 3) in the directions ``rotation``, NaN where untied."""

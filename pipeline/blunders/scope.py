@@ -131,11 +131,6 @@ class Scope:
     marks: tuple[str, ...]
     influence: Influence
 
-    @property
-    def every(self) -> Integers:
-        """Return the rows of all the sessions."""
-        return np.concatenate(self.own)
-
 
 def scope_of(case: Case, sessions: tuple[int, ...], rows: Integers, unseen: Integers) -> Scope | None:
     """Return what is looked at for the failing ``rows`` of some sessions; None where there is nothing to look at.

@@ -20,7 +20,6 @@ from pipeline.control.source import read_source
 from pipeline.files.sheet import Sheet
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.geodesy.units import Lengths
-from pipeline.near import nearest
 from pipeline.problems import Problems
 from pipeline.words import Holds
 
@@ -96,10 +95,6 @@ class Register:
     def where(self, position: int) -> tuple[str, int]:
         """Return the file and line of the mark at ``position``."""
         return self.shown, self.lines[position]
-
-    def nearest_names(self, name: str, most: int = 3) -> tuple[str, ...]:
-        """Return the marks that are spelled most like ``name``, the likeliest first; none where none is alike."""
-        return tuple(nearest(name, self.names, most))
 
 
 def read_register(

@@ -32,15 +32,16 @@ class Features:
     crs: str
 
 
-class _Twice(ValueError):
+class Twice(ValueError):
     """A name that an object has twice: which of the two values counts nobody can say."""
 
 
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return an object of JSON by its pairs. Raises `Twice` where a name comes again."""
     found = dict(pairs)
     if len(found) != len(pairs):
         names = [name for name, _ in pairs]
-        raise _Twice(next(name for name in names if names.count(name) > 1))
+        raise Twice(next(name for name in names if names.count(name) > 1))
     return found
 
 
@@ -60,14 +61,14 @@ def cell(value: object) -> str:
 def read_geojson(text: str, shown: str, problems: Problems) -> Features | None:
     """Read the text of a GeoJSON FeatureCollection; numbers keep the digits that they are written with."""
     try:
-        document = json.loads(text, parse_float=str, parse_int=str, parse_constant=str, object_pairs_hook=_once)
+        document = json.loads(text, parse_float=str, parse_int=str, parse_constant=str, object_pairs_hook=once)
         json.dumps(document, ensure_ascii=False).encode()
     except json.JSONDecodeError as error:
         problems.add(shown, error.lineno, f"this is not JSON: {error.msg}", "export the GeoJSON file again")
         return None
-    except (_Twice, RecursionError, UnicodeEncodeError) as error:
+    except (Twice, RecursionError, UnicodeEncodeError) as error:
         what = {
-            _Twice: f'the name "{error}" comes twice in one object',
+            Twice: f'the name "{error}" comes twice in one object',
             RecursionError: "this is nested too deeply",
             UnicodeEncodeError: "this has a character that does not exist (half of a surrogate pair)",
         }[type(error)]

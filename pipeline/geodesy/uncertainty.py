@@ -32,17 +32,6 @@ def error_ellipse(cov: ArrayLike) -> tuple[Floats, Floats]:
     return np.sqrt(middle + spread), np.sqrt(np.maximum(middle - spread, 0.0))
 
 
-def ellipse_bearing(cov: ArrayLike) -> Floats:
-    """Return the bearing of the major semi-axis [deg, 0 to 180, clockwise from north] of covariances (n, 2, 2).
-
-    tan(2 t) = 2 C_en / (C_nn - C_ee).
-    """
-    cov = np.asarray(cov, dtype=np.float64)
-    twice = np.arctan2(2.0 * cov[..., 0, 1], cov[..., 1, 1] - cov[..., 0, 0])
-    bearing: Floats = np.degrees(twice) / 2.0 % 180.0
-    return bearing
-
-
 def circle_95(a: ArrayLike, b: ArrayLike) -> Floats:
     """Return the radius [m] of the circle that holds 95 %, from the semi-axes a >= b [m] of the standard ellipse.
 

@@ -17,7 +17,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import Signature, Sum, Summed, signature
-from pipeline.files.features import named_crs
+from pipeline.files.features import Twice, named_crs, once
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import mapped
@@ -36,10 +36,6 @@ _UNMARKED = ((b"\0\0\0{", "utf-32-be"), (b"{\0\0\0", "utf-32-le"), (b"\0{", "utf
 _NOT_GEOJSON = "the file is JSON of another kind, not GeoJSON"
 _EXPORT = "export it as GeoJSON (RFC 7946)"
 _CODE = re.compile(r"(?:urn:(?:x-)?ogc:def:crs:)?(EPSG|OGC)(?::[\d.]*)?:(\w+)", re.IGNORECASE)
-
-
-class _Twice(ValueError):
-    """A name that an object has twice: which of the two values counts nobody can say."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +68,7 @@ def _looked_through(path: Path, at: Signature) -> Properties:
     rows = strange = 0
     document: dict[str, Any] = {}
     with path.open("rb") as file:
-        reader = _Reader(file.read, path, object_pairs_hook=_once)
+        reader = _Reader(file.read, path, object_pairs_hook=once)
         for feature in reader.features(document):
             rows += 1
             if not _is_feature(feature):
@@ -89,14 +85,6 @@ def _looked_through(path: Path, at: Signature) -> Properties:
         raise Unusable(1, what, "export it again, or take out what is no Feature (null, numbers, bare geometries)")
     fields = [(name, column_type(kinds, *widest.get(name, (0, 0)))) for name, kinds in seen.items()]
     return Properties(pa.schema(fields), _crs(document.get("crs")), rows)
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
-        names = [name for name, _ in pairs]
-        raise _Twice(next(name for name in names if names.count(name) > 1))
-    return found
 
 
 def _is_feature(feature: Any) -> bool:
@@ -208,7 +196,7 @@ class _Reader:
         """Yield every element of ``features``; the other members of the top level go into ``document``."""
         try:
             yield from self._features(document)
-        except _Twice as error:
+        except Twice as error:
             raise Unusable(self._line(), f'the name "{error}" comes twice in one object', "export it again") from error
         except RecursionError as error:
             raise Unusable(self._line(), "the file cannot be read: it is nested too deeply", _EXPORT) from error
@@ -226,7 +214,7 @@ class _Reader:
                     raise self._broken("a name and a colon")
                 self._at += 1
                 if name in document:
-                    raise _Twice(name)
+                    raise Twice(name)
                 document[name] = None
                 if name == "features" and self._sign() == "[":
                     yield from self._elements()
@@ -283,7 +271,7 @@ class _Reader:
                     what = f"the file cannot be read: {says}"
                     raise Unusable(self._line(), what, "export it again") from error
                 continue
-            except _Twice:
+            except Twice:
                 raise
             except ValueError as caught:  # a whole number of thousands of digits
                 raise self._broken("a number of fewer digits") from caught

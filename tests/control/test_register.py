@@ -81,15 +81,12 @@ def test_a_register_is_never_changed(tmp_path: Path) -> None:
 
 
 def test_marks_are_found_by_name(tmp_path: Path) -> None:
-    """Exactly, blanks around it apart; and the nearest ones are named for a message."""
+    """Exactly, blanks around it apart."""
     register = _good(tmp_path, REGISTER)
     assert register.find(" K1 ") == 0
     assert register.find("1E5") == 2
     assert register.find("k1") is None
     assert register.find("100000") is None
-    assert register.nearest_names("k1")[0] == "K1"
-    assert register.nearest_names("BM7") == ("BM 7",)
-    assert register.nearest_names("zzz") == ()
     assert register.where(3) == ("control.csv", 5)
 
 

@@ -57,15 +57,6 @@ def recount(package: Path) -> list[LayerContent]:
     return layers
 
 
-def is_as_issued(package: Path, files: Iterable[Mapping[str, Any]]) -> bool:
-    """Say whether a GeoPackage holds what an issue record's ``files`` say of it, in its bytes or else in its content.
-
-    A file that is gone, cannot be read, or has no sums in the record does not.
-    """
-    files = tuple(files)
-    return has_issued_bytes(package, files) or has_issued_content(package, files)
-
-
 def has_issued_content(package: Path, files: Iterable[Mapping[str, Any]]) -> bool:
     """Say whether every layer of a GeoPackage holds what an issue record's ``files`` say, whatever its bytes."""
     entry = _entry(package, files)
