@@ -17,9 +17,9 @@ _NAMED = 3
 _RECORDED = 20
 
 
-def causes(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[str | None]:
+def causes(solved: Solved, diagnoses: Diagnoses) -> list[str | None]:
     """Return for each occupation of a mark the sentence that says what its failing may mean, None where it passes."""
-    told = {row: _sentence(survey, solved, diagnosis) for diagnosis in diagnoses.diagnoses for row in diagnosis.rows}
+    told = {row: _sentence(solved, diagnosis) for diagnosis in diagnoses.diagnoses for row in diagnosis.rows}
     return [told.get(row) for row in range(len(solved.occupations.marks))]
 
 
@@ -65,7 +65,7 @@ def _words(solved: Solved, reading: Reading) -> str:
     return text.format(**words)
 
 
-def _sentence(survey: Survey, solved: Solved, diagnosis: Diagnosis) -> str:
+def _sentence(solved: Solved, diagnosis: Diagnosis) -> str:
     """Return what stands in `cause`: the best readings with what they leave, and what would decide between them."""
     if not diagnosis.readings:
         return f"none of {diagnosis.tried} causes tried explains it; occupy the mark again, and another one"

@@ -108,7 +108,7 @@ def _detours(survey: Survey, way: _Way, places: Places, told: list[str]) -> Iter
     yield from found
     if not found and lacking:
         told.append(
-            f"{_name(survey, way)}: {direct.name} is {_stated(direct.accuracy)}, and a better way is not at hand: "
+            f"{_name(way)}: {direct.name} is {_stated(direct.accuracy)}, and a better way is not at hand: "
             f"{lacking[0]}; how far the two differ over the job is not known"
         )
 
@@ -132,7 +132,7 @@ def _judge(survey: Survey, way: _Way, detour: Detour, places: Places, problems: 
             f" {datum_name(way.crs)} are; or allow more by target.max_transform_error",
         )
     elif across > _TOLD * job.checks.horizontal or up > _TOLD * job.checks.vertical:
-        told.append(f"{_name(survey, way)}: {what}")
+        told.append(f"{_name(way)}: {what}")
 
 
 def _to_state(crs: str, detour: Detour) -> str:
@@ -246,7 +246,7 @@ def stated_steps(survey: Survey, alone: Flags, checked: Flags) -> list[Doubtful]
     return found
 
 
-def _name(survey: Survey, way: _Way) -> str:
+def _name(way: _Way) -> str:
     return "[control] crs" if way.block is None else f"[[points]] number {way.block + 1}, crs"
 
 

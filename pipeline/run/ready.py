@@ -42,7 +42,7 @@ class Ready:
 
     def causes(self) -> list[str | None]:
         """Return per occupation what it may mean where it fails."""
-        return causes(self.survey, self.solved, self.diagnoses)
+        return causes(self.solved, self.diagnoses)
 
     def record(self, laid: Laid, number: int, changes: dict[str, Any] | None, last: Mapping[str, Any] | None) -> Record:
         """Return the record of the issue whose layers were laid out; ``last`` is that of the issue before."""
