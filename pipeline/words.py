@@ -103,7 +103,7 @@ class Change(StrEnum):
 class MarkStatus(StrEnum):
     """How a mark's coordinates in the layer ``marks`` came about."""
 
-    HELD = "held"
+    CONSTRAINED = "constrained"
     ADJUSTED = "adjusted"
 
 
@@ -116,6 +116,11 @@ def reason_code(reason: Reason) -> int:
     return REASONS.index(reason) + 1
 
 
+def plural(count: int, one: str, more: str = "") -> str:
+    """Return what goes with a count, without it: "file" with one, "files" with two or none."""
+    return one if count == 1 else more or f"{one}s"
+
+
 def counted(count: int, one: str, more: str = "") -> str:
     """Return a count with its noun: "1 file", "2 files", "1,200 matches"."""
-    return f"{count:,} {one if count == 1 else more or f'{one}s'}"
+    return f"{count:,} {plural(count, one, more)}"

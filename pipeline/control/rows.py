@@ -9,7 +9,7 @@ from pipeline.files.odd_text import why_no_degrees, why_no_number
 from pipeline.files.sheet import Sheet, number
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
-from pipeline.words import Holds
+from pipeline.words import Holds, plural
 
 #: The columns of a position, by the kind of the register's CRS.
 POSITION = {"projected": ("easting", "northing"), "geographic": ("longitude", "latitude")}
@@ -48,7 +48,7 @@ def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems
     if len(missing) > 2 and len(plainly) > 1:
         plainly = missing
     if plainly:
-        which = f"the column{'s' if len(plainly) > 1 else ''} {listed(plainly, QUOTE)}"
+        which = f"the {plural(len(plainly), 'column')} {listed(plainly, QUOTE)}"
         fix = f"name the columns so in the first line, which has {listed(sheet.columns, QUOTE)}"
         problems.add(sheet.shown, sheet.header, f"{which} {'are' if len(plainly) > 1 else 'is'} missing: {takes}", fix)
     for column in missing:
@@ -70,7 +70,7 @@ def _missing_fix(column: str, present: Sequence[str]) -> str:
         return 'name the height datum of these heights in [control]: height = "EPSG:..."'
     for kind, names in POSITION.items():
         if column in ("easting", "northing", "longitude", "latitude") and set(names) <= set(present):
-            return f"the columns are those of a {kind} CRS: mind crs in [control]"
+            return f"the columns are those of a {kind} CRS: check crs in [control]"
     near = nearest(column, present, 1)
     if near:
         return f"is it '{near[0]}'?"

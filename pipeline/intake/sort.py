@@ -14,7 +14,7 @@ from pipeline.intake import accept
 from pipeline.job.model import Quality
 from pipeline.sessions.attach import TWO, SessionIndex, base_key, index_sessions, spelled_alike
 from pipeline.sessions.windows import SessionWindow
-from pipeline.words import Reason, reason_code
+from pipeline.words import Reason, plural, reason_code
 
 #: Sessions that a sentence lists.
 _LISTED = 4
@@ -95,7 +95,7 @@ class Sieve:
                 f" {right_id(base, covering, self.windows)}"
             )
         if moment(time).date() in _UNSET:
-            return f"observed {clock(time)} UTC: what a clock shows that no satellite has set yet"
+            return f"observed {clock(time)} UTC: the clock of a receiver that no satellite has set yet"
         return f"observed {clock(time)} UTC; " + self._nearest(time)
 
     def _both(self, one: pa.RecordBatch, began: int) -> str:
@@ -119,7 +119,7 @@ def with_bases(windows: Sequence[SessionWindow]) -> str:
     """Return sessions by name, each with the base id that it has; of many, the first few."""
     named = [f"{window.session.name} (base {window.base or 'not stated'})" for window in windows[:_LISTED]]
     more = f" and {len(windows) - _LISTED} more" if len(windows) > _LISTED else ""
-    return f"session{'s' if len(windows) > 1 else ''} {', '.join(named)}{more}"
+    return f"{plural(len(windows), 'session')} {', '.join(named)}{more}"
 
 
 def right_id(base: str, covering: Sequence[SessionWindow], windows: Sequence[SessionWindow]) -> str:

@@ -24,6 +24,7 @@ from pipeline.geodesy.operations import lonlat
 from pipeline.geodesy.units import METRES
 from pipeline.intake.survey import Survey
 from pipeline.sphere import DEGREE
+from pipeline.words import counted, plural
 
 #: Metres from all readings beyond which a mark is out of place, and within which another reading of it is in place.
 _FAR, _NEAR = 50_000.0, 20_000.0
@@ -124,7 +125,7 @@ def _all_far(survey: Survey, register: Register, area: Area, found: list[Misplac
     """Say in one line that the whole register lies elsewhere; the readings may as well be what is misread."""
     near, far = (value / 1000 for value in (min(o.distance for o in found), max(o.distance for o in found)))
     how_far = f"{near:,.0f} km" if round(near) == round(far) else f"{near:,.0f} to {far:,.0f} km"
-    at = f"all {len(found):,} marks lie {how_far} from every reading"
+    at = f"all {counted(len(found), 'mark')} of the register lie {how_far} from every reading"
     if beyond_grid(survey, area) > _FAR:
         fix = "the readings lie outside the area of target.grid: see the columns that their block maps, and its crs"
     else:
@@ -144,7 +145,7 @@ def _strays(register: Register, others: list[Misplaced]) -> Warned:
     how_far = f"{near:,.0f} km" if len(others) == 1 else f"{near:,.0f} to {far:,.0f} km"
     return Warned(
         register.lines[others[0].mark],
-        f"mark{'s' if len(others) > 1 else ''} {names}{more} {lie} {how_far} from every reading; no session uses"
+        f"{plural(len(others), 'mark')} {names}{more} {lie} {how_far} from every reading; no session uses"
         f" {'it' if len(others) == 1 else 'them'}",
     )
 

@@ -18,7 +18,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.issue.geopackage.layers import CHANGES, GEOMETRY, wkb_lines
 from pipeline.tables import TIME
-from pipeline.words import Change
+from pipeline.words import Change, counted
 
 #: Metres. A smaller difference is the arithmetic's: a point that nothing reached has the same bits.
 MOVED = 1e-4
@@ -251,7 +251,7 @@ def attributes_changed(counts: Mapping[str, Any]) -> list[str]:
     count = counts.get("attributes") or 0
     if not count:
         return []
-    return [f"the code or another attribute of {count:,} point{'s' if count > 1 else ''} changed"]
+    return [f"the code or another attribute of {counted(count, 'point')} changed"]
 
 
 def attributes_of(names: Sequence[str]) -> tuple[str, ...]:

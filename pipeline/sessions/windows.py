@@ -31,6 +31,7 @@ from pipeline.job.model import Session
 from pipeline.job.rules import Where, check_sessions
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
+from pipeline.words import plural
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MILLISECOND = timedelta(milliseconds=1)
@@ -157,7 +158,7 @@ def _check_columns(sheet: Sheet, problems: Problems) -> None:
             else:
                 strange.append(column)
     if strange:
-        what = f"unknown column{'s' if len(strange) > 1 else ''}: {listed(strange, QUOTE)}"
+        what = f"unknown {plural(len(strange), 'column')}: {listed(strange, QUOTE)}"
         problems.add(sheet.shown, sheet.header, what, f"the columns are {', '.join(_COLUMNS)}")
     for column in ("name", "start", "end"):
         if column not in sheet.columns:

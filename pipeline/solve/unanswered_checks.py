@@ -16,7 +16,7 @@ from pipeline.solve.compare import VICINITY, nearest
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
 from pipeline.solve.tolerance import differences
-from pipeline.words import Doubt
+from pipeline.words import Doubt, counted
 
 #: Metres. A reading of another code is told of by a name that is a little more than the mark's within this of it;
 #: witness marks and fences are named after marks too. Common practice, no source.
@@ -149,7 +149,7 @@ def unanswered_doubts(survey: Survey, candidates: Candidates, found: Sequence[Un
         listed = "; ".join(f"{_where(survey, candidates, one.row)}: {one.why}" for one in here[:_LISTED])
         more = f"; and {len(here) - _LISTED} more" if len(here) > _LISTED else ""
         what = (
-            f"session {window.session.name}: {len(here)} reading{'s' if len(here) > 1 else ''} meant for a mark"
+            f"session {window.session.name}: {counted(len(here), 'reading')} meant for a mark"
             f" {'are' if len(here) > 1 else 'is'} compared with none, so nothing says whether the base stood still:"
             f" {listed}{more}; name the mark in checks = [{{ point, mark }}] of the session, or the code in"
             " checks.codes"

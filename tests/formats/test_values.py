@@ -237,7 +237,7 @@ def test_dxf_marks_and_checks_stand_on_layers_of_their_own(drawing: Any) -> None
         ("check_marks", "TM1", "103.125"), ("marks", "CM1", "3.125"), ("marks", "TM,1", "no height"),
     ]  # fmt: skip
     said = [attributes(e)["DIFFERENCE"] for e in found[:3]]
-    assert said == ["dE +0.001 dN +0.001 dH +0.001 passed", "dE -0.200 dN -0.200 dH +0.000 FAILED", "not judged"]
+    assert said == ["dE +0.001 dN +0.001 dH +0.001 passed", "dE -0.200 dN -0.200 dH +0.000 FAILED", "not tested"]
 
 
 def test_dxf_is_in_metres_opens_on_the_points_and_says_what_it_is(drawing: Any, layer: Layer) -> None:

@@ -68,7 +68,7 @@ def test_a_failure_while_staging_changes_nothing(tmp_path: Path) -> None:
 
 
 def test_leaving_without_publishing_changes_nothing(tmp_path: Path) -> None:
-    """Nothing has changed since the issue before: the caller just leaves."""
+    """Nothing has changed since the previous issue: the caller just leaves."""
     issue(tmp_path)
     with job_lock(tmp_path), open_issue(tmp_path):
         pass

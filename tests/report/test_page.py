@@ -126,7 +126,7 @@ def test_every_reason_is_explained(reason: Reason) -> None:
 def test_a_failing_check_is_told_by_word_with_how_much_and_why() -> None:
     root = page(full())
     told = root.section("checks").text()
-    assert "-0.181" in told and "failed" in told and "not judged" in told
+    assert "-0.181" in told and "failed" in told and "not tested" in told
     assert "Fails: 0.151 m over in position. What it may mean: a cause" in told
     assert "1 of 3 occupations of control marks fails" in root.section("look").text()
 
@@ -158,7 +158,7 @@ def test_a_failure_has_its_readings_and_the_lines_that_split_its_session() -> No
     section = page(full()).section("readings")
     assert "too close to tell" in section.text() and "CM1 occupied again" in section.text()
     assert [one.children for one in section.all("pre")] == [['[[session]]\nname = "one"\n']]
-    assert "None of 900 causes tried explains it" in section.text()
+    assert "None of 900 possible causes tested explains it" in section.text()
 
 
 def test_untied_sessions_say_what_would_tie_them() -> None:

@@ -88,7 +88,13 @@ def record(**other: Any) -> dict[str, Any]:
             "chi_square": {"low": 0.2, "high": 9.3, "passed": True}, "set_ups": [], "control": [],
         },
         "operations": [
-            {"step": "raw to working", "name": "an operation", "definition": "proj=noop", "accuracy": None, "grids": []}
+            {
+                "step": "field datum to computation",
+                "name": "an operation",
+                "definition": "proj=noop",
+                "accuracy": None,
+                "grids": [],
+            }
         ],
         "inputs": [{"path": "rover.csv", "sha256": "ab" * 32, "rows": 13}],
         "target": {

@@ -3,6 +3,7 @@
 import re
 
 from pipeline.clock import from_iso, seconds_text
+from pipeline.words import plural
 
 #: Written where a number is not known.
 NONE = "-"
@@ -34,7 +35,7 @@ def count(value: float) -> str:
 
 def many(value: int, one: str, more: str | None = None) -> str:
     """Return a count with its noun: "1 session", "2 sessions"."""
-    return f"{count(value)} {one if value == 1 else more or one + 's'}"
+    return f"{count(value)} {plural(value, one, more or '')}"
 
 
 def milliseconds(text: str) -> int:
@@ -61,7 +62,7 @@ def clipped(text: str, most: int = 1500) -> str:
     """Return a text, or its beginning and how much of it is left out; the record has all of it."""
     if len(text) <= most:
         return text
-    return f"{text[:most].rstrip()} ... ({count(len(text) - most)} characters more in issue.json)"
+    return f"{text[:most].rstrip()} ... ({many(len(text) - most, 'more character')} in issue.json)"
 
 
 def allowed(page: str) -> str:
