@@ -142,7 +142,7 @@ def test_missing_extra_and_damaged_files_are_found(folder: Path) -> None:
     found = told(folder)
     assert (1, "simulated-001.gpkg: is missing") in found
     assert (2, "marks.dxf: is not part of the issue") in found
-    assert (0, "issues/notes: is no issue") in found
+    assert (0, "issues/notes: is not an issue") in found
     assert [what for _, what in found if what.startswith("simulated-002.gpkg: cannot be read")]
     assert len(found) == 4
 
@@ -252,7 +252,7 @@ def test_what_stands_around_the_issues_is_told(folder: Path) -> None:
     assert told(folder) == [
         (1, "issues/001: the issue is gone"),
         (3, "issues/003: the issue is gone"),
-        (0, "current: it points nowhere (issues/007)"),
+        (0, "current: it points to nothing (issues/007)"),
     ]
     (folder / "current").unlink()
     assert told(folder) == [(1, "issues/001: the issue is gone"), (3, "issues/003: the issue is gone")]
