@@ -15,6 +15,7 @@ from pipeline.issue.geopackage.recount import NotReadable, recount
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import Record, RecordError, read_record, sum_of
 from pipeline.problems import JobError, Problem
+from pipeline.words import counted
 
 #: What programs lay beside a GeoPackage that they open; none of it is part of the issue, or changes it by being there.
 _VIEWERS = (*BESIDE, ".aux.xml")
@@ -66,7 +67,7 @@ def verify(folder: Path) -> Verified:
     """
     present = sorted(numbered(folder))
     if not present:
-        fix = f"name the folder that [job] folder names, in which {ISSUES} stands"
+        fix = f"name the folder that [job] folder names: the one with {ISSUES} stands"
         raise JobError([Problem(str(folder), 0, "there is no issue in this folder", fix)])
     findings: list[Finding] = []
     records: dict[int, Record] = {}
@@ -92,10 +93,10 @@ def _issue(place: Path, number: int, record: Record) -> Iterator[_Told]:
     if "sum" not in record:
         yield _without_sum(record)
     elif record["sum"] != sum_of(record):
-        yield RECORD, "it does not say what it said when it was written", True
+        yield RECORD, "its content is not what was written", True
     files = record.get("files")
     if not files:
-        yield RECORD, "it has no sums of the files (a program of long ago wrote it), so they cannot be verified", True
+        yield RECORD, "it has no checksums of the files (an early version wrote it), so they cannot be verified", True
         return
     if not all(_is_entry(entry) for entry in files):
         yield RECORD, "its list of files is not one that a run wrote", True
@@ -108,16 +109,16 @@ def _issue(place: Path, number: int, record: Record) -> Iterator[_Told]:
             continue
         owner = next((path.name.removesuffix(ending) for ending in _VIEWERS if path.name.endswith(ending)), None)
         if owner in known:
-            yield path.name, "laid there by a program that opened the GeoPackage; no part of the issue", False
+            yield path.name, "left by a program that opened the GeoPackage; not part of the issue", False
         else:
-            yield path.name, "is no part of the issue", True
+            yield path.name, "is not part of the issue", True
 
 
 def _without_sum(record: Record) -> _Told:
     """Return that a record has no sum of its own: taken out, or written before records had one."""
     if any(_AS_OLD_AS_SUM in session for session in record["sessions"]):
-        return RECORD, "its sum of its own was taken out, so it cannot be shown to say what it said", True
-    what = "it has no sum of its own (a program of long ago wrote it), so an alteration of it would not be found"
+        return RECORD, "its own checksum was removed, so it cannot be verified", True
+    what = "it has no checksum of its own (an early version wrote it), so an alteration of it would not be found"
     return RECORD, what, False
 
 
@@ -157,7 +158,8 @@ def _file(path: Path, entry: Mapping[str, Any], record: Record) -> Iterator[_Tol
         yield from ((RECORD, what, True) for what in _accounts(layers, record))
     drawn = entry.get("rows", {}).get("points", record["rows"]["points"])
     if drawn != record["rows"]["points"]:
-        yield RECORD, f"it says {record['rows']['points']:,} points, and that {name} was issued with {drawn:,}", True
+        points = counted(record["rows"]["points"], "point")
+        yield RECORD, f"it says {points}, and that {name} was issued with {drawn:,}", True
 
 
 def _content(path: Path, layers: list[Mapping[str, Any]]) -> Iterator[str]:
@@ -169,7 +171,7 @@ def _content(path: Path, layers: list[Mapping[str, Any]]) -> Iterator[str]:
             yield f"layer {given['name']} is missing"
             continue
         if there.rows != given["rows"]:
-            yield f"layer {given['name']} has {there.rows:,} rows, issued were {given['rows']:,}"
+            yield f"layer {given['name']} has {counted(there.rows, 'row')}, issued were {given['rows']:,}"
         elif there.content != given["content"]:
             yield f"layer {given['name']}: " + _columns(there.sums, given["columns"])
     yield from (f"layer {name} was not issued" for name in found)
@@ -194,10 +196,11 @@ def _accounts(layers: list[Mapping[str, Any]], record: Record) -> Iterator[str]:
     }
     coded = [layer["rows"] for layer in layers if "code" in layer]
     if coded and sum(coded) != rows.get("points"):
-        yield f"the layers of single codes have {sum(coded):,} rows together, points has {rows.get('points', 0):,}"
+        together = counted(sum(coded), "row")
+        yield f"the layers of single codes have {together} together, points has {rows.get('points', 0):,}"
     for layer, count in says.items():
         if layer in rows and rows[layer] != count:
-            yield f"it says {count:,} rows for {layer}, the layer that was issued has {rows[layer]:,}"
+            yield f"it says {counted(count, 'row')} for {layer}, the layer that was issued has {rows[layer]:,}"
 
 
 def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[Finding]:
@@ -214,9 +217,9 @@ def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Rec
             yield Finding(number, REGISTER, what, True)
     for path in sorted((folder / ISSUES).iterdir()):
         if path not in present.values():
-            yield Finding(0, f"{ISSUES}/{path.name}", "is no issue", True)
+            yield Finding(0, f"{ISSUES}/{path.name}", "is not an issue", True)
     for path in dead_runs(folder):
-        what = "left by a run that died, or of one that is running; the next run removes it"
+        what = "left by a run that was interrupted, or in use by one that is running; the next run removes it"
         yield Finding(0, path.name, what, False)
     yield from (Finding(0, *told) for told in _current(folder, present, records))
 
@@ -224,7 +227,7 @@ def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Rec
 def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[_Told]:
     current, newest = folder / CURRENT, max(present)
     if current.is_symlink() and not current.exists():
-        yield CURRENT, f"it points nowhere ({current.readlink()})", True
+        yield CURRENT, f"it points to nothing ({current.readlink()})", True
         return
     if not current.exists():
         yield CURRENT, "it is not there; the next run makes it", False

@@ -103,7 +103,7 @@ class Change(StrEnum):
 class MarkStatus(StrEnum):
     """How a mark's coordinates in the layer ``marks`` came about."""
 
-    HELD = "held"
+    CONSTRAINED = "constrained"
     ADJUSTED = "adjusted"
 
 
@@ -117,7 +117,7 @@ def reason_code(reason: Reason) -> int:
 
 
 def plural(count: int, one: str, more: str = "") -> str:
-    """Return the noun of a count: "file", "files", "matches"."""
+    """Return what goes with a count, without it: "file" with one, "files" with two or none."""
     return one if count == 1 else more or f"{one}s"
 
 

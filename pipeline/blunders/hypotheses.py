@@ -130,7 +130,7 @@ def _point(scope: Scope, row: int) -> Iterator[Hypothesis]:
         return
     shape = scope.influence.any_displaced({row: 1.0})
     for free, what in _PARTS:
-        text = f"{point} alone is{what} off by {{size}}" + (" (pole height?)" if free == _HEIGHT else "")
+        text = f"{point} alone is off{what} by {{size}}" + (" (pole height?)" if free == _HEIGHT else "")
         yield Hypothesis(Kind.POINT_UNEXPLAINED, text, shape, free, _again(mark))
 
 
@@ -208,7 +208,10 @@ def _in_time(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
         before = on_marks.marks[passed[-1] if passed else rows[gap - 1]]
         decide = f"{before} occupied again: it fails as well if the base moved"
         for free, what in _PARTS:
-            text = f"the base appears to have moved{what} by {{opposite}} between {{since}} and {{until}} UTC"
+            text = (
+                f"the base appears to have moved{what} by {{opposite}} between {{since}} and {{until}} UTC"
+                " (points after the move are out by the reverse)"
+            )
             yield Hypothesis(Kind.BASE_MOVED, text, shape, free, decide, where=(rows[gap - 1], rows[gap]))
     if len(rows) > 2 and times[-1] > times[0] and scope.case.reached[own].all():
         yield from drift(scope, own)
@@ -220,5 +223,5 @@ def drift(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
     hours = (times - times[0]) / 3_600_000
     shape = scope.influence.any_displaced(dict(zip(own.tolist(), hours.tolist(), strict=True)))
     for free, what in _PARTS:
-        text = f"the base appears to drift{what} by {{opposite}} an hour"
+        text = f"the base appears to drift{what} by {{opposite}} an hour (points are out by the reverse)"
         yield Hypothesis(Kind.BASE_DRIFTS, text, shape, free, "a closing occupation, later")

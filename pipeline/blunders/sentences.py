@@ -10,6 +10,7 @@ from pipeline.blunders.score import Reading
 from pipeline.clock import clock
 from pipeline.intake.survey import Survey
 from pipeline.solve.solve import Solved
+from pipeline.words import counted
 
 #: How many readings of one session are named in `cause`; the record has more.
 _NAMED = 3
@@ -41,7 +42,7 @@ def recorded(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[dict[
             "tried": diagnosis.tried,
             "fitting": len(diagnosis.readings),
             "split": diagnosis.split,
-            "readings": [_reading(solved, diagnosis, reading) for reading in diagnosis.readings[:_RECORDED]],
+            "explanations": [_reading(solved, diagnosis, reading) for reading in diagnosis.readings[:_RECORDED]],
         }
         for diagnosis in diagnoses.diagnoses
     ]
@@ -56,7 +57,7 @@ def _words(solved: Solved, reading: Reading) -> str:
     opposite = -reading.size + 0.0
     words = {
         "size": f"({east:+.3f}, {north:+.3f}, {up:+.3f}) m east, north, up",
-        "opposite": "({:+.3f}, {:+.3f}, {:+.3f}) m east, north, up (its points by the opposite)".format(*opposite),
+        "opposite": "({:+.3f}, {:+.3f}, {:+.3f}) m east, north, up".format(*opposite),
     }
     if reading.hypothesis.where is not None:
         since, until = reading.hypothesis.where
@@ -67,19 +68,20 @@ def _words(solved: Solved, reading: Reading) -> str:
 
 def _sentence(solved: Solved, diagnosis: Diagnosis) -> str:
     """Return what stands in `cause`: the best readings with what they leave, and what would decide between them."""
+    tested = f"{counted(diagnosis.tried, 'possible cause')} tested"
     if not diagnosis.readings:
-        return f"none of {diagnosis.tried} causes tried explains it; occupy the mark again, and another one"
+        return f"none of {tested} explains it; occupy the mark again, and another one"
     best = diagnosis.readings[0]
     told = []
     for reading in diagnosis.readings[:_NAMED]:
         doubt = "perhaps by chance: " if reading.chance else ""
         horizontal, vertical = _left(reading, diagnosis)
-        left = f"leaves {horizontal:.3f} m horizontally, {vertical:.3f} m in height"
+        left = f"unexplained: {horizontal:.3f} m horizontally, {vertical:.3f} m in height"
         told.append(f"{doubt}{_words(solved, reading)} ({left})")
     close = [one for one in diagnosis.readings[1:] if one.score - best.score < CLOSE]
     decide = dict.fromkeys(one.hypothesis.decide for one in [best, *close] if one.hypothesis.decide)
     which = f"; to decide: {'; '.join(list(decide)[:2])}" if close and decide else ""
-    return f"{'; or '.join(told)}{which} [{diagnosis.tried} causes tried]"
+    return f"{'; or '.join(told)}{which} [{tested}]"
 
 
 def _left(reading: Reading, diagnosis: Diagnosis) -> tuple[float, float]:

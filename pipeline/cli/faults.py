@@ -37,7 +37,7 @@ def report(job: str, error: Exception, *, as_json: bool = False) -> int:
         print(f"{name}: {error}", file=sys.stderr)
     elif code == FAULT:
         print("".join(traceback.format_exception(error)), file=sys.stderr, end="")
-        print(f"{name}: a fault of the program; the previous issue, if there is one, stands", file=sys.stderr)
+        print(f"{name}: a fault in the program; the previous issue, if there is one, stands", file=sys.stderr)
     else:
         problems = _problems(job, error)
         print(f"{name}: {counted(len(problems), 'problem')}, nothing written", file=sys.stderr)
@@ -100,8 +100,8 @@ def _problems(job: str, error: Exception) -> tuple[Problem, ...]:
     if isinstance(error, JobHeld):
         return (Problem(job, 0, str(error), "wait until that run has ended, then run the job again"),)
     if isinstance(error, RecordError):
-        return (Problem(job, 0, str(error), "see tiedown verify; put the issue back from a copy of the folder"),)
-    return (Problem(job, 0, f"a fault of the program: {type(error).__name__}: {error}"),)
+        return (Problem(job, 0, str(error), "run tiedown verify; restore the issue from a backup of the folder"),)
+    return (Problem(job, 0, f"a fault in the program: {type(error).__name__}: {error}"),)
 
 
 def named_twice(jobs: Sequence[Path]) -> JobError | None:

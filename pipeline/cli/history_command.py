@@ -22,8 +22,8 @@ def show_history(job: Path, *, as_json: bool) -> int:
 
 
 def _lines(entry: Entry) -> list[str]:
-    made = f"{entry.made_at:%Y-%m-%d %H:%M} UTC" if entry.made_at else "(not in register.csv)"
-    failed = f", {entry.checks_failed} on marks failing" if entry.checks_failed else ""
+    made = f"{entry.made_at:%Y-%m-%d %H:%M} UTC" if entry.made_at else "(not in the issues list, register.csv)"
+    failed = f", {counted(entry.checks_failed, 'failing occupation')}" if entry.checks_failed else ""
     return [
         f"issue {entry.issue:03d}  {made}  {entry.verdict.upper()}  {counted(entry.points, 'point')},"
         f" {entry.held_back:,} held back{failed}",
@@ -33,7 +33,7 @@ def _lines(entry: Entry) -> list[str]:
 
 
 def _counts(changes: Changes) -> str:
-    since = f"since issue {changes.since:03d}" if changes.since is not None else "since the issue before"
+    since = f"since issue {changes.since:03d}" if changes.since is not None else "since the previous issue"
     counts = {name: count for name, count in changes.counts.items() if count is not None}
     if not counts:
         return f"{since}: points were not compared"
@@ -42,7 +42,7 @@ def _counts(changes: Changes) -> str:
         if count:
             told.append(f"{count:,} {name}" + (_farthest(changes) if name == Change.MOVED else ""))
     if changes.attributes:
-        told.append(f"{changes.attributes:,} with other attributes")
+        told.append(f"{changes.attributes:,} with changed attributes")
     return f"{since}: " + (", ".join(told) or "no point changed")
 
 

@@ -39,7 +39,7 @@ def _all() -> None:
 @app.command()
 def run(
     jobs: Jobs,
-    workers: Annotated[int, typer.Option(min=1, help="Processes to share several jobs among.")] = 1,
+    workers: Annotated[int, typer.Option(min=1, help="Number of processes for several jobs.")] = 1,
     json: Annotated[
         bool, typer.Option("--json", help='Print the issue record instead; of several jobs {"jobs": [...]}.')
     ] = False,
@@ -50,7 +50,7 @@ def run(
 
     Exit codes: 0 issued, or nothing changed; 1 fault in the program; 2 wrong usage, job file or input; 3 issued, but a
     check failed, points were held back as suspect or untied, a doubt takes proof away, or a file, session or day was
-    wholly held back, as long as that issue stands; 4 another run holds the job. Of several jobs, the highest.
+    wholly held back, as long as that issue stands; 4 this job is already being run. Of several jobs, the highest.
     """
     from pipeline.cli.run_command import run_jobs
 
@@ -97,7 +97,7 @@ def verify(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The job's folder of issues.", show_default=False)],
     json: AsJson = False,
 ) -> None:
-    """Hold every file of every issue against the sums in its record; write nothing.
+    """Compare every file of every issue with the checksums in its record; write nothing.
 
     Exit codes: 0 every issue is what was issued; 2 there is no issue in the folder; 3 something differs.
     """

@@ -12,6 +12,7 @@ Record = dict[str, Any]
 
 #: How many failing occupations the summary lists before it points at the layer, how many things wholly held back.
 _FAILING, _WHOLLY = 12, 12
+_LEGEND = "  east, north, up: the shift added to the raw positions, metres; sigma: one standard deviation of it"
 
 
 def summary(record: Record, headline: str) -> str:
@@ -66,7 +67,7 @@ def _told(found: Sequence[Attention]) -> list[str]:
 
 
 def _sessions(sessions: Sequence[Record]) -> list[str]:
-    header = ("session", "points", "ties", "checks", "east", "north", "up", "+- h", "+- v", "verdict")
+    header = ("session", "points", "ties", "checks", "east", "north", "up", "sigma E", "sigma up", "verdict")
     cells = [
         (
             one_line(session["session"]),
@@ -80,7 +81,7 @@ def _sessions(sessions: Sequence[Record]) -> list[str]:
         )
         for session in sessions
     ]
-    return _table(header, cells, left=(0, 9))
+    return [*_table(header, cells, left=(0, 9)), _LEGEND]
 
 
 def _checks(checks: Sequence[Record], diagnoses: Sequence[Record]) -> list[str]:
@@ -98,8 +99,8 @@ def _failing(checks: Sequence[Record], diagnoses: Sequence[Record]) -> list[str]
     for check in failing[:_FAILING]:
         lines.append(
             one_line(
-                f"  FAILS: {check['point']} on {check['mark']} ({check['role']}, {check['place']} of"
-                f" {check['session']}): east {_metres(check['d_east'], sign=True)},"
+                f"  FAILS: {check['point']} on {check['mark']} ({check['role']}, {check['place']},"
+                f" session {check['session']}): east {_metres(check['d_east'], sign=True)},"
                 f" north {_metres(check['d_north'], sign=True)}, height {_metres(check['d_height'], sign=True)}"
             )
         )
@@ -108,7 +109,7 @@ def _failing(checks: Sequence[Record], diagnoses: Sequence[Record]) -> list[str]
         split = splits.get((check["session"], check["point"]))
         if split and split not in told:
             told.add(split)
-            lines += ["         if its base moved, the session split there:", ""]
+            lines += ["         if its base moved, split the session there:", ""]
             lines += [f"    {line}".rstrip() for line in split.splitlines()]
             lines.append("")
     if len(failing) > _FAILING:
@@ -117,8 +118,9 @@ def _failing(checks: Sequence[Record], diagnoses: Sequence[Record]) -> list[str]
 
 
 def _parts(cause: str) -> list[str]:
-    """Return a cause as lines: one for each reading of it, and one for what would decide between them."""
-    return cause.replace("; or ", "\nor ").replace("; to decide: ", "\nto decide: ").splitlines()
+    """Return a cause as lines: one for each possible cause, and one for what would decide between them."""
+    head = "" if cause.startswith("none of") else "possible cause: "
+    return f"{head}{cause}".replace("; or ", "\nor ").replace("; to decide: ", "\nto decide: ").splitlines()
 
 
 def _metres(value: float | None, *, sign: bool = False) -> str:

@@ -13,7 +13,7 @@ from pipeline.words import counted
 ATTENTION = 3
 
 #: What became of a job by its exit code, in the order of the lines: the last ones are read first.
-_WORDS = {0: "good", ATTENTION: "needs attention", HELD: "held", WRONG: "refused", FAULT: "fault"}
+_WORDS = {0: "good", ATTENTION: "needs attention", HELD: "already running", WRONG: "refused", FAULT: "fault"}
 
 
 @dataclass(frozen=True)
@@ -31,9 +31,9 @@ def told(job: str, outcome: Result) -> Told:
         return Told(job, outcome.exit_code, _totals(outcome))
     code = code_of(outcome)
     if code == HELD:
-        return Told(job, code, "another run holds it, nothing done")
+        return Told(job, code, "already being run, nothing done")
     if code == FAULT:
-        return Told(job, code, "a fault of the program, nothing written")
+        return Told(job, code, "a fault in the program, nothing written")
     count = len(outcome.problems) if isinstance(outcome, JobError) else 1
     return Told(job, code, f"{counted(count, 'problem')}, nothing written")
 

@@ -8,6 +8,7 @@ from pipeline.cli.faults import FAULT, report
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.clock import seconds_text
 from pipeline.trace import Agreement, Found, Reading, Step, Tie, Trace, trace
+from pipeline.trace.issued import AGREES
 from pipeline.trace.model import Occupied, Shift, Uncertainty
 from pipeline.words import counted
 
@@ -75,7 +76,7 @@ _DEGREES = ("longitude", "latitude")
 def _shift(session: str, shift: Shift) -> Iterator[str]:
     yield f"  shift of session {session} ({shift.verdict})"
     yield f"    X Y Z                  {_three(shift.xyz, '+.5f')}"
-    yield f"    east north up here     {_three(shift.local, '+.5f')}   +- {_three(shift.sigma)}"
+    yield f"    east north up here     {_three(shift.local, '+.5f')}   sigma {_three(shift.sigma)}"
     for tie in shift.ties:
         yield from _tie(tie)
 
@@ -83,22 +84,22 @@ def _shift(session: str, shift: Shift) -> Iterator[str]:
 def _tie(tie: Tie) -> Iterator[str]:
     if tie.use == "stated":
         yield f"    stated in the job file {_three(tie.own_shift, '+.5f')}"
-        yield f"      residual east north up {_three(tie.residual, '+.5f')}   +- {_three(tie.sigma)} stated"
+        yield f"      residual east north up {_three(tie.residual, '+.5f')}   sigma {_three(tie.sigma)} stated"
         return
     when = f" at {seconds_text(tie.observed)} UTC" if tie.observed else ""
     yield f"    {tie.use}{f' {tie.point}' if tie.point else ''} on {tie.mark}{when}"
     if any(value is not None for value in tie.register):
-        held = f"   +- {_three(tie.register_sigma)}" if any(s is not None for s in tie.register_sigma) else ""
+        held = f"   sigma {_three(tie.register_sigma)}" if any(s is not None for s in tie.register_sigma) else ""
         yield f"      register E N H       {_three(tie.register)}{held}"
     if any(sigma is None for sigma in tie.register_sigma):
-        carried = f"carried by {', '.join(tie.sessions)}" if tie.sessions else "by this session alone"
-        yield f"      not held by the register in full; {carried}"
+        carried = f"tied by {', '.join(tie.sessions)}" if tie.sessions else "tied by this session alone"
+        yield f"      not fixed by the register in all components; {carried}"
     yield f"      mark X Y Z, adjusted {_three(tie.mark_xyz)}"
     if any(value is not None for value in tie.correction):
-        yield f"      off the register by, east north up {_three(tie.correction, '+.5f')}"
-    yield f"      less raw X Y Z       {_three(tie.raw_xyz)}"
-    yield f"      gives                {_three(tie.own_shift, '+.5f')}"
-    yield f"      residual east north up {_three(tie.residual, '+.5f')}   +- {_three(tie.sigma)} observed"
+        yield f"      adjusted minus register, east north up {_three(tie.correction, '+.5f')}"
+    yield f"      minus raw X Y Z      {_three(tie.raw_xyz)}"
+    yield f"      = shift X Y Z        {_three(tie.own_shift, '+.5f')}"
+    yield f"      residual east north up {_three(tie.residual, '+.5f')}   sigma {_three(tie.sigma)} observed"
 
 
 def _step(step: Step) -> Iterator[str]:
@@ -121,12 +122,15 @@ def _issued(reading: Reading) -> Iterator[str]:
         easting, northing, height = reading.issued
         if reading.separation is not None and reading.geographic is not None:
             ellipsoidal = reading.geographic[2]
-            yield f"  height {height:.5f} = {ellipsoidal:.5f} less the separation {reading.separation:+.5f}"
+            yield f"  height {height:.5f} = {ellipsoidal:.5f} minus the geoid separation {reading.separation:+.5f}"
         yield f"  easting {easting:.5f}, northing {northing:.5f}, height {height:.5f}  ({reading.outcome})"
 
 
 def _uncertainty(parts: Uncertainty) -> Iterator[str]:
-    yield f"  95 %: {parts.hu95:.4f} horizontally, {parts.vu95:.4f} in height; standard uncertainties east north up:"
+    yield (
+        f"  95 %: {parts.hu95:.4f} horizontally, {parts.vu95:.4f} in height;"
+        " sigma (one standard deviation) east north up:"
+    )
     default = [axis for axis, by_default in zip(("east", "north", "up"), parts.by_default, strict=True) if by_default]
     said = f" (the job's default for {', '.join(default)})" if default else ""
     far = f", {parts.ppm:g} ppm of {parts.distance:.0f} m to the base in it" if parts.distance is not None else ""
@@ -135,7 +139,7 @@ def _uncertainty(parts: Uncertainty) -> Iterator[str]:
     if parts.geoid:
         yield f"    geoid separation       {_three((0.0, 0.0, parts.geoid))}"
     a, b = parts.semi_axes
-    yield f"    together               {_three(parts.together)}, ellipse {a:.5f} by {b:.5f}"
+    yield f"    combined               {_three(parts.together)}, ellipse {a:.5f} by {b:.5f}"
 
 
 def _occupied(occupied: Occupied | None) -> str:
@@ -170,12 +174,12 @@ def _agreement(agreement: Agreement) -> Iterator[str]:
         yield f"Changed since {name} was made:"
         yield from (f"  {what}" for what in agreement.changed)
     if not agreement.differences:
-        yield f"Worked out again from the raw files, to 0.01 mm what {name} says."
+        yield f"Recomputed from raw: agrees with {name} to {AGREES:.5f} m."
         return
-    yield f"What {name} says differs:"
+    yield f"Recomputed from raw: {name} differs:"
     yield from (f"  {what}" for what in agreement.differences)
     if agreement.is_fault:
-        yield "Nothing has changed since it was made: see whether tiedown verify finds the issue altered."
+        yield "Nothing has changed since it was made: run tiedown verify to see whether the issue was altered."
 
 
 def _three(values: Sequence[float | None] | None, how: str = ".5f") -> str:

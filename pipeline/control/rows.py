@@ -70,7 +70,7 @@ def _missing_fix(column: str, present: Sequence[str]) -> str:
         return 'name the height datum of these heights in [control]: height = "EPSG:..."'
     for kind, names in POSITION.items():
         if column in ("easting", "northing", "longitude", "latitude") and set(names) <= set(present):
-            return f"the columns are those of a {kind} CRS: mind crs in [control]"
+            return f"the columns are those of a {kind} CRS: check crs in [control]"
     near = nearest(column, present, 1)
     if near:
         return f"is it '{near[0]}'?"

@@ -202,7 +202,7 @@ def mark_rows(solved: Solved, survey: Survey) -> pa.RecordBatch:
         _number(vertical_95(np.sqrt(covariance[:, 2, 2]))),
         pa.array(holds, pa.string()),
         pa.array(occupied, pa.int64()),
-        pa.array([str(MarkStatus.HELD if is_held else MarkStatus.ADJUSTED) for is_held in held], pa.string()),
+        pa.array([str(MarkStatus.CONSTRAINED if is_held else MarkStatus.ADJUSTED) for is_held in held], pa.string()),
         wkb_points(*grid.T),
     ]
     return pa.RecordBatch.from_arrays(columns, schema=MARKS)

@@ -10,7 +10,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import right_id, with_bases
 from pipeline.intake.survey import Survey
 from pipeline.sessions.attach import base_key
-from pipeline.words import counted, plural
+from pipeline.words import counted
 
 #: Sentences of one kind before the rest is only counted.
 _MOST = 8
@@ -40,7 +40,8 @@ def wrong_ids(prepared: Prepared, first_pass: FirstPass, clock_offset: str | Non
     ordered = sorted(groups.values(), key=lambda seen: -sum(one.count for one in seen))
     told = [_wrong(prepared, seen) for seen in ordered[:_MOST]]
     rest = sum(one.count for seen in ordered[_MOST:] for one in seen) + strangers.further
-    return [*told, f"{rest:,} more readings carry base ids that no session of their time has"] if rest else told
+    more = counted(rest, "more reading carries", "more readings carry")
+    return [*told, f"{more} base ids that no session of their time has"] if rest else told
 
 
 def _wrong(prepared: Prepared, found: list[Seen]) -> str:
@@ -48,13 +49,13 @@ def _wrong(prepared: Prepared, found: list[Seen]) -> str:
     whole = reduce(Seen.and_also, found)
     covering = [prepared.windows[number] for number in sorted({n for seen in found for n in seen.sessions})]
     export = prepared.exports[whole.export]
-    readings = f"{counted(whole.count, 'reading')} {plural(whole.count, 'carries', 'carry')}"
+    readings = counted(whole.count, "reading carries", "readings carry")
     told = (
         f"{export.shown}:{whole.row}: {readings} the base id {whole.text} {between(whole.time, whole.last)}, and"
         " no session of that time has it"
     )
     if not covering:
-        return f"{told}, nor does any run then: the job has {with_bases(prepared.windows)}"
+        return f"{told}, and no session covers that time: the job has {with_bases(prepared.windows)}"
     return f"{told}: {with_bases(covering)}; {right_id(whole.text, covering, prepared.windows)}"
 
 
@@ -65,7 +66,7 @@ def _without_id(survey: Survey) -> Iterator[str]:
         column = export.points.columns.base
         fix = "map the column 'base'" if column is None else f"its column {column} is empty there: fill it in"
         yield (
-            f"{export.shown}:{seen.row}: {seen.count:,} reading{'s have' if seen.count > 1 else ' has'} no base id"
+            f"{export.shown}:{seen.row}: {counted(seen.count, 'reading has', 'readings have')} no base id"
             f" {between(seen.time, seen.last)}, when several sessions ran; {fix}, or end one session where the other"
             " begins"
         )
@@ -80,7 +81,10 @@ def _empty(survey: Survey) -> Iterator[str]:
     for number, export in enumerate(survey.exports):
         column = export.points.columns.base
         if column is not None and survey.first_pass.rows[number] and number not in filled:
-            yield f"{export.shown}: its column {column} has no base id in any row, so times alone say whose it is"
+            yield (
+                f"{export.shown}: its column {column} has no base id in any row, so its readings are assigned to"
+                " sessions by time alone"
+            )
 
 
 def _unused(survey: Survey) -> Iterator[str]:

@@ -22,7 +22,7 @@ from pipeline.intake.survey import Survey
 from pipeline.read.files import Export
 from pipeline.read.times import clock
 from pipeline.sessions.attach import SessionIndex, index_sessions
-from pipeline.words import Doubt
+from pipeline.words import Doubt, counted
 
 _HOURS = tuple(sign * hour * HOUR for hour in range(1, 15) for sign in (1, -1))
 #: A part of an export's readings that lies outside all sessions, and how many, before another hour is looked for.
@@ -215,8 +215,8 @@ def _better(of: _Clock) -> Iterator[_Told]:
 
 def _moves(fit: _Fit) -> str:
     return (
-        f"; with times {offset_words(fit.offset)} all occupations would stay in their sessions, and {fit.changed:,}"
-        " readings would belong to another session and base"
+        f"; with times {offset_words(fit.offset)} all occupations would stay in their sessions, and "
+        f" {counted(fit.changed, 'reading')} would belong to another session and base"
     )
 
 

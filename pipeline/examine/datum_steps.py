@@ -108,8 +108,8 @@ def _detours(survey: Survey, way: _Way, places: Places, told: list[str]) -> Iter
     yield from found
     if not found and lacking:
         told.append(
-            f"{_name(way)}: {direct.name} is {_stated(direct.accuracy)}, and a better way is not at hand: "
-            f"{lacking[0]}; how far the two differ over the job is not known"
+            f"{_name(way)}: {direct.name} is {_stated(direct.accuracy)}, and a better operation is not"
+            f" available: {lacking[0]}; how far the two differ over the job is not known"
         )
 
 
@@ -129,7 +129,7 @@ def _judge(survey: Survey, way: _Way, detour: Detour, places: Places, problems: 
             *survey.where(*way.place),
             f"{what}; allowed are {_size(horizontal, vertical)}",
             f"{_to_state(way.crs, detour)} if the coordinates are in {detour.via}, as most that are called"
-            f" {datum_name(way.crs)} are; or allow more by target.max_transform_error",
+            f" {datum_name(way.crs)} are; or allow more with target.max_transform_error",
         )
     elif across > _TOLD * job.checks.horizontal or up > _TOLD * job.checks.vertical:
         told.append(f"{_name(way)}: {what}")
@@ -162,13 +162,13 @@ def register_step(survey: Survey) -> tuple[list[Doubtful], list[str]]:
         limit = job.target.max_transform_error
         if accuracy is not None and accuracy <= tolerance:
             continue
-        said = f"{what} ({_stated(accuracy)}): nothing takes its error up, and hu95 and vu95 do not hold it"
+        said = f"{what} ({_stated(accuracy)}): no tie absorbs its error, and hu95 and vu95 do not include it"
         if limit is None and accuracy is not None and accuracy <= doubted:
             notes.append(said)
         elif limit is None:
             doubts.append(Doubtful(Doubt.TRANSFORMATION, said, None, *place))
         elif accuracy is None or accuracy > limit:
-            fix = "give the marks in the datum of the target, or allow a larger error if the work bears it"
+            fix = "give the marks in the datum of the target, or allow a larger error if the work tolerates it"
             what = f"{said}; target.max_transform_error is {limit:g} m"
             problems.add(*survey.where("control", "crs"), what, fix)
         else:
@@ -187,7 +187,7 @@ def _register_errors(job: Job, survey: Survey) -> Iterator[tuple[str, float | No
         except OperationError:
             return
         most = job.checks.horizontal
-        yield f"the register's marks come to the grid's datum by {step.name}", step.accuracy, most, most
+        yield f"the register's marks are transformed to the grid's datum by {step.name}", step.accuracy, most, most
     if target.geoid_sigma is not None or systems.same_height_datum(control.height, target.height):
         return
     # A geoid grid that the job names states no accuracy; target.geoid_sigma is there to say it.
@@ -239,8 +239,9 @@ def stated_steps(survey: Survey, alone: Flags, checked: Flags) -> list[Doubtful]
             poor.append(f"{issued.name} ({_stated(issued.accuracy)})")
         if poor:
             what = (
-                f"session {survey.windows[number].session.name}: no control ties it and no check proves it, so that"
-                f" the error of {' and '.join(dict.fromkeys(poor))} stays in its points; hu95 and vu95 do not hold it"
+                f"session {survey.windows[number].session.name}: no control ties it and no check proves it, so"
+                f" the error of {' and '.join(dict.fromkeys(poor))} stays in its points; hu95 and vu95 do not include"
+                " it"
             )
             found.append(Doubtful(Doubt.TRANSFORMATION, what, (number,)))
     return found
@@ -251,7 +252,7 @@ def _name(way: _Way) -> str:
 
 
 def _stated(accuracy: float | None) -> str:
-    return "accuracy not stated" if accuracy is None else f"good to {accuracy:g} m"
+    return "accuracy not stated" if accuracy is None else f"accuracy {accuracy:g} m"
 
 
 def _size(horizontal: float, vertical: float) -> str:

@@ -19,6 +19,7 @@ from pipeline.intake.sort import sieve
 from pipeline.intake.survey import Survey, survey_of
 from pipeline.intake.unusable import advice_on, distribution
 from pipeline.problems import JobError, Problems
+from pipeline.words import counted
 
 
 @dataclass(frozen=True)
@@ -85,7 +86,7 @@ def _report_nothing_usable(prepared: Prepared, first_pass: FirstPass, offset: st
         return
     if (far := first_pass.unplaced) is not None:
         export = prepared.exports[far.export]
-        what = f"{export.points.crs} does not reach the coordinates of {far.count:,} readings"
+        what = f"{export.points.crs} does not reach the coordinates of {counted(far.count, 'reading')}"
         what += f" (first {export.shown}:{far.row}: {far.why})"
         fix = "see crs, the order of the axes, and units of these points"
         problems.add(*prepared.loaded.where("points", export.block, "crs"), what, fix)
@@ -96,7 +97,7 @@ def _report_nothing_usable(prepared: Prepared, first_pass: FirstPass, offset: st
         return
     what = "no reading of the job has a time within a session, a position and an accepted solution"
     if first_pass.turned:
-        what += f". Of {sum(first_pass.rows):,} rows are held back: {distribution(first_pass, prepared)}"
+        what += f". Of {counted(sum(first_pass.rows), 'row')} are held back: {distribution(first_pass, prepared)}"
     fix = advice_on(first_pass.turned[0], first_pass, prepared) if first_pass.turned else "the exports have no rows"
     told = any(problem.what == offset for problem in problems.found)
     problems.add(*prepared.loaded.where("points"), what, "" if told else offset or fix)

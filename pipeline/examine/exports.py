@@ -9,7 +9,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.attention import NO_ROWS
 from pipeline.read.files import Export
-from pipeline.words import Doubt, Reason
+from pipeline.words import Doubt, Reason, counted, plural
 
 #: Readings of a session from which on most of them say something of it.
 _FEW = 5
@@ -73,7 +73,8 @@ def _held(log: FileLog, outside: bool) -> Iterator[tuple[int, str, str]]:
         if reason is Reason.NOT_FIXED and log.solutions:
             listed = ", ".join(f'"{word}" ({count:,})' for word, count in log.solutions.most_common(_LISTED))
             fix = f"their solutions are {listed}; {fix}"
-        what = f"{noted.count:,} of the file's {log.rows:,} rows are held back as {reason}, this one first"
+        part = f"{noted.count:,} of the file's {counted(log.rows, 'row')} {plural(noted.count, 'is', 'are')}"
+        what = f"{part} held back as {reason}, this one first"
         yield noted.row, what, fix
 
 
@@ -82,15 +83,17 @@ def _few_sigmas(export: Export, log: FileLog) -> Iterator[str]:
     if log.large.count and not _most(log.large, log):
         yield (
             f"{export.shown}:{log.large.row}: {_readings(log.large, log)} of more than {LARGE_SIGMA[0]:g} m in plan or"
-            f" {LARGE_SIGMA[1]:g} m in height, this one first; no fixed solution has such: state"
+            f" {LARGE_SIGMA[1]:g} m in height, this one first; fixed solutions are never as uncertain as that: state"
             " max_sigma_horizontal and max_sigma_vertical"
         )
 
 
 def _readings(noted: Noted, log: FileLog) -> str:
     stated = log.stated.count
-    which = f"all {stated:,}" if noted.count == stated else f"{noted.count:,} of {stated:,}"
-    return f"{which} accepted readings state standard uncertainties"
+    which = "" if noted.count == stated else f"{noted.count:,} of "
+    all_of = "all " if not which and stated > 1 else ""
+    readings = counted(stated, "accepted reading")
+    return f"{which}{all_of}{readings} {plural(noted.count, 'states', 'state')} standard uncertainties"
 
 
 def _most(noted: Noted, log: FileLog) -> bool:
@@ -112,15 +115,18 @@ def _mostly(noted: Noted, log: FileLog) -> tuple[int, ...]:
 def _ends(export: Export, log: FileLog) -> Iterator[str]:
     if log.early_end.count:
         yield (
-            f"{export.shown}:{log.early_end.row}: time_end lies before time in {log.early_end.count:,} rows, this one"
-            " first: the two columns may be swapped, or midnight lies between"
+            f"{export.shown}:{log.early_end.row}: time_end lies before time in"
+            f" {counted(log.early_end.count, 'row')}, this one first: the two columns may be swapped, or midnight"
+            " lies between"
         )
     if log.long.count:
-        yield f"{export.shown}:{log.long.row}: {log.long.count:,} rows last longer than 12 hours, this one first"
+        rows = counted(log.long.count, "row lasts", "rows last")
+        yield f"{export.shown}:{log.long.row}: {rows} longer than 12 hours, this one first"
     if log.late_end.count:
         yield (
-            f"{export.shown}:{log.late_end.row}: in {log.late_end.count:,} rows, this one first, time_end lies outside"
-            " the session that time lies in: such an occupation is a mean of positions from both sides of its end"
+            f"{export.shown}:{log.late_end.row}: in {counted(log.late_end.count, 'row')}, this one first, time_end lies"
+            " outside the session that time lies in: such an occupation is a mean of positions from both sides of its"
+            " end"
         )
 
 
@@ -128,8 +134,8 @@ def _accepted(survey: Survey) -> Iterator[str]:
     found = [word for word in survey.job.quality.solutions if word.strip().lower() in _COARSE]
     if found:
         yield (
-            f"quality.solutions accepts {', '.join(found)}: such readings are decimetres to metres off, each by another"
-            " amount, and checks on other readings prove nothing of them"
+            f"quality.solutions accepts {', '.join(found)}: such readings are decimetres to metres out, each by a"
+            " different amount, and checks on other readings do not prove them"
         )
 
 
@@ -153,6 +159,6 @@ def precision_doubts(survey: Survey) -> list[Doubtful]:
             if not noted.count or not _most(noted, log) or (noted is log.large and coarse):
                 continue
             sessions = tuple(sorted(log.stated.by)) if _most_of_all(noted, log) else _mostly(noted, log)
-            what = f"{_readings(noted, log)} {says}, which is not what they are worth: {why}"
+            what = f"{_readings(noted, log)} {says}, which cannot be right: {why}"
             found.append(Doubtful(Doubt.PRECISION, what, sessions, export.shown, noted.row))
     return found

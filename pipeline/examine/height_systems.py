@@ -59,7 +59,7 @@ class _Looked:
             return
         what = (
             f"all {len(marks)} occupied marks have the height {self.register.written[marks[0]][2]}: heights that were"
-            " never filled in, or marks that hold no height (holds = position)"
+            " never filled in, or marks without a published height (holds = position)"
         )
         yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None, self.path, self.register.lines[marks[0]])
 
@@ -100,7 +100,7 @@ class _Looked:
         file, line = ("", 0) if first is None else (self.survey.exports[first.export].shown, first.row)
         like = "one of a height datum, not an ellipsoidal one" if sign > 0 else "one with the separation added twice"
         what = (
-            f"the raw readings of {self._sessions(sessions)} lie {how} marks that other sessions have in place,"
+            f"the raw readings of {self._sessions(sessions)} lie {how} the marks that other sessions have in place,"
             f" {is_what}: each height of the export looks like {like}"
         )
         return Doubtful(Doubt.EXPORT_HEIGHTS, what, reached, file, line)

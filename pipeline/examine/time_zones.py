@@ -11,7 +11,7 @@ import numpy as np
 
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
-from pipeline.words import Doubt
+from pipeline.words import Doubt, counted
 
 
 @dataclass(frozen=True)
@@ -32,9 +32,10 @@ def zoned(survey: Survey) -> Iterator[Zoned]:
             continue
         count, apart = sum(claims.apart.values()), claims.apart.most_common(1)[0][0]
         what = (
-            f"{count:,} times say their own offset from UTC, such as {claims.first}, and not that of time_zone ="
-            f' "{zone}", {_amount(apart)} away. They are read as the file says. If the file is right, write time_zone'
-            ' = "UTC" for its block; if the job file is right, export the times without "Z" and offset'
+            f"{counted(count, 'time states its', 'times state their')} own offset from UTC, such as {claims.first}, not"
+            f' that of time_zone = "{zone}", {_amount(apart)} away. They are read as the file says. If the file is'
+            ' right, write time_zone = "UTC" for its block; if the job file is right, export the times without "Z" and'
+            " offset"
         )
         yield Zoned(export.shown, what, tuple(_either_way(survey, export.block, claims.apart)))
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from pipeline.files.odd_text import looks_like_data
 from pipeline.near import listed, plain
 from pipeline.problems import Problems
+from pipeline.words import counted
 
 #: Lines of the beginning among which the header is looked for.
 _MOST_ABOVE = 50
@@ -146,7 +147,7 @@ def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Itera
         except StopIteration:
             return
         except csv.Error as error:
-            problems.add(shown, line, f"this row cannot be read: {error}", 'mind the quotes: "..." around a cell')
+            problems.add(shown, line, f"this row cannot be read: {error}", 'check the quotes: "..." around a cell')
             return
         if any(cells):
             yield line, cells
@@ -157,7 +158,7 @@ def _row(line: int, cells: list[str], columns: tuple[str, ...], shown: str, prob
         problems.add(
             shown,
             line,
-            f"this row has {len(cells)} cells, the header {len(columns)}",
+            f"this row has {counted(len(cells), 'cell')}, the header {len(columns)}",
             "with a decimal comma the cells are parted by ';', and a cell that holds the delimiter stands in quotes",
         )
     padded = [*cells, *[""] * (len(columns) - len(cells))]

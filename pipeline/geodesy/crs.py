@@ -167,7 +167,7 @@ def target_grid(text: str) -> CRS:
     _refuse_turned_axes(crs)
     if any(axis.unit_conversion_factor != 1.0 for axis in crs.axis_info):
         raise OperationError(
-            f"target.grid {crs.name} counts in {crs.axis_info[0].unit_name}; coordinates are issued in metres",
+            f"target.grid {crs.name} is in {crs.axis_info[0].unit_name}; coordinates are issued in metres",
             f"choose the same grid in metres{_listed(twins(crs))}, and scale on the drawing",
         )
     return crs.to_2d()
@@ -282,7 +282,7 @@ def _geodetic(base: CRS, subtype: str) -> CRS:
 def _refuse_turned_axes(crs: CRS) -> None:
     wrong = [axis for axis in crs.axis_info if axis.direction.lower() in ("south", "west", "down")]
     if wrong and wrong[0].direction.lower() == "down":
-        raise OperationError(f"{crs.name} counts depths, downwards", _UPWARDS)
+        raise OperationError(f"{crs.name} gives depths, downwards", _UPWARDS)
     if wrong:
         raise OperationError(
             f"{crs.name} counts its {wrong[0].name.lower()} to the {wrong[0].direction}",
@@ -291,7 +291,7 @@ def _refuse_turned_axes(crs: CRS) -> None:
     meridian = _base(crs).prime_meridian
     if meridian is not None and meridian.longitude != 0.0:
         raise OperationError(
-            f"{crs.name} counts longitudes from {meridian.name}", "choose a CRS that counts them from Greenwich"
+            f"{crs.name} measures longitudes from {meridian.name}", "choose a CRS that measures them from Greenwich"
         )
 
 

@@ -42,10 +42,10 @@ __all__ = [
     "working_to_issued",
 ]
 
-RAW = "raw to working"
-REGISTER = "register to working"
-ISSUED = "working to issued"
-GEOGRAPHIC = "working to geographic"
+RAW = "field datum to computation"
+REGISTER = "register to computation"
+ISSUED = "computation to grid"
+GEOGRAPHIC = "computation to geographic"
 
 #: Two ways to one height may differ by what their accuracies say and this [m]; a geoid separation missed is far larger.
 _SAME_HEIGHT = 2.0

@@ -55,8 +55,8 @@ def lengths(crs: str, units: str | None, height: str | None = None) -> Lengths:
     if degrees and not math.isclose(source.axis_info[0].unit_conversion_factor, math.radians(1.0), rel_tol=_SAME):
         unit = source.axis_info[0].unit_name
         raise OperationError(
-            f"{_called(crs, source)} counts in {unit}; longitude and latitude are read in degrees",
-            "name a CRS of the same datum that counts in degrees, and give degrees",
+            f"{_called(crs, source)} is in {unit}; longitude and latitude are read in degrees",
+            "name a CRS of the same datum that is in degrees, and give degrees",
         )
     plan = None if degrees else source.axis_info[0]
     up = _height_axis(source, vertical)
@@ -110,7 +110,7 @@ def _contradiction(units: str, called: str, what: str, axis: Any, crs: CRS, mixe
     others = [code for part in parts for code in twins(part, METRES[units])]
     go = " or ".join(others[:3]) or "the CRS that they are in"
     return OperationError(
-        f'{called} counts {what} in {axis.unit_name}, but units = "{units}" is stated',
+        f'{called} has {what} in {axis.unit_name}, but units = "{units}" is stated',
         f"{stay} if the numbers are as the CRS says; name {go} if they are in {units}",
     )
 
@@ -119,7 +119,7 @@ def _unknown_height(crs: str, source: CRS, axis: Any) -> OperationError:
     word = _word(axis)
     state = f'write units = "{word}" if they are in the same, or ' if word is not None else ""
     return OperationError(
-        f"{_called(crs, source)} does not count in metres but in {axis.unit_name}, and nothing states the unit of the"
+        f"{_called(crs, source)} is not in metres but in {axis.unit_name}, and nothing states the unit of the"
         " heights",
         f'{state}name their height datum, which says its unit (such as "EPSG:6360", NAVD88 in US survey feet)',
     )

@@ -8,6 +8,7 @@ from pipeline.intake.base_values import offset_into
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
 from pipeline.sessions.attach import index_sessions
+from pipeline.words import counted, plural
 
 _DAY = 86_400_000
 _ORDER = "see the order of %d and %m in time_format of their [[points]], and start and end of the sessions"
@@ -39,8 +40,8 @@ def time_offset(prepared: Prepared, first_pass: FirstPass) -> str | None:
     where = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
     part = "all" if share == 1.0 else f"{share:.0%}"
     return (
-        f"{outside.count:,} readings ({where}) fall outside all sessions; with {how} {part} of them would lie within:"
-        f" {fix}"
+        f"{counted(outside.count, 'reading')} ({where}) {plural(outside.count, 'falls', 'fall')} outside all sessions;"
+        f" with {how} {part} of them would lie within: {fix}"
     )
 
 

@@ -28,6 +28,7 @@ from pipeline.plausible import (
     out_of_place,
     raw_variants,
 )
+from pipeline.words import counted
 
 _LIES = "lies"
 #: Readings from which on a session speaks for itself; a smaller one is held against the whole job.
@@ -97,14 +98,15 @@ def find_implausible(rows: Rows, repeats: Integers, prepared: Prepared, log: Bas
         if told.held:
             notes.append(f"{name}: {_cannot(len(told.held))}: {_listed(rows, prepared, told.held)}")
         if told.doubtful:
-            some = "1 reading stands" if len(told.doubtful) == 1 else f"{len(told.doubtful):,} readings stand"
-            notes.append(f"{name}: {some} apart and had better be looked at: {_listed(rows, prepared, told.doubtful)}")
+            some = counted(len(told.doubtful), "reading lies", "readings lie")
+            listed = _listed(rows, prepared, told.doubtful)
+            notes.append(f"{name}: {some} apart from the others and should be looked at: {listed}")
     found = np.array(sorted(held), np.int64)
     return Implausible(found, tuple(held[number] for number in found.tolist()), tuple(notes), judged.middles)
 
 
 def _cannot(count: int) -> str:
-    return "1 reading cannot lie where it says" if count == 1 else f"{count:,} readings cannot lie where they say"
+    return counted(count, "reading cannot lie where it says", "readings cannot lie where they say")
 
 
 def _listed(rows: Rows, prepared: Prepared, told: dict[int, str]) -> str:

@@ -16,7 +16,7 @@ from pipeline.near import listed, nearest
 from pipeline.problems import Problems
 from pipeline.read.files import read_batches
 from pipeline.sessions.attach import TWO, base_key
-from pipeline.words import REASONS, Reason, Role, reason_code
+from pipeline.words import REASONS, Reason, Role, counted, reason_code
 
 #: Names that differ in length by more than this are not near each other.
 _LENGTHS = 2
@@ -25,7 +25,7 @@ _TOLD = ["name", "session", "held", "detail", "time", "source_row", "export", "s
 
 #: Readings that a sentence lists.
 _LISTED = 3
-_OTHER_TIE = "mend the row in the export, see the limits of [quality], or tie on another occupation"
+_OTHER_TIE = "correct the row in the export, see the limits of [quality], or tie on another occupation"
 
 #: What is told of a reading that is not where a session says.
 _OF_ROW = ("name", "session", "held", "time", "source_row", "export", "base")
@@ -137,7 +137,7 @@ def _held_by_code(prepared: Prepared, first_pass: FirstPass) -> Iterator[str]:
         for row in rows[:_LISTED]
     )
     more = f"; and {len(rows) - _LISTED:,} more" if len(rows) > _LISTED else ""
-    some = "1 reading of a check's code proves" if len(rows) == 1 else f"{len(rows):,} readings of a check's code prove"
+    some = counted(len(rows), "reading of a check's code proves", "readings of a check's code prove")
     yield f"{some} nothing, being held back: {listed}{more}"
 
 
@@ -184,7 +184,8 @@ def _why(
         there = f"the session's occupations are {listed(names)}" if names else "the session has no occupation by name"
         fix = f"did you mean {' or '.join(near)}? {there}" if near else there
         if missed.broken:
-            return f'"{point}", but the row that may be it cannot be taken apart, {missed.broken}', "correct that row"
+            what = f'"{point}", but the row that may be it cannot be split into cells, {missed.broken}'
+            return what, "correct that row"
         read = "no reading of the files that could be read" if _files_missing(prepared) else "no reading"
         return f'"{point}", but {read} has that name', fix
     row = rows[0]

@@ -87,7 +87,7 @@ def choose_operations(prepared: Prepared, extent: Area) -> Operations:
         source = job.source.crs or job.points[0].crs or ""
         try:
             datum = crs.promote(crs.geographic_of(crs.source_crs(source))).to_wkt()
-            base = raw_to_working(datum, target.grid, area, step="base to working", epoch=target.epoch)
+            base = raw_to_working(datum, target.grid, area, step="base to computation", epoch=target.epoch)
         except OperationError as error:
             problems.add(*loaded.where("source", "crs"), error.what, error.fix)
     try:

@@ -9,6 +9,7 @@ import pyarrow as pa
 from pipeline.arrays import Flags
 from pipeline.job.model import Quality
 from pipeline.read.files import Export
+from pipeline.words import counted
 
 _SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
 
@@ -36,8 +37,8 @@ class Placeholders:
     def notes(self, exports: Sequence[Export]) -> list[str]:
         """Return in words what was found."""
         says = {
-            "sigma": "a standard uncertainty of zero, which no observation has; the job's own serves instead",
-            "pdop": "a PDOP of zero, which no sky gives; quality.max_pdop says nothing of them",
+            "sigma": "a standard uncertainty of zero, which no observation has; the job's default is used instead",
+            "pdop": "a PDOP of zero, which is not possible; quality.max_pdop is not applied",
         }
         return [
             f"{exports[export].shown}: {_readings(count, first)} {says[what]}"
@@ -46,4 +47,4 @@ class Placeholders:
 
 
 def _readings(count: int, first: int) -> str:
-    return f"row {first} has" if count == 1 else f"{count:,} rows, the first of them {first}, have"
+    return f"row {first} has" if count == 1 else f"{counted(count, 'row')}, row {first} first, have"

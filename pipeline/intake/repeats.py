@@ -10,7 +10,7 @@ from pipeline.duplicates import Alike, alike, grouped, repeated
 from pipeline.duplicates.near import offsets
 from pipeline.intake.ledger import CODED, NAMED, REFUSED, SOUND, WHOLE, Rows
 from pipeline.intake.prepare import Prepared
-from pipeline.words import counted
+from pipeline.words import counted, plural
 
 #: Metres within which two readings of one name and time are one point that was computed, corrected or reduced twice.
 _NEAR = 10.0
@@ -75,7 +75,8 @@ def _exports(rows: Rows, prepared: Prepared, again: Integers, first: Integers) -
     for (early, late), count in _counted(np.sort(pairs[pairs[:, 0] != pairs[:, 1]], axis=1)):
         yield (
             f"{prepared.exports[late].shown} repeats {prepared.exports[early].shown}: {count:,} of its"
-            f" {sizes[late]:,} rows are the same observations; one writing of each is held back as duplicate"
+            f" {counted(int(sizes[late]), 'row')} {plural(count, 'is', 'are')} the same"
+            f" {plural(count, 'observation')}; one copy of each is held back as duplicate"
         )
 
 
@@ -96,7 +97,7 @@ def _undecided(rows: Rows, prepared: Prepared, found: Alike) -> Iterator[str]:
         if told.any():
             yield (
                 f"{_which(prepared, one, other)} {counted(int(told.sum()), 'pair')} of readings with the same name and"
-                " time at different places, of which at the most one is right: "
+                " time at different places, of which at most one is right: "
                 + _listed(rows, prepared, found.apart[told])
             )
     exports = of.export.astype(np.int64)[found.renamed]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from pipeline.words import Reason, Whole
+from pipeline.words import Reason, Whole, counted, plural
 
 #: Reasons whose every row needs attention; a row held back for another may be an ordinary one.
 REASONS = (Reason.SUSPECT, Reason.UNTIED)
@@ -46,8 +46,8 @@ def attention(record: Mapping[str, Any]) -> list[Attention]:
     counts = record["rows"]["by_reason"]
     for reason in REASONS:
         if counts.get(reason):
-            rows = "row is" if counts[reason] == 1 else "rows are"
-            found.append(Attention(Kind.HELD_BACK, f"{counts[reason]:,} {rows} held back as {reason}"))
+            rows = counted(counts[reason], "row is", "rows are")
+            found.append(Attention(Kind.HELD_BACK, f"{rows} held back as {reason}"))
     return [*found, *(Attention(Kind.WHOLLY, wholly(one), one) for one in record.get("wholly_held_back", []))]
 
 
@@ -60,11 +60,11 @@ def wholly(entry: Mapping[str, Any]) -> str:
         return f"{entry['name']}: {NO_ROWS[0]}: {NO_ROWS[1]}"
     if entry["on_marks"]:
         return (
-            f"{name}: no point of it is issued; {entry['held_back']:,} of its {entry['rows']:,} rows are held back"
-            f" ({why}), the rest are occupations of marks"
+            f"{name}: no point of it is issued; {entry['held_back']:,} of its {counted(entry['rows'], 'row')}"
+            f" {plural(entry['held_back'], 'is', 'are')} held back ({why}), the rest are occupations of marks"
         )
     return (
         f"{name}: "
-        + ("its only row is" if entry["rows"] == 1 else f"all of its {entry['rows']:,} rows are")
+        + ("its only row is" if entry["rows"] == 1 else f"all of its {counted(entry['rows'], 'row')} are")
         + (f" held back ({why})")
     )

@@ -14,6 +14,7 @@ from pydantic_core import ErrorDetails
 from pipeline.job.lines import Key, KeyPath
 from pipeline.job.model import SHIFT_GIVEN, SHIFT_WORD, Job
 from pipeline.near import nearest
+from pipeline.words import counted
 
 _TABLES = {"points": "[[points]]", "session": "[[session]]"}
 
@@ -96,7 +97,7 @@ def explain(error: ErrorDetails, model: type[BaseModel], called: Callable[[KeyPa
     if kind == "string_too_long":
         most = error["ctx"]["max_length"]
         return (
-            f"{called(path)} must be {'one single sign' if most == 1 else f'at most {most} signs long'}",
+            f"{called(path)} must be {'exactly' if most == 1 else 'at most'} {counted(most, 'character')} long",
             _hint(path, model),
         )
     if kind in _LIMITS:

@@ -147,7 +147,7 @@ def _read_bytes(path: Path, shown: str, problems: Problems) -> bytes | None:
     try:
         return path.read_bytes()
     except FileNotFoundError:
-        problems.add(shown, 0, "there is no such job file", "mind the folder you are in")
+        problems.add(shown, 0, "there is no such job file", "check the current folder")
         return None
     except IsADirectoryError:
         problems.add(shown, 0, "this is a folder, not a job file", "name the .toml file in it")
@@ -207,13 +207,13 @@ def _toml_fix(line: str) -> str:
         return "write brackets, quotes, commas and = as plain signs, not as wide ones"
     key, equals, value = (part.strip() for part in line.partition("="))
     if equals and not key.isascii() and not key.startswith("#"):
-        return "left of the = stands a key of tiedown, and the export's own name on the right, in quotes"
+        return "the key of tiedown goes left of the =, and the export's own name on the right, in quotes"
     for pattern, fix in _NO_TOML:
         if re.fullmatch(pattern, value.partition("#")[0].strip(), re.IGNORECASE):
             return fix
     if "\\" in line:
-        return r"in double quotes a \ begins the code of a sign: write / between folders, or '...' in single quotes"
-    return "text stands in quotes, lists in [ ], tables in { } on one line; no key or table comes twice"
+        return r"in double quotes a \ begins the code of a character: write / between folders, or use single quotes"
+    return "text goes in quotes, lists in [ ], tables in { } on one line; no key or table comes twice"
 
 
 def _deepest(text: str) -> int:

@@ -33,7 +33,7 @@ def _readable(value: str) -> str:
         if unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp"):
             raise ValueError(
                 f"there is a control character in it (U+{ord(sign):04X}), such as a line feed or a tab"
-                r" (in double quotes a \ begins the code of such a sign: write / between folders)"
+                r" (in double quotes a \ begins the code of such a character: write / between folders)"
             )
     return value
 

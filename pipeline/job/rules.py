@@ -106,13 +106,13 @@ def _check_times(session: Session, where: Where, problems: Problems) -> None:
             *where("end"),
             f"session '{session.name}' ends at {session.end.isoformat()}, "
             f"which is not after its start at {session.start.isoformat()}",
-            "mind the date and the offset from UTC",
+            "check the date and the offset from UTC",
         )
     elif session.field_shift is not None and session.field_shift.start >= session.end:
         problems.add(
             *where("field_shift", "from"),
             f"the field shift of session '{session.name}' would begin only after the session's end",
-            "mind the date and the offset from UTC",
+            "check the date and the offset from UTC",
         )
 
 

@@ -24,7 +24,7 @@ from pipeline.sessions.toml_lines import (
     table_lines,
 )
 from pipeline.sessions.windows import SessionWindow
-from pipeline.words import Role
+from pipeline.words import Role, counted
 
 #: Metres within which the base on the points and the job's set-up are the same, and two antenna heights.
 _SAME, _SAME_ANTENNA = 0.010, 0.001
@@ -249,10 +249,10 @@ def _far(far: Sequence[tuple[_Session, float]]) -> str:
             f"{first.name or 'one without a name'} of session {at.session.name} at {clock(first.time)} UTC ({where}),"
             f" {distance:,.0f} m"
         )
-    more = f" and {len(far) - _LISTED} more sessions'" if len(far) > _LISTED else ""
+    more = f" and those of {counted(len(far) - _LISTED, 'more session')}" if len(far) > _LISTED else ""
     return (
-        f"the first reading is far from the base: {'; '.join(listed)}{more}; a rover that stands beside the base before"
-        " it leaves shows in good time whether the two agree"
+        f"the first reading is far from the base: {'; '.join(listed)}{more}; a point occupied beside the base before"
+        " the rover leaves shows in good time whether the two agree"
     )
 
 

@@ -5,6 +5,7 @@ import numpy as np
 from pipeline.arrays import Integers
 from pipeline.intake.survey import Survey
 from pipeline.read.files import read_batches
+from pipeline.words import counted
 
 #: Names that are told with their places.
 _NAMED = 3
@@ -24,7 +25,7 @@ def name_notes(survey: Survey) -> list[str]:
         (name, one), (_, two) = rows[first], rows[other]
         listed.append(f"'{name}' ({one} and {two}, {distance:,.0f} m apart)")
     more = f" and {far.names - len(listed):,} more" if far.names > len(listed) else ""
-    how = f"{far.names:,} names stand" if far.names > 1 else "one name stands"
+    how = counted(far.names, "name stands", "names stand")
     return [
         f"{how} at two places or more: {', '.join(listed)}{more}; two rovers may have counted from the same number:"
         " all of them are issued, and a name alone does not say which is meant"

@@ -33,7 +33,7 @@ from pipeline.plausible.misreadings import (
     Misreading,
 )
 from pipeline.sphere import DEGREE
-from pipeline.words import plural
+from pipeline.words import counted, plural
 
 #: Metres from all readings beyond which a mark is out of place, and within which another reading of it is in place.
 _FAR, _NEAR = 50_000.0, 20_000.0
@@ -134,7 +134,7 @@ def _all_far(survey: Survey, register: Register, area: Area, found: list[Misplac
     """Say in one line that the whole register lies elsewhere; the readings may as well be what is misread."""
     near, far = (value / 1000 for value in (min(o.distance for o in found), max(o.distance for o in found)))
     how_far = f"{near:,.0f} km" if round(near) == round(far) else f"{near:,.0f} to {far:,.0f} km"
-    at = f"all {len(found):,} marks lie {how_far} from every reading"
+    at = f"all {counted(len(found), 'mark')} of the register lie {how_far} from every reading"
     if beyond_grid(survey, area) > _FAR:
         fix = "the readings lie outside the area of target.grid: see the columns that their block maps, and its crs"
     else:

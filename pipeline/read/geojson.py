@@ -24,6 +24,7 @@ from pipeline.read.mapping import mapped
 from pipeline.read.raw import Geometry, Raw
 from pipeline.read.text import encoding_of
 from pipeline.read.values import Faults, column_of, column_type, faults_of, without
+from pipeline.words import counted, plural
 
 #: Bytes read at once, and characters that one feature may have at most.
 _CHUNK, _LONGEST = 1 << 20, 1 << 26
@@ -81,7 +82,8 @@ def _looked_through(path: Path, at: Signature) -> Properties:
                     ends = widest.setdefault(name, [value, value])
                     ends[:] = min(ends[0], value), max(ends[1], value)
     if strange:
-        what = f"its list of features has {rows} elements, and only {rows - strange} of them are features"
+        no = f"{strange} {plural(strange, 'is not a feature', 'are not features')}"
+        what = f"its list of features has {counted(rows, 'element')}, of which {no}"
         raise Unusable(1, what, "export it again, or take out what is no Feature (null, numbers, bare geometries)")
     fields = [(name, column_type(kinds, *widest.get(name, (0, 0)))) for name, kinds in seen.items()]
     return Properties(pa.schema(fields), _crs(document.get("crs")), rows)

@@ -22,6 +22,7 @@ from pipeline.read.raw import Geometry, Raw
 from pipeline.read.stored import Stored, look_at
 from pipeline.read.times import rounded
 from pipeline.read.values import Faults, column_of, faults_of, without
+from pipeline.words import counted
 
 #: Rows taken from SQLite at once: they are objects of Python's for a while.
 _ROWS = 16_384
@@ -75,7 +76,8 @@ def batches(path: Path, points: Points, found: Stored, rows_per_batch: int) -> G
         done += len(raw.row)
         yield raw
     if done != found.rows:  # GDAL ends a layer early and says nothing where a page is damaged
-        raise Unusable(0, f"the file cannot be read: it ends after {done} of {found.rows} rows; it is damaged")
+        rows = counted(found.rows, "row")
+        raise Unusable(0, f"the file cannot be read: it ends after {done} of {rows}; it is damaged")
 
 
 def _as_stored(path: Path, points: Points, found: Stored, rows_per_batch: int) -> Iterator[Raw]:

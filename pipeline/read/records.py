@@ -13,6 +13,7 @@ import numpy as np
 
 from pipeline.arrays import Flags, Integers
 from pipeline.read.findings import SHOWN
+from pipeline.words import counted
 
 _NEWLINE, _QUOTE, _SPACE, _TAB = b"\n"[0], b'"'[0], b" "[0], b"\t"[0]
 
@@ -193,7 +194,7 @@ class _Scan:
         except Unclosed:
             return self._join(index, record, final)
         if isinstance(found, int):
-            return index, self._fault(f"{found} cells where the header names {self.columns}", record)
+            return index, self._fault(f"{counted(found, 'cell')} where the header names {self.columns}", record)
         return index, found
 
     def _fitting(self, found: list[bytes]) -> list[bytes] | int:

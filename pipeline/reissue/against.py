@@ -51,4 +51,4 @@ def against(last: Last | None, survey: Survey, solved: Solved, now: Fingerprint)
             return Against(why.all(), found[0] if found else None, Earlier(last, why.of, changed, side))
     except Lost as error:
         obstacle = str(error)
-    return Against((*why.all(), f"what moved since issue {last.record['issue']:03d} is not told: {obstacle}"))
+    return Against((*why.all(), f"what moved since issue {last.record['issue']:03d} is not listed: {obstacle}"))

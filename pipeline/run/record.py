@@ -85,7 +85,7 @@ class Count:
         """
         if read != self.points + on_marks + self.held_back:
             raise RuntimeError(
-                f"rows do not add up: {read} read, {self.points} points, {on_marks} on marks,"
+                f"rows do not add up: {read} read, points {self.points}, {on_marks} on marks,"
                 f" {self.held_back} held back"
             )
         by_reason = {str(reason): int(n) for reason, n in zip(REASONS, self.by_reason, strict=True) if n}

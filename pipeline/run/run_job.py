@@ -132,9 +132,9 @@ def _told_as_problems(folder: Path) -> Iterator[None]:
     try:
         yield
     except Lost as error:
-        raise JobError([Problem(str(folder), 0, f"the issue before: {error}", "run the job again")]) from error
+        raise JobError([Problem(str(folder), 0, f"the previous issue: {error}", "run the job again")]) from error
     except OSError as error:
         if error.errno not in _NO_ROOM and not isinstance(error, NotWritten):
             raise
-        what, fix = f"the issue cannot be written: {error}", "see to the disk, then run again"
+        what, fix = f"the issue cannot be written: {error}", "check the disk, then run again"
         raise JobError([Problem(str(folder), 0, what, fix)]) from error

@@ -33,7 +33,7 @@ def refuse_poor_transformations(survey: Survey, shifts: Shifts) -> None:
         where = survey.where(*place)
         kept = [number for number, here in enumerate(by_it) if here and alone[number]]
         if kept:
-            fix = "tie the sessions to control, or allow a larger error if the work bears it"
+            fix = "tie the sessions to control, or allow a larger error if the work tolerates it"
             problems.add(*where, f"{what}no control ties {_names(survey, kept)}", fix)
         kept = [number for number, here in enumerate(by_it) if here and mixed[number] and not alone[number]]
         if kept:

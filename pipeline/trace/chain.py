@@ -103,7 +103,7 @@ class _Follower:
         base = (self._value("base") or "").strip()
         told = f"{clock(self.time)} UTC is in {clock(window.start_ms)} to {clock(window.end_ms)}"
         if window.base is None:
-            return f"{told}; the session takes every base"
+            return f"{told}; the session accepts any base id"
         return f"{told}; base {base}" if base else f"{told}; the reading names no base, and no other session runs then"
 
     def _steps(self, raw: Floats) -> Iterator[Step]:

@@ -136,16 +136,16 @@ def _off(reading: Reading, newest: int) -> list[str]:
         return ["the issue does not have it"]
     told = []
     if row.layer != _LAYER[reading.outcome]:
-        told.append(f"it stands in {row.layer}, worked out as {reading.outcome}")
+        told.append(f"it is in {row.layer}, recomputed as {reading.outcome}")
     elif reading.outcome != "on mark" and row.word != (reading.reason or reading.proof):
-        told.append(f"it is called {row.word} there, worked out as {reading.reason or reading.proof}")
+        told.append(f"it is called {row.word} there, recomputed as {reading.reason or reading.proof}")
     has, worked = row.easting is not None and row.height is not None, reading.issued is not None
     if has != worked:
-        told.append(f"it has {'' if has else 'no '}coordinates there, and {'' if worked else 'none '}worked out here")
+        told.append(f"it has {'' if has else 'no '}coordinates there, and {'' if worked else 'none '}recomputed")
     if reading.difference is not None and max(map(abs, reading.difference)) > AGREES:
         east, north, height = reading.difference
         told.append(
-            "its coordinates differ from those worked out by"
+            "its coordinates differ from the recomputed ones by"
             f" east {east:+.5f}, north {north:+.5f}, height {height:+.5f} m"
         )
     return told

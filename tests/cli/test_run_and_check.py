@@ -93,7 +93,7 @@ def test_a_job_that_another_run_holds_is_exit_4_at_once(tmp_path: Path) -> None:
     with job_lock(tmp_path / "out"):
         found = tiedown("run", path)
     assert found.exit_code == 4
-    assert "another run" in found.stderr
+    assert "already being run" in found.stderr
     assert not (tmp_path / "out" / "issues").exists()
     assert tiedown("run", path).exit_code == 0
 
@@ -160,7 +160,7 @@ def test_json_of_several_jobs_is_one_document_with_every_job_in_it(tmp_path: Pat
         assert {key: one[key] for key in record} == record
     (problem,) = bad["problems"]
     assert problem["file"] == str(paths[2]) and problem["line"] > 0 and "CM9" in problem["what"] and problem["fix"]
-    assert "another run" in held["problems"][0]["what"]
+    assert "already being run" in held["problems"][0]["what"]
     again = process("run", "--json", "--workers", 2, *paths[:3])
     outcomes = [(one["outcome"], one["exit_code"]) for one in json.loads(again.stdout)["jobs"]]
     assert (again.returncode, outcomes) == (3, [("unchanged", 0), ("unchanged", 3), ("refused", 2)])
@@ -185,11 +185,11 @@ def test_the_summary_of_several_jobs_ends_with_a_line_each_and_what_needs_attent
     for line, name, words in (
         (good, "good", ["good ", "7 rows, 4 points, 3 on marks, 0 held back"]),
         (fails, "fails", ["needs attention", "failed", "7 rows, 0 points, 3 on marks, 4 held back"]),
-        (held, "held", ["held ", "another run"]),
+        (held, "held", ["already running ", "already being run"]),
         (bad, "bad", ["refused", "1 problem, nothing written"]),
     ):
         assert all(word in line for word in [str(paths[name]), *words]), line
-    assert total == "4 jobs: 1 good, 1 needs attention, 1 held, 1 refused"
+    assert total == "4 jobs: 1 good, 1 needs attention, 1 already running, 1 refused"
 
 
 def test_one_is_told_in_the_singular(tmp_path: Path) -> None:

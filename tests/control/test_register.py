@@ -155,7 +155,7 @@ WRONG: dict[str, Wrong] = {
     "twice, known otherwise": (HEADER + "A,1,2,3,0.1\nA,1,2,3,\n", [3], ["hu95 0.1 and none"]),
     "several": (HEADER + "A,x,2,3\nB,1,y,3,-1\n,1,2,3\n", [2, 3, 3, 4], []),
     "missing column": ("mark,easting,nothing,height\nA,1,2,3\n", [1], ["'northing' is missing", "is it 'nothing'"]),
-    "geographic columns": ("mark,longitude,latitude,height\nA,1,2,3\n", [1, 1], ["projected", "geographic CRS: mind"]),
+    "geographic columns": ("mark,longitude,latitude,height\nA,1,2,3\n", [1, 1], ["projected", "geographic CRS: check"]),
     "other height": ("mark,easting,northing,ellipsoid_height\nA,1,2,3\n", [1], ['height = "ellipsoid"']),
     "no height column": ("mark,easting,northing\nA,1,2\n", [1], ["'height' is missing", "'holds'"]),
     "no mark column": ("name,easting,northing,height\nA,1,2,3\n", [1], ["'mark' is missing"]),

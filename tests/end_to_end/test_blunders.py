@@ -80,10 +80,10 @@ def test_splitting_the_session_as_the_record_says_makes_the_job_pass(
     first = run_job(path)
     assert first.exit_code == 3
     (diagnosis,) = first.record["diagnoses"]
-    kinds = [reading["kind"] for reading in diagnosis["readings"]]
-    moved = diagnosis["readings"][kinds.index("base moved")]
+    kinds = [reading["kind"] for reading in diagnosis["explanations"]]
+    moved = diagnosis["explanations"][kinds.index("base moved")]
     # one late mark alone: the base or that occupation, nobody can tell; the text says what would decide
-    assert moved["score"] - diagnosis["readings"][0]["score"] < 2 * np.log(10)
+    assert moved["score"] - diagnosis["explanations"][0]["score"] < 2 * np.log(10)
     assert checks == 3 or (kinds[0] == "base moved" and "point unexplained" not in kinds)
     # the difference is observed minus known: the points move against the base
     shown = [moved["largest"][axis] for axis in ("d_east", "d_north", "d_height")]

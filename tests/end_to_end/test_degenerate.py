@@ -1,4 +1,4 @@
-"""Jobs with next to nothing in them: they end in an issue or in words, never in a fault of the program."""
+"""Jobs with next to nothing in them: they end in an issue or in words, never in a fault in the program."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -65,7 +65,7 @@ def test_two_shifts_too_large_and_the_second_session_tied_by_a_temporary_mark_al
     diagnoses = {one["session"]: one for one in found.record["diagnoses"]}
     assert set(diagnoses) == {"one", "two"}
     for one in diagnoses.values():
-        assert any("CM1" in reading["text"] for reading in one["readings"])
+        assert any("CM1" in reading["text"] for reading in one["explanations"])
 
 
 def edge(change: Callable[[Network], None] = lambda work: None, **session: object) -> Network:

@@ -63,7 +63,7 @@ def test_a_named_folder_of_grids_serves_a_whole_run(job: tuple[Simulation, Path]
     for words in (("run", path), ("trace", path, made.truth.names[0])):
         done = tiedown(*words, cwd=path.parent, PROJ_DATA=str(grids))
         assert done.returncode == 0, done.stderr
-    (step,) = [one for one in assert_true(made, path)["operations"] if one["step"] == "working to issued"]
+    (step,) = [one for one in assert_true(made, path)["operations"] if one["step"] == "computation to grid"]
     assert [one["name"] for one in step["grids"]] == [OLDER]
 
 
@@ -72,7 +72,7 @@ def test_the_real_grid_from_its_folder(job: tuple[Simulation, Path], grids_folde
     made, path = job
     done = tiedown("run", path, cwd=path.parent, PROJ_DATA=str(grids_folder))
     assert done.returncode == 0, done.stderr
-    (step,) = [one for one in assert_true(made, path)["operations"] if one["step"] == "working to issued"]
+    (step,) = [one for one in assert_true(made, path)["operations"] if one["step"] == "computation to grid"]
     assert [one["name"] for one in step["grids"]] == [TIF]
 
 

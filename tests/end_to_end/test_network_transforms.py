@@ -52,7 +52,7 @@ def test_network_corrections_in_a_moving_datum(tmp_path: Path) -> None:
     to_itrf(work)
     issue = run_written(work.write(tmp_path))
     assert_allclose(off_truth(issue.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
-    (step,) = [one for one in issue.record["operations"] if one["step"] == "raw to working"]
+    (step,) = [one for one in issue.record["operations"] if one["step"] == "field datum to computation"]
     assert step["accuracy"] == 0.03  # as EPSG states it
 
 

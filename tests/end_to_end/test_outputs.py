@@ -222,7 +222,7 @@ def test_every_input_and_every_grid_has_its_sum(made: Made) -> None:
     grids = [grid for operation in made.issue.record["operations"] for grid in operation["grids"]]
     assert {grid["name"] for grid in grids} == {geoid.name}
     assert {grid["sha256"] for grid in grids} == {hashlib.sha256(geoid.read_bytes()).hexdigest()}
-    issued = [step for step in made.issue.record["operations"] if step["step"] == "working to issued"]
+    issued = [step for step in made.issue.record["operations"] if step["step"] == "computation to grid"]
     assert "vgridshift" in issued[0]["definition"]
 
 

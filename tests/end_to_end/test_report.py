@@ -43,7 +43,7 @@ def test_every_check_and_every_session_of_the_geopackage_stands_in_the_page(move
     root = report(moved)
     found = [row for row in cells(root.section("checks")) if len(row) == 12][1:]
     assert len(found) == len(moved.check_marks.rows)
-    words = {None: "not judged", 0: "failed", 1: "passed"}
+    words = {None: "not tested", 0: "failed", 1: "passed"}
     for shown, row in zip(found, moved.check_marks.rows, strict=True):
         assert (shown[0], shown[1], shown[2]) == (row["session"], row["point"], row["mark"])
         assert (shown[3], shown[11]) == (f"{row['role']}, {row['place']}", words[row["passed"]])

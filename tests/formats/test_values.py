@@ -237,7 +237,7 @@ def test_dxf_marks_and_checks_stand_on_layers_of_their_own(drawing: Any) -> None
         ("check_marks", "TM1", "103.125"), ("marks", "CM1", "3.125"), ("marks", "TM,1", "no height"),
     ]  # fmt: skip
     said = [attributes(e)["DIFFERENCE"] for e in found[:3]]
-    assert said == ["dE +0.001 dN +0.001 dH +0.001 passed", "dE -0.200 dN -0.200 dH +0.000 FAILED", "not judged"]
+    assert said == ["dE +0.001 dN +0.001 dH +0.001 passed", "dE -0.200 dN -0.200 dH +0.000 FAILED", "not tested"]
 
 
 def test_dxf_is_in_metres_opens_on_the_points_and_says_what_it_is(drawing: Any, layer: Layer) -> None:
@@ -251,13 +251,13 @@ def test_dxf_is_in_metres_opens_on_the_points_and_says_what_it_is(drawing: Any, 
     assert_allclose(list(view.dxf.center)[:2], (low + high)[:2] / 2, rtol=0, atol=1e-3)
     assert view.dxf.height >= (high - low)[1]
     facts = dict(header.custom_vars.properties)
-    assert facts["issue"] == "made-007" and facts["data to"] == "2026-03-02T03:45:06.500Z"
+    assert facts["issue"] == "made-007" and facts["last observation"] == "2026-03-02T03:45:06.500Z"
     assert "EPSG:2193" in facts["grid"] and facts["heights"] == "NZVD2016 height" and "care" in facts["caution"]
     (note,) = drawing.modelspace().query("MTEXT")
     seen = note.plain_text()
     assert note.dxf.layer == "note" and "EPSG:2193" in seen and "{braces}, a \\ and a ^ too" in seen
     unproven = sum(row["proof"] != "bracketed" for row in layer.rows)
-    assert f"not proven: {unproven:,} points" in seen
+    assert f"not proven: {unproven:,} point" in seen
 
 
 def tags_of(path: Path) -> list[tuple[str, str]]:

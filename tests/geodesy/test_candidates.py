@@ -37,7 +37,7 @@ def test_every_source_has_a_way_or_is_refused_in_words(longitude: float, latitud
         try:
             raw_to_working(source, METRES.get(grid, grid), area)
         except OperationError as error:
-            assert error.what.startswith("raw to working: ") and error.fix
+            assert error.what.startswith("field datum to computation: ") and error.fix
 
 
 METRES = {"EPSG:6578": "EPSG:6577", "EPSG:6438": "EPSG:6437", "EPSG:6479": "EPSG:6478"}

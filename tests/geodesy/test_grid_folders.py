@@ -68,7 +68,7 @@ def test_a_folder_that_cannot_be_searched_is_told_beside_a_missing_grid(
     (tmp_path / "two.tif").write_bytes(b"")
     named = [str(tmp_path / "gone"), str(tmp_path / "two.tif"), str(grids)]
     monkeypatch.setenv("PROJ_DATA", os.pathsep.join(named))
-    fix = missing("raw to working", ["three.tif"], "an operation").fix
+    fix = missing("field datum to computation", ["three.tif"], "an operation").fix
     assert f"{named[0]} of PROJ_DATA is not there" in fix
     assert f"{named[1]} of PROJ_DATA is a file; name its folder" in fix
     assert f"{named[2]} of PROJ_DATA" not in fix

@@ -74,7 +74,7 @@ def test_missing_grid_is_refused(grid: str, height: str, area: Area, file: str, 
         tmp_path,
     )
     what, fix = said.split("|")
-    assert what.startswith("working to issued: grid file ")
+    assert what.startswith("computation to grid: grid file ")
     assert file in what
     assert str(tmp_path) in fix
     assert "PROJ_DATA" in fix
@@ -91,7 +91,7 @@ def test_missing_horizontal_grid_is_refused(tmp_path: Path) -> None:
         """,
         tmp_path,
     )
-    assert "raw to working: grid file uk_os_OSTN15_NTv2_OSGBtoETRS.tif is missing" in said
+    assert "field datum to computation: grid file uk_os_OSTN15_NTv2_OSGBtoETRS.tif is missing" in said
 
 
 def test_network_stays_off(tmp_path: Path) -> None:
@@ -164,7 +164,7 @@ def test_area_outside_the_operations_use_is_refused(real_grids: Path) -> None:
     """Inside the grid but outside the operation's area of use (7.7), and an area elsewhere on the earth (7.13)."""
     with pytest.raises(OperationError, match="area of use"):
         working_to_issued("EPSG:27700", "EPSG:5701", Area(1.7, 55.3, 1.95, 55.6))
-    with pytest.raises(OperationError, match="working to issued"):
+    with pytest.raises(OperationError, match="computation to grid"):
         working_to_issued("EPSG:27700", "EPSG:5701", AUCKLAND)
 
 

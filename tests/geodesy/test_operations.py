@@ -180,13 +180,13 @@ def test_named_geoid_that_cannot_serve(grids_folder: Path, tmp_path: Path) -> No
     ):
         with pytest.raises(OperationError, match=words) as raised:
             working_to_issued("EPSG:25833", "EPSG:9274", AUSTRIA, file)
-        assert raised.value.what.startswith("working to issued")
+        assert raised.value.what.startswith("computation to grid")
     with pytest.raises(OperationError, match=r"target\.geoid is named"):
         working_to_issued("EPSG:25833", "ellipsoid", AUSTRIA, grids_folder / GEOID)
 
 
 def test_register_comes_back(real_grids: Path, austria: np.ndarray) -> None:
-    """Register to working is the inverse of working to issued, with PROJ's geoid and with the same one named."""
+    """Register to computation is the inverse of computation to grid, with PROJ's geoid and with the same one named."""
     for geoid in (None, real_grids / GEOID):
         raw, issued = chain(geoid=geoid)
         place = raw.forward(*austria)

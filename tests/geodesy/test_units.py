@@ -75,7 +75,7 @@ def test_grads_are_not_read_as_degrees() -> None:
     for axis in grads["coordinate_system"]["axis"]:
         axis["unit"] = {"type": "AngularUnit", "name": "grad", "conversion_factor": 0.015707963267949}
     grads.pop("id", None)
-    with pytest.raises(OperationError, match="counts in grad") as raised:
+    with pytest.raises(OperationError, match="is in grad") as raised:
         lengths(json.dumps(grads), None)
     assert "degrees" in raised.value.fix
 

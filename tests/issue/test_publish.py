@@ -68,7 +68,7 @@ def test_a_failure_while_staging_changes_nothing(tmp_path: Path) -> None:
 
 
 def test_leaving_without_publishing_changes_nothing(tmp_path: Path) -> None:
-    """Nothing has changed since the issue before: the caller just leaves."""
+    """Nothing has changed since the previous issue: the caller just leaves."""
     issue(tmp_path)
     with job_lock(tmp_path), open_issue(tmp_path):
         pass
@@ -268,7 +268,7 @@ def other_run(folder: Path) -> Iterator[subprocess.Popen[str]]:
 
 def test_a_second_run_is_refused_at_once(tmp_path: Path) -> None:
     """In another process and in this one; another job's folder is free."""
-    with other_run(tmp_path), pytest.raises(JobHeld, match="another run"), job_lock(tmp_path):
+    with other_run(tmp_path), pytest.raises(JobHeld, match="already being run"), job_lock(tmp_path):
         pass
     with job_lock(tmp_path), pytest.raises(JobHeld), job_lock(tmp_path):
         pass

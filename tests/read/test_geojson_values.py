@@ -96,7 +96,7 @@ def test_encodings_that_json_can_be_told_in(tmp_path, encoding):
         (HEAD + '{"h": 01}}]}', "Expecting ',' delimiter"),
         (HEAD + "{'h': 1}}]}", "Expecting property name"),
         (HEAD + '{"h": "a\tb"}}]}', "Invalid control character"),
-        (HEAD + '{"h": 1}}, 7, null]}', "its list of features has 3 elements, and only 1 of them are features"),
+        (HEAD + '{"h": 1}}, 7, null]}', "its list of features has 3 elements, of which 2 are not features"),
         (HEAD + '{"h": 1}}]} {}', "nothing more is expected"),
         (HEAD + '{"h": 1}}],}', "a value is expected"),
         ('{"type": "FeatureCollection", "features": {}}', "JSON of another kind"),

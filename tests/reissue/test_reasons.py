@@ -106,7 +106,7 @@ def test_a_recoded_point_is_counted_and_told(
     assert "the code or another attribute of 3 points changed" in changes["because"]
     show_history(path, as_json=False)
     told = capsys.readouterr().out
-    assert "3 with other attributes" in told and "no point changed" not in told
+    assert "3 with changed attributes" in told and "no point changed" not in told
 
 
 def test_a_revision_that_touches_no_file_changes_no_attribute(job: Simulation, tmp_path: Path) -> None:

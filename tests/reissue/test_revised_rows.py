@@ -1,4 +1,4 @@
-"""A revision that reaches few points changes their rows in a copy of the issue before: nothing else may differ.
+"""A revision that reaches few points changes their rows in a copy of the previous issue: nothing else may differ.
 
 The other way, every layer written anew, is the measure: the same layers, sums and tables come out of both.
 """
@@ -329,7 +329,7 @@ def test_a_disk_that_fills_while_a_copy_is_changed(beyond: int, tmp_path: Path) 
     script = f"{limit}; from pipeline.cli.main import main; main()"
     command = [sys.executable, "-c", script, "run", str(path)]
     found = subprocess.run(command, capture_output=True, text=True, check=False)
-    assert found.returncode == 2 and "see to the disk" in found.stderr, found.stderr
+    assert found.returncode == 2 and "check the disk" in found.stderr, found.stderr
     assert current_issue(tmp_path / "out").record["issue"] == 1
     assert not list((tmp_path / "out").glob(".staging*"))
     assert run_job(path).record["issue"] == 2

@@ -102,5 +102,5 @@ def test_numbers_and_times_are_written_alike_everywhere() -> None:
     assert [minute("2026-03-01T19:00:00.000Z"), minute("2026-03-01T19:00:07.000Z")] == [
         "2026-03-01 19:00", "2026-03-01 19:00:07",
     ]  # fmt: skip
-    assert clipped("x" * 2000) == "x" * 1500 + " ... (500 characters more in issue.json)"
+    assert clipped("x" * 2000) == "x" * 1500 + " ... (500 more characters in issue.json)"
     assert allowed("a\x07b\nc\u202fd") == "a\ufffdb\nc\u202fd"

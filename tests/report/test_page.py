@@ -7,6 +7,7 @@ import pytest
 from page_read import Element, read_page
 from record_made import check, diagnosis, failing, mark, record, session, tie
 
+from pipeline.issue.report.glossary import GLOSSARY
 from pipeline.issue.report.meanings import REASONS
 from pipeline.issue.report.page import render
 from pipeline.issue.report.thinning import Thinned
@@ -14,8 +15,8 @@ from pipeline.words import Reason
 
 HOSTILE = "<script>alert('x')</script> & \"quoted\" </style></title>"
 SECTIONS = (
-    "changes", "rows", "sessions", "checks", "times", "plan", "differences", "readings", "adjustment", "marks",
-    "untied", "operations", "inputs", "model", "notes", "words",
+    "words", "changes", "rows", "sessions", "checks", "times", "plan", "differences", "causes", "adjustment",
+    "marks", "untied", "operations", "inputs", "model", "notes",
 )  # fmt: skip
 
 
@@ -60,6 +61,7 @@ def full() -> dict[str, Any]:
     }  # fmt: skip
     kinds = ("redundancy", "standardised", "detectable")
     control = {f"{kind}_{axis}": 0.3 for kind in kinds for axis in ("east", "north", "up")}
+    control |= {"residual_east": 0.001, "residual_north": -0.002, "residual_up": 0.002}  # 3 mm: 1 + 4 + 4 = 9
     farthest = {"session": "one", "point": "P9", "horizontal": 0.0131, "vertical": 0.001}
     made = record(
         issue=2,
@@ -71,7 +73,7 @@ def full() -> dict[str, Any]:
         checks=[tie("one", "CM1", 20), check("one", "TM1", 25, passed=None, d_horizontal=None, d_height=None,
                                              known_easting=None, known_northing=None, point=None),
                 failing("one", "CM2", 30), check("one", "CM2", 450)],
-        diagnoses=[diagnosis("one", ["P"]), diagnosis("two", [], readings=[], split=None)],
+        diagnoses=[diagnosis("one", ["P"]), diagnosis("two", [], explanations=[], split=None)],
         marks=[mark("CM1", 1000.0, 5000.0), mark("TM1", None, None, height=None, holds=None, status="adjusted")],
         untied=[{"sessions": ["two"], "marks": ["TM1"], "lacks": ["position", "height"]}],
         notes=["a note"],
@@ -126,8 +128,8 @@ def test_every_reason_is_explained(reason: Reason) -> None:
 def test_a_failing_check_is_told_by_word_with_how_much_and_why() -> None:
     root = page(full())
     told = root.section("checks").text()
-    assert "-0.181" in told and "failed" in told and "not judged" in told
-    assert "Fails: 0.151 m over in position. What it may mean: a cause" in told
+    assert "-0.181" in told and "failed" in told and "not tested" in told
+    assert "Fails: 0.151 m over in position. Possible causes: a cause" in told
     assert "1 of 3 occupations of control marks fails" in root.section("look").text()
 
 
@@ -154,17 +156,28 @@ def test_a_standardised_residual_over_the_critical_value_is_pointed_out() -> Non
     assert "1 observation is over it" in root.section("adjustment").text()
 
 
-def test_a_failure_has_its_readings_and_the_lines_that_split_its_session() -> None:
-    section = page(full()).section("readings")
-    assert "too close to tell" in section.text() and "CM1 occupied again" in section.text()
+def test_a_failure_has_its_explanations_and_the_lines_that_split_its_session() -> None:
+    section = page(full()).section("causes")
+    assert "about as likely" in section.text() and "CM1 occupied again" in section.text()
     assert [one.children for one in section.all("pre")] == [['[[session]]\nname = "one"\n']]
-    assert "None of 900 causes tried explains it" in section.text()
+    assert "None of 900 possible causes tested explains it" in section.text()
 
 
 def test_untied_sessions_say_what_would_tie_them() -> None:
     told = page(full()).section("untied").text()
-    assert "Untied in position and height: two. One occupation, in it, of a mark" in told
+    assert "Not connected in position and height: two. One occupation, in it, of a mark" in told
     assert "or register coordinates of TM1" in told
+
+
+def test_a_mark_says_what_fixes_it_and_how_far_it_is_from_the_register() -> None:
+    told = page(full()).section("marks").text()
+    assert "constrained (weighted), 0.003 m from the register position and height" in told
+    assert "adjusted nothing: a temporary mark" in told
+
+
+def test_the_glossary_stands_in_the_report() -> None:
+    told = page(record()).section("words").text()
+    assert all(word in told and meaning in told for word, meaning in GLOSSARY.items())
 
 
 def test_operations_have_their_accuracy_and_grids_with_sums() -> None:

@@ -1,4 +1,4 @@
-"""Spoils the exports and tables of a small job in turn and says which spoilt ones end in a fault of the program.
+"""Spoils the exports and tables of a small job in turn and says which spoilt ones end in a fault in the program.
 
     python tests/resilience/mutations.py [--seconds 60] [--seed 1] [--keep FOLDER]
 

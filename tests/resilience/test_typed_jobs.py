@@ -1,6 +1,6 @@
 """Whatever a person types in a job file, a table of sessions or a register ends in an issue or in words.
 
-A fault of the program (any exception but the user's own) is what these look for. ``TIEDOWN_TYPED`` sets how many jobs
+A fault in the program (any exception but the user's own) is what these look for. ``TIEDOWN_TYPED`` sets how many jobs
 are typed; a few thousand take some minutes.
 """
 

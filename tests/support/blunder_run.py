@@ -88,14 +88,14 @@ def judged(kind: str, seed: int, planted: Planted, record: dict[str, Any], secon
         told = any(all(word in note for word in planted.says) for note in record["notes"])
         held = "outside_sessions" in record["rows"]["by_reason"]
         return Found(kind, seed, told or held, told, told, told, "a note" if told else "", alarm, seconds, 0.0)
-    diagnoses = [one for one in record["diagnoses"] if one["readings"]]
+    diagnoses = [one for one in record["diagnoses"] if one["explanations"]]
     if not diagnoses:
         told = bool(drifts) and planted.kinds == ("base drifts",)
         return Found(
             kind, seed, bool(alarm), told, told, told, "a drift note" if told else "", alarm, seconds, planted.size
         )
-    ranks = [rank(planted, one["readings"]) for one in diagnoses]
-    first = diagnoses[0]["readings"][0]
+    ranks = [rank(planted, one["explanations"]) for one in diagnoses]
+    first = diagnoses[0]["explanations"][0]
     return Found(
         kind,
         seed,

@@ -93,7 +93,7 @@ def hostile() -> pa.RecordBatch:
 
 
 def checks() -> pa.RecordBatch:
-    """Three occupations on two marks, one failed and one not judged, and one whose position is not known."""
+    """Three occupations on two marks, one failed and one not tested, and one whose position is not known."""
     count = 4
     places = {"easting": 1_600_010.5, "northing": 5_400_020.25, "height": 3.125}
     columns: dict[str, Any] = {

@@ -193,7 +193,7 @@ def starve(bench: Bench, sizes: list[int]) -> None:
         before = bench.issues()
         bench.revise()
         code, said = bench.run(before=partial(resource.setrlimit, resource.RLIMIT_FSIZE, (size, size)))
-        assert code == 2 and "see to the disk" in said, (size, code, said)
+        assert code == 2 and "check the disk" in said, (size, code, said)
         assert "Traceback" not in said, said
         if before:
             bench.stands(before)

@@ -1,7 +1,7 @@
 """Exports spoilt in all sorts of ways that files are spoilt in: bytes, cells, types, encodings, structure.
 
 Each mutation takes a random number generator and changes a file in place. Nothing here knows what must come of it, but
-that a job is answered by an outcome or by problems, and never by a fault of the program.
+that a job is answered by an outcome or by problems, and never by a fault in the program.
 """
 
 import contextlib

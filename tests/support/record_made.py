@@ -58,20 +58,20 @@ def session(name: str, minutes: float = 0.0, verdict: str = "proven", **other: A
 def mark(name: str, easting: float | None, northing: float | None, **other: Any) -> dict[str, Any]:
     """A control mark as adjusted."""
     row = {"mark": name, "easting": easting, "northing": northing, "height": 20.0, "hu95": 0.01, "vu95": 0.02}
-    return row | {"holds": "3d", "occupations": 1, "status": "held"} | other
+    return row | {"holds": "3d", "occupations": 1, "status": "constrained"} | other
 
 
 def diagnosis(session: str, points: list[str], **other: Any) -> dict[str, Any]:
-    """A failure with two readings that nobody tells apart and lines that split the session."""
+    """A failure with two explanations that nobody tells apart and lines that split the session."""
 
-    def reading(text: str, close: bool) -> dict[str, Any]:
+    def explanation(text: str, close: bool) -> dict[str, Any]:
         return {
             "kind": "base moved", "text": text, "misfit_horizontal": 0.004, "misfit_vertical": 0.007, "score": 1.0,
             "chi_square": 2.0, "chance": False, "close": close, "decide": "CM1 occupied again", "largest": {},
         }  # fmt: skip
 
-    readings = [reading("the base appears to have moved", True), reading("the base appears to drift", True)]
-    row = {"session": session, "points": points, "tried": 900, "fitting": 2, "readings": readings}
+    explanations = [explanation("the base appears to have moved", True), explanation("the base appears to drift", True)]
+    row = {"session": session, "points": points, "tried": 900, "fitting": 2, "explanations": explanations}
     return row | {"split": '[[session]]\nname = "one"\n'} | other
 
 
@@ -88,7 +88,13 @@ def record(**other: Any) -> dict[str, Any]:
             "chi_square": {"low": 0.2, "high": 9.3, "passed": True}, "set_ups": [], "control": [],
         },
         "operations": [
-            {"step": "raw to working", "name": "an operation", "definition": "proj=noop", "accuracy": None, "grids": []}
+            {
+                "step": "field datum to computation",
+                "name": "an operation",
+                "definition": "proj=noop",
+                "accuracy": None,
+                "grids": [],
+            }
         ],
         "inputs": [{"path": "rover.csv", "sha256": "ab" * 32, "rows": 13}],
         "target": {

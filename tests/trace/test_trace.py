@@ -271,7 +271,7 @@ def test_the_point_is_shown_in_every_issue_with_what_moved(tmp_path: Path) -> No
     assert untouched.moved == (0.0, 0.0, 0.0) and untouched.because == ()
     said = run(app, ["trace", str(path), POINT]).output
     assert "001 points (bracketed)" in said and "002 points (bracketed)" in said and "moved" in said
-    assert "to 0.01 mm what issue 002 says" in said
+    assert "Recomputed from raw: agrees with issue 002 to 0.00001 m." in said
 
 
 def test_inputs_changed_since_the_issue_are_named_and_no_fault(tmp_path: Path) -> None:

@@ -17,7 +17,7 @@ from pipeline.cli.main import app
 from pipeline.problems import JobError
 from pipeline.verify import Verified, verify
 
-ALTERED = "issue.json: it does not say what it said when it was written"
+ALTERED = "issue.json: its content is not what was written"
 
 
 @pytest.fixture(scope="module")
@@ -120,7 +120,7 @@ def test_a_viewers_touch_is_forgiven_and_told(folder: Path) -> None:
     assert told(folder) == []
     said = remarks(verify(folder))
     assert said[0] == "simulated-001.gpkg: a program that opened it changed its bytes; its content is what was issued"
-    assert said[1].startswith("simulated-001.gpkg.aux.xml: laid there by a program")
+    assert said[1].startswith("simulated-001.gpkg.aux.xml: left by a program")
     assert len(said) == 2
 
 
@@ -141,8 +141,8 @@ def test_missing_extra_and_damaged_files_are_found(folder: Path) -> None:
         file.truncate(40_000)
     found = told(folder)
     assert (1, "simulated-001.gpkg: is missing") in found
-    assert (2, "marks.dxf: is no part of the issue") in found
-    assert (0, "issues/notes: is no issue") in found
+    assert (2, "marks.dxf: is not part of the issue") in found
+    assert (0, "issues/notes: is not an issue") in found
     assert [what for _, what in found if what.startswith("simulated-002.gpkg: cannot be read")]
     assert len(found) == 4
 
@@ -199,7 +199,7 @@ def test_a_record_without_sums_of_content_is_held_by_its_bytes(folder: Path) -> 
     path.write_text(json.dumps(record))
     assert told(folder) == []
     assert remarks(verify(folder)) == [
-        "issue.json: it has no sum of its own (a program of long ago wrote it), so an alteration of it would not be"
+        "issue.json: it has no checksum of its own (an early version wrote it), so an alteration of it would not be"
         " found"
     ]
     touch_header(package(folder, 1))
@@ -214,7 +214,7 @@ def test_a_record_whose_sum_was_taken_out_is_found(folder: Path) -> None:
     record["checks"][0]["d_east"] = 0.0
     path.write_text(json.dumps(record))
     assert told(folder) == [
-        (1, "issue.json: its sum of its own was taken out, so it cannot be shown to say what it said")
+        (1, "issue.json: its own checksum was removed, so it cannot be verified")
     ]
 
 
@@ -252,7 +252,7 @@ def test_what_stands_around_the_issues_is_told(folder: Path) -> None:
     assert told(folder) == [
         (1, "issues/001: the issue is gone"),
         (3, "issues/003: the issue is gone"),
-        (0, "current: it points nowhere (issues/007)"),
+        (0, "current: it points to nothing (issues/007)"),
     ]
     (folder / "current").unlink()
     assert told(folder) == [(1, "issues/001: the issue is gone"), (3, "issues/003: the issue is gone")]

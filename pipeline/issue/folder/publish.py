@@ -44,7 +44,7 @@ def job_lock(folder: Path) -> Iterator[None]:
         lock = FileLock(folder / LOCK)
         lock.acquire(blocking=False)
     except Timeout:
-        raise JobHeld(f"another run holds the job in {folder}") from None
+        raise JobHeld(f"this job is already being run, in {folder}") from None
     except OSError as error:
         problem = Problem(str(folder), 0, f"issues cannot be written there: {error.strerror or error}", _TO_WRITE)
         raise JobError([problem]) from error

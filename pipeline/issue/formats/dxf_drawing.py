@@ -21,6 +21,7 @@ from pipeline.issue.about import About
 from pipeline.issue.formats.dxf_layers import NOTE, Layer, Overview
 from pipeline.issue.formats.dxf_symbols import define
 from pipeline.issue.formats.names import one_line
+from pipeline.words import counted
 
 #: The format's version of 2010: the first that is in UTF-8 and that every program of today reads.
 VERSION = "R2010"
@@ -90,13 +91,14 @@ def _dated(text: str, moment: datetime) -> str:
 def _facts(about: About, unproven: int) -> list[tuple[str, str]]:
     facts = [
         ("issue", about.title),
-        ("data to", about.data_to_text),
+        ("last observation", about.data_to_text),
         ("grid", about.grid_text),
         ("heights", about.height_name),
         ("units", "metres; easting, northing, height"),
     ]
     if unproven:
-        facts.append(("not proven", f"{unproven:,} points, on layers of their own with the word"))
+        points = counted(unproven, "point")
+        facts.append(("not proven", f"{points}, on separate layers with the proof word in the name"))
     return [(name, one_line(text)) for name, text in [*facts, ("caution", about.caution)]]
 
 

@@ -11,7 +11,7 @@ import pyarrow as pa
 from pipeline.arrays import Floats
 from pipeline.issue.formats.figures import LENGTHS, floats, rounded
 from pipeline.issue.formats.names import cleaned, told_apart
-from pipeline.words import Proof
+from pipeline.words import Proof, counted
 
 MARKS, CHECKS, FAILED, NOTE = "marks", "check_marks", "check_marks_failed", "note"
 
@@ -59,7 +59,7 @@ def point_layers(counts: Counter[Key]) -> dict[Key, Layer]:
     keys = sorted(counts, key=lambda key: ((key[0] or "").casefold(), key[0] or "", key[1] or ""))
     names = told_apart([_name(key) for key in keys], _RESERVED)
     return {
-        key: Layer(name, _colour(key), f"{_described(key)}: {counts[key]} points")
+        key: Layer(name, _colour(key), f"{_described(key)}: {counted(counts[key], 'point')}")
         for key, name in zip(keys, names, strict=True)
     }
 
@@ -67,10 +67,10 @@ def point_layers(counts: Counter[Key]) -> dict[Key, Layer]:
 def own_layers() -> list[Layer]:
     """Return the layers that are no code's."""
     described = {
-        MARKS: "marks of the adjustment",
+        MARKS: "marks in the adjustment",
         CHECKS: "occupations of control marks",
         FAILED: "occupations of control marks that failed",
-        NOTE: "what the drawing is",
+        NOTE: "title note",
     }
     return [Layer(name, colour, described[name]) for name, colour in _OWN.items()]
 

@@ -144,7 +144,7 @@ def _checks(batch: pa.RecordBatch, below: Counter[str]) -> Drawn:
     batch = batch.filter(pa.array(_placed(places_of(batch))))
     values, layers, down = [], [], []
     for row, height in zip(batch.to_pylist(), _heights(batch), strict=True):
-        result = {True: "passed", False: "FAILED", None: "not judged"}[row["passed"]]
+        result = {True: "passed", False: "FAILED", None: "not tested"}[row["passed"]]
         parts = [f"d{axis[0].upper()} {row[f'd_{axis}']:+.3f}" for axis in ("east", "north", "height")
                  if row[f"d_{axis}"] is not None]  # fmt: skip
         difference = " ".join([*parts, result])

@@ -19,7 +19,7 @@ from pipeline.issue.formats.figures import LENGTHS, fixed, floats, moments
 from pipeline.issue.formats.names import one_line
 from pipeline.issue.formats.unique_names import UniqueNames
 from pipeline.issue.geopackage.streamed import Differs, Package
-from pipeline.words import Proof
+from pipeline.words import Proof, counted
 
 _SPACE = "http://www.landxml.org/schema/LandXML-1.2"
 _POINT, _POINTS = f"{{{_SPACE}}}CgPoint", f"{{{_SPACE}}}CgPoints"
@@ -64,7 +64,7 @@ def read_back(path: Path, package: Package, about: About) -> None:
             if (there := next(found, None)) != wanted:
                 raise Differs(f"element {number} is {there}, given was {wanted}")
     if next(found, None) is not None:
-        raise Differs(f"it goes on after {number} elements")
+        raise Differs(f"it goes on after {counted(number, 'element')}")
 
 
 def _elements(path: Path) -> Iterator[tuple[str, dict[str, str], str]]:
@@ -84,7 +84,7 @@ def _elements(path: Path) -> Iterator[tuple[str, dict[str, str], str]]:
 def _head(about: About) -> str:
     authority, _, code = (about.grid or "").partition(":")
     epsg = f" epsgCode={_quoted(code)}" if authority == "EPSG" else ""
-    about_data = f"data to {about.data_to_text}; {about.caution}"
+    about_data = f"last observation {about.data_to_text}; {about.caution}"
     date, _, time = about.data_to_text.partition("T")
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'

@@ -18,6 +18,7 @@ from pipeline.files.at_rest import quoted, unlocked
 from pipeline.files.gdal import fiona_at_home
 from pipeline.files.plain_path import plain_file
 from pipeline.issue.geopackage.tally import Geometries, Written, wkb_type
+from pipeline.words import counted
 
 #: Metres. A GeoPackage keeps doubles as they are; its extent passes through text.
 TOLERANCE = 1e-6
@@ -88,7 +89,7 @@ def _layer_by_fiona(source: Any, layer: Written) -> Iterator[str]:
     if source.crs != CRS.from_user_input(layer.crs):
         yield f"its CRS is {source.crs.to_string() or 'unknown'}, given was {layer.crs}"
     if len(source) != layer.rows:
-        yield f"it says {len(source)} rows, given were {layer.rows}"
+        yield f"it says {counted(len(source), 'row')}, given were {layer.rows}"
         return
     if layer.geometries:
         extent = np.array(source.bounds).reshape(2, 2)
@@ -145,7 +146,7 @@ def _by_sqlite(file: sqlite3.Connection, layer: Written) -> Iterator[str]:
     if len(srs_ids) != 1:
         yield f"its tables and geometries bear different srs_ids {sorted(srs_ids)}"
     if (rows, found.count) != (layer.rows, layer.geometries):
-        yield f"it has {rows} rows with {found.count} geometries, given were {layer.rows} with {layer.geometries}"
+        yield f"it has {rows} and {found.count} as rows and geometries, given were {layer.rows} and {layer.geometries}"
     if not np.array_equal([found.low, found.high], [layer.low, layer.high], equal_nan=True):
         yield f"its geometries range from {found.low} to {found.high}, given was {layer.low} to {layer.high}"
     if found.checksum != layer.checksum:
@@ -153,7 +154,7 @@ def _by_sqlite(file: sqlite3.Connection, layer: Written) -> Iterator[str]:
     index = quoted(f"rtree_{layer.name}_geom_rowid")
     (indexed,) = file.execute(f"SELECT count(*) FROM {index}").fetchone()
     if indexed != layer.geometries:
-        yield f"its spatial index has {indexed} entries for {layer.geometries} geometries"
+        yield f"its spatial index has {counted(indexed, 'entry', 'entries')}, given were {layer.geometries}"
 
 
 def _pieces(file: sqlite3.Connection, table: str) -> Iterator[list[bytes | None]]:

@@ -15,6 +15,7 @@ from pipeline.files.gdal import NOTHING_BESIDE, gdal_options
 from pipeline.files.plain_path import plain_file
 from pipeline.issue.geopackage.content import Content, together
 from pipeline.issue.geopackage.layers import GEOMETRY
+from pipeline.words import counted
 
 
 class NotReadable(Exception):
@@ -53,7 +54,8 @@ def recount(package: Path) -> list[LayerContent]:
         raise NotReadable(f"SQLite cannot read it: {error}") from error
     for layer, count in zip(layers, counts, strict=True):
         if layer.rows != count:  # GDAL ends a layer at a damaged page and says nothing
-            raise NotReadable(f"layer {layer.name} ends after {layer.rows} of {count} rows: the file is damaged")
+            ends = f"layer {layer.name} ends after {layer.rows} of {counted(count, 'row')}"
+            raise NotReadable(f"{ends}: the file is damaged")
     return layers
 
 

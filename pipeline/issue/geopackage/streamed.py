@@ -12,6 +12,7 @@ import pyarrow as pa
 from pipeline.arrays import Floats
 from pipeline.files.plain_path import plain_file
 from pipeline.issue.geopackage.layers import WKB_POINT_Z
+from pipeline.words import counted
 
 # WKB's types of a point without and with a height.
 _POINTS = (1, 1001)
@@ -56,7 +57,8 @@ class Package:
                 done += batch.num_rows
                 yield batch
         if done != self.rows[layer]:  # GDAL ends a layer at a damaged page and says nothing
-            raise RuntimeError(f"{self.path.name}: layer {layer} ends after {done} of {self.rows[layer]} rows")
+            rows = counted(self.rows[layer], "row")
+            raise RuntimeError(f"{self.path.name}: layer {layer} ends after {done} of {rows}")
 
     def schema(self, layer: str) -> pa.Schema:
         """Return the columns of a layer, without geometry."""
@@ -102,7 +104,7 @@ class _Rest:
     def take(self, rows: int, before: int) -> pa.Table:
         while self._rows < rows:
             if not self._more():
-                raise Differs(f"it ends after {before + self._rows} rows")
+                raise Differs(f"it ends after {counted(before + self._rows, 'row')}")
         table = pa.Table.from_batches(self._waiting)
         left = table.slice(rows)
         self._waiting, self._rows = left.to_batches(), left.num_rows
@@ -111,9 +113,9 @@ class _Rest:
     def none(self, before: int) -> None:
         while self._more():
             if self._rows:
-                raise Differs(f"it goes on after {before} rows")
+                raise Differs(f"it goes on after {counted(before, 'row')}")
         if self._rows:
-            raise Differs(f"it goes on after {before} rows")
+            raise Differs(f"it goes on after {counted(before, 'row')}")
 
 
 def first_difference(what: str, given: Sequence[Any], found: Sequence[Any], before: int) -> None:

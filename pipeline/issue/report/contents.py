@@ -5,11 +5,12 @@ from typing import Any
 
 from pipeline.issue.attention import Kind, attention
 from pipeline.issue.report import meanings
+from pipeline.issue.report.causes import causes
 from pipeline.issue.report.chosen import Chosen, choose
 from pipeline.issue.report.differences import differences
 from pipeline.issue.report.evidence import base_log, check_table, held, session_table, urgency
 from pipeline.issue.report.foundation import file_tables, mark_tables, model_table, over_critical, statistics_tables
-from pipeline.issue.report.readings import readings
+from pipeline.issue.report.glossary import GLOSSARY
 from pipeline.issue.report.timeline import timeline
 from pipeline.issue.report.written import many, minute
 from pipeline.words import REASONS, Change, Proof, Reason, Verdict
@@ -35,7 +36,7 @@ def contents(record: Row) -> dict[str, Any]:
         "checks": check_table(record, package),
         "tolerances": _tolerances(record["checks"]),
         "differences": differences(record["checks"], held(record)),
-        "readings": readings(record),
+        "causes": causes(record),
         "over": over_critical(record),
         "statistics": statistics_tables(record, package),
         "marks": mark_tables(record, package),
@@ -137,14 +138,9 @@ def _heading(session: Row) -> str:
 
 
 def _words() -> list[tuple[str, str]]:
-    """Return the words that the report uses, with what they mean."""
-    sigma = (
-        "standard uncertainty; the 95 % uncertainty is the radius of the circle, or the half height of the band, that"
-        " holds the true value 95 times of 100"
-    )
+    """Return the words that the report uses, with what they mean: the glossary, then those of the closed lists."""
     return [
-        *((str(word), meaning) for word, meaning in meanings.ROLES.items()),
+        *GLOSSARY.items(),
         *((str(word), meaning) for word, meaning in meanings.PLACES.items()),
         *((str(word), f"verdict of a session: {meaning}") for word, meaning in meanings.VERDICTS.items()),
-        ("sigma", sigma),
     ]

@@ -39,7 +39,7 @@ def session_table(record: Row, package: str) -> Table:
         columns += [difference(head, f"shift_{axis}"), length("sigma", f"sigma_{axis}")]
     caption = (
         "Base sessions: times in UTC; the shift that was added to the raw positions, east, north and up at the"
-        " session's place, each with its standard uncertainty, metres."
+        " session's base or points, each with its standard uncertainty (sigma), metres."
     )
     chosen = choose(record["sessions"], urgency, most=_SESSIONS)
     return table(caption, columns, chosen, f"the layer sessions of {package}")
@@ -71,7 +71,7 @@ def check_table(record: Row, package: str) -> Table:
 
 def result(check: Row) -> str:
     """Return in a word what a comparison with a control mark came to."""
-    return {None: "not judged", True: "passed", False: "failed"}[check["passed"]]
+    return {None: "not tested", True: "passed", False: "failed"}[check["passed"]]
 
 
 def held(record: Row) -> dict[str, str]:
@@ -108,9 +108,9 @@ class _Notes:
         if not cause:
             return off
         if cause == self.cause:
-            return f"{off} The same may be the cause as of the failing row above."
+            return f"{off} Possible causes: the same as of the failing row above."
         self.cause = cause
-        return f"{off} What it may mean: {clipped(cause)}"
+        return f"{off} Possible causes: {clipped(cause)}"
 
 
 def base_log(log: Row | None) -> list[str]:
@@ -124,13 +124,13 @@ def _logged(log: Row) -> Iterator[str]:
             place = f"longitude {one['longitude']:.9f}, latitude {one['latitude']:.9f}"
         else:
             place = f"easting {one['easting']:.3f}, northing {one['northing']:.3f}"
-        yield f"base as its points carry it: {place}, height {metres(one['height'])} {_span(one)}"
+        yield f"base position in the export: {place}, height {metres(one['height'])} {_span(one)}"
     for one in log["antenna_heights"][:_LOGGED]:
         yield f"antenna height {metres(one['antenna_height'])} m {_span(one)}"
     if (first := log["first_reading"]) is not None:
         yield f"first reading {first['point'] or 'without a name'}: {first['from_base']:.1f} m from the base"
     if max(len(log["positions"]), len(log["antenna_heights"])) > _LOGGED:
-        yield "more of it stands in issue.json"
+        yield "more of it is in issue.json"
 
 
 def _span(one: Row) -> str:

@@ -1,12 +1,13 @@
 """What an issue stands on, as the report tells it: adjustment, marks, model of the shift, inputs and files."""
 
+import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
 from pipeline.issue.report.chosen import choose
-from pipeline.issue.report.tables import Column, Table, checksum, length, name, number, table, words
-from pipeline.issue.report.written import NONE
-from pipeline.words import Role
+from pipeline.issue.report.tables import Column, Table, checksum, length, name, number, table
+from pipeline.issue.report.written import NONE, metres
+from pipeline.words import Holds, MarkStatus, Role
 
 Row = Mapping[str, Any]
 
@@ -26,8 +27,8 @@ def statistics_tables(record: Row, package: str) -> list[tuple[str, Table]]:
     if not record["adjustment"]["degrees_of_freedom"]:
         return []
     caption = (
-        "Standardised residuals, redundancy numbers (0 unchecked, 1 checked by all others) and the smallest error in"
-        " metres that would be detected; east, north, up."
+        "Standardised residuals, redundancy numbers (0: not checked, 1: fully checked by the others) and the"
+        " smallest error in metres that would be detected; east, north, up."
     )
     over, critical = _is_over(record), record["adjustment"]["critical_value"]
     columns = [
@@ -89,16 +90,41 @@ def mark_tables(record: Row, package: str) -> list[Table]:
         length("Height", "height"),
         length("95 % h", "hu95"),
         length("95 % v", "vu95"),
-        words("Status", "status"),
-        Column("Holds", "", lambda row: row["holds"] or "nothing: a temporary mark"),
+        Column("Status", "", lambda row: _status(row, off)),
+        Column("Fixed in", "", lambda row: fixed(row["holds"])),
         number("Occupations", "occupations"),
     ]
     chosen = choose(record["marks"], lambda row: int(None in (row["easting"], row["height"])), most=_MARKS)
-    caption = "Marks that the adjustment knows, as adjusted: metres in the grid and height datum, 95 % uncertainties."
+    off = _from_register(record)
+    caption = "Marks in the adjustment, adjusted coordinates: metres in the grid and height datum, 95 % uncertainties."
     made = [table(caption, adjusted, chosen, f"the layer marks of {package}")] if record["marks"] else []
     if record["register"]:
         made.append(_register(record))
     return made
+
+
+def _from_register(record: Row) -> dict[str, float]:
+    """Return how far [m] the adjustment moved each constrained mark from what the register publishes of it."""
+    moved: dict[str, float] = {}
+    for row in record["adjustment"]["control"]:
+        parts = [row[f"residual_{axis}"] for _, axis in _AXES]
+        moved[row["mark"]] = math.hypot(*(part for part in parts if part is not None))
+    return moved
+
+
+def _status(mark: Row, off: Mapping[str, float]) -> str:
+    """Return how a mark's coordinates came about, in words."""
+    if mark["status"] != MarkStatus.CONSTRAINED:
+        return str(mark["status"])
+    moved = f", {metres(off[mark['mark']])} m from the register" if mark["mark"] in off else ""
+    return f"constrained (weighted){moved}"
+
+
+def fixed(holds: str | None) -> str:
+    """Return in words which components of a mark the register fixes."""
+    if holds is None:
+        return "nothing: a temporary mark"
+    return "position and height" if holds == Holds.FULL else holds
 
 
 def _register(record: Row) -> Table:
@@ -107,13 +133,13 @@ def _register(record: Row) -> Table:
     columns = [
         name("Mark", "mark", names=True),
         *(_written(axis) for axis in axes),
-        words("Holds", "holds"),
+        Column("Fixed in", "", lambda row: fixed(row["holds"])),
         *(
             Column(f"Sigma {short}", "n", lambda row, key=key: f"{float(row[key]):.4f}")  # type: ignore[misc]
             for short, key in (("horiz.", "sigma horizontal"), ("vert.", "sigma vertical"))
         ),
     ]
-    caption = "Control marks as the register has them, with the standard uncertainties that they were given."
+    caption = "Control marks as the register has them, with the standard uncertainties used in the adjustment."
     return table(caption, columns, choose(record["register"], lambda row: 0, most=_MARKS), "issue.json")
 
 
@@ -133,7 +159,7 @@ def model_table(record: Row) -> Table | None:
         length("Height", "vertical"),
     ]
     chosen = choose(found, lambda row: 1 + round(1000 * row["horizontal"]), most=_FARTHEST)
-    return table("Farthest apart, per session, metres.", columns, chosen, "issue.json")
+    return table("Largest difference of the two models, per session, metres.", columns, chosen, "issue.json")
 
 
 def file_tables(record: Row) -> list[Table]:
@@ -145,8 +171,9 @@ def file_tables(record: Row) -> list[Table]:
     ]
     issued = [Column("File", "long", lambda row: str(row["name"]), names=True), checksum("SHA-256", "sha256")]
     inputs, files = (choose(record[key], lambda row: 0, most=_INPUTS) for key in ("inputs", "files"))
-    made = [table("What was read, with its path in the job file, its rows and its sum.", read, inputs, "issue.json")]
+    caption = "What was read, with its path in the job file, its rows and its checksum."
+    made = [table(caption, read, inputs, "issue.json")]
     if record["files"]:
-        caption = "What was issued beside this page; tiedown verify compares all of it with its sums."
+        caption = "What was issued beside this page; tiedown verify compares all of it with its checksums."
         made.append(table(caption, issued, files, "issue.json"))
     return made

@@ -1,6 +1,6 @@
 """What the closed lists of words mean, in a sentence each, as the report explains them."""
 
-from pipeline.words import Change, Place, Proof, Reason, Role, Verdict
+from pipeline.words import Change, Place, Proof, Reason, Verdict
 
 VERDICTS = {
     Verdict.PROVEN: "independent check marks, occupied before the first and after the last point, agree with their"
@@ -25,13 +25,13 @@ REASONS = {
     Reason.UNREADABLE: "the row could not be read as its export says it should be",
     Reason.NO_POSITION: "the row has no usable position",
     Reason.NO_TIME: "the row has no usable time, so that no base can be found for it",
-    Reason.AMBIGUOUS_TIME: "its local time comes twice or not at all, where the clocks are changed",
+    Reason.AMBIGUOUS_TIME: "its local time occurs twice or not at all, because the clocks are changed",
     Reason.OUTSIDE_SESSIONS: "no base session covers its time, or none with its base id",
     Reason.TWO_SESSIONS: "two bases ran at its time, and it does not say which of them it was observed against",
     Reason.UNTIED: "no chain of ties leads from its session to control, in position or in height",
-    Reason.NOT_FIXED: "its solution is none that the job accepts: float or autonomous, for instance",
+    Reason.NOT_FIXED: "its solution is not accepted by the job: float or autonomous, for instance",
     Reason.POOR_QUALITY: "its own quality figures are beyond the limits of the job",
-    Reason.IMPLAUSIBLE: "its position or height cannot be: far from its base, its session or its neighbours",
+    Reason.IMPLAUSIBLE: "its position or height is not possible: far from its base, its session or its neighbours",
     Reason.OUTSIDE_COVERAGE: "it lies outside the area of the grid, the projection or a grid file",
     Reason.SUSPECT: "an occupation of a control mark next to it in time failed, or it says that it is a check and"
     " no mark is there",
@@ -44,13 +44,8 @@ CHANGES = {
     Change.MOVED: "points with other coordinates than before",
     Change.ADDED: "points that were not there before",
     Change.WITHDRAWN: "points that are no longer there: remove them from drawings",
-    Change.HELD: "points of the issue before that are now held back: remove them from drawings",
+    Change.HELD: "points of the previous issue that are now held back: remove them from drawings",
     Change.RELEASED: "points that were held back before and are now issued",
-}
-
-ROLES = {
-    Role.TIE: "adjusted: it helps to derive the shift",
-    Role.CHECK: "never adjusted: it only proves",
 }
 
 PLACES = {

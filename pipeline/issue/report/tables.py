@@ -98,5 +98,5 @@ def time(head: str, key: str, seconds: bool = True) -> Column:
 
 
 def checksum(head: str, key: str) -> Column:
-    """Return a column of sums."""
+    """Return a column of checksums."""
     return Column(head, "sha", lambda row: str(row[key]))

@@ -62,7 +62,7 @@ def clipped(text: str, most: int = 1500) -> str:
     """Return a text, or its beginning and how much of it is left out; the record has all of it."""
     if len(text) <= most:
         return text
-    return f"{text[:most].rstrip()} ... ({count(len(text) - most)} characters more in issue.json)"
+    return f"{text[:most].rstrip()} ... ({many(len(text) - most, 'more character')} in issue.json)"
 
 
 def allowed(page: str) -> str:
