@@ -1,5 +1,6 @@
 """Fixtures that several rooms share."""
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,6 +11,11 @@ from hypothesis import settings
 # The same examples on every run, and no limit on their time: machines are shared and noisy.
 settings.register_profile("house", deadline=None, derandomize=True)
 settings.load_profile("house")
+
+# The tests share the cores among themselves: threads of linear algebra that wait on one another for matrices of a few
+# rows would take several times the processor time. Set before numpy is loaded, and for every process started from here.
+for _threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_threads, "1")
 
 _GRIDS = Path(__file__).resolve().parents[2] / "shared" / "grids"
 

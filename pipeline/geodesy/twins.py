@@ -2,6 +2,7 @@
 
 import math
 import re
+from functools import cache
 from typing import Any
 
 from pyproj.crs import CRS
@@ -17,15 +18,23 @@ def twins(crs: CRS, metres: float = 1.0) -> list[str]:
     """Return the codes of registered CRSs that are the same but count in a unit of so many metres."""
     kind = PJType.VERTICAL_CRS if crs.is_vertical else PJType.PROJECTED_CRS
     found = []
-    for info in query_crs_info("EPSG", pj_types=kind):
-        if info.deprecated or _UNIT.sub("", info.name) != _UNIT.sub("", crs.name):
-            continue
-        other = CRS.from_epsg(info.code)
+    for code in _registered(kind).get(_UNIT.sub("", crs.name), ()):
+        other = CRS.from_epsg(code)
         upright = not any(axis.direction.lower() in _TURNED for axis in other.axis_info)
         unit = other.axis_info[0].unit_conversion_factor
         if upright and _datum(other) == _datum(crs) and math.isclose(unit, metres, rel_tol=1e-7):
-            found.append(f"EPSG:{info.code}")
+            found.append(f"EPSG:{code}")
     return found
+
+
+@cache
+def _registered(kind: PJType) -> dict[str, list[str]]:
+    """The codes of a kind of CRS by their names without a unit; thousands, for which PROJ takes most of a second."""
+    codes: dict[str, list[str]] = {}
+    for info in query_crs_info("EPSG", pj_types=kind):
+        if not info.deprecated:
+            codes.setdefault(_UNIT.sub("", info.name), []).append(info.code)
+    return codes
 
 
 def _datum(crs: CRS) -> Any:

@@ -1,16 +1,15 @@
 """What a key of the job file is called, and what is wrong with it, in words for whoever wrote it."""
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, datetime, time
-from enum import Enum
 from pathlib import Path
-from types import UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import Any, get_origin
 
 from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
+from pipeline.job.annotations import choices, models, origins
 from pipeline.job.lines import Key, KeyPath
 from pipeline.job.model import SHIFT_GIVEN, SHIFT_WORD, Job
 from pipeline.near import nearest
@@ -83,7 +82,7 @@ def explain(error: ErrorDetails, model: type[BaseModel], called: Callable[[KeyPa
     if kind == "missing":
         return f"{called(path)} is missing", _hint(path, model)
     if kind in ("literal_error", "enum"):
-        words = [str(word) for word in _words(_annotation(model, path))]
+        words = [str(word) for word in choices(_annotation(model, path))]
         near = nearest(str(found), words, 1)
         fix = f"did you mean '{near[0]}'?" if near else _hint(path, model)
         return (
@@ -142,7 +141,7 @@ def without_echoes(errors: Sequence[ErrorDetails]) -> list[ErrorDetails]:
 def _unknown(path: KeyPath, model: type[BaseModel], called: Callable[[KeyPath], str]) -> tuple[str, str]:
     *above, key = path
     home = _annotation(model, tuple(above)) if above else model
-    here = [name for known in _models(home) for name in _names(known)]
+    here = [name for known in models(home) for name in _names(known)]
     near = nearest(str(key), here, 2)
     inside = [table for table in here if key in _keys_of(_annotation(model, (*above, table)))]
     if inside:
@@ -163,7 +162,7 @@ def _nearest_known(near: Sequence[str], above: KeyPath, model: type[BaseModel]) 
     alone = f"the nearest known key is '{near[0]}'"
     words = alone if len(near) == 1 else f"the nearest known keys are '{near[0]}' and '{near[1]}'"
     table = header((*above, near[0]))
-    named = len(near) == 1 and bool(_models(_annotation(model, (*above, near[0])))) and table.startswith("[")
+    named = len(near) == 1 and bool(models(_annotation(model, (*above, near[0])))) and table.startswith("[")
     return f"{words}: write {table}" if named else words
 
 
@@ -179,9 +178,9 @@ def _tables_with(key: str, model: type[BaseModel]) -> list[KeyPath]:
     """Return the tables of a job file that take ``key``, those inside another table too, by their paths."""
     found: list[KeyPath] = []
     for name, annotation in _fields(model):
-        holds = [(name, key)] if _models(_annotation(model, (name, key))) else [(name,)]
+        holds = [(name, key)] if models(_annotation(model, (name, key))) else [(name,)]
         found += holds if key in _keys_of(annotation) else []
-        for part in _models(annotation):
+        for part in models(annotation):
             found += [(name, inner) for inner, kind in _fields(part) if key in _keys_of(kind)]
     own = [path for path in found if path != ("points",) or ("source",) not in found]
     return own[:_HOMES] if len(own) <= _HOMES else []
@@ -192,7 +191,7 @@ def _fields(model: type[BaseModel]) -> list[tuple[str, Any]]:
 
 
 def _keys_of(annotation: Any) -> list[str]:
-    return [name for model in _models(annotation) for name in _names(model)]
+    return [name for model in models(annotation) for name in _names(model)]
 
 
 def _hint(path: KeyPath, model: type[BaseModel], found: object = None) -> str:
@@ -202,7 +201,7 @@ def _hint(path: KeyPath, model: type[BaseModel], found: object = None) -> str:
     if path in (("points",), ("session",)):
         return f"write {place(path)}, in double brackets, above each block"
     if len(path) == 1 and path[0] in model.model_fields:
-        return f"write {place(path)}, once, in single brackets" if _models(_annotation(model, path)) else ""
+        return f"write {place(path)}, once, in single brackets" if models(_annotation(model, path)) else ""
     names = [key for key in path if not isinstance(key, int)]
     if names == ["points", "columns"]:
         return "write [points.columns], in single brackets, below its [[points]]"
@@ -216,20 +215,8 @@ def _hint(path: KeyPath, model: type[BaseModel], found: object = None) -> str:
 
 def _as_list(path: KeyPath, model: type[BaseModel], found: str) -> str:
     """How a single text is written where a list of texts is asked for."""
-    takes_list = any(get_origin(kind) is tuple for kind in _origins(_annotation(model, path)))
+    takes_list = any(get_origin(kind) is tuple for kind in origins(_annotation(model, path)))
     return f'write {path[-1]} = ["{found}"]' if takes_list and isinstance(path[-1], str) else ""
-
-
-def _origins(annotation: Any) -> Iterator[Any]:
-    """The types inside unions and annotated types, tuples as they are."""
-    origin = get_origin(annotation)
-    if origin is Annotated:
-        yield from _origins(get_args(annotation)[0])
-    elif origin in (Union, UnionType):
-        for part in get_args(annotation):
-            yield from _origins(part)
-    else:
-        yield annotation
 
 
 def _shown(found: object) -> str:
@@ -255,34 +242,8 @@ def _annotation(model: type[BaseModel], path: KeyPath) -> Any:
 
 
 def _of_key(annotation: Any, key: Key) -> Any:
-    for model in _models(annotation):
+    for model in models(annotation):
         for name, field in model.model_fields.items():
             if (field.alias or name) == key:
                 return field.annotation
     return None
-
-
-def _leaves(annotation: Any) -> Iterator[Any]:
-    """The plain types inside unions, tuples and annotated types."""
-    origin = get_origin(annotation)
-    if origin is Annotated:
-        yield from _leaves(get_args(annotation)[0])
-    elif origin in (Union, UnionType, tuple):
-        for part in get_args(annotation):
-            yield from _leaves(part)
-    elif annotation is not Ellipsis:
-        yield annotation
-
-
-def _models(annotation: Any) -> list[type[BaseModel]]:
-    return [leaf for leaf in _leaves(annotation) if isinstance(leaf, type) and issubclass(leaf, BaseModel)]
-
-
-def _words(annotation: Any) -> list[object]:
-    found: list[object] = []
-    for leaf in _leaves(annotation):
-        if get_origin(leaf) is Literal:
-            found += get_args(leaf)
-        elif isinstance(leaf, type) and issubclass(leaf, Enum):
-            found += leaf
-    return found

@@ -1,85 +1,45 @@
-"""The job file's types. Every key of the job file is here and nowhere else; `load` turns TOML into them."""
+"""The job file's types. Every key of the job file is here and nowhere else; `load` turns TOML into them.
 
-import unicodedata
-from datetime import datetime
-from pathlib import Path
-from typing import Annotated, Literal, TypeVar
+What a key is for stands beside it: README's reference of the keys is made from here (`pipeline.job.reference`).
+"""
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Discriminator,
-    Field,
-    StringConstraints,
-    Tag,
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, StringConstraints, Tag
+
+from pipeline.job.values import (
+    AngleColumn,
+    Column,
+    Epoch,
+    File,
+    Format,
+    GridColumn,
+    HoldBack,
+    Latitude,
+    Length,
+    LengthColumn,
+    LengthOrNone,
+    Listed,
+    Longitude,
+    Metres,
+    Moment,
+    Named,
+    PartsPerMillion,
+    Positive,
+    Seconds,
+    SecondsColumn,
+    TargetEpoch,
+    Units,
+    readable,
 )
-
 from pipeline.words import Doubt, Reason
-
-
-def _with_offset(value: datetime) -> datetime:
-    if value.tzinfo is None:
-        raise ValueError("a session's time needs its offset from UTC, such as 2026-03-02T07:30:00+13:00 or ...Z")
-    if not _FIRST_YEAR <= value.year <= _LAST_YEAR:
-        raise ValueError(f"the year {value.year} is no year of GNSS work ({_FIRST_YEAR} to {_LAST_YEAR})")
-    return value
-
-
-def _readable(value: str) -> str:
-    """Refuse what would break a line or a file name: line feeds, tabs, other control characters."""
-    for sign in value:
-        if unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp"):
-            raise ValueError(
-                f"there is a control character in it (U+{ord(sign):04X}), such as a line feed or a tab"
-                r" (in double quotes a \ begins the code of such a character: write / between folders)"
-            )
-    return value
-
-
-def _file_name(value: object) -> object:
-    if isinstance(value, str):
-        if not value.strip():
-            raise ValueError("it names no file or folder")
-        longest = max(len(part.encode("utf-8", "replace")) for part in value.replace("\\", "/").split("/"))
-        if len(value) > _LONGEST_PATH or longest > _LONGEST_NAME:
-            raise ValueError(f"a file's name of more than {_LONGEST_NAME} bytes is too long")
-        _readable(value)
-    return value
-
-
-def _shift_form(value: object) -> str:
-    return SHIFT_WORD if isinstance(value, str) else SHIFT_GIVEN
-
-
-#: GPS time begins in 1980; times far beyond are slips that no calendar of the libraries reaches.
-_FIRST_YEAR, _LAST_YEAR = 1980, 2100
-
-#: What file systems take, in bytes and characters.
-_LONGEST_NAME, _LONGEST_PATH = 255, 4000
-
-_T = TypeVar("_T")
 
 #: The two forms of a session's ``shift``; these tags stand in the places that pydantic reports, never in a job file.
 SHIFT_WORD, SHIFT_GIVEN = "a word", "a table"
 
-#: TOML knows lists and text only: these two are the conversions that strictness leaves open.
-Listed = Annotated[tuple[_T, ...], Field(strict=False)]
-File = Annotated[Path, Field(strict=False), BeforeValidator(_file_name)]
 
-Named = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1), AfterValidator(_readable)]
-Column = Annotated[str, StringConstraints(min_length=1)]
-Moment = Annotated[datetime, AfterValidator(_with_offset)]
-Epoch = Annotated[float, Field(ge=1900, le=2200)]
-#: No length, tolerance or limit of a job is larger, metres (or seconds, PDOP, ppm): beyond it lies a slip.
-_MOST = 1e7
-Positive = Annotated[float, Field(gt=0, le=_MOST)]
-NotNegative = Annotated[float, Field(ge=0, le=_MOST)]
-Metres = Annotated[float, Field(ge=-_MOST, le=_MOST)]
-Units = Literal["metre", "foot", "us-survey-foot"]
-HoldBack = Literal[Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED]
-Format = Literal["gpkg", "dxf", "csv", "geojson", "landxml"]
+def _shift_form(value: object) -> str:
+    return SHIFT_WORD if isinstance(value, str) else SHIFT_GIVEN
 
 
 class _Strict(BaseModel):
@@ -89,213 +49,231 @@ class _Strict(BaseModel):
 
 
 class JobSection(_Strict):
-    """``[job]``: the name used in file names and the folder where issues are kept."""
+    """The name used in file names and the folder where issues are kept."""
 
-    name: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=100)]
-    folder: File
+    name: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=100)] = Field(
+        description="a-z, 0-9 and single `-` between them; begins the names of the files written"
+    )
+    folder: File = Field(
+        description="where issues are kept; all paths count from the job file's folder, with `/` between folders"
+    )
 
 
 class Target(_Strict):
-    """``[target]``: the issued frame. ``height`` is a vertical CRS or "ellipsoid"; metres, the epoch in years."""
+    """The issued frame."""
 
-    grid: str
-    height: str
-    geoid: File | None = None
-    geoid_sigma: NotNegative | None = None
-    epoch: Annotated[float, Field(ge=_FIRST_YEAR, le=_LAST_YEAR)] | None = None
-    max_transform_error: Positive | None = None
+    grid: str = Field(description='the projected CRS, as `"EPSG:2193"`, WKT or PROJJSON')
+    height: str = Field(description='the vertical CRS of the issued heights, or `"ellipsoid"`')
+    geoid: File | None = Field(None, description="geoid grid (GTX or GeoTIFF) to take instead of PROJ's own")
+    geoid_sigma: LengthOrNone | None = Field(None, description="standard uncertainty of its separations")
+    epoch: TargetEpoch | None = Field(None, description="needed where the grid's frame moves")
+    max_transform_error: Length | None = Field(
+        None, description="what an operation may be off that no shift takes up; else half the tolerance of checks"
+    )
 
 
 class Columns(_Strict):
-    """``[points.columns]``: our name = the export's name. Everything else in the export is carried along."""
+    """Our name = the export's, below the block. Everything else in the export is carried along."""
 
-    name: Column | None = None
-    time: Column | None = None
-    time_end: Column | None = None
-    longitude: Column | None = None
-    latitude: Column | None = None
-    height: Column | None = None
-    easting: Column | None = None
-    northing: Column | None = None
-    x: Column | None = None
-    y: Column | None = None
-    z: Column | None = None
-    sigma_east: Column | None = None
-    sigma_north: Column | None = None
-    sigma_up: Column | None = None
-    code: Column | None = None
-    solution: Column | None = None
-    base: Column | None = None
-    base_longitude: Column | None = None
-    base_latitude: Column | None = None
-    base_easting: Column | None = None
-    base_northing: Column | None = None
-    base_height: Column | None = None
-    mark: Column | None = None
-    antenna_height: Column | None = None
-    satellites: Column | None = None
-    pdop: Column | None = None
-    correction_age: Column | None = None
+    name: Column | None = Field(None, description="the point's name")
+    time: Column | None = Field(None, description="when it was observed, or its observation began")
+    time_end: Column | None = Field(None, description="when its observation ended")
+    longitude: AngleColumn | None = Field(None, description="with `latitude`")
+    latitude: AngleColumn | None = Field(None, description="with `longitude`")
+    height: LengthColumn | None = Field(None, description="ellipsoidal height, unless `crs` names a height datum")
+    easting: GridColumn | None = Field(None, description="with `northing`, instead of longitude and latitude")
+    northing: GridColumn | None = Field(None, description="with `easting`")
+    x: GridColumn | None = Field(None, description="with `y` and `z`: geocentric, instead of a position and a height")
+    y: GridColumn | None = Field(None, description="with `x` and `z`")
+    z: GridColumn | None = Field(None, description="with `x` and `y`")
+    sigma_east: LengthColumn | None = Field(None, description="standard uncertainty")
+    sigma_north: LengthColumn | None = Field(None, description="standard uncertainty")
+    sigma_up: LengthColumn | None = Field(None, description="standard uncertainty")
+    code: Column | None = Field(None, description="the code that it was collected by")
+    solution: Column | None = Field(None, description="the solution's word, for `quality.solutions`")
+    base: Column | None = Field(None, description="the base id, for `session.base`")
+    base_longitude: AngleColumn | None = Field(None, description="where its base said it was; with `base_latitude`")
+    base_latitude: AngleColumn | None = Field(None, description="with `base_longitude`")
+    base_easting: GridColumn | None = Field(None, description="instead of them, with `base_northing`")
+    base_northing: GridColumn | None = Field(None, description="with `base_easting`")
+    base_height: LengthColumn | None = Field(None, description="ellipsoidal height of the base")
+    mark: Column | None = Field(None, description="the control mark that the pole stood on")
+    antenna_height: LengthColumn | None = Field(
+        None, description="of the base's antenna, compared with `setup`; leave a pole's height unmapped"
+    )
+    satellites: Column | None = Field(None, description="how many were used")
+    pdop: Column | None = Field(None, description="for `quality.max_pdop`")
+    correction_age: SecondsColumn | None = Field(None, description="for `quality.max_correction_age`")
 
 
 class _Reading(_Strict):
-    """The keys that ``[source]`` and ``[[points]]`` share: how the rows of an export are to be read.
+    """The keys that ``[source]`` and ``[[points]]`` share: how the rows of an export are to be read."""
 
-    ``epoch`` [decimal year] is that of the coordinates where they are not at the time of their observation.
-    """
-
-    crs: str | None = None
-    time_zone: str | None = None
-    time_format: str | None = None
-    delimiter: Annotated[str, Field(min_length=1, max_length=1)] | None = None
-    decimal: Literal[".", ","] | None = None
-    encoding: str | None = None
-    angles: Literal["decimal", "dms"] | None = None
-    units: Units | None = None
-    epoch: Epoch | None = None
+    crs: str | None = Field(None, description="CRS of the positions, as `target.grid`; needed here or in the block")
+    time_zone: str | None = Field(
+        None, description='clock of times without one: `"Europe/Vienna"`, `"+12:00"`, `"UTC"`, `"GPS"`; else UTC'
+    )
+    time_format: str | None = Field(None, description='of times not in ISO 8601, as `"%d.%m.%Y %H:%M:%S"`')
+    delimiter: Annotated[str, Field(min_length=1, max_length=1)] | None = Field(
+        None, description='one sign between the columns, as `";"`; found by looking if not stated'
+    )
+    decimal: Literal[".", ","] | None = Field(None, description="decimal sign; found by looking if not stated")
+    encoding: str | None = Field(None, description='of a text file, as `"cp1252"`; found by looking if not stated')
+    angles: Literal["decimal", "dms"] | None = Field(
+        None, description="degrees with decimals, or degrees, minutes, seconds; decimal if not stated"
+    )
+    units: Units | None = Field(None, description="of lengths that the CRS gives no unit to; metres if not stated")
+    epoch: Epoch | None = Field(None, description="of the coordinates, where it is not the time of their observation")
 
 
 class Source(_Reading):
-    """``[source]``: defaults for every ``[[points]]`` block."""
+    """How exports are to be read, for all blocks."""
 
 
 class Points(_Reading):
-    """One ``[[points]]`` block; after loading, what it leaves open is filled from ``[source]``."""
+    """A block of exports, with every key of ``[source]`` that differs here; the rest is taken from there."""
 
-    files: Annotated[Listed[Named], Field(min_length=1)]
-    layer: str | None = None
-    columns: Columns = Columns()
+    files: Annotated[Listed[Named], Field(min_length=1)] = Field(
+        description="CSV, GeoJSON or GeoPackage, by name or by pattern (`rover/*.csv`)"
+    )
+    layer: str | None = Field(None, description="layer of a GeoPackage that holds more than one")
+    columns: Columns = Field(Columns(), description="which column is what, as `[points.columns]` below the block")
 
 
 class Quality(_Strict):
-    """``[quality]``: what is accepted, and the standard uncertainties where the export has none (metres, ppm).
+    """What is accepted, and the standard uncertainties where the export has none.
 
     A reading further than ``max_distance`` from its base or session, or by more than ``max_height_difference`` above or
     below it, is held back; one that stands alone beyond the ``doubtful_`` limits is told (common practice, no source).
     """
 
-    solutions: Listed[Named] = ("fix",)
-    max_sigma_horizontal: Positive | None = None
-    max_sigma_vertical: Positive | None = None
-    max_pdop: Positive | None = None
-    max_correction_age: Positive | None = None
-    max_distance: Positive = 50_000.0
-    max_height_difference: Positive = 3_000.0
-    doubtful_distance: Positive = 500.0
-    doubtful_height_difference: Positive = 90.0
-    sigma_horizontal: Positive = 0.008
-    sigma_vertical: Positive = 0.015
-    ppm: NotNegative = 1.0
-    centring: NotNegative = 0.003
+    solutions: Listed[Named] = Field(("fix",), description="words of the accepted solutions; others are held back")
+    max_sigma_horizontal: Length | None = Field(None, description="held back beyond it")
+    max_sigma_vertical: Length | None = Field(None, description="held back beyond it")
+    max_pdop: Positive | None = Field(None, description="held back beyond it")
+    max_correction_age: Seconds | None = Field(None, description="held back beyond it")
+    max_distance: Length = Field(50_000.0, description="from base or session; ten times that with network corrections")
+    max_height_difference: Length = Field(3_000.0, description="above or below base or session")
+    doubtful_distance: Length = Field(500.0, description="a reading that stands alone beyond it is issued and told")
+    doubtful_height_difference: Length = Field(90.0, description="one that stands alone beyond it is issued and told")
+    sigma_horizontal: Length = Field(0.008, description="standard uncertainty of east and of north, for want of one")
+    sigma_vertical: Length = Field(0.015, description="standard uncertainty of the height, for want of one")
+    ppm: PartsPerMillion = Field(1.0, description="what standard uncertainties grow by with the distance from the base")
+    centring: LengthOrNone = Field(0.003, description="standard uncertainty of a pole over its mark")
 
 
 class ControlSection(_Strict):
-    """``[control]``: the register of control marks; the CRS, height datum, epoch and units of its coordinates."""
+    """The register of control marks."""
 
-    file: File
-    crs: str
-    height: str = "ellipsoid"
-    layer: str | None = None
-    epoch: Epoch | None = None
-    units: Units | None = None
+    file: File = Field(
+        description="CSV, GeoJSON or GeoPackage with `mark`, `easting`, `northing`, `height` (or `longitude`,"
+        " `latitude`; `ellipsoid_height`) and, if wanted, `hu95`, `vu95`, `holds`, `source`, `dated`"
+    )
+    crs: str = Field(description="CRS of its coordinates, as `target.grid`")
+    height: str = Field("ellipsoid", description='vertical CRS of its heights, or `"ellipsoid"`')
+    layer: str | None = Field(None, description="layer of a GeoPackage that holds more than one")
+    epoch: Epoch | None = Field(None, description="of its coordinates; needed where its frame moves")
+    units: Units | None = Field(None, description="as in `[source]`, for its ellipsoidal heights, `hu95` and `vu95`")
 
 
 class Occupation(_Strict):
     """A rover point that stands on a mark of the register or on a temporary mark."""
 
-    point: Named
-    mark: Named
+    point: Named = Field(description="the point's name in the export")
+    mark: Named = Field(description="a mark of the register, or a temporary mark's name")
 
 
 class Setup(_Strict):
-    """The base over a mark: the position it broadcast (degrees, metres) and its antenna height above the mark.
+    """The base over a mark: the position that it broadcast, and its antenna above the mark."""
 
-    ``epoch`` is that of the position, and with it of everything measured against it; ``[[session]] epoch`` is the same.
-    """
-
-    mark: Named
-    longitude: Annotated[float, Field(ge=-180, le=360)]
-    latitude: Annotated[float, Field(ge=-90, le=90)]
-    ellipsoid_height: Metres
-    antenna_height: Metres = 0.0
-    epoch: Epoch | None = None
+    mark: Named = Field(description="the mark that the base stood over")
+    longitude: Longitude = Field(description="as broadcast, in the datum of `source.crs`")
+    latitude: Latitude = Field(description="as broadcast")
+    ellipsoid_height: Metres = Field(description="as broadcast")
+    antenna_height: Metres = Field(0.0, description="what the broadcast position lies above the mark")
+    epoch: Epoch | None = Field(None, description="the same as the session's `epoch`")
 
 
 class GivenShift(_Strict):
-    """A shift stated in the job file, metres east, north and up with standard uncertainties."""
+    """A shift stated in the job file."""
 
-    east: Metres
-    north: Metres
-    up: Metres
-    sigma_horizontal: NotNegative = 0.0
-    sigma_vertical: NotNegative = 0.0
+    east: Metres = Field(description="added to the readings")
+    north: Metres = Field(description="added to the readings")
+    up: Metres = Field(description="added to the readings")
+    sigma_horizontal: LengthOrNone = Field(0.0, description="standard uncertainty of east and of north")
+    sigma_vertical: LengthOrNone = Field(0.0, description="standard uncertainty of up")
 
 
 class FieldShift(_Strict):
     """A correction that the field applied from a time on; it is taken out of the points before anything else."""
 
-    start: Annotated[Moment, Field(alias="from")]
-    east: Metres
-    north: Metres
-    up: Metres
-    model: Literal["geocentric", "grid"] = "geocentric"
+    start: Annotated[Moment, Field(alias="from")] = Field(description="the first time that it was applied")
+    east: Metres = Field(description="as applied")
+    north: Metres = Field(description="as applied")
+    up: Metres = Field(description="as applied")
+    model: Literal["geocentric", "grid"] = Field(
+        "geocentric", description="one geocentric vector, taken at the first tie's mark, or easting, northing, height"
+    )
 
 
 class Session(_Strict):
-    """One ``[[session]]``: a base that stood still with one broadcast position, over the half-open [start, end)."""
+    """A base that stood still with one broadcast position, over the half-open [start, end)."""
 
-    name: Named
-    start: Moment
-    end: Moment
-    base: Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(_readable)] | None = None
-    ties: Listed[Occupation] = ()
-    checks: Listed[Occupation] = ()
-    setup: Setup | None = None
+    name: Named = Field(description="the session's name")
+    start: Moment = Field(description="with its offset from UTC, as `2026-03-02T07:30:00+13:00`")
+    end: Moment = Field(description="the first time that is no longer in it")
+    base: Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(readable)] | None = Field(
+        None, description="the base id of its readings; needed where sessions overlap"
+    )
+    ties: Listed[Occupation] = Field((), description='what gives the shift: `[{ point = "CM1-AM", mark = "CM1" }]`')
+    checks: Listed[Occupation] = Field((), description="what proves it, as `ties`; more are found by `[checks]`")
+    setup: Setup | None = Field(None, description="the base over a mark")
     shift: Annotated[
         Annotated[Literal["derive", "none"], Tag(SHIFT_WORD)] | Annotated[GivenShift, Tag(SHIFT_GIVEN)],
         Discriminator(_shift_form),
-    ] = "derive"
-    field_shift: FieldShift | None = None
-    epoch: Epoch | None = None
+    ] = Field("derive", description="derived from the ties, none at all, or as stated")
+    field_shift: FieldShift | None = Field(None, description="what the field applied already")
+    epoch: Epoch | None = Field(None, description="of the position that the base held")
 
 
 class SessionsFile(_Strict):
-    """``[sessions]``: the sessions' table kept in a CSV file instead of ``[[session]]`` tables."""
+    """The sessions' table kept in a CSV file instead of ``[[session]]`` tables."""
 
-    file: File
+    file: File = Field(description="a CSV with the keys of `[[session]]` as columns, ties as `CM1-AM=CM1; CM2-AM=CM2`")
 
 
 class Shift(_Strict):
-    """``[shift]``: the shift's model, and the size (metres) beyond which a shift is warned about."""
+    """The shift's model, and the size beyond which a shift is doubted."""
 
-    model: Literal["geocentric", "grid"] = "geocentric"
-    limit_horizontal: Positive = 10.0
-    limit_vertical: Positive = 20.0
+    model: Literal["geocentric", "grid"] = Field(
+        "geocentric", description="one vector in X, Y, Z, or one in easting, northing and height"
+    )
+    limit_horizontal: Length = Field(10.0, description="a shift beyond it is a doubt (`shift`)")
+    limit_vertical: Length = Field(20.0, description="a shift beyond it is a doubt (`shift`)")
 
 
 class Checks(_Strict):
-    """``[checks]``: how occupations are found by code, and the tolerances (metres; common practice, no source).
+    """How occupations are found by code, and the tolerances (common practice, no source)."""
 
-    ``confirmed`` are the kinds of doubt that somebody looked into and found in order: they take no proof away.
-    """
-
-    codes: Listed[Named] = ("CHK",)
-    radius: Positive = 0.5
-    horizontal: Positive = 0.030
-    vertical: Positive = 0.050
-    confirmed: Listed[Annotated[Doubt, Field(strict=False)]] = ()
+    codes: Listed[Named] = Field(("CHK",), description="codes of readings that check the nearest mark of the register")
+    radius: Length = Field(0.5, description="how near that mark must lie after correction")
+    horizontal: Length = Field(0.030, description="tolerance of a check in position")
+    vertical: Length = Field(0.050, description="tolerance of a check in height")
+    confirmed: Listed[Annotated[Doubt, Field(strict=False)]] = Field(
+        (), description="kinds of doubt that somebody looked into and found in order: they take no proof away"
+    )
 
 
 class Issue(_Strict):
-    """``[issue]``: what is held back although it was computed, and the formats written.
+    """What is held back although it was computed, and the formats written.
 
     "gpkg" is written also where it is not named: what was issued is read from it again, by the next issue, by a trace,
     and by every other format.
     """
 
-    hold_back: Listed[HoldBack] = (Reason.SUSPECT,)
-    formats: Listed[Format] = ("gpkg",)
-    by_code: bool = False
+    hold_back: Listed[HoldBack] = Field((Reason.SUSPECT,), description="points of these proof words; `[]`: none")
+    formats: Listed[Format] = Field(("gpkg",), description="what is written; the GeoPackage in any case")
+    by_code: bool = Field(False, description="a layer `points_CODE` for each code in the GeoPackage as well")
 
 
 class Job(_Strict):

@@ -15,6 +15,7 @@ from simulate import simulate
 
 from pipeline.cli.console import console
 from pipeline.cli.main import app
+from pipeline.verify import verify
 
 #: A name in four scripts with escape sequences, a bell and turns of the writing direction.
 NAME = "現場 Ж é 😀\x1b[31m\x07\x9b2J\u202e\u2066"
@@ -120,7 +121,7 @@ def test_a_closed_stdout_stops_no_issue_and_no_file_takes_its_place(closed: str,
     """A file that were opened under number 1 would get whatever a library prints."""
     good, bad = simulate(SMALL).write(tmp_path / "good"), spoiled().write(tmp_path / "bad")
     assert into(closed, "run", good) == (0, b"", b"")
-    assert process("verify", tmp_path / "good" / "out").returncode == 0
+    assert verify(tmp_path / "good" / "out").findings == ()
     code, _, stderr = into(closed, "run", bad)
     assert code == 2 and (b"CM9" in stderr) is ("2>" not in closed)
 
@@ -147,9 +148,9 @@ def test_a_job_file_may_have_any_bytes_for_its_name(tmp_path: Path) -> None:
     path = simulate(SMALL).write(tmp_path)
     odd = os.fsencode(tmp_path) + b"/j\xff\x1b[31m.toml"
     os.rename(path, odd)
-    for word in (b"run", b"check"):
-        found = process(word, odd, PYTHONIOENCODING="utf-8")
-        assert found.returncode == 0 and b"\x1b" not in found.stdout and found.stderr == b"", found.stderr
+    for word in ("run", "check"):
+        code, stdout, stderr = printed("utf-8", word, os.fsdecode(odd))
+        assert code == 0 and "\x1b" not in stdout and stderr == "", stderr
     both = process("run", "--json", odd, b"gone\xfe.toml", PYTHONIOENCODING="utf-8")
     said: list[dict[str, Any]] = json.loads(both.stdout)["jobs"]
     assert [os.fsencode(one["file"]) for one in said] == [odd, b"gone\xfe.toml"]

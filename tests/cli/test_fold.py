@@ -7,7 +7,11 @@ import sys
 from pathlib import Path
 
 import pytest
-from command import ROOT, command, failing, process, spoiled, surroundings
+from click.testing import Result
+from command import ROOT, command, failing, spoiled, surroundings
+from typer.testing import CliRunner
+
+from pipeline.cli.main import app
 
 if sys.platform == "win32":
     pytest.skip("the system has no pseudo-terminals", allow_module_level=True)
@@ -37,33 +41,38 @@ def on_terminal(stream: str, *arguments: str | Path) -> str:
     return shown.decode().replace("\r\n", "\n")
 
 
+def piped(*arguments: str | Path) -> Result:
+    """Run the command in this process, its streams no terminal."""
+    return CliRunner().invoke(app, [str(argument) for argument in arguments])
+
+
 def test_a_terminal_gets_lines_of_its_width_and_a_pipe_whole_ones(tmp_path: Path) -> None:
     path = failing().write(tmp_path)
-    assert process("run", path).returncode == 3
+    assert piped("run", path).exit_code == 3
     for options in ([], ["--quiet"]):
-        piped = process("run", *options, path).stdout.decode()
+        whole = piped("run", *options, path).stdout
         shown = on_terminal("stdout", "run", *options, path)
-        assert shown.split() == piped.split()
-        assert max(map(len, piped.splitlines())) > COLUMNS
+        assert shown.split() == whole.split()
+        assert max(map(len, whole.splitlines())) > COLUMNS
         # a table, and what is to be copied into a job file, stay as they are laid out
-        for line in piped.splitlines():
+        for line in whole.splitlines():
             assert len(line) > COLUMNS or line in shown.splitlines()
         for line in shown.splitlines():
-            assert len(line) <= COLUMNS or line in piped.splitlines()
+            assert len(line) <= COLUMNS or line in whole.splitlines()
         assert len(max((line for line in shown.splitlines() if "  session" not in line), key=len)) <= COLUMNS
 
 
 def test_problems_are_broken_on_a_terminal_too(tmp_path: Path) -> None:
     path = spoiled().write(tmp_path)
     # quiet: without a bar
-    piped = process("run", "--quiet", path).stderr.decode()
+    whole = piped("run", "--quiet", path).stderr
     shown = on_terminal("stderr", "run", "--quiet", path)
-    assert shown.split() == piped.split()
+    assert shown.split() == whole.split()
     long = [line for line in shown.splitlines() if len(line) > COLUMNS]
     assert all(str(tmp_path) in line for line in long)  # a path is not broken
 
 
 def test_json_is_never_broken(tmp_path: Path) -> None:
     path = failing().write(tmp_path)
-    assert process("run", path).returncode == 3
-    assert on_terminal("stdout", "run", "--json", path) == process("run", "--json", path).stdout.decode()
+    assert piped("run", path).exit_code == 3
+    assert on_terminal("stdout", "run", "--json", path) == piped("run", "--json", path).stdout

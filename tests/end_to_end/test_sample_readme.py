@@ -24,18 +24,33 @@ def checkout(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def test_the_first_command_is_a_good_day(checkout: Path) -> None:
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    (job,) = re.findall(r"^python3 -m venv \.venv && .* && \.venv/bin/tiedown run (\S+)$", readme, re.MULTILINE)
+def readme() -> str:
+    return (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_the_first_command_is_a_good_day_and_leaves_the_files_that_are_listed(
+    checkout: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (job,) = re.findall(r"^python3 -m venv \.venv && .* && \.venv/bin/tiedown run (\S+)$", readme(), re.MULTILINE)
     found = CliRunner().invoke(app, ["run", job])
     assert found.exit_code == 0, found.output
     assert CliRunner().invoke(app, ["run", "--quiet", job]).output == ""
+    (folder,) = (checkout / "out").iterdir()
+    (listed,) = re.findall(rf"^```\n(out/{folder.name}/\n.*?)^```$", readme(), re.MULTILINE | re.DOTALL)
+    made = {path.name for place in (folder, folder / "issues" / "001") for path in place.iterdir()}
+    assert {name for name in made if not name.startswith(".") and name not in listed} == set()
+    assert set(re.findall(r"[\w-]+\.(?:gpkg|html|json|csv)\b", listed)) <= made
+    (script,) = re.findall(r"^```python\n(.*?)^```$", readme(), re.MULTILINE | re.DOTALL)
+    exec(script, {})
+    assert capsys.readouterr().out.startswith("proven ")
 
 
-def test_the_second_prints_what_the_readme_shows(checkout: Path) -> None:
-    """To the letter. Where the command's words changed on purpose, put what it prints into the README."""
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    ((arguments, shown),) = SHOWN.findall(readme)
-    found = CliRunner().invoke(app, arguments.split())
-    assert found.exit_code == 3, found.output
-    assert found.stdout == shown
+def test_what_the_readme_shows_is_what_is_printed(checkout: Path) -> None:
+    """To the letter, whole blocks. Where the command's words changed on purpose, put what it prints into the README."""
+    shown = SHOWN.findall(readme())
+    assert [arguments for arguments, _ in shown] == re.findall(r"^\$ \S*tiedown (.*)$", readme(), re.MULTILINE)
+    assert "run configs/mistyped.toml" in {arguments for arguments, _ in shown}
+    for arguments, printed in shown:
+        found = CliRunner().invoke(app, arguments.split())
+        assert found.stdout == printed
+        assert found.exit_code == (3 if "mistyped" in arguments else 0), found.output

@@ -44,7 +44,7 @@ write_formats(list(FORMATS), package(Path(sys.argv[1]), hostile()), ABOUT)
 """
 
 
-@pytest.mark.parametrize("seed", ["0", "1", "4242"])
+@pytest.mark.parametrize("seed", ["0", "4242"])
 def test_another_day_and_another_process_give_the_same_bytes(made: Package, tmp_path: Path, seed: str) -> None:
     """Years later by the clock, in another time zone, with another order of sets."""
     write_formats(list(FORMATS), made, ABOUT)
@@ -68,14 +68,15 @@ def test_no_file_bears_the_day_of_its_making_a_library_or_the_machine(made: Pack
 
 def test_how_the_rows_were_batched_makes_no_difference(tmp_path: Path) -> None:
     """One batch or many, with a row more in between."""
-    names = [f"P{row}" for row in range(20_000)]
-    codes = [f"C{row % 7}" for row in range(20_000)]
-    whole = points(names, codes, ["bracketed"] * 20_000)
+    count = 5_000
+    names = [f"P{row}" for row in range(count)]
+    codes = [f"C{row % 7}" for row in range(count)]
+    whole = points(names, codes, ["bracketed"] * count)
     contents = []
-    for number, size in enumerate((20_000, 999)):
+    for number, size in enumerate((count, 999)):
         folder = tmp_path / str(number)
         folder.mkdir()
-        found = package(folder, *(whole.slice(start, size) for start in range(0, 20_000, size)))
+        found = package(folder, *(whole.slice(start, size) for start in range(0, count, size)))
         write_formats(["dxf", "csv"], found, ABOUT)
         contents.append([found.path.with_suffix(ending).read_bytes() for ending in (".dxf", ".csv")])
     assert contents[0] == contents[1]

@@ -1,32 +1,107 @@
 """The documents say what is so."""
 
+import ast
 import re
+from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
+import pytest
 from typer.main import get_command
 
 from pipeline.cli.main import app
 
 ROOT = Path(__file__).resolve().parents[2]
+PAGES = ("README.md", "DEVELOPERS.md")
+#: What DEVELOPERS.md says how to add.
+RECIPES = (
+    "an input format", "an output format", "a column of a layer", "a key of the job file", "a command",
+    "a section to the report", "a height model", "a unit", "a tolerance", "something that needs attention", "a cause",
+    "a doubt", "a check or a notice",
+)  # fmt: skip
+#: `path` or `path:name` in backticks, with a folder in it or a Python file's ending.
+NAMED = re.compile(r"`((?:[\w.-]+/)+(?:[\w.-]+)?|[\w-]+\.py)(?::(\w+(?:\.\w+)*))?`")
+
+
+def text_of(page: str) -> str:
+    return (ROOT / page).read_text(encoding="utf-8")
+
+
+def found(path: str) -> Path | None:
+    """A path as the documents write it: from the root, or from `pipeline/`."""
+    return next((place / path for place in (ROOT, ROOT / "pipeline") if (place / path).exists()), None)
+
+
+def named(page: str) -> Iterator[tuple[str, str]]:
+    """The paths that a page names, with the name inside the file or nothing; of README those of the checkout alone."""
+    for path, name in NAMED.findall(text_of(page)):
+        if page == "DEVELOPERS.md" or re.match("pipeline/|tests/|configs/|sample_data/", path) or path.endswith(".py"):
+            yield path, name
+
+
+@cache
+def names_in(path: Path) -> frozenset[str]:
+    """Functions, classes and values at the top of a module, and members of its classes as `Class.member`."""
+    body = ast.parse(path.read_text(encoding="utf-8")).body
+    inside = [f"{one.name}.{name}" for one in body if isinstance(one, ast.ClassDef) for name in _names(one.body)]
+    return frozenset([*_names(body), *inside])
+
+
+def _names(body: list[ast.stmt]) -> Iterator[str]:
+    for one in body:
+        if isinstance(one, ast.FunctionDef | ast.ClassDef):
+            yield one.name
+        elif isinstance(one, ast.Assign):
+            yield from (node.id for target in one.targets for node in ast.walk(target) if isinstance(node, ast.Name))
+        elif isinstance(one, ast.AnnAssign) and isinstance(one.target, ast.Name):
+            yield one.target.id
 
 
 def test_every_command_stands_in_the_readme() -> None:
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for name in get_command(app).commands:  # type: ignore[attr-defined]
-        assert f"tiedown {name}" in readme
+        assert f"tiedown {name}" in text_of("README.md")
 
 
 def test_every_room_stands_in_the_floor_plan_of_the_developers_page() -> None:
-    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     rooms = {
         path.stem for path in (ROOT / "pipeline").iterdir() if path.suffix == ".py" or (path / "__init__.py").exists()
     }
-    missing = [room for room in rooms - {"__init__"} if not re.search(rf"`{room}(/|\.py)?`", page)]
+    missing = [room for room in rooms - {"__init__"} if not re.search(rf"`{room}(/|\.py)?`", text_of("DEVELOPERS.md"))]
     assert not missing
 
 
-def test_every_path_named_in_backticks_exists() -> None:
-    for document in ("README.md", "DEVELOPERS.md"):
-        text = (ROOT / document).read_text(encoding="utf-8")
-        for path in re.findall(r"`((?:pipeline|tests|configs|sample_data)/[\w./-]*)`", text):
-            assert (ROOT / path).exists(), f"{document}: {path}"
+@pytest.mark.parametrize("page", PAGES)
+def test_every_path_named_in_backticks_exists(page: str) -> None:
+    paths = {path for path, _ in named(page)}
+    assert paths
+    assert [path for path in sorted(paths) if found(path) is None] == []
+
+
+def test_every_function_class_or_list_named_with_its_file_is_there() -> None:
+    said = {(path, name) for page in PAGES for path, name in named(page) if name}
+    assert len(said) > 40
+    gone = [f"{path}:{name}" for path, name in sorted(said) if (at := found(path)) and name not in names_in(at)]
+    assert gone == []
+
+
+def test_what_is_gone_would_be_found() -> None:
+    text = "`solve/nowhere.py` and `words.py:Doubt`, `words.py:Doubts`, `draft/layer_rows.py:Rows.points`, `a/b and c`"
+    said = NAMED.findall(text)
+    assert [path for path, _ in said if found(path) is None] == ["solve/nowhere.py"]
+    there = [name in names_in(at) for path, name in said if (at := found(path)) and name]
+    assert there == [True, False, True]
+
+
+def test_every_recipe_is_there_and_names_the_files_that_it_needs() -> None:
+    parts = re.split(r"^### To add ", text_of("DEVELOPERS.md"), flags=re.MULTILINE)[1:]
+    recipes = {part.split("\n", 1)[0]: part for part in parts}
+    assert set(RECIPES) <= set(recipes)
+    assert [title for title, recipe in recipes.items() if not NAMED.search(recipe)] == []
+    tested = [title for title in RECIPES if "tests/" in recipes[title] or "A test " in recipes[title]]
+    assert tested == list(RECIPES)
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_no_line_is_longer_than_a_screen_but_in_tables_and_in_what_is_printed(page: str) -> None:
+    blocks = re.sub(r"^```.*?^```$", "", text_of(page), flags=re.MULTILINE | re.DOTALL)
+    assert [line for line in blocks.splitlines() if len(line) > 120 and not line.startswith("|")] == []

@@ -4,10 +4,11 @@ The other way, every layer written anew, is the measure: the same layers, sums a
 """
 
 import re
+import resource
+import shutil
 import sqlite3
-import subprocess
-import sys
 from contextlib import closing
+from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -21,8 +22,10 @@ from altered import change, touch_header
 from issued import Issue, current_issue
 from simulate import Plan, Simulation, simulate
 from simulate_files import write_register
+from typer.testing import CliRunner
 
 from pipeline import run_job
+from pipeline.cli.main import app
 from pipeline.problems import JobError
 from pipeline.reissue import changed_rows
 from pipeline.run import layers
@@ -47,14 +50,46 @@ def copies(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     return made
 
 
+@pytest.fixture(scope="module")
+def wide(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the wide job and its first issue, to be copied."""
+    folder = tmp_path_factory.mktemp("wide")
+    run_job(simulate(WIDE).write(folder))
+    return folder
+
+
+@dataclass(frozen=True)
+class First:
+    """A copy of a job that has its first issue."""
+
+    job: Simulation
+    folder: Path
+
+    @classmethod
+    def of(cls, wide: Path, folder: Path) -> "First":
+        shutil.copytree(wide, folder, symlinks=True, dirs_exist_ok=True)
+        return cls(simulate(WIDE), folder)
+
+    @property
+    def path(self) -> Path:
+        return self.folder / "job.toml"
+
+    @property
+    def newest(self) -> Issue:
+        return current_issue(self.folder / "out")
+
+    def revised(self, metres: float = 0.004) -> Issue:
+        """Revise the mark that ties the first session, and issue the job again."""
+        revise(self.job, self.folder, metres)
+        run_job(self.path)
+        return self.newest
+
+
 def revised(folder: Path, metres: float = 0.004, job: Simulation | None = None) -> Issue:
     """Issue a job, revise the mark that ties its first session, and issue it again."""
     job = job or simulate(WIDE)
-    path = job.write(folder)
-    run_job(path)
-    revise(job, folder, metres)
-    run_job(path)
-    return current_issue(folder / "out")
+    run_job(job.write(folder))
+    return First(job, folder).revised(metres)
 
 
 def revise(job: Simulation, folder: Path, metres: float) -> None:
@@ -72,11 +107,13 @@ def everything(package: Path, query: str) -> list[tuple[Any, ...]]:
         return file.execute(query).fetchall()
 
 
-def test_both_ways_give_the_same_issue(tmp_path: Path, copies: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
-    quick = revised(tmp_path / "quick")
+def test_both_ways_give_the_same_issue(
+    wide: Path, tmp_path: Path, copies: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    quick = First.of(wide, tmp_path / "quick").revised()
     assert copies == [8]
     written_anew(monkeypatch)
-    slow = revised(tmp_path / "slow")
+    slow = First.of(wide, tmp_path / "slow").revised()
     assert copies == [8]
     for name in LAYERS:
         order = f'select * from "{name}" order by fid'
@@ -108,11 +145,11 @@ def test_both_ways_give_the_same_files_of_the_other_formats(
 
 
 def test_what_describes_the_layers_is_as_if_they_were_written_anew(
-    tmp_path: Path, copies: list[int], monkeypatch: pytest.MonkeyPatch
+    wide: Path, tmp_path: Path, copies: list[int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    quick = revised(tmp_path / "quick")
+    quick = First.of(wide, tmp_path / "quick").revised()
     written_anew(monkeypatch)
-    slow = revised(tmp_path / "slow")
+    slow = First.of(wide, tmp_path / "slow").revised()
     assert copies == [8]
     named = "select name from sqlite_master where type = 'table' and name like 'gpkg%'"
     tables = {row[0] for row in everything(slow.package, named)}
@@ -156,28 +193,24 @@ def test_the_same_revisions_give_the_same_bytes(tmp_path: Path, copies: list[int
         assert first.read_bytes() == second.read_bytes(), first.name
 
 
-def test_one_revision_after_the_other(tmp_path: Path, copies: list[int]) -> None:
+def test_one_revision_after_the_other(wide: Path, tmp_path: Path, copies: list[int]) -> None:
     """The layer of changes is replaced, not added to; the last issue is that of a first run with the last register."""
-    job = simulate(WIDE)
-    path = job.write(tmp_path / "kept")
-    run_job(path)
+    kept = First.of(wide, tmp_path / "kept")
     for metres in (0.004, -0.006, 0.003):
-        revise(job, tmp_path / "kept", metres)
-        run_job(path)
+        last = kept.revised(metres)
     assert copies == [8, 8, 8]
-    last = current_issue(tmp_path / "kept" / "out")
     assert last.record["issue"] == 4
     assert [row[0] for row in everything(last.package, "select count(*) from changes")] == [8]
-    run_job(job.write(tmp_path / "fresh"))
+    run_job(kept.job.write(tmp_path / "fresh"))
     fresh = current_issue(tmp_path / "fresh" / "out")
     for name in LAYERS[:-1]:
         order = f'select * from "{name}" order by fid'
         assert everything(last.package, order) == everything(fresh.package, order), name
 
 
-def test_points_that_are_held_from_now_on_are_written_anew(tmp_path: Path, copies: list[int]) -> None:
+def test_points_that_are_held_from_now_on_are_written_anew(wide: Path, tmp_path: Path, copies: list[int]) -> None:
     """A revision by more than the tolerance makes its session's checks fail."""
-    issue = revised(tmp_path, 0.5)
+    issue = First.of(wide, tmp_path).revised(0.5)
     assert copies == []
     assert issue.record["changes"]["held"] == 8
 
@@ -201,10 +234,10 @@ def test_a_revision_that_reaches_many_points_is_written_anew(tmp_path: Path, cop
 
 
 @pytest.mark.parametrize("how", ["the job file", "a raw file", "a session's times"])
-def test_other_changes_are_written_anew_or_come_out_the_same(how: str, tmp_path: Path, copies: list[int]) -> None:
-    job = simulate(WIDE)
-    path = job.write(tmp_path / "kept")
-    run_job(path)
+def test_other_changes_are_written_anew_or_come_out_the_same(
+    how: str, wide: Path, tmp_path: Path, copies: list[int]
+) -> None:
+    job = First.of(wide, tmp_path / "kept").job
     if how == "the job file":
         job.job["quality"]["centring"] = 0.004
     elif how == "a raw file":
@@ -220,26 +253,23 @@ def test_other_changes_are_written_anew_or_come_out_the_same(how: str, tmp_path:
         assert everything(last.package, order) == everything(fresh.package, order), name
 
 
-def test_a_package_that_a_viewer_touched_is_not_copied(tmp_path: Path, copies: list[int]) -> None:
-    job = simulate(WIDE)
-    path = job.write(tmp_path)
-    run_job(path)
-    touch_header(current_issue(tmp_path / "out").package)
-    revise(job, tmp_path, 0.004)
-    assert run_job(path).exit_code == 0
+def test_a_package_that_a_viewer_touched_is_not_copied(wide: Path, tmp_path: Path, copies: list[int]) -> None:
+    first = First.of(wide, tmp_path)
+    touch_header(first.newest.package)
+    revise(first.job, tmp_path, 0.004)
+    assert run_job(first.path).exit_code == 0
     assert copies == []
     assert current_issue(tmp_path / "out").record["changes"]["moved"] == 8
 
 
-def test_a_copy_that_does_not_read_back_is_never_issued(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_copy_that_does_not_read_back_is_never_issued(
+    wide: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A row that is not what was given ends the run; the issue before stands."""
-    job = simulate(WIDE)
-    path = job.write(tmp_path)
-    run_job(path)
+    first = First.of(wide, tmp_path)
     monkeypatch.setattr(changed_rows.ChangedRows, "fids", lambda self: np.concatenate(self.changed) + 2)
-    revise(job, tmp_path, 0.004)
     with pytest.raises(Exception, match="does not hold what was written"):
-        run_job(path)
+        first.revised()
     assert current_issue(tmp_path / "out").record["issue"] == 1
 
 
@@ -278,9 +308,8 @@ def test_rows_of_two_layers_of_one_file_are_not_taken_for_one_another(tmp_path: 
     assert everything(last.package, order) == everything(fresh.package, order)
 
 
-def test_points_of_a_session_that_is_gone_have_no_coordinates(tmp_path: Path) -> None:
-    job = simulate(WIDE)
-    run_job(job.write(tmp_path / "kept"))
+def test_points_of_a_session_that_is_gone_have_no_coordinates(wide: Path, tmp_path: Path) -> None:
+    job = First.of(wide, tmp_path / "kept").job
     gone = job.job["session"].pop(0)
     run_job(job.write(tmp_path / "kept"))
     run_job(job.write(tmp_path / "fresh"))
@@ -292,13 +321,11 @@ def test_points_of_a_session_that_is_gone_have_no_coordinates(tmp_path: Path) ->
 
 @pytest.mark.parametrize("how", ["edited", "deleted"])
 def test_an_issue_that_is_altered_while_it_is_copied_ends_the_run(
-    how: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    how: str, wide: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Between the look at its bytes and the copy."""
-    job = simulate(WIDE)
-    path = job.write(tmp_path)
-    run_job(path)
-    package, way = current_issue(tmp_path / "out").package, layers.copy_with_rows
+    first = First.of(wide, tmp_path)
+    package, way = first.newest.package, layers.copy_with_rows
 
     def late(*given: Any) -> None:
         if how == "deleted":
@@ -308,28 +335,27 @@ def test_an_issue_that_is_altered_while_it_is_copied_ends_the_run(
         way(*given)
 
     monkeypatch.setattr(layers, "copy_with_rows", late)
-    revise(job, tmp_path, 0.004)
     with pytest.raises(JobError, match="run the job again"):
-        run_job(path)
+        first.revised()
     assert not list((tmp_path / "out").glob(".staging*"))
     monkeypatch.undo()
-    assert run_job(path).record["issue"] == 2
+    assert run_job(first.path).record["issue"] == 2
     assert everything(current_issue(tmp_path / "out").package, "select code from points where fid = 1") != [("EDITED",)]
 
 
 @pytest.mark.parametrize("beyond", [-1, 0, 1, 4, 6])
-def test_a_disk_that_fills_while_a_copy_is_changed(beyond: int, tmp_path: Path) -> None:
+def test_a_disk_that_fills_while_a_copy_is_changed(beyond: int, wide: Path, tmp_path: Path) -> None:
     """No file may grow beyond so many pages more than the issue before has; said as such, and nothing is left over."""
-    job = simulate(WIDE)
-    path = job.write(tmp_path)
-    run_job(path)
-    size = current_issue(tmp_path / "out").package.stat().st_size + 4096 * beyond
-    revise(job, tmp_path, 0.004)
-    limit = f"import resource; resource.setrlimit(resource.RLIMIT_FSIZE, ({size}, {size}))"
-    script = f"{limit}; from pipeline.cli.main import main; main()"
-    command = [sys.executable, "-c", script, "run", str(path)]
-    found = subprocess.run(command, capture_output=True, text=True, check=False)
-    assert found.returncode == 2 and "check the disk" in found.stderr, found.stderr
-    assert current_issue(tmp_path / "out").record["issue"] == 1
+    first = First.of(wide, tmp_path)
+    size = first.newest.package.stat().st_size + 4096 * beyond
+    revise(first.job, tmp_path, 0.004)
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    try:
+        found = CliRunner().invoke(app, ["run", str(first.path)])
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert found.exit_code == 2 and "check the disk" in found.stderr, found.output
+    assert first.newest.record["issue"] == 1
     assert not list((tmp_path / "out").glob(".staging*"))
-    assert run_job(path).record["issue"] == 2
+    assert run_job(first.path).record["issue"] == 2

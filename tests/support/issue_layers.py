@@ -2,13 +2,15 @@
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
 from pipeline.issue.geopackage.layers import points_schema, wkb_points
-from pipeline.issue.geopackage.write import LayerSource
+from pipeline.issue.geopackage.tally import Written
+from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 
 DATA_TO = datetime(2026, 3, 2, 3, 45, tzinfo=UTC)
 CRS = "EPSG:2193"
@@ -49,3 +51,9 @@ def points(count: int, size: int = 1000) -> Iterator[pa.RecordBatch]:
 def source(count: int, name: str = "points", size: int = 1000) -> LayerSource:
     """A layer of `points`."""
     return LayerSource(name, points_schema(CARRIED), points(count, size), "heights: NZVD2016")
+
+
+def written_to(path: Path, **counts: int) -> tuple[Written, ...]:
+    """Write a GeoPackage with layers of the given names and numbers of points."""
+    layers = [source(count, name) for name, count in counts.items()]
+    return write_geopackage(path, layers, crs=CRS, data_to=DATA_TO, metadata={"height_datum": "NZVD2016 height"})

@@ -1,0 +1,86 @@
+"""What the value of one key may be: names, files, times and numbers, each with its limits and its unit."""
+
+import unicodedata
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, Literal, TypeVar
+
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
+
+from pipeline.words import Reason
+
+
+@dataclass(frozen=True)
+class Unit:
+    """What a number counts in, as the reference of the keys writes it; it checks nothing."""
+
+    name: str
+
+
+def _with_offset(value: datetime) -> datetime:
+    if value.tzinfo is None:
+        raise ValueError("a session's time needs its offset from UTC, such as 2026-03-02T07:30:00+13:00 or ...Z")
+    if not _FIRST_YEAR <= value.year <= _LAST_YEAR:
+        raise ValueError(f"the year {value.year} is no year of GNSS work ({_FIRST_YEAR} to {_LAST_YEAR})")
+    return value
+
+
+def readable(value: str) -> str:
+    """Refuse what would break a line or a file name: line feeds, tabs, other control characters."""
+    for sign in value:
+        if unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp"):
+            raise ValueError(
+                f"there is a control character in it (U+{ord(sign):04X}), such as a line feed or a tab"
+                r" (in double quotes a \ begins the code of such a character: write / between folders)"
+            )
+    return value
+
+
+def _file_name(value: object) -> object:
+    if isinstance(value, str):
+        if not value.strip():
+            raise ValueError("it names no file or folder")
+        longest = max(len(part.encode("utf-8", "replace")) for part in value.replace("\\", "/").split("/"))
+        if len(value) > _LONGEST_PATH or longest > _LONGEST_NAME:
+            raise ValueError(f"a file's name of more than {_LONGEST_NAME} bytes is too long")
+        readable(value)
+    return value
+
+
+#: GPS time begins in 1980; times far beyond are slips that no calendar of the libraries reaches.
+_FIRST_YEAR, _LAST_YEAR = 1980, 2100
+
+#: What file systems take, in bytes and characters.
+_LONGEST_NAME, _LONGEST_PATH = 255, 4000
+
+_T = TypeVar("_T")
+
+#: TOML knows lists and text only: these two are the conversions that strictness leaves open.
+Listed = Annotated[tuple[_T, ...], Field(strict=False)]
+File = Annotated[Path, Field(strict=False), BeforeValidator(_file_name)]
+
+Named = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1), AfterValidator(readable)]
+Column = Annotated[str, StringConstraints(min_length=1)]
+Moment = Annotated[datetime, AfterValidator(_with_offset)]
+#: No length, tolerance or limit of a job is larger, metres (or seconds, PDOP, ppm): beyond it lies a slip.
+MOST = 1e7
+Positive = Annotated[float, Field(gt=0, le=MOST)]
+NotNegative = Annotated[float, Field(ge=0, le=MOST)]
+Metres = Annotated[float, Field(ge=-MOST, le=MOST), Unit("m")]
+Epoch = Annotated[float, Field(ge=1900, le=2200), Unit("year")]
+TargetEpoch = Annotated[float, Field(ge=_FIRST_YEAR, le=_LAST_YEAR), Unit("year")]
+Longitude = Annotated[float, Field(ge=-180, le=360), Unit("degree")]
+Latitude = Annotated[float, Field(ge=-90, le=90), Unit("degree")]
+Length = Annotated[Positive, Unit("m")]
+LengthOrNone = Annotated[NotNegative, Unit("m")]
+Seconds = Annotated[Positive, Unit("s")]
+PartsPerMillion = Annotated[NotNegative, Unit("ppm")]
+#: Columns of numbers, by what the numbers count in.
+AngleColumn = Annotated[Column, Unit("`angles`")]
+GridColumn = Annotated[Column, Unit("of `crs`")]
+LengthColumn = Annotated[Column, Unit("`units`")]
+SecondsColumn = Annotated[Column, Unit("s")]
+Units = Literal["metre", "foot", "us-survey-foot"]
+HoldBack = Literal[Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED]
+Format = Literal["gpkg", "dxf", "csv", "geojson", "landxml"]
