@@ -7,7 +7,8 @@ from pipeline.examine.examine import examine
 from pipeline.intake.prepare import load, prepare
 from pipeline.intake.survey import Survey
 from pipeline.issue.folder.publish import newest
-from pipeline.issue.record import Record, RecordError, read_record
+from pipeline.issue.record import RecordError, read_record
+from pipeline.issue.record_types import Record
 from pipeline.notices.before_run import before_notes
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.solve.solve import solve
@@ -60,5 +61,4 @@ def _last(folder: Path) -> Record | None:
     try:
         return read_record(before[1]) if before else None
     except RecordError as error:
-        fix = "tiedown verify says what else of it is altered"
-        raise JobError([Problem(str(folder), 0, f"the newest issue cannot be read: {error}", fix)]) from error
+        raise JobError([Problem(str(folder), 0, f"the newest issue cannot be read: {error}", error.fix)]) from error

@@ -8,9 +8,11 @@ from typing import Any
 
 from pipeline.clock import iso
 from pipeline.intake.prepare import load
+from pipeline.issue import record_types
 from pipeline.issue.folder.issues_list import read_register
 from pipeline.issue.folder.publish import issues
-from pipeline.issue.record import Record, read_record
+from pipeline.issue.record import read_record
+from pipeline.issue.record_types import Record
 from pipeline.problems import JobError, Problem
 from pipeline.words import Change
 
@@ -23,7 +25,7 @@ class Changes:
     it (one written before points were compared).
     """
 
-    since: int | None
+    since: int
     counts: dict[str, int | None]
     attributes: int
     max_horizontal: float | None
@@ -73,7 +75,7 @@ def history(path: Path) -> tuple[Entry, ...]:
 
 def _entry(number: int, record: Record, made_at: datetime | None, listed: str) -> Entry:
     changes = record["changes"]
-    reasons = tuple((changes or {}).get("because") or ([listed] if listed else []))
+    because = changes["because"] if changes is not None else []
     return Entry(
         issue=number,
         made_at=made_at,
@@ -81,17 +83,18 @@ def _entry(number: int, record: Record, made_at: datetime | None, listed: str) -
         data_to=record["data_to"],
         points=record["rows"]["points"],
         held_back=record["rows"]["held_back"],
-        checks_failed=sum(check.get("passed") is False for check in record["checks"]),
-        because=reasons,
+        checks_failed=sum(check["passed"] is False for check in record["checks"]),
+        because=tuple(because or ([listed] if listed else [])),
         changes=None if changes is None else _changes(changes),
     )
 
 
-def _changes(said: Mapping[str, Any]) -> Changes:
+def _changes(said: record_types.Changes) -> Changes:
+    counted: Mapping[str, Any] = said
     return Changes(
-        since=said.get("since"),
-        attributes=said.get("attributes") or 0,
-        counts={str(change): said.get(str(change)) for change in Change},
+        since=said["since"],
+        attributes=said.get("attributes", 0),
+        counts={str(change): counted.get(str(change)) for change in Change},
         max_horizontal=said.get("max_horizontal"),
         max_vertical=said.get("max_vertical"),
     )

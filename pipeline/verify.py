@@ -13,7 +13,8 @@ from pipeline.issue.folder.issues_list import read_register
 from pipeline.issue.folder.publish import ISSUES, dead_runs, numbered
 from pipeline.issue.geopackage.recount import NotReadable, recount
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import Record, RecordError, read_record, sum_of
+from pipeline.issue.record import RecordError, read_record, stated, sum_of, understood
+from pipeline.issue.record_types import FileIssued, LayerSums, Record
 from pipeline.problems import JobError, Problem
 from pipeline.words import counted
 
@@ -73,11 +74,12 @@ def verify(folder: Path) -> Verified:
     records: dict[int, Record] = {}
     for number, path in present:
         try:
-            records[number] = read_record(path / RECORD)
+            said = stated(path / RECORD)
+            records[number] = understood(said, path / RECORD)
         except (RecordError, OSError) as error:
             findings.append(Finding(number, RECORD, f"cannot be read: {_said(error)}", True))
             continue
-        findings += [Finding(number, *told) for told in _issue(path, number, records[number])]
+        findings += [Finding(number, *told) for told in _issue(path, number, records[number], said)]
     findings += _folder(folder, dict(present), records)
     return Verified(tuple(number for number, _ in present), tuple(findings))
 
@@ -86,20 +88,17 @@ def verify(folder: Path) -> Verified:
 _Told = tuple[str, str, bool]
 
 
-def _issue(place: Path, number: int, record: Record) -> Iterator[_Told]:
-    """Yield what is to be told of an issue's folder, or of a copy of it."""
+def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) -> Iterator[_Told]:
+    """Yield what is to be told of an issue's folder, or of a copy of it; ``said`` is the record as its file has it."""
     if record["issue"] != number:
         yield RECORD, f"it is the record of issue {record['issue']:03d}", True
-    if "sum" not in record:
-        yield _without_sum(record)
-    elif record["sum"] != sum_of(record):
+    if "sum" not in said:
+        yield _without_sum(said)
+    elif said["sum"] != sum_of(said):
         yield RECORD, "its content is not what was written", True
-    files = record.get("files")
+    files = record["files"]
     if not files:
         yield RECORD, "it has no checksums of the files (an early version wrote it), so they cannot be verified", True
-        return
-    if not all(_is_entry(entry) for entry in files):
-        yield RECORD, "its list of files is not one that a run wrote", True
         return
     for entry in files:
         yield from _file(place / entry["name"], entry, record)
@@ -114,31 +113,15 @@ def _issue(place: Path, number: int, record: Record) -> Iterator[_Told]:
             yield path.name, "is not part of the issue", True
 
 
-def _without_sum(record: Record) -> _Told:
+def _without_sum(said: Mapping[str, Any]) -> _Told:
     """Return that a record has no sum of its own: taken out, or written before records had one."""
-    if any(_AS_OLD_AS_SUM in session for session in record["sessions"]):
+    if any(_AS_OLD_AS_SUM in session for session in said["sessions"]):
         return RECORD, "its own checksum was removed, so it cannot be verified", True
     what = "it has no checksum of its own (an early version wrote it), so an alteration of it would not be found"
     return RECORD, what, False
 
 
-def _is_entry(entry: object) -> bool:
-    """Say whether an entry of a record's list of files has the form in which a run writes it: no path, every sum."""
-    if not isinstance(entry, dict) or not isinstance(entry.get("sha256"), str):
-        return False
-    name, layers, rows = entry.get("name"), entry.get("layers", []), entry.get("rows", {})
-    if not isinstance(name, str) or Path(name).name != name or "\0" in name or not isinstance(layers, list):
-        return False
-    if not isinstance(rows, dict) or not all(isinstance(count, int) for count in rows.values()):
-        return False
-    wanted = {"name": str, "rows": int, "content": str, "columns": dict}
-    return all(
-        isinstance(layer, dict) and all(isinstance(layer.get(key), kind) for key, kind in wanted.items())
-        for layer in layers
-    )
-
-
-def _file(path: Path, entry: Mapping[str, Any], record: Record) -> Iterator[_Told]:
+def _file(path: Path, entry: FileIssued, record: Record) -> Iterator[_Told]:
     name, layers = path.name, entry.get("layers")
     try:
         same = digest(path) == entry["sha256"]
@@ -162,7 +145,7 @@ def _file(path: Path, entry: Mapping[str, Any], record: Record) -> Iterator[_Tol
         yield RECORD, f"it says {points}, and that {name} was issued with {drawn:,}", True
 
 
-def _content(path: Path, layers: list[Mapping[str, Any]]) -> Iterator[str]:
+def _content(path: Path, layers: list[LayerSums]) -> Iterator[str]:
     """Yield how the layers of a GeoPackage differ from what the record says of them."""
     found = {layer.name: layer for layer in recount(path)}
     for given in layers:
@@ -185,7 +168,7 @@ def _columns(found: Mapping[str, str], given: Mapping[str, str]) -> str:
     return "; ".join(told) or "its columns are in another order"
 
 
-def _accounts(layers: list[Mapping[str, Any]], record: Record) -> Iterator[str]:
+def _accounts(layers: list[LayerSums], record: Record) -> Iterator[str]:
     """Yield where the record's own numbers are not those of the layers that it sums."""
     rows = {layer["name"]: layer["rows"] for layer in layers}
     says = {
@@ -242,9 +225,11 @@ def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Re
         if shown not in records:
             yield CURRENT, f"it is a copy of issue {shown:03d}, which is not there", True
             return
-        if read_record(current / RECORD) != records[shown]:
+        said = stated(current / RECORD)
+        if said != stated(present[shown] / RECORD):
             yield f"{CURRENT}/{RECORD}", f"it is not the record of issue {shown:03d}", True
-        yield from ((f"{CURRENT}/{file}", what, bad) for file, what, bad in _issue(current, shown, records[shown]))
+        found = _issue(current, shown, records[shown], said)
+        yield from ((f"{CURRENT}/{file}", what, bad) for file, what, bad in found)
     if shown != newest:
         yield CURRENT, f"it shows issue {shown:03d}, the newest is {newest:03d}; the next run puts it right", False
 

@@ -1,7 +1,6 @@
 """Readings of blunders in words, and as the issue record has them."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
@@ -9,6 +8,7 @@ from pipeline.blunders.diagnose import CLOSE, Diagnoses, Diagnosis, Drift
 from pipeline.blunders.score import Reading
 from pipeline.clock import clock
 from pipeline.intake.survey import Survey
+from pipeline.issue import record_types
 from pipeline.solve.solve import Solved
 from pipeline.words import counted
 
@@ -32,7 +32,7 @@ def drifts(survey: Survey, solved: Solved, found: Sequence[Drift]) -> list[str]:
     ]
 
 
-def recorded(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[dict[str, Any]]:
+def recorded(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[record_types.Diagnosis]:
     """Return the diagnoses as the issue record has them, the readings with their numbers."""
     names = solved.occupations.table.column("name").to_pylist()
     return [
@@ -90,16 +90,14 @@ def _left(reading: Reading, diagnosis: Diagnosis) -> tuple[float, float]:
     return float(np.hypot(left[:, 0], left[:, 1]).max(initial=0.0)), float(np.abs(left[:, 2]).max(initial=0.0))
 
 
-def _reading(solved: Solved, diagnosis: Diagnosis, reading: Reading) -> dict[str, Any]:
+def _reading(solved: Solved, diagnosis: Diagnosis, reading: Reading) -> record_types.Explanation:
     horizontal, vertical = _left(reading, diagnosis)
     shown = reading.predicted[list(diagnosis.places)]
+    east, north, height = (float(shown[np.argmax(np.abs(shown[:, axis])), axis]) for axis in range(3))
     return {
         "kind": str(reading.hypothesis.kind),
         "text": _words(solved, reading),
-        "largest": {
-            axis: float(shown[np.argmax(np.abs(shown[:, column])), column])
-            for column, axis in enumerate(("d_east", "d_north", "d_height"))
-        },
+        "largest": {"d_east": east, "d_north": north, "d_height": height},
         "misfit_horizontal": horizontal,
         "misfit_vertical": vertical,
         "chi_square": reading.chi_square,

@@ -100,7 +100,7 @@ def _problems(job: str, error: Exception) -> tuple[Problem, ...]:
     if isinstance(error, JobHeld):
         return (Problem(job, 0, str(error), "wait until that run has ended, then run the job again"),)
     if isinstance(error, RecordError):
-        return (Problem(job, 0, str(error), "run tiedown verify; restore the issue from a backup of the folder"),)
+        return (Problem(job, 0, str(error), error.fix),)
     return (Problem(job, 0, f"a fault in the program: {type(error).__name__}: {error}"),)
 
 

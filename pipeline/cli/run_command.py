@@ -62,6 +62,6 @@ def _entry(job: str, outcome: Result, *, alone: bool) -> dict[str, Any]:
     if not isinstance(outcome, Outcome):
         return entry(job, outcome)
     if alone:
-        return outcome.record
+        return dict(outcome.record)
     became = "issued" if outcome.issued else "unchanged" if outcome.folder is not None else "dry run"
     return {"file": job, "outcome": became, "exit_code": outcome.exit_code, **outcome.record}

@@ -2,13 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from textwrap import indent
-from typing import Any
 
 from pipeline.cli.console import one_line
 from pipeline.issue.attention import REASONS, Attention, Kind, attention
+from pipeline.issue.record_types import Diagnosis, Record
+from pipeline.issue.row_types import CheckRow, SessionRow
 from pipeline.words import counted
-
-Record = dict[str, Any]
 
 #: How many failing occupations the summary lists before it points at the layer, how many things wholly held back.
 _FAILING, _WHOLLY = 12, 12
@@ -66,7 +65,7 @@ def _told(found: Sequence[Attention]) -> list[str]:
     return lines
 
 
-def _sessions(sessions: Sequence[Record]) -> list[str]:
+def _sessions(sessions: Sequence[SessionRow]) -> list[str]:
     header = ("session", "points", "ties", "checks", "east", "north", "up", "sigma E", "sigma up", "verdict")
     cells = [
         (
@@ -74,7 +73,7 @@ def _sessions(sessions: Sequence[Record]) -> list[str]:
             f"{session['points']:,}",
             str(session["ties"]),
             str(session["checks"]),
-            *(_metres(session[f"shift_{axis}"], sign=True) for axis in ("east", "north", "up")),
+            *(_metres(session[axis], sign=True) for axis in ("shift_east", "shift_north", "shift_up")),
             _metres(session["sigma_east"]),
             _metres(session["sigma_up"]),
             session["verdict"],
@@ -84,14 +83,14 @@ def _sessions(sessions: Sequence[Record]) -> list[str]:
     return [*_table(header, cells, left=(0, 9)), _LEGEND]
 
 
-def _checks(checks: Sequence[Record], diagnoses: Sequence[Record]) -> list[str]:
+def _checks(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list[str]:
     judged = [check for check in checks if check["passed"] is not None]
-    passing = sum(check["passed"] for check in judged)
+    passing = sum(check["passed"] is True for check in judged)
     occupations = counted(len(judged), "occupation of a control mark", "occupations of control marks")
     return [f"  {passing} of {occupations} {'passes' if len(judged) == 1 else 'pass'}", *_failing(checks, diagnoses)]
 
 
-def _failing(checks: Sequence[Record], diagnoses: Sequence[Record]) -> list[str]:
+def _failing(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list[str]:
     splits = {(one["session"], point): one["split"] for one in diagnoses for point in one["points"] if one["split"]}
     told: set[str] = set()
     failing = [check for check in checks if check["passed"] is False]

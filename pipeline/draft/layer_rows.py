@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar, cast
 
 import numpy as np
 import pyarrow as pa
@@ -46,6 +46,8 @@ _EVIDENCE = (
     "correction_age",
     "mark",
 )
+Row = TypeVar("Row")
+
 _PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
 _REASON_WORDS = pa.array([str(reason) for reason in REASONS])
 
@@ -236,10 +238,13 @@ def session_rows(survey: Survey, solved: Solved, points: Integers) -> pa.RecordB
     return pa.RecordBatch.from_arrays(columns, schema=SESSIONS)
 
 
-def as_records(batch: pa.RecordBatch) -> list[dict[str, Any]]:
-    """Return the rows of a small layer as the issue record has them: without geometry, times as ISO text in UTC."""
+def as_records(batch: pa.RecordBatch, kind: type[Row]) -> list[Row]:
+    """Return the rows of a small layer as the issue record has them: without geometry, times as ISO text in UTC.
+
+    ``kind`` is the type of the rows, of which the layer's columns were made.
+    """
     rows = batch.drop_columns([GEOMETRY]).to_pylist()
-    return [{key: _plain(value) for key, value in row.items()} for row in rows]
+    return [cast(Row, {key: _plain(value) for key, value in row.items()}) for row in rows]
 
 
 def _plain(value: Any) -> Any:

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Any
 
 import numpy as np
 
@@ -11,6 +10,7 @@ from pipeline.arrays import Flags, Integers
 from pipeline.clock import milliseconds
 from pipeline.draft.second_pass import Drafted, within
 from pipeline.intake.survey import Survey
+from pipeline.issue import record_types
 from pipeline.read.files import Export
 from pipeline.words import REASONS, Whole
 
@@ -69,7 +69,7 @@ class WhollyHeld:
             number = int(units[place])
             known[number] = known[number] + found[place] if number in known else found[place]
 
-    def record(self) -> list[dict[str, Any]]:
+    def record(self) -> list[record_types.WhollyHeld]:
         """Return the record's ``wholly_held_back``: files in the job's order, then sessions, then days.
 
         An occupation of a mark is not held back, but where nothing else of a unit is left it delivers nothing either.

@@ -1,8 +1,8 @@
 """A doubt: what would put a whole session or job off although every check agrees, until somebody has looked into it."""
 
 from dataclasses import dataclass
-from typing import Any
 
+from pipeline.issue.record_types import DoubtNoted
 from pipeline.words import Doubt
 
 
@@ -32,7 +32,7 @@ class Doubtful:
         until = f'[checks] confirmed = ["{self.kind}"]'
         return f"{where}{self.what} -> nothing of it counts as proven until {until} says it is right"
 
-    def recorded(self, names: list[str]) -> dict[str, Any]:
+    def recorded(self, names: list[str]) -> DoubtNoted:
         """Return the doubt as the issue record has it; ``names`` are those of the job's sessions."""
         concerned = names if self.sessions is None else [names[number] for number in self.sessions]
         return {"kind": str(self.kind), "what": str(self), "sessions": concerned, "confirmed": self.confirmed}

@@ -119,7 +119,6 @@ def _unknown_height(crs: str, source: CRS, axis: Any) -> OperationError:
     word = _word(axis)
     state = f'write units = "{word}" if they are in the same, or ' if word is not None else ""
     return OperationError(
-        f"{_called(crs, source)} is not in metres but in {axis.unit_name}, and nothing states the unit of the"
-        " heights",
+        f"{_called(crs, source)} is not in metres but in {axis.unit_name}, and nothing states the unit of the heights",
         f'{state}name their height datum, which says its unit (such as "EPSG:6360", NAVD88 in US survey feet)',
     )

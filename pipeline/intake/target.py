@@ -1,12 +1,11 @@
 """The grid and the height datum of a job's coordinates, as its record names them."""
 
-from typing import Any
-
 from pipeline.geodesy import crs
+from pipeline.issue.record_types import Target
 from pipeline.job.model import Job
 
 
-def target(job: Job) -> dict[str, Any]:
+def target(job: Job) -> Target:
     """Return the record's ``target``: grid and height datum by code and name, and both together as WKT."""
     grid, datum = crs.target_grid(job.target.grid), crs.height_datum(job.target.height)
     return {

@@ -1,10 +1,10 @@
 """What of an issue needs somebody's attention, from its record alone: by this go exit code, summary and report."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
 
+from pipeline.issue.record_types import DoubtNoted, Record, WhollyHeld
+from pipeline.issue.row_types import CheckRow
 from pipeline.words import Reason, Whole, counted, plural
 
 #: Reasons whose every row needs attention; a row held back for another may be an ordinary one.
@@ -31,15 +31,12 @@ class Attention:
 
     kind: Kind
     what: str
-    of: Mapping[str, Any] | None = None
+    of: DoubtNoted | CheckRow | WhollyHeld | None = None
 
 
-def attention(record: Mapping[str, Any]) -> list[Attention]:
-    """Return everything that needs attention, the gravest first; nothing where an issue is as it should be.
-
-    A record of an earlier version may lack what that did not note.
-    """
-    found = [Attention(Kind.DOUBT, one["what"], one) for one in record.get("doubts", []) if not one["confirmed"]]
+def attention(record: Record) -> list[Attention]:
+    """Return everything that needs attention, the gravest first; nothing where an issue is as it should be."""
+    found = [Attention(Kind.DOUBT, one["what"], one) for one in record["doubts"] if not one["confirmed"]]
     for check in record["checks"]:
         if check["passed"] is False:
             found.append(Attention(Kind.FAILING, f"{check['point']} on {check['mark']} fails", check))
@@ -48,10 +45,10 @@ def attention(record: Mapping[str, Any]) -> list[Attention]:
         if counts.get(reason):
             rows = counted(counts[reason], "row is", "rows are")
             found.append(Attention(Kind.HELD_BACK, f"{rows} held back as {reason}"))
-    return [*found, *(Attention(Kind.WHOLLY, wholly(one), one) for one in record.get("wholly_held_back", []))]
+    return [*found, *(Attention(Kind.WHOLLY, wholly(one), one) for one in record["wholly_held_back"])]
 
 
-def wholly(entry: Mapping[str, Any]) -> str:
+def wholly(entry: WhollyHeld) -> str:
     """Return an entry of the record's ``wholly_held_back`` in words."""
     counts = sorted(entry["by_reason"].items(), key=lambda item: (-item[1], item[0]))
     why = ", ".join(f"{count:,} {reason}" for reason, count in counts)

@@ -1,12 +1,12 @@
 """What a reader of the issue should look at besides failing checks, in words."""
 
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 
 from pipeline.adjust import missing_ties
 from pipeline.intake.survey import Survey
+from pipeline.issue.record_types import Untied
 from pipeline.solve.correct import NEVER
 from pipeline.solve.solve import Solved
 from pipeline.tolerance import plan_and_height
@@ -22,7 +22,7 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
     ]
 
 
-def untied(survey: Survey, solved: Solved) -> list[dict[str, Any]]:
+def untied(survey: Survey, solved: Solved) -> list[Untied]:
     """Return the groups of sessions that nothing ties, and what each lacks: the fewest ties that would tie all."""
     return [
         {

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
-from typing import Any
+from typing import cast
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from pipeline.intake.base_log import Seen
 from pipeline.intake.base_values import Change, antenna_slip, changes
 from pipeline.intake.bases import Stand
 from pipeline.intake.survey import Survey
+from pipeline.issue.session_types import BaseLog, BasePosition, Logged
 from pipeline.sessions.toml_lines import (
     Reading,
     instead,
@@ -49,7 +50,7 @@ def base_notes(survey: Survey) -> list[str]:
     return [*told, *id_notes(survey), *filter(None, [survey.clock_offset])]
 
 
-def base_facts(survey: Survey) -> list[dict[str, Any] | None]:
+def base_facts(survey: Survey) -> list[BaseLog | None]:
     """Return per session what its points carry of its base, None where they carry nothing and no base is known."""
     return [_Session(survey, window).facts() for window in survey.windows]
 
@@ -201,7 +202,7 @@ class _Session:
         distance = float(np.linalg.norm(np.ravel(place) - self.base))
         return distance if np.isfinite(distance) else None
 
-    def facts(self) -> dict[str, Any] | None:
+    def facts(self) -> BaseLog | None:
         """Return the record's ``base_log`` of the session."""
         if not self.stands and not self.log.antennas and self.base is None:
             return None
@@ -216,22 +217,23 @@ class _Session:
             if first is None or distance is None
             else {
                 "point": first.name,
-                "observed": moment(first.time),
+                "observed": iso(moment(first.time)),
                 "from_base": distance,
                 "source_file": self.survey.exports[first.export].shown,
                 "source_row": first.row,
             },
         }
 
-    def _position(self, stand: Stand) -> dict[str, Any]:
+    def _position(self, stand: Stand) -> BasePosition:
         columns = self.survey.exports[stand.seen.export].points.columns
         names = ("longitude", "latitude") if columns.base_longitude is not None else ("easting", "northing")
-        return {**dict(zip((*names, "height"), stand.seen.value, strict=True)), **self._where(stand.seen)}
+        place = dict(zip((*names, "height"), stand.seen.value, strict=True))
+        return cast(BasePosition, {**place, **self._where(stand.seen)})
 
-    def _where(self, seen: Seen) -> dict[str, Any]:
+    def _where(self, seen: Seen) -> Logged:
         return {
-            "from": moment(seen.time),
-            "until": moment(seen.last),
+            "from": iso(moment(seen.time)),
+            "until": iso(moment(seen.last)),
             "readings": seen.count,
             "source_file": self.survey.exports[seen.export].shown,
             "source_row": seen.row,

@@ -1,9 +1,7 @@
 """What can be said before any shift is derived: of the register, of where the bases are, of each export as a whole."""
 
 import os
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from pipeline.examine.clocks import clock_notes
 from pipeline.examine.examine import Examined
@@ -12,13 +10,14 @@ from pipeline.examine.job_file import job_notes
 from pipeline.examine.time_zones import zone_notes
 from pipeline.intake.named_points import held_checks
 from pipeline.intake.survey import Survey
+from pipeline.issue.record_types import Record
 from pipeline.job.zones import reversed_sign
 from pipeline.notices.bases import base_notes
 from pipeline.notices.names import name_notes
 from pipeline.notices.register import register_warnings
 
 
-def before_notes(examined: Examined, last: Mapping[str, Any] | None, shown: str | None = None) -> list[str]:
+def before_notes(examined: Examined, last: Record | None, shown: str | None = None) -> list[str]:
     """Return in words what should be looked at in the register, in the exports, of the times and of the bases.
 
     Args:

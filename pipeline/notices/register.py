@@ -1,8 +1,7 @@
 """The register of control marks checked before the job rests on it: warnings in words, each with its line."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -22,6 +21,7 @@ from pipeline.geodesy.area import Area
 from pipeline.geodesy.operations import lonlat
 from pipeline.geodesy.units import METRES
 from pipeline.intake.survey import Survey
+from pipeline.issue.record_types import Record
 from pipeline.plausible.digits import Slip, slip
 from pipeline.plausible.misreadings import (
     BOTH_SIGNS,
@@ -52,7 +52,7 @@ class Warned:
     what: str
 
 
-def register_warnings(survey: Survey, stood: Stood | None, last: Mapping[str, Any] | None) -> list[Warned]:
+def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) -> list[Warned]:
     """Return what in the register should be looked at.
 
     ``last`` is the record of the newest issue there is, whose register is compared with this one.
@@ -209,15 +209,15 @@ def _heights(survey: Survey, register: Register, stood: Stood) -> Iterator[Warne
         yield Warned(register.lines[one.mark], odd_height_words(one, register, ellipsoidal, _NAMED))
 
 
-def _slips(register: Register, last: Mapping[str, Any]) -> Iterator[Warned]:
+def _slips(register: Register, last: Record) -> Iterator[Warned]:
     """Yield coordinates that are the earlier issue's with a slip of the hand between."""
     axes = _AXES[register.kind]
-    for row in last.get("register", []):
-        number = register.find(str(row.get("mark", "")))
+    for row in last["register"]:
+        number = register.find(row["mark"])
         if number is None:
             continue
         for axis, now, unit in zip(axes, register.written[number], register.unit, strict=True):
-            before = row.get(axis, "")
+            before = str(row.get(axis, ""))
             how = slip(before, now) if before and now else None
             if how is None or unit * _metres(before, now, axis) < _REVISED[how]:
                 continue

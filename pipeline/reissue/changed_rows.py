@@ -135,7 +135,7 @@ def changed_rows(
         survey: the job.
         sums: the new issue's identity.
     """
-    told = differences(last.record.get("identity", {}), sums)
+    told = differences(last.record["identity"], sums)
     local = all(name == REGISTER or name.startswith(SESSION) for name in told)
     same_date = last.record["data_to"] == iso(moment(survey.first_pass.newest or 0))  # a file bears it as its date
     if not local or not same_date or not last.untouched or survey.job.issue.by_code:

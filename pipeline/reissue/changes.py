@@ -5,7 +5,7 @@ exported again with more rows, in another order or under another name. Of severa
 first.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.issue.geopackage.layers import CHANGES, GEOMETRY, wkb_lines
+from pipeline.issue.record_types import Compared, RegisterMark
 from pipeline.tables import TIME
 from pipeline.words import Change, counted
 
@@ -96,7 +97,7 @@ class Side:
         return whole.filter(whole.column("observed").is_valid())
 
 
-def compare(old: Side, new: Side, because: Because) -> tuple[pa.RecordBatch, dict[str, Any]]:
+def compare(old: Side, new: Side, because: Because) -> tuple[pa.RecordBatch, Compared]:
     """Return the rows of the layer ``changes``, and the record's counts and largest moves."""
     before, after = old.table(), new.table()
     there = _match(after, before)
@@ -120,11 +121,17 @@ def compare(old: Side, new: Side, because: Because) -> tuple[pa.RecordBatch, dic
     changed = np.asarray(before.column("attributes"))[earlier] != np.asarray(after.column("attributes"))[matched]
     batches = [_rows(change, before, after, rows, because) for change, rows in parts.items()]
     layer = pa.Table.from_batches(batches, CHANGES).combine_chunks().to_batches()
-    counts: dict[str, Any] = {str(change): batch.num_rows for change, batch in zip(parts, batches, strict=True)}
-    moved = batches[0]
-    counts["max_horizontal"] = _largest(np.hypot(_column(moved, "d_east"), _column(moved, "d_north")))
-    counts["max_vertical"] = _largest(np.abs(_column(moved, "d_height")))
-    counts["attributes"] = int((both & changed).sum())
+    moved, held, released, added, withdrawn = batches
+    counts: Compared = {
+        "moved": moved.num_rows,
+        "held": held.num_rows,
+        "released": released.num_rows,
+        "added": added.num_rows,
+        "withdrawn": withdrawn.num_rows,
+        "attributes": int((both & changed).sum()),
+        "max_horizontal": _largest(np.hypot(_column(moved, "d_east"), _column(moved, "d_north"))),
+        "max_vertical": _largest(np.abs(_column(moved, "d_height"))),
+    }
     return (layer[0] if layer else pa.RecordBatch.from_pylist([], CHANGES)), counts
 
 
@@ -246,9 +253,9 @@ def _largest(values: Floats) -> float | None:
     return float(values.max()) if len(values) else None
 
 
-def attributes_changed(counts: Mapping[str, Any]) -> list[str]:
+def attributes_changed(compared: Compared) -> list[str]:
     """Say how many points have other attributes than before, where any have."""
-    count = counts.get("attributes") or 0
+    count = compared.get("attributes", 0)
     if not count:
         return []
     return [f"the code or another attribute of {counted(count, 'point')} changed"]
@@ -259,7 +266,7 @@ def attributes_of(names: Sequence[str]) -> tuple[str, ...]:
     return tuple(name for name in names if name not in _FIGURES.union(COMPARED))
 
 
-def mark_changes(before: Sequence[dict[str, Any]], after: Sequence[dict[str, Any]]) -> dict[str, str]:
+def mark_changes(before: Sequence[RegisterMark], after: Sequence[RegisterMark]) -> dict[str, str]:
     """Return, per mark whose row of the register changed, what changed, in words with the numbers as written.
 
     Args:
@@ -273,9 +280,9 @@ def mark_changes(before: Sequence[dict[str, Any]], after: Sequence[dict[str, Any
         if old is None:
             continue
         parts = [
-            f"{key.replace('_', ' ')} {old.get(key) or 'none'} to {row[key] or 'none'}"
-            for key in row
-            if key != "mark" and old.get(key, "") != row[key]
+            f"{key.replace('_', ' ')} {old.get(key) or 'none'} to {value or 'none'}"
+            for key, value in row.items()
+            if key != "mark" and old.get(key, "") != value
         ]
         if parts:
             told[row["mark"]] = f"{row['mark']} {', '.join(parts)} in the register"

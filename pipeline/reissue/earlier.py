@@ -1,10 +1,9 @@
 """What a new issue takes over from the one before, and why it differs from it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -17,6 +16,7 @@ from pipeline.intake.target import target
 from pipeline.issue.geopackage.previous import read_rows
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
 from pipeline.issue.record import read_record
+from pipeline.issue.record_types import Reach, Record
 from pipeline.job.model import Job
 from pipeline.reissue.changes import COMPARED, Side, attributes_of
 
@@ -25,7 +25,7 @@ from pipeline.reissue.changes import COMPARED, Side, attributes_of
 class Last:
     """The issue before: its record, and its GeoPackage."""
 
-    record: Mapping[str, Any]
+    record: Record
     package: Path
 
     @classmethod
@@ -41,12 +41,12 @@ class Last:
     @cached_property
     def untouched(self) -> bool:
         """Whether its GeoPackage is byte for byte as it was issued."""
-        return has_issued_bytes(self.package, self.record.get("files", []))
+        return has_issued_bytes(self.package, self.record["files"])
 
     @property
     def sha256(self) -> str:
         """Return the sum of its GeoPackage as it was issued."""
-        return next(str(entry["sha256"]) for entry in self.record["files"] if entry["name"] == self.package.name)
+        return next(entry["sha256"] for entry in self.record["files"] if entry["name"] == self.package.name)
 
     def side(self, columns: Sequence[str] = ()) -> Side:
         """Return its rows for comparison, with the attributes of points that ``columns`` has too. Raises `Lost`."""
@@ -57,16 +57,17 @@ class Last:
         return side
 
 
-def another_frame(record: Mapping[str, Any], job: Job) -> str | None:
+def another_frame(record: Record, job: Job) -> str | None:
     """Return in words that an earlier issue's coordinates are in another grid or height datum, or None."""
     then, now = record["target"], target(job)
-    for key, what in (("grid", "grid"), ("height", "height datum")):
-        if then[key] != now[key]:
-            return f"the {what} was {then[f'{key}_name']} and is {now[f'{key}_name']}"
+    if then["grid"] != now["grid"]:
+        return f"the grid was {then['grid_name']} and is {now['grid_name']}"
+    if then["height"] != now["height"]:
+        return f"the height datum was {then['height_name']} and is {now['height_name']}"
     return None
 
 
-def reuse(last: Last, survey: Survey, now: Mapping[str, Mapping[str, str]]) -> tuple[Reuse, pa.Table] | None:
+def reuse(last: Last, survey: Survey, now: Reach) -> tuple[Reuse, pa.Table] | None:
     """Return what of the issue before can be taken over, with its points; None where nothing can, or it was altered.
 
     Args:
@@ -74,7 +75,7 @@ def reuse(last: Last, survey: Survey, now: Mapping[str, Mapping[str, str]]) -> t
         survey: the job.
         now: its `Fingerprint.reach`.
     """
-    then = last.record.get("reach") or {"sessions": {}, "files": {}}
+    then = last.record["reach"]
     names = [window.session.name for window in survey.windows]
     same = np.array([then["sessions"].get(name) == now["sessions"][name] for name in names], bool)
     read = [export.shown for export in survey.exports]
@@ -83,7 +84,7 @@ def reuse(last: Last, survey: Survey, now: Mapping[str, Mapping[str, str]]) -> t
     files = {name for name, total in now["files"].items() if name in once and then["files"].get(name) == total}
     if not same.any() or not files or survey.job.shift.model != "geocentric":
         return None
-    if not last.untouched and not has_issued_content(last.package, last.record.get("files", [])):
+    if not last.untouched and not has_issued_content(last.package, last.record["files"]):
         return None
     table, rows = last.points(), {}
     session = position(table, "session", names)

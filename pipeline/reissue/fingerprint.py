@@ -5,7 +5,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from pipeline.geodesy.grids import at_hand as grids_at_hand
 from pipeline.geodesy.grids import grid
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
+from pipeline.issue.record_types import Reach, RegisterMark
 from pipeline.job.load import meaning, meaning_of, meanings
 from pipeline.solve.solve import Solved
 
@@ -70,8 +71,8 @@ class Fingerprint:
     """
 
     sums: dict[str, str]
-    reach: dict[str, dict[str, str]]
-    register: list[dict[str, str]]
+    reach: Reach
+    register: list[RegisterMark]
 
 
 def fingerprint(survey: Survey, solved: Solved) -> Fingerprint:
@@ -80,7 +81,7 @@ def fingerprint(survey: Survey, solved: Solved) -> Fingerprint:
     return Fingerprint(identity(survey, register), reach(survey, solved), register)
 
 
-def identity(survey: Survey, register: Sequence[Mapping[str, str]]) -> dict[str, str]:
+def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]:
     """Return the sums of everything that shapes the job's issue, by the words that a reader would use for it.
 
     ``register`` are the register's rows that the job uses: a mark that nothing occupies shapes nothing.
@@ -112,7 +113,7 @@ def _sessions(prepared: Prepared) -> dict[str, Any]:
     }
 
 
-def register_rows(survey: Survey, solved: Solved) -> list[dict[str, str]]:
+def register_rows(survey: Survey, solved: Solved) -> list[RegisterMark]:
     """Return the register's rows that the job uses, as text: coordinates as written, what is held, how well."""
     register = survey.register
     if register is None:
@@ -122,15 +123,18 @@ def register_rows(survey: Survey, solved: Solved) -> list[dict[str, str]]:
     rows = []
     for number, name in enumerate(register.names):
         if name in used:
-            row = {"mark": name, **dict(zip(axes, register.written[number], strict=True))}
-            row["holds"] = str(register.holds[number])
-            row["sigma horizontal"] = f"{register.sigma_east[number]:.6g}"
-            row["sigma vertical"] = f"{register.sigma_up[number]:.6g}"
+            row: RegisterMark = {
+                **cast(RegisterMark, dict(zip(axes, register.written[number], strict=True))),
+                "mark": name,
+                "holds": str(register.holds[number]),
+                "sigma horizontal": f"{register.sigma_east[number]:.6g}",
+                "sigma vertical": f"{register.sigma_up[number]:.6g}",
+            }
             rows.append(row)
     return rows
 
 
-def reach(survey: Survey, solved: Solved) -> dict[str, dict[str, str]]:
+def reach(survey: Survey, solved: Solved) -> Reach:
     """Return a sum per session and per raw file of everything that a point's numbers depend on.
 
     Where both are as they were in an earlier issue, the numbers are too, to the bit.

@@ -7,6 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.intake.survey import Survey
+from pipeline.issue.record_types import RegisterMark
 from pipeline.reissue.changes import MOVED, Reached, mark_changes
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import FILE, JOB_FILE, PART, REGISTER, SESSION, Fingerprint, differences
@@ -76,9 +77,9 @@ _SETTINGS = ("[checks]", "[issue]", "[job]", "limits of [quality]", "limits of [
 def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Reasons:
     """Return why the new issue, made from what ``now`` says, differs from the last."""
     reach, rows = now.reach, now.register
-    then = last.record.get("identity", {})
+    then = last.record["identity"]
     told = {name: f"{name} {how}" for name, how in differences(then, now.sums).items()}
-    changed = mark_changes(last.record.get("register", []), rows)
+    changed = mark_changes(last.record["register"], rows)
     moving: dict[str, tuple[str, ...]] = {}
     proving: dict[str, tuple[str, ...]] = {}
     marks: dict[str, str] = {}
@@ -89,7 +90,7 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
         for session in sessions:
             of = moving if session in moved else proving
             of[session] = (*of.get(session, ()), text)
-    numbers = last.record.get("reach", {}).get("sessions", {})
+    numbers = last.record["reach"]["sessions"]
     own: dict[str, str] = {}
     for name, text in told.items():
         if name.startswith(SESSION):
@@ -120,7 +121,7 @@ def _of_job_file(then: Mapping[str, str], told: Mapping[str, str]) -> tuple[list
 
 
 def _reached(
-    last: Last, survey: Survey, solved: Solved, mark: str, rows: Sequence[dict[str, str]]
+    last: Last, survey: Survey, solved: Solved, mark: str, rows: Sequence[RegisterMark]
 ) -> tuple[set[str], set[str]]:
     """Return the sessions whose shift a mark's revision reaches, and those in which the mark is occupied."""
     names = [window.session.name for window in survey.windows]
@@ -144,10 +145,10 @@ def _reached(
     return {names[number] for number in np.flatnonzero(reached)}, occupied
 
 
-def _revision(last: Last, mark: str, rows: Sequence[dict[str, str]]) -> Floats | None:
+def _revision(last: Last, mark: str, rows: Sequence[RegisterMark]) -> Floats | None:
     """Return (3,) by how many metres a mark's coordinates were revised, roughly; None where not only they were."""
-    old = next((row for row in last.record.get("register", []) if row["mark"] == mark), None)
-    new = next(row for row in rows if row["mark"] == mark)
+    old = next((_texts(row) for row in last.record["register"] if row["mark"] == mark), None)
+    new = next(_texts(row) for row in rows if row["mark"] == mark)
     axes = [name for name in new if name not in ("mark", "holds") and not name.startswith("sigma")]
     if old is None or set(old) != set(new) or any(old[key] != new[key] for key in new if key not in axes):
         return None
@@ -159,9 +160,13 @@ def _revision(last: Last, mark: str, rows: Sequence[dict[str, str]]) -> Floats |
     return np.array(off) * [scale, scale, 1.0]
 
 
+def _texts(row: RegisterMark) -> dict[str, str]:
+    return {key: str(text) for key, text in row.items()}
+
+
 def _linked(last: Last, survey: Survey, solved: Solved, own: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
     """Return per session the changes of other sessions that marks tie to it, now or in the issue before."""
-    pairs = {(row["session"], row["mark"]) for row in last.record.get("checks", []) if row["role"] == Role.TIE}
+    pairs = {(row["session"], row["mark"]) for row in last.record["checks"] if row["role"] == Role.TIE}
     on_marks = solved.occupations
     for number, mark, role in zip(on_marks.session.tolist(), on_marks.marks, on_marks.roles, strict=True):
         if role is Role.TIE:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Self
 
 import numpy as np
 import pyarrow as pa
@@ -21,6 +21,7 @@ from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.draft.wholly_held import WhollyHeld
 from pipeline.intake.first_pass import Progress
 from pipeline.intake.target import target
+from pipeline.issue import record_types
 from pipeline.issue.folder.durable import has_room
 from pipeline.issue.formats.formats import write_formats
 from pipeline.issue.geopackage.by_code import ByCode
@@ -30,11 +31,13 @@ from pipeline.issue.geopackage.revise import copy_with_rows
 from pipeline.issue.geopackage.streamed import Package
 from pipeline.issue.geopackage.tally import Written
 from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.record_types import Compared, FileIssued, LayerSums, ShiftModel
 from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
 from pipeline.reissue.against import Earlier
 from pipeline.reissue.changed_rows import REVISED, ChangedRows
 from pipeline.reissue.changes import Side, compare
-from pipeline.run.record import CAUTION, Count, about
+from pipeline.run.about import CAUTION, about
+from pipeline.run.count import Count
 
 #: What was written of each layer, for reading back.
 Layers = tuple[Written, ...]
@@ -47,11 +50,11 @@ class Laid:
     checks: pa.RecordBatch
     sessions: pa.RecordBatch
     marks: pa.RecordBatch
-    rows: dict[str, Any]
-    wholly: list[dict[str, Any]]
-    shift_model: dict[str, Any]
-    files: list[dict[str, Any]]
-    changes: dict[str, Any] | None
+    rows: record_types.Rows
+    wholly: list[record_types.WhollyHeld]
+    shift_model: ShiftModel
+    files: list[FileIssued]
+    changes: Compared
     plan: Thinned
 
 
@@ -84,8 +87,8 @@ def lay_out(
         # GDAL may say nothing of a disk that fills while it closes a file or begins a layer
         has_room(package, earlier.last.package.stat().st_size if earlier is not None else 0)
         raise
-    entries = [{**layer.as_record(), **rest.code_of(layer.name)} for layer in written]
-    files: list[dict[str, Any]] = [{"name": package.name, "sha256": digest(package), "layers": entries}]
+    entries = [rest.summed(layer) for layer in written]
+    files: list[FileIssued] = [{"name": package.name, "sha256": digest(package), "layers": entries}]
     complete = Package(package, {layer.name: layer.rows for layer in written})
     files += write_formats(job.issue.formats, complete, about(job, number, _newest(drafter)))
     return rest.laid(files)
@@ -245,14 +248,15 @@ class _Rest:
     sessions: pa.RecordBatch
     marks: pa.RecordBatch
     changed: pa.RecordBatch | None
-    changes: dict[str, Any] | None
+    changes: Compared
     by_code: tuple[tuple[str, LayerSource], ...]
 
     @classmethod
     def of(cls, running: _SecondPass, causes: Sequence[str | None]) -> "_Rest":
         """Return it; ``causes`` says per occupation what it may mean where it fails."""
         survey, solved = running.survey, running.drafter.solved
-        changed, changes = None, None
+        changed: pa.RecordBatch | None = None
+        changes: Compared = {}
         if running.earlier is not None:
             changed, changes = compare(running.was, running.now, running.earlier.because)
         by_code = tuple(running.by_code.layers(running.description)) if running.by_code is not None else ()
@@ -277,11 +281,13 @@ class _Rest:
             yield LayerSource("changes", CHANGES, [self.changed], described, geometry_type=LINE_Z)
         yield from (layer for _, layer in self.by_code)
 
-    def code_of(self, layer: str) -> dict[str, str]:
-        """Return what the record says of a layer of one code beside its sums: which code; nothing of other layers."""
-        return next(({"code": code} for code, source in self.by_code if source.name == layer), {})
+    def summed(self, layer: Written) -> LayerSums:
+        """Return what the record says of a layer: its sums, and its code if it is a layer of one."""
+        code = next((code for code, source in self.by_code if source.name == layer.name), None)
+        sums = layer.as_record()
+        return sums if code is None else {**sums, "code": code}
 
-    def laid(self, files: list[dict[str, Any]]) -> Laid:
+    def laid(self, files: list[FileIssued]) -> Laid:
         """Return the sum of it all."""
         running = self.running
         return Laid(

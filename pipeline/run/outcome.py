@@ -2,16 +2,16 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from pipeline.issue.attention import attention
+from pipeline.issue.record_types import Record
 
 
 @dataclass(frozen=True)
 class Outcome:
     """The issue's record, the folder it stands in (None where nothing was written), and whether this run made it."""
 
-    record: dict[str, Any]
+    record: Record
     folder: Path | None
     issued: bool
 

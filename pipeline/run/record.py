@@ -1,188 +1,123 @@
 """The issue record: what the issue was made from, how it was tied, what its checks say and where every row went."""
 
 import os
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime
 from pathlib import Path
-from typing import Any
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import cast
 
 from pipeline.adjust import Adjustment
-from pipeline.arrays import Flags, Floats, Integers
-from pipeline.clock import moment
-from pipeline.geodesy import crs
+from pipeline.blunders.sentences import drifts, recorded
+from pipeline.clock import iso, moment
+from pipeline.draft.layer_rows import as_records
 from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
 from pipeline.intake.target import target
-from pipeline.issue.about import About
-from pipeline.issue.attention import wholly as wholly_held
-from pipeline.issue.record import Record, build_record
-from pipeline.job.model import Job
-from pipeline.notices.after_run import notes as job_notes
+from pipeline.issue import record_types
+from pipeline.issue.attention import wholly
+from pipeline.issue.record import finished
+from pipeline.issue.record_types import SCHEMA, Changes, DoubtNoted, Input, OperationUsed, Record, Statistics
+from pipeline.issue.row_types import CheckRow, MarkRow, SessionRow
+from pipeline.issue.session_types import Session
+from pipeline.notices.after_run import notes as after_notes
 from pipeline.notices.after_run import untied
+from pipeline.notices.bases import base_facts
+from pipeline.notices.before_run import before_notes
 from pipeline.reissue.fingerprint import program_version
+from pipeline.run.about import CAUTION
+from pipeline.run.layers import Laid
+from pipeline.run.ready import Ready
 from pipeline.solve.proof import worst
 from pipeline.solve.solve import Solved
-from pipeline.words import REASONS
-
-CAUTION = (
-    "No substitute for a licensed surveyor's judgement: cadastral boundaries, set-out of structures and anything that "
-    "people's safety rests on follow the local survey regulations and a licensed practitioner."
-)
+from pipeline.solve.stretches import courses
 
 
-@dataclass
-class Count:
-    """Where the rows went, counted while the second pass runs."""
-
-    sessions: int
-    points: int = 0
-    held_back: int = 0
-    by_session: Integers = field(init=False)
-    apart: dict[int, tuple[float, float, str]] = field(default_factory=dict)
-    by_reason: Integers = field(default_factory=lambda: np.zeros(len(REASONS), np.int64))
-
-    def __post_init__(self) -> None:
-        self.by_session = np.zeros(self.sessions, np.int64)
-
-    def add(self, session: NDArray[np.int32], held: NDArray[np.uint8], points: Flags) -> None:
-        """Count one batch: (n,) session, ``held`` code and whether it is a drafted point."""
-        self.points += int(points.sum())
-        self.held_back += int((held > 0).sum())
-        self.by_session += np.bincount(session[points], minlength=self.sessions)
-        self.by_reason += np.bincount(held, minlength=len(REASONS) + 1)[1:]
-
-    def compare_models(self, session: NDArray[np.int32], apart: Floats, names: Sequence[str | None]) -> None:
-        """Note how far (n, 2) the two models of the shift lie apart, horizontally and in height, at drafted points."""
-        for number in np.unique(session).tolist():
-            here = np.flatnonzero(session == number)
-            farthest = here[np.argmax(np.hypot(*apart[here].T))]
-            if np.hypot(*apart[farthest]) > np.hypot(*self.apart.get(number, (0.0, 0.0, ""))[:2]):
-                self.apart[number] = (float(apart[farthest, 0]), float(apart[farthest, 1]), names[farthest] or "")
-
-    def shift_model(self, survey: Survey) -> dict[str, Any]:
-        """Return the record's ``shift_model``: for "grid", per session, how far it differs from the geocentric one."""
-        return {
-            "model": survey.job.shift.model,
-            "farthest": [
-                {
-                    "session": survey.windows[number].session.name,
-                    "point": name,
-                    "horizontal": horizontal,
-                    "vertical": vertical,
-                }
-                for number, (horizontal, vertical, name) in sorted(self.apart.items())
-            ],
-        }
-
-    def rows(self, read: int, on_marks: int) -> dict[str, Any]:
-        """Return the record's ``rows``.
-
-        Raises `RuntimeError` where they do not add up: a fault of the program, and nothing is issued.
-        """
-        if read != self.points + on_marks + self.held_back:
-            raise RuntimeError(
-                f"rows do not add up: {read} read, points {self.points}, {on_marks} on marks,"
-                f" {self.held_back} held back"
-            )
-        by_reason = {str(reason): int(n) for reason, n in zip(REASONS, self.by_reason, strict=True) if n}
-        return {
-            "read": read,
-            "points": self.points,
-            "on_marks": on_marks,
-            "held_back": self.held_back,
-            "by_reason": by_reason,
-        }
-
-
-def account(
-    survey: Survey,
-    solved: Solved,
-    *,
-    issue: int,
-    rows: Mapping[str, Any],
-    wholly: Sequence[Mapping[str, Any]],
-    sessions: Sequence[Mapping[str, Any]],
-    checks: Sequence[Mapping[str, Any]],
-    marks: Sequence[Mapping[str, Any]],
-    shift_model: Mapping[str, Any],
-    diagnoses: Sequence[Mapping[str, Any]],
-    drifts: Sequence[str],
-    sums: Mapping[str, str],
-    reach: Mapping[str, Any],
-    register: Sequence[Mapping[str, str]],
-    notes: Sequence[str],
-    changes: Mapping[str, Any] | None,
-    files: Sequence[Mapping[str, Any]],
-) -> Record:
-    """Return the record of an issue.
+def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: Record | None) -> Record:
+    """Return the record of the issue whose layers were laid out.
 
     Args:
-        survey: the job before any shift.
-        solved: its shifts and what the marks say.
-        issue: number of the issue.
-        rows: where the rows went, from `Count.rows`.
-        wholly: files, sessions and days of which no point is issued, from `WhollyHeld.record`.
-        sessions, checks, marks: the rows of those layers.
-        shift_model: from `Count.shift_model`.
-        diagnoses, drifts: what failing occupations and trends may mean.
-        sums: the identity.
-        reach, register: from `reissue`.
-        notes: what a reader should look at.
+        job: the job, of which everything is known but its points.
+        laid: what the second pass gave.
+        number: the number of the issue.
         changes: what changed since the issue before; None for the first.
-        files: names and sums of the files beside the record.
+        last: the record of the issue before.
     """
+    survey, solved = job.survey, job.solved
+    record: Record = {
+        "schema": SCHEMA,
+        "job": survey.job.job.name,
+        "issue": number,
+        "data_to": iso(moment(survey.first_pass.newest or 0)),
+        "version": program_version(),
+        "verdict": worst(list(solved.verdicts)),
+        "rows": laid.rows,
+        "sessions": _sessions(job, laid),
+        "checks": as_records(laid.checks, CheckRow),
+        "adjustment": _adjustment(survey, solved),
+        "operations": [_operation(operation) for operation in survey.operations.recorded()],
+        "inputs": _inputs(survey),
+        "target": target(survey.job),
+        "caution": CAUTION,
+        "changes": changes,
+        "files": laid.files,
+        "notes": _notes(job, laid, last),
+        "doubts": _doubts(survey, solved),
+        "wholly_held_back": laid.wholly,
+        "diagnoses": recorded(survey, solved, job.diagnoses),
+        "marks": as_records(laid.marks, MarkRow),
+        "untied": untied(survey, solved),
+        "shift_model": laid.shift_model,
+        "identity": job.fingerprint.sums,
+        "reach": job.fingerprint.reach,
+        "register": job.fingerprint.register,
+    }
+    return finished(record)
+
+
+def _sessions(job: Ready, laid: Laid) -> list[Session]:
+    """Return the sessions as in their layer, each with its course and what its points carry of its base."""
+    rows, in_time = as_records(laid.sessions, SessionRow), courses(job.survey, job.solved)
+    told = zip(rows, in_time, base_facts(job.survey), strict=True)
+    return [{**row, **course, "base_log": fact} for row, course, fact in told]
+
+
+def _notes(job: Ready, laid: Laid, last: Record | None) -> list[str]:
+    """Return what a reader should look at, the gravest first."""
+    return [
+        *map(str, job.solved.doubts),
+        *(wholly(one) for one in laid.wholly if one["rows"]),  # of a file without rows the notes tell it
+        *after_notes(job.survey, job.solved),
+        *drifts(job.survey, job.solved, job.diagnoses.drifts),
+        *before_notes(job.examined, last),
+    ]
+
+
+def _doubts(survey: Survey, solved: Solved) -> list[DoubtNoted]:
+    names = [window.session.name for window in survey.windows]
+    return [doubt.recorded(names) for doubt in solved.doubts]
+
+
+def _inputs(survey: Survey) -> list[Input]:
+    """Return the files that were read: exports, register, sessions."""
     job = survey.job
-    inputs = [
+    inputs: list[Input] = [
         {"path": export.shown, "sha256": export.sha256, "rows": count}
         for export, count in zip(survey.exports, survey.first_pass.rows, strict=True)
     ]
     if survey.register is not None and job.control is not None:
         of_marks = survey.register
-        path = Path(os.path.relpath(job.control.file, survey.prepared.loaded.path.parent)).as_posix()
-        inputs.append({"path": path, "sha256": of_marks.sha256, "rows": of_marks.rows})
+        inputs.append({"path": _shown(survey, job.control.file), "sha256": of_marks.sha256, "rows": of_marks.rows})
     if job.sessions is not None:
-        path = Path(os.path.relpath(job.sessions.file, survey.prepared.loaded.path.parent)).as_posix()
+        path = _shown(survey, job.sessions.file)
         inputs.append({"path": path, "sha256": survey.prepared.sessions_sum, "rows": len(survey.windows)})
-    return build_record(
-        job=job.job.name,
-        issue=issue,
-        data_to=moment(survey.first_pass.newest or 0),
-        version=program_version(),
-        verdict=worst(list(solved.verdicts)),
-        rows=rows,
-        sessions=sessions,
-        checks=checks,
-        adjustment=_adjustment(survey, solved),
-        operations=[_operation(operation) for operation in survey.operations.recorded()],
-        inputs=inputs,
-        target=target(job),
-        caution=CAUTION,
-        changes=changes,
-        notes=[
-            *map(str, solved.doubts),
-            *(wholly_held(one) for one in wholly if one["rows"]),  # of a file without rows `notes` tell it
-            *job_notes(survey, solved),
-            *drifts,
-            *notes,
-        ],
-        doubts=[doubt.recorded([window.session.name for window in survey.windows]) for doubt in solved.doubts],
-        wholly_held_back=list(wholly),
-        diagnoses=list(diagnoses),
-        marks=marks,
-        untied=untied(survey, solved),
-        shift_model=shift_model,
-        identity=dict(sums),
-        reach=dict(reach),
-        register=list(register),
-        files=list(files),
-    )
+    return inputs
 
 
-def _adjustment(survey: Survey, solved: Solved) -> dict[str, Any]:
+def _shown(survey: Survey, file: Path) -> str:
+    """Return a file's path from the job file's folder."""
+    return Path(os.path.relpath(file, survey.prepared.loaded.path.parent)).as_posix()
+
+
+def _adjustment(survey: Survey, solved: Solved) -> record_types.Adjustment:
+    """Return how well the observations agree, with the statistics of those that are no ties of rovers."""
     found = solved.shifts.adjustment
     test = found.chi_square
     first = len(solved.tied.occupied) - len(solved.tied.setups)
@@ -204,7 +139,7 @@ def _adjustment(survey: Survey, solved: Solved) -> dict[str, Any]:
     }
 
 
-def _statistics(found: Adjustment, row: int) -> dict[str, Any]:
+def _statistics(found: Adjustment, row: int) -> Statistics:
     """Return residual, redundancy, standardised residual and detectable error of one observation, east, north, up."""
     values = {
         "residual": found.residuals,
@@ -212,14 +147,15 @@ def _statistics(found: Adjustment, row: int) -> dict[str, Any]:
         "standardised": found.standardised,
         "detectable": found.detectable,
     }
-    return {
+    told = {
         f"{name}_{axis}": float(of[row, column])
         for name, of in values.items()
         for column, axis in enumerate(("east", "north", "up"))
     }
+    return cast(Statistics, told)
 
 
-def _operation(operation: Operation) -> dict[str, Any]:
+def _operation(operation: Operation) -> OperationUsed:
     return {
         "step": operation.step,
         "name": operation.name,
@@ -227,21 +163,3 @@ def _operation(operation: Operation) -> dict[str, Any]:
         "accuracy": operation.accuracy,
         "grids": [{"name": grid.name, "sha256": grid.sha256} for grid in operation.grids],
     }
-
-
-def about(job: Job, number: int, data_to: datetime) -> About:
-    """Return what the files of an issue say of themselves; ``data_to`` is the time of the newest observation."""
-    grid = crs.target_grid(job.target.grid)
-    datum, goal = crs.geographic_of(grid), target(job)
-    return About(
-        job=job.job.name,
-        issue=number,
-        data_to=data_to,
-        grid=crs.registered_code(grid),
-        grid_name=grid.name,
-        height_name=goal["height_name"],
-        datum=crs.registered_code(datum),
-        datum_name=datum.name,
-        definition=goal["definition"],
-        caution=CAUTION,
-    )

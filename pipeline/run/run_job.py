@@ -14,7 +14,8 @@ from pipeline.issue.folder.confirmed import confirm, confirmed
 from pipeline.issue.folder.publish import job_lock, newest, open_issue, recover
 from pipeline.issue.geopackage.previous import Lost
 from pipeline.issue.geopackage.write import NotWritten
-from pipeline.issue.record import read_record, sum_of, write_record
+from pipeline.issue.record import read_record, sealed, write_record
+from pipeline.issue.record_types import Changes
 from pipeline.issue.report.page import write_report
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.reissue.against import against
@@ -24,6 +25,7 @@ from pipeline.reissue.fingerprint import at_hand, same
 from pipeline.run.layers import dry, lay_out
 from pipeline.run.outcome import Outcome
 from pipeline.run.ready import Ready, ready
+from pipeline.run.record import account
 from pipeline.run.unaltered import refuse_altered
 
 #: The disk's refusals, which no change to the program mends: full, over a quota or a limit, read-only, forbidden.
@@ -69,7 +71,7 @@ def _unchanged(prepared: Prepared, folder: Path) -> Outcome | None:
     found = newest(folder)
     if found is None or confirmed(folder, found[0]) != at_hand(prepared):
         return None
-    return Outcome(dict(read_record(found[1])), found[1].parent, False)
+    return Outcome(read_record(found[1]), found[1].parent, False)
 
 
 def _last(folder: Path) -> Last | None:
@@ -80,9 +82,9 @@ def _last(folder: Path) -> Last | None:
 
 def _standing(job: Ready, last: Last | None) -> Outcome | None:
     """Return the newest issue where nothing that shapes the job's has changed since."""
-    if last is None or not same(last.record.get("identity") or {}, job.fingerprint.sums):
+    if last is None or not same(last.record["identity"], job.fingerprint.sums):
         return None
-    return Outcome(dict(last.record), last.package.parent, False)
+    return Outcome(last.record, last.package.parent, False)
 
 
 def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
@@ -93,7 +95,7 @@ def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome
     laid = dry(job.drafter, job.causes(), progress)
     refuse_altered(job.survey)
     number, before = (last.record["issue"] + 1, last.record) if last else (1, None)
-    return Outcome(dict(job.record(laid, number, None, before)), None, False)
+    return Outcome(account(job, laid, number, None, before), None, False)
 
 
 def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
@@ -106,24 +108,24 @@ def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
         confirm(folder, last.record["issue"], hand)
         return standing
     compared = against(last, job.survey, job.solved, job.fingerprint)
-    because, changes = list(compared.because), None
+    because = list(compared.because)
+    changes: Changes | None = None
     with open_issue(folder) as staged:
         package = staged.path / f"{job.survey.job.job.name}-{staged.number:03d}.gpkg"
         drafter = replace(job.drafter, reuse=compared.reuse)
         laid = lay_out(drafter, job.causes(), package, staged.number, progress, compared.rows)
         if last is not None:
-            changes = {"since": last.record["issue"], **(laid.changes or {})}
-            because += attributes_changed(changes)
-            changes["because"] = because
-        record = job.record(laid, staged.number, changes, last.record if last else None)
-        record["files"] = [*record["files"], write_report(staged.path, record, laid.plan)]
-        record["sum"] = sum_of(record)
+            because += attributes_changed(laid.changes)
+            changes = {**laid.changes, "since": last.record["issue"], "because": because}
+        told = account(job, laid, staged.number, changes, last.record if last else None)
+        told["files"] = [*told["files"], write_report(staged.path, told, laid.plan)]
+        record = sealed(told)
         write_record(staged.path, record)
         hand = at_hand(job.survey.prepared)
         refuse_altered(job.survey)
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC))
     confirm(folder, record["issue"], hand)
-    return Outcome(dict(record), place, True)
+    return Outcome(record, place, True)
 
 
 @contextmanager

@@ -54,7 +54,7 @@ def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
     last = newest(folder)
     changed = []
     if last is not None:
-        then = read_record(last[1]).get("identity", {})
+        then = read_record(last[1])["identity"]
         now = fingerprint(survey, solved).sums
         changed = [f"{name} {how}" for name, how in differences(then, now).items()]
     readings, gone = compare(readings, found)

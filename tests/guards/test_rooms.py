@@ -36,7 +36,7 @@ LIBRARIES = {
     "pyogrio": {"read", "control", "issue", "files"},
     "fiona": {"issue", "files"},
     "ezdxf": {"issue"},
-    "pydantic": {"job", "sessions"},
+    "pydantic": {"job", "sessions", "issue"},
     "filelock": {"issue"},
     "jinja2": {"issue"},
     "typer": {"cli"},

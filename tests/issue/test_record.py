@@ -1,79 +1,98 @@
-"""issue.json repeats byte for byte and says nothing of the machine or the moment."""
+"""issue.json repeats byte for byte, says nothing of the machine or the moment, and is read strictly."""
 
+import copy
 import json
-from datetime import datetime, timedelta, timezone
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from published_schema import FILE, broken, validator
+from record_made import check, diagnosis, failing, record, session
 
-from pipeline.issue.record import RecordError, build_record, read_record, serialise, write_record
+from pipeline.issue.record import (
+    RecordError,
+    finished,
+    read_record,
+    sealed,
+    serialise,
+    stated,
+    sum_of,
+    understood,
+    write_record,
+)
+from pipeline.issue.record_types import SCHEMA
+from pipeline.issue.schema_file import text
 from pipeline.words import Reason, Verdict
 
-
-def pieces(**other: Any) -> dict[str, Any]:
-    """The pieces of a small invented issue."""
-    return (
-        dict(
-            job="solar-farm",
-            issue=1,
-            data_to=datetime(2026, 3, 2, 16, 45, tzinfo=timezone(timedelta(hours=13))),
-            version="0.1.0",
-            verdict=Verdict.PROVEN,
-            rows=dict(read=10, points=7, on_marks=2, held_back=1, by_reason={Reason.NOT_FIXED: np.int64(1)}),
-            sessions=[dict(session="0302-north", shift_x=0.1 + 0.2, sigma_up=float("nan"))],
-            checks=[dict(mark="CM3", passed=np.bool_(True), d_east=np.float32(0.25), observed=None)],
-            adjustment=dict(variance_factor=1.0000000004, degrees_of_freedom=3),
-            operations=[dict(step="A", name="null", accuracy=None, grids=[])],
-            inputs=[dict(path="../sample_data/rover/a.csv", sha256="00", rows=10)],
-            target=dict(grid="EPSG:2193", height="EPSG:7839", definition="COMPOUNDCRS[...]"),
-            caution="No substitute for a licensed surveyor's judgement – ä.",
-        )
-        | other
-    )
+EARLIER = sorted((Path(__file__).parent / "earlier").glob("schema-*.json"))
 
 
-def test_the_contracts_keys_are_there() -> None:
-    """Every key that the contract names, and the schema's version."""
-    contract = "job issue data_to version verdict rows sessions checks adjustment operations inputs changes"
-    record = build_record(**pieces())
-    assert set(contract.split()) < set(record)
-    assert record["schema"] == 1
-    assert set(record["rows"]) == {"read", "points", "on_marks", "held_back", "by_reason"}
+def full() -> dict[str, Any]:
+    """A record of a second issue in which every list has something."""
+    spans = [
+        {"from": "2026-03-01T20:00:00.000Z", "until": "2026-03-01T21:00:00.000Z", "readings": 3,
+         "source_file": "rover.csv", "source_row": 7, "easting": 1.0, "northing": 2.0, "height": None}
+    ]  # fmt: skip
+    log = {"positions": spans, "antenna_heights": [], "first_reading": None}
+    held = {"kind": "day", "name": "2026-03-02 (UTC)", "rows": 1, "on_marks": 0, "held_back": 1,
+            "by_reason": {"untied": 1}}  # fmt: skip
+    doubt = {"kind": "units", "what": "feet", "sessions": ["one"], "confirmed": False}
+    made = record(
+        issue=2,
+        changes={"since": 1, "because": ["CM1 moved"], "moved": 3, "max_horizontal": None},
+        rows={"read": 14, "points": 10, "on_marks": 3, "held_back": 1, "by_reason": {"untied": 1}},
+        sessions=[session("one", base_log=log)],
+        checks=[check("one", "CM1", 20, passed=None, point=None), failing("one", "CM2", 30)],
+        diagnoses=[diagnosis("one", ["CM2-30"])],
+        doubts=[doubt],
+        wholly_held_back=[held],
+        untied=[{"sessions": ["one"], "marks": [], "lacks": ["position", "height"]}],
+        shift_model={"model": "grid", "farthest": [
+            {"session": "one", "point": "P", "horizontal": 0.01, "vertical": -0.0}
+        ]},
+        identity={"the job file": "ab" * 32},
+        reach={"sessions": {"one": "ab" * 32}, "files": {}},
+    )  # fmt: skip
+    return dict(sealed(made))  # type: ignore[arg-type]
 
 
-def test_values_are_plain_rounded_and_in_utc() -> None:
-    """0.1 + 0.2 is 0.3, NaN is null, words are text, times are UTC's, degrees keep more decimals than metres."""
-    record = build_record(
-        **pieces(sessions=[dict(x=0.1 + 0.2, up=float("nan"), inf=np.inf, none=-1e-9, longitude=1 / 3)])
-    )
-    assert record["data_to"] == "2026-03-02T03:45:00.000Z"
-    assert record["verdict"] == "proven"
-    assert record["rows"]["by_reason"] == {"not_fixed": 1}
-    session = record["sessions"][0]
-    assert session == {"x": 0.3, "up": None, "inf": None, "none": 0.0, "longitude": 0.333333333333}
-    assert str(session["none"]) == "0.0"
-    assert record["checks"][0] == {"mark": "CM3", "passed": True, "d_east": 0.25, "observed": None}
+# Written
+
+
+def test_values_are_plain_and_rounded() -> None:
+    """0.1 + 0.2 is 0.3, NaN is null, words are text, degrees keep more decimals than metres."""
+    moved = session("one", shift_x=0.1 + 0.2, sigma_up=float("nan"), shift_up=np.inf, shift_y=-1e-9)
+    place = {"longitude": 1 / 3, "height": 1 / 3}
+    rows = {"read": 4, "points": np.int64(3), "on_marks": 0, "held_back": 1, "by_reason": {Reason.NOT_FIXED: 1}}
+    made = finished(record(sessions=[moved | {"base_log": place}], rows=rows, verdict=Verdict.PROVEN))  # type: ignore[arg-type]
+    found: dict[str, Any] = dict(made["sessions"][0])
+    assert [found[key] for key in ("shift_x", "sigma_up", "shift_up", "shift_y")] == [0.3, None, None, 0.0]
+    assert str(found["shift_y"]) == "0.0"
+    assert found["base_log"] == {"longitude": 0.333333333333, "height": 0.333333}
+    assert json.loads(serialise(made))["rows"]["by_reason"] == {"not_fixed": 1}
+    assert type(made["verdict"]) is str and type(made["rows"]["points"]) is int
 
 
 def test_the_file_repeats_and_reads_back(tmp_path: Path) -> None:
-    """UTF-8, sorted keys, one line feed at the end; the order in which the pieces came does not show."""
-    record = build_record(**pieces())
-    path = write_record(tmp_path, record)
+    """UTF-8, sorted keys, one line feed at the end; the order in which the keys came does not show."""
+    made = sealed(finished(record(caution="No substitute – ä.")))  # type: ignore[arg-type]
+    path = write_record(tmp_path, made)
     content = path.read_bytes()
-    assert content == serialise(build_record(**dict(reversed(pieces().items()))))
+    assert content == serialise(dict(reversed(made.items())))
     assert content.endswith(b"}\n") and b"\r" not in content
     assert "– ä" in content.decode("utf-8")
     assert list(json.loads(content)) == sorted(json.loads(content))
-    assert read_record(path) == record
+    assert read_record(path) == made
 
 
 def test_a_record_is_written_once(tmp_path: Path) -> None:
     """An issue is never changed afterwards."""
-    write_record(tmp_path, build_record(**pieces()))
+    made = sealed(record())  # type: ignore[arg-type]
+    write_record(tmp_path, made)
     with pytest.raises(FileExistsError):
-        write_record(tmp_path, build_record(**pieces()))
+        write_record(tmp_path, made)
 
 
 @pytest.mark.parametrize(
@@ -82,85 +101,219 @@ def test_a_record_is_written_once(tmp_path: Path) -> None:
         (dict(inputs=[dict(path="/home/someone/a.csv")]), ValueError),
         (dict(inputs=[dict(path="C:\\jobs\\a.csv")]), ValueError),
         (dict(target=dict(grid=Path("grid.gtx"))), TypeError),
-        (dict(data_to=datetime(2026, 3, 2)), ValueError),
         (dict(rows=dict(read=10, points=7, on_marks=2, held_back=0, by_reason={})), ValueError),
         (dict(adjustment=dict(covariance={1, 2})), TypeError),
     ],
 )
 def test_what_does_not_belong_is_refused(other: dict[str, Any], error: type[Exception]) -> None:
-    """A machine's path, a time without its zone, rows that do not add up, a value without a form in JSON."""
+    """A machine's path, rows that do not add up, a value without a form in JSON."""
     with pytest.raises(error):
-        build_record(**pieces(**other))
+        finished(record(**other))
 
 
-def test_more_keys_are_kept() -> None:
-    """A caller may add keys, a second issue its changes."""
-    changes = dict(since=1, moved=2, because=["CM2's register coordinate was revised"])
-    record = build_record(**pieces(changes=changes, files=[dict(name="solar-farm-002.gpkg", sha256="00")]))
-    assert record["changes"] == changes
-    assert record["files"] == [{"name": "solar-farm-002.gpkg", "sha256": "00"}]
+# Published
 
 
-#: What the first schema wrote. Never edited: a later version adds another beside it.
-FIRST_SCHEMA = """{
-  "adjustment": {}, "caution": "", "changes": null, "checks": [], "data_to": "2026-03-02T03:45:00.000Z",
-  "inputs": [], "issue": 1, "job": "solar-farm", "operations": [], "rows": {"by_reason": {}, "held_back": 0,
-  "on_marks": 0, "points": 0, "read": 0}, "schema": 1, "sessions": [], "target": {}, "verdict": "proven",
-  "version": "0.1.0"}
-"""
+def test_the_published_schema_is_that_of_the_types() -> None:
+    """Else: python -m pipeline.issue.schema_file."""
+    assert FILE.read_text(encoding="utf-8") == text()
 
 
-def test_every_earlier_schema_is_read(tmp_path: Path) -> None:
-    """A record of the first schema stays readable."""
-    (tmp_path / "issue.json").write_text(FIRST_SCHEMA)
-    assert read_record(tmp_path / "issue.json")["job"] == "solar-farm"
+def test_every_key_of_the_published_schema_says_what_it_means() -> None:
+    schema = validator().schema
+    for part in (schema, *schema["$defs"].values()):
+        assert part["description"] and part["additionalProperties"] is False, part["title"]
+        for key, form in part["properties"].items():
+            assert form.get("description"), f"{part['title']}.{key}"
+
+
+def test_lengths_and_times_say_their_units() -> None:
+    """Every number is a length, or says that it is none."""
+    plain = {
+        "redundancy_", "standardised_", "variance_factor", "square_sum", "critical_value", "low", "high", "chi_square",
+        "score",
+    }  # fmt: skip
+    for part in validator().schema["$defs"].values():
+        for key, form in part["properties"].items():
+            kinds = [one.get("type") for one in (form, *form.get("anyOf", []))]
+            if "number" in kinds and not key.startswith(tuple(plain)):
+                assert "[m]" in form["description"] or "[deg]" in form["description"] or key == "epoch", key
+            if any("pattern" in one and "T" in one["pattern"] for one in (form, *form.get("anyOf", []))):
+                assert "[UTC]" in form["description"], key
+
+
+def test_made_up_records_are_in_the_published_form() -> None:
+    assert not broken(sealed(record()))  # type: ignore[arg-type]
+    assert not broken(full())
+
+
+# Read
+
+
+@pytest.mark.parametrize("path", EARLIER, ids=lambda path: path.stem)
+def test_every_earlier_record_is_read(path: Path) -> None:
+    """Records that earlier versions wrote of the demo; what they did not note is empty."""
+    before, found = stated(path), read_record(path)
+    assert found["schema"] == SCHEMA and not broken(found)
+    for key, value in before.items():
+        if key not in ("schema", "sum", "sessions", "diagnoses"):
+            assert found[key] == value, key  # type: ignore[literal-required]
+    for old, new in zip(before["sessions"], found["sessions"], strict=True):
+        assert new == {"base_log": None, "first_point": None, "last_point": None, "stretches": []} | old
+    for key in ("doubts", "wholly_held_back", "diagnoses", "register"):
+        assert key in before or found[key] == []  # type: ignore[literal-required]
+    assert "sum" not in before or before["sum"] == sum_of(before)
+
+
+def test_there_is_a_record_of_every_earlier_schema() -> None:
+    assert {stated(path)["schema"] for path in EARLIER} == set(range(1, SCHEMA))
+
+
+def test_a_record_of_a_later_schema_says_so(tmp_path: Path) -> None:
+    path = tmp_path / "issue.json"
+    path.write_text(json.dumps({"schema": 99}))
+    with pytest.raises(
+        RecordError, match=r"issue\.json has schema version 99; this version of tiedown reads up to"
+    ) as found:
+        read_record(path)
+    assert "later version" in found.value.fix
 
 
 @pytest.mark.parametrize(
-    "text",
-    ["", "[]", "{}", '{"schema": 99}', '{"schema": 1, "job": "x"}', '{"schema": "1"}', "\ufeff{}"],
+    "text", ["", "[]", "{}", "null", '{"schema": "1"}', '{"schema": true}', '{"schema": 0}', "\ufeff{}"]
 )
 def test_what_is_no_record_is_said_so(tmp_path: Path, text: str) -> None:
-    """Cut off, another file, a later schema, keys missing: a RecordError that names the file."""
+    """Cut off, another file: a RecordError that names the file."""
     path = tmp_path / "issue.json"
-    path.write_text(text)
-    with pytest.raises(RecordError, match=r"issue\.json"):
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(RecordError, match=r"issue\.json") as found:
         read_record(path)
+    assert "tiedown verify" in found.value.fix
 
 
-def spoilt(**other: Any) -> str:
-    return json.dumps(json.loads(FIRST_SCHEMA) | other)
-
-
-ROWS = dict(read=0, points=0, on_marks=0, held_back=0, by_reason={})
+WHOLE = json.dumps(full())
 
 
 @pytest.mark.parametrize(
     "text",
     [
-        FIRST_SCHEMA.replace('"target": {}', '"target": {"x": NaN}'),
-        FIRST_SCHEMA.replace('"target": {}', '"target": {"x": [-Infinity]}'),
-        FIRST_SCHEMA.replace('"target": {}', '"target": {"x": 1e999}'),
-        FIRST_SCHEMA.replace('"caution": ""', '"caution": "\\ud800"'),
-        FIRST_SCHEMA.replace('"caution": ""', '"caution": "", "\\udfff": 1'),
-        FIRST_SCHEMA.replace('"target": {}', '"target": {"x": ' + "[" * 100_000 + "]" * 100_000 + "}"),
-        FIRST_SCHEMA.replace('"target": {}', '"target": {"x": ' + "[" * 300 + "]" * 300 + "}"),
-        FIRST_SCHEMA.replace('"verdict":', '"verdict": "failed", "verdict":'),
-        FIRST_SCHEMA.replace('"target": {}', '"target": {"grid": 1, "grid": 1}'),
-        FIRST_SCHEMA.replace('"issue": 1', '"issue": ' + "1" * 5_000),
-        *(spoilt(rows=rows) for rows in ({}, [], None, ROWS | dict(points="7"), ROWS | dict(by_reason=[]))),
-        *(spoilt(rows={key: 0 for key in ROWS if key != left_out}) for left_out in ROWS),
-        *(spoilt(**{key: value}) for key in ("sessions", "checks", "inputs") for value in (None, {}, [1], 5)),
-        *(spoilt(files=files) for files in (5, {}, None)),
-        *(spoilt(changes=changes) for changes in (5, [], dict(because=None), dict(because=[1]))),
-        *(spoilt(issue=issue) for issue in ("1", 1.5, True, None)),
-        spoilt(schema=True), spoilt(sum=5), spoilt(identity=[]), spoilt(verdict=None), spoilt(job=[]),
+        WHOLE.replace('"accuracy": null', '"accuracy": NaN'),
+        WHOLE.replace('"accuracy": null', '"accuracy": -Infinity'),
+        WHOLE.replace('"accuracy": null', '"accuracy": 1e999'),
+        WHOLE.replace('"caution": "', '"caution": "\\ud800'),
+        WHOLE.replace('"caution": "', '"\\udfff": 1, "caution": "'),
+        WHOLE.replace('"accuracy": null', '"accuracy": ' + "[" * 100_000 + "]" * 100_000),
+        WHOLE.replace('"accuracy": null', '"accuracy": ' + "[" * 300 + "]" * 300),
+        WHOLE.replace('"job":', '"job": "other", "job":'),
+        WHOLE.replace('"grid_name":', '"grid_name": "other", "grid_name":'),
+        WHOLE.replace('"issue": 2', '"issue": ' + "1" * 5_000),
     ],
     ids=lambda _: "record",
-)  # fmt: skip
-def test_a_record_in_another_form_is_refused(tmp_path: Path, text: str) -> None:
-    """Numbers that JSON has not, half characters, depth, keys twice, and values of another kind: one kind of error."""
+)
+def test_what_is_no_sound_json_is_refused(tmp_path: Path, text: str) -> None:
+    """Numbers that JSON has not, half characters, depth, keys twice."""
+    assert text != WHOLE
     path = tmp_path / "issue.json"
     path.write_text(text)
     with pytest.raises(RecordError, match=r"issue\.json"):
         read_record(path)
+
+
+def put(*way: str | int, value: Any) -> Callable[[dict[str, Any]], None]:
+    def change(made: dict[str, Any]) -> None:
+        part: Any = made
+        for key in way[:-1]:
+            part = part[key]
+        part[way[-1]] = value
+
+    return change
+
+
+def take(*way: str | int) -> Callable[[dict[str, Any]], None]:
+    def change(made: dict[str, Any]) -> None:
+        part: Any = made
+        for key in way[:-1]:
+            part = part[key]
+        del part[way[-1]]
+
+    return change
+
+
+SPOILT = [
+    (take("sum"), "sum is missing"),
+    (take("doubts"), "doubts is missing"),
+    (take("rows", "points"), "rows.points is missing"),
+    (take("sessions", 0, "shift_up"), "sessions[0].shift_up is missing"),
+    (take("sessions", 0, "stretches", 1, "from"), "sessions[0].stretches[1].from is missing"),
+    (take("register", 0, "sigma vertical"), "register[0].sigma vertical is missing"),
+    (put("verdcit", value="proven"), "verdcit is no key"),
+    (put("target", "zone", value=1), "target.zone is no key"),
+    (put("diagnoses", 0, "readings", 1, "up", value=1.0), "diagnoses[0].readings[1].up is no key"),
+    (put("rows", "points", value="7"), "rows.points is '7' and should be a valid integer"),
+    (put("rows", "points", value=True), "rows.points is True"),
+    (put("rows", "points", value=-1), "rows.points is -1"),
+    (put("rows", "points", value=None), "rows.points is None"),
+    (put("rows", "by_reason", value=[]), "rows.by_reason is []"),
+    (put("rows", "by_reason", "lost", value=1), "rows.by_reason.lost"),
+    (put("checks", 0, "d_east", value="0.004"), "checks[0].d_east is '0.004'"),
+    (put("checks", 0, "passed", value=0), "checks[0].passed is 0"),
+    (put("checks", 0, "role", value="tied"), "checks[0].role is 'tied'"),
+    (put("checks", 0, "observed", value="2026-03-02 10:00"), "checks[0].observed is '2026-03-02 10:00'"),
+    (put("sessions", value=None), "sessions is None"),
+    (put("checks", value=[1]), "checks[0] is 1"),
+    (put("issue", value=1.5), "issue is 1.5"),
+    (put("issue", value=0), "issue is 0"),
+    (put("verdict", value="good"), "verdict is 'good'"),
+    (put("job", value="../elsewhere"), "job is '../elsewhere'"),
+    (put("files", 0, "name", value="../001/other.gpkg"), "files[0].name is '../001/other.gpkg'"),
+    (put("files", 0, "name", value=".."), "files[0].name is '..'"),
+    (put("files", 0, "sha256", value="cd"), "files[0].sha256 is 'cd'"),
+    (put("changes", value=[]), "changes is []"),
+    (put("changes", "because", value=[1]), "changes.because[0] is 1"),
+    (put("doubts", 0, "kind", value="weather"), "doubts[0].kind is 'weather'"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("spoil", "words"), SPOILT, ids=[words for _, words in SPOILT])
+def test_a_record_in_another_form_is_refused_by_its_key(
+    spoil: Callable[[dict[str, Any]], None], words: str, tmp_path: Path
+) -> None:
+    """With the file and the key; the published schema refuses the same."""
+    made = copy.deepcopy(full())
+    spoil(made)
+    path = tmp_path / "issue.json"
+    path.write_text(json.dumps(made))
+    with pytest.raises(RecordError) as found:
+        read_record(path)
+    assert str(found.value).startswith(str(path)) and words in str(found.value)
+    assert broken(made)
+
+
+def test_the_first_of_many_wrong_keys_are_said() -> None:
+    made = full()
+    for key in ("rows", "target", "notes", "marks", "caution"):
+        del made[key]
+    with pytest.raises(RecordError, match="is missing, and 2 more"):
+        understood(made, Path("issue.json"))
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [
+        (put("sessions", value=5), "sessions is 5"),
+        (put("sessions", value=[5]), "sessions[0] is 5"),
+        (put("diagnoses", value={}), "diagnoses is {}"),
+        (put("diagnoses", 0, value=[]), "diagnoses[0] is []"),
+        (put("diagnoses", 0, "readings", value=None), "diagnoses[0].readings is None"),
+        (put("extra", value=1), "extra is no key"),
+        (take("rows"), "rows is missing"),
+        (take("checks", 0, "mark"), "checks[0].mark is missing"),
+    ],
+)
+def test_an_earlier_record_in_another_form_is_refused_too(spoil: Callable[[dict[str, Any]], None], words: str) -> None:
+    """What an earlier schema lacks is filled in, and nothing else is forgiven."""
+    made = full() | {"schema": 1}
+    spoil(made)
+    with pytest.raises(RecordError) as found:
+        understood(made, Path("issue.json"))
+    assert words in str(found.value)

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from published_schema import broken
 
 #: Bytes of a GeoPackage geometry's envelope by its indicator (GeoPackage 1.3, clause 2.1.3).
 _ENVELOPES = (0, 32, 48, 48, 64)
@@ -98,8 +99,10 @@ class Issue:
 
     @cached_property
     def record(self) -> dict[str, Any]:
-        """The issue record."""
-        return dict(json.loads((self.folder / "issue.json").read_text(encoding="utf-8")))
+        """The issue record, which every test that reads it holds to the published schema."""
+        record = dict(json.loads((self.folder / "issue.json").read_text(encoding="utf-8")))
+        assert not broken(record)
+        return record
 
     @cached_property
     def package(self) -> Path:
@@ -157,7 +160,5 @@ def everything_below(folder: Path) -> dict[str, bytes | None]:
 
 def off_truth(rows: Iterable[dict[str, Any]], truth: Any) -> NDArray[np.float64]:
     """Return (n, 3) issued minus true easting, northing and height of points, found in the truth by their names."""
-    found = [
-        np.array([row["easting"], row["northing"], row["height"]], float) - truth.of(row["name"]) for row in rows
-    ]
+    found = [np.array([row["easting"], row["northing"], row["height"]], float) - truth.of(row["name"]) for row in rows]
     return np.array(found).reshape(-1, 3)

@@ -52,6 +52,7 @@ def session(name: str, minutes: float = 0.0, verdict: str = "proven", **other: A
         ],
     }  # fmt: skip
     row |= {f"{name}_{axis}": 0.5 for name in ("shift", "sigma") for axis in ("east", "north", "up")}
+    row |= {f"shift_{axis}": 0.5 for axis in "xyz"}
     return row | other
 
 
@@ -67,7 +68,8 @@ def diagnosis(session: str, points: list[str], **other: Any) -> dict[str, Any]:
     def explanation(text: str, close: bool) -> dict[str, Any]:
         return {
             "kind": "base moved", "text": text, "misfit_horizontal": 0.004, "misfit_vertical": 0.007, "score": 1.0,
-            "chi_square": 2.0, "chance": False, "close": close, "decide": "CM1 occupied again", "largest": {},
+            "chi_square": 2.0, "chance": False, "close": close, "decide": "CM1 occupied again",
+            "largest": {"d_east": 0.1, "d_north": 0.0, "d_height": 0.0},
         }  # fmt: skip
 
     explanations = [explanation("the base appears to have moved", True), explanation("the base appears to drift", True)]
@@ -78,7 +80,7 @@ def diagnosis(session: str, points: list[str], **other: Any) -> dict[str, Any]:
 def record(**other: Any) -> dict[str, Any]:
     """The record of a first issue with one session, a tie and two checks that pass."""
     row: dict[str, Any] = {
-        "schema": 1, "job": "made-up", "issue": 1, "data_to": at(450), "version": "tiedown 0, PROJ 0",
+        "schema": 2, "job": "made-up", "issue": 1, "data_to": at(450), "version": "tiedown 0, PROJ 0",
         "verdict": "proven",
         "rows": {"read": 13, "points": 10, "on_marks": 3, "held_back": 0, "by_reason": {}},
         "sessions": [session("one")],
@@ -103,11 +105,13 @@ def record(**other: Any) -> dict[str, Any]:
         },
         "caution": "No substitute for a licensed surveyor.", "changes": None,
         "files": [{"name": "made-up-001.gpkg", "sha256": "cd" * 32}],
-        "notes": [], "diagnoses": [], "marks": [mark("CM1", 1000.0, 5000.0)], "untied": [],
+        "notes": [], "doubts": [], "wholly_held_back": [], "diagnoses": [],
+        "marks": [mark("CM1", 1000.0, 5000.0)], "untied": [],
         "register": [
             {"mark": "CM1", "easting": "1000.000", "northing": "5000.000", "height": "20.000", "holds": "3d",
              "sigma horizontal": "0.004", "sigma vertical": "0.01"}
         ],
-        "shift_model": {"model": "geocentric", "farthest": []}, "identity": {}, "reach": {},
+        "shift_model": {"model": "geocentric", "farthest": []}, "identity": {},
+        "reach": {"sessions": {}, "files": {}},
     }  # fmt: skip
     return row | other

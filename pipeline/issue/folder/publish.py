@@ -175,7 +175,7 @@ def numbered(folder: Path) -> list[tuple[int, Path]]:
 def _entry_of(number: int, path: Path) -> Entry:
     """Return the line of an issue whose run died before it wrote one: made when its record was written."""
     record = read_record(path)
-    reasons = (record["changes"] or {}).get("because", [])
+    reasons = record["changes"]["because"] if record["changes"] is not None else []
     return Entry(number, datetime.fromtimestamp(path.stat().st_mtime, UTC), record["verdict"], "; ".join(reasons))
 
 

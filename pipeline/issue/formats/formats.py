@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from pipeline.digest import digest
 from pipeline.files.gdal import NOTHING_BESIDE, gdal_options
@@ -17,6 +16,7 @@ from pipeline.issue.formats import csv_file, dxf_file, geojson_file, landxml_fil
 from pipeline.issue.geopackage.readback import ReadBackError
 from pipeline.issue.geopackage.streamed import Differs, Package
 from pipeline.issue.geopackage.write import NotWritten
+from pipeline.issue.record_types import FileIssued
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ FORMATS = {
 }
 
 
-def write_formats(words: Iterable[str], package: Package, about: About) -> list[dict[str, Any]]:
+def write_formats(words: Iterable[str], package: Package, about: About) -> list[FileIssued]:
     """Write the formats named, each beside the package, and return their entries for the record's ``files``.
 
     Raises NotWritten where the disk refuses, and ReadBackError where a file does not hold what it was to hold.
@@ -56,7 +56,7 @@ def hold_to(form: Format, package: Package, about: About) -> None:
             raise ReadBackError(path, [str(error)]) from error
 
 
-def _written(form: Format, package: Package, about: About) -> dict[str, Any]:
+def _written(form: Format, package: Package, about: About) -> FileIssued:
     path = package.path.with_suffix(form.ending)
     with _reading(package):
         try:

@@ -5,7 +5,8 @@ Lengths are metres in the target grid and height datum, angles degrees, times UT
 """
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from types import NoneType
+from typing import Annotated, Any, get_args, get_origin, get_type_hints
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +14,8 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats
 from pipeline.issue.formats.names import told_apart
+from pipeline.issue.record_values import UTC_TIME
+from pipeline.issue.row_types import CheckRow, MarkRow, SessionRow
 from pipeline.tables import TIME
 
 #: Name of the Arrow column that holds the geometry; in the GeoPackage it is called ``geom``.
@@ -26,7 +29,8 @@ WKB_POINT_Z = np.dtype([("order", "u1"), ("type", "<u4"), ("xyz", "<f8", (1, 3))
 #: Byte order, ISO geometry type (1002), number of vertices (2), two vertices: 57 bytes.
 WKB_LINE_Z = np.dtype([("order", "u1"), ("type", "<u4"), ("vertices", "<u4"), ("xyz", "<f8", (2, 3))])
 
-_TEXT, _NUMBER, _COUNT, _WHETHER = pa.string(), pa.float64(), pa.int64(), pa.bool_()
+_TEXT, _NUMBER, _COUNT = pa.string(), pa.float64(), pa.int64()
+_OF_VALUES = {str: _TEXT, float: _NUMBER, int: _COUNT, bool: pa.bool_()}
 
 # Names that a GeoPackage's own columns have, here or when another program rebuilds the layer; SQLite ignores case.
 _TAKEN_BY_THE_FILE = ("fid", "geom", GEOMETRY, "rowid", "_rowid_", "ogc_fid")
@@ -34,6 +38,19 @@ _TAKEN_BY_THE_FILE = ("fid", "geom", GEOMETRY, "rowid", "_rowid_", "ogc_fid")
 
 def _schema(**columns: pa.DataType) -> pa.Schema:
     return pa.schema([*columns.items(), (GEOMETRY, pa.binary())])
+
+
+def _columns_of(row: type) -> dict[str, pa.DataType]:
+    """Return the columns of a layer by the type of its rows: each key with the type of its values."""
+    return {name: _column_type(hint) for name, hint in get_type_hints(row, include_extras=True).items()}
+
+
+def _column_type(hint: Any) -> pa.DataType:
+    """Return the type of a column whose values have a type such as ``Annotated[float | None, ...]``."""
+    if get_origin(hint) is Annotated:
+        return TIME if UTC_TIME in hint.__metadata__ else _column_type(hint.__origin__)
+    (plain,) = [kind for kind in get_args(hint) or (hint,) if kind is not NoneType]
+    return _OF_VALUES[plain] if plain in _OF_VALUES else _column_type(plain)
 
 
 _POINTS = _schema(
@@ -55,74 +72,8 @@ _POINTS = _schema(
     source_row=_COUNT,
 )
 
-#: One row per occupation of a mark. The statistics are those of a tie in the adjustment, null for a check.
-CHECK_MARKS = _schema(
-    session=_TEXT,
-    mark=_TEXT,
-    point=_TEXT,
-    role=_TEXT,
-    place=_TEXT,
-    observed=TIME,
-    known_easting=_NUMBER,
-    known_northing=_NUMBER,
-    known_height=_NUMBER,
-    easting=_NUMBER,
-    northing=_NUMBER,
-    height=_NUMBER,
-    d_east=_NUMBER,
-    d_north=_NUMBER,
-    d_height=_NUMBER,
-    d_horizontal=_NUMBER,
-    tolerance_h=_NUMBER,
-    tolerance_v=_NUMBER,
-    hu95=_NUMBER,
-    vu95=_NUMBER,
-    passed=_WHETHER,
-    cause=_TEXT,
-    redundancy_east=_NUMBER,
-    redundancy_north=_NUMBER,
-    redundancy_up=_NUMBER,
-    standardised_east=_NUMBER,
-    standardised_north=_NUMBER,
-    standardised_up=_NUMBER,
-    detectable_east=_NUMBER,
-    detectable_north=_NUMBER,
-    detectable_up=_NUMBER,
-)
-
-#: One row per mark that the adjustment knows: those of the register that are tied to, and temporary ones.
-MARKS = _schema(
-    mark=_TEXT,
-    easting=_NUMBER,
-    northing=_NUMBER,
-    height=_NUMBER,
-    hu95=_NUMBER,
-    vu95=_NUMBER,
-    holds=_TEXT,
-    occupations=_COUNT,
-    status=_TEXT,
-)
-
-#: One row per session, at the corrected base where it is known.
-SESSIONS = _schema(
-    session=_TEXT,
-    start=TIME,
-    end=TIME,
-    base=_TEXT,
-    points=_COUNT,
-    ties=_COUNT,
-    checks=_COUNT,
-    shift_x=_NUMBER,
-    shift_y=_NUMBER,
-    shift_z=_NUMBER,
-    shift_east=_NUMBER,
-    shift_north=_NUMBER,
-    shift_up=_NUMBER,
-    sigma_east=_NUMBER,
-    sigma_north=_NUMBER,
-    sigma_up=_NUMBER,
-    verdict=_TEXT,
-)
+#: The layers whose rows the record has too are described once, with the record.
+CHECK_MARKS, MARKS, SESSIONS = (_schema(**_columns_of(row)) for row in (CheckRow, MarkRow, SessionRow))
 
 #: Every row of the exports that is not issued.
 HELD_BACK = _schema(

@@ -1,7 +1,7 @@
 """The content of a GeoPackage that is already there, summed again, without a trace left in it or beside it."""
 
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +15,7 @@ from pipeline.files.gdal import NOTHING_BESIDE, gdal_options
 from pipeline.files.plain_path import plain_file
 from pipeline.issue.geopackage.content import Content, together
 from pipeline.issue.geopackage.layers import GEOMETRY
+from pipeline.issue.record_types import FileIssued
 from pipeline.words import counted
 
 
@@ -59,17 +60,18 @@ def recount(package: Path) -> list[LayerContent]:
     return layers
 
 
-def has_issued_content(package: Path, files: Iterable[Mapping[str, Any]]) -> bool:
+def has_issued_content(package: Path, files: Iterable[FileIssued]) -> bool:
     """Say whether every layer of a GeoPackage holds what an issue record's ``files`` say, whatever its bytes."""
     entry = _entry(package, files)
+    layers = entry.get("layers", []) if entry is not None else []
     try:
-        given = [(layer["name"], layer["rows"], layer["content"]) for layer in (entry or {}).get("layers", [])]
+        given = [(layer["name"], layer["rows"], layer["content"]) for layer in layers]
         return bool(given) and given == [(layer.name, layer.rows, layer.content) for layer in recount(package)]
     except (OSError, NotReadable):
         return False
 
 
-def has_issued_bytes(package: Path, files: Iterable[Mapping[str, Any]]) -> bool:
+def has_issued_bytes(package: Path, files: Iterable[FileIssued]) -> bool:
     """Say whether a GeoPackage is byte for byte what a record's ``files`` say, with nothing waiting beside it."""
     entry = _entry(package, files)
     try:
@@ -78,7 +80,7 @@ def has_issued_bytes(package: Path, files: Iterable[Mapping[str, Any]]) -> bool:
         return False
 
 
-def _entry(package: Path, files: Iterable[Mapping[str, Any]]) -> Mapping[str, Any] | None:
+def _entry(package: Path, files: Iterable[FileIssued]) -> FileIssued | None:
     return next((entry for entry in files if entry["name"] == package.name), None)
 
 

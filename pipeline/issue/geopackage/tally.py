@@ -12,6 +12,7 @@ import pyarrow as pa
 from pipeline.arrays import Floats, Integers
 from pipeline.issue.geopackage.content import together
 from pipeline.issue.geopackage.layers import LINE_Z, POINT_Z, WKB_LINE_Z, WKB_POINT_Z
+from pipeline.issue.record_types import LayerSums
 
 #: Up to so many rows, every row is kept for comparing; beyond, an even selection that a reader can fetch one by one.
 KEPT = 4096
@@ -47,7 +48,7 @@ class Written:
     vertices: Floats
     sums: Mapping[str, str]
 
-    def as_record(self) -> dict[str, Any]:
+    def as_record(self) -> LayerSums:
         """Return what the issue record keeps of the layer, so that its content can be verified later."""
         return {"name": self.name, "rows": self.rows, "content": together(self.sums), "columns": dict(self.sums)}
 

@@ -1,14 +1,11 @@
 """What failing occupations may mean, as the report tells it."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
+from pipeline.issue.record_types import Diagnosis, Explanation, Record
 from pipeline.issue.report.chosen import Chosen, choose
 from pipeline.issue.report.tables import Column, Table, length, table, words
 from pipeline.issue.report.written import clipped, count, many
-
-Row = Mapping[str, Any]
 
 #: Failures that the page has at the most, explanations of one, and points that a heading names.
 _FAILURES, _EXPLANATIONS, _POINTS = 60, 8, 8
@@ -27,13 +24,13 @@ class Failure:
     split_left_out: str
 
 
-def causes(record: Row) -> Chosen[Failure]:
+def causes(record: Record) -> Chosen[Failure]:
     """Return the failures of a record, each with what may have caused it."""
     chosen = choose(record["diagnoses"], lambda row: 1, short=20, first=20, most=_FAILURES)
     return Chosen([_failure(row) for row in chosen.first], [_failure(row) for row in chosen.rest], chosen.left_out)
 
 
-def _failure(row: Row) -> Failure:
+def _failure(row: Diagnosis) -> Failure:
     named = ", ".join(point or "a point without a name" for point in row["points"][:_POINTS])
     more = f" and {count(len(row['points']) - _POINTS)} more" if len(row["points"]) > _POINTS else ""
     about = f"{named}{more}" if named else "its shift is beyond the limits"
@@ -43,25 +40,26 @@ def _failure(row: Row) -> Failure:
     else:
         tried = f"None of {tried} tested explains it: occupy the mark again, and another one."
     split = row["split"]
-    long = split is not None and len(split) > _SPLIT
+    characters = len(split or "")
+    long = characters > _SPLIT
     return Failure(
         f"Session {row['session']}: {about}",
         tried,
         _table(row) if row["explanations"] else None,
         None if long else split,
-        f"they are too long for this page ({many(len(split), 'character')}); see issue.json" if long else "",
+        f"they are too long for this page ({many(characters, 'character')}); see issue.json" if long else "",
     )
 
 
-def _table(row: Row) -> Table:
+def _table(row: Diagnosis) -> Table:
     best = row["explanations"][0]
 
-    def likely(explanation: Row) -> str:
+    def likely(explanation: Explanation) -> str:
         if explanation is best:
             return "most likely"
         return "about as likely" if explanation["close"] else "less likely"
 
-    columns = [
+    columns: list[Column[Explanation]] = [
         Column("Cause", "", _said, names=True),
         length("Unexplained, horizontal", "misfit_horizontal"),
         length("Unexplained, vertical", "misfit_vertical"),
@@ -73,5 +71,5 @@ def _table(row: Row) -> Table:
     return table(caption, columns, Chosen(shown, (), row["fitting"] - len(shown)), "issue.json has the best 20;")
 
 
-def _said(explanation: Row) -> str:
+def _said(explanation: Explanation) -> str:
     return ("perhaps by chance: " if explanation["chance"] else "") + clipped(explanation["text"])

@@ -5,14 +5,15 @@ from dataclasses import dataclass
 from typing import Generic, TypeVar
 
 Row = TypeVar("Row")
+Shown = TypeVar("Shown", covariant=True)
 
 
 @dataclass(frozen=True)
-class Chosen(Generic[Row]):
+class Chosen(Generic[Shown]):
     """Rows of a list: those shown at once, those folded away, and how many are neither."""
 
-    first: Sequence[Row]
-    rest: Sequence[Row]
+    first: Sequence[Shown]
+    rest: Sequence[Shown]
     left_out: int
 
     @property

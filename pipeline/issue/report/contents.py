@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pipeline.issue.attention import Kind, attention
+from pipeline.issue.record_types import Record
 from pipeline.issue.report import meanings
 from pipeline.issue.report.causes import causes
 from pipeline.issue.report.chosen import Chosen, choose
@@ -13,15 +14,15 @@ from pipeline.issue.report.foundation import file_tables, mark_tables, model_tab
 from pipeline.issue.report.glossary import GLOSSARY
 from pipeline.issue.report.timeline import timeline
 from pipeline.issue.report.written import many, minute
+from pipeline.issue.row_types import CheckRow
+from pipeline.issue.session_types import Session
 from pipeline.words import REASONS, Change, Proof, Reason, Verdict
-
-Row = Mapping[str, Any]
 
 #: Rows of each list that the page has at the most; the layers and the record have all of them.
 TIMELINES, REASONS_WHY, NOTES, WHOLLY = 100, 100, 200, 12
 
 
-def contents(record: Row) -> dict[str, Any]:
+def contents(record: Record) -> dict[str, Any]:
     """Return what the templates show of a record."""
     package = f"{record['job']}-{record['issue']:03d}.gpkg"
     return {
@@ -49,7 +50,7 @@ def contents(record: Row) -> dict[str, Any]:
     }
 
 
-def looks(record: Row) -> list[tuple[str, str]]:
+def looks(record: Record) -> list[tuple[str, str]]:
     """Return what a reader should look at, each with the section that tells it, the gravest first."""
     judged = [check for check in record["checks"] if check["passed"] is not None]
     failing = sum(not check["passed"] for check in judged)
@@ -72,53 +73,54 @@ def looks(record: Row) -> list[tuple[str, str]]:
         if number:
             told.append(("sessions", f"{many(number, 'session')} {verdict}"))
     if test is not None and not test["passed"]:
-        how = "worse" if record["adjustment"]["square_sum"] > test["high"] else "better"
+        how = "worse" if (record["adjustment"]["square_sum"] or 0.0) > test["high"] else "better"
         told.append(("adjustment", f"the ties agree {how} than their uncertainties say"))
     if over := over_critical(record):
         told.append(("adjustment", f"{many(over, 'observation')} with a standardised residual over the critical value"))
-    told[:0] = [("notes", doubt["what"]) for doubt in record.get("doubts", []) if not doubt["confirmed"]]
+    told[:0] = [("notes", doubt["what"]) for doubt in record["doubts"] if not doubt["confirmed"]]
     if record["notes"]:
         told.append(("notes", many(len(record["notes"]), "note")))
     return told
 
 
-def _verdicts(record: Row) -> list[tuple[str, int, str]]:
+def _verdicts(record: Record) -> list[tuple[str, int, str]]:
     """Return each verdict that sessions have, how many, and what it means; the gravest first."""
     found = [session["verdict"] for session in record["sessions"]]
     order = sorted(Verdict, key=lambda verdict: -meanings.URGENCY[verdict])
     return [(str(one), found.count(one), meanings.VERDICTS[one]) for one in order if one in found]
 
 
-def _reasons(record: Row) -> list[tuple[str, int, str]]:
+def _reasons(record: Record) -> list[tuple[str, int, str]]:
     counts = record["rows"]["by_reason"]
     return [(str(one), counts[one], meanings.REASONS[one]) for one in REASONS if counts.get(one)]
 
 
-def _changes(record: Row) -> dict[str, Any] | None:
+def _changes(record: Record) -> dict[str, Any] | None:
     found = record["changes"]
     if found is None:
         return None
+    counts: Mapping[str, Any] = found
     return {
         "since": found["since"],
-        "counts": [(str(one), found[one], meanings.CHANGES[one]) for one in Change if one in found],
+        "counts": [(str(one), counts[one], meanings.CHANGES[one]) for one in Change if one in counts],
         "because": choose(found["because"], lambda row: 1, most=REASONS_WHY),
         "horizontal": found.get("max_horizontal"),
         "vertical": found.get("max_vertical"),
     }
 
 
-def _tolerances(checks: Sequence[Row]) -> tuple[float, float] | None:
+def _tolerances(checks: Sequence[CheckRow]) -> tuple[float, float] | None:
     return (checks[0]["tolerance_h"], checks[0]["tolerance_v"]) if checks else None
 
 
-def _timelines(record: Row) -> Chosen[Any]:
+def _timelines(record: Record) -> Chosen[Any]:
     """Return heading, drawing and base log of each session: the failing ones first where there are many."""
-    by_session: dict[str, list[Row]] = {}
+    by_session: dict[str, list[CheckRow]] = {}
     for check in record["checks"]:
         by_session.setdefault(check["session"], []).append(check)
     chosen = choose(record["sessions"], urgency, short=12, first=24, most=TIMELINES)
 
-    def drawn(sessions: Sequence[Row]) -> list[dict[str, Any]]:
+    def drawn(sessions: Sequence[Session]) -> list[dict[str, Any]]:
         return [
             {
                 "name": session["session"],
@@ -132,7 +134,7 @@ def _timelines(record: Row) -> Chosen[Any]:
     return Chosen(drawn(chosen.first), drawn(chosen.rest), chosen.left_out)
 
 
-def _heading(session: Row) -> str:
+def _heading(session: Session) -> str:
     base = f", base {session['base']}" if session["base"] is not None else ""
     return f"{base}: {session['verdict']}; {minute(session['start'])} to {minute(session['end'])} UTC"
 

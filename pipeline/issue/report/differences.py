@@ -3,10 +3,10 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from pipeline.issue.report.drawing import Label, Labels, dots
 from pipeline.issue.report.evidence import excess
+from pipeline.issue.row_types import CheckRow
 from pipeline.words import Holds, Role
 
 WIDTH, HEIGHT = 720.0, 320.0
@@ -62,7 +62,7 @@ class Differences:
         return any(of.crowd for of in (self.position, self.heights) if of is not None)
 
 
-def differences(checks: Sequence[Mapping[str, Any]], holds: Mapping[str, str]) -> Differences | None:
+def differences(checks: Sequence[CheckRow], holds: Mapping[str, str]) -> Differences | None:
     """Return the drawing of the judged occupations in the order of their times; None where none is compared.
 
     ``holds`` says what each mark of the register holds: what it does not hold is not judged, and not drawn.
@@ -93,26 +93,27 @@ def scaled(d_east: float, d_north: float, tolerance: float, reach: float) -> tup
     return middle + x * shrink, (POSITION[1] + POSITION[3]) / 2 + y * shrink, beyond
 
 
-def _position(rows: Sequence[Mapping[str, Any]]) -> Field | None:
+def _position(rows: Sequence[CheckRow]) -> Field | None:
     if not rows:
         return None
-    wide = any(max(abs(row["d_east"]), abs(row["d_north"])) > _NARROW * row["tolerance_h"] for row in rows)
+    level = [(_known(row["d_east"]), _known(row["d_north"]), row["tolerance_h"]) for row in rows]
+    wide = any(max(abs(east), abs(north)) > _NARROW * tolerance for east, north, tolerance in level)
     reach = (POSITION[2] - POSITION[0]) / 2 / (_WIDE if wide else _NARROW)
-    places = [scaled(row["d_east"], row["d_north"], row["tolerance_h"], reach) for row in rows]
+    places = [scaled(east, north, tolerance, reach) for east, north, tolerance in level]
     over = [row["passed"] is False and excess(row)[0] != 0.0 for row in rows]
     said = [f"{row['mark']} {row['d_horizontal']:.3f}" for row in rows]
     return _field(rows, places, over, said, POSITION, reach)
 
 
-def _heights(rows: Sequence[Mapping[str, Any]]) -> Field | None:
+def _heights(rows: Sequence[CheckRow]) -> Field | None:
     if not rows:
         return None
-    wide = any(abs(row["d_height"]) > _NARROW * row["tolerance_v"] for row in rows)
+    wide = any(abs(_known(row["d_height"])) > _NARROW * row["tolerance_v"] for row in rows)
     half = (HEIGHTS[3] - HEIGHTS[1]) / 2
     reach = half / (_WIDE if wide else _NARROW)
     places = []
     for number, row in enumerate(rows):
-        off = row["d_height"] / row["tolerance_v"] * reach
+        off = _known(row["d_height"]) / row["tolerance_v"] * reach
         x = HEIGHTS[0] + (HEIGHTS[2] - HEIGHTS[0]) * (number + 0.5) / len(rows)
         beyond = abs(off) > half
         places.append((x, HEIGHTS[1] + half - (math.copysign(half, off) if beyond else off), beyond))
@@ -122,7 +123,7 @@ def _heights(rows: Sequence[Mapping[str, Any]]) -> Field | None:
 
 
 def _field(
-    rows: Sequence[Mapping[str, Any]],
+    rows: Sequence[CheckRow],
     places: Sequence[tuple[float, float, bool]],
     over: Sequence[bool],
     said: Sequence[str],
@@ -150,5 +151,11 @@ def _field(
     )
 
 
-def _is_tie(row: Mapping[str, Any]) -> bool:
-    return bool(row["role"] == Role.TIE)
+def _known(difference: float | None) -> float:
+    """Return a difference of a row that was chosen because it has it."""
+    assert difference is not None
+    return difference
+
+
+def _is_tie(row: CheckRow) -> bool:
+    return row["role"] == Role.TIE

@@ -2,30 +2,30 @@
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import Any
 
+from pipeline.issue.record_types import Record
 from pipeline.issue.report import meanings
 from pipeline.issue.report.chosen import choose
 from pipeline.issue.report.tables import Column, Table, difference, length, name, number, table, time, words
 from pipeline.issue.report.written import clipped, many, metres, minute
+from pipeline.issue.row_types import CheckRow, SessionRow
+from pipeline.issue.session_types import BaseLog, Logged
 from pipeline.tolerance import Tolerance
 from pipeline.words import Holds, Verdict
-
-Row = Mapping[str, Any]
 
 #: Rows that the page has at the most, and values of one thing in a base log.
 _SESSIONS, _CHECKS, _LOGGED = 1000, 2000, 6
 
 
-def urgency(session: Row) -> int:
+def urgency(session: SessionRow) -> int:
     """Return how much a session's verdict needs a look."""
     return meanings.URGENCY[Verdict(session["verdict"])]
 
 
-def session_table(record: Row, package: str) -> Table:
+def session_table(record: Record, package: str) -> Table:
     """Return the table of the base sessions."""
     axes = (("East", "east"), ("North", "north"), ("Up", "up"))
-    columns = [
+    columns: list[Column[SessionRow]] = [
         name("Session", "session", names=True),
         words("Verdict", "verdict"),
         name("Base", "base"),
@@ -45,9 +45,9 @@ def session_table(record: Row, package: str) -> Table:
     return table(caption, columns, chosen, f"the layer sessions of {package}")
 
 
-def check_table(record: Row, package: str) -> Table:
+def check_table(record: Record, package: str) -> Table:
     """Return the table of the occupations of marks, below a failing one by how much it fails and what that may mean."""
-    columns = [
+    columns: list[Column[CheckRow]] = [
         name("Session", "session"),
         name("Point", "point", names=True),
         name("Mark", "mark"),
@@ -69,17 +69,17 @@ def check_table(record: Row, package: str) -> Table:
     return table(caption, columns, chosen, f"the layer check_marks of {package}", _Notes(held(record)))
 
 
-def result(check: Row) -> str:
+def result(check: CheckRow) -> str:
     """Return in a word what a comparison with a control mark came to."""
     return {None: "not tested", True: "passed", False: "failed"}[check["passed"]]
 
 
-def held(record: Row) -> dict[str, str]:
+def held(record: Record) -> dict[str, str]:
     """Return what each mark of the register holds: 3d, position or height."""
     return {mark["mark"]: mark["holds"] for mark in record["register"]}
 
 
-def over(check: Row, holds: str) -> str:
+def over(check: CheckRow, holds: str) -> str:
     """Return in a sentence by how much a failing comparison is over the tolerances, in what its mark holds."""
     beyond = excess(check)
     judged = holds != Holds.HEIGHT, holds != Holds.POSITION
@@ -88,9 +88,9 @@ def over(check: Row, holds: str) -> str:
     return f"Fails: {' and '.join(told) or 'it cannot be compared'}."
 
 
-def excess(check: Row) -> list[float]:
+def excess(check: CheckRow) -> list[float]:
     """Return metres by which position and height are beyond the row's own tolerance; NaN where not compared."""
-    off = [math.nan if check[key] is None else float(check[key]) for key in ("d_horizontal", "d_height")]
+    off = [math.nan if value is None else value for value in (check["d_horizontal"], check["d_height"])]
     found: list[float] = Tolerance(check["tolerance_h"], check["tolerance_v"]).excess(off).tolist()
     return found
 
@@ -101,7 +101,7 @@ class _Notes:
     def __init__(self, holds: Mapping[str, str]) -> None:
         self.holds, self.cause = holds, ""
 
-    def __call__(self, check: Row) -> str:
+    def __call__(self, check: CheckRow) -> str:
         if check["passed"] is not False:
             return ""
         cause, off = check["cause"], over(check, self.holds.get(check["mark"], Holds.FULL))
@@ -113,25 +113,25 @@ class _Notes:
         return f"{off} Possible causes: {clipped(cause)}"
 
 
-def base_log(log: Row | None) -> list[str]:
+def base_log(log: BaseLog | None) -> list[str]:
     """Return in sentences what a session's points carry of its base."""
     return [] if log is None else list(_logged(log))
 
 
-def _logged(log: Row) -> Iterator[str]:
+def _logged(log: BaseLog) -> Iterator[str]:
     for one in log["positions"][:_LOGGED]:
         if "longitude" in one:
             place = f"longitude {one['longitude']:.9f}, latitude {one['latitude']:.9f}"
         else:
             place = f"easting {one['easting']:.3f}, northing {one['northing']:.3f}"
         yield f"base position in the export: {place}, height {metres(one['height'])} {_span(one)}"
-    for one in log["antenna_heights"][:_LOGGED]:
-        yield f"antenna height {metres(one['antenna_height'])} m {_span(one)}"
+    for height in log["antenna_heights"][:_LOGGED]:
+        yield f"antenna height {metres(height['antenna_height'])} m {_span(height)}"
     if (first := log["first_reading"]) is not None:
         yield f"first reading {first['point'] or 'without a name'}: {first['from_base']:.1f} m from the base"
     if max(len(log["positions"]), len(log["antenna_heights"])) > _LOGGED:
         yield "more of it is in issue.json"
 
 
-def _span(one: Row) -> str:
+def _span(one: Logged) -> str:
     return f"({many(one['readings'], 'reading')} from {minute(one['from'])} to {minute(one['until'])} UTC)"

@@ -1,28 +1,27 @@
 """What an issue stands on, as the report tells it: adjustment, marks, model of the shift, inputs and files."""
 
 import math
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
 
+from pipeline.issue.record_types import FileIssued, Input, Record
 from pipeline.issue.report.chosen import choose
-from pipeline.issue.report.tables import Column, Table, checksum, length, name, number, table
+from pipeline.issue.report.tables import Column, Row, Table, checksum, length, name, number, table
 from pipeline.issue.report.written import NONE, metres
+from pipeline.issue.row_types import MarkRow
 from pipeline.words import Holds, MarkStatus, Role
-
-Row = Mapping[str, Any]
 
 #: Rows of each table that the page has at the most.
 _TIES, _MARKS, _INPUTS, _FARTHEST = 600, 1000, 1000, 100
 _AXES = (("E", "east"), ("N", "north"), ("Up", "up"))
 
 
-def over_critical(record: Row) -> int:
+def over_critical(record: Record) -> int:
     """Return how many observations of the adjustment have a standardised residual over the critical value."""
     over = _is_over(record)
     return sum(over(row) for _, _, rows in _statistics(record) for row in rows)
 
 
-def statistics_tables(record: Row, package: str) -> list[tuple[str, Table]]:
+def statistics_tables(record: Record, package: str) -> list[tuple[str, Table]]:
     """Return title and table of ties, set-ups and control: those over the critical value first, pointed out."""
     if not record["adjustment"]["degrees_of_freedom"]:
         return []
@@ -46,7 +45,7 @@ def statistics_tables(record: Row, package: str) -> list[tuple[str, Table]]:
     return made
 
 
-def _statistics(record: Row) -> list[tuple[str, tuple[str, ...], list[Row]]]:
+def _statistics(record: Record) -> list[tuple[str, tuple[str, ...], Sequence[Row]]]:
     """Return the observations that have statistics, with a title and the keys that name them."""
     adjustment = record["adjustment"]
     ties = [check for check in record["checks"] if check["role"] == Role.TIE]
@@ -57,19 +56,19 @@ def _statistics(record: Row) -> list[tuple[str, tuple[str, ...], list[Row]]]:
     ]
 
 
-def _is_over(record: Row) -> Callable[[Row], bool]:
+def _is_over(record: Record) -> Callable[[Row], bool]:
     critical = record["adjustment"]["critical_value"]
 
     def over(row: Row) -> bool:
         found = [row[f"standardised_{axis}"] for _, axis in _AXES]
-        return critical is not None and any(value is not None and abs(value) > critical for value in found)
+        return any(value is not None and abs(value) > critical for value in found)
 
     return over
 
 
-def _standardised(head: str, key: str, critical: float | None) -> Column:
+def _standardised(head: str, key: str, critical: float) -> Column[Row]:
     def over(row: Row) -> bool:
-        return row[key] is not None and critical is not None and abs(row[key]) > critical
+        return row[key] is not None and abs(row[key]) > critical
 
     def text(row: Row) -> str:
         return NONE if row[key] is None else f"{row[key] + 0.0:+.2f}{' over' if over(row) else ''}"
@@ -77,13 +76,13 @@ def _standardised(head: str, key: str, critical: float | None) -> Column:
     return Column(head, "n", text, strong=over)
 
 
-def _share(head: str, key: str) -> Column:
+def _share(head: str, key: str) -> Column[Row]:
     return Column(head, "n", lambda row: NONE if row[key] is None else f"{row[key]:.2f}")
 
 
-def mark_tables(record: Row, package: str) -> list[Table]:
+def mark_tables(record: Record, package: str) -> list[Table]:
     """Return the tables of the marks: as adjusted, and as the register has them."""
-    adjusted = [
+    adjusted: list[Column[MarkRow]] = [
         name("Mark", "mark", names=True),
         length("Easting", "easting"),
         length("Northing", "northing"),
@@ -103,19 +102,19 @@ def mark_tables(record: Row, package: str) -> list[Table]:
     return made
 
 
-def _from_register(record: Row) -> dict[str, float]:
+def _from_register(record: Record) -> dict[str, float]:
     """Return how far [m] the adjustment moved each constrained mark from what the register publishes of it."""
     moved: dict[str, float] = {}
     for row in record["adjustment"]["control"]:
-        parts = [row[f"residual_{axis}"] for _, axis in _AXES]
+        parts = (row["residual_east"], row["residual_north"], row["residual_up"])
         moved[row["mark"]] = math.hypot(*(part for part in parts if part is not None))
     return moved
 
 
-def _status(mark: Row, off: Mapping[str, float]) -> str:
+def _status(mark: MarkRow, off: Mapping[str, float]) -> str:
     """Return how a mark's coordinates came about, in words."""
     if mark["status"] != MarkStatus.CONSTRAINED:
-        return str(mark["status"])
+        return mark["status"]
     moved = f", {metres(off[mark['mark']])} m from the register" if mark["mark"] in off else ""
     return f"constrained (weighted){moved}"
 
@@ -127,10 +126,10 @@ def fixed(holds: str | None) -> str:
     return "position and height" if holds == Holds.FULL else holds
 
 
-def _register(record: Row) -> Table:
+def _register(record: Record) -> Table:
     grid = "easting" in record["register"][0]
     axes = ("easting", "northing", "height") if grid else ("longitude", "latitude", "height")
-    columns = [
+    columns: list[Column[Row]] = [
         name("Mark", "mark", names=True),
         *(_written(axis) for axis in axes),
         Column("Fixed in", "", lambda row: fixed(row["holds"])),
@@ -143,11 +142,11 @@ def _register(record: Row) -> Table:
     return table(caption, columns, choose(record["register"], lambda row: 0, most=_MARKS), "issue.json")
 
 
-def _written(axis: str) -> Column:
+def _written(axis: str) -> Column[Row]:
     return Column(axis.capitalize(), "n", lambda row: row[axis] or NONE)
 
 
-def model_table(record: Row) -> Table | None:
+def model_table(record: Record) -> Table | None:
     """Return how far the grid model of the shift lies from the geocentric one; None where that is not compared."""
     found = record["shift_model"]["farthest"]
     if not found:
@@ -162,15 +161,19 @@ def model_table(record: Row) -> Table | None:
     return table("Largest difference of the two models, per session, metres.", columns, chosen, "issue.json")
 
 
-def file_tables(record: Row) -> list[Table]:
+def file_tables(record: Record) -> list[Table]:
     """Return the tables of what was read and of what was issued."""
-    read = [
-        Column("File", "long", lambda row: str(row["path"]), names=True),
+    read: list[Column[Input]] = [
+        Column("File", "long", lambda row: row["path"], names=True),
         number("Rows", "rows"),
         checksum("SHA-256", "sha256"),
     ]
-    issued = [Column("File", "long", lambda row: str(row["name"]), names=True), checksum("SHA-256", "sha256")]
-    inputs, files = (choose(record[key], lambda row: 0, most=_INPUTS) for key in ("inputs", "files"))
+    issued: list[Column[FileIssued]] = [
+        Column("File", "long", lambda row: row["name"], names=True),
+        checksum("SHA-256", "sha256"),
+    ]
+    inputs = choose(record["inputs"], lambda row: 0, most=_INPUTS)
+    files = choose(record["files"], lambda row: 0, most=_INPUTS)
     caption = "What was read, with its path in the job file, its rows and its checksum."
     made = [table(caption, read, inputs, "issue.json")]
     if record["files"]:

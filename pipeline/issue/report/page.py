@@ -2,11 +2,10 @@
 
 import hashlib
 import re
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from pipeline.issue.folder.durable import write_synced
+from pipeline.issue.record_types import FileIssued, Record
 from pipeline.issue.report import differences, meanings, plan, timeline, written
 from pipeline.issue.report.contents import contents
 from pipeline.issue.report.thinning import Thinned
@@ -14,11 +13,11 @@ from pipeline.issue.report.thinning import Thinned
 _PLAIN = re.compile(r"[A-Za-z0-9-]+")
 
 
-def render(record: Mapping[str, Any], points: Thinned) -> bytes:
+def render(record: Record, points: Thinned) -> bytes:
     """Return the report of an issue as a page in UTF-8.
 
     Args:
-        record: the issue's record, as `record.build_record` gives it.
+        record: the issue's record, all of it but its sum and this page.
         points: the points of the plan.
     """
     from pipeline.issue.report.environment import environment  # 0.07 s that runs without an issue need not wait for
@@ -40,7 +39,7 @@ def render(record: Mapping[str, Any], points: Thinned) -> bytes:
     return written.allowed(page).encode()
 
 
-def write_report(folder: Path, record: Mapping[str, Any], points: Thinned) -> dict[str, Any]:
+def write_report(folder: Path, record: Record, points: Thinned) -> FileIssued:
     """Write the report into the folder of an issue and return its entry for the record's ``files``.
 
     Raises OSError, FileExistsError where there is one already.

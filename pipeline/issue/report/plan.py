@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
+from pipeline.issue.record_types import Record
 from pipeline.issue.report.drawing import Label, Labels, dots, round_step, ticks
 from pipeline.issue.report.thinning import KINDS, Thinned
 from pipeline.words import MarkStatus
@@ -99,7 +100,7 @@ class _Mark:
     failing: bool
 
 
-def plan(record: Mapping[str, Any], points: Thinned) -> Plan | None:
+def plan(record: Record, points: Thinned) -> Plan | None:
     """Return the plan of an issue, or None where nothing of it has coordinates."""
     marks = _marks(record)
     kept = marks[:_MARKS]
@@ -153,12 +154,12 @@ def _core(points: Thinned, east: Floats, north: Floats) -> Flags:
     return near
 
 
-def _marks(record: Mapping[str, Any]) -> list[_Mark]:
+def _marks(record: Record) -> list[_Mark]:
     """Return the marks with coordinates: those that fail first, then control, then the others."""
     failing = {check["mark"] for check in record["checks"] if check["passed"] is False}
     found: dict[str, _Mark] = {}
     for mark in record["marks"]:
-        if mark["easting"] is not None:
+        if mark["easting"] is not None and mark["northing"] is not None:
             kind = "temporary" if mark["status"] == MarkStatus.ADJUSTED else "control"
             found[mark["mark"]] = _Mark(mark["mark"], mark["easting"], mark["northing"], kind, mark["mark"] in failing)
     for check in record["checks"]:

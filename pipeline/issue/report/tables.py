@@ -2,12 +2,14 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from pipeline.issue.report.chosen import Chosen
 from pipeline.issue.report.written import NONE, count, metres, minute, moment, signed
 
 Row = Mapping[str, Any]
+Of = TypeVar("Of", contravariant=True)
+One = TypeVar("One")
 
 #: A name so long at the most stays in one line; a longer one may break anywhere.
 _SHORT = 14
@@ -16,7 +18,7 @@ _BAD = frozenset({"failed", "untied"})
 
 
 @dataclass(frozen=True)
-class Column:
+class Column(Generic[Of]):
     """One column: its head, the class of its cells, what makes a cell's text of a row, and whether that names the row.
 
     ``strong`` says of a row whether its cell is shown as a bad one.
@@ -24,11 +26,11 @@ class Column:
 
     head: str
     kind: str
-    text: Callable[[Row], str]
+    text: Callable[[Of], str]
     names: bool = False
-    strong: Callable[[Row], bool] | None = None
+    strong: Callable[[Of], bool] | None = None
 
-    def cell(self, row: Row) -> tuple[str, str]:
+    def cell(self, row: Of) -> tuple[str, str]:
         """Return the text of a row's cell and its class."""
         text = self.text(row)
         kind = ("id" if len(text) <= _SHORT else "long") if self.kind == "id" else self.kind
@@ -44,7 +46,7 @@ class Table:
     """
 
     caption: str
-    columns: Sequence[Column]
+    columns: Sequence[Column[Any]]
     first: Sequence[tuple[Sequence[tuple[str, str]], str]]
     rest: Sequence[tuple[Sequence[tuple[str, str]], str]]
     left_out: int
@@ -54,49 +56,49 @@ class Table:
 
 def table(
     caption: str,
-    columns: Sequence[Column],
-    chosen: Chosen[Row],
+    columns: Sequence[Column[One]],
+    chosen: Chosen[One],
     where: str,
-    note: Callable[[Row], str] | None = None,
+    note: Callable[[One], str] | None = None,
 ) -> Table:
     """Return the table of the chosen rows; ``note`` gives what stands below a row across all columns, if anything."""
 
-    def made(rows: Sequence[Row]) -> list[tuple[list[tuple[str, str]], str]]:
+    def made(rows: Sequence[One]) -> list[tuple[list[tuple[str, str]], str]]:
         return [([column.cell(row) for column in columns], note(row) if note else "") for row in rows]
 
     return Table(caption, columns, made(chosen.first), made(chosen.rest), chosen.left_out, chosen.total, where)
 
 
-def name(head: str, key: str, names: bool = False) -> Column:
+def name(head: str, key: str, names: bool = False) -> Column[Row]:
     """Return a column of names."""
     return Column(head, "id", lambda row: NONE if row[key] is None else str(row[key]), names)
 
 
-def words(head: str, key: str, names: bool = False) -> Column:
+def words(head: str, key: str, names: bool = False) -> Column[Row]:
     """Return a column of text, in which the bad words of the closed lists stand out."""
     return Column(head, "word", lambda row: NONE if row[key] is None else str(row[key]), names)
 
 
-def length(head: str, key: str, decimals: int = 3) -> Column:
+def length(head: str, key: str, decimals: int = 3) -> Column[Row]:
     """Return a column of metres."""
     return Column(head, "n", lambda row: metres(row[key], decimals))
 
 
-def difference(head: str, key: str) -> Column:
+def difference(head: str, key: str) -> Column[Row]:
     """Return a column of metres with their signs."""
     return Column(head, "n", lambda row: signed(row[key]))
 
 
-def number(head: str, key: str) -> Column:
+def number(head: str, key: str) -> Column[Row]:
     """Return a column of counts."""
     return Column(head, "n", lambda row: count(row[key]))
 
 
-def time(head: str, key: str, seconds: bool = True) -> Column:
+def time(head: str, key: str, seconds: bool = True) -> Column[Row]:
     """Return a column of times."""
     return Column(head, "t", lambda row: (moment if seconds else minute)(row[key]))
 
 
-def checksum(head: str, key: str) -> Column:
+def checksum(head: str, key: str) -> Column[Row]:
     """Return a column of checksums."""
     return Column(head, "sha", lambda row: str(row[key]))

@@ -1,12 +1,14 @@
 """One session as a line of time: when control marks were occupied, and what that proves of the time between."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from pipeline.clock import moment
 from pipeline.issue.report.drawing import Label, Labels, dots, text_width
 from pipeline.issue.report.written import clipped, milliseconds, minute
+from pipeline.issue.row_types import CheckRow
+from pipeline.issue.session_types import Session
 from pipeline.words import Role
 
 WIDTH, HEIGHT = 720.0, 122.0
@@ -46,7 +48,7 @@ class Timeline:
     readings: tuple[float, float] | None
 
 
-def timeline(session: Mapping[str, Any], checks: Sequence[Mapping[str, Any]]) -> Timeline:
+def timeline(session: Session, checks: Sequence[CheckRow]) -> Timeline:
     """Return the drawing of a session from its row of the record and its occupations, in the order of their times."""
     start, end = milliseconds(session["start"]), milliseconds(session["end"])
 

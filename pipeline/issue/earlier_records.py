@@ -1,0 +1,77 @@
+"""What a record of an earlier schema is read as, one step for each schema; a record of this one is left as it is.
+
+A step gives what a later schema has and an earlier one had not a value that says nothing of it, and takes nothing for
+granted: whether the outcome is a record, `record_form` says.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+_Json = dict[str, Any]
+
+#: What records of schema 1 had not from the beginning, and a value that says nothing: of a record, and of its entries.
+_SINCE_1: Mapping[str, Any] = {
+    "diagnoses": (), "doubts": (), "wholly_held_back": (), "register": (), "reach": {"sessions": {}, "files": {}},
+}  # fmt: skip
+_OF_SESSIONS: Mapping[str, Any] = {"base_log": None, "first_point": None, "last_point": None, "stretches": ()}
+_OF_EXPLANATIONS: Mapping[str, Any] = {"close": False}
+
+#: Words of schema 1 that are others now: of marks' status, and of the steps of operations, which `identity` names too.
+_OPERATION = "the operation "
+_STATUS = {"held": "constrained"}
+_STEPS_OF_1 = {
+    "raw to working": "field datum to computation",
+    "register to working": "register to computation",
+    "base to working": "base to computation",
+    "working to issued": "computation to grid",
+}
+
+
+def upgraded(record: Mapping[str, Any]) -> _Json:
+    """Return a record of this or an earlier schema as one of this; ``schema`` is a number from 1 to this one's."""
+    found = dict(record)
+    for step in _STEPS[record["schema"] - 1 :]:
+        found = step(found)
+    return found
+
+
+def _from_1(record: _Json) -> _Json:
+    """Schema 1 grew keys without being raised, so that of its records some have a key and some have not."""
+    found = _with(record, _SINCE_1) | {"schema": 2}
+    found["sessions"] = _each(found.get("sessions"), lambda one: _with(one, _OF_SESSIONS))
+    found["diagnoses"] = _each(found["diagnoses"], _diagnosis)
+    found["marks"] = _each(found.get("marks"), lambda one: _in_words_of_today(one, "status", _STATUS))
+    found["operations"] = _each(found.get("operations"), lambda one: _in_words_of_today(one, "step", _STEPS_OF_1))
+    if isinstance(sums := found.get("identity"), dict):
+        renamed = {f"{_OPERATION}{old}": f"{_OPERATION}{new}" for old, new in _STEPS_OF_1.items()}
+        found["identity"] = {renamed.get(name, name): total for name, total in sums.items()}
+    return found
+
+
+def _diagnosis(one: _Json) -> _Json:
+    """Return a diagnosis; its ``explanations`` were called ``readings``."""
+    rest = {key: value for key, value in one.items() if key != "readings"}
+    told = _each(one.get("readings", one.get("explanations")), lambda cause: _with(cause, _OF_EXPLANATIONS))
+    fitting = {"fitting": len(told)} if isinstance(told, list) else {}
+    return _with(rest, fitting) | {"explanations": told}
+
+
+def _in_words_of_today(one: _Json, key: str, words: Mapping[str, str]) -> _Json:
+    word = one.get(key)
+    return one | {key: words[word]} if isinstance(word, str) and word in words else one
+
+
+def _with(part: _Json, more: Mapping[str, Any]) -> _Json:
+    """Return a part of a record with what it lacks of ``more``."""
+    return {key: list(value) if isinstance(value, tuple) else value for key, value in more.items()} | part
+
+
+def _each(entries: Any, step: Callable[[_Json], _Json]) -> Any:
+    """Return a list with its objects changed; what is no list, or no object in one, is left for the form to refuse."""
+    if not isinstance(entries, list):
+        return entries
+    return [step(one) if isinstance(one, dict) else one for one in entries]
+
+
+#: The step from each schema to the next.
+_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1,)

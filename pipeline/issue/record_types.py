@@ -1,0 +1,302 @@
+"""What an issue's record holds: every key with its type, its unit and its meaning, here and nowhere else.
+
+mypy holds the code to it, `read_record` every file, and `issue.schema.json` is written from it (`schema_file.py`).
+Lengths are metres, angles degrees, times UTC; what is not known or does not apply is null. Where a key comes or goes,
+`SCHEMA` is raised, and `earlier_records.py` says what a record of before is read as.
+"""
+
+from typing import Annotated, Final, Literal, NotRequired
+
+from pydantic import Field
+from typing_extensions import TypedDict
+
+from pipeline.issue.record_values import (
+    FileName,
+    HoldsWord,
+    Instant,
+    OneOf,
+    ReasonWord,
+    Sha256,
+    Strict,
+    VerdictWord,
+    Whole,
+)
+from pipeline.issue.row_types import CheckRow, MarkRow, Reliability
+from pipeline.issue.session_types import Session
+from pipeline.words import Doubt
+from pipeline.words import Whole as WhollyOf
+
+#: Raised whenever a key comes, goes or changes its meaning: once for all that a version of the program changes.
+SCHEMA: Final = 2
+
+Counts = dict[ReasonWord, Whole]
+Component = Annotated[str, OneOf(("position", "height"))]
+
+
+class Rows(Strict):
+    """Where every row of the exports went: read = points + on_marks + held_back."""
+
+    read: Annotated[Whole, Field(description="rows read")]
+    points: Annotated[Whole, Field(description="rows issued as points")]
+    on_marks: Annotated[Whole, Field(description="rows that are occupations of marks")]
+    held_back: Annotated[Whole, Field(description="rows held back")]
+    by_reason: Annotated[Counts, Field(description="rows held back, by reason; reasons without any are left out")]
+
+
+class WhollyHeld(Strict):
+    """A file, session or day of which no point is issued."""
+
+    kind: Annotated[str, OneOf.of(WhollyOf), Field(description="what it is")]
+    name: Annotated[str, Field(description="the file's path, the session's name, or the day with its zone")]
+    rows: Annotated[Whole, Field(description="its rows")]
+    on_marks: Annotated[Whole, Field(description="its rows that are occupations of marks")]
+    held_back: Annotated[Whole, Field(description="its rows held back")]
+    by_reason: Annotated[Counts, Field(description="its rows held back, by reason")]
+
+
+class DoubtNoted(Strict):
+    """Something that may be wrong with all points of some sessions alike, though every check agrees."""
+
+    kind: Annotated[str, OneOf.of(Doubt), Field(description="the word by which the job file confirms it")]
+    what: Annotated[str, Field(description="the doubt in words, with where it was seen")]
+    sessions: Annotated[list[str], Field(description="the sessions that it concerns")]
+    confirmed: Annotated[bool, Field(description="whether the job file says that all is in order")]
+
+
+class Statistics(Reliability):
+    """An observation in the adjustment, east, north and up at its place; null where it has no such component."""
+
+    residual_east: Annotated[float | None, Field(description="adjusted minus observed, east [m]")]
+    residual_north: Annotated[float | None, Field(description="adjusted minus observed, north [m]")]
+    residual_up: Annotated[float | None, Field(description="adjusted minus observed, up [m]")]
+
+
+class SetUp(Statistics):
+    """A base that was set up over a mark, as an observation."""
+
+    session: Annotated[str, Field(description="the session whose base it is")]
+    mark: Annotated[str, Field(description="the mark that it stood on")]
+
+
+class ControlMark(Statistics):
+    """A mark's coordinates in the register, as an observation."""
+
+    mark: Annotated[str, Field(description="the mark")]
+
+
+class ChiSquare(Strict):
+    """The global test of the adjustment: the square sum of the residuals within two bounds."""
+
+    low: Annotated[float, Field(description="lower bound")]
+    high: Annotated[float, Field(description="upper bound")]
+    passed: Annotated[bool, Field(description="whether the square sum lies between them")]
+
+
+class Adjustment(Strict):
+    """How well the observations of sessions and marks agree."""
+
+    variance_factor: Annotated[float | None, Field(description="square sum by degrees of freedom; null: without any")]
+    degrees_of_freedom: Annotated[Whole, Field(description="observations beyond those that are needed")]
+    chi_square: Annotated[ChiSquare | None, Field(description="the global test; null: no degrees of freedom")]
+    square_sum: Annotated[float | None, Field(description="weighted square sum of the residuals")]
+    critical_value: Annotated[float, Field(description="a standardised residual beyond it deserves a look")]
+    set_ups: Annotated[list[SetUp], Field(description="bases set up over marks")]
+    control: Annotated[list[ControlMark], Field(description="marks of the register that the adjustment holds")]
+
+
+class Grid(Strict):
+    """A grid file that an operation uses."""
+
+    name: Annotated[str, Field(description="its file name")]
+    sha256: Annotated[Sha256, Field(description="SHA-256 of its bytes")]
+
+
+class OperationUsed(Strict):
+    """A transformation that coordinates went through."""
+
+    step: Annotated[str, Field(description="from what to what it leads")]
+    name: Annotated[str, Field(description="its name in PROJ's database")]
+    definition: Annotated[str, Field(description="its PROJ string")]
+    accuracy: Annotated[float | None, Field(description="its accuracy as the database states it [m]; null: not stated")]
+    grids: Annotated[list[Grid], Field(description="the grid files that it uses")]
+
+
+class Input(Strict):
+    """A file that was read."""
+
+    path: Annotated[str, Field(description="its path as the job file has it, or relative to that")]
+    sha256: Annotated[Sha256, Field(description="SHA-256 of its bytes")]
+    rows: Annotated[Whole, Field(description="its rows")]
+
+
+class Target(Strict):
+    """The grid and the height datum of all issued coordinates."""
+
+    grid: Annotated[str, Field(description="the grid's registered code, or its WKT where it has none")]
+    grid_name: Annotated[str, Field(description="the grid's name")]
+    height: Annotated[str, Field(description='the height datum\'s registered code or WKT, or "ellipsoid"')]
+    height_name: Annotated[str, Field(description="the height datum's name")]
+    definition: Annotated[str, Field(description="both together as WKT")]
+    epoch: Annotated[float | None, Field(description="epoch of the coordinates [decimal year]; null: not stated")]
+
+
+class Compared(Strict, total=False):
+    """What became of the points since the issue before; nothing where the two cannot be compared."""
+
+    moved: Annotated[Whole, Field(description="points with other coordinates")]
+    added: Annotated[Whole, Field(description="points that were not there")]
+    withdrawn: Annotated[Whole, Field(description="points that are not there any more")]
+    held: Annotated[Whole, Field(description="points that are held back now")]
+    released: Annotated[Whole, Field(description="points that were held back")]
+    attributes: Annotated[Whole, Field(description="points with another code or other attributes")]
+    max_horizontal: Annotated[float | None, Field(description="the farthest that one moved [m]")]
+    max_vertical: Annotated[float | None, Field(description="the most that one moved in height [m]")]
+
+
+class Changes(Compared):
+    """What changed since the issue before, and why."""
+
+    since: Annotated[int, Field(description="the number of the issue before", ge=1)]
+    because: Annotated[list[str], Field(description="why there is a new issue")]
+
+
+class LayerSums(Strict):
+    """A layer of a GeoPackage and the sums of its content."""
+
+    name: Annotated[str, Field(description="the layer's name")]
+    rows: Annotated[Whole, Field(description="its rows")]
+    content: Annotated[str, Field(description="sum of all its columns together")]
+    columns: Annotated[dict[str, str], Field(description="sum of each column's values")]
+    code: NotRequired[Annotated[str, Field(description="the code whose points it has, in a layer of one code")]]
+
+
+class FileIssued(Strict):
+    """A file of the issue beside the record."""
+
+    name: Annotated[FileName, Field(description="its name")]
+    sha256: Annotated[Sha256, Field(description="SHA-256 of its bytes")]
+    layers: NotRequired[Annotated[list[LayerSums], Field(description="the layers, of a GeoPackage")]]
+    rows: NotRequired[Annotated[dict[str, Whole], Field(description="rows by layer, of a further format")]]
+
+
+class Largest(Strict):
+    """The difference that an explanation predicts at the failing occupations: in each axis the largest."""
+
+    d_east: Annotated[float, Field(description="east [m]")]
+    d_north: Annotated[float, Field(description="north [m]")]
+    d_height: Annotated[float, Field(description="height [m]")]
+
+
+class Explanation(Strict):
+    """What a failure may mean."""
+
+    kind: Annotated[str, Field(description="the kind of cause")]
+    text: Annotated[str, Field(description="the cause in words")]
+    largest: Annotated[Largest, Field(description="what it predicts")]
+    misfit_horizontal: Annotated[float, Field(description="the most that it leaves horizontally [m]")]
+    misfit_vertical: Annotated[float, Field(description="the most that it leaves in height [m]")]
+    chi_square: Annotated[float, Field(description="weighted square sum of what it leaves")]
+    score: Annotated[float, Field(description="how unlikely it is; the best has the lowest")]
+    chance: Annotated[bool, Field(description="whether it may fit by chance")]
+    close: Annotated[bool, Field(description="whether it cannot be told from the best")]
+    decide: Annotated[str | None, Field(description="what observation would decide")]
+
+
+class Diagnosis(Strict):
+    """The failing occupations of a session, and what they may mean."""
+
+    session: Annotated[str, Field(description="the session")]
+    points: Annotated[list[str | None], Field(description="names of the failing occupations")]
+    tried: Annotated[Whole, Field(description="how many causes were tried")]
+    fitting: Annotated[Whole, Field(description="how many of them fit")]
+    split: Annotated[str | None, Field(description="lines for the job file that split the session, if its base moved")]
+    explanations: Annotated[list[Explanation], Field(description="the causes that fit, the best first")]
+
+
+class Untied(Strict):
+    """Sessions and marks that nothing ties, and what they lack."""
+
+    sessions: Annotated[list[str], Field(description="the sessions: any one of them could be tied")]
+    marks: Annotated[list[str], Field(description="the marks whose register coordinates would tie them too")]
+    lacks: Annotated[list[Component], Field(description="what they are not tied in")]
+
+
+class Farthest(Strict):
+    """The point of a session at which the two models of the shift lie farthest apart."""
+
+    session: Annotated[str, Field(description="the session")]
+    point: Annotated[str, Field(description="the point")]
+    horizontal: Annotated[float, Field(description="how far apart they are horizontally [m]")]
+    vertical: Annotated[float, Field(description="grid minus geocentric, height [m]")]
+
+
+class ShiftModel(Strict):
+    """How the shift is applied."""
+
+    model: Annotated[Literal["geocentric", "grid"], Field(description="in what it is applied")]
+    farthest: Annotated[list[Farthest], Field(description='for "grid", how far the other model lies from it')]
+
+
+_Sigmas = TypedDict(
+    "_Sigmas",
+    {
+        "sigma horizontal": Annotated[str, Field(description="standard uncertainty of the position [m]")],
+        "sigma vertical": Annotated[str, Field(description="standard uncertainty of the height [m]")],
+    },
+)
+
+
+class RegisterMark(Strict, _Sigmas):
+    """A mark of the register that the job uses, in texts: its coordinates as they are written there."""
+
+    mark: Annotated[str, Field(description="the mark's name")]
+    easting: NotRequired[Annotated[str, Field(description="easting, in a register on a grid")]]
+    northing: NotRequired[Annotated[str, Field(description="northing, in a register on a grid")]]
+    longitude: NotRequired[Annotated[str, Field(description="longitude, in a register in degrees")]]
+    latitude: NotRequired[Annotated[str, Field(description="latitude, in a register in degrees")]]
+    height: Annotated[str, Field(description="height; empty: none")]
+    holds: Annotated[HoldsWord, Field(description="what of its coordinates is held")]
+
+
+class Reach(Strict):
+    """Sums of everything that points' numbers depend on: where both are as before, the numbers are too."""
+
+    sessions: Annotated[dict[str, Sha256], Field(description="a sum per session")]
+    files: Annotated[dict[str, Sha256], Field(description="a sum per export")]
+
+
+class Record(Strict):
+    """What an issue is made of, what it was tied to and how well it was proven."""
+
+    schema: Annotated[Literal[2], Field(description="the version of this form")]
+    job: Annotated[str, Field(description="the job's name", pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+    issue: Annotated[int, Field(description="the issue's number", ge=1)]
+    data_to: Annotated[Instant, Field(description="time of the newest observation [UTC]")]
+    version: Annotated[str, Field(description="the versions of what made it: tiedown, PROJ, PROJ's database")]
+    verdict: Annotated[VerdictWord, Field(description="the worst verdict of its sessions")]
+    rows: Annotated[Rows, Field(description="where the rows of the exports went")]
+    sessions: Annotated[list[Session], Field(description="the base sessions, as in the layer, and more")]
+    checks: Annotated[list[CheckRow], Field(description="the occupations of marks, as in the layer check_marks")]
+    adjustment: Annotated[Adjustment, Field(description="how well the observations agree")]
+    operations: Annotated[list[OperationUsed], Field(description="the transformations, in the order of their use")]
+    inputs: Annotated[list[Input], Field(description="the files that were read")]
+    target: Annotated[Target, Field(description="grid and height datum of the coordinates")]
+    caution: Annotated[str, Field(description="what the issue does not replace")]
+    changes: Annotated[Changes | None, Field(description="what changed since the issue before; null: it is the first")]
+    files: Annotated[list[FileIssued], Field(description="the files beside the record; none of a dry run")]
+    notes: Annotated[list[str], Field(description="what a reader should look at, in words")]
+    doubts: Annotated[list[DoubtNoted], Field(description="what takes the proof away, or was confirmed")]
+    wholly_held_back: Annotated[list[WhollyHeld], Field(description="files, sessions and days without a point")]
+    diagnoses: Annotated[list[Diagnosis], Field(description="what failing occupations may mean")]
+    marks: Annotated[list[MarkRow], Field(description="the marks as adjusted, as in the layer")]
+    untied: Annotated[list[Untied], Field(description="sessions that nothing ties")]
+    shift_model: Annotated[ShiftModel, Field(description="how the shift is applied")]
+    identity: Annotated[dict[str, Sha256], Field(description="sums of what shapes the issue: the same, the same issue")]
+    reach: Annotated[Reach, Field(description="sums of what the points' numbers depend on")]
+    register: Annotated[list[RegisterMark], Field(description="the register's marks that the job uses")]
+
+
+class SealedRecord(Record):
+    """A record as it stands in ``issue.json``: with a sum of its own, so that an altered one is found."""
+
+    sum: Annotated[Sha256, Field(description="SHA-256 of everything else that the record says")]
