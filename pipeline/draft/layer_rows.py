@@ -1,6 +1,6 @@
 """Worked batches and settled occupations as the rows of the issued layers."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, TypeVar, cast
@@ -48,6 +48,10 @@ _EVIDENCE = (
 )
 Row = TypeVar("Row")
 
+#: The axes of a place on the grid, and of a difference at a place, as columns are named.
+_GRID = ("easting", "northing", "height")
+_LOCAL = ("east", "north", "up")
+
 _PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
 _REASON_WORDS = pa.array([str(reason) for reason in REASONS])
 
@@ -74,19 +78,20 @@ class Carried:
         fields = [pa.field(name, kind) for name, kind in kinds.items()] + [READING.field(name) for name in mapped]
         return cls(mapped, tuple(kinds), points_schema(fields))
 
-    def columns(self, batch: pa.RecordBatch, export: Export, chosen: pa.Array) -> list[pa.Array]:
+    def columns(self, batch: pa.RecordBatch, export: Export, chosen: pa.Array) -> dict[str, pa.Array]:
         """Return the carried columns of the chosen rows of a batch; null in a column that its export does not have."""
         present = {field.name for field in export.carried} | set(self.mapped)
         wanted = (*self.names, *self.mapped)
-        first = len(self.schema) - 1 - len(wanted)
-        found = []
-        for number, name in enumerate(wanted):
-            kind = self.schema.field(first + number).type
+        # `points_schema` may have given them other names, in the same order, before the geometry
+        ours = [*self.schema][len(self.schema) - 1 - len(wanted) : -1]
+        found = {}
+        for field, name in zip(ours, wanted, strict=True):
+            column = pa.nulls(len(chosen), field.type)
             if name in present:
-                column = pc.take(batch.column(name), chosen).cast(kind)
-                found.append(pc.if_else(pc.is_nan(column), None, column) if pa.types.is_floating(kind) else column)
-            else:
-                found.append(pa.nulls(len(chosen), kind))
+                column = pc.take(batch.column(name), chosen).cast(field.type)
+                if pa.types.is_floating(field.type):
+                    column = pc.if_else(pc.is_nan(column), None, column)
+            found[field.name] = column
         return found
 
 
@@ -102,40 +107,39 @@ class Rows:
         rows = np.flatnonzero(drafted.points) if rows is None else rows
         chosen = pa.array(rows)
         batch, found = drafted.batch, drafted.corrected
-        columns = [
-            pc.take(batch.column("name"), chosen),
-            pc.take(batch.column("code"), chosen),
-            *_taken(found, rows, "easting", "northing", "height", "ellipsoid_height", "longitude", "latitude"),
-            self._sessions(drafted.session[rows]),
-            pc.take(batch.column("time"), chosen),
-            *_taken(found, rows, "hu95", "vu95"),
-            _PROOF_WORDS.take(pa.array(drafted.proof[rows])),
-            pc.take(batch.column("solution"), chosen),
-            _repeat(drafted.export.shown, len(rows)),
-            pc.take(batch.column("source_row"), chosen),
-            *self.carried.columns(batch, drafted.export, chosen),
-            wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
-        ]
-        return pa.RecordBatch.from_arrays(columns, schema=self.carried.schema)
+        columns = {
+            **_taken(found, rows, *_GRID, "ellipsoid_height", "longitude", "latitude", "hu95", "vu95"),
+            "name": pc.take(batch.column("name"), chosen),
+            "code": pc.take(batch.column("code"), chosen),
+            "session": self._sessions(drafted.session[rows]),
+            "observed": pc.take(batch.column("time"), chosen),
+            "proof": _PROOF_WORDS.take(pa.array(drafted.proof[rows])),
+            "solution": pc.take(batch.column("solution"), chosen),
+            "source_file": _repeat(drafted.export.shown, len(rows)),
+            "source_row": pc.take(batch.column("source_row"), chosen),
+            **self.carried.columns(batch, drafted.export, chosen),
+            GEOMETRY: wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
+        }
+        return _layer(self.carried.schema, columns)
 
     def held_back(self, drafted: Drafted) -> pa.RecordBatch:
         """Return the rows of a batch that are held back as rows of ``held_back``."""
         rows = np.flatnonzero(drafted.held)
         chosen = pa.array(rows)
         batch, found = drafted.batch, drafted.corrected
-        columns = [
-            pc.take(batch.column("name"), chosen),
-            pc.take(batch.column("code"), chosen),
-            self._sessions(drafted.session[rows]),
-            pc.take(batch.column("time"), chosen),
-            _REASON_WORDS.take(pa.array(drafted.held[rows] - 1)),
-            pa.array([self.drafter.explain(drafted, row) for row in rows.tolist()], pa.string()),
-            *_taken(found, rows, "easting", "northing", "height"),
-            _repeat(drafted.export.shown, len(rows)),
-            pc.take(batch.column("source_row"), chosen),
-            wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
-        ]
-        return pa.RecordBatch.from_arrays(columns, schema=HELD_BACK)
+        columns = {
+            **_taken(found, rows, *_GRID),
+            "name": pc.take(batch.column("name"), chosen),
+            "code": pc.take(batch.column("code"), chosen),
+            "session": self._sessions(drafted.session[rows]),
+            "observed": pc.take(batch.column("time"), chosen),
+            "reason": _REASON_WORDS.take(pa.array(drafted.held[rows] - 1)),
+            "detail": pa.array([self.drafter.explain(drafted, row) for row in rows.tolist()], pa.string()),
+            "source_file": _repeat(drafted.export.shown, len(rows)),
+            "source_row": pc.take(batch.column("source_row"), chosen),
+            GEOMETRY: wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
+        }
+        return _layer(HELD_BACK, columns)
 
     def _sessions(self, numbers: NDArray[np.int32]) -> pa.Array:
         names = pa.array([window.session.name for window in self.drafter.survey.windows], pa.string())
@@ -149,34 +153,42 @@ def check_rows(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> 
     found, compared = on_marks.corrected, on_marks.compared
     hu95, vu95 = differences_95(survey.job, solved)
     names = [survey.windows[number].session.name for number in on_marks.session.tolist()]
-    columns = [
-        pa.array(names, pa.string()),
-        pa.array(on_marks.marks, pa.string()),
-        on_marks.table.column("name").combine_chunks(),
-        pa.array([str(role) for role in on_marks.roles], pa.string()),
-        pa.array([str(place) for place in on_marks.places], pa.string()),
-        on_marks.table.column("time").combine_chunks(),
-        *(_number(on_marks.known[:, axis]) for axis in range(3)),
-        *_taken(found, np.arange(count), "easting", "northing", "height"),
-        *(_number(values) for values in (compared.east, compared.north, compared.height, compared.horizontal)),
-        pa.array(np.full(count, compared.tolerance.horizontal)),
-        pa.array(np.full(count, compared.tolerance.vertical)),
-        _number(hu95),
-        _number(vu95),
-        pa.array(compared.passed, mask=~compared.judged),
-        pa.array(causes, pa.string()),
-        *(_number(values) for values in _statistics(solved)),
-        wkb_points(found.easting, found.northing, found.height),
-    ]
-    return pa.RecordBatch.from_arrays([_flat(column) for column in columns], schema=CHECK_MARKS)
+    columns = {
+        "session": pa.array(names, pa.string()),
+        "mark": pa.array(on_marks.marks, pa.string()),
+        "point": on_marks.table.column("name").combine_chunks(),
+        "role": pa.array([str(role) for role in on_marks.roles], pa.string()),
+        "place": pa.array([str(place) for place in on_marks.places], pa.string()),
+        "observed": on_marks.table.column("time").combine_chunks(),
+        **_axes([f"known_{axis}" for axis in _GRID], on_marks.known),
+        **_taken(found, np.arange(count), *_GRID),
+        "d_east": _number(compared.east),
+        "d_north": _number(compared.north),
+        "d_height": _number(compared.height),
+        "d_horizontal": _number(compared.horizontal),
+        "tolerance_h": pa.array(np.full(count, compared.tolerance.horizontal)),
+        "tolerance_v": pa.array(np.full(count, compared.tolerance.vertical)),
+        "hu95": _number(hu95),
+        "vu95": _number(vu95),
+        "passed": pa.array(compared.passed, mask=~compared.judged),
+        "cause": pa.array(causes, pa.string()),
+        **_statistics(solved),
+        GEOMETRY: wkb_points(found.easting, found.northing, found.height),
+    }
+    return _layer(CHECK_MARKS, {name: _flat(column) for name, column in columns.items()})
 
 
-def _statistics(solved: Solved) -> Iterator[Floats]:
-    """Yield redundancy, standardised residual and detectable error, east, north and up each, (n,) per occupation."""
+def _statistics(solved: Solved) -> dict[str, pa.Array]:
+    """Return redundancy, standardised residual and detectable error, east, north and up each, (n,) per occupation."""
     found, rows = solved.shifts.adjustment, solved.occupations.observation
-    for values in (found.redundancy, found.standardised, found.detectable):
-        for axis in range(3):
-            yield np.where(rows >= 0, values[rows, axis], np.nan) if len(values) else np.full(len(rows), np.nan)
+    columns: dict[str, pa.Array] = {}
+    for name in ("redundancy", "standardised", "detectable"):
+        values: Floats = getattr(found, name)
+        of_rows = (
+            np.where((rows >= 0)[:, None], values[rows], np.nan) if len(values) else np.full((len(rows), 3), np.nan)
+        )
+        columns |= _axes([f"{name}_{axis}" for axis in _LOCAL], of_rows)
+    return columns
 
 
 def mark_rows(solved: Solved, survey: Survey) -> pa.RecordBatch:
@@ -197,17 +209,18 @@ def mark_rows(solved: Solved, survey: Survey) -> pa.RecordBatch:
     holds = [
         str(words[0 if one and two else 1 if one else 2]) if one or two else None for one, two in marks.held[:, [0, 2]]
     ]
-    columns = [
-        pa.array(marks.names, pa.string()),
-        *(_number(grid[:, axis]) for axis in range(3)),
-        _number(horizontal_95(covariance)),
-        _number(vertical_95(np.sqrt(covariance[:, 2, 2]))),
-        pa.array(holds, pa.string()),
-        pa.array(occupied, pa.int64()),
-        pa.array([str(MarkStatus.CONSTRAINED if is_held else MarkStatus.ADJUSTED) for is_held in held], pa.string()),
-        wkb_points(*grid.T),
-    ]
-    return pa.RecordBatch.from_arrays(columns, schema=MARKS)
+    status = [str(MarkStatus.CONSTRAINED if is_held else MarkStatus.ADJUSTED) for is_held in held]
+    columns = {
+        "mark": pa.array(marks.names, pa.string()),
+        **_axes(_GRID, grid),
+        "hu95": _number(horizontal_95(covariance)),
+        "vu95": _number(vertical_95(np.sqrt(covariance[:, 2, 2]))),
+        "holds": pa.array(holds, pa.string()),
+        "occupations": pa.array(occupied, pa.int64()),
+        "status": pa.array(status, pa.string()),
+        GEOMETRY: wkb_points(*grid.T),
+    }
+    return _layer(MARKS, columns)
 
 
 def session_rows(survey: Survey, solved: Solved, points: Integers) -> pa.RecordBatch:
@@ -221,21 +234,21 @@ def session_rows(survey: Survey, solved: Solved, points: Integers) -> pa.RecordB
         of_role = np.array([found is role for found in on_marks.roles], bool)
         return [int(count) for count in np.bincount(on_marks.session[of_role], minlength=len(windows))]
 
-    columns = [
-        pa.array([window.session.name for window in windows], pa.string()),
-        pa.array([window.start_ms for window in windows], TIME),
-        pa.array([window.end_ms for window in windows], TIME),
-        pa.array([window.base for window in windows], pa.string()),
-        pa.array(points, pa.int64()),
-        pa.array(occupations(Role.TIE), pa.int64()),
-        pa.array(occupations(Role.CHECK), pa.int64()),
-        *(_number(solved.shifts.shift[:, axis]) for axis in range(3)),
-        *(_number(local[:, axis]) for axis in range(3)),
-        *(_number(sigma[:, axis]) for axis in range(3)),
-        pa.array([str(word) for word in solved.verdicts], pa.string()),
-        wkb_points(*place),
-    ]
-    return pa.RecordBatch.from_arrays(columns, schema=SESSIONS)
+    columns = {
+        "session": pa.array([window.session.name for window in windows], pa.string()),
+        "start": pa.array([window.start_ms for window in windows], TIME),
+        "end": pa.array([window.end_ms for window in windows], TIME),
+        "base": pa.array([window.base for window in windows], pa.string()),
+        "points": pa.array(points, pa.int64()),
+        "ties": pa.array(occupations(Role.TIE), pa.int64()),
+        "checks": pa.array(occupations(Role.CHECK), pa.int64()),
+        **_axes([f"shift_{axis}" for axis in "xyz"], solved.shifts.shift),
+        **_axes([f"shift_{axis}" for axis in _LOCAL], local),
+        **_axes([f"sigma_{axis}" for axis in _LOCAL], sigma),
+        "verdict": pa.array([str(word) for word in solved.verdicts], pa.string()),
+        GEOMETRY: wkb_points(*place),
+    }
+    return _layer(SESSIONS, columns)
 
 
 def as_records(batch: pa.RecordBatch, kind: type[Row]) -> list[Row]:
@@ -251,8 +264,20 @@ def _plain(value: Any) -> Any:
     return iso(value) if isinstance(value, datetime) else value
 
 
-def _taken(found: Corrected, rows: Integers, *names: str) -> list[pa.Array]:
-    return [_number(getattr(found, name)[rows]) for name in names]
+def _layer(schema: pa.Schema, columns: Mapping[str, pa.Array]) -> pa.RecordBatch:
+    """Return rows of a layer, each column by its name; every column of the schema must be there, and no other."""
+    if columns.keys() != set(schema.names):
+        raise ValueError(f"not the layer's columns: {sorted(columns.keys() ^ set(schema.names))}")
+    return pa.RecordBatch.from_arrays([columns[name] for name in schema.names], schema=schema)
+
+
+def _taken(found: Corrected, rows: Integers, *names: str) -> dict[str, pa.Array]:
+    return {name: _number(getattr(found, name)[rows]) for name in names}
+
+
+def _axes(names: Sequence[str], values: Floats) -> dict[str, pa.Array]:
+    """Return the three columns of (n, 3) values by their names."""
+    return {name: _number(values[:, axis]) for axis, name in enumerate(names)}
 
 
 def _number(values: Floats) -> pa.Array:
