@@ -22,14 +22,14 @@ def test_every_template_is_declared_as_data_of_its_package() -> None:
         assert any(fnmatch(inside, pattern) for pattern in data["pipeline.issue.report"]), inside
 
 
-def test_what_is_built_has_the_templates(tmp_path: Path) -> None:
+def test_what_is_built_has_the_templates_and_the_records_schema(tmp_path: Path) -> None:
     pytest.importorskip("setuptools", minversion="61")
     for name in ("pipeline", "pyproject.toml", "README.md"):
         copy = shutil.copytree if (ROOT / name).is_dir() else shutil.copy
         copy(ROOT / name, tmp_path / name)
     build = [sys.executable, "-c", "import setuptools; setuptools.setup()", "-q", "build_py", "--build-lib", "built"]
     subprocess.run(build, cwd=tmp_path, capture_output=True, check=True)
-    for path in (REPORT / "templates").iterdir():
+    for path in [*(REPORT / "templates").iterdir(), REPORT.parent / "issue.schema.json"]:
         built = tmp_path / "built" / path.relative_to(ROOT)
         assert built.read_bytes() == path.read_bytes()
 

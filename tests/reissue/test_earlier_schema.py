@@ -1,0 +1,42 @@
+"""A job whose newest issue was made before records had all of today's keys: it stands, is verified, and compared."""
+
+import json
+from pathlib import Path
+
+import pytest
+from issued import current_issue
+from running import run_written
+from simulate import Plan, simulate
+
+from pipeline import run_job
+from pipeline.check import check_job
+from pipeline.history import history
+from pipeline.issue.record import sum_of
+from pipeline.verify import verify
+
+#: What records of schema 1 had not from the beginning.
+LATER = ("diagnoses", "doubts", "wholly_held_back", "register", "reach")
+
+
+@pytest.mark.parametrize("lacking", [(), LATER], ids=["last", "first"])
+def test_an_issue_of_an_earlier_schema_stands_and_is_compared_with(lacking: tuple[str, ...], tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=2, points=40, noise=False))
+    path = job.write(tmp_path)
+    run_written(path)
+    file = tmp_path / "out" / "issues" / "001" / "issue.json"
+    said = {key: value for key, value in json.loads(file.read_text()).items() if key not in lacking} | {"schema": 1}
+    file.write_text(json.dumps(said | {"sum": sum_of(said)}))
+
+    assert verify(tmp_path / "out").whole
+    assert check_job(path).warnings == ()
+    standing = run_job(path)
+    assert (standing.issued, standing.exit_code, standing.record["issue"]) == (False, 0, 1)
+
+    job.mistype("CM1", "height", 0.006)
+    job.write(tmp_path)
+    assert run_job(path).issued
+    changes = current_issue(tmp_path / "out").record["changes"]
+    assert changes["since"] == 1 and changes["moved"] > 0 and changes["added"] == changes["withdrawn"] == 0
+    first, second = history(path)
+    assert first.changes is None and second.changes is not None and second.changes.counts["moved"] == changes["moved"]
+    assert verify(tmp_path / "out").whole
