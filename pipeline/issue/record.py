@@ -27,6 +27,9 @@ DECIMALS = 6
 DECIMALS_OF_DEGREES = 12
 _DEGREES = frozenset({"longitude", "latitude"})
 
+#: Stands for a sum until there is one.
+_NOT_YET = "0" * 64
+
 #: So many things that are wrong with a record are said.
 _SAID = 3
 
@@ -104,7 +107,7 @@ def stated(path: Path) -> dict[str, Any]:
         record = json.loads(path.read_text(encoding="utf-8"), object_pairs_hook=_object)
         if not _shallow(record, _DEEPEST):
             raise RecursionError
-        json.dumps(record, ensure_ascii=False, allow_nan=False).encode()  # as its sum will be made
+        json.dumps(record, ensure_ascii=False).encode()  # as its sum will be made
     except RecursionError as error:
         raise RecordError(f"{path} is not an issue's record: it is nested too deeply") from error
     except UnicodeEncodeError as error:
@@ -123,13 +126,14 @@ def understood(record: Mapping[str, Any], path: Path) -> SealedRecord:
         raise RecordError(f"{path} is not an issue's record: it has no schema version")
     if schema > SCHEMA:
         raise LaterRecordError(f"{path} has schema version {schema}; this version of tiedown reads up to {SCHEMA}")
-    known = cast(SealedRecord, upgraded(record))
+    known = upgraded(record)
     if schema < SCHEMA:
-        known = sealed(known)
+        known["sum"] = _NOT_YET  # what the file says is not what it is read as
     if wrong := complaints(known):
         more = f", and {len(wrong) - _SAID} more" if len(wrong) > _SAID else ""
         raise RecordError(f"{path} is not an issue's record: {', '.join(wrong[:_SAID])}{more}")
-    return known
+    read = cast(SealedRecord, known)
+    return sealed(read) if schema < SCHEMA else read
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
