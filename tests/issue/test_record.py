@@ -156,10 +156,18 @@ def test_every_earlier_record_is_read(path: Path) -> None:
     before, found = stated(path), read_record(path)
     assert found["schema"] == SCHEMA and not broken(found)
     for key, value in before.items():
-        if key not in ("schema", "sum", "sessions", "diagnoses"):
+        if key not in ("schema", "sum", "sessions", "diagnoses", "marks", "operations", "identity"):
             assert found[key] == value, key  # type: ignore[literal-required]
     for old, new in zip(before["sessions"], found["sessions"], strict=True):
         assert new == {"base_log": None, "first_point": None, "last_point": None, "stretches": []} | old
+    assert [one["mark"] for one in before["marks"]] == [one["mark"] for one in found["marks"]]
+    assert {one["status"] for one in found["marks"]} == {"constrained", "adjusted"}
+    steps = ["field datum to computation", "register to computation", "computation to grid"]
+    assert sorted(one["step"] for one in found["operations"]) == sorted(steps)
+    assert {f"the operation {step}" for step in steps} < set(found["identity"])
+    assert sorted(before["identity"].values()) == sorted(found["identity"].values())
+    for old, new in zip(before.get("diagnoses", []), found["diagnoses"], strict=True):
+        assert [one["text"] for one in old["readings"]] == [one["text"] for one in new["explanations"]]
     for key in ("doubts", "wholly_held_back", "diagnoses", "register"):
         assert key in before or found[key] == []  # type: ignore[literal-required]
     assert "sum" not in before or before["sum"] == sum_of(before)
@@ -253,7 +261,7 @@ SPOILT = [
     (take("register", 0, "sigma vertical"), "register[0].sigma vertical is missing"),
     (put("verdcit", value="proven"), "verdcit is no key"),
     (put("target", "zone", value=1), "target.zone is no key"),
-    (put("diagnoses", 0, "readings", 1, "up", value=1.0), "diagnoses[0].readings[1].up is no key"),
+    (put("diagnoses", 0, "explanations", 1, "up", value=1.0), "diagnoses[0].explanations[1].up is no key"),
     (put("rows", "points", value="7"), "rows.points is '7' and should be a valid integer"),
     (put("rows", "points", value=True), "rows.points is True"),
     (put("rows", "points", value=-1), "rows.points is -1"),
@@ -310,7 +318,7 @@ def test_the_first_of_many_wrong_keys_are_said() -> None:
         (put("sessions", value=[5]), "sessions[0] is 5"),
         (put("diagnoses", value={}), "diagnoses is {}"),
         (put("diagnoses", 0, value=[]), "diagnoses[0] is []"),
-        (put("diagnoses", 0, "readings", value=None), "diagnoses[0].readings is None"),
+        (put("diagnoses", 0, "explanations", value=None), "diagnoses[0].explanations is None"),
         (put("extra", value=1), "extra is no key"),
         (take("rows"), "rows is missing"),
         (take("checks", 0, "mark"), "checks[0].mark is missing"),
