@@ -40,15 +40,14 @@ def stood_on_marks(survey: Survey) -> Stood | None:
     places = np.column_stack(lonlat(control.crs, register.first, register.second, register.third))
     candidates = survey.candidates
     rows, marks = [], []
-    coded = Wanted.of([], survey.job.checks.codes).has_code(candidates.table.column("code")).to_pylist()
-    column = candidates.table.column("mark").to_pylist()
+    coded, columns = Wanted.of([], survey.job.checks.codes).stated(candidates.table)
     longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*candidates.raw.T)
     raw = np.column_stack([longitude, latitude])
     for row, said in enumerate(candidates.named):
         if said is not None:
             mark = register.find(said.mark)
         else:
-            mark = _next_to(raw[row], places) if coded[row] or column[row] else None
+            mark = _next_to(raw[row], places) if coded[row] or columns[row] else None
         if mark is not None:
             rows.append(row)
             marks.append(mark)

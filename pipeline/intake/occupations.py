@@ -43,6 +43,11 @@ class Wanted:
         said |= holds_check(codes, codes=True)[of_row] | holds_check(names, codes=False)
         return Signs(named, coded, said | self.marks.among(names))
 
+    def stated(self, table: pa.Table) -> tuple[list[bool], list[str]]:
+        """Return what candidates say: whether they have a check's code, and their ``mark`` column without blanks."""
+        columns = [(column or "").strip() for column in table.column("mark").to_pylist()]
+        return self.has_code(table.column("code")).to_pylist(), columns
+
     def has_code(self, codes: pa.Array) -> pa.Array:
         """Return which codes are among ``checks.codes``, upper and lower case alike."""
         return pc.is_in(pc.utf8_lower(codes), value_set=self.codes)

@@ -26,6 +26,7 @@ _EXAMPLES = {
     "checks": 'checks = [{ point = "...", mark = "..." }]',
     "setup": 'setup = { mark = "...", longitude = , latitude = , ellipsoid_height = }',
     "shift": 'shift = "derive", "none" or { east = , north = , up = }',
+    "formats": 'formats = ["gpkg"], which is written in any case',
     "delimiter": r'such as ";", or "\t" for a tab',
 }
 _FORMS = {

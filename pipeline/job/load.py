@@ -20,7 +20,6 @@ from pipeline.job.explain import explain, key_path, without_echoes
 from pipeline.job.lines import Key, KeyLines, key_lines
 from pipeline.job.model import (
     ControlSection,
-    Issue,
     Job,
     JobSection,
     Points,
@@ -256,7 +255,6 @@ class _Parts:
     source: Source | None
     control: ControlSection | None
     sessions: SessionsFile | None
-    issue: Issue | None
     points: dict[int, Points] = field(default_factory=dict)
     session: dict[int, Session] = field(default_factory=dict)
 
@@ -268,7 +266,6 @@ class _Parts:
             source=_part(Source, raw.get("source", {})),
             control=_part(ControlSection, raw.get("control")),
             sessions=_part(SessionsFile, raw.get("sessions")),
-            issue=_part(Issue, raw.get("issue", {})),
             points=_blocks(Points, raw.get("points")),
             session=_blocks(Session, raw.get("session")),
         )
@@ -281,8 +278,6 @@ class _Parts:
 
         if self.target is not None:
             rules.check_target(self.target, partial(where, "target"), problems)
-        if self.issue is not None:
-            rules.check_issue(self.issue, partial(where, "issue"), problems)
         if self.source is not None:
             for index, points in self.points.items():
                 filled = rules.fill_points(points, self.source)

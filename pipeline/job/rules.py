@@ -4,7 +4,7 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
-from pipeline.job.model import Issue, Points, Session, Source, Target
+from pipeline.job.model import Points, Session, Source, Target
 from pipeline.job.time_format import from_tokens, parts_of
 from pipeline.job.zones import zone_problem
 from pipeline.near import beside
@@ -54,12 +54,6 @@ def check_target(target: Target, where: Where, problems: Problems) -> None:
             'a geoid is named, but height = "ellipsoid" asks for heights above the ellipsoid',
             "name the height datum in 'height', or leave the geoid out",
         )
-
-
-def check_issue(issue: Issue, where: Where, problems: Problems) -> None:
-    """Note an empty list of formats."""
-    if not issue.formats:
-        problems.add(*where("formats"), "no format is given", 'formats = ["gpkg"], which is written in any case')
 
 
 def check_file(path: Path, shown: str, what: str, where: tuple[str, int], problems: Problems) -> None:

@@ -9,7 +9,6 @@ import pyarrow as pa
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.examine.register_looks import ONE_MARK
 from pipeline.intake.candidates import Candidates
-from pipeline.intake.occupations import Wanted, said_mark
 from pipeline.job.model import Job
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
@@ -17,10 +16,6 @@ from pipeline.solve.differences import Differences, differences
 from pipeline.solve.proof import Evidence, place
 from pipeline.tolerance import Tolerance
 from pipeline.words import Place, Role
-
-#: Metres within which a check that is named after a mark was meant for it, whatever moved it. A base that was
-#: knocked, or averaged its position anew, is off by less. Common practice, no source.
-VICINITY = 20.0
 
 
 @dataclass(frozen=True)
@@ -54,53 +49,6 @@ class OnMarks:
     raw: Floats
     sigma: Floats
     observation: Integers
-
-
-def resolve(
-    candidates: Candidates, corrected: Corrected, job: Job, reference: Reference, temporary: Mapping[str, Floats]
-) -> list[str | None]:
-    """Return per candidate the mark that it stands on, None where it is an ordinary point.
-
-    A session's word comes first. A reading with one of ``checks.codes``, or with a mark of the register in its ``mark``
-    column, stands on the mark that it names, however far away; without a name, on the nearest within ``checks.radius``;
-    else on one that its name is merely like, within `VICINITY`. A temporary mark, (3,) as adjusted, is known as well.
-    """
-    wanted = Wanted.of([], job.checks.codes, reference.names)
-    coded = wanted.has_code(candidates.table.column("code")).to_pylist()
-    columns = candidates.table.column("mark").to_pylist()
-    known, every = frozenset(reference.names), frozenset((*reference.names, *temporary))
-    places = np.vstack([reference.grid[:, :2], *(at[None, :2] for at in temporary.values())])
-    names = (*reference.names, *temporary)
-    marks: list[str | None] = []
-    for row, said in enumerate(candidates.named):
-        mark, at = None, np.array([corrected.easting[row], corrected.northing[row]])
-        if said is not None:
-            mark = said.mark
-        elif coded[row] or (columns[row] or "").strip() in every:
-            mark = said_mark(candidates.names[row], columns[row], known)
-            mark = mark or said_mark(candidates.names[row], columns[row], temporary)
-            mark = mark or nearest(names, places, at, job.checks.radius)[0]
-            mark = mark or _like(wanted, candidates.names[row], names, places, at)
-        marks.append(mark)
-    return marks
-
-
-def _like(wanted: Wanted, name: str | None, names: Sequence[str], places: Floats, at: Floats) -> str | None:
-    mark = wanted.marks.like(name)
-    if mark is None:
-        return None
-    number = names.index(mark)
-    return nearest([mark], places[[number]], at, VICINITY)[0]
-
-
-def nearest(names: Sequence[str], places: Floats, at: Floats, within: float) -> tuple[str | None, float]:
-    """Return the nearest of (m, 2) places to (2,) metres on the grid, and how far it is; None beyond ``within``."""
-    distance = np.hypot(*(places - at).T)
-    near = np.flatnonzero(distance <= within)
-    if not len(near):
-        return None, np.inf
-    first = near[np.argmin(distance[near])]
-    return names[first], float(distance[first])
 
 
 def compare(

@@ -14,7 +14,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by, shift_doubts
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
 from pipeline.intake.survey import Survey
-from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, resolve, span
+from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, span
 from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.correct import FieldShifts, SessionShifts, correct
 from pipeline.solve.field_shifts import field_shifts
@@ -24,6 +24,7 @@ from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.shift import Shifts
 from pipeline.solve.transform_limits import refuse_poor_transformations
 from pipeline.solve.unanswered_checks import held_back, on_marks_unsaid, unanswered, unanswered_doubts
+from pipeline.solve.which_mark import resolve
 from pipeline.words import Verdict
 
 

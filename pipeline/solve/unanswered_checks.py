@@ -12,10 +12,10 @@ from pipeline.intake.check_words import mentions_check, says_check
 from pipeline.intake.occupations import Wanted
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job
-from pipeline.solve.compare import VICINITY, nearest
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
 from pipeline.solve.differences import differences
+from pipeline.solve.which_mark import VICINITY, Places
 from pipeline.tolerance import Tolerance
 from pipeline.words import Doubt, counted, plural
 
@@ -45,15 +45,15 @@ def unanswered(
 ) -> tuple[Unanswered, ...]:
     """Return the candidates on no mark, by ``marks``, whose code, ``mark`` column or name says that they are on one."""
     wanted = Wanted.of([], job.checks.codes, reference.names)
-    coded = wanted.has_code(candidates.table.column("code")).to_pylist()
-    codes, columns = (candidates.table.column(name).to_pylist() for name in ("code", "mark"))
+    coded, columns = wanted.stated(candidates.table)
+    codes = candidates.table.column("code").to_pylist()
     numbers = candidates.table.column("number").to_pylist()
     at = np.column_stack([corrected.easting, corrected.northing, corrected.height])
     found = []
     for row in np.flatnonzero(np.isfinite(at).all(axis=1)).tolist():
         if marks[row] is not None:
             continue
-        column = (columns[row] or "").strip()
+        column = columns[row]
         says = f"its code {codes[row]} says" if coded[row] else f"its mark {column!r} says" if _word(column) else ""
         if says:
             why, held = f"{says} that it is a check, but {_nowhere(reference, at[row], job.checks.radius)}", True
@@ -95,20 +95,20 @@ def _told(said: _Said, wanted: Wanted, reference: Reference, job: Job) -> tuple[
         mark = wanted.marks.like(said.code)
     if not says and mark is None:
         return None
-    places, radius = reference.grid[:, :2], job.checks.radius
-    here, _ = nearest([mark], places[[reference.names.index(mark)]], said.at[:2], radius) if mark else (None, 0.0)
-    here = here or nearest(reference.names, places, said.at[:2], radius)[0]
+    places, point, radius = Places(reference.names, reference.grid[:, :2]), said.at[:2], job.checks.radius
+    here, _ = places.beside(mark, point, radius) if mark else (None, 0.0)
+    here = here or places.nearest(point, radius)[0]
     if here is not None:
         named = f"named after the mark {here} and" if here == mark else f"{says or 'its name says'} that it is a check,"
         return _on(here, named, said, reference, job)
     if mark is not None:
         within = np.inf if says else VICINITY if wanted.marks.plainly(said.name) else _BESIDE
-        near, distance = nearest([mark], places[[reference.names.index(mark)]], said.at[:2], within)
+        near, distance = places.beside(mark, point, within)
         if near is not None:
             away = _away(reference, mark, distance, said.at)
             return f"its name says that it stands on the mark {mark}, but that is {away}", True
     whole = says_check(said.code) or (
-        says_check(said.name) and nearest(reference.names, places, said.at[:2], VICINITY)[0] is not None
+        says_check(said.name) and places.nearest(point, VICINITY)[0] is not None
     )
     return (f"{says} that it is a check, but {_nowhere(reference, said.at, radius)}", True) if whole else None
 
@@ -125,7 +125,7 @@ def _on(mark: str, named: str, said: _Said, reference: Reference, job: Job) -> t
 
 
 def _nowhere(reference: Reference, at: Floats, radius: float) -> str:
-    name, distance = nearest(reference.names, reference.grid[:, :2], at[:2], np.inf)
+    name, distance = Places(reference.names, reference.grid[:, :2]).nearest(at[:2], np.inf)
     if name is None:
         return "the register has no mark with a position"
     return f"no mark lies within {radius:g} m: the nearest is {name}, {_away(reference, name, distance, at)}"

@@ -312,7 +312,7 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
     ),
     ("hold back", ("[control]", '[issue]\nhold_back = ["suspect", "untied"]\n[control]'), 12, ["suspect, unclosed"]),
     ("format unknown", ("[control]", '[issue]\nformats = ["gpgk"]\n[control]'), 12, ["did you mean 'gpkg'"]),
-    ("no format", ("[control]", "[issue]\nformats = []\n[control]"), 12, ["no format is given"]),
+    ("no format", ("[control]", "[issue]\nformats = []\n[control]"), 12, ["'formats' in [issue] must not be empty"]),
     ("no crs", ('[source]\ncrs = "EPSG:4959"\n', ""), 7, ["no crs is given", "[source]"]),
     ("zone", ('crs = "EPSG:4959"', 'crs = "EPSG:4959"\ntime_zone = "Pacific/Aukland"'), 9, ["Pacific/Auckland"]),
     ("zone of a block", ('["*.csv"]', '["*.csv"]\ntime_zone = "+12"'), 11, ["'+12' is not known", "+12:00"]),

@@ -1,10 +1,10 @@
-"""A session's evidence, and the nearest mark; expectations by hand."""
+"""A session's evidence; expectations by hand."""
 
 import numpy as np
 import pytest
 from few_occupations import Occupied, solved
 
-from pipeline.solve.compare import checked_sessions, evidence, nearest, span
+from pipeline.solve.compare import checked_sessions, evidence, span
 from pipeline.words import Role
 
 TIE, CHECK = Role.TIE, Role.CHECK
@@ -56,15 +56,6 @@ def test_evidence_are_the_judged_occupations_of_the_session_in_their_order() -> 
     assert found.times.tolist() == [0, 180_000, 240_000]
     assert found.passed.tolist() == [True, False, True]
     assert checked_sessions(on_marks, 3).tolist() == [True, True, False]
-
-
-def test_the_nearest_place_counts_within_a_distance_only() -> None:
-    places = np.array([[0.0, 0.0], [3.0, 4.0], [np.nan, np.nan]])
-    assert nearest(("A", "B", "C"), places, np.array([3.0, 0.0]), 10.0) == ("A", 3.0)
-    assert nearest(("A", "B", "C"), places, np.array([3.0, 3.0]), 10.0) == ("B", 1.0)
-    assert nearest(("B",), places[[1]], np.array([0.0, 0.0]), 5.0) == ("B", 5.0)
-    assert nearest(("B",), places[[1]], np.array([0.0, 0.0]), 4.9) == (None, np.inf)
-    assert nearest((), np.zeros((0, 2)), np.array([0.0, 0.0]), 5.0) == (None, np.inf)
 
 
 def test_a_span_of_no_points_has_no_ends() -> None:

@@ -1,0 +1,70 @@
+"""Which mark a reading stands on: the one place that decides it, once the shifts are known.
+
+Before that, by raw positions that a base may have put metres off, `examine.stood_on` makes a guess of it for warnings.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.intake.candidates import Candidates
+from pipeline.intake.occupations import Wanted, said_mark
+from pipeline.job.model import Job
+from pipeline.solve.control_marks import Reference
+from pipeline.solve.correct import Corrected
+
+#: Metres within which a check that is named after a mark was meant for it, whatever moved it. A base that was
+#: knocked, or averaged its position anew, is off by less. Common practice, no source.
+VICINITY = 20.0
+
+
+@dataclass(frozen=True)
+class Places:
+    """Marks by name, and (m, 2) where each lies on the grid, NaN where nobody knows."""
+
+    names: Sequence[str]
+    at: Floats
+
+    def nearest(self, point: Floats, within: float) -> tuple[str | None, float]:
+        """Return the mark nearest to (2,) metres on the grid, and how far it is; None beyond ``within``."""
+        distance = np.hypot(*(self.at - point).T)
+        near = np.flatnonzero(distance <= within)
+        if not len(near):
+            return None, np.inf
+        first = near[np.argmin(distance[near])]
+        return self.names[first], float(distance[first])
+
+    def beside(self, mark: str, point: Floats, within: float) -> tuple[str | None, float]:
+        """Likewise for one mark alone."""
+        return Places((mark,), self.at[[self.names.index(mark)]]).nearest(point, within)
+
+
+def resolve(
+    candidates: Candidates, corrected: Corrected, job: Job, reference: Reference, temporary: Mapping[str, Floats]
+) -> list[str | None]:
+    """Return per candidate the mark that it stands on, None where it is an ordinary point.
+
+    A session's word comes first. A reading with one of ``checks.codes``, or with a mark of the register in its ``mark``
+    column, stands on the mark that it names, however far away; without a name, on the nearest within ``checks.radius``;
+    else on one that its name is merely like, within `VICINITY`. A temporary mark, (3,) as adjusted, is known as well.
+    """
+    wanted = Wanted.of([], job.checks.codes, reference.names)
+    coded, columns = wanted.stated(candidates.table)
+    known, every = frozenset(reference.names), frozenset((*reference.names, *temporary))
+    at = np.vstack([reference.grid[:, :2], *(at[None, :2] for at in temporary.values())])
+    places = Places((*reference.names, *temporary), at)
+    marks: list[str | None] = []
+    for row, said in enumerate(candidates.named):
+        mark, point = None, np.array([corrected.easting[row], corrected.northing[row]])
+        if said is not None:
+            mark = said.mark
+        elif coded[row] or columns[row] in every:
+            mark = said_mark(candidates.names[row], columns[row], known)
+            mark = mark or said_mark(candidates.names[row], columns[row], temporary)
+            mark = mark or places.nearest(point, job.checks.radius)[0]
+            like = None if mark else wanted.marks.like(candidates.names[row])
+            mark = mark or (places.beside(like, point, VICINITY)[0] if like else None)
+        marks.append(mark)
+    return marks
