@@ -49,7 +49,7 @@ class Verified:
     findings: tuple[Finding, ...]
 
     @property
-    def whole(self) -> bool:
+    def intact(self) -> bool:
         """Say whether every issue is what was issued."""
         return not any(finding.differs for finding in self.findings)
 

@@ -1,7 +1,7 @@
-"""Failing occupations read: which single blunder would explain them, how sure that is, and what would decide.
+"""Failing occupations explained: which single blunder would explain them, how sure that is, and what would decide.
 
-Sessions that fail and share a mark they are tied to are read together first, since a blunder at one tie pulls at all of
-them; what no single cause explains is read session by session, and then mark by mark.
+Sessions that fail and share a mark they are tied to are explained together first, since a blunder at one tie pulls at
+all of them; what no single cause explains is explained session by session, and then mark by mark.
 """
 
 import math
@@ -13,19 +13,19 @@ import numpy as np
 from pipeline.arrays import Integers
 from pipeline.blunders.hypotheses import drift, hypotheses
 from pipeline.blunders.scope import Case, evidence_of, scope_of
-from pipeline.blunders.score import Kind, Reading, read, significance_of, tail
+from pipeline.blunders.score import Explanation, Kind, explain, significance_of, tail
 from pipeline.blunders.split_session import split_lines
 from pipeline.intake.survey import Survey
 from pipeline.solve.solve import Solved
 from pipeline.tolerance import Tolerance
 
-#: Two readings whose scores differ by less are told apart by nobody: ten to one in likelihood.
+#: Two explanations whose scores differ by less are told apart by nobody: ten to one in likelihood.
 CLOSE = 2.0 * math.log(10.0)
 #: A drift is told where noise alone gives as large a trend, in any of its sessions, in one job of a thousand.
 _DRIFT = 0.001
 #: Less than three occupations make no trend.
 _LEAST = 3
-#: Sessions with so many occupations at most are read together: the work grows with the square of it.
+#: Sessions with so many occupations at most are explained together: the work grows with the square of it.
 _TOGETHER = 250
 
 _NONE = np.zeros(0, np.int64)
@@ -39,18 +39,18 @@ class Diagnosis:
         session: index of the session.
         rows: the failing occupations that it is about, rows of `judge.OnMarks`; none where the shift is implausible.
         tried: how many hypotheses were tried.
-        places: where ``rows`` stand in the readings' arrays; without any, where the session's occupations do, and where
-            it has none that are judged, those of the sessions that it was read with.
-        readings: those that fit, best first.
+        places: where ``rows`` stand in the explanations' arrays; without any, where the session's occupations do, and
+            where it has none that are judged, those of the sessions that it was explained with.
+        explanations: those that fit, best first.
         split: lines of a job file that split the session where the base moved; None where that is neither the best
-            reading nor one that nobody can tell from it.
+            explanation nor one that nobody can tell from it.
     """
 
     session: int
     rows: tuple[int, ...]
     tried: int
     places: tuple[int, ...]
-    readings: tuple[Reading, ...]
+    explanations: tuple[Explanation, ...]
     split: str | None
 
 
@@ -59,7 +59,7 @@ class Drift:
     """A trend in a session whose occupations all pass, and how often noise alone gives one as large."""
 
     session: int
-    reading: Reading
+    explanation: Explanation
     chance: float
 
 
@@ -113,7 +113,7 @@ def _read_group(case: Case, group: tuple[int, ...], failing: dict[int, Integers]
     """Read sessions together; where no single cause explains them, each by itself."""
     if len(group) > 1:
         together = _diagnose(case, group, failing, _NONE)
-        if all(one.readings for one in together):
+        if all(one.explanations for one in together):
             return together
     return [one for session in group for one in _read_session(case, session, failing)]
 
@@ -123,12 +123,12 @@ def _read_session(case: Case, session: int, failing: dict[int, Integers]) -> lis
     own = failing[session]
     others = np.concatenate([_NONE, *(rows for other, rows in failing.items() if other != session)])
     (whole,) = _diagnose(case, (session,), {session: own}, _NONE)
-    if not whole.readings and len(others):
+    if not whole.explanations and len(others):
         # what fails on the same marks in other sessions may have causes of its own
         (whole,) = _diagnose(case, (session,), {session: own}, others)
     marks = np.array([case.solved.occupations.marks[row] for row in own])
     several = dict.fromkeys(marks.tolist())
-    if whole.readings or len(several) < 2:
+    if whole.explanations or len(several) < 2:
         return [whole]
     parts = []
     for mark in several:
@@ -138,7 +138,7 @@ def _read_session(case: Case, session: int, failing: dict[int, Integers]) -> lis
 
 
 def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers], hidden: Integers) -> list[Diagnosis]:
-    """Read the failing rows of some sessions together; return a diagnosis for each, all with the same readings.
+    """Explain the failing rows of some sessions together; return a diagnosis for each, all with the same explanations.
 
     ``hidden`` are failing rows that are left out of sight.
     """
@@ -148,25 +148,25 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
         return [Diagnosis(session, tuple(failing[session].tolist()), 0, (), (), None) for session in sessions]
     evidence = evidence_of(case, scope.influence.rows, sessions, scope.influence.rotation)
     tried = hypotheses(scope)
-    readings = tuple(read(evidence, tried.hypotheses, case.tolerance, tried.count))
+    explanations = tuple(explain(evidence, tried.hypotheses, case.tolerance, tried.count))
     found = []
     for session, own in zip(sessions, scope.own, strict=True):
         rows = failing[session]
         # a session that temporary marks alone tie has nothing to compare: what is left shows at the others' occupations
         shown = next(some for some in (rows, own, scope.influence.rows) if len(some))
         places = np.searchsorted(scope.influence.rows, shown)
-        split = _split(case, session, readings)
+        split = _split(case, session, explanations)
         found.append(
-            Diagnosis(session, tuple(rows.tolist()), tried.count.total(), tuple(places.tolist()), readings, split)
+            Diagnosis(session, tuple(rows.tolist()), tried.count.total(), tuple(places.tolist()), explanations, split)
         )
     return found
 
 
-def _split(case: Case, session: int, readings: Sequence[Reading]) -> str | None:
-    """Return the lines that split a session where its base moved, if no other reading is told from that as better."""
-    for reading in readings:
-        moved, where = reading.hypothesis.kind is Kind.BASE_MOVED, reading.hypothesis.where
-        if moved and where is not None and reading.score - readings[0].score < CLOSE:
+def _split(case: Case, session: int, explanations: Sequence[Explanation]) -> str | None:
+    """Return the lines that split a session where its base moved, if no other explanation is clearly better."""
+    for explanation in explanations:
+        moved, where = explanation.hypothesis.kind is Kind.BASE_MOVED, explanation.hypothesis.where
+        if moved and where is not None and explanation.score - explanations[0].score < CLOSE:
             mine = case.solved.occupations.session[where[0]] == session
             return split_lines(case.survey, case.solved, session, *where) if mine else None
     return None
@@ -186,6 +186,6 @@ def _drift(case: Case, session: int, sessions: int) -> Drift | None:
     if scope is None:
         return None
     evidence = evidence_of(case, scope.influence.rows, (session,), scope.influence.rotation)
-    (trend,) = read(evidence, [next(drift(scope, own))], Tolerance(math.inf, math.inf))
+    (trend,) = explain(evidence, [next(drift(scope, own))], Tolerance(math.inf, math.inf))
     chance = significance_of(trend.size, trend.sigma)
     return Drift(session, trend, chance) if chance < _DRIFT / sessions else None

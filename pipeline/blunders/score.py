@@ -1,4 +1,4 @@
-"""Reading a blunder: every hypothesis scored by the misfit that it leaves, against how much it had to guess.
+"""Explaining a failure: every hypothesis scored by the misfit that it leaves, against how much it had to guess.
 
 The evidence is a table of differences, observed minus known, easting, northing and height, with their covariance. A
 hypothesis predicts such a table whole, or a shape of it whose size is free. Its score is
@@ -111,7 +111,7 @@ class Hypothesis:
 
 
 @dataclass(frozen=True)
-class Reading:
+class Explanation:
     """A hypothesis held against the evidence.
 
     ``predicted`` (n, 3) are the differences that it explains and ``left`` what it leaves of them, ``size`` (3,) its
@@ -132,12 +132,12 @@ class Reading:
     chance: bool
 
 
-def read(
+def explain(
     evidence: Evidence,
     hypotheses: Sequence[Hypothesis],
     tolerance: Tolerance,
     tried: Mapping[Kind, int] | None = None,
-) -> list[Reading]:
+) -> list[Explanation]:
     """Return the hypotheses that bring every occupation within the tolerance, best score first.
 
     ``tried`` says how many ways of each kind were tried, where some of them were left out because they cannot fit.
@@ -160,17 +160,17 @@ def read(
     return _once(sorted(told, key=lambda one: one.score))
 
 
-def _once(readings: Sequence[Reading]) -> list[Reading]:
+def _once(explanations: Sequence[Explanation]) -> list[Explanation]:
     """Return the best of those that differ only in which components of one shape are free, in their order."""
-    best: dict[tuple[Kind, int], Reading] = {}
-    for one in readings:
+    best: dict[tuple[Kind, int], Explanation] = {}
+    for one in explanations:
         best.setdefault((one.hypothesis.kind, id(one.hypothesis.shape)), one)
     return list(best.values())
 
 
 def _whole(
     evidence: Evidence, whitener: Floats, hypotheses: Sequence[Hypothesis], tolerance: Tolerance
-) -> list[Reading]:
+) -> list[Explanation]:
     """Hold hypotheses without free sizes against the evidence, all at once; those beyond the tolerance are dropped."""
     if not hypotheses:
         return []
@@ -188,11 +188,11 @@ def _whole(
         score = chi_square + 4.0 * math.log(max(slack[at] / _FINE, 1.0))
         none = np.zeros(3)
         misfits = float(level[at]), float(height[at])
-        found.append(Reading(hypotheses[at], shapes[at], left[at], none, none, *misfits, chi_square, score, False))
+        found.append(Explanation(hypotheses[at], shapes[at], left[at], none, none, *misfits, chi_square, score, False))
     return found
 
 
-def _fit(evidence: Evidence, whitener: Floats, hypothesis: Hypothesis) -> Reading:
+def _fit(evidence: Evidence, whitener: Floats, hypothesis: Hypothesis) -> Explanation:
     """Find the free sizes of a hypothesis by weighted least squares, each component by itself."""
     predicted, size, sigma = np.zeros_like(evidence.difference), np.zeros(3), np.zeros(3)
     for axis in np.flatnonzero(hypothesis.free):
@@ -205,7 +205,7 @@ def _fit(evidence: Evidence, whitener: Floats, hypothesis: Hypothesis) -> Readin
         predicted[:, axis] = hypothesis.shape[:, axis] * size[axis]
     left = np.where(evidence.known, evidence.difference - predicted, 0.0)
     chi_square = _chi_square(whitener, left)
-    return Reading(
+    return Explanation(
         hypothesis,
         predicted,
         left,

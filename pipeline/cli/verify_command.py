@@ -13,18 +13,18 @@ DIFFERS = 3
 
 
 def verify_folder(folder: Path, *, as_json: bool) -> int:
-    """Print what was found and return the exit code: 0 whole, 3 something differs, 2 where there is no issue."""
+    """Print what was found and return the exit code: 0 intact, 3 something differs, 2 where there is no issue."""
     try:
         verified = verify(folder)
     except Exception as error:
         return report(str(folder), error, as_json=as_json)
     if as_json:
-        found = {"issues": list(verified.issues), "whole": verified.whole}
+        found = {"issues": list(verified.issues), "intact": verified.intact}
         print_json(found | {"findings": [asdict(each) for each in verified.findings]})
     else:
         print("\n".join(_lines(verified)))
         sys.stdout.flush()
-    return 0 if verified.whole else DIFFERS
+    return 0 if verified.intact else DIFFERS
 
 
 def _lines(verified: Verified) -> list[str]:

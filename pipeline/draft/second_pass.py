@@ -86,7 +86,7 @@ class Drafter:
 
         on_mark = within(np.asarray(self.solved.occupations.table.column("number"), np.int64), start, rows)
         hold(within(self.survey.first_pass.implausible.numbers, start, rows) & ~on_mark, Reason.IMPLAUSIBLE)
-        hold(~self.solved.shifts.whole[session], Reason.UNTIED)
+        hold(~self.solved.shifts.fully_tied[session], Reason.UNTIED)
         hold(~(np.isfinite(corrected.easting) & np.isfinite(corrected.height)), Reason.OUTSIDE_COVERAGE)
         unanswered = np.fromiter(self.solved.unanswered, np.int64)
         hold(within(unanswered, start, rows), Reason.SUSPECT)

@@ -127,7 +127,7 @@ class Shifts:
         return {pair: number for number, pair in enumerate(pairs)}
 
     @property
-    def whole(self) -> Flags:
+    def fully_tied(self) -> Flags:
         """Return (S,) which sessions are tied in position and in height."""
         return self.tied[:, 0] & self.tied[:, 1]
 

@@ -103,14 +103,15 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     over = [None if setup is None else setup.mark for setup in setups]
     sole = sole_control(tied, survey)
     local, _ = _at_places(survey, tied.shifts, places)
-    alone, checked = tied.shifts.whole & ~tied.shifts.by_control, checked_sessions(occupations, len(survey.windows))
+    alone = tied.shifts.fully_tied & ~tied.shifts.by_control
+    checked = checked_sessions(occupations, len(survey.windows))
     later = [*shift_doubts(survey, local), *stated_steps(survey, alone, checked)]
     every = (*doubts, *confirmed_by(job, later), *of_missed)
     proof = tuple(
         evidence(occupations, number, mark, sole[number], at).doubted(any(doubt.reaches(number) for doubt in every))
         for number, mark in enumerate(over)
     )
-    whole = tied.shifts.whole
+    whole = tied.shifts.fully_tied
     verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
     unsaid = tuple(on_marks_unsaid(survey, candidates, missed))
     return Solved(known, tied, add, undone, places, occupations, proof, verdicts, spans, every, held, unsaid)

@@ -20,8 +20,10 @@ def refuse_poor_transformations(survey: Survey, shifts: Shifts) -> None:
     if limit is None:
         return
     problems, used = Problems(), [list(ways_of(survey, w.index)) for w in survey.windows]
-    alone = shifts.whole & ~shifts.by_control
-    mixed = [bool(shifts.whole[number]) and len({_key(one) for _, one in ways}) > 1 for number, ways in enumerate(used)]
+    alone = shifts.fully_tied & ~shifts.by_control
+    mixed = [
+        bool(shifts.fully_tied[number]) and len({_key(one) for _, one in ways}) > 1 for number, ways in enumerate(used)
+    ]
     told = set()
     for place, operation in (way for ways in used for way in ways):
         if _key(operation) in told or (operation.accuracy is not None and operation.accuracy <= limit):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from pipeline.blunders.score import Evidence, Hypothesis, Kind, charge, read, significance_of, tail
+from pipeline.blunders.score import Evidence, Hypothesis, Kind, charge, explain, significance_of, tail
 from pipeline.tolerance import Tolerance
 
 #: Those that a job has unless it says otherwise.
@@ -24,24 +24,24 @@ def test_a_whole_prediction_is_charged_for_the_ways_of_its_kind_alone() -> None:
     seen = evidence([[0.18, 0.0, 0.0], [0.0, 0.01, 0.0]])
     fits = Hypothesis(Kind.DIGITS_SWAPPED, "a", np.array([[0.17, 0.0, 0.0], [0.0, 0.0, 0.0]]))
     other = Hypothesis(Kind.DIGITS_SWAPPED, "b", np.array([[1.7, 0.0, 0.0], [0.0, 0.0, 0.0]]))
-    (reading,) = read(seen, [fits, other], TOLERANCE)
+    (explanation,) = explain(seen, [fits, other], TOLERANCE)
     # what is left: 0.01 in one component of each, each one sigma
-    assert reading.chi_square == pytest.approx(2.0)
-    assert reading.score == pytest.approx(2.0 + 2.0 * math.log(2))
-    assert reading.misfit_horizontal == pytest.approx(0.01)
+    assert explanation.chi_square == pytest.approx(2.0)
+    assert explanation.score == pytest.approx(2.0 + 2.0 * math.log(2))
+    assert explanation.misfit_horizontal == pytest.approx(0.01)
 
 
 def test_a_free_vector_is_the_weighted_mean_and_is_charged_per_component() -> None:
     seen = evidence([[0.0, 0.0, 0.0], [0.20, -0.10, 0.30], [0.22, -0.12, 0.30]])
     shape = np.array([[0.0] * 3, [1.0] * 3, [1.0] * 3])
-    (reading,) = read(seen, [Hypothesis(Kind.BASE_MOVED, "m", shape, (True, True, True))], TOLERANCE)
-    np.testing.assert_allclose(reading.size, [0.21, -0.11, 0.30], rtol=0, atol=1e-12)
-    np.testing.assert_allclose(reading.sigma, [0.01 / math.sqrt(2)] * 3, rtol=0, atol=1e-12)
+    (explanation,) = explain(seen, [Hypothesis(Kind.BASE_MOVED, "m", shape, (True, True, True))], TOLERANCE)
+    np.testing.assert_allclose(explanation.size, [0.21, -0.11, 0.30], rtol=0, atol=1e-12)
+    np.testing.assert_allclose(explanation.sigma, [0.01 / math.sqrt(2)] * 3, rtol=0, atol=1e-12)
     # 0.01 left in four components, each one sigma
     # the shell of that radius, times the logarithm of the thousandfold range of sizes, by the volume of the noise
     radius, noise = math.sqrt(0.21**2 + 0.11**2 + 0.30**2), 0.01 / math.sqrt(2) * math.sqrt(2 * math.pi)
     charged = 2.0 * math.log(4 * math.pi * radius**3 * 6.907755 / noise**3)
-    assert reading.score == pytest.approx(4.0 + charged, abs=1e-6)
+    assert explanation.score == pytest.approx(4.0 + charged, abs=1e-6)
 
 
 def test_of_a_vector_free_in_more_or_fewer_components_the_best_is_told() -> None:
@@ -49,10 +49,10 @@ def test_of_a_vector_free_in_more_or_fewer_components_the_best_is_told() -> None
     seen = evidence([[0.0, 0.0, 0.0], [0.20, -0.10, 0.0], [0.22, -0.12, 0.0]])
     shape = np.array([[0.0] * 3, [1.0] * 3, [1.0] * 3])
     free = [(True, True, True), (True, True, False), (False, False, True)]
-    (reading,) = read(seen, [Hypothesis(Kind.BASE_MOVED, "m", shape, parts) for parts in free], TOLERANCE)
-    assert reading.hypothesis.free == (True, True, False)
+    (explanation,) = explain(seen, [Hypothesis(Kind.BASE_MOVED, "m", shape, parts) for parts in free], TOLERANCE)
+    assert explanation.hypothesis.free == (True, True, False)
     two = [Hypothesis(Kind.BASE_MOVED, "m", 1.0 * shape, free[1]), Hypothesis(Kind.BASE_MOVED, "m", shape, free[1])]
-    assert len(read(seen, two, TOLERANCE)) == 2
+    assert len(explain(seen, two, TOLERANCE)) == 2
 
 
 @pytest.mark.parametrize("count", [1, 2, 3])
@@ -81,28 +81,28 @@ def test_rarer_kinds_are_charged_their_odds_and_left_out_ways_are_counted() -> N
     one = {
         kind: Hypothesis(kind, str(kind), shape, (True, False, False)) for kind in (Kind.BASE_DRIFTS, Kind.BASE_MOVED)
     }
-    drifts, moved = (read(seen, [one[kind]], TOLERANCE)[0] for kind in (Kind.BASE_DRIFTS, Kind.BASE_MOVED))
+    drifts, moved = (explain(seen, [one[kind]], TOLERANCE)[0] for kind in (Kind.BASE_DRIFTS, Kind.BASE_MOVED))
     assert drifts.score - moved.score == pytest.approx(2.0 * math.log(10.0))
-    (counted,) = read(seen, [one[Kind.BASE_MOVED]], TOLERANCE, {Kind.BASE_MOVED: 12})
+    (counted,) = explain(seen, [one[Kind.BASE_MOVED]], TOLERANCE, {Kind.BASE_MOVED: 12})
     assert counted.score - moved.score == pytest.approx(2.0 * math.log(12.0))
 
 
 def test_a_slack_takes_up_what_it_can_horizontally_and_is_charged() -> None:
     seen = evidence([[3.0, 4.0, 0.01]])
     near = Hypothesis(Kind.DATUM, "d", np.array([[3.6, 4.8, 0.0]]), slack=0.99)
-    (reading,) = read(seen, [near], TOLERANCE)
+    (explanation,) = explain(seen, [near], TOLERANCE)
     # one metre off, a centimetre of which the slack of 0.99 m leaves: one sigma; and one sigma of height
-    assert reading.misfit_horizontal == pytest.approx(0.01)
-    assert reading.score == pytest.approx(1.0 + 1.0 + 4.0 * math.log(0.99 / 0.02))
+    assert explanation.misfit_horizontal == pytest.approx(0.01)
+    assert explanation.score == pytest.approx(1.0 + 1.0 + 4.0 * math.log(0.99 / 0.02))
 
 
 def test_common_errors_weigh_once() -> None:
     """Two occupations of one mark off alike: chi-square by the inverse of the whole covariance, from numpy."""
     covariance = np.array([[2.0, 1.0], [1.0, 2.0]]) * 1e-4
     seen = Evidence(np.full((2, 3), 0.01), np.ones((2, 3), bool), np.tile(covariance, (3, 1, 1)))
-    (reading,) = read(seen, [Hypothesis(Kind.OTHER_MARK, "none", np.zeros((2, 3)))], TOLERANCE)
+    (explanation,) = explain(seen, [Hypothesis(Kind.OTHER_MARK, "none", np.zeros((2, 3)))], TOLERANCE)
     off = np.full(2, 0.01)
-    assert reading.chi_square == pytest.approx(3 * off @ np.linalg.inv(covariance) @ off)
+    assert explanation.chi_square == pytest.approx(3 * off @ np.linalg.inv(covariance) @ off)
 
 
 def test_what_does_no_better_than_an_unexplained_error_may_be_chance() -> None:
@@ -111,15 +111,15 @@ def test_what_does_no_better_than_an_unexplained_error_may_be_chance() -> None:
     poor = Hypothesis(Kind.FEET, "poor", np.array([[0.155, 0.10, 0.03]]))
     unexplained = Hypothesis(Kind.POINT_UNEXPLAINED, "u", np.ones((1, 3)), (True, True, True))
     many = [Hypothesis(Kind.FEET, "no", np.array([[9.0, 9.0, float(n)]])) for n in range(10**6 // 100)]
-    readings = {one.hypothesis.text: one for one in read(seen, [exact, poor, unexplained, *many], TOLERANCE)}
-    assert not readings["exact"].chance and readings["poor"].chance
-    assert readings["exact"].score < readings["u"].score
+    explanations = {one.hypothesis.text: one for one in explain(seen, [exact, poor, unexplained, *many], TOLERANCE)}
+    assert not explanations["exact"].chance and explanations["poor"].chance
+    assert explanations["exact"].score < explanations["u"].score
 
 
 def test_unknown_components_are_not_compared() -> None:
     seen = Evidence(np.array([[0.1, 0.0, 9.0]]), np.array([[True, True, False]]), np.tile(np.eye(1) * 1e-4, (3, 1, 1)))
-    (reading,) = read(seen, [Hypothesis(Kind.OTHER_MARK, "p", np.array([[0.1, 0.0, 0.0]]))], TOLERANCE)
-    assert reading.chi_square == pytest.approx(0.0) and reading.misfit_vertical == 0.0
+    (explanation,) = explain(seen, [Hypothesis(Kind.OTHER_MARK, "p", np.array([[0.1, 0.0, 0.0]]))], TOLERANCE)
+    assert explanation.chi_square == pytest.approx(0.0) and explanation.misfit_vertical == 0.0
 
 
 @pytest.mark.parametrize("size", [[0.0, 0.0, 0.0], [0.01, 0.02, 0.0], [0.1, -0.03, 0.05]])
@@ -142,7 +142,8 @@ def test_a_drifts_rate_and_its_sigma_are_those_of_a_weighted_regression() -> Non
     difference = np.column_stack([values, values, values])
     seen = Evidence(difference, np.ones((5, 3), bool), np.tile(np.diag(sigma**2), (3, 1, 1)))
     shape = np.tile(hours[:, None], (1, 3))
-    (trend,) = read(seen, [Hypothesis(Kind.BASE_DRIFTS, "d", shape, (True, True, True))], Tolerance(math.inf, math.inf))
+    drifts = Hypothesis(Kind.BASE_DRIFTS, "d", shape, (True, True, True))
+    (trend,) = explain(seen, [drifts], Tolerance(math.inf, math.inf))
     (rate,), residual, _, _ = np.linalg.lstsq((hours / sigma)[:, None], values / sigma, rcond=None)
     # a constant fitted with hardly any freedom: the fit through the first occupation of the day
     weight = 1 / np.append(sigma, 1e-9)

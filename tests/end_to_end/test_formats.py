@@ -131,7 +131,7 @@ def test_without_gpkg_in_the_list_the_geopackage_is_written_all_the_same(tmp_pat
 def test_a_file_that_was_altered_or_is_gone_is_found(tmp_path: Path) -> None:
     run_written(lay_down(tmp_path, ALL, hold_back=[]), code=3)
     folder = tmp_path / "out"
-    assert verify(folder).whole
+    assert verify(folder).intact
     paths = [folder / "issues" / "001" / f"simulated-001{form.ending}" for form in FORMATS.values()]
     for path in paths:
         path.write_bytes(path.read_bytes().replace(b"S01-00001", b"S01-00009", 1))
@@ -207,7 +207,7 @@ def test_by_code_every_code_is_a_layer_as_well(tmp_path: Path) -> None:
         together += found.rows
     assert len(together) == len(issue.points.rows)
     assert set(layers) <= {name for name, _ in pyogrio.list_layers(issue.package)}
-    assert verify(tmp_path / "out").whole
+    assert verify(tmp_path / "out").intact
     assert layers["points_no_code"] == "" and "points_Bäume_alt" in layers
 
 

@@ -49,16 +49,16 @@ def told(folder: Path) -> list[tuple[int, str]]:
     before = everything_below(folder)
     found = verify(folder)
     assert everything_below(folder) == before
-    assert found.whole == (not [one for one in found.findings if one.differs])
+    assert found.intact == (not [one for one in found.findings if one.differs])
     return [(one.issue, str(one)) for one in found.findings if one.differs]
 
 
 def remarks(found: Verified) -> list[str]:
-    assert found.whole
+    assert found.intact
     return [str(one) for one in found.findings]
 
 
-def test_what_was_issued_is_whole_and_looking_leaves_no_trace(folder: Path) -> None:
+def test_what_was_issued_is_intact_and_looking_leaves_no_trace(folder: Path) -> None:
     assert told(folder) == []
     assert verify(folder).issues == (1, 2)
     assert verify(folder).findings == ()
@@ -280,7 +280,7 @@ def test_a_folder_without_issues_is_the_users_mistake(tmp_path: Path) -> None:
 
 
 def test_the_command_ends_with_its_codes(folder: Path, tmp_path: Path) -> None:
-    """0 whole, 3 differs, 2 nothing to verify."""
+    """0 intact, 3 differs, 2 nothing to verify."""
     run = CliRunner().invoke
     good = run(app, ["verify", str(folder)])
     assert good.exit_code == 0 and "2 issues: every file is what was issued" in good.output
@@ -288,5 +288,5 @@ def test_the_command_ends_with_its_codes(folder: Path, tmp_path: Path) -> None:
     bad = run(app, ["verify", str(folder)])
     assert bad.exit_code == 3 and "DIFFERS: simulated-001.gpkg: is missing" in bad.output
     found = json.loads(run(app, ["verify", str(folder), "--json"]).output)
-    assert found["whole"] is False and found["findings"][0]["issue"] == 1
+    assert found["intact"] is False and found["findings"][0]["issue"] == 1
     assert run(app, ["verify", str(tmp_path)]).exit_code == 2
