@@ -24,17 +24,6 @@ FILE, SESSION = "the raw file ", "session "
 #: A part of the job file by the words that lead to it.
 PART = f"{JOB_FILE}: "
 OPERATION = "the operation "
-#: What older records call the operations, and what they are called now.
-_RENAMED = {
-    f"{OPERATION}{before}": f"{OPERATION}{now}"
-    for before, now in (
-        ("raw to working", "field datum to computation"),
-        ("base to working", "base to computation"),
-        ("register to working", "register to computation"),
-        ("working to issued", "computation to grid"),
-        ("working to geographic", "computation to geographic"),
-    )
-}
 
 
 def program_version() -> str:
@@ -170,21 +159,15 @@ def reach(survey: Survey, solved: Solved) -> Reach:
 
 def same(before: Mapping[str, str], after: Mapping[str, str]) -> bool:
     """Tell whether two identities are one; the parts of the job file only say what of it differs."""
-    before = _named_as_now(before)
     one, other = ({name: text for name, text in of.items() if not name.startswith(PART)} for of in (before, after))
     return one == other
 
 
 def differences(before: Mapping[str, str], after: Mapping[str, str]) -> dict[str, str]:
     """Return what differs between two identities, each with "changed", "is new" or "is gone", in a stable order."""
-    before = _named_as_now(before)
     told = {name: "changed" for name in after if name in before and before[name] != after[name]}
     told |= {name: "is new" for name in after if name not in before}
     return told | {name: "is gone" for name in before if name not in after}
-
-
-def _named_as_now(sums: Mapping[str, str]) -> dict[str, str]:
-    return {_RENAMED.get(name, name): text for name, text in sums.items()}
 
 
 def sum_of(part: Any) -> str:

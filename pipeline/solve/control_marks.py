@@ -9,7 +9,6 @@ from pipeline.control import Register
 from pipeline.geodesy import crs
 from pipeline.geodesy.operations import Operation
 from pipeline.intake.survey import Survey
-from pipeline.job.model import Job
 
 
 @dataclass(frozen=True)
@@ -44,16 +43,15 @@ def nothing_known() -> Reference:
     return Reference((), none, none, neither, none, neither[:, :2])
 
 
-def reference(job: Job, register: Register | None, survey: Survey, guess: dict[str, Floats]) -> Reference:
+def reference(survey: Survey, guess: dict[str, Floats]) -> Reference:
     """Bring the register into the working and the issued frame.
 
     Args:
-        job: the job.
-        register: the register, None where the job has none.
-        operations: the operations.
+        survey: the job; where it has no register, nothing is known.
         guess: for marks that hold only position or only height, an approximate (3,) position in the working frame to
             go with it; good to some metres, and not held. It is taken before what the register says of the rest.
     """
+    job, register = survey.job, survey.register
     if register is None or survey.operations.register is None or job.control is None:
         return nothing_known()
     given = np.column_stack([register.first, register.second, register.third])

@@ -3,7 +3,7 @@
 Nothing here is large: a job has thousands of occupations at the most.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,6 +13,7 @@ from pipeline.examine.datum_steps import stated_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by, shift_doubts
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
+from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
 from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, span
 from pipeline.solve.control_marks import Reference, reference
@@ -66,27 +67,24 @@ class Solved:
         return self.tied.shifts
 
 
+@dataclass(frozen=True)
+class _Derived:
+    """The shifts and what they were derived from; ``candidates`` with their field shifts taken out."""
+
+    candidates: Candidates
+    reference: Reference
+    tied: Tied
+    field: FieldShifts
+    places: Floats
+
+
 def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     """Derive the shifts and judge the sessions; ``doubts`` are those known before.
 
     Raises `JobError` for a transformation that is not good enough for a session that no control ties.
     """
-    job = survey.job
-    candidates = survey.candidates
-    guesses = first_positions(survey)
-    known = reference(job, survey.register, survey, guesses)
-    marks = used_marks(candidates, survey, known, guesses)
-    places = shift_places(survey)
-    undone = field_shifts(survey, places, dict(zip(marks.names, marks.xyz, strict=True)))
-    raw = undone.take_out(candidates.raw, candidates.session, candidates.time, survey.operations.frames.to_issued)
-    candidates = replace(candidates, raw=raw)
-    tied = tie(candidates, survey, marks, places)
-    if not known.held.all():
-        # a mark of height alone was reduced for the geoid at a raw position, metres off: now its place is known
-        guesses = guesses | _adjusted(tied)
-        known = reference(job, survey.register, survey, guesses)
-        marks = used_marks(candidates, survey, known, guesses)
-        tied = tie(candidates, survey, marks, places)
+    job, derived = survey.job, _derive(survey)
+    candidates, known, tied, places = derived.candidates, derived.reference, derived.tied, derived.places
     refuse_poor_transformations(survey, tied.shifts)
     add = applied(survey, candidates, tied, places)
     sigma, frames = candidate_sigma(candidates, survey), survey.operations.frames
@@ -98,23 +96,49 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     left_out = np.array([one.row for one in missed if one.number in held], np.int64)
     spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
     occupations, spans = compare(candidates, corrected, stands_on, sigma, tied.observation, job, known, spans, left_out)
-    at = dict(zip(known.names, known.grid, strict=True))
-    setups = [window.session.setup for window in survey.windows]
-    over = [None if setup is None else setup.mark for setup in setups]
-    sole = sole_control(tied, survey)
-    local, _ = _at_places(survey, tied.shifts, places)
-    alone = tied.shifts.fully_tied & ~tied.shifts.by_control
-    checked = checked_sessions(occupations, len(survey.windows))
-    later = [*shift_doubts(survey, local), *stated_steps(survey, alone, checked)]
-    every = (*doubts, *confirmed_by(job, later), *of_missed)
-    proof = tuple(
-        evidence(occupations, number, mark, sole[number], at).doubted(any(doubt.reaches(number) for doubt in every))
-        for number, mark in enumerate(over)
-    )
+    every = (*doubts, *confirmed_by(job, _later_doubts(survey, tied, places, occupations)), *of_missed)
+    proof = tuple(_evidence(survey, derived, occupations, every))
     whole = tied.shifts.fully_tied
     verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
     unsaid = tuple(on_marks_unsaid(survey, candidates, missed))
-    return Solved(known, tied, add, undone, places, occupations, proof, verdicts, spans, every, held, unsaid)
+    return Solved(known, tied, add, derived.field, places, occupations, proof, verdicts, spans, every, held, unsaid)
+
+
+def _derive(survey: Survey) -> _Derived:
+    """Bring the register into the job's frames, take field shifts out, and adjust."""
+    guesses, places = first_positions(survey), shift_places(survey)
+    known = reference(survey, guesses)
+    marks = used_marks(survey.candidates, survey, known, guesses)
+    undone = field_shifts(survey, places, dict(zip(marks.names, marks.xyz, strict=True)))
+    given, to_issued = survey.candidates, survey.operations.frames.to_issued
+    candidates = replace(given, raw=undone.take_out(given.raw, given.session, given.time, to_issued))
+    tied = tie(candidates, survey, marks, places)
+    if not known.held.all():
+        # a mark of height alone was reduced for the geoid at a raw position, metres off: now its place is known
+        guesses = guesses | _adjusted(tied)
+        known = reference(survey, guesses)
+        tied = tie(candidates, survey, used_marks(candidates, survey, known, guesses), places)
+    return _Derived(candidates, known, tied, undone, places)
+
+
+def _later_doubts(survey: Survey, tied: Tied, places: Floats, occupations: OnMarks) -> list[Doubtful]:
+    """Return the doubts that need the shifts: shifts too large, and operations whose error no shift takes up."""
+    local, _ = _at_places(survey, tied.shifts, places)
+    alone = tied.shifts.fully_tied & ~tied.shifts.by_control
+    checked = checked_sessions(occupations, len(survey.windows))
+    return [*shift_doubts(survey, local), *stated_steps(survey, alone, checked)]
+
+
+def _evidence(
+    survey: Survey, derived: _Derived, occupations: OnMarks, doubts: Sequence[Doubtful]
+) -> Iterator[Evidence]:
+    """Yield what each session's occupations prove, unless a doubt reaches it."""
+    at = dict(zip(derived.reference.names, derived.reference.grid, strict=True))
+    sole = sole_control(derived.tied, survey)
+    for window in survey.windows:
+        setup, number = window.session.setup, window.index
+        found = evidence(occupations, number, setup.mark if setup is not None else None, sole[number], at)
+        yield found.doubted(any(doubt.reaches(number) for doubt in doubts))
 
 
 def _temporary(tied: Tied, known: Reference, survey: Survey) -> dict[str, Floats]:

@@ -107,9 +107,7 @@ def _told(said: _Said, wanted: Wanted, reference: Reference, job: Job) -> tuple[
         if near is not None:
             away = _away(reference, mark, distance, said.at)
             return f"its name says that it stands on the mark {mark}, but that is {away}", True
-    whole = says_check(said.code) or (
-        says_check(said.name) and places.nearest(point, VICINITY)[0] is not None
-    )
+    whole = says_check(said.code) or (says_check(said.name) and places.nearest(point, VICINITY)[0] is not None)
     return (f"{says} that it is a check, but {_nowhere(reference, said.at, radius)}", True) if whole else None
 
 

@@ -13,7 +13,6 @@ from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.cli.history_command import show_history
-from pipeline.reissue.fingerprint import differences, same
 from pipeline.run.run_job import Outcome
 
 
@@ -158,19 +157,3 @@ def test_a_session_that_ends_sooner_is_why_its_last_points_are_held(job: Simulat
     replace_in(path, {end: last})
     rows = rows_of(run_job(path), "changes")
     assert [(row["change"], row["because"]) for row in rows] == [("held", "session session-01 changed")]
-
-
-def test_an_older_record_calls_the_operations_otherwise_and_is_no_change_for_that() -> None:
-    steps = {
-        "raw to working": "field datum to computation",
-        "base to working": "base to computation",
-        "register to working": "register to computation",
-        "working to issued": "computation to grid",
-        "working to geographic": "computation to geographic",
-    }
-    before = {f"the operation {step}": f"sum of {step}" for step in steps}
-    after = {f"the operation {now}": f"sum of {step}" for step, now in steps.items()}
-    assert same(before, after) and differences(before, after) == {}
-    changed = after | {"the operation computation to grid": "another sum"}
-    assert not same(before, changed)
-    assert differences(before, changed) == {"the operation computation to grid": "changed"}
