@@ -2,12 +2,6 @@
 
 from datetime import UTC, datetime
 
-import numpy as np
-import pyarrow as pa
-import pyarrow.compute as pc
-
-from pipeline.arrays import Integers
-
 #: Milliseconds in an hour.
 HOUR = 3_600_000
 #: GPS - UTC in seconds from these UTC dates on (IERS Bulletin C; ERFA's table). Before the first none is known here.
@@ -54,8 +48,3 @@ def iso(time: datetime, timespec: str = "milliseconds") -> str:
 def from_iso(text: str) -> datetime:
     """Return the time that an ISO 8601 text says, in UTC; raises `ValueError` where it says none."""
     return datetime.fromisoformat(text).astimezone(UTC)
-
-
-def milliseconds(batch: pa.RecordBatch | pa.Table) -> Integers:
-    """Return (n,) observed times of readings, UTC milliseconds since 1970; -1 where there is none."""
-    return np.asarray(pc.fill_null(batch.column("time").cast(pa.int64()), -1)).astype(np.int64)

@@ -4,7 +4,11 @@ Lengths are metres, angles degrees, times UTC. A batch of readings has the colum
 export's own columns (those that the job file does not map), under their own names.
 """
 
+import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.arrays import Integers
 
 TIME = pa.timestamp("ms", tz="UTC")
 
@@ -36,3 +40,8 @@ READING = pa.schema(
         ("source_row", pa.int64()),  # line of the text file (header is line 1), feature number otherwise
     ]
 )
+
+
+def milliseconds(batch: pa.RecordBatch | pa.Table) -> Integers:
+    """Return (n,) observed times of readings, UTC milliseconds since 1970; -1 where there is none."""
+    return np.asarray(pc.fill_null(batch.column("time").cast(pa.int64()), -1)).astype(np.int64)

@@ -8,7 +8,6 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.clock import milliseconds
 from pipeline.draft.taken_over import Reuse
 from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
@@ -16,6 +15,7 @@ from pipeline.read.files import Export, read_batches
 from pipeline.solve.correct import Corrected, correct, observed_sigma, with_distance
 from pipeline.solve.proof import PROOFS
 from pipeline.solve.solve import Solved
+from pipeline.tables import milliseconds
 from pipeline.words import REASONS, Proof, Reason, reason_code
 
 #: How the words of `Proof` that may be held back are called as reasons.

@@ -7,11 +7,11 @@ from datetime import date, timedelta
 import numpy as np
 
 from pipeline.arrays import Flags, Integers
-from pipeline.clock import milliseconds
 from pipeline.draft.second_pass import Drafted, within
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.read.files import Export
+from pipeline.tables import milliseconds
 from pipeline.words import REASONS, Whole
 
 _MILLISECOND = timedelta(milliseconds=1)

@@ -13,7 +13,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Integers
-from pipeline.clock import HOUR, milliseconds
+from pipeline.clock import HOUR
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.clock_offset import offset_words
 from pipeline.intake.file_log import MINUTE
@@ -22,6 +22,7 @@ from pipeline.intake.survey import Survey
 from pipeline.read.files import Export
 from pipeline.read.times import clock
 from pipeline.sessions.attach import SessionIndex, index_sessions
+from pipeline.tables import milliseconds
 from pipeline.words import Doubt, counted
 
 _HOURS = tuple(sign * hour * HOUR for hour in range(1, 15) for sign in (1, -1))

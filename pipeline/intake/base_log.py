@@ -14,12 +14,12 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
-from pipeline.clock import milliseconds
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.sort import Sifted
 from pipeline.read.files import Export
 from pipeline.sessions.attach import base_key
 from pipeline.sessions.windows import SessionWindow
+from pipeline.tables import milliseconds
 from pipeline.words import Reason, reason_code
 
 #: Different values of one thing that are kept per session; further ones are only counted.

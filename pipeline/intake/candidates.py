@@ -7,12 +7,12 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Floats, Integers
-from pipeline.clock import milliseconds
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.named_points import Named, named_points
 from pipeline.intake.operations import Operations
 from pipeline.intake.positions import working_positions
 from pipeline.intake.prepare import Prepared
+from pipeline.tables import milliseconds
 from pipeline.words import Role
 
 

@@ -13,11 +13,11 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
-from pipeline.clock import milliseconds
 from pipeline.intake.sort import Sifted
 from pipeline.read.files import Export
 from pipeline.sessions.attach import SessionIndex, base_key
 from pipeline.sessions.windows import SessionWindow
+from pipeline.tables import milliseconds
 from pipeline.words import REASONS, Reason, reason_code
 
 MINUTE = 60_000

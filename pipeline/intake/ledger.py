@@ -9,7 +9,6 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats
-from pipeline.clock import milliseconds
 from pipeline.duplicates import (
     Observed,
     height_rounding,
@@ -26,6 +25,7 @@ from pipeline.plausible import placeholders
 from pipeline.read.columns import lengths_of
 from pipeline.read.files import Export
 from pipeline.sessions.attach import base_key
+from pipeline.tables import milliseconds
 from pipeline.words import Reason, reason_code
 
 #: Bits of a reading's ``flags``: it could be read, nothing is wrong with it, it was refused for its quality, it may

@@ -4,9 +4,9 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats
-from pipeline.clock import milliseconds
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.operations import Operation
+from pipeline.tables import milliseconds
 
 
 def raw_positions(batch: pa.RecordBatch | pa.Table) -> tuple[Floats, Floats, Floats]:

@@ -9,11 +9,12 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags
-from pipeline.clock import clock, milliseconds, moment
+from pipeline.clock import clock, moment
 from pipeline.intake import accept
 from pipeline.job.model import Quality
 from pipeline.sessions.attach import TWO, SessionIndex, base_key, index_sessions, spelled_alike
 from pipeline.sessions.windows import SessionWindow
+from pipeline.tables import milliseconds
 from pipeline.words import Reason, plural, reason_code
 
 #: Sessions that a sentence lists.

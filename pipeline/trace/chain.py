@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.clock import clock, milliseconds, moment
+from pipeline.clock import clock, moment
 from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.geodesy import crs
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
@@ -16,6 +16,7 @@ from pipeline.intake.positions import working_positions
 from pipeline.intake.prepare import POSITION_COLUMNS
 from pipeline.solve.correct import observed_sigma
 from pipeline.solve.proof import PROOFS
+from pipeline.tables import milliseconds
 from pipeline.trace.model import Applied, Reading, Step, Uncertainty
 from pipeline.trace.numbers import each, known, number, vector
 from pipeline.trace.ties import around, shift_at
