@@ -272,7 +272,7 @@ class Issue(_Strict):
     """
 
     hold_back: Listed[HoldBack] = Field((Reason.SUSPECT,), description="points of these proof words; `[]`: none")
-    formats: Listed[Format] = Field(("gpkg",), description="what is written; the GeoPackage in any case")
+    formats: Listed[Format] = Field(("gpkg",), min_length=1, description="what is written; the GeoPackage in any case")
     by_code: bool = Field(False, description="a layer `points_CODE` for each code in the GeoPackage as well")
 
 

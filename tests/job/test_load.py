@@ -297,7 +297,7 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
     ("empty list of files", ('["*.csv"]', "[]"), 10, ["'files'", "must not be empty"]),
     ("empty file name", ('["*.csv"]', '["a",\n""]'), 11, ["item 2 of 'files' in [[points]] 1", "must not be empty"]),
     ("word", ('["*.csv"]', '["*.csv"]\nunits = "metres"'), 11, ["metre, foot, us-survey-foot", 'write "metre"']),
-    ("wide delimiter", ('["*.csv"]', '["*.csv"]\ndelimiter = ";;"'), 11, ["'delimiter'", "exactly one character"]),
+    ("wide delimiter", ('["*.csv"]', '["*.csv"]\ndelimiter = ";;"'), 11, ["'delimiter'", "exactly 1 character"]),
     ("time in quotes", ("2026-03-02T07:30:00+13:00", '"2026-03-02T07:30:00+13:00"'), 16, ["without quotes"]),
     ("time without offset", ("07:30:00+13:00", "07:30:00"), 16, ["'start'", "offset from UTC"]),
     ("date alone", ("2026-03-02T07:30:00+13:00", "2026-03-02"), 16, ["'start'", "date and time"]),
