@@ -141,7 +141,7 @@ class Target(Strict):
 
 
 class Compared(Strict, total=False):
-    """What became of the points since the issue before; nothing where the two cannot be compared."""
+    """What became of the points since the previous issue; nothing where the two cannot be compared."""
 
     moved: Annotated[Whole, Field(description="points with other coordinates")]
     added: Annotated[Whole, Field(description="points that were not there")]
@@ -154,9 +154,9 @@ class Compared(Strict, total=False):
 
 
 class Changes(Compared):
-    """What changed since the issue before, and why."""
+    """What changed since the previous issue, and why."""
 
-    since: Annotated[int, Field(description="the number of the issue before", ge=1)]
+    since: Annotated[int, Field(description="the number of the previous issue", ge=1)]
     because: Annotated[list[str], Field(description="why there is a new issue")]
 
 
@@ -193,8 +193,8 @@ class Explanation(Strict):
     kind: Annotated[str, Field(description="the kind of cause")]
     text: Annotated[str, Field(description="the cause in words")]
     largest: Annotated[Largest, Field(description="what it predicts")]
-    misfit_horizontal: Annotated[float, Field(description="the most that it leaves horizontally [m]")]
-    misfit_vertical: Annotated[float, Field(description="the most that it leaves in height [m]")]
+    misfit_horizontal: Annotated[float, Field(description="the most that it leaves unexplained, horizontally [m]")]
+    misfit_vertical: Annotated[float, Field(description="the most that it leaves unexplained in height [m]")]
     chi_square: Annotated[float, Field(description="weighted square sum of what it leaves")]
     score: Annotated[float, Field(description="how unlikely it is; the best has the lowest")]
     chance: Annotated[bool, Field(description="whether it may fit by chance")]
@@ -282,7 +282,7 @@ class Record(Strict):
     inputs: Annotated[list[Input], Field(description="the files that were read")]
     target: Annotated[Target, Field(description="grid and height datum of the coordinates")]
     caution: Annotated[str, Field(description="what the issue does not replace")]
-    changes: Annotated[Changes | None, Field(description="what changed since the issue before; null: it is the first")]
+    changes: Annotated[Changes | None, Field(description="what changed since the previous issue; null: the first")]
     files: Annotated[list[FileIssued], Field(description="the files beside the record; none of a dry run")]
     notes: Annotated[list[str], Field(description="what a reader should look at, in words")]
     doubts: Annotated[list[DoubtNoted], Field(description="what takes the proof away, or was confirmed")]

@@ -11,7 +11,7 @@ PACKAGE = Path(__file__).resolve().parents[2] / "pipeline"
 #: Those of one line know nothing of one another.
 ORDER = (
     ("words", "problems", "near", "digest", "arrays", "sphere", "clock"),
-    ("clock", "tolerance"),
+    ("tables", "tolerance"),
     ("files",),
     ("job",),
     ("geodesy", "adjust", "duplicates", "plausible"),

@@ -50,7 +50,7 @@ REJECTED = {
     "takes its error up": "absorbs its error",
 }
 #: Old names that are looked for in older records, and so stand in the code.
-OLD_NAMES = "fingerprint.py"
+OLD_NAMES = "earlier_records.py"
 
 #: What texts count: behind a number they are written by `counted`, which knows that one is not many.
 NOUNS = (
