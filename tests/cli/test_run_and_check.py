@@ -161,9 +161,9 @@ def test_json_of_several_jobs_is_one_document_with_every_job_in_it(tmp_path: Pat
     (problem,) = bad["problems"]
     assert problem["file"] == str(paths[2]) and problem["line"] > 0 and "CM9" in problem["what"] and problem["fix"]
     assert "already being run" in held["problems"][0]["what"]
-    again = process("run", "--json", "--workers", 2, *paths[:3])
+    again = tiedown("run", "--json", "--workers", "2", *paths[:3])
     outcomes = [(one["outcome"], one["exit_code"]) for one in json.loads(again.stdout)["jobs"]]
-    assert (again.returncode, outcomes) == (3, [("unchanged", 0), ("unchanged", 3), ("refused", 2)])
+    assert (again.exit_code, outcomes) == (3, [("unchanged", 0), ("unchanged", 3), ("refused", 2)])
 
 
 @pytest.mark.parametrize("word", ["run", "trace", "history", "verify"])

@@ -236,18 +236,18 @@ with sqlite3.connect({str(issue.package)!r}) as file:
 
 def test_many_codes(tmp_path: Path) -> None:
     """Rows add up over the codes, each in its layer, in the order of points."""
-    job = simulate(Plan(sessions=1, points=600, ties=2, checks=2, marks=4))
+    job = simulate(Plan(sessions=1, points=250, ties=2, checks=2, marks=4))
     path = write(job, tmp_path, ["gpkg"], by_code=True)
     number = iter(range(10**6))
     rewrite_export(
         tmp_path / "rover001.csv",
-        lambda row: row if row["Code"] in ("CM", "CHK") else row | {"Code": f"C{next(number) % 60}"},
+        lambda row: row if row["Code"] in ("CM", "CHK") else row | {"Code": f"C{next(number) % 25}"},
     )
     issue = run_written(path)
     counted = Counter(row["code"] for row in issue.points.rows)
     layers = codes_of(issue)
     assert {code: len(read_layer(issue.package, name).rows) for name, code in layers.items()} == counted
-    assert len(layers) == 60
+    assert len(layers) == 25
 
 
 def test_more_codes_than_can_be_layers_are_refused(tmp_path: Path) -> None:

@@ -16,8 +16,9 @@ def bench(tmp_path: Path) -> Bench:
 
 
 def test_killed_at_seeded_moments_every_issue_stands_and_the_next_run_succeeds(tmp_path: Path) -> None:
-    counts = kills(tmp_path, times=8, seed=20260302)
-    assert counts["killed"] >= 4, counts
+    """Twice by the clock and twice by requests; `kills.py` does hundreds."""
+    counts = kills(tmp_path, times=4, seed=20260302)
+    assert counts["killed"] >= 2, counts
 
 
 def test_on_a_full_disk_it_is_said_and_the_issue_before_stands(bench: Bench) -> None:

@@ -176,7 +176,7 @@ def kills(place: Path, times: int, seed: int, tell: Callable[[str], None] = lamb
 
 def _measured(bench: Bench) -> tuple[float, int]:
     seconds = float("inf")
-    for _ in range(4):  # the quickest: others had to wait for the machine, and a kill that comes late is none
+    for _ in range(2):  # the quickest: others had to wait for the machine, and a kill that comes late is none
         bench.revise()
         begun = time.monotonic()
         assert bench.run()[0] == 0
