@@ -155,7 +155,7 @@ def test_ellipsoidal_heights_in_feet_beside_degrees(job: Simulation, tmp_path: P
     [
         (FEET, "foot", ["US survey foot", '"foot"', '"us-survey-foot"']),
         (FEET, "metre", ["US survey foot", '"metre"', '"us-survey-foot"', METRES]),
-        (FEET, None, ["does not count in metres", "US survey foot", 'units = "us-survey-foot"']),
+        (FEET, None, ["is not in metres", "US survey foot", 'units = "us-survey-foot"']),
         (METRES, "us-survey-foot", ["metre", '"us-survey-foot"', FEET]),
         (METRES, "foot", ["metre", '"foot"', '"metre"']),
         ("EPSG:6455+5703", "us-survey-foot", ["heights in metre", "leave units out", NAVD88_SURVEY]),
@@ -221,7 +221,7 @@ def test_a_register_of_geometries_in_feet(job: Simulation, tmp_path: Path) -> No
 @pytest.mark.parametrize(
     ("crs", "height", "units", "says"),
     [
-        (FEET, "ellipsoid", None, ["does not count in metres", "US survey foot", "units"]),
+        (FEET, "ellipsoid", None, ["is not in metres", "US survey foot", "units"]),
         (FEET, NAVD88_SURVEY, "foot", ["US survey foot", '"foot"', '"us-survey-foot"']),
         (FEET, NAVD88, "us-survey-foot", ["heights in metre", "leave units out", NAVD88_SURVEY]),
         (METRES, NAVD88, "us-survey-foot", ["metre", '"us-survey-foot"', FEET]),

@@ -139,8 +139,8 @@ def test_layouts_of_an_export_that_are_read(change: Callable[[str], str], job: P
     """A title, comments, sep=;, tabs, line ends, a typeset minus, hard blanks: none can be taken otherwise."""
     export = job.parent / "rover001.csv"
     export.write_bytes(change(export.read_text()).encode())
-    assert sum(check_job(job).gathered.rows) == ROWS
-    assert check_job(job).gathered.turned == ()
+    assert sum(check_job(job).survey.first_pass.rows) == ROWS
+    assert check_job(job).survey.first_pass.turned == ()
 
 
 @pytest.mark.parametrize("form", ["NFC", "NFD"])
@@ -148,7 +148,7 @@ def test_a_heading_in_another_unicode_form(form: str, job: Path) -> None:
     other = {"NFC": "NFD", "NFD": "NFC"}[form]
     replace_in(job.parent / "rover001.csv", {"EllHt": unicodedata.normalize(other, "Höhe über Ellipsoid")})
     replace_in(job, {'"EllHt"': f'"{unicodedata.normalize(form, "Höhe über Ellipsoid")}"'})
-    assert check_job(job).gathered.turned == ()
+    assert check_job(job).survey.first_pass.turned == ()
 
 
 def test_a_heading_in_another_case_is_only_suggested(job: Path) -> None:
@@ -172,7 +172,7 @@ def test_a_header_that_comes_again(job: Path) -> None:
     export = job.parent / "rover001.csv"
     header, *rows = export.read_text().splitlines()
     export.write_text("\n".join([header, *rows[:4], header, *rows[4:]]) + "\n")
-    (turned,) = check_job(job).gathered.turned
+    (turned,) = check_job(job).survey.first_pass.turned
     assert (turned.count, turned.row) == (1, 6) and "stand here again" in turned.why
 
 
@@ -200,9 +200,9 @@ def test_decimal_commas_in_one_column(job: Path) -> None:
 )
 def test_layouts_of_a_register_that_are_read(change: Callable[[str], str], job: Path) -> None:
     register = job.parent / "register.csv"
-    before = check_job(job).prepared.register
+    before = check_job(job).survey.register
     register.write_bytes(change(register.read_text()).encode())
-    after = check_job(job).prepared.register
+    after = check_job(job).survey.register
     assert before is not None and after is not None
     assert (after.names, after.first.tolist(), after.third.tolist()) == (
         before.names, before.first.tolist(), before.third.tolist(),
@@ -213,7 +213,7 @@ def test_layouts_of_a_register_that_are_read(change: Callable[[str], str], job: 
 def test_encodings_of_a_register_that_say_so(encoding: str, job: Path) -> None:
     register = job.parent / "register.csv"
     register.write_bytes(register.read_text().encode(encoding))
-    assert check_job(job).prepared.register is not None
+    assert check_job(job).survey.register is not None
 
 
 @pytest.mark.parametrize(

@@ -56,7 +56,7 @@ def test_yesterdays_temporary_mark_carries_todays_base(place: Place, tmp_path: P
     assert issue.sessions.rows[1]["ties"] == 0
     marks = read_layer(issue.package, "marks")
     assert [(row["mark"], row["status"], row["holds"], row["occupations"]) for row in marks.rows] == [
-        ("CM1", "held", "3d", 1),
+        ("CM1", "constrained", "3d", 1),
         ("TM1", "adjusted", None, 2),
     ]
     assert_allclose(issue.sessions.places[1], work.marks.of("TM1"), rtol=0, atol=TENTH_MM)

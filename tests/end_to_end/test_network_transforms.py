@@ -184,7 +184,7 @@ def test_a_poor_transformation_without_a_limit_is_told(tmp_path: Path) -> None:
     work.session("net", points=SOME, shift=(0, 0, 0), stated="none")
     path = work.write(tmp_path)
     (doubt,) = run_written(path, 3).record["doubts"]
-    assert doubt["kind"] == "transformation" and "good to 1 m" in doubt["what"] and doubt["sessions"] == ["net"]
+    assert doubt["kind"] == "transformation" and "accuracy 1 m" in doubt["what"] and doubt["sessions"] == ["net"]
     with path.open("a") as file:
         file.write('\n[checks]\nconfirmed = ["transformation"]\n')
     (doubt,) = run_written(path).record["doubts"]

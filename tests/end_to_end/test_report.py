@@ -80,7 +80,7 @@ def test_the_proof_in_time_is_that_of_the_points(moved: Issue) -> None:
 
 def test_the_lines_that_split_the_session_stand_as_they_are_in_the_record(moved: Issue) -> None:
     (wanted,) = [one["split"] for one in moved.record["diagnoses"] if one["split"]]
-    section = report(moved).section("readings")
+    section = report(moved).section("causes")
     assert ["".join(map(str, one.children)) for one in section.all("pre")] == [wanted]
     assert "the base appears to have moved" in section.text()
 

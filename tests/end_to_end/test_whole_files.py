@@ -197,9 +197,9 @@ def test_ends_of_occupations(tmp_path: Path) -> None:
     path = job.write(tmp_path)
     add_ends(path, {names[2]: -60, names[3]: 13 * 3600})
     early, long, late = told(path)
-    assert early.startswith("rover001.csv:6: time_end lies before time in 1 rows")
-    assert long.startswith("rover001.csv:7: 1 rows last longer than 12 hours")
-    assert late.startswith("rover001.csv:7: in 1 rows, this one first, time_end lies outside the session")
+    assert early.startswith("rover001.csv:6: time_end lies before time in 1 row,")
+    assert long.startswith("rover001.csv:7: 1 row lasts longer than 12 hours")
+    assert late.startswith("rover001.csv:7: in 1 row, this one first, time_end lies outside the session")
 
 
 def test_ends_that_are_in_order_are_left_in_peace(tmp_path: Path) -> None:

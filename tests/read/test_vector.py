@@ -333,7 +333,7 @@ def test_a_package_with_a_damaged_page_is_a_problem_and_stops_the_reading(tmp_pa
         list(read_batches(replace(export, signature=None), 1000))
     whole = Stored(describe(opened(tmp_path / "a.gpkg"), "points"), 20_000, (pa.string(), READINGS_TIME), True)
     monkeypatch.setattr("pipeline.read.package.look_into", lambda *_: whole)
-    with pytest.raises(JobError, match=r"of 20000 rows; it is damaged"):
+    with pytest.raises(JobError, match=r"of 20,000 rows; it is damaged"):
         list(read_batches(replace(export, signature=None), 1000))
 
 

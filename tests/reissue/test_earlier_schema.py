@@ -27,7 +27,7 @@ def test_an_issue_of_an_earlier_schema_stands_and_is_compared_with(lacking: tupl
     said = {key: value for key, value in json.loads(file.read_text()).items() if key not in lacking} | {"schema": 1}
     file.write_text(json.dumps(said | {"sum": sum_of(said)}))
 
-    assert verify(tmp_path / "out").whole
+    assert verify(tmp_path / "out").intact
     assert check_job(path).warnings == ()
     standing = run_job(path)
     assert (standing.issued, standing.exit_code, standing.record["issue"]) == (False, 0, 1)
@@ -39,4 +39,4 @@ def test_an_issue_of_an_earlier_schema_stands_and_is_compared_with(lacking: tupl
     assert changes["since"] == 1 and changes["moved"] > 0 and changes["added"] == changes["withdrawn"] == 0
     first, second = history(path)
     assert first.changes is None and second.changes is not None and second.changes.counts["moved"] == changes["moved"]
-    assert verify(tmp_path / "out").whole
+    assert verify(tmp_path / "out").intact

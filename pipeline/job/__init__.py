@@ -1,0 +1,1 @@
+"""The job file: its types, how it is read, and the line at which it is wrong."""
