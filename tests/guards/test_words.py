@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -59,8 +60,13 @@ NOUNS = (
 )
 
 
-def texts() -> Iterator[tuple[str, str]]:
-    """Yield where a text stands and what it says: strings that are no docstring, templates, and the README."""
+@cache
+def texts() -> tuple[tuple[str, str], ...]:
+    """Return where a text stands and what it says: strings that are no docstring, templates, and the README."""
+    return tuple(_texts())
+
+
+def _texts() -> Iterator[tuple[str, str]]:
     for path in sorted(PACKAGE.rglob("*.py")):
         if path.name == OLD_NAMES:
             continue
