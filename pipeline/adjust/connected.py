@@ -10,8 +10,7 @@ would determine a height too, to metres: that is no tie, and none is counted.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_array, csr_array
-from scipy.sparse.csgraph import breadth_first_order, connected_components, maximum_bipartite_matching
+import scipy  # its parts load when first used: half a second that a job with nothing to adjust need not wait for
 
 from pipeline.arrays import Flags, Integers
 
@@ -109,7 +108,7 @@ def best_eliminated(session: Integers, mark: Integers, sessions: int, marks: int
     heads = np.concatenate([mark[both] + sessions, matched, alone])
     graph = _graph(tails, heads, (source + 1, source + 1))
     reached = np.zeros(source + 1, dtype=np.bool_)
-    reached[breadth_first_order(graph, source, return_predecessors=False)] = True
+    reached[scipy.sparse.csgraph.breadth_first_order(graph, source, return_predecessors=False)] = True
     return np.concatenate([reached[:sessions], ~reached[sessions:source]])
 
 
@@ -122,7 +121,7 @@ def _ends(session: Integers, mark: Integers, sessions: int) -> tuple[Integers, I
 def _reached(first: Integers, second: Integers, observed: Flags, nodes: int) -> tuple[Flags, Integers]:
     """Which nodes a chain joins to an observation without a partner, and the label of each node's group."""
     first, second = first[observed], second[observed]
-    groups, labels = connected_components(_graph(first, second, (nodes, nodes)), directed=False)
+    groups, labels = scipy.sparse.csgraph.connected_components(_graph(first, second, (nodes, nodes)), directed=False)
     held = np.zeros(groups, dtype=np.bool_)
     held[labels[first[first == second]]] = True
     return held[labels], labels.astype(np.int64)
@@ -149,9 +148,11 @@ def _matching(rows: Integers, columns: Integers, shape: tuple[int, int]) -> Inte
     """The column that a largest matching gives each row, -1 for none."""
     if len(rows) == 0:
         return np.full(shape[0], -1, dtype=np.int64)
-    partner: Integers = maximum_bipartite_matching(_graph(rows, columns, shape), perm_type="column").astype(np.int64)
+    partner: Integers = scipy.sparse.csgraph.maximum_bipartite_matching(
+        _graph(rows, columns, shape), perm_type="column"
+    ).astype(np.int64)
     return partner
 
 
-def _graph(rows: Integers, columns: Integers, shape: tuple[int, int]) -> csr_array:
-    return coo_array((np.ones(len(rows), dtype=np.int32), (rows, columns)), shape=shape).tocsr()
+def _graph(rows: Integers, columns: Integers, shape: tuple[int, int]) -> "scipy.sparse.csr_array":
+    return scipy.sparse.coo_array((np.ones(len(rows), dtype=np.int32), (rows, columns)), shape=shape).tocsr()

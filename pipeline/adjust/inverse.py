@@ -12,9 +12,7 @@ matrix), the inverse is [[E^-1 + G S^-1 G', -G S^-1], [-S^-1 G', S^-1]]: block i
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import lapack
-from scipy.sparse import bsr_array, coo_array, csc_array
-from scipy.sparse.csgraph import connected_components
+import scipy  # its parts load when first used: half a second that a job with nothing to adjust need not wait for
 
 from pipeline.arrays import Flags, Floats, Integers
 
@@ -86,13 +84,13 @@ class BlockInverse:
     def _meeting(self) -> Floats:
         return _turn(self._matrix.blocks[self._links.pair], self._links.turned)
 
-    def _sparse(self, blocks: Floats) -> csc_array:
+    def _sparse(self, blocks: Floats) -> "scipy.sparse.csc_array":
         """Blocks at the links as one sparse matrix, eliminated by kept."""
         size = self._matrix.diagonal.shape[1]
         shape = (len(self._gone) * size, len(self._kept) * size)
         if len(blocks) == 0:
-            return csc_array(shape)
-        return bsr_array((blocks, self._links.column, self._links.start), shape=shape).tocsc()
+            return scipy.sparse.csc_array(shape)
+        return scipy.sparse.bsr_array((blocks, self._links.column, self._links.start), shape=shape).tocsc()
 
     def _invert(self, start: int, end: int) -> _Part:
         """Form the reduced matrix of the kept unknowns from ``start`` to ``end`` and invert it."""
@@ -179,8 +177,8 @@ def _connected(matrix: BlockMatrix) -> Integers:
     """Label the unknowns by connected part."""
     count = len(matrix.diagonal)
     first, second = matrix.pairs.T
-    graph = coo_array((np.ones(len(first), dtype=np.int8), (first, second)), shape=(count, count))
-    labels: Integers = connected_components(graph, directed=False)[1].astype(np.int64)
+    graph = scipy.sparse.coo_array((np.ones(len(first), dtype=np.int8), (first, second)), shape=(count, count))
+    labels: Integers = scipy.sparse.csgraph.connected_components(graph, directed=False)[1].astype(np.int64)
     return labels
 
 
@@ -207,10 +205,10 @@ def _spans(labels: Integers) -> list[tuple[int, int]]:
 
 def _inverse_of(matrix: Floats) -> Floats:
     """Invert a symmetric positive definite matrix in its own memory (LAPACK potrf and potri)."""
-    factor, info = lapack.dpotrf(matrix, lower=1, overwrite_a=1)
+    factor, info = scipy.linalg.lapack.dpotrf(matrix, lower=1, overwrite_a=1)
     if info != 0:
         raise np.linalg.LinAlgError("the normal matrix is not positive definite")
-    inverse, _ = lapack.dpotri(factor, lower=1, overwrite_c=1)
+    inverse, _ = scipy.linalg.lapack.dpotri(factor, lower=1, overwrite_c=1)
     for column in range(0, len(inverse), _COLUMNS):  # potri fills the lower triangle only
         stop = column + _COLUMNS
         inverse[column:stop, stop:] = inverse[stop:, column:stop].T

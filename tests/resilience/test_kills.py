@@ -1,18 +1,26 @@
 """Nothing is lost: whole runs killed, starved, refused and crowded. `kills.py` beside it does more of it, by hand."""
 
+import shutil
 from pathlib import Path
 
 import pytest
 from kill_runs import Bench, crowd, hold_open, kills, refuse, starve
 
 
-@pytest.fixture
-def bench(tmp_path: Path) -> Bench:
-    """A small job with one issue."""
-    bench = Bench(tmp_path / "job", points=200)
+@pytest.fixture(scope="module")
+def issued(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of a small job with one issue."""
+    bench = Bench(tmp_path_factory.mktemp("issued") / "job", points=200)
     assert bench.run()[0] == 0
     bench.tidy()
-    return bench
+    return bench.place
+
+
+@pytest.fixture
+def bench(issued: Path, tmp_path: Path) -> Bench:
+    """A small job with one issue."""
+    shutil.copytree(issued, tmp_path / "job", symlinks=True)
+    return Bench(tmp_path / "job", points=200)
 
 
 def test_killed_at_seeded_moments_every_issue_stands_and_the_next_run_succeeds(tmp_path: Path) -> None:
