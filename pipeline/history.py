@@ -34,7 +34,7 @@ class Changes:
 
 @dataclass(frozen=True)
 class Entry:
-    """One issue. ``made_at`` is None where the register has no line for it; ``changes`` is None in a first issue."""
+    """One issue. ``made_at`` is None where the issues list has no line for it; ``changes`` is None in a first issue."""
 
     issue: int
     made_at: datetime | None

@@ -37,7 +37,7 @@ class Diagnosis:
 
     Args:
         session: index of the session.
-        rows: the failing occupations that it is about, rows of `judge.OnMarks`; none where the shift is implausible.
+        rows: the failing occupations that it is about, rows of `compare.OnMarks`; none where the shift is implausible.
         tried: how many hypotheses were tried.
         places: where ``rows`` stand in the explanations' arrays; without any, where the session's occupations do, and
             where it has none that are judged, those of the sessions that it was explained with.

@@ -25,7 +25,7 @@ _SHIFT_SIGMAS = 3.0
 
 @dataclass(frozen=True)
 class Case:
-    """A settled job with what every reading of it needs, worked out once."""
+    """A solved job with what every explanation of it needs, worked out once."""
 
     survey: Survey
     solved: Solved

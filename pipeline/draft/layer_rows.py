@@ -1,4 +1,4 @@
-"""Worked batches and settled occupations as the rows of the issued layers."""
+"""Drafted batches and occupations as the rows of the issued layers."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

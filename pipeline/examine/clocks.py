@@ -21,7 +21,7 @@ from pipeline.intake.named_points import named_points
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export
 from pipeline.read.times import clock
-from pipeline.sessions.attach import SessionIndex, index_sessions
+from pipeline.sessions.attach import SessionIndex
 from pipeline.tables import milliseconds
 from pipeline.words import Doubt, counted
 
@@ -155,10 +155,8 @@ def _sessions(survey: Survey, number: int) -> tuple[int, ...]:
 
 
 def _told(survey: Survey) -> Iterator[_Told]:
-    windows = survey.windows
-    index = index_sessions([w.start_ms for w in windows], [w.end_ms for w in windows], [w.base for w in windows])
     for number in range(len(survey.exports)):
-        of = _Clock(survey, number, index)
+        of = _Clock(survey, number, survey.sieve.index)
         yield from _unstated(of)
         yield from _disagreeing(of)
         yield from _better(of)
@@ -217,7 +215,7 @@ def _better(of: _Clock) -> Iterator[_Told]:
 def _moves(fit: _Fit) -> str:
     return (
         f"; with times {offset_words(fit.offset)} all occupations would stay in their sessions, and "
-        f" {counted(fit.changed, 'reading')} would belong to another session and base"
+        f"{counted(fit.changed, 'reading')} would belong to another session and base"
     )
 
 

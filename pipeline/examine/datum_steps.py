@@ -122,7 +122,7 @@ def _judge(survey: Survey, way: _Way, detour: Detour, places: Places, problems: 
     what = (
         f"{datum_name(way.crs)} goes to {datum_name(job.target.grid)} by {direct.name} ({_stated(direct.accuracy)}),"
         f" which differs from the way by {detour.via} ({detour.onward.name}) by up to {_size(across, up)} over the job"
-        + (", apart from what a shift takes up" if way.taken_up else "")
+        + (", apart from what a shift absorbs" if way.taken_up else "")
     )
     if across > horizontal or up > vertical:
         problems.add(
@@ -211,7 +211,7 @@ def mixed_steps(survey: Survey) -> list[Doubtful]:
         if len(ways) > 1 and poor:
             what = (
                 f"session {window.session.name}: not all of it comes by {poor[0].name} ({_stated(poor[0].accuracy)}),"
-                " so that its shift does not take the error up; bring all of a session in one CRS"
+                " so that its shift does not absorb the error; bring all of a session in one CRS"
             )
             found.append(Doubtful(Doubt.TRANSFORMATION, what, (window.index,)))
     return found

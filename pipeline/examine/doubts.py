@@ -1,13 +1,13 @@
 """What may be wrong with all points of a session alike, gathered from those who look for it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.examine.clocks import clock_doubts
-from pipeline.examine.datum_steps import mixed_steps, register_step
+from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.epoch_gaps import epoch_doubts
 from pipeline.examine.exports import precision_doubts
@@ -26,11 +26,11 @@ _WRONG_PLACE = "exchanged columns (latitude and longitude, easting and northing)
 _WRONG = "a wrong mark, a wrong datum or height system, a wrong antenna height or feet taken for metres"
 
 
-def doubts_before(survey: Survey, stood: Stood | None) -> tuple[Doubtful, ...]:
+def doubts_before(survey: Survey, stood: Stood | None, of_register: Sequence[Doubtful]) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
     found = [
         *system_doubts(survey, stood),
-        *register_step(survey)[0],
+        *of_register,
         *mixed_steps(survey),
         *epoch_doubts(survey),
         *zone_doubts(survey),

@@ -50,7 +50,7 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
         first_pass = gather(prepared, sorting, progress)
     except JobError as error:  # a file that cannot be read to its end
         raise JobError([*problems.found, *error.problems]) from error
-    before, offset = len(problems.found), time_offset(prepared, first_pass)
+    before, offset = len(problems.found), time_offset(prepared, first_pass, sorting.index)
     report_missing(prepared, first_pass, problems)
     if offset is not None and len(problems.found) > before:
         problems.add(*prepared.loaded.where("points"), offset, "one slip in clock or date explains them all")
@@ -75,9 +75,11 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
                     problems.add(problem.file, problem.line, problem.what, problem.fix)
     problems.raise_if_any()
     survey = survey_of(prepared, sorting, first_pass, operations, offset)
-    remarks = (*far_from_use(survey), *unlike_steps(survey), *register_step(survey)[1], *epoch_notes(survey))
+    far, unlike = far_from_use(survey), unlike_steps(survey)
+    doubted, noted = register_step(survey)
     stood = stood_on_marks(survey)
-    return Examined(survey, stood, doubts_before(survey, stood), remarks)
+    remarks = (*far, *unlike, *noted, *epoch_notes(survey))
+    return Examined(survey, stood, doubts_before(survey, stood, doubted), remarks)
 
 
 def _report_nothing_usable(prepared: Prepared, first_pass: FirstPass, offset: str | None, problems: Problems) -> None:

@@ -5,7 +5,7 @@ names none, its earliest reading, the readings whose base id no session of their
 need it, and the readings outside all sessions: their times and base ids.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -162,9 +162,13 @@ class BaseLogs:
         self.strangers = Values()
         self.waiting = _Waiting()
 
-    def log(self) -> BaseLog:
-        """Return what was collected."""
-        return BaseLog(self.sessions, self.strangers, self.without, frozenset(self.used), self.waiting.outside())
+    def log(self, left_out: Collection[tuple[int, int]] = ()) -> BaseLog:
+        """Return what was collected; no session begins with a reading that is ``left_out``, by export and row."""
+        sessions = tuple(
+            replace(one, first=None) if one.first is not None and (one.first.export, one.first.row) in left_out else one
+            for one in self.sessions
+        )
+        return BaseLog(sessions, self.strangers, self.without, frozenset(self.used), self.waiting.outside())
 
     def take(self, batch: pa.RecordBatch, number: int, export: Export, sifted: Sifted) -> None:
         """Take one batch of export ``number``."""

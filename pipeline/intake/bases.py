@@ -1,4 +1,4 @@
-"""Where the bases stood and where each session's shift is meant, and the field shifts that come out first."""
+"""Where the bases stood: by the set-ups of the job file, else by what the points of a session carry."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass

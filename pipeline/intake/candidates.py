@@ -21,7 +21,7 @@ class Candidates:
     """Readings that may be occupations of marks and are not held back, (n,) in the order of reading.
 
     Args:
-        table: their columns of `gather.FirstPass.candidates`.
+        table: their columns of `first_pass.FirstPass.candidates`.
         session: index of the session.
         time: UTC milliseconds.
         names: of the points.

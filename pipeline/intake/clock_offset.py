@@ -7,7 +7,7 @@ from pipeline.clock import GPS_AHEAD, HOUR
 from pipeline.intake.base_values import offset_into
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
-from pipeline.sessions.attach import index_sessions
+from pipeline.sessions.attach import SessionIndex
 from pipeline.words import counted, plural
 
 _DAY = 86_400_000
@@ -17,13 +17,12 @@ _ORDER = "see the order of %d and %m in time_format of their [[points]], and sta
 _MANY, _SHARE = 10, 0.9
 
 
-def time_offset(prepared: Prepared, first_pass: FirstPass) -> str | None:
+def time_offset(prepared: Prepared, first_pass: FirstPass, index: SessionIndex) -> str | None:
     """Return in words the one offset in time that would put the readings outside all sessions into them, or None."""
     outside = first_pass.log.outside
     if outside.count < _MANY:
         return None
     windows = prepared.windows
-    index = index_sessions([w.start_ms for w in windows], [w.end_ms for w in windows], [w.base for w in windows])
     zones = [window.session.start.utcoffset() for window in windows]
     likely = dict.fromkeys(round(zone.total_seconds() * 1000) for zone in zones if zone is not None)
     offset = offset_into(outside.times, lambda times: index.attach(times, outside.bases) >= 0, tuple(likely), _SHARE)

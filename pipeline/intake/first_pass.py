@@ -181,12 +181,10 @@ class _Gatherer:
         counts = tuple(self._read(number, export) for number, export in exports)
         rows = self.ledger.rows()
         repeats = find_repeats(rows, self.prepared)
-        log = self.logs.log()
-        implausible = find_implausible(rows, repeats.numbers, self.prepared, log)
+        implausible = find_implausible(rows, repeats.numbers, self.prepared, self.logs.sessions)
         candidates = self._candidates(repeats.numbers, implausible)
         counting = rows.having(SOUND)
         counting[implausible.numbers] = False
-        self._forget_first(rows, implausible)
         first, last = self._times(rows, counting & ~rows.having(CANDIDATE))
         place, place_block = self._places(counting)
         sound = np.flatnonzero(counting)
@@ -205,7 +203,7 @@ class _Gatherer:
             blocks=self.blocks,
             newest=int(rows.observed.time[sound].max()) if len(sound) else None,
             area=_area(rows, sound),
-            log=log,
+            log=self.logs.log(_rows_of(rows, implausible.numbers)),
             files=self.files.logs,
             far_names=far_names(rows),
             turned=tuple(sorted(self.turned.values(), key=lambda each: -each.count)),
@@ -340,13 +338,10 @@ class _Gatherer:
                     break
         return place, blocks
 
-    def _forget_first(self, rows: Rows, implausible: Implausible) -> None:
-        """Let no session's log begin with a reading that cannot lie where it says."""
-        for number in implausible.numbers.tolist():
-            log = self.logs.sessions[rows.session[number]]
-            at = (log.first.export, log.first.row) if log.first is not None else None
-            if at == (int(rows.observed.export[number]), int(rows.source_row[number])):
-                log.first = None
+
+def _rows_of(rows: Rows, numbers: Integers) -> set[tuple[int, int]]:
+    """Return export and row of readings by their numbers in the job."""
+    return {(int(rows.observed.export[number]), int(rows.source_row[number])) for number in numbers.tolist()}
 
 
 def _area(rows: Rows, counting: Integers) -> Area | None:

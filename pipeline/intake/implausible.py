@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.crs import kind_of, source_crs
 from pipeline.geodesy.operations import own_places
-from pipeline.intake.base_log import BaseLog
+from pipeline.intake.base_log import SessionLog
 from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, Rows
 from pipeline.intake.prepare import Prepared
 from pipeline.plausible import (
@@ -81,14 +81,14 @@ class _Told:
     doubtful: dict[int, str] = field(default_factory=dict)
 
 
-def find_implausible(rows: Rows, repeats: Integers, prepared: Prepared, log: BaseLog) -> Implausible:
+def find_implausible(rows: Rows, repeats: Integers, prepared: Prepared, logs: Sequence[SessionLog]) -> Implausible:
     """Hold every sound reading that repeats no other against its base, its session and its neighbours."""
     sound = rows.having(SOUND)
     sound[repeats] = False
     numbers = np.flatnonzero(sound)
     order = numbers[np.argsort(rows.session[numbers], kind="stable")]
     ends = np.searchsorted(rows.session[order], np.arange(len(prepared.windows) + 1))
-    judged = _Judge(rows, numbers, prepared, log)
+    judged = _Judge(rows, numbers, prepared, logs)
     held: dict[int, str] = {}
     notes = []
     for window in prepared.windows:
@@ -118,8 +118,8 @@ def _listed(rows: Rows, prepared: Prepared, told: dict[int, str]) -> str:
 class _Judge:
     """Holds sessions' readings against what is known of each session."""
 
-    def __init__(self, rows: Rows, numbers: Integers, prepared: Prepared, log: BaseLog) -> None:
-        self.rows, self.numbers, self.prepared, self.log = rows, numbers, prepared, log
+    def __init__(self, rows: Rows, numbers: Integers, prepared: Prepared, logs: Sequence[SessionLog]) -> None:
+        self.rows, self.numbers, self.prepared, self.logs = rows, numbers, prepared, logs
         self.quality = prepared.loaded.job.quality
         self.middles: dict[int, Middle] = {}
         self._whole: tuple[Floats, Floats] | None = None
@@ -232,7 +232,7 @@ class _Judge:
         return found[0] if np.linalg.norm(places - places[0], axis=1).max() <= _ONE_BASE else None
 
     def _carried(self, session: int) -> Iterator[Floats]:
-        for seen in sorted(self.log.sessions[session].positions, key=lambda seen: (seen.time, seen.export, seen.row)):
+        for seen in sorted(self.logs[session].positions, key=lambda seen: (seen.time, seen.export, seen.row)):
             crs = self.prepared.exports[seen.export].points.crs or ""
             yield np.array([np.ravel(part)[0] for part in own_places(crs, *([part] for part in seen.value))])
 

@@ -1,7 +1,9 @@
 """A job after its first pass: everything that is known before any shift is derived, computed once."""
 
 from dataclasses import dataclass
+from datetime import datetime
 
+from pipeline.clock import moment
 from pipeline.control import Register
 from pipeline.intake.bases import Bases, set_up_bases
 from pipeline.intake.candidates import Candidates, sound_candidates
@@ -55,6 +57,11 @@ class Survey:
     def register(self) -> Register | None:
         """Return the register of control marks, None where no session needs one."""
         return self.prepared.register
+
+    @property
+    def data_to(self) -> datetime:
+        """Return the time of the newest observation, the only date that an issue bears."""
+        return moment(self.first_pass.newest or 0)
 
     def where(self, *place: str | int) -> tuple[str, int]:
         """Return the job file and the line of a key."""

@@ -68,7 +68,8 @@ class Target(_Strict):
     geoid_sigma: LengthOrNone | None = Field(None, description="standard uncertainty of its separations")
     epoch: TargetEpoch | None = Field(None, description="needed where the grid's frame moves")
     max_transform_error: Length | None = Field(
-        None, description="what an operation may be off that no shift takes up; else half the tolerance of checks"
+        None,
+        description="largest transformation error that no shift absorbs; else half the tolerance of checks",
     )
 
 
@@ -115,10 +116,10 @@ class _Reading(_Strict):
     )
     time_format: str | None = Field(None, description='of times not in ISO 8601, as `"%d.%m.%Y %H:%M:%S"`')
     delimiter: Annotated[str, Field(min_length=1, max_length=1)] | None = Field(
-        None, description='one sign between the columns, as `";"`; found by looking if not stated'
+        None, description='one sign between the columns, as `";"`; detected if not stated'
     )
-    decimal: Literal[".", ","] | None = Field(None, description="decimal sign; found by looking if not stated")
-    encoding: str | None = Field(None, description='of a text file, as `"cp1252"`; found by looking if not stated')
+    decimal: Literal[".", ","] | None = Field(None, description="decimal sign; detected if not stated")
+    encoding: str | None = Field(None, description='of a text file, as `"cp1252"`; detected if not stated')
     angles: Literal["decimal", "dms"] | None = Field(
         None, description="degrees with decimals, or degrees, minutes, seconds; decimal if not stated"
     )
@@ -154,10 +155,12 @@ class Quality(_Strict):
     max_correction_age: Seconds | None = Field(None, description="held back beyond it")
     max_distance: Length = Field(50_000.0, description="from base or session; ten times that with network corrections")
     max_height_difference: Length = Field(3_000.0, description="above or below base or session")
-    doubtful_distance: Length = Field(500.0, description="a reading that stands alone beyond it is issued and told")
-    doubtful_height_difference: Length = Field(90.0, description="one that stands alone beyond it is issued and told")
-    sigma_horizontal: Length = Field(0.008, description="standard uncertainty of east and of north, for want of one")
-    sigma_vertical: Length = Field(0.015, description="standard uncertainty of the height, for want of one")
+    doubtful_distance: Length = Field(500.0, description="a reading that stands alone beyond it is issued and noted")
+    doubtful_height_difference: Length = Field(90.0, description="one that stands alone beyond it is issued and noted")
+    sigma_horizontal: Length = Field(
+        0.008, description="standard uncertainty of east and of north, where the export gives none"
+    )
+    sigma_vertical: Length = Field(0.015, description="standard uncertainty of the height, where the export gives none")
     ppm: PartsPerMillion = Field(1.0, description="what standard uncertainties grow by with the distance from the base")
     centring: LengthOrNone = Field(0.003, description="standard uncertainty of a pole over its mark")
 
@@ -167,7 +170,8 @@ class ControlSection(_Strict):
 
     file: File = Field(
         description="CSV, GeoJSON or GeoPackage with `mark`, `easting`, `northing`, `height` (or `longitude`,"
-        " `latitude`; `ellipsoid_height`) and, if wanted, `hu95`, `vu95`, `holds`, `source`, `dated`"
+        " `latitude`; `ellipsoid_height`) and, if wanted, `hu95`, `vu95`, `holds`"
+        " (`3d`, `position` or `height`), `source`, `dated`"
     )
     crs: str = Field(description="CRS of its coordinates, as `target.grid`")
     height: str = Field("ellipsoid", description='vertical CRS of its heights, or `"ellipsoid"`')
@@ -271,7 +275,7 @@ class Issue(_Strict):
     and by every other format.
     """
 
-    hold_back: Listed[HoldBack] = Field((Reason.SUSPECT,), description="points of these proof words; `[]`: none")
+    hold_back: Listed[HoldBack] = Field((Reason.SUSPECT,), description="points with this proof; `[]`: none")
     formats: Listed[Format] = Field(("gpkg",), min_length=1, description="what is written; the GeoPackage in any case")
     by_code: bool = Field(False, description="a layer `points_CODE` for each code in the GeoPackage as well")
 

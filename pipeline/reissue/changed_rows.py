@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats, Integers
-from pipeline.clock import iso, moment
+from pipeline.clock import iso
 from pipeline.draft.second_pass import Drafted
 from pipeline.draft.taken_over import VALUES, Reuse
 from pipeline.intake.survey import Survey
@@ -91,7 +91,7 @@ class ChangedRows:
         return np.concatenate([*self.changed, np.zeros(0, np.int64)]).astype(np.int64) + 1
 
     def written(self, crs: str, schema: pa.Schema) -> Written:
-        """Return what the layer must contain now; sums of columns that cannot differ are those of the issue last."""
+        """Return what the layer must contain now; sums of columns that cannot differ are those of the last issue."""
         (entry,) = [
             layer
             for file in self.last.record["files"]
@@ -129,7 +129,7 @@ def changed_rows(
     one that was issued, and where many points lie in sessions that the change reaches.
 
     Args:
-        last: the issue last.
+        last: the last issue.
         points: its points.
         reused: what can be taken over of its numbers.
         survey: the job.
@@ -137,7 +137,7 @@ def changed_rows(
     """
     told = differences(last.record["identity"], sums)
     local = all(name == REGISTER or name.startswith(SESSION) for name in told)
-    same_date = last.record["data_to"] == iso(moment(survey.first_pass.newest or 0))  # a file bears it as its date
+    same_date = last.record["data_to"] == iso(survey.data_to)  # a file bears it as its date
     if not local or not same_date or not last.untouched or survey.job.issue.by_code:
         return None
     names = tuple(window.session.name for window in survey.windows)

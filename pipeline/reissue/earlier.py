@@ -1,4 +1,4 @@
-"""What a new issue takes over from the one before, and why it differs from it."""
+"""The previous issue: its record, its rows, and which of its numbers can be taken over."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -65,7 +65,7 @@ class Fingerprint:
 
 
 def fingerprint(survey: Survey, solved: Solved) -> Fingerprint:
-    """Return what the issue of a settled job is made from."""
+    """Return what the issue of a solved job is made from."""
     register = register_rows(survey, solved)
     return Fingerprint(identity(survey, register), reach(survey, solved), register)
 

@@ -4,7 +4,6 @@ import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -13,7 +12,6 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats
-from pipeline.clock import moment
 from pipeline.digest import digest
 from pipeline.draft.codes import Codes
 from pipeline.draft.layer_rows import Carried, Rows, check_rows, mark_rows, session_rows
@@ -90,7 +88,7 @@ def lay_out(
     entries = [rest.summed(layer) for layer in written]
     files: list[FileIssued] = [{"name": package.name, "sha256": digest(package), "layers": entries}]
     complete = Package(package, {layer.name: layer.rows for layer in written})
-    files += write_formats(job.issue.formats, complete, about(job, number, _newest(drafter)))
+    files += write_formats(job.issue.formats, complete, about(job, number, drafter.survey.data_to))
     return rest.laid(files)
 
 
@@ -131,7 +129,8 @@ def _revised(
 class _SecondPass:
     """The second pass while it runs: what is counted and compared; rows that have to wait for their turn do so on disk.
 
-    The rows of ``points`` come first, by `points` or `held_against`. Only then is known what all else says.
+    The rows of ``points`` come first, by `points` or `held_against`. The GeoPackage's writer runs the former in a
+    thread of its own: what is counted is known when that writer returns, and not before.
     """
 
     def __init__(self, drafter: Drafter, progress: Progress | None, earlier: Earlier | None) -> None:
@@ -169,7 +168,7 @@ class _SecondPass:
             package,
             layers,
             crs=goal["grid"],
-            data_to=_newest(self.drafter),
+            data_to=self.survey.data_to,
             metadata={
                 "height_datum": goal["height_name"],
                 "compound_crs": goal["definition"],
@@ -301,11 +300,6 @@ class _Rest:
             self.changes,
             running.plan.thinned(),
         )
-
-
-def _newest(drafter: Drafter) -> datetime:
-    """Return the time of the newest observation, which every file bears as its date."""
-    return moment(drafter.survey.first_pass.newest or 0)
 
 
 def _at(rows: pa.RecordBatch, grid: Floats) -> pa.RecordBatch:

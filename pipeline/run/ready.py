@@ -1,15 +1,15 @@
-"""A job of which everything is known but its points: settled, with what its failing checks may mean."""
+"""A job of which everything is known but its points: solved, with what its failing checks may mean."""
 
 from dataclasses import dataclass
 from functools import cached_property
 
-from pipeline.blunders.diagnose import Diagnoses, diagnose
+from pipeline.blunders.diagnose import Diagnoses
 from pipeline.blunders.sentences import causes
 from pipeline.draft.second_pass import Drafter
 from pipeline.examine.examine import Examined
 from pipeline.intake.survey import Survey
-from pipeline.reissue.fingerprint import Fingerprint, fingerprint
-from pipeline.solve.solve import Solved, solve
+from pipeline.reissue.fingerprint import Fingerprint
+from pipeline.solve.solve import Solved
 
 
 @dataclass(frozen=True)
@@ -34,10 +34,3 @@ class Ready:
     def causes(self) -> list[str | None]:
         """Return per occupation what it may mean where it fails."""
         return causes(self.solved, self.diagnoses)
-
-
-def ready(examined: Examined) -> Ready:
-    """Derive the shifts, judge the sessions, look for the causes of what fails."""
-    survey = examined.survey
-    solved = solve(survey, examined.doubts)
-    return Ready(examined, solved, diagnose(survey, solved), fingerprint(survey, solved))

@@ -6,7 +6,7 @@ from typing import cast
 
 from pipeline.adjust import Adjustment
 from pipeline.blunders.sentences import drifts, recorded
-from pipeline.clock import iso, moment
+from pipeline.clock import iso
 from pipeline.draft.layer_rows import as_records
 from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
@@ -45,7 +45,7 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "schema": SCHEMA,
         "job": survey.job.job.name,
         "issue": number,
-        "data_to": iso(moment(survey.first_pass.newest or 0)),
+        "data_to": iso(survey.data_to),
         "version": program_version(),
         "verdict": worst(list(solved.verdicts)),
         "rows": laid.rows,

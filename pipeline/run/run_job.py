@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from pipeline.blunders.diagnose import diagnose
 from pipeline.examine.examine import examine
 from pipeline.intake.first_pass import Progress
 from pipeline.intake.prepare import Prepared, load, prepare
@@ -21,12 +22,13 @@ from pipeline.problems import JobError, Problem, Problems
 from pipeline.reissue.against import against
 from pipeline.reissue.changes import attributes_changed
 from pipeline.reissue.earlier import Last
-from pipeline.reissue.fingerprint import at_hand, same
+from pipeline.reissue.fingerprint import at_hand, fingerprint, same
 from pipeline.run.layers import dry, lay_out
 from pipeline.run.outcome import Outcome
-from pipeline.run.ready import Ready, ready
+from pipeline.run.ready import Ready
 from pipeline.run.record import account
 from pipeline.run.unaltered import refuse_altered
+from pipeline.solve.solve import solve
 
 #: The disk's refusals, which no change to the program mends: full, over a quota or a limit, read-only, forbidden.
 _NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO}
@@ -56,7 +58,10 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
         prepared = prepare(loaded, problems)
         if held and not problems.found and (standing := _unchanged(prepared, folder)) is not None:
             return standing
-        job = ready(examine(prepared, problems, progress))
+        examined = examine(prepared, problems, progress)
+        solved = solve(examined.survey, examined.doubts)
+        diagnoses = diagnose(examined.survey, solved)
+        job = Ready(examined, solved, diagnoses, fingerprint(examined.survey, solved))
         if dry_run:
             return _would_issue(job, folder, progress)
         if not held:

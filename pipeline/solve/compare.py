@@ -1,4 +1,4 @@
-"""Occupations resolved to marks and compared with them; each session's evidence."""
+"""Occupations compared with the marks that they are on, and each session's evidence."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ class OnMarks:
     """The occupations of marks, (n,) in the order of session and time, with their comparison.
 
     Args:
-        table: their columns of `gather.FirstPass.candidates`.
+        table: their columns of `first_pass.FirstPass.candidates`.
         session: index of the session.
         time: UTC milliseconds.
         marks: the mark of each.

@@ -49,6 +49,8 @@ REJECTED = {
     "the issue before": "the previous issue",
     "fault of the program": "fault in the program",
     "takes its error up": "absorbs its error",
+    "take the error up": "absorb the error",
+    "shift takes up": "shift absorbs",
 }
 #: Old names that are looked for in older records, and so stand in the code.
 OLD_NAMES = "earlier_records.py"

@@ -1,8 +1,8 @@
 """The folder of a job: issues that are complete or absent, and what points at them.
 
 An issue is written into a staging folder beside `issues`, synced, and renamed into place last. A kill at any moment
-leaves at most a staging folder, a register without its last line, or a `current` that shows the issue before; the next
-run puts all three right. Everything here that writes needs `job_lock`.
+leaves at most a staging folder, an issues list without its last line, or a `current` that shows the issue before; the
+next run puts all three right. Everything here that writes needs `job_lock`.
 """
 
 import os
