@@ -32,11 +32,7 @@ _A_CODE = 'write an authority code such as "EPSG:2193", WKT or PROJJSON'
 _A_VERTICAL = 'name a vertical CRS such as "EPSG:7839", or "ellipsoid" for ellipsoidal heights'
 
 
-#: PROJ takes milliseconds for an answer about a CRS; a job asks for the same few again and again.
-_remembered = lru_cache(maxsize=256)
-
-
-@_remembered
+@lru_cache(maxsize=256)
 def parse(text: str) -> CRS:
     """Return the CRS of an authority code ("EPSG:2193", "EPSG:2193+7839"), WKT, PROJJSON or PROJ string.
 
@@ -61,13 +57,11 @@ def parse(text: str) -> CRS:
     return crs
 
 
-@_remembered
 def promote(crs: CRS) -> CRS:
     """Return the CRS with an ellipsoidal height [m] as its third axis; one that has a height already as it is."""
     return crs if crs.is_compound or crs.is_geocentric else crs.to_3d()
 
 
-@_remembered
 def horizontal_of(crs: CRS) -> CRS:
     """Return the horizontal part: the first of a compound CRS, a 3D CRS without its height."""
     if crs.is_compound:
@@ -75,19 +69,18 @@ def horizontal_of(crs: CRS) -> CRS:
     return crs if crs.is_geocentric else crs.to_2d()
 
 
-@_remembered
+@lru_cache(maxsize=256)  # PROJ takes milliseconds to make one; a job asks for the same few again and again
 def geographic_of(crs: CRS) -> CRS:
     """Return the 2D geographic CRS of the datum. Raises `OperationError` for a vertical CRS."""
     return _base(crs).to_2d() if not crs.is_geocentric else _geodetic(_base(crs), "ellipsoidal")
 
 
-@_remembered
+@lru_cache(maxsize=256)
 def geocentric_of(crs: CRS) -> CRS:
     """Return the geocentric CRS (X, Y, Z in metres) of the datum. Raises `OperationError` for a vertical CRS."""
     return _geodetic(_base(crs), "Cartesian")
 
 
-@_remembered
 def ellipsoid_of(crs: CRS) -> Ellipsoid:
     """Return the ellipsoid of the datum. Raises `OperationError` for a vertical CRS."""
     ellipsoid = _base(crs).ellipsoid
@@ -101,7 +94,6 @@ def same_datum(one: CRS, other: CRS) -> bool:
     return geographic_of(one).equals(geographic_of(other), ignore_axis_order=True)
 
 
-@_remembered
 def same_height_datum(one: str, other: str) -> bool:
     """Tell whether two height texts (vertical CRS or "ellipsoid") name one height datum, in whatever units."""
     first, second = vertical_of(one), vertical_of(other)
@@ -110,7 +102,6 @@ def same_height_datum(one: str, other: str) -> bool:
     return bool(first.equals(second) or (first.datum is not None and first.datum == second.datum))
 
 
-@_remembered
 def kind_of(crs: CRS) -> str:
     """Return "geocentric", "projected" or "geographic": what the coordinates of positions in the CRS are."""
     horizontal = horizontal_of(crs)
@@ -119,13 +110,11 @@ def kind_of(crs: CRS) -> str:
     return "projected" if horizontal.is_projected else "geographic"
 
 
-@_remembered
 def same_crs(one: str, other: str) -> bool:
     """Tell whether two texts name the same horizontal CRS, whatever the order of their axes."""
     return bool(horizontal_of(parse(one)).equals(horizontal_of(parse(other)), ignore_axis_order=True))
 
 
-@_remembered
 def same_positions(one: str, other: str) -> bool:
     """Tell whether two texts count positions alike: one projected CRS, or degrees in one datum, whatever heights."""
     first, second = (horizontal_of(parse(text)) for text in (one, other))
@@ -134,7 +123,6 @@ def same_positions(one: str, other: str) -> bool:
     return bool(first.equals(second, ignore_axis_order=True))
 
 
-@_remembered
 def holds_ellipsoidal_heights(crs: CRS) -> bool:
     """Tell whether a 3D geographic CRS is registered for the datum.
 
@@ -143,13 +131,11 @@ def holds_ellipsoidal_heights(crs: CRS) -> bool:
     return geographic_of(crs).to_3d().to_authority() is not None
 
 
-@_remembered
 def is_dynamic(crs: CRS) -> bool:
     """Tell whether coordinates in the datum move with time, so that they need an epoch."""
     return "Dynamic" in str(_base(crs).to_json_dict().get("datum", {}).get("type", ""))
 
 
-@_remembered
 def source_crs(text: str) -> CRS:
     """Return the CRS of an export or a register, checked.
 
@@ -166,7 +152,6 @@ def source_crs(text: str) -> CRS:
     return crs
 
 
-@_remembered
 def target_grid(text: str) -> CRS:
     """Return the projected CRS of the issued coordinates, checked.
 
@@ -188,7 +173,6 @@ def target_grid(text: str) -> CRS:
     return crs.to_2d()
 
 
-@_remembered
 def height_datum(text: str) -> CRS | None:
     """Return the vertical CRS of the issued heights, checked, or None for "ellipsoid".
 
@@ -204,7 +188,6 @@ def height_datum(text: str) -> CRS | None:
     return crs
 
 
-@_remembered
 def vertical_of(text: str) -> CRS | None:
     """Return the vertical CRS in whatever unit, checked, or None for "ellipsoid".
 
@@ -227,7 +210,6 @@ def vertical_of(text: str) -> CRS | None:
     return crs
 
 
-@_remembered
 def registered_code(crs: CRS) -> str | None:
     """Return the code under which the same CRS is registered, such as "EPSG:2193", or None."""
     code = crs.to_authority()
@@ -243,7 +225,6 @@ def compound(horizontal: CRS, vertical: CRS) -> CRS:
     return CompoundCRS(f"{horizontal.name} + {vertical.name}", [horizontal, vertical])
 
 
-@_remembered
 def compound_definition(grid: str, height: str) -> str:
     """Return the WKT2:2019 of grid and height datum together (of the grid with ellipsoidal height for "ellipsoid")."""
     vertical = height_datum(height)
