@@ -2,8 +2,8 @@
 
 from datetime import UTC, datetime
 
-#: Milliseconds in an hour.
-HOUR = 3_600_000
+#: Milliseconds.
+MINUTE, HOUR, DAY = 60_000, 3_600_000, 86_400_000
 #: GPS - UTC in seconds from these UTC dates on (IERS Bulletin C; ERFA's table). Before the first none is known here.
 LEAP_SECONDS = (
     ("1999-01-01", 13),

@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.arrays import Integers
+from pipeline.arrays import Floats, Integers
 
 TIME = pa.timestamp("ms", tz="UTC")
 
@@ -45,3 +45,8 @@ READING = pa.schema(
 def milliseconds(batch: pa.RecordBatch | pa.Table) -> Integers:
     """Return (n,) observed times of readings, UTC milliseconds since 1970; -1 where there is none."""
     return np.asarray(pc.fill_null(batch.column("time").cast(pa.int64()), -1)).astype(np.int64)
+
+
+def number_column(values: Floats) -> pa.Array:
+    """Return (n,) numbers as a column; what is not finite is null."""
+    return pa.array(values, pa.float64(), mask=~np.isfinite(values))

@@ -10,12 +10,13 @@ from pipeline.arrays import Floats, Integers
 from pipeline.blunders.coordinates import typed
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import Hypothesis, Kind
+from pipeline.clock import DAY, HOUR
 from pipeline.geodesy.units import FOOT
 from pipeline.solve.correct import NEVER
 from pipeline.words import Role
 
 #: Milliseconds within which another session's base may have been taken for one's own.
-_NEAR = 3 * 86_400_000
+_NEAR = 3 * DAY
 _ALL, _LEVEL, _HEIGHT = (True, True, True), (True, True, False), (False, False, True)
 #: What of an error of unknown reason is free, and how that is said.
 _PARTS = ((_ALL, ""), (_LEVEL, " in position"), (_HEIGHT, " in height"))
@@ -220,7 +221,7 @@ def _in_time(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
 def drift(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
     """Yield that the base drifts, in all components first: the free size is metres an hour that the points move."""
     times = scope.case.solved.occupations.time[own]
-    hours = (times - times[0]) / 3_600_000
+    hours = (times - times[0]) / HOUR
     shape = scope.influence.any_displaced(dict(zip(own.tolist(), hours.tolist(), strict=True)))
     for free, what in _PARTS:
         text = f"the base appears to drift{what} by {{opposite}} an hour (points are out by the reverse)"

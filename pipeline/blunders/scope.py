@@ -33,7 +33,7 @@ class Case:
     @cached_property
     def local(self) -> Floats:
         """(S, 3) the sessions' shifts east, north, up; NaN where untied."""
-        return shift_at_places(self.solved, self.survey)[0]
+        return shift_at_places(self.survey, self.solved)[0]
 
     @cached_property
     def number(self) -> dict[str, int]:

@@ -30,7 +30,7 @@ from pipeline.solve.correct import Corrected
 from pipeline.solve.difference_95 import differences_95
 from pipeline.solve.proof import PROOFS
 from pipeline.solve.solve import Solved, shift_at_places
-from pipeline.tables import READING, TIME
+from pipeline.tables import READING, TIME, number_column
 from pipeline.words import REASONS, Holds, MarkStatus, Role
 
 #: Columns that an export may map and that are evidence about a point, for which the contract has no column.
@@ -51,6 +51,9 @@ Row = TypeVar("Row")
 #: The axes of a place on the grid, and of a difference at a place, as columns are named.
 _GRID = ("easting", "northing", "height")
 _LOCAL = ("east", "north", "up")
+
+#: Columns of a batch that a layer has as they are, by its own names.
+_OF_READING = {"name": "name", "code": "code", "observed": "time", "source_row": "source_row"}
 
 _PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
 _REASON_WORDS = pa.array([str(reason) for reason in REASONS])
@@ -106,40 +109,35 @@ class Rows:
         """Return the drafted points of a batch, or only some of its ``rows``, as rows of ``points``."""
         rows = np.flatnonzero(drafted.points) if rows is None else rows
         chosen = pa.array(rows)
-        batch, found = drafted.batch, drafted.corrected
         columns = {
-            **_taken(found, rows, *_GRID, "ellipsoid_height", "longitude", "latitude", "hu95", "vu95"),
-            "name": pc.take(batch.column("name"), chosen),
-            "code": pc.take(batch.column("code"), chosen),
-            "session": self._sessions(drafted.session[rows]),
-            "observed": pc.take(batch.column("time"), chosen),
+            **self._reading(drafted, rows, chosen),
+            **_taken(drafted.corrected, rows, "ellipsoid_height", "longitude", "latitude", "hu95", "vu95"),
             "proof": _PROOF_WORDS.take(pa.array(drafted.proof[rows])),
-            "solution": pc.take(batch.column("solution"), chosen),
-            "source_file": _repeat(drafted.export.shown, len(rows)),
-            "source_row": pc.take(batch.column("source_row"), chosen),
-            **self.carried.columns(batch, drafted.export, chosen),
-            GEOMETRY: wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
+            "solution": pc.take(drafted.batch.column("solution"), chosen),
+            **self.carried.columns(drafted.batch, drafted.export, chosen),
         }
         return _layer(self.carried.schema, columns)
 
     def held_back(self, drafted: Drafted) -> pa.RecordBatch:
         """Return the rows of a batch that are held back as rows of ``held_back``."""
         rows = np.flatnonzero(drafted.held)
-        chosen = pa.array(rows)
-        batch, found = drafted.batch, drafted.corrected
         columns = {
-            **_taken(found, rows, *_GRID),
-            "name": pc.take(batch.column("name"), chosen),
-            "code": pc.take(batch.column("code"), chosen),
-            "session": self._sessions(drafted.session[rows]),
-            "observed": pc.take(batch.column("time"), chosen),
+            **self._reading(drafted, rows, pa.array(rows)),
             "reason": _REASON_WORDS.take(pa.array(drafted.held[rows] - 1)),
             "detail": pa.array([self.drafter.explain(drafted, row) for row in rows.tolist()], pa.string()),
-            "source_file": _repeat(drafted.export.shown, len(rows)),
-            "source_row": pc.take(batch.column("source_row"), chosen),
-            GEOMETRY: wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
         }
         return _layer(HELD_BACK, columns)
+
+    def _reading(self, drafted: Drafted, rows: Integers, chosen: pa.Array) -> dict[str, pa.Array]:
+        """Return what ``points`` and ``held_back`` both say of readings; ``chosen`` are their rows for Arrow."""
+        batch, found = drafted.batch, drafted.corrected
+        return {
+            **{ours: pc.take(batch.column(name), chosen) for ours, name in _OF_READING.items()},
+            **_taken(found, rows, *_GRID),
+            "session": self._sessions(drafted.session[rows]),
+            "source_file": _repeat(drafted.export.shown, len(rows)),
+            GEOMETRY: wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
+        }
 
     def _sessions(self, numbers: NDArray[np.int32]) -> pa.Array:
         names = pa.array([window.session.name for window in self.drafter.survey.windows], pa.string())
@@ -162,14 +160,14 @@ def check_rows(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> 
         "observed": on_marks.table.column("time").combine_chunks(),
         **_axes([f"known_{axis}" for axis in _GRID], on_marks.known),
         **_taken(found, np.arange(count), *_GRID),
-        "d_east": _number(compared.east),
-        "d_north": _number(compared.north),
-        "d_height": _number(compared.height),
-        "d_horizontal": _number(compared.horizontal),
+        "d_east": number_column(compared.east),
+        "d_north": number_column(compared.north),
+        "d_height": number_column(compared.height),
+        "d_horizontal": number_column(compared.horizontal),
         "tolerance_h": pa.array(np.full(count, compared.tolerance.horizontal)),
         "tolerance_v": pa.array(np.full(count, compared.tolerance.vertical)),
-        "hu95": _number(hu95),
-        "vu95": _number(vu95),
+        "hu95": number_column(hu95),
+        "vu95": number_column(vu95),
         "passed": pa.array(compared.passed, mask=~compared.judged),
         "cause": pa.array(causes, pa.string()),
         **_statistics(solved),
@@ -191,7 +189,7 @@ def _statistics(solved: Solved) -> dict[str, pa.Array]:
     return columns
 
 
-def mark_rows(solved: Solved, survey: Survey) -> pa.RecordBatch:
+def mark_rows(survey: Survey, solved: Solved) -> pa.RecordBatch:
     """Return the marks of the adjustment as rows of ``marks``; what nothing ties is null.
 
     A mark is held where the register holds something of it. Its coordinates are the adjusted ones all the same: they
@@ -213,8 +211,8 @@ def mark_rows(solved: Solved, survey: Survey) -> pa.RecordBatch:
     columns = {
         "mark": pa.array(marks.names, pa.string()),
         **_axes(_GRID, grid),
-        "hu95": _number(horizontal_95(covariance)),
-        "vu95": _number(vertical_95(np.sqrt(covariance[:, 2, 2]))),
+        "hu95": number_column(horizontal_95(covariance)),
+        "vu95": number_column(vertical_95(np.sqrt(covariance[:, 2, 2]))),
         "holds": pa.array(holds, pa.string()),
         "occupations": pa.array(occupied, pa.int64()),
         "status": pa.array(status, pa.string()),
@@ -226,7 +224,7 @@ def mark_rows(solved: Solved, survey: Survey) -> pa.RecordBatch:
 def session_rows(survey: Survey, solved: Solved, points: Integers) -> pa.RecordBatch:
     """Return the sessions as rows of ``sessions``; ``points`` (S,) counts each one's drafted points."""
     windows, on_marks = survey.windows, solved.occupations
-    local, sigma = shift_at_places(solved, survey)
+    local, sigma = shift_at_places(survey, solved)
     base = survey.bases.mark + solved.shifts.shift
     place = survey.operations.frames.to_issued.forward(*base.T)
 
@@ -272,16 +270,12 @@ def _layer(schema: pa.Schema, columns: Mapping[str, pa.Array]) -> pa.RecordBatch
 
 
 def _taken(found: Corrected, rows: Integers, *names: str) -> dict[str, pa.Array]:
-    return {name: _number(getattr(found, name)[rows]) for name in names}
+    return {name: number_column(getattr(found, name)[rows]) for name in names}
 
 
 def _axes(names: Sequence[str], values: Floats) -> dict[str, pa.Array]:
     """Return the three columns of (n, 3) values by their names."""
-    return {name: _number(values[:, axis]) for axis, name in enumerate(names)}
-
-
-def _number(values: Floats) -> pa.Array:
-    return pa.array(values, pa.float64(), mask=~np.isfinite(values))
+    return {name: number_column(values[:, axis]) for axis, name in enumerate(names)}
 
 
 def _repeat(text: str, count: int) -> pa.Array:

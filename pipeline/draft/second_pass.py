@@ -12,7 +12,7 @@ from pipeline.draft.taken_over import Reuse
 from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export, read_batches
-from pipeline.solve.correct import Corrected, correct, observed_sigma, with_distance
+from pipeline.solve.correct import VALUES, Corrected, correct, observed_sigma, with_distance
 from pipeline.solve.proof import PROOFS
 from pipeline.solve.solve import Solved
 from pipeline.tables import milliseconds
@@ -128,11 +128,8 @@ class Drafter:
     def _ready(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> tuple[Flags, Floats]:
         """Return (n,) which readings have their numbers from an earlier issue, and those numbers."""
         if self.reuse is None:
-            return np.zeros(batch.num_rows, bool), np.zeros((0, len(Corrected.__dataclass_fields__)))
-        ready, numbers = self.reuse.find(
-            export.shown, np.asarray(batch.column("source_row"), np.int64), session.astype(np.int64)
-        )
-        return ready, numbers
+            return np.zeros(batch.num_rows, bool), np.zeros((0, len(VALUES)))
+        return self.reuse.find(export.shown, np.asarray(batch.column("source_row"), np.int64), session.astype(np.int64))
 
     def _proof(self, time: Integers, session: NDArray[np.int32]) -> NDArray[np.uint8]:
         proof = np.full(len(time), PROOFS.index(Proof.UNCHECKED), np.uint8)
@@ -203,5 +200,4 @@ def _spread(found: Corrected, rows: Integers, ready: Flags, numbers: Floats) -> 
             spread[ready] = numbers[:, column]
         return spread
 
-    names = Corrected.__dataclass_fields__
-    return Corrected(*(full(getattr(found, name), column) for column, name in enumerate(names)))
+    return Corrected(*(full(getattr(found, name), column) for column, name in enumerate(VALUES)))

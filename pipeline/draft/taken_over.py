@@ -7,10 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.solve.correct import Corrected
-
-#: The corrected values of a point, as the layer ``points`` has them.
-VALUES = tuple(Corrected.__dataclass_fields__)
+from pipeline.solve.correct import VALUES
 
 
 @dataclass(frozen=True)

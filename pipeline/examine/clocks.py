@@ -13,10 +13,9 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Integers
-from pipeline.clock import HOUR
+from pipeline.clock import HOUR, MINUTE
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.clock_offset import offset_words
-from pipeline.intake.file_log import MINUTE
 from pipeline.intake.named_points import named_points
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export
@@ -125,7 +124,7 @@ class _Clock:
 
 
 @dataclass(frozen=True)
-class _Told:
+class ClockFinding:
     """What is said of an export's clock: a note, or a doubt where ``sessions`` of readings may be wrong."""
 
     export: int
@@ -135,17 +134,17 @@ class _Told:
     doubt: bool
 
 
-def clock_notes(survey: Survey) -> list[str]:
+def clock_notes(found: Sequence[ClockFinding]) -> list[str]:
     """Return in words what is odd about the clocks, and puts nothing in doubt."""
-    found = [told for told in _told(survey) if not told.doubt]
-    return [f"{told.file}:{told.line}: {told.what}" if told.line else f"{told.file}: {told.what}" for told in found]
+    notes = [told for told in found if not told.doubt]
+    return [f"{told.file}:{told.line}: {told.what}" if told.line else f"{told.file}: {told.what}" for told in notes]
 
 
-def clock_doubts(survey: Survey) -> list[Doubtful]:
+def clock_doubts(survey: Survey, found: Sequence[ClockFinding]) -> list[Doubtful]:
     """Return a doubt for each export whose readings may belong to other sessions, and so to other bases."""
     return [
         Doubtful(Doubt.TIME_ZONE, told.what, _sessions(survey, told.export), told.file, told.line)
-        for told in _told(survey)
+        for told in found
         if told.doubt
     ]
 
@@ -154,7 +153,8 @@ def _sessions(survey: Survey, number: int) -> tuple[int, ...]:
     return tuple(np.flatnonzero(survey.first_pass.files[number].sessions).tolist())
 
 
-def _told(survey: Survey) -> Iterator[_Told]:
+def clock_findings(survey: Survey) -> Iterator[ClockFinding]:
+    """Yield what is odd about the clock of each export: some thirty offsets are tried on it, so this is asked once."""
     for number in range(len(survey.exports)):
         of = _Clock(survey, number, survey.sieve.index)
         yield from _unstated(of)
@@ -162,7 +162,7 @@ def _told(survey: Survey) -> Iterator[_Told]:
         yield from _better(of)
 
 
-def _unstated(of: _Clock) -> Iterator[_Told]:
+def _unstated(of: _Clock) -> Iterator[ClockFinding]:
     """Say that the times of an export have no zone at all."""
     if of.survey.prepared.loaded.stated("points", of.export.block, "time_zone"):
         return
@@ -174,10 +174,10 @@ def _unstated(of: _Clock) -> Iterator[_Told]:
         ' time_zone = "UTC" if that is right'
     )
     other = of.elsewhere([*of.zones(), *(-zone for zone in of.zones()), *_HOURS])
-    yield _Told(of.number, of.export.shown, line, what + (_moves(other) if other else ""), other is not None)
+    yield ClockFinding(of.number, of.export.shown, line, what + (_moves(other) if other else ""), other is not None)
 
 
-def _disagreeing(of: _Clock) -> Iterator[_Told]:
+def _disagreeing(of: _Clock) -> Iterator[ClockFinding]:
     """Say that the sessions are written in another offset from UTC than the export's zone has at the time."""
     zone = clock(of.export.points.time_zone, None).kind
     if zone in (None, 0) or of.export.bare_time is None:
@@ -195,11 +195,11 @@ def _disagreeing(of: _Clock) -> Iterator[_Told]:
             f'the export is read with time_zone "{of.export.points.time_zone}", {_east(own)} on that day, and session'
             f" {window.session.name} is written in {_east(own - off)}: one of the two may be off"
         )
-        yield _Told(of.number, of.export.shown, 0, what + (_moves(other) if other else ""), other is not None)
+        yield ClockFinding(of.number, of.export.shown, 0, what + (_moves(other) if other else ""), other is not None)
         return
 
 
-def _better(of: _Clock) -> Iterator[_Told]:
+def _better(of: _Clock) -> Iterator[ClockFinding]:
     """Say that readings would lie in sessions with times of another hour, unless that is told of all exports."""
     found = of.better()
     if found is None or (not found.changed and of.survey.clock_offset is not None):
@@ -209,7 +209,9 @@ def _better(of: _Clock) -> Iterator[_Told]:
         f"{held:.0%} of its readings lie outside all sessions; with times {offset_words(found.offset)}"
         f" {found.inside:.0%} of all would lie within: see time_zone of the block, and the sessions' times"
     )
-    yield _Told(of.number, of.export.shown, 0, what + (_moves(found) if found.changed else ""), found.changed > 0)
+    yield ClockFinding(
+        of.number, of.export.shown, 0, what + (_moves(found) if found.changed else ""), found.changed > 0
+    )
 
 
 def _moves(fit: _Fit) -> str:

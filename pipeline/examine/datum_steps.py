@@ -27,7 +27,7 @@ from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.named import is_projected
 from pipeline.geodesy.operations import OperationError, datum_to_datum
 from pipeline.intake.survey import Survey
-from pipeline.intake.ways import ways_of
+from pipeline.intake.ways import Place, ways_of
 from pipeline.job.model import Job
 from pipeline.problems import Problems
 from pipeline.words import Doubt
@@ -41,14 +41,12 @@ _TOLD = 0.1
 #: more. From this many tolerances of a check on, a height step is doubted; common practice, no source.
 _GEOID = 4.0
 
-_Place = tuple[str | int, ...]
-
 
 @dataclass(frozen=True)
 class _Way:
     """One way into the working frame: where the job file asks for it, its CRS, and whether shifts take it up."""
 
-    place: _Place
+    place: Place
     crs: str
     block: int | None
     taken_up: bool

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.examine.clocks import clock_doubts
+from pipeline.examine.clocks import ClockFinding, clock_doubts
 from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.epoch_gaps import epoch_doubts
@@ -26,7 +26,9 @@ _WRONG_PLACE = "exchanged columns (latitude and longitude, easting and northing)
 _WRONG = "a wrong mark, a wrong datum or height system, a wrong antenna height or feet taken for metres"
 
 
-def doubts_before(survey: Survey, stood: Stood | None, of_register: Sequence[Doubtful]) -> tuple[Doubtful, ...]:
+def doubts_before(
+    survey: Survey, stood: Stood | None, of_register: Sequence[Doubtful], clocks: Sequence[ClockFinding]
+) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
     found = [
         *system_doubts(survey, stood),
@@ -35,7 +37,7 @@ def doubts_before(survey: Survey, stood: Stood | None, of_register: Sequence[Dou
         *epoch_doubts(survey),
         *zone_doubts(survey),
         *precision_doubts(survey),
-        *clock_doubts(survey),
+        *clock_doubts(survey, clocks),
         *place_doubts(survey),
         *tolerance_doubts(survey),
     ]

@@ -1,11 +1,10 @@
 """What the epochs of a job leave open: those that change nothing, those that are lacking, and by how much."""
 
-import os
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 
+from pipeline.clock import DAY
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.detours import datum_name, moves
 from pipeline.geodesy.epochs import decimal_year
@@ -61,7 +60,7 @@ def _says(survey: Survey, number: int, by: float, days: float) -> str:
 def _place(survey: Survey, number: int) -> tuple[str, int]:
     """Return file, from the job file's folder, and line of a session."""
     file, line = survey.windows[number].where
-    return Path(os.path.relpath(file, survey.prepared.loaded.path.parent)).as_posix(), line
+    return survey.prepared.loaded.recorded(file), line
 
 
 def _network(survey: Survey, number: int) -> bool:
@@ -91,4 +90,4 @@ def _drifts(survey: Survey) -> Iterator[tuple[int, float, float]]:
         edges = np.array([min(times), max(times)], np.int64)
         place = [np.full(2, value) for value in survey.first_pass.place[number]]
         moved = np.diff(np.column_stack(operation.forward(*place, decimal_year(edges))), axis=0)
-        yield number, float(np.linalg.norm(moved)), float(np.diff(edges)[0] / 86_400_000)
+        yield number, float(np.linalg.norm(moved)), float(np.diff(edges)[0] / DAY)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from pipeline.examine.base_ids import nothing_but_ids, wrong_ids
+from pipeline.examine.clocks import ClockFinding, clock_findings
 from pipeline.examine.datum_steps import register_step, unlike_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import doubts_before
@@ -30,12 +31,14 @@ class Examined:
         survey: the job before any shift.
         stood: which readings stand on which marks of the register, None where there is none.
         doubts: what takes the proof away whatever the checks say.
+        clocks: what is odd about the clocks of exports.
         remarks: in words, what deserves a look and stops nothing.
     """
 
     survey: Survey
     stood: Stood | None
     doubts: tuple[Doubtful, ...]
+    clocks: tuple[ClockFinding, ...]
     remarks: tuple[str, ...]
 
 
@@ -77,9 +80,9 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     survey = survey_of(prepared, sorting, first_pass, operations, offset)
     far, unlike = far_from_use(survey), unlike_steps(survey)
     doubted, noted = register_step(survey)
-    stood = stood_on_marks(survey)
+    stood, clocks = stood_on_marks(survey), tuple(clock_findings(survey))
     remarks = (*far, *unlike, *noted, *epoch_notes(survey))
-    return Examined(survey, stood, doubts_before(survey, stood, doubted), remarks)
+    return Examined(survey, stood, doubts_before(survey, stood, doubted, clocks), clocks, remarks)
 
 
 def _report_nothing_usable(prepared: Prepared, first_pass: FirstPass, offset: str | None, problems: Problems) -> None:

@@ -1,9 +1,7 @@
 """Doubts about height systems and datums: what the marks of all sessions, and the bases, have in common."""
 
-import os
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
@@ -29,7 +27,7 @@ def system_doubts(survey: Survey, stood: Stood | None) -> list[Doubtful]:
     above = above_readings(survey, register, stood, set_up=True)
     if not len(above.session):
         return []
-    path = Path(os.path.relpath(control.file, survey.prepared.loaded.path.parent)).as_posix()
+    path = survey.prepared.loaded.recorded(control.file)
     looked = _Looked(survey, register, path, above, by_session(survey, above))
     units = unit_doubts(survey, register, above)
     return [*looked.unfilled(), *looked.heights(), *looked.common(), *units]

@@ -3,14 +3,13 @@
 import numpy as np
 
 from pipeline.arrays import Integers
-from pipeline.clock import GPS_AHEAD, HOUR
+from pipeline.clock import DAY, GPS_AHEAD, HOUR, MINUTE
 from pipeline.intake.base_values import offset_into
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
 from pipeline.sessions.attach import SessionIndex
 from pipeline.words import counted, plural
 
-_DAY = 86_400_000
 _ORDER = "see the order of %d and %m in time_format of their [[points]], and start and end of the sessions"
 
 #: So many readings outside all sessions are worth a look, and of them this part has to agree on one offset.
@@ -56,7 +55,7 @@ def exchanged(times: Integers, zone: int) -> Integers:
     years = months.astype("datetime64[Y]")
     month = (months - years.astype("datetime64[M]")).astype(np.int64)
     other = (years.astype("datetime64[M]") + day).astype("datetime64[D]") + month
-    moved = (other - days).astype(np.int64) * _DAY
+    moved = (other - days).astype(np.int64) * DAY
     return np.asarray(np.where(day < 12, times + moved, times))
 
 
@@ -66,7 +65,7 @@ def offset_words(offset: int) -> str:
     if abs(offset) == GPS_AHEAD:
         return f"{GPS_AHEAD // 1000} s {way}"
     hours, rest = divmod(abs(offset), HOUR)
-    return f"{hours} h {way}" if not rest else f"{hours} h {rest // 60_000} min {way}"
+    return f"{hours} h {way}" if not rest else f"{hours} h {rest // MINUTE} min {way}"
 
 
 def _advice(offset: int) -> str:

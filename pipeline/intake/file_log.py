@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
+from pipeline.clock import HOUR, MINUTE
 from pipeline.intake.sort import Sifted
 from pipeline.read.files import Export
 from pipeline.sessions.attach import SessionIndex, base_key
@@ -20,11 +21,10 @@ from pipeline.sessions.windows import SessionWindow
 from pipeline.tables import milliseconds
 from pipeline.words import REASONS, Reason, reason_code
 
-MINUTE = 60_000
 #: Metres: standard uncertainties of a fixed solution are smaller (horizontal, vertical), and larger than the least.
 LARGE_SIGMA, LEAST_SIGMA = (0.5, 1.0), 1.5e-4
 #: Milliseconds beyond which one occupation is unlikely to last.
-_LONG = 12 * 3_600_000
+_LONG = 12 * HOUR
 #: Different solutions that are kept of one export.
 _MOST = 16
 

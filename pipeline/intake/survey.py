@@ -11,6 +11,8 @@ from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.operations import Operations
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import Sieve
+from pipeline.intake.target import target
+from pipeline.issue.record_types import Target
 from pipeline.job.model import Job
 from pipeline.read.files import Export
 from pipeline.sessions.windows import SessionWindow
@@ -27,6 +29,7 @@ class Survey:
         operations: the PROJ operations.
         candidates: readings that may be occupations of marks and are not held back.
         bases: where the bases stood.
+        target: the grid and the height datum, as the record names them.
         clock_offset: in words, by how much all clocks seem to be off; None where they are not.
     """
 
@@ -36,6 +39,7 @@ class Survey:
     operations: Operations
     candidates: Candidates
     bases: Bases
+    target: Target
     clock_offset: str | None
 
     @property
@@ -74,4 +78,5 @@ def survey_of(
     """Put a job and its first pass together, with what follows from them by the operations."""
     candidates = sound_candidates(prepared, first_pass, operations)
     bases = set_up_bases(prepared, first_pass, operations)
-    return Survey(prepared, sieve, first_pass, operations, candidates, bases, clock_offset)
+    goal = target(prepared.loaded.job)
+    return Survey(prepared, sieve, first_pass, operations, candidates, bases, goal, clock_offset)

@@ -64,6 +64,10 @@ class LoadedJob:
         """Return whether the job file has a key, for a ``[[points]]`` block there or in ``[source]``."""
         return _written(self.lines, keys) in self.lines.known
 
+    def recorded(self, path: str | Path) -> str:
+        """Return a path from the job file's folder, as an issue has it wherever the job lies."""
+        return Path(os.path.relpath(path, self.path.parent)).as_posix()
+
     def show(self, path: Path) -> str:
         """Return a path that the job file names as it is best shown: reached the way the user reached the job file."""
         return _show(path, self.path, self.shown)

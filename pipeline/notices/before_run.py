@@ -1,6 +1,5 @@
 """What can be said before any shift is derived: of the register, of where the bases are, of each export as a whole."""
 
-import os
 from pathlib import Path
 
 from pipeline.examine.clocks import clock_notes
@@ -30,13 +29,13 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
     told = [*examined.remarks, *job_notes(survey)]
     register, control = survey.register, survey.job.control
     if register is not None and control is not None:
-        path = shown or Path(os.path.relpath(control.file, survey.prepared.loaded.path.parent)).as_posix()
+        path = shown or survey.prepared.loaded.recorded(control.file)
         warned = register_warnings(survey, examined.stood, last)
         told += [f"{path}:{warning.line}: {warning.what}" for warning in warned]
     told += [*_reversed_zones(survey, shown is None), *held_checks(survey.prepared, survey.first_pass)]
     told += [*zone_notes(survey), *survey.first_pass.notes]
     told += base_notes(survey)
-    return [*told, *clock_notes(survey), *file_notes(survey), *name_notes(survey)]
+    return [*told, *clock_notes(examined.clocks), *file_notes(survey), *name_notes(survey)]
 
 
 def _reversed_zones(survey: Survey, recorded: bool) -> list[str]:

@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
-from pipeline.clock import LEAP_SECONDS
+from pipeline.clock import LEAP_SECONDS, MINUTE
 from pipeline.files.odd_text import why_no_time
 from pipeline.read.claims import Claims, stated_minutes
 from pipeline.read.clock_fields import ISO, Fields, Pattern, pattern_of
@@ -21,7 +21,6 @@ from pipeline.words import Reason
 
 _OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)")
 _WITH_OFFSET = re.compile(r":.*(?:Z|[+-][\d:]+)$")
-_MINUTE = 60_000
 
 #: A time that is at least this long has hours and minutes.
 _SHORTEST = len("2026-03-02T07:30")
@@ -66,9 +65,9 @@ class Clock:
         """Work out what the block's zone makes of the times that say another; ``minutes`` are what they say."""
         if not claimed.any():
             return
-        face = utc + minutes * _MINUTE
+        face = utc + minutes * MINUTE
         if isinstance(self.kind, int):
-            self.claims.add(cells, face - self.kind * _MINUTE - utc, claimed)
+            self.claims.add(cells, face - self.kind * MINUTE - utc, claimed)
         elif self.kind is None:
             self.claims.add(cells, gps_to_utc(face)[0] - utc, claimed)
         else:
@@ -112,7 +111,7 @@ class Clock:
         if not naive.any():
             return _Utc(local, np.ones(len(local), dtype=bool))
         if isinstance(self.kind, int):
-            return _Utc(np.where(naive, local - self.kind * _MINUTE, local), np.ones(len(local), dtype=bool))
+            return _Utc(np.where(naive, local - self.kind * MINUTE, local), np.ones(len(local), dtype=bool))
         if self.kind is None:
             utc, early = gps_to_utc(local)
             says = f"on the GPS time scale is before {LEAP_SECONDS[0][0]}: its leap seconds are not known here"
@@ -174,7 +173,7 @@ def gps_to_utc(gps: Integers) -> tuple[Integers, Flags]:
 
 def _from_zone(local: Integers, zone: tzinfo) -> tuple[Integers, Flags, Flags]:
     """Return UTC, and where the local time comes twice and where it does not exist. Zones change on whole minutes."""
-    minutes = local // _MINUTE
+    minutes = local // MINUTE
     changes = np.concatenate(([True], minutes[1:] != minutes[:-1]))
     runs = np.cumsum(changes) - 1  # a day's points come in order: few distinct minutes
     distinct, back = np.unique(minutes[changes], return_inverse=True)

@@ -41,7 +41,7 @@ def against(last: Last | None, survey: Survey, solved: Solved, now: Fingerprint)
     if last is None:
         return Against(("first issue",))
     why = reasons(last, survey, solved, now)
-    obstacle = another_frame(last.record, survey.job)
+    obstacle = another_frame(last.record, survey.target)
     try:
         if obstacle is None:
             found = reuse(last, survey, now.reach)

@@ -10,13 +10,14 @@ import pyarrow as pa
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import iso
 from pipeline.draft.second_pass import Drafted
-from pipeline.draft.taken_over import VALUES, Reuse
+from pipeline.draft.taken_over import Reuse
 from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.content import Content
 from pipeline.issue.geopackage.layers import GEOMETRY, POINT_Z, wkb_points
 from pipeline.issue.geopackage.tally import Tally, Written
 from pipeline.reissue.earlier import Last, position
 from pipeline.reissue.fingerprint import REGISTER, SESSION, differences
+from pipeline.solve.correct import VALUES
 from pipeline.solve.proof import PROOFS
 
 #: The numbers of a point, as the layer ``points`` has them.

@@ -18,7 +18,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.issue.geopackage.layers import CHANGES, GEOMETRY, wkb_lines
 from pipeline.issue.record_types import Compared, RegisterMark
-from pipeline.tables import TIME
+from pipeline.tables import TIME, number_column
 from pipeline.words import Change, counted
 
 #: Metres. A smaller difference is the arithmetic's: a point that nothing reached has the same bits.
@@ -184,7 +184,7 @@ def _rows(
     columns = [
         here.column("name").combine_chunks(),
         pa.array([str(change)], pa.string()).take(pa.array(np.zeros(len(chosen), np.int64))),
-        *(_number(values[:, axis]) for values in (was, now, now - was) for axis in range(3)),
+        *(number_column(values[:, axis]) for values in (was, now, now - was) for axis in range(3)),
         _reasons(*_kinds(before, after, old, new, change), change, because),
         wkb_lines(start, end),
     ]
@@ -237,10 +237,6 @@ def _column(table: pa.Table | pa.RecordBatch, name: str) -> Floats:
 
 def _flags(table: pa.Table) -> Flags:
     return np.asarray(table.column("held"), bool)
-
-
-def _number(values: Floats) -> pa.Array:
-    return pa.array(values, pa.float64(), mask=~np.isfinite(values))
 
 
 def _flat(column: Any) -> Any:

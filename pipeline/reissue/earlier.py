@@ -10,15 +10,14 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Integers
-from pipeline.draft.taken_over import VALUES, Reuse
+from pipeline.draft.taken_over import Reuse
 from pipeline.intake.survey import Survey
-from pipeline.intake.target import target
 from pipeline.issue.geopackage.previous import read_rows
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
 from pipeline.issue.record import read_record
-from pipeline.issue.record_types import Reach, Record
-from pipeline.job.model import Job
+from pipeline.issue.record_types import Reach, Record, Target
 from pipeline.reissue.changes import COMPARED, Side, attributes_of
+from pipeline.solve.correct import VALUES
 
 
 @dataclass(frozen=True)
@@ -57,9 +56,9 @@ class Last:
         return side
 
 
-def another_frame(record: Record, job: Job) -> str | None:
+def another_frame(record: Record, now: Target) -> str | None:
     """Return in words that an earlier issue's coordinates are in another grid or height datum, or None."""
-    then, now = record["target"], target(job)
+    then = record["target"]
     if then["grid"] != now["grid"]:
         return f"the grid was {then['grid_name']} and is {now['grid_name']}"
     if then["height"] != now["height"]:

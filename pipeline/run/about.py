@@ -1,11 +1,8 @@
 """What the files of an issue say of themselves."""
 
-from datetime import datetime
-
 from pipeline.geodesy import crs
-from pipeline.intake.target import target
+from pipeline.intake.survey import Survey
 from pipeline.issue.about import About
-from pipeline.job.model import Job
 
 CAUTION = (
     "No substitute for a licensed surveyor's judgement: cadastral boundaries, set-out of structures and anything that "
@@ -13,14 +10,15 @@ CAUTION = (
 )
 
 
-def about(job: Job, number: int, data_to: datetime) -> About:
-    """Return what the files of an issue say of themselves; ``data_to`` is the time of the newest observation."""
+def about(survey: Survey, number: int) -> About:
+    """Return what the files of issue ``number`` say of themselves."""
+    job, goal = survey.job, survey.target
     grid = crs.target_grid(job.target.grid)
-    datum, goal = crs.geographic_of(grid), target(job)
+    datum = crs.geographic_of(grid)
     return About(
         job=job.job.name,
         issue=number,
-        data_to=data_to,
+        data_to=survey.data_to,
         grid=crs.registered_code(grid),
         grid_name=grid.name,
         height_name=goal["height_name"],

@@ -18,7 +18,6 @@ from pipeline.draft.layer_rows import Carried, Rows, check_rows, mark_rows, sess
 from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.draft.wholly_held import WhollyHeld
 from pipeline.intake.first_pass import Progress
-from pipeline.intake.target import target
 from pipeline.issue import record_types
 from pipeline.issue.folder.durable import has_room
 from pipeline.issue.formats.formats import write_formats
@@ -88,7 +87,7 @@ def lay_out(
     entries = [rest.summed(layer) for layer in written]
     files: list[FileIssued] = [{"name": package.name, "sha256": digest(package), "layers": entries}]
     complete = Package(package, {layer.name: layer.rows for layer in written})
-    files += write_formats(job.issue.formats, complete, about(job, number, drafter.survey.data_to))
+    files += write_formats(job.issue.formats, complete, about(drafter.survey, number))
     return rest.laid(files)
 
 
@@ -119,7 +118,7 @@ def _revised(
     fresh = running.held_against(changed)
     if fresh is None:
         return None
-    points = changed.written(target(running.survey.job)["grid"], running.carried.schema)
+    points = changed.written(running.survey.target["grid"], running.carried.schema)
     revised = [batch.select(REVISED) for batch in fresh]
     copy_with_rows(changed.last.package, changed.last.sha256, package, points, changed.fids(), revised)
     rest = _Rest.of(running, causes)
@@ -136,7 +135,7 @@ class _SecondPass:
     def __init__(self, drafter: Drafter, progress: Progress | None, earlier: Earlier | None) -> None:
         self.drafter, self.survey, self.progress, self.earlier = drafter, drafter.survey, progress, earlier
         self.was, self.now = Side(), Side()
-        self.description = f"heights: {target(self.survey.job)['height_name']}"
+        self.description = f"heights: {self.survey.target['height_name']}"
         self.carried = Carried.of(self.survey.exports)
         self.count = Count(len(self.survey.windows))
         self.wholly = WhollyHeld.of(self.survey)
@@ -163,7 +162,7 @@ class _SecondPass:
 
     def write(self, package: Path, layers: Iterable[LayerSource], *, into: bool) -> Layers:
         """Write layers into a new GeoPackage, or ``into`` one that is there."""
-        goal = target(self.survey.job)
+        goal = self.survey.target
         return write_geopackage(
             package,
             layers,
@@ -263,7 +262,7 @@ class _Rest:
             running,
             check_rows(survey, solved, causes),
             session_rows(survey, solved, running.count.by_session),
-            mark_rows(solved, survey),
+            mark_rows(survey, solved),
             changed,
             changes,
             by_code,

@@ -1,7 +1,5 @@
 """The issue record: what the issue was made from, how it was tied, what its checks say and where every row went."""
 
-import os
-from pathlib import Path
 from typing import cast
 
 from pipeline.adjust import Adjustment
@@ -10,7 +8,6 @@ from pipeline.clock import iso
 from pipeline.draft.layer_rows import as_records
 from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
-from pipeline.intake.target import target
 from pipeline.issue import record_types
 from pipeline.issue.attention import wholly
 from pipeline.issue.record import finished
@@ -54,7 +51,7 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "adjustment": _adjustment(survey, solved),
         "operations": [_operation(operation) for operation in survey.operations.recorded()],
         "inputs": _inputs(survey),
-        "target": target(survey.job),
+        "target": survey.target,
         "caution": CAUTION,
         "changes": changes,
         "files": laid.files,
@@ -97,23 +94,19 @@ def _doubts(survey: Survey, solved: Solved) -> list[DoubtNoted]:
 
 def _inputs(survey: Survey) -> list[Input]:
     """Return the files that were read: exports, register, sessions."""
-    job = survey.job
+    job, recorded = survey.job, survey.prepared.loaded.recorded
     inputs: list[Input] = [
         {"path": export.shown, "sha256": export.sha256, "rows": count}
         for export, count in zip(survey.exports, survey.first_pass.rows, strict=True)
     ]
     if survey.register is not None and job.control is not None:
         of_marks = survey.register
-        inputs.append({"path": _shown(survey, job.control.file), "sha256": of_marks.sha256, "rows": of_marks.rows})
+        path = recorded(job.control.file)
+        inputs.append({"path": path, "sha256": of_marks.sha256, "rows": of_marks.rows})
     if job.sessions is not None:
-        path = _shown(survey, job.sessions.file)
+        path = recorded(job.sessions.file)
         inputs.append({"path": path, "sha256": survey.prepared.sessions_sum, "rows": len(survey.windows)})
     return inputs
-
-
-def _shown(survey: Survey, file: Path) -> str:
-    """Return a file's path from the job file's folder."""
-    return Path(os.path.relpath(file, survey.prepared.loaded.path.parent)).as_posix()
 
 
 def _adjustment(survey: Survey, solved: Solved) -> record_types.Adjustment:

@@ -11,7 +11,7 @@ from pipeline.examine.register_looks import ONE_MARK
 from pipeline.intake.candidates import Candidates
 from pipeline.job.model import Job
 from pipeline.solve.control_marks import Reference
-from pipeline.solve.correct import Corrected
+from pipeline.solve.correct import VALUES, Corrected
 from pipeline.solve.differences import Differences, differences
 from pipeline.solve.proof import Evidence, place
 from pipeline.tolerance import Tolerance
@@ -92,7 +92,7 @@ def compare(
     known = np.vstack([reference.grid, np.full((1, 3), np.nan)])[at]
     holds = np.vstack([reference.holds(), np.zeros((1, 2), bool)])[at] & np.isfinite(known[:, [0, 2]])
     holds |= np.vstack([reference.lost, np.zeros((1, 2), bool)])[at]
-    found = Corrected(*(getattr(corrected, name)[rows] for name in Corrected.__dataclass_fields__))
+    found = Corrected(*(getattr(corrected, name)[rows] for name in VALUES))
     observed = np.column_stack([found.easting, found.northing, found.height])
     tolerance = Tolerance(job.checks.horizontal, job.checks.vertical)
     compared = differences(observed, known, holds, tolerance)

@@ -84,6 +84,10 @@ class Corrected:
     vu95: Floats
 
 
+#: The corrected values of a point, as the layer ``points`` has them.
+VALUES = tuple(Corrected.__dataclass_fields__)
+
+
 def observed_sigma(batch: pa.RecordBatch | pa.Table, quality: Quality) -> Floats:
     """Return (n, 3) standard uncertainty east, north, up in metres: the export's, else the job's defaults.
 

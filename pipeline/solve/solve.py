@@ -157,7 +157,7 @@ def _adjusted(tied: Tied) -> dict[str, Floats]:
     return {tied.marks.names[number]: tied.shifts.marks[number] for number in np.flatnonzero(whole)}
 
 
-def shift_at_places(solved: Solved, survey: Survey) -> tuple[Floats, Floats]:
+def shift_at_places(survey: Survey, solved: Solved) -> tuple[Floats, Floats]:
     """Return (S, 3) shifts and (S, 3) standard uncertainties east, north, up, each at its session's place."""
     return _at_places(survey, solved.shifts, solved.places)
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from pipeline.clock import moment
+from pipeline.clock import DAY, MINUTE, moment
 from pipeline.issue.report.drawing import Label, Labels, dots, text_width
 from pipeline.issue.report.written import clipped, milliseconds, minute
 from pipeline.issue.row_types import CheckRow
@@ -16,9 +16,8 @@ LEFT, RIGHT = 58.0, 708.0
 #: Base lines of the ties, the bar's top and bottom, the checks, and the axis.
 TIES, BAR, CHECKS, AXIS = 26.0, (38.0, 58.0), 70.0, 100.0
 
-_MINUTE = 60_000
 _STEPS = tuple(
-    _MINUTE * minutes
+    MINUTE * minutes
     for minutes in (1, 2, 5, 10, 15, 30, 60, 120, 180, 360, 720, 1440, 2880, 7200, 14400, 43200, 144_000, 525_600)
 )
 _TICKS = 10
@@ -100,4 +99,4 @@ def _ticks(start: int, end: int, x: Any) -> Any:
         return
     for time in range(-(-start // step) * step, end + 1, step):
         at = moment(time)
-        yield x(time), f"{at:%m-%d}" if time % 86_400_000 == 0 else f"{at:%H:%M}"
+        yield x(time), f"{at:%m-%d}" if time % DAY == 0 else f"{at:%H:%M}"
