@@ -1,8 +1,9 @@
 """Coordinate reference systems: read from text, checked for what the pipeline can do, taken apart and put together."""
 
 import re
-from functools import lru_cache
-from typing import Any
+from collections.abc import Callable
+from functools import lru_cache, wraps
+from typing import Any, TypeVar
 
 import pyproj
 from pyproj.crs import CRS, CompoundCRS
@@ -32,7 +33,32 @@ _A_CODE = 'write an authority code such as "EPSG:2193", WKT or PROJJSON'
 _A_VERTICAL = 'name a vertical CRS such as "EPSG:7839", or "ellipsoid" for ellipsoidal heights'
 
 
-@lru_cache(maxsize=256)
+#: So many answers of PROJ's about CRSs are kept; a job asks for the same few again and again, at milliseconds each.
+_KEPT = 256
+
+Answer = TypeVar("Answer")
+
+
+def _remembered(ask: Callable[[CRS], Answer]) -> Callable[[CRS], Answer]:
+    """Keep what is answered about a CRS, by the text that the CRS was made of.
+
+    Not by the CRS: two that compare equal, one made of a code and one of its WKT, differ in what they know of
+    themselves (the WKT has no codes of an ensemble's members).
+    """
+    answers: dict[str, Answer] = {}
+
+    @wraps(ask)
+    def answer(crs: CRS) -> Answer:
+        if crs.srs not in answers:
+            if len(answers) >= _KEPT:
+                answers.clear()
+            answers[crs.srs] = ask(crs)
+        return answers[crs.srs]
+
+    return answer
+
+
+@lru_cache(maxsize=_KEPT)
 def parse(text: str) -> CRS:
     """Return the CRS of an authority code ("EPSG:2193", "EPSG:2193+7839"), WKT, PROJJSON or PROJ string.
 
@@ -57,11 +83,13 @@ def parse(text: str) -> CRS:
     return crs
 
 
+@_remembered
 def promote(crs: CRS) -> CRS:
     """Return the CRS with an ellipsoidal height [m] as its third axis; one that has a height already as it is."""
     return crs if crs.is_compound or crs.is_geocentric else crs.to_3d()
 
 
+@_remembered
 def horizontal_of(crs: CRS) -> CRS:
     """Return the horizontal part: the first of a compound CRS, a 3D CRS without its height."""
     if crs.is_compound:
@@ -69,13 +97,13 @@ def horizontal_of(crs: CRS) -> CRS:
     return crs if crs.is_geocentric else crs.to_2d()
 
 
-@lru_cache(maxsize=256)  # PROJ takes milliseconds to make one; a job asks for the same few again and again
+@_remembered
 def geographic_of(crs: CRS) -> CRS:
     """Return the 2D geographic CRS of the datum. Raises `OperationError` for a vertical CRS."""
     return _base(crs).to_2d() if not crs.is_geocentric else _geodetic(_base(crs), "ellipsoidal")
 
 
-@lru_cache(maxsize=256)
+@_remembered
 def geocentric_of(crs: CRS) -> CRS:
     """Return the geocentric CRS (X, Y, Z in metres) of the datum. Raises `OperationError` for a vertical CRS."""
     return _geodetic(_base(crs), "Cartesian")
@@ -123,6 +151,7 @@ def same_positions(one: str, other: str) -> bool:
     return bool(first.equals(second, ignore_axis_order=True))
 
 
+@_remembered
 def holds_ellipsoidal_heights(crs: CRS) -> bool:
     """Tell whether a 3D geographic CRS is registered for the datum.
 
@@ -152,6 +181,7 @@ def source_crs(text: str) -> CRS:
     return crs
 
 
+@lru_cache(maxsize=_KEPT)
 def target_grid(text: str) -> CRS:
     """Return the projected CRS of the issued coordinates, checked.
 

@@ -105,14 +105,17 @@ def _split(line: bytes, delimiter: str) -> list[str]:
 
 def _delimiter(header: bytes, sample: list[bytes], wanted: frozenset[str]) -> str:
     """Choose by the mapped names found, then by how many rows have as many cells as the header, then by cells."""
+    names = {sign: _split(header, sign) for sign in _DELIMITERS}
+    named = {sign: (len(wanted.intersection(map(spelling, found))), len(found) > 1) for sign, found in names.items()}
+    likely = [sign for sign in _DELIMITERS if named[sign] == max(named.values())]
+    if len(likely) == 1:  # mostly: the rows need not be split by every sign
+        return likely[0]
 
-    def worth(delimiter: str) -> tuple[int, bool, float, int]:
-        names = _split(header, delimiter)
+    def worth(delimiter: str) -> tuple[int, int]:
         counts = Counter(len(_split(line, delimiter)) for line in sample)
-        same = sum(counts[len(names) + surplus] for surplus in (0, 1)) / max(len(sample), 1)
-        return len(wanted.intersection(map(spelling, names))), len(names) > 1, same, len(names)
+        return sum(counts[len(names[delimiter]) + surplus] for surplus in (0, 1)), len(names[delimiter])
 
-    return max(_DELIMITERS, key=worth)
+    return max(likely, key=worth)
 
 
 def _names(header: bytes, delimiter: str, line: int) -> tuple[str, ...]:

@@ -4,6 +4,7 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib.metadata import version
 from typing import Any, cast
 
@@ -26,6 +27,7 @@ PART = f"{JOB_FILE}: "
 OPERATION = "the operation "
 
 
+@lru_cache(maxsize=1)
 def program_version() -> str:
     """Return the versions that shape a result: tiedown's, PROJ's and that of PROJ's database."""
     return f"tiedown {version('tiedown')}, PROJ {proj_version()}, EPSG database {database_version()}"

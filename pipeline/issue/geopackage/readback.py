@@ -109,9 +109,16 @@ def _rows_by_fiona(source: Any, layer: Written) -> Iterator[str]:
             yield f"row {row + 1} is missing"
             return
         found = _vertices(feature.geometry, given.shape)
-        if not np.allclose(found, given, rtol=0, atol=TOLERANCE, equal_nan=True):
+        if not _alike(found, given):
             yield f"row {row + 1} is at {found.tolist()}, given was {given.tolist()}"
             return
+
+
+def _alike(found: Floats, given: Floats) -> bool:
+    """Say whether vertices agree within the tolerance; no position agrees with none. One row costs microseconds."""
+    if found.shape != given.shape:
+        return False
+    return bool(((np.abs(found - given) <= TOLERANCE) | (np.isnan(found) & np.isnan(given))).all())
 
 
 def _vertices(geometry: Any, shape: tuple[int, ...]) -> Floats:
