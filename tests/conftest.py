@@ -17,6 +17,9 @@ settings.load_profile("house")
 for _threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
+# Every command that the tests start would compile the whole house anew where Python is told to keep no compiled files.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 _GRIDS = Path(__file__).resolve().parents[2] / "shared" / "grids"
 
 

@@ -27,7 +27,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as scratch:
         place = Path(scratch)
         place.chmod(0o755)
-        print("kills:", kills(place, asked.times, asked.seed, lambda said: print(said, file=sys.stderr)))
+        print("kills:", kills(place, asked.times, asked.seed, tell=lambda said: print(said, file=sys.stderr)))
         starved = Bench(place / "starved")
         starve(starved, [1 << size for size in range(10, 18)])
         print("a full disk: said, the issue before stands, the next run succeeds")

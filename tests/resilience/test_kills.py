@@ -25,7 +25,7 @@ def bench(issued: Path, tmp_path: Path) -> Bench:
 
 def test_killed_at_seeded_moments_every_issue_stands_and_the_next_run_succeeds(tmp_path: Path) -> None:
     """Twice by the clock and twice by requests; `kills.py` does hundreds."""
-    counts = kills(tmp_path, times=4, seed=20260302)
+    counts = kills(tmp_path, times=4, seed=20260302, points=200)
     assert counts["killed"] >= 2, counts
 
 

@@ -15,15 +15,13 @@ from pathlib import Path
 
 from simulate import Plan, Simulation, simulate
 from simulate_files import write_register
+from warm import COMMAND, Warm
 
 from pipeline.verify import Verified, verify
 
 ROOT = Path(__file__).resolve().parents[2]
 #: What stands in a job's folder when nothing is left over.
 KEPT = {".lock", ".confirmed", "issues", "current", "register.csv"}
-_SECONDS = 120
-
-PLAIN = "from pipeline.cli.main import main; main()"
 
 # Kills itself just before its nth request to the file system about the job's folder.
 AT_REQUEST = """
@@ -39,7 +37,7 @@ def watch(event, arguments):
 sys.addaudithook(watch)
 from pipeline.cli.main import app
 try:
-    app(["run", sys.argv[2], "--quiet"])
+    app(sys.argv[1:])
 finally:
     print(asked, flush=True)
 """
@@ -76,21 +74,15 @@ class Bench:
         self.revisions += 1
         write_register(self.job.register, self.place / "register.csv")
 
-    def start(
-        self, code: str = PLAIN, before: Callable[[], None] | None = None, **environment: str
-    ) -> subprocess.Popen[str]:
+    def start(self, before: Callable[[], None] | None = None, code: str = COMMAND, **environment: str) -> Warm:
         """Start a run of the job."""
-        return subprocess.Popen(
-            [sys.executable, "-c", code, "run", str(self.path), "--quiet"],
-            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=before, cwd=ROOT,
-            env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
-        )  # fmt: skip
+        return Warm("run", self.path, "--quiet", code=code, before=before, **environment)
 
-    def run(self, code: str = PLAIN, before: Callable[[], None] | None = None, **environment: str) -> tuple[int, str]:
+    def run(
+        self, before: Callable[[], None] | None = None, code: str = COMMAND, **environment: str
+    ) -> tuple[int, str]:
         """Run the job to its end; return exit code and what it said."""
-        process = self.start(code, before, **environment)
-        said, wrong = process.communicate(timeout=_SECONDS)
-        return process.returncode, said + wrong
+        return self.start(before, code, **environment).end()
 
     def issues(self) -> int:
         """Return how many issues there are."""
@@ -129,34 +121,36 @@ class Bench:
 
 def kill_by_time(bench: Bench, seconds: float) -> bool:
     """Kill a run after so many seconds; return whether it was killed (else it had ended)."""
-    process = bench.start()
+    run = bench.start()
     time.sleep(seconds)
-    process.send_signal(signal.SIGKILL)
-    _, said = process.communicate(timeout=_SECONDS)
-    assert process.returncode in (0, -signal.SIGKILL), said
-    return process.returncode != 0
-
-
-def kill_at_request(bench: Bench, number: int) -> bool:
-    """Kill a run just before one of its requests about the job's folder; return whether it was killed."""
-    code, said = bench.run(AT_REQUEST, FOLDER=str(bench.folder), FATAL=str(number))
+    run.send(signal.SIGKILL)
+    code, said = run.end()
     assert code in (0, -signal.SIGKILL), said
     return code != 0
 
 
-def kills(place: Path, times: int, seed: int, tell: Callable[[str], None] = lambda _: None) -> dict[str, int]:
+def kill_at_request(bench: Bench, number: int) -> bool:
+    """Kill a run just before one of its requests about the job's folder; return whether it was killed."""
+    code, said = bench.run(code=AT_REQUEST, FOLDER=str(bench.folder), FATAL=str(number))
+    assert code in (0, -signal.SIGKILL), said
+    return code != 0
+
+
+def kills(
+    place: Path, times: int, seed: int, points: int = 1500, tell: Callable[[str], None] = lambda _: None
+) -> dict[str, int]:
     """Kill runs at seeded moments, half by the clock and half by requests, and check what stands after each.
 
     Returns how many were killed, how many of those had issued before they died, and how many came to their end.
     """
     moments = random.Random(seed)
     counts = {"killed": 0, "of them after the issue appeared": 0, "ended first": 0}
-    bench, whole, requests = Bench(place / "0"), 0.0, 0
+    bench, whole, requests = Bench(place / "0", points), 0.0, 0
     for number in range(times):
         if number % 25 == 0:  # a fresh folder: first issues die too, and the issues do not pile up
-            bench = Bench(place / str(number))
+            bench = Bench(place / str(number), points)
             if not whole:
-                whole, requests = _measured(Bench(place / "measure"))
+                whole, requests = _measured(Bench(place / "measure", points))
                 tell(f"a whole run takes {whole:.2f} s and {requests} requests to the file system about its folder")
         before = bench.issues()
         bench.revise()
@@ -175,16 +169,12 @@ def kills(place: Path, times: int, seed: int, tell: Callable[[str], None] = lamb
 
 
 def _measured(bench: Bench) -> tuple[float, int]:
-    seconds = float("inf")
-    for _ in range(2):  # the quickest: others had to wait for the machine, and a kill that comes late is none
-        bench.revise()
-        begun = time.monotonic()
-        assert bench.run()[0] == 0
-        seconds = min(seconds, time.monotonic() - begun)
+    """Return how long a whole run takes [s] and how many requests it makes; a kill that comes too late is none."""
     bench.revise()
-    code, said = bench.run(AT_REQUEST, FOLDER=str(bench.folder), FATAL="0")
+    begun = time.monotonic()
+    code, said = bench.run(code=AT_REQUEST, FOLDER=str(bench.folder), FATAL="0")
     assert code == 0, said
-    return seconds, int(said.split()[0])
+    return time.monotonic() - begun, int(said.split()[0])
 
 
 def starve(bench: Bench, sizes: list[int]) -> None:
@@ -210,7 +200,7 @@ def refuse(bench: Bench, part: str) -> bool:
     try:
         if not _may_not_write(closed):
             return False
-        code, said = bench.run(before=_as_anybody)
+        code, said = _without_rights(bench)
     finally:
         closed.chmod(0o755)
     assert code == 2, (code, said)
@@ -219,6 +209,13 @@ def refuse(bench: Bench, part: str) -> bool:
     assert bench.issues() == before
     bench.next_run(before)
     return True
+
+
+def _without_rights(bench: Bench) -> tuple[int, str]:
+    """Run the job in a program started anew, since rights are let go at its start."""
+    words = [sys.executable, "-c", COMMAND, "run", str(bench.path), "--quiet"]
+    run = subprocess.run(words, preexec_fn=_as_anybody, capture_output=True, text=True, check=False, cwd=ROOT)
+    return run.returncode, run.stdout + run.stderr
 
 
 def _as_anybody() -> None:
@@ -273,9 +270,9 @@ def crowd(bench: Bench, count: int) -> list[int]:
     before = bench.issues()
     bench.revise()
     runs = [bench.start() for _ in range(count)]
-    said = [run.communicate(timeout=_SECONDS) for run in runs]
-    codes = sorted(run.returncode for run in runs)
-    assert set(codes) <= {0, 4} and 0 in codes, (codes, said)
+    ended = [run.end() for run in runs]
+    codes = sorted(code for code, _ in ended)
+    assert set(codes) <= {0, 4} and 0 in codes, ended
     assert bench.issues() == before + 1, codes
     bench.tidy()
     return codes
