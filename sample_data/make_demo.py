@@ -1,4 +1,4 @@
-"""Make the invented data of configs/demo.toml and configs/mistyped.toml: access roads and drains of a solar farm on the Canterbury plains.
+"""Make the invented data of configs/demo.toml and configs/mistyped.toml: a solar farm's access roads and drains.
 
     python sample_data/make_demo.py [--to FOLDER]
 
