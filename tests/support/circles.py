@@ -1,10 +1,12 @@
 """The 95 % circle of an error ellipse by its definition, integrated with scipy; nothing of the pipeline."""
 
 import math
+from functools import cache
 
 from scipy import integrate, optimize
 
 
+@cache
 def circle(major: float, minor: float) -> float:
     """Return the radius of the circle that holds 95 % of a bivariate normal with these standard semi-axes.
 
