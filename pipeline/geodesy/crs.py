@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache, wraps
 from typing import Any, TypeVar
 
@@ -21,6 +22,7 @@ ELLIPSOID = "ellipsoid"
 
 # PROJ also searches its database for anything that looks like a name; a near miss there would pick another CRS.
 _TEXT = re.compile(r"\s*([A-Za-z]+:\S+|urn:\S+|\{.*\}|[A-Za-z0-9_]+\s*\[.*\]|\+(proj|init)=.*)\s*", re.DOTALL)
+_FIRST_WKT = re.compile(r"\s*(PROJCS|GEOGCS|GEOCCS|COMPD_CS)\s*\[", re.IGNORECASE)
 _UPWARDS = "name the same datum with heights upwards, and give depths as negative heights"
 _AXES = {
     "X": ("Geocentric X", "geocentricX"),
@@ -69,7 +71,7 @@ def parse(text: str) -> CRS:
         fix = crs_hint(text) or _A_CODE
         raise OperationError(f'"{_short(text)}" is not a CRS', fix)
     try:
-        crs = CRS.from_user_input(text)
+        crs = _read(text)
     except CRSError as error:
         raise OperationError(
             f'"{_short(text)}" is not a CRS that PROJ knows ({_reason(error)})',
@@ -81,6 +83,19 @@ def parse(text: str) -> CRS:
             "give the registered code, or WKT2 on a registered datum without it; name a geoid file as target.geoid",
         )
     return crs
+
+
+def _read(text: str) -> CRS:
+    """Return what PROJ makes of a text. Raises CRSError.
+
+    WKT of the first version is read in a thread of its own, which has PROJ's database to itself: PROJ (9.5) keeps the
+    datum that such a text names by its code, and then takes it for the ensemble that is registered under this code, so
+    that every other CRS on it has no members any more. Seen with ETRS89, not with WGS 84.
+    """
+    if not _FIRST_WKT.match(text):
+        return CRS.from_user_input(text)
+    with ThreadPoolExecutor(1) as apart:
+        return CRS.from_wkt(apart.submit(lambda: CRS.from_wkt(text).to_wkt()).result())
 
 
 @_remembered

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from pyproj import CRS
@@ -25,6 +26,19 @@ def test_a_changed_grid_has_no_code() -> None:
     """A false easting that differs by a metre is another grid: it has no registered code."""
     changed = re.sub(r',ID\["EPSG",\d+\]', "", NZTM_WKT).replace("1600000", "1600001")
     assert crs.registered_code(crs.target_grid(changed)) is None
+
+
+@pytest.mark.parametrize(("grid", "datum"), [("EPSG:25832", 4258), ("EPSG:32760", 4326)])
+def test_wkt_of_the_first_version_leaves_the_ensembles_their_members(grid: str, datum: int) -> None:
+    """What is read next in this process does not hang on it. In a thread of its own, PROJ has nothing in mind yet."""
+    text = CRS(grid).to_wkt("WKT1_GDAL")
+
+    def members() -> int:
+        crs.parse.__wrapped__(text)
+        return len(CRS.from_epsg(datum).to_json_dict()["datum_ensemble"]["members"])
+
+    with ThreadPoolExecutor(1) as fresh:
+        assert fresh.submit(members).result() > 5
 
 
 @pytest.mark.parametrize("text", ["2193", "NZTM", "rubbish", "", "EPSG:999999", '{"type": "x"}', "EPSG:4937+4326"])
