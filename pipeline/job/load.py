@@ -95,6 +95,25 @@ def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
     return LoadedJob(_resolved(job, absolute.parent), absolute, shown, lines, hashlib.sha256(data).hexdigest())
 
 
+def names_folder(path: Path, folder: Path) -> bool:
+    """Say whether a job file is there and names a folder for its issues; of one that cannot be read now it may be so.
+
+    Nothing else of the job file needs to be right.
+    """
+    try:
+        if not path.is_file():
+            return False
+        raw = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except FileNotFoundError:
+        return False
+    except (OSError, ValueError, RecursionError):
+        return True
+    named = raw["job"].get("folder") if isinstance(raw.get("job"), dict) else None
+    if not isinstance(named, str) or not is_text(Path(named)):
+        return False
+    return os.path.normcase(_resolve(path.parent, Path(named))) == os.path.normcase(os.path.realpath(folder))
+
+
 def meaning(job: Job) -> str:
     """Return what a loaded job says, as JSON to be hashed: two job files that ask for the same give the same text.
 

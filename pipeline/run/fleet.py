@@ -36,6 +36,6 @@ def run_many(
 
 def _run(job: Path, dry_run: bool, progress: Progress | None) -> Result:
     try:
-        return run_job(job, dry_run=dry_run, progress=progress)
+        return run_job(job, dry_run=dry_run, progress=progress, told=False)
     except Exception as error:  # whatever it is, the other jobs go on; the caller tells mistakes from faults
         return error

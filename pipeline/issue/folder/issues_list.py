@@ -2,16 +2,25 @@
 
 import csv
 import io
-from collections.abc import Iterable
+import os
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from pipeline.clock import iso
+from pipeline.problems import JobError, Problem
 
 NAME = "register.csv"
 
+#: Stands for a verdict in the line of an issue that was set aside.
+SET_ASIDE = "set aside"
+
 _HEADER = ("issue", "made_at", "verdict", "because")
+#: By which of them a spreadsheet may have parted the header that it saved.
+_PARTED = (",", ";", "\t")
+
+_FIX = f"if it is yours, move it elsewhere; if it is tiedown's, rename it: the next run writes {NAME} anew"
 
 
 @dataclass(frozen=True)
@@ -31,22 +40,20 @@ class Entry:
 def read_register(folder: Path) -> list[Entry]:
     """Return the register's lines in the file's order; lines in another form (edited by hand) are passed over.
 
-    Raises OSError where the file is there and cannot be read.
+    Raises `JobError` where what is there cannot be read, or is no list of issues.
     """
-    text = _text(folder / NAME)
-    return [entry for row in csv.reader(io.StringIO(text, newline="")) if (entry := _entry(row)) is not None]
+    return [entry for row in _rows(_text(folder / NAME)) if (entry := _entry(row)) is not None]
 
 
 def registered(folder: Path) -> set[int]:
     """Return the numbers of all issues that have a line, whatever has become of the rest of it. Raises as above."""
-    rows = csv.reader(io.StringIO(_text(folder / NAME), newline=""))
-    return {int(row[0]) for row in rows if row and row[0].strip().isdecimal()}
+    return {int(row[0]) for row in _rows(_text(folder / NAME)) if row and row[0].strip().isdecimal()}
 
 
 def with_entries(folder: Path, entries: Iterable[Entry]) -> bytes:
     """Return what the register will hold with ``entries`` added; what stands in it, notes by hand too, stays as it is.
 
-    Raises OSError where the file is there and cannot be read.
+    Raises as `read_register`.
     """
     before = _text(folder / NAME)
     after = io.StringIO(newline="")
@@ -62,15 +69,58 @@ def with_entries(folder: Path, entries: Iterable[Entry]) -> bytes:
 
 
 def _text(path: Path) -> str:
-    # A spreadsheet may have saved it with a byte order mark, or in an older code page.
+    """Return what the list says, nothing where it is not there or empty."""
+    if not os.path.lexists(path):
+        return ""
+    if not path.is_file():
+        raise _no_list(path, "is no file")
     try:
         content = path.read_bytes()
-    except FileNotFoundError:
-        return ""
+    except OSError as error:
+        raise _no_list(path, f"cannot be read: {error.strerror or error}") from error
+    # A spreadsheet may have saved it with a byte order mark, or in an older code page.
     try:
-        return content.decode("utf-8-sig")
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        return content.decode("cp1252", errors="replace")
+        text = content.decode("cp1252", errors="replace")
+    if text.strip() and not _is_list(text):
+        raise _no_list(path, "is not the list of issues that tiedown writes under this name")
+    return text
+
+
+def _no_list(path: Path, what: str) -> JobError:
+    return JobError([Problem(str(path), 0, f"{NAME} {what}", _FIX)])
+
+
+def _is_list(text: str) -> bool:
+    """Say whether a text has the list's header, whole or cut short, or a line of an issue."""
+    if "\0" in text or _unclosed(text):
+        return False
+    first = text.lstrip().splitlines()[0].replace('"', "")
+    if any(sign.join(_HEADER).startswith(first) or first.startswith(sign.join(_HEADER)) for sign in _PARTED):
+        return True
+    try:
+        return any(_entry(row) is not None for row in _rows(text))
+    except csv.Error:
+        return False
+
+
+def _unclosed(text: str) -> bool:
+    """Say whether a quote is opened and never closed: whatever is added after it would belong to it."""
+    try:
+        for _ in csv.reader(io.StringIO(text, newline=""), strict=True):
+            pass
+    except csv.Error as error:
+        return "unexpected end" in str(error)
+    return False
+
+
+def _rows(text: str) -> Iterator[list[str]]:
+    """Yield the cells of each line; what no reader of CSV takes in (a quote that is never closed) ends them."""
+    try:
+        yield from csv.reader(io.StringIO(text, newline=""))
+    except csv.Error:
+        return
 
 
 def _entry(row: list[str]) -> Entry | None:
