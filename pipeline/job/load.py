@@ -101,17 +101,29 @@ def names_folder(path: Path, folder: Path) -> bool:
     Nothing else of the job file needs to be right.
     """
     try:
-        if not path.is_file():
-            return False
-        raw = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        named = folder_named(path)
     except FileNotFoundError:
         return False
-    except (OSError, ValueError, RecursionError):
+    except (OSError, ValueError):
         return True
+    return named is not None and os.path.normcase(named) == os.path.normcase(os.path.realpath(folder))
+
+
+def folder_named(path: Path) -> Path | None:
+    """Return the folder that a job file names for its issues, links resolved, None where it names none.
+
+    Raises FileNotFoundError where there is no such file, OSError or ValueError where it cannot be read.
+    """
+    if not path.is_file():
+        raise FileNotFoundError(path)
+    try:
+        raw = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except RecursionError as error:
+        raise ValueError("nested too deeply") from error
     named = raw["job"].get("folder") if isinstance(raw.get("job"), dict) else None
     if not isinstance(named, str) or not is_text(Path(named)):
-        return False
-    return os.path.normcase(_resolve(path.parent, Path(named))) == os.path.normcase(os.path.realpath(folder))
+        return None
+    return _resolve(path.absolute().parent, Path(named))
 
 
 def meaning(job: Job) -> str:

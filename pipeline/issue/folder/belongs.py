@@ -24,6 +24,7 @@ from pipeline.job.load import names_folder
 from pipeline.problems import JobError, Problem
 
 _MOVE = "move it elsewhere, or name another folder under [job] folder"
+_NEEDED = "tiedown keeps something of its own under this name"
 
 #: What a GeoPackage begins with, and where its header says that it is one (OGC 12-128r19, clause 1.1.1).
 _SQLITE, _KIND = b"SQLite format 3\0", slice(68, 72)
@@ -45,16 +46,18 @@ def in_the_way(folder: Path, owner: Owner, show: Callable[[Path], str] = str) ->
 
     Nothing is written. ``show`` gives a path as it is told. A folder that is not there yet has nothing in the way.
     """
+    for above in folder.parents:
+        if os.path.lexists(above / MARKER) and kept(above)(folder):
+            return [(f"the folder {show(folder)} lies among the issues kept in {show(above)}", "name another folder")]
     if not folder.is_dir():
         return []
     try:
         marker = read_marker(folder)
-        clashes = [
-            (f"in the folder {show(folder)} {what}", _MOVE) for what in _strangers(folder, marked=marker is not None)
-        ]
+        found = _strangers(folder, marked=marker is not None)
+        clashes = [(f"{show(folder / name)} {what}", fix) for name, what, fix in found]
         return clashes or list(_another_job(folder, marker, owner, show))
     except JobError as error:
-        return [(f"{show(Path(one.file))}: {one.what}", one.fix) for one in error.problems]
+        return [(f"{show(Path(one.file))} {one.what}", one.fix) for one in error.problems]
     except OSError as error:
         return [(f"the folder {show(folder)} cannot be looked into: {error.strerror or error}", "see to its rights")]
 
@@ -80,29 +83,27 @@ def kept(folder: Path) -> Callable[[Path], bool]:
     return is_kept if marked else lambda _: False
 
 
-def _strangers(folder: Path, *, marked: bool) -> Iterator[str]:
-    """Yield in words what lies under our names and is not ours."""
-    early = not marked and _has_issue(folder)
+def _strangers(folder: Path, *, marked: bool) -> Iterator[tuple[str, str, str]]:
+    """Yield what lies under our names and is not ours: its name, what it is, and what to do."""
+    known = marked or _has_issue(folder)
     issues = folder / ISSUES
     if os.path.lexists(issues) and not issues.is_dir():
-        yield f"{ISSUES} is no folder"
-    elif issues.is_dir() and not (marked or early) and any(issues.iterdir()):
-        yield f"{ISSUES} holds what is no issue of tiedown ({min(path.name for path in issues.iterdir())})"
+        yield ISSUES, f"is a file, and {_NEEDED}", _MOVE
+    elif issues.is_dir() and not known and (there := sorted(path.name for path in issues.iterdir())):
+        yield ISSUES, f"holds what is no issue of tiedown ({there[0]}), and {_NEEDED}", _MOVE
     if (what := current.not_ours(folder)) is not None:
-        yield f"{current.NAME} is not what tiedown makes under this name, but {what}"
-    try:
-        issues_list.read_register(folder)
-    except JobError as error:
-        yield from (one.what for one in error.problems)
+        yield current.NAME, f"is {what}, and {_NEEDED}", _MOVE
+    if (told := issues_list.not_ours(folder, known=known)) is not None:
+        yield issues_list.NAME, *told
     for name, is_ours in _NOTES.items():
         path = folder / name
         if os.path.lexists(path) and (path.is_symlink() or not path.is_file() or not (marked or is_ours(path))):
-            yield f"{name} is not the file that tiedown keeps under this name"
+            yield name, f"is not tiedown's, and {_NEEDED}", _MOVE
     if os.path.lexists(folder / SET_ASIDE) and not (marked and (folder / SET_ASIDE).is_dir()):
-        yield f"{SET_ASIDE} is not the folder that tiedown makes under this name"
-    if not (marked or early):
+        yield SET_ASIDE, f"is not tiedown's, and {_NEEDED}", _MOVE
+    if not known:
         laid = sorted(path.name for path in folder.glob(f"{STAGING}*") if not is_unmarked_scratch(path.name))
-        yield from (f"{name} is not of a run of tiedown, which begins names so" for name in laid)
+        yield from ((name, "is not tiedown's, and what runs lay down begins so", _MOVE) for name in laid)
 
 
 def _empty(path: Path) -> bool:
@@ -156,7 +157,7 @@ def _is_package(path: Path) -> bool:
 
 def _another_job(folder: Path, marker: Marker | None, owner: Owner, show: Callable[[Path], str]) -> Iterator[Clash]:
     """Yield that a folder is another job's: its issues bear another name, or another job file names it still."""
-    its_name = _name_of_issues(folder) or (marker.job if marker is not None and _any_set_aside(folder) else None)
+    its_name = job_of(folder) or (marker.job if marker is not None and _any_set_aside(folder) else None)
     if its_name not in (None, owner.job):
         yield (
             f"the folder {show(folder)} holds the issues of the job {its_name}, and this one is {owner.job}",
@@ -174,7 +175,7 @@ def _any_set_aside(folder: Path) -> bool:
     return (folder / SET_ASIDE).is_dir()
 
 
-def _name_of_issues(folder: Path) -> str | None:
+def job_of(folder: Path) -> str | None:
     """Return the name of the job whose issues stand in a folder, as its newest GeoPackage has it; else None."""
     try:
         places = [path for path in (folder / ISSUES).iterdir() if is_number(path.name)]

@@ -83,18 +83,19 @@ def not_ours(folder: Path) -> str | None:
         return None
     if not current.is_dir():
         return "a file"
-    names = sorted(path.name for path in current.iterdir())
-    strange = _strange(current, names)
+    strange = _strange(current, sorted(path.name for path in current.iterdir()))
+    if strange is None:
+        return "a folder that is no copy of an issue"
     return f"a folder with {strange[0]}{' and more' if len(strange) > 1 else ''} in it" if strange else None
 
 
-def _strange(copy: Path, names: Iterable[str]) -> list[str]:
-    """Return what of a folder's names is not of an issue, as its record has it."""
+def _strange(copy: Path, names: Iterable[str]) -> list[str] | None:
+    """Return what of a folder's names is not of the issue that its record is of, None where it has no record."""
     try:
         said = stated(copy / RECORD)
         begins = (f"{said['job']}-{said['issue']:03d}.", f"{said['job']}.")
     except (RecordError, OSError, KeyError, TypeError, ValueError):
-        return list(names)
+        return None
     return [name for name in names if not name.startswith(begins) and name != RECORD]
 
 

@@ -20,7 +20,8 @@ _HEADER = ("issue", "made_at", "verdict", "because")
 #: By which of them a spreadsheet may have parted the header that it saved.
 _PARTED = (",", ";", "\t")
 
-_FIX = f"if it is yours, move it elsewhere; if it is tiedown's, rename it: the next run writes {NAME} anew"
+_NO_LIST = "is not the list of issues that tiedown keeps under this name"
+_FIX = "if it is yours, move it elsewhere, or name another folder; if it was the list, rename it: a run writes it anew"
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,20 @@ def with_entries(folder: Path, entries: Iterable[Entry]) -> bytes:
     return after.getvalue().encode()
 
 
+def not_ours(folder: Path, *, known: bool) -> tuple[str, str] | None:
+    """Say what is wrong with a list that is none, and what to do; None where it is ours, or is not there.
+
+    An empty one is ours only where the folder is ``known`` to be.
+    """
+    try:
+        empty = not _text(folder / NAME).strip()
+    except JobError as error:
+        return error.problems[0].what, error.problems[0].fix
+    if empty and not known and os.path.lexists(folder / NAME):
+        return _NO_LIST, _FIX
+    return None
+
+
 def _text(path: Path) -> str:
     """Return what the list says, nothing where it is not there or empty."""
     if not os.path.lexists(path):
@@ -84,12 +99,12 @@ def _text(path: Path) -> str:
     except UnicodeDecodeError:
         text = content.decode("cp1252", errors="replace")
     if text.strip() and not _is_list(text):
-        raise _no_list(path, "is not the list of issues that tiedown writes under this name")
+        raise _no_list(path, _NO_LIST)
     return text
 
 
 def _no_list(path: Path, what: str) -> JobError:
-    return JobError([Problem(str(path), 0, f"{NAME} {what}", _FIX)])
+    return JobError([Problem(str(path), 0, what, _FIX)])
 
 
 def _is_list(text: str) -> bool:

@@ -46,12 +46,12 @@ def read_marker(folder: Path) -> Marker | None:
         if said["written_by"] != _OURS or not isinstance(said["format"], int):
             raise ValueError
         if said["format"] > FORMAT:
-            what, fix = f"it has format {said['format']}", "run the later version of tiedown that wrote it"
-            raise JobError([Problem(str(path), 0, f"the folder's marker is of a later version: {what}", fix)])
+            what, fix = f"was written by a later version (format {said['format']})", "run that version of tiedown"
+            raise JobError([Problem(str(path), 0, what, fix)])
         return Marker(str(said["job"]), str(said["job_file"]))
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
-        what = "the folder's marker, which says that tiedown may write there, cannot be read"
-        fix = "if it is tiedown's, delete it and run again: it is written anew; else name another folder"
+        what = "is no marker of tiedown, which keeps one under this name, or is damaged"
+        fix = "if it is damaged, delete it: the next run writes it anew; else name another folder under [job] folder"
         raise JobError([Problem(str(path), 0, what, fix)]) from None
 
 

@@ -14,7 +14,7 @@ STAGING = ".staging-"
 
 _NUMBER = re.compile(r"[0-9]{3,}")
 #: What a run lays beside: `scratch`, alone or with the name of what it becomes.
-_SCRATCH = re.compile(r"\.staging-[0-9]+-[0-9a-f]{8}(-[a-z.-]+)?|\.staging-[0-9]+\.confirmed")
+_SCRATCH = re.compile(r"\.staging-[0-9]+-[0-9a-f]{8}(-[a-z.-]+)?|\.staging-[0-9]+(\.confirmed|-runs\.log)")
 #: The one that a run lays down before the folder has its marker.
 _UNMARKED = re.compile(rf"\.staging-[0-9]+-[0-9a-f]{{8}}-{re.escape(MARKER)}")
 
