@@ -13,6 +13,8 @@ from pipeline.issue.folder.issues_list import Entry
 from pipeline.issue.folder.names import ISSUES, SET_ASIDE
 from pipeline.issue.folder.publish import add_lines, issues, job_lock, recover
 from pipeline.issue.folder.standing import aside
+from pipeline.issue.record import NAME as RECORD
+from pipeline.issue.record import LaterRecordError, RecordError, read_record
 from pipeline.problems import JobError, Problem
 from pipeline.verify import verify
 
@@ -68,6 +70,13 @@ def _refused(path: Path, what: str, fix: str) -> JobError:
 
 def _damage(folder: Path, number: int) -> str | None:
     """Return in words what is wrong with an issue, None where nothing is. Raises `JobError` where there is none."""
+    path = folder / ISSUES / f"{number:03d}" / RECORD
+    try:
+        read_record(path)
+    except LaterRecordError as error:
+        raise _refused(path, str(error).removeprefix(f"{path} "), error.fix) from error
+    except (RecordError, OSError):
+        pass  # `verify` says it
     found = verify(folder)
     wrong = [str(one) for one in found.of(number) if one.differs]
     if not wrong and number not in found.issues:

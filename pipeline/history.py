@@ -10,10 +10,12 @@ from pipeline.clock import iso
 from pipeline.intake.prepare import load, owner
 from pipeline.issue import record_types
 from pipeline.issue.folder.belongs import in_the_way
+from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.issues_list import read_register
 from pipeline.issue.folder.standing import remedy, standing
 from pipeline.issue.record_types import Record
 from pipeline.problems import JobError, Problem
+from pipeline.reissue.intact import damage
 from pipeline.words import Change
 
 
@@ -74,15 +76,19 @@ def history(path: Path) -> tuple[Entry, ...]:
     if clashes := in_the_way(folder, owner(loaded), loaded.show):
         raise JobError([Problem(*loaded.where("job", "folder"), *clash) for clash in clashes])
     listed = {entry.issue: entry for entry in read_register(folder)}
-    entries, problems = [], []
+    entries, problems, newest = [], list[Problem](), None
     for found in standing(folder):
         if isinstance(found, Problem):
             problems.append(found)
             continue
         file, record = found
         problems += _files_gone(file.parent, record)
+        newest = found
         line = listed.get(record["issue"])
         entries.append(_entry(record["issue"], record, line.made_at if line else None, line.because if line else ""))
+    if newest is not None and not problems:
+        file, record = newest
+        problems = damage(file.parent, record, confirmed(folder, record["issue"]).signs)
     if problems:
         raise Incomplete(problems, tuple(entries))
     if not entries:
@@ -91,7 +97,7 @@ def history(path: Path) -> tuple[Entry, ...]:
 
 
 def _files_gone(issue: Path, record: Record) -> list[Problem]:
-    """Return which files of an issue are not there; whether the others are what was issued is for `verify` to say."""
+    """Return which files of an issue are not there; whether an older one was altered is for `verify` to say."""
     number = record["issue"]
     gone = [entry["name"] for entry in record["files"] if not (issue / entry["name"]).is_file()]
     what = f"issue {number:03d} is damaged: the file is gone"

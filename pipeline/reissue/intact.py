@@ -8,14 +8,12 @@ from pipeline.files.at_rest import BESIDE
 from pipeline.issue.folder.confirmed import Signs, signs_of
 from pipeline.issue.folder.standing import remedy
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
-from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import RecordError, stated, sum_of
 from pipeline.issue.record_types import FileIssued, Record
 from pipeline.problems import JobError, Problem
 
 
 def damage(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[Problem]:
-    """Return which files of an issue are gone or are not what was issued.
+    """Return which files of an issue are gone or are not what was issued; its record has been held against its own sum.
 
     Args:
         issue: its folder.
@@ -26,8 +24,7 @@ def damage(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[Prob
         signs = signs_of(issue)
     except OSError as error:
         return [_problem(issue, record, f"it cannot be looked into: {error.strerror or error}")]
-    told = [] if _as_noted(RECORD, signs, noted) else [*_of_record(issue)]
-    told += [what for entry in record["files"] for what in _of_file(issue, entry, record, signs, noted)]
+    told = [what for entry in record["files"] for what in _of_file(issue, entry, record, signs, noted)]
     return [_problem(issue / name, record, what) for name, what in told]
 
 
@@ -40,16 +37,6 @@ def refuse_damaged(issue: Path, record: Record, noted: Mapping[str, Signs]) -> N
 def _problem(path: Path, record: Record, what: str) -> Problem:
     number = record["issue"]
     return Problem(str(path), 0, f"issue {number:03d} is damaged: {what}", remedy(number))
-
-
-def _of_record(issue: Path) -> Iterator[tuple[str, str]]:
-    try:
-        said = stated(issue / RECORD)
-    except (RecordError, OSError):
-        yield RECORD, "it cannot be read"
-        return
-    if "sum" in said and said["sum"] != sum_of(said):
-        yield RECORD, "its content is not what was written"
 
 
 def _of_file(

@@ -127,7 +127,7 @@ def test_a_folder_of_an_earlier_version_is_known_by_its_issues_and_gets_the_mark
 
 @pytest.mark.parametrize("stranger", [name for name in STRANGERS if "staging" not in name and "numbered" not in name])
 def test_in_a_marked_folder_too_nothing_of_somebody_elses_goes(stranger: str, tmp_path: Path, owner: Owner) -> None:
-    """A folder or file put in the place of ours later on. An empty list, a lock, notes and what is set aside is ours."""
+    """A folder or file put in the place of ours later on. An empty list, a lock, notes, issues set aside are ours."""
     folder = tmp_path / "out"
     with job_lock(folder, owner):
         pass

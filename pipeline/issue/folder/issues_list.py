@@ -58,7 +58,7 @@ def with_entries(folder: Path, entries: Iterable[Entry]) -> bytes:
     """
     before = _text(folder / NAME)
     after = io.StringIO(newline="")
-    writer = csv.writer(after, lineterminator="\n")
+    writer = csv.writer(after, delimiter=_sign(before), lineterminator="\n")
     if before.strip():
         after.write(before if before.endswith("\n") else f"{before}\n")
     else:
@@ -111,19 +111,24 @@ def _is_list(text: str) -> bool:
     """Say whether a text has the list's header, whole or cut short, or a line of an issue."""
     if "\0" in text or _unclosed(text):
         return False
-    first = text.lstrip().splitlines()[0].replace('"', "")
-    if any(sign.join(_HEADER).startswith(first) or first.startswith(sign.join(_HEADER)) for sign in _PARTED):
-        return True
-    try:
-        return any(_entry(row) is not None for row in _rows(text))
-    except csv.Error:
-        return False
+    first, header = _first(text), _sign(text).join(_HEADER)
+    return header.startswith(first) or first.startswith(header) or any(_entry(row) for row in _rows(text))
+
+
+def _first(text: str) -> str:
+    return (text.strip().splitlines() or [""])[0].replace('"', "")
+
+
+def _sign(text: str) -> str:
+    """Return the sign that parts the cells: a comma, or what a spreadsheet put there when it saved the list."""
+    first = _first(text)
+    return next((sign for sign in _PARTED if first.startswith(sign.join(_HEADER))), ",")
 
 
 def _unclosed(text: str) -> bool:
     """Say whether a quote is opened and never closed: whatever is added after it would belong to it."""
     try:
-        for _ in csv.reader(io.StringIO(text, newline=""), strict=True):
+        for _ in csv.reader(io.StringIO(text, newline=""), delimiter=_sign(text), strict=True):
             pass
     except csv.Error as error:
         return "unexpected end" in str(error)
@@ -131,9 +136,9 @@ def _unclosed(text: str) -> bool:
 
 
 def _rows(text: str) -> Iterator[list[str]]:
-    """Yield the cells of each line; what no reader of CSV takes in (a quote that is never closed) ends them."""
+    """Yield the cells of each line; what no reader of CSV takes in (a cell of more than 128 kB) ends them."""
     try:
-        yield from csv.reader(io.StringIO(text, newline=""))
+        yield from csv.reader(io.StringIO(text, newline=""), delimiter=_sign(text))
     except csv.Error:
         return
 

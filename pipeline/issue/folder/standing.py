@@ -8,7 +8,7 @@ from pipeline.issue.folder.issues_list import SET_ASIDE, read_register
 from pipeline.issue.folder.names import ISSUES, set_aside
 from pipeline.issue.folder.publish import numbered
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import LaterRecordError, RecordError, read_record
+from pipeline.issue.record import LaterRecordError, RecordError, stated, sum_of, understood
 from pipeline.issue.record_types import SealedRecord
 from pipeline.problems import JobError, Problem
 
@@ -20,12 +20,8 @@ def remedy(number: int) -> str:
     """Return what to do about an issue that is damaged."""
     return (
         "see what tiedown verify says of the folder; restore the issue from a backup, or go on without it by"
-        f" tiedown aside JOB {number}, which keeps it in {folder_aside}"
+        f" tiedown aside JOB {number}, which keeps it in set-aside/ beside the issues"
     )
-
-
-#: Where an issue goes that is set aside, in words.
-folder_aside = "set-aside/ beside the issues"
 
 
 def newest_standing(folder: Path) -> Standing | None:
@@ -66,19 +62,24 @@ def _read(folder: Path, number: int) -> Standing:
     place = folder / ISSUES / f"{number:03d}"
     path, name = place / RECORD, f"issue {number:03d}"
     try:
-        record = read_record(path)
+        said = stated(path)
+        record = understood(said, path)
     except LaterRecordError as error:
         raise JobError([Problem(str(path), 0, f"{name} cannot be read: {_said(path, error)}", error.fix)]) from error
     except (RecordError, OSError) as error:
-        what = f"{name} cannot be read: {_said(path, error)}"
+        why = f"{name} cannot be read: {_said(path, error)}"
         if not place.exists():
-            what = f"{name} is gone, and {REGISTER} has it"
+            why = f"{name} is gone, and {REGISTER} has it"
         elif not path.exists():
-            what = f"{name} is damaged: it has no {RECORD}"
-        raise JobError([Problem(str(path), 0, what, remedy(number))]) from error
+            why = f"{name} is damaged: it has no {RECORD}"
+        raise JobError([Problem(str(path), 0, why, remedy(number))]) from error
+    what: str | None = None
     if record["issue"] != number:
-        what = f"{name} is damaged: its {RECORD} is that of issue {record['issue']:03d}"
-        raise JobError([Problem(str(path), 0, what, remedy(number))])
+        what = f"its {RECORD} is that of issue {record['issue']:03d}"
+    elif "sum" in said and said["sum"] != sum_of(said):
+        what = f"what its {RECORD} says is not what was written"
+    if what is not None:
+        raise JobError([Problem(str(path), 0, f"{name} is damaged: {what}", remedy(number))])
     return path, record
 
 
