@@ -17,7 +17,7 @@ from pipeline.issue.folder.confirmed import confirm, confirmed, signs_of
 from pipeline.issue.folder.publish import Appeared, job_lock, next_number, open_issue, recover
 from pipeline.issue.folder.standing import newest_standing
 from pipeline.issue.geopackage.previous import Lost
-from pipeline.issue.geopackage.write import NotWritten
+from pipeline.issue.geopackage.write import NotWritten, TooLarge
 from pipeline.issue.record import sealed, write_record
 from pipeline.issue.record_types import Changes
 from pipeline.issue.report.page import write_report
@@ -168,6 +168,8 @@ def _told_as_problems(folder: Path) -> Iterator[None]:
         yield
     except Lost as error:
         raise JobError([Problem(str(folder), 0, f"the previous issue: {error}", "run the job again")]) from error
+    except TooLarge as error:
+        raise JobError([Problem(str(folder), 0, f"the issue cannot be written: {error}", error.fix)]) from error
     except Appeared as error:
         raise Unfinished([Problem(str(folder), 0, *_appeared(error))]) from error
     except OSError as error:
