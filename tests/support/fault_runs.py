@@ -29,6 +29,14 @@ ERRORS = {"EIO": errno.EIO, "ENOSPC": errno.ENOSPC, "EDQUOT": errno.EDQUOT, "ERO
 SIGNALS = ("SIGKILL", "SIGTERM", "SIGINT", "SIGHUP")
 
 
+#: What a run loads, so that its children need not. Nothing is used here: threads do not outlive a fork.
+LOADED = (
+    "pipeline.cli.main", "pipeline.cli.run_command", "pipeline.run.run_job", "pipeline.issue.report.page",
+    "pyogrio", "fiona", "fiona.crs", "jinja2", "scipy.linalg", "scipy.special", "pyproj", "pyarrow.compute",
+    "pyarrow.csv",
+)  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Case:
     """One run: the job (a folder to be copied), which request, and what happens at it: an error or a signal.
@@ -207,29 +215,11 @@ def damaged(folder: Path) -> list[str]:
 
 def main() -> None:
     """Answer cases until there are no more."""
+    for name in LOADED:
+        importlib.import_module(name)
     server = Server(Path(sys.argv[1]), Path(sys.argv[2]))
     for line in sys.stdin:
-        case = Case(**json.loads(line))
-        if not server.count:
-            load(Path(case.job), server.scratch)
-        print(json.dumps(server.answer(case)), flush=True)
-
-
-def load(job: Path, scratch: Path) -> None:
-    """Load every module that a run in a child has loaded, so that later ones need not; the run itself stays there."""
-    place, names = scratch / "loading", scratch / "modules"
-    shutil.copytree(job, place, symlinks=True)
-
-    def task() -> int:
-        code = run(place / "job.toml")
-        names.write_text("\n".join(sys.modules), encoding="utf-8")
-        return code
-
-    in_child(task, scratch / "loaded")
-    for name in names.read_text(encoding="utf-8").splitlines():
-        with contextlib.suppress(ImportError):
-            importlib.import_module(name)
-    shutil.rmtree(place)
+        print(json.dumps(server.answer(Case(**json.loads(line)))), flush=True)
 
 
 if __name__ == "__main__":
