@@ -27,7 +27,7 @@ from pipeline.reissue.against import against
 from pipeline.reissue.changes import attributes_changed
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import at_hand, fingerprint, same
-from pipeline.reissue.intact import refuse_damaged
+from pipeline.reissue.intact import damage, refuse_damaged
 from pipeline.run.layers import dry, lay_out
 from pipeline.run.outcome import Outcome
 from pipeline.run.ready import Ready
@@ -150,6 +150,7 @@ def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
             because += attributes_changed(laid.changes)
             changes = {**laid.changes, "since": last.record["issue"], "because": because}
         told = account(job, laid, staged.number, changes, last.record if last else None)
+        told["notes"] = [*told["notes"], *_altered_since(folder, last)]
         told["files"] = [*told["files"], write_report(staged.path, told, laid.plan)]
         record = sealed(told)
         write_record(staged.path, record)
@@ -159,6 +160,14 @@ def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC))
     confirm(folder, record["issue"], hand, signs_of(place))
     return Outcome(record, place, True)
+
+
+def _altered_since(folder: Path, last: Last | None) -> list[str]:
+    """Return which files of the issue before are not what was issued: what changed is told against what they hold."""
+    if last is None:
+        return []
+    found = damage(last.folder, last.record, confirmed(folder, last.record["issue"]).signs)
+    return [f"{Path(one.file).name}: {one.what}; what changed since is told against what is there now" for one in found]
 
 
 @contextmanager

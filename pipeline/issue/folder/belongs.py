@@ -46,12 +46,14 @@ def in_the_way(folder: Path, owner: Owner, show: Callable[[Path], str] = str) ->
 
     Nothing is written. ``show`` gives a path as it is told. A folder that is not there yet has nothing in the way.
     """
-    for above in folder.parents:
-        if os.path.lexists(above / MARKER) and kept(above)(folder):
-            return [(f"the folder {show(folder)} lies among the issues kept in {show(above)}", "name another folder")]
-    if not folder.is_dir():
-        return []
     try:
+        for above in folder.parents:
+            if os.path.lexists(above / MARKER) and kept(above)(folder):
+                return [
+                    (f"the folder {show(folder)} lies among the issues kept in {show(above)}", "name another folder")
+                ]
+        if not folder.is_dir():
+            return []
         marker = read_marker(folder)
         found = _strangers(folder, marked=marker is not None)
         clashes = [(f"{show(folder / name)} {what}", fix) for name, what, fix in found]
