@@ -6,12 +6,13 @@ from pathlib import Path
 from pipeline.examine.examine import examine
 from pipeline.intake.prepare import load, prepare
 from pipeline.intake.survey import Survey
-from pipeline.issue.folder.publish import newest
-from pipeline.issue.record import RecordError, read_record
-from pipeline.issue.record_types import Record
+from pipeline.issue.folder.confirmed import confirmed
+from pipeline.issue.folder.standing import Standing, newest_standing
 from pipeline.notices.before_run import before_notes
-from pipeline.problems import JobError, Problem, Problems
-from pipeline.solve.solve import solve
+from pipeline.problems import JobError, Problems
+from pipeline.reissue.fingerprint import fingerprint, same
+from pipeline.reissue.intact import damage
+from pipeline.solve.solve import Solved, solve
 from pipeline.words import counted
 
 
@@ -46,19 +47,24 @@ def check_job(path: Path) -> Checked:
     loaded, problems = load(path), Problems()
     prepared = prepare(loaded, problems)
     examined = examine(prepared, problems)
-    last = _last(loaded.job.job.folder)
+    last = newest_standing(loaded.job.job.folder)
     shown = prepared.register.shown if prepared.register is not None else None
     solved = solve(examined.survey, examined.doubts)
     doubts = tuple(str(doubt) for doubt in solved.doubts if not doubt.confirmed)
-    confirmed = tuple(str(doubt) for doubt in solved.doubts if doubt.confirmed)
-    notes = (*confirmed, *solved.unsaid, *before_notes(examined, last, shown))
-    return Checked(examined.survey, (*doubts, *notes), doubts)
+    looked_into = tuple(str(doubt) for doubt in solved.doubts if doubt.confirmed)
+    notes = (*looked_into, *solved.unsaid, *before_notes(examined, last[1] if last else None, shown))
+    return Checked(examined.survey, (*doubts, *notes, *_damaged(last, examined.survey, solved)), doubts)
 
 
-def _last(folder: Path) -> Record | None:
-    """Return the record of the newest issue, None where there is none yet."""
-    before = newest(folder)
-    try:
-        return read_record(before[1]) if before else None
-    except RecordError as error:
-        raise JobError([Problem(str(folder), 0, f"the newest issue cannot be read: {error}", error.fix)]) from error
+def _damaged(last: Standing | None, survey: Survey, solved: Solved) -> list[str]:
+    """Return what of the newest issue's files is gone or altered; raise it as `JobError` where a run would.
+
+    A run that has something to issue goes on without them; one that would say that nothing changed does not.
+    """
+    if last is None:
+        return []
+    path, record = last
+    found = damage(path.parent, record, confirmed(path.parent.parent.parent, record["issue"]).signs)
+    if found and same(record["identity"], fingerprint(survey, solved).sums):
+        raise JobError(found)
+    return [str(one) for one in found]

@@ -7,13 +7,15 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.clock import iso
-from pipeline.intake.prepare import load
+from pipeline.intake.prepare import load, owner
 from pipeline.issue import record_types
+from pipeline.issue.folder.belongs import in_the_way
+from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.issues_list import read_register
-from pipeline.issue.folder.publish import issues
-from pipeline.issue.record import read_record
+from pipeline.issue.folder.standing import remedy, standing
 from pipeline.issue.record_types import Record
 from pipeline.problems import JobError, Problem
+from pipeline.reissue.intact import damage
 from pipeline.words import Change
 
 
@@ -52,25 +54,54 @@ class Entry:
         return asdict(self) | {"made_at": made_at, "because": list(self.because)}
 
 
+class Incomplete(JobError):
+    """Some issues are damaged: ``problems`` says which and how, ``entries`` are the others."""
+
+    def __init__(self, problems: list[Problem], entries: tuple[Entry, ...]) -> None:
+        self.entries = entries
+        super().__init__(problems)
+
+
 def history(path: Path) -> tuple[Entry, ...]:
     """Return the issues of a job, oldest first.
 
     Args:
         path: the job file.
 
-    Raises `JobError` where the job file cannot be loaded or the job has no issue, and RecordError where the record of
-    an issue cannot be read.
+    Raises `JobError` where the job file cannot be loaded, its folder is another's or the job has no issue, and
+    `Incomplete` where issues are damaged.
     """
-    folder = load(path).job.job.folder
-    found = issues(folder)
-    if not found:
-        raise JobError([Problem(str(path), 0, f"the job has no issue yet in {folder}", "run the job first")])
+    loaded = load(path)
+    folder = loaded.job.job.folder
+    if clashes := in_the_way(folder, owner(loaded), loaded.show):
+        raise JobError([Problem(*loaded.where("job", "folder"), *clash) for clash in clashes])
     listed = {entry.issue: entry for entry in read_register(folder)}
-    entries = []
-    for number, file in found:
-        record, line = read_record(file), listed.get(number)
-        entries.append(_entry(number, record, line.made_at if line else None, line.because if line else ""))
+    entries, problems, newest = [], list[Problem](), None
+    for found in standing(folder):
+        if isinstance(found, Problem):
+            problems.append(found)
+            continue
+        file, record = found
+        problems += _files_gone(file.parent, record)
+        newest = found
+        line = listed.get(record["issue"])
+        entries.append(_entry(record["issue"], record, line.made_at if line else None, line.because if line else ""))
+    if newest is not None and not problems:
+        file, record = newest
+        problems = damage(file.parent, record, confirmed(folder, record["issue"]).signs)
+    if problems:
+        raise Incomplete(problems, tuple(entries))
+    if not entries:
+        raise JobError([Problem(str(path), 0, f"the job has no issue yet in {folder}", "run the job first")])
     return tuple(entries)
+
+
+def _files_gone(issue: Path, record: Record) -> list[Problem]:
+    """Return which files of an issue are not there; whether an older one was altered is for `verify` to say."""
+    number = record["issue"]
+    gone = [entry["name"] for entry in record["files"] if not (issue / entry["name"]).is_file()]
+    what = f"issue {number:03d} is damaged: the file is gone"
+    return [Problem(str(issue / name), 0, what, remedy(number)) for name in gone]
 
 
 def _entry(number: int, record: Record, made_at: datetime | None, listed: str) -> Entry:

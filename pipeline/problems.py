@@ -47,6 +47,10 @@ class JobError(Exception):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
+class Unfinished(JobError):
+    """The issue is written and stands, but what shows it could not be put right."""
+
+
 @dataclass
 class Problems:
     """Gathers problems so that all of them are reported at once."""

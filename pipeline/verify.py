@@ -10,7 +10,9 @@ from pipeline.files.at_rest import BESIDE, logs_of
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.issues_list import NAME as REGISTER
 from pipeline.issue.folder.issues_list import read_register
-from pipeline.issue.folder.publish import ISSUES, dead_runs, numbered
+from pipeline.issue.folder.names import ISSUES, set_aside
+from pipeline.issue.folder.publish import dead_runs, numbered
+from pipeline.issue.folder.standing import aside
 from pipeline.issue.geopackage.recount import NotReadable, recount
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, read_record, stated, sum_of, understood
@@ -67,7 +69,7 @@ def verify(folder: Path) -> Verified:
     Raises `JobError` where the folder holds no issue.
     """
     present = sorted(numbered(folder))
-    if not present:
+    if not present and not set_aside(folder):
         fix = f"name the folder that [job] folder names: the one with {ISSUES} stands"
         raise JobError([Problem(str(folder), 0, "there is no issue in this folder", fix)])
     findings: list[Finding] = []
@@ -188,23 +190,28 @@ def _accounts(layers: list[LayerSums], record: Record) -> Iterator[str]:
 
 def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[Finding]:
     """Yield what is to be told of the folder around the issues, each with the issue that it is about."""
-    listed = {entry.issue: entry for entry in read_register(folder)}
-    newest = max(present)
-    for number in sorted({*range(1, newest + 1), *listed} - present.keys()):
-        yield Finding(number, f"{ISSUES}/{number:03d}", "the issue is gone", True)
+    try:
+        listed, moved = {entry.issue: entry for entry in read_register(folder)}, aside(folder)
+    except JobError as error:
+        yield from (Finding(0, REGISTER, f"{one.what}: {one.fix}", True) for one in error.problems)
+        listed, moved = {}, {*set_aside(folder)}
+    for number in sorted({*range(1, max(present, default=0) + 1), *listed, *moved} - present.keys()):
+        what = "the issue was set aside" if number in moved else "the issue is gone"
+        yield Finding(number, f"{ISSUES}/{number:03d}", what, number not in moved)
     for number, record in records.items():
         if number not in listed:
             yield Finding(number, REGISTER, "it has no line there; the next run adds it", False)
         elif listed[number].verdict != record["verdict"]:
             what = f"it says {listed[number].verdict}, the record says {record['verdict']}"
             yield Finding(number, REGISTER, what, True)
-    for path in sorted((folder / ISSUES).iterdir()):
+    for path in sorted((folder / ISSUES).iterdir()) if (folder / ISSUES).is_dir() else ():
         if path not in present.values():
             yield Finding(0, f"{ISSUES}/{path.name}", "is not an issue", True)
     for path in dead_runs(folder):
         what = "left by a run that was interrupted, or in use by one that is running; the next run removes it"
         yield Finding(0, path.name, what, False)
-    yield from (Finding(0, *told) for told in _current(folder, present, records))
+    if present:
+        yield from (Finding(0, *told) for told in _current(folder, present, records))
 
 
 def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[_Told]:

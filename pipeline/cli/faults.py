@@ -12,7 +12,7 @@ from typing import Any
 from pipeline.cli.console import one_line, print_json
 from pipeline.cli.fold import fitted
 from pipeline.issue.record import RecordError
-from pipeline.problems import JobError, JobHeld, Problem
+from pipeline.problems import JobError, JobHeld, Problem, Unfinished
 from pipeline.words import counted
 
 FAULT, WRONG, HELD = 1, 2, 4
@@ -40,7 +40,8 @@ def report(job: str, error: Exception, *, as_json: bool = False) -> int:
         print(f"{name}: a fault in the program; the previous issue, if there is one, stands", file=sys.stderr)
     else:
         problems = _problems(job, error)
-        print(f"{name}: {counted(len(problems), 'problem')}, nothing written", file=sys.stderr)
+        wrote = "the issue stands all the same" if isinstance(error, Unfinished) else "nothing written"
+        print(f"{name}: {counted(len(problems), 'problem')}, {wrote}", file=sys.stderr)
         for line in lines(problems):
             print(fitted(line, sys.stderr), file=sys.stderr)
     sys.stderr.flush()

@@ -1,24 +1,32 @@
 """`tiedown history`: the issues of a job, oldest first, so that the newest stands last, above the prompt."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from pipeline.cli.console import one_line, print_json
 from pipeline.cli.faults import report
-from pipeline.history import Changes, Entry, history
+from pipeline.history import Changes, Entry, Incomplete, history
 from pipeline.words import Change, counted
 
 
 def show_history(job: Path, *, as_json: bool) -> int:
-    """Print the issues of a job and return the exit code: 0, or 2 where there is none to print."""
+    """Print the issues of a job and return the exit code: 0, or 2 where there is none to print or some are damaged."""
     try:
         entries = history(job)
     except Exception as error:
+        if isinstance(error, Incomplete) and not as_json:
+            _print(error.entries)
         return report(str(job), error, as_json=as_json)
     if as_json:
         print_json([entry.as_record() for entry in entries])
     else:
-        print("\n".join(line for entry in entries for line in _lines(entry)))
+        _print(entries)
     return 0
+
+
+def _print(entries: Sequence[Entry]) -> None:
+    for line in (line for entry in entries for line in _lines(entry)):
+        print(line)
 
 
 def _lines(entry: Entry) -> list[str]:

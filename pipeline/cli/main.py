@@ -106,6 +106,20 @@ def verify(
     raise typer.Exit(verify_folder(folder, as_json=json))
 
 
+@app.command()
+def aside(
+    job: Job,
+    issue: Annotated[int, typer.Argument(metavar="ISSUE", help="Number of the issue.", min=1, show_default=False)],
+) -> None:
+    """Move a damaged issue out of the way of the next run, to set-aside/ beside the issues, where it is kept.
+
+    Exit codes: 0; 2 wrong job file, no such issue, or one that is what was issued; 4 the job is being run.
+    """
+    from pipeline.cli.aside_command import set_issue_aside
+
+    raise typer.Exit(set_issue_aside(job, issue))
+
+
 def main() -> None:
     """Enter the command line."""
     from pipeline.cli.console import console

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from pipeline.cli.console import print_json
+from pipeline.cli.console import one_line, print_json
 from pipeline.cli.faults import entry, named_twice, report
 from pipeline.cli.fold import fitted
 from pipeline.cli.progress import progress_on_terminal
@@ -13,6 +13,7 @@ from pipeline.cli.show import needs_attention, summary
 from pipeline.cli.tally import Told, lines, told
 from pipeline.run.fleet import Result, run_many
 from pipeline.run.outcome import Outcome
+from pipeline.run.telling import acknowledge
 
 _CAUTION = "  Survey regulations and a licensed surveyor's judgement come first; this record does not replace them."
 
@@ -30,17 +31,21 @@ def run_jobs(jobs: Sequence[Path], *, workers: int, as_json: bool, quiet: bool, 
         return report("tiedown run", twice)
     found: list[Told] = []
     entries: list[dict[str, Any]] = []
+    made: list[Outcome] = []
     with progress_on_terminal(alone and not quiet) as progress:
         for job, outcome in run_many(jobs, workers=workers, dry_run=dry_run, progress=progress):
             found.append(told(str(job), outcome))
             if as_json:
                 entries.append(_entry(str(job), outcome, alone=alone))
             _tell(str(job), outcome, summaries=not as_json, quiet=quiet)
+            made += [outcome] if isinstance(outcome, Outcome) else []
     if as_json:
         print_json(entries[0] if alone else {"jobs": entries})
     elif not (alone or quiet):
         print("\n".join(lines(found)))
         sys.stdout.flush()
+    for outcome in made if not dry_run else ():
+        acknowledge(outcome)
     return max(one.code for one in found)
 
 
@@ -48,11 +53,15 @@ def _tell(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
     """Print what became of one job: a summary on stdout, problems on stderr; ``quiet``: only what needs attention."""
     if not isinstance(outcome, Outcome):
         report(job, outcome)
-    elif summaries and quiet:
+        return
+    if not summaries:
+        for line in outcome.told_late():
+            print(f"{one_line(job)}: {line}", file=sys.stderr)
+    elif quiet:
         if outcome.exit_code:
             print(fitted(needs_attention(outcome.record, outcome.headline), sys.stdout))
             sys.stdout.flush()
-    elif summaries:
+    else:
         print(fitted(f"{summary(outcome.record, outcome.headline)}\n{_CAUTION}", sys.stdout))
         sys.stdout.flush()
 

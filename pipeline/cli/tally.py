@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from pipeline.cli.console import one_line
 from pipeline.cli.faults import FAULT, HELD, WRONG, code_of
-from pipeline.problems import JobError
+from pipeline.problems import JobError, Unfinished
 from pipeline.run.fleet import Result
 from pipeline.run.outcome import Outcome
 from pipeline.words import counted
@@ -35,7 +35,8 @@ def told(job: str, outcome: Result) -> Told:
     if code == FAULT:
         return Told(job, code, "a fault in the program, nothing written")
     count = len(outcome.problems) if isinstance(outcome, JobError) else 1
-    return Told(job, code, f"{counted(count, 'problem')}, nothing written")
+    wrote = "the issue stands all the same" if isinstance(outcome, Unfinished) else "nothing written"
+    return Told(job, code, f"{counted(count, 'problem')}, {wrote}")
 
 
 def _totals(outcome: Outcome) -> str:

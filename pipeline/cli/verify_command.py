@@ -32,7 +32,8 @@ def _lines(verified: Verified) -> list[str]:
     numbers = {*verified.issues, *(finding.issue for finding in verified.findings)} - {0}
     for number in sorted(numbers):
         found = verified.of(number)
-        lines.append(f"issue {number:03d}: {'DIFFERS' if any(one.differs for one in found) else 'intact'}")
+        state = "intact" if number in verified.issues else "not there"
+        lines.append(f"issue {number:03d}: {'DIFFERS' if any(one.differs for one in found) else state}")
         lines += [_line(one) for one in found]
     lines += [_line(one) for one in verified.of(0)]
     bad = sum(one.differs for one in verified.findings)

@@ -10,7 +10,7 @@ from pipeline.geodesy import crs
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.named import is_unknown
 from pipeline.geodesy.units import lengths
-from pipeline.issue.folder.publish import job_of
+from pipeline.issue.folder.belongs import Owner, in_the_way, kept
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import Columns
 from pipeline.near import listed, nearest
@@ -72,7 +72,8 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     counts.append(len(problems.found))
     register = _register(loaded, problems)
     counts.append(len(problems.found))
-    exports = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems)
+    issued = kept(loaded.job.job.folder)
+    exports = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued)
     counts.append(len(problems.found))
     _check_marks(loaded, windows, register, problems)
     parts = zip(("sessions", "frames", "register", "exports"), counts, counts[1:], strict=False)
@@ -81,16 +82,15 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     return Prepared(loaded, windows, register, usable, faulty, sessions_sum)
 
 
+def owner(loaded: LoadedJob) -> Owner:
+    """Return whose a folder is that a job file names."""
+    return Owner(loaded.job.job.name, loaded.path)
+
+
 def _check_folder(loaded: LoadedJob, problems: Problems) -> None:
-    """Refuse a folder with the issues of another job: what drawings link to would change from one job to the other."""
-    job = loaded.job.job
-    other = job_of(job.folder)
-    if other not in (None, job.name):
-        problems.add(
-            *loaded.where("job", "folder"),
-            f"the folder {loaded.show(job.folder)} holds the issues of the job {other}, and this one is {job.name}",
-            "name a folder of its own, or keep the name that the job had",
-        )
+    """Refuse a folder that is another job's, or has files of somebody else's where a run keeps its own."""
+    for what, fix in in_the_way(loaded.job.job.folder, owner(loaded), loaded.show):
+        problems.add(*loaded.where("job", "folder"), what, fix)
 
 
 def _sessions(loaded: LoadedJob, problems: Problems) -> tuple[tuple[SessionWindow, ...], str]:

@@ -37,7 +37,7 @@ _SAID = 3
 class RecordError(Exception):
     """A record cannot be read, or not by this version; ``fix`` is what to do."""
 
-    fix = "run tiedown verify; restore the issue from a backup of the folder"
+    fix = "run tiedown verify; restore the issue from a backup of the folder, or set it aside: tiedown aside JOB ISSUE"
 
 
 class LaterRecordError(RecordError):

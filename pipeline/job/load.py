@@ -95,6 +95,37 @@ def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
     return LoadedJob(_resolved(job, absolute.parent), absolute, shown, lines, hashlib.sha256(data).hexdigest())
 
 
+def names_folder(path: Path, folder: Path) -> bool:
+    """Say whether a job file is there and names a folder for its issues; of one that cannot be read now it may be so.
+
+    Nothing else of the job file needs to be right.
+    """
+    try:
+        named = folder_named(path)
+    except FileNotFoundError:
+        return False
+    except (OSError, ValueError):
+        return True
+    return named is not None and os.path.normcase(named) == os.path.normcase(os.path.realpath(folder))
+
+
+def folder_named(path: Path) -> Path | None:
+    """Return the folder that a job file names for its issues, links resolved, None where it names none.
+
+    Raises FileNotFoundError where there is no such file, OSError or ValueError where it cannot be read.
+    """
+    if not path.is_file():
+        raise FileNotFoundError(path)
+    try:
+        raw = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except RecursionError as error:
+        raise ValueError("nested too deeply") from error
+    named = raw["job"].get("folder") if isinstance(raw.get("job"), dict) else None
+    if not isinstance(named, str) or not is_text(Path(named)):
+        return None
+    return _resolve(path.absolute().parent, Path(named))
+
+
 def meaning(job: Job) -> str:
     """Return what a loaded job says, as JSON to be hashed: two job files that ask for the same give the same text.
 

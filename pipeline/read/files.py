@@ -58,10 +58,18 @@ class Export:
     bare_time: tuple[int, str] | None = None
 
 
-def find_exports(job: Job, folder: Path, job_file: str, where: Where, problems: Problems) -> list[Export]:
+def find_exports(
+    job: Job,
+    folder: Path,
+    job_file: str,
+    where: Where,
+    problems: Problems,
+    issued: Callable[[Path], bool] = lambda _: False,
+) -> list[Export]:
     """Find every file of every block, in order of block and path, and look at each just enough to know it is readable.
 
-    ``folder`` is the job file's. What is wrong goes to ``problems``; files that cannot be used are left out.
+    ``folder`` is the job file's. What is wrong goes to ``problems``; files that cannot be used are left out. ``issued``
+    says of a path, links resolved, that it is of what runs of the job write: no pattern matches that.
     """
     exports: list[Export] = []
     owners: dict[str, list[tuple[int, str | None]]] = {}
@@ -76,7 +84,7 @@ def find_exports(job: Job, folder: Path, job_file: str, where: Where, problems: 
             fix = "name the export's columns for a whole position and a time in [points.columns]" if lacking else ""
             problems.add(job_file, line(key), what, fix)
             sound = False
-        for path in _paths(points, folder, job_file, line("files"), problems):
+        for path in _paths(points, folder, job_file, line("files"), problems, issued):
             shown = _shown(path, folder)
             others = owners.setdefault(os.path.realpath(path), [])
             if any(layer is None or points.layer is None or layer == points.layer for _, layer in others):
@@ -160,7 +168,9 @@ def _faults(points: Points) -> Iterator[tuple[str, str]]:
         yield "delimiter", f'"{points.delimiter}" cannot be a delimiter'
 
 
-def _paths(points: Points, folder: Path, job_file: str, line: int, problems: Problems) -> list[Path]:
+def _paths(
+    points: Points, folder: Path, job_file: str, line: int, problems: Problems, issued: Callable[[Path], bool]
+) -> list[Path]:
     """Return the block's files, each once, in the order of their paths."""
     found: dict[str, Path] = {}
     for pattern in points.files:
@@ -170,6 +180,7 @@ def _paths(points: Points, folder: Path, job_file: str, line: int, problems: Pro
         else:
             whole = os.path.join(glob.escape(str(folder)), pattern)
             matches = [match for match in glob.glob(whole, recursive=True) if os.path.isfile(match)]
+            matches = [match for match in matches if not issued(Path(os.path.realpath(match)))]
         if not matches:
             problems.add(job_file, line, f'no file matches "{pattern}"', _look(pattern, folder))
         for match in sorted(matches):

@@ -14,7 +14,6 @@ from pipeline.draft.taken_over import Reuse
 from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.previous import read_rows
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
-from pipeline.issue.record import read_record
 from pipeline.issue.record_types import Reach, Record, Target
 from pipeline.reissue.changes import COMPARED, Side, attributes_of
 from pipeline.solve.correct import VALUES
@@ -28,10 +27,14 @@ class Last:
     package: Path
 
     @classmethod
-    def at(cls, record: Path) -> "Last":
-        """Return the issue whose record lies at a path. Raises `RecordError`."""
-        found = read_record(record)
-        return cls(found, record.with_name(f"{found['job']}-{found['issue']:03d}.gpkg"))
+    def of(cls, path: Path, record: Record) -> "Last":
+        """Return the issue whose record lies at a path."""
+        return cls(record, path.with_name(f"{record['job']}-{record['issue']:03d}.gpkg"))
+
+    @property
+    def folder(self) -> Path:
+        """Return where its files stand."""
+        return self.package.parent
 
     def points(self) -> pa.Table:
         """Return its points: where each came from, and what a change may reach. Raises `Lost`."""

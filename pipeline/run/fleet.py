@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline.intake.first_pass import Progress
 from pipeline.problems import JobError, JobHeld
+from pipeline.run.one_folder import sharing
 from pipeline.run.outcome import Outcome
 from pipeline.run.run_job import run_job
 
@@ -20,6 +21,15 @@ def run_many(
 
     With several workers every job runs in a process of its own kind: PROJ, GDAL and their settings belong to a process.
     """
+    refused = sharing(jobs) if len(jobs) > 1 else {}
+    results = _results([job for job in jobs if job not in refused], workers, dry_run, progress)
+    for job in jobs:
+        yield (job, refused[job]) if job in refused else next(results)
+
+
+def _results(
+    jobs: Sequence[Path], workers: int, dry_run: bool, progress: Progress | None
+) -> Iterator[tuple[Path, Result]]:
     workers = min(workers, len(jobs))
     if workers <= 1:
         for job in jobs:
@@ -36,6 +46,6 @@ def run_many(
 
 def _run(job: Path, dry_run: bool, progress: Progress | None) -> Result:
     try:
-        return run_job(job, dry_run=dry_run, progress=progress)
+        return run_job(job, dry_run=dry_run, progress=progress, told=False)
     except Exception as error:  # whatever it is, the other jobs go on; the caller tells mistakes from faults
         return error

@@ -27,7 +27,7 @@ from pipeline.issue.geopackage.readback import ReadBackError, read_back
 from pipeline.issue.geopackage.revise import copy_with_rows
 from pipeline.issue.geopackage.streamed import Package
 from pipeline.issue.geopackage.tally import Written
-from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.geopackage.write import LayerSource, NotWritten, write_geopackage
 from pipeline.issue.record_types import Compared, FileIssued, LayerSums, ShiftModel
 from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
 from pipeline.reissue.against import Earlier
@@ -68,7 +68,8 @@ def lay_out(
     With the issue ``earlier`` goes a layer of what changed; where few points did, its GeoPackage is copied and they are
     changed in the copy.
 
-    Raises `RuntimeError` where the rows do not add up and `ReadBackError` where a file is not what was written.
+    Raises `RuntimeError` where the rows do not add up, `ReadBackError` where a file is not what was written, and
+    `NotWritten` where that is the disk's doing.
     """
     done, job = None, drafter.survey.job
     if earlier is not None and earlier.changed is not None:
@@ -80,15 +81,31 @@ def lay_out(
     written, rest = done
     try:
         read_back(package, written)
-    except ReadBackError:
-        # GDAL may say nothing of a disk that fills while it closes a file or begins a layer
+    except ReadBackError as error:
+        # GDAL may say nothing of a disk that fills or fails while it closes a file or begins a layer
         has_room(package, earlier.last.package.stat().st_size if earlier is not None else 0)
+        if _reads_back_anew(drafter, causes, package, progress):
+            raise NotWritten(str(error)) from error
         raise
     entries = [rest.summed(layer) for layer in written]
     files: list[FileIssued] = [{"name": package.name, "sha256": digest(package), "layers": entries}]
     complete = Package(package, {layer.name: layer.rows for layer in written})
     files += write_formats(job.issue.formats, complete, about(drafter.survey, number))
     return rest.laid(files)
+
+
+def _reads_back_anew(drafter: Drafter, causes: Sequence[str | None], package: Path, progress: Progress | None) -> bool:
+    """Say whether the layers read back where they are written once more: then the disk lost some the first time."""
+    again = package.with_name(f"again-{package.name}")
+    with _SecondPass(drafter, progress, None) as running:
+        written, _ = _written_anew(running, causes, again)
+    try:
+        read_back(again, written)
+    except ReadBackError:
+        return False
+    finally:
+        again.unlink(missing_ok=True)
+    return True
 
 
 def dry(drafter: Drafter, causes: Sequence[str | None], progress: Progress | None) -> Laid:

@@ -10,23 +10,29 @@ from pathlib import Path
 from pipeline.blunders.diagnose import diagnose
 from pipeline.examine.examine import examine
 from pipeline.intake.first_pass import Progress
-from pipeline.intake.prepare import Prepared, load, prepare
-from pipeline.issue.folder.confirmed import confirm, confirmed
-from pipeline.issue.folder.publish import job_lock, newest, open_issue, recover
+from pipeline.intake.prepare import Prepared, load, owner, prepare
+from pipeline.issue.folder import untold
+from pipeline.issue.folder.belongs import in_the_way
+from pipeline.issue.folder.confirmed import confirm, confirmed, signs_of
+from pipeline.issue.folder.publish import Appeared, job_lock, next_number, open_issue, recover
+from pipeline.issue.folder.standing import newest_standing
 from pipeline.issue.geopackage.previous import Lost
-from pipeline.issue.geopackage.write import NotWritten
-from pipeline.issue.record import read_record, sealed, write_record
+from pipeline.issue.geopackage.write import NotWritten, TooLarge
+from pipeline.issue.record import sealed, write_record
 from pipeline.issue.record_types import Changes
 from pipeline.issue.report.page import write_report
-from pipeline.problems import JobError, Problem, Problems
+from pipeline.job.load import LoadedJob
+from pipeline.problems import JobError, Problem, Problems, Unfinished
 from pipeline.reissue.against import against
 from pipeline.reissue.changes import attributes_changed
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import at_hand, fingerprint, same
+from pipeline.reissue.intact import damage, refuse_damaged
 from pipeline.run.layers import dry, lay_out
 from pipeline.run.outcome import Outcome
 from pipeline.run.ready import Ready
 from pipeline.run.record import account
+from pipeline.run.telling import acknowledge, with_untold
 from pipeline.run.unaltered import refuse_altered
 from pipeline.solve.solve import solve
 
@@ -34,13 +40,15 @@ from pipeline.solve.solve import solve
 _NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO}
 
 
-def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | None = None) -> Outcome:
+def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | None = None, told: bool = True) -> Outcome:
     """Run a job: read its exports, tie them to control, and issue corrected coordinates with their proof.
 
     Args:
         path: the job file.
         dry_run: do everything but write; another run may then hold the job.
         progress: told how far the run is.
+        told: the caller takes what became of the job as told when this returns; else it calls `telling.acknowledge`
+            when it has told it, and until then the next run tells it too.
 
     Returns the outcome, with the record of the new issue or, where nothing changed, of the one before.
 
@@ -48,69 +56,88 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
     nothing is written. Any other exception is a fault of the program, and the previous issue stands.
     """
     loaded = load(Path(path))
-    folder = loaded.job.job.folder
+    outcome = _run(loaded, dry_run, progress)
+    if told and not dry_run:
+        acknowledge(outcome)
+    return outcome
+
+
+def _run(loaded: LoadedJob, dry_run: bool, progress: Progress | None) -> Outcome:
+    folder, ours = loaded.job.job.folder, owner(loaded)
     with ExitStack() as stack:
-        # A folder that is not there yet is made only for a job without problems; nobody can be holding it.
-        held = folder.is_dir() and not dry_run
+        # A folder that is not there yet is made only for a job without problems; nobody can be holding it. Nor is a
+        # lock laid into one that is not this job's, which `prepare` tells with all else.
+        held = folder.is_dir() and not dry_run and not in_the_way(folder, ours)
         if held:
-            stack.enter_context(job_lock(folder))
+            stack.enter_context(job_lock(folder, ours))
         problems = Problems()
         prepared = prepare(loaded, problems)
-        if held and not problems.found and (standing := _unchanged(prepared, folder)) is not None:
-            return standing
+        if held and not problems.found:
+            with _told_as_problems(folder):
+                if (standing := _unchanged(prepared, folder)) is not None:
+                    return with_untold(standing, folder)
         examined = examine(prepared, problems, progress)
         solved = solve(examined.survey, examined.doubts)
         diagnoses = diagnose(examined.survey, solved)
         job = Ready(examined, solved, diagnoses, fingerprint(examined.survey, solved))
         if dry_run:
-            return _would_issue(job, folder, progress)
+            return with_untold(_would_issue(job, folder, progress), folder)
         if not held:
-            stack.enter_context(job_lock(folder))
+            stack.enter_context(job_lock(folder, ours))
         with _told_as_problems(folder):
-            return _issue(job, folder, progress)
+            return with_untold(_issue(job, folder, progress), folder)
 
 
 def _unchanged(prepared: Prepared, folder: Path) -> Outcome | None:
     """Return the newest issue where everything at hand is as it was when that was made or last confirmed."""
+    found = newest_standing(folder)
     recover(folder)
-    found = newest(folder)
-    if found is None or confirmed(folder, found[0]) != at_hand(prepared):
+    if found is None:
         return None
-    return Outcome(read_record(found[1]), found[1].parent, False)
+    path, record = found
+    noted, hand = confirmed(folder, record["issue"]), at_hand(prepared)
+    if noted.at_hand != hand:
+        return None
+    signs = signs_of(path.parent)
+    refuse_damaged(path.parent, record, noted.signs)
+    if signs != noted.signs:
+        confirm(folder, record["issue"], hand, signs)
+    return Outcome(record, path.parent, False)
 
 
 def _last(folder: Path) -> Last | None:
     """Return the newest issue of a job, None where there is none yet."""
-    found = newest(folder)
-    return Last.at(found[1]) if found else None
+    found = newest_standing(folder)
+    return Last.of(*found) if found else None
 
 
-def _standing(job: Ready, last: Last | None) -> Outcome | None:
+def _standing(job: Ready, last: Last | None, folder: Path) -> Outcome | None:
     """Return the newest issue where nothing that shapes the job's has changed since."""
     if last is None or not same(last.record["identity"], job.fingerprint.sums):
         return None
-    return Outcome(last.record, last.package.parent, False)
+    refuse_damaged(last.folder, last.record, confirmed(folder, last.record["issue"]).signs)
+    return Outcome(last.record, last.folder, False)
 
 
 def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
     """Do everything but write."""
     last = _last(folder)
-    if (standing := _standing(job, last)) is not None:
+    if (standing := _standing(job, last, folder)) is not None:
         return standing
     laid = dry(job.drafter, job.causes(), progress)
     refuse_altered(job.survey)
-    number, before = (last.record["issue"] + 1, last.record) if last else (1, None)
-    return Outcome(account(job, laid, number, None, before), None, False)
+    told = account(job, laid, next_number(folder), None, last.record if last else None)
+    return Outcome(told, None, False)
 
 
 def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
     """Write and publish the next issue, unless nothing that shapes it has changed since the newest."""
-    recover(folder)
     last = _last(folder)
-    if last is not None and (standing := _standing(job, last)) is not None:
-        hand = at_hand(job.survey.prepared)
+    recover(folder)
+    if last is not None and (standing := _standing(job, last, folder)) is not None:
+        hand, signs = at_hand(job.survey.prepared), signs_of(last.folder)
         refuse_altered(job.survey)
-        confirm(folder, last.record["issue"], hand)
+        confirm(folder, last.record["issue"], hand, signs)
         return standing
     compared = against(last, job.survey, job.solved, job.fingerprint)
     because = list(compared.because)
@@ -123,14 +150,24 @@ def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
             because += attributes_changed(laid.changes)
             changes = {**laid.changes, "since": last.record["issue"], "because": because}
         told = account(job, laid, staged.number, changes, last.record if last else None)
+        told["notes"] = [*told["notes"], *_altered_since(folder, last)]
         told["files"] = [*told["files"], write_report(staged.path, told, laid.plan)]
         record = sealed(told)
         write_record(staged.path, record)
         hand = at_hand(job.survey.prepared)
         refuse_altered(job.survey)
+        untold.note(folder, staged.number)
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC))
-    confirm(folder, record["issue"], hand)
+    confirm(folder, record["issue"], hand, signs_of(place))
     return Outcome(record, place, True)
+
+
+def _altered_since(folder: Path, last: Last | None) -> list[str]:
+    """Return which files of the issue before are not what was issued: what changed is told against what they hold."""
+    if last is None:
+        return []
+    found = damage(last.folder, last.record, confirmed(folder, last.record["issue"]).signs)
+    return [f"{Path(one.file).name}: {one.what}; what changed since is told against what is there now" for one in found]
 
 
 @contextmanager
@@ -140,8 +177,17 @@ def _told_as_problems(folder: Path) -> Iterator[None]:
         yield
     except Lost as error:
         raise JobError([Problem(str(folder), 0, f"the previous issue: {error}", "run the job again")]) from error
+    except TooLarge as error:
+        raise JobError([Problem(str(folder), 0, f"the issue cannot be written: {error}", error.fix)]) from error
+    except Appeared as error:
+        raise Unfinished([Problem(str(folder), 0, *_appeared(error))]) from error
     except OSError as error:
         if error.errno not in _NO_ROOM and not isinstance(error, NotWritten):
             raise
         what, fix = f"the issue cannot be written: {error}", "check the disk, then run again"
         raise JobError([Problem(str(folder), 0, what, fix)]) from error
+
+
+def _appeared(error: Appeared) -> tuple[str, str]:
+    what = f"the issue is written and stands, but what shows it could not be put right: {error}"
+    return what, "check the disk, then run again: the next run puts it right and says how the issue stands"

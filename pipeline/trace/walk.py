@@ -12,8 +12,9 @@ from pipeline.draft.second_pass import Drafter
 from pipeline.examine.examine import examine
 from pipeline.intake.first_pass import Progress
 from pipeline.intake.prepare import load, prepare
-from pipeline.issue.folder.publish import newest
-from pipeline.issue.record import RecordError, read_record
+from pipeline.issue.folder.standing import standing
+from pipeline.issue.record import RecordError
+from pipeline.issue.record_types import Record
 from pipeline.near import nearest as nearest_names
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.files import read_batches
@@ -46,19 +47,26 @@ def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
     solved = solve(survey, examined.doubts)
     drafter = Drafter(survey, solved)
     folder = survey.job.job.folder
-    found = _in_issues(folder, point)
+    records, found = _records(folder), _in_issues(folder, point)
     near = _Near(point)
     readings = tuple(_readings(drafter, point, near))
     if not readings and not any(found.values()):
         raise JobError([Problem(str(path), 0, f'no reading and no issue has a point "{point}"', near.advice())])
-    last = newest(folder)
     changed = []
-    if last is not None:
-        then = read_record(last[1])["identity"]
+    if records:
         now = fingerprint(survey, solved).sums
-        changed = [f"{name} {how}" for name, how in differences(then, now).items()]
+        changed = [f"{name} {how}" for name, how in differences(records[-1]["identity"], now).items()]
     readings, gone = compare(readings, found)
-    return Trace(survey.job.job.name, point, readings, gone, agreement(readings, last[0] if last else 0, changed, gone))
+    newest = records[-1]["issue"] if records else 0
+    return Trace(survey.job.job.name, point, readings, gone, agreement(readings, newest, changed, gone))
+
+
+def _records(folder: Path) -> list[Record]:
+    """Return the record of every issue, oldest first."""
+    found = list(standing(folder))
+    if damaged := [one for one in found if isinstance(one, Problem)]:
+        raise JobError(damaged)
+    return [one[1] for one in found if not isinstance(one, Problem)]
 
 
 def _in_issues(folder: Path, point: str) -> dict[int, list[Found]]:

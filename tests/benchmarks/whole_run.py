@@ -83,9 +83,7 @@ def main() -> None:
             again = job.with_name(f"job{number}.toml")
             again.write_text(text, encoding="utf-8")
             ran.append(timed(RUN, str(again)))
-            print(
-                "  convert {:6.1f} s {:5.0f} MB   run {:6.1f} s {:5.0f} MB".format(*converted[-1], *ran[-1])
-            )
+            print("  convert {:6.1f} s {:5.0f} MB   run {:6.1f} s {:5.0f} MB".format(*converted[-1], *ran[-1]))
         ratio = median(r[0] / c[0] for r, c in zip(ran, converted, strict=True))
         print(f"ratio of wall time, run to convert, median of {asked.rounds}: {ratio:.2f}")
         print(f"peak memory of the run: {max(r[1] for r in ran):.0f} MB")

@@ -46,9 +46,7 @@ def table(found: Iterable[Found]) -> str:
     for kind, some in [*planted.items(), ("**all**", whole)]:
         counts = [sum(getattr(one, key) for one in some) for key in ("detected", "right", "shared", "listed")]
         lines.append(_row(kind, len(some), *counts))
-    return "\n".join(
-        [*lines, "", *_splits(whole), "", *_clean(by_kind.get("clean", [])), "", *_unexplained(by_kind)]
-    )
+    return "\n".join([*lines, "", *_splits(whole), "", *_clean(by_kind.get("clean", [])), "", *_unexplained(by_kind)])
 
 
 def _row(*cells: object) -> str:

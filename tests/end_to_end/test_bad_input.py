@@ -279,7 +279,7 @@ def spoil_register(path: Path) -> tuple[int, str]:
 
 def spoil_crs(path: Path) -> tuple[int, str]:
     replace_in(path, {'crs = "EPSG:4959"': 'crs = "EPSG:1"'})
-    return line_of(path, "EPSG:1\""), "EPSG:1"
+    return line_of(path, 'EPSG:1"'), "EPSG:1"
 
 
 def spoil_mark(path: Path) -> tuple[int, str]:

@@ -46,9 +46,7 @@ def test_columns_of_the_export_that_are_called_like_ours_keep_their_content(tmp_
     job = simulate(SMALL)
     path = job.write(tmp_path)
     names = ("fid", "geom", "Name", "height", "session", "HU95", "ogc_fid", "proof")
-    rewrite_export(
-        tmp_path / "rover001.csv", lambda row: row | {name: f"{name} of {row['Point']}" for name in names}
-    )
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | {name: f"{name} of {row['Point']}" for name in names})
     issue = run_written(path)
     assert len(issue.points.rows) == 10
     assert_allclose(off_truth(issue.points.rows, job.truth), 0, rtol=0, atol=1e-4)

@@ -101,9 +101,7 @@ def test_it_is_as_if_the_field_had_never_corrected(place: Place, when: str, mode
 
 
 @pytest.mark.parametrize("model", ["geocentric", "grid"])
-@pytest.mark.parametrize(
-    ("when", "shift_model"), [("whole", "geocentric"), ("half", "geocentric"), ("half", "grid")]
-)
+@pytest.mark.parametrize(("when", "shift_model"), [("whole", "geocentric"), ("half", "geocentric"), ("half", "grid")])
 def test_another_control_coordinate_gives_what_it_would_have_given(
     when: str, model: str, shift_model: str, tmp_path: Path
 ) -> None:
@@ -211,8 +209,9 @@ def test_a_field_shift_missing_or_carried_twice_is_told(
     assert len(told) == 1
     assert "session one" in told[0] and "one-CM2-2" in told[0] and said in told[0]
     if plant is not early:
-        assert f"one-CM2-2 {'does not carry' if plant is missing else 'carries'} the field shift" in (
-            issue.check_marks.one(point="one-CM2-2")["cause"]
+        assert (
+            f"one-CM2-2 {'does not carry' if plant is missing else 'carries'} the field shift"
+            in (issue.check_marks.one(point="one-CM2-2")["cause"])
         )
 
 

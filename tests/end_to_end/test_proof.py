@@ -20,9 +20,10 @@ def with_check_between(job: Simulation, after: int) -> Simulation:
     """Occupy CM2 once more after so many points; the row takes the closing check's place and the points move on."""
     points = np.flatnonzero(job.rows["kind"] == "point")
     closing = np.flatnonzero(job.rows["name"] == "S01-C2")[0]
-    extra = job.rows["time"][points[after - 1]] + (
-        job.rows["time"][points[after]] - job.rows["time"][points[after - 1]]
-    ) // 2
+    extra = (
+        job.rows["time"][points[after - 1]]
+        + (job.rows["time"][points[after]] - job.rows["time"][points[after - 1]]) // 2
+    )
     job.keep(np.append(np.arange(len(job.rows["name"])), closing))
     for name, value in (("name", "S01-M1"), ("time", extra)):
         job.rows[name] = job.rows[name].copy()
@@ -145,9 +146,7 @@ def chained(tmp_path: Path, marks_of_first: int) -> Issue:
 
 def test_a_check_on_the_one_mark_that_everything_hangs_on_proves_nothing(tmp_path: Path) -> None:
     """Also where a temporary mark stands between; where a second mark ties the first session, it does prove."""
-    verdicts = [
-        [row["verdict"] for row in chained(tmp_path / str(marks), marks).sessions.rows] for marks in (1, 2)
-    ]
+    verdicts = [[row["verdict"] for row in chained(tmp_path / str(marks), marks).sessions.rows] for marks in (1, 2)]
     assert verdicts == [["proven", "unchecked"], ["proven", "proven"]]
 
 
@@ -285,9 +284,7 @@ def test_beyond_the_radius_a_check_fails_where_its_name_or_mark_says_which_mark(
         job.rows["name"] = np.where(job.rows["name"] == "S01-C2", "CM3-PM", job.rows["name"])
     path = job.write(tmp_path)
     if said_by != "name":
-        rewrite_export(
-            tmp_path / "rover001.csv", lambda row: row | {"Mark": "CM3" if row["Point"] == "S01-C2" else ""}
-        )
+        rewrite_export(tmp_path / "rover001.csv", lambda row: row | {"Mark": "CM3" if row["Point"] == "S01-C2" else ""})
         replace_in(path, {'code = "Code"': 'code = "Code", mark = "Mark"'})
     issue = run_written(path, 3)
     row = issue.check_marks.rows[-1]

@@ -225,7 +225,7 @@ def test_an_earlier_issue_that_cannot_be_read_is_a_problem(tmp_path: Path) -> No
     path = simulate(SMALL).write(tmp_path)
     run_job(path)
     (tmp_path / "out/issues/001/issue.json").write_text("{}")
-    with pytest.raises(JobError, match="the newest issue cannot be read"):
+    with pytest.raises(JobError, match="issue 001 cannot be read"):
         check_job(path)
 
 

@@ -52,9 +52,7 @@ def table(path: Path, delimiter: str = ",") -> list[dict[str, str]]:
     ],
 )
 @pytest.mark.parametrize("processor", ["this one", "another"])
-def test_the_scripts_rewrite_the_committed_files(
-    script: str, files: list[str], processor: str, tmp_path: Path
-) -> None:
+def test_the_scripts_rewrite_the_committed_files(script: str, files: list[str], processor: str, tmp_path: Path) -> None:
     """The same text but for the last digits of numbers: sine and cosine differ in the last bit between processors."""
     start = [] if processor == "this one" else [ROOT / "tests" / "support" / "another_processor.py"]
     subprocess.run([sys.executable, *start, DATA / script, "--to", tmp_path], check=True)
@@ -166,9 +164,7 @@ def test_the_demos_exports_lead_back_to_its_truth() -> None:
     shifts = errors_by_proj(NEW_ZEALAND, "EPSG:2193", "GRS80")
     rows = demo_rows()
     by_row = np.array([shifts[expected[name][0]] for name, _, _ in rows])
-    issued = issued_by_proj(
-        np.array([row[1] for row in rows]), by_row, "EPSG:2193", "egm96_canterbury.gtx", "GRS80"
-    )
+    issued = issued_by_proj(np.array([row[1] for row in rows]), by_row, "EPSG:2193", "egm96_canterbury.gtx", "GRS80")
     off = (issued - np.array([expected[name][1] for name, _, _ in rows])) / np.array([row[2] for row in rows])
     assert len(rows) == 1896
     assert np.abs(off).max() < 4.5

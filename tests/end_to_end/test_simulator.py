@@ -136,9 +136,7 @@ def test_the_places_grid_agrees_with_proj(place: Place) -> None:
 
 def separation_by_proj(grid: Path, longitude: Floats, latitude: Floats) -> Floats:
     steps = f"+step +inv +proj=vgridshift +grids={grid} +multiplier=1"
-    by_proj = pyproj.Transformer.from_pipeline(
-        f"+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad {steps}"
-    )
+    by_proj = pyproj.Transformer.from_pipeline(f"+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad {steps}")
     return -np.asarray(by_proj.transform(longitude, latitude, np.zeros_like(longitude))[2])
 
 

@@ -24,6 +24,7 @@ ORDER = (
     ("draft",),
     ("reissue",),
     ("run", "check", "trace", "history", "verify"),
+    ("aside",),
     ("cli",),
     ("__init__",),
 )

@@ -30,7 +30,7 @@ REJECTED = {
     "not judged": "not tested",
     "plan to measure from": "do not scale",
     "data to (": "last observation",
-    "\"data to\"": "last observation",
+    '"data to"': "last observation",
     "points at a blunder": "indicates a blunder",
     "points by the opposite": "points after the move are out by the reverse",
     "nothing wrong": "no errors",

@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 from pipeline import run_job
 from pipeline.cli.main import app
 from pipeline.history import history
+from pipeline.issue.record import sum_of
 from pipeline.problems import JobError
 
 run = CliRunner().invoke
@@ -75,7 +76,7 @@ def test_records_without_counts_and_a_register_without_lines_are_listed(issued: 
     path = folder / "issues" / "002" / "issue.json"
     record = json.loads(path.read_text())
     record["changes"] = {"since": 1, "because": ["the register of control marks changed"]}
-    path.write_text(json.dumps(record))
+    path.write_text(json.dumps(record | {"sum": sum_of(record)}))
     (folder / "register.csv").write_text("issue,made_at,verdict,because\n")
     first, second, _ = history(issued)
     assert first.made_at is None and first.because == ()

@@ -322,7 +322,7 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
     ("encoding", ('["*.csv"]', '["*.csv"]\nencoding = "latin-99"'), 11, ["'latin-99' is not known"]),
     ("encoding of no text", ('["*.csv"]', '["*.csv"]\nencoding = "base64"'), 11, ["'base64' is not known"]),
     ("time format", ('["*.csv"]', '["*.csv"]\ntime_format = "dd/mm/yyyy"'), 11, ["has no %"]),
-    ("time format part", ('["*.csv"]', '["*.csv"]\ntime_format = "%d/%Q"'), 11, ["\"%Q\", which is not understood"]),
+    ("time format part", ('["*.csv"]', '["*.csv"]\ntime_format = "%d/%Q"'), 11, ['"%Q", which is not understood']),
     ("time format twice", ('["*.csv"]', '["*.csv"]\ntime_format = "%d/%d/%Y"'), 11, ["more than one day"]),
     (
         "delimiter is decimal",

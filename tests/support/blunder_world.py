@@ -194,5 +194,3 @@ def crowd(world: World, count: int) -> None:
 def chosen(world: World, values: NDArray[np.int64] | range | list[int]) -> int:
     """Return one of the values at random."""
     return int(world.random.choice(list(values)))
-
-

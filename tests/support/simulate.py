@@ -51,6 +51,7 @@ __all__ = [
     "simulate",
 ]
 
+
 @dataclass
 class Simulation:
     """Truth and everything that the office receives. The last three may be changed before writing.
@@ -269,7 +270,5 @@ def _session(plan: Plan, rows: Columns, session: int) -> dict[str, Any]:
         "end": start + dt.timedelta(seconds=length),
         "base": f"BASE-{session + 1:02d}",
         "ties": [{"point": point, "mark": mark} for point, mark in zip(tied, tie_marks, strict=True)],
-        "checks": [
-            {"point": point, "mark": f"CM{m + 1}"} for point, m in zip(checked, opening + closing, strict=True)
-        ],
+        "checks": [{"point": point, "mark": f"CM{m + 1}"} for point, m in zip(checked, opening + closing, strict=True)],
     }

@@ -330,7 +330,7 @@ def test_an_unknown_name_is_told_with_the_nearest(tmp_path: Path) -> None:
     with pytest.raises(JobError, match="S02-00017"):
         trace(path, "s02-0017")
     said = run(app, ["trace", str(path), "s02-0017"])
-    assert said.exit_code == 2 and 'no point' in said.output.replace("has a point", "no point")
+    assert said.exit_code == 2 and "no point" in said.output.replace("has a point", "no point")
 
 
 def test_tracing_writes_nothing(network: Simulation, tmp_path: Path) -> None:

@@ -34,5 +34,7 @@ def test_an_edit_in_the_issue_before_does_not_reach_the_next(tmp_path: Path, how
         assert not has_issued_bytes(issue.package, files)
         assert has_issued_content(issue.package, files) == (how == "touched")
         run_written(path)
+    told = any("issue 001 is damaged" in note for note in current_issue(tmp_path / "out").record["notes"])
+    assert told == (how != "touched")
     row = current_issue(tmp_path / "out").points.one(name="S01-00007")
     assert row["easting"] == pytest.approx(job.truth.of("S01-00007")[0], rel=0, abs=1e-3)

@@ -218,9 +218,7 @@ def test_a_record_whose_sum_was_taken_out_is_found(folder: Path) -> None:
     ((issue, what),) = told(folder)
     assert issue == 1 and what.startswith("issue.json: cannot be read") and what.endswith("record: sum is missing")
     path.write_text(json.dumps(record | {"schema": 1}))
-    assert told(folder) == [
-        (1, "issue.json: its own checksum was removed, so it cannot be verified")
-    ]
+    assert told(folder) == [(1, "issue.json: its own checksum was removed, so it cannot be verified")]
 
 
 @pytest.mark.parametrize(

@@ -5,22 +5,48 @@ It only saves time. Where it is missing, or says something else, a run looks at 
 
 import json
 import os
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
 from pathlib import Path
+
+from pipeline.issue.folder.names import scratch
 
 NAME = ".confirmed"
 
+#: What a file system says of a file: its size and the time of its last change.
+Signs = tuple[int, int]
 
-def confirmed(folder: Path, issue: int) -> str | None:
-    """Return the sum noted for an issue, None where there is none or it is another issue's."""
+
+@dataclass(frozen=True)
+class Confirmed:
+    """The sum of everything at hand, None where there is none for the issue, and the signs of the issue's files."""
+
+    at_hand: str | None = None
+    signs: Mapping[str, Signs] = field(default_factory=dict)
+
+
+def confirmed(folder: Path, issue: int) -> Confirmed:
+    """Return what was noted for an issue; nothing where there is no note, or it is another issue's."""
     try:
         noted = json.loads((folder / NAME).read_text(encoding="utf-8"))
-        return str(noted["at_hand"]) if noted["issue"] == issue else None
-    except (OSError, ValueError, KeyError, TypeError):
-        return None
+        if noted["issue"] != issue:
+            return Confirmed()
+        signs = {str(name): (int(size), int(time)) for name, (size, time) in noted.get("signs", {}).items()}
+        return Confirmed(str(noted["at_hand"]), signs)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return Confirmed()
 
 
-def confirm(folder: Path, issue: int, at_hand: str) -> None:
-    """Note the sum for an issue, in one step. Raises OSError where the folder cannot be written."""
-    fresh = folder / f".staging-{os.getpid()}{NAME}"
-    fresh.write_text(json.dumps({"issue": issue, "at_hand": at_hand}) + "\n", encoding="utf-8")
-    os.replace(fresh, folder / NAME)
+def confirm(folder: Path, issue: int, at_hand: str, signs: Mapping[str, Signs]) -> None:
+    """Note the sum for an issue and the signs of its files, in one step; where the disk refuses, there is no note."""
+    fresh = folder / scratch(NAME)
+    with suppress(OSError):
+        fresh.write_text(json.dumps({"issue": issue, "at_hand": at_hand, "signs": signs}) + "\n", encoding="utf-8")
+        os.replace(fresh, folder / NAME)
+
+
+def signs_of(issue: Path) -> dict[str, Signs]:
+    """Return the signs of everything in an issue's folder but what readers alone touch. Raises OSError."""
+    at = {path.name: path.stat() for path in issue.iterdir() if not path.name.endswith("-shm")}
+    return {name: (found.st_size, found.st_mtime_ns) for name, found in at.items()}

@@ -6,9 +6,12 @@ A symbolic link where the file system and the user's rights allow one, else a pl
 import errno
 import os
 import shutil
+from collections.abc import Iterable
 from pathlib import Path
 
+from pipeline.issue.folder.names import ISSUES, is_number
 from pipeline.issue.record import NAME as RECORD
+from pipeline.issue.record import RecordError, stated
 
 NAME = "current"
 
@@ -56,8 +59,44 @@ def shows(folder: Path, issue: Path) -> bool:
         return current.resolve() == issue.resolve()
     try:
         return (current / RECORD).read_bytes() == (issue / RECORD).read_bytes()
-    except (FileNotFoundError, NotADirectoryError):
+    except OSError:  # gone, no folder, or damaged
         return False
+
+
+def remove_link(folder: Path) -> None:
+    """Remove a link to an issue where no issue is left that it could show. Raises OSError."""
+    if (folder / NAME).is_symlink():
+        (folder / NAME).unlink()
+
+
+def not_ours(folder: Path) -> str | None:
+    """Say what lies under the name of ``current`` that a run did not put there, None where nothing does.
+
+    Ours is a link to an issue's place, or a copy of an issue with nothing in it but the issue's files.
+    """
+    current = folder / NAME
+    if current.is_symlink():
+        target = current.readlink()
+        ours = target.parent in (Path(ISSUES), folder / ISSUES) and is_number(target.name)
+        return None if ours else f"a link to {target}"
+    if not os.path.lexists(current):
+        return None
+    if not current.is_dir():
+        return "a file"
+    strange = _strange(current, sorted(path.name for path in current.iterdir()))
+    if strange is None:
+        return "a folder that is no copy of an issue"
+    return f"a folder with {strange[0]}{' and more' if len(strange) > 1 else ''} in it" if strange else None
+
+
+def _strange(copy: Path, names: Iterable[str]) -> list[str] | None:
+    """Return what of a folder's names is not of the issue that its record is of, None where it has no record."""
+    try:
+        said = stated(copy / RECORD)
+        begins = (f"{said['job']}-{said['issue']:03d}.", f"{said['job']}.")
+    except (RecordError, OSError, KeyError, TypeError, ValueError):
+        return None
+    return [name for name in names if not name.startswith(begins) and name != RECORD]
 
 
 def _link(target: Path, link: Path) -> bool:

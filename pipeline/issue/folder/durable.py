@@ -21,6 +21,14 @@ def sync(path: Path) -> None:
         os.close(handle)
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder where it is missing, with those that it lies in, each certain on the disk. Raises OSError."""
+    missing = [place for place in (folder, *folder.parents) if not os.path.lexists(place)]
+    folder.mkdir(parents=True, exist_ok=True)
+    for place in missing:
+        sync(place.parent)
+
+
 def sync_tree(folder: Path) -> None:
     """Wait until everything under ``folder``, and the folder itself, is on the disk. Raises OSError."""
     for place, _, files in os.walk(folder, topdown=False):

@@ -2,16 +2,26 @@
 
 import csv
 import io
-from collections.abc import Iterable
+import os
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from pipeline.clock import iso
+from pipeline.problems import JobError, Problem
 
 NAME = "register.csv"
 
+#: Stands for a verdict in the line of an issue that was set aside.
+SET_ASIDE = "set aside"
+
 _HEADER = ("issue", "made_at", "verdict", "because")
+#: By which of them a spreadsheet may have parted the header that it saved.
+_PARTED = (",", ";", "\t")
+
+_NO_LIST = "is not the list of issues that tiedown keeps under this name"
+_FIX = "if it is yours, move it elsewhere, or name another folder; if it was the list, rename it: a run writes it anew"
 
 
 @dataclass(frozen=True)
@@ -31,26 +41,24 @@ class Entry:
 def read_register(folder: Path) -> list[Entry]:
     """Return the register's lines in the file's order; lines in another form (edited by hand) are passed over.
 
-    Raises OSError where the file is there and cannot be read.
+    Raises `JobError` where what is there cannot be read, or is no list of issues.
     """
-    text = _text(folder / NAME)
-    return [entry for row in csv.reader(io.StringIO(text, newline="")) if (entry := _entry(row)) is not None]
+    return [entry for row in _rows(_text(folder / NAME)) if (entry := _entry(row)) is not None]
 
 
 def registered(folder: Path) -> set[int]:
     """Return the numbers of all issues that have a line, whatever has become of the rest of it. Raises as above."""
-    rows = csv.reader(io.StringIO(_text(folder / NAME), newline=""))
-    return {int(row[0]) for row in rows if row and row[0].strip().isdecimal()}
+    return {int(row[0]) for row in _rows(_text(folder / NAME)) if row and row[0].strip().isdecimal()}
 
 
 def with_entries(folder: Path, entries: Iterable[Entry]) -> bytes:
     """Return what the register will hold with ``entries`` added; what stands in it, notes by hand too, stays as it is.
 
-    Raises OSError where the file is there and cannot be read.
+    Raises as `read_register`.
     """
     before = _text(folder / NAME)
     after = io.StringIO(newline="")
-    writer = csv.writer(after, lineterminator="\n")
+    writer = csv.writer(after, delimiter=_sign(before), lineterminator="\n")
     if before.strip():
         after.write(before if before.endswith("\n") else f"{before}\n")
     else:
@@ -61,16 +69,78 @@ def with_entries(folder: Path, entries: Iterable[Entry]) -> bytes:
     return after.getvalue().encode()
 
 
+def not_ours(folder: Path, *, known: bool) -> tuple[str, str] | None:
+    """Say what is wrong with a list that is none, and what to do; None where it is ours, or is not there.
+
+    An empty one is ours only where the folder is ``known`` to be.
+    """
+    try:
+        empty = not _text(folder / NAME).strip()
+    except JobError as error:
+        return error.problems[0].what, error.problems[0].fix
+    if empty and not known and os.path.lexists(folder / NAME):
+        return _NO_LIST, _FIX
+    return None
+
+
 def _text(path: Path) -> str:
-    # A spreadsheet may have saved it with a byte order mark, or in an older code page.
+    """Return what the list says, nothing where it is not there or empty."""
+    if not os.path.lexists(path):
+        return ""
+    if not path.is_file():
+        raise _no_list(path, "is no file")
     try:
         content = path.read_bytes()
-    except FileNotFoundError:
-        return ""
+    except OSError as error:
+        raise _no_list(path, f"cannot be read: {error.strerror or error}") from error
+    # A spreadsheet may have saved it with a byte order mark, or in an older code page.
     try:
-        return content.decode("utf-8-sig")
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        return content.decode("cp1252", errors="replace")
+        text = content.decode("cp1252", errors="replace")
+    if text.strip() and not _is_list(text):
+        raise _no_list(path, _NO_LIST)
+    return text
+
+
+def _no_list(path: Path, what: str) -> JobError:
+    return JobError([Problem(str(path), 0, what, _FIX)])
+
+
+def _is_list(text: str) -> bool:
+    """Say whether a text has the list's header, whole or cut short, or a line of an issue."""
+    if "\0" in text or _unclosed(text):
+        return False
+    first, header = _first(text), _sign(text).join(_HEADER)
+    return header.startswith(first) or first.startswith(header) or any(_entry(row) for row in _rows(text))
+
+
+def _first(text: str) -> str:
+    return (text.strip().splitlines() or [""])[0].replace('"', "")
+
+
+def _sign(text: str) -> str:
+    """Return the sign that parts the cells: a comma, or what a spreadsheet put there when it saved the list."""
+    first = _first(text)
+    return next((sign for sign in _PARTED if first.startswith(sign.join(_HEADER))), ",")
+
+
+def _unclosed(text: str) -> bool:
+    """Say whether a quote is opened and never closed: whatever is added after it would belong to it."""
+    try:
+        for _ in csv.reader(io.StringIO(text, newline=""), delimiter=_sign(text), strict=True):
+            pass
+    except csv.Error as error:
+        return "unexpected end" in str(error)
+    return False
+
+
+def _rows(text: str) -> Iterator[list[str]]:
+    """Yield the cells of each line; what no reader of CSV takes in (a cell of more than 128 kB) ends them."""
+    try:
+        yield from csv.reader(io.StringIO(text, newline=""), delimiter=_sign(text))
+    except csv.Error:
+        return
 
 
 def _entry(row: list[str]) -> Entry | None:

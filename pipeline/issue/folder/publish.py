@@ -6,8 +6,6 @@ next run puts all three right. Everything here that writes needs `job_lock`.
 """
 
 import os
-import re
-import secrets
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -19,42 +17,55 @@ from typing import Self
 
 from filelock import FileLock, Timeout
 
-from pipeline.issue.folder import current, issues_list
-from pipeline.issue.folder.durable import sync, sync_tree, write_synced
-from pipeline.issue.folder.issues_list import Entry
+from pipeline.issue.folder import current, holder, issues_list
+from pipeline.issue.folder.belongs import Owner, claim
+from pipeline.issue.folder.belongs import job_of as job_of
+from pipeline.issue.folder.durable import make_folder, sync, sync_tree, write_synced
+from pipeline.issue.folder.issues_list import Entry, read_register
+from pipeline.issue.folder.names import ISSUES, LOCK, STAGING, is_number, is_scratch, scratch, set_aside
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import read_record
 from pipeline.problems import JobError, JobHeld, Problem
 
-ISSUES = "issues"
-LOCK = ".lock"
 
-_STAGING = ".staging-"
-_NUMBER = re.compile(r"[0-9]{3,}")
+class Appeared(OSError):
+    """An issue appeared, and what shows it (its line in the issues list, ``current``) could not be put right."""
 
 
 @contextmanager
-def job_lock(folder: Path) -> Iterator[None]:
+def job_lock(folder: Path, owner: Owner | None = None) -> Iterator[None]:
     """Hold the job in ``folder``, which is made where it is missing. The lock goes with the process, also by a kill.
 
-    Raises JobHeld at once where another run holds it, and JobError where the folder cannot be written.
+    With an ``owner`` the folder is marked as that job's, and says who holds it.
+
+    Raises JobHeld at once where another run holds it, and JobError where the folder cannot be written or is not the
+    owner's.
     """
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
         lock = FileLock(folder / LOCK)
         lock.acquire(blocking=False)
     except Timeout:
-        raise JobHeld(f"this job is already being run, in {folder}") from None
+        raise JobHeld(f"this job is already being run{holder.who(folder)}, in {folder}") from None
     except OSError as error:
-        problem = Problem(str(folder), 0, f"issues cannot be written there: {error.strerror or error}", _TO_WRITE)
-        raise JobError([problem]) from error
+        raise _not_to_be_written(folder, error) from error
     try:
-        yield
+        if owner is None:
+            yield
+            return
+        try:
+            claim(folder, owner)
+        except OSError as error:
+            raise _not_to_be_written(folder, error) from error
+        with holder.noted(folder):
+            yield
     finally:
         lock.release()
 
 
-_TO_WRITE = "name a folder under [job] folder that you may write to"
+def _not_to_be_written(folder: Path, error: OSError) -> JobError:
+    what = f"issues cannot be written there: {error.strerror or error}"
+    return JobError([Problem(str(folder), 0, what, "name a folder under [job] folder that you may write to")])
 
 
 def issues(folder: Path) -> list[tuple[int, Path]]:
@@ -68,37 +79,31 @@ def newest(folder: Path) -> tuple[int, Path] | None:
     return max(issues(folder), default=None)
 
 
-def job_of(folder: Path) -> str | None:
-    """Return the name of the job whose issues stand in ``folder``, as its newest GeoPackage has it; else None."""
-    before = newest(folder)
-    if before is None:
-        return None
-    number, record = before
-    ending = f"-{number:03d}.gpkg"
-    names = [found.name.removesuffix(ending) for found in record.parent.glob(f"*{ending}")]
-    return names[0] if len(names) == 1 else None
-
-
 def recover(folder: Path) -> None:
     """Put right what a run that died left behind: staging folders, lines missing in the register, an old ``current``.
 
-    Raises OSError where the folder cannot be written and RecordError where an issue's record cannot be read.
+    Raises OSError where the folder cannot be written, RecordError where an issue's record cannot be read, and JobError
+    where the register cannot be.
     """
     _sweep(folder)
     existing = issues(folder)
     known = issues_list.registered(folder)
-    missing = [_entry_of(number, record) for number, record in existing if number not in known]
-    if missing:
-        fresh = folder / f"{_scratch()}-{issues_list.NAME}"
-        write_synced(fresh, issues_list.with_entries(folder, missing))
-        os.replace(fresh, folder / issues_list.NAME)
+    add_lines(folder, [_entry_of(number, record) for number, record in existing if number not in known])
     if existing:
         issue = existing[-1][1].parent
         if not current.shows(folder, issue):
-            switch = current.Switch(folder, issue, issue, _scratch())
+            switch = current.Switch(folder, issue, issue, scratch())
             switch.make_room()
             switch.finish()
             _sweep(folder)
+
+
+def add_lines(folder: Path, entries: list[Entry]) -> None:
+    """Add lines to the register, in one step. Raises OSError."""
+    if entries:
+        fresh = folder / scratch(issues_list.NAME)
+        write_synced(fresh, issues_list.with_entries(folder, entries))
+        os.replace(fresh, folder / issues_list.NAME)
 
 
 @dataclass
@@ -125,16 +130,16 @@ class Staged:
         ``made_at`` needs its offset from UTC; with ``verdict`` and ``because`` it goes to the issues list.
 
         Raises FileNotFoundError where there is no issue.json, and OSError where the disk is full or the folder cannot
-        be written; unless that happens between the last renames, there is no new issue then.
+        be written. There is no new issue then, but with `Appeared`.
         """
         if not (self.path / RECORD).is_file():
             raise FileNotFoundError(f"an issue without {RECORD} is not published: {self.path}")
         entry = Entry(self.number, made_at, verdict, because)
         issue = self.folder / ISSUES / f"{self.number:03d}"
         sync_tree(self.path)
-        fresh_register = self.folder / f"{_scratch()}-{issues_list.NAME}"
+        fresh_register = self.folder / scratch(issues_list.NAME)
         write_synced(fresh_register, issues_list.with_entries(self.folder, [entry]))
-        switch = current.Switch(self.folder, issue, self.path, _scratch())
+        switch = current.Switch(self.folder, issue, self.path, scratch())
         switch.make_room()
         try:
             os.rename(self.path, issue)
@@ -142,25 +147,33 @@ class Staged:
             switch.undo()
             raise
         self._published = True
-        sync(issue.parent)
-        switch.finish()
-        os.replace(fresh_register, self.folder / issues_list.NAME)
-        sync(self.folder)
-        _sweep(self.folder)
+        try:
+            sync(issue.parent)
+            switch.finish()
+            os.replace(fresh_register, self.folder / issues_list.NAME)
+            sync(self.folder)
+            _sweep(self.folder)
+        except OSError as error:
+            raise Appeared(error.errno, error.strerror or str(error)) from error
         return issue
 
 
 def open_issue(folder: Path) -> Staged:
     """Put right what a dead run left, and return a staging folder for the next issue, on the same file system.
 
-    The next number is one more than the highest there is. Raises as `recover` does.
+    Raises as `recover` does.
     """
     recover(folder)
-    (folder / ISSUES).mkdir(exist_ok=True)
-    number = 1 + max((number for number, _ in numbered(folder)), default=0)
-    path = folder / _scratch()
+    make_folder(folder / ISSUES)
+    path = folder / scratch()
     path.mkdir()
-    return Staged(folder, number, path)
+    return Staged(folder, next_number(folder), path)
+
+
+def next_number(folder: Path) -> int:
+    """Return one more than the highest number that there ever was, also of issues that were set aside or are gone."""
+    given = {number for number, _ in numbered(folder)} | {entry.issue for entry in read_register(folder)}
+    return 1 + max(given | set_aside(folder).keys(), default=0)
 
 
 def numbered(folder: Path) -> list[tuple[int, Path]]:
@@ -169,7 +182,7 @@ def numbered(folder: Path) -> list[tuple[int, Path]]:
         entries = list((folder / ISSUES).iterdir())
     except (FileNotFoundError, NotADirectoryError):
         return []
-    return [(int(path.name), path) for path in entries if _NUMBER.fullmatch(path.name)]
+    return [(int(path.name), path) for path in entries if is_number(path.name)]
 
 
 def _entry_of(number: int, path: Path) -> Entry:
@@ -179,13 +192,9 @@ def _entry_of(number: int, path: Path) -> Entry:
     return Entry(number, datetime.fromtimestamp(path.stat().st_mtime, UTC), record["verdict"], "; ".join(reasons))
 
 
-def _scratch() -> str:
-    return f"{_STAGING}{os.getpid()}-{secrets.token_hex(4)}"
-
-
 def dead_runs(folder: Path) -> list[Path]:
-    """Return what a run that died has left beside the issues, or one that runs has there now."""
-    return sorted(folder.glob(f"{_STAGING}*"))
+    """Return what a run that died has left beside the issues, or one that runs has there now, and nothing else."""
+    return sorted(path for path in folder.glob(f"{STAGING}*") if is_scratch(path.name))
 
 
 def _sweep(folder: Path) -> None:

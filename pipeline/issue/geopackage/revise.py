@@ -17,7 +17,7 @@ from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.previous import Lost
 from pipeline.issue.geopackage.readback import ReadBackError
 from pipeline.issue.geopackage.tally import Written
-from pipeline.issue.geopackage.write import NotWritten
+from pipeline.issue.geopackage.write import refusal
 
 #: Little-endian, no envelope (OGC 12-128r19, clause 2.1.3); eight bytes with the srs_id, then the WKB.
 _HEADER = struct.Struct("<2sBBi")
@@ -67,7 +67,7 @@ def copy_with_rows(
         with closing(unlocked(package)) as file:
             differing = _differing(file, layer.name, columns, given)
     except sqlite3.DatabaseError as error:
-        raise NotWritten(f"{package.name}, layer {layer.name}: {error}") from error
+        raise refusal(package, layer.name, error) from error
     if differing:
         raise ReadBackError(package, [f"layer {layer.name}: row {fid} is not the one given" for fid in differing[:3]])
 

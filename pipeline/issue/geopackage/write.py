@@ -34,6 +34,30 @@ class NotWritten(OSError):
     """A GeoPackage could not be written: a full disk, mostly. What there is of it is worth nothing."""
 
 
+class TooLarge(Exception):
+    """A layer goes beyond a limit of GeoPackages, which no disk can help; ``fix`` is what to do."""
+
+    def __init__(self, what: str, fix: str) -> None:
+        self.fix = fix
+        super().__init__(what)
+
+
+#: Limits of SQLite, by what GDAL and SQLite say of them, and what to do (sqlite.org/limits.html).
+_LIMITS = (
+    (("columns reached", "too many columns"), "leave columns out of the export: a GeoPackage holds no more"),
+    (("too big",), "shorten the longest text in the export: a GeoPackage holds none of 1 GB"),
+)
+
+
+def refusal(path: Path, layer: str, error: Exception) -> NotWritten | TooLarge:
+    """Return what to raise where a layer could not be written: a limit of the format is not the disk's refusal."""
+    what = f"{path.name}, layer {layer}: {error}"
+    for said, fix in _LIMITS:
+        if any(words in what for words in said):
+            return TooLarge(what, fix)
+    return NotWritten(what)
+
+
 @dataclass(frozen=True)
 class LayerSource:
     """One layer to be written.
@@ -71,8 +95,9 @@ def write_geopackage(
     ``layers`` may be a generator: a layer is asked for when the one before is complete.
 
     Raises FileExistsError where there is a file already, TypeError for a column type that a GeoPackage cannot hold,
-    NotWritten where the file system or GDAL refuses, and whatever a layer's batches raise, as it was raised. After any
-    of these the file is to be thrown away. A disk that fills on closing the file shows only in `readback.read_back`.
+    NotWritten where the file system or GDAL refuses, TooLarge where the format's limits do, and whatever a layer's
+    batches raise, as it was raised. After any of these the file is to be thrown away. A disk that fills on closing the
+    file shows only in `readback.read_back`.
     """
     if path.exists() and not into:
         raise FileExistsError(f"{path} exists; an issue's files are written once")
@@ -116,7 +141,7 @@ def _write_layer(
                 layer_options={"DESCRIPTION": layer.description, "IDENTIFIER": layer.identifier or layer.name},
             )
         except (DataSourceError, DataLayerError, FeatureError, GeometryError) as error:
-            raise NotWritten(f"{path.name}, layer {layer.name}: {error}") from error
+            raise refusal(path, layer.name, error) from error
     columns = tuple(name for name in layer.schema.names if name != GEOMETRY)
     return tally.written(layer.name, crs, columns, content.sums())
 

@@ -1,0 +1,100 @@
+"""A damaged issue set aside: kept, out of the way of the next run, its number never given again."""
+
+import os
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipeline.intake.prepare import load, owner
+from pipeline.issue.folder import current
+from pipeline.issue.folder.durable import make_folder, sync
+from pipeline.issue.folder.issues_list import SET_ASIDE as WORD
+from pipeline.issue.folder.issues_list import Entry
+from pipeline.issue.folder.names import ISSUES, SET_ASIDE
+from pipeline.issue.folder.publish import add_lines, issues, job_lock, recover
+from pipeline.issue.folder.standing import aside
+from pipeline.issue.record import NAME as RECORD
+from pipeline.issue.record import LaterRecordError, RecordError, read_record
+from pipeline.problems import JobError, Problem
+from pipeline.verify import verify
+
+
+@dataclass(frozen=True)
+class SetAside:
+    """What was done: the issue, where it is kept (None where nothing was left of it), the newest one that is left."""
+
+    issue: int
+    kept: Path | None
+    stands: int | None
+    why: str
+
+
+def set_aside(path: Path, number: int) -> SetAside:
+    """Move a damaged issue out of the issues, and note it in the issues list.
+
+    Args:
+        path: the job file.
+        number: the issue.
+
+    Raises `JobError` where there is no such issue, where it is what was issued, or where the disk refuses; and
+    `JobHeld` where a run holds the job.
+    """
+    loaded = load(path)
+    folder, name = loaded.job.job.folder, f"issue {number:03d}"
+    if not folder.is_dir():
+        raise _refused(path, f"there is no {name} in {folder}", "see what tiedown history says")
+    with job_lock(folder, owner(loaded)):
+        if number in aside(folder):
+            raise _refused(path, f"{name} was set aside already", "it is not in the way of a run")
+        why = _damage(folder, number)
+        if why is None:
+            what, fix = f"{name} is what was issued", "only an issue that is damaged is set aside; a run makes the next"
+            raise _refused(path, what, fix)
+        try:
+            kept = _move(folder, number)
+            where = f"kept in {kept.relative_to(folder).as_posix()}" if kept is not None else "nothing is left of it"
+            add_lines(folder, [Entry(number, datetime.now(UTC), WORD, f"{where}; {why}")])
+            recover(folder)
+            left = [each for each, _ in issues(folder)]
+            if not left:
+                current.remove_link(folder)
+        except OSError as error:
+            what = f"{name} cannot be set aside: {error.strerror or error}"
+            raise JobError([Problem(str(folder), 0, what, "see to the disk and its rights, then try again")]) from error
+    return SetAside(number, kept, max(left, default=None), why)
+
+
+def _refused(path: Path, what: str, fix: str) -> JobError:
+    return JobError([Problem(str(path), 0, what, fix)])
+
+
+def _damage(folder: Path, number: int) -> str | None:
+    """Return in words what is wrong with an issue, None where nothing is. Raises `JobError` where there is none."""
+    path = folder / ISSUES / f"{number:03d}" / RECORD
+    try:
+        read_record(path)
+    except LaterRecordError as error:
+        raise _refused(path, str(error).removeprefix(f"{path} "), error.fix) from error
+    except (RecordError, OSError):
+        pass  # `verify` says it
+    found = verify(folder)
+    wrong = [str(one) for one in found.of(number) if one.differs]
+    if not wrong and number not in found.issues:
+        raise _refused(folder, f"there is no issue {number:03d} in this folder", "see what tiedown history says")
+    return "; ".join(wrong) or None
+
+
+def _move(folder: Path, number: int) -> Path | None:
+    """Move an issue, and a copy of it under ``current``, to the place of those set aside; return where it is kept."""
+    issue, place = folder / ISSUES / f"{number:03d}", folder / SET_ASIDE
+    make_folder(place)
+    kept = place / f"{number:03d}-{datetime.now(UTC):%Y%m%dT%H%M%SZ}"
+    shown = folder / current.NAME
+    if current.shows(folder, issue) and not shown.is_symlink():
+        os.rename(shown, kept.with_name(f"{kept.name}-{current.NAME}"))
+    there = os.path.lexists(issue)
+    if there:
+        os.rename(issue, kept)
+        sync(issue.parent)
+    sync(place)
+    return kept if there else None

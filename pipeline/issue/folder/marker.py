@@ -1,0 +1,64 @@
+"""The marker of a job's folder: it is ours, and whose. What lies in a folder without it is not touched."""
+
+import json
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.issue.folder.durable import sync, write_synced
+from pipeline.issue.folder.names import MARKER, scratch
+from pipeline.problems import JobError, Problem
+
+#: The form of the marker; a later version of the program may write a later one.
+FORMAT = 1
+
+_OURS = "tiedown"
+
+
+@dataclass(frozen=True)
+class Marker:
+    """Whose a folder is: the job's name, and its job file as a path from the folder (absolute on another drive)."""
+
+    job: str
+    job_file: str
+
+    @classmethod
+    def of(cls, folder: Path, job: str, job_file: Path) -> "Marker":
+        """Return the marker of a folder that a job file names."""
+        at = os.path.realpath(job_file)
+        try:
+            return cls(job, Path(os.path.relpath(at, os.path.realpath(folder))).as_posix())
+        except ValueError:
+            return cls(job, Path(at).as_posix())
+
+    def path(self, folder: Path) -> Path:
+        """Return where the job file lay when it was last run."""
+        return Path(os.path.normpath(Path(os.path.realpath(folder), self.job_file)))
+
+
+def read_marker(folder: Path) -> Marker | None:
+    """Return the marker of a folder, None where it has none. Raises `JobError` for one that cannot be read."""
+    path = folder / MARKER
+    if not os.path.lexists(path):
+        return None
+    try:
+        said = json.loads(path.read_text(encoding="utf-8"))
+        if said["written_by"] != _OURS or not isinstance(said["format"], int):
+            raise ValueError
+        if said["format"] > FORMAT:
+            what, fix = f"was written by a later version (format {said['format']})", "run that version of tiedown"
+            raise JobError([Problem(str(path), 0, what, fix)])
+        return Marker(str(said["job"]), str(said["job_file"]))
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        what = "is no marker of tiedown, which keeps one under this name, or is damaged"
+        fix = "if it is damaged, delete it: the next run writes it anew; else name another folder under [job] folder"
+        raise JobError([Problem(str(path), 0, what, fix)]) from None
+
+
+def write_marker(folder: Path, marker: Marker) -> None:
+    """Mark a folder, in one step. Raises OSError."""
+    said = {"format": FORMAT, "written_by": _OURS, "job": marker.job, "job_file": marker.job_file}
+    fresh = folder / scratch(MARKER)
+    write_synced(fresh, (json.dumps(said, indent=2) + "\n").encode())
+    os.replace(fresh, folder / MARKER)
+    sync(folder)

@@ -1,0 +1,50 @@
+"""The names that a job's folder has of ours, and the exact forms by which what was laid beside is known again."""
+
+import os
+import re
+import secrets
+from pathlib import Path
+
+ISSUES = "issues"
+LOCK = ".lock"
+MARKER = ".tiedown.json"
+SET_ASIDE = "set-aside"
+
+STAGING = ".staging-"
+
+_NUMBER = re.compile(r"[0-9]{3,}")
+#: What a run lays beside: `scratch`, alone or with the name of what it becomes.
+_SCRATCH = re.compile(r"\.staging-[0-9]+-[0-9a-f]{8}(-[a-z.-]+)?|\.staging-[0-9]+(\.confirmed|-runs\.log)")
+#: The one that a run lays down before the folder has its marker.
+_UNMARKED = re.compile(rf"\.staging-[0-9]+-[0-9a-f]{{8}}-{re.escape(MARKER)}")
+
+
+def scratch(becomes: str = "") -> str:
+    """Return a name that nothing has yet, for what is laid beside before it becomes ``becomes``."""
+    name = f"{STAGING}{os.getpid()}-{secrets.token_hex(4)}"
+    return f"{name}-{becomes}" if becomes else name
+
+
+def is_number(name: str) -> bool:
+    """Say whether a name is that of an issue's folder."""
+    return _NUMBER.fullmatch(name) is not None
+
+
+def is_scratch(name: str) -> bool:
+    """Say whether a name is one that `scratch` gives, to the letter: only what has such a name is ever swept."""
+    return _SCRATCH.fullmatch(name) is not None
+
+
+def is_unmarked_scratch(name: str) -> bool:
+    """Say whether a name is that of a marker in the making, the only scratch in a folder without a marker."""
+    return _UNMARKED.fullmatch(name) is not None
+
+
+def set_aside(folder: Path) -> dict[int, Path]:
+    """Return the issues that were set aside, by number, each with the last folder that it was moved to."""
+    try:
+        names = sorted(path.name for path in (folder / SET_ASIDE).iterdir())
+    except (FileNotFoundError, NotADirectoryError):
+        return {}
+    parts = ((name.partition("-")[0], name) for name in names)
+    return {int(number): folder / SET_ASIDE / name for number, name in parts if is_number(number)}

@@ -1,0 +1,89 @@
+"""The issues that stand in a job's folder: each with its record, or in words why it cannot be read."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from pipeline.issue.folder.issues_list import NAME as REGISTER
+from pipeline.issue.folder.issues_list import SET_ASIDE, read_register
+from pipeline.issue.folder.names import ISSUES, set_aside
+from pipeline.issue.folder.publish import numbered
+from pipeline.issue.record import NAME as RECORD
+from pipeline.issue.record import LaterRecordError, RecordError, stated, sum_of, understood
+from pipeline.issue.record_types import SealedRecord
+from pipeline.problems import JobError, Problem
+
+#: The path of an issue's record, and the record.
+Standing = tuple[Path, SealedRecord]
+
+
+def remedy(number: int) -> str:
+    """Return what to do about an issue that is damaged."""
+    return (
+        "see what tiedown verify says of the folder; restore the issue from a backup, or go on without it by"
+        f" tiedown aside JOB {number}, which keeps it in set-aside/ beside the issues"
+    )
+
+
+def newest_standing(folder: Path) -> Standing | None:
+    """Return the newest issue, None where there is none yet.
+
+    Raises `JobError` where it is damaged, is gone although the issues list has it, or the list cannot be read: a run
+    that took the one before for the newest would say so of what somebody has drawn from since.
+    """
+    numbers = _numbers(folder)
+    return _read(folder, max(numbers)) if numbers else None
+
+
+def standing(folder: Path) -> Iterator[Standing | Problem]:
+    """Yield every issue, oldest first, in the place of one that is damaged what is wrong and what to do.
+
+    Raises `JobError` where the issues list cannot be read.
+    """
+    for number in sorted(_numbers(folder)):
+        try:
+            yield _read(folder, number)
+        except JobError as error:
+            yield from error.problems
+
+
+def aside(folder: Path) -> set[int]:
+    """Return the numbers of the issues that were set aside. Raises as above."""
+    last = {entry.issue: entry.verdict for entry in read_register(folder)}
+    return {number for number, verdict in last.items() if verdict == SET_ASIDE} | set_aside(folder).keys()
+
+
+def _numbers(folder: Path) -> set[int]:
+    """Return the numbers of all issues that stand, or should."""
+    present = {number for number, _ in numbered(folder)}
+    return present | {entry.issue for entry in read_register(folder)} - aside(folder)
+
+
+def _read(folder: Path, number: int) -> Standing:
+    place = folder / ISSUES / f"{number:03d}"
+    path, name = place / RECORD, f"issue {number:03d}"
+    try:
+        said = stated(path)
+        record = understood(said, path)
+    except LaterRecordError as error:
+        raise JobError([Problem(str(path), 0, f"{name} cannot be read: {_said(path, error)}", error.fix)]) from error
+    except (RecordError, OSError) as error:
+        why = f"{name} cannot be read: {_said(path, error)}"
+        if not place.exists():
+            why = f"{name} is gone, and {REGISTER} has it"
+        elif not path.exists():
+            why = f"{name} is damaged: it has no {RECORD}"
+        raise JobError([Problem(str(path), 0, why, remedy(number))]) from error
+    what: str | None = None
+    if record["issue"] != number:
+        what = f"its {RECORD} is that of issue {record['issue']:03d}"
+    elif "sum" in said and said["sum"] != sum_of(said):
+        what = f"what its {RECORD} says is not what was written"
+    if what is not None:
+        raise JobError([Problem(str(path), 0, f"{name} is damaged: {what}", remedy(number))])
+    return path, record
+
+
+def _said(path: Path, error: Exception) -> str:
+    if isinstance(error, OSError):
+        return error.strerror or str(error)
+    return str(error).removeprefix(f"{path} ")

@@ -1,0 +1,43 @@
+"""Issues of which nobody has been told yet: the run that wrote one notes it before, and strikes it out when it ends.
+
+A kill or a fault between the two leaves the note, and the next run tells of the issue in its place.
+"""
+
+import json
+import os
+from pathlib import Path
+
+from pipeline.issue.folder.durable import write_synced
+from pipeline.issue.folder.names import scratch
+
+NAME = ".untold"
+
+
+def untold(folder: Path) -> list[int]:
+    """Return the numbers noted, in their order; none where there is no note, or none that can be read."""
+    try:
+        noted = json.loads((folder / NAME).read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return []
+    return [number for number in noted if isinstance(number, int)] if isinstance(noted, list) else []
+
+
+def note(folder: Path, number: int) -> None:
+    """Note an issue that is about to appear, beside those noted before. Raises OSError."""
+    _write(folder, sorted({*untold(folder), number}))
+
+
+def strike_out(folder: Path, newest: int) -> None:
+    """Strike out every issue up to one of which somebody was told. Raises OSError."""
+    noted = untold(folder)
+    left = [number for number in noted if number > newest]
+    if left:
+        _write(folder, left)
+    elif noted:
+        (folder / NAME).unlink(missing_ok=True)
+
+
+def _write(folder: Path, numbers: list[int]) -> None:
+    fresh = folder / scratch(NAME)
+    write_synced(fresh, (json.dumps(numbers) + "\n").encode())
+    os.replace(fresh, folder / NAME)

@@ -1,0 +1,66 @@
+"""Are the files of the newest issue still what was issued? By their signs, and by their sums where these differ."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+from pipeline.digest import digest
+from pipeline.files.at_rest import BESIDE
+from pipeline.issue.folder.confirmed import Signs, signs_of
+from pipeline.issue.folder.standing import remedy
+from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
+from pipeline.issue.record_types import FileIssued, Record
+from pipeline.problems import JobError, Problem
+
+
+def damage(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[Problem]:
+    """Return which files of an issue are gone or are not what was issued; its record has been held against its own sum.
+
+    Args:
+        issue: its folder.
+        record: its record.
+        noted: the signs that its files had when they were last looked at; files that have them are not read again.
+    """
+    try:
+        signs = signs_of(issue)
+    except OSError as error:
+        return [_problem(issue, record, f"it cannot be looked into: {error.strerror or error}")]
+    told = [what for entry in record["files"] for what in _of_file(issue, entry, record, signs, noted)]
+    return [_problem(issue / name, record, what) for name, what in told]
+
+
+def refuse_damaged(issue: Path, record: Record, noted: Mapping[str, Signs]) -> None:
+    """Raise `JobError` for every file of an issue that is gone or is not what was issued."""
+    if found := damage(issue, record, noted):
+        raise JobError(found)
+
+
+def _problem(path: Path, record: Record, what: str) -> Problem:
+    number = record["issue"]
+    return Problem(str(path), 0, f"issue {number:03d} is damaged: {what}", remedy(number))
+
+
+def _of_file(
+    issue: Path, entry: FileIssued, record: Record, signs: Mapping[str, Signs], noted: Mapping[str, Signs]
+) -> Iterator[tuple[str, str]]:
+    name = entry["name"]
+    if name not in signs:
+        yield name, "the file is gone"
+        return
+    beside = [f"{name}{ending}" for ending in BESIDE if f"{name}{ending}" in signs]
+    if all(_as_noted(one, signs, noted) for one in (name, *beside)):
+        return
+    path = issue / name
+    try:
+        if entry.get("layers") is not None:
+            same = has_issued_bytes(path, record["files"]) or has_issued_content(path, record["files"])
+        else:
+            same = digest(path) == entry["sha256"]
+    except OSError as error:
+        yield name, f"the file cannot be read: {error.strerror or error}"
+        return
+    if not same:
+        yield name, "the file is not what was issued"
+
+
+def _as_noted(name: str, signs: Mapping[str, Signs], noted: Mapping[str, Signs]) -> bool:
+    return name in signs and noted.get(name) == signs[name]
