@@ -112,7 +112,7 @@ def verify(
 def main() -> None:
     """Enter the command line."""
     from pipeline.cli.console import console
-    from pipeline.cli.signals import answer_signals
+    from pipeline.cli.signals import answer_signals, let_pass
     from pipeline.run.lean import without_data_frames
 
     answer_signals()
@@ -124,6 +124,8 @@ def main() -> None:
             from pipeline.cli.faults import report
 
             sys.exit(report("tiedown", error))
+        finally:
+            let_pass()
 
 
 if __name__ == "__main__":

@@ -26,10 +26,15 @@ def answer_signals() -> None:
             signal.signal(number, _end)
 
 
-def _end(number: int, _: FrameType | None) -> None:
+def let_pass() -> None:
+    """Let the signals pass: what was asked for is done, and the interpreter is about to end."""
     for name in _NAMES:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN)
+
+
+def _end(number: int, _: FrameType | None) -> None:
+    let_pass()
     _end_processes()
     _tell(f"tiedown: ended by {signal.Signals(number).name}; every issue is whole or absent, run again to go on\n")
     if hasattr(signal, "pthread_sigmask"):

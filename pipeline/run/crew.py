@@ -22,8 +22,6 @@ from pipeline.run.mishaps import Died, Mishap, OutOfMemory, TimedOut, is_out_of_
 Progress = Callable[[str, int, int], None]
 Work = Callable[[Any, Progress | None], Any]
 
-#: So often a piece is begun before it is given up: what was killed once, for want of memory, may do alone.
-_TIMES = 2
 #: Seconds that a process may take to load what it needs, which are not the piece's; longest wait at a stretch.
 _LOADING, _STRETCH = 60.0, 600.0
 #: The signals that ask a program to end, where the system has them.
@@ -118,7 +116,7 @@ class Crew:
                 worker = worker or self._start()
             except OSError:  # the system lets no more be started: do with those that there are
                 if not busy:
-                    yield number, Died.of(None, 1)
+                    yield number, Died.of(None)
                     continue
                 self._waiting.appendleft(number)
                 return
@@ -154,7 +152,7 @@ class Crew:
             word, said = worker.pipe.recv()
         except (EOFError, OSError):
             number, exit_code = worker.piece, self._dismiss(worker)
-            yield from self._lost(number, Died.of(exit_code, _TIMES))
+            yield from self._lost(number, Died.of(exit_code, twice=True))
             return
         if word == "loaded":
             worker.loaded = True
@@ -179,7 +177,7 @@ class Crew:
 
     def _lost(self, number: int, mishap: Mishap) -> Iterator[tuple[int, Mishap]]:
         """Put a piece back for a time when nothing else is in hand, or say what cost it."""
-        if self._begun[number] < _TIMES:
+        if self._begun[number] == 1:  # what was killed for want of memory may do when it is alone
             self._again.append(number)
         else:
             yield number, mishap
@@ -197,13 +195,13 @@ def _undisturbed() -> Iterator[None]:
     folder, where anything may lie.
     """
     before, safe = None, os.environ.get("PYTHONSAFEPATH")
-    if hasattr(signal, "pthread_sigmask"):
-        from multiprocessing import resource_tracker
-
-        resource_tracker.ensure_running()  # else it is started with the process, and lets the signals through
-        before = signal.pthread_sigmask(signal.SIG_BLOCK, _ENDING)
     os.environ["PYTHONSAFEPATH"] = "1"
     try:
+        if hasattr(signal, "pthread_sigmask"):
+            from multiprocessing import resource_tracker
+
+            resource_tracker.ensure_running()  # else it is started with the process, and lets the signals through
+            before = signal.pthread_sigmask(signal.SIG_BLOCK, _ENDING)
         yield
     finally:
         if safe is None:

@@ -30,11 +30,10 @@ class Died(Mishap):
     outcome = "died"
 
     @classmethod
-    def of(cls, exit_code: int | None, times: int) -> "Died":
+    def of(cls, exit_code: int | None, *, twice: bool = False) -> "Died":
         """Say how the process ended, by its exit code (a signal's number below zero; None where it never began)."""
         fix = "run it alone; look for its name in the system's log, and at how much memory there is"
-        often = {1: "", 2: ", twice"}.get(times, f", {times} times")
-        return cls(f"the process that ran the job {_ended(exit_code)}{often}", fix)
+        return cls(f"the process that ran the job {_ended(exit_code)}{', twice' if twice else ''}", fix)
 
 
 class OutOfMemory(Mishap, MemoryError):
