@@ -217,9 +217,9 @@ def _undisturbed() -> Iterator[None]:
 
 def _serve(work: Work, prepare: Callable[[], None], pipe: Connection, tells: bool) -> None:
     """Do one piece after another until there are no more, or nobody who wants them."""
-    _end_with_the_parent()
     with suppress(OSError, EOFError):  # the other end is gone, and with it whoever could be told
         try:
+            _end_with_the_parent()
             prepare()
             pipe.send(("loaded", None))
             while True:

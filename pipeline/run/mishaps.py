@@ -74,12 +74,15 @@ class Fault(Mishap):
         return cls(f"{type(error).__name__}: {error}", "".join(traceback.format_exception(error)))
 
 
+#: What the system says where there is no room for a library that is loaded when it is first used, or for a thread.
+_NO_ROOM = ("failed to map segment", "annot allocate memory", "can't start new thread")
+
+
 def is_out_of_memory(error: BaseException) -> bool:
     """Say whether an error is the want of memory, by whatever library it was met."""
     if isinstance(error, MemoryError) or (isinstance(error, OSError) and error.errno == errno.ENOMEM):
         return True
-    # a library that is loaded when it is first used, and for which there is no room any more
-    return isinstance(error, ImportError) and "Cannot allocate memory" in str(error)
+    return isinstance(error, ImportError | RuntimeError) and any(sign in str(error) for sign in _NO_ROOM)
 
 
 def _ended(exit_code: int | None) -> str:
