@@ -1,5 +1,6 @@
 """Many jobs shared among worker processes: one job's mistake, death or endlessness stops no other."""
 
+import os
 from collections.abc import Iterator, Sequence
 from functools import partial
 from pathlib import Path
@@ -30,10 +31,22 @@ def run_many(
     if len(jobs) == 1 and timeout is None:
         yield jobs[0], _run_here(jobs[0], progress, dry_run)
         return
+    if all(job.is_absolute() for job in jobs):
+        _stand_somewhere()
     work = partial(_run, dry_run=dry_run)
     crew = Crew(work, jobs, min(workers, len(jobs)), _load, timeout, progress)
     for number, result in crew.results():
         yield jobs[number], result
+
+
+def _stand_somewhere() -> None:
+    """Leave a working folder that is gone or forbidden, in which no process can be started and no name counts from."""
+    try:
+        usable = os.access(os.getcwd(), os.X_OK)
+    except OSError:
+        usable = False
+    if not usable:
+        os.chdir(os.sep)
 
 
 def _run_here(job: Path, progress: Progress | None, dry_run: bool) -> Result:

@@ -1,4 +1,4 @@
-"""`runs.log`: what was issued, what went wrong on the way, and whatever could not be printed; nothing of anybody else's."""
+"""`runs.log`: what was issued, what went wrong, and what could not be printed; nothing of anybody else's is touched."""
 
 import io
 import json
@@ -162,13 +162,13 @@ def test_mishaps_are_told_in_words_and_logged(tmp_path: Path, monkeypatch: pytes
     monkeypatch.setattr("pipeline.cli.run_command.run_many", ended)
     found = tiedown("run", *paths)
     assert found.exit_code == 2
-    for path, words in zip(paths, ["(SIGKILL), twice", "longer than the 30 s", "more memory", "a fault in", "a fault in"],
-                           strict=True):  # fmt: skip
+    said = ["(SIGKILL), twice", "longer than the 30 s", "more memory", "a fault in", "a fault in"]
+    for path, words in zip(paths, said, strict=True):
         assert f"{path}: " in found.stderr and words in found.stderr
     assert found.stderr.count("Traceback") <= 1 and "ZeroDivisionError: planted" in found.stderr
     assert found.stdout.splitlines()[-1] == "5 jobs: 1 timed out, 2 died, 2 fault"
-    said = json.loads(tiedown("run", "--json", *paths).stdout)["jobs"]
-    assert [(one["file"], one["outcome"], one["exit_code"]) for one in said] == [
+    document = json.loads(tiedown("run", "--json", *paths).stdout)["jobs"]
+    assert [(one["file"], one["outcome"], one["exit_code"]) for one in document] == [
         (str(path), word, code)
         for path, (word, code) in zip(
             paths, [("died", 1), ("timed out", 2), ("died", 1), ("fault", 1), ("fault", 1)], strict=True

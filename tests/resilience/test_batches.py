@@ -115,15 +115,44 @@ def test_a_run_in_one_process_is_told_in_one_line_at_any_moment(tmp_path: Path) 
 
 # Strangers' folders
 
+#: Enters the command without the working folder among those that modules come from, as where it is installed.
+INSTALLED = "del sys.path[0]; from pipeline.cli.start import main; main()"
+
 
 def test_workers_load_nothing_from_the_working_folder(jobs: list[Path], tmp_path: Path) -> None:
     """Nor does anything else of the command that is installed."""
     for name in ("multiprocessing", "pickle", "random", "signal", "numpy", "pipeline"):
         (tmp_path / f"{name}.py").write_text(f"open('loaded', 'a').write('{name} ')\nraise SystemExit('strange')\n")
-    code = "import sys; del sys.path[0]; from pipeline.cli.start import main; main()"  # as the installed command has it
     found = subprocess.run(
-        [sys.executable, "-c", code, "run", "--quiet", "--workers", "2", *map(str, jobs)],
+        [sys.executable, "-c", f"import sys; {INSTALLED}", "run", "--quiet", "--workers", "2", *map(str, jobs)],
         capture_output=True, text=True, check=False, cwd=tmp_path, env=surroundings(), timeout=120,
     )  # fmt: skip
     assert not (tmp_path / "loaded").exists()
     assert (found.returncode, found.stderr) == (0, "") and issued(jobs) == 3
+
+
+def test_a_working_folder_that_is_gone_stops_no_batch(jobs: list[Path], tmp_path: Path) -> None:
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    code = f"import os, sys; os.rmdir({str(gone)!r}); {INSTALLED}"
+    found = subprocess.run(
+        [sys.executable, "-c", code, "run", "--quiet", *map(str, jobs[:2])],
+        capture_output=True, text=True, check=False, cwd=gone, env=surroundings(), timeout=120,
+    )  # fmt: skip
+    assert (found.returncode, found.stderr) == (0, "") and issued(jobs) == 2
+
+
+def test_job_files_that_cannot_be_read_stop_no_other(jobs: list[Path], tmp_path: Path) -> None:
+    """A folder, no text, another encoding, a link to itself, one that is not there, one without rights."""
+    odd = [tmp_path / f"{name}.toml" for name in ("folder", "binary", "latin", "loop", "gone", "closed")]
+    odd[0].mkdir()
+    odd[1].write_bytes(bytes(range(256)) * 20)
+    odd[2].write_bytes('[job]\nname = "höhe"\n'.encode("latin-1"))
+    odd[3].symlink_to(odd[3].name)
+    odd[5].write_text("[job]\n")
+    odd[5].chmod(0)
+    found = process("run", *odd[:3], jobs[0], *odd[3:], jobs[1])
+    assert found.returncode == 2 and b"Traceback" not in found.stderr and issued(jobs) == 2
+    assert found.stdout.splitlines()[-1] == b"8 jobs: 2 good, 6 refused"
+    assert all(f"{path}: 1 problem, nothing written" in found.stderr.decode() for path in odd[:5])
+    assert {path.name for path in tmp_path.glob("*.log")} == set()
