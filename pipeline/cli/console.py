@@ -129,6 +129,9 @@ def console() -> Iterator[None]:
     """Let everything that is printed go through a `Console` each for stdout and stderr."""
     closed = _open_closed()
     streams = sys.stdout, sys.stderr
+    for stream in streams:
+        with suppress(OSError, ValueError):  # a reader that is slow is waited for, whoever made the pipe
+            os.set_blocking(stream.fileno(), True)
     ours = (
         Console(streams[0], "tiedown: the output could not be written", closed="stdout" in closed),
         Console(streams[1], closed="stderr" in closed),

@@ -22,6 +22,7 @@ def progress_on_terminal(wanted: bool) -> Iterator[Progress | None]:
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     stream = Console(sys.__stderr__ or sys.stderr, raw=True)  # it acts on the terminal, and may lose it
-    with Bar(*columns, console=Terminal(file=cast(IO[str], stream)), transient=True) as bar:
+    terminal = Terminal(file=cast(IO[str], stream))
+    with Bar(*columns, console=terminal, transient=True, redirect_stdout=False, redirect_stderr=False) as bar:
         task = bar.add_task("reading", total=None)
         yield lambda stage, done, total: bar.update(task, description=stage, completed=done, total=total or None)

@@ -38,22 +38,20 @@ def run_jobs(
         return report("tiedown run", twice)
     found: list[Told] = []
     entries: list[dict[str, Any]] = []
+    logged: set[Path] = set()
     with progress_on_terminal(alone and not quiet) as progress:
         results = run_many(jobs, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress)
-        logged: set[Path] = set()
-        for job, outcome in _in_order(jobs, results if dry_run else _logging(results, logged)):
-            unprinted()
-            try:
-                one, each = told(str(job), outcome), _entry(str(job), outcome, alone=alone) if as_json else {}
-                _tell(str(job), outcome, summaries=not as_json, quiet=quiet)
-            except Exception as error:  # what cannot be told of one job stops no other
-                outcome = Fault.of(error)
-                one, each = told(str(job), outcome), entry(str(job), outcome)
-                report(str(job), outcome)
-            found.append(one)
-            entries.append(each)
-            if unprinted() and not dry_run and job not in logged:
-                _keep(job, outcome, unprinted=True)
+        if not dry_run:
+            results = _logging(results, logged)
+        if alone:  # nothing is printed while the bar is there
+            results = iter(list(results))
+    for job, outcome in _in_order(jobs, results):
+        unprinted()
+        one, each = _tell(str(job), outcome, alone=alone, as_json=as_json, quiet=quiet)
+        found.append(one)
+        entries.append(each)
+        if unprinted() and not dry_run and job not in logged:
+            _keep(job, outcome, unprinted=True)
     if as_json:
         print_json(entries[0] if alone else {"jobs": entries})
     elif not (alone or quiet):
@@ -94,7 +92,22 @@ def _keep(job: Path, outcome: Result, *, unprinted: bool) -> bool:
         return False
 
 
-def _tell(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
+def _tell(job: str, outcome: Result, *, alone: bool, as_json: bool, quiet: bool) -> tuple[Told, dict[str, Any]]:
+    """Print what became of one job, and return its line and its entry in JSON.
+
+    What cannot be told is a fault, told in its place, and stops no other job.
+    """
+    try:
+        each = _entry(job, outcome, alone=alone) if as_json else {}
+        _print(job, outcome, summaries=not as_json, quiet=quiet)
+        return told(job, outcome), each
+    except Exception as error:
+        fault = Fault.of(error)
+        report(job, fault)
+        return told(job, fault), entry(job, fault)
+
+
+def _print(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
     """Print what became of one job: a summary on stdout, problems on stderr; ``quiet``: only what needs attention."""
     if not isinstance(outcome, Outcome):
         report(job, outcome)
