@@ -117,15 +117,20 @@ def main() -> None:
 
     answer_signals()
     without_data_frames()
-    with console():
-        try:
-            app()
-        except Exception as error:
-            from pipeline.cli.faults import report
+    try:
+        with console():
+            _enter()
+    finally:
+        let_pass()
 
-            sys.exit(report("tiedown", error))
-        finally:
-            let_pass()
+
+def _enter() -> None:
+    try:
+        app()
+    except Exception as error:
+        from pipeline.cli.faults import report
+
+        sys.exit(report("tiedown", error))
 
 
 if __name__ == "__main__":
