@@ -55,9 +55,13 @@ class Console(io.TextIOBase):
 
     errors = "backslashreplace"
 
-    def __init__(self, stream: TextIO, lost: str = "") -> None:
-        """Write to ``stream``; ``lost`` is said on stderr, once, where it cannot be written to."""
+    def __init__(self, stream: TextIO, lost: str = "", *, closed: bool = False, raw: bool = False) -> None:
+        """Write to ``stream``; ``lost`` is said on stderr, once, where it cannot be written to.
+
+        ``closed``: the stream only stands in for one that was closed. ``raw``: what is written may act on a terminal.
+        """
         self._stream, self._lost, self._dead = stream, lost, False
+        self._closed, self._raw, self._unprinted = closed, raw, False
 
     @property
     def encoding(self) -> str:  # type: ignore[override]
@@ -66,9 +70,16 @@ class Console(io.TextIOBase):
 
     def write(self, text: str) -> int:
         """Write a text, with escapes for what the stream cannot show."""
-        shown = visible(text).encode(self.encoding, self.errors).decode(self.encoding)
+        seen = text if self._raw else visible(text)
+        shown = seen.encode(self.encoding, self.errors).decode(self.encoding)
+        self._unprinted |= bool(text) and (self._closed or self._dead or shown != seen)
         self._try(lambda: self._stream.write(shown))
         return len(text)
+
+    def unprinted(self) -> bool:
+        """Return whether anything written since this was last asked could not be printed as it is."""
+        found, self._unprinted = self._unprinted, False
+        return found
 
     def flush(self) -> None:
         """Hand on what was written."""
@@ -92,7 +103,7 @@ class Console(io.TextIOBase):
         try:
             action()
         except (OSError, ValueError) as error:
-            self._dead = True
+            self._dead = self._unprinted = True
             self._let_go()
             quiet = isinstance(error, OSError) and error.errno in (errno.EPIPE, errno.EINVAL)
             if self._lost and not quiet:
@@ -107,12 +118,24 @@ class Console(io.TextIOBase):
             os.close(nowhere)
 
 
+def unprinted() -> bool:
+    """Return whether anything printed since this was last asked could not be printed as it is."""
+    found = [stream.unprinted() for stream in (sys.stdout, sys.stderr) if isinstance(stream, Console)]
+    return any(found)
+
+
 @contextmanager
 def console() -> Iterator[None]:
     """Let everything that is printed go through a `Console` each for stdout and stderr."""
-    _open_closed()
+    closed = _open_closed()
     streams = sys.stdout, sys.stderr
-    ours = Console(streams[0], "tiedown: the output could not be written"), Console(streams[1])
+    for stream in streams:
+        with suppress(OSError, ValueError):  # a reader that is slow is waited for, whoever made the pipe
+            os.set_blocking(stream.fileno(), True)
+    ours = (
+        Console(streams[0], "tiedown: the output could not be written", closed="stdout" in closed),
+        Console(streams[1], closed="stderr" in closed),
+    )
     sys.stdout, sys.stderr = ours
     try:
         yield
@@ -122,9 +145,17 @@ def console() -> Iterator[None]:
         sys.stdout, sys.stderr = streams
 
 
-def _open_closed() -> None:
-    """Open what was closed when the command began: else a file that is opened later takes its place and its prints."""
+def _open_closed() -> set[str]:
+    """Open what was closed when the command began, and return the names of that.
+
+    Else a file that is opened later takes its place and its prints, in this process or in one that it starts.
+    """
+    closed = set()
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:
             # the lowest number that is free, which is the one that was closed
-            setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_RDWR), mode, encoding="utf-8"))
+            number = os.open(os.devnull, os.O_RDWR)
+            os.set_inheritable(number, True)
+            setattr(sys, name, os.fdopen(number, mode, encoding="utf-8"))
+            closed.add(name)
+    return closed

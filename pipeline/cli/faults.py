@@ -3,7 +3,6 @@
 import os
 import re
 import sys
-import traceback
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -13,6 +12,7 @@ from pipeline.cli.console import one_line, print_json
 from pipeline.cli.fold import fitted
 from pipeline.issue.record import RecordError
 from pipeline.problems import JobError, JobHeld, Problem, Unfinished
+from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
 from pipeline.words import counted
 
 FAULT, WRONG, HELD = 1, 2, 4
@@ -20,8 +20,8 @@ FAULT, WRONG, HELD = 1, 2, 4
 #: So many problems of one file that are alike are printed one by one; of more the first few.
 _ALIKE, _FIRST = 10, 5
 
-#: What became of a job that ended in an exception, by its exit code.
-_ENDED = {FAULT: "fault", WRONG: "refused", HELD: "held"}
+#: What became of a job that ended in an exception, by its exit code; mishaps say it themselves.
+_ENDED = {WRONG: "refused", HELD: "held"}
 
 
 def report(job: str, error: Exception, *, as_json: bool = False) -> int:
@@ -32,20 +32,35 @@ def report(job: str, error: Exception, *, as_json: bool = False) -> int:
     sys.stdout.flush()
     if as_json:
         print_json(entry(job, error))
-    name, code = one_line(job), code_of(error)
-    if code == HELD:
-        print(f"{name}: {error}", file=sys.stderr)
-    elif code == FAULT:
-        print("".join(traceback.format_exception(error)), file=sys.stderr, end="")
-        print(f"{name}: a fault in the program; the previous issue, if there is one, stands", file=sys.stderr)
+    for line in said(job, error):
+        print(fitted(line, sys.stderr), file=sys.stderr)
+    sys.stderr.flush()
+    return code_of(error)
+
+
+def said(job: str, error: Exception) -> Iterator[str]:
+    """Yield what is said of a job that ended in an exception; of a fault in the program where it happened, too."""
+    name, error = one_line(job), _known(error)
+    if isinstance(error, JobHeld):
+        yield f"{name}: {error}"
+    elif isinstance(error, Fault):
+        yield from error.traceback.splitlines()
+        yield f"{name}: a fault in the program; the previous issue, if there is one, stands"
+    elif isinstance(error, Mishap):
+        yield f"{name}: {error}; the previous issue, if there is one, stands"
+        yield f"      {error.fix}"
     else:
         problems = _problems(job, error)
         wrote = "the issue stands all the same" if isinstance(error, Unfinished) else "nothing written"
-        print(f"{name}: {counted(len(problems), 'problem')}, {wrote}", file=sys.stderr)
-        for line in lines(problems):
-            print(fitted(line, sys.stderr), file=sys.stderr)
-    sys.stderr.flush()
-    return code
+        yield f"{name}: {counted(len(problems), 'problem')}, {wrote}"
+        yield from lines(problems)
+
+
+def _known(error: Exception) -> JobError | JobHeld | RecordError | Mishap:
+    """Return an exception as one of those that have words."""
+    if isinstance(error, JobError | JobHeld | RecordError | Mishap):
+        return error
+    return OutOfMemory.told() if is_out_of_memory(error) else Fault.of(error)
 
 
 def lines(problems: Sequence[Problem]) -> Iterator[str]:
@@ -83,26 +98,29 @@ def _look(what: str) -> str:
 
 def code_of(error: Exception) -> int:
     """Return the exit code that an exception comes to."""
-    if isinstance(error, JobHeld):
-        return HELD
-    return WRONG if isinstance(error, JobError | RecordError) else FAULT
+    error = _known(error)
+    if isinstance(error, Mishap):
+        return error.code
+    return HELD if isinstance(error, JobHeld) else WRONG
 
 
 def entry(job: str, error: Exception) -> dict[str, Any]:
     """Return what ended a job in plain JSON values: its problems, each with file, line, what and fix."""
-    code = code_of(error)
-    problems = [asdict(problem) for problem in _problems(job, error)]
-    return {"job": job, "file": job, "outcome": _ENDED[code], "exit_code": code, "problems": problems}
+    code, known = code_of(error), _known(error)
+    outcome = known.outcome if isinstance(known, Mishap) else _ENDED[code]
+    problems = [asdict(problem) for problem in _problems(job, known)]
+    return {"job": job, "file": job, "outcome": outcome, "exit_code": code, "problems": problems}
 
 
-def _problems(job: str, error: Exception) -> tuple[Problem, ...]:
+def _problems(job: str, error: JobError | JobHeld | RecordError | Mishap) -> tuple[Problem, ...]:
     if isinstance(error, JobError):
         return error.problems
     if isinstance(error, JobHeld):
         return (Problem(job, 0, str(error), "wait until that run has ended, then run the job again"),)
     if isinstance(error, RecordError):
         return (Problem(job, 0, str(error), error.fix),)
-    return (Problem(job, 0, f"a fault in the program: {type(error).__name__}: {error}"),)
+    what = f"a fault in the program: {error}" if isinstance(error, Fault) else str(error)
+    return (Problem(job, 0, what, error.fix),)
 
 
 def named_twice(jobs: Sequence[Path]) -> JobError | None:
@@ -110,8 +128,16 @@ def named_twice(jobs: Sequence[Path]) -> JobError | None:
     first: dict[str, Path] = {}
     problems = []
     for job in jobs:
-        before = first.setdefault(os.path.normcase(os.path.realpath(job)), job)
+        before = first.setdefault(_same(job), job)
         if before is not job:
             also = f" (as {before})" if str(before) != str(job) else ""
             problems.append(Problem(str(job), 0, f"the job is named twice{also}", "name each job once"))
     return JobError(problems) if problems else None
+
+
+def _same(job: Path) -> str:
+    """Return what is the same for every name of a job file."""
+    try:
+        return os.path.normcase(os.path.realpath(job))
+    except OSError:  # the working folder is gone
+        return str(job)

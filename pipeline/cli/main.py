@@ -1,7 +1,7 @@
 """The `tiedown` command."""
 
+import math
 import sys
-from importlib.abc import MetaPathFinder
 from pathlib import Path
 from typing import Annotated
 
@@ -19,27 +19,26 @@ app = typer.Typer(
 Jobs = Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files (TOML).", show_default=False)]
 
 
-class _NoDataFrames(MetaPathFinder):
-    """Hides the data frame libraries from this process, which makes none.
-
-    pyarrow and pyogrio load them wherever they find them; that would take half a second of every command.
-    """
-
-    def find_spec(self, name: str, path: object = None, target: object = None) -> None:
-        """Refuse the libraries; leave every other name to the finders that follow."""
-        if name in ("pandas", "geopandas", "shapely"):
-            raise ModuleNotFoundError(f"{name} is not used here", name=name)
-
-
 @app.callback()
 def _all() -> None:
     """Turn raw GNSS rover exports into proven coordinates on the job's grid and height datum."""
+
+
+def _seconds(value: float | None) -> float | None:
+    """Refuse what is no length of time."""
+    if value is not None and not (0 < value < math.inf):
+        raise typer.BadParameter(f"{value:g} is no number of seconds more than 0.")
+    return value
 
 
 @app.command()
 def run(
     jobs: Jobs,
     workers: Annotated[int, typer.Option(min=1, help="Number of processes for several jobs.")] = 1,
+    timeout: Annotated[
+        float | None,
+        typer.Option(metavar="SECONDS", callback=_seconds, help="End a job that runs longer; it exits with 2."),
+    ] = None,
     json: Annotated[
         bool, typer.Option("--json", help='Print the issue record instead; of several jobs {"jobs": [...]}.')
     ] = False,
@@ -51,10 +50,14 @@ def run(
     Exit codes: 0 issued, or nothing changed; 1 fault in the program; 2 wrong usage, job file or input; 3 issued, but a
     check failed, points were held back as suspect or untied, a doubt takes proof away, or a file, session or day was
     wholly held back, as long as that issue stands; 4 this job is already being run. Of several jobs, the highest.
+
+    A job whose process dies or runs out of memory costs no other job: it is tried once more, alone, and exits with 1
+    if that fails too. One that runs longer than --timeout is ended and exits with 2. Its previous issue stands.
     """
     from pipeline.cli.run_command import run_jobs
 
-    raise typer.Exit(run_jobs(jobs, workers=workers, as_json=json, quiet=quiet, dry_run=dry_run))
+    ways = {"as_json": json, "quiet": quiet, "dry_run": dry_run}
+    raise typer.Exit(run_jobs(jobs, workers=workers, timeout=timeout, **ways))
 
 
 @app.command()
@@ -123,15 +126,25 @@ def aside(
 def main() -> None:
     """Enter the command line."""
     from pipeline.cli.console import console
+    from pipeline.cli.signals import answer_signals, let_pass
+    from pipeline.run.lean import without_data_frames
 
-    sys.meta_path.insert(0, _NoDataFrames())
-    with console():
-        try:
-            app()
-        except Exception as error:
-            from pipeline.cli.faults import report
+    answer_signals()
+    without_data_frames()
+    try:
+        with console():
+            _enter()
+    finally:
+        let_pass()
 
-            sys.exit(report("tiedown", error))
+
+def _enter() -> None:
+    try:
+        app()
+    except Exception as error:
+        from pipeline.cli.faults import report
+
+        sys.exit(report("tiedown", error))
 
 
 if __name__ == "__main__":

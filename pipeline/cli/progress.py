@@ -3,6 +3,9 @@
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import IO, cast
+
+from pipeline.cli.console import Console
 
 Progress = Callable[[str, int, int], None]
 
@@ -13,11 +16,13 @@ def progress_on_terminal(wanted: bool) -> Iterator[Progress | None]:
     if not wanted or not sys.stderr.isatty():
         yield None
         return
-    from rich.console import Console
+    from rich.console import Console as Terminal
     from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
     from rich.progress import Progress as Bar
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
-    with Bar(*columns, console=Console(file=sys.__stderr__), transient=True) as bar:
+    stream = Console(sys.__stderr__ or sys.stderr, raw=True)  # it acts on the terminal, and may lose it
+    terminal = Terminal(file=cast(IO[str], stream))
+    with Bar(*columns, console=terminal, transient=True, redirect_stdout=False, redirect_stderr=False) as bar:
         task = bar.add_task("reading", total=None)
         yield lambda stage, done, total: bar.update(task, description=stage, completed=done, total=total or None)

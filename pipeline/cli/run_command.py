@@ -1,28 +1,36 @@
 """`tiedown run`: jobs one after another or over worker processes, a summary each, the highest exit code."""
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from pipeline.cli.console import one_line, print_json
-from pipeline.cli.faults import entry, named_twice, report
+from pipeline.cli.console import one_line, print_json, unprinted, visible
+from pipeline.cli.faults import entry, named_twice, report, said
 from pipeline.cli.fold import fitted
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.cli.show import needs_attention, summary
 from pipeline.cli.tally import Told, lines, told
 from pipeline.run.fleet import Result, run_many
+from pipeline.run.mishaps import Fault, Mishap
 from pipeline.run.outcome import Outcome
+from pipeline.run.run_log import keep
 from pipeline.run.telling import acknowledge
 
 _CAUTION = "  Survey regulations and a licensed surveyor's judgement come first; this record does not replace them."
 
 
-def run_jobs(jobs: Sequence[Path], *, workers: int, as_json: bool, quiet: bool, dry_run: bool) -> int:
+def run_jobs(
+    jobs: Sequence[Path], *, workers: int, timeout: float | None, as_json: bool, quiet: bool, dry_run: bool
+) -> int:
     """Run the jobs, print what became of each, and return the highest exit code.
 
     Of several jobs a line each stands at the end, those that need attention last. ``as_json`` prints one document: the
     record of the job, or an object ``jobs`` with all of them.
+
+    A job's log gets what was issued and what went wrong on the way, as soon as it is known, and whatever else could not
+    be printed. A dry run has none.
     """
     alone = len(jobs) == 1
     if (twice := named_twice(jobs)) is not None:
@@ -32,13 +40,21 @@ def run_jobs(jobs: Sequence[Path], *, workers: int, as_json: bool, quiet: bool, 
     found: list[Told] = []
     entries: list[dict[str, Any]] = []
     made: list[Outcome] = []
+    logged: set[Path] = set()
     with progress_on_terminal(alone and not quiet) as progress:
-        for job, outcome in run_many(jobs, workers=workers, dry_run=dry_run, progress=progress):
-            found.append(told(str(job), outcome))
-            if as_json:
-                entries.append(_entry(str(job), outcome, alone=alone))
-            _tell(str(job), outcome, summaries=not as_json, quiet=quiet)
-            made += [outcome] if isinstance(outcome, Outcome) else []
+        results = run_many(jobs, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress)
+        if not dry_run:
+            results = _logging(results, logged)
+        if alone:  # nothing is printed while the bar is there
+            results = iter(list(results))
+    for job, outcome in _in_order(jobs, results):
+        unprinted()
+        one, each = _tell(str(job), outcome, alone=alone, as_json=as_json, quiet=quiet)
+        found.append(one)
+        entries.append(each)
+        made += [outcome] if isinstance(outcome, Outcome) else []
+        if unprinted() and not dry_run and job not in logged:
+            _keep(job, outcome, unprinted=True)
     if as_json:
         print_json(entries[0] if alone else {"jobs": entries})
     elif not (alone or quiet):
@@ -49,7 +65,54 @@ def run_jobs(jobs: Sequence[Path], *, workers: int, as_json: bool, quiet: bool, 
     return max(one.code for one in found)
 
 
-def _tell(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
+def _in_order(jobs: Sequence[Path], results: Iterable[tuple[Path, Result]]) -> Iterator[tuple[Path, Result]]:
+    """Yield results in the order of their jobs."""
+    coming, early = iter(results), dict[Path, Result]()
+    for job in jobs:
+        while job not in early:
+            done, outcome = next(coming)
+            early[done] = outcome
+        yield job, early.pop(job)
+
+
+def _logging(results: Iterable[tuple[Path, Result]], logged: set[Path]) -> Iterator[tuple[Path, Result]]:
+    """Yield results on; log at once what is new or what another run may not meet again, and add its job to a set."""
+    for job, outcome in results:
+        new = outcome.issued if isinstance(outcome, Outcome) else isinstance(outcome, Mishap)
+        if new and _keep(job, outcome, unprinted=False):
+            logged.add(job)
+        yield job, outcome
+
+
+def _keep(job: Path, outcome: Result, *, unprinted: bool) -> bool:
+    """Let the job's log say what is said of a job; return whether it does."""
+    try:
+        code = told(str(job), outcome).code
+        if isinstance(outcome, Outcome):
+            text = summary(outcome.record, outcome.headline)
+        else:
+            text = "\n".join(said(str(job), outcome))
+        return keep(job, outcome, code, visible(text), datetime.now(UTC), unprinted=unprinted)
+    except Exception:  # it is met again, and told, where the same is printed
+        return False
+
+
+def _tell(job: str, outcome: Result, *, alone: bool, as_json: bool, quiet: bool) -> tuple[Told, dict[str, Any]]:
+    """Print what became of one job, and return its line and its entry in JSON.
+
+    What cannot be told is a fault, told in its place, and stops no other job.
+    """
+    try:
+        each = _entry(job, outcome, alone=alone) if as_json else {}
+        _print(job, outcome, summaries=not as_json, quiet=quiet)
+        return told(job, outcome), each
+    except Exception as error:
+        fault = Fault.of(error)
+        report(job, fault)
+        return told(job, fault), entry(job, fault)
+
+
+def _print(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
     """Print what became of one job: a summary on stdout, problems on stderr; ``quiet``: only what needs attention."""
     if not isinstance(outcome, Outcome):
         report(job, outcome)

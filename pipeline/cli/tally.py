@@ -4,39 +4,44 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.cli.console import one_line
-from pipeline.cli.faults import FAULT, HELD, WRONG, code_of
+from pipeline.cli.faults import HELD, WRONG, code_of
 from pipeline.problems import JobError, Unfinished
 from pipeline.run.fleet import Result
+from pipeline.run.mishaps import Fault, Mishap
 from pipeline.run.outcome import Outcome
 from pipeline.words import counted
 
 ATTENTION = 3
 
-#: What became of a job by its exit code, in the order of the lines: the last ones are read first.
-_WORDS = {0: "good", ATTENTION: "needs attention", HELD: "already running", WRONG: "refused", FAULT: "fault"}
+#: What became of a job by its exit code; mishaps say it themselves.
+_WORDS = {0: "good", ATTENTION: "needs attention", HELD: "already running", WRONG: "refused"}
+#: The words in the order of the lines: the last ones are read first.
+_ORDER = (*_WORDS.values(), "timed out", "died", "fault")
 
 
 @dataclass(frozen=True)
 class Told:
-    """What became of a job: its file, exit code and totals in words."""
+    """What became of a job: its file, exit code, a word for it and totals in words."""
 
     job: str
     code: int
+    word: str
     totals: str
 
 
 def told(job: str, outcome: Result) -> Told:
     """Return what became of one job."""
     if isinstance(outcome, Outcome):
-        return Told(job, outcome.exit_code, _totals(outcome))
+        return Told(job, outcome.exit_code, _WORDS[outcome.exit_code], _totals(outcome))
     code = code_of(outcome)
+    if isinstance(outcome, Mishap):
+        what = "a fault in the program, nothing written" if isinstance(outcome, Fault) else str(outcome)
+        return Told(job, code, outcome.outcome, what)
     if code == HELD:
-        return Told(job, code, "already being run, nothing done")
-    if code == FAULT:
-        return Told(job, code, "a fault in the program, nothing written")
+        return Told(job, code, _WORDS[code], "already being run, nothing done")
     count = len(outcome.problems) if isinstance(outcome, JobError) else 1
     wrote = "the issue stands all the same" if isinstance(outcome, Unfinished) else "nothing written"
-    return Told(job, code, f"{counted(count, 'problem')}, {wrote}")
+    return Told(job, code, _WORDS[code], f"{counted(count, 'problem')}, {wrote}")
 
 
 def _totals(outcome: Outcome) -> str:
@@ -50,16 +55,15 @@ def _totals(outcome: Outcome) -> str:
 
 def lines(found: Sequence[Told]) -> list[str]:
     """Return a line for each job and one for all."""
-    words = list(_WORDS)
-    ordered = sorted(found, key=lambda one: words.index(one.code))
-    width = max(len(_WORDS[one.code]) for one in found)
+    ordered = sorted(found, key=lambda one: _ORDER.index(one.word))
+    width = max(len(one.word) for one in found)
     names = [one_line(one.job) for one in ordered]
     long = max(map(len, names))
-    counts = [(sum(one.code == code for one in found), word) for code, word in _WORDS.items()]
+    counts = [(sum(one.word == word for one in found), word) for word in _ORDER]
     return [
         "",
         *(
-            f"  {_WORDS[one.code]:<{width}}  {name:<{long}}  {one_line(one.totals)}"
+            f"  {one.word:<{width}}  {name:<{long}}  {one_line(one.totals)}"
             for one, name in zip(ordered, names, strict=True)
         ),
         f"{counted(len(found), 'job')}: " + ", ".join(_count(count, word) for count, word in counts if count),

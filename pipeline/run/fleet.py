@@ -1,51 +1,80 @@
-"""Many jobs, one after another or shared among worker processes; one job's mistake stops no other."""
+"""Many jobs shared among worker processes: one job's mistake, death or endlessness stops no other."""
 
+import os
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
+from functools import partial
 from pathlib import Path
 
-from pipeline.intake.first_pass import Progress
+from pipeline.issue.record import RecordError
 from pipeline.problems import JobError, JobHeld
+from pipeline.run.crew import Crew, Progress
+from pipeline.run.lean import without_data_frames
+from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
 from pipeline.run.one_folder import sharing
 from pipeline.run.outcome import Outcome
-from pipeline.run.run_job import run_job
 
-Result = Outcome | JobError | JobHeld | Exception
+Result = Outcome | JobError | JobHeld | RecordError | Mishap
 
 
 def run_many(
-    jobs: Sequence[Path], *, workers: int = 1, dry_run: bool = False, progress: Progress | None = None
+    jobs: Sequence[Path],
+    *,
+    workers: int = 1,
+    timeout: float | None = None,
+    dry_run: bool = False,
+    progress: Progress | None = None,
 ) -> Iterator[tuple[Path, Result]]:
-    """Yield each job with its outcome, or the exception that it ended with, in the order given.
+    """Yield each job with its outcome, or what it ended with, as each comes to its end.
 
-    With several workers every job runs in a process of its own kind: PROJ, GDAL and their settings belong to a process.
+    A job alone runs in this process, unless it is given no more than ``timeout`` seconds. Of several each runs in a
+    process of ``workers``: PROJ, GDAL and their settings belong to a process, and one that dies costs its job alone.
     """
-    refused = sharing(jobs) if len(jobs) > 1 else {}
-    results = _results([job for job in jobs if job not in refused], workers, dry_run, progress)
-    for job in jobs:
-        yield (job, refused[job]) if job in refused else next(results)
-
-
-def _results(
-    jobs: Sequence[Path], workers: int, dry_run: bool, progress: Progress | None
-) -> Iterator[tuple[Path, Result]]:
-    workers = min(workers, len(jobs))
-    if workers <= 1:
-        for job in jobs:
-            yield job, _run(job, dry_run, progress)
+    if len(jobs) == 1 and timeout is None:
+        yield jobs[0], _run_here(jobs[0], progress, dry_run)
         return
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        waiting = [(job, pool.submit(_run, job, dry_run, None)) for job in jobs]
-        for job, future in waiting:
-            try:
-                yield job, future.result()
-            except Exception as died:  # a worker that was killed takes its pool with it; the other jobs say so too
-                yield job, died
+    if all(job.is_absolute() for job in jobs):
+        _stand_somewhere()
+    refused = sharing(jobs)
+    yield from refused.items()
+    jobs = [job for job in jobs if job not in refused]
+    work = partial(_run, dry_run=dry_run)
+    crew = Crew(work, jobs, min(workers, len(jobs)), _load, timeout, progress)
+    for number, result in crew.results():
+        yield jobs[number], result
 
 
-def _run(job: Path, dry_run: bool, progress: Progress | None) -> Result:
+def _stand_somewhere() -> None:
+    """Leave a working folder that is gone or forbidden, in which no process can be started and no name counts from."""
     try:
-        return run_job(job, dry_run=dry_run, progress=progress, told=False)
-    except Exception as error:  # whatever it is, the other jobs go on; the caller tells mistakes from faults
+        usable = os.access(os.getcwd(), os.X_OK)
+    except OSError:
+        usable = False
+    if not usable:
+        os.chdir(os.sep)
+
+
+def _run_here(job: Path, progress: Progress | None, dry_run: bool) -> Result:
+    try:
+        return _run(job, progress, dry_run)
+    except OutOfMemory as error:
         return error
+
+
+def _run(job: Path, progress: Progress | None, dry_run: bool) -> Result:
+    """Run a job and return what became of it. Raises `OutOfMemory`, after which a process is good for nothing."""
+    try:
+        from pipeline.run.run_job import run_job
+
+        return run_job(job, dry_run=dry_run, progress=progress, told=False)
+    except (JobError, JobHeld, RecordError) as error:
+        return error
+    except Exception as error:  # whatever it is, the other jobs go on; the caller tells mistakes from faults
+        if is_out_of_memory(error):
+            raise OutOfMemory.told() from None
+        return Fault.of(error)
+
+
+def _load() -> None:
+    """Load what a job needs, before the time of the first one begins."""
+    without_data_frames()
+    import pipeline.run.run_job  # noqa: F401

@@ -6,7 +6,9 @@ import os
 import re
 import subprocess
 import sys
+import time
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import pytest
@@ -138,6 +140,29 @@ def test_a_reader_that_stops_stops_no_job(tmp_path: Path) -> None:
     begun.stderr.close()
     assert begun.wait(120) == 3
     assert (tmp_path / "second" / "out" / "current" / "issue.json").is_file()
+
+
+def test_a_slow_reader_of_a_pipe_that_does_not_wait_gets_everything() -> None:
+    """As some programs make their pipes: what does not fit at once would be refused."""
+    ours, theirs = os.pipe()
+    os.set_blocking(theirs, False)
+    got: list[bytes] = []
+
+    def read() -> None:
+        while piece := os.read(ours, 1 << 16):
+            got.append(piece)
+            time.sleep(0.001)
+
+    reader = Thread(target=read)
+    with pytest.MonkeyPatch.context() as patch, os.fdopen(theirs, "w", encoding="utf-8") as stream:
+        patch.setattr(sys, "stdout", stream)
+        with console():
+            reader.start()
+            for _ in range(2000):
+                print("x" * 499)
+    reader.join(60)
+    os.close(ours)
+    assert len(b"".join(got)) == 1_000_000
 
 
 # Names of files

@@ -104,7 +104,7 @@ def test_a_fault_of_the_program_is_exit_1_and_keeps_its_traceback(
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("planted")
 
-    monkeypatch.setattr("pipeline.run.fleet.run_job", broken)
+    monkeypatch.setattr("pipeline.run.run_job.run_job", broken)
     found = tiedown("run", simulate(SMALL).write(tmp_path))
     assert found.exit_code == 1
     assert "ZeroDivisionError: planted" in found.stderr

@@ -14,7 +14,7 @@ SMALL = Plan(sessions=1, points=4, noise=False)
 
 def command(*arguments: "str | Path | bytes") -> list["str | bytes"]:
     """Return the command line."""
-    return [sys.executable, "-m", "pipeline.cli.main", *(a if isinstance(a, bytes) else str(a) for a in arguments)]
+    return [sys.executable, "-m", "pipeline.cli.start", *(a if isinstance(a, bytes) else str(a) for a in arguments)]
 
 
 def surroundings(**more: str) -> dict[str, str]:

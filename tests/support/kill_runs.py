@@ -21,7 +21,7 @@ from pipeline.verify import Verified, verify
 
 ROOT = Path(__file__).resolve().parents[2]
 #: What stands in a job's folder when nothing is left over.
-KEPT = {".lock", ".confirmed", ".tiedown.json", "issues", "current", "register.csv"}
+KEPT = {".lock", ".confirmed", ".tiedown.json", "issues", "current", "register.csv", "runs.log"}
 
 # Kills itself just before its nth request to the file system about the job's folder.
 AT_REQUEST = """

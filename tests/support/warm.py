@@ -13,7 +13,8 @@ from pathlib import Path
 
 #: What a run loads on its way.
 _LOADED = [
-    "pipeline.cli.run_command", "pipeline.issue.geopackage.write", "fiona.env", "pyogrio", "pyarrow.csv", "jinja2",
+    "pipeline.cli.run_command", "pipeline.run.run_job", "pipeline.issue.geopackage.write", "fiona.env", "pyogrio",
+    "pyarrow.csv", "jinja2",
 ]  # fmt: skip
 
 

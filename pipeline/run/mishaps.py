@@ -1,0 +1,96 @@
+"""How a job may end without an issue and without a mistake of its own: killed, out of memory, out of time, at fault."""
+
+import errno
+import signal
+import traceback
+from typing import ClassVar
+
+
+class Mishap(Exception):
+    """What ended a job that its user has not made wrong: ``what`` in words, and what to do about it.
+
+    ``code`` is the exit code that it comes to, ``outcome`` its word in ``--json``.
+    """
+
+    code: ClassVar[int] = 1
+    outcome: ClassVar[str] = "fault"
+
+    def __init__(self, what: str, fix: str = "") -> None:
+        """Keep both as arguments, so that it comes out of another process as it went in."""
+        super().__init__(what, fix)
+        self.what, self.fix = what, fix
+
+    def __str__(self) -> str:
+        return self.what
+
+
+class Died(Mishap):
+    """The process that ran the job ended under it."""
+
+    outcome = "died"
+
+    @classmethod
+    def of(cls, exit_code: int | None, *, twice: bool = False) -> "Died":
+        """Say how the process ended, by its exit code (a signal's number below zero; None where it never began)."""
+        fix = "run it alone; look for its name in the system's log, and at how much memory there is"
+        return cls(f"the process that ran the job {_ended(exit_code)}{', twice' if twice else ''}", fix)
+
+
+class OutOfMemory(Mishap, MemoryError):
+    """The job needs more memory than it gets."""
+
+    outcome = "died"
+
+    @classmethod
+    def told(cls) -> "OutOfMemory":
+        """Say so."""
+        return cls("the job needs more memory than it gets", "run it alone, with fewer workers or a higher limit")
+
+
+class TimedOut(Mishap):
+    """The job ran longer than it was given."""
+
+    code = 2
+    outcome = "timed out"
+
+    @classmethod
+    def after(cls, seconds: float) -> "TimedOut":
+        """Say how long it was given."""
+        fix = "see what it waits for (a pipe, a network folder), or give it longer with --timeout"
+        return cls(f"the job ran longer than the {seconds:g} s of --timeout and was ended", fix)
+
+
+class Fault(Mishap):
+    """A fault in the program: ``traceback`` is where it happened, as Python tells it."""
+
+    def __init__(self, what: str, traceback: str) -> None:
+        super().__init__(what)
+        self.args = (what, traceback)
+        self.traceback = traceback
+
+    @classmethod
+    def of(cls, error: BaseException) -> "Fault":
+        """Return what can be sent from one process to another, whatever the error holds."""
+        return cls(f"{type(error).__name__}: {error}", "".join(traceback.format_exception(error)))
+
+
+#: What the system says where there is no room for a library that is loaded when it is first used, or for a thread.
+_NO_ROOM = ("failed to map segment", "annot allocate memory", "can't start new thread")
+
+
+def is_out_of_memory(error: BaseException) -> bool:
+    """Say whether an error is the want of memory, by whatever library it was met."""
+    if isinstance(error, MemoryError) or (isinstance(error, OSError) and error.errno == errno.ENOMEM):
+        return True
+    return isinstance(error, ImportError | RuntimeError) and any(sign in str(error) for sign in _NO_ROOM)
+
+
+def _ended(exit_code: int | None) -> str:
+    if exit_code is None:
+        return "could not be started"
+    if exit_code >= 0:
+        return f"ended with code {exit_code}"
+    try:
+        return f"was killed ({signal.Signals(-exit_code).name})"
+    except ValueError:
+        return f"was killed (signal {-exit_code})"

@@ -1,0 +1,180 @@
+"""`runs.log`: what was issued, what went wrong, and what could not be printed; nothing of anybody else's is touched."""
+
+import io
+import json
+import os
+import sys
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import Result
+from command import SMALL, failing, spoiled
+from issued import everything_below
+from simulate import simulate
+from typer.testing import CliRunner
+
+from pipeline.cli.console import console
+from pipeline.cli.main import app
+from pipeline.run.mishaps import Died, Fault, OutOfMemory, TimedOut
+from pipeline.run.run_log import keep
+
+NOW = datetime(2026, 3, 4, 5, 6, 7, tzinfo=UTC)
+
+
+def tiedown(*arguments: str | Path) -> Result:
+    """Run the command in this process."""
+    return CliRunner().invoke(app, [str(argument) for argument in arguments])
+
+
+class Full(io.StringIO):
+    """A stream on a full disk."""
+
+    def write(self, _: str) -> int:
+        raise OSError(28, "No space left on device")
+
+
+def unprinted(*arguments: str | Path, stdout: Any = None, stderr: Any = None) -> int:
+    """Run the command in this process with streams of ours, and return its exit code."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sys, "stdout", stdout or Full())
+        patch.setattr(sys, "stderr", stderr or Full())
+        with pytest.raises(SystemExit) as end, console():
+            app([str(argument) for argument in arguments])
+    return int(end.value.code or 0)
+
+
+def entries(log: Path) -> list[str]:
+    """The entries of a log: each begins with a date, and its further lines are indented."""
+    head, *lines = log.read_text(encoding="utf-8").splitlines()
+    assert head.startswith("# tiedown")
+    found: list[str] = []
+    for line in lines:
+        if line and not line.startswith(" "):
+            assert datetime.fromisoformat(line.split()[0]).tzinfo is not None
+            found.append(line)
+        else:
+            found[-1] += f"\n{line}"
+    return found
+
+
+def test_what_was_issued_stands_in_the_log_beside_the_issues(tmp_path: Path) -> None:
+    """As the summary says it, also where that was not asked for; what is unchanged is told and not logged."""
+    path = failing().write(tmp_path)
+    assert tiedown("run", "--json", path).exit_code == 3
+    (entry,) = entries(tmp_path / "out" / "runs.log")
+    assert f"exit code 3  {path}" in entry and "FAILS: S01-C2" in entry and "issue 001 written" in entry
+    assert tiedown("run", path).exit_code == 3
+    assert len(entries(tmp_path / "out" / "runs.log")) == 1
+    assert not list((tmp_path / "out" / "issues").rglob("*.log"))
+
+
+def test_what_could_not_be_printed_stands_in_it_too(tmp_path: Path) -> None:
+    path = failing().write(tmp_path)
+    for _ in range(2):
+        assert unprinted("run", path) == 3
+    first, second = entries(tmp_path / "out" / "runs.log")
+    assert "issue 001 written" in first and "nothing changed since issue 001" in second and "FAILS: S01-C2" in second
+    spoiled().write(tmp_path)
+    assert unprinted("run", path) == 2
+    *_, refused = entries(tmp_path / "out" / "runs.log")
+    assert "exit code 2" in refused and f"{path}:27: tie of session session-01" in refused and '"CM9"' in refused
+
+
+def test_what_an_encoding_has_no_signs_for_stands_in_it_as_it_is(tmp_path: Path) -> None:
+    job = simulate(SMALL)
+    job.job["session"][0]["ties"][0]["mark"] = "Höhe 現場"
+    job.job["session"][0]["name"] = "session"
+    path = job.write(tmp_path)
+    streams = [io.TextIOWrapper(io.BytesIO(), encoding="latin-1") for _ in range(2)]
+    assert unprinted("run", path, stdout=streams[0], stderr=streams[1]) == 2
+    (entry,) = entries(tmp_path / "job.toml.log")
+    assert "Höhe 現場" in entry and not (tmp_path / "out").exists()
+
+
+def test_what_is_refused_is_told_and_nothing_is_written(tmp_path: Path) -> None:
+    path = spoiled().write(tmp_path)
+    before = everything_below(tmp_path)
+    assert tiedown("run", path).exit_code == 2
+    assert everything_below(tmp_path) == before
+
+
+@pytest.mark.parametrize("arguments", [["run", "--dry-run"], ["check"]])
+def test_what_writes_nothing_writes_no_log(arguments: Sequence[str], tmp_path: Path) -> None:
+    good, bad = simulate(SMALL).write(tmp_path / "good"), spoiled().write(tmp_path / "bad")
+    before = everything_below(tmp_path)
+    assert unprinted(*arguments, good) == 0 and unprinted(*arguments, bad) == 2
+    assert everything_below(tmp_path) == before
+
+
+def test_a_folder_of_another_job_is_not_written_to(tmp_path: Path) -> None:
+    path = simulate(SMALL).write(tmp_path)
+    assert tiedown("run", path).exit_code == 0
+    before = everything_below(tmp_path / "out")
+    other = path.with_name("next.toml")
+    other.write_text(path.read_text(encoding="utf-8").replace('"simulated"', '"next"', 1), encoding="utf-8")
+    assert unprinted("run", other) == 2
+    assert everything_below(tmp_path / "out") == before
+    assert "holds the issues of the job simulated" in entries(tmp_path / "next.toml.log")[0]
+
+
+@pytest.mark.parametrize("what", ["text", "folder", "link", "pipe"])
+def test_what_is_not_ours_is_not_written_to_whatever_its_name(what: str, tmp_path: Path) -> None:
+    path = spoiled().write(tmp_path)
+    log, target = tmp_path / "job.toml.log", tmp_path / "mine.txt"
+    target.write_text("mine\n")
+    {"text": lambda: log.write_text("mine\n"), "folder": log.mkdir, "link": lambda: log.symlink_to(target),
+     "pipe": lambda: os.mkfifo(log)}[what]()  # fmt: skip
+    assert unprinted("run", path) == 2
+    assert target.read_text() == "mine\n" and (what != "text" or log.read_text() == "mine\n")
+
+
+def test_it_is_bounded_and_loses_the_oldest_first(tmp_path: Path) -> None:
+    job, log = tmp_path / "job.toml", tmp_path / "job.toml.log"
+    job.touch()
+    for number in range(40):
+        assert keep(job, None, 1, f"number {number}\n" + "x" * 60_000, NOW, unprinted=True)
+    assert keep(job, None, 1, "long\n" + "long line\n" * 100_000, NOW, unprinted=True)
+    assert 400_000 < log.stat().st_size < 1_100_000
+    *some, last = entries(log)
+    numbers = [int(entry.splitlines()[1].split()[1]) for entry in some]
+    assert numbers == list(range(numbers[0], 40)) and numbers[0] > 10
+    assert "left out" in last and len(last) < 110_000
+    assert {one.name for one in tmp_path.iterdir()} == {job.name, log.name}
+
+
+# What mishaps look like
+
+
+def test_mishaps_are_told_in_words_and_logged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    mishaps = [
+        Died.of(-9, twice=True), TimedOut.after(30), OutOfMemory.told(), Fault.of(ZeroDivisionError("planted"))
+    ]  # fmt: skip
+    paths = [simulate(SMALL).write(tmp_path / str(number)) for number in range(5)]
+    assert tiedown("run", paths[0]).exit_code == 0
+    ends = list(zip(paths, [*mishaps, KeyError("no words")], strict=True))
+
+    def ended(*_: object, **__: object) -> list[tuple[Path, Any]]:
+        return list(reversed(ends))
+
+    monkeypatch.setattr("pipeline.cli.run_command.run_many", ended)
+    found = tiedown("run", *paths)
+    assert found.exit_code == 2
+    said = ["(SIGKILL), twice", "longer than the 30 s", "more memory", "a fault in", "a fault in"]
+    for path, words in zip(paths, said, strict=True):
+        assert f"{path}: " in found.stderr and words in found.stderr
+    assert found.stderr.count("Traceback") <= 1 and "ZeroDivisionError: planted" in found.stderr
+    assert found.stdout.splitlines()[-1] == "5 jobs: 1 timed out, 2 died, 2 fault"
+    document = json.loads(tiedown("run", "--json", *paths).stdout)["jobs"]
+    assert [(one["file"], one["outcome"], one["exit_code"]) for one in document] == [
+        (str(path), word, code)
+        for path, (word, code) in zip(
+            paths, [("died", 1), ("timed out", 2), ("died", 1), ("fault", 1), ("fault", 1)], strict=True
+        )
+    ]
+    assert "SIGKILL" in entries(paths[0].parent / "out" / "runs.log")[-1]
+    assert not (paths[1].parent / "job.toml.log").exists()
+    assert unprinted("run", *paths) == 2
+    assert "30 s" in entries(paths[1].parent / "job.toml.log")[0]
