@@ -55,9 +55,11 @@ def test_two_jobs_of_one_folder_do_not_take_turns(job: Path, name: str) -> None:
     """In one batch and one after the other, whatever their names: the folder is that job's which was there first."""
     other = job.with_name("other.toml")
     other.write_text(job.read_text(encoding="utf-8").replace('"simulated"', f'"{name}"'), encoding="utf-8")
-    (_, first), (_, second) = run_many([job, other])
+    became = dict(run_many([job, other]))
+    first, second = became[job], became[other]
     assert isinstance(first, Outcome) and isinstance(second, JobError) and "same folder" in str(second)
-    (_, first), (_, second) = run_many([other, job])
+    became = dict(run_many([other, job]))
+    first, second = became[other], became[job]
     assert isinstance(first, JobError) and isinstance(second, Outcome) and not second.issued
     for attempt in (run_job, check_job, history):
         with pytest.raises(JobError, match=r"another job file|the job simulated"):

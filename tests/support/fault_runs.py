@@ -24,7 +24,7 @@ ROOT = Path(__file__).resolve().parents[2]
 SOURCE = Path(__file__).with_name("faults.c")
 
 #: What stands in a job's folder when nothing is left over.
-KEPT = {".lock", ".confirmed", ".tiedown.json", "issues", "current", "register.csv"}
+KEPT = {".lock", ".confirmed", ".tiedown.json", "issues", "current", "register.csv", "runs.log"}
 ERRORS = {"EIO": errno.EIO, "ENOSPC": errno.ENOSPC, "EDQUOT": errno.EDQUOT, "EROFS": errno.EROFS}
 SIGNALS = ("SIGKILL", "SIGTERM", "SIGINT", "SIGHUP")
 
