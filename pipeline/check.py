@@ -11,6 +11,7 @@ from pipeline.issue.record import RecordError, read_record
 from pipeline.issue.record_types import Record
 from pipeline.notices.before_run import before_notes
 from pipeline.problems import JobError, Problem, Problems
+from pipeline.sealed import sealed_off
 from pipeline.solve.solve import solve
 from pipeline.words import counted
 
@@ -38,6 +39,7 @@ class Checked:
         return told
 
 
+@sealed_off()
 def check_job(path: Path) -> Checked:
     """Read everything that a run of the job would read, write nothing.
 

@@ -16,6 +16,7 @@ from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, read_record, stated, sum_of, understood
 from pipeline.issue.record_types import FileIssued, LayerSums, Record
 from pipeline.problems import JobError, Problem
+from pipeline.sealed import sealed_off
 from pipeline.words import counted
 
 #: What programs lay beside a GeoPackage that they open; none of it is part of the issue, or changes it by being there.
@@ -58,6 +59,7 @@ class Verified:
         return [finding for finding in self.findings if finding.issue == issue]
 
 
+@sealed_off()
 def verify(folder: Path) -> Verified:
     """Compare every file of every issue in a job's folder with the sums in the issue's record.
 

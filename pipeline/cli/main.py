@@ -109,9 +109,10 @@ def verify(
 def main() -> None:
     """Enter the command line."""
     from pipeline.cli.console import console
+    from pipeline.sealed import sealed_off
 
     sys.meta_path.insert(0, _NoDataFrames())
-    with console():
+    with console(), sealed_off():
         try:
             app()
         except Exception as error:

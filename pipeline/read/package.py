@@ -11,6 +11,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import signature
+from pipeline.files.gdal import gdal
 from pipeline.files.packages import BrokenGeometry, describe, layer_names, opened, quoted, wkb_of
 from pipeline.files.plain_path import plain_file
 from pipeline.job.model import Points
@@ -128,7 +129,7 @@ def _geometry(stored: Sequence[object], found: Stored) -> Geometry:
 
 
 def _by_gdal(path: Path, points: Points, found: Stored, rows_per_batch: int) -> Iterator[Raw]:
-    import pyogrio  # here and not above: text exports do without it, and it takes long to load
+    pyogrio = gdal()
 
     names, words = found.schema.names, {name: word for word, name in mapped(points.columns).items()}
     with (

@@ -6,7 +6,7 @@ from pathlib import Path
 import pyarrow as pa
 
 from pipeline.files.at_rest import as_issued
-from pipeline.files.gdal import NOTHING_BESIDE, gdal_options
+from pipeline.files.gdal import NOTHING_BESIDE, gdal, gdal_options
 from pipeline.files.plain_path import plain_file
 
 
@@ -21,7 +21,7 @@ def read_rows(package: Path, layer: str, columns: Sequence[str] | None) -> pa.Ta
     """
     if not package.is_file():
         raise Lost(f"{package.name} is gone")
-    import pyogrio
+    pyogrio = gdal()
     from pyogrio.errors import DataLayerError, DataSourceError
 
     # An issue's folder stays as it is, also where a viewer has the file open.

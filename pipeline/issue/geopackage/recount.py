@@ -11,7 +11,7 @@ import pyarrow as pa
 
 from pipeline.digest import digest
 from pipeline.files.at_rest import as_seen, logs_of, quoted, unlocked
-from pipeline.files.gdal import NOTHING_BESIDE, gdal_options
+from pipeline.files.gdal import NOTHING_BESIDE, gdal, gdal_options
 from pipeline.files.plain_path import plain_file
 from pipeline.issue.geopackage.content import Content, together
 from pipeline.issue.geopackage.layers import GEOMETRY
@@ -89,7 +89,7 @@ def _count(file: sqlite3.Connection, name: str) -> int:
 
 
 def _layer(path: Path, name: str) -> LayerContent:
-    import pyogrio  # 0.3 to 0.6 s that commands without a GeoPackage need not wait for
+    pyogrio = gdal()
 
     try:
         with (
