@@ -1,5 +1,7 @@
 """The issues of a job held against their own records: what was issued is what is there. Nothing is written."""
 
+import sqlite3
+import stat
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +13,7 @@ from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.issues_list import NAME as REGISTER
 from pipeline.issue.folder.issues_list import read_register
 from pipeline.issue.folder.publish import ISSUES, dead_runs, numbered
-from pipeline.issue.geopackage.recount import NotReadable, recount
+from pipeline.issue.geopackage.altered import differences, only_touched
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, read_record, stated, sum_of, understood
 from pipeline.issue.record_types import FileIssued, LayerSums, Record
@@ -108,8 +110,9 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
     for path in sorted(place.iterdir()):
         if path.name in known:
             continue
+        regular = _instead(path) is None
         owner = next((path.name.removesuffix(ending) for ending in _VIEWERS if path.name.endswith(ending)), None)
-        if owner in known:
+        if owner in known and regular:
             yield path.name, "left by a program that opened the GeoPackage; not part of the issue", False
         else:
             yield path.name, "is not part of the issue", True
@@ -126,18 +129,10 @@ def _without_sum(said: Mapping[str, Any]) -> _Told:
 def _file(path: Path, entry: FileIssued, record: Record) -> Iterator[_Told]:
     name, layers = path.name, entry.get("layers")
     try:
-        same = digest(path) == entry["sha256"]
-        logged = bool(logs_of(path))
-        if layers is not None and not (same and not logged):
-            different = [*_content(path, layers)]
-            yield from ((name, what, True) for what in different)
-            if not different and not same:
-                yield name, "a program that opened it changed its bytes; its content is what was issued", False
-        elif not same:
-            yield name, "its bytes are not those that were issued", True
+        yield from _compared(path, entry)
     except FileNotFoundError:
         yield name, "is missing", True
-    except (NotReadable, OSError) as error:
+    except OSError as error:
         yield name, f"cannot be read: {_said(error)}", True
     if layers is not None:
         yield from ((RECORD, what, True) for what in _accounts(layers, record))
@@ -147,27 +142,41 @@ def _file(path: Path, entry: FileIssued, record: Record) -> Iterator[_Told]:
         yield RECORD, f"it says {points}, and that {name} was issued with {drawn:,}", True
 
 
-def _content(path: Path, layers: list[LayerSums]) -> Iterator[str]:
-    """Yield how the layers of a GeoPackage differ from what the record says of them."""
-    found = {layer.name: layer for layer in recount(path)}
-    for given in layers:
-        there = found.pop(given["name"], None)
-        if there is None:
-            yield f"layer {given['name']} is missing"
-            continue
-        if there.rows != given["rows"]:
-            yield f"layer {given['name']} has {counted(there.rows, 'row')}, issued were {given['rows']:,}"
-        elif there.content != given["content"]:
-            yield f"layer {given['name']}: " + _columns(there.sums, given["columns"])
-    yield from (f"layer {name} was not issued" for name in found)
+def _compared(path: Path, entry: FileIssued) -> Iterator[_Told]:
+    """Yield how a file differs from the one that was issued. Raises OSError."""
+    name = path.name
+    if (instead := _instead(path)) is not None:
+        yield name, f"{instead} stands in its place", True
+        return
+    same, package = digest(path) == entry["sha256"], "layers" in entry
+    if same and not (package and logs_of(path)):
+        return
+    if not package:
+        yield name, "its bytes are not those that were issued", True
+        return
+    touched = _only_touched(path, entry)
+    found = [] if touched else [*differences(path, entry)]
+    yield from ((name, what, True) for what in found)
+    if not found and not same:
+        yield name, "a program that opened it changed its bytes; its content is what was issued", False
+    if not found and "database" not in entry:
+        what = "an early version wrote it: of its bytes only the layers could be compared, by their content"
+        yield name, what, False
 
 
-def _columns(found: Mapping[str, str], given: Mapping[str, str]) -> str:
-    changed = [name for name in given if name in found and found[name] != given[name]]
-    told = [f"{', '.join(changed)} changed"] if changed else []
-    for word, names in (("gone", [*(given.keys() - found.keys())]), ("added", [*(found.keys() - given.keys())])):
-        told += [f"column {name} {word}" for name in sorted(names)]
-    return "; ".join(told) or "its columns are in another order"
+def _only_touched(path: Path, entry: FileIssued) -> bool:
+    try:
+        return only_touched(path, entry)
+    except sqlite3.DatabaseError:
+        return False
+
+
+def _instead(path: Path) -> str | None:
+    """Return what stands where a file should, None where a file does. Raises OSError."""
+    mode = path.lstat().st_mode
+    if stat.S_ISREG(mode):
+        return None
+    return "a link" if stat.S_ISLNK(mode) else "a folder" if stat.S_ISDIR(mode) else "something that is no file"
 
 
 def _accounts(layers: list[LayerSums], record: Record) -> Iterator[str]:

@@ -23,7 +23,8 @@ def gdal() -> ModuleType:
         import pyogrio  # 0.3 to 0.6 s that commands without a GeoPackage need not wait for
 
     database(Path(pyogrio.__file__).with_name("proj_data"))
-    return pyogrio
+    loaded: ModuleType = pyogrio
+    return loaded
 
 
 @contextmanager

@@ -1,7 +1,7 @@
 """ezdxf as it comes: without the settings and the list of fonts that it looks for in the user's home and at hand.
 
-When it is loaded it reads ``ezdxf.ini`` there and in the working folder, and ends the program where that is no text; and
-it lists every font of the machine in a file in the user's home. A drawing of ours hangs on neither.
+When it is loaded it reads ``ezdxf.ini`` there and in the working folder, and ends the program where that is no text;
+and it lists every font of the machine in a file in the user's home. A drawing of ours hangs on neither.
 """
 
 import configparser
@@ -38,7 +38,7 @@ def _elsewhere(folder: str) -> Iterator[None]:
     homes = ("XDG_CACHE_HOME", "XDG_CONFIG_HOME")
     before, read = {name: os.environ.get(name) for name in homes}, configparser.RawConfigParser.read
     os.environ.update(dict.fromkeys(homes, folder))
-    configparser.RawConfigParser.read = nothing  # type: ignore[method-assign]
+    configparser.RawConfigParser.read = nothing  # type: ignore[method-assign, assignment]
     try:
         yield
     finally:
