@@ -1,6 +1,5 @@
 """The issues of a job held against their own records: what was issued is what is there. Nothing is written."""
 
-import sqlite3
 import stat
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -11,15 +10,16 @@ from pipeline.digest import digest
 from pipeline.files.at_rest import BESIDE, logs_of
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.issues_list import NAME as REGISTER
-from pipeline.issue.folder.issues_list import read_register
+from pipeline.issue.folder.issues_list import Entry, read_register
 from pipeline.issue.folder.publish import ISSUES, dead_runs, numbered
-from pipeline.issue.geopackage.altered import differences, only_touched
+from pipeline.issue.geopackage.altered import differences
+from pipeline.issue.geopackage.database import only_touched
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, read_record, stated, sum_of, understood
 from pipeline.issue.record_types import FileIssued, LayerSums, Record
 from pipeline.problems import JobError, Problem
 from pipeline.sealed import sealed_off
-from pipeline.words import counted
+from pipeline.words import FIRST_ISSUE, counted
 
 #: What programs lay beside a GeoPackage that they open; none of it is part of the issue, or changes it by being there.
 _VIEWERS = (*BESIDE, ".aux.xml")
@@ -65,8 +65,8 @@ class Verified:
 def verify(folder: Path) -> Verified:
     """Compare every file of every issue in a job's folder with the sums in the issue's record.
 
-    Where only bytes differ, because a viewer has touched the header of a GeoPackage or has it open, its content is
-    compared, changes included that still wait in a log beside it.
+    A program that opens a GeoPackage may touch what `database.TOUCHED` lists of its header, and lay beside it what
+    `_VIEWERS` lists: that is a remark. All else is a difference, in changes too that still wait in a log beside it.
 
     Raises `JobError` where the folder holds no issue.
     """
@@ -78,6 +78,11 @@ def verify(folder: Path) -> Verified:
     records: dict[int, Record] = {}
     for number, path in present:
         try:
+            if path.is_symlink():
+                findings.append(Finding(number, f"{ISSUES}/{path.name}", "a link stands in its place", True))
+            if (instead := _instead(path / RECORD)) is not None:
+                findings.append(Finding(number, RECORD, f"{instead} stands in its place", True))
+                continue
             said = stated(path / RECORD)
             records[number] = understood(said, path / RECORD)
         except (RecordError, OSError) as error:
@@ -154,21 +159,13 @@ def _compared(path: Path, entry: FileIssued) -> Iterator[_Told]:
     if not package:
         yield name, "its bytes are not those that were issued", True
         return
-    touched = _only_touched(path, entry)
-    found = [] if touched else [*differences(path, entry)]
+    found = [] if only_touched(path, entry) else [*differences(path, entry)]
     yield from ((name, what, True) for what in found)
     if not found and not same:
         yield name, "a program that opened it changed its bytes; its content is what was issued", False
     if not found and "database" not in entry:
         what = "an early version wrote it: of its bytes only the layers could be compared, by their content"
         yield name, what, False
-
-
-def _only_touched(path: Path, entry: FileIssued) -> bool:
-    try:
-        return only_touched(path, entry)
-    except sqlite3.DatabaseError:
-        return False
 
 
 def _instead(path: Path) -> str | None:
@@ -205,10 +202,11 @@ def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Rec
         yield Finding(number, f"{ISSUES}/{number:03d}", "the issue is gone", True)
     for number, record in records.items():
         if number not in listed:
-            yield Finding(number, REGISTER, "it has no line there; the next run adds it", False)
-        elif listed[number].verdict != record["verdict"]:
-            what = f"it says {listed[number].verdict}, the record says {record['verdict']}"
-            yield Finding(number, REGISTER, what, True)
+            # a run that was killed leaves the newest one's line out, and whoever takes the list away all of them
+            lost = bool(listed) and number < newest
+            yield Finding(number, REGISTER, "it has no line there; the next run adds it", lost)
+        else:
+            yield from (Finding(number, REGISTER, what, True) for what in _listed(listed[number], record))
     for path in sorted((folder / ISSUES).iterdir()):
         if path not in present.values():
             yield Finding(0, f"{ISSUES}/{path.name}", "is not an issue", True)
@@ -216,6 +214,16 @@ def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Rec
         what = "left by a run that was interrupted, or in use by one that is running; the next run removes it"
         yield Finding(0, path.name, what, False)
     yield from (Finding(0, *told) for told in _current(folder, present, records))
+
+
+def _listed(entry: Entry, record: Record) -> Iterator[str]:
+    """Yield where the line of an issue in the list is not what its record says."""
+    if entry.verdict != record["verdict"]:
+        yield f"it says {entry.verdict}, the record says {record['verdict']}"
+    because = "; ".join(record["changes"]["because"]) if record["changes"] is not None else FIRST_ISSUE
+    # of a first issue the line that a later run adds in its place says nothing
+    if entry.because != because and (entry.because or because != FIRST_ISSUE):
+        yield f'it says "{entry.because}" as the reason, the record says "{because}"'
 
 
 def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[_Told]:
@@ -229,6 +237,9 @@ def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Re
     shown = next((number for number, path in present.items() if path.resolve() == current.resolve()), None)
     if shown is None:
         try:
+            if (instead := _instead(current / RECORD)) is not None:
+                yield f"{CURRENT}/{RECORD}", f"{instead} stands in its place", True
+                return
             shown = read_record(current / RECORD)["issue"]
         except (RecordError, OSError) as error:
             yield f"{CURRENT}/{RECORD}", f"cannot be read: {_said(error)}", True

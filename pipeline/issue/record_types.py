@@ -175,9 +175,7 @@ class DatabaseIssued(Strict):
 
     header: Annotated[str, Field(description="its first 100 bytes, in hexadecimal", pattern="^[0-9a-f]{200}$")]
     objects: Annotated[dict[str, str], Field(description="sum of the definition of each table, index and trigger")]
-    tables: Annotated[
-        dict[str, str], Field(description="sum of the rows of each table but layers and indexes")
-    ]
+    tables: Annotated[dict[str, str], Field(description="sum of the rows of each table but layers and indexes")]
 
 
 class FileIssued(Strict):

@@ -12,7 +12,7 @@ import numpy as np
 
 from pipeline.files.at_rest import as_seen, quoted, unlocked
 from pipeline.files.guarded import Guarded, why
-from pipeline.issue.geopackage.database import HEADER, database_of, digest_as_issued
+from pipeline.issue.geopackage.database import HEADER, database_of
 from pipeline.issue.geopackage.recount import NotReadable, recount
 from pipeline.issue.record_types import DatabaseIssued, FileIssued, LayerSums
 from pipeline.words import counted
@@ -38,17 +38,6 @@ _FOLLOWS = {"gpkg_contents", "gpkg_ogr_contents"}
 #: Fields of the header that say something (SQLite's file format, section 1.3).
 _FIELDS = {"user_version": slice(60, 64), "application_id": slice(68, 72), "text encoding": slice(56, 60)}
 _PIECE = 10_000
-
-
-def only_touched(package: Path, entry: FileIssued) -> bool:
-    """Say whether all of a GeoPackage is as issued but for what opening it touches, logs beside it taken in.
-
-    Raises OSError and sqlite3.DatabaseError.
-    """
-    if "database" not in entry:
-        return False
-    with as_seen(package) as seen:
-        return digest_as_issued(seen, entry["database"]["header"]) == entry["sha256"]
 
 
 def differences(package: Path, entry: FileIssued) -> Iterator[str]:

@@ -10,8 +10,8 @@ from collections.abc import Collection
 from contextlib import closing
 from pathlib import Path
 
-from pipeline.files.at_rest import quoted, unlocked
-from pipeline.issue.record_types import DatabaseIssued
+from pipeline.files.at_rest import as_seen, quoted, unlocked
+from pipeline.issue.record_types import DatabaseIssued, FileIssued
 
 HEADER = 100
 #: What a program that only opens a file may change of its header (SQLite's file format, section 1.3): how it is locked,
@@ -38,7 +38,21 @@ def database_of(package: Path, layers: Collection[str]) -> DatabaseIssued:
     return {"header": header.hex(), "objects": objects, "tables": tables}
 
 
-def digest_as_issued(package: Path, header: str) -> str:
+def only_touched(package: Path, entry: FileIssued) -> bool:
+    """Say whether all of a GeoPackage is as issued but for what opening it touches, logs beside it taken in.
+
+    False where that cannot be told: the file is gone or no database, or the record has nothing to tell it by.
+    """
+    if "database" not in entry:
+        return False
+    try:
+        with as_seen(package) as seen:
+            return _digest(seen, entry["database"]["header"]) == entry["sha256"]
+    except (OSError, sqlite3.DatabaseError):
+        return False
+
+
+def _digest(package: Path, header: str) -> str:
     """Return the SHA-256 of a GeoPackage, were its header untouched since it had this one. Raises OSError."""
     issued, total = bytes.fromhex(header), hashlib.sha256()
     with package.open("rb") as file:

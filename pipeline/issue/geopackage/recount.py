@@ -17,6 +17,7 @@ from pipeline.files.guarded import why
 from pipeline.files.packages import for_gdal
 from pipeline.files.plain_path import plain_file
 from pipeline.issue.geopackage.content import Content, together
+from pipeline.issue.geopackage.database import only_touched
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.record_types import FileIssued
 from pipeline.words import counted
@@ -66,8 +67,13 @@ def recount(package: Path) -> list[LayerContent]:
 
 
 def has_issued_content(package: Path, files: Iterable[FileIssued]) -> bool:
-    """Say whether every layer of a GeoPackage holds what an issue record's ``files`` say, whatever its bytes."""
+    """Say whether a GeoPackage holds what an issue record's ``files`` say, whatever opening it touched of its bytes.
+
+    Of an earlier version's record every layer is held against it; no more is known of those.
+    """
     entry = _entry(package, files)
+    if entry is not None and "database" in entry:
+        return only_touched(package, entry)
     layers = entry.get("layers", []) if entry is not None else []
     try:
         given = [(layer["name"], layer["rows"], layer["content"]) for layer in layers]
