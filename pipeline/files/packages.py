@@ -125,9 +125,9 @@ def for_gdal(package: sqlite3.Connection) -> bool:
         words = str(text or "").upper().split()
         if kind == "view" or (words[:2] == ["CREATE", "VIRTUAL"] and not _RTREE.search(str(text))):
             return False
+        if kind == "table" and words[:2] != ["CREATE", "VIRTUAL"] and not is_stored(package, str(name)):
+            return False
         if kind == "table" and str(name).casefold().startswith("gpkg_"):
-            if not is_stored(package, str(name)):
-                return False
             package.execute(f"SELECT sum(1) FROM {quoted(str(name))}").fetchone()  # count(*) would not be bounded
     return True
 

@@ -96,7 +96,7 @@ def _entry(package: Path, files: Iterable[FileIssued]) -> FileIssued | None:
 
 
 def _count(file: sqlite3.Connection, name: str) -> int:
-    return int(file.execute(f"SELECT count(*) FROM {quoted(name)}").fetchone()[0])
+    return int(file.execute(f"SELECT ifnull(sum(1), 0) FROM {quoted(name)}").fetchone()[0])  # see `read.stored`
 
 
 def _layer(path: Path, name: str) -> LayerContent:
