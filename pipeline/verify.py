@@ -10,7 +10,7 @@ from pipeline.digest import digest
 from pipeline.files.at_rest import BESIDE, logs_of
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.issues_list import NAME as REGISTER
-from pipeline.issue.folder.issues_list import Entry, read_register
+from pipeline.issue.folder.issues_list import Entry, read_register, registered
 from pipeline.issue.folder.publish import ISSUES, dead_runs, numbered
 from pipeline.issue.geopackage.altered import differences
 from pipeline.issue.geopackage.database import only_touched
@@ -196,12 +196,14 @@ def _accounts(layers: list[LayerSums], record: Record) -> Iterator[str]:
 
 def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[Finding]:
     """Yield what is to be told of the folder around the issues, each with the issue that it is about."""
-    listed = {entry.issue: entry for entry in read_register(folder)}
+    listed, numbers = {entry.issue: entry for entry in read_register(folder)}, registered(folder)
     newest = max(present)
     for number in sorted({*range(1, newest + 1), *listed} - present.keys()):
         yield Finding(number, f"{ISSUES}/{number:03d}", "the issue is gone", True)
     for number, record in records.items():
-        if number not in listed:
+        if number not in listed and number in numbers:
+            yield Finding(number, REGISTER, "its line there is not in the form in which a run writes it", True)
+        elif number not in listed:
             # a run that was killed leaves the newest one's line out, and whoever takes the list away all of them
             lost = bool(listed) and number < newest
             yield Finding(number, REGISTER, "it has no line there; the next run adds it", lost)

@@ -141,6 +141,8 @@ def test_the_lines_of_the_list_of_issues_are_held_against_the_records(folder: Pa
     assert told(folder) == ["register.csv: it has no line there; the next run adds it"]
     list_of_issues.write_text(text.replace(second, ""))  # as after a kill: a remark
     assert told(folder) == []
+    list_of_issues.write_text(text.replace("T", " at ", 1))
+    assert told(folder) == ["register.csv: its line there is not in the form in which a run writes it"]
     list_of_issues.write_text(text.replace(",proven,", ",failed,"))
     assert len(told(folder)) == 2
 
