@@ -12,6 +12,7 @@ from pipeline.notices.before_run import before_notes
 from pipeline.problems import JobError, Problems
 from pipeline.reissue.fingerprint import fingerprint, same
 from pipeline.reissue.intact import damage
+from pipeline.sealed import sealed_off
 from pipeline.solve.solve import Solved, solve
 from pipeline.words import counted
 
@@ -39,6 +40,7 @@ class Checked:
         return told
 
 
+@sealed_off()
 def check_job(path: Path) -> Checked:
     """Read everything that a run of the job would read, write nothing.
 

@@ -1,5 +1,6 @@
 """The issues of a job held against their own records: what was issued is what is there. Nothing is written."""
 
+import stat
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,16 +10,18 @@ from pipeline.digest import digest
 from pipeline.files.at_rest import BESIDE, logs_of
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.issues_list import NAME as REGISTER
-from pipeline.issue.folder.issues_list import read_register
+from pipeline.issue.folder.issues_list import Entry, read_register, registered
 from pipeline.issue.folder.names import ISSUES, set_aside
 from pipeline.issue.folder.publish import dead_runs, numbered
 from pipeline.issue.folder.standing import aside
-from pipeline.issue.geopackage.recount import NotReadable, recount
+from pipeline.issue.geopackage.altered import differences
+from pipeline.issue.geopackage.database import only_touched
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, read_record, stated, sum_of, understood
 from pipeline.issue.record_types import FileIssued, LayerSums, Record
 from pipeline.problems import JobError, Problem
-from pipeline.words import counted
+from pipeline.sealed import sealed_off
+from pipeline.words import FIRST_ISSUE, counted
 
 #: What programs lay beside a GeoPackage that they open; none of it is part of the issue, or changes it by being there.
 _VIEWERS = (*BESIDE, ".aux.xml")
@@ -60,11 +63,12 @@ class Verified:
         return [finding for finding in self.findings if finding.issue == issue]
 
 
+@sealed_off()
 def verify(folder: Path) -> Verified:
     """Compare every file of every issue in a job's folder with the sums in the issue's record.
 
-    Where only bytes differ, because a viewer has touched the header of a GeoPackage or has it open, its content is
-    compared, changes included that still wait in a log beside it.
+    A program that opens a GeoPackage may touch what `database.TOUCHED` lists of its header, and lay beside it what
+    `_VIEWERS` lists: that is a remark. All else is a difference, in changes too that still wait in a log beside it.
 
     Raises `JobError` where the folder holds no issue.
     """
@@ -76,6 +80,11 @@ def verify(folder: Path) -> Verified:
     records: dict[int, Record] = {}
     for number, path in present:
         try:
+            if path.is_symlink():
+                findings.append(Finding(number, f"{ISSUES}/{path.name}", "a link stands in its place", True))
+            if (instead := _instead(path / RECORD)) is not None:
+                findings.append(Finding(number, RECORD, f"{instead} stands in its place", True))
+                continue
             said = stated(path / RECORD)
             records[number] = understood(said, path / RECORD)
         except (RecordError, OSError) as error:
@@ -108,8 +117,9 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
     for path in sorted(place.iterdir()):
         if path.name in known:
             continue
+        regular = _instead(path) is None
         owner = next((path.name.removesuffix(ending) for ending in _VIEWERS if path.name.endswith(ending)), None)
-        if owner in known:
+        if owner in known and regular:
             yield path.name, "left by a program that opened the GeoPackage; not part of the issue", False
         else:
             yield path.name, "is not part of the issue", True
@@ -126,18 +136,10 @@ def _without_sum(said: Mapping[str, Any]) -> _Told:
 def _file(path: Path, entry: FileIssued, record: Record) -> Iterator[_Told]:
     name, layers = path.name, entry.get("layers")
     try:
-        same = digest(path) == entry["sha256"]
-        logged = bool(logs_of(path))
-        if layers is not None and not (same and not logged):
-            different = [*_content(path, layers)]
-            yield from ((name, what, True) for what in different)
-            if not different and not same:
-                yield name, "a program that opened it changed its bytes; its content is what was issued", False
-        elif not same:
-            yield name, "its bytes are not those that were issued", True
+        yield from _compared(path, entry)
     except FileNotFoundError:
         yield name, "is missing", True
-    except (NotReadable, OSError) as error:
+    except OSError as error:
         yield name, f"cannot be read: {_said(error)}", True
     if layers is not None:
         yield from ((RECORD, what, True) for what in _accounts(layers, record))
@@ -147,27 +149,33 @@ def _file(path: Path, entry: FileIssued, record: Record) -> Iterator[_Told]:
         yield RECORD, f"it says {points}, and that {name} was issued with {drawn:,}", True
 
 
-def _content(path: Path, layers: list[LayerSums]) -> Iterator[str]:
-    """Yield how the layers of a GeoPackage differ from what the record says of them."""
-    found = {layer.name: layer for layer in recount(path)}
-    for given in layers:
-        there = found.pop(given["name"], None)
-        if there is None:
-            yield f"layer {given['name']} is missing"
-            continue
-        if there.rows != given["rows"]:
-            yield f"layer {given['name']} has {counted(there.rows, 'row')}, issued were {given['rows']:,}"
-        elif there.content != given["content"]:
-            yield f"layer {given['name']}: " + _columns(there.sums, given["columns"])
-    yield from (f"layer {name} was not issued" for name in found)
+def _compared(path: Path, entry: FileIssued) -> Iterator[_Told]:
+    """Yield how a file differs from the one that was issued. Raises OSError."""
+    name = path.name
+    if (instead := _instead(path)) is not None:
+        yield name, f"{instead} stands in its place", True
+        return
+    same, package = digest(path) == entry["sha256"], "layers" in entry
+    if same and not (package and logs_of(path)):
+        return
+    if not package:
+        yield name, "its bytes are not those that were issued", True
+        return
+    found = [] if only_touched(path, entry) else [*differences(path, entry)]
+    yield from ((name, what, True) for what in found)
+    if not found and not same:
+        yield name, "a program that opened it changed its bytes; its content is what was issued", False
+    if not found and "database" not in entry:
+        what = "an early version wrote it: of its bytes only the layers could be compared, by their content"
+        yield name, what, False
 
 
-def _columns(found: Mapping[str, str], given: Mapping[str, str]) -> str:
-    changed = [name for name in given if name in found and found[name] != given[name]]
-    told = [f"{', '.join(changed)} changed"] if changed else []
-    for word, names in (("gone", [*(given.keys() - found.keys())]), ("added", [*(found.keys() - given.keys())])):
-        told += [f"column {name} {word}" for name in sorted(names)]
-    return "; ".join(told) or "its columns are in another order"
+def _instead(path: Path) -> str | None:
+    """Return what stands where a file should, None where a file does. Raises OSError."""
+    mode = path.lstat().st_mode
+    if stat.S_ISREG(mode):
+        return None
+    return "a link" if stat.S_ISLNK(mode) else "a folder" if stat.S_ISDIR(mode) else "something that is no file"
 
 
 def _accounts(layers: list[LayerSums], record: Record) -> Iterator[str]:
@@ -192,18 +200,23 @@ def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Rec
     """Yield what is to be told of the folder around the issues, each with the issue that it is about."""
     try:
         listed, moved = {entry.issue: entry for entry in read_register(folder)}, aside(folder)
+        numbers = registered(folder)
     except JobError as error:
         yield from (Finding(0, REGISTER, f"{one.what}: {one.fix}", True) for one in error.problems)
-        listed, moved = {}, {*set_aside(folder)}
-    for number in sorted({*range(1, max(present, default=0) + 1), *listed, *moved} - present.keys()):
+        listed, moved, numbers = {}, {*set_aside(folder)}, set()
+    newest = max(present, default=0)
+    for number in sorted({*range(1, newest + 1), *listed, *moved} - present.keys()):
         what = "the issue was set aside" if number in moved else "the issue is gone"
         yield Finding(number, f"{ISSUES}/{number:03d}", what, number not in moved)
     for number, record in records.items():
-        if number not in listed:
-            yield Finding(number, REGISTER, "it has no line there; the next run adds it", False)
-        elif listed[number].verdict != record["verdict"]:
-            what = f"it says {listed[number].verdict}, the record says {record['verdict']}"
-            yield Finding(number, REGISTER, what, True)
+        if number not in listed and number in numbers:
+            yield Finding(number, REGISTER, "its line there is not in the form in which a run writes it", True)
+        elif number not in listed:
+            # a run that was killed leaves the newest one's line out, and whoever takes the list away all of them
+            lost = bool(listed) and number < newest
+            yield Finding(number, REGISTER, "it has no line there; the next run adds it", lost)
+        else:
+            yield from (Finding(number, REGISTER, what, True) for what in _listed(listed[number], record))
     for path in sorted((folder / ISSUES).iterdir()) if (folder / ISSUES).is_dir() else ():
         if path not in present.values():
             yield Finding(0, f"{ISSUES}/{path.name}", "is not an issue", True)
@@ -212,6 +225,16 @@ def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Rec
         yield Finding(0, path.name, what, False)
     if present:
         yield from (Finding(0, *told) for told in _current(folder, present, records))
+
+
+def _listed(entry: Entry, record: Record) -> Iterator[str]:
+    """Yield where the line of an issue in the list is not what its record says."""
+    if entry.verdict != record["verdict"]:
+        yield f"it says {entry.verdict}, the record says {record['verdict']}"
+    because = "; ".join(record["changes"]["because"]) if record["changes"] is not None else FIRST_ISSUE
+    # of a first issue the line that a later run adds in its place says nothing
+    if entry.because != because and (entry.because or because != FIRST_ISSUE):
+        yield f'it says "{entry.because}" as the reason, the record says "{because}"'
 
 
 def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[_Told]:
@@ -225,6 +248,9 @@ def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Re
     shown = next((number for number, path in present.items() if path.resolve() == current.resolve()), None)
     if shown is None:
         try:
+            if (instead := _instead(current / RECORD)) is not None:
+                yield f"{CURRENT}/{RECORD}", f"{instead} stands in its place", True
+                return
             shown = read_record(current / RECORD)["issue"]
         except (RecordError, OSError) as error:
             yield f"{CURRENT}/{RECORD}", f"cannot be read: {_said(error)}", True

@@ -2,6 +2,9 @@
 
 from enum import StrEnum
 
+#: Why a first issue is there, in the list of issues.
+FIRST_ISSUE = "first issue"
+
 
 class Reason(StrEnum):
     """Why a row of an export is held back."""

@@ -128,11 +128,12 @@ def main() -> None:
     from pipeline.cli.console import console
     from pipeline.cli.signals import answer_signals, let_pass
     from pipeline.run.lean import without_data_frames
+    from pipeline.sealed import sealed_off
 
     answer_signals()
     without_data_frames()
     try:
-        with console():
+        with console(), sealed_off():
             _enter()
     finally:
         let_pass()

@@ -8,6 +8,7 @@ from contextlib import closing
 from pathlib import Path
 
 from pipeline.files.features import Features, cell, read_geojson, sheet_of
+from pipeline.files.guarded import why
 from pipeline.files.packages import (
     POINTS,
     BrokenGeometry,
@@ -25,6 +26,9 @@ from pipeline.problems import Problems
 #: Numbers of a point that are X, Y and, where there is one, Z, by its type in well-known binary: XYM has no Z.
 _NUMBERS = {kind: 3 for kind in POINTS} | {1: 2, 2001: 2, 0x40000001: 2}
 
+
+#: Bytes that the rows of a register may hold together: beyond any that is one, a view makes what is not there.
+_LARGEST = 1 << 26
 
 #: Every column of a register, whatever its CRS.
 KNOWN = (
@@ -75,8 +79,8 @@ def _geopackage(
             if chosen is None:
                 return None
             return _features(package, describe(package, chosen), shown, columns, problems)
-    except (sqlite3.Error, UnicodeDecodeError) as error:  # the latter where the name of a column is damaged
-        problems.add(shown, 0, f"this GeoPackage cannot be read: {error}", "export it again")
+    except (sqlite3.Error, UnicodeDecodeError, MemoryError) as error:  # the second: a column's name is damaged
+        problems.add(shown, 0, f"this GeoPackage cannot be read: {why(error)}", "export it again")
         return None
 
 
@@ -88,11 +92,18 @@ def _features(
     called = [column.name.strip().casefold() for column in layer.columns]
     by_place = not set(columns) <= set(called)
     used = {*columns, *KNOWN}
-    names = [quoted(column.name) for column in layer.columns]
+    columns_called = zip(layer.columns, called, strict=True)
+    names = [quoted(column.name) if name in used else "NULL" for column, name in columns_called]
     names.append(quoted(layer.geometry) if layer.geometry is not None else "NULL")
     order = f" ORDER BY {layer.key}" if layer.key else ""
     cells, points = [], []
+    size = 0
     for line, row in enumerate(package.execute(f"SELECT {', '.join(names)} FROM {quoted(layer.name)}{order}"), start=1):
+        size += sum(len(value) for value in row if isinstance(value, str | bytes))
+        if size > _LARGEST:
+            what = f"its rows up to here hold more than {_LARGEST >> 20} MB"
+            problems.add(shown, line, what, "export the marks alone")
+            return None
         wkb = None
         try:
             wkb = wkb_of(row[-1], layer.srs_ids) if by_place else None

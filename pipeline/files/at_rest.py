@@ -7,14 +7,15 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
+from pipeline.files.guarded import Guarded, guarded_file
+
 #: What SQLite lays beside a file that a program has open, or had open when it died, with changes not in it yet.
 BESIDE = ("-wal", "-shm", "-journal")
 
 
-def unlocked(package: Path) -> sqlite3.Connection:
-    """Open a GeoPackage as it is in itself, to read it by SQLite."""
-    # Without "immutable" SQLite lays files beside a file that a viewer has left in its write-ahead mode.
-    return sqlite3.connect(f"{package.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+def unlocked(package: Path) -> Guarded:
+    """Open a GeoPackage as it is in itself, to read it by SQLite. Raises sqlite3.Error and OSError."""
+    return guarded_file(package)
 
 
 def quoted(name: str) -> str:
@@ -54,5 +55,6 @@ def as_seen(package: Path) -> Iterator[Path]:
                 shutil.copyfile(source, Path(scratch, source.name))
         copy = Path(scratch, package.name)
         with closing(sqlite3.connect(copy)) as file:
+            file.execute("PRAGMA trusted_schema = OFF")
             file.execute("PRAGMA journal_mode = DELETE").fetchall()
         yield copy

@@ -4,7 +4,10 @@ import os
 import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from pathlib import Path
 from types import ModuleType
+
+from pipeline.sealed import database, sealed_off
 
 #: For reading what must stay as it is: otherwise GDAL copies a file's metadata to an .aux.xml beside it.
 NOTHING_BESIDE = {"GDAL_PAM_ENABLED": "NO"}
@@ -14,11 +17,20 @@ _ONE_AT_A_TIME, _FIONA_ALONE = threading.Lock(), threading.Lock()
 _ELSEWHERE = ("PROJ_DATA", "PROJ_LIB", "GDAL_DATA")
 
 
+def gdal() -> ModuleType:
+    """Return the GDAL that writes and reads in batches, loaded with our settings and the data of its own wheel."""
+    with sealed_off(), _hidden(_ELSEWHERE):
+        import pyogrio  # 0.3 to 0.6 s that commands without a GeoPackage need not wait for
+
+    database(Path(pyogrio.__file__).with_name("proj_data"))
+    loaded: ModuleType = pyogrio
+    return loaded
+
+
 @contextmanager
 def gdal_options(options: Mapping[str, str]) -> Iterator[None]:
     """Set options of the GDAL that writes and reads in batches; one holder at a time."""
-    import pyogrio  # 0.3 to 0.6 s that commands without a GeoPackage need not wait for
-
+    pyogrio = gdal()
     with _ONE_AT_A_TIME:
         before = {key: pyogrio.get_gdal_config_option(key) for key in options}
         pyogrio.set_gdal_config_options(dict(options))
@@ -35,7 +47,7 @@ def fiona_at_home() -> Iterator[ModuleType]:
     Left alone it takes the folder of PROJ_DATA for its database: a folder of grids, which has none. It looks there when
     it is loaded and again after every file that it opens.
     """
-    with _FIONA_ALONE, _hidden(_ELSEWHERE):
+    with _FIONA_ALONE, sealed_off(), _hidden(_ELSEWHERE):
         import fiona.env  # 0.2 s that commands without a GeoPackage need not wait for
         from fiona.session import DummySession
 

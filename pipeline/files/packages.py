@@ -12,7 +12,10 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from pipeline.files.guarded import Guarded, guarded, guarded_file
+
 _EPSG = re.compile(r'(?:AUTHORITY\["EPSG","(\d+)"\]|ID\["EPSG",(\d+)\])\]\s*$')
+_RTREE = re.compile(r"\bUSING\s+rtree\s*\(", re.IGNORECASE)
 #: Bits 1 to 3 of a geometry's flags say what envelope precedes the WKB (clause 2.1.3).
 _ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
 _EMPTY, _EXTENDED = 0x10, 0x20
@@ -57,22 +60,20 @@ def quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
-def opened(path: Path) -> sqlite3.Connection:
-    """Open a GeoPackage to read it as it is in itself, without a lock, a log or a change. Raises sqlite3.Error."""
-    # `as_uri` writes "?", "#" and "%" of a name so that they stay part of it
-    uri = path.resolve().as_uri() + "?mode=ro&immutable=1"
-    return _readable(sqlite3.connect(uri, uri=True, check_same_thread=False))
+def opened(path: Path) -> Guarded:
+    """Open a GeoPackage as it is in itself, to read it (see `guarded`). Raises sqlite3.Error and OSError."""
+    return _readable(guarded_file(path, check_same_thread=False))
 
 
-def of_bytes(data: bytes) -> sqlite3.Connection:
+def of_bytes(data: bytes) -> Guarded:
     """Open a GeoPackage that is in memory: what is read is what the bytes' sum stands for. Raises sqlite3.Error."""
-    connection = sqlite3.connect(":memory:", check_same_thread=False)
+    connection = guarded(":memory:", len(data), check_same_thread=False)
     # a file that was left in write-ahead mode (bytes 18 and 19 are 2) cannot be opened from memory as such
     connection.deserialize(data[:18] + b"\1\1" + data[20:] if data[18:20] == b"\2\2" else data)
     return _readable(connection)
 
 
-def _readable(connection: sqlite3.Connection) -> sqlite3.Connection:
+def _readable(connection: Guarded) -> Guarded:
     # text need not be UTF-8: what is not comes out as lone surrogates rather than as an error in the middle of a table
     connection.text_factory = partial(str, encoding="utf-8", errors="surrogateescape")
     return connection
@@ -101,7 +102,34 @@ def describe(package: sqlite3.Connection, name: str) -> Layer:
         if not (geometry is not None and column.casefold() == geometry.casefold()) and not (declared and primary)
     )
     crs, srs_ids = _crs(package, srs_id) if geometry is not None else (None, frozenset[int]())
+    if isinstance(package, Guarded) and is_stored(package, name):
+        package.nothing_computed()
     return Layer(name, columns, geometry, crs, srs_ids, key, declared)
+
+
+def is_stored(package: sqlite3.Connection, name: str) -> bool:
+    """Tell whether a layer is a table all of whose values are stored: no view, no column or table that is computed."""
+    sql = "SELECT type, sql FROM sqlite_master WHERE name = ? COLLATE NOCASE AND type IN ('table', 'view')"
+    kind, text = package.execute(sql, (name,)).fetchone() or ("", "")
+    computed = "SELECT 1 FROM pragma_table_xinfo(?) WHERE hidden > 1"
+    virtual = " ".join(str(text).upper().split()[:2]) == "CREATE VIRTUAL"
+    return kind == "table" and not virtual and package.execute(computed, (name,)).fetchone() is None
+
+
+def for_gdal(package: sqlite3.Connection) -> bool:
+    """Tell whether GDAL, which nothing bounds, may open a GeoPackage: nothing that it looks at by itself is computed.
+
+    Raises sqlite3.Error where that cannot be read to its end.
+    """
+    for name, kind, text in package.execute("SELECT name, type, sql FROM sqlite_master").fetchall():
+        words = str(text or "").upper().split()
+        if kind == "view" or (words[:2] == ["CREATE", "VIRTUAL"] and not _RTREE.search(str(text))):
+            return False
+        if kind == "table" and words[:2] != ["CREATE", "VIRTUAL"] and not is_stored(package, str(name)):
+            return False
+        if kind == "table" and str(name).casefold().startswith("gpkg_"):
+            package.execute(f"SELECT sum(1) FROM {quoted(str(name))}").fetchone()  # count(*) would not be bounded
+    return True
 
 
 def _geometry(package: sqlite3.Connection, name: str) -> tuple[str | None, int]:

@@ -9,6 +9,7 @@ from pyproj import datadir, network
 
 from pipeline.digest import Signature, digest, signature
 from pipeline.geodesy.errors import OperationError
+from pipeline.sealed import grid_folders
 
 
 @dataclass(frozen=True)
@@ -48,8 +49,8 @@ def folders() -> tuple[Path, ...]:
 
 def _named() -> list[str]:
     """Return the folders of PROJ_DATA, else of PROJ_LIB, from the root: a relative one is the working folder's."""
-    named = os.environ.get("PROJ_DATA") or os.environ.get("PROJ_LIB") or ""
-    return [os.path.abspath(os.path.expanduser(folder)) for folder in named.split(os.pathsep) if folder.strip()]
+    named = grid_folders().split(os.pathsep)
+    return [os.path.abspath(os.path.expanduser(folder)) for folder in named if folder.strip()]
 
 
 def _fault(folder: str) -> str | None:

@@ -37,7 +37,7 @@ def upgraded(record: Mapping[str, Any]) -> _Json:
 
 def _from_1(record: _Json) -> _Json:
     """Schema 1 grew keys without being raised, so that of its records some have a key and some have not."""
-    found = _with(record, _SINCE_1) | {"schema": 2}
+    found = _with(record, _SINCE_1)
     found["sessions"] = _each(found.get("sessions"), lambda one: _with(one, _OF_SESSIONS))
     found["diagnoses"] = _each(found["diagnoses"], _diagnosis)
     found["marks"] = _each(found.get("marks"), lambda one: _in_words_of_today(one, "status", _STATUS))
@@ -46,6 +46,11 @@ def _from_1(record: _Json) -> _Json:
         renamed = {f"{_OPERATION}{old}": f"{_OPERATION}{new}" for old, new in _STEPS_OF_1.items()}
         found["identity"] = {renamed.get(name, name): total for name, total in sums.items()}
     return found
+
+
+def _from_2(record: _Json) -> _Json:
+    """Schema 2 had nothing of a GeoPackage but its layers."""
+    return record | {"schema": 3}
 
 
 def _diagnosis(one: _Json) -> _Json:
@@ -74,4 +79,4 @@ def _each(entries: Any, step: Callable[[_Json], _Json]) -> Any:
 
 
 #: The step from each schema to the next.
-_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1,)
+_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1, _from_2)

@@ -27,7 +27,7 @@ from pipeline.words import Doubt
 from pipeline.words import Whole as WhollyOf
 
 #: Raised whenever a key comes, goes or changes its meaning: once for all that a version of the program changes.
-SCHEMA: Final = 2
+SCHEMA: Final = 3
 
 Counts = dict[ReasonWord, Whole]
 Component = Annotated[str, OneOf(("position", "height"))]
@@ -170,12 +170,21 @@ class LayerSums(Strict):
     code: NotRequired[Annotated[str, Field(description="the code whose points it has, in a layer of one code")]]
 
 
+class DatabaseIssued(Strict):
+    """A GeoPackage as a database: what it is made of beside the rows of its layers."""
+
+    header: Annotated[str, Field(description="its first 100 bytes, in hexadecimal", pattern="^[0-9a-f]{200}$")]
+    objects: Annotated[dict[str, str], Field(description="sum of the definition of each table, index and trigger")]
+    tables: Annotated[dict[str, str], Field(description="sum of the rows of each table but layers and indexes")]
+
+
 class FileIssued(Strict):
     """A file of the issue beside the record."""
 
     name: Annotated[FileName, Field(description="its name")]
     sha256: Annotated[Sha256, Field(description="SHA-256 of its bytes")]
     layers: NotRequired[Annotated[list[LayerSums], Field(description="the layers, of a GeoPackage")]]
+    database: NotRequired[Annotated[DatabaseIssued, Field(description="what else it is made of, of a GeoPackage")]]
     rows: NotRequired[Annotated[dict[str, Whole], Field(description="rows by layer, of a further format")]]
 
 
@@ -268,7 +277,7 @@ class Reach(Strict):
 class Record(Strict):
     """What an issue is made of, what it was tied to and how well it was proven."""
 
-    schema: Annotated[Literal[2], Field(description="the version of this form")]
+    schema: Annotated[Literal[3], Field(description="the version of this form")]
     job: Annotated[str, Field(description="the job's name", pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
     issue: Annotated[int, Field(description="the issue's number", ge=1)]
     data_to: Annotated[Instant, Field(description="time of the newest observation [UTC]")]

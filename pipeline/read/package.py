@@ -1,7 +1,7 @@
 """A GeoPackage's layer as batches of columns: through GDAL where that gives what is stored, else as SQLite gives it."""
 
 import sqlite3
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 from types import ModuleType
@@ -11,6 +11,8 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import signature
+from pipeline.files.gdal import gdal
+from pipeline.files.guarded import why
 from pipeline.files.packages import BrokenGeometry, describe, layer_names, opened, quoted, wkb_of
 from pipeline.files.plain_path import plain_file
 from pipeline.job.model import Points
@@ -26,6 +28,8 @@ from pipeline.words import counted
 
 #: Rows taken from SQLite at once: they are objects of Python's for a while.
 _ROWS = 16_384
+#: Bytes of theirs beyond which it is fewer.
+_BYTES = 1 << 26
 
 
 @contextmanager
@@ -33,8 +37,8 @@ def _sqlite() -> Iterator[None]:
     """Turn what SQLite says about the file into `Unusable`."""
     try:
         yield
-    except (sqlite3.Error, UnicodeDecodeError) as error:  # the latter where the name of a column is damaged
-        raise Unusable(0, f"the GeoPackage cannot be read: {error}") from error
+    except (sqlite3.Error, UnicodeDecodeError, MemoryError) as error:  # second: a damaged name
+        raise Unusable(0, f"the GeoPackage cannot be read: {why(error)}") from error
 
 
 def layers_of(path: Path) -> list[str]:
@@ -90,13 +94,27 @@ def _as_stored(path: Path, points: Points, found: Stored, rows_per_batch: int) -
         try:
             done = 0
             rows = package.execute(f"SELECT {', '.join(names)} FROM {quoted(layer.name)}{order}")
-            while batch := rows.fetchmany(min(rows_per_batch, _ROWS)):
+            for batch in _portions(rows, min(rows_per_batch, _ROWS)):
                 numbers, *columns = zip(*batch, strict=True)
                 row = np.array(numbers if layer.key else range(done + 1, done + len(batch) + 1), np.int64)
                 yield _raw(row, columns, found, points)
                 done += len(batch)
         finally:
             package.close()
+
+
+def _portions(rows: Iterable[tuple[Any, ...]], most: int) -> Iterator[list[tuple[Any, ...]]]:
+    """Yield rows some at a time: at most so many, and fewer where their values are large."""
+    portion: list[tuple[Any, ...]] = []
+    size = 0
+    for row in rows:
+        portion.append(row)
+        size += sum([len(value) for value in row if isinstance(value, str | bytes)])
+        if len(portion) == most or size > _BYTES:
+            yield portion
+            portion, size = [], 0
+    if portion:
+        yield portion
 
 
 def _raw(row: Any, columns: Sequence[Sequence[object]], found: Stored, points: Points) -> Raw:
@@ -128,7 +146,7 @@ def _geometry(stored: Sequence[object], found: Stored) -> Geometry:
 
 
 def _by_gdal(path: Path, points: Points, found: Stored, rows_per_batch: int) -> Iterator[Raw]:
-    import pyogrio  # here and not above: text exports do without it, and it takes long to load
+    pyogrio = gdal()
 
     names, words = found.schema.names, {name: word for word, name in mapped(points.columns).items()}
     with (

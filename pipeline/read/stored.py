@@ -13,7 +13,19 @@ from pathlib import Path
 import pyarrow as pa
 
 from pipeline.digest import Signature
-from pipeline.files.packages import POINTS, BrokenGeometry, Column, Layer, describe, kind_of, opened, quoted, wkb_of
+from pipeline.files.packages import (
+    POINTS,
+    BrokenGeometry,
+    Column,
+    Layer,
+    describe,
+    for_gdal,
+    is_stored,
+    kind_of,
+    opened,
+    quoted,
+    wkb_of,
+)
 from pipeline.read.values import column_type
 from pipeline.tables import TIME
 
@@ -33,6 +45,10 @@ _EXISTS = (
     "(substr({0}, 6, 2) BETWEEN '01' AND '12' AND substr({0}, 9, 2) > '00'"
     " AND (substr({0}, 9, 2) < '29' OR date(substr({0}, 1, 10), '+0 days') = substr({0}, 1, 10)))"
 )
+
+
+#: Bytes that a view may make of any file, and so many times the file's own.
+_FREE, _TIMES = 1 << 24, 10
 
 
 @dataclass(frozen=True)
@@ -60,8 +76,12 @@ def look_at(path: Path, name: str, mapped: frozenset[str], at: Signature) -> Sto
     package = opened(path)
     try:
         layer = describe(package, name)
-        ((rows,),) = package.execute(f"SELECT count(*) FROM {quoted(name)}").fetchall()
-        plain = layer.declared_key and all(_is_plain(column, column.name in mapped) for column in layer.columns)
+        # count(*) of a table is one step of SQLite's, however many rows its pages lead to
+        ((rows,),) = package.execute(f"SELECT ifnull(sum(1), 0) FROM {quoted(name)}").fetchall()
+        if not is_stored(package, name):
+            _hold_to(package, layer, path.stat().st_size)
+        plain = layer.declared_key and for_gdal(package)
+        plain = plain and all(_is_plain(column, column.name in mapped) for column in layer.columns)
         conditions = {column.name: _holds(column) for column in layer.columns}
         shape = _shape(package, layer)
         if plain and not _any(package, layer, [*conditions.values(), shape]):
@@ -75,6 +95,15 @@ def look_at(path: Path, name: str, mapped: frozenset[str], at: Signature) -> Sto
         )
     finally:
         package.close()
+
+
+def _hold_to(package: sqlite3.Connection, layer: Layer, size: int) -> None:
+    """Refuse a view or computed columns whose values together are much more than their file. Raises sqlite3.Error."""
+    names = [quoted(column.name) for column in layer.columns]
+    together = " + ".join(f"ifnull(length(CAST({name} AS BLOB)), 0)" for name in names) or "0"
+    ((found,),) = package.execute(f"SELECT ifnull(sum({together}), 0) FROM {quoted(layer.name)}").fetchall()
+    if found > _FREE + _TIMES * size:
+        raise sqlite3.DataError(f"the values of {layer.name} come to {found >> 20:,} MB, much more than its file has")
 
 
 def _declared(column: Column) -> pa.DataType | None:

@@ -12,6 +12,7 @@ from pipeline.reissue.earlier import Last, another_frame, reuse
 from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.reasons import reasons
 from pipeline.solve.solve import Solved
+from pipeline.words import FIRST_ISSUE
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ class Against:
 def against(last: Last | None, survey: Survey, solved: Solved, now: Fingerprint) -> Against:
     """Hold a job against the issue before; where that cannot be compared, ``because`` says what stands in the way."""
     if last is None:
-        return Against(("first issue",))
+        return Against((FIRST_ISSUE,))
     why = reasons(last, survey, solved, now)
     obstacle = another_frame(last.record, survey.target)
     try:

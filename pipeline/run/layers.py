@@ -22,6 +22,7 @@ from pipeline.issue import record_types
 from pipeline.issue.folder.durable import has_room
 from pipeline.issue.formats.formats import write_formats
 from pipeline.issue.geopackage.by_code import ByCode
+from pipeline.issue.geopackage.database import database_of
 from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, SESSIONS
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
 from pipeline.issue.geopackage.revise import copy_with_rows
@@ -89,6 +90,7 @@ def lay_out(
         raise
     entries = [rest.summed(layer) for layer in written]
     files: list[FileIssued] = [{"name": package.name, "sha256": digest(package), "layers": entries}]
+    files[0]["database"] = database_of(package, [layer.name for layer in written])
     complete = Package(package, {layer.name: layer.rows for layer in written})
     files += write_formats(job.issue.formats, complete, about(drafter.survey, number))
     return rest.laid(files)

@@ -34,12 +34,14 @@ from pipeline.run.ready import Ready
 from pipeline.run.record import account
 from pipeline.run.telling import acknowledge, with_untold
 from pipeline.run.unaltered import refuse_altered
+from pipeline.sealed import sealed_off
 from pipeline.solve.solve import solve
 
 #: The disk's refusals, which no change to the program mends: full, over a quota or a limit, read-only, forbidden.
 _NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO}
 
 
+@sealed_off()
 def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | None = None, told: bool = True) -> Outcome:
     """Run a job: read its exports, tie them to control, and issue corrected coordinates with their proof.
 

@@ -123,6 +123,8 @@ def test_both_ways_give_the_same_issue(
         del record["sum"]
         for file in record["files"]:
             file.pop("sha256")
+            if "database" in file:  # the layers' order in the file, and with it the numbers of what is said of each
+                file["database"] = file["database"]["objects"]
     assert ours == theirs
     assert verify(tmp_path / "quick" / "out").findings == ()
 

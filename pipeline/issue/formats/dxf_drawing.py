@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from ezdxf import units
-from ezdxf._options import options
+from ezdxf._options import default_config, options
 from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
 from ezdxf.tools.juliandate import juliandate
@@ -70,12 +70,14 @@ def frame(about: About, overview: Overview, layers: Sequence[Layer], unproven: i
 
 @contextmanager
 def _constant() -> Iterator[None]:
-    before = options.write_fixed_meta_data_for_testing
+    """Let ezdxf have its own settings for a while, whatever it was loaded with, and nothing of the day and the user."""
+    before = options._config
+    options._config = default_config()
     options.write_fixed_meta_data_for_testing = True
     try:
         yield
     finally:
-        options.write_fixed_meta_data_for_testing = before
+        options._config = before
 
 
 def _text(drawing: Drawing) -> str:

@@ -11,8 +11,10 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
 from pipeline.issue.about import About
+from pipeline.issue.formats import ezdxf_alone
 from pipeline.issue.formats.dxf_rows import Drawn, Plan
 from pipeline.issue.formats.dxf_symbols import Tags
 from pipeline.issue.geopackage.streamed import Differs, Package, first_difference, side_by_side, vertices
@@ -26,6 +28,7 @@ _LAYERS = ("points", "check_marks", "marks")
 def write(path: Path, package: Package, about: About) -> dict[str, int]:
     """Write a new drawing from a package and return the rows drawn by layer. Raises OSError."""
     # 0.3 s of ezdxf, which a job without a drawing need not wait for
+    ezdxf_alone.load()
     from pipeline.issue.formats.dxf_drawing import frame
 
     plan = Plan.of(package)
@@ -43,7 +46,7 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
 
 def read_back(path: Path, package: Package, about: About) -> None:
     """Compare every insertion with the package's rows. Raises Differs at the first that is not the same, or OSError."""
-    import pyogrio
+    pyogrio = gdal()
     from pyogrio.errors import DataLayerError, DataSourceError
 
     path.stat()

@@ -19,6 +19,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Floats
+from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
 from pipeline.issue.about import About
 from pipeline.issue.formats.figures import ANGLES, DECIMALS, LENGTHS, floats, plain, rounded
@@ -90,7 +91,7 @@ def _geometry(place: list[float]) -> str:
 
 def read_back(path: Path, package: Package, about: About) -> None:
     """Compare every value with the package's. Raises Differs at the first that is not the same, or OSError."""
-    import pyogrio
+    pyogrio = gdal()
     from pyogrio.errors import DataLayerError, DataSourceError
 
     path.stat()

@@ -1,12 +1,16 @@
 """The rows of an issue that is already there, read for comparison."""
 
+import sqlite3
 from collections.abc import Sequence
+from contextlib import closing
 from pathlib import Path
 
 import pyarrow as pa
 
-from pipeline.files.at_rest import as_issued
-from pipeline.files.gdal import NOTHING_BESIDE, gdal_options
+from pipeline.files.at_rest import as_issued, unlocked
+from pipeline.files.gdal import NOTHING_BESIDE, gdal, gdal_options
+from pipeline.files.guarded import why
+from pipeline.files.packages import for_gdal
 from pipeline.files.plain_path import plain_file
 
 
@@ -21,17 +25,22 @@ def read_rows(package: Path, layer: str, columns: Sequence[str] | None) -> pa.Ta
     """
     if not package.is_file():
         raise Lost(f"{package.name} is gone")
-    import pyogrio
+    pyogrio = gdal()
     from pyogrio.errors import DataLayerError, DataSourceError
 
     # An issue's folder stays as it is, also where a viewer has the file open.
     try:
         with gdal_options(NOTHING_BESIDE), as_issued(package) as path, plain_file(path) as plain:
+            with closing(unlocked(path)) as file:
+                if not for_gdal(file):
+                    raise Lost(f"{package.name} is not as it was issued: it has views or virtual tables")
             _, found = pyogrio.read_arrow(
                 plain, layer=layer, columns=columns and list(columns), read_geometry=False, IMMUTABLE="YES"
             )
     except (DataSourceError, DataLayerError, pa.ArrowException, OSError) as error:
         raise Lost(f"{package.name} cannot be read: {error}") from error
+    except sqlite3.DatabaseError as error:
+        raise Lost(f"{package.name} cannot be read: {why(error)}") from error
     if columns is None:
         return found
     if set(columns) - set(found.column_names):

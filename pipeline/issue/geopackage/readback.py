@@ -70,7 +70,7 @@ def _by_fiona(path: Path, layers: tuple[Written, ...]) -> list[str]:
             if names != given:
                 return [f"its layers are {names}, given were {given}"]
             for layer in layers:
-                with fiona.open(path, layer=layer.name, IMMUTABLE="YES") as source:
+                with fiona.open(path, driver="GPKG", layer=layer.name, IMMUTABLE="YES") as source:
                     for what in _layer_by_fiona(source, layer):
                         differences.append(f"layer {layer.name}: {what}")
         except FionaError as error:

@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats
+from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
 from pipeline.issue.geopackage.layers import WKB_POINT_Z
 from pipeline.words import counted
@@ -48,7 +49,7 @@ class Package:
             self._streams.pop().close()
 
     def _stream(self, layer: str) -> Generator[pa.RecordBatch, None, None]:
-        import pyogrio  # 0.3 to 0.6 s that commands without a GeoPackage need not wait for
+        pyogrio = gdal()
 
         done = 0
         options = dict(layer=layer, read_geometry=False, batch_size=ROWS, use_pyarrow=True, IMMUTABLE="YES")
@@ -62,7 +63,7 @@ class Package:
 
     def schema(self, layer: str) -> pa.Schema:
         """Return the columns of a layer, without geometry."""
-        import pyogrio
+        pyogrio = gdal()
 
         options = dict(layer=layer, read_geometry=False, use_pyarrow=True, IMMUTABLE="YES")
         with plain_file(self.path) as plain, pyogrio.open_arrow(plain, **options) as (_, reader):

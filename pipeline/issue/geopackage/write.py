@@ -12,7 +12,7 @@ from pathlib import Path
 import pyarrow as pa
 
 from pipeline.clock import iso
-from pipeline.files.gdal import gdal_options
+from pipeline.files.gdal import gdal, gdal_options
 from pipeline.files.plain_path import plain_folder
 from pipeline.issue.geopackage.content import Content
 from pipeline.issue.geopackage.handoff import Handoff
@@ -114,7 +114,7 @@ def _write_layer(
     path: Path, layer: LayerSource, crs: str, metadata: dict[str, str], *, first: bool, append: bool
 ) -> Written:
     """Write one layer; without ``append`` it is made anew in a file that is there. ``first`` makes the file."""
-    import pyogrio  # 0.3 to 0.6 s that commands without a GeoPackage need not wait for
+    pyogrio = gdal()
     from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, GeometryError
 
     _check_types(layer)

@@ -1,0 +1,79 @@
+"""The libraries beneath, sealed off from what surrounds a run: no network, and no settings but ours.
+
+GDAL and PROJ listen to a hundred variables of the environment and to files in the user's home, of which some open the
+network, some load programs and some change numbers; pyproj, pyogrio and fiona bring a PROJ or a GDAL each. All of them
+are loaded, and used, within `sealed_off`.
+"""
+
+import os
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+#: How variables begin that the libraries listen to; what else GDAL knows by name it ignores by its own settings below.
+_PREFIXES = ("CPL_", "EZDXF_", "GDAL_", "OGR_", "OSR_", "PROJ_", "PYPROJ_", "SPATIALITE_", "SQLITE_", "VSI_")
+
+#: Where the user's grids are, the one thing that is theirs to say: pyproj keeps the last to itself, the others are kept
+#: for `grid_folders` under a name that only we know, which processes that are started here have too.
+_GRIDS, _OWN_GRIDS, _KEPT = ("PROJ_DATA", "PROJ_LIB"), "PROJ_USER_WRITABLE_DIRECTORY", "TIEDOWN_GRIDS"
+
+#: What the libraries are told instead.
+_OURS = {
+    "GDAL_CONFIG_FILE": str(Path(__file__).with_name("gdal_settings.ini")),
+    "PROJ_NETWORK": "OFF",
+    # of its settings, not of its grids: pyproj names that folder to PROJ for itself
+    "PROJ_SKIP_READ_USER_WRITABLE_DIRECTORY": "YES",
+}
+
+_LOCK = threading.Lock()
+_inside = 0
+_before: dict[str, str] = {}
+
+
+@contextmanager
+def sealed_off() -> Iterator[None]:
+    """Take the variables that libraries listen to out of the environment for a while, and put in ours.
+
+    Threads share it: what was there is put back when the last of them leaves.
+    """
+    global _inside
+    with _LOCK:
+        if _inside == 0:
+            named = grid_folders()
+            _before.update(_taken_out())
+            os.environ.update(_OURS | {_KEPT: named})
+        _inside += 1
+    try:
+        yield
+    finally:
+        with _LOCK:
+            _inside -= 1
+            if _inside == 0:
+                _taken_out()
+                os.environ.update(_before)
+                _before.clear()
+
+
+def grid_folders() -> str:
+    """Return the folders of grids that the user names in PROJ_DATA, else in PROJ_LIB, as they stand there."""
+    if _KEPT in os.environ:
+        return os.environ[_KEPT]
+    return next((os.environ[name] for name in _GRIDS if os.environ.get(name)), "")
+
+
+def database(folder: Path) -> None:
+    """Name the folder of a GDAL's own database to the parts of it that look for one in the working folder else."""
+    with _LOCK:
+        if _inside and folder.is_dir():
+            os.environ["PROJ_DATA"] = str(folder)
+
+
+def _taken_out() -> dict[str, str]:
+    """Take out every variable that a library listens to, and return them."""
+    listened = [name for name in os.environ if _is_listened_to(name)]
+    return {name: os.environ.pop(name) for name in listened}
+
+
+def _is_listened_to(name: str) -> bool:
+    return name == _KEPT or (name.upper().startswith(_PREFIXES) and name != _OWN_GRIDS)
