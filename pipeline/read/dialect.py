@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.job.model import Points
+from pipeline.limits import COLUMNS
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import fitted, mapped, numeric_names, spelling
 from pipeline.read.records import Stray, Unclosed, cells
 from pipeline.read.text import blocks, encoding_of
+from pipeline.words import counted
 
 _DELIMITERS = (",", ";", "\t", "|")
 
@@ -96,9 +98,14 @@ def _header(lines: list[bytes], delimiter: str | None, wanted: frozenset[str]) -
 
 
 def _split(line: bytes, delimiter: str) -> list[str]:
-    """Return the cells of a line without the spaces around them; none where its quotes are not clear."""
+    """Return the cells of a line without the spaces around them; none where its quotes are not clear, or too many."""
+    sign = delimiter.encode()
+    if line.count(sign) >= COLUMNS:
+        line = line.rstrip(b" " + sign)  # a spreadsheet's empty columns
+        if line.count(sign) >= COLUMNS:
+            return []
     try:
-        return [cell.decode("utf-8").strip() for cell in cells(line, delimiter.encode())]
+        return [cell.decode("utf-8").strip() for cell in cells(line, sign)]
     except (Stray, Unclosed):
         return []
 
@@ -120,6 +127,10 @@ def _delimiter(header: bytes, sample: list[bytes], wanted: frozenset[str]) -> st
 
 def _names(header: bytes, delimiter: str, line: int) -> tuple[str, ...]:
     """Return the header's names; a nameless column between others gets its place as a name, last ones go."""
+    columns = header.rstrip(b" " + delimiter.encode()).count(delimiter.encode()) + 1
+    if columns > COLUMNS:
+        what = f"the header has {counted(columns, 'column')}; {COLUMNS:,} is the most"
+        raise Unusable(line, what, "export it without the columns that nobody needs")
     names = _split(header, delimiter)
     while names and not names[-1]:
         names.pop()

@@ -1,0 +1,25 @@
+"""What is the most that files may bring: all limits in one place, as README tells them.
+
+Each lies far above what surveyors' files hold, and low enough that a file made to cost much is refused in words before
+it has cost much.
+"""
+
+#: Bytes of a job file, which is taken apart three times, of a register or table of sessions, kept in memory whole, and
+#: of a geoid grid.
+JOB_FILE, TABLE, GRID = 4 << 20, 256 << 20, 4 << 30
+
+#: Bytes of one line of an export, and columns (or names of properties) of an export, of all of a job's exports
+#: together, and of a table. SQLite has 2,000 columns at most.
+LINE, COLUMNS, ALL_COLUMNS = 1 << 20, 1_000, 1_800
+
+#: Characters of one feature of a GeoJSON file, or of one other member of it.
+FEATURE = 8 << 20
+
+#: Sessions of a job.
+SESSIONS = 5_000
+
+#: Files of a job, and files and folders that are looked at for one pattern of `files`.
+EXPORTS, LOOKED_AT = 10_000, 250_000
+
+#: Characters of a message that are told, and names that are not there for which the nearest ones are looked for.
+MESSAGE, HINTS = 1_000, 20
