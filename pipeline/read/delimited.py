@@ -41,6 +41,10 @@ def read_delimited(
         yield from _batch(scan(rest + (previous or b""), line, delimiter, columns, final=True), dialect)
 
 
+#: White space of ASCII but line ends, as `trimmed` takes it off.
+_SPACES = (b" ", b"\t", b"\x0b", b"\x0c", b"\x1c", b"\x1d", b"\x1e", b"\x1f")
+
+
 def _without_lines(block: bytes, count: int) -> tuple[bytes, int]:
     """Take up to ``count`` lines off the block; also say how many they were."""
     at = 0
@@ -87,11 +91,14 @@ def _texts(records: Records, dialect: Dialect) -> list[pa.Array]:
         ),
     )
     texts = [column.combine_chunks() for column in table.columns]
-    return [trimmed(text) for text in texts] if _may_have_spaces(records.body, dialect.delimiter) else texts
+    return [trimmed(text) for text in texts] if _may_have_spaces(records, dialect.delimiter) else texts
 
 
-def _may_have_spaces(body: bytes, delimiter: str) -> bool:
-    return b" " in body or (delimiter != "\t" and b"\t" in body) or not body.isascii()
+def _may_have_spaces(records: Records, delimiter: str) -> bool:
+    """Whether any cell may have white space around it: only a quoted one may have line feeds, or the delimiter."""
+    body = records.body
+    several = records.several_lines or (delimiter == "\t" and b'"' in body)
+    return several or not body.isascii() or any(sign in body for sign in _SPACES if sign != delimiter.encode())
 
 
 def trimmed(text: pa.Array) -> pa.Array:
