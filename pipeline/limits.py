@@ -12,11 +12,14 @@ JOB_FILE, TABLE, GRID = 4 << 20, 256 << 20, 4 << 30
 #: together, and of a table. SQLite has 2,000 columns at most.
 LINE, COLUMNS, ALL_COLUMNS = 1 << 20, 1_000, 1_800
 
+#: Rows of a text file that cannot be split into cells.
+UNSPLIT = 100_000
+
 #: Characters of one feature of a GeoJSON file, or of one other member of it.
 FEATURE = 8 << 20
 
-#: Sessions of a job.
-SESSIONS = 5_000
+#: Sessions and blocks of points of a job.
+SESSIONS, BLOCKS = 10_000, 500
 
 #: Files of a job, and files and folders that are looked at for one pattern of `files`.
 EXPORTS, LOOKED_AT = 10_000, 250_000

@@ -93,9 +93,11 @@ def check_degrees(sheet: Sheet, columns: tuple[str, str, str], problems: Problem
 
 def check_decimals(sheet: Sheet, columns: tuple[str, str, str], problems: Problems) -> None:
     """Note numbers such as 5.160 in a table that has decimal commas elsewhere: a point may part thousands there."""
+    if not sheet.comma:
+        return
     written = [(line, column, cells.get(column, "")) for line, cells in sheet.rows for column in columns]
     comma = next((text for _, _, text in written if re.fullmatch(r"[+-]?\d+,\d+", text)), None)
-    for line, column, text in written if sheet.comma and comma else []:
+    for line, column, text in written if comma else []:
         if re.fullmatch(r"[+-]?\d{1,3}\.\d{3}", text):
             what = f"{column} '{text}' may be {text.replace('.', '')} or {text}: elsewhere are decimal commas"
             fix = f"write all of its numbers as '{comma}' is written, without separators between thousands"

@@ -89,8 +89,7 @@ def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
     if data is None or parsed is None:
         return None
     raw, lines = parsed
-    if isinstance(sessions := raw.get("session"), list) and len(sessions) > limits.SESSIONS:
-        problems.add(shown, lines.line(("session",)), *rules.too_many_sessions(len(sessions)))
+    if _too_many(raw, shown, lines, problems):
         return None
     job = _validate(raw, shown, lines, problems)
     parts = _Parts.of(raw)
@@ -277,6 +276,22 @@ def _deepest(text: str) -> int:
         depth += sum(map(line.count, "[{")) - sum(map(line.count, "]}"))
         depths.append(depth + sum(map(line.count, "]}")))
     return max(range(len(depths)), key=depths.__getitem__) + 1
+
+
+def _too_many(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Problems) -> bool:
+    """Note more blocks, sessions or patterns than a job has at most."""
+    before = len(problems.found)
+    points, sessions = ([each for each in found if isinstance(each, dict)] if isinstance(found, list) else []
+                        for found in (raw.get("points"), raw.get("session")))  # fmt: skip
+    named = [block["files"] for block in points if isinstance(block.get("files"), list)]
+    for key, count, most, what in (
+        ("session", len(sessions), limits.SESSIONS, "session"),
+        ("points", len(points), limits.BLOCKS, "block"),
+        ("points", sum(map(len, named)), limits.EXPORTS, "file"),
+    ):
+        if count > most:
+            problems.add(shown, lines.line((key,)), *rules.too_many(count, what, most))
+    return len(problems.found) > before
 
 
 def _validate(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Problems) -> Job | None:

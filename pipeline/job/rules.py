@@ -8,7 +8,6 @@ from pipeline.files.regular import COPY, other_kind
 from pipeline.job.model import Points, Session, Source, Target
 from pipeline.job.time_format import from_tokens, parts_of
 from pipeline.job.zones import zone_problem
-from pipeline.limits import SESSIONS
 from pipeline.near import beside
 from pipeline.problems import Problems
 from pipeline.words import counted
@@ -82,9 +81,9 @@ def check_folder(path: Path, show: Callable[[Path], str], where: tuple[str, int]
         problems.add(*where, f"{show(there)} is a file, not a folder", "name a folder; it is made where it is missing")
 
 
-def too_many_sessions(count: int) -> tuple[str, str]:
-    """Return what is wrong with so many sessions, and what to do."""
-    return f"there are {counted(count, 'session')}, and {SESSIONS:,} is the most", "share them out among jobs"
+def too_many(count: int, what: str, most: int) -> tuple[str, str]:
+    """Return what is wrong with so many sessions, say, and what to do."""
+    return f"there are {counted(count, what)}, and {most:,} is the most", "share them out among jobs"
 
 
 def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool, problems: Problems) -> None:

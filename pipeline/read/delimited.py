@@ -9,10 +9,13 @@ import pyarrow.compute as pc
 import pyarrow.csv
 
 from pipeline.digest import Sum
+from pipeline.limits import UNSPLIT
 from pipeline.read.dialect import Dialect
+from pipeline.read.findings import Unusable
 from pipeline.read.raw import Raw
 from pipeline.read.records import Records, scan
 from pipeline.read.text import CHUNK, blocks
+from pipeline.words import counted
 
 
 def read_delimited(
@@ -25,7 +28,7 @@ def read_delimited(
     cannot be taken apart has only nulls and its ``fault``. All bytes that are read are added to ``seen``.
     """
     delimiter, columns = dialect.delimiter.encode(), len(dialect.names)
-    line, rest, skip = 1, b"", dialect.header_line
+    line, rest, skip, unsplit = 1, b"", dialect.header_line, 0
     previous: bytes | None = None
     for block in blocks(path, stated, chunk, seen):
         if skip:
@@ -35,10 +38,22 @@ def read_delimited(
         if previous is not None:
             records = scan(rest + previous, line, delimiter, columns, final=False)
             line, rest = line + records.lines, records.rest
+            unsplit = _counted_faults(records, unsplit)
             yield from _batch(records, dialect)
         previous = block or None
     if rest or previous:
-        yield from _batch(scan(rest + (previous or b""), line, delimiter, columns, final=True), dialect)
+        records = scan(rest + (previous or b""), line, delimiter, columns, final=True)
+        _counted_faults(records, unsplit)
+        yield from _batch(records, dialect)
+
+
+def _counted_faults(records: Records, before: int) -> int:
+    """Return how many rows could not be split so far. Raises `Unusable` where it is no export that has so many."""
+    count = before + len(records.fault)
+    if count > UNSPLIT:
+        what = f"more than {counted(UNSPLIT, 'row')} cannot be split into cells, the last: {records.fault[-1]}"
+        raise Unusable(int(records.fault_line[-1]), what, "see that it is the right file, and export it again")
+    return count
 
 
 #: White space of ASCII but line ends, as `trimmed` takes it off.

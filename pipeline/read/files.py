@@ -18,7 +18,7 @@ from pipeline.files.regular import COPY, NoFile, check_regular
 from pipeline.geodesy.named import disagree, is_projected, is_unknown, is_wgs84
 from pipeline.job.model import Job, Points
 from pipeline.job.time_format import likely_formats
-from pipeline.limits import ALL_COLUMNS, COLUMNS, EXPORTS, LOOKED_AT
+from pipeline.limits import ALL_COLUMNS, COLUMNS, EXPORTS, HINTS, LOOKED_AT
 from pipeline.near import beside, listed
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
 from pipeline.read.claims import Claims
@@ -182,6 +182,7 @@ def _paths(
 ) -> list[Path]:
     """Return the block's files, each once, in the order of their paths."""
     found: dict[str, Path] = {}
+    hints = HINTS
     for pattern in points.files:
         literal = os.path.join(folder, pattern)
         try:
@@ -194,7 +195,8 @@ def _paths(
         if there != [literal]:
             matches = [path for path in matches if not issued(Path(os.path.realpath(path)))]
         if not matches:
-            problems.add(job_file, line, f'no file matches "{pattern}"', _look(pattern, folder))
+            problems.add(job_file, line, f'no file matches "{pattern}"', _look(pattern, folder) if hints > 0 else "")
+            hints -= 1
         for match in matches:
             found.setdefault(os.path.realpath(match), Path(match))
     if len(found) > EXPORTS:

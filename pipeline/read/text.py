@@ -66,12 +66,12 @@ def check_text(path: Path, stated: str | None, *, in_lines: bool = True) -> str:
             if in_lines:
                 begun = _check_lines(path, chunk, read, begun, encoding)
             elif encoding == "utf-8" and b"\0" in chunk:
-                line = _line_at(path, read + chunk.index(b"\0"), encoding)
-                raise Unusable(line, "the file cannot be read: there is a NUL byte", "export it again")
+                raise _nul(_line_at(path, read + chunk.index(b"\0"), encoding))
             try:
                 # The decoder remembers a character cut by the chunk's end only when it has seen a byte beyond ASCII.
-                if not (encoding == "utf-8" and chunk.isascii() and chunk and decoder.getstate()[0] == b""):
-                    decoder.decode(chunk, final=not chunk)
+                plain = encoding == "utf-8" and chunk.isascii() and chunk and decoder.getstate()[0] == b""
+                if not plain and "\0" in decoder.decode(chunk, final=not chunk) and not in_lines:
+                    raise _nul(1)
             except UnicodeDecodeError as error:
                 at = read - (len(error.object) - len(chunk)) + error.start
                 raise _not_text(path, at, encoding, stated, error) from error
@@ -81,6 +81,10 @@ def check_text(path: Path, stated: str | None, *, in_lines: bool = True) -> str:
             if not chunk:
                 return seen.hexdigest()
             read += len(chunk)
+
+
+def _nul(line: int) -> Unusable:
+    return Unusable(line, "the file cannot be read: there is a NUL character", "export it again")
 
 
 def _check_lines(path: Path, chunk: bytes, read: int, begun: int, encoding: str) -> int:

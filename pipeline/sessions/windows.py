@@ -28,7 +28,7 @@ from pipeline.job.explain import explain, key_path
 from pipeline.job.lines import Key, KeyPath
 from pipeline.job.load import LoadedJob
 from pipeline.job.model import Session
-from pipeline.job.rules import Where, check_sessions, too_many_sessions
+from pipeline.job.rules import Where, check_sessions, too_many
 from pipeline.limits import SESSIONS
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
@@ -148,7 +148,7 @@ def _read_file(path: Path, shown: str, problems: Problems) -> Iterator[tuple[Ses
     if sheet is None:
         return
     if len(sheet.rows) > SESSIONS:
-        problems.add(sheet.shown, 0, *too_many_sessions(len(sheet.rows)))
+        problems.add(sheet.shown, 0, *too_many(len(sheet.rows), "session", SESSIONS))
         return
     _check_columns(sheet, problems)
     for line, cells in sheet.rows:
