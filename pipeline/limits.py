@@ -19,10 +19,14 @@ UNSPLIT = 100_000
 FEATURE = 8 << 20
 
 #: Sessions and blocks of points of a job.
-SESSIONS, BLOCKS = 10_000, 500
+SESSIONS, BLOCKS = 2_000, 500
 
 #: Files of a job, and files and folders that are looked at for one pattern of `files`.
 EXPORTS, LOOKED_AT = 10_000, 250_000
 
 #: Characters of a message that are told, and names that are not there for which the nearest ones are looked for.
 MESSAGE, HINTS = 1_000, 20
+
+#: Metres of a coordinate, of a register's height, and of a standard uncertainty at most; and the least of such a one,
+#: and of a tolerance or limit, that is not nothing. Beyond them arithmetic has no digits left, and the earth no place.
+COORDINATE, HEIGHT, SIGMA, LEAST = 1e8, 1e5, 1e5, 1e-6

@@ -89,6 +89,8 @@ _WORDS = "am|pm|chk|check|open|opening|close|closing|start|end|again"
 _BEHIND = rf"^(?:[-_. /:]+[0-9a-z]{{1,2}}|[-_. /:]*(?:[a-z]|{_WORDS}))?$"
 #: What some write between the letters of a mark's name and its number, and others leave out.
 _GAP = r"([a-z])[-_. ]*0*([1-9])"
+#: Characters of a mark's name that is known with something written beside it.
+_LONGEST = 60
 #: Beginnings of marks' names that a pattern is made of; of more it would cost more than looking at every name.
 _MOST_STEMS, _ANYTHING = 2_000, "(?s)."
 _BEFORE = rf"^(?:{_WORDS})?[-_. /:]*$"
@@ -99,7 +101,7 @@ class MarkNames:
     """Names of marks, for telling which points are named after one; upper and lower case are alike, CM2, CM-2, CM 02.
 
     A name with a letter and a digit in it, or of four letters, is known with something written before or behind it
-    (``by_length``); a shorter or a plain number only as it stands, since ordinary points are numbered too.
+    (``by_length``); a shorter one, a very long one or a plain number only as it stands: points are numbered too.
     ``stems`` is a pattern of what every name that is like such a mark's contains: it tells quickly which to look at.
     """
 
@@ -120,6 +122,8 @@ class MarkNames:
         lengths: dict[int, list[str]] = {}
         stems = set()
         for name in filter(_distinct, spelled):
+            if len(name) > _LONGEST:
+                continue
             lengths.setdefault(len(name), []).append(name)
             stems.add(_stem(name))
         return cls(
