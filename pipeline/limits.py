@@ -22,7 +22,7 @@ FEATURE = 8 << 20
 SESSIONS, BLOCKS = 2_000, 500
 
 #: Files of a job, and files and folders that are looked at for one pattern of `files`.
-EXPORTS, LOOKED_AT = 10_000, 250_000
+EXPORTS, LOOKED_AT = 1_000, 250_000
 
 #: Characters of a message that are told, and names that are not there for which the nearest ones are looked for.
 MESSAGE, HINTS = 1_000, 20
@@ -30,3 +30,10 @@ MESSAGE, HINTS = 1_000, 20
 #: Metres of a coordinate, of a register's height, and of a standard uncertainty at most; and the least of such a one,
 #: and of a tolerance or limit, that is not nothing. Beyond them arithmetic has no digits left, and the earth no place.
 COORDINATE, HEIGHT, SIGMA, LEAST = 1e8, 1e5, 1e5, 1e-6
+
+#: Occupations of control marks of a job up to which it is looked for what failing ones may mean: the cost is that of
+#: their number cubed, for every session with a failing one.
+DIAGNOSED = 1_000
+
+#: Readings of a job that may stand on marks.
+OCCUPATIONS = 30_000

@@ -1,6 +1,7 @@
 """A raw batch into readings: the export's columns to ours, in metres, degrees and UTC, a reason on every bad row."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
@@ -11,6 +12,7 @@ from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.units import METRES, Lengths, lengths
 from pipeline.job.model import Points
+from pipeline.job.values import Units
 from pipeline.limits import COORDINATE, LEAST, SIGMA
 from pipeline.read.angles import dms
 from pipeline.read.findings import Findings
@@ -36,8 +38,6 @@ from pipeline.words import Reason
 _PLACES = ("first", "second", "third")
 _BASE_PLACES = ("base_first", "base_second", "base_third")
 _LIMITS = {"longitude": 360.0, "latitude": 90.0, "base_longitude": 360.0, "base_latitude": 90.0}
-#: Metres that no number writes which is not a fault of arithmetic, or nothing.
-_TINY = 1e-12
 _LETTERS = {"longitude": "EW", "latitude": "NS", "base_longitude": "EW", "base_latitude": "NS"}
 
 
@@ -84,10 +84,16 @@ def lengths_of(points: Points) -> Lengths:
     look at its files goes on without it.
     """
     try:
-        return lengths(points.crs or "", points.units)
+        return _lengths(points.crs or "", points.units)
     except OperationError:
         metre = METRES[points.units or "metre"]
         return Lengths(metre, metre, metre, False)
+
+
+@lru_cache(maxsize=64)
+def _lengths(crs: str, units: Units | None) -> Lengths:
+    """Return what lengths count in: the same for each of many files."""
+    return lengths(crs, units)
 
 
 def readings(raw: Raw, how: Plan) -> pa.RecordBatch:
@@ -170,10 +176,8 @@ class _Reader:
         beyond = np.abs(values) > most
         if beyond.any():
             self.findings.add_cells(Reason.UNREADABLE, beyond, word, cells, f"is beyond {most / 1000:,.0f} km")
-        tiny = (np.abs(values) < _TINY) & (values != 0)
-        if tiny.any():
-            self.findings.add_cells(Reason.UNREADABLE, tiny, word, cells, "is smaller than anything that is measured")
-        return np.where(beyond | tiny, np.nan, values) if beyond.any() or tiny.any() else values
+            values = np.where(beyond, np.nan, values)
+        return values
 
     def _within(self, word: str, values: Floats, cells: pa.Array) -> Floats:
         limit = _LIMITS[word]
@@ -190,7 +194,7 @@ class _Reader:
         values, _ = self._number(word)
         if word.startswith("sigma"):
             self.findings.add_cells(Reason.UNREADABLE, values < 0, word, cells, "is below zero")
-            least = (values > _TINY) & (values < LEAST)
+            least = (values > 0) & (values < LEAST)
             self.findings.add_cells(Reason.UNREADABLE, least, word, cells, "is smaller than anything that is measured")
         return values
 

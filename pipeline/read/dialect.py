@@ -47,6 +47,8 @@ def find_dialect(path: Path, points: Points) -> Dialect:
     header, sample = lines[first], [line for line in lines[first + 1 :] if line.strip()][:_SAMPLE_LINES]
     if b"\0" in header:
         raise Unusable(first + 1, "the header has NUL bytes", 'state its encoding, such as encoding = "utf-16-le"')
+    for sign in (points.delimiter,) if points.delimiter else _DELIMITERS:
+        _check_width(header, sign.encode(), first + 1)
     delimiter = points.delimiter or _delimiter(header, sample, wanted)
     names = _names(header, delimiter, first + 1)
     rows = [row for row in (_split(line, delimiter) for line in sample) if row]
@@ -125,12 +127,16 @@ def _delimiter(header: bytes, sample: list[bytes], wanted: frozenset[str]) -> st
     return max(likely, key=worth)
 
 
-def _names(header: bytes, delimiter: str, line: int) -> tuple[str, ...]:
-    """Return the header's names; a nameless column between others gets its place as a name, last ones go."""
-    columns = header.rstrip(b" " + delimiter.encode()).count(delimiter.encode()) + 1
+def _check_width(header: bytes, sign: bytes, line: int) -> None:
+    """Refuse a header with more columns than an export may have; a spreadsheet's empty ones do not count."""
+    columns = header.rstrip(b" " + sign).count(sign) + 1
     if columns > COLUMNS:
         what = f"the header has {counted(columns, 'column')}; {COLUMNS:,} is the most"
         raise Unusable(line, what, "export it without the columns that nobody needs")
+
+
+def _names(header: bytes, delimiter: str, line: int) -> tuple[str, ...]:
+    """Return the header's names; a nameless column between others gets its place as a name, last ones go."""
     names = _split(header, delimiter)
     while names and not names[-1]:
         names.pop()

@@ -179,7 +179,7 @@ def on_one_line(text: str | None) -> str:
 
 
 def squeezed(text: str) -> str:
-    return " ".join(text.replace("^ ", "^").split())
+    return "".join(text.replace("^ ", "^").split())
 
 
 def test_dxf_has_every_point_where_it_is_with_name_height_and_code(drawing: Any, layer: Layer) -> None:
