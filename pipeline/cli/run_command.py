@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from pipeline.cli.console import one_line, print_json
+from pipeline.cli.console import print_json
 from pipeline.cli.faults import entry, named_twice, report
 from pipeline.cli.fold import fitted
 from pipeline.cli.progress import progress_on_terminal
@@ -14,6 +14,7 @@ from pipeline.cli.tally import Told, lines, told
 from pipeline.run.fleet import Result, run_many
 from pipeline.run.outcome import Outcome
 from pipeline.run.telling import acknowledge
+from pipeline.visible import one_line
 
 _CAUTION = "  Survey regulations and a licensed surveyor's judgement come first; this record does not replace them."
 
