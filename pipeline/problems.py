@@ -4,6 +4,17 @@ import os
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from pipeline.limits import MESSAGE
+from pipeline.words import counted
+
+
+def told(text: str) -> str:
+    """Return a message as it is told: one that is too long without its middle."""
+    if len(text) <= MESSAGE:
+        return text
+    half = MESSAGE // 2
+    return f"{text[:half]} ... ({counted(len(text) - 2 * half, 'character')}) ... {text[-half:]}"
+
 
 @dataclass(frozen=True, order=True)
 class Problem:
@@ -16,6 +27,11 @@ class Problem:
     line: int
     what: str
     fix: str = ""
+
+    def __post_init__(self) -> None:
+        """Cut texts that quote what a file holds without end."""
+        for name in ("what", "fix"):
+            object.__setattr__(self, name, told(getattr(self, name)))
 
     def __str__(self) -> str:
         where = self.file if self.line <= 0 else f"{self.file}:{self.line}"
@@ -56,11 +72,13 @@ class Problems:
     """Gathers problems so that all of them are reported at once."""
 
     found: list[Problem] = field(default_factory=list)
+    _known: set[Problem] = field(default_factory=set, repr=False, compare=False)
 
     def add(self, file: "str | Path", line: int, what: str, fix: str = "") -> None:
         """Note one problem; the same one twice is kept once."""
         problem = Problem(str(file), line, what, fix)
-        if problem not in self.found:
+        if problem not in self._known:
+            self._known.add(problem)
             self.found.append(problem)
 
     def raise_if_any(self) -> None:

@@ -16,6 +16,7 @@ from pipeline.blunders.scope import Case, evidence_of, scope_of
 from pipeline.blunders.score import Explanation, Kind, explain, significance_of, tail
 from pipeline.blunders.split_session import split_lines
 from pipeline.intake.survey import Survey
+from pipeline.limits import DIAGNOSED
 from pipeline.solve.solve import Solved
 from pipeline.tolerance import Tolerance
 
@@ -143,7 +144,8 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
     ``hidden`` are failing rows that are left out of sight.
     """
     rows = np.concatenate([failing[session] for session in sessions])
-    scope = scope_of(case, sessions, rows, hidden)
+    few = len(case.solved.occupations.session) <= DIAGNOSED
+    scope = scope_of(case, sessions, rows, hidden) if few else None
     if scope is None:
         return [Diagnosis(session, tuple(failing[session].tolist()), 0, (), (), None) for session in sessions]
     evidence = evidence_of(case, scope.influence.rows, sessions, scope.influence.rotation)
@@ -175,7 +177,7 @@ def _split(case: Case, session: int, explanations: Sequence[Explanation]) -> str
 def _drift(case: Case, session: int, sessions: int) -> Drift | None:
     """Return a trend in a session whose occupations all pass, where noise alone hardly makes one so large."""
     own = case.own(session)
-    if len(np.unique(case.solved.occupations.time[own])) < _LEAST:
+    if len(own) > DIAGNOSED or len(np.unique(case.solved.occupations.time[own])) < _LEAST:
         return None
     evidence = evidence_of(case, own, (session,), case.rotation(session))
     white = np.einsum("aij,ja->ia", evidence.whitener(), np.where(evidence.known, evidence.difference, 0.0))

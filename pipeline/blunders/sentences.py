@@ -9,6 +9,7 @@ from pipeline.blunders.score import Explanation
 from pipeline.clock import clock
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
+from pipeline.limits import DIAGNOSED
 from pipeline.solve.solve import Solved
 from pipeline.words import counted
 
@@ -70,6 +71,8 @@ def _words(solved: Solved, explanation: Explanation) -> str:
 def _sentence(solved: Solved, diagnosis: Diagnosis) -> str:
     """Return what stands in `cause`: the best explanations with what they leave, and what would decide between them."""
     tested = f"{counted(diagnosis.tried, 'possible cause')} tested"
+    if len(solved.occupations.session) > DIAGNOSED:
+        return f"not looked for among more than {counted(DIAGNOSED, 'occupation')}; try its day as a job of its own"
     if not diagnosis.explanations:
         return f"none of {tested} explains it; occupy the mark again, and another one"
     best = diagnosis.explanations[0]

@@ -4,8 +4,8 @@ import sys
 from pathlib import Path
 
 from pipeline.aside import set_aside
-from pipeline.cli.console import one_line
 from pipeline.cli.faults import report
+from pipeline.visible import one_line
 
 
 def set_issue_aside(job: Path, issue: int) -> int:

@@ -6,9 +6,9 @@ from pathlib import Path
 from textwrap import indent
 
 from pipeline.check import Checked, check_job
-from pipeline.cli.console import one_line
 from pipeline.cli.faults import named_twice, report
 from pipeline.cli.fold import fitted
+from pipeline.visible import one_line
 from pipeline.words import counted
 
 

@@ -8,45 +8,19 @@ import errno
 import io
 import json
 import os
-import re
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from typing import Any, TextIO
 
-#: What a terminal would act upon instead of showing it: control characters, marks of writing direction, separators of
-#: lines, invisible characters and tags, halves of surrogate pairs (a byte of a file name that is no UTF-8).
-_HIDDEN = (
-    "\x00-\x08\x0b-\x1f\x7f-\x9f\xad\u061c\u180e\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f\ud800-\udfff\ufeff"
-    "\ufff9-\ufffb\U000e0000-\U000e007f"
-)
-_NOT_SHOWN = re.compile(f"[{_HIDDEN}]")
-_OF_ONE_LINE = re.compile(f"[\t\n{_HIDDEN}]")
-
-
-def visible(text: str) -> str:
-    """Return a text with escapes for what a terminal would act upon; its line feeds and tabs stay."""
-    return _NOT_SHOWN.sub(lambda found: _escape(found[0]), text)
-
-
-def one_line(text: str) -> str:
-    """Return a name or the like with escapes for what a terminal would act upon, line feeds and tabs too."""
-    return _OF_ONE_LINE.sub(lambda found: _escape(found[0]), text)
-
-
-def _escape(character: str) -> str:
-    """Return the escape of a character; that of a byte which no character stands for is the byte's."""
-    code = ord(character)
-    if 0xDC80 <= code <= 0xDCFF:
-        return f"\\x{code - 0xDC00:02x}"
-    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+from pipeline.visible import visible, visible_json
 
 
 def print_json(value: Any) -> None:
     """Print a JSON document, which it stays whatever the encoding of stdout: escaped is by JSON's own rules."""
     encoding = (getattr(sys.stdout, "encoding", None) or "utf-8").lower().replace("_", "-")
     text = json.dumps(value, indent=2, ensure_ascii=not encoding.startswith("utf"), allow_nan=False)
-    print(_NOT_SHOWN.sub(lambda found: json.dumps(found[0])[1:-1], text))
+    print(visible_json(text))
     sys.stdout.flush()
 
 

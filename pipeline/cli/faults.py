@@ -8,11 +8,12 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from pipeline.cli.console import one_line, print_json
+from pipeline.cli.console import print_json
 from pipeline.cli.fold import fitted
 from pipeline.issue.record import RecordError
 from pipeline.problems import JobError, JobHeld, Problem, Unfinished
 from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
+from pipeline.visible import one_line
 from pipeline.words import counted
 
 FAULT, WRONG, HELD = 1, 2, 4
@@ -78,9 +79,9 @@ def lines(problems: Sequence[Problem]) -> Iterator[str]:
         told |= {key} if folded else set()
         for shown in those[:_FIRST] if folded else [problem]:
             where = one_line(shown.file) + (f":{shown.line}" if shown.line > 0 else "")
-            yield f"  {where}: {shown.what}"
+            yield f"  {where}: {one_line(shown.what)}"
             if shown.fix:
-                yield f"      {shown.fix}"
+                yield f"      {one_line(shown.fix)}"
         if folded:
             rest = those[_FIRST:]
             yield f"  and {len(rest):,} more like these in {one_line(problem.file)}{_span(rest)}"

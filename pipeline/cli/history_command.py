@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from pipeline.cli.console import one_line, print_json
+from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
 from pipeline.history import Changes, Entry, Incomplete, history
+from pipeline.visible import one_line
 from pipeline.words import Change, counted
 
 

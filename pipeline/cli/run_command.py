@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from pipeline.cli.console import one_line, print_json, unprinted, visible
+from pipeline.cli.console import print_json, unprinted
 from pipeline.cli.faults import entry, named_twice, report, said
 from pipeline.cli.fold import fitted
 from pipeline.cli.progress import progress_on_terminal
@@ -17,6 +17,7 @@ from pipeline.run.mishaps import Fault, Mishap
 from pipeline.run.outcome import Outcome
 from pipeline.run.run_log import keep
 from pipeline.run.telling import acknowledge
+from pipeline.visible import one_line, visible
 
 _CAUTION = "  Survey regulations and a licensed surveyor's judgement come first; this record does not replace them."
 

@@ -3,10 +3,10 @@
 from collections.abc import Mapping, Sequence
 from textwrap import indent
 
-from pipeline.cli.console import one_line
 from pipeline.issue.attention import REASONS, Attention, Kind, attention
 from pipeline.issue.record_types import Diagnosis, Record
 from pipeline.issue.row_types import CheckRow, SessionRow
+from pipeline.visible import one_line
 from pipeline.words import counted
 
 #: How many failing occupations the summary lists before it points at the layer, how many things wholly held back.

@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pipeline.cli.console import one_line
 from pipeline.cli.faults import HELD, WRONG, code_of
 from pipeline.problems import JobError, Unfinished
 from pipeline.run.fleet import Result
 from pipeline.run.mishaps import Fault, Mishap
 from pipeline.run.outcome import Outcome
+from pipeline.visible import one_line
 from pipeline.words import counted
 
 ATTENTION = 3

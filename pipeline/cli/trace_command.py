@@ -3,13 +3,14 @@
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from pipeline.cli.console import one_line, print_json
+from pipeline.cli.console import print_json
 from pipeline.cli.faults import FAULT, report
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.clock import seconds_text
 from pipeline.trace import Agreement, Found, Reading, Step, Tie, Trace, trace
 from pipeline.trace.issued import AGREES
 from pipeline.trace.model import Occupied, Shift, Uncertainty
+from pipeline.visible import one_line
 from pipeline.words import counted
 
 

@@ -4,9 +4,10 @@ import sys
 from dataclasses import asdict
 from pathlib import Path
 
-from pipeline.cli.console import one_line, print_json
+from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
 from pipeline.verify import Finding, Verified, verify
+from pipeline.visible import one_line
 from pipeline.words import counted
 
 DIFFERS = 3

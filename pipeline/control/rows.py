@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from pipeline.files.odd_text import why_no_degrees, why_no_number
 from pipeline.files.sheet import Sheet, number
+from pipeline.limits import COORDINATE, HEIGHT
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
 from pipeline.words import Holds, plural
@@ -16,6 +17,9 @@ POSITION = {"projected": ("easting", "northing"), "geographic": ("longitude", "l
 
 #: Metres between which a stated uncertainty lies; beyond them the adjustment has no digits left.
 LEAST_UNCERTAINTY, MOST_UNCERTAINTY = 1e-6, 1e5
+
+#: What bounds in metres are taken times, for registers in feet.
+_FEET = 4.0
 
 QUOTE = "'"
 
@@ -93,9 +97,11 @@ def check_degrees(sheet: Sheet, columns: tuple[str, str, str], problems: Problem
 
 def check_decimals(sheet: Sheet, columns: tuple[str, str, str], problems: Problems) -> None:
     """Note numbers such as 5.160 in a table that has decimal commas elsewhere: a point may part thousands there."""
+    if not sheet.comma:
+        return
     written = [(line, column, cells.get(column, "")) for line, cells in sheet.rows for column in columns]
     comma = next((text for _, _, text in written if re.fullmatch(r"[+-]?\d+,\d+", text)), None)
-    for line, column, text in written if sheet.comma and comma else []:
+    for line, column, text in written if comma else []:
         if re.fullmatch(r"[+-]?\d{1,3}\.\d{3}", text):
             what = f"{column} '{text}' may be {text.replace('.', '')} or {text}: elsewhere are decimal commas"
             fix = f"write all of its numbers as '{comma}' is written, without separators between thousands"
@@ -122,7 +128,7 @@ def read_mark(
         problems.add(sheet.shown, line, what, "give them, or take the row out where it is no mark (a total, a remark)")
     elif holds is not None:
         _check_given(written, columns, holds, (sheet.shown, line), called, problems)
-    _check_range(east, north, columns, (sheet.shown, line), called, problems)
+    _check_range(east, north, up, columns, (sheet.shown, line), called, problems)
     hu95, vu95 = (_uncertainty(cells, column, line, sheet, called, problems) for column in ("hu95", "vu95"))
     if len(problems.found) > before or holds is None:
         return None
@@ -202,8 +208,17 @@ def _check_given(
 
 
 def _check_range(
-    east: float, north: float, columns: tuple[str, str, str], where: tuple[str, int], called: str, problems: Problems
+    east: float,
+    north: float,
+    up: float,
+    columns: tuple[str, str, str],
+    where: tuple[str, int],
+    called: str,
+    problems: Problems,
 ) -> None:
+    for column, value, most in zip(columns, (east, north, up), (COORDINATE, COORDINATE, HEIGHT), strict=True):
+        if abs(value) > most * _FEET:
+            problems.add(*where, f"{called}: {column} {value:g} is no place on earth", "see how the number is written")
     if columns[0] != "longitude":
         return
     if abs(north) > 90.0:

@@ -1,5 +1,7 @@
 """Readings that repeat another digit for digit: name, time, position and base all alike."""
 
+from hashlib import blake2b
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -9,6 +11,8 @@ from pipeline.arrays import Flags, Floats, Integers
 
 Hashes = NDArray[np.uint64]
 
+#: Bytes of a text from which on it is hashed by itself.
+_LONG = 1024
 _PRIME = np.uint64(0x9E3779B97F4A7C15)
 _ALL = np.uint64(2**64 - 1)
 
@@ -31,7 +35,10 @@ def text_hashes(column: pa.Array) -> Hashes:
     eights = np.ndarray(len(content) - 7, np.dtype("<u8"), content.data, strides=(1,))
     at, left = offsets[:-1] - first, np.diff(offsets)
     found = mixed(left.astype(np.uint64))
-    rows = np.flatnonzero(left)
+    for row in np.flatnonzero(left > _LONG).tolist():
+        text = content[at[row] : at[row] + left[row]].tobytes()
+        found[row] = int.from_bytes(blake2b(text, digest_size=8).digest(), "little")
+    rows = np.flatnonzero((left > 0) & (left <= _LONG))
     at, left = at[rows], left[rows]
     while len(rows):
         word = eights[at] & (_ALL >> (8 * (8 - np.minimum(left, 8))).astype(np.uint64))

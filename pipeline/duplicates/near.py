@@ -17,8 +17,8 @@ _CONVERTED = 5e-5
 #: Readings of one moment up to which each is held against each of the others; beyond, those of one latitude are.
 _MANY = 64
 #: The same where moment and latitude are one: a logger at rest whose times lost their hours. Its exact repeats are
-#: found all the same.
-_MOST = 2_000
+#: found all the same. And the pairs of such readings that are looked at in all.
+_MOST, _PAIRS = 2_000, 5_000_000
 
 
 @dataclass(frozen=True)
@@ -169,7 +169,11 @@ def _at_one_latitude(
     sorting = np.lexsort((of.latitude[crowd], block))
     crowd, block = crowd[sorting], block[sorting]
     left = np.arange(len(crowd))
+    looked = 0
     for step in range(1, _MOST + 1):
+        looked += len(left)
+        if looked > _PAIRS + 2 * len(crowd):
+            return
         left = left[left + step < len(crowd)]
         near = of.latitude[crowd[left + step]] - of.latitude[crowd[left]] <= 2 * _COARSEST / DEGREE
         left = left[near & (block[left + step] == block[left])]

@@ -98,14 +98,15 @@ def middle(values: Floats) -> list[float]:
 
 def _bases(survey: Survey) -> Integers:
     """Return (S,) a number per base: its id and, where that is known, its position as broadcast."""
-    keys: list[tuple[str | None, int]] = []
+    sessions: dict[str | None, list[int]] = {}
     for window in survey.windows:
-        same = [w.index for w in survey.windows if base_key(w.base) == base_key(window.base)]
-        groups = merged(np.nan_to_num(survey.bases.receiver[same]), _ANEW)
-        place = next(n for n, group in enumerate(groups) if window.index in [same[row] for row in group])
-        keys.append((base_key(window.base), place))
-    numbers = {key: number for number, key in enumerate(dict.fromkeys(keys))}
-    return np.array([numbers[key] for key in keys], np.int64)
+        sessions.setdefault(base_key(window.base), []).append(window.index)
+    found, bases = np.zeros(len(survey.windows), np.int64), 0
+    for same in sessions.values():
+        for group in merged(np.nan_to_num(survey.bases.receiver[same]), _ANEW):
+            found[[same[row] for row in group]] = bases
+            bases += 1
+    return found
 
 
 def odd_height_words(one: OddHeight, register: Register, ellipsoidal: bool, most: int) -> str:

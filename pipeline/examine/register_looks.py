@@ -15,6 +15,9 @@ from pipeline.sphere import DEGREE
 #: Metres within which two names are taken for one mark. Common practice, no source.
 ONE_MARK = 0.5
 
+#: Marks of one square that each mark is compared with.
+_MOST_IN_ONE = 20
+
 
 @dataclass(frozen=True)
 class Pair:
@@ -26,25 +29,46 @@ class Pair:
 
 
 def close_pairs(places: Floats, within: float) -> list[Pair]:
-    """Return the marks that lie ``within`` metres of one another, each pair once, in the register's order."""
-    order = np.argsort(places[:, 1], kind="stable")
-    order = order[np.isfinite(places[order]).all(axis=1)]
-    latitude = places[order, 1]
-    until = np.searchsorted(latitude, latitude + within / DEGREE, side="right")
-    found = []
-    for at in np.flatnonzero(until > np.arange(len(order)) + 1).tolist():
-        others = order[at + 1 : until[at]]
-        distance = np.hypot(*_apart(places[others], places[order[at]]).T)
-        for other, metres in zip(others[distance <= within], distance[distance <= within], strict=True):
-            one, two = sorted((int(order[at]), int(other)))
-            found.append(Pair(one, two, float(metres)))
-    return sorted(found, key=lambda pair: (pair.one, pair.other))
+    """Return the marks that lie ``within`` metres of one another, each pair once, in the register's order.
+
+    Places are sorted into squares as wide as that, and compared within theirs and with the next ones; where many lie in
+    one square, each with the first few of it, so that marks on one heap are not as many pairs as their number squared.
+    """
+    known = np.flatnonzero(np.isfinite(places).all(axis=1))
+    if not len(known):
+        return []
+    east = (places[known, 0] - places[known[0], 0] + 180.0) % 360.0 - 180.0
+    row = np.floor(places[known, 1] * DEGREE / within).astype(np.int64)
+    own = _square(row, east, within)
+    order = np.argsort(own, kind="stable")
+    squares, found = own[order], []
+    at = np.arange(len(order))
+    for up, right in ((0, 0), (0, 1), (1, -1), (1, 0), (1, 1)):
+        wanted = (_square(row + up, east, within) + right)[order]
+        first = at + 1 if (up, right) == (0, 0) else np.searchsorted(squares, wanted)
+        until = np.searchsorted(squares, wanted, side="right")
+        for step in range(_MOST_IN_ONE):
+            here = np.flatnonzero(first + step < until)
+            found.append(np.column_stack([order[here], order[first[here] + step]]))
+    pairs = np.sort(known[np.concatenate(found)], axis=1)
+    metres = np.hypot(*_apart(places[pairs[:, 1]], places[pairs[:, 0]]).T)
+    near = metres <= within
+    by = np.lexsort(pairs[near].T[::-1])
+    rows = zip(pairs[near][by].tolist(), metres[near][by].tolist(), strict=True)
+    return [Pair(one, other, distance) for (one, other), distance in rows]
+
+
+def _square(row: Integers, east: Floats, within: float) -> Integers:
+    """Return (n,) one number for the square of each place in a row of squares, ``east`` in degrees."""
+    along = np.floor(east * DEGREE * np.cos(np.radians(row * within / DEGREE)) / within).astype(np.int64)
+    return np.asarray(row * (1 << 32) + along, np.int64)
 
 
 def _apart(places: Floats, origin: Floats) -> Floats:
-    """Return (n, 2) metres east and north of one place, the shorter way round the earth."""
-    east = (places[:, 0] - origin[0] + 180.0) % 360.0 - 180.0
-    return np.column_stack([east * DEGREE * np.cos(np.radians(origin[1])), (places[:, 1] - origin[1]) * DEGREE])
+    """Return (n, 2) metres east and north of one place each, (n, 2), the shorter way round the earth."""
+    east = (places[:, 0] - origin[:, 0] + 180.0) % 360.0 - 180.0
+    along = east * DEGREE * np.cos(np.radians(origin[:, 1]))
+    return np.column_stack([along, (places[:, 1] - origin[:, 1]) * DEGREE])
 
 
 def distance_from(area: tuple[float, float, float, float], places: Floats) -> Floats:

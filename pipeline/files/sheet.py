@@ -6,18 +6,21 @@ import hashlib
 import io
 import math
 import re
+from collections import Counter
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
 from pipeline.files.odd_text import looks_like_data
+from pipeline.files.regular import read_whole
+from pipeline.limits import COLUMNS, LINE, TABLE
 from pipeline.near import listed, plain
 from pipeline.problems import Problems
 from pipeline.words import counted
 
-#: Lines of the beginning among which the header is looked for.
-_MOST_ABOVE = 50
+#: Lines of the beginning among which the header is looked for, and characters of it and of each that are looked at.
+_MOST_ABOVE, _BEGINNING, _OF_LINE = 50, 1 << 20, 1 << 16
 
 _NUMBER = re.compile(r"[+-]?([0-9]+([.][0-9]*)?|[.][0-9]+)([eE][+-]?[0-9]+)?")
 
@@ -27,7 +30,8 @@ class Sheet:
     """A table as written: every cell is text, stripped of blanks around it, and "" where there is none.
 
     ``columns`` are the header's names in small letters; each of ``rows`` is its line (or a feature's number) and its
-    cells by column. ``header`` is the header's line; ``comma`` tells whether a decimal comma is possible.
+    cells by column, those of columns that are asked for. ``header`` is the header's line; ``comma`` tells whether a
+    decimal comma is possible.
     """
 
     shown: str
@@ -49,7 +53,7 @@ def number(text: str, comma: bool = False) -> float | None:
 def read_bytes(path: Path, shown: str, problems: Problems) -> bytes | None:
     """Return a file's content, or None and a problem where it cannot be read."""
     try:
-        return path.read_bytes()
+        return read_whole(path, TABLE)
     except FileNotFoundError:
         problems.add(shown, 0, "this file is not there", "a path counts from the job file's folder")
     except OSError as error:
@@ -86,10 +90,12 @@ def read_sheet(path: Path, shown: str, problems: Problems, known: Collection[str
     before = len(problems.found)
     data = read_bytes(path, shown, problems)
     text = decode(data, shown, problems) if data is not None else None
-    if data is None or text is None:
+    if data is None or text is None or _has_long_line(text, shown, problems):
         return None
     delimiter = _delimiter(text, known)
     records = list(_records(text, delimiter, shown, problems))
+    if len(problems.found) > before:
+        return None
     if not records:
         problems.add(shown, 1, "this table is empty", "its first line names the columns")
         return None
@@ -101,17 +107,33 @@ def read_sheet(path: Path, shown: str, problems: Problems, known: Collection[str
         what = "the first line holds data, no names of columns: this table has no header"
         problems.add(shown, header_line, what, f"write one above it, such as {listed(known)}")
         return None
-    for name in sorted({name for name in columns if name and columns.count(name) > 1}):
+    for name in sorted(name for name, count in Counter(columns).items() if name and count > 1):
         problems.add(shown, header_line, f"the column '{name}' is there twice", "keep one of them")
-    rows = tuple((line, _row(line, cells, columns, shown, problems)) for line, cells in body)
+    wanted = [(place, name) for place, name in enumerate(columns) if not known or name in known]
+    rows = tuple((line, _row(line, cells, columns, wanted, shown, problems)) for line, cells in body)
     if len(problems.found) > before:
         return None
     return Sheet(shown, columns, rows, delimiter != ",", hashlib.sha256(data).hexdigest(), header_line)
 
 
+def _has_long_line(text: str, shown: str, problems: Problems) -> bool:
+    """Note a line that is longer than one may be."""
+    begun = 0
+    while len(text) - begun > LINE:
+        last = max(text.rfind(sign, begun, begun + LINE) for sign in "\n\r")
+        if last < 0:
+            line = text.count("\n", 0, begun) + 1
+            what = f"this line has more than {counted(LINE, 'character')}"
+            problems.add(shown, line, what, "see that it is a text file with a line per row")
+            return True
+        begun = last + 1
+    return False
+
+
 def _delimiter(text: str, known: Collection[str]) -> str:
     """Return the delimiter by which a line of the beginning has most known columns, or else most cells."""
-    lines = list(islice((line for line in text.splitlines() if line.strip()), _MOST_ABOVE)) or [""]
+    beginning = (line[:_OF_LINE] for line in text[:_BEGINNING].splitlines() if line.strip())
+    lines = list(islice(beginning, _MOST_ABOVE)) or [""]
 
     def worth(sign: str) -> tuple[int, int]:
         found = [next(csv.reader([line], delimiter=sign), []) for line in lines]
@@ -149,11 +171,23 @@ def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Itera
         except csv.Error as error:
             problems.add(shown, line, f"this row cannot be read: {error}", 'check the quotes: "..." around a cell')
             return
+        if len(cells) > COLUMNS:
+            what = f"this row has {counted(len(cells), 'cell')}; {COLUMNS:,} is the most"
+            problems.add(shown, line, what, "take out the columns that are not needed")
+            return
         if any(cells):
             yield line, cells
 
 
-def _row(line: int, cells: list[str], columns: tuple[str, ...], shown: str, problems: Problems) -> dict[str, str]:
+def _row(
+    line: int,
+    cells: list[str],
+    columns: tuple[str, ...],
+    wanted: list[tuple[int, str]],
+    shown: str,
+    problems: Problems,
+) -> dict[str, str]:
+    """Return the cells of the columns that are ``wanted``, each with its place, but for empty ones."""
     if any(cells[len(columns) :]):
         problems.add(
             shown,
@@ -161,5 +195,4 @@ def _row(line: int, cells: list[str], columns: tuple[str, ...], shown: str, prob
             f"this row has {counted(len(cells), 'cell')}, the header {len(columns)}",
             "with a decimal comma the cells are parted by ';', and a cell that holds the delimiter stands in quotes",
         )
-    padded = [*cells, *[""] * (len(columns) - len(cells))]
-    return dict(zip(columns, padded, strict=False))
+    return {name: cells[place] for place, name in wanted if place < len(cells) and cells[place]}

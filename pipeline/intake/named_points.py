@@ -12,6 +12,7 @@ from pipeline.intake.occupations import Wanted
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import right_id
 from pipeline.intake.unusable import advice
+from pipeline.limits import HINTS
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
 from pipeline.read.files import read_batches
@@ -84,7 +85,12 @@ def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems
     named = [one.point for w in prepared.windows for one in (*w.session.ties, *w.session.checks)]
     for row in first_pass.candidates.select(_TOLD).to_pylist():
         by_name.setdefault(row["name"] or "", []).append(row)
-    absent = _look_again(prepared, {point for point in named if point not in by_name})
+    missing = dict.fromkeys(point for point in named if point not in by_name)
+    absent = _look_again(prepared, list(missing)[:HINTS])
+    occupied: dict[int, dict[str, None]] = {}
+    for name, found in by_name.items():
+        for row in found:
+            occupied.setdefault(int(str(row["session"])), {})[name] = None
     for window in prepared.windows:
         uses = [(tie.point, Role.TIE, window.where_tie(number)) for number, tie in enumerate(window.session.ties)]
         uses += [(c.point, Role.CHECK, window.where_check(number)) for number, c in enumerate(window.session.checks)]
@@ -95,7 +101,7 @@ def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems
                 continue
             if _follows(prepared, here or rows):
                 continue
-            what, fix = _why(point, window.index, here or rows, by_name, absent, prepared)
+            what, fix = _why(point, window.index, here or rows, occupied, absent, prepared)
             if here and here[0]["held"] == reason_code(Reason.IMPLAUSIBLE):
                 what, fix = f"{what}: {first_pass.implausible.detail(int(str(here[0]['number'])))}", _OTHER_TIE
             problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
@@ -173,12 +179,12 @@ def _why(
     point: str,
     session: int,
     rows: list[dict[str, object]],
-    by_name: dict[str, list[dict[str, object]]],
+    occupied: dict[int, dict[str, None]],
     absent: dict[str, _Absent],
     prepared: Prepared,
 ) -> tuple[str, str]:
     if not rows:
-        names = [name for name, found in by_name.items() if any(row["session"] == session for row in found)]
+        names = occupied.get(session, {})
         missed = absent.get(point, _Absent())
         near = nearest(point, missed.near)
         there = f"the session's occupations are {listed(names)}" if names else "the session has no occupation by name"

@@ -1,8 +1,9 @@
 """Which readings are occupations of marks: those that a session names, and those that code or name give away."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
@@ -88,6 +89,10 @@ _WORDS = "am|pm|chk|check|open|opening|close|closing|start|end|again"
 _BEHIND = rf"^(?:[-_. /:]+[0-9a-z]{{1,2}}|[-_. /:]*(?:[a-z]|{_WORDS}))?$"
 #: What some write between the letters of a mark's name and its number, and others leave out.
 _GAP = r"([a-z])[-_. ]*0*([1-9])"
+#: Characters of a mark's name that is known with something written beside it.
+_LONGEST = 60
+#: Beginnings of marks' names that a pattern is made of; of more it would cost more than looking at every name.
+_MOST_STEMS, _ANYTHING = 2_000, "(?s)."
 _BEFORE = rf"^(?:{_WORDS})?[-_. /:]*$"
 
 
@@ -96,7 +101,7 @@ class MarkNames:
     """Names of marks, for telling which points are named after one; upper and lower case are alike, CM2, CM-2, CM 02.
 
     A name with a letter and a digit in it, or of four letters, is known with something written before or behind it
-    (``by_length``); a shorter or a plain number only as it stands, since ordinary points are numbered too.
+    (``by_length``); a shorter one, a very long one or a plain number only as it stands: points are numbered too.
     ``stems`` is a pattern of what every name that is like such a mark's contains: it tells quickly which to look at.
     """
 
@@ -107,16 +112,23 @@ class MarkNames:
 
     @classmethod
     def of(cls, marks: Iterable[str]) -> "MarkNames":
-        """Arrange the names of marks."""
-        marks = list(marks)
+        """Arrange the names of marks; those of one register are arranged once."""
+        return _arranged(tuple(marks))
+
+    @classmethod
+    def arranged(cls, marks: Sequence[str]) -> "MarkNames":
+        """Arrange the names of marks afresh."""
         spelled = {_plain(mark): mark for mark in reversed(marks)} | {mark.strip().lower(): mark for mark in marks}
         lengths: dict[int, list[str]] = {}
-        for name in spelled:
-            if _distinct(name):
-                lengths.setdefault(len(name), []).append(name)
+        stems = set()
+        for name in filter(_distinct, spelled):
+            if len(name) > _LONGEST:
+                continue
+            lengths.setdefault(len(name), []).append(name)
+            stems.add(_stem(name))
         return cls(
             spelled,
-            "|".join(sorted({re.escape(_stem(name)) for name in spelled if _distinct(name)})),
+            "|".join(sorted(map(re.escape, stems))) if len(stems) <= _MOST_STEMS else _ANYTHING,
             pa.array(list(spelled), pa.string()),
             {length: pa.array(names, pa.string()) for length, names in sorted(lengths.items(), reverse=True)},
         )
@@ -173,6 +185,11 @@ class MarkNames:
             if _distinct(end) and end in self.spelled and re.match(_BEFORE, lower[:-length]):
                 return self.spelled[end]
         return None
+
+
+@lru_cache(maxsize=2)
+def _arranged(marks: tuple[str, ...]) -> MarkNames:
+    return MarkNames.arranged(marks)
 
 
 def _plain(name: str) -> str:

@@ -13,6 +13,7 @@ from pipeline.geodesy.units import lengths
 from pipeline.issue.folder.belongs import Owner, in_the_way, kept
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import Columns
+from pipeline.limits import HINTS
 from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problems
 from pipeline.read.files import Export, find_exports
@@ -230,6 +231,8 @@ def _check_marks(
         named += [window.session.setup.mark] if window.session.setup else []
         for mark in named:
             places.setdefault(mark, set()).add(window.index)
+    ordered, near = sorted(known), dict[str, list[str]]()
+    there = f"the register has {listed(ordered)}"
     for window in windows:
         session = window.session
         uses = [(tie.mark, window.where_tie(number), "tie") for number, tie in enumerate(session.ties)]
@@ -238,9 +241,10 @@ def _check_marks(
             uses.append((session.setup.mark, window.where, "setup"))
         for mark, where, use in uses:
             if mark not in known and (use == "check" or len(places[mark]) < 2):
-                near = nearest(mark, sorted(known))
-                there = f"the register has {listed(sorted(known))}"
-                likely = f"did you mean {' or '.join(near)}?" if near else "write one of its marks, or add this one:"
+                if mark not in near and len(near) < HINTS:
+                    near[mark] = nearest(mark, ordered)
+                alike = " or ".join(near.get(mark, ()))
+                likely = f"did you mean {alike}?" if alike else "write one of its marks, or add this one:"
                 problems.add(
                     *where,
                     f'{use} of session {session.name} on the mark "{mark}", which is not in the register'

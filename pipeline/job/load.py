@@ -15,6 +15,8 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from pipeline import limits
+from pipeline.files.regular import NoFile, read_whole
 from pipeline.job import rules
 from pipeline.job.explain import explain, key_path, without_echoes
 from pipeline.job.lines import Key, KeyLines, key_lines
@@ -87,6 +89,8 @@ def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
     if data is None or parsed is None:
         return None
     raw, lines = parsed
+    if _too_many(raw, shown, lines, problems):
+        return None
     job = _validate(raw, shown, lines, problems)
     parts = _Parts.of(raw)
     parts.check(raw, absolute, shown, lines, problems)
@@ -179,12 +183,14 @@ def _plain(value: object) -> str:
 
 def _read_bytes(path: Path, shown: str, problems: Problems) -> bytes | None:
     try:
-        return path.read_bytes()
+        return read_whole(path, limits.JOB_FILE)
     except FileNotFoundError:
         problems.add(shown, 0, "there is no such job file", "check the current folder")
         return None
-    except IsADirectoryError:
-        problems.add(shown, 0, "this is a folder, not a job file", "name the .toml file in it")
+    except NoFile as error:
+        what = f"this is {error.kind}, not a job file" if error.kind else f"this is no job file: {error}"
+        fix = "name the .toml file in it" if path.is_dir() else "name a .toml file; sessions may have a file of theirs"
+        problems.add(shown, 0, what, fix)
         return None
     except OSError as error:
         problems.add(shown, 0, f"the job file cannot be read: {error.strerror}")
@@ -200,7 +206,20 @@ def _decoded(data: bytes, shown: str, problems: Problems) -> str | None:
         return None
 
 
+#: The beginning of a key or table of dozens of parts.
+_DOTTED = re.compile(
+    r"""(?:^|[{,])[ \t]*\[{0,2}[ \t]*((?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){40})""", re.MULTILINE
+)
+
+#: So many mistakes of a job file are told; of the others only how many there are.
+_MOST_TOLD = 1_000
+
+
 def _parse(text: str, shown: str, problems: Problems) -> tuple[dict[str, Any], KeyLines] | None:
+    if (deep := _DOTTED.search(text)) is not None:  # which costs the square of its length to take apart
+        what = "a key has more parts, with points between, than any key of a job file"
+        problems.add(shown, text.count("\n", 0, deep.start(1)) + 1, what, "see README for the keys that there are")
+        return None
     try:
         return tomllib.loads(text), key_lines(text)
     except RecursionError:
@@ -259,13 +278,32 @@ def _deepest(text: str) -> int:
     return max(range(len(depths)), key=depths.__getitem__) + 1
 
 
+def _too_many(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Problems) -> bool:
+    """Note more blocks, sessions or patterns than a job has at most."""
+    before = len(problems.found)
+    points, sessions = ([each for each in found if isinstance(each, dict)] if isinstance(found, list) else []
+                        for found in (raw.get("points"), raw.get("session")))  # fmt: skip
+    named = [block["files"] for block in points if isinstance(block.get("files"), list)]
+    for key, count, most, what in (
+        ("session", len(sessions), limits.SESSIONS, "session"),
+        ("points", len(points), limits.BLOCKS, "block"),
+        ("points", sum(map(len, named)), limits.EXPORTS, "file"),
+    ):
+        if count > most:
+            problems.add(shown, lines.line((key,)), *rules.too_many(count, what, most))
+    return len(problems.found) > before
+
+
 def _validate(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Problems) -> Job | None:
     try:
         return Job.model_validate(raw)
     except ValidationError as error:
-        found = without_echoes(error.errors(include_url=False))
+        every = error.errors(include_url=False)
+        found = without_echoes(every[:_MOST_TOLD])
         for line, what, fix in _gathered([(lines.line(key_path(each)), *explain(each, Job)) for each in found]):
             problems.add(shown, line, what, fix)
+        if len(every) > _MOST_TOLD:
+            problems.add(shown, 0, f"there are {len(every) - _MOST_TOLD:,} more mistakes", "mend those above first")
         return None
 
 
@@ -326,18 +364,19 @@ class _Parts:
         self._check_files(path, shown, where, problems)
 
     def _check_files(self, path: Path, shown: str, where: rules.Where, problems: Problems) -> None:
-        named: list[tuple[Path | None, str, tuple[str, str]]] = [
-            (self.target.geoid if self.target else None, "the geoid grid", ("target", "geoid")),
-            (self.control.file if self.control else None, "the register of control marks", ("control", "file")),
-            (self.sessions.file if self.sessions else None, "the table of sessions", ("sessions", "file")),
+        grid, table = limits.GRID, limits.TABLE
+        named: list[tuple[Path | None, str, int, tuple[str, str]]] = [
+            (self.target.geoid if self.target else None, "the geoid grid", grid, ("target", "geoid")),
+            (self.control.file if self.control else None, "the register of control marks", table, ("control", "file")),
+            (self.sessions.file if self.sessions else None, "the table of sessions", table, ("sessions", "file")),
         ]
-        for file, what, keys in named:
+        for file, what, most, keys in named:
             if file is not None:
                 absolute = _resolve(path.parent, file)
                 if not is_text(absolute):
                     problems.add(*where(*keys), f"{what} cannot be read: {NOT_TEXT[0]}", NOT_TEXT[1])
                     continue
-                rules.check_file(absolute, _show(absolute, path, shown), what, where(*keys), problems)
+                rules.check_file(absolute, _show(absolute, path, shown), what, most, where(*keys), problems)
         if self.job is not None:
             folder = _resolve(path.parent, self.job.folder)
             if not is_text(folder):

@@ -4,11 +4,13 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
+from pipeline.files.regular import COPY, other_kind
 from pipeline.job.model import Points, Session, Source, Target
 from pipeline.job.time_format import from_tokens, parts_of
 from pipeline.job.zones import zone_problem
 from pipeline.near import beside
 from pipeline.problems import Problems
+from pipeline.words import counted
 
 #: Where a key of one table is written, given its path in that table: the file as shown to the user, and the line.
 Where = Callable[..., tuple[str, int]]
@@ -56,17 +58,20 @@ def check_target(target: Target, where: Where, problems: Problems) -> None:
         )
 
 
-def check_file(path: Path, shown: str, what: str, where: tuple[str, int], problems: Problems) -> None:
-    """Note a file that the job names and that is not there."""
+def check_file(path: Path, shown: str, what: str, most: int, where: tuple[str, int], problems: Problems) -> None:
+    """Note a file that the job names and that is not there, is no file, or has more than ``most`` bytes."""
     # os.path, not Path: what may not be looked at (no permission, a name too long) is not there for us either
     if not os.path.isfile(path):
-        state = "is a folder" if os.path.isdir(path) else "is not there"
-        fix = "a path counts from the job file's folder"
+        kind = other_kind(path) if os.path.exists(path) else None
+        state = f"is {kind}" if kind is not None else "is not there"
+        fix = COPY if kind not in (None, "a folder") else "a path counts from the job file's folder"
         if near := beside(str(path)):
             fix = f"did you mean {' or '.join(near)}? {fix}"
         if "\\" in shown:
             fix += "; write / between folders, also on Windows"
         problems.add(*where, f"{what} {shown} {state}", fix)
+    elif os.path.getsize(path) > most:
+        problems.add(*where, f"{what} {shown} has more than {most >> 20:,} MB", "see that it is the right file")
 
 
 def check_folder(path: Path, show: Callable[[Path], str], where: tuple[str, int], problems: Problems) -> None:
@@ -74,6 +79,11 @@ def check_folder(path: Path, show: Callable[[Path], str], where: tuple[str, int]
     there = next((each for each in (path, *path.parents) if os.path.lexists(each)), path)
     if os.path.lexists(there) and not os.path.isdir(there):
         problems.add(*where, f"{show(there)} is a file, not a folder", "name a folder; it is made where it is missing")
+
+
+def too_many(count: int, what: str, most: int) -> tuple[str, str]:
+    """Return what is wrong with so many sessions, say, and what to do."""
+    return f"there are {counted(count, what)}, and {most:,} is the most", "share them out among jobs"
 
 
 def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool, problems: Problems) -> None:

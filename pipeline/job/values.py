@@ -8,6 +8,7 @@ from typing import Annotated, Literal, TypeVar
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
+from pipeline.limits import LEAST
 from pipeline.words import Reason
 
 
@@ -56,6 +57,13 @@ _LONGEST_NAME, _LONGEST_PATH = 255, 4000
 
 _T = TypeVar("_T")
 
+
+def _of_some_size(value: float) -> float:
+    if 0 < value < LEAST:
+        raise ValueError(f"{value:g} is smaller than anything that is measured")
+    return value
+
+
 #: TOML knows lists and text only: these two are the conversions that strictness leaves open.
 Listed = Annotated[tuple[_T, ...], Field(strict=False)]
 File = Annotated[Path, Field(strict=False), BeforeValidator(_file_name)]
@@ -65,8 +73,8 @@ Column = Annotated[str, StringConstraints(min_length=1)]
 Moment = Annotated[datetime, AfterValidator(_with_offset)]
 #: No length, tolerance or limit of a job is larger, metres (or seconds, PDOP, ppm): beyond it lies a slip.
 MOST = 1e7
-Positive = Annotated[float, Field(gt=0, le=MOST)]
-NotNegative = Annotated[float, Field(ge=0, le=MOST)]
+Positive = Annotated[float, Field(gt=0, le=MOST), AfterValidator(_of_some_size)]
+NotNegative = Annotated[float, Field(ge=0, le=MOST), AfterValidator(_of_some_size)]
 Metres = Annotated[float, Field(ge=-MOST, le=MOST), Unit("m")]
 Epoch = Annotated[float, Field(ge=1900, le=2200), Unit("year")]
 TargetEpoch = Annotated[float, Field(ge=_FIRST_YEAR, le=_LAST_YEAR), Unit("year")]

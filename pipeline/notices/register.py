@@ -1,6 +1,6 @@
 """The register of control marks checked before the job rests on it: warnings in words, each with its line."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ from pipeline.examine.out_of_area import beyond_grid
 from pipeline.examine.register_looks import (
     ONE_MARK,
     Misplaced,
+    Pair,
     close_pairs,
     misplaced,
 )
@@ -40,8 +41,8 @@ _FAR, _NEAR = 50_000.0, 20_000.0
 #: Metres: smaller differences from an earlier issue's register are taken for a revision, whatever their digits.
 _REVISED = {Slip.SWAPPED: 0.02, Slip.DIGIT: 0.5}
 _AXES = {"projected": ("easting", "northing", "height"), "geographic": ("longitude", "latitude", "height")}
-#: Marks that one sentence names.
-_NAMED = 3
+#: Marks that one sentence names, and pairs of marks at one place that are told.
+_NAMED, _MOST_PAIRS = 3, 1_000
 
 
 @dataclass(frozen=True)
@@ -61,9 +62,10 @@ def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) 
     if register is None or control is None or stood is None:
         return []
     places = stood.places
+    pairs = close_pairs(places, ONE_MARK)
     told = [
-        *_duplicates(register, places),
-        *_dependent(survey, register, places, stood),
+        *_duplicates(register, pairs),
+        *_dependent(survey, register, pairs, stood),
         *_misplaced(survey, register, places, survey.first_pass.area, stood),
         *_heights(survey, register, stood),
         *(_slips(register, last) if last is not None else ()),
@@ -71,8 +73,11 @@ def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) 
     return sorted(dict.fromkeys(told), key=lambda warned: warned.line)
 
 
-def _duplicates(register: Register, places: Floats) -> Iterator[Warned]:
-    for pair in close_pairs(places, ONE_MARK):
+def _duplicates(register: Register, pairs: Sequence[Pair]) -> Iterator[Warned]:
+    if len(pairs) > _MOST_PAIRS:
+        line = register.lines[pairs[0].other]
+        yield Warned(line, f"{len(pairs):,} or more pairs of marks lie at one place each: the first are told")
+    for pair in pairs[:_MOST_PAIRS]:
         one, other = register.names[pair.one], register.names[pair.other]
         up = register.third[pair.other] - register.third[pair.one]
         if pair.distance == 0.0 and (up == 0.0 or np.isnan(up)):
@@ -87,10 +92,11 @@ def _duplicates(register: Register, places: Floats) -> Iterator[Warned]:
         )
 
 
-def _dependent(survey: Survey, register: Register, places: Floats, stood: Stood) -> Iterator[Warned]:
+def _dependent(survey: Survey, register: Register, near: Sequence[Pair], stood: Stood) -> Iterator[Warned]:
     """Yield checks on a mark that is, under another name, the mark that ties the session."""
-    pairs = [(pair.one, pair.other, pair.distance) for pair in close_pairs(places, ONE_MARK)]
-    for window in survey.windows:
+    used = set(stood.mark.tolist()) | {register.find(w.session.setup.mark) for w in survey.windows if w.session.setup}
+    pairs = [(pair.one, pair.other, pair.distance) for pair in near if pair.one in used and pair.other in used]
+    for window in survey.windows if pairs else ():
         here = stood.session == window.index
         ties, checks = set(stood.mark[here & stood.tie].tolist()), set(stood.mark[here & ~stood.tie].tolist())
         over = window.session.setup and register.find(window.session.setup.mark)

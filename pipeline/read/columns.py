@@ -1,6 +1,7 @@
 """A raw batch into readings: the export's columns to ours, in metres, degrees and UTC, a reason on every bad row."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
@@ -11,6 +12,8 @@ from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.units import METRES, Lengths, lengths
 from pipeline.job.model import Points
+from pipeline.job.values import Units
+from pipeline.limits import COORDINATE, LEAST, SIGMA
 from pipeline.read.angles import dms
 from pipeline.read.findings import Findings
 from pipeline.read.mapping import (
@@ -81,10 +84,16 @@ def lengths_of(points: Points) -> Lengths:
     look at its files goes on without it.
     """
     try:
-        return lengths(points.crs or "", points.units)
+        return _lengths(points.crs or "", points.units)
     except OperationError:
         metre = METRES[points.units or "metre"]
         return Lengths(metre, metre, metre, False)
+
+
+@lru_cache(maxsize=64)
+def _lengths(crs: str, units: Units | None) -> Lengths:
+    """Return what lengths count in: the same for each of many files."""
+    return lengths(crs, units)
 
 
 def readings(raw: Raw, how: Plan) -> pa.RecordBatch:
@@ -155,11 +164,20 @@ class _Reader:
         if bad.any():
             self.findings.add_cells(Reason.UNREADABLE, bad, word, cells, described(cells, bad, describe))
         if word in LENGTHS:
-            values = values * self._metre(word)
+            values = self._of_this_earth(word, values * self._metre(word), cells)
         if word in _LIMITS:
             values = self._within(word, values, cells)
         empty = np.isnan(values) & cells.is_null().to_numpy(zero_copy_only=False) & self.whole
         return values, empty
+
+    def _of_this_earth(self, word: str, values: Floats, cells: pa.Array) -> Floats:
+        """Hold back what is no length on this earth: arithmetic with it would overflow, or make any number of it."""
+        most = SIGMA if word.startswith("sigma") else COORDINATE
+        beyond = np.abs(values) > most
+        if beyond.any():
+            self.findings.add_cells(Reason.UNREADABLE, beyond, word, cells, f"is beyond {most / 1000:,.0f} km")
+            values = np.where(beyond, np.nan, values)
+        return values
 
     def _within(self, word: str, values: Floats, cells: pa.Array) -> Floats:
         limit = _LIMITS[word]
@@ -176,6 +194,8 @@ class _Reader:
         values, _ = self._number(word)
         if word.startswith("sigma"):
             self.findings.add_cells(Reason.UNREADABLE, values < 0, word, cells, "is below zero")
+            least = (values > 0) & (values < LEAST)
+            self.findings.add_cells(Reason.UNREADABLE, least, word, cells, "is smaller than anything that is measured")
         return values
 
     def _position(self) -> tuple[Floats, ...]:
@@ -199,8 +219,12 @@ class _Reader:
         self.findings.add(Reason.UNREADABLE, geometry.other & self.whole, "the geometry is not a point")
         self.findings.add(Reason.NO_POSITION, absent & ~geometry.other & known & self.whole, "no geometry")
         height = geometry.z if "height" not in self.how.position.mapped else np.zeros(self.rows)
-        endless = np.isinf(geometry.x) | np.isinf(geometry.y) | np.isinf(height)
+        largest = np.fmax(np.fmax(np.abs(geometry.x), np.abs(geometry.y)), np.abs(height))
+        endless = np.isinf(largest)
         self.findings.add(Reason.UNREADABLE, endless & self.whole, "the geometry has a coordinate that is not finite")
+        beyond = (largest > COORDINATE / min(self.how.lengths.plan, self.how.lengths.up, 1.0)) & ~endless
+        self.findings.add(Reason.UNREADABLE, beyond & self.whole, "the geometry has a coordinate that is not on earth")
+        endless |= beyond
         x, y, z = (np.where(endless, np.nan, values) for values in self._metres(geometry))
         if self.how.degrees:
             x, y = self._within("longitude", x, pa.array(x)), self._within("latitude", y, pa.array(y))

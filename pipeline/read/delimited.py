@@ -9,10 +9,13 @@ import pyarrow.compute as pc
 import pyarrow.csv
 
 from pipeline.digest import Sum
+from pipeline.limits import UNSPLIT
 from pipeline.read.dialect import Dialect
+from pipeline.read.findings import Unusable
 from pipeline.read.raw import Raw
 from pipeline.read.records import Records, scan
 from pipeline.read.text import CHUNK, blocks
+from pipeline.words import counted
 
 
 def read_delimited(
@@ -25,7 +28,7 @@ def read_delimited(
     cannot be taken apart has only nulls and its ``fault``. All bytes that are read are added to ``seen``.
     """
     delimiter, columns = dialect.delimiter.encode(), len(dialect.names)
-    line, rest, skip = 1, b"", dialect.header_line
+    line, rest, skip, unsplit = 1, b"", dialect.header_line, 0
     previous: bytes | None = None
     for block in blocks(path, stated, chunk, seen):
         if skip:
@@ -35,10 +38,26 @@ def read_delimited(
         if previous is not None:
             records = scan(rest + previous, line, delimiter, columns, final=False)
             line, rest = line + records.lines, records.rest
+            unsplit = _counted_faults(records, unsplit)
             yield from _batch(records, dialect)
         previous = block or None
     if rest or previous:
-        yield from _batch(scan(rest + (previous or b""), line, delimiter, columns, final=True), dialect)
+        records = scan(rest + (previous or b""), line, delimiter, columns, final=True)
+        _counted_faults(records, unsplit)
+        yield from _batch(records, dialect)
+
+
+def _counted_faults(records: Records, before: int) -> int:
+    """Return how many rows could not be split so far. Raises `Unusable` where it is no export that has so many."""
+    count = before + len(records.fault)
+    if count > UNSPLIT:
+        what = f"more than {counted(UNSPLIT, 'row')} cannot be split into cells, the last: {records.fault[-1]}"
+        raise Unusable(int(records.fault_line[-1]), what, "see that it is the right file, and export it again")
+    return count
+
+
+#: White space of ASCII but line ends, as `trimmed` takes it off.
+_SPACES = (b" ", b"\t", b"\x0b", b"\x0c", b"\x1c", b"\x1d", b"\x1e", b"\x1f")
 
 
 def _without_lines(block: bytes, count: int) -> tuple[bytes, int]:
@@ -87,11 +106,14 @@ def _texts(records: Records, dialect: Dialect) -> list[pa.Array]:
         ),
     )
     texts = [column.combine_chunks() for column in table.columns]
-    return [trimmed(text) for text in texts] if _may_have_spaces(records.body, dialect.delimiter) else texts
+    return [trimmed(text) for text in texts] if _may_have_spaces(records, dialect.delimiter) else texts
 
 
-def _may_have_spaces(body: bytes, delimiter: str) -> bool:
-    return b" " in body or (delimiter != "\t" and b"\t" in body) or not body.isascii()
+def _may_have_spaces(records: Records, delimiter: str) -> bool:
+    """Whether any cell may have white space around it: only a quoted one may have line feeds, or the delimiter."""
+    body = records.body
+    several = records.several_lines or (delimiter == "\t" and b'"' in body)
+    return several or not body.isascii() or any(sign in body for sign in _SPACES if sign != delimiter.encode())
 
 
 def trimmed(text: pa.Array) -> pa.Array:

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.job.model import Points
+from pipeline.limits import COLUMNS
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import fitted, mapped, numeric_names, spelling
 from pipeline.read.records import Stray, Unclosed, cells
 from pipeline.read.text import blocks, encoding_of
+from pipeline.words import counted
 
 _DELIMITERS = (",", ";", "\t", "|")
 
@@ -45,6 +47,8 @@ def find_dialect(path: Path, points: Points) -> Dialect:
     header, sample = lines[first], [line for line in lines[first + 1 :] if line.strip()][:_SAMPLE_LINES]
     if b"\0" in header:
         raise Unusable(first + 1, "the header has NUL bytes", 'state its encoding, such as encoding = "utf-16-le"')
+    for sign in (points.delimiter,) if points.delimiter else _DELIMITERS:
+        _check_width(header, sign.encode(), first + 1)
     delimiter = points.delimiter or _delimiter(header, sample, wanted)
     names = _names(header, delimiter, first + 1)
     rows = [row for row in (_split(line, delimiter) for line in sample) if row]
@@ -96,9 +100,14 @@ def _header(lines: list[bytes], delimiter: str | None, wanted: frozenset[str]) -
 
 
 def _split(line: bytes, delimiter: str) -> list[str]:
-    """Return the cells of a line without the spaces around them; none where its quotes are not clear."""
+    """Return the cells of a line without the spaces around them; none where its quotes are not clear, or too many."""
+    sign = delimiter.encode()
+    if line.count(sign) >= COLUMNS:
+        line = line.rstrip(b" " + sign)  # a spreadsheet's empty columns
+        if line.count(sign) >= COLUMNS:
+            return []
     try:
-        return [cell.decode("utf-8").strip() for cell in cells(line, delimiter.encode())]
+        return [cell.decode("utf-8").strip() for cell in cells(line, sign)]
     except (Stray, Unclosed):
         return []
 
@@ -116,6 +125,14 @@ def _delimiter(header: bytes, sample: list[bytes], wanted: frozenset[str]) -> st
         return sum(counts[len(names[delimiter]) + surplus] for surplus in (0, 1)), len(names[delimiter])
 
     return max(likely, key=worth)
+
+
+def _check_width(header: bytes, sign: bytes, line: int) -> None:
+    """Refuse a header with more columns than an export may have; a spreadsheet's empty ones do not count."""
+    columns = header.rstrip(b" " + sign).count(sign) + 1
+    if columns > COLUMNS:
+        what = f"the header has {counted(columns, 'column')}; {COLUMNS:,} is the most"
+        raise Unusable(line, what, "export it without the columns that nobody needs")
 
 
 def _names(header: bytes, delimiter: str, line: int) -> tuple[str, ...]:

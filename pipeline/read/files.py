@@ -13,9 +13,12 @@ import pyarrow as pa
 from pipeline.digest import Signature, digest, signature
 from pipeline.files.features import UNKNOWN_CRS
 from pipeline.files.odd_text import why_no_time
+from pipeline.files.patterns import TooMany, matching
+from pipeline.files.regular import COPY, NoFile, check_regular
 from pipeline.geodesy.named import disagree, is_projected, is_unknown, is_wgs84
 from pipeline.job.model import Job, Points
 from pipeline.job.time_format import likely_formats
+from pipeline.limits import ALL_COLUMNS, COLUMNS, EXPORTS, HINTS, LOOKED_AT
 from pipeline.near import beside, listed
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
 from pipeline.read.claims import Claims
@@ -28,6 +31,7 @@ from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
 from pipeline.read.text import check_text, known_encoding
 from pipeline.read.times import clock
 from pipeline.read.zoneless import bare_time
+from pipeline.words import counted
 
 #: Gives the job file and the line of a key, such as ("points", 0, "files").
 Where = Callable[..., tuple[str, int]]
@@ -101,9 +105,14 @@ def find_exports(
             except Unusable as error:
                 problems.add(shown, error.line, error.what, error.fix)
             except OSError as error:
-                problems.add(shown, 0, f"the file cannot be read: {error.strerror or error}")
+                fix = COPY if isinstance(error, NoFile) else ""
+                problems.add(shown, 0, f"the file cannot be read: {error.strerror or error}", fix)
             else:
                 exports.extend([export] if sound else [])
+    names = {field.name for export in exports for field in export.carried}
+    if len(names) > ALL_COLUMNS:
+        what = f"the exports carry {counted(len(names), 'column')} along, and {ALL_COLUMNS:,} is the most"
+        problems.add(job_file, where("points")[1], what, "export fewer, or share the exports out among jobs")
     return exports
 
 
@@ -173,18 +182,27 @@ def _paths(
 ) -> list[Path]:
     """Return the block's files, each once, in the order of their paths."""
     found: dict[str, Path] = {}
+    hints = HINTS
     for pattern in points.files:
-        literal = folder / pattern
-        if literal.is_file():
-            matches = [str(literal)]
-        else:
-            whole = os.path.join(glob.escape(str(folder)), pattern)
-            matches = [match for match in glob.glob(whole, recursive=True) if os.path.isfile(match)]
-            matches = [match for match in matches if not issued(Path(os.path.realpath(match)))]
+        literal = os.path.join(folder, pattern)
+        try:
+            there = [literal] if os.path.isfile(literal) else matching(folder, pattern)
+        except TooMany:
+            what = f'more than {counted(LOOKED_AT, "file")} would have to be looked at for "{pattern}"'
+            problems.add(job_file, line, what, "name the folders that the exports are in, or fewer levels of them")
+            continue
+        matches = [path for path in there if not os.path.isdir(path)]
+        if there != [literal]:
+            matches = [path for path in matches if not issued(Path(os.path.realpath(path)))]
         if not matches:
-            problems.add(job_file, line, f'no file matches "{pattern}"', _look(pattern, folder))
-        for match in sorted(matches):
+            problems.add(job_file, line, f'no file matches "{pattern}"', _look(pattern, folder) if hints > 0 else "")
+            hints -= 1
+        for match in matches:
             found.setdefault(os.path.realpath(match), Path(match))
+    if len(found) > EXPORTS:
+        what = f"there are {counted(len(found), 'file')}, and {EXPORTS:,} is the most"
+        problems.add(job_file, line, what, "put them together, or share them out among jobs")
+        return []
     return sorted(found.values(), key=lambda path: _shown(path, folder))
 
 
@@ -216,9 +234,10 @@ def _shown(path: Path, folder: Path) -> str:
 
 def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> Export:
     """Check one file against its block; raises `Unusable` or OSError. Of an unsound block only its bytes are."""
+    check_regular(path)
     _check_content(path)
     at = signature(path)
-    sha256 = digest(path) if path.suffix.lower() in PACKAGE else check_text(path, _stated_encoding(path, points))
+    sha256 = digest(path) if path.suffix.lower() in PACKAGE else _text_sum(path, points)
     if not sound:
         return Export(path, shown, block, points, sha256, (), at)
     with open_source(path, points, 65536, look=True) as source:
@@ -226,8 +245,15 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
         _check_crs(path, points, source, first)
         _check_times(source, first)
         carried = tuple(field for _, field in source.how.carried)
+        if len(carried) > COLUMNS:
+            what = f"it has {counted(len(carried), 'column')} beside those that are mapped; {COLUMNS:,} is the most"
+            raise Unusable(0, what, "export it without the columns that nobody needs")
         bare = bare_time(first, source.how.names["time"], points.time_format)
         return Export(path, shown, block, points, sha256, carried, at, bare)
+
+
+def _text_sum(path: Path, points: Points) -> str:
+    return check_text(path, _stated_encoding(path, points), in_lines=path.suffix.lower() in TEXT)
 
 
 def _stated_encoding(path: Path, points: Points) -> str | None:

@@ -11,7 +11,7 @@ from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import numpy as np
 import pyarrow as pa
@@ -19,6 +19,7 @@ import pyarrow as pa
 from pipeline.digest import Signature, Sum, Summed, signature
 from pipeline.files.features import Twice, named_crs, once
 from pipeline.job.model import Points
+from pipeline.limits import COLUMNS, FEATURE
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import mapped
 from pipeline.read.raw import Geometry, Raw
@@ -27,7 +28,9 @@ from pipeline.read.values import Faults, column_of, column_type, faults_of, with
 from pipeline.words import counted, plural
 
 #: Bytes read at once, and characters that one feature may have at most.
-_CHUNK, _LONGEST = 1 << 20, 1 << 26
+_CHUNK, _LONGEST = 1 << 20, FEATURE
+#: So near to the end of a piece a value is cut off rather than wrong.
+_CUT = 20
 _SPACE = re.compile(r"[ \t\r\n]*")
 _ROWS = 16_384
 
@@ -75,7 +78,10 @@ def _looked_through(path: Path, at: Signature) -> Properties:
             if not _is_feature(feature):
                 strange += 1
                 continue
-            for name, value in _properties(feature).items():
+            properties = _properties(feature)
+            if len(properties) > COLUMNS or len(seen) > COLUMNS:
+                _too_many(max(len(properties), len(seen)), rows)
+            for name, value in properties.items():
                 kind = type(value)
                 seen.setdefault(name, set()).add(kind)
                 if kind is int:
@@ -87,6 +93,11 @@ def _looked_through(path: Path, at: Signature) -> Properties:
         raise Unusable(1, what, "export it again, or take out what is no Feature (null, numbers, bare geometries)")
     fields = [(name, column_type(kinds, *widest.get(name, (0, 0)))) for name, kinds in seen.items()]
     return Properties(pa.schema(fields), _crs(document.get("crs")), rows)
+
+
+def _too_many(names: int, row: int) -> NoReturn:
+    what = f"the features have {counted(names, 'property', 'properties')}; {COLUMNS:,} is the most"
+    raise Unusable(row, what, "export it without the properties that nobody needs")
 
 
 def _is_feature(feature: Any) -> bool:
@@ -268,8 +279,10 @@ class _Reader:
             except (StopIteration, json.JSONDecodeError) as error:
                 beyond = error.pos - self._at if isinstance(error, json.JSONDecodeError) else 0
                 if len(self._text) - self._at > _LONGEST or not self._more():
-                    self._at += beyond
                     says = error.msg if isinstance(error, json.JSONDecodeError) else "a value is expected"
+                    if not self._ended and (says.startswith("Unterm") or self._at + beyond > len(self._text) - _CUT):
+                        says, beyond = f"it may have {counted(_LONGEST, 'character')} at most", 0
+                    self._at += beyond
                     what = f"the file cannot be read: {says}"
                     raise Unusable(self._line(), what, "export it again") from error
                 continue

@@ -20,6 +20,9 @@ _NEWLINE, _QUOTE, _SPACE, _TAB = b"\n"[0], b'"'[0], b" "[0], b"\t"[0]
 #: Beyond these a quote that opens a cell is a stray one, not the beginning of a long note.
 _MOST_LINES, _MOST_BYTES, _MOST_TRIES = 1000, 1 << 20, 20
 
+#: Empty cells behind the header's that are taken apart with all others; each costs as much as a column.
+_MOST_SURPLUS = 100
+
 
 @dataclass(frozen=True)
 class Records:
@@ -57,6 +60,8 @@ def cells(record: bytes, delimiter: bytes) -> list[bytes]:
 
     Raises `Stray` or `Unclosed`.
     """
+    if b'"' not in record:
+        return record.split(delimiter)
     opening, cell = _patterns(delimiter)
     found: list[bytes] = []
     at = 0
@@ -137,7 +142,7 @@ class _Scan:
         counts = self.count[plain]
         width = int(counts[0]) if len(counts) else self.columns
         surplus = width - self.columns
-        if surplus <= 0 or (counts != width).any():
+        if not 0 < surplus <= _MOST_SURPLUS or (counts != width).any():
             return self.columns
         last = np.searchsorted(self.delimiters, self.ends[plain] - surplus)
         return width if (self.before[plain] - last == surplus).all() else self.columns

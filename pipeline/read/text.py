@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from pipeline.digest import Sum, Summed
+from pipeline.limits import LINE
 from pipeline.read.findings import Unusable
+from pipeline.words import counted
 
 #: Bytes read at once: large enough for the kernels, small enough for the processor's caches.
 CHUNK = 4 << 20
@@ -45,25 +47,31 @@ def encoding_of(path: Path, stated: str | None) -> tuple[str, int]:
     return ("utf-8" if name == "utf-8-sig" else name), 0
 
 
-def check_text(path: Path, stated: str | None) -> str:
+def check_text(path: Path, stated: str | None, *, in_lines: bool = True) -> str:
     """Read the whole file once: return its SHA-256.
 
-    Raises `Unusable` with the line of the first bytes that are not text in the encoding.
+    Raises `Unusable` with the line of the first bytes that are not text in the encoding; in a file with a row per line
+    also with that of a line that is longer than one may be, in others of a NUL.
     """
     encoding, skip = encoding_of(path, stated)
     decoder = codecs.getincrementaldecoder(encoding)()
     seen = hashlib.sha256()
-    read = 0
+    read = begun = 0  # bytes before the chunk, and of them those before the line that it begins in
     with path.open("rb") as file:
         seen.update(file.read(skip))
         read = skip
         while True:
             chunk = file.read(CHUNK)
             seen.update(chunk)
+            if in_lines:
+                begun = _check_lines(path, chunk, read, begun, encoding)
+            elif encoding == "utf-8" and b"\0" in chunk:
+                raise _nul(_line_at(path, read + chunk.index(b"\0"), encoding))
             try:
                 # The decoder remembers a character cut by the chunk's end only when it has seen a byte beyond ASCII.
-                if not (encoding == "utf-8" and chunk.isascii() and chunk and decoder.getstate()[0] == b""):
-                    decoder.decode(chunk, final=not chunk)
+                plain = encoding == "utf-8" and chunk.isascii() and chunk and decoder.getstate()[0] == b""
+                if not plain and "\0" in decoder.decode(chunk, final=not chunk) and not in_lines:
+                    raise _nul(1)
             except UnicodeDecodeError as error:
                 at = read - (len(error.object) - len(chunk)) + error.start
                 raise _not_text(path, at, encoding, stated, error) from error
@@ -73,6 +81,27 @@ def check_text(path: Path, stated: str | None) -> str:
             if not chunk:
                 return seen.hexdigest()
             read += len(chunk)
+
+
+def _nul(line: int) -> Unusable:
+    return Unusable(line, "the file cannot be read: there is a NUL character", "export it again")
+
+
+def _check_lines(path: Path, chunk: bytes, read: int, begun: int, encoding: str) -> int:
+    """Look for a line that is too long, which nothing may be kept of; return where the last line begins.
+
+    Lines end where bytes are those of a line's end; in UTF-16 and UTF-32 these may be part of a character.
+    """
+    end = read + len(chunk)
+    while end - begun > LINE:
+        at = max(begun - read, 0)
+        stop = begun + LINE - read
+        last = max(chunk.rfind(b"\n", at, stop), chunk.rfind(b"\r", at, stop))
+        if last < 0:
+            what = f"this line has more than {counted(LINE, 'byte')}"
+            raise Unusable(_line_at(path, begun, encoding), what, "see that it is a text file with a line per row")
+        begun = read + last + 1
+    return begun
 
 
 _STATE = 'state its encoding, such as encoding = "cp1252" (Windows, western Europe) or "cp932" (Windows, Japan)'

@@ -68,7 +68,7 @@ class _Timeline:
 
 @dataclass(frozen=True)
 class SessionIndex:
-    """Sessions arranged for look-up, a timeline for each base id. Build it with `index_sessions`.
+    """Sessions arranged for look-up, a timeline for the sessions of each base id. Build it with `index_sessions`.
 
     ``any_base`` serves readings without a base id, ``other_base`` those whose base id no session has.
     """
@@ -94,12 +94,22 @@ class SessionIndex:
         keys = [base_key(text) for text in coded.dictionary.to_pylist()]
         codes = np.asarray(pc.fill_null(coded.indices, len(keys)))
         found = np.full(len(times), OUTSIDE, np.int32)
-        for code, key in enumerate([*keys, None]):
-            here = codes == code
-            if here.any():
-                timeline = self.any_base if key is None else self.by_base.get(key, self.other_base)
-                found[here] = timeline.at(times[here])
+        order = np.argsort(codes, kind="stable")
+        ends = np.searchsorted(codes[order], np.arange(len(keys) + 1), side="right")
+        for key, here in zip([*keys, None], np.split(order, ends[:-1]), strict=True):
+            if len(here):
+                found[here] = self._of_base(key, times[here])
         return found
+
+    def _of_base(self, key: str | None, times: Integers) -> NDArray[np.int32]:
+        """Return the session of readings that all have one base id: its own sessions, or those of every base."""
+        if key is None:
+            return self.any_base.at(times)
+        every, own = self.other_base.at(times), self.by_base.get(key)
+        if own is None:
+            return every
+        its = own.at(times)
+        return np.where(its == OUTSIDE, every, np.where(every == OUTSIDE, its, np.int32(TWO)))
 
 
 def index_sessions(starts: Sequence[int], ends: Sequence[int], bases: Sequence[str | None]) -> SessionIndex:
@@ -115,5 +125,5 @@ def index_sessions(starts: Sequence[int], ends: Sequence[int], bases: Sequence[s
     for session, key in zip(every, keys, strict=True):
         if key is not None:
             own.setdefault(key, []).append(session)
-    by_base = {key: _Timeline.of([*unnamed, *sessions]) for key, sessions in own.items()}
+    by_base = {key: _Timeline.of(sessions) for key, sessions in own.items()}
     return SessionIndex(by_base, _Timeline.of(every), _Timeline.of(unnamed))

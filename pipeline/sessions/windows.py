@@ -28,7 +28,8 @@ from pipeline.job.explain import explain, key_path
 from pipeline.job.lines import Key, KeyPath
 from pipeline.job.load import LoadedJob
 from pipeline.job.model import Session
-from pipeline.job.rules import Where, check_sessions
+from pipeline.job.rules import Where, check_sessions, too_many
+from pipeline.limits import SESSIONS
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
 from pipeline.words import plural
@@ -103,17 +104,29 @@ def _milliseconds(moment: datetime) -> int:
 
 
 def _check_overlaps(windows: tuple[SessionWindow, ...], problems: Problems) -> None:
-    running: list[SessionWindow] = []
+    """Note each session that begins while another one runs from which its base does not tell it apart.
+
+    Of several such the one that ends last is told, so that many sessions over one time are not as many squared.
+    """
+    latest: dict[str | None, SessionWindow] = {}  # by base, and None for those without
+    last: SessionWindow | None = None
     for window in windows:
-        running = [earlier for earlier in running if earlier.end_ms > window.start_ms]
-        for earlier in running:
-            if window.end_ms > window.start_ms and not _apart(earlier, window):
-                _note_overlap(earlier, window, problems)
-        running.append(window)
+        if window.end_ms > window.start_ms:
+            base = _key(window)
+            before = [last] if base is None else [latest.get(None), latest.get(base)]
+            for earlier in before:
+                if earlier is not None and earlier.end_ms > window.start_ms:
+                    _note_overlap(earlier, window, problems)
+            latest[base] = _later(latest.get(base), window)
+            last = _later(last, window)
 
 
-def _apart(one: SessionWindow, other: SessionWindow) -> bool:
-    return one.base is not None and other.base is not None and one.base.casefold() != other.base.casefold()
+def _later(one: SessionWindow | None, other: SessionWindow) -> SessionWindow:
+    return other if one is None or other.end_ms > one.end_ms else one
+
+
+def _key(window: SessionWindow) -> str | None:
+    return None if window.base is None else window.base.casefold()
 
 
 def _note_overlap(earlier: SessionWindow, later: SessionWindow, problems: Problems) -> None:
@@ -133,6 +146,9 @@ def _note_overlap(earlier: SessionWindow, later: SessionWindow, problems: Proble
 def _read_file(path: Path, shown: str, problems: Problems) -> Iterator[tuple[Session, Where]]:
     sheet = read_sheet(path, shown, problems, _COLUMNS)
     if sheet is None:
+        return
+    if len(sheet.rows) > SESSIONS:
+        problems.add(sheet.shown, 0, *too_many(len(sheet.rows), "session", SESSIONS))
         return
     _check_columns(sheet, problems)
     for line, cells in sheet.rows:

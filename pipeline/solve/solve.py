@@ -15,6 +15,8 @@ from pipeline.examine.doubts import confirmed_by, shift_doubts
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance, turn
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
+from pipeline.limits import OCCUPATIONS
+from pipeline.problems import JobError, Problem
 from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, span
 from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.correct import FieldShifts, SessionShifts, correct
@@ -26,7 +28,7 @@ from pipeline.solve.shift import Shifts
 from pipeline.solve.transform_limits import refuse_poor_transformations
 from pipeline.solve.unanswered_checks import held_back, on_marks_unsaid, unanswered, unanswered_doubts
 from pipeline.solve.which_mark import resolve
-from pipeline.words import Verdict
+from pipeline.words import Verdict, counted
 
 
 @dataclass(frozen=True)
@@ -81,8 +83,13 @@ class _Derived:
 def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     """Derive the shifts and judge the sessions; ``doubts`` are those known before.
 
-    Raises `JobError` for a transformation that is not good enough for a session that no control ties.
+    Raises `JobError` for a transformation that is not good enough for a session that no control ties, and for more
+    readings on marks than are adjusted.
     """
+    if len(survey.candidates.named) > OCCUPATIONS:
+        what = f"{counted(len(survey.candidates.named), 'reading')} may stand on marks; {OCCUPATIONS:,} is the most"
+        fix = "see that [checks] codes are those of checks alone, and share the exports out among jobs"
+        raise JobError([Problem(*survey.where("checks", "codes"), what, fix)])
     job, derived = survey.job, _derive(survey)
     candidates, known, tied, places = derived.candidates, derived.reference, derived.tied, derived.places
     refuse_poor_transformations(survey, tied.shifts)

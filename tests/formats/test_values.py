@@ -12,6 +12,7 @@ import ezdxf
 import fiona
 import numpy as np
 import pytest
+from ezdxf.tools.text import plain_text
 from format_layers import ABOUT, CARRIED, HOSTILE, hostile, package, points
 from issued import Layer, read_layer
 from numpy.testing import assert_allclose
@@ -178,7 +179,7 @@ def on_one_line(text: str | None) -> str:
 
 
 def squeezed(text: str) -> str:
-    return " ".join(text.replace("^ ", "^").split())
+    return "".join(text.replace("^ ", "^").split())
 
 
 def test_dxf_has_every_point_where_it_is_with_name_height_and_code(drawing: Any, layer: Layer) -> None:
@@ -191,6 +192,8 @@ def test_dxf_has_every_point_where_it_is_with_name_height_and_code(drawing: Any,
         values = attributes(insertion)
         assert squeezed(values["NAME"]) == squeezed(on_one_line(given["name"])[:250])
         assert squeezed(values["CODE"]) == squeezed(on_one_line(given["code"])[:250])
+        for text in (values["NAME"], values["CODE"]):  # nothing in it is a code of the format, as ezdxf reads them
+            assert "^" in text or (plain_text(text) == text and "\\U+" not in text)
         assert_allclose(float(values["HEIGHT"]), given["height"], rtol=0, atol=0.5001e-3)
 
 

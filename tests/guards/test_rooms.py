@@ -10,8 +10,8 @@ PACKAGE = Path(__file__).resolve().parents[2] / "pipeline"
 #: The rooms (folders and modules of `pipeline/`) in order: each imports only from those above it, and from its own.
 #: Those of one line know nothing of one another.
 ORDER = (
-    ("words", "problems", "near", "digest", "arrays", "sphere", "clock", "sealed"),
-    ("tables", "tolerance"),
+    ("words", "near", "digest", "arrays", "sphere", "clock", "visible", "limits", "sealed"),
+    ("problems", "tables", "tolerance"),
     ("files",),
     ("job",),
     ("geodesy", "adjust", "duplicates", "plausible"),

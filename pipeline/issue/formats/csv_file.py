@@ -17,12 +17,15 @@ from pipeline.issue.about import About
 from pipeline.issue.formats.figures import DECIMALS, fixed, floats, plain
 from pipeline.issue.geopackage.streamed import Differs, Package, first_difference, side_by_side
 
-# What a spreadsheet would take for a formula that does something. A plus or minus needs a call, a command or another
-# sheet to be one: numbers and codes such as "-FE" stay as they are.
-_FORMULA = r"(?s)^'*([=@\t\r]|[+-].*[(|!])"
+# What a spreadsheet would take for a formula that does something, in wide and small signs and behind blanks too; a
+# plain plus or minus needs a call, a command or another sheet for it: numbers and codes such as "-FE" stay as they are.
+# Python's expressions and Arrow's read it alike.
+_PASSED = "['\" \t\r\n\x0b\x0c\x85\xa0\u1680\u180e\u2000-\u200f\u2028-\u202f\u205f-\u2064\u3000\ufeff]*"
+_WIDE = "\uff1d\uff20\uff0b\uff0d\ufe66\ufe6b\ufe62\ufe63"  # equals, at, plus, minus
+_FORMULA = rf"(?s)^(?:'*[\t\r]|{_PASSED}(?:[=@{_WIDE}]|[+-].*[(|!]))"
 
 #: Bytes that Arrow reads at once; no row may be longer.
-_BLOCK = 1 << 22
+_BLOCK = 1 << 25
 
 
 def write(path: Path, package: Package, about: About) -> dict[str, int]:

@@ -91,12 +91,8 @@ def _as_batch(drawn: Drawn) -> pa.RecordBatch:
 
 
 def _as_read(text: str) -> str:
-    """Return an attribute's value as GDAL reads it: the format's signs for degree, plus-minus and diameter as such."""
-    if "^" not in text and "%%" not in text:
-        return text
-    for sign, meant in (("%%d", "°"), ("%%p", "±"), ("%%c", "Ø")):
-        text = text.replace(sign, meant).replace(sign.upper(), meant)
-    return text.replace("^ ", "^")
+    """Return an attribute's value as GDAL reads it."""
+    return text.replace("^ ", "^") if "^" in text else text
 
 
 def _compare(wanted: pa.RecordBatch, found: pa.Table, before: int) -> None:

@@ -4,6 +4,7 @@ ezdxf's document takes some 6 kB of memory an insertion with its attributes, so 
 it. It makes everything of the drawing but the insertions; they are written as tags, in the same form as ezdxf's own.
 """
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -120,9 +121,19 @@ _SHAPES = {
 }
 
 
+#: What programs that draw take for a sign of their own: %%c for a diameter, %%u for a line below, \U+2205 for any.
+_ACTS = re.compile(r"%(?=%)|\\(?=[UuMm]\+)")
+
+
 def value(text: str | None) -> str:
-    """Return a text as an attribute can hold it: on one line, with a caret written as the format wants it."""
-    return shortened(one_line(text or "").replace("^", "^ "), LONGEST).removesuffix("^")
+    """Return a text as an attribute can hold it: on one line, with a caret written as the format wants it.
+
+    The two signs that begin a code of the format are written with a blank between, so that what follows stays text.
+    """
+    given = one_line(text or "")
+    if "%%" in given or "\\" in given:
+        given = _ACTS.sub(lambda found: f"{found[0]} ", given)
+    return shortened(given.replace("^", "^ "), LONGEST).removesuffix("^")
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,10 @@ from pathlib import Path
 
 from pipeline.issue.folder.durable import write_synced
 from pipeline.issue.record_types import FileIssued, Record
-from pipeline.issue.report import differences, meanings, plan, timeline, written
+from pipeline.issue.report import differences, meanings, plan, timeline
 from pipeline.issue.report.contents import contents
 from pipeline.issue.report.thinning import Thinned
+from pipeline.visible import visible
 
 _PLAIN = re.compile(r"[A-Za-z0-9-]+")
 
@@ -36,7 +37,7 @@ def render(record: Record, points: Thinned) -> bytes:
             running=f"{record['job']}, issue {record['issue']:03d}" if _PLAIN.fullmatch(record["job"]) else "",
         )
     )
-    return written.allowed(page).encode()
+    return visible(page).encode()
 
 
 def write_report(folder: Path, record: Record, points: Thinned) -> FileIssued:

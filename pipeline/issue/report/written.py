@@ -1,7 +1,5 @@
 """Numbers and times as the report writes them: the same everywhere, whatever language the machine speaks."""
 
-import re
-
 from pipeline.clock import from_iso, seconds_text
 from pipeline.words import plural
 
@@ -9,8 +7,6 @@ from pipeline.words import plural
 NONE = "-"
 #: Between groups of three digits of a count: a thin space, which in no country is a decimal sign.
 _THIN = "\u202f"
-#: What HTML does not allow in a page.
-_FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ufdd0-\ufdef\ufffe\uffff]")
 
 
 def metres(value: float | None, decimals: int = 3) -> str:
@@ -63,8 +59,3 @@ def clipped(text: str, most: int = 1500) -> str:
     if len(text) <= most:
         return text
     return f"{text[:most].rstrip()} ... ({many(len(text) - most, 'more character')} in issue.json)"
-
-
-def allowed(page: str) -> str:
-    """Return a page in which characters that HTML forbids are replaced by the replacement character."""
-    return _FORBIDDEN.sub("\ufffd", page)

@@ -1,0 +1,91 @@
+"""The paths that a pattern of files names, looked for within bounds.
+
+As by a shell: ``*``, ``?`` and ``[...]`` stand for parts of a name, ``**`` for any folders between, and none of them
+for a name that begins with a point. ``**`` does not go through links to folders, which may lead anywhere and round in
+circles; what lies behind one can be named.
+"""
+
+import glob
+import os
+import re
+from collections.abc import Iterable, Iterator
+from fnmatch import translate
+from pathlib import Path
+
+from pipeline.limits import LOOKED_AT
+
+
+class TooMany(Exception):
+    """There is more below the folders of a pattern than is looked at."""
+
+
+def matching(folder: Path, pattern: str) -> list[str]:
+    """Return the paths that ``pattern`` names, counted from ``folder``, in order. Raises `TooMany`."""
+    parts, look = Path(pattern).parts, _Look()
+    absolute = os.path.isabs(pattern)
+    found = [parts[0] if absolute else str(folder)]
+    for part in parts[1:] if absolute else parts:
+        found = list(dict.fromkeys(look.step(found, part)))
+    return sorted(found)
+
+
+class _Look:
+    """One look for a pattern, part by part; counts what is looked at."""
+
+    def __init__(self) -> None:
+        self._left = LOOKED_AT
+
+    def step(self, found: Iterable[str], part: str) -> Iterator[str]:
+        """Yield the paths that ``part`` names in each folder of ``found``."""
+        if part == "**":
+            yield from self._below(found)
+        elif glob.has_magic(part):
+            fits = re.compile(translate(os.path.normcase(part))).match
+            for folder in found:
+                named = (each.path for each in self._entries(folder) if fits(os.path.normcase(each.name)))
+                yield from (path for path in named if part.startswith(".") or not _hidden(path))
+        else:
+            for folder in found:
+                self._count()
+                path = os.path.join(folder, part)
+                if os.path.lexists(path):
+                    yield path
+
+    def _below(self, found: Iterable[str]) -> Iterator[str]:
+        """Yield everything below folders, and themselves, each once."""
+        seen: set[str] = set()
+        waiting = list(found)[::-1]
+        while waiting:
+            path = waiting.pop()
+            if path in seen:
+                continue
+            seen.add(path)
+            yield path
+            for each in self._entries(path):
+                if each.name.startswith("."):
+                    continue
+                if each.is_dir(follow_symlinks=False):
+                    waiting.append(each.path)
+                else:
+                    yield each.path
+
+    def _entries(self, folder: str) -> list["os.DirEntry[str]"]:
+        """Return what is in a folder, nothing where it is none or may not be looked into."""
+        try:
+            with os.scandir(folder) as there:
+                entries = []
+                for each in there:
+                    self._count()
+                    entries.append(each)
+                return entries
+        except OSError:
+            return []
+
+    def _count(self) -> None:
+        self._left -= 1
+        if self._left < 0:
+            raise TooMany
+
+
+def _hidden(path: str) -> bool:
+    return os.path.basename(path).startswith(".")

@@ -1,0 +1,39 @@
+"""What is the most that files may bring: all limits in one place, as README tells them.
+
+Each lies far above what surveyors' files hold, and low enough that a file made to cost much is refused in words before
+it has cost much.
+"""
+
+#: Bytes of a job file, which is taken apart three times, of a register or table of sessions, kept in memory whole, and
+#: of a geoid grid.
+JOB_FILE, TABLE, GRID = 4 << 20, 256 << 20, 4 << 30
+
+#: Bytes of one line of an export, and columns (or names of properties) of an export, of all of a job's exports
+#: together, and of a table. SQLite has 2,000 columns at most.
+LINE, COLUMNS, ALL_COLUMNS = 1 << 20, 1_000, 1_800
+
+#: Rows of a text file that cannot be split into cells.
+UNSPLIT = 100_000
+
+#: Characters of one feature of a GeoJSON file, or of one other member of it.
+FEATURE = 8 << 20
+
+#: Sessions and blocks of points of a job.
+SESSIONS, BLOCKS = 2_000, 500
+
+#: Files of a job, and files and folders that are looked at for one pattern of `files`.
+EXPORTS, LOOKED_AT = 1_000, 250_000
+
+#: Characters of a message that are told, and names that are not there for which the nearest ones are looked for.
+MESSAGE, HINTS = 1_000, 20
+
+#: Metres of a coordinate, of a register's height, and of a standard uncertainty at most; and the least of such a one,
+#: and of a tolerance or limit, that is not nothing. Beyond them arithmetic has no digits left, and the earth no place.
+COORDINATE, HEIGHT, SIGMA, LEAST = 1e8, 1e5, 1e5, 1e-6
+
+#: Occupations of control marks of a job up to which it is looked for what failing ones may mean: the cost is that of
+#: their number cubed, for every session with a failing one.
+DIAGNOSED = 1_000
+
+#: Readings of a job that may stand on marks.
+OCCUPATIONS = 30_000
