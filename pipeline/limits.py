@@ -27,9 +27,13 @@ EXPORTS, LOOKED_AT = 1_000, 250_000
 #: Characters of a message that are told, and names that are not there for which the nearest ones are looked for.
 MESSAGE, HINTS = 1_000, 20
 
-#: Metres of a coordinate, of a register's height, and of a standard uncertainty at most; and the least of such a one,
-#: and of a tolerance or limit, that is not nothing. Beyond them arithmetic has no digits left, and the earth no place.
+#: Metres of a register's coordinate and height, and of a standard uncertainty at most; and the least of such a one, and
+#: of a tolerance or limit, that is not nothing. Beyond them arithmetic has no digits left, and the earth no place.
 COORDINATE, HEIGHT, SIGMA, LEAST = 1e8, 1e5, 1e5, 1e-6
+
+#: Metres of a reading's coordinate, beyond which arithmetic overflows. Up to them it is judged by where it lies, and
+#: numbers that stand for none (1e38) are known as such.
+LENGTH = 1e40
 
 #: Occupations of control marks of a job up to which it is looked for what failing ones may mean: the cost is that of
 #: their number cubed, for every session with a failing one.

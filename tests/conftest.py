@@ -23,6 +23,14 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 _GRIDS = Path(__file__).resolve().parents[2] / "shared" / "grids"
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _without_waiting_for_the_disk() -> Iterator[None]:
+    """What is written here need not outlive a power cut; a thousand small jobs would wait fourteen times each."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", os.fstat)  # as strict about what it is given
+        yield
+
+
 @pytest.fixture
 def grids_folder() -> Path:
     """The folder of real geoid grids beside the checkout; a test that needs one skips where it is absent."""

@@ -70,9 +70,14 @@ class Guarded(sqlite3.Connection):
         return self._steps < 0 or self._seconds < 0
 
 
-def guarded(where: str, size: int, **how: Any) -> Guarded:
-    """Open a database of ``size`` bytes to read it. Raises sqlite3.Error; ``how`` is as for `sqlite3.connect`."""
+def guarded(where: str, size: int, content: bytes | None = None, **how: Any) -> Guarded:
+    """Open a database of ``size`` bytes to read it, the ``content`` of a file instead of what is at ``where``.
+
+    Raises sqlite3.Error; ``how`` is as for `sqlite3.connect`.
+    """
     connection = sqlite3.connect(where, factory=Guarded, **how)
+    if content is not None:
+        connection.deserialize(content)  # SQLite attaches it, which nothing may do from now on
     for pragma in ("trusted_schema = OFF", "cell_size_check = ON", "query_only = ON", "temp_store = MEMORY"):
         connection.execute(f"PRAGMA {pragma}").close()
     connection.execute(f"PRAGMA hard_heap_limit = {_MEMORY}").close()

@@ -1,5 +1,6 @@
 """The reference frames of a region: what its coordinates may be in, apart from what is used all over the earth."""
 
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 
 from pyproj.aoi import AreaOfInterest
@@ -21,8 +22,16 @@ def frames_at_rest(area: Area, kind: PJType) -> tuple[tuple[str, str], ...]:
     A CRS counts where it is used all over the area. A realisation that belongs to an ensemble stands behind that:
     PROJ's operations start from the ensemble. Frames that move have a coordinate only with its epoch; a region of the
     Americas has twenty of them, and each would take PROJ a tenth of a second.
+
+    It is asked in a thread of its own, where PROJ reads its database afresh: what it has in mind of a datum can lack the
+    members of the ensemble (see `crs.parse`).
     """
     grids.prepare_proj()
+    with ThreadPoolExecutor(1) as apart:
+        return apart.submit(_at_rest, area, kind).result()
+
+
+def _at_rest(area: Area, kind: PJType) -> tuple[tuple[str, str], ...]:
     bounds = AreaOfInterest(area.west, area.south, area.east, area.north)
     there, members = dict[str, tuple[str, str]](), set[str]()
     for info in query_crs_info("EPSG", pj_types=kind, area_of_interest=bounds, contains=True):

@@ -2,13 +2,11 @@
 
 import copy
 import hashlib
-import json
 import os
 import re
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -97,88 +95,6 @@ def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
     if job is None or len(problems.found) > before:
         return None
     return LoadedJob(_resolved(job, absolute.parent), absolute, shown, lines, hashlib.sha256(data).hexdigest())
-
-
-def names_folder(path: Path, folder: Path) -> bool:
-    """Say whether a job file is there and names a folder for its issues; of one that cannot be read now it may be so.
-
-    Nothing else of the job file needs to be right.
-    """
-    try:
-        named = folder_named(path)
-    except FileNotFoundError:
-        return False
-    except (OSError, ValueError):
-        return True
-    return named is not None and os.path.normcase(named) == os.path.normcase(os.path.realpath(folder))
-
-
-def folder_named(path: Path) -> Path | None:
-    """Return the folder that a job file names for its issues, links resolved, None where it names none.
-
-    Raises FileNotFoundError where there is no such file, OSError or ValueError where it cannot be read.
-    """
-    if not path.is_file():
-        raise FileNotFoundError(path)
-    try:
-        raw = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except RecursionError as error:
-        raise ValueError("nested too deeply") from error
-    named = raw["job"].get("folder") if isinstance(raw.get("job"), dict) else None
-    if not isinstance(named, str) or not is_text(Path(named)):
-        return None
-    return _resolve(path.absolute().parent, Path(named))
-
-
-def meaning(job: Job) -> str:
-    """Return what a loaded job says, as JSON to be hashed: two job files that ask for the same give the same text.
-
-    Comments, layout, the order of keys and of sessions, and the folders in which things lie make no difference, nor
-    does the offset in which a time is written. Of a path only the last part counts: files are told apart by their
-    content, which the issue's list of inputs holds.
-    """
-    told = job.model_dump(by_alias=True, exclude_none=True, exclude={"source": True, "job": {"folder"}})
-    told["session"] = sorted(told["session"], key=lambda session: (session["start"], session["name"]))
-    told["issue"]["hold_back"] = sorted(set(told["issue"]["hold_back"]))
-    told["issue"]["formats"] = sorted({"gpkg", *told["issue"]["formats"]})
-    for points in told["points"]:
-        points["files"] = [Path(pattern).name for pattern in points["files"]]
-    return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
-
-
-#: Keys that hold points back or let them pass, and leave the numbers of those that pass as they are.
-_LIMITS = {
-    "quality": ("solutions", "max_sigma_horizontal", "max_sigma_vertical", "max_pdop", "max_correction_age"),
-    "shift": ("limit_horizontal", "limit_vertical"),
-}
-
-
-def meanings(job: Job) -> dict[str, str]:
-    """Return what the tables of a job file say apart, sessions left out; limits apart from what makes numbers."""
-    told = json.loads(meaning(job))
-    found: dict[str, object] = {}
-    for name in ("job", "target", "points", "quality", "control", "shift", "checks", "issue"):
-        table = told.get(name)
-        limits = _LIMITS.get(name, ())
-        if isinstance(table, dict) and limits:
-            found[f"limits of [{name}]"] = {key: table[key] for key in table if key in limits}
-            table = {key: table[key] for key in table if key not in limits}
-        found[f"[[{name}]]" if isinstance(table, list) else f"[{name}]"] = table
-    return {name: json.dumps(table, sort_keys=True, ensure_ascii=False) for name, table in found.items()}
-
-
-def meaning_of(points: Points) -> str:
-    """Return what one ``[[points]]`` block says of reading a file, as JSON to be hashed; which files does not count."""
-    told = points.model_dump(exclude={"files"}, exclude_none=True)
-    return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
-
-
-def _plain(value: object) -> str:
-    if isinstance(value, Path):
-        return value.name
-    if isinstance(value, datetime):
-        return value.astimezone(UTC).isoformat()
-    raise TypeError(f"a job holds no {type(value).__name__}")
 
 
 def _read_bytes(path: Path, shown: str, problems: Problems) -> bytes | None:

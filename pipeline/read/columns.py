@@ -13,7 +13,7 @@ from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.units import METRES, Lengths, lengths
 from pipeline.job.model import Points
 from pipeline.job.values import Units
-from pipeline.limits import COORDINATE, LEAST, SIGMA
+from pipeline.limits import LEAST, LENGTH, SIGMA
 from pipeline.read.angles import dms
 from pipeline.read.findings import Findings
 from pipeline.read.mapping import (
@@ -172,10 +172,10 @@ class _Reader:
 
     def _of_this_earth(self, word: str, values: Floats, cells: pa.Array) -> Floats:
         """Hold back what is no length on this earth: arithmetic with it would overflow, or make any number of it."""
-        most = SIGMA if word.startswith("sigma") else COORDINATE
+        most = SIGMA if word.startswith("sigma") else LENGTH
         beyond = np.abs(values) > most
         if beyond.any():
-            self.findings.add_cells(Reason.UNREADABLE, beyond, word, cells, f"is beyond {most / 1000:,.0f} km")
+            self.findings.add_cells(Reason.IMPLAUSIBLE, beyond, word, cells, f"is beyond {most:g} m")
             values = np.where(beyond, np.nan, values)
         return values
 
@@ -195,7 +195,7 @@ class _Reader:
         if word.startswith("sigma"):
             self.findings.add_cells(Reason.UNREADABLE, values < 0, word, cells, "is below zero")
             least = (values > 0) & (values < LEAST)
-            self.findings.add_cells(Reason.UNREADABLE, least, word, cells, "is smaller than anything that is measured")
+            self.findings.add_cells(Reason.IMPLAUSIBLE, least, word, cells, "is smaller than anything that is measured")
         return values
 
     def _position(self) -> tuple[Floats, ...]:
@@ -222,8 +222,8 @@ class _Reader:
         largest = np.fmax(np.fmax(np.abs(geometry.x), np.abs(geometry.y)), np.abs(height))
         endless = np.isinf(largest)
         self.findings.add(Reason.UNREADABLE, endless & self.whole, "the geometry has a coordinate that is not finite")
-        beyond = (largest > COORDINATE / min(self.how.lengths.plan, self.how.lengths.up, 1.0)) & ~endless
-        self.findings.add(Reason.UNREADABLE, beyond & self.whole, "the geometry has a coordinate that is not on earth")
+        beyond = (largest > LENGTH / min(self.how.lengths.plan, self.how.lengths.up, 1.0)) & ~endless
+        self.findings.add(Reason.IMPLAUSIBLE, beyond & self.whole, "the geometry has a coordinate that is not on earth")
         endless |= beyond
         x, y, z = (np.where(endless, np.nan, values) for values in self._metres(geometry))
         if self.how.degrees:

@@ -16,7 +16,7 @@ from pipeline.geodesy.grids import grid
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Reach, RegisterMark
-from pipeline.job.load import meaning, meaning_of, meanings
+from pipeline.job.meaning import meaning, meaning_of, meanings
 from pipeline.solve.solve import Solved
 
 REGISTER = "the register of control marks"

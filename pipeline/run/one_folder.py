@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from pipeline.issue.folder.marker import read_marker
-from pipeline.job.load import folder_named
+from pipeline.job.named_folder import folder_named
 from pipeline.problems import JobError, Problem
 
 

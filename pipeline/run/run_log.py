@@ -11,6 +11,7 @@ from datetime import datetime
 from pathlib import Path
 
 from pipeline.clock import iso
+from pipeline.problems import JobError
 from pipeline.run.outcome import Outcome
 
 NAME = "runs.log"
@@ -42,14 +43,18 @@ def _place(job: Path, outcome: object, unprinted: bool) -> Path | None:
 
 
 def _folder(job: Path, outcome: object) -> Path | None:
-    """Return the folder with the issues of a job, None where there is none."""
+    """Return the folder with the issues of a job, None where there is none, or it is another job's."""
     if isinstance(outcome, Outcome):
         return outcome.folder.parent.parent if outcome.folder is not None else None
-    from pipeline.issue.folder.publish import job_of
-    from pipeline.job.named import named
+    from pipeline.issue.folder.marker import read_marker  # the one who starts workers loads nothing of a run before
+    from pipeline.job.named_folder import folder_named
 
-    found = named(job)
-    return found[1] if found is not None and job_of(found[1]) == found[0] else None
+    with suppress(JobError):
+        folder = folder_named(job)
+        marker = read_marker(folder) if folder is not None else None
+        if folder is not None and marker is not None and marker.path(folder) == Path(os.path.realpath(job)):
+            return folder
+    return None
 
 
 def _entry(job: Path, code: int, text: str, now: datetime) -> bytes:

@@ -66,7 +66,7 @@ def test_a_reading_with_a_number_of_no_size_is_held_back(column: str, value: str
     with warnings.catch_warnings():
         warnings.simplefilter("error", RuntimeWarning)
         record = run_job(path).record
-    assert record["rows"]["points"] == 4 and record["rows"]["by_reason"] == {"unreadable": 1}
+    assert record["rows"]["points"] == 4 and record["rows"]["by_reason"] == {"implausible": 1}
 
 
 @pytest.mark.parametrize(

@@ -109,4 +109,4 @@ def test_an_export_of_more_columns_than_a_geopackage_holds_is_not_the_disks_doin
     with pytest.raises(JobError) as caught:
         run_job(path)
     (problem,) = caught.value.problems
-    assert "columns" in problem.what and "leave columns out" in problem.fix and "disk" not in problem.fix
+    assert "columns" in problem.what and "without the columns" in problem.fix and "disk" not in problem.fix

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.job.load import LoadedJob, load_job, meaning
+from pipeline.job.load import LoadedJob, load_job
+from pipeline.job.meaning import meaning
 from pipeline.job.model import GivenShift
 from pipeline.problems import Problem, Problems
 from pipeline.words import Reason

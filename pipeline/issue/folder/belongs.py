@@ -20,7 +20,7 @@ from pipeline.issue.folder.names import (
 )
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, stated
-from pipeline.job.load import names_folder
+from pipeline.job.named_folder import names_folder
 from pipeline.problems import JobError, Problem
 
 _MOVE = "move it elsewhere, or name another folder under [job] folder"

@@ -19,7 +19,6 @@ from filelock import FileLock, Timeout
 
 from pipeline.issue.folder import current, holder, issues_list
 from pipeline.issue.folder.belongs import Owner, claim
-from pipeline.issue.folder.belongs import job_of as job_of
 from pipeline.issue.folder.durable import make_folder, sync, sync_tree, write_synced
 from pipeline.issue.folder.issues_list import Entry, read_register
 from pipeline.issue.folder.names import ISSUES, LOCK, STAGING, is_number, is_scratch, scratch, set_aside

@@ -1,0 +1,58 @@
+"""What a job file says, as text to be hashed: two that ask for the same give the same text."""
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipeline.job.model import Job, Points
+
+
+def meaning(job: Job) -> str:
+    """Return what a loaded job says, as JSON to be hashed: two job files that ask for the same give the same text.
+
+    Comments, layout, the order of keys and of sessions, and the folders in which things lie make no difference, nor
+    does the offset in which a time is written. Of a path only the last part counts: files are told apart by their
+    content, which the issue's list of inputs holds.
+    """
+    told = job.model_dump(by_alias=True, exclude_none=True, exclude={"source": True, "job": {"folder"}})
+    told["session"] = sorted(told["session"], key=lambda session: (session["start"], session["name"]))
+    told["issue"]["hold_back"] = sorted(set(told["issue"]["hold_back"]))
+    told["issue"]["formats"] = sorted({"gpkg", *told["issue"]["formats"]})
+    for points in told["points"]:
+        points["files"] = [Path(pattern).name for pattern in points["files"]]
+    return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+
+
+#: Keys that hold points back or let them pass, and leave the numbers of those that pass as they are.
+_LIMITS = {
+    "quality": ("solutions", "max_sigma_horizontal", "max_sigma_vertical", "max_pdop", "max_correction_age"),
+    "shift": ("limit_horizontal", "limit_vertical"),
+}
+
+
+def meanings(job: Job) -> dict[str, str]:
+    """Return what the tables of a job file say apart, sessions left out; limits apart from what makes numbers."""
+    told = json.loads(meaning(job))
+    found: dict[str, object] = {}
+    for name in ("job", "target", "points", "quality", "control", "shift", "checks", "issue"):
+        table = told.get(name)
+        limits = _LIMITS.get(name, ())
+        if isinstance(table, dict) and limits:
+            found[f"limits of [{name}]"] = {key: table[key] for key in table if key in limits}
+            table = {key: table[key] for key in table if key not in limits}
+        found[f"[[{name}]]" if isinstance(table, list) else f"[{name}]"] = table
+    return {name: json.dumps(table, sort_keys=True, ensure_ascii=False) for name, table in found.items()}
+
+
+def meaning_of(points: Points) -> str:
+    """Return what one ``[[points]]`` block says of reading a file, as JSON to be hashed; which files does not count."""
+    told = points.model_dump(exclude={"files"}, exclude_none=True)
+    return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, Path):
+        return value.name
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat()
+    raise TypeError(f"a job holds no {type(value).__name__}")

@@ -1,0 +1,38 @@
+"""The folder that a job file names for its issues, although nothing else of it may be right."""
+
+import os
+import tomllib
+from pathlib import Path
+
+from pipeline import limits
+from pipeline.files.regular import read_whole
+from pipeline.problems import is_text
+
+
+def names_folder(path: Path, folder: Path) -> bool:
+    """Say whether a job file is there and names a folder for its issues; of one that cannot be read now it may be so.
+
+    Nothing else of the job file needs to be right.
+    """
+    try:
+        named = folder_named(path)
+    except FileNotFoundError:
+        return False
+    except (OSError, ValueError):
+        return True
+    return named is not None and os.path.normcase(named) == os.path.normcase(os.path.realpath(folder))
+
+
+def folder_named(path: Path) -> Path | None:
+    """Return the folder that a job file names for its issues, links resolved, None where it names none.
+
+    Raises FileNotFoundError where there is no such file, OSError or ValueError where it cannot be read.
+    """
+    try:
+        raw = tomllib.loads(read_whole(path, limits.JOB_FILE).decode("utf-8-sig"))
+    except RecursionError as error:
+        raise ValueError("nested too deeply") from error
+    named = raw["job"].get("folder") if isinstance(raw.get("job"), dict) else None
+    if not isinstance(named, str) or not is_text(Path(named)):
+        return None
+    return Path(os.path.realpath(path.absolute().parent / named))
