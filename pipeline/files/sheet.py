@@ -90,7 +90,7 @@ def read_sheet(path: Path, shown: str, problems: Problems, known: Collection[str
     before = len(problems.found)
     data = read_bytes(path, shown, problems)
     text = decode(data, shown, problems) if data is not None else None
-    if data is None or text is None or _has_long_line(text, shown, problems):
+    if data is None or text is None or _has_long_line(text, shown, problems) or _has_nul(text, shown, problems):
         return None
     delimiter = _delimiter(text, known)
     records = list(_records(text, delimiter, shown, problems))
@@ -128,6 +128,15 @@ def _has_long_line(text: str, shown: str, problems: Problems) -> bool:
             return True
         begun = last + 1
     return False
+
+
+def _has_nul(text: str, shown: str, problems: Problems) -> bool:
+    """Note the first NUL character: libraries in C would take what stands before it for the whole of a cell."""
+    if "\0" not in text:
+        return False
+    line = text.count("\n", 0, text.index("\0")) + 1
+    problems.add(shown, line, "there is a NUL character in this line", "save the file as text with the encoding UTF-8")
+    return True
 
 
 def _delimiter(text: str, known: Collection[str]) -> str:
