@@ -53,6 +53,12 @@ class Guarded(sqlite3.Connection):
         self._at = thread_time()
         self._look_after(_OFTEN)
 
+    def take(self, data: bytes) -> None:
+        """Take a whole database from memory; some versions of SQLite ask for that as for attaching one."""
+        self.set_authorizer(None)
+        self.deserialize(data)
+        self.set_authorizer(_authorizer)
+
     def nothing_computed(self) -> None:
         """Say that what is read from now on are stored values of a table."""
         self._look_after(_SELDOM)

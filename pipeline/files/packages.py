@@ -69,7 +69,7 @@ def of_bytes(data: bytes) -> Guarded:
     """Open a GeoPackage that is in memory: what is read is what the bytes' sum stands for. Raises sqlite3.Error."""
     connection = guarded(":memory:", len(data), check_same_thread=False)
     # a file that was left in write-ahead mode (bytes 18 and 19 are 2) cannot be opened from memory as such
-    connection.deserialize(data[:18] + b"\1\1" + data[20:] if data[18:20] == b"\2\2" else data)
+    connection.take(data[:18] + b"\1\1" + data[20:] if data[18:20] == b"\2\2" else data)
     return _readable(connection)
 
 
