@@ -53,7 +53,7 @@ def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def cell(value: object) -> str:
-    """Return an attribute as text: a whole number without decimals, nothing for null or NaN."""
+    """Return an attribute as text: no decimals of a whole number, nothing for null and NaN, line feeds at line ends."""
     if value is None or value != value:
         return ""
     if isinstance(value, bool):
@@ -62,7 +62,7 @@ def cell(value: object) -> str:
         return repr(value).removesuffix(".0")
     if isinstance(value, date):
         return value.isoformat()
-    return str(value).strip()
+    return str(value).replace("\r\n", "\n").replace("\r", "\n").strip()
 
 
 def read_geojson(text: str, shown: str, problems: Problems) -> Features | None:

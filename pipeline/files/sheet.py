@@ -169,8 +169,8 @@ def _check_above(
 
 
 def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Iterator[tuple[int, list[str]]]:
-    """Yield each record that is not empty with the line on which it begins."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    """Yield each record that is not empty with the line on which it begins; lines within a cell end in a line feed."""
+    reader = csv.reader(io.StringIO(text, newline=None), delimiter=delimiter, strict=True)
     while True:
         line = reader.line_num + 1
         try:
