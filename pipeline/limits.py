@@ -15,6 +15,12 @@ LINE, COLUMNS, ALL_COLUMNS = 1 << 20, 1_000, 1_800
 #: Rows of a text file that cannot be split into cells.
 UNSPLIT = 100_000
 
+#: Cells (rows by columns) of a GeoJSON file or a layer, however few bytes it has; each of its bytes allows one more.
+CELLS = 4_000_000
+
+#: Values of a register in GeoJSON, counted by its commas and brackets: every one becomes an object in memory.
+VALUES = 6_000_000
+
 #: Characters of one feature of a GeoJSON file, or of one other member of it.
 FEATURE = 8 << 20
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
 
-from pipeline.files.features import Features, cell, read_geojson, sheet_of
+from pipeline.files.features import Features, cell, has_too_many_columns, read_geojson, sheet_of
 from pipeline.files.guarded import why
 from pipeline.files.packages import (
     POINTS,
@@ -55,7 +55,7 @@ def read_source(
     else:
         text = decode(data, shown, problems)
         features = read_geojson(text, shown, problems) if text is not None else None
-    if features is None:
+    if features is None or has_too_many_columns(features, shown, problems):
         return None, None
     sheet, from_points = sheet_of(features, columns, data, shown)
     return sheet, features.crs if from_points else None

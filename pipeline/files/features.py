@@ -2,16 +2,23 @@
 
 import hashlib
 import json
+import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from pipeline.files.sheet import Sheet
+from pipeline.limits import COLUMNS, VALUES
 from pipeline.problems import Problems
+from pipeline.words import counted
 
 #: The CRS of a GeoJSON's geometry unless it states another one (RFC 7946, section 4).
 GEOJSON_CRS = "OGC:CRS84"
+
+#: JSON's spelling of half of a pair of surrogates, which needs the other half.
+_SURROGATE = re.compile(r"\\u[dD][89a-fA-F]")
 
 #: What is wrong with a member ``crs`` that says something else than a CRS, and what to do.
 UNKNOWN_CRS = (
@@ -40,13 +47,13 @@ def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     """Return an object of JSON by its pairs. Raises `Twice` where a name comes again."""
     found = dict(pairs)
     if len(found) != len(pairs):
-        names = [name for name, _ in pairs]
-        raise Twice(next(name for name in names if names.count(name) > 1))
+        counts = Counter(name for name, _ in pairs)
+        raise Twice(next(name for name, count in counts.items() if count > 1))
     return found
 
 
 def cell(value: object) -> str:
-    """Return an attribute as text: a whole number without decimals, nothing for null or NaN."""
+    """Return an attribute as text: no decimals of a whole number, nothing for null and NaN, line feeds at line ends."""
     if value is None or value != value:
         return ""
     if isinstance(value, bool):
@@ -55,14 +62,18 @@ def cell(value: object) -> str:
         return repr(value).removesuffix(".0")
     if isinstance(value, date):
         return value.isoformat()
-    return str(value).strip()
+    return str(value).replace("\r\n", "\n").replace("\r", "\n").strip()
 
 
 def read_geojson(text: str, shown: str, problems: Problems) -> Features | None:
     """Read the text of a GeoJSON FeatureCollection; numbers keep the digits that they are written with."""
+    if sum(map(text.count, ",[{")) > VALUES:
+        problems.add(shown, 0, f"this has more than {counted(VALUES, 'value')}", "export the marks alone")
+        return None
     try:
         document = json.loads(text, parse_float=str, parse_int=str, parse_constant=str, object_pairs_hook=once)
-        json.dumps(document, ensure_ascii=False).encode()
+        if _SURROGATE.search(text):
+            json.dumps(document, ensure_ascii=False).encode()
     except json.JSONDecodeError as error:
         problems.add(shown, error.lineno, f"this is not JSON: {error.msg}", "export the GeoJSON file again")
         return None
@@ -91,6 +102,18 @@ def read_geojson(text: str, shown: str, problems: Problems) -> Features | None:
         points=tuple(_point(feature.get("geometry")) for feature in features),
         crs=named_crs(document.get("crs")) or GEOJSON_CRS,
     )
+
+
+def has_too_many_columns(features: Features, shown: str, problems: Problems) -> bool:
+    """Note the first feature with which there are more attributes than a table may have columns."""
+    names: set[str] = set()
+    for line, cells in enumerate(features.cells, start=1):
+        names.update(cells)
+        if len(names) > COLUMNS:
+            what = f"the features up to here have {counted(len(names), 'attribute')}; {COLUMNS:,} is the most"
+            problems.add(shown, line, what, "export them without the attributes that nobody needs")
+            return True
+    return False
 
 
 def sheet_of(features: Features, columns: Sequence[str], data: bytes, shown: str) -> tuple[Sheet, bool]:

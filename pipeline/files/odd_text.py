@@ -6,6 +6,9 @@ Only the look counts, never a figure's value: a text may stand for any other wit
 import re
 from collections.abc import Sequence
 
+#: Characters of a text that may look like anything.
+LONGEST = 200
+
 _PLAIN = r"\d+(?:[.,]\d+)?"
 _UNITS = r"m|metres?|meters?|mm|cm|km|ft|us-?ft|ftus|feet|foot|deg|degrees|grads?|gon|ppm|s|sec|%"
 _EMPTY = {"nan", "null", "none", "n/a", "na", "nil", "-", "--", "---", "?", "x", "<null>", "inf", "-inf"}
@@ -105,12 +108,16 @@ def looks_like_data(cells: Sequence[str]) -> bool:
 
 
 def _plain(text: str) -> str:
-    """Bring all blanks and signs of minus to one."""
+    """Bring all blanks and signs of minus to one; a long text is left as it is."""
+    if len(text) > LONGEST:
+        return text
     return re.sub(r"[\s\u2007\u2009\u200a\u202f\u00a0]+", " ", text).replace("−", "-").replace("–", "-").strip()
 
 
 def _first(text: str, looks: Sequence[tuple[str, str]], plainly: str) -> str:
     """Return ``plainly`` what a text is not, and what it seems to be, if that can be told."""
+    if len(text) > LONGEST:
+        return plainly
     if text.casefold() in _EMPTY:
         return f"{plainly}: it stands for no value, export an empty cell"
     for pattern, what in looks:

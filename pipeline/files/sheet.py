@@ -90,7 +90,7 @@ def read_sheet(path: Path, shown: str, problems: Problems, known: Collection[str
     before = len(problems.found)
     data = read_bytes(path, shown, problems)
     text = decode(data, shown, problems) if data is not None else None
-    if data is None or text is None or _has_long_line(text, shown, problems):
+    if data is None or text is None or _has_long_line(text, shown, problems) or _has_nul(text, shown, problems):
         return None
     delimiter = _delimiter(text, known)
     records = list(_records(text, delimiter, shown, problems))
@@ -130,6 +130,15 @@ def _has_long_line(text: str, shown: str, problems: Problems) -> bool:
     return False
 
 
+def _has_nul(text: str, shown: str, problems: Problems) -> bool:
+    """Note the first NUL character: libraries in C would take what stands before it for the whole of a cell."""
+    if "\0" not in text:
+        return False
+    line = text.count("\n", 0, text.index("\0")) + 1
+    problems.add(shown, line, "there is a NUL character in this line", "save the file as text with the encoding UTF-8")
+    return True
+
+
 def _delimiter(text: str, known: Collection[str]) -> str:
     """Return the delimiter by which a line of the beginning has most known columns, or else most cells."""
     beginning = (line[:_OF_LINE] for line in text[:_BEGINNING].splitlines() if line.strip())
@@ -160,8 +169,8 @@ def _check_above(
 
 
 def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Iterator[tuple[int, list[str]]]:
-    """Yield each record that is not empty with the line on which it begins."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    """Yield each record that is not empty with the line on which it begins; lines within a cell end in a line feed."""
+    reader = csv.reader(io.StringIO(text, newline=None), delimiter=delimiter, strict=True)
     while True:
         line = reader.line_num + 1
         try:

@@ -23,8 +23,8 @@ def frames_at_rest(area: Area, kind: PJType) -> tuple[tuple[str, str], ...]:
     PROJ's operations start from the ensemble. Frames that move have a coordinate only with its epoch; a region of the
     Americas has twenty of them, and each would take PROJ a tenth of a second.
 
-    It is asked in a thread of its own, where PROJ reads its database afresh: what it has in mind of a datum can lack the
-    members of the ensemble (see `crs.parse`).
+    It is asked in a thread of its own, where PROJ reads its database afresh: what it has in mind of a datum can lack
+    the members of the ensemble (see `crs.parse`).
     """
     grids.prepare_proj()
     with ThreadPoolExecutor(1) as apart:

@@ -5,7 +5,16 @@ What a key is for stands beside it: README's reference of the keys is made from 
 
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, StringConstraints, Tag
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Discriminator,
+    Field,
+    StringConstraints,
+    Tag,
+    field_validator,
+)
 
 from pipeline.job.values import (
     AngleColumn,
@@ -46,6 +55,12 @@ class _Strict(BaseModel):
     """No unknown key, no silent conversion, no NaN or infinity, nothing changed after loading."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _whole(cls, value: object) -> object:
+        """Refuse a NUL in any text: libraries in C would take what stands before it for all."""
+        return readable(value, "\0") if isinstance(value, str) else value
 
 
 class JobSection(_Strict):

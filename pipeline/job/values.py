@@ -27,10 +27,10 @@ def _with_offset(value: datetime) -> datetime:
     return value
 
 
-def readable(value: str) -> str:
-    """Refuse what would break a line or a file name: line feeds, tabs, other control characters."""
+def readable(value: str, never: str | None = None) -> str:
+    """Refuse what would break a line or a file name: line feeds, tabs, other control characters; or ``never`` alone."""
     for sign in value:
-        if unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp"):
+        if (unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp")) if never is None else sign in never:
             raise ValueError(
                 f"there is a control character in it (U+{ord(sign):04X}), such as a line feed or a tab"
                 r" (in double quotes a \ begins the code of such a character: write / between folders)"

@@ -117,7 +117,9 @@ def _may_have_spaces(records: Records, delimiter: str) -> bool:
 
 
 def trimmed(text: pa.Array) -> pa.Array:
-    """Take the white space around every text off; null where nothing is left."""
+    """Take the white space around every text off; null where nothing is left; lines within one end in a line feed."""
+    if pc.any(pc.match_substring(text, "\r")).as_py():  # never of a text file, whose blocks have none
+        text = pc.replace_substring_regex(text, "\r\n?", "\n")
     text = pc.utf8_trim_whitespace(text)
     empty = pc.equal(text, "")
     return pc.if_else(empty, pa.scalar(None, pa.string()), text) if pc.any(empty).as_py() else text

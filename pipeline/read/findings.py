@@ -8,7 +8,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags
-from pipeline.words import Reason, reason_code
+from pipeline.limits import CELLS
+from pipeline.words import Reason, counted, reason_code
 
 #: Characters of a cell that are repeated in a detail.
 SHOWN = 60
@@ -20,6 +21,13 @@ class Unusable(Exception):
     def __init__(self, line: int, what: str, fix: str = "") -> None:
         self.line, self.what, self.fix = line, what, fix
         super().__init__(f"line {line}: {what}")
+
+
+def check_cells(rows: int, columns: int, size: int) -> None:
+    """Raise `Unusable` where a file of ``size`` bytes has many more cells than it can hold values for."""
+    if rows * columns > CELLS + size:
+        what = f"it has {counted(rows, 'row')} with {counted(columns, 'column')}, nearly all of them empty"
+        raise Unusable(0, what, "export it without the columns that nobody needs")
 
 
 @dataclass

@@ -20,11 +20,11 @@ from pipeline.digest import Signature, Sum, Summed, signature
 from pipeline.files.features import Twice, named_crs, once
 from pipeline.job.model import Points
 from pipeline.limits import COLUMNS, FEATURE
-from pipeline.read.findings import Unusable
+from pipeline.read.findings import Unusable, check_cells
 from pipeline.read.mapping import mapped
 from pipeline.read.raw import Geometry, Raw
 from pipeline.read.text import encoding_of
-from pipeline.read.values import Faults, column_of, column_type, faults_of, without
+from pipeline.read.values import Faults, column_of, column_type, faults_of, nuls, without
 from pipeline.words import counted, plural
 
 #: Bytes read at once, and characters that one feature may have at most.
@@ -81,14 +81,17 @@ def _looked_through(path: Path, at: Signature) -> Properties:
             properties = _properties(feature)
             if len(properties) > COLUMNS or len(seen) > COLUMNS:
                 _too_many(max(len(properties), len(seen)), rows)
+            if not properties.keys() <= seen.keys():
+                _check_names(properties, rows)
             for name, value in properties.items():
                 kind = type(value)
                 seen.setdefault(name, set()).add(kind)
                 if kind is int:
                     ends = widest.setdefault(name, [value, value])
                     ends[:] = min(ends[0], value), max(ends[1], value)
+    check_cells(rows, len(seen), at.size)
     if strange:
-        no = f"{strange} {plural(strange, 'is not a feature', 'are not features')}"
+        no = f"{strange:,} {plural(strange, 'is not a feature', 'are not features')}"
         what = f"its list of features has {counted(rows, 'element')}, of which {no}"
         raise Unusable(1, what, "export it again, or take out what is no Feature (null, numbers, bare geometries)")
     fields = [(name, column_type(kinds, *widest.get(name, (0, 0)))) for name, kinds in seen.items()]
@@ -98,6 +101,12 @@ def _looked_through(path: Path, at: Signature) -> Properties:
 def _too_many(names: int, row: int) -> NoReturn:
     what = f"the features have {counted(names, 'property', 'properties')}; {COLUMNS:,} is the most"
     raise Unusable(row, what, "export it without the properties that nobody needs")
+
+
+def _check_names(properties: dict[str, Any], row: int) -> None:
+    """Refuse names that no layer can bear: libraries in C would take what stands before a NUL for the whole name."""
+    if any("\0" in name for name in properties):
+        raise Unusable(row, f"feature {row} has a property with a NUL character in its name", "export it again")
 
 
 def _is_feature(feature: Any) -> bool:
@@ -158,6 +167,8 @@ def _raw(features: Sequence[dict[str, Any]], done: int, points: Points, found: P
         if field.name in words:
             arrays[field.name] = without(arrays[field.name], wrong)
             faults.append((words[field.name], wrong))
+        elif wrong:
+            faults.append((field.name, nuls(wrong)))
     given = [feature.get("properties") or {} for feature in features]
     odd = {row: "are no object" for row, properties in enumerate(given) if not isinstance(properties, dict)}
     told = faults_of(len(table), [*faults, ("properties", odd)])
@@ -281,7 +292,7 @@ class _Reader:
                 if len(self._text) - self._at > _LONGEST or not self._more():
                     says = error.msg if isinstance(error, json.JSONDecodeError) else "a value is expected"
                     if not self._ended and (says.startswith("Unterm") or self._at + beyond > len(self._text) - _CUT):
-                        says, beyond = f"it may have {counted(_LONGEST, 'character')} at most", 0
+                        says, beyond = f"a feature may have {counted(_LONGEST, 'character')} at most", 0
                     self._at += beyond
                     what = f"the file cannot be read: {says}"
                     raise Unusable(self._line(), what, "export it again") from error

@@ -7,6 +7,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags
+from pipeline.files.odd_text import LONGEST
 
 
 def described(cells: pa.Array, bad: Flags, describe: Callable[[str], str]) -> pa.Array:
@@ -18,7 +19,9 @@ def described(cells: pa.Array, bad: Flags, describe: Callable[[str], str]) -> pa
     if not bad.any():
         return said
     text = cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())
-    look = pc.replace_substring_regex(text.filter(pa.array(bad)), r"[0-9]", "0")
+    # so much of a long one is enough: longer texts than `LONGEST` look like nothing
+    look = pc.utf8_slice_codeunits(text.filter(pa.array(bad)), 0, LONGEST + 1)
+    look = pc.replace_substring_regex(look, r"[0-9]", "0")
     coded = pc.dictionary_encode(look)
     words = pa.array([describe(each) for each in coded.dictionary.to_pylist()], pa.string())
     place = np.zeros(len(cells), np.int64)

@@ -16,14 +16,15 @@ from pipeline.files.guarded import why
 from pipeline.files.packages import BrokenGeometry, describe, layer_names, opened, quoted, wkb_of
 from pipeline.files.plain_path import plain_file
 from pipeline.job.model import Points
+from pipeline.limits import COLUMNS
 from pipeline.read.delimited import trimmed
-from pipeline.read.findings import Unusable
+from pipeline.read.findings import Unusable, check_cells
 from pipeline.read.mapping import mapped
 from pipeline.read.points import points_of
 from pipeline.read.raw import Geometry, Raw
 from pipeline.read.stored import Stored, look_at
 from pipeline.read.times import rounded
-from pipeline.read.values import Faults, column_of, faults_of, without
+from pipeline.read.values import Faults, column_of, faults_of, nuls, without
 from pipeline.words import counted
 
 #: Rows taken from SQLite at once: they are objects of Python's for a while.
@@ -61,13 +62,20 @@ def layers_of(path: Path) -> list[str]:
 def columns_of(path: Path, layer: str) -> list[str]:
     """Return the names of a layer's attribute columns. Raises `Unusable`."""
     with _sqlite(), closing(opened(path)) as package:
-        return [column.name for column in describe(package, layer).columns]
+        names = [column.name for column in describe(package, layer).columns]
+    if len(names) > COLUMNS:
+        what = f"the layer has {counted(len(names), 'column')}; {COLUMNS:,} is the most"
+        raise Unusable(0, what, "export it without the columns that nobody needs")
+    return names
 
 
 def look_into(path: Path, layer: str, points: Points) -> Stored:
     """Look at a layer's columns and at what they hold. Raises `Unusable`."""
+    at = signature(path)
     with _sqlite():
-        return look_at(path, layer, frozenset(mapped(points.columns).values()), signature(path))
+        found = look_at(path, layer, frozenset(mapped(points.columns).values()), at)
+    check_cells(found.rows, len(found.layer.columns), at.size)
+    return found
 
 
 def batches(path: Path, points: Points, found: Stored, rows_per_batch: int) -> Generator[Raw, None, None]:
@@ -129,6 +137,8 @@ def _raw(row: Any, columns: Sequence[Sequence[object]], found: Stored, points: P
         if field.name in words:
             arrays[field.name] = without(arrays[field.name], wrong)
             faults.append((words[field.name], wrong))
+        elif wrong:
+            faults.append((field.name, nuls(wrong)))
     geometry = _geometry(columns[-1], found) if found.layer.geometry is not None else None
     return Raw(arrays, row, faults_of(len(row), faults), geometry)
 

@@ -6,6 +6,7 @@ its column's class, GDAL would make something else of it, so such a layer is rea
 
 import re
 import sqlite3
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -49,6 +50,9 @@ _EXISTS = (
 
 #: Bytes that a view may make of any file, and so many times the file's own.
 _FREE, _TIMES = 1 << 24, 10
+
+#: Parts of one SQL expression: SQLite takes them 1,000 deep (sqlite.org/limits.html).
+_PARTS = 200
 
 
 @dataclass(frozen=True)
@@ -99,9 +103,10 @@ def look_at(path: Path, name: str, mapped: frozenset[str], at: Signature) -> Sto
 
 def _hold_to(package: sqlite3.Connection, layer: Layer, size: int) -> None:
     """Refuse a view or computed columns whose values together are much more than their file. Raises sqlite3.Error."""
-    names = [quoted(column.name) for column in layer.columns]
-    together = " + ".join(f"ifnull(length(CAST({name} AS BLOB)), 0)" for name in names) or "0"
-    ((found,),) = package.execute(f"SELECT ifnull(sum({together}), 0) FROM {quoted(layer.name)}").fetchall()
+    found = 0
+    for some in _some([f"ifnull(length(CAST({quoted(column.name)} AS BLOB)), 0)" for column in layer.columns]):
+        ((more,),) = package.execute(f"SELECT ifnull(sum({' + '.join(some)}), 0) FROM {quoted(layer.name)}").fetchall()
+        found += more
     if found > _FREE + _TIMES * size:
         raise sqlite3.DataError(f"the values of {layer.name} come to {found >> 20:,} MB, much more than its file has")
 
@@ -171,10 +176,17 @@ def _any(package: sqlite3.Connection, layer: Layer, conditions: list[str]) -> bo
         for name, condition in zip(names, conditions, strict=True)
         if condition != "1"
     ]
-    if not wrong:
-        return False
-    sql = f"SELECT EXISTS (SELECT 1 FROM {quoted(layer.name)} WHERE {' OR '.join(wrong)})"
-    return bool(package.execute(sql).fetchone()[0])
+    for some in _some(wrong):
+        sql = f"SELECT EXISTS (SELECT 1 FROM {quoted(layer.name)} WHERE {' OR '.join(some)})"
+        if package.execute(sql).fetchone()[0]:
+            return True
+    return False
+
+
+def _some(parts: list[str]) -> Iterator[list[str]]:
+    """Yield parts of an SQL expression, so many at a time as one may have; not once where there are none."""
+    for first in range(0, len(parts), _PARTS):
+        yield parts[first : first + _PARTS]
 
 
 def _type(package: sqlite3.Connection, layer: Layer, column: Column, mapped: bool) -> pa.DataType:

@@ -27,6 +27,8 @@ _TAKES: dict[pa.DataType, set[type]] = {
     TIME: {str},
 }
 
+_NUL = "a NUL character in"
+
 Faults = dict[int, str]
 
 
@@ -92,7 +94,7 @@ def _text(value: object, row: int, decimal: str, encoding: str | None, faults: F
     except UnicodeEncodeError:
         text = _decoded(text, row, encoding, faults)
     if "\0" in text:
-        faults[row] = f'a NUL character in "{text[:_SHOWN]}"'.replace("\0", "␀")
+        faults[row] = f'{_NUL} "{text[:_SHOWN]}"'.replace("\0", "␀")
         text = text.replace("\0", "␀")
     return text
 
@@ -125,6 +127,11 @@ def without(column: pa.Array, faults: Faults) -> pa.Array:
     wrong = np.zeros(len(column), dtype=bool)
     wrong[list(faults)] = True
     return pc.if_else(pa.array(wrong), pa.scalar(None, column.type), column)
+
+
+def nuls(faults: Faults) -> Faults:
+    """Return what spoils a row also where its column is not mapped: a text that would be cut or altered on its way."""
+    return {row: what for row, what in faults.items() if what.startswith(_NUL)}
 
 
 def faults_of(rows: int, by_column: Iterable[tuple[str, Faults]]) -> pa.Array | None:
