@@ -78,9 +78,7 @@ class Bench:
         """Start a run of the job."""
         return Warm("run", self.path, "--quiet", code=code, before=before, **environment)
 
-    def run(
-        self, before: Callable[[], None] | None = None, code: str = COMMAND, **environment: str
-    ) -> tuple[int, str]:
+    def run(self, before: Callable[[], None] | None = None, code: str = COMMAND, **environment: str) -> tuple[int, str]:
         """Run the job to its end; return exit code and what it said."""
         return self.start(before, code, **environment).end()
 
