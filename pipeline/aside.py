@@ -15,7 +15,7 @@ from pipeline.issue.folder.publish import add_lines, issues, job_lock, recover
 from pipeline.issue.folder.standing import aside
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import LaterRecordError, RecordError, read_record
-from pipeline.problems import JobError, Problem
+from pipeline.problems import JobError, Problem, refusals_told, remedy
 from pipeline.verify import verify
 
 
@@ -29,6 +29,7 @@ class SetAside:
     why: str
 
 
+@refusals_told()
 def set_aside(path: Path, number: int) -> SetAside:
     """Move a damaged issue out of the issues, and note it in the issues list.
 
@@ -73,8 +74,11 @@ def _damage(folder: Path, number: int) -> str | None:
     path = folder / ISSUES / f"{number:03d}" / RECORD
     try:
         read_record(path)
+        list(path.parent.iterdir())
     except LaterRecordError as error:
         raise _refused(path, str(error).removeprefix(f"{path} "), error.fix) from error
+    except PermissionError as error:  # nothing says that it is damaged
+        raise _refused(path, f"issue {number:03d} cannot be read: {error.strerror}", remedy(error)) from error
     except (RecordError, OSError):
         pass  # `verify` says it
     found = verify(folder)

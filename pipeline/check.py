@@ -9,7 +9,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.standing import Standing, newest_standing
 from pipeline.notices.before_run import before_notes
-from pipeline.problems import JobError, Problems
+from pipeline.problems import JobError, Problems, refusals_told
 from pipeline.reissue.fingerprint import fingerprint, same
 from pipeline.reissue.intact import damage
 from pipeline.sealed import sealed_off
@@ -41,6 +41,7 @@ class Checked:
 
 
 @sealed_off()
+@refusals_told()
 def check_job(path: Path) -> Checked:
     """Read everything that a run of the job would read, write nothing.
 

@@ -14,7 +14,7 @@ from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.issues_list import read_register
 from pipeline.issue.folder.standing import remedy, standing
 from pipeline.issue.record_types import Record
-from pipeline.problems import JobError, Problem
+from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.reissue.intact import damage
 from pipeline.words import Change
 
@@ -62,6 +62,7 @@ class Incomplete(JobError):
         super().__init__(problems)
 
 
+@refusals_told()
 def history(path: Path) -> tuple[Entry, ...]:
     """Return the issues of a job, oldest first.
 

@@ -1,6 +1,9 @@
 """One problem of a job, the collector that gathers them, and the one exception that carries them all."""
 
+import errno
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -65,6 +68,43 @@ class JobError(Exception):
 
 class Unfinished(JobError):
     """The issue is written and stands, but what shows it could not be put right."""
+
+
+#: What a system refuses of a path as it stands, which no change to the program mends; and what to do about some.
+_REFUSALS = {
+    *(errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO, errno.ENOENT),
+    *(errno.ENAMETOOLONG, errno.ELOOP, errno.ENOTDIR, errno.EISDIR, errno.EXDEV, errno.ESTALE, errno.ENODEV),
+}
+_REMEDIES = {
+    errno.EACCES: "see to its rights and those of the folders above it, then try again",
+    errno.EPERM: "see to its rights and those of the folders above it, then try again",
+    errno.ENAMETOOLONG: "shorten its name or those of the folders above it, or move the job nearer to the top",
+    errno.ELOOP: "see to the links that lead to it: they lead round in a circle",
+    errno.EXDEV: "keep all of a job's folder on one file system: name another one under [job] folder",
+    errno.ENOENT: "it was there a moment ago: see who moved or deleted it, then try again",
+}
+
+
+def is_refusal(error: OSError) -> bool:
+    """Say whether an error is what the system refuses of a path, rather than a fault of the program."""
+    return error.errno in _REFUSALS
+
+
+def remedy(error: OSError) -> str:
+    """Return what to do about what the system refuses."""
+    return _REMEDIES.get(error.errno or 0, "check the disk and its rights, then try again")
+
+
+@contextmanager
+def refusals_told() -> Iterator[None]:
+    """Turn what the system refuses of a path, wherever that is met, into a `JobError` that names the path."""
+    try:
+        yield
+    except OSError as error:
+        if not is_refusal(error) or error.filename is None:
+            raise
+        file = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes) else str(error.filename)
+        raise JobError([Problem(file, 0, f"cannot be used: {error.strerror}", remedy(error))]) from error
 
 
 @dataclass

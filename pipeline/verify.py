@@ -19,7 +19,7 @@ from pipeline.issue.geopackage.database import only_touched
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, read_record, stated, sum_of, understood
 from pipeline.issue.record_types import FileIssued, LayerSums, Record
-from pipeline.problems import JobError, Problem
+from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.sealed import sealed_off
 from pipeline.words import FIRST_ISSUE, counted
 
@@ -64,13 +64,14 @@ class Verified:
 
 
 @sealed_off()
+@refusals_told()
 def verify(folder: Path) -> Verified:
     """Compare every file of every issue in a job's folder with the sums in the issue's record.
 
     A program that opens a GeoPackage may touch what `database.TOUCHED` lists of its header, and lay beside it what
     `_VIEWERS` lists: that is a remark. All else is a difference, in changes too that still wait in a log beside it.
 
-    Raises `JobError` where the folder holds no issue.
+    Raises `JobError` where the folder holds no issue, or cannot be looked into.
     """
     present = sorted(numbered(folder))
     if not present and not set_aside(folder):
@@ -114,7 +115,12 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
     for entry in files:
         yield from _file(place / entry["name"], entry, record)
     known = {RECORD, *(entry["name"] for entry in files)}
-    for path in sorted(place.iterdir()):
+    try:
+        there = sorted(place.iterdir())
+    except OSError as error:
+        yield RECORD, f"what lies beside it cannot be looked at: {_said(error)}", True
+        return
+    for path in there:
         if path.name in known:
             continue
         regular = _instead(path) is None

@@ -16,7 +16,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-Jobs = Annotated[list[Path], typer.Argument(metavar="JOB...", help="Job files (TOML).", show_default=False)]
+#: Paths are looked at where they are used: else one that may not be read would keep all others of a batch from running.
+Jobs = Annotated[
+    list[Path], typer.Argument(metavar="JOB...", help="Job files (TOML).", show_default=False, readable=False)
+]
 
 
 @app.callback()
@@ -68,7 +71,7 @@ def check(jobs: Jobs) -> None:
     raise typer.Exit(check_jobs(jobs))
 
 
-Job = Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).", show_default=False)]
+Job = Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).", show_default=False, readable=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print it as JSON.")]
 
 
@@ -97,7 +100,10 @@ def history(job: Job, json: AsJson = False) -> None:
 
 @app.command()
 def verify(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The job's folder of issues.", show_default=False)],
+    folder: Annotated[
+        Path,
+        typer.Argument(metavar="FOLDER", help="The job's folder of issues.", show_default=False, readable=False),
+    ],
     json: AsJson = False,
 ) -> None:
     """Compare every file of every issue with the checksums in its record; write nothing.

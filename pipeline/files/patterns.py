@@ -19,8 +19,16 @@ class TooMany(Exception):
     """There is more below the folders of a pattern than is looked at."""
 
 
+class Closed(Exception):
+    """A folder of a pattern may not be looked into; ``folder`` says which, and the message why."""
+
+    def __init__(self, folder: str, why: str) -> None:
+        self.folder = folder
+        super().__init__(why)
+
+
 def matching(folder: Path, pattern: str) -> list[str]:
-    """Return the paths that ``pattern`` names, counted from ``folder``, in order. Raises `TooMany`."""
+    """Return the paths that ``pattern`` names, counted from ``folder``, in order. Raises `TooMany` and `Closed`."""
     parts, look = Path(pattern).parts, _Look()
     absolute = os.path.isabs(pattern)
     found = [parts[0] if absolute else str(folder)]
@@ -70,7 +78,7 @@ class _Look:
                     yield each.path
 
     def _entries(self, folder: str) -> list["os.DirEntry[str]"]:
-        """Return what is in a folder, nothing where it is none or may not be looked into."""
+        """Return what is in a folder, nothing where it is none. Raises `Closed` where it may not be looked into."""
         try:
             with os.scandir(folder) as there:
                 entries = []
@@ -78,6 +86,8 @@ class _Look:
                     self._count()
                     entries.append(each)
                 return entries
+        except PermissionError as error:
+            raise Closed(folder, error.strerror or str(error)) from error
         except OSError:
             return []
 

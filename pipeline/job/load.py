@@ -80,7 +80,12 @@ def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
     A CSV of sessions, the register and the exports are looked for here, but not read.
     """
     shown, before = str(path), len(problems.found)
-    absolute = Path(path).absolute()
+    try:
+        absolute = Path(path).absolute()
+    except OSError as error:
+        what = f"the working folder, from which this path counts, is not there: {error.strerror}"
+        problems.add(shown, 0, what, "change to a folder that is there")
+        return None
     data = _read_bytes(absolute, shown, problems)
     text = _decoded(data, shown, problems) if data is not None else None
     parsed = _parse(text, shown, problems) if text is not None else None

@@ -62,7 +62,7 @@ class Fence:
 def placeholders(height: Floats) -> Flags:
     """Return (n,) which heights, in the unit that they were written in, may stand for no height at all."""
     size = np.minimum(np.abs(height), _NO_HEIGHT)
-    found: Flags = (height == 0.0) | (height == -99.0) | (size >= _NO_HEIGHT) | np.isin(np.round(size, 3), _WRITTEN)
+    found: Flags = (size < 1e-9) | (height == -99.0) | (size >= _NO_HEIGHT) | np.isin(np.round(size, 3), _WRITTEN)
     return found
 
 

@@ -13,7 +13,7 @@ import pyarrow as pa
 from pipeline.digest import Signature, digest, signature
 from pipeline.files.features import UNKNOWN_CRS
 from pipeline.files.odd_text import why_no_time
-from pipeline.files.patterns import TooMany, matching
+from pipeline.files.patterns import Closed, TooMany, matching
 from pipeline.files.regular import COPY, NoFile, check_regular
 from pipeline.geodesy.named import disagree, is_projected, is_unknown, is_wgs84
 from pipeline.job.model import Job, Points
@@ -190,6 +190,11 @@ def _paths(
         except TooMany:
             what = f'more than {counted(LOOKED_AT, "file")} would have to be looked at for "{pattern}"'
             problems.add(job_file, line, what, "name the folders that the exports are in, or fewer levels of them")
+            continue
+        except Closed as error:
+            place = os.path.relpath(error.folder, folder)
+            what = f'the folder {place} may not be looked into for "{pattern}": {error}'
+            problems.add(job_file, line, what, "see to its rights, or name the folders that the exports are in")
             continue
         matches = [path for path in there if not os.path.isdir(path)]
         if there != [literal]:

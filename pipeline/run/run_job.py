@@ -1,6 +1,5 @@
 """A whole run of one job: the stages in their order, and the issue they make."""
 
-import errno
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
@@ -22,7 +21,7 @@ from pipeline.issue.record import sealed, write_record
 from pipeline.issue.record_types import Changes
 from pipeline.issue.report.page import write_report
 from pipeline.job.load import LoadedJob
-from pipeline.problems import JobError, Problem, Problems, Unfinished
+from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusal, refusals_told, remedy
 from pipeline.reissue.against import against
 from pipeline.reissue.changes import attributes_changed
 from pipeline.reissue.earlier import Last
@@ -37,11 +36,9 @@ from pipeline.run.unaltered import refuse_altered
 from pipeline.sealed import sealed_off
 from pipeline.solve.solve import solve
 
-#: The disk's refusals, which no change to the program mends: full, over a quota or a limit, read-only, forbidden.
-_NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO}
-
 
 @sealed_off()
+@refusals_told()
 def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | None = None, told: bool = True) -> Outcome:
     """Run a job: read its exports, tie them to control, and issue corrected coordinates with their proof.
 
@@ -184,10 +181,9 @@ def _told_as_problems(folder: Path) -> Iterator[None]:
     except Appeared as error:
         raise Unfinished([Problem(str(folder), 0, *_appeared(error))]) from error
     except OSError as error:
-        if error.errno not in _NO_ROOM and not isinstance(error, NotWritten):
+        if not is_refusal(error) and not isinstance(error, NotWritten):
             raise
-        what, fix = f"the issue cannot be written: {error}", "check the disk, then run again"
-        raise JobError([Problem(str(folder), 0, what, fix)]) from error
+        raise JobError([Problem(str(folder), 0, f"the issue cannot be written: {error}", remedy(error))]) from error
 
 
 def _appeared(error: Appeared) -> tuple[str, str]:

@@ -16,7 +16,7 @@ from pipeline.issue.folder.standing import standing
 from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record
 from pipeline.near import nearest as nearest_names
-from pipeline.problems import JobError, Problem, Problems
+from pipeline.problems import JobError, Problem, Problems, refusals_told
 from pipeline.read.files import read_batches
 from pipeline.reissue.fingerprint import differences, fingerprint
 from pipeline.solve.solve import solve
@@ -28,6 +28,7 @@ from pipeline.trace.model import Found, Reading, Trace
 _NEAR = 2
 
 
+@refusals_told()
 def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
     """Follow every reading of a name from its raw coordinates to what is issued of it, and through every issue.
 

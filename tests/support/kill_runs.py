@@ -78,9 +78,7 @@ class Bench:
         """Start a run of the job."""
         return Warm("run", self.path, "--quiet", code=code, before=before, **environment)
 
-    def run(
-        self, before: Callable[[], None] | None = None, code: str = COMMAND, **environment: str
-    ) -> tuple[int, str]:
+    def run(self, before: Callable[[], None] | None = None, code: str = COMMAND, **environment: str) -> tuple[int, str]:
         """Run the job to its end; return exit code and what it said."""
         return self.start(before, code, **environment).end()
 
@@ -198,7 +196,7 @@ def refuse(bench: Bench, part: str) -> bool:
     bench.revise()
     closed.chmod(0o555)
     try:
-        if not _may_not_write(closed):
+        if not may_not_write(closed):
             return False
         code, said = _without_rights(bench)
     finally:
@@ -214,20 +212,22 @@ def refuse(bench: Bench, part: str) -> bool:
 def _without_rights(bench: Bench) -> tuple[int, str]:
     """Run the job in a program started anew, since rights are let go at its start."""
     words = [sys.executable, "-c", COMMAND, "run", str(bench.path), "--quiet"]
-    run = subprocess.run(words, preexec_fn=_as_anybody, capture_output=True, text=True, check=False, cwd=ROOT)
+    run = subprocess.run(words, preexec_fn=as_anybody, capture_output=True, text=True, check=False, cwd=ROOT)
     return run.returncode, run.stdout + run.stderr
 
 
-def _as_anybody() -> None:
-    """Let go, before a program starts, of root's right to write where permissions forbid it (Linux)."""
+def as_anybody() -> None:
+    """Let go, before a program starts, of root's rights to read and write where permissions forbid it (Linux)."""
     if os.geteuid() == 0:
-        drop, override = 24, 1  # PR_CAPBSET_DROP, CAP_DAC_OVERRIDE (linux/prctl.h, linux/capability.h)
-        ctypes.CDLL(None).prctl(drop, override, 0, 0, 0)
+        drop, override, read = 24, 1, 2  # PR_CAPBSET_DROP, CAP_DAC_OVERRIDE and CAP_DAC_READ_SEARCH (linux/prctl.h)
+        for right in (override, read):
+            ctypes.CDLL(None).prctl(drop, right, 0, 0, 0)
 
 
-def _may_not_write(folder: Path) -> bool:
+def may_not_write(folder: Path) -> bool:
+    """Say whether somebody without root's rights may not write into a folder."""
     attempt = f"open({str(folder / 'attempt')!r}, 'x')"
-    run = subprocess.run([sys.executable, "-c", attempt], preexec_fn=_as_anybody, capture_output=True, check=False)
+    run = subprocess.run([sys.executable, "-c", attempt], preexec_fn=as_anybody, capture_output=True, check=False)
     (folder / "attempt").unlink(missing_ok=True)
     return run.returncode != 0
 

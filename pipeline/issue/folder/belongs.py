@@ -93,6 +93,9 @@ def _strangers(folder: Path, *, marked: bool) -> Iterator[tuple[str, str, str]]:
         yield ISSUES, f"is a file, and {_NEEDED}", _MOVE
     elif issues.is_dir() and not known and (there := sorted(path.name for path in issues.iterdir())):
         yield ISSUES, f"holds what is no issue of tiedown ({there[0]}), and {_NEEDED}", _MOVE
+    elif issues.is_dir() and issues.stat().st_dev != folder.stat().st_dev:
+        fix = "keep all of the folder on one file system: name one there under [job] folder, or link the whole of it"
+        yield ISSUES, "lies on another file system than its folder, so no issue can appear in it in one step", fix
     if (what := current.not_ours(folder)) is not None:
         yield current.NAME, f"is {what}, and {_NEEDED}", _MOVE
     if (told := issues_list.not_ours(folder, known=known)) is not None:

@@ -67,12 +67,14 @@ def _read(folder: Path, number: int) -> Standing:
     except LaterRecordError as error:
         raise JobError([Problem(str(path), 0, f"{name} cannot be read: {_said(path, error)}", error.fix)]) from error
     except (RecordError, OSError) as error:
-        why = f"{name} cannot be read: {_said(path, error)}"
-        if not place.exists():
+        why, fix = f"{name} cannot be read: {_said(path, error)}", remedy(number)
+        if isinstance(error, PermissionError):
+            fix = "see to the rights of its folder and its files"  # nothing says that it is damaged
+        elif not place.exists():
             why = f"{name} is gone, and {REGISTER} has it"
         elif not path.exists():
             why = f"{name} is damaged: it has no {RECORD}"
-        raise JobError([Problem(str(path), 0, why, remedy(number))]) from error
+        raise JobError([Problem(str(path), 0, why, fix)]) from error
     what: str | None = None
     if record["issue"] != number:
         what = f"its {RECORD} is that of issue {record['issue']:03d}"

@@ -1,0 +1,270 @@
+"""Names, places and rights as an office's disks have them: whatever is met ends in an issue or in words, never a fault.
+
+What a person may not do is tried as somebody who has none of root's rights (Linux). What larger sweeps gave stands in
+`README.md` beside this.
+"""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from kill_runs import as_anybody, may_not_write
+from simulate import Plan, simulate
+
+from pipeline import run_job
+from pipeline.aside import set_aside
+from pipeline.check import check_job
+from pipeline.history import history
+from pipeline.problems import JobError
+from pipeline.trace.walk import trace
+from pipeline.verify import verify
+
+ROOT = Path(__file__).resolve().parents[2]
+_PLAN = Plan(sessions=1, points=4, noise=False)
+
+#: Every command as a function of the job file.
+COMMANDS: dict[str, Callable[[Path], object]] = {
+    "run": run_job,
+    "dry run": lambda job: run_job(job, dry_run=True),
+    "check": check_job,
+    "trace": lambda job: trace(job, "S01-00001"),
+    "history": history,
+    "aside": lambda job: set_aside(job, 1),
+    "verify": lambda job: verify(job.parent / "out"),
+}
+
+
+@pytest.fixture(scope="module")
+def issued(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A job with an issue."""
+    job = simulate(_PLAN).write(tmp_path_factory.mktemp("issued"))
+    run_job(job)
+    return job
+
+
+@pytest.fixture
+def job(issued: Path, tmp_path: Path) -> Iterator[Path]:
+    """A copy of it, whose rights are given back at the end."""
+    folder = tmp_path / "job"
+    shutil.copytree(issued.parent, folder, symlinks=True)
+    yield folder / issued.name
+    for place, *_ in os.walk(folder):
+        os.chmod(place, 0o700)
+
+
+def revise(job: Path) -> None:
+    """Move a mark of the register by a millimetre, so that the next run has something to issue."""
+    path = job.parent / "register.csv"
+    head, first, *others = path.read_text(encoding="utf-8").splitlines()
+    cells = first.split(",")
+    cells[3] = f"{float(cells[3]) + 0.001:.5f}"
+    path.write_text("\n".join([head, ",".join(cells), *others]) + "\n", encoding="utf-8")
+
+
+def problem(command: Callable[[Path], object], job: Path) -> str:
+    """Return how a command that is refused says so; it has to be refused."""
+    with pytest.raises(JobError) as refused:
+        command(job)
+    assert all(one.file and one.what for one in refused.value.problems)
+    return str(refused.value)
+
+
+def elsewhere(near: Path) -> Path:
+    """Return a new folder on another file system than a path's."""
+    other = Path("/dev/shm")
+    if not other.is_dir() or other.stat().st_dev == near.stat().st_dev:
+        pytest.skip("there is no second file system")
+    place = other / f"{near.name}-{os.getpid()}"
+    place.mkdir()
+    return place
+
+
+@pytest.mark.parametrize(
+    "name", [os.fsdecode(b"caf\xe9"), "a\nb\t\"'%20#?[c", "--json", "trailing ", "e\u0301\U0001f600"]
+)
+@pytest.mark.skipif(sys.platform != "linux", reason="names may be any bytes")
+def test_names_of_the_job_file_and_its_folder(issued: Path, tmp_path: Path, name: str) -> None:
+    folder = tmp_path / name
+    try:
+        shutil.copytree(issued.parent, folder, symlinks=True)
+    except OSError:
+        pytest.skip("the file system has no such names")
+    (folder / "job.toml").rename(folder / name)
+    if not name.isprintable() and "\n" not in name:  # a byte that is no text
+        for each, command in COMMANDS.items():
+            if each != "verify":
+                assert "no UTF-8 text" in problem(command, folder / name)
+        return
+    assert not run_job(folder / name).issued
+    assert history(folder / name) and verify(folder / "out").intact
+
+
+@pytest.mark.parametrize("of", ["name", "path"])
+def test_a_folder_whose_name_or_path_is_too_long(job: Path, of: str) -> None:
+    folder = "o" * 300 if of == "name" else "/".join(["o" * 200] * 30)
+    job.write_text(job.read_text(encoding="utf-8").replace('folder = "out"', f'folder = "{folder}"'), encoding="utf-8")
+    assert "too long" in problem(run_job, job)
+    assert "too long" in problem(lambda _: verify(job.parent / folder), job)
+
+
+def test_a_path_that_only_the_files_of_an_issue_make_too_long(issued: Path, tmp_path: Path) -> None:
+    """The longest path of a system counts its end, so that 4,050 of 4,095 bytes leave room for a job file alone."""
+    folder, longest = tmp_path, os.pathconf(tmp_path, "PC_PATH_MAX")
+    if not 0 < longest <= 8192:
+        pytest.skip("paths have no such end")
+    while (left := longest - 46 - len(os.fsencode(folder))) > 1:
+        folder /= "d" * (left - 1 if left <= 201 else min(200, left - 3))
+        folder.mkdir()
+    for name in ("job.toml", "register.csv", "rover001.csv"):
+        shutil.copy(issued.parent / name, folder)
+    assert "too long" in problem(run_job, folder / "job.toml")
+    assert not any(path.name.startswith(".staging") for path in (folder / "out").iterdir())
+    assert list((folder / "out" / "issues").iterdir()) == []
+
+
+@pytest.mark.parametrize("name", ["register.csv", "rover001.csv", "out/issues", "out/.lock"])
+def test_links_that_lead_to_themselves(job: Path, name: str) -> None:
+    path = job.parent / name
+    shutil.rmtree(path) if path.is_dir() else path.unlink()
+    path.symlink_to(path.name)
+    problem(run_job, job)
+
+
+@pytest.mark.parametrize("command", sorted(COMMANDS.keys() - {"verify", "aside"}))
+def test_issues_on_another_file_system(job: Path, command: str) -> None:
+    other, issues = elsewhere(job), job.parent / "out" / "issues"
+    try:
+        shutil.move(issues, other)
+        issues.symlink_to(other / "issues")
+        revise(job)
+        assert "lies on another file system" in problem(COMMANDS[command], job)
+        assert [path.name for path in (other / "issues").iterdir()] == ["001"]
+        assert verify(job.parent / "out").intact
+    finally:
+        shutil.rmtree(other)
+
+
+def test_the_whole_folder_on_another_file_system(job: Path) -> None:
+    other, folder = elsewhere(job), job.parent / "out"
+    try:
+        shutil.move(folder, other)
+        folder.symlink_to(other / "out")
+        revise(job)
+        assert run_job(job).record["issue"] == 2
+        assert verify(folder).intact
+    finally:
+        shutil.rmtree(other)
+
+
+def test_a_working_folder_that_is_gone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    for command in ("run", "dry run", "check", "trace", "history", "aside"):
+        assert "working folder" in problem(COMMANDS[command], Path("job.toml"))
+
+
+#: What may be closed, with its rights, and the commands that need none of it.
+CLOSED = [
+    ("out", 0o444, ()),
+    ("out/issues", 0o444, ()),
+    ("out/issues", 0, ()),
+    ("out/issues/001", 0, ("verify",)),
+    ("out/issues/001", 0o311, ("run", "dry run", "check", "trace", "history", "verify")),
+    ("out/issues/001/issue.json", 0, ("verify",)),
+    ("out/set-aside", 0, ()),
+    ("out/.tiedown.json", 0, ("check", "verify")),
+    ("out/.lock", 0, ("dry run", "check", "trace", "history", "verify")),
+    ("out/register.csv", 0, ("verify",)),
+    ("register.csv", 0, ("history", "aside", "verify")),
+    ("rover001.csv", 0, ("history", "aside", "verify")),
+    ("job.toml", 0, ("verify",)),
+    (".", 0o311, ("history", "aside", "verify")),
+]
+
+#: Tries every command on every case, in one process; prints how each ended.
+TRIED = """
+import json, os, sys
+from pathlib import Path
+from test_names_and_rights import CLOSED, COMMANDS
+from pipeline.problems import JobError
+job, told = Path(sys.argv[1]), []
+for name, rights, unharmed in CLOSED:
+    path = job.parent / name
+    before = path.stat().st_mode
+    os.chmod(path, rights)
+    for command in COMMANDS.keys() - set(unharmed):
+        try:
+            COMMANDS[command](job)
+            how = "done"
+        except JobError as error:
+            how = str(error)
+        except Exception as error:
+            how = f"fault: {error!r}"
+        told.append((name, rights, command, how))
+    os.chmod(path, before)
+print(json.dumps(told))
+"""
+
+
+@pytest.fixture
+def rights(job: Path) -> Path:
+    """The job, where rights are heeded."""
+    folder = job.parent / "closed"
+    folder.mkdir(0o555)
+    heeded = os.name != "nt" and may_not_write(folder)
+    folder.chmod(0o700)
+    folder.rmdir()
+    if not heeded:
+        pytest.skip("rights are not heeded here")
+    return job
+
+
+def as_somebody(*words: str | Path) -> tuple[int, str, str]:
+    """Run a program of Python as somebody without root's rights; return its exit code and what it said."""
+    paths = os.pathsep.join([str(ROOT), str(ROOT / "tests/support"), str(Path(__file__).parent)])
+    done = subprocess.run(
+        [sys.executable, *map(str, words)],
+        preexec_fn=as_anybody, env={**os.environ, "PYTHONPATH": paths}, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    return done.returncode, done.stdout, done.stderr
+
+
+def test_whatever_may_not_be_read_or_written_is_told(rights: Path) -> None:
+    (rights.parent / "out" / "set-aside").mkdir()
+    code, said, wrong = as_somebody("-c", TRIED, rights)
+    assert code == 0, wrong
+    told = json.loads(said)
+    assert len(told) > len(CLOSED)
+    for name, mode, command, how in told:
+        if (command, "is what was issued" in how) != ("aside", True):
+            assert "Permission denied" in how and not how.startswith("fault"), (name, mode, command, how)
+    assert verify(rights.parent / "out").issues == (1,)
+
+
+def test_a_job_file_that_may_not_be_read_costs_no_other(rights: Path) -> None:
+    closed = rights.with_name("closed.toml")
+    shutil.copy(rights, closed)
+    closed.chmod(0)
+    code, said, wrong = as_somebody("-m", "pipeline.cli.main", "run", closed, rights)
+    assert code == 2
+    assert "closed.toml: 1 problem, nothing written" in wrong and "Permission denied" in wrong
+    assert "issue 001 stands" in said or "nothing changed" in said, said
+
+
+def test_a_folder_that_a_pattern_may_not_look_into_is_told(rights: Path) -> None:
+    """Else the exports in it would be left out, and nobody would know."""
+    folder = rights.parent / "second day"
+    folder.mkdir()
+    shutil.copy(rights.parent / "rover001.csv", folder / "rover002.csv")
+    text = rights.read_text(encoding="utf-8").replace('"rover*.csv"', '"**/rover*.csv"')
+    rights.write_text(text, encoding="utf-8")
+    folder.chmod(0)
+    code, _, wrong = as_somebody("-m", "pipeline.cli.main", "check", rights)
+    assert code == 2 and 'the folder second day may not be looked into for "**/rover*.csv"' in wrong, wrong
