@@ -12,8 +12,8 @@ JOB_FILE, TABLE, GRID = 4 << 20, 256 << 20, 4 << 30
 #: together, and of a table. SQLite has 2,000 columns at most.
 LINE, COLUMNS, ALL_COLUMNS = 1 << 20, 1_000, 1_800
 
-#: Rows of a text file that cannot be split into cells.
-UNSPLIT = 100_000
+#: Rows of a text file that cannot be split into cells, and rows of a register in which something is wrong.
+UNSPLIT, WRONG = 100_000, 20_000
 
 #: Cells (rows by columns) of a GeoJSON file or a layer, however few bytes it has; each of its bytes allows one more.
 CELLS = 4_000_000

@@ -5,7 +5,7 @@ height or longitude, latitude, ellipsoid_height; optionally hu95, vu95, holds (3
 Other columns are let be. In a GeoPackage or GeoJSON the geometry stands in for coordinate columns that are absent.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline import limits
 from pipeline.arrays import Flags, Floats
 from pipeline.control.rows import POSITION, Mark, check_decimals, check_degrees, has_columns, read_mark, single
 from pipeline.control.source import read_source
@@ -134,11 +135,24 @@ def read_register(
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
     check_decimals(sheet, columns, problems)
-    marks = [read_mark(line, cells, sheet, columns, problems) for line, cells in sheet.rows]
+    marks = list(_marks(sheet, columns, problems))
     if not marks:
         problems.add(shown, sheet.header, "there is no mark in this register", "write a row per control mark")
     once = single([mark for mark in marks if mark is not None], columns, shown, problems)
     return _register(once, sheet, kind, geometry_crs, lengths) if len(problems.found) == before else None
+
+
+def _marks(sheet: Sheet, columns: tuple[str, str, str], problems: Problems) -> Iterator[Mark | None]:
+    """Yield what each row holds; of rows in which something is wrong there is an end, as nobody reads on."""
+    wrong = 0
+    for line, cells in sheet.rows:
+        mark = read_mark(line, cells, sheet, columns, problems)
+        yield mark
+        wrong += mark is None
+        if wrong == limits.WRONG:
+            what = f"this is row {wrong:,} in which something is wrong; those below it were not looked at"
+            problems.add(sheet.shown, line, what, "see whether this is the register, in the form that is wanted")
+            return
 
 
 def listed_marks(path: Path, layer: str | None) -> tuple[str, ...]:

@@ -171,5 +171,5 @@ def test_readme_tells_every_limit() -> None:
         if name in ("JOB_FILE", "TABLE", "LINE", "GRID"):
             assert f"{value >> 20:,} MB" in readme, name
         elif name in ("COLUMNS", "ALL_COLUMNS", "SESSIONS", "BLOCKS", "UNSPLIT", "EXPORTS", "LOOKED_AT", "OCCUPATIONS",
-                      "DIAGNOSED", "CELLS", "VALUES"):  # fmt: skip
+                      "DIAGNOSED", "CELLS", "VALUES", "WRONG"):  # fmt: skip
             assert f"{value:,}" in readme, name
