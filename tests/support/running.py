@@ -28,6 +28,16 @@ def run_written(path: Path, code: int = 0) -> Issue:
     return current_issue(path.parent / "out")
 
 
+def revised(job: Simulation, folder: Path) -> Path:
+    """Run a simulated job, revise the height of CM1 by 6 mm, run it again, and return the folder of both issues."""
+    path = job.write(folder)
+    assert run_job(path).issued
+    job.mistype("CM1", "height", 0.006)
+    job.write(folder)
+    assert run_job(path).issued
+    return folder / "out"
+
+
 def rewrite_export(path: Path, change: Callable[[Row], Row]) -> None:
     """Change every row of a CSV export; the rows that come back may have other columns, all the same ones."""
     with path.open(newline="", encoding="utf-8") as file:

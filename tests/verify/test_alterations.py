@@ -9,10 +9,9 @@ from pathlib import Path
 import pytest
 from altered import touch_header
 from altered_packages import ALTERATIONS, alter
-from running import replace_in
+from running import replace_in, revised
 from simulate import Plan, simulate
 
-from pipeline import run_job
 from pipeline.issue.geopackage.recount import has_issued_content
 from pipeline.issue.record import read_record
 from pipeline.verify import verify
@@ -28,14 +27,9 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A job's folder with two issues of every format."""
     job = simulate(Plan(sessions=1, points=12, noise=False))
     job.job["issue"] = {"formats": FORMATS}
-    folder = tmp_path_factory.mktemp("made")
-    path = job.write(folder)
-    assert run_job(path).issued
-    job.mistype("CM1", "height", 0.006)
-    job.write(folder)
-    assert run_job(path).issued
-    assert verify(folder / "out").findings == ()
-    return folder / "out"
+    folder = revised(job, tmp_path_factory.mktemp("made"))
+    assert verify(folder).findings == ()
+    return folder
 
 
 @pytest.fixture

@@ -8,11 +8,10 @@ from pathlib import Path
 import pytest
 from altered import change, held_open, move_geometry, touch_header
 from issued import everything_below
-from running import replace_in
+from running import replace_in, revised
 from simulate import Plan, simulate
 from typer.testing import CliRunner
 
-from pipeline import run_job
 from pipeline.cli.main import app
 from pipeline.problems import JobError
 from pipeline.verify import Verified, verify
@@ -23,14 +22,7 @@ ALTERED = "issue.json: its content is not what was written"
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A job's folder with two issues: after the first, a mark's height was revised by 6 mm."""
-    job = simulate(Plan(sessions=2, points=60, noise=False))
-    folder = tmp_path_factory.mktemp("made")
-    path = job.write(folder)
-    assert run_job(path).issued
-    job.mistype("CM1", "height", 0.006)
-    job.write(folder)
-    assert run_job(path).issued
-    return folder / "out"
+    return revised(simulate(Plan(sessions=2, points=60, noise=False)), tmp_path_factory.mktemp("made"))
 
 
 @pytest.fixture
