@@ -60,7 +60,7 @@ def test_a_job_that_hangs_costs_its_time_and_no_other_job(jobs: list[Path]) -> N
     said, wrong = run.communicate(timeout=120)
     assert run.returncode == 2 and "ran longer than the 10 s of --timeout" in wrong, wrong
     assert said.endswith("3 jobs: 2 good, 1 timed out\n") and issued(jobs) >= 2
-    assert in_group(run.pid) == []
+    until(lambda: not in_group(run.pid), 5)  # the tracker of its resources ends a moment after it
     whole(jobs)
 
 
