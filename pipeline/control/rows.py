@@ -7,16 +7,13 @@ from dataclasses import dataclass
 
 from pipeline.files.odd_text import why_no_degrees, why_no_number
 from pipeline.files.sheet import Sheet, number
-from pipeline.limits import COORDINATE, HEIGHT
+from pipeline.limits import COORDINATE, HEIGHT, LEAST, SIGMA
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
 from pipeline.words import Holds, plural
 
 #: The columns of a position, by the kind of the register's CRS.
 POSITION = {"projected": ("easting", "northing"), "geographic": ("longitude", "latitude")}
-
-#: Metres between which a stated uncertainty lies; beyond them the adjustment has no digits left.
-LEAST_UNCERTAINTY, MOST_UNCERTAINTY = 1e-6, 1e5
 
 #: What bounds in metres are taken times, for registers in feet.
 _FEET = 4.0
@@ -162,12 +159,12 @@ def _uncertainty(cells: dict[str, str], column: str, line: int, sheet: Sheet, ca
             f"{called}: {column} must be more than 0, not {cells[column]}",
             "a mark that defines the datum takes a small one, such as 0.001; an empty cell takes the default",
         )
-    elif value < LEAST_UNCERTAINTY or value > MOST_UNCERTAINTY:
+    elif value < LEAST or value > SIGMA:
         problems.add(
             sheet.shown,
             line,
             f"{called}: {column} {cells[column]} is no uncertainty of a mark in metres",
-            f"from {LEAST_UNCERTAINTY:g} to {MOST_UNCERTAINTY:g}; an empty cell takes the default",
+            f"from {LEAST:g} to {SIGMA:g}; an empty cell takes the default",
         )
     return value
 

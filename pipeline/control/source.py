@@ -11,6 +11,7 @@ from pipeline.files.features import Features, cell, has_too_many_columns, read_g
 from pipeline.files.guarded import why
 from pipeline.files.packages import (
     POINTS,
+    SQLITE,
     BrokenGeometry,
     Layer,
     describe,
@@ -70,7 +71,7 @@ def _geopackage(
         if beside.is_file() and beside.stat().st_size:
             problems.add(shown, 0, f"another program has changes to it in {beside.name}", "close it there")
             return None
-    if not data.startswith(b"SQLite format 3\0"):
+    if not data.startswith(SQLITE):
         problems.add(shown, 0, "this GeoPackage cannot be read: it is no GeoPackage", "export it again")
         return None
     try:

@@ -14,6 +14,9 @@ from pathlib import Path
 
 from pipeline.files.guarded import Guarded, guarded, guarded_file
 
+#: What an SQLite database begins with (SQLite's file format, section 1.3).
+SQLITE = b"SQLite format 3\0"
+
 _EPSG = re.compile(r'(?:AUTHORITY\["EPSG","(\d+)"\]|ID\["EPSG",(\d+)\])\]\s*$')
 _RTREE = re.compile(r"\bUSING\s+rtree\s*\(", re.IGNORECASE)
 #: Bits 1 to 3 of a geometry's flags say what envelope precedes the WKB (clause 2.1.3).

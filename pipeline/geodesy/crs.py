@@ -2,15 +2,15 @@
 
 import re
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache, wraps
-from typing import Any, TypeVar
+from typing import Any
 
 import pyproj
 from pyproj.crs import CRS, CompoundCRS
 from pyproj.database import get_database_metadata
 from pyproj.exceptions import CRSError
 
+from pipeline.geodesy.afresh import Answer, afresh
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import Ellipsoid
@@ -37,8 +37,6 @@ _A_VERTICAL = 'name a vertical CRS such as "EPSG:7839", or "ellipsoid" for ellip
 
 #: So many answers of PROJ's about CRSs are kept; a job asks for the same few again and again, at milliseconds each.
 _KEPT = 256
-
-Answer = TypeVar("Answer")
 
 
 def _remembered(ask: Callable[[CRS], Answer]) -> Callable[[CRS], Answer]:
@@ -86,16 +84,10 @@ def parse(text: str) -> CRS:
 
 
 def _read(text: str) -> CRS:
-    """Return what PROJ makes of a text. Raises CRSError.
-
-    WKT of the first version is read in a thread of its own, which has PROJ's database to itself: PROJ (9.5) keeps the
-    datum that such a text names by its code, and then takes it for the ensemble that is registered under this code, so
-    that every other CRS on it has no members any more. Seen with ETRS89, not with WGS 84.
-    """
+    """Return what PROJ makes of a text; WKT of the first version is read apart (see `afresh`). Raises CRSError."""
     if not _FIRST_WKT.match(text):
         return CRS.from_user_input(text)
-    with ThreadPoolExecutor(1) as apart:
-        return CRS.from_wkt(apart.submit(lambda: CRS.from_wkt(text).to_wkt()).result())
+    return CRS.from_wkt(afresh(lambda: CRS.from_wkt(text).to_wkt()))
 
 
 @_remembered

@@ -1,6 +1,5 @@
 """The reference frames of a region: what its coordinates may be in, apart from what is used all over the earth."""
 
-from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 
 from pyproj.aoi import AreaOfInterest
@@ -9,6 +8,7 @@ from pyproj.database import query_crs_info
 from pyproj.enums import PJType
 
 from pipeline.geodesy import grids
+from pipeline.geodesy.afresh import afresh
 from pipeline.geodesy.area import Area
 
 #: Degrees of longitude: a frame in use all over the earth is not that of one national service.
@@ -23,12 +23,10 @@ def frames_at_rest(area: Area, kind: PJType) -> tuple[tuple[str, str], ...]:
     PROJ's operations start from the ensemble. Frames that move have a coordinate only with its epoch; a region of the
     Americas has twenty of them, and each would take PROJ a tenth of a second.
 
-    It is asked in a thread of its own, where PROJ reads its database afresh: what it has in mind of a datum can lack
-    the members of the ensemble (see `crs.parse`).
+    It is asked apart from what PROJ has in mind, in which an ensemble can lack its members (see `afresh`).
     """
     grids.prepare_proj()
-    with ThreadPoolExecutor(1) as apart:
-        return apart.submit(_at_rest, area, kind).result()
+    return afresh(lambda: _at_rest(area, kind))
 
 
 def _at_rest(area: Area, kind: PJType) -> tuple[tuple[str, str], ...]:

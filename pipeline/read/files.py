@@ -13,6 +13,7 @@ import pyarrow as pa
 from pipeline.digest import Signature, digest, signature
 from pipeline.files.features import UNKNOWN_CRS
 from pipeline.files.odd_text import why_no_time
+from pipeline.files.packages import SQLITE
 from pipeline.files.patterns import Closed, TooMany, matching
 from pipeline.files.regular import COPY, NoFile, check_regular
 from pipeline.geodesy.named import disagree, is_projected, is_unknown, is_wgs84
@@ -38,7 +39,7 @@ Where = Callable[..., tuple[str, int]]
 
 _CHANGED = ("the file changed while it was being read", "run the job again")
 
-_SQLITE, _ZIP = b"SQLite format 3\0", b"PK\x03\x04"
+_ZIP = b"PK\x03\x04"
 
 
 @dataclass(frozen=True)
@@ -276,11 +277,11 @@ def _check_content(path: Path) -> None:
     with path.open("rb") as file:
         head = file.read(4096)
     if ending in PACKAGE:
-        fits = head.startswith(_SQLITE)
+        fits = head.startswith(SQLITE)
     elif ending in JSON:
         fits = head.decode(text_encoding(path), "replace").removeprefix("\ufeff").lstrip().startswith("{")
     elif ending in TEXT:
-        fits = not head.startswith((_SQLITE, _ZIP))
+        fits = not head.startswith((SQLITE, _ZIP))
     else:
         known = ", ".join((*TEXT, *JSON, *PACKAGE))
         raise Unusable(0, f'the format "{ending or "(no extension)"}" is not known', f"known are {known}")

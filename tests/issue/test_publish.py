@@ -18,8 +18,13 @@ from issue_folder import MADE_AT, issue, whole
 
 from pipeline.issue.folder import publish
 from pipeline.issue.folder.issues_list import Entry, read_register
-from pipeline.issue.folder.publish import issues, job_lock, newest, open_issue, recover
+from pipeline.issue.folder.publish import issues, job_lock, open_issue, recover
 from pipeline.problems import JobError, JobHeld
+
+
+def newest(folder: Path) -> tuple[int, Path] | None:
+    """Return number and record's path of the newest issue, None where there is none."""
+    return max(issues(folder), default=None)
 
 
 def test_the_folder_is_the_contracts(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.files.packages import SQLITE
 from pipeline.issue.folder import confirmed, current, holder, issues_list, untold
 from pipeline.issue.folder.marker import Marker, read_marker, write_marker
 from pipeline.issue.folder.names import (
@@ -26,8 +27,8 @@ from pipeline.problems import JobError, Problem
 _MOVE = "move it elsewhere, or name another folder under [job] folder"
 _NEEDED = "tiedown keeps something of its own under this name"
 
-#: What a GeoPackage begins with, and where its header says that it is one (OGC 12-128r19, clause 1.1.1).
-_SQLITE, _KIND = b"SQLite format 3\0", slice(68, 72)
+#: Where the header of a GeoPackage says that it is one (OGC 12-128r19, clause 1.1.1).
+_KIND = slice(68, 72)
 
 #: What stands in the way, and what to do about it.
 Clash = tuple[str, str]
@@ -157,7 +158,7 @@ def _is_package(path: Path) -> bool:
             head = file.read(_KIND.stop)
     except OSError:
         return False
-    return head.startswith(_SQLITE) and head[_KIND] == b"GPKG"
+    return head.startswith(SQLITE) and head[_KIND] == b"GPKG"
 
 
 def _another_job(folder: Path, marker: Marker | None, owner: Owner, show: Callable[[Path], str]) -> Iterator[Clash]:

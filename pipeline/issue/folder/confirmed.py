@@ -4,13 +4,12 @@ It only saves time. Where it is missing, or says something else, a run looks at 
 """
 
 import json
-import os
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pipeline.issue.folder.names import scratch
+from pipeline.issue.folder.durable import put
 
 NAME = ".confirmed"
 
@@ -40,10 +39,9 @@ def confirmed(folder: Path, issue: int) -> Confirmed:
 
 def confirm(folder: Path, issue: int, at_hand: str, signs: Mapping[str, Signs]) -> None:
     """Note the sum for an issue and the signs of its files, in one step; where the disk refuses, there is no note."""
-    fresh = folder / scratch(NAME)
+    said = json.dumps({"issue": issue, "at_hand": at_hand, "signs": signs})
     with suppress(OSError):
-        fresh.write_text(json.dumps({"issue": issue, "at_hand": at_hand, "signs": signs}) + "\n", encoding="utf-8")
-        os.replace(fresh, folder / NAME)
+        put(folder, NAME, f"{said}\n".encode(), synced=False)
 
 
 def signs_of(issue: Path) -> dict[str, Signs]:

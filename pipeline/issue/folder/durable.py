@@ -3,6 +3,8 @@
 import os
 from pathlib import Path
 
+from pipeline.issue.folder.names import scratch
+
 _BLOCK = 1 << 20
 
 
@@ -43,6 +45,19 @@ def write_synced(path: Path, content: bytes) -> None:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
+
+
+def put(folder: Path, name: str, content: bytes, *, synced: bool = True) -> None:
+    """Let a file of ours hold ``content``, in one step: before it or after it, never a part. Raises OSError.
+
+    Not ``synced``: a note that nobody misses after a power cut is not waited for.
+    """
+    fresh = folder / scratch(name)
+    if synced:
+        write_synced(fresh, content)
+    else:
+        fresh.write_bytes(content)
+    os.replace(fresh, folder / name)
 
 
 def has_room(path: Path, size: int) -> None:

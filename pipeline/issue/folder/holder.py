@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.clock import iso
+from pipeline.issue.folder.durable import put
 from pipeline.issue.folder.names import scratch
 from pipeline.problems import JobHeld
 
@@ -33,16 +34,14 @@ def noted(folder: Path) -> Iterator[None]:
     Raises `JobHeld` where a run on another machine may hold it, which the lock cannot say.
     """
     _refuse_other_machine(folder)
-    fresh, mine = folder / scratch(NAME), folder / NAME
     said = {"host": socket.gethostname(), "pid": os.getpid(), "since": iso(datetime.now(UTC), "seconds")}
     with suppress(OSError):  # it only tells; what cannot be written here will be said of what matters
-        fresh.write_text(json.dumps(said) + "\n", encoding="utf-8")
-        os.replace(fresh, mine)
+        put(folder, NAME, (json.dumps(said) + "\n").encode(), synced=False)
     try:
         yield
     finally:
         with suppress(OSError):
-            mine.unlink(missing_ok=True)
+            (folder / NAME).unlink(missing_ok=True)
 
 
 def who(folder: Path) -> str:

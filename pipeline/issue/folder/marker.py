@@ -5,8 +5,8 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.issue.folder.durable import sync, write_synced
-from pipeline.issue.folder.names import MARKER, scratch
+from pipeline.issue.folder.durable import put, sync
+from pipeline.issue.folder.names import MARKER
 from pipeline.problems import JobError, Problem
 
 #: The form of the marker; a later version of the program may write a later one.
@@ -61,7 +61,5 @@ def read_marker(folder: Path) -> Marker | None:
 def write_marker(folder: Path, marker: Marker) -> None:
     """Mark a folder, in one step. Raises OSError."""
     said = {"format": FORMAT, "written_by": _OURS, "job": marker.job, "job_file": marker.job_file}
-    fresh = folder / scratch(MARKER)
-    write_synced(fresh, (json.dumps(said, indent=2) + "\n").encode())
-    os.replace(fresh, folder / MARKER)
+    put(folder, MARKER, (json.dumps(said, indent=2) + "\n").encode())
     sync(folder)

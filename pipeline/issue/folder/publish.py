@@ -19,7 +19,7 @@ from filelock import FileLock, Timeout
 
 from pipeline.issue.folder import current, holder, issues_list
 from pipeline.issue.folder.belongs import Owner, claim
-from pipeline.issue.folder.durable import make_folder, sync, sync_tree, write_synced
+from pipeline.issue.folder.durable import make_folder, put, sync, sync_tree, write_synced
 from pipeline.issue.folder.issues_list import Entry, read_register
 from pipeline.issue.folder.names import ISSUES, LOCK, STAGING, is_number, is_scratch, scratch, set_aside
 from pipeline.issue.record import NAME as RECORD
@@ -73,11 +73,6 @@ def issues(folder: Path) -> list[tuple[int, Path]]:
     return sorted((number, record) for number, record in found if record.is_file())
 
 
-def newest(folder: Path) -> tuple[int, Path] | None:
-    """Return number and record's path of the newest issue in ``folder``, or None where there is none yet."""
-    return max(issues(folder), default=None)
-
-
 def recover(folder: Path) -> None:
     """Put right what a run that died left behind: staging folders, lines missing in the register, an old ``current``.
 
@@ -100,9 +95,7 @@ def recover(folder: Path) -> None:
 def add_lines(folder: Path, entries: list[Entry]) -> None:
     """Add lines to the register, in one step. Raises OSError."""
     if entries:
-        fresh = folder / scratch(issues_list.NAME)
-        write_synced(fresh, issues_list.with_entries(folder, entries))
-        os.replace(fresh, folder / issues_list.NAME)
+        put(folder, issues_list.NAME, issues_list.with_entries(folder, entries))
 
 
 @dataclass

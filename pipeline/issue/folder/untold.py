@@ -4,11 +4,9 @@ A kill or a fault between the two leaves the note, and the next run tells of the
 """
 
 import json
-import os
 from pathlib import Path
 
-from pipeline.issue.folder.durable import write_synced
-from pipeline.issue.folder.names import scratch
+from pipeline.issue.folder.durable import put
 
 NAME = ".untold"
 
@@ -38,6 +36,4 @@ def strike_out(folder: Path, newest: int) -> None:
 
 
 def _write(folder: Path, numbers: list[int]) -> None:
-    fresh = folder / scratch(NAME)
-    write_synced(fresh, (json.dumps(numbers) + "\n").encode())
-    os.replace(fresh, folder / NAME)
+    put(folder, NAME, (json.dumps(numbers) + "\n").encode())
