@@ -1,5 +1,6 @@
 """Fixtures that several rooms share."""
 
+import multiprocessing
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -19,6 +20,9 @@ for _threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 # Every command that the tests start would compile the whole house anew where Python is told to keep no compiled files.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+# Processes that the tests fork have loaded once what a run needs.
+multiprocessing.set_forkserver_preload(["pipeline.run.loaded"])
 
 _GRIDS = Path(__file__).resolve().parents[2] / "shared" / "grids"
 

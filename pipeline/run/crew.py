@@ -6,6 +6,7 @@ of them end when the process that started them does, however it ends.
 
 import os
 import signal
+import sys
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
@@ -13,6 +14,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import Connection, wait
+from multiprocessing.context import ForkServerContext, SpawnContext
 from multiprocessing.process import BaseProcess
 from threading import Thread
 from typing import Any
@@ -63,7 +65,10 @@ class _Worker:
 
 @dataclass
 class Crew:
-    """Pieces of work, and the processes that do them."""
+    """Pieces of work, and the processes that do them.
+
+    Each process calls ``prepare`` before its first piece; ``loads`` names modules that all of them will have loaded.
+    """
 
     work: Work
     pieces: Sequence[Any]
@@ -71,6 +76,7 @@ class Crew:
     prepare: Callable[[], None]
     timeout: float | None = None
     progress: Progress | None = None
+    loads: Sequence[str] = ()
     _all: list[_Worker] = field(default_factory=list, init=False)
     _waiting: deque[int] = field(default_factory=deque, init=False)
     _again: deque[int] = field(default_factory=deque, init=False)
@@ -134,7 +140,9 @@ class Crew:
 
     def _start(self) -> _Worker:
         """Start a process. Raises OSError where the system does not let it."""
-        context = get_context("spawn")
+        context = _context()
+        if self.loads:
+            context.set_forkserver_preload(list(self.loads))
         ours, theirs = context.Pipe()
         arguments = (self.work, self.prepare, theirs, self.progress is not None)
         process = context.Process(target=_serve, args=arguments, daemon=True)
@@ -185,6 +193,11 @@ class Crew:
     def _dismiss(self, worker: _Worker) -> int | None:
         self._all.remove(worker)
         return worker.end()
+
+
+def _context() -> ForkServerContext | SpawnContext:
+    """Return how processes are made: forked from one that has loaded all once, where that is safe; else each anew."""
+    return get_context("forkserver") if sys.platform == "linux" else get_context("spawn")
 
 
 @contextmanager

@@ -3,16 +3,17 @@
 import os
 from collections.abc import Iterator, Sequence
 from functools import partial
+from importlib import import_module
 from pathlib import Path
 
 from pipeline.issue.record import RecordError
 from pipeline.problems import JobError, JobHeld
 from pipeline.run.crew import Crew, Progress
-from pipeline.run.lean import without_data_frames
 from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
 from pipeline.run.one_folder import sharing
 from pipeline.run.outcome import Outcome
 
+_LOADED = "pipeline.run.loaded"
 Result = Outcome | JobError | JobHeld | RecordError | Mishap
 
 
@@ -38,7 +39,7 @@ def run_many(
     yield from refused.items()
     jobs = [job for job in jobs if job not in refused]
     work = partial(_run, dry_run=dry_run)
-    crew = Crew(work, jobs, min(workers, len(jobs)), _load, timeout, progress)
+    crew = Crew(work, jobs, min(workers, len(jobs)), _load, timeout, progress, loads=[_LOADED])
     for number, result in crew.results():
         yield jobs[number], result
 
@@ -76,5 +77,4 @@ def _run(job: Path, progress: Progress | None, dry_run: bool) -> Result:
 
 def _load() -> None:
     """Load what a job needs, before the time of the first one begins."""
-    without_data_frames()
-    import pipeline.run.run_job  # noqa: F401
+    import_module(_LOADED)

@@ -33,19 +33,15 @@ def start(*arguments: "str | Path", before: Callable[[], None] | None = None) ->
 
 
 def workers(parent: int) -> list[int]:
-    """Return the processes that a command has started for its jobs (Linux)."""
+    """Return the processes that a command has for its jobs: the children of its child that forks them (Linux)."""
+    return [worker for child in _children(parent) for worker in _children(child)]
+
+
+def _children(process: int) -> list[int]:
     try:
-        children = Path(f"/proc/{parent}/task/{parent}/children").read_text().split()
+        return [int(child) for child in Path(f"/proc/{process}/task/{process}/children").read_text().split()]
     except OSError:
         return []
-    return [int(child) for child in children if b"spawn_main" in _command_line(child)]
-
-
-def _command_line(process: str) -> bytes:
-    try:
-        return Path(f"/proc/{process}/cmdline").read_bytes()
-    except OSError:
-        return b""
 
 
 def in_group(group: int) -> list[int]:

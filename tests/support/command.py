@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 from simulate import Plan, Simulation, simulate
+from warm import Warm
 
 ROOT = Path(__file__).resolve().parents[2]
 SMALL = Plan(sessions=1, points=4, noise=False)
@@ -26,7 +27,12 @@ def surroundings(**more: str) -> dict[str, str]:
 def process(
     *arguments: "str | Path | bytes", folder: Path | None = None, **more: str
 ) -> "subprocess.CompletedProcess[bytes]":
-    """Run the command and return what it printed, as bytes; ``more`` goes to its environment."""
+    """Run the command and return what it printed, as bytes; ``more`` goes to its environment.
+
+    It is started anew where something is said of its environment, which may be meant for Python itself.
+    """
+    if not more:
+        return Warm(*arguments, folder=folder or ROOT, variables=surroundings()).end()
     return subprocess.run(
         command(*arguments), capture_output=True, check=False, cwd=folder or ROOT, env=surroundings(**more), timeout=120
     )

@@ -76,11 +76,12 @@ class Bench:
 
     def start(self, before: Callable[[], None] | None = None, code: str = COMMAND, **environment: str) -> Warm:
         """Start a run of the job."""
-        return Warm("run", self.path, "--quiet", code=code, before=before, **environment)
+        variables = {**os.environ, **environment}
+        return Warm("run", self.path, "--quiet", code=code, before=before, variables=variables)
 
     def run(self, before: Callable[[], None] | None = None, code: str = COMMAND, **environment: str) -> tuple[int, str]:
         """Run the job to its end; return exit code and what it said."""
-        return self.start(before, code, **environment).end()
+        return ended(self.start(before, code, **environment))
 
     def issues(self) -> int:
         """Return how many issues there are."""
@@ -117,12 +118,18 @@ class Bench:
         self.tidy()
 
 
+def ended(run: Warm) -> tuple[int, str]:
+    """Wait for the end of a run; return its exit code and what it said."""
+    done = run.end()
+    return done.returncode, (done.stdout + done.stderr).decode()
+
+
 def kill_by_time(bench: Bench, seconds: float) -> bool:
     """Kill a run after so many seconds; return whether it was killed (else it had ended)."""
     run = bench.start()
     time.sleep(seconds)
     run.send(signal.SIGKILL)
-    code, said = run.end()
+    code, said = ended(run)
     assert code in (0, -signal.SIGKILL), said
     return code != 0
 
@@ -270,9 +277,9 @@ def crowd(bench: Bench, count: int) -> list[int]:
     before = bench.issues()
     bench.revise()
     runs = [bench.start() for _ in range(count)]
-    ended = [run.end() for run in runs]
-    codes = sorted(code for code, _ in ended)
-    assert set(codes) <= {0, 4} and 0 in codes, ended
+    ends = [ended(run) for run in runs]
+    codes = sorted(code for code, _ in ends)
+    assert set(codes) <= {0, 4} and 0 in codes, ends
     assert bench.issues() == before + 1, codes
     bench.tidy()
     return codes

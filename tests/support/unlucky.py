@@ -36,9 +36,8 @@ def _alone(note: Path) -> str:
     if not note.exists():
         note.write_text(str(os.getppid()))
         os.kill(os.getpid(), signal.SIGKILL)
-    me, children = os.getpid(), Path(f"/proc/{os.getppid()}/task/{os.getppid()}/children").read_text().split()
-    lines = [Path(f"/proc/{child}/cmdline").read_bytes() for child in children if int(child) != me]
-    return f"{sum(b'spawn_main' in line for line in lines)} others"
+    forked = Path(f"/proc/{os.getppid()}/task/{os.getppid()}/children").read_text().split()
+    return f"{len(forked) - 1} others"
 
 
 def nothing() -> None:

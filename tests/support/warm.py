@@ -6,19 +6,13 @@ A run that is killed, starved or crowded is the same run; where the start itself
 import multiprocessing
 import os
 import signal
+import subprocess
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
-#: What a run loads on its way.
-_LOADED = [
-    "pipeline.cli.run_command", "pipeline.run.run_job", "pipeline.issue.geopackage.write", "fiona.env", "pyogrio",
-    "pyarrow.csv", "jinja2",
-]  # fmt: skip
-
-
-COMMAND = "from pipeline.cli.main import main; main()"
+COMMAND = "from pipeline.cli.start import main; main()"
 
 
 class Warm:
@@ -29,22 +23,22 @@ class Warm:
         code: run in place of the command, with the arguments as ``sys.argv``.
         before: called first of all in the new process, as it may set limits.
         folder: the working folder.
-        environment: beside the variables of this process.
+        variables: of its environment, in place of this process's.
     """
 
     def __init__(
         self,
-        *arguments: "str | Path",
+        *arguments: "str | Path | bytes",
         code: str = COMMAND,
         before: Callable[[], None] | None = None,
         folder: Path | None = None,
-        **environment: str,
+        variables: Mapping[str, str] | None = None,
     ) -> None:
         self._place = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
-        work = (Path(self._place.name), ["tiedown", *map(str, arguments)], code, before, folder, environment)
-        context = multiprocessing.get_context("forkserver")
-        context.set_forkserver_preload(_LOADED)
-        self._process = context.Process(target=_run, args=work, daemon=True)
+        words = ["tiedown", *(os.fsdecode(a) if isinstance(a, bytes) else str(a) for a in arguments)]
+        environment = dict(os.environ if variables is None else variables)
+        work = (Path(self._place.name), words, code, before, folder, environment)
+        self._process = multiprocessing.get_context("forkserver").Process(target=_run, args=work)
         self._process.start()
 
     def send(self, what: signal.Signals) -> None:
@@ -53,19 +47,15 @@ class Warm:
         if self._process.is_alive():
             os.kill(self._process.pid, what)
 
-    def end(self, seconds: float = 120.0) -> tuple[int, str]:
+    def end(self, seconds: float = 120.0) -> "subprocess.CompletedProcess[bytes]":
         """Wait for the end; return the exit code (minus the signal that it died of), and what it printed."""
         self._process.join(seconds)
         code = self._process.exitcode
         assert code is not None, f"it has not ended within {seconds} s"
-        said = "".join(self._file(name).read_text(encoding="utf-8") for name in ("stdout", "stderr"))
+        streams = (Path(self._place.name, name) for name in ("stdout", "stderr"))
+        said = [path.read_bytes() if path.exists() else b"" for path in streams]
         self._place.cleanup()
-        return code, said
-
-    def _file(self, name: str) -> Path:
-        path = Path(self._place.name, name)
-        path.touch()
-        return path
+        return subprocess.CompletedProcess([], code, *said)
 
 
 def _run(
@@ -74,13 +64,14 @@ def _run(
     code: str,
     before: Callable[[], None] | None,
     folder: Path | None,
-    environment: dict[str, str],
+    variables: dict[str, str],
 ) -> None:
     """Become the command: its streams, folder, variables and arguments."""
     os.setpgid(0, 0)
     for stream, name in ((1, "stdout"), (2, "stderr")):
         os.dup2(os.open(place / name, os.O_WRONLY | os.O_CREAT | os.O_APPEND), stream)
-    os.environ.update(environment)
+    os.environ.clear()
+    os.environ.update(variables)
     if folder is not None:
         os.chdir(folder)
     if before is not None:

@@ -1,0 +1,18 @@
+"""Loading this module loads what a job needs: worker processes are forked from one that has done so.
+
+For processes of the command's own alone, since it hides the libraries of data frames.
+"""
+
+from contextlib import suppress
+
+from pipeline.run.lean import without_data_frames
+
+without_data_frames()
+with suppress(Exception):  # the first job that needs what cannot be loaded tells of it in words
+    import pipeline.adjust.scipy_parts
+    import pipeline.run.run_job  # noqa: F401
+    from pipeline.files.gdal import fiona_at_home, gdal
+
+    gdal()
+    with fiona_at_home():
+        pass
