@@ -27,6 +27,11 @@ multiprocessing.set_forkserver_preload(["pipeline.run.loaded"])
 _GRIDS = Path(__file__).resolve().parents[2] / "shared" / "grids"
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """Return how many processes share the tests: one more than there are cores, since some tests wait."""
+    return 1 + (len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _without_waiting_for_the_disk() -> Iterator[None]:
     """What is written here need not outlive a power cut; a thousand small jobs would wait fourteen times each."""

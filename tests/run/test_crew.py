@@ -89,6 +89,13 @@ def test_where_no_process_can_be_started_every_piece_says_so(monkeypatch: pytest
     assert all(type(one) is Died and "could not be started" in str(one) for one in found)
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere each process loads what it needs")
+def test_what_all_processes_need_is_loaded_once() -> None:
+    """The tests' own processes are forked from one that has loaded a run: none has to do it again."""
+    found = results("loaded", "loaded", "loaded", workers=3)
+    assert all(good(one, "loaded") for one in found)
+
+
 def test_progress_is_told_across() -> None:
     seen: list[tuple[str, int, int]] = []
     results("progress", workers=1, progress=lambda *told: seen.append(told))

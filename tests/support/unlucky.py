@@ -2,12 +2,13 @@
 
 import os
 import signal
+import sys
 import time
 from pathlib import Path
 
 
 def work(piece: str, progress: "object | None" = None) -> str:
-    """Do what a piece says: "double 21", "kill 9", "hang", "memory", "once FILE" (dies the first time), "progress"."""
+    """Do what a piece says: "double 21", "kill 9", "hang", "memory", "once FILE" (dies the first time), ..."""
     word, _, rest = piece.partition(" ")
     if word == "kill":
         os.kill(os.getpid(), int(rest))
@@ -22,6 +23,8 @@ def work(piece: str, progress: "object | None" = None) -> str:
     if word == "once" and not Path(rest).exists():
         Path(rest).touch()
         os.kill(os.getpid(), signal.SIGKILL)
+    if word == "loaded" and "pipeline.run.run_job" not in sys.modules:
+        raise LookupError("nothing was loaded before this process was forked")
     if word == "alone":
         return _alone(Path(rest))
     if word == "progress":
