@@ -26,6 +26,7 @@ from pipeline.geodesy.detours import (
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.named import is_projected
 from pipeline.geodesy.operations import OperationError, datum_to_datum
+from pipeline.geodesy.realisations import realised
 from pipeline.intake.survey import Survey
 from pipeline.intake.ways import Place, ways_of
 from pipeline.job.model import Job
@@ -60,7 +61,7 @@ def unlike_steps(survey: Survey) -> list[str]:
     """
     problems, told = Problems(), list[str]()
     for way in _ways(survey):
-        places = _places(survey, way.block)
+        places = places_of(survey, way.block)
         for detour in _detours(survey, way, places, told):
             _judge(survey, way, detour, places, problems, told)
     problems.raise_if_any()
@@ -72,14 +73,15 @@ def _ways(survey: Survey) -> Iterator[_Way]:
     derived = np.array([window.session.shift == "derive" or bool(window.session.ties) for window in survey.windows])
     for number, block in enumerate(job.points):
         used = survey.first_pass.blocks[:, number]
-        if used.any() and block.crs is not None and not same_datum(block.crs, job.target.grid):
-            yield _Way(("points", number, "crs"), block.crs, number, bool(derived[used].all()))
+        frame = realised(block.crs or "", block.realisation)
+        if used.any() and not same_datum(frame, job.target.grid):
+            yield _Way(("points", number, "crs"), frame, number, bool(derived[used].all()))
     control = job.control
     if control is not None and survey.register is not None and not same_datum(control.crs, job.target.grid):
         yield _Way(("control", "crs"), control.crs, None, False)
 
 
-def _places(survey: Survey, block: int | None) -> Places:
+def places_of(survey: Survey, block: int | None) -> Places:
     """Return points over the extent of the readings, at the heights of the first ones of the sessions."""
     assert survey.first_pass.area is not None
     chosen = np.ones(len(survey.first_pass.place), bool) if block is None else survey.first_pass.place_block == block

@@ -64,7 +64,8 @@ def _unavailable(group: TransformerGroup, source: CRS, target: CRS, step: str) -
             return grids.missing(step, absent, short_name(operation.name))
     return OperationError(
         f"{step}: PROJ knows no operation from {source.name} to {target.name} for the job's area",
-        "check both CRSs (a CRS on an unregistered datum leads nowhere) and where the points lie",
+        "check both CRSs (a CRS on an unregistered datum leads nowhere) and where the points lie; where shifts derived"
+        " from ties are to take up what the two frames differ by, state the grid's own datum as crs",
     )
 
 

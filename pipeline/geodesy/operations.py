@@ -20,7 +20,7 @@ from pyproj.crs import CRS
 
 from pipeline.arrays import Floats
 from pipeline.geodesy import crs as systems
-from pipeline.geodesy import frames, heights, pipelines
+from pipeline.geodesy import frames, heights, pipelines, realisations
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.choose import choose
 from pipeline.geodesy.crs import ELLIPSOID
@@ -209,22 +209,69 @@ def _at_epoch(operation: Operation, source: CRS, epoch: float | None) -> Operati
 
 
 def _to_working(source: CRS, target: CRS, area: Area, step: str, epoch: float | None) -> Operation:
-    """Choose the way to X, Y, Z of the target's datum, carrying ellipsoidal heights where a datum has none."""
+    """Choose the way to X, Y, Z of the target's datum, carrying ellipsoidal heights where a datum has none.
+
+    A realisation of the IGS or of WGS 84 goes by the ITRF that it realises where PROJ has no better way from itself.
+    """
     source = systems.promote(source)
-    working = systems.geocentric_of(target)
-    classical = not (systems.holds_ellipsoidal_heights(source) and systems.holds_ellipsoidal_heights(target))
-    if systems.same_datum(source, target):
-        operation = choose(source, working, area, step, accept=_carrying(target) if source.is_compound else None)
-    elif not classical:
-        operation = choose(source, working, area, step)
-    elif source.is_compound or source.is_geocentric:
-        operation = _by_way_of_heights(source, target, area, step)
-    else:
-        operation = _carried(choose(source, working, area, step), target)
-    operation = _in_metres(operation, source)
+    operation = _in_metres(_datum_step(source, target, area, step), source)
     if operation.time_dependent and epoch is not None and not systems.is_dynamic(source):
         return replace(operation, time_dependent=False, epoch=epoch)
     return operation
+
+
+def _datum_step(source: CRS, target: CRS, area: Area, step: str) -> Operation:
+    realised = None if source.is_compound or systems.same_datum(source, target) else realisations.itrf_of(source)
+    if realised is None:
+        return _by_itself(source, target, area, step)
+    itrf, same = realised
+    if same:
+        return _by_itrf(source, itrf, target, area, step)
+    try:
+        own = _by_itself(source, target, area, step)
+    except OperationError:
+        return _by_itrf(source, itrf, target, area, step)
+    try:
+        other = _by_itrf(source, itrf, target, area, step)
+    except OperationError:
+        return own
+    return min(own, other, key=lambda one: math.inf if one.accuracy is None else one.accuracy)
+
+
+def _by_itself(source: CRS, target: CRS, area: Area, step: str) -> Operation:
+    """Choose among PROJ's ways from the source's own datum."""
+    working = systems.geocentric_of(target)
+    if systems.same_datum(source, target):
+        return choose(source, working, area, step, accept=_carrying(target) if source.is_compound else None)
+    if systems.holds_ellipsoidal_heights(source) and systems.holds_ellipsoidal_heights(target):
+        return choose(source, working, area, step)
+    if source.is_compound or source.is_geocentric:
+        return _by_way_of_heights(source, target, area, step)
+    return _carried(choose(source, working, area, step), target)
+
+
+def _by_itrf(source: CRS, itrf: CRS, target: CRS, area: Area, step: str) -> Operation:
+    """Go from a realisation to X, Y, Z of its ITRF, by PROJ's way or with the same X, Y, Z, and on from there."""
+    between, name = systems.geocentric_of(itrf), f"{realisations.datum_of(source)} taken as {itrf.name}"
+    try:
+        first = choose(source, between, _WHOLE_EARTH, step)
+    except OperationError:
+        first = replace(choose(source, systems.geocentric_of(source), _WHOLE_EARTH, step), name=name)
+    return _joined(first, _by_itself(between, target, area, step))
+
+
+def _joined(first: Operation, second: Operation) -> Operation:
+    """Return two operations, one after the other."""
+    accuracies = (first.accuracy, second.accuracy)
+    known = [accuracy for accuracy in accuracies if accuracy is not None]
+    return Operation(
+        step=first.step,
+        name=f"{first.name} + {second.name}",
+        definition=pipelines.join(pipelines.steps(first.definition) + pipelines.steps(second.definition)),
+        accuracy=sum(known) if len(known) == len(accuracies) else None,
+        grids=tuple(dict.fromkeys(first.grids + second.grids)),
+        time_dependent=first.time_dependent or second.time_dependent,
+    )
 
 
 def _by_way_of_heights(source: CRS, target: CRS, area: Area, step: str) -> Operation:
@@ -232,16 +279,7 @@ def _by_way_of_heights(source: CRS, target: CRS, area: Area, step: str) -> Opera
     own = systems.promote(systems.geographic_of(source))
     up = choose(source, own, area, step, accept=_carrying(source) if source.is_compound else None)
     across = _carried(choose(own, systems.geocentric_of(target), area, step), target)
-    accuracies = (up.accuracy, across.accuracy)
-    known = [accuracy for accuracy in accuracies if accuracy is not None]
-    return Operation(
-        step=step,
-        name=f"{up.name} + {across.name}",
-        definition=pipelines.join(pipelines.steps(up.definition) + pipelines.steps(across.definition)),
-        accuracy=sum(known) if len(known) == len(accuracies) else None,
-        grids=tuple(dict.fromkeys(up.grids + across.grids)),
-        time_dependent=up.time_dependent or across.time_dependent,
-    )
+    return _joined(up, across)
 
 
 def _carried(operation: Operation, target: CRS) -> Operation:

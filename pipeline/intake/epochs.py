@@ -8,6 +8,7 @@ from pipeline.arrays import Floats
 from pipeline.geodesy.detours import datum_name, moves
 from pipeline.geodesy.epochs import decimal_year
 from pipeline.geodesy.operations import Operation
+from pipeline.geodesy.realisations import realised
 from pipeline.intake.prepare import Prepared
 from pipeline.job.model import Session
 from pipeline.problems import Problems
@@ -36,7 +37,7 @@ def stated_epochs(prepared: Prepared) -> Floats:
 def check_epochs(prepared: Prepared, to_working: list[Operation], base: Operation | None, problems: Problems) -> None:
     """Add what is wrong with the epochs that the job file states: two for one thing, or one that changes nothing."""
     loaded, job = prepared.loaded, prepared.loaded.job
-    fix = "leave it out, or name the frame and realisation in which the coordinates move, such as ITRF2014, as crs"
+    fix = "leave it out, or name the frame in which the coordinates move, such as ITRF2014, as crs or realisation"
     timed = [operation.time_dependent for operation in to_working]
     for number, (block, depends) in enumerate(zip(job.points, timed, strict=True)):
         shared = block.epoch == job.source.epoch and any(timed)
@@ -74,7 +75,7 @@ def check_target_epoch(prepared: Prepared, operations: Iterable[Operation], prob
     for number, block in enumerate(loaded.job.points):
         stated = [window for window in prepared.windows if window.session.shift != "derive"]
         apart = [window for window in stated if not _near(prepared, window.index, block.epoch, target.epoch)]
-        if block.crs is not None and moves(block.crs) and apart:
+        if block.crs is not None and moves(realised(block.crs, block.realisation)) and apart:
             names = ", ".join(window.session.name for window in apart)
             what = f"the coordinates of {names} are not at target.epoch, {target.epoch:g}, and no tie to control says"
             fix = "derive the shift from control at target.epoch, or state the epoch at which the coordinates are"

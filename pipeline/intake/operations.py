@@ -16,6 +16,7 @@ from pipeline.geodesy.operations import (
     working_to_geographic,
     working_to_issued,
 )
+from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.transform import Frames
 from pipeline.intake.epochs import check_epochs, check_target_epoch, stated_epochs
 from pipeline.intake.prepare import Prepared
@@ -64,9 +65,8 @@ def choose_operations(prepared: Prepared, extent: Area) -> Operations:
     to_working, register, base = [], None, None
     for number, block in enumerate(job.points):
         try:
-            to_working.append(
-                raw_to_working(block.crs or "", target.grid, area, height=target.height, epoch=target.epoch)
-            )
+            frame = realised(block.crs or "", block.realisation)
+            to_working.append(raw_to_working(frame, target.grid, area, height=target.height, epoch=target.epoch))
         except OperationError as error:
             problems.add(*loaded.where("points", number, "crs"), error.what, error.fix)
     if job.control is not None and prepared.register is not None:
@@ -84,9 +84,10 @@ def choose_operations(prepared: Prepared, extent: Area) -> Operations:
         except OperationError as error:
             problems.add(*loaded.where("control", "crs"), error.what, error.fix)
     if any(window.session.setup for window in prepared.windows):
-        source = job.source.crs or job.points[0].crs or ""
+        shared = job.source if job.source.crs is not None else job.points[0]
         try:
-            datum = crs.promote(crs.geographic_of(crs.source_crs(source))).to_wkt()
+            source = crs.source_crs(realised(shared.crs or "", shared.realisation))
+            datum = crs.promote(crs.geographic_of(source)).to_wkt()
             base = raw_to_working(datum, target.grid, area, step="base to computation", epoch=target.epoch)
         except OperationError as error:
             problems.add(*loaded.where("source", "crs"), error.what, error.fix)

@@ -9,6 +9,7 @@ from pipeline.files.features import GEOJSON_CRS, UNKNOWN_CRS
 from pipeline.geodesy import crs
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.named import is_unknown
+from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
 from pipeline.issue.folder.belongs import Owner, in_the_way, kept
 from pipeline.job.load import LoadedJob, load_job
@@ -127,6 +128,11 @@ def _check_frames(loaded: LoadedJob, problems: Problems) -> set[int]:
         _check_columns(block.columns, kind, loaded.where("points", number, "columns"), problems)
         if len(problems.found) == before:  # readings by other columns would be placed anywhere
             sound.add(number)
+        try:
+            realised(block.crs or "", block.realisation)
+        except OperationError as error:
+            sound.discard(number)
+            problems.add(*loaded.where("points", number, "realisation"), error.what, error.fix)
         try:
             lengths(block.crs or "", block.units)
         except OperationError as error:

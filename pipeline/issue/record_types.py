@@ -27,7 +27,7 @@ from pipeline.words import Doubt
 from pipeline.words import Whole as WhollyOf
 
 #: Raised whenever a key comes, goes or changes its meaning: once for all that a version of the program changes.
-SCHEMA: Final = 3
+SCHEMA: Final = 4
 
 Counts = dict[ReasonWord, Whole]
 Component = Annotated[str, OneOf(("position", "height"))]
@@ -119,6 +119,7 @@ class OperationUsed(Strict):
     definition: Annotated[str, Field(description="its PROJ string")]
     accuracy: Annotated[float | None, Field(description="its accuracy as the database states it [m]; null: not stated")]
     grids: Annotated[list[Grid], Field(description="the grid files that it uses")]
+    assumes: NotRequired[Annotated[str, Field(description="what it assumes of a frame that its label leaves open")]]
 
 
 class Input(Strict):
@@ -277,7 +278,7 @@ class Reach(Strict):
 class Record(Strict):
     """What an issue is made of, what it was tied to and how well it was proven."""
 
-    schema: Annotated[Literal[3], Field(description="the version of this form")]
+    schema: Annotated[Literal[4], Field(description="the version of this form")]
     job: Annotated[str, Field(description="the job's name", pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
     issue: Annotated[int, Field(description="the issue's number", ge=1)]
     data_to: Annotated[Instant, Field(description="time of the newest observation [UTC]")]

@@ -140,6 +140,9 @@ class _Reading(_Strict):
     )
     units: Units | None = Field(None, description="of lengths that the CRS gives no unit to; metres if not stated")
     epoch: Epoch | None = Field(None, description="of the coordinates, where it is not the time of their observation")
+    realisation: str | None = Field(
+        None, description='the frame that the base was set on where `crs` leaves it open ("WGS 84"), as `"EPSG:7912"`'
+    )
 
 
 class Source(_Reading):

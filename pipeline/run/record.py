@@ -6,6 +6,7 @@ from pipeline.adjust import Adjustment
 from pipeline.blunders.sentences import drifts, recorded
 from pipeline.clock import iso
 from pipeline.draft.layer_rows import as_records
+from pipeline.examine.assumed_frames import assumed
 from pipeline.geodesy.transform import Operation
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
@@ -49,7 +50,7 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "sessions": _sessions(job, laid),
         "checks": as_records(laid.checks, CheckRow),
         "adjustment": _adjustment(survey, solved),
-        "operations": [_operation(operation) for operation in survey.operations.recorded()],
+        "operations": _operations(survey),
         "inputs": _inputs(survey),
         "target": survey.target,
         "caution": CAUTION,
@@ -146,6 +147,14 @@ def _statistics(found: Adjustment, row: int) -> Statistics:
         for column, axis in enumerate(("east", "north", "up"))
     }
     return cast(Statistics, told)
+
+
+def _operations(survey: Survey) -> list[OperationUsed]:
+    assumes = assumed(survey)
+    return [
+        _operation(one) | ({"assumes": assumes[one.name]} if one.name in assumes else {})
+        for one in survey.operations.recorded()
+    ]
 
 
 def _operation(operation: Operation) -> OperationUsed:

@@ -4,6 +4,7 @@ The plate's motion is the rotation by hand of `moving_datum`: GDA2020 technical 
 """
 
 import datetime as dt
+import re
 from pathlib import Path
 from typing import Any
 
@@ -159,3 +160,39 @@ def test_a_register_in_a_moving_frame(epoch: float, tmp_path: Path) -> None:
 
 def test_years_are_decimal() -> None:
     assert years(np.datetime64("2026-07-02T12:00", "ms")) == pytest.approx(2026.5, abs=1e-9)
+
+
+def labelled_wgs84(folder: Path, *, realisation: str) -> Path:
+    """Write the job of two months whose export calls its coordinates WGS 84, with its base's position held."""
+    work = months(60)
+    at_one_epoch(work)
+    path = work.write(folder)
+    replace_in(path, {'crs = "EPSG:7912"': f'crs = "EPSG:4979"\n{realisation}'})
+    return path
+
+
+def test_wgs84_set_on_a_stated_frame_is_that_frame(tmp_path: Path) -> None:
+    """Its points are those of ITRF2014 at the epoch, and nothing is left to be assumed."""
+    path = labelled_wgs84(tmp_path, realisation=f'realisation = "EPSG:7912"\nepoch = {HELD}')
+    issue = run_written(path)
+    assert_allclose(off_truth(issue.points.rows, months(60).truth), 0, rtol=0, atol=3 * TENTH_MM)
+    assert not any("assumes" in one for one in issue.record["operations"])
+
+
+def test_what_is_assumed_of_wgs84_is_recorded_with_what_it_may_cost(tmp_path: Path) -> None:
+    """GDA2020 and ITRF2020 at the time of the newest reading, held against each other by the plate's rotation."""
+    issue = run_written(labelled_wgs84(tmp_path, realisation=""))
+    (said,) = [one["assumes"] for one in issue.record["operations"] if "assumes" in one]
+    metres = float(re.findall(r"off by ([0-9.]+) m", said)[0])
+    year = float(re.findall(r"ITRF2020 of ([0-9.]+),", said)[0])
+    xyz = to_geocentric(np.array([MGA55.longitude]), np.array([MGA55.latitude]), np.array([MGA55.height]), GRS80)
+    moved = float(np.linalg.norm(to_gda2020(xyz, np.array([year]), back=True) - xyz))
+    assert metres == pytest.approx(moved, abs=0.02)
+    assert "WGS 84 stands for several frames" in said
+    assert "WGS 84 stands for several frames" in next(issue.folder.glob("*.html")).read_text(encoding="utf-8")
+
+
+def test_a_realisation_of_what_is_one_frame_is_refused(tmp_path: Path) -> None:
+    path = months(60).write(tmp_path)
+    replace_in(path, {'crs = "EPSG:7912"': 'crs = "EPSG:7912"\nrealisation = "EPSG:9989"'})
+    assert "says by itself on which realisation it counts" in refused(path)
