@@ -241,6 +241,7 @@ def _by_way_of_heights(source: CRS, target: CRS, area: Area, step: str) -> Opera
         accuracy=sum(known) if len(known) == len(accuracies) else None,
         grids=tuple(dict.fromkeys(up.grids + across.grids)),
         time_dependent=up.time_dependent or across.time_dependent,
+        within=tuple(dict.fromkeys(up.within + across.within)),
     )
 
 
@@ -293,6 +294,7 @@ def _prove(operation: Operation, source: CRS, target: CRS, datum: CRS, area: Are
     whole = systems.compound(target, datum)
     try:
         direct = _in_metres(choose(systems.promote(source), whole, area, operation.step), systems.promote(source))
+        direct = replace(direct, within=())  # it has no X, Y, Z to judge by
         onwards = choose(systems.geocentric_of(target), whole, area, operation.step, accept=_carrying(target))
     except OperationError:
         return  # there is nothing to compare with; what is missing for the issue is said by working_to_issued
