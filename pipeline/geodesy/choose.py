@@ -8,8 +8,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+from pyproj._crs import CoordinateOperation
 from pyproj.crs import CRS
-from pyproj.crs.crs import CoordinateOperation
 from pyproj.transformer import Transformer, TransformerGroup
 
 from pipeline.geodesy import crs as systems
@@ -36,9 +36,11 @@ def choose(
 
     The job's own places count where the area has them: an operation serves the points within its area of use, and
     gives those outside no coordinates. It holds all of them, or, where none does, most; or all but a few strays, where
-    what holds those too is far worse. Both must have three axes. Where exactly one of them has a height datum, an operation without a height step is no
-    candidate; ``accept`` may rule out further ones by their steps. Raises `OperationError` naming the step and, where a
-    grid file is missing, the file and the folders where PROJ looked.
+    what holds those too is far worse.
+
+    Both CRSs must have three axes. Where exactly one of them has a height datum, an operation without a height step is
+    no candidate; ``accept`` may rule out further ones by their steps. Raises `OperationError` naming the step and,
+    where a grid file is missing, the file and the folders where PROJ looked.
     """
     for crs in (source, target):
         if len(crs.axis_info) != 3:
@@ -90,9 +92,10 @@ def _best(usable: list[tuple[float, Operation]]) -> Operation:
     """Return the operation that serves most; of those that hold nearly all, one that is far better than the last."""
     part, whole = max(usable, key=lambda each: each[0])
     for other, operation in usable:
-        if other >= _NEARLY_ALL and operation.accuracy is not None and part > other:
-            if whole.accuracy is None or operation.accuracy < whole.accuracy * _FAR_BETTER:
-                return operation
+        if operation.accuracy is None or not part > other >= _NEARLY_ALL:
+            continue
+        if whole.accuracy is None or operation.accuracy < whole.accuracy * _FAR_BETTER:
+            return operation
     return whole
 
 

@@ -53,6 +53,15 @@ def _from_2(record: _Json) -> _Json:
     return record | {"schema": 3}
 
 
+def _from_3(record: _Json) -> _Json:
+    """Schema 3 knew grids in metres to the east and north, and heights upwards in metres, alone."""
+    sides = {"easting": "east", "northing": "north", "height": "up"}
+    axes = {name: {"unit": "metre", "metres": 1.0, "direction": side} for name, side in sides.items()}
+    target = record.get("target")
+    told = {"target": _with(target, {"axes": axes})} if isinstance(target, dict) else {}
+    return record | told | {"schema": 4}
+
+
 def _diagnosis(one: _Json) -> _Json:
     """Return a diagnosis; its ``explanations`` were called ``readings``."""
     rest = {key: value for key, value in one.items() if key != "readings"}
@@ -79,4 +88,4 @@ def _each(entries: Any, step: Callable[[_Json], _Json]) -> Any:
 
 
 #: The step from each schema to the next.
-_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1, _from_2)
+_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1, _from_2, _from_3)

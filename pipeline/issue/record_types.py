@@ -1,8 +1,9 @@
 """What an issue's record holds: every key with its type, its unit and its meaning, here and nowhere else.
 
 mypy holds the code to it, `read_record` every file, and `issue.schema.json` is written from it (`schema_file.py`).
-Lengths are metres, angles degrees, times UTC; what is not known or does not apply is null. Where a key comes or goes,
-`SCHEMA` is raised, and `earlier_records.py` says what a record of before is read as.
+Coordinates on the grid are as `Target.axes` says; all other lengths are metres, angles degrees, times UTC; what is not
+known or does not apply is null. Where a key comes or goes, `SCHEMA` is raised, and `earlier_records.py` says what a
+record of before is read as.
 """
 
 from typing import Annotated, Final, Literal, NotRequired
@@ -27,7 +28,7 @@ from pipeline.words import Doubt
 from pipeline.words import Whole as WhollyOf
 
 #: Raised whenever a key comes, goes or changes its meaning: once for all that a version of the program changes.
-SCHEMA: Final = 3
+SCHEMA: Final = 4
 
 Counts = dict[ReasonWord, Whole]
 Component = Annotated[str, OneOf(("position", "height"))]
@@ -129,6 +130,26 @@ class Input(Strict):
     rows: Annotated[Whole, Field(description="its rows")]
 
 
+class AxisWritten(Strict):
+    """How the numbers of one coordinate are written."""
+
+    unit: Annotated[str, Field(description="the unit's name")]
+    metres: Annotated[float, Field(description="length of one of it [m]")]
+    direction: Annotated[
+        str,
+        OneOf(("east", "west", "north", "south", "up", "down")),
+        Field(description="the side to which the numbers grow; around a pole, of the projection"),
+    ]
+
+
+class AxesWritten(Strict):
+    """How the coordinates on the grid are written, here and in every file."""
+
+    easting: Annotated[AxisWritten, Field(description="of easting, known_easting, old_easting, new_easting")]
+    northing: Annotated[AxisWritten, Field(description="of northing, known_northing, old_northing, new_northing")]
+    height: Annotated[AxisWritten, Field(description="of height, known_height, old_height, new_height")]
+
+
 class Target(Strict):
     """The grid and the height datum of all issued coordinates."""
 
@@ -138,6 +159,7 @@ class Target(Strict):
     height_name: Annotated[str, Field(description="the height datum's name")]
     definition: Annotated[str, Field(description="both together as WKT")]
     epoch: Annotated[float | None, Field(description="epoch of the coordinates [decimal year]; null: not stated")]
+    axes: Annotated[AxesWritten, Field(description="unit and side of the coordinates; all other lengths are metres")]
 
 
 class Compared(Strict, total=False):
@@ -277,7 +299,7 @@ class Reach(Strict):
 class Record(Strict):
     """What an issue is made of, what it was tied to and how well it was proven."""
 
-    schema: Annotated[Literal[3], Field(description="the version of this form")]
+    schema: Annotated[Literal[4], Field(description="the version of this form")]
     job: Annotated[str, Field(description="the job's name", pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
     issue: Annotated[int, Field(description="the issue's number", ge=1)]
     data_to: Annotated[Instant, Field(description="time of the newest observation [UTC]")]

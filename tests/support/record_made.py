@@ -80,7 +80,7 @@ def diagnosis(session: str, points: list[str], **other: Any) -> dict[str, Any]:
 def record(**other: Any) -> dict[str, Any]:
     """The record of a first issue with one session, a tie and two checks that pass."""
     row: dict[str, Any] = {
-        "schema": 3, "job": "made-up", "issue": 1, "data_to": at(450), "version": "tiedown 0, PROJ 0",
+        "schema": 4, "job": "made-up", "issue": 1, "data_to": at(450), "version": "tiedown 0, PROJ 0",
         "verdict": "proven",
         "rows": {"read": 13, "points": 10, "on_marks": 3, "held_back": 0, "by_reason": {}},
         "sessions": [session("one")],
@@ -102,6 +102,10 @@ def record(**other: Any) -> dict[str, Any]:
         "target": {
             "grid": "EPSG:2193", "grid_name": "a grid", "height": "EPSG:5773", "height_name": "a datum",
             "definition": "COMPOUNDCRS[]", "epoch": None,
+            "axes": {
+                name: {"unit": "metre", "metres": 1.0, "direction": side}
+                for name, side in (("easting", "east"), ("northing", "north"), ("height", "up"))
+            },
         },
         "caution": "No substitute for a licensed surveyor.", "changes": None,
         "files": [{"name": "made-up-001.gpkg", "sha256": "cd" * 32}],
