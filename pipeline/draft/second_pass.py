@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.taken_over import Reuse
 from pipeline.geodesy.axes import Axes
+from pipeline.geodesy.operations import lonlat
 from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export, read_batches
@@ -165,12 +166,25 @@ class Drafter:
             lacking = " and ".join(["position"] * (not position) + ["height"] * (not height))
             return f"no chain of ties leads from session {window.session.name} to control in {lacking}"
         if reason is Reason.OUTSIDE_COVERAGE:
-            grids = [grid.name for operation in self.survey.operations.recorded() for grid in operation.grids]
-            return "no coordinates here: outside the grid or projection" + (f" ({', '.join(grids)})" if grids else "")
+            return self._why_outside(drafted, row)
         doubts = [doubt.what for doubt in self.solved.doubts if doubt.reaches(int(drafted.session[row]))]
         if reason is Reason.UNCHECKED and doubts:
             return f"what checks prove is in doubt: {doubts[0]}"
         return _WHY_PROOF.get(reason)
+
+    def _why_outside(self, drafted: Drafted, row: int) -> str:
+        """Return in words what does not reach a reading: an operation's area of use, a grid or the projection."""
+        export, survey = drafted.export, self.survey
+        raw = raw_positions(drafted.batch.slice(row, 1))
+        longitude, latitude = lonlat(export.points.crs or "", *raw)
+        frames = survey.operations.frames
+        for operation in (frames.to_working[export.block], frames.to_issued):
+            for use in operation.within:
+                if not use.area.holds(longitude, latitude)[0]:
+                    at = f"{longitude[0]:.4f}, {latitude[0]:.4f}"
+                    return f"it lies at {at}, outside the area of use of {operation.name}: {use.name.rstrip('.')}"
+        grids = [grid.name for operation in survey.operations.recorded() for grid in operation.grids]
+        return "no coordinates here: outside the grid or projection" + (f" ({', '.join(grids)})" if grids else "")
 
     def _first(self, number: int) -> str:
         """Return file and row of the reading that row ``number`` of the job repeats."""
