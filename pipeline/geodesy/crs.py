@@ -137,12 +137,21 @@ def same_height_datum(one: str, other: str) -> bool:
     return bool(first.equals(second) or (first.datum is not None and first.datum == second.datum))
 
 
+def on_grid(crs: CRS) -> bool:
+    """Tell whether positions in a CRS are eastings and northings: of a projection, or of a site grid derived from one.
+
+    pyproj does not count the latter (DERIVEDPROJCRS in WKT2) among the projected ones.
+    """
+    horizontal = crs.sub_crs_list[0] if crs.is_compound else crs
+    return bool(horizontal.is_projected or horizontal.type_name == "Derived Projected CRS")
+
+
 def kind_of(crs: CRS) -> str:
     """Return "geocentric", "projected" or "geographic": what the coordinates of positions in the CRS are."""
     horizontal = horizontal_of(crs)
     if horizontal.is_geocentric:
         return "geocentric"
-    return "projected" if horizontal.is_projected else "geographic"
+    return "projected" if on_grid(horizontal) else "geographic"
 
 
 def same_crs(one: str, other: str) -> bool:
@@ -179,7 +188,7 @@ def source_crs(text: str) -> CRS:
     anything else, for axes that point nowhere, and for longitudes not counted from Greenwich.
     """
     crs = parse(text)
-    if not (crs.is_geographic or crs.is_projected or crs.is_geocentric):
+    if not (crs.is_geographic or on_grid(crs) or crs.is_geocentric):
         raise OperationError(
             f"{crs.name} ({crs.type_name}) gives no positions",
             "name a geographic, geocentric or projected CRS; a height datum goes with it as in EPSG:2193+7839",
@@ -195,7 +204,7 @@ def target_grid(text: str) -> CRS:
     Raises `OperationError` unless it is projected, without a height of its own, with longitudes counted from Greenwich.
     """
     crs = parse(text)
-    if crs.is_compound or not crs.is_projected:
+    if crs.is_compound or not on_grid(crs):
         raise OperationError(
             f"target.grid {crs.name} is a {crs.type_name}, not a projected CRS",
             'name the grid alone, such as "EPSG:2193", and its heights as target.height',
@@ -297,7 +306,7 @@ def _geodetic(base: CRS, subtype: str) -> CRS:
 
 def _refuse_odd_axes(crs: CRS) -> None:
     horizontal = crs.sub_crs_list[0] if crs.is_compound else crs
-    if horizontal.is_projected:
+    if on_grid(horizontal):
         axes_of(horizontal)
     elif horizontal.is_geographic and {axis.direction.lower() for axis in horizontal.axis_info} - _UPRIGHT:
         raise OperationError(

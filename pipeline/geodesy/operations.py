@@ -286,7 +286,7 @@ def _axes_step(crs: CRS) -> str | None:
     """Return PROJ's step from degrees, or metres east and north, and metres up to a CRS's own numbers."""
     horizontal = crs.sub_crs_list[0] if crs.is_compound else crs
     vertical = crs.sub_crs_list[1] if crs.is_compound else None
-    if horizontal.is_projected:
+    if systems.on_grid(horizontal):
         axes = axes_of(horizontal, vertical)
         return None if axes.plain and not axes.northing_first else axes.step()
     across, third = crs.axis_info[0].unit_conversion_factor, crs.axis_info[2]

@@ -82,7 +82,7 @@ def _sides(source: CRS, up: Any) -> tuple[tuple[float, float, float], bool]:
     """Return to which sides coordinates count, and whether a geometry's X is the northing."""
     down = -1.0 if up is not None and up.direction.lower() == "down" else 1.0
     horizontal = systems.horizontal_of(source)
-    if not horizontal.is_projected:
+    if not systems.on_grid(horizontal):
         return (1.0, 1.0, down), False
     axes = axes_of(horizontal)
     east, north, _ = (math.copysign(1.0, count) for count in axes.counts())
@@ -99,7 +99,7 @@ def _height_axis(source: CRS, vertical: CRS | None) -> Any:
     if source.is_geocentric or len(source.axis_info) < 3:
         return None
     axis = source.axis_info[2]
-    return axis if source.is_compound or source.is_projected or axis.unit_conversion_factor != 1.0 else None
+    return axis if source.is_compound or systems.on_grid(source) or axis.unit_conversion_factor != 1.0 else None
 
 
 def _metres(axis: Any, otherwise: float) -> float:

@@ -16,7 +16,7 @@ import geopandas
 import numpy as np
 import pyproj
 import pytest
-from closed_forms import WGS84, TransverseMercator
+from closed_forms import GRS80, WGS84, TransverseMercator, utm
 from feet import (
     FEET,
     FOOT,
@@ -278,3 +278,44 @@ def test_a_register_of_krovak_geometries_is_not_exchanged() -> None:
     assert_allclose([float(lon), float(lat)], [14.5, 50.0], rtol=0, atol=1e-9)
     zones = neighbouring_zones("EPSG:2053", -10011.775, -2876838.403)
     assert all(zone.second < 0 for zone in zones)
+
+
+# Derived
+
+#: A site grid on ETRS89 / UTM zone 32N by six parameters, in the terms of WKT2 (OGC 18-010r11, EPSG method 9624).
+SITE = """DERIVEDPROJCRS["Site",BASEPROJCRS["ETRS89 / UTM zone 32N",BASEGEOGCRS["ETRS89",
+DATUM["European Terrestrial Reference System 1989",ELLIPSOID["GRS 1980",6378137,298.257222101,LENGTHUNIT["metre",1]]],
+PRIMEM["Greenwich",0,ANGLEUNIT["degree",0.0174532925199433]],ID["EPSG",4258]],CONVERSION["UTM zone 32N",
+METHOD["Transverse Mercator",ID["EPSG",9807]],
+PARAMETER["Latitude of natural origin",0,ANGLEUNIT["degree",0.0174532925199433]],
+PARAMETER["Longitude of natural origin",9,ANGLEUNIT["degree",0.0174532925199433]],
+PARAMETER["Scale factor at natural origin",0.9996,SCALEUNIT["unity",1]],
+PARAMETER["False easting",500000,LENGTHUNIT["metre",1]],PARAMETER["False northing",0,LENGTHUNIT["metre",1]]]],
+DERIVINGCONVERSION["to the site",METHOD["Affine parametric transformation",ID["EPSG",9624]],
+PARAMETER["A0",-735000,LENGTHUNIT["metre",1],ID["EPSG",8623]],
+PARAMETER["A1",0.999,SCALEUNIT["coefficient",1],ID["EPSG",8624]],
+PARAMETER["A2",0.0447,SCALEUNIT["coefficient",1],ID["EPSG",8625]],
+PARAMETER["B0",-5200000,LENGTHUNIT["metre",1],ID["EPSG",8639]],
+PARAMETER["B1",-0.0447,SCALEUNIT["coefficient",1],ID["EPSG",8640]],
+PARAMETER["B2",0.999,SCALEUNIT["coefficient",1],ID["EPSG",8641]]],
+CS[Cartesian,2],AXIS["(E)",east,ORDER[1],LENGTHUNIT["metre",1]],AXIS["(N)",north,ORDER[2],LENGTHUNIT["metre",1]]]"""
+
+
+def test_a_derived_projected_grid_out_and_in(tmp_path: Path) -> None:
+    """The six parameters by hand; the register in the same grid."""
+    projection = utm(32, south=False, ellipsoid=GRS80)
+    place = Place(9.1, 47.2, 400.0, GRS80, projection, "EPSG:25832", "EPSG:4937", "ellipsoid", None)
+    job = simulate(Plan(sessions=1, points=6, ties=1, checks=2, marks=3, noise=False, place=place))
+
+    def on_site(east: NDArray[np.float64], north: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.column_stack([-735000 + 0.999 * east + 0.0447 * north, -5200000 - 0.0447 * east + 0.999 * north])
+
+    job.register["easting"], job.register["northing"] = on_site(job.marks.easting, job.marks.northing).T
+    path = job.write(tmp_path)
+    flat = " ".join(SITE.split("\n"))
+    path.write_text(path.read_text().replace('"EPSG:25832"', f"'{flat}'"))
+    issue = run_written(path)
+    expected = on_site(*true(issue, job)[:, :2].T)
+    assert_allclose(written(issue)[:, :2], expected, rtol=0, atol=TENTH_MM)
+    lon, lat = projection.inverse(*true(issue, job)[:, :2].T)
+    assert_allclose(place_of(issue), np.column_stack([lon, lat]), rtol=0, atol=1e-9)
