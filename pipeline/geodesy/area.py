@@ -14,6 +14,8 @@ _SLACK = 1e-9  # degrees, a tenth of a millimetre
 
 #: Cells of the raster by which many places are thinned, along each side of their extent.
 _RASTER = 100
+#: Points from which the parts that lie here and there are known as well as from all.
+_SAMPLE = 50_000
 
 
 @dataclass(frozen=True)
@@ -30,7 +32,12 @@ class Places:
 
     @classmethod
     def thinned(cls, lon: Floats, lat: Floats, extent: "Area") -> "Places":
-        """Return one of the finite points (n,) [deg] for each cell of a raster over their extent."""
+        """Return one of the finite points (n,) [deg] for each cell of a raster over their extent.
+
+        Of very many points it is those of a sample, spread evenly over their order.
+        """
+        every = max(len(lon) // _SAMPLE, 1)
+        lon, lat = lon[::every], lat[::every]
         known = np.isfinite(lon) & np.isfinite(lat)
         if not known.all():
             lon, lat = lon[known], lat[known]

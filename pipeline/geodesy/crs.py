@@ -207,10 +207,18 @@ def target_grid(text: str) -> CRS:
     if crs.is_compound or not on_grid(crs):
         raise OperationError(
             f"target.grid {crs.name} is a {crs.type_name}, not a projected CRS",
-            'name the grid alone, such as "EPSG:2193", and its heights as target.height',
+            _apart(crs) or 'name the grid alone, such as "EPSG:2193", and its heights as target.height',
         )
     _refuse_odd_axes(crs)
     return crs.to_2d()
+
+
+def _apart(crs: CRS) -> str:
+    """Return in words how to name grid and heights of a compound CRS apart; "" where that cannot be said."""
+    parts = [registered_code(part) for part in crs.sub_crs_list]
+    if len(parts) != 2 or None in parts or not on_grid(crs):
+        return ""
+    return f'write grid = "{parts[0]}" and height = "{parts[1]}"'
 
 
 def target_axes(grid: str, height: str) -> Axes:

@@ -20,6 +20,7 @@ from feet import (
     GEOGRAPHIC,
     METRES,
     NAVD88,
+    NAVD88_DEPTH,
     NAVD88_FOOT,
     NAVD88_SURVEY,
     PLAN,
@@ -106,7 +107,9 @@ def test_a_layer_in_feet_without_a_code_is_not_read_as_metres(job: Simulation, t
     assert "the layer is in " in refusal(path)
 
 
-@pytest.mark.parametrize(("height", "up"), [(NAVD88_SURVEY, SURVEY), (NAVD88_FOOT, FOOT), (NAVD88, 1.0)])
+@pytest.mark.parametrize(
+    ("height", "up"), [(NAVD88_SURVEY, SURVEY), (NAVD88_FOOT, FOOT), (NAVD88, 1.0), (NAVD88_DEPTH, -1.0)]
+)
 def test_an_export_whose_height_datum_has_a_unit_of_its_own(
     height: str, up: float, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -182,6 +185,7 @@ REGISTERS = [
     (FEET, NAVD88_SURVEY, SURVEY, SURVEY, "us-survey-foot"),
     (FEET, NAVD88_FOOT, SURVEY, FOOT, None),
     (METRES, NAVD88_SURVEY, 1.0, SURVEY, None),
+    (METRES, NAVD88_DEPTH, 1.0, -1.0, None),
     (FEET, "ellipsoid", SURVEY, SURVEY, "us-survey-foot"),
 ]
 

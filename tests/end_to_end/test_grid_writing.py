@@ -232,6 +232,22 @@ def test_y_to_the_west_and_x_to_the_south(tmp_path: Path) -> None:
     assert "to the west" in dict(drawing.header.custom_vars)["units"]
 
 
+def test_a_mistyped_digit_of_y_is_read(tmp_path: Path) -> None:
+    """The cause names the numbers as the register writes them."""
+    job, path = lo29(tmp_path)
+    mark = next(check["mark"] for check in job.job["session"][0]["checks"])
+    register = path.parent / "register.csv"
+    line = next(line for line in register.read_text().splitlines() if line.startswith(f"{mark},"))
+    right = line.split(",")[1]
+    whole, part = right.split(".")
+    typed = f"{whole[:-1]}{part[0]}.{whole[-1]}{part[1:]}"
+    assert typed != right
+    replace_in(register, {line: line.replace(right, typed)})
+    issue = run_written(path, code=3)
+    causes = [row["cause"] for row in issue.check_marks.where(mark=mark)]
+    assert all(f"typed with two digits swapped: {typed} for {right}" in cause for cause in causes), causes
+
+
 @pytest.mark.parametrize("form", ["csv", "gpkg"])
 def test_an_export_in_y_and_x(form: str, tmp_path: Path) -> None:
     """Columns y and x, and a layer's geometry as GIS programs write it under EPSG:2053."""

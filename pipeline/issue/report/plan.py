@@ -110,9 +110,7 @@ def plan(record: Record, points: Thinned) -> Plan | None:
     # the north is above, also on a grid that counts to the south
     across, along = (math.copysign(1.0, count) for count in axes.counts()[:2])
     points = replace(points, easting=points.easting * across, northing=points.northing * along)
-    marks = [
-        replace(mark, easting=mark.easting * across, northing=mark.northing * along) for mark in _marks(record)
-    ]
+    marks = [replace(mark, easting=mark.easting * across, northing=mark.northing * along) for mark in _marks(record)]
     kept = marks[:_MARKS]
     east = np.array([mark.easting for mark in kept])
     north = np.array([mark.northing for mark in kept])
