@@ -6,6 +6,7 @@ from textwrap import indent
 from pipeline.issue.attention import REASONS, Attention, Kind, attention
 from pipeline.issue.record_types import Diagnosis, Record
 from pipeline.issue.row_types import CheckRow, SessionRow
+from pipeline.issue.written_axes import axes_written
 from pipeline.visible import one_line
 from pipeline.words import counted
 
@@ -21,7 +22,7 @@ def summary(record: Record, headline: str) -> str:
         _head(record, headline),
         f"  {counted(rows['read'], 'row')} read = {counted(rows['points'], 'point')} + {rows['on_marks']:,} on marks"
         f" + {rows['held_back']:,} held back",
-        f"  grid {record['target']['grid_name']}; heights {record['target']['height_name']}",
+        f"  grid {record['target']['grid_name']}; heights {record['target']['height_name']}" + _units(record),
         "",
         *_sessions(record["sessions"]),
         "",
@@ -44,6 +45,12 @@ def needs_attention(record: Record, headline: str) -> str:
     if reasons:
         lines.append(f"  held back: {_reasons(reasons)}")
     return "\n".join([*lines, *_told(attention(record))])
+
+
+def _units(record: Record) -> str:
+    """Return in words in what coordinates are issued where that is not metres to the east, to the north and upwards."""
+    axes = axes_written(record)
+    return "" if axes.plain else f"; {axes.described}, differences in metres"
 
 
 def _head(record: Record, headline: str) -> str:

@@ -30,6 +30,8 @@ def trace_point(job: Path, point: str, *, as_json: bool) -> int:
 
 def _lines(found: Trace) -> Iterator[str]:
     yield f"{found.job}: {found.point}, {counted(len(found.readings), 'reading')}"
+    if found.written != "metres":
+        yield f"issued coordinates: {found.written}; all else in metres to the east, north and up"
     for reading in found.readings:
         yield ""
         yield from _reading(reading)
@@ -121,9 +123,10 @@ def _issued(reading: Reading) -> Iterator[str]:
         yield f"  longitude {longitude:.11f}, latitude {latitude:.11f}, ellipsoidal height {height:.5f}"
     if reading.issued is not None:
         easting, northing, height = reading.issued
-        if reading.separation is not None and reading.geographic is not None:
-            ellipsoidal = reading.geographic[2]
-            yield f"  height {height:.5f} = {ellipsoidal:.5f} minus the geoid separation {reading.separation:+.5f}"
+        metres = reading.issued_metres
+        if reading.separation is not None and reading.geographic is not None and metres is not None:
+            ellipsoidal, up = reading.geographic[2], metres[2]
+            yield f"  height {up:.5f} = {ellipsoidal:.5f} minus the geoid separation {reading.separation:+.5f}"
         yield f"  easting {easting:.5f}, northing {northing:.5f}, height {height:.5f}  ({reading.outcome})"
 
 

@@ -6,7 +6,7 @@ Other columns are let be. In a GeoPackage or GeoJSON the geometry stands in for 
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -52,7 +52,8 @@ class Register:
         source: where the coordinates come from, in the register's words; likewise ``dated``.
         rows: rows read, those that say a mark again included.
         geometry_crs: the CRS that the file states for its geometry where coordinates come from there; else None.
-        unit: metres, or degrees, in one unit of each of the three coordinates as written.
+        unit: metres, or degrees, in one unit of each of the three coordinates as written; below zero where it counts
+            to the west, to the south or downwards.
     """
 
     shown: str
@@ -138,8 +139,17 @@ def read_register(
     marks = list(_marks(sheet, columns, problems))
     if not marks:
         problems.add(shown, sheet.header, "there is no mark in this register", "write a row per control mark")
-    once = single([mark for mark in marks if mark is not None], columns, shown, problems)
+    read = [mark for mark in marks if mark is not None]
+    if geometry_crs is not None and lengths.northing_first:
+        read = [_exchanged(mark) for mark in read]
+    once = single(read, columns, shown, problems)
     return _register(once, sheet, kind, geometry_crs, lengths) if len(problems.found) == before else None
+
+
+def _exchanged(mark: Mark) -> Mark:
+    """Return a mark of a geometry whose X is the northing and whose Y is the easting."""
+    (first, second, up), written = mark.coordinates, mark.written
+    return replace(mark, coordinates=(second, first, up), written=(written[1], written[0], written[2]))
 
 
 def _marks(sheet: Sheet, columns: tuple[str, str, str], problems: Problems) -> Iterator[Mark | None]:
@@ -163,7 +173,8 @@ def listed_marks(path: Path, layer: str | None) -> tuple[str, ...]:
 
 def _register(marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str | None, lengths: Lengths) -> Register:
     across = lengths.plan if kind == "projected" else 1.0
-    unit = (across, across, lengths.up)
+    east, north, up = lengths.signs
+    unit = (across * east, across * north, lengths.up * up)
     coordinates = np.array([mark.coordinates for mark in marks], np.float64).reshape(-1, 3) * unit
     hu95 = np.array([mark.hu95 for mark in marks], np.float64) * lengths.other
     vu95 = np.array([mark.vu95 for mark in marks], np.float64) * lengths.other

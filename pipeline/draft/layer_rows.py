@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import iso
-from pipeline.draft.second_pass import Drafted, Drafter
+from pipeline.draft.second_pass import Drafted, Drafter, written
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
@@ -130,13 +130,13 @@ class Rows:
 
     def _reading(self, drafted: Drafted, rows: Integers, chosen: pa.Array) -> dict[str, pa.Array]:
         """Return what ``points`` and ``held_back`` both say of readings; ``chosen`` are their rows for Arrow."""
-        batch, found = drafted.batch, drafted.corrected
+        batch, found, axes = drafted.batch, drafted.corrected, self.drafter.survey.axes
         return {
             **{ours: pc.take(batch.column(name), chosen) for ours, name in _OF_READING.items()},
             **_taken(found, rows, *_GRID),
             "session": self._sessions(drafted.session[rows]),
             "source_file": _repeat(drafted.export.shown, len(rows)),
-            GEOMETRY: wkb_points(found.easting[rows], found.northing[rows], found.height[rows]),
+            GEOMETRY: wkb_points(*axes.geometry(found.easting[rows], found.northing[rows], found.height[rows])),
         }
 
     def _sessions(self, numbers: NDArray[np.int32]) -> pa.Array:
@@ -148,7 +148,8 @@ def check_rows(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> 
     """Return the occupations of marks as rows of ``check_marks``; ``causes`` (n,) says what failing ones may mean."""
     on_marks = solved.occupations
     count = len(on_marks.marks)
-    found, compared = on_marks.corrected, on_marks.compared
+    axes, compared = survey.axes, on_marks.compared
+    found = written(on_marks.corrected, axes)
     hu95, vu95 = differences_95(survey.job, solved)
     names = [survey.windows[number].session.name for number in on_marks.session.tolist()]
     columns = {
@@ -158,7 +159,7 @@ def check_rows(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> 
         "role": pa.array([str(role) for role in on_marks.roles], pa.string()),
         "place": pa.array([str(place) for place in on_marks.places], pa.string()),
         "observed": on_marks.table.column("time").combine_chunks(),
-        **_axes([f"known_{axis}" for axis in _GRID], on_marks.known),
+        **_axes([f"known_{axis}" for axis in _GRID], np.column_stack(axes.written(*on_marks.known.T))),
         **_taken(found, np.arange(count), *_GRID),
         "d_east": number_column(compared.east),
         "d_north": number_column(compared.north),
@@ -171,7 +172,7 @@ def check_rows(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> 
         "passed": pa.array(compared.passed, mask=~compared.judged),
         "cause": pa.array(causes, pa.string()),
         **_statistics(solved),
-        GEOMETRY: wkb_points(found.easting, found.northing, found.height),
+        GEOMETRY: wkb_points(*axes.geometry(found.easting, found.northing, found.height)),
     }
     return _layer(CHECK_MARKS, {name: _flat(column) for name, column in columns.items()})
 
@@ -198,7 +199,8 @@ def mark_rows(survey: Survey, solved: Solved) -> pa.RecordBatch:
     marks, found = solved.tied.marks, solved.shifts.adjustment
     ties = found.ties
     _, covariance = found.local_marks(enu_rotation(marks.longitude, marks.latitude))
-    grid = np.column_stack(survey.operations.frames.to_issued.forward(*np.nan_to_num(solved.shifts.marks).T))
+    place = survey.operations.frames.to_issued.forward(*np.nan_to_num(solved.shifts.marks).T)
+    grid = np.column_stack(survey.axes.written(*place))
     grid[~ties.mark_position, :2] = np.nan
     grid[~ties.mark_height, 2] = np.nan
     occupied = np.bincount(solved.tied.occupied, minlength=len(marks.names))
@@ -216,7 +218,7 @@ def mark_rows(survey: Survey, solved: Solved) -> pa.RecordBatch:
         "holds": pa.array(holds, pa.string()),
         "occupations": pa.array(occupied, pa.int64()),
         "status": pa.array(status, pa.string()),
-        GEOMETRY: wkb_points(*grid.T),
+        GEOMETRY: wkb_points(*survey.axes.geometry(*grid.T)),
     }
     return _layer(MARKS, columns)
 
@@ -226,7 +228,7 @@ def session_rows(survey: Survey, solved: Solved, points: Integers) -> pa.RecordB
     windows, on_marks = survey.windows, solved.occupations
     local, sigma = shift_at_places(survey, solved)
     base = survey.bases.mark + solved.shifts.shift
-    place = survey.operations.frames.to_issued.forward(*base.T)
+    place = survey.axes.written(*survey.operations.frames.to_issued.forward(*base.T))
 
     def occupations(role: Role) -> list[int]:
         of_role = np.array([found is role for found in on_marks.roles], bool)
@@ -244,7 +246,7 @@ def session_rows(survey: Survey, solved: Solved, points: Integers) -> pa.RecordB
         **_axes([f"shift_{axis}" for axis in _LOCAL], local),
         **_axes([f"sigma_{axis}" for axis in _LOCAL], sigma),
         "verdict": pa.array([str(word) for word in solved.verdicts], pa.string()),
-        GEOMETRY: wkb_points(*place),
+        GEOMETRY: wkb_points(*survey.axes.geometry(*place)),
     }
     return _layer(SESSIONS, columns)
 

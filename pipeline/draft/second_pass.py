@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.taken_over import Reuse
+from pipeline.geodesy.axes import Axes
+from pipeline.geodesy.operations import lonlat
 from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export, read_batches
@@ -36,7 +38,8 @@ _WHY_PROOF = {
 class Drafted:
     """One batch after the second pass: (n,) each.
 
-    ``held`` is 0 for points and occupations of marks; ``on_mark`` tells the two apart. ``apart`` (n, 2) is how far the
+    ``corrected`` has easting, northing and height as the grid writes them: in its unit, to its sides. ``held`` is 0 for
+    points and occupations of marks; ``on_mark`` tells the two apart. ``apart`` (n, 2) is how far the
     two models of the shift differ, horizontally and in height, where the job uses the grid model.
     """
 
@@ -79,7 +82,7 @@ class Drafter:
         repeats = within(self.survey.first_pass.repeats, start, rows)
         sifted = self.survey.sieve.sift(batch, repeats, export.points.columns.solution is not None)
         held, session = sifted.held.copy(), sifted.session
-        corrected, other = self._correct(batch, export, session)
+        corrected, apart = self._correct(batch, export, session)
 
         def hold(which: Flags, reason: Reason) -> None:
             held[which & (held == 0)] = reason_code(reason)
@@ -93,17 +96,16 @@ class Drafter:
         proof = self._proof(milliseconds(batch), session)
         for word in self.survey.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
-        return Drafted(
-            batch, export, start, session, corrected, proof, held, on_mark & (held == 0), _apart(corrected, other)
-        )
+        return Drafted(batch, export, start, session, corrected, proof, held, on_mark & (held == 0), apart)
 
     def _correct(
         self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]
-    ) -> tuple[Corrected, Corrected | None]:
+    ) -> tuple[Corrected, Floats | None]:
         """Correct the readings that have a session; the others come out as NaN.
 
-        Where the grid model is used, also as the geocentric model would. Numbers that an earlier issue has, and that no
-        change reaches, are taken over.
+        Here the coordinates leave metres and are written as the grid writes them. Where the grid model is used, returns
+        also (n, 2) metres by which the geocentric model differs. Numbers that an earlier issue has, and that no change
+        reaches, are taken over.
         """
         ready, numbers = self._ready(batch, export, session)
         rows = np.flatnonzero((session >= 0) & ~ready)
@@ -120,10 +122,14 @@ class Drafter:
         if models[0].grid is not None:
             models.append(replace(models[0], grid=None))
         found = [correct(frames, xyz, sessions, sigma, model, job.target.geoid_sigma or 0.0) for model in models]
+        apart = _apart(*found) if len(found) > 1 else None
+        issued = written(found[0], self.survey.axes)
         if not whole:
-            none = numbers[:0]
-            found = [_spread(one, rows, ready, numbers if one is found[0] else none) for one in found]
-        return found[0], found[1] if len(found) > 1 else None
+            issued = _spread(issued, rows, ready, numbers)
+            if apart is not None:
+                of_rows, apart = apart, np.full((len(ready), 2), np.nan)
+                apart[rows] = of_rows
+        return issued, apart
 
     def _ready(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> tuple[Flags, Floats]:
         """Return (n,) which readings have their numbers from an earlier issue, and those numbers."""
@@ -160,12 +166,25 @@ class Drafter:
             lacking = " and ".join(["position"] * (not position) + ["height"] * (not height))
             return f"no chain of ties leads from session {window.session.name} to control in {lacking}"
         if reason is Reason.OUTSIDE_COVERAGE:
-            grids = [grid.name for operation in self.survey.operations.recorded() for grid in operation.grids]
-            return "no coordinates here: outside the grid or projection" + (f" ({', '.join(grids)})" if grids else "")
+            return self._why_outside(drafted, row)
         doubts = [doubt.what for doubt in self.solved.doubts if doubt.reaches(int(drafted.session[row]))]
         if reason is Reason.UNCHECKED and doubts:
             return f"what checks prove is in doubt: {doubts[0]}"
         return _WHY_PROOF.get(reason)
+
+    def _why_outside(self, drafted: Drafted, row: int) -> str:
+        """Return in words what does not reach a reading: an operation's area of use, a grid or the projection."""
+        export, survey = drafted.export, self.survey
+        raw = raw_positions(drafted.batch.slice(row, 1))
+        longitude, latitude = lonlat(export.points.crs or "", *raw)
+        frames = survey.operations.frames
+        for operation in (frames.to_working[export.block], frames.to_issued):
+            for use in operation.within:
+                if not use.area.holds(longitude, latitude)[0]:
+                    at = f"{longitude[0]:.4f}, {latitude[0]:.4f}"
+                    return f"it lies at {at}, outside the area of use of {operation.name}: {use.name.rstrip('.')}"
+        grids = [grid.name for operation in survey.operations.recorded() for grid in operation.grids]
+        return "no coordinates here: outside the grid or projection" + (f" ({', '.join(grids)})" if grids else "")
 
     def _first(self, number: int) -> str:
         """Return file and row of the reading that row ``number`` of the job repeats."""
@@ -175,9 +194,15 @@ class Drafter:
         return f"{self.survey.exports[export].shown}:{found.repeated_row[repeat]}"
 
 
-def _apart(one: Corrected, other: Corrected | None) -> Floats | None:
-    if other is None:
-        return None
+def written(found: Corrected, axes: Axes) -> Corrected:
+    """Return coordinates in metres as the grid and the height datum write them; all else stays as it is."""
+    if axes.plain:
+        return found
+    easting, northing, height = axes.written(found.easting, found.northing, found.height)
+    return replace(found, easting=easting, northing=northing, height=height)
+
+
+def _apart(one: Corrected, other: Corrected) -> Floats:
     horizontal = np.hypot(one.easting - other.easting, one.northing - other.northing)
     return np.column_stack([horizontal, np.abs(one.height - other.height)])
 

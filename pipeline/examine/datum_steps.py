@@ -192,7 +192,7 @@ def _register_errors(job: Job, survey: Survey) -> Iterator[tuple[str, float | No
         return
     # A geoid grid that the job names states no accuracy; target.geoid_sigma is there to say it.
     parts = [survey.operations.frames.to_issued.accuracy or 0.0]
-    if systems.height_datum(control.height) is not None and survey.operations.register is not None:
+    if systems.vertical_of(control.height) is not None and survey.operations.register is not None:
         parts.append(survey.operations.register.accuracy or 0.0)
     what = f"the register's heights come to {target.height} by {survey.operations.frames.to_issued.name}"
     yield what, float(np.hypot.reduce(parts)), job.checks.vertical, _GEOID * job.checks.vertical

@@ -67,12 +67,12 @@ def _every(survey: Survey, register: Register) -> Iterator[tuple[_Counted, list[
     control, where = survey.job.control, survey.prepared.loaded.recorded_at
     year = float(decimal_year([survey.first_pass.newest or 0])[0])
     if control is not None and survey.operations.register is not None:
-        plan = register.unit[0] if register.kind == "projected" else 0.0
+        plan = abs(register.unit[0]) if register.kind == "projected" else 0.0
         look = "crs, height and units of [control]"
         sessions = list(range(len(survey.windows)))
         at = where("control", "crs")
         by = survey.operations.register
-        yield _Counted("the register's", look, by, plan, register.unit[2], 1, year, at), sessions
+        yield _Counted("the register's", look, by, plan, abs(register.unit[2]), 1, year, at), sessions
     for number, block in enumerate(survey.job.points):
         only = survey.first_pass.blocks[:, number] & (survey.first_pass.blocks.sum(axis=1) == 1)
         try:

@@ -15,6 +15,7 @@ from pyproj.transformer import TransformerGroup
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy import grids
 from pipeline.geodesy.area import Area
+from pipeline.geodesy.axes import Axes, axes_of
 from pipeline.geodesy.candidates import candidates
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.regional import frames_at_rest
@@ -50,41 +51,54 @@ def other_datums(crs: str, area: Area, first: float, second: float) -> list[Alte
         first: easting [m] or longitude [deg], as written.
         second: northing [m] or latitude [deg].
     """
-    to_degrees, unit = _to_degrees(crs)
-    longitude, latitude = to_degrees.transform(first / unit, second / unit)
+    to_degrees, axes = _to_degrees(crs)
+    longitude, latitude = to_degrees.transform(*_own(axes, first, second))
     found = []
     for name, group in _groups(crs, *_widened(area)):
         operation = group.transformers[0]
         meant = to_degrees.transform(*operation.transform(longitude, latitude), direction="INVERSE")
         if all(map(math.isfinite, meant)):
-            found.append(Alternative(name, meant[0] * unit, meant[1] * unit, float(operation.accuracy)))
+            found.append(Alternative(name, *_metres(axes, *meant), float(operation.accuracy)))
     return found
 
 
 def neighbouring_zones(crs: str, first: float, second: float) -> list[Alternative]:
     """Return the places of an easting and northing [m] that were counted in a neighbouring zone of a projected CRS."""
-    to_degrees, unit = _to_degrees(crs)
-    longitude, latitude = to_degrees.transform(first / unit, second / unit)
+    to_degrees, axes = _to_degrees(crs)
+    longitude, latitude = to_degrees.transform(*_own(axes, first, second))
     found = []
     for degrees in (way * zone for zone in ZONES for way in (1, -1)):
         meant = to_degrees.transform(longitude + degrees, latitude, direction="INVERSE")
         if all(map(math.isfinite, meant)):
             side = "east" if degrees > 0 else "west"
             name = f"{abs(degrees):g} degrees {side}"
-            found.append(Alternative(name, meant[0] * unit, meant[1] * unit, 0.0))
+            found.append(Alternative(name, *_metres(axes, *meant), 0.0))
     return found
 
 
 @lru_cache(maxsize=8)
-def _to_degrees(crs: str) -> tuple[Transformer, float]:
-    """Return the conversion of a projected or geographic CRS to longitude and latitude of its datum, and its unit [m].
+def _to_degrees(crs: str) -> tuple[Transformer, Axes]:
+    """Return the conversion of a projected or geographic CRS to longitude and latitude of its datum, and its axes.
 
-    The unit of degrees is 1.
+    Those of degrees are as if they were metres.
     """
     grids.prepare_proj()
     horizontal = systems.horizontal_of(systems.source_crs(crs))
-    unit = 1.0 if horizontal.is_geographic else float(horizontal.axis_info[0].unit_conversion_factor)
-    return Transformer.from_crs(horizontal, systems.geographic_of(horizontal), always_xy=True), unit
+    axes = Axes() if horizontal.is_geographic else axes_of(horizontal)
+    return Transformer.from_crs(horizontal, systems.geographic_of(horizontal), always_xy=True), axes
+
+
+def _own(axes: Axes, east: float, north: float) -> tuple[float, float]:
+    """Return an easting and northing [m] as the CRS's own X and Y."""
+    x, y, _ = axes.geometry(*axes.written(east, north, 0.0))
+    return float(x), float(y)
+
+
+def _metres(axes: Axes, x: float, y: float) -> tuple[float, float]:
+    """Return the CRS's own X and Y as easting and northing [m]."""
+    east, north = (y, x) if axes.northing_first else (x, y)
+    first, second, _ = axes.metres(east, north, 0.0)
+    return float(first), float(second)
 
 
 def _widened(area: Area) -> tuple[float, float, float, float]:

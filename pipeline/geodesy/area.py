@@ -1,21 +1,62 @@
 """The extent of a job in longitude and latitude."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.errors import OperationError
 
 _METRES_PER_DEGREE = 111_000.0  # a little short of a degree of latitude, so that a margin never comes out too small
 
 _SLACK = 1e-9  # degrees, a tenth of a millimetre
 
+#: Cells of the raster by which many places are thinned, along each side of their extent.
+_RASTER = 100
+#: Points from which the parts that lie here and there are known as well as from all.
+_SAMPLE = 50_000
+
+
+@dataclass(frozen=True)
+class Places:
+    """Where the points of a job lie: (k,) longitudes and latitudes [deg], and how many points each stands for.
+
+    ``extent`` holds every point.
+    """
+
+    longitude: Floats
+    latitude: Floats
+    count: Integers
+    extent: "Area"
+
+    @classmethod
+    def thinned(cls, lon: Floats, lat: Floats, extent: "Area") -> "Places":
+        """Return one of the finite points (n,) [deg] for each cell of a raster over their extent.
+
+        Of very many points it is those of a sample, spread evenly over their order.
+        """
+        every = max(len(lon) // _SAMPLE, 1)
+        lon, lat = lon[::every], lat[::every]
+        known = np.isfinite(lon) & np.isfinite(lat)
+        if not known.all():
+            lon, lat = lon[known], lat[known]
+        across, up = max(extent.width, _SLACK), max(extent.north - extent.south, _SLACK)
+        column = np.minimum((lon - extent.west) % 360.0 / across * _RASTER, _RASTER - 1).astype(np.intp)
+        row = np.clip((lat - extent.south) / up * _RASTER, 0, _RASTER - 1).astype(np.intp)
+        cell = row * _RASTER + column
+        chosen = np.zeros(_RASTER * _RASTER, np.intp)
+        chosen[cell] = np.arange(len(cell))
+        count = np.bincount(cell, minlength=len(chosen))
+        some = np.flatnonzero(count)
+        return cls(lon[chosen[some]], lat[chosen[some]], count[some], extent)
+
 
 @dataclass(frozen=True)
 class Area:
     """Bounds in degrees. ``west`` greater than ``east`` means that the area crosses the 180th meridian, as in PROJ.
+
+    ``places`` are those that it was made of, where they are to be judged by themselves.
 
     Raises `OperationError` where the bounds are not finite or not on the earth.
     """
@@ -24,6 +65,7 @@ class Area:
     south: float
     east: float
     north: float
+    places: Places | None = field(default=None, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         bounds = (self.west, self.south, self.east, self.north)
@@ -69,9 +111,10 @@ class Area:
         south, north = max(self.south - high, -90.0), min(self.north + high, 90.0)
         narrowest = np.cos(np.radians(max(abs(south), abs(north))))
         if narrowest <= 1e-6 or self.width + 2.0 * high / narrowest >= 360.0:
-            return Area(-180.0, south, 180.0, north)
+            return replace(self, west=-180.0, south=south, east=180.0, north=north)
         wide = float(high / narrowest)
-        return Area(_wrapped(self.west - wide), south, _wrapped(self.east + wide), north)
+        west, east = _wrapped(self.west - wide), _wrapped(self.east + wide)
+        return replace(self, west=west, south=south, east=east, north=north)
 
     def contains(self, other: "Area") -> bool:
         """Tell whether ``other`` lies within this area; both may cross the 180th meridian."""
@@ -83,11 +126,45 @@ class Area:
         offset = (other.west - self.west + _SLACK) % 360.0
         return offset + other.width <= self.width + 2.0 * _SLACK
 
+    def holds(self, lon: ArrayLike, lat: ArrayLike) -> Flags:
+        """Return (n,) which points [deg] lie within this area; one that is not finite does not."""
+        lon, lat = np.asarray(lon, dtype=np.float64), np.asarray(lat, dtype=np.float64)
+        inside = (lat >= self.south - _SLACK) & (lat <= self.north + _SLACK)
+        if self.width >= 360.0:
+            return np.asarray(inside & np.isfinite(lon))
+        with np.errstate(invalid="ignore"):
+            offset = (lon - self.west + _SLACK) % 360.0
+        return np.asarray(inside & (offset <= self.width + 2.0 * _SLACK))
+
+    def part_of(self, job: "Area") -> float:
+        """Return the part of a job's places that lies within this area, 0 to 1.
+
+        Without places the whole of the job's area counts: 1 or 0.
+        """
+        places = job.places
+        if places is None or not len(places.count):
+            return float(self.contains(job))
+        if self.contains(places.extent):
+            return 1.0
+        return float(places.count[self.holds(places.longitude, places.latitude)].sum() / places.count.sum())
+
+    def holds_all(self, job: "Area") -> bool:
+        """Tell whether every point of a job lies within this area, as far as can be said without its points."""
+        return self.contains(job) and (job.places is None or self.contains(job.places.extent))
+
     def samples(self) -> tuple[Floats, Floats]:
         """Return longitudes and latitudes (9,) [deg]: the middle, the corners and the middles of the sides."""
         along = self.west + self.width * np.array([0.5, 0.0, 1.0, 0.0, 1.0, 0.5, 0.5, 0.0, 1.0])
         up = self.south + (self.north - self.south) * np.array([0.5, 0.0, 0.0, 1.0, 1.0, 0.0, 1.0, 0.5, 0.5])
         return np.asarray([_wrapped(float(lon)) for lon in along]), up
+
+
+@dataclass(frozen=True)
+class Use:
+    """Where something is meant to be used: the name of the area, as the registry has it, and the area."""
+
+    name: str
+    area: Area
 
 
 def _wrapped(lon: float) -> float:

@@ -46,6 +46,6 @@ def _asked(source: CRS, target: CRS, area: Area) -> TransformerGroup:
             raise OperationError(
                 f"PROJ knows an operation from {source.name} to {target.name}, but not the method that it needs, and"
                 " takes no other",
-                "give the coordinates in another realisation from which PROJ has a way, such as one that"
+                "give the coordinates in another grid or realisation from which PROJ has a way, such as one that"
                 " the national service publishes parameters for",
             ) from error

@@ -5,49 +5,98 @@ looks past missing grids even where it is told not to. So the candidates are ask
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
+from pyproj._crs import CoordinateOperation
 from pyproj.crs import CRS
 from pyproj.transformer import Transformer, TransformerGroup
 
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy import grids, pipelines
-from pipeline.geodesy.area import Area
+from pipeline.geodesy.area import Area, Use
 from pipeline.geodesy.candidates import candidates
 from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.hints import heights_hint
 from pipeline.geodesy.pipelines import Steps
 from pipeline.geodesy.transform import Operation
+
+#: The part of a job's points that an operation holds at least; where it holds fewer, the job is another's.
+_MOST = 0.5
+#: The part of them that one holds at least to be taken before one that holds all: what lies outside are strays.
+_NEARLY_ALL = 0.9
+#: What holds nearly all is taken where its accuracy is this part of that of what holds all.
+_FAR_BETTER = 1.0 / 3.0
 
 
 def choose(
     source: CRS, target: CRS, area: Area, step: str, *, accept: Callable[[Steps], bool] | None = None
 ) -> Operation:
-    """Return the one operation from source to target (longitude or easting first) that serves the whole area.
+    """Return the one operation from source to target (longitude or easting first) that serves the job in the area.
 
-    Both must have three axes. Where exactly one of them has a height datum, an operation without a height step is no
-    candidate; ``accept`` may rule out further ones by their steps. Raises `OperationError` naming the step and, where a
-    grid file is missing, the file and the folders where PROJ looked.
+    The job's own places count where the area has them: an operation serves the points within its area of use, and
+    gives those outside no coordinates. It holds all of them, or, where none does, most; or all but a few strays, where
+    what holds those too is far worse.
+
+    Both CRSs must have three axes. Where exactly one of them has a height datum, an operation without a height step is
+    no candidate; ``accept`` may rule out further ones by their steps. Raises `OperationError` naming the step and,
+    where a grid file is missing, the file and the folders where PROJ looked.
     """
     for crs in (source, target):
         if len(crs.axis_info) != 3:
             raise ValueError(f"{crs.name} has no third axis: its heights would be handed through")
     group = _group(source, target, area, step)
-    if not group.transformers or not group.best_available:
-        raise _unavailable(group, source, target, step)
+    if not group.transformers or _lacks_best(group, area):
+        raise _unavailable(group, source, target, area, step)
     vertical = source.is_compound != target.is_compound
-    refused = []
+    refused, usable = [], list[tuple[float, Operation]]()
     for candidate in group.transformers:
         steps = pipelines.steps(candidate.definition)
-        reason = _refused(candidate, steps, area, vertical)
+        part = _part(candidate, area)
+        reason = _refused(candidate, steps, part, vertical)
         if reason is None and accept is not None and not accept(steps):
             reason = "takes heights to an ellipsoid for which none are defined"
-        if reason is None:
-            return _operation(candidate, steps, step, systems.same_datum(source, target) and not vertical)
-        refused.append(f"{_name(candidate)}: {reason}")
+        if reason is not None:
+            refused.append(f"{_name(candidate)}: {reason}")
+            continue
+        plain = systems.same_datum(source, target) and not vertical
+        found = _operation(candidate, steps, step, plain)
+        usable.append((part, replace(found, within=_within(candidate, area), from_xyz=source.is_geocentric)))
+        if part == 1.0:
+            break
+    if usable:
+        return _best(usable)
     raise OperationError(
         f"{step}: none of PROJ's operations from {source.name} to {target.name} serves this job ({'; '.join(refused)})",
         "check the CRS and height names and that the points lie where they should; split a job that spans more",
     )
+
+
+def _part(candidate: Transformer | CoordinateOperation, area: Area) -> float:
+    """Return the part of the job's points that lies in an operation's area of use; all where none is stated."""
+    use = _use(candidate)
+    return 1.0 if use is None else use.area.part_of(area)
+
+
+def _use(candidate: Transformer | CoordinateOperation) -> Use | None:
+    use = candidate.area_of_use
+    return None if use is None else Use(use.name, Area(use.west, use.south, use.east, use.north))
+
+
+def _within(candidate: Transformer, area: Area) -> tuple[Use, ...]:
+    use = _use(candidate)
+    return () if use is None or use.area.holds_all(area) else (use,)
+
+
+def _best(usable: list[tuple[float, Operation]]) -> Operation:
+    """Return the operation that serves most; of those that hold nearly all, one that is far better than the last."""
+    part, whole = max(usable, key=lambda each: each[0])
+    for other, operation in usable:
+        if operation.accuracy is None or not part > other >= _NEARLY_ALL:
+            continue
+        if whole.accuracy is None or operation.accuracy < whole.accuracy * _FAR_BETTER:
+            return operation
+    return whole
 
 
 def _group(source: CRS, target: CRS, area: Area, step: str) -> TransformerGroup:
@@ -57,24 +106,32 @@ def _group(source: CRS, target: CRS, area: Area, step: str) -> TransformerGroup:
         raise OperationError(f"{step}: {error.what}", error.fix) from error
 
 
-def _unavailable(group: TransformerGroup, source: CRS, target: CRS, step: str) -> OperationError:
-    for operation in group.unavailable_operations:
+def _lacks_best(group: TransformerGroup, area: Area) -> bool:
+    """Tell whether the best operation lacks its grid; those that are not for most of the job's points do not count."""
+    if group.best_available:
+        return False
+    return any(_part(operation, area) >= _MOST for operation in group.unavailable_operations)
+
+
+def _unavailable(group: TransformerGroup, source: CRS, target: CRS, area: Area, step: str) -> OperationError:
+    for operation in sorted(group.unavailable_operations, key=lambda each: _part(each, area) < _MOST):
         absent = [grid.short_name for grid in operation.grids if not grid.available]
         if absent:
             return grids.missing(step, absent, short_name(operation.name))
     return OperationError(
         f"{step}: PROJ knows no operation from {source.name} to {target.name} for the job's area",
         "check both CRSs (a CRS on an unregistered datum leads nowhere) and where the points lie; where shifts derived"
-        " from ties are to take up what the two frames differ by, state the grid's own datum as crs",
+        " from ties are to take up what the two frames differ by, state the grid's own datum as crs"
+        + (heights_hint(area) if source.is_compound != target.is_compound else ""),
     )
 
 
-def _refused(candidate: Transformer, steps: Steps, area: Area, vertical: bool) -> str | None:
+def _refused(candidate: Transformer, steps: Steps, part: float, vertical: bool) -> str | None:
     if "ballpark" in str(candidate.description).lower():
         return "it is a ballpark"
-    use = candidate.area_of_use
-    if use is not None and not Area(use.west, use.south, use.east, use.north).contains(area):
-        return f"its area of use ({use.name}) does not hold the whole job"
+    if part < _MOST:
+        held = "does not hold the whole job" if part == 0.0 else f"holds {part:.0%} of the job's points"
+        return f"its area of use ({candidate.area_of_use.name}) {held}"
     if vertical and not pipelines.has_height_step(steps):
         return "it has no height step"
     if any(name.startswith("@") and name != "@null" for name in pipelines.grid_names(candidate.definition)):

@@ -12,10 +12,10 @@ from pyproj.exceptions import CRSError
 
 from pipeline.geodesy.afresh import Answer, afresh
 from pipeline.geodesy.area import Area
+from pipeline.geodesy.axes import Axes, axes_of
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import Ellipsoid
 from pipeline.geodesy.hints import crs_hint
-from pipeline.geodesy.twins import twins
 
 #: The word that stands for "no height datum: heights above the ellipsoid".
 ELLIPSOID = "ellipsoid"
@@ -23,7 +23,7 @@ ELLIPSOID = "ellipsoid"
 # PROJ also searches its database for anything that looks like a name; a near miss there would pick another CRS.
 _TEXT = re.compile(r"\s*([A-Za-z]+:\S+|urn:\S+|\{.*\}|[A-Za-z0-9_]+\s*\[.*\]|\+(proj|init)=.*)\s*", re.DOTALL)
 _FIRST_WKT = re.compile(r"\s*(PROJCS|GEOGCS|GEOCCS|COMPD_CS)\s*\[", re.IGNORECASE)
-_UPWARDS = "name the same datum with heights upwards, and give depths as negative heights"
+_UPRIGHT = {"north", "east", "up"}
 _AXES = {
     "X": ("Geocentric X", "geocentricX"),
     "Y": ("Geocentric Y", "geocentricY"),
@@ -137,12 +137,21 @@ def same_height_datum(one: str, other: str) -> bool:
     return bool(first.equals(second) or (first.datum is not None and first.datum == second.datum))
 
 
+def on_grid(crs: CRS) -> bool:
+    """Tell whether positions in a CRS are eastings and northings: of a projection, or of a site grid derived from one.
+
+    pyproj does not count the latter (DERIVEDPROJCRS in WKT2) among the projected ones.
+    """
+    horizontal = crs.sub_crs_list[0] if crs.is_compound else crs
+    return bool(horizontal.is_projected or horizontal.type_name == "Derived Projected CRS")
+
+
 def kind_of(crs: CRS) -> str:
     """Return "geocentric", "projected" or "geographic": what the coordinates of positions in the CRS are."""
     horizontal = horizontal_of(crs)
     if horizontal.is_geocentric:
         return "geocentric"
-    return "projected" if horizontal.is_projected else "geographic"
+    return "projected" if on_grid(horizontal) else "geographic"
 
 
 def same_crs(one: str, other: str) -> bool:
@@ -176,15 +185,15 @@ def source_crs(text: str) -> CRS:
     """Return the CRS of an export or a register, checked.
 
     Geographic, geocentric or projected, or one of the first and last with a height datum. Raises `OperationError` for
-    anything else, for axes to the south or west, depths, and longitudes not counted from Greenwich.
+    anything else, for axes that point nowhere, and for longitudes not counted from Greenwich.
     """
     crs = parse(text)
-    if not (crs.is_geographic or crs.is_projected or crs.is_geocentric):
+    if not (crs.is_geographic or on_grid(crs) or crs.is_geocentric):
         raise OperationError(
             f"{crs.name} ({crs.type_name}) gives no positions",
             "name a geographic, geocentric or projected CRS; a height datum goes with it as in EPSG:2193+7839",
         )
-    _refuse_turned_axes(crs)
+    _refuse_odd_axes(crs)
     return crs
 
 
@@ -192,43 +201,35 @@ def source_crs(text: str) -> CRS:
 def target_grid(text: str) -> CRS:
     """Return the projected CRS of the issued coordinates, checked.
 
-    Raises `OperationError` unless it is projected, without a height of its own, with its axes to the east and north in
-    metres and longitudes counted from Greenwich.
+    Raises `OperationError` unless it is projected, without a height of its own, with longitudes counted from Greenwich.
     """
     crs = parse(text)
-    if crs.is_compound or not crs.is_projected:
+    if crs.is_compound or not on_grid(crs):
         raise OperationError(
             f"target.grid {crs.name} is a {crs.type_name}, not a projected CRS",
-            'name the grid alone, such as "EPSG:2193", and its heights as target.height',
+            _apart(crs) or 'name the grid alone, such as "EPSG:2193", and its heights as target.height',
         )
-    _refuse_turned_axes(crs)
-    if any(axis.unit_conversion_factor != 1.0 for axis in crs.axis_info):
-        raise OperationError(
-            f"target.grid {crs.name} is in {crs.axis_info[0].unit_name}; coordinates are issued in metres",
-            f"choose the same grid in metres{_listed(twins(crs))}, and scale on the drawing",
-        )
+    _refuse_odd_axes(crs)
     return crs.to_2d()
 
 
-def height_datum(text: str) -> CRS | None:
-    """Return the vertical CRS of the issued heights, checked, or None for "ellipsoid".
+def _apart(crs: CRS) -> str:
+    """Return in words how to name grid and heights of a compound CRS apart; "" where that cannot be said."""
+    parts = [registered_code(part) for part in crs.sub_crs_list]
+    if len(parts) != 2 or None in parts or not on_grid(crs):
+        return ""
+    return f'write grid = "{parts[0]}" and height = "{parts[1]}"'
 
-    Raises `OperationError` unless it is a vertical CRS with heights upwards in metres.
-    """
-    crs = vertical_of(text)
-    if crs is not None and crs.axis_info[0].unit_conversion_factor != 1.0:
-        raise OperationError(
-            f"height {crs.name} counts {crs.axis_info[0].direction} in {crs.axis_info[0].unit_name}; heights are issued"
-            " in metres",
-            f"name the same height datum in metres{_listed(twins(crs))}, and scale on the drawing",
-        )
-    return crs
+
+def target_axes(grid: str, height: str) -> Axes:
+    """Return how the issued coordinates are written. Raises `OperationError` as `target_grid` and `vertical_of` do."""
+    return axes_of(target_grid(grid), vertical_of(height))
 
 
 def vertical_of(text: str) -> CRS | None:
-    """Return the vertical CRS in whatever unit, checked, or None for "ellipsoid".
+    """Return the vertical CRS of heights or depths in whatever unit, checked, or None for "ellipsoid".
 
-    Raises `OperationError` unless it is a vertical CRS with heights upwards.
+    Raises `OperationError` unless it is a vertical CRS.
     """
     if text == ELLIPSOID:
         return None
@@ -239,11 +240,6 @@ def vertical_of(text: str) -> CRS | None:
     if crs.is_compound or not crs.is_vertical:
         what = f'height {crs.name} ("{_short(text)}") is a {crs.type_name}, not a vertical CRS'
         raise OperationError(what, _A_VERTICAL)
-    axis = crs.axis_info[0]
-    if axis.direction != "up":
-        raise OperationError(
-            f"height {crs.name} counts {axis.direction}, in {axis.unit_name}: these are depths", _UPWARDS
-        )
     return crs
 
 
@@ -264,7 +260,7 @@ def compound(horizontal: CRS, vertical: CRS) -> CRS:
 
 def compound_definition(grid: str, height: str) -> str:
     """Return the WKT2:2019 of grid and height datum together (of the grid with ellipsoidal height for "ellipsoid")."""
-    vertical = height_datum(height)
+    vertical = vertical_of(height)
     whole = promote(target_grid(grid)) if vertical is None else compound(target_grid(grid), vertical)
     return str(whole.to_wkt("WKT2_2019"))
 
@@ -316,24 +312,21 @@ def _geodetic(base: CRS, subtype: str) -> CRS:
     return CRS.from_json_dict(wanted)
 
 
-def _refuse_turned_axes(crs: CRS) -> None:
-    wrong = [axis for axis in crs.axis_info if axis.direction.lower() in ("south", "west", "down")]
-    if wrong and wrong[0].direction.lower() == "down":
-        raise OperationError(f"{crs.name} gives depths, downwards", _UPWARDS)
-    if wrong:
+def _refuse_odd_axes(crs: CRS) -> None:
+    horizontal = crs.sub_crs_list[0] if crs.is_compound else crs
+    if on_grid(horizontal):
+        axes_of(horizontal)
+    elif horizontal.is_geographic and {axis.direction.lower() for axis in horizontal.axis_info} - _UPRIGHT:
         raise OperationError(
-            f"{crs.name} counts its {wrong[0].name.lower()} to the {wrong[0].direction}",
-            "give the same grid as WKT2 with easting, northing (and height upwards), and its coordinates so",
+            f"{crs.name} counts longitudes to the west, latitudes to the south or heights downwards",
+            "name a CRS of the same datum with latitude north and longitude east, and give degrees so",
         )
     meridian = _base(crs).prime_meridian
     if meridian is not None and meridian.longitude != 0.0:
         raise OperationError(
-            f"{crs.name} measures longitudes from {meridian.name}", "choose a CRS that measures them from Greenwich"
+            f"{crs.name} measures longitudes from {meridian.name}",
+            "choose a CRS that measures them from Greenwich; many grids have a twin that does",
         )
-
-
-def _listed(codes: list[str]) -> str:
-    return f" ({' or '.join(codes[:3])})" if codes else ""
 
 
 def _short(text: str) -> str:

@@ -140,7 +140,8 @@ def _changes_nothing(crs: str, other: str, area: Area, places: Places) -> bool:
     at, year = (places.longitude, places.latitude, places.height), np.full(places.longitude.size, places.year)
     moved = np.column_stack(operation.forward(*at, year))
     stayed = np.column_stack(frames.to_geocentric(*at, there))
-    return bool(np.linalg.norm(moved - stayed, axis=1).max() < _SAME)
+    apart = np.linalg.norm(moved - stayed, axis=1)
+    return bool(apart[np.isfinite(apart)].max(initial=0.0) < _SAME and np.isfinite(apart).any())
 
 
 def apart(crs: str, detour: Detour, grid: str, area: Area, places: Places) -> Floats:

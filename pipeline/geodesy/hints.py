@@ -2,8 +2,11 @@
 
 import re
 
+from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_crs_info
 from pyproj.enums import PJType
+
+from pipeline.geodesy.area import Area
 
 #: Grids that go by a zone's number, and the half of the globe or the band of latitude behind it.
 _UTM = re.compile(r"(?P<datum>.*?)UTM\D*(?P<zone>\d{1,2}) ?(?P<half>north|south|[A-Z])?.*", re.IGNORECASE)
@@ -33,6 +36,21 @@ def crs_hint(text: str) -> str:
     if code_3d:
         return f'for longitude, latitude and ellipsoidal height write "{code_3d}"; a grid has a code of its own'
     return named
+
+
+def heights_hint(area: Area) -> str:
+    """Return in words which height datums are registered for an area, the smallest regions first; "" for none."""
+    bounds = AreaOfInterest(area.west, area.south, area.east, area.north)
+    found = []
+    for each in query_crs_info("EPSG", pj_types=PJType.VERTICAL_CRS, area_of_interest=bounds, contains=True):
+        use = each.area_of_use
+        if use is None or each.deprecated or "depth" in each.name or "(ft" in each.name:
+            continue
+        size = Area(use.west, use.south, use.east, use.north)
+        if size.width < 180.0:
+            found.append((size.width * (size.north - size.south), f"EPSG:{each.code} ({each.name})"))
+    named = [name for _, name in sorted(found)[:_MOST]]
+    return f"; height datums registered for this place: {', '.join(named)}" if named else ""
 
 
 def _utm(zone: int, half: str, datum: str) -> str:

@@ -38,7 +38,7 @@ def is_geographic(text: str | None) -> bool:
 def is_projected(text: str | None) -> bool:
     """Tell whether the text names a CRS that counts eastings and northings."""
     crs = _known(text)
-    return crs is not None and crs.is_projected
+    return crs is not None and systems.on_grid(crs)
 
 
 def _known(text: str | None) -> CRS | None:

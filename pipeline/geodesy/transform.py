@@ -9,9 +9,11 @@ from numpy.typing import ArrayLike
 from pyproj import Transformer
 from pyproj.exceptions import ProjError
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Flags, Floats
 from pipeline.geodesy import grids, pipelines
+from pipeline.geodesy.area import Use
 from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.frames import GRS80, to_geographic
 from pipeline.geodesy.grids import Grid
 
 Triple = tuple[Floats, Floats, Floats]
@@ -24,6 +26,9 @@ class Operation:
     ``definition`` is a PROJ pipeline that names grid files by their base names only; ``accuracy`` is PROJ's stated one
     [m], 0 for a plain conversion, None where it is not known. Where ``time_dependent``, every point needs its own time;
     a fixed coordinate ``epoch`` [decimal year] serves all points instead where it is given.
+
+    ``within`` are its areas of use where not all of the job lies in them; points outside are given no coordinates.
+    X, Y, Z, by which that is judged, are what it leads to, or from where ``from_xyz``.
     """
 
     step: str
@@ -33,13 +38,15 @@ class Operation:
     grids: tuple[Grid, ...] = ()
     time_dependent: bool = False
     epoch: float | None = None
+    within: tuple[Use, ...] = ()
+    from_xyz: bool = False
 
     def forward(self, first: ArrayLike, second: ArrayLike, third: ArrayLike, time: ArrayLike | None = None) -> Triple:
         """Return the three coordinates (n,) after the operation, given before it (n,) and times [decimal year] (n,).
 
-        Degrees and metres. A point that is not finite, has no time where one is needed, or lies outside a grid comes
-        out as NaN in all three. Raises `ValueError` where the operation is time-dependent and ``time`` is not given,
-        `OperationError` where a grid file is no longer there.
+        Degrees and metres. A point that is not finite, has no time where one is needed, or lies outside a grid or the
+        area of use comes out as NaN in all three. Raises `ValueError` where the operation is time-dependent and
+        ``time`` is not given, `OperationError` where a grid file is no longer there.
         """
         return self._run("FORWARD", first, second, third, time)
 
@@ -54,6 +61,8 @@ class Operation:
         shape = columns[0].shape
         # PROJ works in place, on copies of our own
         x, y, z = (np.array(column, dtype=np.float64, order="C", ndmin=1).reshape(-1) for column in columns)
+        forward = direction == "FORWARD"
+        outside = self._outside(x, y, z) if self.within and forward is self.from_xyz else None
         moments = self._times(time, x.size)
         if x.size:
             made = _transformer(self)
@@ -64,9 +73,19 @@ class Operation:
         lost = ~(np.isfinite(x) & np.isfinite(y) & np.isfinite(z))
         if moments is not None:
             lost |= ~np.isfinite(moments)
+        if self.within:
+            lost |= self._outside(x, y, z) if outside is None else outside
         if lost.any():
             x[lost] = y[lost] = z[lost] = np.nan
         return x.reshape(shape), y.reshape(shape), z.reshape(shape)
+
+    def _outside(self, x: Floats, y: Floats, z: Floats) -> Flags:
+        """Return (n,) which X, Y, Z lie outside an area of use; such areas are stated to a kilometre."""
+        longitude, latitude, _ = to_geographic(x, y, z, GRS80)
+        outside = np.zeros(x.shape, bool)
+        for use in self.within:
+            outside |= ~use.area.holds(longitude, latitude)
+        return outside
 
     def _times(self, time: ArrayLike | None, size: int) -> Floats | None:
         if self.epoch is not None:

@@ -12,6 +12,7 @@ from typing import Any
 from pyproj.crs import CRS
 
 from pipeline.geodesy import crs as systems
+from pipeline.geodesy.axes import axes_of
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.twins import twins
 
@@ -27,13 +28,17 @@ _SAME = 1e-7
 class Lengths:
     """Metres in one unit of what is counted: eastings and northings, heights, and every length that no CRS speaks of.
 
-    ``degrees`` where positions are longitude and latitude.
+    ``degrees`` where positions are longitude and latitude. ``signs`` are -1 where eastings are counted to the west,
+    northings to the south, heights downwards; ``northing_first`` where X and Y of a geometry in the CRS are northing
+    and easting (see `axes.Axes`).
     """
 
     plan: float
     up: float
     other: float
     degrees: bool
+    signs: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    northing_first: bool = False
 
 
 @lru_cache(maxsize=256)
@@ -63,14 +68,25 @@ def lengths(crs: str, units: str | None, height: str | None = None) -> Lengths:
     if units is None:
         if plan is not None and plan.unit_conversion_factor != 1.0 and up is None:
             raise _unknown_height(crs, source, plan)
-        return Lengths(_metres(plan, 1.0), _metres(up, 1.0), 1.0, degrees)
+        return Lengths(_metres(plan, 1.0), _metres(up, 1.0), 1.0, degrees, *_sides(source, up))
     said, mixed = METRES[units], plan is not None and up is not None and not _same(plan, up.unit_conversion_factor)
     if plan is not None and not _same(plan, said):
         raise _contradiction(units, _called(crs, source), "eastings and northings", plan, source, mixed)
     if up is not None and not _same(up, said):
         text, whole = (crs, source) if vertical is None else (height or "", vertical)
         raise _contradiction(units, _called(text, whole), "heights", up, whole, mixed)
-    return Lengths(_metres(plan, said), _metres(up, said), said, degrees)
+    return Lengths(_metres(plan, said), _metres(up, said), said, degrees, *_sides(source, up))
+
+
+def _sides(source: CRS, up: Any) -> tuple[tuple[float, float, float], bool]:
+    """Return to which sides coordinates count, and whether a geometry's X is the northing."""
+    down = -1.0 if up is not None and up.direction.lower() == "down" else 1.0
+    horizontal = systems.horizontal_of(source)
+    if not systems.on_grid(horizontal):
+        return (1.0, 1.0, down), False
+    axes = axes_of(horizontal)
+    east, north, _ = (math.copysign(1.0, count) for count in axes.counts())
+    return (east, north, down), axes.northing_first
 
 
 def _height_axis(source: CRS, vertical: CRS | None) -> Any:
@@ -83,7 +99,7 @@ def _height_axis(source: CRS, vertical: CRS | None) -> Any:
     if source.is_geocentric or len(source.axis_info) < 3:
         return None
     axis = source.axis_info[2]
-    return axis if source.is_compound or source.is_projected or axis.unit_conversion_factor != 1.0 else None
+    return axis if source.is_compound or systems.on_grid(source) or axis.unit_conversion_factor != 1.0 else None
 
 
 def _metres(axis: Any, otherwise: float) -> float:

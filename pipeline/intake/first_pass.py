@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy import crs
-from pipeline.geodesy.area import Area
+from pipeline.geodesy.area import Area, Places
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.far_names import FarRepeats, far_names
@@ -55,7 +55,7 @@ class FirstPass:
         place: (S, 3) raw position of each session's first sound reading, NaN where none; ``place_block`` its block.
         blocks: (S, B) whether a session has acceptable readings of a ``[[points]]`` block.
         newest: UTC milliseconds of the newest reading, or None.
-        area: extent of the job.
+        area: extent of the job, with where its readings lie.
         log: what the exports say of the bases.
         turned: why rows cannot be used, by reason, the most frequent first.
         unplaced: sound rows whose coordinates their CRS does not reach, None where there are none.
@@ -115,6 +115,13 @@ class _Cells:
             cell[0], cell[1] = min(cell[0], lon.min()), min(cell[1], lat.min())
             cell[2], cell[3] = max(cell[2], lon.max()), max(cell[3], lat.max())
             cell[4] += len(lon)
+
+    def extent(self) -> Area | None:
+        """Return the extent of all cells."""
+        if not self.found:
+            return None
+        corners = np.array([cell[:4] for cell in self.found.values()])
+        return Area.of(corners[:, [0, 2]].ravel(), corners[:, [1, 3]].ravel())
 
     def area(self, anchors: "_Cells") -> Area | None:
         """Return the extent of the cells near an anchor's; without anchors, near the fullest cell."""
@@ -350,7 +357,11 @@ def _area(rows: Rows, counting: Integers) -> Area | None:
     cells.add(rows.observed.longitude[counting], rows.observed.latitude[counting])
     near = counting[rows.having(CANDIDATE)[counting]]
     anchors.add(rows.observed.longitude[near], rows.observed.latitude[near])
-    return cells.area(anchors)
+    area, extent = cells.area(anchors), cells.extent()
+    if area is None or extent is None:
+        return area
+    places = Places.thinned(rows.observed.longitude[counting], rows.observed.latitude[counting], extent)
+    return replace(area, places=places)
 
 
 _CANDIDATE = pa.schema(

@@ -22,8 +22,9 @@ from pipeline.intake.epochs import check_epochs, check_target_epoch, stated_epoc
 from pipeline.intake.prepare import Prepared
 from pipeline.problems import Problems
 
-#: Metres around the extent of the readings: the control marks lie somewhere near.
-_MARGIN = 5_000.0
+#: Metres around the extent of the readings: what a base is off by. Whether an operation serves the job is judged on its
+#: points; a wide margin would refuse every job near a border or a coast.
+_MARGIN = 100.0
 
 
 @dataclass(frozen=True)

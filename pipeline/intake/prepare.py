@@ -113,7 +113,7 @@ def _check_frames(loaded: LoadedJob, problems: Problems) -> set[int]:
     """Check every CRS of the job, and that each block's columns go with its CRS; return those that can be placed."""
     sound = set()
     target = loaded.job.target
-    for key, check, text in (("grid", crs.target_grid, target.grid), ("height", crs.height_datum, target.height)):
+    for key, check, text in (("grid", crs.target_grid, target.grid), ("height", crs.vertical_of, target.height)):
         try:
             check(text)
         except OperationError as error:

@@ -5,6 +5,8 @@ from datetime import datetime
 
 from pipeline.clock import moment
 from pipeline.control import Register
+from pipeline.geodesy.axes import Axes
+from pipeline.geodesy.crs import target_axes
 from pipeline.intake.bases import Bases, set_up_bases
 from pipeline.intake.candidates import Candidates, sound_candidates
 from pipeline.intake.first_pass import FirstPass
@@ -46,6 +48,11 @@ class Survey:
     def job(self) -> Job:
         """Return the job as its file states it."""
         return self.prepared.loaded.job
+
+    @property
+    def axes(self) -> Axes:
+        """Return how the grid and the height datum write their numbers."""
+        return target_axes(self.job.target.grid, self.job.target.height)
 
     @property
     def windows(self) -> tuple[SessionWindow, ...]:

@@ -1,9 +1,10 @@
 """What every format says of itself beside its rows."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from pipeline.clock import iso
+from pipeline.geodesy.axes import Axes
 
 
 @dataclass(frozen=True)
@@ -11,7 +12,8 @@ class About:
     """The facts of an issue that its files bear.
 
     ``data_to`` is the time of the newest observation, the only date in a file. ``grid`` and ``datum`` (the grid's
-    geographic CRS) are codes where they are registered, else None; ``definition`` is grid and height datum as WKT.
+    geographic CRS) are codes where they are registered, else None; ``definition`` is grid and height datum as WKT, and
+    ``axes`` how they write coordinates.
     """
 
     job: str
@@ -24,6 +26,7 @@ class About:
     datum_name: str
     definition: str
     caution: str
+    axes: Axes = field(default_factory=Axes)
 
     @property
     def title(self) -> str:

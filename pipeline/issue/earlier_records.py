@@ -54,8 +54,12 @@ def _from_2(record: _Json) -> _Json:
 
 
 def _from_3(record: _Json) -> _Json:
-    """Schema 3 did not say what an operation assumes."""
-    return record | {"schema": 4}
+    """Schema 3 knew grids in metres to the east and north, and heights upwards in metres, alone."""
+    sides = {"easting": "east", "northing": "north", "height": "up"}
+    axes = {name: {"unit": "metre", "metres": 1.0, "direction": side} for name, side in sides.items()}
+    target = record.get("target")
+    told = {"target": _with(target, {"axes": axes})} if isinstance(target, dict) else {}
+    return record | told | {"schema": 4}
 
 
 def _diagnosis(one: _Json) -> _Json:

@@ -26,6 +26,8 @@ _DEEPEST = 50
 DECIMALS = 6
 DECIMALS_OF_DEGREES = 12
 _DEGREES = frozenset({"longitude", "latitude"})
+#: The length of a unit, which coordinates are multiplied by: the two feet differ in its sixth decimal.
+_UNIT = "metres"
 
 #: Stands for a sum until there is one.
 _NOT_YET = "0" * 64
@@ -49,8 +51,8 @@ class LaterRecordError(RecordError):
 def finished(record: Record) -> Record:
     """Return a record as its file will have it, in JSON's own types.
 
-    Lengths are rounded to `DECIMALS`, what stands under "longitude" or "latitude" to that of degrees; what is not
-    finite becomes null.
+    Lengths are rounded to `DECIMALS`, what stands under "longitude" or "latitude" to that of degrees, the length of
+    a unit not at all; what is not finite becomes null.
 
     Raises ValueError for an absolute path or rows that do not add up, and TypeError for a value that JSON has no form
     for.
@@ -171,6 +173,8 @@ def _plain(value: Any, key: str = "") -> Any:
 def _number(value: float, key: str) -> float | None:
     if not math.isfinite(value):
         return None
+    if key == _UNIT:
+        return value
     return round(value, DECIMALS_OF_DEGREES if key in _DEGREES else DECIMALS) + 0.0  # no minus zero
 
 

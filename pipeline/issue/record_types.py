@@ -1,8 +1,9 @@
 """What an issue's record holds: every key with its type, its unit and its meaning, here and nowhere else.
 
 mypy holds the code to it, `read_record` every file, and `issue.schema.json` is written from it (`schema_file.py`).
-Lengths are metres, angles degrees, times UTC; what is not known or does not apply is null. Where a key comes or goes,
-`SCHEMA` is raised, and `earlier_records.py` says what a record of before is read as.
+Coordinates on the grid are as `Target.axes` says; all other lengths are metres, angles degrees, times UTC; what is not
+known or does not apply is null. Where a key comes or goes, `SCHEMA` is raised, and `earlier_records.py` says what a
+record of before is read as.
 """
 
 from typing import Annotated, Final, Literal, NotRequired
@@ -130,6 +131,26 @@ class Input(Strict):
     rows: Annotated[Whole, Field(description="its rows")]
 
 
+class AxisWritten(Strict):
+    """How the numbers of one coordinate are written."""
+
+    unit: Annotated[str, Field(description="the unit's name")]
+    metres: Annotated[float, Field(description="length of one of it [m]")]
+    direction: Annotated[
+        str,
+        OneOf(("east", "west", "north", "south", "up", "down")),
+        Field(description="the side to which the numbers grow; around a pole, of the projection"),
+    ]
+
+
+class AxesWritten(Strict):
+    """How the coordinates on the grid are written, here and in every file."""
+
+    easting: Annotated[AxisWritten, Field(description="of easting, known_easting, old_easting, new_easting")]
+    northing: Annotated[AxisWritten, Field(description="of northing, known_northing, old_northing, new_northing")]
+    height: Annotated[AxisWritten, Field(description="of height, known_height, old_height, new_height")]
+
+
 class Target(Strict):
     """The grid and the height datum of all issued coordinates."""
 
@@ -139,6 +160,7 @@ class Target(Strict):
     height_name: Annotated[str, Field(description="the height datum's name")]
     definition: Annotated[str, Field(description="both together as WKT")]
     epoch: Annotated[float | None, Field(description="epoch of the coordinates [decimal year]; null: not stated")]
+    axes: Annotated[AxesWritten, Field(description="unit and side of the coordinates; all other lengths are metres")]
 
 
 class Compared(Strict, total=False):

@@ -1,7 +1,8 @@
 """The rows that are both in layers of the GeoPackage and in the record: each column once, with its type and meaning.
 
-`pipeline/issue/geopackage/layers.py` makes the layers' columns of these, in this order. Lengths are metres in the
-target grid and height datum; what is not known or does not apply is null.
+`pipeline/issue/geopackage/layers.py` makes the layers' columns of these, in this order. Coordinates on the grid are in
+its own unit, as the record's ``target.axes`` says; differences, tolerances and uncertainties are metres, differences to
+the east, the north and upwards whatever the grid counts. What is not known or does not apply is null.
 """
 
 from typing import Annotated
@@ -43,15 +44,15 @@ class Occupation(Strict):
     role: Annotated[RoleWord, Field(description="what it is used for: a tie is adjusted, a check never is")]
     place: Annotated[PlaceWord, Field(description="where it stands among the drafted points of its session")]
     observed: Annotated[Instant, Field(description="when it was observed [UTC]")]
-    known_easting: Annotated[float | None, Field(description="the mark's known easting [m]")]
-    known_northing: Annotated[float | None, Field(description="the mark's known northing [m]")]
-    known_height: Annotated[float | None, Field(description="the mark's known height [m]")]
-    easting: Annotated[float | None, Field(description="easting as corrected [m]")]
-    northing: Annotated[float | None, Field(description="northing as corrected [m]")]
-    height: Annotated[float | None, Field(description="height as corrected [m]")]
-    d_east: Annotated[float | None, Field(description="observed minus known, east [m]")]
-    d_north: Annotated[float | None, Field(description="observed minus known, north [m]")]
-    d_height: Annotated[float | None, Field(description="observed minus known, height [m]")]
+    known_easting: Annotated[float | None, Field(description="the mark's known easting [target.axes]")]
+    known_northing: Annotated[float | None, Field(description="the mark's known northing [target.axes]")]
+    known_height: Annotated[float | None, Field(description="the mark's known height [target.axes]")]
+    easting: Annotated[float | None, Field(description="easting as corrected [target.axes]")]
+    northing: Annotated[float | None, Field(description="northing as corrected [target.axes]")]
+    height: Annotated[float | None, Field(description="height as corrected [target.axes]")]
+    d_east: Annotated[float | None, Field(description="observed minus known, to the east [m]")]
+    d_north: Annotated[float | None, Field(description="observed minus known, to the north [m]")]
+    d_height: Annotated[float | None, Field(description="observed minus known, upwards [m]")]
     d_horizontal: Annotated[float | None, Field(description="length of the horizontal difference [m]")]
     tolerance_h: Annotated[float, Field(description="the most that the horizontal difference may be [m]")]
     tolerance_v: Annotated[float, Field(description="the most that the difference in height may be, either way [m]")]
@@ -69,9 +70,9 @@ class MarkRow(Strict):
     """One mark that the adjustment knows: those of the register that are tied to, and temporary ones."""
 
     mark: Annotated[str, Field(description="the mark's name")]
-    easting: Annotated[float | None, Field(description="easting as adjusted [m]")]
-    northing: Annotated[float | None, Field(description="northing as adjusted [m]")]
-    height: Annotated[float | None, Field(description="height as adjusted [m]")]
+    easting: Annotated[float | None, Field(description="easting as adjusted [target.axes]")]
+    northing: Annotated[float | None, Field(description="northing as adjusted [target.axes]")]
+    height: Annotated[float | None, Field(description="height as adjusted [target.axes]")]
     hu95: Annotated[float | None, Field(description="95 % uncertainty of the position: radius of the circle [m]")]
     vu95: Annotated[float | None, Field(description="95 % uncertainty of the height [m]")]
     holds: Annotated[HoldsWord | None, Field(description="what of its register coordinates is held; null: nothing")]

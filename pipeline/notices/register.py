@@ -197,8 +197,9 @@ def _readings(crs: str, register: Register, places: Floats) -> dict[str, Floats]
         "as on the southern hemisphere's grid (10 000 000 m less)": read(SOUTHERN),
         "as on the northern hemisphere's grid (10 000 000 m more)": read(NORTHERN),
     }
-    feet = register.unit[0] != 1.0
-    meant = (1.0 if feet else METRES["foot"]) / register.unit[0]
+    unit = abs(register.unit[0])
+    feet = unit != 1.0
+    meant = (1.0 if feet else METRES["foot"]) / unit
     how = "read in metres, not in feet," if feet else "read in feet, not in metres,"
     found[how] = read(Misreading(factors=(meant, meant)))
     for degrees in (way * zone for zone in ZONES for way in (1, -1)):
@@ -225,7 +226,7 @@ def _slips(register: Register, last: Record) -> Iterator[Warned]:
         for axis, now, unit in zip(axes, register.written[number], register.unit, strict=True):
             before = str(row.get(axis, ""))
             how = slip(before, now) if before and now else None
-            if how is None or unit * _metres(before, now, axis) < _REVISED[how]:
+            if how is None or abs(unit) * _metres(before, now, axis) < _REVISED[how]:
                 continue
             yield Warned(
                 register.lines[number],

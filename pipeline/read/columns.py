@@ -235,13 +235,19 @@ class _Reader:
         return found
 
     def _metres(self, geometry: Geometry) -> tuple[Floats, Floats, Floats]:
-        plan_unit = 1.0 if self.how.degrees else self.how.lengths.plan
-        return geometry.x * plan_unit, geometry.y * plan_unit, geometry.z * self.how.lengths.up
+        counted = self.how.lengths
+        plan_unit = 1.0 if self.how.degrees else counted.plan
+        x, y = (geometry.y, geometry.x) if counted.northing_first else (geometry.x, geometry.y)
+        east, north, up = counted.signs
+        return x * (plan_unit * east), y * (plan_unit * north), geometry.z * (counted.up * up)
 
     def _metre(self, word: str) -> float:
-        """Return the metres in one unit of a mapped length."""
+        """Return the metres in one count of a mapped length, below zero where it counts west, south or down."""
         counted = self.how.lengths
-        return counted.plan if word in ALONG else counted.up if word in UPWARD else counted.other
+        east, north, up = counted.signs
+        if word in ALONG:
+            return counted.plan * (east if word.endswith("easting") else north if word.endswith("northing") else 1.0)
+        return counted.up * (up if word == "height" else 1.0) if word in UPWARD else counted.other
 
     def _time(self, word: str) -> pa.Array:
         cells = self._cells(word)

@@ -11,6 +11,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.clock import iso
 from pipeline.draft.second_pass import Drafted
 from pipeline.draft.taken_over import Reuse
+from pipeline.geodesy.axes import Axes
 from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.content import Content
 from pipeline.issue.geopackage.layers import GEOMETRY, POINT_Z, wkb_points
@@ -42,6 +43,7 @@ class ChangedRows:
         session: index of its session now, -1 where that is gone.
         proof: code of its proof word.
         values: (n, 8) its numbers.
+        axes: how the grid writes coordinates.
         at: how many points the second pass has come to.
         changed: rows that differ, batch by batch.
     """
@@ -54,6 +56,7 @@ class ChangedRows:
     session: Integers
     proof: Integers
     values: Floats
+    axes: Axes
     at: int = 0
     changed: list[Integers] = field(default_factory=list)
 
@@ -117,7 +120,7 @@ class ChangedRows:
             values = self.values[here]
             columns = [pa.array(np.ascontiguousarray(values[:, axis])) for axis in range(len(VALUES))]
             columns += [names.take(pa.array(self.session[here])), words.take(pa.array(self.proof[here]))]
-            columns.append(wkb_points(*values[:, _GRID].T))
+            columns.append(wkb_points(*self.axes.geometry(*values[:, _GRID].T)))
             yield pa.RecordBatch.from_arrays(columns, schema=kinds)
 
 
@@ -156,4 +159,5 @@ def changed_rows(
         session,
         position(points, "proof", [str(proof) for proof in PROOFS]),
         np.column_stack([np.asarray(points.column(name), np.float64) for name in VALUES]),
+        survey.axes,
     )

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import mixed_with, text_hashes
+from pipeline.geodesy.axes import Axes
 from pipeline.issue.geopackage.layers import CHANGES, GEOMETRY, wkb_lines
 from pipeline.issue.record_types import Compared, RegisterMark
 from pipeline.tables import TIME, number_column
@@ -97,8 +98,11 @@ class Side:
         return whole.filter(whole.column("observed").is_valid())
 
 
-def compare(old: Side, new: Side, because: Because) -> tuple[pa.RecordBatch, Compared]:
-    """Return the rows of the layer ``changes``, and the record's counts and largest moves."""
+def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.RecordBatch, Compared]:
+    """Return the rows of the layer ``changes``, and the record's counts and largest moves.
+
+    Coordinates are as the grid writes them, by ``axes``; what lies between them is metres to the east, north and up.
+    """
     before, after = old.table(), new.table()
     there = _match(after, before)
     back = np.full(before.num_rows, -1)
@@ -106,7 +110,8 @@ def compare(old: Side, new: Side, because: Because) -> tuple[pa.RecordBatch, Com
     was_held, is_held = _flags(before), _flags(after)
     matched = np.flatnonzero(there >= 0)
     earlier = there[matched]
-    off = np.abs(_grid(after)[matched] - _grid(before)[earlier]).max(axis=1, initial=0.0)
+    apart = (_grid(after)[matched] - _grid(before)[earlier]) * axes.counts()
+    off = np.abs(apart).max(axis=1, initial=0.0)
     both = ~is_held[matched] & ~was_held[earlier]
     parts = {
         Change.MOVED: (earlier[both & (off > MOVED)], matched[both & (off > MOVED)]),
@@ -119,7 +124,7 @@ def compare(old: Side, new: Side, because: Because) -> tuple[pa.RecordBatch, Com
         Change.WITHDRAWN: (np.flatnonzero((back < 0) & ~was_held), None),
     }
     changed = np.asarray(before.column("attributes"))[earlier] != np.asarray(after.column("attributes"))[matched]
-    batches = [_rows(change, before, after, rows, because) for change, rows in parts.items()]
+    batches = [_rows(change, before, after, rows, because, axes) for change, rows in parts.items()]
     layer = pa.Table.from_batches(batches, CHANGES).combine_chunks().to_batches()
     moved, held, released, added, withdrawn = batches
     counts: Compared = {
@@ -168,6 +173,7 @@ def _rows(
     after: pa.Table,
     rows: tuple[Integers | None, Integers | None],
     because: Because,
+    axes: Axes,
 ) -> pa.RecordBatch:
     old, new = rows
     named, chosen = (after, new) if new is not None else (before, old)
@@ -184,9 +190,9 @@ def _rows(
     columns = [
         here.column("name").combine_chunks(),
         pa.array([str(change)], pa.string()).take(pa.array(np.zeros(len(chosen), np.int64))),
-        *(number_column(values[:, axis]) for values in (was, now, now - was) for axis in range(3)),
+        *(number_column(values[:, axis]) for values in (was, now, (now - was) * axes.counts()) for axis in range(3)),
         _reasons(*_kinds(before, after, old, new, change), change, because),
-        wkb_lines(start, end),
+        wkb_lines(*(np.column_stack(axes.geometry(*of.T)) for of in (start, end))),
     ]
     return pa.RecordBatch.from_arrays([_flat(column) for column in columns], schema=CHANGES)
 

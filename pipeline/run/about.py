@@ -26,4 +26,5 @@ def about(survey: Survey, number: int) -> About:
         datum_name=datum.name,
         definition=goal["definition"],
         caution=CAUTION,
+        axes=survey.axes,
     )

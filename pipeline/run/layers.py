@@ -23,6 +23,7 @@ from pipeline.issue.folder.durable import has_room
 from pipeline.issue.formats.formats import write_formats
 from pipeline.issue.geopackage.by_code import ByCode
 from pipeline.issue.geopackage.database import database_of
+from pipeline.issue.geopackage.descriptions import described
 from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, SESSIONS
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
 from pipeline.issue.geopackage.revise import copy_with_rows
@@ -154,7 +155,7 @@ class _SecondPass:
     def __init__(self, drafter: Drafter, progress: Progress | None, earlier: Earlier | None) -> None:
         self.drafter, self.survey, self.progress, self.earlier = drafter, drafter.survey, progress, earlier
         self.was, self.now = Side(), Side()
-        self.description = f"heights: {self.survey.target['height_name']}"
+        self.description = described(self.survey.target["height_name"], self.survey.axes)
         self.carried = Carried.of(self.survey.exports)
         self.count = Count(len(self.survey.windows))
         self.wholly = WhollyHeld.of(self.survey)
@@ -192,6 +193,7 @@ class _SecondPass:
                 "compound_crs": goal["definition"],
                 "caution": CAUTION,
             },
+            axes=self.survey.axes,
             into=into,
         )
 
@@ -275,7 +277,7 @@ class _Rest:
         changed: pa.RecordBatch | None = None
         changes: Compared = {}
         if running.earlier is not None:
-            changed, changes = compare(running.was, running.now, running.earlier.because)
+            changed, changes = compare(running.was, running.now, running.earlier.because, survey.axes)
         by_code = tuple(running.by_code.layers(running.description)) if running.by_code is not None else ()
         return cls(
             running,

@@ -42,6 +42,7 @@ class _Follower:
         self.time = int(milliseconds(self.one)[0])
         found = drafted.corrected
         self.issued = np.array([found.easting[row], found.northing[row], found.height[row]])
+        self.metres = np.array(self.survey.axes.metres(*self.issued))
         self.geographic = np.array([found.longitude[row], found.latitude[row], found.ellipsoid_height[row]])
 
     def reading(self) -> Reading:
@@ -70,8 +71,9 @@ class _Follower:
             steps=steps,
             operations=tuple(_applied(operation) for operation in operations) if whole else (),
             geographic=known(self.geographic),
-            separation=number(float(self.geographic[2] - self.issued[2])),
+            separation=number(float(self.geographic[2] - self.metres[2])),
             issued=known(self.issued),
+            issued_metres=known(self.metres),
             uncertainty=self._uncertainty(raw) if whole else None,
             outcome="held back" if held else "on mark" if on_mark else "point",
             reason=str(REASONS[held - 1]) if held else None,

@@ -136,9 +136,10 @@ class Found:
 class Reading:
     """One row of an export, followed to what is issued of it.
 
-    ``raw`` pairs the coordinates' names with their values, in metres and degrees; ``raw_xyz`` is them in the working
-    frame. ``outcome`` is "point", "on mark" or "held back", the last with reason and detail. ``difference`` is the
-    newest issue's easting, northing, height minus those worked out here; None where it has no such row.
+    ``raw`` pairs the coordinates' names with their values, metres to the east, north and up, and degrees; ``raw_xyz``
+    is them in the working frame. ``issued`` is as the grid writes it, ``issued_metres`` the same in metres to the east,
+    north and up. ``outcome`` is "point", "on mark" or "held back", the last with reason and detail. ``difference`` is
+    the newest issue's easting, northing, height minus those worked out here; None where it has no such row.
     """
 
     file: str
@@ -158,6 +159,7 @@ class Reading:
     geographic: Vector | None
     separation: float | None
     issued: Vector | None
+    issued_metres: Vector | None
     uncertainty: Uncertainty | None
     outcome: str
     reason: str | None
@@ -189,10 +191,14 @@ class Agreement:
 
 @dataclass(frozen=True)
 class Trace:
-    """Every reading of one name, and what became of it in every issue; ``gone`` are issued rows without a reading."""
+    """Every reading of one name, and what became of it in every issue; ``gone`` are issued rows without a reading.
+
+    ``written`` says in words how issued coordinates are written: "metres" in the usual way.
+    """
 
     job: str
     point: str
+    written: str
     readings: tuple[Reading, ...]
     gone: tuple[Found, ...]
     agreement: Agreement

@@ -59,7 +59,8 @@ def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
         changed = [f"{name} {how}" for name, how in differences(records[-1]["identity"], now).items()]
     readings, gone = compare(readings, found)
     newest = records[-1]["issue"] if records else 0
-    return Trace(survey.job.job.name, point, readings, gone, agreement(readings, newest, changed, gone))
+    told = agreement(readings, newest, changed, gone)
+    return Trace(survey.job.job.name, point, survey.axes.described, readings, gone, told)
 
 
 def _records(folder: Path) -> list[Record]:

@@ -137,7 +137,8 @@ def test_lengths_and_times_say_their_units() -> None:
         for key, form in part["properties"].items():
             kinds = [one.get("type") for one in (form, *form.get("anyOf", []))]
             if "number" in kinds and not key.startswith(tuple(plain)):
-                assert "[m]" in form["description"] or "[deg]" in form["description"] or key == "epoch", key
+                units = ("[m]", "[deg]", "[target.axes]")
+                assert any(unit in form["description"] for unit in units) or key == "epoch", key
             if any("pattern" in one and "T" in one["pattern"] for one in (form, *form.get("anyOf", []))):
                 assert "[UTC]" in form["description"], key
 
@@ -156,8 +157,11 @@ def test_every_earlier_record_is_read(path: Path) -> None:
     before, found = stated(path), read_record(path)
     assert found["schema"] == SCHEMA and not broken(found)
     for key, value in before.items():
-        if key not in ("schema", "sum", "sessions", "diagnoses", "marks", "operations", "identity"):
+        if key not in ("schema", "sum", "sessions", "diagnoses", "marks", "operations", "identity", "target"):
             assert found[key] == value, key  # type: ignore[literal-required]
+    axes = found["target"]["axes"]  # before there were others, all were in metres
+    assert before["target"] | {"axes": axes} == found["target"]
+    assert [(one["metres"], one["direction"]) for one in axes.values()] == [(1, "east"), (1, "north"), (1, "up")]
     for old, new in zip(before["sessions"], found["sessions"], strict=True):
         assert new == {"base_log": None, "first_point": None, "last_point": None, "stretches": []} | old
     assert [one["mark"] for one in before["marks"]] == [one["mark"] for one in found["marks"]]

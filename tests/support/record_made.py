@@ -102,6 +102,10 @@ def record(**other: Any) -> dict[str, Any]:
         "target": {
             "grid": "EPSG:2193", "grid_name": "a grid", "height": "EPSG:5773", "height_name": "a datum",
             "definition": "COMPOUNDCRS[]", "epoch": None,
+            "axes": {
+                name: {"unit": "metre", "metres": 1.0, "direction": side}
+                for name, side in (("easting", "east"), ("northing", "north"), ("height", "up"))
+            },
         },
         "caution": "No substitute for a licensed surveyor.", "changes": None,
         "files": [{"name": "made-up-001.gpkg", "sha256": "cd" * 32}],

@@ -11,12 +11,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 
-from ezdxf import units
 from ezdxf._options import default_config, options
 from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
 from ezdxf.tools.juliandate import juliandate
 
+from pipeline.geodesy.axes import Axes
 from pipeline.issue.about import About
 from pipeline.issue.formats.dxf_layers import NOTE, Layer, Overview
 from pipeline.issue.formats.dxf_symbols import define
@@ -25,6 +25,9 @@ from pipeline.words import counted
 
 #: The format's version of 2010: the first that is in UTF-8 and that every program of today reads.
 VERSION = "R2010"
+
+#: The format's numbers for units, by their metres: metre, foot, US survey foot; 0 is none.
+_UNITS = {1.0: 6, 0.3048: 2, 1200 / 3937: 21}
 
 _DATES = re.compile(r"(?<=\n)(\$TDU?(?:CREATE|UPDATE)\n 40\n)[^\n]+")
 
@@ -50,7 +53,7 @@ def frame(about: About, overview: Overview, layers: Sequence[Layer], unproven: i
         handles: how many handles the insertions will take.
     """
     with _constant():
-        drawing = new(VERSION, units=units.M)
+        drawing = new(VERSION, units=_UNITS.get(about.axes.easting.metres, 0))
         drawing.header["$LASTSAVEDBY"] = "tiedown"
         for layer in layers:
             entry = drawing.layers.add(layer.name, color=layer.colour)
@@ -96,12 +99,27 @@ def _facts(about: About, unproven: int) -> list[tuple[str, str]]:
         ("last observation", about.data_to_text),
         ("grid", about.grid_text),
         ("heights", about.height_name),
-        ("units", "metres; easting, northing, height"),
+        ("units", _units(about.axes)),
     ]
     if unproven:
         points = counted(unproven, "point")
         facts.append(("not proven", f"{points}, on separate layers with the proof word in the name"))
     return [(name, one_line(text)) for name, text in [*facts, ("caution", about.caution)]]
+
+
+def _units(axes: Axes) -> str:
+    """Return in words what the drawing counts in, and what the texts on it do where that differs."""
+    told = f"{axes.easting.units}; easting, northing, height"
+    if axes.plain:
+        return told
+    told += "; differences in metres"
+    if axes.turned:
+        told += f"; east is right and north above: the grid counts to the {axes.easting.direction}"
+        told += f" and to the {axes.northing.direction}"
+    if axes.height.count != axes.easting.metres:
+        down = " downwards" if axes.height.count < 0.0 else ""
+        told += f"; heights are written{down} in {axes.height.units}"
+    return told
 
 
 def _note(drawing: Drawing, about: About, overview: Overview, unproven: int) -> None:

@@ -31,7 +31,7 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
     ezdxf_alone.load()
     from pipeline.issue.formats.dxf_drawing import frame
 
-    plan = Plan.of(package)
+    plan = Plan.of(package, about.axes)
     around = frame(about, plan.overview, plan.layers, plan.unproven, plan.handles)
     size = plan.overview.text_height
     tags, rows = Tags(around.owner, size, around.first), dict.fromkeys(_LAYERS, 0)
@@ -50,7 +50,7 @@ def read_back(path: Path, package: Package, about: About) -> None:
     from pyogrio.errors import DataLayerError, DataSourceError
 
     path.stat()
-    plan = Plan.of(package)
+    plan = Plan.of(package, about.axes)
     try:
         with (
             plain_file(path) as plain,

@@ -9,6 +9,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats
+from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.formats.figures import LENGTHS, floats, rounded
 from pipeline.issue.formats.names import cleaned, told_apart
 from pipeline.words import Proof, counted
@@ -95,7 +96,8 @@ def _colour(key: Key) -> int:
 class Overview:
     """What must be known of all rows before the first is drawn: layers, extent, and how close points lie."""
 
-    def __init__(self) -> None:
+    def __init__(self, axes: Axes) -> None:
+        self.axes = axes
         self.counts: Counter[Key] = Counter()
         self.low, self.high = np.full(3, np.inf), np.full(3, -np.inf)
         self._steps: list[Floats] = []
@@ -114,8 +116,8 @@ class Overview:
             self._steps.append(np.hypot(*np.diff(chosen, axis=0).T))
 
     def add_places(self, batch: pa.RecordBatch) -> Floats:
-        """Widen the extent by the rows of a layer; return their places (n, 3) in metres."""
-        places = places_of(batch)
+        """Widen the extent by the rows of a layer; return their places (n, 3) in the drawing's unit."""
+        places = places_of(batch, self.axes)
         if len(places):
             self.low = np.fmin(self.low, np.fmin.reduce(places))
             self.high = np.fmax(self.high, np.fmax.reduce(places))
@@ -123,16 +125,16 @@ class Overview:
 
     @property
     def extent(self) -> tuple[Floats, Floats]:
-        """Return the lowest and the highest coordinates (3,) in metres; (0, 0, 0) and (1, 1, 0) of nothing."""
+        """Return lowest and highest coordinates (3,) in the drawing's unit; (0, 0, 0) and (1, 1, 0) of nothing."""
         low = np.where(np.isfinite(self.low), self.low, 0.0)
         high = np.where(np.isfinite(self.high), self.high, low + np.array([1.0, 1.0, 0.0]))
         return low, high
 
     @property
     def text_height(self) -> float:
-        """Return the height of texts in metres, a round size: a quarter of what a quarter of the steps keep below.
+        """Return the height of texts, a round size: a quarter of what a quarter of the steps keep below.
 
-        Steps are from each point to the next. Half a metre (2.5 mm at 1:200) where there are none.
+        Steps are from each point to the next. Half a unit (of metres, 2.5 mm at 1:200) where there are none.
         """
         steps = np.concatenate(self._steps) if self._steps else np.empty(0)
         steps = steps[np.isfinite(steps) & (steps > 0)]
@@ -142,9 +144,15 @@ class Overview:
         return max((size for size in _SIZES if size <= room), default=_SIZES[0])
 
 
-def places_of(batch: pa.RecordBatch) -> Floats:
-    """Return easting, northing, height (n, 3) in metres as a drawing has them, NaN where unknown."""
-    return np.column_stack([rounded(floats(batch.column(name)), LENGTHS) for name in ("easting", "northing", "height")])
+def places_of(batch: pa.RecordBatch, axes: Axes) -> Floats:
+    """Return X, Y, Z (n, 3) as a drawing has them, NaN where unknown.
+
+    In the unit of the eastings; the east lies to the right, the north above, also of a grid that counts to the west or
+    to the south: its numbers would draw the ground turned or mirrored.
+    """
+    columns = [floats(batch.column(name)) for name in NAMES]
+    factors = axes.upright(axes.easting.metres)
+    return np.column_stack([rounded(values * by, LENGTHS) for values, by in zip(columns, factors, strict=True)])
 
 
 def keys_of(batch: pa.RecordBatch) -> list[Key]:

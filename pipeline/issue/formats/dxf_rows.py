@@ -8,6 +8,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Flags, Floats
+from pipeline.geodesy.axes import Axes
 from pipeline.issue.formats.dxf_layers import (
     CHECKS,
     FAILED,
@@ -39,7 +40,10 @@ from pipeline.words import Proof
 
 @dataclass(frozen=True)
 class Drawn:
-    """Rows to be drawn: layer, symbol, place (n, 3) in metres (NaN: no height), values by tag, lines down (n,)."""
+    """Rows to be drawn: layer, symbol, place, values by tag, lines down (n,).
+
+    Places (n, 3) are in the drawing's unit; NaN where there is no height.
+    """
 
     layers: list[str]
     symbols: list[Symbol]
@@ -48,7 +52,7 @@ class Drawn:
     down: Floats
 
     def insertions(self, size: float) -> Iterator[Insertion]:
-        """Yield the rows as insertions, with texts ``size`` metres high."""
+        """Yield the rows as insertions, with texts ``size`` units high."""
         x, y = fixed(self.places[:, 0], LENGTHS), fixed(self.places[:, 1], LENGTHS)
         z = fixed(np.nan_to_num(self.places[:, 2]), LENGTHS)
         offsets = {tag: self._offset(tag.right, tag.up, size) for symbol in set(self.symbols) for tag in symbol.tags}
@@ -73,9 +77,9 @@ class Plan:
     handles: int
 
     @classmethod
-    def of(cls, package: Package) -> "Plan":
-        """Read a package once."""
-        overview, handles = Overview(), 0
+    def of(cls, package: Package, axes: Axes) -> "Plan":
+        """Read a package once; ``axes`` are those of its coordinates."""
+        overview, handles = Overview(axes), 0
         for batch in package.batches("points"):
             overview.add_points(batch)
         handles += sum(count * _symbol(key).handles for key, count in overview.counts.items())
@@ -103,12 +107,12 @@ class Plan:
             yield "points", self._points(batch)
         below: Counter[str] = Counter()
         for batch in package.batches("check_marks"):
-            yield "check_marks", _checks(batch, below)
+            yield "check_marks", _checks(batch, below, self.overview.axes)
         for batch in package.batches("marks"):
-            yield "marks", _marks(batch)
+            yield "marks", _marks(batch, self.overview.axes)
 
     def _points(self, batch: pa.RecordBatch) -> Drawn:
-        places = places_of(batch)
+        places = places_of(batch, self.overview.axes)
         if not _placed(places).all():
             raise RuntimeError("a point without a position was issued")
         keys = keys_of(batch)
@@ -139,9 +143,9 @@ def _heights(batch: pa.RecordBatch) -> list[str]:
     return [text if known else "no height" for text, known in zip(texts, np.isfinite(heights).tolist(), strict=True)]
 
 
-def _checks(batch: pa.RecordBatch, below: Counter[str]) -> Drawn:
+def _checks(batch: pa.RecordBatch, below: Counter[str], axes: Axes) -> Drawn:
     """Return the occupations that have a position; those on one mark stand below those before (``below`` counts)."""
-    batch = batch.filter(pa.array(_placed(places_of(batch))))
+    batch = batch.filter(pa.array(_placed(places_of(batch, axes))))
     values, layers, down = [], [], []
     for row, height in zip(batch.to_pylist(), _heights(batch), strict=True):
         result = {True: "passed", False: "FAILED", None: "not tested"}[row["passed"]]
@@ -152,11 +156,11 @@ def _checks(batch: pa.RecordBatch, below: Counter[str]) -> Drawn:
         layers.append(FAILED if row["passed"] is False else CHECKS)
         down.append(CHECK_LINES * below[row["mark"]])
         below[row["mark"]] += 1
-    return Drawn(layers, [CHECK] * len(layers), places_of(batch), values, np.array(down, np.float64))
+    return Drawn(layers, [CHECK] * len(layers), places_of(batch, axes), values, np.array(down, np.float64))
 
 
-def _marks(batch: pa.RecordBatch) -> Drawn:
-    batch = batch.filter(pa.array(_placed(places_of(batch))))
+def _marks(batch: pa.RecordBatch, axes: Axes) -> Drawn:
+    batch = batch.filter(pa.array(_placed(places_of(batch, axes))))
     columns = (batch.column("mark").to_pylist(), _heights(batch), batch.column("status").to_pylist())
     values = [(value(mark), height, value(status)) for mark, height, status in zip(*columns, strict=True)]
-    return Drawn([MARKS] * len(values), [MARK] * len(values), places_of(batch), values, np.zeros(len(values)))
+    return Drawn([MARKS] * len(values), [MARK] * len(values), places_of(batch, axes), values, np.zeros(len(values)))

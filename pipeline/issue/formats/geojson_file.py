@@ -51,12 +51,18 @@ def _head(about: About) -> str:
         members["crs"] = {"type": "name", "properties": {"name": f"urn:ogc:def:crs:{authority}::{code}"}}
     members["about"] = {
         "geometry": f"longitude, latitude [degrees] and ellipsoidal height [m] in {about.datum_text}, not in WGS 84",
-        "properties": f"easting, northing [m] in {about.grid_text}; height [m] in {about.height_name}",
+        "properties": _written(about),
         "issue": about.issue,
         "data_to": about.data_to_text,
         "caution": about.caution,
     }
     return json.dumps(members, ensure_ascii=False)
+
+
+def _written(about: About) -> str:
+    east, north, up = about.axes.easting.told, about.axes.northing.told, about.axes.height.told
+    plan = f"easting, northing [{east}]" if east == north else f"easting [{east}], northing [{north}]"
+    return f"{plan} in {about.grid_text}; height [{up}] in {about.height_name}"
 
 
 def _features(batch: pa.RecordBatch) -> Iterator[str]:

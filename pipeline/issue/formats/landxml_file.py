@@ -14,6 +14,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.geodesy.axes import Axes
 from pipeline.issue.about import About
 from pipeline.issue.formats.figures import LENGTHS, fixed, floats, moments
 from pipeline.issue.formats.names import one_line
@@ -25,13 +26,23 @@ _SPACE = "http://www.landxml.org/schema/LandXML-1.2"
 _POINT, _POINTS = f"{{{_SPACE}}}CgPoint", f"{{{_SPACE}}}CgPoints"
 _NOT_IN_XML = str.maketrans(dict.fromkeys("\ufffe\uffff", "\ufffd"))
 
+#: What the format says of its units, by the metres in one: of all other quantities there are none.
+_UNITS = {
+    1.0: '<Metric areaUnit="squareMeter" linearUnit="meter" volumeUnit="cubicMeter" '
+    'temperatureUnit="celsius" pressureUnit="milliBars"/>',
+    0.3048: '<Imperial areaUnit="squareFoot" linearUnit="foot" volumeUnit="cubicFeet" '
+    'temperatureUnit="fahrenheit" pressureUnit="inHG"/>',
+    1200 / 3937: '<Imperial areaUnit="squareFoot" linearUnit="USSurveyFoot" volumeUnit="cubicFeet" '
+    'temperatureUnit="fahrenheit" pressureUnit="inHG"/>',
+}
+
 #: Attributes of a CgPoint, in the order in which they are written; the text follows them.
 _Row = tuple[dict[str, str], str]
 
 
 def write(path: Path, package: Package, about: About) -> dict[str, int]:
     """Write points and marks of a package to a new file and return the rows by layer. Raises OSError."""
-    plan, rows = _Plan(package), {"points": 0, "marks": 0}
+    plan, rows = _Plan(package, about.axes), {"points": 0, "marks": 0}
     with path.open("x", encoding="utf-8", newline="\n") as file:
         file.write(_head(about))
         for word in plan.words:
@@ -41,7 +52,7 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
                 rows["points"] += len(found)
             file.write("</CgPoints>\n")
         file.write('<CgPoints name="marks">\n')
-        for found in _marks(package):
+        for found in _marks(package, about.axes):
             file.write("".join(map(_element, found)))
             rows["marks"] += len(found)
         file.write("</CgPoints>\n</LandXML>\n")
@@ -53,9 +64,9 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
 def read_back(path: Path, package: Package, about: About) -> None:
     """Compare every element with the package's rows. Raises Differs at the first that is not the same, or OSError."""
     found = _elements(path)
-    plan = _Plan(package)
+    plan = _Plan(package, about.axes)
     given = ((_collection(word), row) for word in plan.words for rows in plan.points(word) for row in rows)
-    marks = (("marks", row) for rows in _marks(package) for row in rows)
+    marks = (("marks", row) for rows in _marks(package, about.axes) for row in rows)
     number = 0
     for rows in (given, marks):
         for collection, (attributes, text) in rows:
@@ -83,19 +94,37 @@ def _elements(path: Path) -> Iterator[tuple[str, dict[str, str], str]]:
 
 def _head(about: About) -> str:
     authority, _, code = (about.grid or "").partition(":")
-    epsg = f" epsgCode={_quoted(code)}" if authority == "EPSG" else ""
+    # under its code a grid's coordinates count to its own sides, which here are to the north and east
+    epsg = f" epsgCode={_quoted(code)}" if authority == "EPSG" and not about.axes.turned else ""
     about_data = f"last observation {about.data_to_text}; {about.caution}"
     date, _, time = about.data_to_text.partition("T")
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         f'<LandXML xmlns="{_SPACE}" version="1.2" date="{date}" time="{time}" language="English" readOnly="false">\n'
-        '<Units><Metric areaUnit="squareMeter" linearUnit="meter" volumeUnit="cubicMeter" '
-        'temperatureUnit="celsius" pressureUnit="milliBars"/></Units>\n'
+        f"<Units>{_UNITS[_linear(about.axes)]}</Units>\n"
         f"<CoordinateSystem name={_quoted(about.grid_name)}{epsg} horizontalDatum={_quoted(about.datum_name)} "
-        f"verticalDatum={_quoted(about.height_name)} desc={_quoted(f'heights: {about.height_name}')}/>\n"
+        f"verticalDatum={_quoted(about.height_name)} desc={_quoted(_described(about))}/>\n"
         f"<Project name={_quoted(about.title)} desc={_quoted(about_data)}/>\n"
         '<Application name="tiedown"/>\n'
     )
+
+
+def _linear(axes: Axes) -> float:
+    """Return the metres in the file's one unit: the grid's, where the format has it, else the metre."""
+    return axes.easting.metres if axes.easting.metres in _UNITS else 1.0
+
+
+def _described(about: About) -> str:
+    """Return what the coordinates are, and where they are not as the grid writes them."""
+    axes, told = about.axes, f"heights: {about.height_name}"
+    if axes.upright(_linear(axes)) == (1.0, 1.0, 1.0):
+        return told
+    unit = {1.0: "metres", 0.3048: "feet", 1200 / 3937: "US survey feet"}[_linear(axes)]
+    return f"{told}; northing, easting and height to the north, to the east and upwards in {unit}; {_own(axes)}"
+
+
+def _own(axes: Axes) -> str:
+    return f"in the grid and height datum themselves {axes.described}"
 
 
 def _collection(word: str | None) -> str:
@@ -105,7 +134,8 @@ def _collection(word: str | None) -> str:
 class _Plan:
     """The collections of points, and the names: given out once, in the order of writing."""
 
-    def __init__(self, package: Package) -> None:
+    def __init__(self, package: Package, axes: Axes) -> None:
+        self._axes = axes
         self._package, self._names = package, UniqueNames()
         self._given, seen = 0, set()
         for batch in package.batches("points"):
@@ -121,10 +151,10 @@ class _Plan:
             batch = whole.filter(proof.is_null() if word is None else pc.equal(proof, word))
             names = self._names.give(map(_name, batch.column("name").to_pylist()), self._given)
             self._given += batch.num_rows
-            columns = (names, batch.column("code").to_pylist(), moments(batch.column("observed")), _texts(batch))
+            columns = (names, batch.column("code").to_pylist(), moments(batch.column("observed")))
             yield [
                 (_attributes(name, code, word, observed), text)
-                for name, code, observed, text in zip(*columns, strict=True)
+                for name, code, observed, text in zip(*columns, _texts(batch, self._axes), strict=True)
                 if text is not None
             ]
 
@@ -134,9 +164,9 @@ def _attributes(name: str, code: str | None, proof: str | None, observed: str | 
     return found if observed is None else {**found, "timeStamp": observed}
 
 
-def _marks(package: Package) -> Iterator[list[_Row]]:
+def _marks(package: Package, axes: Axes) -> Iterator[list[_Row]]:
     for batch in package.batches("marks"):
-        columns = (batch.column("mark").to_pylist(), batch.column("status").to_pylist(), _texts(batch))
+        columns = (batch.column("mark").to_pylist(), batch.column("status").to_pylist(), _texts(batch, axes))
         yield [
             ({"name": _name(mark), "desc": _legal(status or ""), "role": "control point"}, text)
             for mark, status, text in zip(*columns, strict=True)
@@ -144,9 +174,14 @@ def _marks(package: Package) -> Iterator[list[_Row]]:
         ]
 
 
-def _texts(batch: pa.RecordBatch) -> list[str | None]:
-    """Return northing, easting and, where it is known, height as an element's text; None without a position."""
-    values = [floats(batch.column(name)) for name in ("northing", "easting", "height")]
+def _texts(batch: pa.RecordBatch, axes: Axes) -> list[str | None]:
+    """Return northing, easting and, where it is known, height as an element's text; None without a position.
+
+    The format knows numbers to the north, to the east and upwards, in one unit.
+    """
+    east, north, up = axes.upright(_linear(axes))
+    factors = {"northing": north, "easting": east, "height": up}
+    values = [floats(batch.column(name)) * by for name, by in factors.items()]
     texts = [fixed(np.nan_to_num(column), LENGTHS) for column in values]
     known = [np.isfinite(column).tolist() for column in values]
     return [

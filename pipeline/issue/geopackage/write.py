@@ -14,7 +14,9 @@ import pyarrow as pa
 from pipeline.clock import iso
 from pipeline.files.gdal import gdal, gdal_options
 from pipeline.files.plain_path import plain_folder
+from pipeline.geodesy.axes import Axes
 from pipeline.issue.geopackage.content import Content
+from pipeline.issue.geopackage.descriptions import commented
 from pipeline.issue.geopackage.handoff import Handoff
 from pipeline.issue.geopackage.layers import GEOMETRY, POINT_Z
 from pipeline.issue.geopackage.tally import KEPT, Tally, Written
@@ -28,6 +30,9 @@ _OPTIONS = {
     "OGR_SQLITE_SYNCHRONOUS": "OFF",
     "OGR_SQLITE_JOURNAL": "OFF",
 }
+
+
+_IN_METRES = Axes()
 
 
 class NotWritten(OSError):
@@ -83,6 +88,7 @@ def write_geopackage(
     crs: str,
     data_to: datetime,
     metadata: Mapping[str, str] | None = None,
+    axes: Axes = _IN_METRES,
     into: bool = False,
 ) -> tuple[Written, ...]:
     """Write ``layers`` to a new GeoPackage at ``path`` and return what each of them must contain.
@@ -91,7 +97,8 @@ def write_geopackage(
     the same name are replaced, the others stay.
 
     ``crs`` is the target grid, by its code where it has one ("EPSG:2193"), else WKT. ``data_to`` is the date that the
-    file bears. ``metadata`` (the height datum, the compound definition, the caution) goes to the file and every layer.
+    file bears. ``metadata`` (the height datum, the compound definition, the caution) goes to the file and every layer;
+    ``axes`` is what the columns are said to count in.
     ``layers`` may be a generator: a layer is asked for when the one before is complete.
 
     Raises FileExistsError where there is a file already, TypeError for a column type that a GeoPackage cannot hold,
@@ -105,13 +112,13 @@ def write_geopackage(
     with gdal_options({**_OPTIONS, "OGR_CURRENT_DATE": _date(data_to)}), plain_folder(path.parent) as folder:
         plain = folder / path.name
         return tuple(
-            _write_layer(plain, layer, crs, told, first=number == 0 and not into, append=number > 0 and not into)
+            _write_layer(plain, layer, crs, told, axes, first=number == 0 and not into, append=number > 0 and not into)
             for number, layer in enumerate(layers)
         )
 
 
 def _write_layer(
-    path: Path, layer: LayerSource, crs: str, metadata: dict[str, str], *, first: bool, append: bool
+    path: Path, layer: LayerSource, crs: str, metadata: dict[str, str], axes: Axes, *, first: bool, append: bool
 ) -> Written:
     """Write one layer; without ``append`` it is made anew in a file that is there. ``first`` makes the file."""
     pyogrio = gdal()
@@ -128,7 +135,7 @@ def _write_layer(
     with Handoff(layer.batches, layer.schema, seen) as batches:
         try:
             pyogrio.write_arrow(
-                pa.RecordBatchReader.from_batches(layer.schema, batches),
+                pa.RecordBatchReader.from_batches(commented(layer.name, layer.schema, axes), batches),
                 path,
                 layer=layer.name,
                 driver="GPKG",

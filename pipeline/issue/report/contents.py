@@ -16,6 +16,7 @@ from pipeline.issue.report.timeline import timeline
 from pipeline.issue.report.written import many, minute
 from pipeline.issue.row_types import CheckRow
 from pipeline.issue.session_types import Session
+from pipeline.issue.written_axes import axes_written
 from pipeline.words import REASONS, Change, Proof, Reason, Verdict
 
 #: Rows of each list that the page has at the most; the layers and the record have all of them.
@@ -28,6 +29,7 @@ def contents(record: Record) -> dict[str, Any]:
     return {
         "record": record,
         "package": package,
+        "axes": axes_written(record),
         "look": looks(record),
         "verdicts": _verdicts(record),
         "reasons": _reasons(record),

@@ -8,6 +8,7 @@ from pipeline.issue.report.chosen import choose
 from pipeline.issue.report.tables import Column, Row, Table, checksum, length, name, number, table
 from pipeline.issue.report.written import NONE, metres
 from pipeline.issue.row_types import MarkRow
+from pipeline.issue.written_axes import axes_written
 from pipeline.words import Holds, MarkStatus, Role
 
 #: Rows of each table that the page has at the most.
@@ -95,7 +96,11 @@ def mark_tables(record: Record, package: str) -> list[Table]:
     ]
     chosen = choose(record["marks"], lambda row: int(None in (row["easting"], row["height"])), most=_MARKS)
     off = _from_register(record)
-    caption = "Marks in the adjustment, adjusted coordinates: metres in the grid and height datum, 95 % uncertainties."
+    axes = axes_written(record)
+    within = "metres in the grid and height datum, 95 % uncertainties"
+    if not axes.plain:
+        within = f"{axes.described}; 95 % uncertainties in metres"
+    caption = f"Marks in the adjustment, adjusted coordinates: {within}."
     made = [table(caption, adjusted, chosen, f"the layer marks of {package}")] if record["marks"] else []
     if record["register"]:
         made.append(_register(record))

@@ -1,7 +1,8 @@
 """The plan: where the points and the marks lie on the grid, with a scale bar and the grid's own coordinates."""
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -10,6 +11,7 @@ from pipeline.arrays import Flags, Floats
 from pipeline.issue.record_types import Record
 from pipeline.issue.report.drawing import Label, Labels, dots, round_step, ticks
 from pipeline.issue.report.thinning import KINDS, Thinned
+from pipeline.issue.written_axes import axes_written
 from pipeline.words import MarkStatus
 
 Number = TypeVar("Number", float, Floats)
@@ -36,8 +38,9 @@ SHAPES = {
 
 @dataclass(frozen=True)
 class Frame:
-    """The plan's rectangle on the grid (metres) and on the page (drawing units), at one scale for both axes.
+    """The plan's rectangle on the grid and on the page (drawing units), at one scale for both axes.
 
+    On the grid it is in the grid's unit, to the east and to the north.
     x = left + (easting - west) * scale, y = top + (north - northing) * scale.
     """
 
@@ -71,7 +74,7 @@ class Frame:
 class Plan:
     """A drawing: dots per kind of point and per kind of mark as path data, labels, ticks, and the scale bar.
 
-    ``bar`` is the scale bar's length in metres and in drawing units.
+    ``bar`` is the scale bar's length in the grid's unit and in drawing units.
     """
 
     frame: Frame
@@ -89,6 +92,7 @@ class Plan:
     beyond: int
     unlabelled: int
     marks_left_out: int
+    unit: str
 
 
 @dataclass(frozen=True)
@@ -102,7 +106,11 @@ class _Mark:
 
 def plan(record: Record, points: Thinned) -> Plan | None:
     """Return the plan of an issue, or None where nothing of it has coordinates."""
-    marks = _marks(record)
+    axes = axes_written(record)
+    # the north is above, also on a grid that counts to the south
+    across, along = (math.copysign(1.0, count) for count in axes.counts()[:2])
+    points = replace(points, easting=points.easting * across, northing=points.northing * along)
+    marks = [replace(mark, easting=mark.easting * across, northing=mark.northing * along) for mark in _marks(record)]
     kept = marks[:_MARKS]
     east = np.array([mark.easting for mark in kept])
     north = np.array([mark.northing for mark in kept])
@@ -126,9 +134,12 @@ def plan(record: Record, points: Thinned) -> Plan | None:
         _symbols(frame, [mark for mark in kept if mark.kind == "temporary"], "M{0:.1f} {1:.1f}m-5-5h10v10h-10z"),
         _symbols(frame, [mark for mark in kept if mark.failing], "M{0:.1f} {1:.1f}m-10-10l20 20m0-20l-20 20"),
         labels.placed,
-        [(round(frame.place(at, 0)[0], 1), _metres(at)) for at in _along(frame.west, RIGHT - LEFT, frame, step)],
         [
-            (round(frame.place(0, at)[1], 1), _metres(at))
+            (round(frame.place(at, 0)[0], 1), _round(at * across))
+            for at in _along(frame.west, RIGHT - LEFT, frame, step)
+        ],
+        [
+            (round(frame.place(0, at)[1], 1), _round(at * along))
             for at in ticks(frame.north - (frame.bottom - TOP) / frame.scale, frame.north, step)
         ],
         (bar, round(bar * frame.scale, 2)),
@@ -137,6 +148,7 @@ def plan(record: Record, points: Thinned) -> Plan | None:
         int((~drawn).sum()),
         labels.left_out,
         len(marks) - len(kept),
+        axes.easting.sign,
     )
 
 
@@ -193,5 +205,5 @@ def _along(low: float, units: float, frame: Frame, step: float) -> list[float]:
     return ticks(low, low + units / frame.scale, step)
 
 
-def _metres(value: float) -> str:
+def _round(value: float) -> str:
     return f"{value:.0f}" if abs(value - round(value)) < 1e-6 else f"{value:.1f}"

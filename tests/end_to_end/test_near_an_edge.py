@@ -1,0 +1,67 @@
+"""Whole jobs near the edge of an area of use: the points decide, and a stray is outside coverage."""
+
+from pathlib import Path
+
+import numpy as np
+from closed_forms import GRS80, move, turn_enu
+from issued import Issue
+from numpy.testing import assert_allclose
+from running import replace_in, run_written
+from simulate import Place, Plan, Simulation, simulate
+from simulate_plan import utm
+
+
+def luxembourg(folder: Path, stray_east: float) -> tuple[Simulation, Path]:
+    """A job at Echternach, 2 km within the edge of Luxembourg's area of use (6.53 degrees east, EPSG registry).
+
+    The export is in ETRS89, grid and register in ETRS89 / UTM zone 32N; LUREF is put in for the grid afterwards. The
+    first drafted point is moved to the east.
+    """
+    zone = utm(31, south=False, ellipsoid=GRS80)
+    place = Place(6.49, 49.80, 230.0, GRS80, zone, "EPSG:25831", "EPSG:4937", "ellipsoid", None)
+    job = simulate(Plan(sessions=1, points=12, ties=1, checks=2, marks=3, reach=1500.0, noise=False, place=place))
+    drafted = np.flatnonzero(job.rows["kind"] == "point")[:1]
+    at = [job.rows[name][drafted] for name in ("longitude", "latitude", "height")]
+    moved = move(*at, turn_enu(at[0], at[1], np.array([[stray_east, 0.0, 0.0]])), GRS80)
+    for name, values in zip(("longitude", "latitude", "height"), moved, strict=True):
+        job.rows[name][drafted] = values
+    path = job.write(folder)
+    replace_in(path, {'[target]\ngrid = "EPSG:25831"': '[target]\nmax_transform_error = 2.0\ngrid = "EPSG:2169"'})
+    return job, path
+
+
+def heights(issue: Issue) -> dict[str, float]:
+    return {row["name"]: row["height"] for row in issue.points.rows}
+
+
+def test_a_job_within_kilometres_of_an_edge_is_issued(tmp_path: Path) -> None:
+    _, path = luxembourg(tmp_path, 0.0)
+    issue = run_written(path)
+    assert len(issue.points.rows) == 12 and not issue.held_back.rows
+
+
+def test_a_stray_is_outside_coverage_and_the_rest_goes_on(tmp_path: Path) -> None:
+    """20 km over the border; the numbers of the others are those of the job without it."""
+    _, plain = luxembourg(tmp_path / "plain", 0.0)
+    _, path = luxembourg(tmp_path / "stray", 20_000.0)
+    without, issue = run_written(plain), run_written(path)
+    held = issue.held_back.rows
+    assert [row["reason"] for row in held] == ["outside_coverage"] and len(issue.points.rows) == 11
+    assert "outside the area of use of" in held[0]["detail"] and "Luxembourg" in held[0]["detail"]
+    names = set(heights(issue))
+    before = {row["name"]: (row["easting"], row["northing"]) for row in without.points.rows if row["name"] in names}
+    after = {row["name"]: (row["easting"], row["northing"]) for row in issue.points.rows}
+    assert_allclose(
+        [after[name] for name in sorted(names)], [before[name] for name in sorted(names)], rtol=0, atol=1e-6
+    )
+
+
+def test_a_stray_mark_is_not_needed(tmp_path: Path) -> None:
+    """A mark of the register far beyond the area, on which nobody stood."""
+    _, path = luxembourg(tmp_path, 0.0)
+    register = path.parent / "register.csv"
+    header, *rows = register.read_text().splitlines()
+    far = rows[0].split(",")
+    far[0], far[1] = "FAR", str(float(far[1]) + 400_000.0)
+    register.write_text("\n".join([header, *rows, ",".join(far)]) + "\n")
+    assert len(run_written(path).points.rows) == 12
