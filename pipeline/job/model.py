@@ -19,6 +19,7 @@ from pydantic import (
 from pipeline.job.values import (
     AngleColumn,
     Column,
+    Delimiter,
     Epoch,
     File,
     Format,
@@ -28,6 +29,7 @@ from pipeline.job.values import (
     Length,
     LengthColumn,
     LengthOrNone,
+    LineNumber,
     Listed,
     Longitude,
     Metres,
@@ -94,6 +96,11 @@ class Columns(_Strict):
     name: Column | None = Field(None, description="the point's name")
     time: Column | None = Field(None, description="when it was observed, or its observation began")
     time_end: Column | None = Field(None, description="when its observation ended")
+    date: Column | None = Field(
+        None, description="the date, where `time` is a time of day; also of a `time_end` without a date"
+    )
+    gps_week: Column | None = Field(None, description="instead of `time`, with `gps_seconds`: all weeks since 1980")
+    gps_seconds: Column | None = Field(None, description="seconds of the GPS week, on the GPS time scale")
     longitude: AngleColumn | None = Field(None, description="with `latitude`")
     latitude: AngleColumn | None = Field(None, description="with `longitude`")
     height: LengthColumn | None = Field(None, description="ellipsoidal height, unless `crs` names a height datum")
@@ -105,6 +112,15 @@ class Columns(_Strict):
     sigma_east: LengthColumn | None = Field(None, description="standard uncertainty")
     sigma_north: LengthColumn | None = Field(None, description="standard uncertainty")
     sigma_up: LengthColumn | None = Field(None, description="standard uncertainty")
+    sigma_horizontal: LengthColumn | None = Field(
+        None, description="standard uncertainty of east and of north each, instead of them"
+    )
+    drms: LengthColumn | None = Field(
+        None, description="root of east² + north², as a radial precision (HRMS) is; each is taken as it / √2"
+    )
+    pole_height: LengthColumn | None = Field(
+        None, description="taken off heights that are of the antenna's reference point; unmapped if they are the ground's"
+    )
     code: Column | None = Field(None, description="the code that it was collected by")
     solution: Column | None = Field(None, description="the solution's word, for `quality.solutions`")
     base: Column | None = Field(None, description="the base id, for `session.base`")
@@ -129,9 +145,21 @@ class _Reading(_Strict):
     time_zone: str | None = Field(
         None, description='clock of times without one: `"Europe/Vienna"`, `"+12:00"`, `"UTC"`, `"GPS"`; else UTC'
     )
-    time_format: str | None = Field(None, description='of times not in ISO 8601, as `"%d.%m.%Y %H:%M:%S"`')
-    delimiter: Annotated[str, Field(min_length=1, max_length=1)] | None = Field(
-        None, description='one sign between the columns, as `";"`; detected if not stated'
+    time_format: str | None = Field(
+        None,
+        description='of times not in ISO 8601, as `"%d.%m.%Y %H:%M:%S"` (date and time apart: with a blank between),'
+        ' `"unix-seconds"`, `"unix-milliseconds"`, `"gps-seconds"`, `"gps-week-seconds"`, `"serial-days"` (a'
+        ' spreadsheet\'s), `"serial-days-1904"`',
+    )
+    delimiter: Delimiter | None = Field(
+        None, description='one sign between the columns, as `";"`, or `"blanks"` for any number; detected if not stated'
+    )
+    header: LineNumber | None = Field(
+        None, description="line that names the columns; 0: none does, columns are numbers; found if not stated"
+    )
+    skip: LineNumber | None = Field(None, description="lines at the beginning that are stepped over")
+    comment: Annotated[str, Field(min_length=1, max_length=10)] | None = Field(
+        None, description='what begins a line that is no row, as `"#"`'
     )
     decimal: Literal[".", ","] | None = Field(None, description="decimal sign; detected if not stated")
     encoding: str | None = Field(None, description='of a text file, as `"cp1252"`; detected if not stated')

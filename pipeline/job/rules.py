@@ -6,9 +6,9 @@ from pathlib import Path
 
 from pipeline.files.regular import COPY, other_kind
 from pipeline.job.model import Points, Session, Source, Target
-from pipeline.job.time_format import from_tokens, parts_of
+from pipeline.job.time_format import COUNTS, from_tokens, parts_of
 from pipeline.job.zones import zone_problem
-from pipeline.near import beside
+from pipeline.near import beside, nearest
 from pipeline.problems import Problems
 from pipeline.words import counted
 
@@ -171,10 +171,13 @@ def _check_time_zone(zone: str, where: tuple[str, int], problems: Problems) -> N
 
 
 def _check_time_format(form: str, where: tuple[str, int], problems: Problems) -> None:
+    if form in COUNTS:
+        return
     try:
         parts_of(form)
     except ValueError as error:
-        meant = from_tokens(form) if "%" not in form else None
+        near = nearest(form, COUNTS, 1) if "%" not in form else []
+        meant = from_tokens(form) or (near[0] if near else None) if "%" not in form else None
         problems.add(*where, str(error), f'write "{meant}"' if meant else 'such as "%d/%m/%Y %H:%M:%S"')
 
 

@@ -8,7 +8,7 @@ from typing import Annotated, Literal, TypeVar
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
-from pipeline.limits import LEAST
+from pipeline.limits import COLUMNS, LEAST
 from pipeline.words import Reason
 
 
@@ -38,6 +38,22 @@ def readable(value: str, never: str | None = None) -> str:
     return value
 
 
+def _name_or_number(value: object) -> object:
+    if isinstance(value, str) and value or type(value) is int and 0 < value <= COLUMNS:
+        return value
+    if value == "":
+        raise ValueError("it must not be empty")
+    if type(value) is int:
+        raise ValueError(f"columns are counted from 1, and {COLUMNS:,} is the most, not {value}")
+    raise ValueError("a column is named in quotes, or by its number")
+
+
+def _one_sign(value: str) -> str:
+    if len(value) != 1 and value != BLANKS:
+        raise ValueError(f'it must be exactly 1 character, such as ";", or "{BLANKS}"')
+    return value
+
+
 def _file_name(value: object) -> object:
     if isinstance(value, str):
         if not value.strip():
@@ -55,6 +71,9 @@ _FIRST_YEAR, _LAST_YEAR = 1980, 2100
 #: What file systems take, in bytes and characters.
 _LONGEST_NAME, _LONGEST_PATH = 255, 4000
 
+#: The word for a delimiter of any number of blanks and tabs.
+BLANKS = "blanks"
+
 _T = TypeVar("_T")
 
 
@@ -69,7 +88,10 @@ Listed = Annotated[tuple[_T, ...], Field(strict=False)]
 File = Annotated[Path, Field(strict=False), BeforeValidator(_file_name)]
 
 Named = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1), AfterValidator(readable)]
-Column = Annotated[str, StringConstraints(min_length=1)]
+#: A column by its name, or by its number counted from 1.
+Column = Annotated[str | int, BeforeValidator(_name_or_number)]
+Delimiter = Annotated[str, Field(min_length=1), AfterValidator(_one_sign)]
+LineNumber = Annotated[int, Field(ge=0, le=10_000)]
 Moment = Annotated[datetime, AfterValidator(_with_offset)]
 #: No length, tolerance or limit of a job is larger, metres (or seconds, PDOP, ppm): beyond it lies a slip.
 MOST = 1e7

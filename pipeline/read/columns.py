@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 from pipeline.arrays import Flags, Floats
 from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.frames import GRS80, to_geocentric, to_geographic
 from pipeline.geodesy.units import METRES, Lengths, lengths
 from pipeline.job.model import Points
 from pipeline.job.values import Units
@@ -27,6 +28,7 @@ from pipeline.read.mapping import (
     carried_fields,
     mapped,
     position_of,
+    sigma_of,
 )
 from pipeline.read.numeric import numbers
 from pipeline.read.odd_cells import described
@@ -37,6 +39,8 @@ from pipeline.words import Reason
 
 _PLACES = ("first", "second", "third")
 _BASE_PLACES = ("base_first", "base_second", "base_third")
+#: Metres: poles and masts are shorter (common practice, no source).
+_LONGEST_POLE = 30.0
 _LIMITS = {"longitude": 360.0, "latitude": 90.0, "base_longitude": 360.0, "base_latitude": 90.0}
 _LETTERS = {"longitude": "EW", "latitude": "NS", "base_longitude": "EW", "base_latitude": "NS"}
 
@@ -51,6 +55,8 @@ class Plan:
     position: Position
     base: tuple[str, str, str] | None  # the words of the base's position
     clock: Clock
+    end_clock: Clock
+    sigma: str | None  # the word of the precision that stands for east and north
     carried: tuple[tuple[str, pa.Field], ...]
     lengths: Lengths
     degrees: bool  # a geometry's X and Y are longitude and latitude
@@ -70,7 +76,9 @@ def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False)
         mapped(points.columns),
         position_of(points.columns),
         base_of(points.columns),
+        clock(points.time_zone, "gps-week-seconds" if points.columns.gps_week is not None else points.time_format),
         clock(points.time_zone, points.time_format),
+        sigma_of(points.columns),
         carried_fields(points, schema),
         counted,
         degrees or counted.degrees,
@@ -128,6 +136,8 @@ class _Reader:
         for field in READING:
             if field.name in TEXTS:
                 found[field.name] = self._text(field.name)
+            elif field.name in ("sigma_east", "sigma_north") and self.how.sigma is not None:
+                found[field.name] = self._horizontal(found.get("sigma_east"))
             elif field.type == pa.float64() and field.name not in (*_PLACES, *_BASE_PLACES):
                 found[field.name] = pa.array(self._plain(field.name))
         for place, word in zip(_BASE_PLACES, self.how.base or _BASE_PLACES, strict=True):
@@ -198,6 +208,14 @@ class _Reader:
             self.findings.add_cells(Reason.IMPLAUSIBLE, least, word, cells, "is smaller than anything that is measured")
         return values
 
+    def _horizontal(self, known: pa.Array | None) -> pa.Array:
+        """Return the standard uncertainty of east and of north each, from the one that stands for both."""
+        if known is not None:
+            return known
+        assert self.how.sigma is not None
+        values = self._plain(self.how.sigma)
+        return pa.array(values / np.sqrt(2.0) if self.how.sigma == "drms" else values)
+
     def _position(self) -> tuple[Floats, ...]:
         position = self.how.position
         given = {word: self._number(word) for word in position.words if word in position.mapped}
@@ -205,7 +223,24 @@ class _Reader:
             given = self._from_geometry() | given
         for word, (_, empty) in given.items():
             self.findings.add(Reason.NO_POSITION, empty, f"no {word}")
-        return tuple(given[word][0] for word in position.words)
+        return self._to_ground(tuple(given[word][0] for word in position.words))
+
+    def _to_ground(self, place: tuple[Floats, ...]) -> tuple[Floats, ...]:
+        """Take the pole off positions of the antenna's reference point, along the normal of the ellipsoid."""
+        if "pole_height" not in self.how.names:
+            return place
+        pole, empty = self._number("pole_height")
+        self.findings.add(Reason.NO_POSITION, empty, "no pole_height, which is to be taken off")
+        beyond = (pole < 0) | (pole > _LONGEST_POLE)
+        cells = self._cells("pole_height")
+        assert cells is not None
+        says = f"is no height of a pole, 0 to {_LONGEST_POLE:g} m"
+        self.findings.add_cells(Reason.IMPLAUSIBLE, beyond, "pole_height", cells, says)
+        if self.how.position.words[0] == "x":
+            x, y, z = place
+            longitude, latitude, height = to_geographic(x, y, z, GRS80)
+            return to_geocentric(longitude, latitude, height - pole, GRS80)
+        return *place[:2], place[2] - pole
 
     def _from_geometry(self) -> dict[str, tuple[Floats, Flags]]:
         """Return the geometry's X, Y and Z under the words of a position; Z is left out where a height is mapped."""
@@ -249,4 +284,5 @@ class _Reader:
             cells = pa.nulls(self.rows, pa.string())
         if word == "time":
             self.findings.add(Reason.NO_TIME, cells.is_null().to_numpy(zero_copy_only=False) & self.whole, "no time")
-        return self.how.clock.read(cells, word, self.findings)
+        how = self.how.clock if word == "time" else self.how.end_clock
+        return how.read(cells, word, self.findings)

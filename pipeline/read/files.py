@@ -26,7 +26,7 @@ from pipeline.read.claims import Claims
 from pipeline.read.columns import readings
 from pipeline.read.findings import Unusable
 from pipeline.read.geojson import text_encoding
-from pipeline.read.mapping import base_of, position_of
+from pipeline.read.mapping import base_of, position_of, sigma_of, time_of
 from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
 from pipeline.read.text import check_text, known_encoding
@@ -160,13 +160,11 @@ def _altered(export: Export) -> bool:
 
 def _faults(points: Points) -> Iterator[tuple[str, str]]:
     """Give the key and the fault of everything in a block that makes its files unreadable."""
-    for positions in (position_of, base_of):
+    for found in (position_of, base_of, lambda _: time_of(points), sigma_of):
         try:
-            positions(points.columns)
+            found(points.columns)
         except ValueError as error:
             yield "columns", str(error)
-    if points.columns.time is None:
-        yield "columns", "the columns map no time"
     for key, zone, time_format in (("time_zone", points.time_zone, None), ("time_format", None, points.time_format)):
         try:
             clock(zone, time_format)
@@ -254,7 +252,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
         if len(carried) > COLUMNS:
             what = f"it has {counted(len(carried), 'column')} beside those that are mapped; {COLUMNS:,} is the most"
             raise Unusable(0, what, "export it without the columns that nobody needs")
-        bare = bare_time(first, source.how.names["time"], points.time_format)
+        bare = bare_time(first, source.how.names["time"], source.how.clock.time_format)
         return Export(path, shown, block, points, sha256, carried, at, bare)
 
 

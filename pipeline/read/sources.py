@@ -21,6 +21,7 @@ from pipeline.read.mapping import fitted, mapped, position_of
 from pipeline.read.package import layers_of
 from pipeline.read.raw import Raw
 from pipeline.read.text import CHUNK
+from pipeline.read.two_columns import put_together
 from pipeline.read.vector import open_layer
 
 QUOTE = '"'
@@ -61,7 +62,8 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
         if not found.spatial and position_of(points.columns).from_geometry:
             raise Unusable(1, "there is no geometry and the columns map no position", "map the position's columns")
         how = plan(points, points.decimal or ".", found.schema, _in_degrees(points.crs, found.crs))
-        yield Source(1, found.crs, how, found.batches, None if layer is not None else seen)
+        how, batches = put_together(how, found.batches)
+        yield Source(1, found.crs, how, batches, None if layer is not None else seen)
 
 
 def _open_text(path: Path, points: Points, chunk: int) -> Source:
@@ -76,7 +78,7 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
         raise Unusable(dialect.header_line, "the job file maps no position columns", "map longitude, latitude, height")
     how = plan(points, dialect.decimal, schema)
     seen = hashlib.sha256()
-    rows = read_delimited(path, dialect, points.encoding, chunk, seen)
+    how, rows = put_together(how, read_delimited(path, dialect, points.encoding, chunk, seen))
     return Source(dialect.header_line, None, how, rows, seen)
 
 

@@ -12,8 +12,10 @@ import pyarrow.compute as pc
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import LEAP_SECONDS, MINUTE
 from pipeline.files.odd_text import why_no_time
+from pipeline.job.time_format import says_its_clock
 from pipeline.read.claims import Claims, stated_minutes
 from pipeline.read.clock_fields import ISO, Fields, Pattern, pattern_of
+from pipeline.read.counted_times import COUNTED, Counted
 from pipeline.read.findings import Findings
 from pipeline.read.odd_cells import described
 from pipeline.tables import TIME
@@ -41,7 +43,7 @@ class Clock:
     zone: str
     kind: "tzinfo | int | None"  # an IANA zone, minutes east of UTC, or None for the GPS time scale
     time_format: str | None
-    pattern: Pattern
+    pattern: Pattern | Counted
     claims: Claims = field(default_factory=Claims, compare=False)
 
     def read(self, cells: pa.Array, word: str, findings: Findings) -> pa.Array:
@@ -54,8 +56,7 @@ class Clock:
             known = utc.is_valid().to_numpy(zero_copy_only=False)
             self._claim(cells, _milliseconds(utc), np.zeros(len(known), np.int64), known)
             return utc
-        if not pa.types.is_string(cells.type):
-            cells = pc.cast(cells, pa.string())
+        cells = self._readable(cells)
         local, known, zoned, minutes = self._local(cells, word, findings)
         self._claim(cells, local, minutes, known & zoned)
         utc = self._utc(local, known & ~zoned, cells, word, findings)
@@ -79,7 +80,12 @@ class Clock:
         if pa.types.is_timestamp(cells.type):
             there: Flags = cells.is_valid().to_numpy(zero_copy_only=False)
             return there
-        return self.pattern.read(cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())).matched
+        return self.pattern.read(self._readable(cells)).matched
+
+    def _readable(self, cells: pa.Array) -> pa.Array:
+        """Return cells as the pattern takes them: texts, or numbers where times are counted."""
+        counted = isinstance(self.pattern, Counted) and not pa.types.is_temporal(cells.type)
+        return cells if counted or pa.types.is_string(cells.type) else pc.cast(cells, pa.string())
 
     def _local(self, cells: pa.Array, word: str, findings: Findings) -> tuple[Integers, Flags, Flags, Integers]:
         """Return the clock's milliseconds, where they are known, where they are UTC already, and of what offset."""
@@ -138,8 +144,11 @@ def clock(zone: str | None, time_format: str | None) -> Clock:
     Raises ValueError, with what is wrong in words, where the zone or the format is not understood.
     """
     zone = zone or "UTC"
-    pattern = ISO if time_format is None else pattern_of(time_format)
-    return Clock(zone, _zone(zone), time_format, pattern)
+    if time_format is None or time_format not in COUNTED:
+        return Clock(zone, _zone(zone), time_format, ISO if time_format is None else pattern_of(time_format))
+    if says_its_clock(time_format):
+        zone = "UTC" if time_format.startswith("unix") else "GPS"
+    return Clock(zone, _zone(zone), time_format, COUNTED[time_format])
 
 
 def _zone(name: str) -> "tzinfo | int | None":
