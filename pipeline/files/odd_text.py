@@ -52,7 +52,8 @@ _DAY = r"(?:\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[a-z]{3,9}\.?,?[ ./-]?
 _STATED = "state time_format"
 _APART = "map the column of dates as date beside time, in [points.columns], or export both in one"
 _TIMES: tuple[tuple[str, str], ...] = (
-    (r"\d{10}(?:[.,]\d+)?", f"looks like seconds since 1970: {_STATED} = \"unix-seconds\" (\"gps-seconds\" if since 1980)"),
+    (r"\d{10}(?:[.,]\d+)?",
+     f"looks like seconds since 1970: {_STATED} = \"unix-seconds\" (\"gps-seconds\" if since 1980)"),
     (r"\d{13}(?:[.,]\d+)?", f"looks like milliseconds since 1970: {_STATED} = \"unix-milliseconds\""),
     (r"\d{16}|\d{19}", "looks like a count of micro- or nanoseconds since 1970: export date and time"),
     (r"\d{3,4}(?:[ :;/,]+| w(?:ee)?k )\d{1,6}(?:[.,]\d+)?",
@@ -63,7 +64,8 @@ _TIMES: tuple[tuple[str, str], ...] = (
     (r"\d{8}", f"looks like a date alone: {_APART}"),
     (r"\d{5}[.,]\d+", f"looks like a spreadsheet's serial day: {_STATED} = \"serial-days\""),
     (r"\d{5}", f"looks like a spreadsheet's serial day without its time: {_APART}"),
-    (r"\d{1,6}(?:[.,]\d+)?", "looks like seconds of a week or a time of day: map gps_week and gps_seconds, or date beside time"),
+    (r"\d{1,6}(?:[.,]\d+)?",
+     "looks like seconds of a week or a time of day: map gps_week and gps_seconds, or date beside time"),
     (rf"{_CLOCK} ?[ap]\.?m\.?", f"looks like a time of day of a 12-hour clock without its date: {_APART}"),
     (r".*\d ?[ap]\.?m\.?", f"is of a 12-hour clock: {_STATED} with %I and %p, such as \"%d/%m/%Y %I:%M:%S %p\""),
     (rf"t?{_CLOCK}(?:z|[+-]\d\d:?\d\d)?", f"looks like a time of day without its date: {_APART}"),

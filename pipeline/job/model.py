@@ -119,7 +119,7 @@ class Columns(_Strict):
         None, description="root of east² + north², as a radial precision (HRMS) is; each is taken as it / √2"
     )
     pole_height: LengthColumn | None = Field(
-        None, description="taken off heights that are of the antenna's reference point; unmapped if they are the ground's"
+        None, description="taken off where positions are of the antenna's reference point; unmapped if of the ground"
     )
     code: Column | None = Field(None, description="the code that it was collected by")
     solution: Column | None = Field(None, description="the solution's word, for `quality.solutions`")

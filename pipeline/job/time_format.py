@@ -101,7 +101,7 @@ def from_tokens(text: str) -> str | None:
 
 
 def says_its_clock(time_format: str | None) -> bool:
-    """Tell whether times of this format are of one clock whatever the zone: UTC for unix, the GPS time scale for gps."""
+    """Tell whether times of this format are of one clock whatever the zone: UTC for unix, GPS time for gps."""
     return time_format in COUNTS and time_format is not None and time_format.startswith(("unix", "gps"))
 
 

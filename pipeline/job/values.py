@@ -39,7 +39,7 @@ def readable(value: str, never: str | None = None) -> str:
 
 
 def _name_or_number(value: object) -> object:
-    if isinstance(value, str) and value or type(value) is int and 0 < value <= COLUMNS:
+    if (isinstance(value, str) and value) or (type(value) is int and 0 < value <= COLUMNS):
         return value
     if value == "":
         raise ValueError("it must not be empty")

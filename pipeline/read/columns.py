@@ -17,6 +17,7 @@ from pipeline.job.values import Units
 from pipeline.limits import LEAST, LENGTH, SIGMA
 from pipeline.read.angles import dms
 from pipeline.read.findings import Findings
+from pipeline.read.headings import small_units
 from pipeline.read.mapping import (
     ALONG,
     DEGREES,
@@ -60,6 +61,7 @@ class Plan:
     carried: tuple[tuple[str, pa.Field], ...]
     lengths: Lengths
     degrees: bool  # a geometry's X and Y are longitude and latitude
+    small: dict[str, float]  # metres in the units of columns whose headings say a small one
 
     @property
     def schema(self) -> pa.Schema:
@@ -82,6 +84,7 @@ def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False)
         carried_fields(points, schema),
         counted,
         degrees or counted.degrees,
+        small_units(points),
     )
 
 
@@ -276,6 +279,8 @@ class _Reader:
     def _metre(self, word: str) -> float:
         """Return the metres in one unit of a mapped length."""
         counted = self.how.lengths
+        if word in self.how.small:
+            return self.how.small[word]
         return counted.plan if word in ALONG else counted.up if word in UPWARD else counted.other
 
     def _time(self, word: str) -> pa.Array:

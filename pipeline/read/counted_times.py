@@ -1,4 +1,4 @@
-"""Times that are one number (seconds since 1970, GPS week and seconds, a spreadsheet's serial day) into milliseconds."""
+"""Times that are a number (seconds since 1970, GPS week and seconds, a spreadsheet's serial day) into milliseconds."""
 
 from dataclasses import dataclass
 

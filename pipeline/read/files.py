@@ -19,6 +19,7 @@ from pipeline.files.regular import COPY, NoFile, check_regular
 from pipeline.geodesy.named import disagree, is_projected, is_unknown, is_wgs84
 from pipeline.job.model import Job, Points
 from pipeline.job.time_format import likely_formats
+from pipeline.job.values import BLANKS
 from pipeline.limits import ALL_COLUMNS, COLUMNS, EXPORTS, HINTS, LOOKED_AT
 from pipeline.near import beside, listed
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
@@ -172,7 +173,8 @@ def _faults(points: Points) -> Iterator[tuple[str, str]]:
             yield key, str(error)
     if points.encoding is not None and not known_encoding(points.encoding):
         yield "encoding", f'there is no encoding "{points.encoding}"'
-    if points.delimiter is not None and (not points.delimiter.isascii() or points.delimiter in '"\r\n\0'):
+    sign = None if points.delimiter == BLANKS else points.delimiter
+    if sign is not None and (not sign.isascii() or sign in '"\r\n\0'):
         yield "delimiter", f'"{points.delimiter}" cannot be a delimiter'
 
 

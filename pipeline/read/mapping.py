@@ -41,6 +41,11 @@ def mapped(columns: Columns) -> dict[str, str]:
     return {word: str(name) for word, name in columns.model_dump().items() if name is not None}
 
 
+def named(columns: Columns) -> dict[str, str]:
+    """Return our words and the export's names for the columns that the job file maps by name."""
+    return {word: name for word, name in columns.model_dump().items() if isinstance(name, str)}
+
+
 def numbered(columns: Columns) -> dict[str, int]:
     """Return our words and the numbers of the columns that the job file maps by number."""
     return {word: name for word, name in columns.model_dump().items() if isinstance(name, int)}
@@ -58,8 +63,7 @@ def fitted(points: Points, there: Sequence[str]) -> Points:
     spelled: dict[str, list[str]] = {}
     for name in there:
         spelled.setdefault(spelling(name), []).append(name)
-    named = {word: name for word, name in mapped(points.columns).items() if word not in places}
-    wanted = {word: name for word, name in named.items() if name not in there}
+    wanted = {word: name for word, name in named(points.columns).items() if name not in there}
     found = {word: spelled.get(spelling(name), []) for word, name in wanted.items()}
     update = by_place | {word: names[0] for word, names in found.items() if len(names) == 1}
     return points.model_copy(update={"columns": points.columns.model_copy(update=update)}) if update else points
@@ -72,8 +76,13 @@ def spelling(name: str) -> str:
 
 def numeric_names(points: Points) -> frozenset[str]:
     """Return the export's names of columns that hold plain numbers."""
+    return frozenset(name for word, name in mapped(points.columns).items() if word in numeric_words(points))
+
+
+def numeric_words(points: Points) -> frozenset[str]:
+    """Return the words of the mapped columns that hold plain numbers."""
     skipped = TEXTS | TIMES | (DEGREES if points.angles == "dms" else frozenset())
-    return frozenset(name for word, name in mapped(points.columns).items() if word not in skipped)
+    return frozenset(mapped(points.columns)) - skipped
 
 
 def position_of(columns: Columns) -> Position:
