@@ -267,7 +267,9 @@ class Session(_Strict):
     """A base that stood still with one broadcast position, over the half-open [start, end)."""
 
     name: Named = Field(description="the session's name")
-    start: Moment = Field(description="with its offset from UTC, as `2026-03-02T07:30:00+13:00`")
+    start: Moment = Field(
+        description="with its offset from UTC, as `2026-03-02T07:30:00+13:00`, or on the clock of `source.time_zone`"
+    )
     end: Moment = Field(description="the first time that is no longer in it")
     base: Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(readable)] | None = Field(
         None, description="the base id of its readings; needed where sessions overlap"

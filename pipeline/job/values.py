@@ -6,8 +6,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
-from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, ValidationInfo
 
+from pipeline.job.zones import localised
 from pipeline.limits import COLUMNS, LEAST
 from pipeline.words import Reason
 
@@ -19,9 +20,16 @@ class Unit:
     name: str
 
 
-def _with_offset(value: datetime) -> datetime:
-    if value.tzinfo is None:
-        raise ValueError("a session's time needs its offset from UTC, such as 2026-03-02T07:30:00+13:00 or ...Z")
+def _with_offset(value: datetime, info: ValidationInfo) -> datetime:
+    """Return a session's time with its offset from UTC: its own, or that of the clock that the context names."""
+    zone = (info.context or {}).get(ZONE)
+    if value.tzinfo is None and zone is None:
+        raise ValueError(
+            "a session's time needs its offset from UTC, such as 2026-03-02T07:30:00+13:00 or ...Z, unless"
+            " time_zone in [source] says which clock it is of"
+        )
+    if value.tzinfo is None and zone is not None:
+        value = localised(value, zone)
     if not _FIRST_YEAR <= value.year <= _LAST_YEAR:
         raise ValueError(f"the year {value.year} is no year of GNSS work ({_FIRST_YEAR} to {_LAST_YEAR})")
     return value
@@ -73,6 +81,9 @@ _LONGEST_NAME, _LONGEST_PATH = 255, 4000
 
 #: The word for a delimiter of any number of blanks and tabs.
 BLANKS = "blanks"
+
+#: The context of a validation under which the clock stands that times without an offset are of.
+ZONE = "time_zone"
 
 _T = TypeVar("_T")
 
