@@ -178,9 +178,10 @@ class Points(_Reading):
     """A block of exports, with every key of ``[source]`` that differs here; the rest is taken from there."""
 
     files: Annotated[Listed[Named], Field(min_length=1)] = Field(
-        description="CSV, GeoJSON or GeoPackage, by name or by pattern (`rover/*.csv`)"
+        description="CSV (or `.txt`, `.asc`, `.dat`, `.tsv`, `.xyz`), spreadsheet (`.xlsx`), GeoJSON or GeoPackage, by"
+        " name or by pattern (`rover/*.csv`)"
     )
-    layer: str | None = Field(None, description="layer of a GeoPackage that holds more than one")
+    layer: str | None = Field(None, description="layer of a GeoPackage, or sheet, where there is more than one")
     columns: Columns = Field(Columns(), description="which column is what, as `[points.columns]` below the block")
 
 
@@ -212,13 +213,13 @@ class ControlSection(_Strict):
     """The register of control marks."""
 
     file: File = Field(
-        description="CSV, GeoJSON or GeoPackage with `mark`, `easting`, `northing`, `height` (or `longitude`,"
-        " `latitude`; `ellipsoid_height`) and, if wanted, `hu95`, `vu95`, `holds`"
+        description="CSV, spreadsheet (`.xlsx`), GeoJSON or GeoPackage with `mark`, `easting`, `northing`, `height` (or"
+        " `longitude`, `latitude`; `ellipsoid_height`) and, if wanted, `hu95`, `vu95`, `holds`"
         " (`3d`, `position` or `height`), `source`, `dated`"
     )
     crs: str = Field(description="CRS of its coordinates, as `target.grid`")
     height: str = Field("ellipsoid", description='vertical CRS of its heights, or `"ellipsoid"`')
-    layer: str | None = Field(None, description="layer of a GeoPackage that holds more than one")
+    layer: str | None = Field(None, description="layer of a GeoPackage, or sheet, where there is more than one")
     epoch: Epoch | None = Field(None, description="of its coordinates; needed where its frame moves")
     units: Units | None = Field(None, description="as in `[source]`, for its ellipsoidal heights, `hu95` and `vu95`")
 
@@ -286,9 +287,12 @@ class Session(_Strict):
 
 
 class SessionsFile(_Strict):
-    """The sessions' table kept in a CSV file instead of ``[[session]]`` tables."""
+    """The sessions' table kept in a CSV file or spreadsheet instead of ``[[session]]`` tables."""
 
-    file: File = Field(description="a CSV with the keys of `[[session]]` as columns, ties as `CM1-AM=CM1; CM2-AM=CM2`")
+    file: File = Field(
+        description="a CSV or spreadsheet with the keys of `[[session]]` as columns, ties as `CM1-AM=CM1; CM2-AM=CM2`"
+    )
+    layer: str | None = Field(None, description="sheet of a spreadsheet in which more than one holds rows")
 
 
 class Shift(_Strict):

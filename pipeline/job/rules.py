@@ -60,7 +60,7 @@ def _check_header(points: Points, where: Where, problems: Problems) -> None:
         what = f"header = 0 says that no line names the columns, but {names[0]} is mapped by name"
         problems.add(*where("columns", names[0]), what, f"write its number, such as {names[0]} = 1")
     if points.header and points.skip and points.header <= points.skip:
-        what = f"the header on line {points.header} is among the {points.skip} lines that skip steps over"
+        what = f"header = {points.header} is a line that skip = {points.skip} steps over"
         problems.add(*where("header"), what, "leave skip out: lines above the header are stepped over")
 
 

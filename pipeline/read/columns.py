@@ -69,17 +69,21 @@ class Plan:
         return pa.schema([*READING, *(field for _, field in self.carried)])
 
 
-def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False) -> Plan:
-    """Return the plan for a file with columns ``schema``; the block must have been checked (`files.find_exports`)."""
+def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False, dates: bool = False) -> Plan:
+    """Return the plan for a file with columns ``schema``; the block must have been checked (`files.find_exports`).
+
+    ``dates`` says that times which the file has as such come as ISO 8601, whatever format its texts are in.
+    """
     counted = lengths_of(points)
+    time_format = "gps-week-seconds" if points.columns.gps_week is not None else points.time_format
     return Plan(
         points,
         decimal,
         mapped(points.columns),
         position_of(points.columns),
         base_of(points.columns),
-        clock(points.time_zone, "gps-week-seconds" if points.columns.gps_week is not None else points.time_format),
-        clock(points.time_zone, points.time_format),
+        clock(points.time_zone, time_format, dates),
+        clock(points.time_zone, points.time_format, dates),
         sigma_of(points.columns),
         carried_fields(points, schema),
         counted,

@@ -10,6 +10,7 @@ from pipeline.job.values import BLANKS
 from pipeline.limits import COLUMNS
 from pipeline.read.delimited_lines import plain_lines
 from pipeline.read.findings import Unusable
+from pipeline.read.header import by_place, names_of
 from pipeline.read.mapping import fitted, named, numbered, numeric_names, numeric_words, spelling
 from pipeline.read.records import Stray, Unclosed, cells
 from pipeline.read.text import blocks, encoding_of
@@ -67,7 +68,7 @@ def find_dialect(path: Path, points: Points) -> Dialect:
         _check_width(header or sample[0], sign, first + 1)
     delimiter = stated or _delimiter(header, sample, wanted, points)
     rows = [row for row in (_split(line, delimiter) for line in sample) if row]
-    names = _names(header, delimiter, first + 1, wanted) if header else _places(rows)
+    names = names_of(_split(header, delimiter), first + 1, wanted) if header else by_place(map(len, rows))
     numeric = numeric_names(fitted(points, names))
     numbers = {name: place for place, name in enumerate(names) if name in numeric}
     decimal = points.decimal or _decimal(rows, numbers, first + 2)
@@ -208,13 +209,6 @@ def _delimiter_of_rows(sample: list[bytes], points: Points) -> str:
     return max((*_DELIMITERS, BLANKS), key=worth)
 
 
-def _places(rows: list[list[str]]) -> tuple[str, ...]:
-    """Return names for columns that no line names: as many as most rows have."""
-    counts = Counter(len(row) for row in rows)
-    width = max(counts, key=lambda cells: (counts[cells], cells), default=0)
-    return tuple(f"column_{place}" for place in range(1, width + 1))
-
-
 def _check_width(header: bytes, delimiter: str, line: int) -> None:
     """Refuse a header with more columns than an export may have; a spreadsheet's empty ones do not count."""
     sign = delimiter.encode()
@@ -222,38 +216,6 @@ def _check_width(header: bytes, delimiter: str, line: int) -> None:
     if columns > COLUMNS:
         what = f"the header has {counted(columns, 'column')}; {COLUMNS:,} is the most"
         raise Unusable(line, what, "export it without the columns that nobody needs")
-
-
-def _names(header: bytes, delimiter: str, line: int, wanted: frozenset[str]) -> tuple[str, ...]:
-    """Return the header's names; a nameless column between others gets its place as a name, last ones go.
-
-    Names that come again get a number, unless one of them is mapped: then nobody can say which is meant.
-    """
-    names = _split(header, delimiter)
-    while names and not names[-1]:
-        names.pop()
-    if not names:
-        raise Unusable(line, "the header cannot be read: no names, or a quote that does not end its cell")
-    names = [name or f"column_{place}" for place, name in enumerate(names, start=1)]
-    twice = [name for name, count in Counter(names).items() if count > 1]
-    if not twice:
-        return tuple(names)
-    if wanted.intersection(map(spelling, twice)):
-        listed = ", ".join(f'"{name}"' for name in twice)
-        what = f"the header has the same name more than once: {listed}"
-        raise Unusable(line, what, "give every column its own name, or map columns by number, such as latitude = 3")
-    return _told_apart(names)
-
-
-def _told_apart(names: list[str]) -> tuple[str, ...]:
-    """Return names of which none comes twice: the second of one is called so with a 2 behind it."""
-    found: dict[str, None] = {}
-    for name in names:
-        other, number = name, 2
-        while other in found or (other != name and other in names):
-            other, number = f"{name}_{number}", number + 1
-        found[other] = None
-    return tuple(found)
 
 
 def _decimal(rows: list[list[str]], numeric: dict[str, int], line: int) -> str:

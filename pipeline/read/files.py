@@ -16,6 +16,7 @@ from pipeline.files.odd_text import why_no_time
 from pipeline.files.packages import SQLITE
 from pipeline.files.patterns import Closed, TooMany, matching
 from pipeline.files.regular import COPY, NoFile, check_regular
+from pipeline.files.workbook import OLD_WORKBOOK, OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS
 from pipeline.geodesy.named import disagree, is_projected, is_unknown, is_wgs84
 from pipeline.job.model import Job, Points
 from pipeline.job.time_format import likely_formats
@@ -147,8 +148,8 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
 
 
 def _check_signature(export: Export) -> None:
-    """Refuse a GeoPackage that was written to since its sum was taken; of a text every byte is summed as it is read."""
-    if export.path.suffix.lower() in PACKAGE and _altered(export):
+    """Refuse a GeoPackage or spreadsheet that was written to since it was summed; a text is summed as it is read."""
+    if export.path.suffix.lower() in (*PACKAGE, *WORKBOOKS) and _altered(export):
         raise Unusable(0, *_CHANGED)
 
 
@@ -225,7 +226,7 @@ def _look(pattern: str, folder: Path) -> str:
     if near := beside(os.path.join(at, name)):
         return f"did you mean {' or '.join(near)}? {fix}"
     try:
-        there = sorted(each for each in os.listdir(at) if each.lower().endswith((*TEXT, *JSON, *PACKAGE)))
+        there = sorted(each for each in os.listdir(at) if each.lower().endswith((*TEXT, *JSON, *PACKAGE, *WORKBOOKS)))
     except OSError:
         return fix
     return f"{fix}; the exports there may be {listed(there)}" if there else f"{fix}, where there is no export"
@@ -243,7 +244,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
     check_regular(path)
     _check_content(path)
     at = signature(path)
-    sha256 = digest(path) if path.suffix.lower() in PACKAGE else _text_sum(path, points)
+    sha256 = digest(path) if path.suffix.lower() in (*PACKAGE, *WORKBOOKS) else _text_sum(path, points)
     if not sound:
         return Export(path, shown, block, points, sha256, (), at)
     with open_source(path, points, 65536, look=True) as source:
@@ -280,11 +281,14 @@ def _check_content(path: Path) -> None:
         fits = head.startswith(SQLITE)
     elif ending in JSON:
         fits = head.decode(text_encoding(path), "replace").removeprefix("\ufeff").lstrip().startswith("{")
+    elif ending in WORKBOOKS:
+        fits = head.startswith((_ZIP, OLD_WORKBOOK))
     elif ending in TEXT:
         fits = not head.startswith((SQLITE, _ZIP))
     else:
-        known = ", ".join((*TEXT, *JSON, *PACKAGE))
-        raise Unusable(0, f'the format "{ending or "(no extension)"}" is not known', f"known are {known}")
+        known = ", ".join((*TEXT, *JSON, *PACKAGE, *WORKBOOKS))
+        fix = SAVE_AS if ending in OTHER_WORKBOOKS else f"known are {known}"
+        raise Unusable(0, f'the format "{ending or "(no extension)"}" is not known', fix)
     if not head:
         raise Unusable(0, "the file is empty")
     if not fits:

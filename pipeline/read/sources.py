@@ -10,6 +10,8 @@ import pyarrow as pa
 
 from pipeline.digest import Sum
 from pipeline.files.odd_text import looks_like_data
+from pipeline.files.sheet import TABLES
+from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.named import is_geographic, is_wgs84
 from pipeline.job.model import Points
 from pipeline.near import listed, nearest
@@ -21,13 +23,14 @@ from pipeline.read.headings import check_headings
 from pipeline.read.mapping import fitted, mapped, numbered, position_of
 from pipeline.read.package import layers_of
 from pipeline.read.raw import Raw
+from pipeline.read.spreadsheet import open_sheet
 from pipeline.read.text import CHUNK
 from pipeline.read.two_columns import put_together
 from pipeline.read.vector import open_layer
 from pipeline.words import counted
 
 QUOTE = '"'
-TEXT, JSON, PACKAGE = (".csv", ".txt", ".asc", ".dat", ".tsv", ".xyz"), (".geojson", ".json"), (".gpkg",)
+TEXT, JSON, PACKAGE = TABLES, (".geojson", ".json"), (".gpkg",)
 
 #: Rows (vector) and bytes (text) of a batch where only a look at the file's beginning is wanted.
 _LOOK_ROWS, _LOOK_BYTES = 1000, 256 << 10
@@ -55,6 +58,9 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
     """
     if path.suffix.lower() in TEXT:
         yield _open_text(path, points, _LOOK_BYTES if look else CHUNK)
+        return
+    if path.suffix.lower() in WORKBOOKS:
+        yield _open_sheet(path, points, rows_per_batch)
         return
     layer = _layer(path, points) if path.suffix.lower() in PACKAGE else None
     seen = hashlib.sha256()
@@ -85,6 +91,19 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     seen = hashlib.sha256()
     how, rows = put_together(how, read_delimited(path, dialect, points.encoding, chunk, seen))
     return Source(dialect.header_line, None, how, rows, seen)
+
+
+def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
+    sheet = open_sheet(path, points, rows_per_batch)
+    points, line = sheet.points, sheet.header_line
+    _check_numbers(points, line, len(sheet.schema))
+    _check_columns(points, sheet.schema, line)
+    if position_of(points.columns).from_geometry:
+        raise Unusable(line, "the job file maps no position columns", "map longitude, latitude, height")
+    check_headings(points, lengths_of(points), line)
+    how = plan(points, points.decimal or ".", sheet.schema, dates=True)
+    how, batches = put_together(how, sheet.batches)
+    return Source(line, None, how, batches)
 
 
 def _layer(path: Path, points: Points) -> str:

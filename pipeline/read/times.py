@@ -37,6 +37,8 @@ _DATE = (
 class Clock:
     """How the times of one block are read: the zone of naive ones and, where they are not ISO 8601, their format.
 
+    With ``dates`` ISO 8601 is read beside the format: that of times that a file keeps as such.
+
     ``claims`` takes up what the times that are read say of their own zone.
     """
 
@@ -44,6 +46,7 @@ class Clock:
     kind: "tzinfo | int | None"  # an IANA zone, minutes east of UTC, or None for the GPS time scale
     time_format: str | None
     pattern: Pattern | Counted
+    dates: bool = False
     claims: Claims = field(default_factory=Claims, compare=False)
 
     def read(self, cells: pa.Array, word: str, findings: Findings) -> pa.Array:
@@ -80,7 +83,17 @@ class Clock:
         if pa.types.is_timestamp(cells.type):
             there: Flags = cells.is_valid().to_numpy(zero_copy_only=False)
             return there
-        return self.pattern.read(self._readable(cells)).matched
+        return self._fields(self._readable(cells)).matched
+
+    def _fields(self, cells: pa.Array) -> Fields:
+        fields = self.pattern.read(cells)
+        if not self.dates or self.time_format is None or not pa.types.is_string(cells.type):
+            return fields
+        other = ISO.read(cells)
+        if not other.matched.any():
+            return fields
+        pairs = ((getattr(fields, each), getattr(other, each)) for each in Fields.__dataclass_fields__)
+        return Fields(*(np.where(fields.matched, one, two) for one, two in pairs))
 
     def _readable(self, cells: pa.Array) -> pa.Array:
         """Return cells as the pattern takes them: texts, or numbers where times are counted."""
@@ -93,7 +106,7 @@ class Clock:
             fast = _cast(cells)
             if fast is not None:
                 return fast
-        fields = self.pattern.read(cells)
+        fields = self._fields(cells)
         self._note(fields, cells, word, findings)
         return fields.milliseconds, fields.real, fields.zoned, fields.offset
 
@@ -138,17 +151,17 @@ class _Utc:
     known: Flags
 
 
-def clock(zone: str | None, time_format: str | None) -> Clock:
-    """Return the clock of a block.
+def clock(zone: str | None, time_format: str | None, dates: bool = False) -> Clock:
+    """Return the clock of a block; ``dates`` as in `Clock`.
 
     Raises ValueError, with what is wrong in words, where the zone or the format is not understood.
     """
     zone = zone or "UTC"
     if time_format is None or time_format not in COUNTED:
-        return Clock(zone, _zone(zone), time_format, ISO if time_format is None else pattern_of(time_format))
+        return Clock(zone, _zone(zone), time_format, ISO if time_format is None else pattern_of(time_format), dates)
     if says_its_clock(time_format):
         zone = "UTC" if time_format.startswith("unix") else "GPS"
-    return Clock(zone, _zone(zone), time_format, COUNTED[time_format])
+    return Clock(zone, _zone(zone), time_format, COUNTED[time_format], dates)
 
 
 def _zone(name: str) -> "tzinfo | int | None":

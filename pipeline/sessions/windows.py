@@ -1,7 +1,7 @@
-"""The sessions of a job as windows in time, from its ``[[session]]`` tables or from the CSV that ``[sessions]`` names.
+"""The sessions of a job as windows in time, from its ``[[session]]`` tables or the file that ``[sessions]`` names.
 
-The CSV is UTF-8 with ``,`` or ``;`` between cells (with ``;`` a decimal comma is read too). Its columns are the job
-file's keys; a key inside a table has the table's name before it:
+It is a spreadsheet, or a CSV in UTF-8 with ``,`` or ``;`` between cells (with ``;`` a decimal comma is read too). Its
+columns are the job file's keys; a key inside a table has the table's name before it:
 
     name, start, end, base, ties, checks, shift, epoch,
     shift_east, shift_north, shift_up, shift_sigma_horizontal, shift_sigma_vertical,
@@ -19,7 +19,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import partial
-from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
@@ -78,7 +77,8 @@ def load_sessions(loaded: LoadedJob, problems: Problems) -> tuple[SessionWindow,
     if loaded.job.sessions is not None:
         file = loaded.job.sessions.file
         clock = clock_of(loaded.job.source.model_dump())
-        sessions = list(_read_file(file, loaded.show(file), clock, problems))
+        sheet = read_sheet(file, loaded.show(file), problems, _COLUMNS, loaded.job.sessions.layer)
+        sessions = list(_read_rows(sheet, clock, problems)) if sheet is not None else []
         check_sessions(sessions, loaded.job.control is not None, problems)
     else:
         sessions = [(each, partial(loaded.where, "session", index)) for index, each in enumerate(loaded.job.session)]
@@ -146,12 +146,7 @@ def _note_overlap(earlier: SessionWindow, later: SessionWindow, problems: Proble
     )
 
 
-def _read_file(
-    path: Path, shown: str, clock: dict[str, str | None], problems: Problems
-) -> Iterator[tuple[Session, Where]]:
-    sheet = read_sheet(path, shown, problems, _COLUMNS)
-    if sheet is None:
-        return
+def _read_rows(sheet: Sheet, clock: dict[str, str | None], problems: Problems) -> Iterator[tuple[Session, Where]]:
     if len(sheet.rows) > SESSIONS:
         problems.add(sheet.shown, 0, *too_many(len(sheet.rows), "session", SESSIONS))
         return

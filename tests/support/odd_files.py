@@ -98,7 +98,7 @@ ODD: dict[str, Odd] = {
     "sigma_radial.csv": Odd(_without(_PLAIN, "sigma_east", "sigma_north", drms="HRMS", sigma_up="VRMS")),
     "pole_heights.csv": Odd(_PLAIN | {"pole_height": "Pole"}),
     "geocentric_poles.csv": Odd(
-        _NO_POSITION | {"x": "X", "y": "Y", "z": "Z", "pole_height": "Pole"}, {"crs": "EPSG:4957"}
+        _NO_POSITION | {"x": "X", "y": "Y", "z": "Z", "pole_height": "Pole"}, {"crs": "EPSG:4958"}
     ),
     "grid.csv": Odd(
         _without(_PLAIN, "longitude", "latitude", easting="E (m)", northing="N (m)", height="EllHt_m"),
@@ -120,6 +120,10 @@ ODD: dict[str, Odd] = {
         {"header": 1},
     ),
     "with_ends.csv": Odd({"name": "Point", "date": "Date", "time": "From", "time_end": "To", **_REST}),
+    "dates_and_times.xlsx": Odd(_BLANKS, {"time_zone": _NZ}),
+    "two_sheets.xlsx": Odd(_PLAIN, {"layer": "Rover 2"}),
+    "serial_numbers.xlsx": Odd(_PLAIN | {"time": "Serial"}, {"time_zone": _NZ, "time_format": "serial-days"}),
+    "since_1904.xlsx": Odd(_PLAIN),
 }
 
 
