@@ -136,7 +136,7 @@ class FileLogs:
         lasts = end - milliseconds(batch)
         log.early_end.add(known & (lasts < 0), rows)
         log.long.add(known & (lasts > _LONG), rows)
-        with_it = self.index.attach(end, batch.column("base"))
+        with_it = self.index.attach(end - 1, batch.column("base"))
         log.late_end.add(known & (lasts > 0) & (with_it != sifted.session), rows)
 
     def _note_minutes(self, batch: pa.RecordBatch, which: Flags, log: FileLog) -> None:

@@ -8,6 +8,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats
+from pipeline.clock import DAY
 from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import GRS80, to_geocentric, to_geographic
@@ -153,6 +154,8 @@ class _Reader:
             found[place] = pa.array(values)
         for word in ("time", "time_end"):
             found[word] = self._time(word)
+        if self.how.points.columns.date is not None and self.how.points.columns.time_end is not None:
+            found["time_end"] = self._over_midnight(found["time"], found["time_end"])
         found["held"] = pa.array(self.findings.held)
         found["detail"] = self.findings.detail()
         found["source_row"] = pa.array(self.raw.row)
@@ -189,7 +192,7 @@ class _Reader:
 
     def _of_this_earth(self, word: str, values: Floats, cells: pa.Array) -> Floats:
         """Hold back what is no length on this earth: arithmetic with it would overflow, or make any number of it."""
-        most = SIGMA if word.startswith("sigma") else LENGTH
+        most = SIGMA if _is_sigma(word) else LENGTH
         beyond = np.abs(values) > most
         if beyond.any():
             self.findings.add_cells(Reason.IMPLAUSIBLE, beyond, word, cells, f"is beyond {most:g} m")
@@ -209,7 +212,7 @@ class _Reader:
         if cells is None:
             return np.full(self.rows, np.nan)
         values, _ = self._number(word)
-        if word.startswith("sigma"):
+        if _is_sigma(word):
             self.findings.add_cells(Reason.UNREADABLE, values < 0, word, cells, "is below zero")
             least = (values > 0) & (values < LEAST)
             self.findings.add_cells(Reason.IMPLAUSIBLE, least, word, cells, "is smaller than anything that is measured")
@@ -295,3 +298,17 @@ class _Reader:
             self.findings.add(Reason.NO_TIME, cells.is_null().to_numpy(zero_copy_only=False) & self.whole, "no time")
         how = self.how.clock if word == "time" else self.how.end_clock
         return how.read(cells, word, self.findings)
+
+    def _over_midnight(self, begins: pa.Array, ends: pa.Array) -> pa.Array:
+        """Return ends of occupations, those on the next day that have no date of their own and would come first."""
+        cells = self.raw.columns[str(self.how.points.columns.time_end)]
+        first = pc.fill_null(pc.less(ends, begins), False).to_numpy(zero_copy_only=False)
+        first &= ~self.how.end_clock.matched(cells)
+        if not first.any():
+            return ends
+        later = pc.add(ends, pa.scalar(DAY, pa.duration("ms")))
+        return pc.if_else(pa.array(first), later, ends)
+
+
+def _is_sigma(word: str) -> bool:
+    return word.startswith("sigma") or word == "drms"

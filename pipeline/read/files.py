@@ -332,6 +332,8 @@ def _check_times(source: Source, first: list[Raw]) -> None:
     if not strange:
         return
     line, found = strange[0]
+    if how.points.columns.date is not None and how.clock.matched(pa.array([found.partition(" ")[2]])).any():
+        raise Unusable(line, f'date and time together are "{found}"', "the time has its date already: leave date out")
     if how.clock.time_format is None:
         why = why_no_time(found)
         fix = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'
