@@ -21,7 +21,8 @@ from pipeline.files.packages import (
     quoted,
     wkb_of,
 )
-from pipeline.files.sheet import Sheet, decode, read_bytes, read_sheet
+from pipeline.files.sheet import TABLES, Sheet, decode, read_bytes, read_sheet
+from pipeline.files.workbook import OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS
 from pipeline.problems import Problems
 
 #: Numbers of a point that are X, Y and, where there is one, Z, by its type in well-known binary: XYM has no Z.
@@ -43,10 +44,11 @@ def read_source(
 ) -> tuple[Sheet | None, str | None]:
     """Return the table, and the CRS of the geometry where it gives coordinates."""
     kind = path.suffix.lower()
-    if kind in (".csv", ".txt"):
-        return read_sheet(path, shown, problems, KNOWN), None
+    if kind in (*TABLES, *WORKBOOKS):
+        return read_sheet(path, shown, problems, KNOWN, layer), None
     if kind not in (".gpkg", ".geojson", ".json"):
-        problems.add(shown, 0, f"a register in a '{kind}' file is not read", "save it as .csv, .gpkg or .geojson")
+        fix = SAVE_AS if kind in OTHER_WORKBOOKS else "save it as .csv, .xlsx, .gpkg or .geojson"
+        problems.add(shown, 0, f"a register in a '{kind}' file is not read", fix)
         return None, None
     data = read_bytes(path, shown, problems)
     if data is None:

@@ -50,20 +50,22 @@ _DMS: tuple[tuple[str, str], ...] = (
 _CLOCK = r"\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?"
 _DAY = r"(?:\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[a-z]{3,9}\.?,?[ ./-]?\d{2,4})"
 _STATED = "state time_format"
-_APART = "date and time are read from one column: export them in one"
+_APART = "map the column of dates as date beside time, in [points.columns], or export both in one"
 _TIMES: tuple[tuple[str, str], ...] = (
-    (r"\d{10}(?:[.,]\d+)?", "looks like seconds since 1970: export date and time, such as 2026-03-02T07:30:00Z"),
-    (r"\d{13}(?:[.,]\d+)?", "looks like milliseconds since 1970: export date and time, such as 2026-03-02T07:30:00Z"),
+    (r"\d{10}(?:[.,]\d+)?",
+     f"looks like seconds since 1970: {_STATED} = \"unix-seconds\" (\"gps-seconds\" if since 1980)"),
+    (r"\d{13}(?:[.,]\d+)?", f"looks like milliseconds since 1970: {_STATED} = \"unix-milliseconds\""),
     (r"\d{16}|\d{19}", "looks like a count of micro- or nanoseconds since 1970: export date and time"),
     (r"\d{3,4}(?:[ :;/,]+| w(?:ee)?k )\d{1,6}(?:[.,]\d+)?",
-     "looks like GPS week and seconds: export date and time, in UTC or with time_zone = \"GPS\""),
+     f"looks like GPS week and seconds: {_STATED} = \"gps-week-seconds\""),
     (r"2[34]\d{5}(?:[.,]\d+)?", "looks like a Julian day: export date and time, such as 2026-03-02T07:30:00Z"),
     (r"\d{14}(?:[.,]\d+)?", f"looks like a date and time without signs between: {_STATED} = \"%Y%m%d%H%M%S\""),
     (r"\d{12}", f"looks like a date and time without signs between: {_STATED}, such as \"%Y%m%d%H%M\""),
     (r"\d{8}", f"looks like a date alone: {_APART}"),
-    (r"\d{5}[.,]\d+", "looks like a spreadsheet's serial day, or seconds of a day: export date and time as text"),
-    (r"\d{5}", "looks like a spreadsheet's serial day without its time: export date and time as text"),
-    (r"\d{1,6}(?:[.,]\d+)?", f"looks like seconds of a day or week, or a time of day: {_APART}"),
+    (r"\d{5}[.,]\d+", f"looks like a spreadsheet's serial day: {_STATED} = \"serial-days\""),
+    (r"\d{5}", f"looks like a spreadsheet's serial day without its time: {_APART}"),
+    (r"\d{1,6}(?:[.,]\d+)?",
+     "looks like seconds of a week or a time of day: map gps_week and gps_seconds, or date beside time"),
     (rf"{_CLOCK} ?[ap]\.?m\.?", f"looks like a time of day of a 12-hour clock without its date: {_APART}"),
     (r".*\d ?[ap]\.?m\.?", f"is of a 12-hour clock: {_STATED} with %I and %p, such as \"%d/%m/%Y %I:%M:%S %p\""),
     (rf"t?{_CLOCK}(?:z|[+-]\d\d:?\d\d)?", f"looks like a time of day without its date: {_APART}"),

@@ -14,6 +14,8 @@ from pathlib import Path
 
 from pipeline.files.odd_text import looks_like_data
 from pipeline.files.regular import read_whole
+from pipeline.files.workbook import WORKBOOKS, as_text, read_workbook
+from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.limits import COLUMNS, LINE, TABLE
 from pipeline.near import listed, plain
 from pipeline.problems import Problems
@@ -21,6 +23,9 @@ from pipeline.words import counted
 
 #: Lines of the beginning among which the header is looked for, and characters of it and of each that are looked at.
 _MOST_ABOVE, _BEGINNING, _OF_LINE = 50, 1 << 20, 1 << 16
+
+#: Endings of tables of text.
+TABLES = (".csv", ".txt", ".asc", ".dat", ".tsv", ".xyz")
 
 _NUMBER = re.compile(r"[+-]?([0-9]+([.][0-9]*)?|[.][0-9]+)([eE][+-]?[0-9]+)?")
 
@@ -80,20 +85,27 @@ def decode(data: bytes, shown: str, problems: Problems) -> str | None:
         return None
 
 
-def read_sheet(path: Path, shown: str, problems: Problems, known: Collection[str] = ()) -> Sheet | None:
-    """Read a CSV file in UTF-8 with a header and ``,``, ``;``, a tab or ``|`` between the cells.
+def read_sheet(
+    path: Path, shown: str, problems: Problems, known: Collection[str] = (), layer: str | None = None
+) -> Sheet | None:
+    """Read a CSV file in UTF-8 with a header and ``,``, ``;``, a tab or ``|`` between the cells, or a spreadsheet.
 
-    Lines above the header, which is found by the columns that are ``known``, empty lines and lines of empty cells are
-    stepped over; a row may leave out cells at its end. Returns None where the file cannot be read as a table; what is
-    wrong is added to ``problems``.
+    Of a spreadsheet ``layer`` is the sheet, where several hold rows. Lines above the header, which is found by the
+    columns that are ``known``, empty lines and lines of empty cells are stepped over; a row may leave out cells at its
+    end. Returns None where the file cannot be read as a table; what is wrong is added to ``problems``.
     """
     before = len(problems.found)
     data = read_bytes(path, shown, problems)
-    text = decode(data, shown, problems) if data is not None else None
-    if data is None or text is None or _has_long_line(text, shown, problems) or _has_nul(text, shown, problems):
+    if data is None:
         return None
-    delimiter = _delimiter(text, known)
-    records = list(_records(text, delimiter, shown, problems))
+    if path.suffix.lower() in WORKBOOKS:
+        records, delimiter = list(_of_workbook(data, layer, known, shown, problems)), ","
+    else:
+        text = decode(data, shown, problems)
+        if text is None or _has_long_line(text, shown, problems) or _has_nul(text, shown, problems):
+            return None
+        delimiter = _delimiter(text, known)
+        records = list(_records(text, delimiter, shown, problems))
     if len(problems.found) > before:
         return None
     if not records:
@@ -186,6 +198,31 @@ def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Itera
             return
         if any(cells):
             yield line, cells
+
+
+def _of_workbook(
+    data: bytes, layer: str | None, known: Collection[str], shown: str, problems: Problems
+) -> Iterator[tuple[int, list[str]]]:
+    """Yield each row of a sheet as text; a cell of a known column that has no sure value, or a hidden row, is noted."""
+    try:
+        sheet = read_workbook(data, layer)
+    except BrokenWorkbook as error:
+        problems.add(shown, error.row, error.what, error.fix)
+        return
+    texts = [(number, [as_text(value) for value in values]) for number, values in sheet.rows]
+    above = _above_header(texts, known)
+    names = [plain(name) for name in texts[above][1]] if texts else []
+    wanted = [place for place, name in enumerate(names) if name and (not known or name in known)]
+    for (number, values), (_, cells) in zip(sheet.rows, texts, strict=True):
+        below = number > texts[above][0]
+        if below and number in sheet.look.hidden:
+            problems.add(shown, number, "this row is hidden in the sheet", "show it if it counts, or delete it")
+        for place in wanted if below else ():
+            if what := sheet.odd(number, place + 1, values[place]):
+                problems.add(shown, number, f"the column '{names[place]}': {what}")
+        while len(cells) > len(names) and not cells[-1]:
+            cells.pop()
+        yield number, cells[: len(names)] if below else cells
 
 
 def _row(

@@ -104,7 +104,10 @@ class FileLogs:
             log.held.setdefault(REASONS[code - 1], Noted()).add(sifted.held == code, rows)
         if Reason.NOT_FIXED in log.held:
             self._note_solutions(batch, sifted.held == reason_code(Reason.NOT_FIXED), log)
-        if export.points.columns.sigma_east is not None or export.points.columns.sigma_up is not None:
+        columns = export.points.columns
+        if any(
+            each is not None for each in (columns.sigma_east, columns.sigma_up, columns.sigma_horizontal, columns.drms)
+        ):
             self._note_sigmas(batch, sifted, log, rows)
         if export.points.columns.time_end is not None:
             self._note_ends(batch, sifted, log, rows)
@@ -136,7 +139,7 @@ class FileLogs:
         lasts = end - milliseconds(batch)
         log.early_end.add(known & (lasts < 0), rows)
         log.long.add(known & (lasts > _LONG), rows)
-        with_it = self.index.attach(end, batch.column("base"))
+        with_it = self.index.attach(end - 1, batch.column("base"))
         log.late_end.add(known & (lasts > 0) & (with_it != sifted.session), rows)
 
     def _note_minutes(self, batch: pa.RecordBatch, which: Flags, log: FileLog) -> None:

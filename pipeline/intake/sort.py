@@ -70,7 +70,7 @@ class Sieve:
         if not ended.any():
             return ended
         end = np.asarray(batch.column("time_end").cast(pa.int64()).fill_null(0)).astype(np.int64)
-        within = self.index.attach(end, batch.column("base"))
+        within = self.index.attach(end - 1, batch.column("base"))  # what ends with its session is wholly in it
         return np.asarray(ended & (end > milliseconds(batch)) & (within >= 0) & (within != session))
 
     def explain(self, batch: pa.RecordBatch, row: int, reason: Reason) -> str | None:
@@ -102,7 +102,7 @@ class Sieve:
     def _both(self, one: pa.RecordBatch, began: int) -> str:
         """Say of one reading in which sessions it begins and ends."""
         start, end = (one.column(name).cast(pa.int64()) for name in ("time", "time_end"))
-        ended = int(self.index.attach(np.asarray(end, np.int64), one.column("base"))[0])
+        ended = int(self.index.attach(np.asarray(end, np.int64) - 1, one.column("base"))[0])
         first, then = (self.windows[number].session.name for number in (began, ended))
         return (
             f"observed {clock(start[0].as_py())} to {clock(end[0].as_py())} UTC, from session {first} into {then}:"

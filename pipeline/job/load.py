@@ -28,6 +28,8 @@ from pipeline.job.model import (
     Source,
     Target,
 )
+from pipeline.job.values import ZONE
+from pipeline.job.zones import zone_problem
 from pipeline.problems import NOT_TEXT, Problems, is_text
 
 _Model = TypeVar("_Model", bound=BaseModel)
@@ -217,7 +219,7 @@ def _too_many(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Proble
 
 def _validate(raw: dict[str, Any], shown: str, lines: KeyLines, problems: Problems) -> Job | None:
     try:
-        return Job.model_validate(raw)
+        return Job.model_validate(raw, context=clock_of(raw.get("source")))
     except ValidationError as error:
         every = error.errors(include_url=False)
         found = without_echoes(every[:_MOST_TOLD])
@@ -261,7 +263,7 @@ class _Parts:
             control=_part(ControlSection, raw.get("control")),
             sessions=_part(SessionsFile, raw.get("sessions")),
             points=_blocks(Points, raw.get("points")),
-            session=_blocks(Session, raw.get("session")),
+            session=_blocks(Session, raw.get("session"), clock_of(raw.get("source"))),
         )
 
     def check(self, raw: dict[str, Any], path: Path, shown: str, lines: KeyLines, problems: Problems) -> None:
@@ -324,10 +326,16 @@ def _written(lines: KeyLines, keys: tuple[Key, ...]) -> tuple[Key, ...]:
     return shared if taken else keys
 
 
-def _part(model: type[_Model], raw: object) -> _Model | None:
+def clock_of(source: object) -> dict[str, str | None]:
+    """Return the context in which sessions are validated: the clock of their times, if a sound one is named."""
+    zone = source.get("time_zone") if isinstance(source, dict) else None
+    return {ZONE: zone if isinstance(zone, str) and zone_problem(zone) is None else None}
+
+
+def _part(model: type[_Model], raw: object, context: dict[str, str | None] | None = None) -> _Model | None:
     """Return ``raw`` as a model, its unknown keys left out, or None where anything else is wrong with it."""
     try:
-        return model.model_validate(raw)
+        return model.model_validate(raw, context=context)
     except ValidationError as error:
         wrong = error.errors(include_url=False)
         if any(each["type"] != "extra_forbidden" for each in wrong):
@@ -339,11 +347,11 @@ def _part(model: type[_Model], raw: object) -> _Model | None:
             for step in above:
                 table = table[step]
             del table[key]
-        return model.model_validate(known)
+        return model.model_validate(known, context=context)
 
 
-def _blocks(model: type[_Model], raw: object) -> dict[int, _Model]:
-    found = {index: _part(model, block) for index, block in enumerate(raw)} if isinstance(raw, list) else {}
+def _blocks(model: type[_Model], raw: object, context: dict[str, str | None] | None = None) -> dict[int, _Model]:
+    found = {index: _part(model, block, context) for index, block in enumerate(raw)} if isinstance(raw, list) else {}
     return {index: part for index, part in found.items() if part is not None}
 
 

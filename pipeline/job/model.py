@@ -19,6 +19,7 @@ from pydantic import (
 from pipeline.job.values import (
     AngleColumn,
     Column,
+    Delimiter,
     Epoch,
     File,
     Format,
@@ -28,6 +29,7 @@ from pipeline.job.values import (
     Length,
     LengthColumn,
     LengthOrNone,
+    LineNumber,
     Listed,
     Longitude,
     Metres,
@@ -94,6 +96,11 @@ class Columns(_Strict):
     name: Column | None = Field(None, description="the point's name")
     time: Column | None = Field(None, description="when it was observed, or its observation began")
     time_end: Column | None = Field(None, description="when its observation ended")
+    date: Column | None = Field(
+        None, description="the date, where `time` is a time of day; also of a `time_end` without a date"
+    )
+    gps_week: Column | None = Field(None, description="instead of `time`, with `gps_seconds`: all weeks since 1980")
+    gps_seconds: Column | None = Field(None, description="seconds of the GPS week, on the GPS time scale")
     longitude: AngleColumn | None = Field(None, description="with `latitude`")
     latitude: AngleColumn | None = Field(None, description="with `longitude`")
     height: LengthColumn | None = Field(None, description="ellipsoidal height, unless `crs` names a height datum")
@@ -105,6 +112,15 @@ class Columns(_Strict):
     sigma_east: LengthColumn | None = Field(None, description="standard uncertainty")
     sigma_north: LengthColumn | None = Field(None, description="standard uncertainty")
     sigma_up: LengthColumn | None = Field(None, description="standard uncertainty")
+    sigma_horizontal: LengthColumn | None = Field(
+        None, description="standard uncertainty of east and of north each, instead of them"
+    )
+    drms: LengthColumn | None = Field(
+        None, description="root of east² + north², as a radial precision (HRMS) is; each is taken as it / √2"
+    )
+    pole_height: LengthColumn | None = Field(
+        None, description="taken off where positions are of the antenna's reference point; unmapped if of the ground"
+    )
     code: Column | None = Field(None, description="the code that it was collected by")
     solution: Column | None = Field(None, description="the solution's word, for `quality.solutions`")
     base: Column | None = Field(None, description="the base id, for `session.base`")
@@ -129,9 +145,21 @@ class _Reading(_Strict):
     time_zone: str | None = Field(
         None, description='clock of times without one: `"Europe/Vienna"`, `"+12:00"`, `"UTC"`, `"GPS"`; else UTC'
     )
-    time_format: str | None = Field(None, description='of times not in ISO 8601, as `"%d.%m.%Y %H:%M:%S"`')
-    delimiter: Annotated[str, Field(min_length=1, max_length=1)] | None = Field(
-        None, description='one sign between the columns, as `";"`; detected if not stated'
+    time_format: str | None = Field(
+        None,
+        description='of times not in ISO 8601, as `"%d.%m.%Y %H:%M:%S"` (date and time apart: with a blank between),'
+        ' `"unix-seconds"`, `"unix-milliseconds"`, `"gps-seconds"`, `"gps-week-seconds"`, `"serial-days"` (a'
+        ' spreadsheet\'s), `"serial-days-1904"`',
+    )
+    delimiter: Delimiter | None = Field(
+        None, description='one sign between the columns, as `";"`, or `"blanks"` for any number; detected if not stated'
+    )
+    header: LineNumber | None = Field(
+        None, description="line that names the columns; 0: none does, columns are numbers; found if not stated"
+    )
+    skip: LineNumber | None = Field(None, description="lines at the beginning that are stepped over")
+    comment: Annotated[str, Field(min_length=1, max_length=10)] | None = Field(
+        None, description='what begins a line that is no row, as `"#"`'
     )
     decimal: Literal[".", ","] | None = Field(None, description="decimal sign; detected if not stated")
     encoding: str | None = Field(None, description='of a text file, as `"cp1252"`; detected if not stated')
@@ -153,9 +181,10 @@ class Points(_Reading):
     """A block of exports, with every key of ``[source]`` that differs here; the rest is taken from there."""
 
     files: Annotated[Listed[Named], Field(min_length=1)] = Field(
-        description="CSV, GeoJSON or GeoPackage, by name or by pattern (`rover/*.csv`)"
+        description="CSV (or `.txt`, `.asc`, `.dat`, `.tsv`, `.xyz`), spreadsheet (`.xlsx`), GeoJSON or GeoPackage, by"
+        " name or by pattern (`rover/*.csv`)"
     )
-    layer: str | None = Field(None, description="layer of a GeoPackage that holds more than one")
+    layer: str | None = Field(None, description="layer of a GeoPackage, or sheet, where there is more than one")
     columns: Columns = Field(Columns(), description="which column is what, as `[points.columns]` below the block")
 
 
@@ -187,13 +216,13 @@ class ControlSection(_Strict):
     """The register of control marks."""
 
     file: File = Field(
-        description="CSV, GeoJSON or GeoPackage with `mark`, `easting`, `northing`, `height` (or `longitude`,"
-        " `latitude`; `ellipsoid_height`) and, if wanted, `hu95`, `vu95`, `holds`"
+        description="CSV, spreadsheet (`.xlsx`), GeoJSON or GeoPackage with `mark`, `easting`, `northing`, `height` (or"
+        " `longitude`, `latitude`; `ellipsoid_height`) and, if wanted, `hu95`, `vu95`, `holds`"
         " (`3d`, `position` or `height`), `source`, `dated`"
     )
     crs: str = Field(description="CRS of its coordinates, as `target.grid`")
     height: str = Field("ellipsoid", description='vertical CRS of its heights, or `"ellipsoid"`')
-    layer: str | None = Field(None, description="layer of a GeoPackage that holds more than one")
+    layer: str | None = Field(None, description="layer of a GeoPackage, or sheet, where there is more than one")
     epoch: Epoch | None = Field(None, description="of its coordinates; needed where its frame moves")
     units: Units | None = Field(None, description="as in `[source]`, for its ellipsoidal heights, `hu95` and `vu95`")
 
@@ -242,7 +271,9 @@ class Session(_Strict):
     """A base that stood still with one broadcast position, over the half-open [start, end)."""
 
     name: Named = Field(description="the session's name")
-    start: Moment = Field(description="with its offset from UTC, as `2026-03-02T07:30:00+13:00`")
+    start: Moment = Field(
+        description="with its offset from UTC, as `2026-03-02T07:30:00+13:00`, or on the clock of `source.time_zone`"
+    )
     end: Moment = Field(description="the first time that is no longer in it")
     base: Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(readable)] | None = Field(
         None, description="the base id of its readings; needed where sessions overlap"
@@ -259,9 +290,12 @@ class Session(_Strict):
 
 
 class SessionsFile(_Strict):
-    """The sessions' table kept in a CSV file instead of ``[[session]]`` tables."""
+    """The sessions' table kept in a CSV file or spreadsheet instead of ``[[session]]`` tables."""
 
-    file: File = Field(description="a CSV with the keys of `[[session]]` as columns, ties as `CM1-AM=CM1; CM2-AM=CM2`")
+    file: File = Field(
+        description="a CSV or spreadsheet with the keys of `[[session]]` as columns, ties as `CM1-AM=CM1; CM2-AM=CM2`"
+    )
+    layer: str | None = Field(None, description="sheet of a spreadsheet in which more than one holds rows")
 
 
 class Shift(_Strict):

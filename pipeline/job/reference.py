@@ -29,6 +29,7 @@ _HEAD = ("| key | type | default | unit | meaning |", "| --- | --- | --- | --- |
 _WORDS: dict[Any, str] = {
     str: "text",
     float: "number",
+    int: "whole number",
     bool: "`true`, `false`",
     Path: "path",
     datetime: "time",

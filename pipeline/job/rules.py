@@ -6,9 +6,9 @@ from pathlib import Path
 
 from pipeline.files.regular import COPY, other_kind
 from pipeline.job.model import Points, Session, Source, Target
-from pipeline.job.time_format import from_tokens, parts_of
+from pipeline.job.time_format import COUNTS, from_tokens, parts_of
 from pipeline.job.zones import zone_problem
-from pipeline.near import beside
+from pipeline.near import beside, nearest
 from pipeline.problems import Problems
 from pipeline.words import counted
 
@@ -40,12 +40,28 @@ def check_reading(points: Points, where: Where, problems: Problems) -> None:
             f"the encoding '{points.encoding}' is not known",
             'such as "utf-8", "cp1252" (Windows, western Europe), "cp932" (Windows, Japan), "utf-16"',
         )
+    _check_header(points, where, problems)
     if points.delimiter is not None and points.delimiter == points.decimal:
         problems.add(
             *where("delimiter"),
             f"'{points.delimiter}' cannot be both the delimiter and the decimal sign",
             'a decimal comma goes with delimiter = ";" or a tab, "\\t"',
         )
+
+
+def _check_header(points: Points, where: Where, problems: Problems) -> None:
+    """Note columns by number without a word on the header, by name without a header, and a header that is skipped."""
+    columns = {word: name for word, name in points.columns.model_dump().items() if name is not None}
+    names = [word for word, name in columns.items() if isinstance(name, str)]
+    if points.header is None and columns and not names:
+        what = "the columns are mapped by number, and nothing says whether a line names them"
+        problems.add(*where("columns"), what, "state header = 0 if none does, else its number, such as header = 1")
+    if points.header == 0 and names:
+        what = f"header = 0 says that no line names the columns, but {names[0]} is mapped by name"
+        problems.add(*where("columns", names[0]), what, f"write its number, such as {names[0]} = 1")
+    if points.header and points.skip and points.header <= points.skip:
+        what = f"header = {points.header} is a line that skip = {points.skip} steps over"
+        problems.add(*where("header"), what, "leave skip out: lines above the header are stepped over")
 
 
 def check_target(target: Target, where: Where, problems: Problems) -> None:
@@ -171,10 +187,13 @@ def _check_time_zone(zone: str, where: tuple[str, int], problems: Problems) -> N
 
 
 def _check_time_format(form: str, where: tuple[str, int], problems: Problems) -> None:
+    if form in COUNTS:
+        return
     try:
         parts_of(form)
     except ValueError as error:
-        meant = from_tokens(form) if "%" not in form else None
+        near = nearest(form, COUNTS, 1) if "%" not in form else []
+        meant = from_tokens(form) or (near[0] if near else None) if "%" not in form else None
         problems.add(*where, str(error), f'write "{meant}"' if meant else 'such as "%d/%m/%Y %H:%M:%S"')
 
 

@@ -1,6 +1,9 @@
-"""The formats of times that ``time_format`` may state: those of strptime that say one date and one time of day."""
+"""The formats of times that ``time_format`` may state: those of strptime, and words for times that are counted."""
 
 import re
+
+#: Words for times that are one number, counted from a beginning; those that begin with unix or gps say their own clock.
+COUNTS = ("unix-seconds", "unix-milliseconds", "gps-seconds", "gps-week-seconds", "serial-days", "serial-days-1904")
 
 #: Directives that stand for several others.
 _LONG = {"T": "%H:%M:%S", "R": "%H:%M", "F": "%Y-%m-%d", "D": "%m/%d/%y"}
@@ -14,7 +17,7 @@ _NEEDED = {"Yy": "year", "mbBh": "month", "d": "day", "HI": "hour"}
 _NOT_READ = {
     "Z": "names of zones mean several offsets: state time_zone; where an offset is written, %z reads it",
     "j": "a day of the year is not read: export the month and the day",
-    "s": "seconds since 1970 are not read: export date and time",
+    "s": 'for seconds since 1970 state time_format = "unix-seconds"',
     "c": "what it stands for differs by language: write the parts out, as in %d/%m/%Y %H:%M:%S",
 }
 _NOT_READ |= dict.fromkeys("xXr", _NOT_READ["c"])
@@ -28,7 +31,8 @@ def parts_of(time_format: str) -> list[tuple[str, str]]:
     not give a date with year, month and day and a time of day.
     """
     if "%" not in time_format:
-        raise ValueError(f"time_format '{time_format}' has no % in it, so it reads no time")
+        words = ", ".join(COUNTS)
+        raise ValueError(f"time_format '{time_format}' has no % in it and is no word for counted times ({words})")
     text = re.sub(r"%([TRFD])", lambda match: _LONG[match[1]], time_format)
     parts = re.findall(r"%(.?)|([^%]+)", text, re.DOTALL)
     used = [directive for directive, literal in parts if not literal]
@@ -49,9 +53,10 @@ _WRITTEN = re.compile(
 
 def likely_formats(text: str) -> list[str]:
     """Return the formats by which a time looks to be written: two where day and month may stand in either order."""
-    match = _WRITTEN.fullmatch(text.strip())
+    text = re.sub(r"[\u00a0\u2009\u202f]", " ", text.strip())
+    match = _WRITTEN.fullmatch(text)
     if match is None:
-        return []
+        return [form for look, forms in _COUNTED if re.fullmatch(look, text) for form in forms]
     first, sign, _, last, between, _, seconds, parts, half, offset = match.groups()
     clock = ("%I" if half else "%H") + ":%M" + (":%S" if seconds else "") + (".%f" if parts else "")
     clock += half.lower().replace("am", "%p").replace("pm", "%p") if half else ""
@@ -61,6 +66,14 @@ def likely_formats(text: str) -> list[str]:
     year = "%Y" if len(last) == 4 else "%y"
     return [f"{sign.join((*order, year))}{between}{clock}" for order in (("%d", "%m"), ("%m", "%d"))]
 
+
+#: Looks of counted times, and the words by which each may be meant.
+_COUNTED = (
+    (r"\d{10}([.,]\d+)?", ("unix-seconds", "gps-seconds")),
+    (r"\d{13}([.,]\d+)?", ("unix-milliseconds",)),
+    (r"\d{3,4}[ :;/]+\d{1,6}([.,]\d+)?", ("gps-week-seconds",)),
+    (r"\d{5}[.,]\d+", ("serial-days",)),
+)
 
 _TOKEN = re.compile(r"(y{2,4}|m{1,3}|d{1,2}|h{1,2}|s{1,2}|f+|tt|a(?:m/pm)?)", re.IGNORECASE)
 
@@ -85,6 +98,11 @@ def from_tokens(text: str) -> str | None:
     except ValueError:
         return None
     return found
+
+
+def says_its_clock(time_format: str | None) -> bool:
+    """Tell whether times of this format are of one clock whatever the zone: UTC for unix, GPS time for gps."""
+    return time_format in COUNTS and time_format is not None and time_format.startswith(("unix", "gps"))
 
 
 def _check(used: list[str]) -> None:

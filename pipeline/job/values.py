@@ -6,9 +6,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
-from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, ValidationInfo
 
-from pipeline.limits import LEAST
+from pipeline.job.zones import localised
+from pipeline.limits import COLUMNS, LEAST
 from pipeline.words import Reason
 
 
@@ -19,9 +20,16 @@ class Unit:
     name: str
 
 
-def _with_offset(value: datetime) -> datetime:
-    if value.tzinfo is None:
-        raise ValueError("a session's time needs its offset from UTC, such as 2026-03-02T07:30:00+13:00 or ...Z")
+def _with_offset(value: datetime, info: ValidationInfo) -> datetime:
+    """Return a session's time with its offset from UTC: its own, or that of the clock that the context names."""
+    zone = (info.context or {}).get(ZONE)
+    if value.tzinfo is None and zone is None:
+        raise ValueError(
+            "a session's time needs its offset from UTC, such as 2026-03-02T07:30:00+13:00 or ...Z, unless"
+            " time_zone in [source] says which clock it is of"
+        )
+    if value.tzinfo is None and zone is not None:
+        value = localised(value, zone)
     if not _FIRST_YEAR <= value.year <= _LAST_YEAR:
         raise ValueError(f"the year {value.year} is no year of GNSS work ({_FIRST_YEAR} to {_LAST_YEAR})")
     return value
@@ -35,6 +43,22 @@ def readable(value: str, never: str | None = None) -> str:
                 f"there is a control character in it (U+{ord(sign):04X}), such as a line feed or a tab"
                 r" (in double quotes a \ begins the code of such a character: write / between folders)"
             )
+    return value
+
+
+def _name_or_number(value: object) -> object:
+    if (isinstance(value, str) and value) or (type(value) is int and 0 < value <= COLUMNS):
+        return value
+    if value == "":
+        raise ValueError("it must not be empty")
+    if type(value) is int:
+        raise ValueError(f"columns are counted from 1, and {COLUMNS:,} is the most, not {value}")
+    raise ValueError("a column is named in quotes, or by its number")
+
+
+def _one_sign(value: str) -> str:
+    if len(value) != 1 and value != BLANKS:
+        raise ValueError(f'it must be exactly 1 character, such as ";", or "{BLANKS}"')
     return value
 
 
@@ -55,6 +79,12 @@ _FIRST_YEAR, _LAST_YEAR = 1980, 2100
 #: What file systems take, in bytes and characters.
 _LONGEST_NAME, _LONGEST_PATH = 255, 4000
 
+#: The word for a delimiter of any number of blanks and tabs.
+BLANKS = "blanks"
+
+#: The context of a validation under which the clock stands that times without an offset are of.
+ZONE = "time_zone"
+
 _T = TypeVar("_T")
 
 
@@ -69,7 +99,10 @@ Listed = Annotated[tuple[_T, ...], Field(strict=False)]
 File = Annotated[Path, Field(strict=False), BeforeValidator(_file_name)]
 
 Named = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1), AfterValidator(readable)]
-Column = Annotated[str, StringConstraints(min_length=1)]
+#: A column by its name, or by its number counted from 1.
+Column = Annotated[str | int, BeforeValidator(_name_or_number)]
+Delimiter = Annotated[str, Field(min_length=1), AfterValidator(_one_sign)]
+LineNumber = Annotated[int, Field(ge=0, le=10_000)]
 Moment = Annotated[datetime, AfterValidator(_with_offset)]
 #: No length, tolerance or limit of a job is larger, metres (or seconds, PDOP, ppm): beyond it lies a slip.
 MOST = 1e7

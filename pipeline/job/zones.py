@@ -1,15 +1,18 @@
 """Time zones as a job file may name them, and what to write in the place of what it may not."""
 
 import re
+from datetime import UTC, datetime, timedelta, timezone
 from functools import cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
+from pipeline.clock import LEAP_SECONDS
 from pipeline.near import nearest
 
 #: The forms that are read.
 FORMS = 'an IANA name such as "Pacific/Auckland", an offset such as "+12:00", "UTC" or "GPS"'
 
 _OFFSET = re.compile(r"[+-](0[0-9]|1[0-4]):[0-5][0-9]")
+_FIXED_OFFSET = re.compile(r"([+-])(\d\d):(\d\d)")
 _LOCAL = {"localtime", "posixrules"}  # found on some machines; they mean whatever that machine is set to
 
 #: An offset in other spellings, "UTC+2", "GMT +02:00", "+2", "+0200" and the like.
@@ -60,6 +63,30 @@ def zone_problem(zone: str) -> tuple[str, str] | None:
         what = f"the time zone '{zone}' is {offset} all year, also where the clocks go forward in summer"
         return what, f'write the place, such as "{place}", or "{offset}" where the clock never changes'
     return f"the time zone '{zone}' is not known", _instead(zone, short)
+
+
+def localised(value: datetime, zone: str) -> datetime:
+    """Return a time without an offset as one on the clock of a zone, with the offset that holds there then.
+
+    Raises ValueError, saying what to write, where the clocks are changed and the time comes twice or never.
+    """
+    if zone == "GPS":
+        for day, seconds in reversed(LEAP_SECONDS):
+            if (utc := value - timedelta(seconds=seconds)) >= datetime.fromisoformat(day):
+                return utc.replace(tzinfo=UTC)
+        raise ValueError(f"{value.isoformat()} is before {LEAP_SECONDS[0][0]}: its leap seconds are not known here")
+    match = _FIXED_OFFSET.fullmatch(zone)
+    if match is not None:
+        east = timedelta(hours=int(match[2]), minutes=int(match[3]))
+        return value.replace(tzinfo=timezone(-east if match[1] == "-" else east))
+    place = UTC if zone == "UTC" else ZoneInfo(zone)
+    before, after = (value.replace(tzinfo=place, fold=fold).utcoffset() or timedelta(0) for fold in (0, 1))
+    if before < after:
+        raise ValueError(f"{value.isoformat()} does not exist in {zone}, where the clocks go forward")
+    if before > after:
+        ways = " or ".join(value.replace(tzinfo=timezone(each)).isoformat() for each in (before, after))
+        raise ValueError(f"{value.isoformat()} comes twice in {zone}, where the clocks go back: write {ways}")
+    return value.replace(tzinfo=timezone(before))  # one fixed offset: times of one zone are compared by their faces
 
 
 def reversed_sign(zone: str) -> str | None:

@@ -15,6 +15,11 @@ _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct",
 _FULL = "january|february|march|april|may|june|july|august|september|october|november|december"
 _ZONE = r"[zZ]|[+-]\d\d(?::?\d\d)?"
 
+#: Signs that stand as a blank: ours, and those that keep a line together, as spreadsheets write before "PM".
+_BLANK = "[ \t\u00a0\u2009\u202f]"
+#: Halves of a day in Chinese, Japanese and Korean; the words that begin with "a" or "p" are the same in many languages.
+_MORNING, _AFTERNOON = ("上午", "午前", "오전"), ("下午", "午後", "오후")
+
 #: The directives of `time_format.KNOWN`.
 _DIRECTIVES = {
     "Y": r"(?P<year>\d{4})",
@@ -26,7 +31,7 @@ _DIRECTIVES = {
     "M": r"(?P<minute>\d{1,2})",
     "S": r"(?P<second>\d{1,2})",
     "f": r"(?P<fraction>\d{1,12})",
-    "p": r"(?P<noon>(?i:am|pm|a\.m\.|p\.m\.))",
+    "p": rf"(?P<noon>(?i:[ap]m|[ap]\.{_BLANK}?m\.|{'|'.join((*_MORNING, *_AFTERNOON))}))",
     "b": rf"(?P<name>(?i:{_FULL}|sept|{'|'.join(_MONTHS)}))",
     "a": r"(?i:[a-z]{2,9})",
     "z": rf"(?P<zone>{_ZONE})",
@@ -109,7 +114,8 @@ class _Parts:
             hour = self.number("hour")
             return hour, hour < 24
         half = self.number("half")
-        afternoon = pc.starts_with(pc.utf8_lower(self.text("noon")), "p").to_numpy(zero_copy_only=False)
+        afternoon = pc.match_substring_regex(self.text("noon"), rf"^(?:[pP]|{'|'.join(_AFTERNOON)})")
+        afternoon = afternoon.to_numpy(zero_copy_only=False)
         return half % 12 + np.where(afternoon, 12, 0), (half >= 1) & (half <= 12)
 
     def milliseconds(self) -> Integers:
@@ -159,7 +165,7 @@ def pattern_of(time_format: str) -> Pattern:
     Raises ValueError, saying what is wrong, where `time_format.parts_of` does.
     """
     pieces = [
-        re.sub(r"(?:\\?\s)+", r"\\s+", re.escape(literal)) if literal else _DIRECTIVES[directive]
+        re.sub(r"(?:\\?\s)+", f"{_BLANK}+", re.escape(literal)) if literal else _DIRECTIVES[directive]
         for directive, literal in parts_of(time_format)
     ]
     return Pattern("^" + "".join(pieces) + "$")

@@ -8,14 +8,17 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats
+from pipeline.clock import DAY
 from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.frames import GRS80, to_geocentric, to_geographic
 from pipeline.geodesy.units import METRES, Lengths, lengths
 from pipeline.job.model import Points
 from pipeline.job.values import Units
 from pipeline.limits import LEAST, LENGTH, SIGMA
 from pipeline.read.angles import dms
 from pipeline.read.findings import Findings
+from pipeline.read.headings import small_units
 from pipeline.read.mapping import (
     ALONG,
     DEGREES,
@@ -27,6 +30,7 @@ from pipeline.read.mapping import (
     carried_fields,
     mapped,
     position_of,
+    sigma_of,
 )
 from pipeline.read.numeric import numbers
 from pipeline.read.odd_cells import described
@@ -37,6 +41,8 @@ from pipeline.words import Reason
 
 _PLACES = ("first", "second", "third")
 _BASE_PLACES = ("base_first", "base_second", "base_third")
+#: Metres: poles and masts are shorter (common practice, no source).
+_LONGEST_POLE = 30.0
 _LIMITS = {"longitude": 360.0, "latitude": 90.0, "base_longitude": 360.0, "base_latitude": 90.0}
 _LETTERS = {"longitude": "EW", "latitude": "NS", "base_longitude": "EW", "base_latitude": "NS"}
 
@@ -51,9 +57,12 @@ class Plan:
     position: Position
     base: tuple[str, str, str] | None  # the words of the base's position
     clock: Clock
+    end_clock: Clock
+    sigma: str | None  # the word of the precision that stands for east and north
     carried: tuple[tuple[str, pa.Field], ...]
     lengths: Lengths
     degrees: bool  # a geometry's X and Y are longitude and latitude
+    small: dict[str, float]  # metres in the units of columns whose headings say a small one
 
     @property
     def schema(self) -> pa.Schema:
@@ -61,19 +70,26 @@ class Plan:
         return pa.schema([*READING, *(field for _, field in self.carried)])
 
 
-def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False) -> Plan:
-    """Return the plan for a file with columns ``schema``; the block must have been checked (`files.find_exports`)."""
+def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False, dates: bool = False) -> Plan:
+    """Return the plan for a file with columns ``schema``; the block must have been checked (`files.find_exports`).
+
+    ``dates`` says that times which the file has as such come as ISO 8601, whatever format its texts are in.
+    """
     counted = lengths_of(points)
+    time_format = "gps-week-seconds" if points.columns.gps_week is not None else points.time_format
     return Plan(
         points,
         decimal,
         mapped(points.columns),
         position_of(points.columns),
         base_of(points.columns),
-        clock(points.time_zone, points.time_format),
+        clock(points.time_zone, time_format, dates),
+        clock(points.time_zone, points.time_format, dates),
+        sigma_of(points.columns),
         carried_fields(points, schema),
         counted,
         degrees or counted.degrees,
+        small_units(points),
     )
 
 
@@ -128,6 +144,8 @@ class _Reader:
         for field in READING:
             if field.name in TEXTS:
                 found[field.name] = self._text(field.name)
+            elif field.name in ("sigma_east", "sigma_north") and self.how.sigma is not None:
+                found[field.name] = self._horizontal(found.get("sigma_east"))
             elif field.type == pa.float64() and field.name not in (*_PLACES, *_BASE_PLACES):
                 found[field.name] = pa.array(self._plain(field.name))
         for place, word in zip(_BASE_PLACES, self.how.base or _BASE_PLACES, strict=True):
@@ -136,6 +154,8 @@ class _Reader:
             found[place] = pa.array(values)
         for word in ("time", "time_end"):
             found[word] = self._time(word)
+        if self.how.points.columns.date is not None and self.how.points.columns.time_end is not None:
+            found["time_end"] = self._over_midnight(found["time"], found["time_end"])
         found["held"] = pa.array(self.findings.held)
         found["detail"] = self.findings.detail()
         found["source_row"] = pa.array(self.raw.row)
@@ -172,7 +192,7 @@ class _Reader:
 
     def _of_this_earth(self, word: str, values: Floats, cells: pa.Array) -> Floats:
         """Hold back what is no length on this earth: arithmetic with it would overflow, or make any number of it."""
-        most = SIGMA if word.startswith("sigma") else LENGTH
+        most = SIGMA if _is_sigma(word) else LENGTH
         beyond = np.abs(values) > most
         if beyond.any():
             self.findings.add_cells(Reason.IMPLAUSIBLE, beyond, word, cells, f"is beyond {most:g} m")
@@ -192,11 +212,19 @@ class _Reader:
         if cells is None:
             return np.full(self.rows, np.nan)
         values, _ = self._number(word)
-        if word.startswith("sigma"):
+        if _is_sigma(word):
             self.findings.add_cells(Reason.UNREADABLE, values < 0, word, cells, "is below zero")
             least = (values > 0) & (values < LEAST)
             self.findings.add_cells(Reason.IMPLAUSIBLE, least, word, cells, "is smaller than anything that is measured")
         return values
+
+    def _horizontal(self, known: pa.Array | None) -> pa.Array:
+        """Return the standard uncertainty of east and of north each, from the one that stands for both."""
+        if known is not None:
+            return known
+        assert self.how.sigma is not None
+        values = self._plain(self.how.sigma)
+        return pa.array(values / np.sqrt(2.0) if self.how.sigma == "drms" else values)
 
     def _position(self) -> tuple[Floats, ...]:
         position = self.how.position
@@ -205,7 +233,24 @@ class _Reader:
             given = self._from_geometry() | given
         for word, (_, empty) in given.items():
             self.findings.add(Reason.NO_POSITION, empty, f"no {word}")
-        return tuple(given[word][0] for word in position.words)
+        return self._to_ground(tuple(given[word][0] for word in position.words))
+
+    def _to_ground(self, place: tuple[Floats, ...]) -> tuple[Floats, ...]:
+        """Take the pole off positions of the antenna's reference point, along the normal of the ellipsoid."""
+        if "pole_height" not in self.how.names:
+            return place
+        pole, empty = self._number("pole_height")
+        self.findings.add(Reason.NO_POSITION, empty, "no pole_height, which is to be taken off")
+        beyond = (pole < 0) | (pole > _LONGEST_POLE)
+        cells = self._cells("pole_height")
+        assert cells is not None
+        says = f"is no height of a pole, 0 to {_LONGEST_POLE:g} m"
+        self.findings.add_cells(Reason.IMPLAUSIBLE, beyond, "pole_height", cells, says)
+        if self.how.position.words[0] == "x":
+            x, y, z = place
+            longitude, latitude, height = to_geographic(x, y, z, GRS80)
+            return to_geocentric(longitude, latitude, height - pole, GRS80)
+        return *place[:2], place[2] - pole
 
     def _from_geometry(self) -> dict[str, tuple[Floats, Flags]]:
         """Return the geometry's X, Y and Z under the words of a position; Z is left out where a height is mapped."""
@@ -245,9 +290,13 @@ class _Reader:
         """Return the metres in one count of a mapped length, below zero where it counts west, south or down."""
         counted = self.how.lengths
         east, north, up = counted.signs
+        small = self.how.small.get(word)
         if word in ALONG:
-            return counted.plan * (east if word.endswith("easting") else north if word.endswith("northing") else 1.0)
-        return counted.up * (up if word == "height" else 1.0) if word in UPWARD else counted.other
+            sign = east if word.endswith("easting") else north if word.endswith("northing") else 1.0
+            return (small or counted.plan) * sign
+        if word in UPWARD:
+            return (small or counted.up) * (up if word == "height" else 1.0)
+        return small or counted.other
 
     def _time(self, word: str) -> pa.Array:
         cells = self._cells(word)
@@ -255,4 +304,19 @@ class _Reader:
             cells = pa.nulls(self.rows, pa.string())
         if word == "time":
             self.findings.add(Reason.NO_TIME, cells.is_null().to_numpy(zero_copy_only=False) & self.whole, "no time")
-        return self.how.clock.read(cells, word, self.findings)
+        how = self.how.clock if word == "time" else self.how.end_clock
+        return how.read(cells, word, self.findings)
+
+    def _over_midnight(self, begins: pa.Array, ends: pa.Array) -> pa.Array:
+        """Return ends of occupations, those on the next day that have no date of their own and would come first."""
+        cells = self.raw.columns[str(self.how.points.columns.time_end)]
+        first = pc.fill_null(pc.less(ends, begins), False).to_numpy(zero_copy_only=False)
+        first &= ~self.how.end_clock.matched(cells)
+        if not first.any():
+            return ends
+        later = pc.add(ends, pa.scalar(DAY, pa.duration("ms")))
+        return pc.if_else(pa.array(first), later, ends)
+
+
+def _is_sigma(word: str) -> bool:
+    return word.startswith("sigma") or word == "drms"

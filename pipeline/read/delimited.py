@@ -10,6 +10,7 @@ import pyarrow.csv
 
 from pipeline.digest import Sum
 from pipeline.limits import UNSPLIT
+from pipeline.read.delimited_lines import plain_lines
 from pipeline.read.dialect import Dialect
 from pipeline.read.findings import Unusable
 from pipeline.read.raw import Raw
@@ -23,9 +24,10 @@ def read_delimited(
 ) -> Iterator[Raw]:
     """Give the file's rows in its order, about ``chunk`` bytes at a time.
 
-    Every line after the header that is not blank is one row, or part of the quoted cell of the row before. ``row`` is
-    the physical line on which the row begins; cells are text without spaces around them, null where empty. A line that
-    cannot be taken apart has only nulls and its ``fault``. All bytes that are read are added to ``seen``.
+    Every line after the header that is not blank and no comment is one row, or part of the quoted cell of the row
+    before. ``row`` is the physical line on which the row begins; cells are text without spaces around them, null where
+    empty. A line that cannot be taken apart has only nulls and its ``fault``. All bytes that are read are added to
+    ``seen``.
     """
     delimiter, columns = dialect.delimiter.encode(), len(dialect.names)
     line, rest, skip, unsplit = 1, b"", dialect.header_line, 0
@@ -35,6 +37,7 @@ def read_delimited(
             block, passed = _without_lines(block, skip)
             skip -= passed
             line += passed
+        block = plain_lines(block, dialect.comment, dialect.blanks)
         if previous is not None:
             records = scan(rest + previous, line, delimiter, columns, final=False)
             line, rest = line + records.lines, records.rest

@@ -6,9 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.job.model import Points
+from pipeline.job.values import BLANKS
 from pipeline.limits import COLUMNS
+from pipeline.read.delimited_lines import plain_lines
 from pipeline.read.findings import Unusable
-from pipeline.read.mapping import fitted, mapped, numeric_names, spelling
+from pipeline.read.header import by_place, names_of
+from pipeline.read.mapping import fitted, named, numbered, numeric_names, numeric_words, spelling
 from pipeline.read.records import Stray, Unclosed, cells
 from pipeline.read.text import blocks, encoding_of
 from pipeline.words import counted
@@ -18,89 +21,151 @@ _DELIMITERS = (",", ";", "\t", "|")
 #: Bytes and lines of the file's beginning that are looked at.
 _SAMPLE_BYTES, _SAMPLE_LINES = 256 << 10, 200
 
+#: The first line by which spreadsheets are told the delimiter.
+_SEP = re.compile(rb'"?sep=([^\n"]|")"?', re.IGNORECASE)
+
 _WITH_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
 _WITH_POINT = re.compile(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?")
 
 
 @dataclass(frozen=True)
 class Dialect:
-    """A text file's encoding, delimiter and decimal mark, the line of its header and the names in it, in order."""
+    """A text file's encoding, delimiter and decimal mark, the line of its header and the names in it, in order.
+
+    Rows begin below ``header_line``, which is 0 or the last line stepped over where no line names the columns. With
+    ``blanks`` the delimiter, a tab, stands for any run of blanks; a line that begins with ``comment`` is no row.
+    """
 
     encoding: str
     delimiter: str
     decimal: str
     header_line: int
     names: tuple[str, ...]
+    blanks: bool = False
+    comment: str | None = None
 
 
 def find_dialect(path: Path, points: Points) -> Dialect:
     """Look at the file's beginning, with what the block states taken as given.
 
     Lines above the header (a title, comments, sep=;) are stepped over. Raises `Unusable` with the line where there is
-    no header, a name in it twice, where lines that may be data stand above it, or where both decimal marks occur.
+    no header, a name that is mapped is in it twice, where lines that may be data stand above it, or where both decimal
+    marks occur.
     """
-    lines = _first_lines(path, points.encoding)
-    wanted = frozenset(map(spelling, mapped(points.columns).values()))
-    first = _header(lines, points.delimiter, wanted)
-    if first is None:
-        raise Unusable(1, "the file is empty: it has no header")
-    header, sample = lines[first], [line for line in lines[first + 1 :] if line.strip()][:_SAMPLE_LINES]
+    skip = points.skip or 0
+    lines = _first_lines(path, points.encoding, max(skip, points.header or 0))
+    stated, sep = _stated(lines, points)
+    skip = max(skip, sep)
+    wanted = frozenset(map(spelling, named(points.columns).values()))
+    first = skip - 1 if points.header == 0 else _header_line(lines, skip, points, stated, wanted)
+    sample = [line for line in _without_comments(lines[first + 1 :], points.comment) if line.strip()][:_SAMPLE_LINES]
+    header = b"" if points.header == 0 else _uncommented(lines[first], points.comment)
     if b"\0" in header:
         raise Unusable(first + 1, "the header has NUL bytes", 'state its encoding, such as encoding = "utf-16-le"')
-    for sign in (points.delimiter,) if points.delimiter else _DELIMITERS:
-        _check_width(header, sign.encode(), first + 1)
-    delimiter = points.delimiter or _delimiter(header, sample, wanted)
-    names = _names(header, delimiter, first + 1)
+    if not header and not sample:
+        raise Unusable(1, "the file is empty: it has no rows")
+    for sign in (stated,) if stated else _DELIMITERS:
+        _check_width(header or sample[0], sign, first + 1)
+    delimiter = stated or _delimiter(header, sample, wanted, points)
     rows = [row for row in (_split(line, delimiter) for line in sample) if row]
+    names = names_of(_split(header, delimiter), first + 1, wanted) if header else by_place(map(len, rows))
     numeric = numeric_names(fitted(points, names))
     numbers = {name: place for place, name in enumerate(names) if name in numeric}
     decimal = points.decimal or _decimal(rows, numbers, first + 2)
-    return Dialect(encoding_of(path, points.encoding)[0], delimiter, decimal, first + 1, names)
+    blanks = delimiter == BLANKS
+    sign = "\t" if blanks else delimiter
+    return Dialect(encoding_of(path, points.encoding)[0], sign, decimal, first + 1, names, blanks, points.comment)
 
 
-def _first_lines(path: Path, encoding: str | None) -> list[bytes]:
+def _first_lines(path: Path, encoding: str | None, beyond: int) -> list[bytes]:
     """Return the first lines; of a file that is cut here the last one may be cut too, so it is left out."""
     lines: list[bytes] = []
     for block in blocks(path, encoding, _SAMPLE_BYTES):
         lines.extend(block.split(b"\n")[:-1])
-        if len(lines) > _SAMPLE_LINES and any(line.strip() for line in lines):
+        if len(lines) > beyond + _SAMPLE_LINES and any(line.strip() for line in lines[beyond:]):
             break
     return lines
 
 
-def _header(lines: list[bytes], delimiter: str | None, wanted: frozenset[str]) -> int | None:
+def _stated(lines: list[bytes], points: Points) -> tuple[str | None, int]:
+    """Return the delimiter that the block states, or the file by a first line such as sep=;, and if that is there."""
+    found = _SEP.fullmatch(lines[0].rstrip(b" ,;\t") if len(lines[0]) > len(b"sep=;") else lines[0]) if lines else None
+    if found is None:
+        return points.delimiter, 0
+    sign = found[1].decode("utf-8", "replace")
+    if points.delimiter not in (None, sign):
+        what = f'the first line says "sep={sign}", but delimiter = "{points.delimiter}" is stated'
+        raise Unusable(1, what, "state the one that the file has, or leave the key out")
+    return sign, 1
+
+
+def _header_line(lines: list[bytes], skip: int, points: Points, delimiter: str | None, wanted: frozenset[str]) -> int:
+    """Return which of the first lines is the header: as stated, or found below those that are stepped over."""
+    if points.header is None:
+        found = _header(lines, skip, delimiter, wanted, points.comment)
+        if found is None:
+            raise Unusable(1, "the file is empty: it has no header")
+        return found
+    if points.header > len(lines) or not lines[points.header - 1].strip():
+        what = f"header = {points.header} is stated, and there is nothing on that line"
+        raise Unusable(min(points.header, len(lines)), what, "lines are counted from 1, also those that are empty")
+    return points.header - 1
+
+
+def _is_comment(line: bytes, comment: str | None) -> bool:
+    return comment is not None and line.lstrip(b" \t").startswith(comment.encode())
+
+
+def _without_comments(lines: list[bytes], comment: str | None) -> list[bytes]:
+    return lines if comment is None else [line for line in lines if not _is_comment(line, comment)]
+
+
+def _uncommented(line: bytes, comment: str | None) -> bytes:
+    """Return a line that names the columns without the sign of a comment before them."""
+    return line.lstrip(b" \t").removeprefix(comment.encode()) if comment and _is_comment(line, comment) else line
+
+
+def _header(
+    lines: list[bytes], skip: int, delimiter: str | None, wanted: frozenset[str], comment: str | None
+) -> int | None:
     """Return which of the first lines is the header: the one that names most of the wanted columns, or the first.
 
     Raises `Unusable` where a line above it has as many cells as it has: that may be a row, which must not be lost.
     """
-    filled = [index for index, line in enumerate(lines[:_SAMPLE_LINES]) if line.strip()]
+    looked_at = enumerate(lines[skip : skip + _SAMPLE_LINES], start=skip)
+    filled = [index for index, line in looked_at if line.strip()]
     if not filled:
         return None
-    signs = (delimiter,) if delimiter else _DELIMITERS
+    signs = (delimiter,) if delimiter else (*_DELIMITERS, BLANKS)
 
-    def named(index: int) -> tuple[int, str]:
-        return max((len(wanted.intersection(map(spelling, _split(lines[index], sign)))), sign) for sign in signs)
+    def named_by(index: int) -> tuple[int, str]:
+        line = _uncommented(lines[index], comment)
+        return max((len(wanted.intersection(map(spelling, _split(line, sign)))), sign) for sign in signs)
 
-    found, header = 0, filled[0]
+    plain = [index for index in filled if not _is_comment(lines[index], comment)]
+    found, header = 0, (plain or filled)[0]
     for index in filled:
-        count, _ = named(index)
+        count, _ = named_by(index)
         if count > found:
             found, header = count, index
         if found == len(wanted):
             break
-    if header == filled[0]:
+    above = [index for index in plain if index < header]
+    if not above:
         return header
-    sign = named(header)[1]
-    cells_of_header = len(_split(lines[header], sign))
-    for index in filled[: filled.index(header)]:
+    sign = named_by(header)[1]
+    cells_of_header = len(_split(_uncommented(lines[header], comment), sign))
+    for index in above:
         if len(_split(lines[index], sign)) >= cells_of_header:
             what = f"the names of the columns stand here, below lines that may be rows (line {index + 1})"
-            raise Unusable(header + 1, what, "put the header first, and take out what stands above it")
+            raise Unusable(header + 1, what, f"state header = {header + 1} if they are none, else put the header first")
     return header
 
 
 def _split(line: bytes, delimiter: str) -> list[str]:
     """Return the cells of a line without the spaces around them; none where its quotes are not clear, or too many."""
+    if delimiter == BLANKS:
+        line, delimiter = plain_lines(line, None, True), "\t"
     sign = delimiter.encode()
     if line.count(sign) >= COLUMNS:
         line = line.rstrip(b" " + sign)  # a spreadsheet's empty columns
@@ -112,11 +177,15 @@ def _split(line: bytes, delimiter: str) -> list[str]:
         return []
 
 
-def _delimiter(header: bytes, sample: list[bytes], wanted: frozenset[str]) -> str:
+def _delimiter(header: bytes, sample: list[bytes], wanted: frozenset[str], points: Points) -> str:
     """Choose by the mapped names found, then by how many rows have as many cells as the header, then by cells."""
-    names = {sign: _split(header, sign) for sign in _DELIMITERS}
-    named = {sign: (len(wanted.intersection(map(spelling, found))), len(found) > 1) for sign, found in names.items()}
-    likely = [sign for sign in _DELIMITERS if named[sign] == max(named.values())]
+    if not header:
+        return _delimiter_of_rows(sample, points)
+    names = {sign: _split(header, sign) for sign in (*_DELIMITERS, BLANKS)}
+    in_it = {sign: (len(wanted.intersection(map(spelling, found))), len(found) > 1) for sign, found in names.items()}
+    likely = [sign for sign in _DELIMITERS if in_it[sign] == max(in_it[each] for each in _DELIMITERS)]
+    if in_it[BLANKS] > in_it[likely[0]]:
+        return BLANKS
     if len(likely) == 1:  # mostly: the rows need not be split by every sign
         return likely[0]
 
@@ -127,27 +196,26 @@ def _delimiter(header: bytes, sample: list[bytes], wanted: frozenset[str]) -> st
     return max(likely, key=worth)
 
 
-def _check_width(header: bytes, sign: bytes, line: int) -> None:
+def _delimiter_of_rows(sample: list[bytes], points: Points) -> str:
+    """Choose, where no line names the columns, by how many numbers stand in the places where they are to be."""
+    places = [place - 1 for word, place in numbered(points.columns).items() if word in numeric_words(points)]
+
+    def worth(delimiter: str) -> tuple[int, int]:
+        rows = [_split(line, delimiter) for line in sample]
+        found = [row[place] for row in rows for place in places if place < len(row)]
+        whole = sum(bool(_WITH_COMMA.fullmatch(text) or _WITH_POINT.fullmatch(text)) for text in found)
+        return whole, max(Counter(map(len, rows)).values(), default=0)
+
+    return max((*_DELIMITERS, BLANKS), key=worth)
+
+
+def _check_width(header: bytes, delimiter: str, line: int) -> None:
     """Refuse a header with more columns than an export may have; a spreadsheet's empty ones do not count."""
-    columns = header.rstrip(b" " + sign).count(sign) + 1
+    sign = delimiter.encode()
+    columns = len(header.split()) if delimiter == BLANKS else header.rstrip(b" " + sign).count(sign) + 1
     if columns > COLUMNS:
         what = f"the header has {counted(columns, 'column')}; {COLUMNS:,} is the most"
         raise Unusable(line, what, "export it without the columns that nobody needs")
-
-
-def _names(header: bytes, delimiter: str, line: int) -> tuple[str, ...]:
-    """Return the header's names; a nameless column between others gets its place as a name, last ones go."""
-    names = _split(header, delimiter)
-    while names and not names[-1]:
-        names.pop()
-    if not names:
-        raise Unusable(line, "the header cannot be read: no names, or a quote that does not end its cell")
-    names = [name or f"column_{place}" for place, name in enumerate(names, start=1)]
-    twice = [name for name, count in Counter(names).items() if count > 1]
-    if twice:
-        listed = ", ".join(f'"{name}"' for name in twice)
-        raise Unusable(line, f"the header has the same name more than once: {listed}", "give every column its own name")
-    return tuple(names)
 
 
 def _decimal(rows: list[list[str]], numeric: dict[str, int], line: int) -> str:

@@ -16,9 +16,11 @@ from pipeline.files.odd_text import why_no_time
 from pipeline.files.packages import SQLITE
 from pipeline.files.patterns import Closed, TooMany, matching
 from pipeline.files.regular import COPY, NoFile, check_regular
+from pipeline.files.workbook import OLD_WORKBOOK, OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS
 from pipeline.geodesy.named import disagree, is_projected, is_unknown, is_wgs84
 from pipeline.job.model import Job, Points
 from pipeline.job.time_format import likely_formats
+from pipeline.job.values import BLANKS
 from pipeline.limits import ALL_COLUMNS, COLUMNS, EXPORTS, HINTS, LOOKED_AT
 from pipeline.near import beside, listed
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
@@ -26,7 +28,7 @@ from pipeline.read.claims import Claims
 from pipeline.read.columns import readings
 from pipeline.read.findings import Unusable
 from pipeline.read.geojson import text_encoding
-from pipeline.read.mapping import base_of, position_of
+from pipeline.read.mapping import base_of, position_of, sigma_of, time_of
 from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
 from pipeline.read.text import check_text, known_encoding
@@ -146,8 +148,8 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
 
 
 def _check_signature(export: Export) -> None:
-    """Refuse a GeoPackage that was written to since its sum was taken; of a text every byte is summed as it is read."""
-    if export.path.suffix.lower() in PACKAGE and _altered(export):
+    """Refuse a GeoPackage or spreadsheet that was written to since it was summed; a text is summed as it is read."""
+    if export.path.suffix.lower() in (*PACKAGE, *WORKBOOKS) and _altered(export):
         raise Unusable(0, *_CHANGED)
 
 
@@ -160,13 +162,11 @@ def _altered(export: Export) -> bool:
 
 def _faults(points: Points) -> Iterator[tuple[str, str]]:
     """Give the key and the fault of everything in a block that makes its files unreadable."""
-    for positions in (position_of, base_of):
+    for found in (position_of, base_of, lambda _: time_of(points), sigma_of):
         try:
-            positions(points.columns)
+            found(points.columns)
         except ValueError as error:
             yield "columns", str(error)
-    if points.columns.time is None:
-        yield "columns", "the columns map no time"
     for key, zone, time_format in (("time_zone", points.time_zone, None), ("time_format", None, points.time_format)):
         try:
             clock(zone, time_format)
@@ -174,7 +174,8 @@ def _faults(points: Points) -> Iterator[tuple[str, str]]:
             yield key, str(error)
     if points.encoding is not None and not known_encoding(points.encoding):
         yield "encoding", f'there is no encoding "{points.encoding}"'
-    if points.delimiter is not None and (not points.delimiter.isascii() or points.delimiter in '"\r\n\0'):
+    sign = None if points.delimiter == BLANKS else points.delimiter
+    if sign is not None and (not sign.isascii() or sign in '"\r\n\0'):
         yield "delimiter", f'"{points.delimiter}" cannot be a delimiter'
 
 
@@ -225,7 +226,7 @@ def _look(pattern: str, folder: Path) -> str:
     if near := beside(os.path.join(at, name)):
         return f"did you mean {' or '.join(near)}? {fix}"
     try:
-        there = sorted(each for each in os.listdir(at) if each.lower().endswith((*TEXT, *JSON, *PACKAGE)))
+        there = sorted(each for each in os.listdir(at) if each.lower().endswith((*TEXT, *JSON, *PACKAGE, *WORKBOOKS)))
     except OSError:
         return fix
     return f"{fix}; the exports there may be {listed(there)}" if there else f"{fix}, where there is no export"
@@ -243,7 +244,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
     check_regular(path)
     _check_content(path)
     at = signature(path)
-    sha256 = digest(path) if path.suffix.lower() in PACKAGE else _text_sum(path, points)
+    sha256 = digest(path) if path.suffix.lower() in (*PACKAGE, *WORKBOOKS) else _text_sum(path, points)
     if not sound:
         return Export(path, shown, block, points, sha256, (), at)
     with open_source(path, points, 65536, look=True) as source:
@@ -254,7 +255,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
         if len(carried) > COLUMNS:
             what = f"it has {counted(len(carried), 'column')} beside those that are mapped; {COLUMNS:,} is the most"
             raise Unusable(0, what, "export it without the columns that nobody needs")
-        bare = bare_time(first, source.how.names["time"], points.time_format)
+        bare = bare_time(first, source.how.names["time"], source.how.clock.time_format)
         return Export(path, shown, block, points, sha256, carried, at, bare)
 
 
@@ -280,11 +281,14 @@ def _check_content(path: Path) -> None:
         fits = head.startswith(SQLITE)
     elif ending in JSON:
         fits = head.decode(text_encoding(path), "replace").removeprefix("\ufeff").lstrip().startswith("{")
+    elif ending in WORKBOOKS:
+        fits = head.startswith((_ZIP, OLD_WORKBOOK))
     elif ending in TEXT:
         fits = not head.startswith((SQLITE, _ZIP))
     else:
-        known = ", ".join((*TEXT, *JSON, *PACKAGE))
-        raise Unusable(0, f'the format "{ending or "(no extension)"}" is not known', f"known are {known}")
+        known = ", ".join((*TEXT, *JSON, *PACKAGE, *WORKBOOKS))
+        fix = SAVE_AS if ending in OTHER_WORKBOOKS else f"known are {known}"
+        raise Unusable(0, f'the format "{ending or "(no extension)"}" is not known', fix)
     if not head:
         raise Unusable(0, "the file is empty")
     if not fits:
@@ -328,6 +332,8 @@ def _check_times(source: Source, first: list[Raw]) -> None:
     if not strange:
         return
     line, found = strange[0]
+    if how.points.columns.date is not None and how.clock.matched(pa.array([found.partition(" ")[2]])).any():
+        raise Unusable(line, f'date and time together are "{found}"', "the time has its date already: leave date out")
     if how.clock.time_format is None:
         why = why_no_time(found)
         fix = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'

@@ -10,21 +10,27 @@ import pyarrow as pa
 
 from pipeline.digest import Sum
 from pipeline.files.odd_text import looks_like_data
+from pipeline.files.sheet import TABLES
+from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.named import is_geographic, is_wgs84
 from pipeline.job.model import Points
 from pipeline.near import listed, nearest
-from pipeline.read.columns import Plan, plan
+from pipeline.read.columns import Plan, lengths_of, plan
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.findings import Unusable
-from pipeline.read.mapping import fitted, mapped, position_of
+from pipeline.read.headings import check_headings
+from pipeline.read.mapping import fitted, mapped, numbered, position_of
 from pipeline.read.package import layers_of
 from pipeline.read.raw import Raw
+from pipeline.read.spreadsheet import open_sheet
 from pipeline.read.text import CHUNK
+from pipeline.read.two_columns import put_together
 from pipeline.read.vector import open_layer
+from pipeline.words import counted
 
 QUOTE = '"'
-TEXT, JSON, PACKAGE = (".csv", ".txt"), (".geojson", ".json"), (".gpkg",)
+TEXT, JSON, PACKAGE = TABLES, (".geojson", ".json"), (".gpkg",)
 
 #: Rows (vector) and bytes (text) of a batch where only a look at the file's beginning is wanted.
 _LOOK_ROWS, _LOOK_BYTES = 1000, 256 << 10
@@ -53,6 +59,9 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
     if path.suffix.lower() in TEXT:
         yield _open_text(path, points, _LOOK_BYTES if look else CHUNK)
         return
+    if path.suffix.lower() in WORKBOOKS:
+        yield _open_sheet(path, points, rows_per_batch)
+        return
     layer = _layer(path, points) if path.suffix.lower() in PACKAGE else None
     seen = hashlib.sha256()
     with open_layer(path, layer, points, _LOOK_ROWS if look else rows_per_batch, seen) as found:
@@ -60,8 +69,10 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
         _check_columns(points, found.schema, 1)
         if not found.spatial and position_of(points.columns).from_geometry:
             raise Unusable(1, "there is no geometry and the columns map no position", "map the position's columns")
+        check_headings(points, lengths_of(points), 1)
         how = plan(points, points.decimal or ".", found.schema, _in_degrees(points.crs, found.crs))
-        yield Source(1, found.crs, how, found.batches, None if layer is not None else seen)
+        how, batches = put_together(how, found.batches)
+        yield Source(1, found.crs, how, batches, None if layer is not None else seen)
 
 
 def _open_text(path: Path, points: Points, chunk: int) -> Source:
@@ -70,14 +81,29 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     if points.delimiter is not None and len(dialect.names) == 1 < len(mapped(points.columns)):
         what = f'the header has no "{points.delimiter}" in it, which the block states as delimiter'
         raise Unusable(dialect.header_line, what, "state the one that the file has, or leave the key out")
+    _check_numbers(points, dialect.header_line, len(dialect.names))
     schema = pa.schema([(name, pa.string()) for name in dialect.names])
     _check_columns(points, schema, dialect.header_line)
     if position_of(points.columns).from_geometry:
         raise Unusable(dialect.header_line, "the job file maps no position columns", "map longitude, latitude, height")
+    check_headings(points, lengths_of(points), dialect.header_line)
     how = plan(points, dialect.decimal, schema)
     seen = hashlib.sha256()
-    rows = read_delimited(path, dialect, points.encoding, chunk, seen)
+    how, rows = put_together(how, read_delimited(path, dialect, points.encoding, chunk, seen))
     return Source(dialect.header_line, None, how, rows, seen)
+
+
+def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
+    sheet = open_sheet(path, points, rows_per_batch)
+    points, line = sheet.points, sheet.header_line
+    _check_numbers(points, line, len(sheet.schema))
+    _check_columns(points, sheet.schema, line)
+    if position_of(points.columns).from_geometry:
+        raise Unusable(line, "the job file maps no position columns", "map longitude, latitude, height")
+    check_headings(points, lengths_of(points), line)
+    how = plan(points, points.decimal or ".", sheet.schema, dates=True)
+    how, batches = put_together(how, sheet.batches)
+    return Source(line, None, how, batches)
 
 
 def _layer(path: Path, points: Points) -> str:
@@ -96,6 +122,14 @@ def _layer(path: Path, points: Points) -> str:
     return points.layer
 
 
+def _check_numbers(points: Points, line: int, there: int) -> None:
+    """Say of every column that is mapped by a number which the file does not have."""
+    missing = [f"no column {place} (mapped as {word})" for word, place in numbered(points.columns).items()]
+    if missing:
+        what = f"the rows have {counted(there, 'cell')}: {' and '.join(missing)}"
+        raise Unusable(max(line, 1), what, "count the columns from 1, and see delimiter")
+
+
 def _check_columns(points: Points, schema: pa.Schema, line: int) -> None:
     """Say of every mapped column that is not there which names come nearest."""
     missing = [(word, name) for word, name in mapped(points.columns).items() if name not in schema.names]
@@ -104,7 +138,8 @@ def _check_columns(points: Points, schema: pa.Schema, line: int) -> None:
     told = " and ".join(f'no column "{name}" (mapped as {word})' for word, name in missing)
     if looks_like_data(schema.names):
         what = "the first line holds data, no names of columns: the file has no header"
-        raise Unusable(line, what, f"write one above it, with the columns {_listed([name for _, name in missing])}")
+        fix = f"write one above it, with the columns {_listed([name for _, name in missing])}"
+        raise Unusable(line, what, f"{fix}; or state header = 0 and map columns by number, such as name = 1")
     spoilt = [name for _, name in missing if _as_utf8(name, points.encoding) in schema.names]
     if spoilt:
         fix = f'the file is UTF-8, and encoding = "{points.encoding}" reads it otherwise: leave encoding out'

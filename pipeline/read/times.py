@@ -12,8 +12,10 @@ import pyarrow.compute as pc
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import LEAP_SECONDS, MINUTE
 from pipeline.files.odd_text import why_no_time
+from pipeline.job.time_format import says_its_clock
 from pipeline.read.claims import Claims, stated_minutes
 from pipeline.read.clock_fields import ISO, Fields, Pattern, pattern_of
+from pipeline.read.counted_times import COUNTED, Counted
 from pipeline.read.findings import Findings
 from pipeline.read.odd_cells import described
 from pipeline.tables import TIME
@@ -35,13 +37,16 @@ _DATE = (
 class Clock:
     """How the times of one block are read: the zone of naive ones and, where they are not ISO 8601, their format.
 
+    With ``dates`` ISO 8601 is read beside the format: that of times that a file keeps as such.
+
     ``claims`` takes up what the times that are read say of their own zone.
     """
 
     zone: str
     kind: "tzinfo | int | None"  # an IANA zone, minutes east of UTC, or None for the GPS time scale
     time_format: str | None
-    pattern: Pattern
+    pattern: Pattern | Counted
+    dates: bool = False
     claims: Claims = field(default_factory=Claims, compare=False)
 
     def read(self, cells: pa.Array, word: str, findings: Findings) -> pa.Array:
@@ -54,8 +59,7 @@ class Clock:
             known = utc.is_valid().to_numpy(zero_copy_only=False)
             self._claim(cells, _milliseconds(utc), np.zeros(len(known), np.int64), known)
             return utc
-        if not pa.types.is_string(cells.type):
-            cells = pc.cast(cells, pa.string())
+        cells = self._readable(cells)
         local, known, zoned, minutes = self._local(cells, word, findings)
         self._claim(cells, local, minutes, known & zoned)
         utc = self._utc(local, known & ~zoned, cells, word, findings)
@@ -79,7 +83,22 @@ class Clock:
         if pa.types.is_timestamp(cells.type):
             there: Flags = cells.is_valid().to_numpy(zero_copy_only=False)
             return there
-        return self.pattern.read(cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())).matched
+        return self._fields(self._readable(cells)).matched
+
+    def _fields(self, cells: pa.Array) -> Fields:
+        fields = self.pattern.read(cells)
+        if not self.dates or self.time_format is None or not pa.types.is_string(cells.type):
+            return fields
+        other = ISO.read(cells)
+        if not other.matched.any():
+            return fields
+        pairs = ((getattr(fields, each), getattr(other, each)) for each in Fields.__dataclass_fields__)
+        return Fields(*(np.where(fields.matched, one, two) for one, two in pairs))
+
+    def _readable(self, cells: pa.Array) -> pa.Array:
+        """Return cells as the pattern takes them: texts, or numbers where times are counted."""
+        counted = isinstance(self.pattern, Counted) and not pa.types.is_temporal(cells.type)
+        return cells if counted or pa.types.is_string(cells.type) else pc.cast(cells, pa.string())
 
     def _local(self, cells: pa.Array, word: str, findings: Findings) -> tuple[Integers, Flags, Flags, Integers]:
         """Return the clock's milliseconds, where they are known, where they are UTC already, and of what offset."""
@@ -87,7 +106,7 @@ class Clock:
             fast = _cast(cells)
             if fast is not None:
                 return fast
-        fields = self.pattern.read(cells)
+        fields = self._fields(cells)
         self._note(fields, cells, word, findings)
         return fields.milliseconds, fields.real, fields.zoned, fields.offset
 
@@ -132,14 +151,17 @@ class _Utc:
     known: Flags
 
 
-def clock(zone: str | None, time_format: str | None) -> Clock:
-    """Return the clock of a block.
+def clock(zone: str | None, time_format: str | None, dates: bool = False) -> Clock:
+    """Return the clock of a block; ``dates`` as in `Clock`.
 
     Raises ValueError, with what is wrong in words, where the zone or the format is not understood.
     """
     zone = zone or "UTC"
-    pattern = ISO if time_format is None else pattern_of(time_format)
-    return Clock(zone, _zone(zone), time_format, pattern)
+    if time_format is None or time_format not in COUNTED:
+        return Clock(zone, _zone(zone), time_format, ISO if time_format is None else pattern_of(time_format), dates)
+    if says_its_clock(time_format):
+        zone = "UTC" if time_format.startswith("unix") else "GPS"
+    return Clock(zone, _zone(zone), time_format, COUNTED[time_format], dates)
 
 
 def _zone(name: str) -> "tzinfo | int | None":

@@ -10,7 +10,8 @@ import pyarrow as pa
 from pipeline.digest import Sum
 from pipeline.job.model import Points
 from pipeline.read import geojson, package
-from pipeline.read.mapping import fitted, mapped
+from pipeline.read.findings import Unusable
+from pipeline.read.mapping import fitted, mapped, numbered
 from pipeline.read.raw import Raw
 
 
@@ -35,6 +36,9 @@ def open_layer(path: Path, layer: str | None, points: Points, rows_per_batch: in
     All bytes that are read of a GeoJSON file are added to ``seen``. Raises `Unusable` where the file or layer cannot be
     read, also while its batches are.
     """
+    if numbered(points.columns):
+        what = "the block maps columns by number, which a text file or spreadsheet has"
+        raise Unusable(0, what, "map them by name")
     if layer is None:
         found = geojson.properties_of(path)
         # Columns are what features have: of a collection without any, those that the job file maps hold.

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.job.time_format import says_its_clock
 from pipeline.read.raw import Raw
 
 #: What ends an ISO time that says its offset from UTC.
@@ -17,7 +18,7 @@ def bare_time(first: Iterable[Raw], column: str, time_format: str | None) -> tup
     ``first`` are an export's first rows, ``column`` is that of their times. Times that a format keeps as such, as a
     GeoPackage does, are UTC by its standard.
     """
-    if time_format is not None and "%z" in time_format:
+    if time_format is not None and ("%z" in time_format or says_its_clock(time_format)):
         return None
     for raw in first:
         cells = raw.columns[column]

@@ -1,23 +1,24 @@
-"""The sessions of a job as windows in time, from its ``[[session]]`` tables or from the CSV that ``[sessions]`` names.
+"""The sessions of a job as windows in time, from its ``[[session]]`` tables or the file that ``[sessions]`` names.
 
-The CSV is UTF-8 with ``,`` or ``;`` between cells (with ``;`` a decimal comma is read too). Its columns are the job
-file's keys; a key inside a table has the table's name before it:
+It is a spreadsheet, or a CSV in UTF-8 with ``,`` or ``;`` between cells (with ``;`` a decimal comma is read too). Its
+columns are the job file's keys; a key inside a table has the table's name before it:
 
     name, start, end, base, ties, checks, shift, epoch,
     shift_east, shift_north, shift_up, shift_sigma_horizontal, shift_sigma_vertical,
     setup_mark, setup_longitude, setup_latitude, setup_ellipsoid_height, setup_antenna_height, setup_epoch,
     field_shift_from, field_shift_east, field_shift_north, field_shift_up, field_shift_model
 
-Only name, start and end are needed; an empty cell is a key left out. Times are ISO 8601 with their offset from UTC.
+Only name, start and end are needed; an empty cell is a key left out. Times are ISO 8601 with their offset from UTC,
+or on the clock of ``[source] time_zone`` without.
 A list of occupations is written point=mark, parted by ``;`` (then in quotes where the cells are parted by ``;``) or by
 ``|``: ``CM2-AM=CM2; CM2-PM=CM2``. ``shift`` is derive or none, and empty where ``shift_east`` and the rest give it.
 """
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import partial
-from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
@@ -26,7 +27,7 @@ from pipeline.files.odd_text import why_no_number, why_no_time
 from pipeline.files.sheet import Sheet, number, read_sheet
 from pipeline.job.explain import explain, key_path
 from pipeline.job.lines import Key, KeyPath
-from pipeline.job.load import LoadedJob
+from pipeline.job.load import LoadedJob, clock_of
 from pipeline.job.model import Session
 from pipeline.job.rules import Where, check_sessions, too_many
 from pipeline.limits import SESSIONS
@@ -75,7 +76,9 @@ def load_sessions(loaded: LoadedJob, problems: Problems) -> tuple[SessionWindow,
     """
     if loaded.job.sessions is not None:
         file = loaded.job.sessions.file
-        sessions = list(_read_file(file, loaded.show(file), problems))
+        clock = clock_of(loaded.job.source.model_dump())
+        sheet = read_sheet(file, loaded.show(file), problems, _COLUMNS, loaded.job.sessions.layer)
+        sessions = list(_read_rows(sheet, clock, problems)) if sheet is not None else []
         check_sessions(sessions, loaded.job.control is not None, problems)
     else:
         sessions = [(each, partial(loaded.where, "session", index)) for index, each in enumerate(loaded.job.session)]
@@ -143,16 +146,13 @@ def _note_overlap(earlier: SessionWindow, later: SessionWindow, problems: Proble
     )
 
 
-def _read_file(path: Path, shown: str, problems: Problems) -> Iterator[tuple[Session, Where]]:
-    sheet = read_sheet(path, shown, problems, _COLUMNS)
-    if sheet is None:
-        return
+def _read_rows(sheet: Sheet, clock: dict[str, str | None], problems: Problems) -> Iterator[tuple[Session, Where]]:
     if len(sheet.rows) > SESSIONS:
         problems.add(sheet.shown, 0, *too_many(len(sheet.rows), "session", SESSIONS))
         return
     _check_columns(sheet, problems)
     for line, cells in sheet.rows:
-        session = _read_row(sheet, line, cells, problems)
+        session = _read_row(sheet, line, cells, clock, problems)
         if session is not None:
             yield session, partial(_at, sheet.shown, line)
     if not sheet.rows:
@@ -183,10 +183,12 @@ def _check_columns(sheet: Sheet, problems: Problems) -> None:
             problems.add(sheet.shown, sheet.header, f"the column '{column}' is missing", is_it)
 
 
-def _read_row(sheet: Sheet, line: int, cells: dict[str, str], problems: Problems) -> Session | None:
+def _read_row(
+    sheet: Sheet, line: int, cells: dict[str, str], clock: dict[str, str | None], problems: Problems
+) -> Session | None:
     told, unread = _told(sheet, line, cells, problems)
     try:
-        session = Session.model_validate(told)
+        session = Session.model_validate(told, context=clock)
     except ValidationError as error:
         for each in error.errors(include_url=False):
             path = key_path(each)
@@ -247,7 +249,10 @@ def _as_number(text: str, comma: bool) -> float:
 
 def _as_moment(text: str, _comma: bool) -> datetime:
     try:
-        return datetime.fromisoformat(text)
+        found = datetime.fromisoformat(text)
+        if re.fullmatch(r"[0-9W-]+", text):  # a date alone would be its midnight
+            raise ValueError
+        return found
     except ValueError:
         looks = why_no_time(text).partition(": it ")[2]
         seems = f", it {looks}" if looks and "time_format" not in looks else ""

@@ -204,7 +204,8 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     assert problems.found[-1].what == "this file is not there"
     _, found = _read(tmp_path, (HEADER + "A,1,2,3\nK\xf61,1,2,3\n").encode("latin-1"))
     assert (found[0].line, found[0].what) == (3, "this is not UTF-8 text")
-    assert "'.xlsx' file is not read" in _read(tmp_path, "", name="control.xlsx")[1][0].what
+    assert "'.ods' file is not read" in _read(tmp_path, "", name="control.ods")[1][0].what
+    assert "cannot be unpacked" in _read(tmp_path, "", name="control.xlsx")[1][0].what
     assert "geocentric" in _read(tmp_path, REGISTER, kind="geocentric")[1][0].what
 
 

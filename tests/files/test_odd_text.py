@@ -49,7 +49,7 @@ def test_degrees_where_minutes_are_expected() -> None:
         ("1772436600123", "milliseconds since 1970"), ("2408 113400.0", "GPS week"), ("2408,113400", "GPS week"),
         ("46083.3125", "serial day"), ("46083,3125", "serial day"), ("07:30:00", "without its date"),
         ("07:30:00.250", "without its date"), ("2026-03-02", "no time of day"), ("02.03.2026", "no time of day"),
-        ("20260302", "date alone"), ("113400.00", "seconds of a day or week"), ("20260302073000", "%Y%m%d%H%M%S"),
+        ("20260302", "date alone"), ("113400.00", "gps_seconds"), ("20260302073000", "%Y%m%d%H%M%S"),
         ("02/03/2026 07:30:00 PM", "12-hour"), ("2026-03-02 07:30:00 am", "12-hour"), ("7:30 PM", "12-hour"),
         ("2026-03-02 07:30:00 CEST", "name of a zone"), ("2026/03/02 07:30:00", '"%Y/%m/%d %H:%M:%S"'),
         ("02/03/2026 07:30:00", "not guessed"), ("2 Mar 2026 07:30:00", "time_format"),

@@ -37,6 +37,7 @@ LIBRARIES = {
     "pyogrio": {"read", "control", "issue", "files"},
     "fiona": {"issue", "files"},
     "ezdxf": {"issue"},
+    "openpyxl": {"files"},
     "pydantic": {"job", "sessions", "issue"},
     "filelock": {"issue"},
     "jinja2": {"issue"},

@@ -1,12 +1,12 @@
 """Time zones that people write, each with what to write instead; offsets by the zones' own definitions."""
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from pipeline.job import zones
-from pipeline.job.zones import reversed_sign, zone_problem
+from pipeline.job.zones import localised, reversed_sign, zone_problem
 
 
 @pytest.mark.parametrize(
@@ -68,3 +68,34 @@ def test_the_sign_of_etc_names(hours: int) -> None:
         stands_for = datetime(2026, 1, 1, tzinfo=ZoneInfo(zone)).strftime("%z")
         assert reversed_sign(zone) == f"{stands_for[:3]}:{stands_for[3:]}"
     assert reversed_sign("Etc/GMT+0") is reversed_sign("Europe/Vienna") is None
+
+
+@pytest.mark.parametrize(
+    ("text", "zone", "utc"),
+    [
+        ("2026-03-02T08:30:00", "Pacific/Auckland", "2026-03-01T19:30:00"),
+        ("2026-07-02T08:30:00", "Pacific/Auckland", "2026-07-01T20:30:00"),
+        ("2026-03-02T08:30:00", "-03:30", "2026-03-02T12:00:00"),
+        ("2026-03-02T08:30:00", "UTC", "2026-03-02T08:30:00"),
+        ("2026-03-02T08:30:18", "GPS", "2026-03-02T08:30:00"),
+        ("2016-12-31T23:59:59", "GPS", "2016-12-31T23:59:42"),
+        ("2017-01-01T00:00:18", "GPS", "2017-01-01T00:00:00"),
+    ],
+)
+def test_times_on_the_clock_of_a_zone(text: str, zone: str, utc: str) -> None:
+    """Offsets by the zones' own definitions; GPS - UTC is 17 s to the end of 2016 and 18 s after it (Bulletin C 52)."""
+    found = localised(datetime.fromisoformat(text), zone)
+    assert found == datetime.fromisoformat(utc).replace(tzinfo=UTC)
+    assert found.utcoffset() is not None
+
+
+def test_times_of_the_hours_in_which_clocks_are_changed() -> None:
+    """New Zealand 2026: back on 5 April at 03:00 and forward on 27 September at 02:00."""
+    with pytest.raises(
+        ValueError, match=r"comes twice .* write 2026-04-05T02:30:00\+13:00 or 2026-04-05T02:30:00\+12:00"
+    ):
+        localised(datetime(2026, 4, 5, 2, 30), "Pacific/Auckland")
+    with pytest.raises(ValueError, match="does not exist in Pacific/Auckland"):
+        localised(datetime(2026, 9, 27, 2, 30), "Pacific/Auckland")
+    before, after = (localised(datetime(2026, 4, 5, hour), "Pacific/Auckland") for hour in (1, 4))
+    assert after - before == timedelta(hours=4)

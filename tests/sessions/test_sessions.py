@@ -250,3 +250,35 @@ def test_every_pair_that_overlaps_is_told(tmp_path: Path) -> None:
         True,
     ]
     assert len(found) == 2
+
+
+def test_times_on_the_clock_of_the_job(tmp_path: Path) -> None:
+    """In New Zealand clocks go back on 5 April 2026 at 03:00 (its time zone database), so that 4 h lie between."""
+    here = 'crs = "EPSG:4959"\ntime_zone = "Pacific/Auckland"'
+    text = JOB.replace('crs = "EPSG:4959"', here)
+    block = '[[session]]\nname = "one"\nstart = 2026-04-05T01:00:00\nend = 2026-04-05T04:00:00\n'
+    table = "name,start,end\none,2026-04-05 01:00,2026-04-05T04:00:00\n"
+    for windows in (
+        _windows(tmp_path, text + block),
+        _windows(tmp_path, text + '[sessions]\nfile = "sessions.csv"\n', table),
+    ):
+        (one,) = windows
+        assert one.session.start == datetime(2026, 4, 4, 12, tzinfo=UTC)
+        assert one.end_ms - one.start_ms == 4 * 3_600_000
+
+
+@pytest.mark.parametrize(
+    ("start", "zone", "says"),
+    [
+        ("2026-04-05T02:30:00", "Pacific/Auckland", "comes twice in Pacific/Auckland"),
+        ("2026-09-27T02:30:00", "Pacific/Auckland", "does not exist in Pacific/Auckland"),
+        ("2026-03-02", "Pacific/Auckland", "is not a time such as"),
+        ("2026-03-02T07:30:00", "", "unless time_zone in [source] says which clock it is of"),
+    ],
+)
+def test_times_that_no_clock_makes_certain(tmp_path: Path, start: str, zone: str, says: str) -> None:
+    stated = f'\ntime_zone = "{zone}"' if zone else ""
+    text = FROM_FILE.replace('crs = "EPSG:4959"', 'crs = "EPSG:4959"' + stated)
+    found = _found(tmp_path, text, f"name,start,end\none,{start},2026-10-01T00:00:00Z\n")
+    assert [(problem.file, problem.line) for problem in found] == [(str(tmp_path / "sessions.csv"), 2)]
+    assert says in str(found[0])

@@ -1,0 +1,162 @@
+"""One sheet of a spreadsheet (.xlsx): its rows of values as they are stored, and what is odd about its cells."""
+
+import io
+import warnings
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from itertools import islice
+from typing import Any
+from xml.parsers.expat import ExpatError
+
+from pipeline.files.workbook_parts import BROKEN, BrokenWorkbook, Look, cell_name, check_parts, look_at, sheet_parts
+from pipeline.near import listed
+
+#: Endings of spreadsheets that are read, and of others, which can be saved as one of them.
+WORKBOOKS, OTHER_WORKBOOKS = (".xlsx", ".xlsm"), (".xls", ".xlsb", ".ods", ".numbers")
+SAVE_AS = "save it as .xlsx or .csv"
+
+#: The beginning of a file of the former kind, and of one that a password protects.
+OLD_WORKBOOK = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+
+#: What the library raises where XML is not what it expects.
+_NOT_EXPECTED = (KeyError, ValueError, TypeError, IndexError, AttributeError, SyntaxError, OverflowError, ExpatError)
+
+
+@dataclass(frozen=True)
+class CellError:
+    """A cell that holds an error instead of a value, such as #N/A."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class SheetRows:
+    """A sheet's rows that have a value, each with its number: None, text, number, bool or `CellError` by column.
+
+    A date or time is text in ISO 8601: ``2026-03-02``, ``07:30:00`` or ``2026-03-02T07:30:00``. ``look`` says which
+    rows are hidden, which cells merged and which formulas without a value.
+    """
+
+    name: str
+    rows: tuple[tuple[int, tuple[object, ...]], ...]
+    look: Look
+
+    def odd(self, row: int, column: int, value: object) -> str | None:
+        """Return in words why a cell's value cannot be taken; columns count from 1."""
+        if isinstance(value, CellError):
+            return f"the cell holds the error {value.text}"
+        if (row, column) in self.look.unsaved:
+            return "the cell's formula has no stored value: open the file, save it, or export values"
+        into = self.look.merged.get((row, column))
+        return f"the cell is merged into {cell_name(*into)}: give each row its own value" if into else None
+
+
+def read_workbook(data: bytes, layer: str | None) -> SheetRows:
+    """Read one sheet: ``layer``, or the only one shown that holds rows.
+
+    Raises `BrokenWorkbook` where the spreadsheet cannot be read or it is not plain which sheet is meant.
+    """
+    if data.startswith(OLD_WORKBOOK):
+        raise BrokenWorkbook("it is protected by a password, or a spreadsheet of the former kind", SAVE_AS)
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as package:
+            check_parts(package)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # of what a sheet has beside its values
+                return _read(package, data, layer)
+    except BROKEN as error:
+        raise BrokenWorkbook(f"it cannot be unpacked: {error}", SAVE_AS) from error
+    except _NOT_EXPECTED as error:
+        raise BrokenWorkbook(f"its XML cannot be read: {error}", SAVE_AS) from error
+
+
+def _read(package: zipfile.ZipFile, data: bytes, layer: str | None) -> SheetRows:
+    from openpyxl import load_workbook
+
+    book = load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
+    try:
+        parts = dict(zip(_names_in_order(package), book.worksheets, strict=False))
+        looks = {sheet.title: look_at(package, part, len(data)) for part, sheet in parts.items()}
+        name = _chosen(layer, {sheet.title: sheet.sheet_state == "visible" for sheet in parts.values()}, looks)
+        return SheetRows(name, tuple(_rows(book[name], looks[name])), looks[name])
+    finally:
+        book.close()
+
+
+def _names_in_order(package: zipfile.ZipFile) -> list[str]:
+    """Return the parts of the sheets in the workbook's order, as the library has them."""
+    from xml.etree import ElementTree
+
+    of_relation = sheet_parts(package)
+    with package.open("xl/workbook.xml") as opened:
+        root = ElementTree.parse(opened).getroot()
+    sheets = [each for each in root.iter() if each.tag.rpartition("}")[2] == "sheet"]
+    relations = [next((value for key, value in each.items() if key.endswith("}id")), "") for each in sheets]
+    return [of_relation[each] for each in relations if each in of_relation]
+
+
+def _chosen(layer: str | None, shown: dict[str, bool], looks: dict[str, Look]) -> str:
+    every = listed(list(shown), '"')
+    if layer is not None:
+        if layer not in shown:
+            raise BrokenWorkbook(f'it has no sheet "{layer}"', f"write layer = one of {every}")
+        return layer
+    filled = [name for name, look in looks.items() if shown[name] and look.filled > 1]
+    filled = filled or [name for name, look in looks.items() if shown[name] and look.filled]
+    if not filled:
+        raise BrokenWorkbook("it has no sheet with rows", "name a hidden one as layer if that is meant")
+    if len(filled) > 1:
+        raise BrokenWorkbook(f"several of its sheets hold rows: {listed(filled, chr(34))}", "name one of them as layer")
+    return filled[0]
+
+
+def as_text(value: object) -> str:
+    """Return a value as a table of text has it: nothing for none and for an error, no decimals of a whole number."""
+    if value is None or isinstance(value, CellError):
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    return repr(value).removesuffix(".0") if isinstance(value, float) else str(value).strip()
+
+
+def _rows(sheet: Any, look: Look) -> Iterator[tuple[int, tuple[object, ...]]]:
+    if not look.last:
+        return
+    sheet.reset_dimensions()  # what the file says of its size may be wrong
+    unsaved = {row for row, _ in look.unsaved}
+    cells = sheet.iter_rows(min_row=1, max_row=look.last, max_col=look.width)
+    # no further: what stands below the rows would be read too
+    for number, row in enumerate(islice(cells, look.last), start=1):
+        values = tuple(map(_value, row))
+        if number in unsaved or any(value is not None and value != "" for value in values):
+            yield number, values
+
+
+def _value(cell: Any) -> object:
+    value = cell.value
+    if isinstance(value, str):
+        return CellError(value) if cell.data_type == "e" else value
+    if isinstance(value, datetime):
+        return _date(value, cell.number_format)
+    if isinstance(value, time | date):
+        return value.isoformat()
+    if isinstance(value, timedelta):
+        return _duration(value)
+    return value
+
+
+def _date(value: datetime, form: str) -> str:
+    from openpyxl.styles.numbers import is_datetime
+
+    if is_datetime(form) == "date" and value.time() == time():
+        return value.date().isoformat()
+    return value.isoformat()
+
+
+def _duration(value: timedelta) -> str:
+    """Return a span of time, which a time of day is where it is shown as hours of any number."""
+    seconds, parts = divmod(round(value.total_seconds() * 1000), 1000)
+    text = f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+    return f"{text}.{parts:03d}" if parts else text

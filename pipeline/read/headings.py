@@ -1,0 +1,85 @@
+"""Units that stand in the names of columns ("Height [ft]", "sE (mm)"), held against those that the job file states."""
+
+import re
+
+from pipeline.geodesy.units import FOOT, METRES, SURVEY_FOOT, Lengths
+from pipeline.job.model import Points
+from pipeline.read.findings import Unusable
+from pipeline.read.mapping import ALONG, DEGREES, LENGTHS, UPWARD, mapped
+
+#: What a heading may say, blanks and points left out, and what it may mean in metres.
+_SAID = {
+    "m": (1.0,), "metre": (1.0,), "meter": (1.0,), "metres": (1.0,), "meters": (1.0,), "mtr": (1.0,),
+    "mm": (0.001,), "cm": (0.01,), "dm": (0.1,), "km": (1000.0,),
+    "ft": (FOOT, SURVEY_FOOT), "feet": (FOOT, SURVEY_FOOT), "foot": (FOOT, SURVEY_FOOT),
+    "ift": (FOOT,), "intft": (FOOT,), "ftint": (FOOT,), "internationalfeet": (FOOT,), "internationalfoot": (FOOT,),
+    "usft": (SURVEY_FOOT,), "ftus": (SURVEY_FOOT,), "sft": (SURVEY_FOOT,), "ussft": (SURVEY_FOOT,),
+    "surveyfeet": (SURVEY_FOOT,), "ussurveyfeet": (SURVEY_FOOT,), "ussurveyfoot": (SURVEY_FOOT,),
+    "in": (FOOT / 12,), "inch": (FOOT / 12,), "inches": (FOOT / 12,),
+}  # fmt: skip
+_NO_DEGREES = {"rad": "radians", "radians": "radians", "gon": "gon", "grad": "gon", "grads": "gon"}
+_SEXAGESIMAL = {"dms", "ddmmss", "dddmmss"}
+
+_BRACKETS = re.compile(r".*\S\s*[\[({<]([^\])}>]+)[\])}>]\s*", re.DOTALL)
+_BEHIND = re.compile(
+    r".*[^\W_][_\s,.:/-]+(mm|cm|m|ft|us[_ -]?ft|ftus|feet|foot|met(?:re|er)s?)", re.IGNORECASE | re.DOTALL
+)
+
+#: Lengths that `units` cannot state in millimetres and a heading can: those that are no part of a position.
+_SMALL = (0.001, 0.01)
+_FREE = LENGTHS - ALONG - UPWARD
+
+
+def unit_said(name: str) -> str | None:
+    """Return the unit that a column's name ends with, in small letters without blanks and points, or None."""
+    match = _BRACKETS.fullmatch(name) or _BEHIND.fullmatch(name)
+    return re.sub(r"[\s._-]", "", match[1]).casefold() if match else None
+
+
+def small_units(points: Points) -> dict[str, float]:
+    """Return the metres of one unit of the mapped columns whose headings say millimetres or centimetres."""
+    said = {
+        word: _SAID.get(unit_said(name) or "", ()) for word, name in mapped(points.columns).items() if word in _FREE
+    }
+    return {word: metres[0] for word, metres in said.items() if metres and metres[0] in _SMALL}
+
+
+def check_headings(points: Points, counted: Lengths, line: int) -> None:
+    """Hold what the headings of mapped columns say against what their numbers are read as.
+
+    Raises `Unusable` with the header's line where they contradict each other.
+    """
+    for word, name in mapped(points.columns).items():
+        unit = unit_said(name)
+        if unit is None:
+            continue
+        if word in DEGREES:
+            _check_angle(word, name, unit, points, line)
+        elif word in LENGTHS and unit in _SAID and word not in small_units(points):
+            metre = counted.plan if word in ALONG else counted.up if word in UPWARD else counted.other
+            if all(abs(metre / metres - 1.0) > 1e-7 for metres in _SAID[unit]):
+                read = next(
+                    (called for called, metres in METRES.items() if abs(metre / metres - 1) < 1e-7), "its crs says"
+                )
+                what = f'the heading "{name}" ({word}) says another unit than its numbers are read in, {read}'
+                raise Unusable(line, what, _fix(word, _SAID[unit]))
+        elif word == "correction_age" and unit in ("ms", "min"):
+            raise Unusable(line, f'the heading "{name}" ({word}) does not say seconds', "export it in seconds")
+
+
+def _check_angle(word: str, name: str, unit: str, points: Points, line: int) -> None:
+    if unit in _NO_DEGREES:
+        what = f'the heading "{name}" ({word}) says {_NO_DEGREES[unit]}, and degrees are read'
+        raise Unusable(line, what, "export it in degrees")
+    if unit in _SEXAGESIMAL and points.angles != "dms":
+        what = f'the heading "{name}" ({word}) says degrees, minutes and seconds, and decimal degrees are read'
+        raise Unusable(line, what, 'state angles = "dms" for its block, or export decimal degrees')
+
+
+def _fix(word: str, metres: tuple[float, ...]) -> str:
+    if word in ALONG:
+        return "name the crs that is in the unit of the heading, or export them in that of the crs"
+    words = [f'"{called}"' for called, each in METRES.items() if each in metres]
+    if not words:
+        return "export it in metres"
+    return f"state units = {' or '.join(words)} for its block if the heading is right, else rename it in the export"

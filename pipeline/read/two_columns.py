@@ -1,0 +1,59 @@
+"""Times that stand in two columns, put together before they are read: date and time of day, GPS week and seconds."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.read.columns import Plan
+from pipeline.read.mapping import time_of
+from pipeline.read.raw import Raw
+
+#: What databases and spreadsheets write behind a date that has no time, and before a time that has no date.
+_MIDNIGHT = r"[T ](?:0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[aA][mM])Z?$"
+_NO_DAY = r"^(?:1899-12-3[01]|1900-01-0[01]|1970-01-01|12/3[01]/1899|3[01][./]12[./]1899)[T ]"
+
+
+def put_together(how: Plan, batches: Iterator[Raw]) -> tuple[Plan, Iterator[Raw]]:
+    """Return the plan and the batches with one column in the place of each two; as they are where none stand so."""
+    pairs = time_of(how.points)
+    if not pairs:
+        return how, batches
+    named = {word: (how.names[first], how.names[then]) for word, (first, then) in pairs.items()}
+    # as a header that comes again among the rows is put together too
+    called = {word: " ".join(names) for word, names in named.items()}
+    return replace(how, names=how.names | called), _joined(how, batches, named, called)
+
+
+def _joined(
+    how: Plan, batches: Iterator[Raw], named: dict[str, tuple[str, str]], called: dict[str, str]
+) -> Iterator[Raw]:
+    for raw in batches:
+        found = dict(raw.columns)
+        for word, (first, then) in named.items():
+            found[called[word]] = _pair(how, raw.columns[first], raw.columns[then], word)
+        yield replace(raw, columns=found)
+
+
+def _pair(how: Plan, first: pa.Array, then: pa.Array, word: str) -> pa.Array:
+    """Return two columns as one of texts with a blank between, null where either is; ends with a date as they are."""
+    if how.points.columns.gps_week is not None:
+        return pc.binary_join_element_wise(_text(first), _text(then), " ")
+    day = pc.replace_substring_regex(_text(first), _MIDNIGHT, "")
+    time = pc.replace_substring_regex(_text(then), _NO_DAY, "")
+    both = pc.binary_join_element_wise(day, time, " ")
+    if word == "time":
+        return both
+    dated = how.end_clock.matched(time)
+    return pc.if_else(pa.array(dated), time, both) if dated.any() else both
+
+
+def _text(cells: pa.Array) -> pa.Array:
+    if pa.types.is_timestamp(cells.type):
+        return pc.strftime(cells, "%Y-%m-%dT%H:%M:%S")
+    if pa.types.is_floating(cells.type):
+        texts = [None if value is None else np.format_float_positional(value, trim="-") for value in cells.to_pylist()]
+        return pa.array(texts, pa.string())
+    return cells if pa.types.is_string(cells.type) else pc.cast(cells, pa.string())
