@@ -1,7 +1,9 @@
 """Fixtures that several rooms share."""
 
+import gc
 import multiprocessing
 import os
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,8 +20,10 @@ settings.load_profile("house")
 for _threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
-# Every command that the tests start would compile the whole house anew where Python is told to keep no compiled files.
+# Every command that the tests start would compile the whole house anew where Python is told to keep no compiled files,
+# and every worker all tests.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 # Processes that the tests fork have loaded once what a run needs.
 multiprocessing.set_forkserver_preload(["pipeline.run.loaded"])
@@ -30,6 +34,12 @@ _GRIDS = Path(__file__).resolve().parents[2] / "shared" / "grids"
 def pytest_xdist_auto_num_workers() -> int:
     """Return how many processes share the tests: one more than there are cores, since some tests wait."""
     return 1 + (len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+
+
+def pytest_collection_finish() -> None:
+    """Let the collector of garbage pass over what is loaded by now, and over thousands of tests, for good."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -27,7 +27,13 @@ def candidates(source: CRS, target: CRS, area: Area) -> TransformerGroup:
 
 @lru_cache(maxsize=32)
 def _candidates(source: str, target: str, area: Area, _grids: object) -> TransformerGroup:
-    return _asked(CRS.from_user_input(source), CRS.from_user_input(target), area)
+    return _asked(_known(source), _known(target), area)
+
+
+@lru_cache(maxsize=64)
+def _known(text: str) -> CRS:
+    """Return a CRS from its text: PROJ takes milliseconds, as long as for some operations."""
+    return CRS.from_user_input(text)
 
 
 def _asked(source: CRS, target: CRS, area: Area) -> TransformerGroup:

@@ -1,6 +1,7 @@
 """What to write in the place of a text that is no CRS: codes for the names that people use."""
 
 import re
+from functools import cache
 
 from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_crs_info
@@ -75,8 +76,14 @@ def _plain(name: str) -> str:
 
 def _code(kind: PJType, plain: str) -> str:
     """Return the code of the registered CRS of a kind that has a name, written without blanks; "" for none."""
-    known = (each for each in query_crs_info("EPSG", pj_types=kind) if _plain(each.name) == plain)
-    return next((f"EPSG:{each.code}" for each in known if not each.deprecated), "")
+    return _codes(kind).get(plain, "")
+
+
+@cache
+def _codes(kind: PJType) -> dict[str, str]:
+    """The codes of a kind of CRS by their names without blanks, the first of each name; PROJ takes most of a second."""
+    known = [each for each in query_crs_info("EPSG", pj_types=kind) if not each.deprecated]
+    return {_plain(each.name): f"EPSG:{each.code}" for each in reversed(known)}
 
 
 def _named(text: str) -> str:
@@ -84,9 +91,15 @@ def _named(text: str) -> str:
     words = [word for word in re.split(r"[\W_]+", text.casefold()) if word]
     if not words or sum(map(len, words)) < _LEAST:
         return ""
-    found = [
-        f"{each.auth_name}:{each.code} ({each.name})"
-        for each in query_crs_info(auth_name="EPSG")
-        if all(word in re.split(r"[\W_]+", each.name.casefold()) for word in words)
-    ]
+    found = [called for called, named in _registered() if named.issuperset(words)]
     return f"names with these words: {', '.join(found)}" if 0 < len(found) <= _MOST else ""
+
+
+@cache
+def _registered() -> list[tuple[str, frozenset[str]]]:
+    """All registered CRSs, as they are told, with the words of their names."""
+    every = query_crs_info(auth_name="EPSG")
+    return [
+        (f"{each.auth_name}:{each.code} ({each.name})", frozenset(re.split(r"[\W_]+", each.name.casefold())))
+        for each in every
+    ]

@@ -2,14 +2,16 @@
 
 import os
 import struct
-import subprocess
 import sys
+from contextlib import suppress
 from pathlib import Path
+from threading import Thread
 
 import pytest
 from click.testing import Result
-from command import ROOT, command, failing, spoiled, surroundings
+from command import ROOT, failing, spoiled, surroundings
 from typer.testing import CliRunner
+from warm import COMMAND, Warm
 
 from pipeline.cli.main import app
 
@@ -27,18 +29,22 @@ def on_terminal(stream: str, *arguments: str | Path) -> str:
     """Run the command with stdout or stderr on a terminal of so many columns; return what that shows."""
     ours, theirs = pty.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, COLUMNS, 0, 0))
-    streams = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, stream: theirs}
-    running = subprocess.Popen(command(*arguments), stdin=subprocess.DEVNULL, cwd=ROOT, env=surroundings(), **streams)
+    shown: list[bytes] = []
+
+    def read() -> None:
+        with suppress(OSError):  # how Linux says that nobody writes any more
+            while piece := os.read(ours, 65536):
+                shown.append(piece)
+
+    reader = Thread(target=read)
+    reader.start()
+    number = {"stdout": 1, "stderr": 2}[stream]
+    code = f"import os; os.dup2(os.open({os.ttyname(theirs)!r}, os.O_RDWR), {number}); {COMMAND}"
+    Warm(*arguments, code=code, folder=ROOT, variables=surroundings()).end()
     os.close(theirs)
-    shown = b""
-    try:
-        while piece := os.read(ours, 65536):
-            shown += piece
-    except OSError:  # how Linux says that nobody writes any more
-        pass
+    reader.join(60)
     os.close(ours)
-    running.wait(timeout=120)
-    return shown.decode().replace("\r\n", "\n")
+    return b"".join(shown).decode().replace("\r\n", "\n")
 
 
 def piped(*arguments: str | Path) -> Result:

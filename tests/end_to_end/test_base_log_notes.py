@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from closed_forms import GRS80, move, to_geocentric, turn_enu
 from numpy.testing import assert_allclose
-from running import Row, append_rows, paste_session, replace_in, rewrite_export, run_written
+from running import Row, append_rows, paste_session, record_of, replace_in, rewrite_export, run_written
 from simulate import CANTERBURY, CENTRAL_JAVA, Place, Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -75,7 +75,7 @@ def test_bases_where_the_log_says_are_left_in_peace(seed: int, tmp_path: Path) -
 @pytest.mark.parametrize("place", [CANTERBURY, CENTRAL_JAVA], ids=["canterbury", "central-java"])
 def test_what_the_points_carry_stands_in_the_record(place: Place, tmp_path: Path) -> None:
     job = simulate(replace(SMALL, place=place))
-    record = run_written(write(job, tmp_path)).record
+    record = record_of(write(job, tmp_path))
     for number, session in enumerate(record["sessions"]):
         (position,) = session["base_log"]["positions"]
         expected = [job.broadcast.places[number]]
@@ -90,7 +90,7 @@ def test_what_the_points_carry_stands_in_the_record(place: Place, tmp_path: Path
 
 
 def test_without_the_columns_nothing_is_known(tmp_path: Path) -> None:
-    record = run_job(simulate(SMALL).write(tmp_path)).record
+    record = run_job(simulate(SMALL).write(tmp_path), dry_run=True).record
     assert [session["base_log"] for session in record["sessions"]] == [None, None]
 
 
@@ -110,14 +110,14 @@ def test_a_base_set_up_anew_within_a_session(tmp_path: Path) -> None:
     assert told.startswith("session session-01: its points carry 2 positions of the base: first one (")
     assert "then one that lies +0.750 m east, -1.250 m north, +0.500 m up of the first (" in told
     assert f"{until[11:19]} UTC" in told
-    assert len(run_job(path).record["sessions"][0]["base_log"]["positions"]) == 2
+    assert len(run_job(path, dry_run=True).record["sessions"][0]["base_log"]["positions"]) == 2
     lines = told[told.index("# in place of") :]
     first, second = tomllib.loads(lines)["session"]
     assert (first["end"], second["start"]) == (dt.datetime.fromisoformat(since),) * 2
     assert (first["base"], second["base"], second["name"]) == ("BASE-01", "BASE-01", "session-01-2")
     paste_session(path, "session-01", lines)
     assert not any("positions of the base" in warning for warning in check_job(path).warnings)
-    assert "session-01-2" in {session["session"] for session in run_job(path).record["sessions"]}
+    assert "session-01-2" in {session["session"] for session in run_job(path, dry_run=True).record["sessions"]}
 
 
 @pytest.mark.parametrize("known", ["setup", "shift", "ties"])
@@ -298,7 +298,7 @@ def test_base_ids_that_no_session_has(tmp_path: Path) -> None:
     assert "7 readings carry the base id Base-x from 2026-03-01 " in first
     assert "3 readings carry the base id BASE-9 from " in second
     assert all("no session of that time has it: session session-01 (base BASE-01)" in told for told in (first, second))
-    assert run_job(path).record["rows"]["by_reason"] == {"outside_sessions": 10}
+    assert run_job(path, dry_run=True).record["rows"]["by_reason"] == {"outside_sessions": 10}
 
 
 def test_two_base_ids_in_a_session_that_names_none(tmp_path: Path) -> None:
@@ -371,7 +371,7 @@ def test_a_projected_export_with_a_projected_base(tmp_path: Path) -> None:
     rewrite_export(tmp_path / "rover001.csv", change)
     mapped = 'easting = "E", northing = "N", base_easting = "BE", base_northing = "BN", base_height = "BH"'
     replace_in(path, {'latitude = "Lat", longitude = "Lon"': mapped, 'crs = "EPSG:4959"': 'crs = "EPSG:2193"'})
-    record = run_written(path).record
+    record = record_of(path)
     (position,) = record["sessions"][0]["base_log"]["positions"]
     assert position["easting"] == pytest.approx(job.broadcast.easting[0], abs=1e-5)
     assert {"longitude", "latitude"}.isdisjoint(position)

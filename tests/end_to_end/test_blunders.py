@@ -63,7 +63,7 @@ def knocked(checks: int, **plan: Any) -> Simulation:
 
 def agreeing(path: Path) -> Outcome:
     """Run a job in which every check must pass; points between two sessions may all be held back."""
-    outcome = run_job(path)
+    outcome = run_job(path, dry_run=True)
     assert not any(check["passed"] is False for check in outcome.record["checks"])
     assert {one.kind for one in attention(outcome.record)} <= {Kind.WHOLLY}
     return outcome
@@ -77,7 +77,7 @@ def test_splitting_the_session_as_the_record_says_makes_the_job_pass(
     """With one late occupation and with two; alone, and beside another base at the same hours."""
     job = knocked(checks, sessions=2, overlap=overlap)
     path = job.write(tmp_path)
-    first = run_job(path)
+    first = run_job(path, dry_run=True)
     assert first.exit_code == 3
     (diagnosis,) = first.record["diagnoses"]
     kinds = [reading["kind"] for reading in diagnosis["explanations"]]
@@ -104,7 +104,7 @@ def test_one_late_occupation_says_what_would_decide(tmp_path: Path) -> None:
 
 def test_a_session_of_a_csv_is_split_in_the_same_lines(tmp_path: Path) -> None:
     path = knocked(4, sessions=1).write(tmp_path, session_file=True)
-    (diagnosis,) = run_job(path).record["diagnoses"]
+    (diagnosis,) = run_job(path, dry_run=True).record["diagnoses"]
     lines = diagnosis["split"].splitlines()
     assert lines[1] == "# sessions stand in sessions.csv: write these as its rows, with the same names as columns"
     text = path.read_text(encoding="utf-8")
@@ -124,7 +124,7 @@ def test_a_split_session_keeps_its_set_up_before_and_its_field_shift_after(tmp_p
     start = table["start"]
     table["field_shift"] = {"from": start, "east": 0.0, "north": 0.0, "up": 0.0}
     path = world.write(tmp_path)
-    (diagnosis,) = run_job(path).record["diagnoses"]
+    (diagnosis,) = run_job(path, dry_run=True).record["diagnoses"]
     early, after = diagnosis["split"].split("\n\n")
     assert "setup = {" in early and "setup" not in after
     assert "field_shift = {" in early and "field_shift = {" in after
@@ -140,7 +140,7 @@ def _fits(world: Any) -> bool:
 
 
 def split_of(path: Path) -> str:
-    (lines,) = [said["split"] for said in run_job(path).record["diagnoses"] if said["split"]]
+    (lines,) = [said["split"] for said in run_job(path, dry_run=True).record["diagnoses"] if said["split"]]
     return str(lines)
 
 

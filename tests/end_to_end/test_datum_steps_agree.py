@@ -131,7 +131,7 @@ def test_a_register_called_wgs_84_is_refused_where_a_better_way_differs(tmp_path
 def test_a_larger_error_may_be_allowed(tmp_path: Path) -> None:
     """What is allowed is still told."""
     path = write(tmp_path, "EPSG:4979", AMERSFOORT, degrees=False, target="max_transform_error = 1.0")
-    record = run_job(path).record
+    record = run_job(path, dry_run=True).record
     assert any("ETRS89" in note and "mm" in note for note in record["notes"])
 
 
@@ -144,7 +144,7 @@ def test_a_limit_below_what_varies_refuses_a_tied_session(tmp_path: Path) -> Non
 def test_one_label_for_exports_and_register_on_the_grids_own_datum(control: str, tmp_path: Path) -> None:
     """ETRS89 / UTM: a register called WGS 84 there is known to a metre only, one in ETRS89 is the grid's own."""
     source = "EPSG:4979" if control == "EPSG:4326" else ETRS89
-    outcome = run_job(write(tmp_path, source, control, degrees=True, grid="EPSG:25831"))
+    outcome = run_job(write(tmp_path, source, control, degrees=True, grid="EPSG:25831"), dry_run=True)
     doubts = [doubt["kind"] for doubt in outcome.record["doubts"]]
     assert doubts == (["transformation"] if control == "EPSG:4326" else [])
     assert outcome.exit_code == (3 if doubts else 0)
@@ -152,7 +152,7 @@ def test_one_label_for_exports_and_register_on_the_grids_own_datum(control: str,
 
 def test_an_export_called_wgs_84_and_marks_of_the_grids_datum_stay_quiet(tmp_path: Path) -> None:
     """Common practice, no source: what "WGS 84" is off by is alike all over the job and goes into the shift."""
-    outcome = run_job(write(tmp_path, "EPSG:4979", "EPSG:4258", degrees=True, grid="EPSG:25831"))
+    outcome = run_job(write(tmp_path, "EPSG:4979", "EPSG:4258", degrees=True, grid="EPSG:25831"), dry_run=True)
     assert outcome.exit_code == 0 and outcome.record["doubts"] == []
     assert not any("differs from the way" in note for note in outcome.record["notes"])
 
@@ -181,11 +181,11 @@ def test_what_to_state_fits_eastings_and_degrees(tmp_path: Path) -> None:
 )
 def test_a_grid_of_another_part_of_the_earth_is_told(grid: str, told: bool, tmp_path: Path) -> None:
     """EPSG's areas of use: zone 31 from 0 to 6 degrees, zone 29 from -12 to -6; the job lies at 5.4."""
-    record = run_job(write(tmp_path, ETRS89, "EPSG:4258", degrees=True, grid=grid)).record
+    record = run_job(write(tmp_path, ETRS89, "EPSG:4258", degrees=True, grid=grid), dry_run=True).record
     assert any("the right zone" in note for note in record["notes"]) is told
 
 
 def test_a_recorded_doubt_names_the_job_file_wherever_it_lies(tmp_path: Path) -> None:
-    record = run_job(write(tmp_path, "EPSG:4979", "EPSG:4326", degrees=True, grid="EPSG:25831")).record
+    record = run_job(write(tmp_path, "EPSG:4979", "EPSG:4326", degrees=True, grid="EPSG:25831"), dry_run=True).record
     (doubt,) = record["doubts"]
     assert doubt["what"].startswith("job.toml:")

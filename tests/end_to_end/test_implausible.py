@@ -94,7 +94,7 @@ def test_a_tie_that_cannot_be_stops_the_run(tmp_path: Path) -> None:
 def test_a_check_that_cannot_be_fails_and_is_not_put_aside(tmp_path: Path) -> None:
     job = simulate(COMPACT)
     job.rows["height"][1] = -9999.0
-    record = run_job(job.write(tmp_path)).record
+    record = run_job(job.write(tmp_path), dry_run=True).record
     assert record["verdict"] == "failed"
     assert any("rover001.csv:3 " in note and "-9999" in note for note in record["notes"])
 

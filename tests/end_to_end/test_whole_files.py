@@ -29,7 +29,7 @@ def with_sigmas(change: Callable[[np.ndarray], np.ndarray]) -> Simulation:
 def told(path: Path) -> list[str]:
     """What a check warns of; a run notes the same."""
     found = [text.replace(f"{path.parent}/", "") for text in check_job(path).warnings]
-    assert set(found) <= set(run_job(path).record["notes"])
+    assert set(found) <= set(run_job(path, dry_run=True).record["notes"])
     return found
 
 
@@ -46,7 +46,7 @@ def test_precision_that_cannot_be_is_in_doubt(
 ) -> None:
     job = with_sigmas(change)
     path = job.write(tmp_path)
-    outcome = run_job(path)
+    outcome = run_job(path, dry_run=True)
     (doubt,) = outcome.record["doubts"]
     assert (doubt["kind"], outcome.record["verdict"], outcome.exit_code) == ("precision", "unchecked", 3)
     assert says in doubt["what"]
@@ -59,7 +59,7 @@ def test_precision_that_can_be_is_left_in_peace(sigma: float, tmp_path: Path) ->
     """From post-processed occupations of hours to readings under trees."""
     path = with_sigmas(lambda s: s * 0.0 + sigma).write(tmp_path)
     assert told(path) == []
-    assert run_job(path).exit_code == 0
+    assert run_job(path, dry_run=True).exit_code == 0
 
 
 def test_an_export_in_doubt_takes_the_proof_from_its_own_sessions(tmp_path: Path) -> None:
@@ -67,7 +67,7 @@ def test_an_export_in_doubt_takes_the_proof_from_its_own_sessions(tmp_path: Path
     for name in SIGMAS:
         job.rows[name][job.rows["session"] == 1] *= 1000.0
     path = job.write(tmp_path, files=2)
-    assert [session["verdict"] for session in run_job(path).record["sessions"]] == ["proven", "unchecked"]
+    assert [session["verdict"] for session in run_job(path, dry_run=True).record["sessions"]] == ["proven", "unchecked"]
 
 
 def test_a_few_readings_without_precision_are_told(tmp_path: Path) -> None:
@@ -76,7 +76,7 @@ def test_a_few_readings_without_precision_are_told(tmp_path: Path) -> None:
     path = job.write(tmp_path)
     (text,) = told(path)
     assert text.startswith("rover001.csv:22: 5 of 86 accepted readings state standard uncertainties of more than 0.5 m")
-    assert run_job(path).exit_code == 0
+    assert run_job(path, dry_run=True).exit_code == 0
 
 
 def test_a_large_part_that_is_held_back_is_told_with_the_likely_reason(tmp_path: Path) -> None:
@@ -137,7 +137,7 @@ def test_an_export_without_rows_is_told(name: str, tmp_path: Path) -> None:
     replace_in(path, {'"rover*.csv"': f'"rover001.csv", "{name}"'})
     (text,) = told(path)
     assert text.startswith(f"{name}: the file has no rows")
-    outcome = run_job(path)
+    outcome = run_job(path, dry_run=True)
     assert (outcome.exit_code, outcome.record["verdict"]) == (3, "proven")
     (whole,) = outcome.record["wholly_held_back"]
     assert (whole["kind"], whole["name"], whole["rows"], whole["by_reason"]) == ("file", name, 0, {})

@@ -8,6 +8,7 @@ from fnmatch import fnmatch
 from pathlib import Path
 
 import pytest
+from warm import Warm
 
 ROOT = Path(__file__).resolve().parents[2]
 REPORT = ROOT / "pipeline" / "issue" / "report"
@@ -38,17 +39,12 @@ def test_what_is_built_has_the_templates_and_the_records_schema(tmp_path: Path) 
 def test_the_page_is_the_same_from_kept_templates_and_from_fresh_ones(kept: bool, tmp_path: Path) -> None:
     """Twice, in processes of their own: the second finds what the first kept, unless Python is told to keep nothing."""
     code = (
-        "import hashlib; from record_made import record; from pipeline.issue.report.page import render;"
+        f"import sys; sys.pycache_prefix, sys.dont_write_bytecode = {str(tmp_path)!r}, {not kept};"
+        " import hashlib; from record_made import record; from pipeline.issue.report.page import render;"
         " from pipeline.issue.report.thinning import Thinned;"
         " print(hashlib.sha256(render(record(), Thinned.none())).hexdigest())"
     )
-    path = f"{ROOT}:{ROOT / 'tests' / 'support'}" if sys.platform != "win32" else f"{ROOT};{ROOT / 'tests' / 'support'}"
-    settings = {"PYTHONPATH": path, "PYTHONPYCACHEPREFIX": str(tmp_path), "PATH": "", "SYSTEMROOT": ""}
-    if not kept:
-        settings["PYTHONDONTWRITEBYTECODE"] = "1"
-    found = [
-        subprocess.run([sys.executable, "-c", code], env=settings, capture_output=True, text=True, check=True).stdout
-        for _ in range(2)
-    ]
-    assert found[0] == found[1] and len(found[0].strip()) == 64
+    found = [Warm(code=code).end() for _ in range(2)]
+    assert [one.returncode for one in found] == [0, 0], found
+    assert found[0].stdout == found[1].stdout and len(found[0].stdout.strip()) == 64
     assert bool([*tmp_path.rglob("__jinja2_*")]) == kept

@@ -41,7 +41,10 @@ class Layer:
 
     def where(self, **wanted: Any) -> list[dict[str, Any]]:
         """Return the rows that have these values."""
-        return [row for row in self.rows if all(row[name] == value for name, value in wanted.items())]
+        found = self.rows
+        for name, value in wanted.items():
+            found = [row for row in found if row[name] == value]
+        return found
 
     def column(self, name: str) -> list[Any]:
         """Return one column."""

@@ -10,6 +10,7 @@ from issued import Issue, current_issue
 from simulate import Simulation
 
 from pipeline import run_job
+from pipeline.issue.record_types import Record
 
 Row = dict[str, str]
 
@@ -26,6 +27,13 @@ def run_written(path: Path, code: int = 0) -> Issue:
     outcome = run_job(path)
     assert outcome.exit_code == code, outcome.record["checks"]
     return current_issue(path.parent / "out")
+
+
+def record_of(path: Path, code: int = 0) -> Record:
+    """Return the record that a job would be issued with, which must end with exit code ``code``; nothing is written."""
+    outcome = run_job(path, dry_run=True)
+    assert outcome.exit_code == code, outcome.record["checks"]
+    return outcome.record
 
 
 def revised(job: Simulation, folder: Path) -> Path:
