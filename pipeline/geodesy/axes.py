@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
 _ACROSS, _ALONG = ("east", "west"), ("north", "south")
 _BACKWARDS = ("west", "south", "down")
+#: What is said of numbers that grow to another side than usual.
+_SIDES = {"west": " (to the west)", "south": " (to the south)", "down": " (downwards)"}
+_BARE = str.maketrans("", "", "()")
 #: Units that are exact by definition; PROJ hands them on with sixteen digits, the last of them rounded.
 _EXACT = (1.0, 0.3048, 1200 / 3937)
 #: The units that the trade has a plural for; of others their name stands.
@@ -57,8 +60,8 @@ class Axis:
     @property
     def told(self) -> str:
         """Return the unit's sign and, where it is not the usual one, the side to which the numbers grow."""
-        side = {"west": ", to the west", "south": ", to the south", "down": ", downwards"}
-        return self.sign + side.get(self.direction, "")
+        side = _SIDES.get(self.direction)
+        return self.sign if side is None else f"{self.sign},{side.translate(_BARE)}"
 
 
 _EAST, _NORTH, _UP = (Axis("metre", 1.0, direction) for direction in ("east", "north", "up"))
@@ -92,11 +95,18 @@ class Axes:
         """Return in words in what coordinates are written: "metres" where all of them are, in the usual way."""
         if self.plain:
             return "metres"
-        one, other = self.easting, self.northing
-        sides = f" (to the {one.direction} and to the {other.direction})" if self.turned else ""
-        units = one.units if one.unit == other.unit else f"{one.units} and {other.units}"
-        down = " downwards" if self.height.direction == "down" else ""
-        return f"easting and northing{sides} in {units}, height{down} in {self.height.units}"
+        told = [name + _SIDES.get(axis.direction, "") for name, axis in zip(NAMES, self.each, strict=True)]
+        units = [axis.units for axis in self.each]
+        if len(set(units)) == 1:
+            return f"{told[0]}, {told[1]} and {told[2]} in {units[0]}"
+        if units[0] == units[1]:
+            return f"{told[0]} and {told[1]} in {units[0]}, {told[2]} in {units[2]}"
+        return ", ".join(f"{one} in {unit}" for one, unit in zip(told, units, strict=True))
+
+    @property
+    def each(self) -> tuple[Axis, Axis, Axis]:
+        """Return the axes of easting, northing and height."""
+        return self.easting, self.northing, self.height
 
     def counts(self) -> tuple[float, float, float]:
         """Return the metres to the east, north and up in one count of each coordinate."""

@@ -117,7 +117,9 @@ class OperationUsed(Strict):
 
     step: Annotated[str, Field(description="from what to what it leads")]
     name: Annotated[str, Field(description="its name in PROJ's database")]
-    definition: Annotated[str, Field(description="its PROJ string")]
+    definition: Annotated[
+        str, Field(description="its PROJ string; coordinates on a grid are metres to the east, north and up in it")
+    ]
     accuracy: Annotated[float | None, Field(description="its accuracy as the database states it [m]; null: not stated")]
     grids: Annotated[list[Grid], Field(description="the grid files that it uses")]
     assumes: NotRequired[Annotated[str, Field(description="what it assumes of a frame that its label leaves open")]]

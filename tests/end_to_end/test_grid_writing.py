@@ -224,7 +224,7 @@ def test_y_to_the_west_and_x_to_the_south(tmp_path: Path) -> None:
     assert_allclose(place_of(issue), np.column_stack([lon, lat]), rtol=0, atol=1e-9)
     axes = issue.record["target"]["axes"]
     assert [axes[axis]["direction"] for axis in AXES] == ["west", "south", "up"]
-    assert "to the west and to the south" in summary(issue.record, "issued")  # type: ignore[arg-type]
+    assert "northing (to the south) and height in metres" in summary(issue.record, "issued")  # type: ignore[arg-type]
     drawing = ezdxf.readfile(issue.package.with_suffix(".dxf"))
     drawn = {insert.get_attrib_text("NAME"): insert.dxf.insert for insert in drawing.modelspace().query("INSERT")}
     found = [tuple(drawn[row["name"]]) for row in issue.points.rows]

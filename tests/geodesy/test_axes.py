@@ -60,7 +60,7 @@ def test_columns_are_named_by_the_side_whatever_their_order() -> None:
     westing, southing, _ = south.written(-738632.384, -1053490.739, 0.0)
     assert (float(westing), float(southing)) == (738632.384, 1053490.739)
     assert crs.target_axes("EPSG:2053", "ellipsoid").described == (
-        "easting and northing (to the west and to the south) in metres, height in metres"
+        "easting (to the west), northing (to the south) and height in metres"
     )
 
 
