@@ -28,6 +28,7 @@ from pipeline.read.claims import Claims
 from pipeline.read.columns import readings
 from pipeline.read.findings import Unusable
 from pipeline.read.geojson import text_encoding
+from pipeline.read.headings import check_units_row
 from pipeline.read.mapping import base_of, position_of, sigma_of, time_of
 from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
@@ -251,6 +252,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
         first = list(islice(source.batches, 2))  # a last line without its end comes as a batch of its own
         _check_crs(path, points, source, first)
         _check_times(source, first)
+        _check_units(source, first)
         carried = tuple(field for _, field in source.how.carried)
         if len(carried) > COLUMNS:
             what = f"it has {counted(len(carried), 'column')} beside those that are mapped; {COLUMNS:,} is the most"
@@ -317,6 +319,16 @@ def _all_degrees(raw: Raw) -> bool:
     x, y = np.abs(raw.geometry.x), np.abs(raw.geometry.y)
     known = np.isfinite(x) & np.isfinite(y)
     return bool(known.any() and (x[known] <= 360).all() and (y[known] <= 90).all())
+
+
+def _check_units(source: Source, first: list[Raw]) -> None:
+    """Hold a row of units below the header against those that the job file states."""
+    if not first or not len(first[0].row):
+        return
+    how, raw = source.how, first[0]
+    texts = {word: name for word, name in how.names.items() if pa.types.is_string(raw.columns[name].type)}
+    cells = {word: str(raw.columns[name][0].as_py() or "") for word, name in texts.items()}
+    check_units_row(how.points, how.lengths, cells, int(raw.row[0]))
 
 
 def _check_times(source: Source, first: list[Raw]) -> None:
