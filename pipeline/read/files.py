@@ -2,6 +2,7 @@
 
 import glob
 import os
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import islice
@@ -338,6 +339,7 @@ def _check_times(source: Source, first: list[Raw]) -> None:
     for raw in first:
         cells = raw.columns[how.names["time"]]
         if how.clock.matched(cells).any():
+            _check_days(how.clock.time_format, raw, cells)
             return
         given = np.flatnonzero(cells.is_valid().to_numpy(zero_copy_only=False))[:1]
         strange += [(int(raw.row[row]), str(cells[row].as_py())) for row in given.tolist()]
@@ -356,6 +358,17 @@ def _check_times(source: Source, first: list[Raw]) -> None:
     what = f'the time "{found}" does not match time_format "{how.clock.time_format}", nor do the others'
     perhaps = f", perhaps {likely}" if (likely := _likely(found)) else ""
     raise Unusable(line, what, f"state time_format as the times are written{perhaps}")
+
+
+def _check_days(time_format: str | None, raw: Raw, cells: pa.Array) -> None:
+    """Refuse serial days of which none in the first rows has a time of day: each would be its midnight."""
+    if time_format not in ("serial-days", "serial-days-1904"):
+        return
+    given = np.flatnonzero(cells.is_valid().to_numpy(zero_copy_only=False)).tolist()
+    texts = [str(cells[row].as_py()) for row in given]
+    if all(re.fullmatch(r"\d+(?:[.,]0*)?", text) for text in texts):
+        what = f'the time "{texts[0]}" is a day without its time, and so are all others in the first rows'
+        raise Unusable(int(raw.row[given[0]]), what, "map the column of days as date beside time")
 
 
 def _likely(found: str) -> str:
