@@ -77,7 +77,10 @@ def _read(package: zipfile.ZipFile, data: bytes, layer: str | None) -> SheetRows
 
     book = load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
     try:
-        parts = dict(zip(_names_in_order(package), book.worksheets, strict=False))
+        names = _names_in_order(package)
+        if len(names) != len(book.worksheets):  # of the strict variant of the format the library finds none
+            raise BrokenWorkbook("its list of sheets cannot be read", "save it as .xlsx (not the strict one) or .csv")
+        parts = dict(zip(names, book.worksheets, strict=True))
         looks = {sheet.title: look_at(package, part, len(data)) for part, sheet in parts.items()}
         name = _chosen(layer, {sheet.title: sheet.sheet_state == "visible" for sheet in parts.values()}, looks)
         return SheetRows(name, tuple(_rows(book[name], looks[name])), looks[name])

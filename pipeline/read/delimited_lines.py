@@ -9,7 +9,7 @@ def plain_lines(block: bytes, comment: str | None, blanks: bool) -> bytes:
         block = re.sub(rb"^[ \t]*%s[^\n]*" % re.escape(sign), b"", block, flags=re.MULTILINE)
     if not blanks:
         return block
-    block = re.sub(rb"^[ \t]+|[ \t]+$", b"", block, flags=re.MULTILINE)
     if b'"' not in block:
-        return re.sub(rb"[ \t]+", b"\t", block)
+        return b"\n".join([b"\t".join(line.split()) for line in block.split(b"\n")])
+    block = re.sub(rb"^[ \t]+|[ \t]+$", b"", block, flags=re.MULTILINE)
     return re.sub(rb'((?:^|(?<=[ \t]))"[^"\n]*")|[ \t]+', lambda run: run[1] or b"\t", block, flags=re.MULTILINE)

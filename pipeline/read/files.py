@@ -2,6 +2,7 @@
 
 import glob
 import os
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import islice
@@ -28,6 +29,7 @@ from pipeline.read.claims import Claims
 from pipeline.read.columns import readings
 from pipeline.read.findings import Unusable
 from pipeline.read.geojson import text_encoding
+from pipeline.read.headings import check_units_row
 from pipeline.read.mapping import base_of, position_of, sigma_of, time_of
 from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
@@ -251,6 +253,7 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
         first = list(islice(source.batches, 2))  # a last line without its end comes as a batch of its own
         _check_crs(path, points, source, first)
         _check_times(source, first)
+        _check_units(source, first)
         carried = tuple(field for _, field in source.how.carried)
         if len(carried) > COLUMNS:
             what = f"it has {counted(len(carried), 'column')} beside those that are mapped; {COLUMNS:,} is the most"
@@ -319,6 +322,16 @@ def _all_degrees(raw: Raw) -> bool:
     return bool(known.any() and (x[known] <= 360).all() and (y[known] <= 90).all())
 
 
+def _check_units(source: Source, first: list[Raw]) -> None:
+    """Hold a row of units below the header against those that the job file states."""
+    if not first or not len(first[0].row):
+        return
+    how, raw = source.how, first[0]
+    texts = {word: name for word, name in how.names.items() if pa.types.is_string(raw.columns[name].type)}
+    cells = {word: str(raw.columns[name][0].as_py() or "") for word, name in texts.items()}
+    check_units_row(how.points, how.lengths, cells, int(raw.row[0]))
+
+
 def _check_times(source: Source, first: list[Raw]) -> None:
     """Report a file of whose first rows not one has a time in the format expected."""
     how = source.how
@@ -326,6 +339,7 @@ def _check_times(source: Source, first: list[Raw]) -> None:
     for raw in first:
         cells = raw.columns[how.names["time"]]
         if how.clock.matched(cells).any():
+            _check_days(how.clock.time_format, raw, cells)
             return
         given = np.flatnonzero(cells.is_valid().to_numpy(zero_copy_only=False))[:1]
         strange += [(int(raw.row[row]), str(cells[row].as_py())) for row in given.tolist()]
@@ -344,6 +358,17 @@ def _check_times(source: Source, first: list[Raw]) -> None:
     what = f'the time "{found}" does not match time_format "{how.clock.time_format}", nor do the others'
     perhaps = f", perhaps {likely}" if (likely := _likely(found)) else ""
     raise Unusable(line, what, f"state time_format as the times are written{perhaps}")
+
+
+def _check_days(time_format: str | None, raw: Raw, cells: pa.Array) -> None:
+    """Refuse serial days of which none in the first rows has a time of day: each would be its midnight."""
+    if time_format not in ("serial-days", "serial-days-1904"):
+        return
+    given = np.flatnonzero(cells.is_valid().to_numpy(zero_copy_only=False)).tolist()
+    texts = [str(cells[row].as_py()) for row in given]
+    if all(re.fullmatch(r"\d+(?:[.,]0*)?", text) for text in texts):
+        what = f'the time "{texts[0]}" is a day without its time, and so are all others in the first rows'
+        raise Unusable(int(raw.row[given[0]]), what, "map the column of days as date beside time")
 
 
 def _likely(found: str) -> str:

@@ -20,6 +20,8 @@ _SAID = {
 _NO_DEGREES = {"rad": "radians", "radians": "radians", "gon": "gon", "grad": "gon", "grads": "gon"}
 _SEXAGESIMAL = {"dms", "ddmmss", "dddmmss"}
 
+_WORDS = _SAID.keys() | _NO_DEGREES.keys() | _SEXAGESIMAL | {"deg", "degree", "degrees", "dd", "°"}
+
 _BRACKETS = re.compile(r".*\S\s*[\[({<]([^\])}>]+)[\])}>]\s*", re.DOTALL)
 _BEHIND = re.compile(
     r".*[^\W_][_\s,.:/-]+(mm|cm|m|ft|us[_ -]?ft|ftus|feet|foot|met(?:re|er)s?)", re.IGNORECASE | re.DOTALL
@@ -65,6 +67,23 @@ def check_headings(points: Points, counted: Lengths, line: int) -> None:
                 raise Unusable(line, what, _fix(word, _SAID[unit]))
         elif word == "correction_age" and unit in ("ms", "min"):
             raise Unusable(line, f'the heading "{name}" ({word}) does not say seconds', "export it in seconds")
+
+
+def check_units_row(points: Points, counted: Lengths, cells: dict[str, str], line: int) -> None:
+    """Hold a row of units, as some programs write below the header, against what the numbers are read as.
+
+    ``cells`` are those of mapped columns on the first row, by our words; a row of anything else is let be. Raises
+    `Unusable` as `check_headings` does, and where precisions are in millimetres, which only a heading can say.
+    """
+    there = {word: cell.strip("[](){}<> ") for word, cell in cells.items() if word in LENGTHS | DEGREES and cell}
+    if not there or any(unit_said(f"x [{cell}]") not in _WORDS for cell in there.values()):
+        return
+    names = {word: f"{name} [{there[word]}]" for word, name in mapped(points.columns).items() if word in there}
+    with_units = points.model_copy(update={"columns": points.columns.model_copy(update=names)})
+    check_headings(with_units, counted, line)
+    if small := set(small_units(with_units)) - set(small_units(points)):
+        what = f"the row of units says a small one for {', '.join(sorted(small))}, whose numbers are read as they stand"
+        raise Unusable(line, what, "write it into the heading, such as sE [mm], or export metres")
 
 
 def _check_angle(word: str, name: str, unit: str, points: Points, line: int) -> None:

@@ -134,6 +134,8 @@ class Clock:
         if self.kind is None:
             utc, early = gps_to_utc(local)
             says = f"on the GPS time scale is before {LEAP_SECONDS[0][0]}: its leap seconds are not known here"
+            if self.time_format == "gps-week-seconds":
+                says += "; weeks that begin again at 1,024 are not guessed, export all weeks since 1980"
             findings.add_cells(Reason.AMBIGUOUS_TIME, naive & early, word, cells, says)
             return _Utc(np.where(naive, utc, local), ~(naive & early))
         utc, twice, never = _from_zone(np.where(naive, local, 0), self.kind)

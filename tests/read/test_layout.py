@@ -136,6 +136,24 @@ def test_units_in_headings_against_those_stated(tmp_path, change, keys, says):
     assert problems == [] if says is None else says in problems[0] and problems[0].startswith("a.csv:1: the heading")
 
 
+@pytest.mark.parametrize(
+    ("units", "says"),
+    [
+        (",,[deg],[deg],[m],[m],[m],[m],,,", None),
+        (",,°,°,m,,,,,,", None),
+        (",,deg,deg,ft,m,m,m,,,", "another unit than its numbers are read in, metre"),
+        (",,[deg],[deg],[m],[mm],[mm],[mm],,,", "such as sE [mm], or export metres"),
+        (",,gon,gon,m,m,m,m,,,", "says gon, and degrees are read"),
+        (",,,,,,,,,,", None),
+    ],
+)
+def test_a_row_of_units_below_the_header(tmp_path, units, says):
+    """It is held as a row that cannot be read; what contradicts the job file refuses it."""
+    (tmp_path / "a.csv").write_text(f"{HEADER}\n{units}\n{GOOD}\n")
+    _, problems = find(tmp_path, block("a.csv"))
+    assert (problems == []) if says is None else (problems[0].startswith("a.csv:2: ") and says in problems[0])
+
+
 def test_millimetres_of_precision_in_a_file_in_feet(tmp_path):
     text = f"{HEADER.replace('sU', 'sU [mm]')}\n{GOOD.replace('0.03', '30')}\n"
     table = text_table(tmp_path, text, COLUMNS | {"sigma_up": "sU [mm]"}, units="foot")

@@ -137,6 +137,13 @@ _ONE = '<row r="1"><c r="A1"><v>1</v></c></row>'
 _ENTITIES = '<!DOCTYPE x [<!ENTITY a "ha"><!ENTITY b "&a;&a;&a;&a;&a;&a;">]>'
 
 
+_STRICT = (
+    b'<workbook xmlns="http://purl.oclc.org/ooxml/spreadsheetml/main"'
+    b' xmlns:r="http://purl.oclc.org/ooxml/officeDocument/relationships">'
+    b'<sheets><sheet name="a" sheetId="1" r:id="rId1"/></sheets></workbook>'
+)
+
+
 def packed(part: str, content: bytes) -> bytes:
     """A spreadsheet of which one part was exchanged, or put beside the others."""
     whole, made = io.BytesIO(), io.BytesIO()
@@ -167,6 +174,7 @@ def sheet(rows: str, before: str = "", after: str = "") -> bytes:
         (SHEET, sheet('<row r="1"><c t="s"><v>99</v></c></row>'), "its XML cannot be read"),
         (SHEET, sheet(f'<row r="1"><c><v>{"9" * 5000}</v></c></row>'), "its XML cannot be read"),
         (SHEET, b"hello", "its XML cannot be read"),
+        ("xl/workbook.xml", _STRICT, "its list of sheets cannot be read"),
         ("xl/workbook.xml", f"<workbook {_NS}/>".encode(), "no sheet with rows"),
     ],
 )

@@ -124,6 +124,14 @@ def test_counted_times_that_nobody_stated(tmp_path, text, time_format, likely):
     assert "state time_format" in problem and f'"{likely}"' in problem
 
 
+def test_serial_days_without_a_time_of_day(tmp_path):
+    (tmp_path / "a.csv").write_text(f"{HEADER}\n{GOOD.replace(TIME, '46083')}\n{GOOD.replace(TIME, '46083.0')}\n")
+    (problem,) = find(tmp_path, block("a.csv", time_format="serial-days"))[1]
+    assert problem.startswith('a.csv:2: the time "46083" is a day without its time') and "as date" in problem
+    (tmp_path / "a.csv").write_text(f"{HEADER}\n{GOOD.replace(TIME, '46083')}\n{GOOD.replace(TIME, '46083.25')}\n")
+    assert find(tmp_path, block("a.csv", time_format="serial-days"))[1] == []
+
+
 @pytest.mark.parametrize("noon", ["PM", "pm", "p.m.", "p.\u00a0m.", "\u202fPM", "下午", "오후", "午後"])
 def test_the_second_half_of_a_day(tmp_path, noon):
     text = f"{HEADER}\n{GOOD.replace(TIME, f'2026-03-02 7:30:00 {noon}')}\n"

@@ -7,6 +7,7 @@ hold (an hour of another clock, a radial precision, a pole's top) was made from 
 """
 
 import csv
+import json
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -132,3 +133,42 @@ def truth() -> tuple[dict[str, str], ...]:
     """What every file must give, in its order: the rows of ``truth.csv`` as text."""
     with (FOLDER / "truth.csv").open(encoding="utf-8", newline="") as file:
         return tuple(csv.DictReader(file))
+
+
+def job_text(name: str, folder: str = "out", files: str = "") -> str:
+    """A job file for one odd file, with the session on the clock of the place; ``files`` is the way to the file."""
+    odd = ODD[name]
+    keys = {"crs": "EPSG:4959", "time_zone": "UTC", "files": [f"{files}{name}"]} | odd.keys
+    occupations = {"ties": TIES, "checks": CHECKS}
+    listed = {
+        role: ", ".join(f'{{ point = "{point}", mark = "{mark}" }}' for point, mark in found.items())
+        for role, found in occupations.items()
+    }
+    return f"""\
+[job]
+name = "odd"
+folder = "{folder}"
+[target]
+grid = "EPSG:2193"
+height = "ellipsoid"
+[source]
+time_zone = "{_NZ}"
+[[points]]
+{_lines(keys)}
+[points.columns]
+{_lines(odd.columns)}
+[control]
+file = "{files}register.csv"
+crs = "EPSG:2193"
+[[session]]
+name = "morning"
+start = 2026-03-02T08:30:00
+end = 2026-03-02T11:00:00
+base = "BASE-01"
+ties = [{listed["ties"]}]
+checks = [{listed["checks"]}]
+"""
+
+
+def _lines(keys: "dict[str, object] | dict[str, str | int]") -> str:
+    return "\n".join(f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in keys.items())
