@@ -155,9 +155,9 @@ def test_no_names_codes_or_bases_at_all(tmp_path: Path) -> None:
 
 
 def test_hundreds_of_rows_of_one_name(tmp_path: Path) -> None:
-    work = edge(points=[(number, 0) for number in range(400)])
+    work = edge(points=[(number, 0) for number in range(200)])
     names = work.rows["name"].astype(object)
     work.rows["name"] = np.where(work.rows["mark"] == "", "SAME", names).astype(str)
     work.rows["time"] = work.rows["time"][:1] + np.arange(len(names)) * np.timedelta64(1, "s")
     found = every_way(work.write(tmp_path), "SAME")
-    assert found is not None and found.record["rows"]["points"] == 400
+    assert found is not None and found.record["rows"]["points"] == 200
