@@ -324,7 +324,7 @@ end = 2026-03-{day:02d}T17:00:00Z
 ties = [{{ point = "T1", mark = "MT1" }}]
 checks = [{{ point = "C1", mark = "MC1" }}]
 """ for day in range(2, len(shifts) + 2)))  # fmt: skip
-    return run_job(folder / "job.toml").record
+    return run_job(folder / "job.toml", dry_run=True).record
 
 
 @pytest.mark.parametrize(
