@@ -192,7 +192,7 @@ def disturb(work: Network, noise: np.random.Generator, ppm: float) -> None:
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_bases_over_pegs_and_stated_shifts(seed: int, tmp_path: Path) -> None:
-    chains, ppm = 110, 1.5
+    chains, ppm = 90, 1.5
     work, noise = scattered(seed, chains, ppm)
     disturb(work, noise, ppm)
     issue = run_written(work.write(tmp_path))
