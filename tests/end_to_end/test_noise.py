@@ -13,7 +13,7 @@ import pytest
 from closed_forms import Floats, turn_enu
 from issued import Issue, off_truth
 from numpy.testing import assert_allclose
-from running import run_simulated
+from running import record_of, run_simulated
 from simulate import Plan, Simulation, simulate
 
 CIRCLE, INTERVAL = np.sqrt(-2 * np.log(0.05)), 1.959963984540054
@@ -146,7 +146,7 @@ def test_the_adjustments_own_test_has_the_spread_that_it_should(tmp_path: Path) 
     factors = []
     for seed in range(6):
         job = noisy(Plan(sessions=6, points=2, ties=3, checks=1, marks=6, noise=False), 40 + seed)
-        found = run_simulated(job, tmp_path / str(seed)).record["adjustment"]
+        found = record_of(job.write(tmp_path / str(seed)))["adjustment"]
         # 6 sessions of 3 ties and 6 marks of control, 3 components each, less 12 unknown vectors.
         assert found["degrees_of_freedom"] == 3 * (18 + 6 - 12)
         factors.append(found["variance_factor"])
