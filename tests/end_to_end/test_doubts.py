@@ -114,7 +114,7 @@ def test_a_confirmed_doubt_stands_among_the_notes_of_the_summary(tmp_path: Path)
 def test_confirming_one_kind_leaves_the_other_in_doubt(tmp_path: Path) -> None:
     path = far_base().write(tmp_path)
     confirm(path, "register-heights")
-    outcome = run_job(path)
+    outcome = run_job(path, dry_run=True)
     assert (outcome.record["verdict"], outcome.exit_code) == ("unchecked", 3)
 
 
