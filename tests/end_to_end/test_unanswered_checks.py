@@ -8,7 +8,7 @@ import pytest
 from closed_forms import turn_enu
 from issued import read_layer
 from network_jobs import Network
-from running import replace_in, rewrite_export, run_simulated, run_written
+from running import record_of, replace_in, rewrite_export, run_simulated, run_written
 from simulate import Plan, Simulation, simulate
 
 from pipeline import check_job
@@ -65,7 +65,7 @@ def test_a_mark_column_that_names_no_mark(tmp_path: Path) -> None:
     replace_in(path, {'code = "Code"': 'code = "Code", mark = "Mark"'})
     (told,) = check_job(path).warnings
     assert "its mark 'KP9' says" in told and "the nearest is CM3, 0.80 m away" in told
-    assert run_written(path, 3).record["verdict"] == "unchecked"
+    assert record_of(path, 3)["verdict"] == "unchecked"
 
 
 def test_confirmed_it_is_a_point_like_others(tmp_path: Path) -> None:
