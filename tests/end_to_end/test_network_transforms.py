@@ -15,7 +15,7 @@ from issued import off_truth
 from moving_datum import MGA55, SOME, TENTH_MM, on, to_gda2020, to_itrf
 from network_jobs import OCCUPATION, POINT, Network
 from numpy.testing import assert_allclose
-from running import replace_in, run_written
+from running import record_of, replace_in, run_written
 from simulate import CANTERBURY
 from simulate_files import EXPORTED, write_csv
 
@@ -183,11 +183,11 @@ def test_a_poor_transformation_without_a_limit_is_told(tmp_path: Path) -> None:
     work = wgs84()
     work.session("net", points=SOME, shift=(0, 0, 0), stated="none")
     path = work.write(tmp_path)
-    (doubt,) = run_written(path, 3).record["doubts"]
+    (doubt,) = record_of(path, 3)["doubts"]
     assert doubt["kind"] == "transformation" and "accuracy 1 m" in doubt["what"] and doubt["sessions"] == ["net"]
     with path.open("a") as file:
         file.write('\n[checks]\nconfirmed = ["transformation"]\n')
-    (doubt,) = run_written(path).record["doubts"]
+    (doubt,) = record_of(path)["doubts"]
     assert doubt["confirmed"]
 
 
