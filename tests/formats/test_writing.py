@@ -225,7 +225,7 @@ def run(name, rows):
     batch = points(numbers, [number[-1] for number in numbers], ["bracketed"] * 20_000)
     write_formats([sys.argv[2]], package(folder, *([batch] * (rows // 20_000))), ABOUT)
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-small, large = run("a", 10_000), run("b", 50_000)
+small, large = run("a", 0), run("b", 40_000)
 print(large - small)
 """
 
