@@ -2,25 +2,19 @@
 
 import glob
 import os
-import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
-import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import Signature, digest, signature
-from pipeline.files.features import UNKNOWN_CRS
-from pipeline.files.odd_text import why_no_time
 from pipeline.files.packages import SQLITE
 from pipeline.files.patterns import Closed, TooMany, matching
 from pipeline.files.regular import COPY, NoFile, check_regular
 from pipeline.files.workbook import OLD_WORKBOOK, OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS
-from pipeline.geodesy.named import disagree, is_projected, is_unknown, is_wgs84
 from pipeline.job.model import Job, Points
-from pipeline.job.time_format import likely_formats
 from pipeline.job.values import BLANKS
 from pipeline.limits import ALL_COLUMNS, COLUMNS, EXPORTS, HINTS, LOOKED_AT
 from pipeline.near import beside, listed
@@ -28,11 +22,10 @@ from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
 from pipeline.read.claims import Claims
 from pipeline.read.columns import readings
 from pipeline.read.findings import Unusable
+from pipeline.read.first_rows import check_crs, check_times, check_units
 from pipeline.read.geojson import text_encoding
-from pipeline.read.headings import check_units_row
 from pipeline.read.mapping import base_of, position_of, sigma_of, time_of
-from pipeline.read.raw import Raw
-from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
+from pipeline.read.sources import JSON, PACKAGE, TEXT, open_source
 from pipeline.read.text import check_text, known_encoding
 from pipeline.read.times import clock
 from pipeline.read.zoneless import bare_time
@@ -251,9 +244,9 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
         return Export(path, shown, block, points, sha256, (), at)
     with open_source(path, points, 65536, look=True) as source:
         first = list(islice(source.batches, 2))  # a last line without its end comes as a batch of its own
-        _check_crs(path, points, source, first)
-        _check_times(source, first)
-        _check_units(source, first)
+        check_crs(path, points, source, first)
+        check_times(source, first)
+        check_units(source, first)
         carried = tuple(field for _, field in source.how.carried)
         if len(carried) > COLUMNS:
             what = f"it has {counted(len(carried), 'column')} beside those that are mapped; {COLUMNS:,} is the most"
@@ -296,81 +289,3 @@ def _check_content(path: Path) -> None:
         raise Unusable(0, "the file is empty")
     if not fits:
         raise Unusable(0, f"the content is not what the extension {ending} says", "export it again, in that format")
-
-
-def _check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> None:
-    """Hold the layer's CRS against the block's where the positions come from its geometry."""
-    if not source.how.position.from_geometry or points.crs is None:
-        return
-    if path.suffix.lower() in JSON and (source.crs is None or is_wgs84(source.crs)):
-        # Degrees by the standard, on whatever datum the job file says; but no eastings and northings.
-        if is_projected(points.crs) and first and _all_degrees(first[0]):
-            what = f"the positions are degrees, as GeoJSON wants them, but the block's crs is {points.crs}"
-            raise Unusable(1, what, "state the geographic crs that they are in")
-        return
-    if path.suffix.lower() in JSON and is_unknown(source.crs):
-        raise Unusable(0, UNKNOWN_CRS[0].format(source.crs), UNKNOWN_CRS[1])
-    if disagree(source.crs, points.crs):
-        what = f"the layer is in {source.crs} but the block's crs is {points.crs}"
-        raise Unusable(0, what, f'state crs = "{source.crs}" for this block if the layer is right')
-
-
-def _all_degrees(raw: Raw) -> bool:
-    assert raw.geometry is not None
-    x, y = np.abs(raw.geometry.x), np.abs(raw.geometry.y)
-    known = np.isfinite(x) & np.isfinite(y)
-    return bool(known.any() and (x[known] <= 360).all() and (y[known] <= 90).all())
-
-
-def _check_units(source: Source, first: list[Raw]) -> None:
-    """Hold a row of units below the header against those that the job file states."""
-    if not first or not len(first[0].row):
-        return
-    how, raw = source.how, first[0]
-    texts = {word: name for word, name in how.names.items() if pa.types.is_string(raw.columns[name].type)}
-    cells = {word: str(raw.columns[name][0].as_py() or "") for word, name in texts.items()}
-    check_units_row(how.points, how.lengths, cells, int(raw.row[0]))
-
-
-def _check_times(source: Source, first: list[Raw]) -> None:
-    """Report a file of whose first rows not one has a time in the format expected."""
-    how = source.how
-    strange: list[tuple[int, str]] = []
-    for raw in first:
-        cells = raw.columns[how.names["time"]]
-        if how.clock.matched(cells).any():
-            _check_days(how.clock.time_format, raw, cells)
-            return
-        given = np.flatnonzero(cells.is_valid().to_numpy(zero_copy_only=False))[:1]
-        strange += [(int(raw.row[row]), str(cells[row].as_py())) for row in given.tolist()]
-    if not strange:
-        return
-    line, found = strange[0]
-    if how.points.columns.date is not None and how.clock.matched(pa.array([found.partition(" ")[2]])).any():
-        raise Unusable(line, f'date and time together are "{found}"', "the time has its date already: leave date out")
-    if how.clock.time_format is None:
-        why = why_no_time(found)
-        fix = 'state time_format, such as "%d/%m/%Y %H:%M:%S": the order of day and month is not guessed'
-        fix = why.partition(": it ")[2] or fix
-        if (likely := _likely(found)) and "state time_format" in fix:
-            fix = f"{fix.partition(': state time_format')[0]}: state time_format, {likely}"
-        raise Unusable(line, f'the time "{found}" is not ISO 8601, and so are all others in the first rows', fix)
-    what = f'the time "{found}" does not match time_format "{how.clock.time_format}", nor do the others'
-    perhaps = f", perhaps {likely}" if (likely := _likely(found)) else ""
-    raise Unusable(line, what, f"state time_format as the times are written{perhaps}")
-
-
-def _check_days(time_format: str | None, raw: Raw, cells: pa.Array) -> None:
-    """Refuse serial days of which none in the first rows has a time of day: each would be its midnight."""
-    if time_format not in ("serial-days", "serial-days-1904"):
-        return
-    given = np.flatnonzero(cells.is_valid().to_numpy(zero_copy_only=False)).tolist()
-    texts = [str(cells[row].as_py()) for row in given]
-    if all(re.fullmatch(r"\d+(?:[.,]0*)?", text) for text in texts):
-        what = f'the time "{texts[0]}" is a day without its time, and so are all others in the first rows'
-        raise Unusable(int(raw.row[given[0]]), what, "map the column of days as date beside time")
-
-
-def _likely(found: str) -> str:
-    """Return the formats by which a time may be written, in words for the job file."""
-    return " or ".join(f'"{form}"' for form in likely_formats(found))
