@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.control import Register, listed_marks, read_register
+from pipeline.control import Form, Register, listed_marks, read_register
 from pipeline.digest import digest, signature
 from pipeline.files.features import GEOJSON_CRS, UNKNOWN_CRS
 from pipeline.geodesy import crs
@@ -186,6 +186,7 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
         ellipsoid=control.height == "ellipsoid",
         shown=loaded.show(control.file),
         lengths=counted,
+        form=Form.of(control),
     )
     if register is not None:
         _check_geometry(register, control.crs, loaded, problems)
@@ -226,7 +227,7 @@ def _check_marks(
     if register is not None:
         known = set(register.names)
     elif control is not None and control.file.is_file():
-        known = set(listed_marks(control.file, control.layer))
+        known = set(listed_marks(control.file, control.layer, Form.of(control)))
     else:
         return
     if not known:

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import (
     AfterValidator,
     BaseModel,
+    BeforeValidator,
     ConfigDict,
     Discriminator,
     Field,
@@ -212,7 +213,35 @@ class Quality(_Strict):
     centring: LengthOrNone = Field(0.003, description="standard uncertainty of a pole over its mark")
 
 
-class ControlSection(_Strict):
+class _Table(_Strict):
+    """The keys of a table kept in a file beside the job file: how it is written."""
+
+    file: File
+    delimiter: Annotated[str, Field(min_length=1, max_length=1)] | None = Field(
+        None, description='one sign between the columns, as in `[source]`, or `" "`; detected if not stated'
+    )
+    decimal: Literal[".", ","] | None = Field(None, description="decimal sign; detected if not stated")
+    encoding: str | None = Field(None, description='of a text file, as `"cp1252"`; UTF-8 or UTF-16 if not stated')
+
+
+class RegisterColumns(_Strict):
+    """Our name = the register's, below it. What is not mapped goes by our name; other columns stand in the record."""
+
+    mark: Column | None = Field(None, description="the mark's name")
+    easting: Column | None = Field(None, description="with `northing`, in a projected `crs`")
+    northing: Column | None = Field(None, description="with `easting`")
+    longitude: Column | None = Field(None, description="with `latitude`, in a geographic `crs`")
+    latitude: Column | None = Field(None, description="with `longitude`")
+    height: Column | None = Field(None, description="height in the datum `control.height`")
+    ellipsoid_height: Column | None = Field(None, description='where `control.height` is `"ellipsoid"`')
+    hu95: LengthColumn | None = Field(None, description="95 % uncertainty of the position: radius of the circle")
+    vu95: LengthColumn | None = Field(None, description="95 % uncertainty of the height")
+    holds: Column | None = Field(None, description="`3d`, `position` or `height`: what of its coordinates is held")
+    source: Column | None = Field(None, description="where the coordinates come from")
+    dated: Column | None = Field(None, description="of what day they are; of several rows of a mark the newest is used")
+
+
+class ControlSection(_Table):
     """The register of control marks."""
 
     file: File = Field(
@@ -225,6 +254,10 @@ class ControlSection(_Strict):
     layer: str | None = Field(None, description="layer of a GeoPackage, or sheet, where there is more than one")
     epoch: Epoch | None = Field(None, description="of its coordinates; needed where its frame moves")
     units: Units | None = Field(None, description="as in `[source]`, for its ellipsoidal heights, `hu95` and `vu95`")
+    angles: Literal["decimal", "dms"] | None = Field(None, description="as in `[source]`, for longitude and latitude")
+    columns: RegisterColumns = Field(
+        RegisterColumns(), description="which column is what, as `[control.columns]` below `[control]`"
+    )
 
 
 class Occupation(_Strict):
@@ -232,6 +265,14 @@ class Occupation(_Strict):
 
     point: Named = Field(description="the point's name in the export")
     mark: Named = Field(description="a mark of the register, or a temporary mark's name")
+
+
+def _one_name(value: object) -> object:
+    """Take a name alone for the point's and the mark's."""
+    return {"point": value, "mark": value} if isinstance(value, str) and value.strip() else value
+
+
+_Occupations = Listed[Annotated[Occupation, BeforeValidator(_one_name, json_schema_input_type=Occupation | str)]]
 
 
 class Setup(_Strict):
@@ -278,8 +319,10 @@ class Session(_Strict):
     base: Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(readable)] | None = Field(
         None, description="the base id of its readings; needed where sessions overlap"
     )
-    ties: Listed[Occupation] = Field((), description='what gives the shift: `[{ point = "CM1-AM", mark = "CM1" }]`')
-    checks: Listed[Occupation] = Field((), description="what proves it, as `ties`; more are found by `[checks]`")
+    ties: _Occupations = Field(
+        (), description='what gives the shift: `[{ point = "CM1-AM", mark = "CM1" }, "CM2"]`, the latter of one name'
+    )
+    checks: _Occupations = Field((), description="what proves it, as `ties`; more are found by `[checks]`")
     setup: Setup | None = Field(None, description="the base over a mark")
     shift: Annotated[
         Annotated[Literal["derive", "none"], Tag(SHIFT_WORD)] | Annotated[GivenShift, Tag(SHIFT_GIVEN)],
@@ -289,11 +332,11 @@ class Session(_Strict):
     epoch: Epoch | None = Field(None, description="of the position that the base held")
 
 
-class SessionsFile(_Strict):
-    """The sessions' table kept in a CSV file or spreadsheet instead of ``[[session]]`` tables."""
+class SessionsFile(_Table):
+    """The sessions' table in a CSV or spreadsheet instead of ``[[session]]``, written as ``[control]`` may say."""
 
     file: File = Field(
-        description="a CSV or spreadsheet with the keys of `[[session]]` as columns, ties as `CM1-AM=CM1; CM2-AM=CM2`"
+        description="a CSV or spreadsheet with the keys of `[[session]]` as columns, ties as `CM1-AM=CM1; CM2`"
     )
     layer: str | None = Field(None, description="sheet of a spreadsheet in which more than one holds rows")
 

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from pipeline.files.regular import COPY, other_kind
-from pipeline.job.model import Points, Session, Source, Target
+from pipeline.job.model import ControlSection, Points, Session, SessionsFile, Source, Target
 from pipeline.job.time_format import COUNTS, from_tokens, parts_of
 from pipeline.job.zones import zone_problem
 from pipeline.near import beside, nearest
@@ -34,17 +34,30 @@ def check_reading(points: Points, where: Where, problems: Problems) -> None:
         _check_time_zone(points.time_zone, where("time_zone"), problems)
     if points.time_format is not None:
         _check_time_format(points.time_format, where("time_format"), problems)
-    if points.encoding is not None and not _is_encoding(points.encoding):
+    _check_written(points, where, problems)
+    _check_header(points, where, problems)
+
+
+def check_table(table: ControlSection | SessionsFile, where: Where, problems: Problems) -> None:
+    """Note what cannot be true of how the register, or the table of sessions, is said to be written."""
+    sign = table.delimiter
+    if sign is not None and (not sign.isascii() or sign in '"\r\n\0' or sign.isalnum()):
+        problems.add(*where("delimiter"), f"'{sign}' cannot be a delimiter", r'such as ";", or "\t" for a tab')
+    _check_written(table, where, problems)
+
+
+def _check_written(table: Points | ControlSection | SessionsFile, where: Where, problems: Problems) -> None:
+    """Note an encoding that is not known, and a delimiter that is the decimal sign."""
+    if table.encoding is not None and not _is_encoding(table.encoding):
         problems.add(
             *where("encoding"),
-            f"the encoding '{points.encoding}' is not known",
+            f"the encoding '{table.encoding}' is not known",
             'such as "utf-8", "cp1252" (Windows, western Europe), "cp932" (Windows, Japan), "utf-16"',
         )
-    _check_header(points, where, problems)
-    if points.delimiter is not None and points.delimiter == points.decimal:
+    if table.delimiter is not None and table.delimiter == table.decimal:
         problems.add(
             *where("delimiter"),
-            f"'{points.delimiter}' cannot be both the delimiter and the decimal sign",
+            f"'{table.delimiter}' cannot be both the delimiter and the decimal sign",
             'a decimal comma goes with delimiter = ";" or a tab, "\\t"',
         )
 

@@ -9,6 +9,7 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats
 from pipeline.clock import DAY
+from pipeline.files.angles import dms
 from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import GRS80, to_geocentric, to_geographic
@@ -16,7 +17,6 @@ from pipeline.geodesy.units import METRES, Lengths, lengths
 from pipeline.job.model import Points
 from pipeline.job.values import Units
 from pipeline.limits import LEAST, LENGTH, SIGMA
-from pipeline.read.angles import dms
 from pipeline.read.findings import Findings
 from pipeline.read.headings import small_units
 from pipeline.read.mapping import (

@@ -22,6 +22,7 @@ from pipeline.notices.before_run import before_notes
 from pipeline.reissue.fingerprint import program_version
 from pipeline.run.about import CAUTION
 from pipeline.run.layers import Laid
+from pipeline.run.origin import with_origin
 from pipeline.run.ready import Ready
 from pipeline.solve.proof import worst
 from pipeline.solve.solve import Solved
@@ -65,7 +66,7 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "shift_model": laid.shift_model,
         "identity": job.fingerprint.sums,
         "reach": job.fingerprint.reach,
-        "register": job.fingerprint.register,
+        "register": with_origin(job.fingerprint.register, survey.register),
     }
     return finished(record)
 

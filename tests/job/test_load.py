@@ -518,6 +518,19 @@ def test_the_order_of_sessions_has_no_meaning(folder: Path) -> None:
     assert meaning(_loaded(folder, LEAST + SECOND).job) == meaning(_loaded(folder, turned).job)
 
 
+def test_a_name_alone_is_that_of_the_point_and_of_the_mark(folder: Path) -> None:
+    """And means the same as both written out; where each is written is known all the same."""
+    short, long = (
+        _load(folder, _changed(('name = "one"', f'name = "one"\nties = [{ties}]\nchecks = [\n"C",\n"K" ]')))[0]
+        for ties in ('" K1 "', '{ point = "K1", mark = "K1" }')
+    )
+    assert short is not None and long is not None
+    session = short.job.session[0]
+    assert [(one.point, one.mark) for one in (*session.ties, *session.checks)] == [(n, n) for n in ("K1", "C", "K")]
+    assert meaning(short.job) == meaning(long.job)
+    assert short.where("session", 0, "checks", 1)[1] == short.where("session", 0, "checks", 0)[1] + 1
+
+
 def test_blanks_around_a_name_are_no_part_of_it(folder: Path) -> None:
     """Names of sessions, points and marks are matched with what exports and registers hold."""
     text = _changed(('name = "one"', 'name = " one "\nties = [{ point = " A 1", mark = "K2 " }]'))

@@ -145,7 +145,7 @@ START, END = "2026-03-02T07:30:00Z", "2026-03-02T08:30:00Z"
 #: table, lines of the problems, pieces of the first one's text
 WRONG: dict[str, tuple[str, list[int], list[str]]] = {
     "unknown column": (f"name,start,end,tyes\na,{START},{END},\n", [1], ["'tyes'", "'ties'"]),
-    "missing column": (f"name,begin,end\na,{START},{END}\n", [1, 1], ["'begin'"]),
+    "missing column": (f"name,begin,end\na,{START},{END}\n", [1], ["'start' is missing", "begin"]),
     "empty name": (f"name,start,end\n,{START},{END}\n", [2], ["the column 'name' is empty"]),
     "empty end": (f"name,start,end\na,{START},\n", [2], ["the column 'end' is empty"]),
     "time in words": (f"name,start,end\na,2 March 2026,{END}\n", [2], ["'start' holds '2 March 2026'"]),
@@ -156,7 +156,8 @@ WRONG: dict[str, tuple[str, list[int], list[str]]] = {
         [3],
         ["a session 'a' already", "sessions.csv:2"],
     ),
-    "ties": (f"name,start,end,ties\na,{START},{END},A\n", [2], ["'ties' holds 'A'", "point=mark; point=mark"]),
+    "ties": (f"name,start,end,ties\na,{START},{END},=A\n", [2], ["'ties' holds '=A'", "point=mark; point=mark"]),
+    "a column that says something": (f"name,start,end,antenna (m)\na,{START},{END},1.5\n", [1], ["'antenna (m)'"]),
     "ties half": (f"name,start,end,ties\na,{START},{END},A=K;B=\n", [2], ["point=mark; point=mark"]),
     "ties too long": (f"name,start,end,ties\na,{START},{END},A=B=C\n", [2], ["point=mark; point=mark"]),
     "tie and check": (f"name,start,end,ties,checks\na,{START},{END},A=K,A=K\n", [2], ["point 'A' is listed twice"]),
