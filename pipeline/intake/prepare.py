@@ -8,7 +8,7 @@ from pipeline.digest import digest, signature
 from pipeline.files.features import GEOJSON_CRS, UNKNOWN_CRS
 from pipeline.geodesy import crs
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.named import is_unknown
+from pipeline.geodesy.named import called, is_unknown
 from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
 from pipeline.issue.folder.belongs import Owner, in_the_way, kept
@@ -211,7 +211,7 @@ def _check_geometry(register: Register, stated: str, loaded: LoadedJob, problems
             *loaded.where("control", "crs"),
             f"the geometry in {register.shown} is in {crs.parse(found).name} ({_code(found)}), but [control] crs is"
             f" {crs.parse(stated).name} ({_code(stated)})",
-            "write the layer's own crs, or give the coordinates as attributes",
+            f'write the layer\'s own, crs = "{called(found)}", if that is right, or give the coordinates as attributes',
         )
 
 

@@ -178,6 +178,18 @@ class Source(_Reading):
     """How exports are to be read, for all blocks."""
 
 
+def _one_layer(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
+_Layers = Annotated[
+    Listed[str],
+    Field(min_length=1),
+    AfterValidator(lambda names: tuple(dict.fromkeys(names))),
+    BeforeValidator(_one_layer, json_schema_input_type=str | list[str]),
+]
+
+
 class Points(_Reading):
     """A block of exports, with every key of ``[source]`` that differs here; the rest is taken from there."""
 
@@ -185,7 +197,10 @@ class Points(_Reading):
         description="CSV (or `.txt`, `.asc`, `.dat`, `.tsv`, `.xyz`), spreadsheet (`.xlsx`), GeoJSON or GeoPackage, by"
         " name or by pattern (`rover/*.csv`)"
     )
-    layer: str | None = Field(None, description="layer of a GeoPackage, or sheet, where there is more than one")
+    layer: _Layers | None = Field(
+        None,
+        description='layer of a GeoPackage, or sheet, where there is more than one; or a list: `["north", "south"]`',
+    )
     columns: Columns = Field(Columns(), description="which column is what, as `[points.columns]` below the block")
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from pipeline.files.regular import COPY, other_kind
 from pipeline.job.model import ControlSection, Points, Session, SessionsFile, Source, Target
+from pipeline.job.own_crs import own_crs
 from pipeline.job.time_format import COUNTS, from_tokens, parts_of
 from pipeline.job.zones import zone_problem
 from pipeline.near import beside, nearest
@@ -14,6 +15,9 @@ from pipeline.words import counted
 
 #: Where a key of one table is written, given its path in that table: the file as shown to the user, and the line.
 Where = Callable[..., tuple[str, int]]
+
+#: Characters of a CRS that is a code, not a definition.
+_CODE = 20
 
 
 def fill_points(points: Points, source: Source) -> Points:
@@ -24,12 +28,17 @@ def fill_points(points: Points, source: Source) -> Points:
     return filled.model_copy(update={key: word for key, word in defaults.items() if getattr(filled, key) is None})
 
 
-def check_reading(points: Points, where: Where, problems: Problems) -> None:
-    """Note what is wrong with a filled ``[[points]]`` block: crs, time zone and format, encoding, delimiter."""
+def check_reading(points: Points, folder: Path, where: Where, problems: Problems) -> None:
+    """Note what is wrong with a filled ``[[points]]`` block: crs, time zone and format, encoding, delimiter.
+
+    A CRS is stated even where a layer says one of its own: programs write there what they are not asked for.
+    """
     if points.crs is None:
-        problems.add(
-            *where("crs"), "no crs is given for these points", 'write crs = "EPSG:..." in [source] or in this block'
-        )
+        own = own_crs(points, folder)
+        code = own if own is not None and len(own) <= _CODE else "EPSG:..."
+        theirs = " if the layer's own is right" if own == code else ""
+        fix = f'write crs = "{code}" in [source] or in this block{theirs}'
+        problems.add(*where("crs"), "no crs is given for these points", fix)
     if points.time_zone is not None:
         _check_time_zone(points.time_zone, where("time_zone"), problems)
     if points.time_format is not None:

@@ -98,7 +98,7 @@ def _inputs(survey: Survey) -> list[Input]:
     """Return the files that were read: exports, register, sessions."""
     job, recorded = survey.job, survey.prepared.loaded.recorded
     inputs: list[Input] = [
-        {"path": export.shown, "sha256": export.sha256, "rows": count}
+        {"path": export.file, "sha256": export.sha256, "rows": count}
         for export, count in zip(survey.exports, survey.first_pass.rows, strict=True)
     ]
     if survey.register is not None and job.control is not None:

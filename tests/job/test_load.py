@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from packages_made import stored_package
 
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.meaning import meaning
@@ -516,6 +517,15 @@ def test_the_order_of_sessions_has_no_meaning(folder: Path) -> None:
     at = LEAST.index("[[session]]")
     turned = LEAST[:at] + SECOND + LEAST[at:]
     assert meaning(_loaded(folder, LEAST + SECOND).job) == meaning(_loaded(folder, turned).job)
+
+
+def test_a_block_without_a_crs_is_told_its_layers_own(folder: Path) -> None:
+    """It is not taken unasked: programs write WGS 84 where they were told nothing."""
+    stored_package(folder / "configs" / "rover.gpkg", {"t": "TEXT"}, [{"t": "2026-03-02T00:00:00Z"}])
+    text = _changed(('crs = "EPSG:4959"\n', ""), ('files = ["*.csv"]', 'files = ["*.gpkg"]'))
+    _, (problem,) = _load(folder, text)
+    assert problem.what == "no crs is given for these points"
+    assert problem.fix == 'write crs = "EPSG:4959" in [source] or in this block if the layer\'s own is right'
 
 
 def test_a_name_alone_is_that_of_the_point_and_of_the_mark(folder: Path) -> None:
