@@ -19,6 +19,7 @@ from pydantic import (
 
 from pipeline.job.values import (
     AngleColumn,
+    AreaColumn,
     Column,
     Delimiter,
     Epoch,
@@ -40,7 +41,9 @@ from pipeline.job.values import (
     Positive,
     Seconds,
     SecondsColumn,
+    SquareMetres,
     TargetEpoch,
+    Unit,
     Units,
     readable,
 )
@@ -122,6 +125,9 @@ class Columns(_Strict):
     pole_height: LengthColumn | None = Field(
         None, description="taken off where positions are of the antenna's reference point; unmapped if of the ground"
     )
+    cov_en: AreaColumn | None = Field(None, description="covariance of east and north, in the units of their sigmas")
+    cov_eu: AreaColumn | None = Field(None, description="covariance of east and up")
+    cov_nu: AreaColumn | None = Field(None, description="covariance of north and up")
     code: Column | None = Field(None, description="the code that it was collected by")
     solution: Column | None = Field(None, description="the solution's word, for `quality.solutions`")
     base: Column | None = Field(None, description="the base id, for `session.base`")
@@ -239,21 +245,25 @@ class _Table(_Strict):
     encoding: str | None = Field(None, description='of a text file, as `"cp1252"`; UTF-8 or UTF-16 if not stated')
 
 
+_Heading = Annotated[str, StringConstraints(min_length=1)]
+_HeadingOfLength = Annotated[_Heading, Unit("`units`")]
+
+
 class RegisterColumns(_Strict):
     """Our name = the register's, below it. What is not mapped goes by our name; other columns stand in the record."""
 
-    mark: Column | None = Field(None, description="the mark's name")
-    easting: Column | None = Field(None, description="with `northing`, in a projected `crs`")
-    northing: Column | None = Field(None, description="with `easting`")
-    longitude: Column | None = Field(None, description="with `latitude`, in a geographic `crs`")
-    latitude: Column | None = Field(None, description="with `longitude`")
-    height: Column | None = Field(None, description="height in the datum `control.height`")
-    ellipsoid_height: Column | None = Field(None, description='where `control.height` is `"ellipsoid"`')
-    hu95: LengthColumn | None = Field(None, description="95 % uncertainty of the position: radius of the circle")
-    vu95: LengthColumn | None = Field(None, description="95 % uncertainty of the height")
-    holds: Column | None = Field(None, description="`3d`, `position` or `height`: what of its coordinates is held")
-    source: Column | None = Field(None, description="where the coordinates come from")
-    dated: Column | None = Field(None, description="of what day they are; of several rows of a mark the newest is used")
+    mark: _Heading | None = Field(None, description="the mark's name")
+    easting: _Heading | None = Field(None, description="with `northing`, in a projected `crs`")
+    northing: _Heading | None = Field(None, description="with `easting`")
+    longitude: _Heading | None = Field(None, description="with `latitude`, in a geographic `crs`")
+    latitude: _Heading | None = Field(None, description="with `longitude`")
+    height: _Heading | None = Field(None, description="height in the datum `control.height`")
+    ellipsoid_height: _Heading | None = Field(None, description='where `control.height` is `"ellipsoid"`')
+    hu95: _HeadingOfLength | None = Field(None, description="95 % uncertainty of the position: radius of the circle")
+    vu95: _HeadingOfLength | None = Field(None, description="95 % uncertainty of the height")
+    holds: _Heading | None = Field(None, description="`3d`, `position` or `height`: what of its coordinates is held")
+    source: _Heading | None = Field(None, description="where the coordinates come from")
+    dated: _Heading | None = Field(None, description="of what day they are; the newest of several rows is used")
 
 
 class ControlSection(_Table):
@@ -299,6 +309,12 @@ class Setup(_Strict):
     ellipsoid_height: Metres = Field(description="as broadcast")
     antenna_height: Metres = Field(0.0, description="what the broadcast position lies above the mark")
     epoch: Epoch | None = Field(None, description="the same as the session's `epoch`")
+    sigma_east: LengthOrNone = Field(0.0, description="standard uncertainty of the position, beside `quality.centring`")
+    sigma_north: LengthOrNone = Field(0.0, description="of the position")
+    sigma_up: LengthOrNone = Field(0.0, description="of the position")
+    cov_en: SquareMetres = Field(0.0, description="covariance of east and north")
+    cov_eu: SquareMetres = Field(0.0, description="covariance of east and up")
+    cov_nu: SquareMetres = Field(0.0, description="covariance of north and up")
 
 
 class GivenShift(_Strict):

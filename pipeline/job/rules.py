@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from pipeline.files.regular import COPY, other_kind
-from pipeline.job.model import ControlSection, Points, Session, SessionsFile, Source, Target
+from pipeline.job.model import ControlSection, Points, Session, SessionsFile, Setup, Source, Target
 from pipeline.job.own_crs import own_crs
 from pipeline.job.time_format import COUNTS, from_tokens, parts_of
 from pipeline.job.zones import zone_problem
@@ -18,6 +18,9 @@ Where = Callable[..., tuple[str, int]]
 
 #: Characters of a CRS that is a code, not a definition.
 _CODE = 20
+
+#: The determinant of correlations below which nothing is independent in them any more.
+_LEAST = 1e-8
 
 
 def fill_points(points: Points, source: Source) -> Points:
@@ -130,6 +133,12 @@ def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool,
     for session, where in sessions:
         _check_times(session, where, problems)
         _check_occupations(session, where, problems)
+        if session.setup is not None and not _is_definite(session.setup):
+            what = (
+                f"the set-up of session '{session.name}' has covariances that its standard uncertainties do not go with"
+            )
+            fix = "all of sigma_east, sigma_north and sigma_up with them, and a matrix that is positive definite"
+            problems.add(*where("setup"), what, fix)
         earlier = first.setdefault(session.name, where)
         if earlier is not where:
             file, line = earlier("name")
@@ -140,6 +149,17 @@ def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool,
             )
     if not has_control:
         _check_control_needed(sessions, problems)
+
+
+def _is_definite(setup: Setup) -> bool:
+    """Say whether a set-up's covariances, where it has any, make a positive definite matrix."""
+    if not (setup.cov_en or setup.cov_eu or setup.cov_nu):
+        return True
+    east, north, up = setup.sigma_east, setup.sigma_north, setup.sigma_up
+    if not east * north * up > 0.0:
+        return False
+    a, b, c = setup.cov_en / (east * north), setup.cov_eu / (east * up), setup.cov_nu / (north * up)
+    return max(abs(a), abs(b), abs(c)) < 1.0 and 1.0 + 2.0 * a * b * c - a * a - b * b - c * c > _LEAST
 
 
 def _check_times(session: Session, where: Where, problems: Problems) -> None:

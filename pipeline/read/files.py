@@ -25,10 +25,11 @@ from pipeline.near import beside, listed
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
 from pipeline.read.claims import Claims
 from pipeline.read.columns import readings
+from pipeline.read.correlated import lacking
 from pipeline.read.findings import Unusable
 from pipeline.read.geojson import text_encoding
 from pipeline.read.layer_crs import check_crs
-from pipeline.read.mapping import base_of, position_of, sigma_of, time_of
+from pipeline.read.mapping import base_of, mapped, position_of, sigma_of, time_of
 from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
 from pipeline.read.text import check_text, known_encoding
@@ -193,6 +194,8 @@ def _faults(points: Points) -> Iterator[tuple[str, str]]:
             found(points.columns)
         except ValueError as error:
             yield "columns", str(error)
+    if (what := lacking(mapped(points.columns))) is not None:
+        yield "columns", what
     for key, zone, time_format in (("time_zone", points.time_zone, None), ("time_format", None, points.time_format)):
         try:
             clock(zone, time_format)

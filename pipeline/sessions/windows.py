@@ -6,6 +6,7 @@ It is a spreadsheet, or a CSV in UTF-8 with ``,`` or ``;`` between cells (with `
     name, start, end, base, ties, checks, shift, epoch,
     shift_east, shift_north, shift_up, shift_sigma_horizontal, shift_sigma_vertical,
     setup_mark, setup_longitude, setup_latitude, setup_ellipsoid_height, setup_antenna_height, setup_epoch,
+    setup_sigma_east, setup_sigma_north, setup_sigma_up, setup_cov_en, setup_cov_eu, setup_cov_nu,
     field_shift_from, field_shift_east, field_shift_north, field_shift_up, field_shift_model
 
 Only name, start and end are needed; an empty cell is a key left out. Other columns, of remarks, say, are let be, unless
@@ -274,9 +275,10 @@ def _as_occupations(text: str, _: Sheet) -> list[dict[str, str]]:
 
 
 _Read = Callable[[str, Sheet], object]
+_OF_POSITION = ("sigma_east", "sigma_north", "sigma_up", "cov_en", "cov_eu", "cov_nu")
 _NUMBERS = {
     "shift": ("east", "north", "up", "sigma_horizontal", "sigma_vertical"),
-    "setup": ("longitude", "latitude", "ellipsoid_height", "antenna_height", "epoch"),
+    "setup": ("longitude", "latitude", "ellipsoid_height", "antenna_height", "epoch", *_OF_POSITION),
     "field_shift": ("east", "north", "up"),
 }
 

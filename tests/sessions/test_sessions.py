@@ -165,6 +165,12 @@ WRONG: dict[str, tuple[str, list[int], list[str]]] = {
     "half a shift": (f"name,start,end,shift_east\na,{START},{END},1\n", [2, 2], ["'shift_north' is empty"]),
     "two shifts": (f"name,start,end,shift,shift_east\na,{START},{END},none,1\n", [2], ["'shift' says 'none'"]),
     "shift word": (f"name,start,end,shift\na,{START},{END},nome\n", [2], ["'shift'", "did you mean 'none'"]),
+    "covariances of a setup alone": (
+        "name,start,end,setup_mark,setup_longitude,setup_latitude,setup_ellipsoid_height,setup_sigma_east,setup_cov_en\n"
+        f"a,{START},{END},T,1,9,1,0.01,0.00005\n",
+        [2],
+        ["the set-up of session 'a' has covariances"],
+    ),
     "half a setup": (
         f"name,start,end,setup_mark,setup_longitude,setup_latitude\na,{START},{END},T,1,91\n",
         [2, 2],
