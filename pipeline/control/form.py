@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from pipeline.control.rows import KNOWN, POSITION
 from pipeline.files.features import Features
 from pipeline.files.sheet import AS_FOUND, Sheet, Written
-from pipeline.job.model import ControlSection
+from pipeline.job.model import UNSTATED, ControlSection
 from pipeline.near import listed, nearest, plain
 from pipeline.problems import Problems
 
@@ -24,17 +24,20 @@ class Form:
         written: its text, as far as it is stated.
         named: our name of a column -> the register's.
         dms: whether longitude and latitude are degrees, minutes and seconds.
+        sigma: standard uncertainty of each horizontal component and of the height where none is stated, metres.
     """
 
     written: Written = AS_FOUND
     named: Mapping[str, str] = field(default_factory=dict)
     dms: bool = False
+    sigma: tuple[float, float] = UNSTATED
 
     @classmethod
     def of(cls, control: ControlSection) -> "Form":
         """Return what the keys of ``[control]`` say."""
         named = control.columns.model_dump(exclude_none=True)
-        return cls(Written(control.delimiter, control.decimal, control.encoding), named, control.angles == "dms")
+        written = Written(control.delimiter, control.decimal, control.encoding)
+        return cls(written, named, control.angles == "dms", (control.sigma_horizontal, control.sigma_vertical))
 
     def wanted(self) -> frozenset[str]:
         """Return the names of the columns that are looked for, as names are compared."""

@@ -30,10 +30,6 @@ from pipeline.words import Holds
 
 #: A register whose every length is metres.
 IN_METRES = Lengths(1.0, 1.0, 1.0, False)
-#: Standard uncertainty of each horizontal component and of the height of a mark whose register states none, in
-#: metres. Common practice, no source: about how well a pole or a level is set up on a mark of good standing.
-UNSTATED_HORIZONTAL = 0.005
-UNSTATED_VERTICAL = 0.005
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +44,7 @@ class Register:
         first: (R,) easting in metres or longitude in degrees; NaN where it is not given. Likewise ``second``
             (northing or latitude) and ``third`` (height or ellipsoidal height in metres).
         holds: which components of each mark are held; a component that is not may be given all the same.
-        sigma_east: (R,) standard uncertainty in metres, from hu95, or `UNSTATED_HORIZONTAL`; likewise
+        sigma_east: (R,) standard uncertainty in metres, from hu95, or the form's ``sigma``; likewise
             ``sigma_north``, and ``sigma_up`` from vu95.
         stated: (R, 2) whether the register states hu95 and vu95.
         lines: the line of each mark, or the number of its feature.
@@ -153,7 +149,7 @@ def read_register(
     if geometry_crs is not None and lengths.northing_first:
         read = [_exchanged(mark) for mark in read]
     once = single(read, columns, shown, problems)
-    return _register(once, sheet, kind, geometry_crs, lengths) if len(problems.found) == before else None
+    return _register(once, sheet, kind, geometry_crs, lengths, form.sigma) if len(problems.found) == before else None
 
 
 def _exchanged(mark: Mark) -> Mark:
@@ -182,15 +178,22 @@ def listed_marks(path: Path, layer: str | None, form: Form = AS_OURS) -> tuple[s
     return () if sheet is None else tuple(dict.fromkeys(filter(None, (cells.get("mark") for _, cells in sheet.rows))))
 
 
-def _register(marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str | None, lengths: Lengths) -> Register:
+def _register(
+    marks: Sequence[Mark],
+    sheet: Sheet,
+    kind: str,
+    geometry_crs: str | None,
+    lengths: Lengths,
+    unstated: tuple[float, float],
+) -> Register:
     across = lengths.plan if kind == "projected" else 1.0
     east, north, up = lengths.signs
     unit = (across * east, across * north, lengths.up * up)
     coordinates = np.array([mark.coordinates for mark in marks], np.float64).reshape(-1, 3) * unit
     hu95 = np.array([mark.hu95 for mark in marks], np.float64) * lengths.other
     vu95 = np.array([mark.vu95 for mark in marks], np.float64) * lengths.other
-    horizontal = _fixed(np.where(np.isnan(hu95), UNSTATED_HORIZONTAL, hu95 / CIRCLE_95))
-    vertical = _fixed(np.where(np.isnan(vu95), UNSTATED_VERTICAL, vu95 / NORMAL_95))
+    horizontal = _fixed(np.where(np.isnan(hu95), unstated[0], hu95 / CIRCLE_95))
+    vertical = _fixed(np.where(np.isnan(vu95), unstated[1], vu95 / NORMAL_95))
     return Register(
         shown=sheet.shown,
         sha256=sheet.sha256,

@@ -86,11 +86,16 @@ class Target(_Strict):
     grid: str = Field(description='the projected CRS, as `"EPSG:2193"`, WKT or PROJJSON')
     height: str = Field(description='the vertical CRS of the issued heights, or `"ellipsoid"`')
     geoid: File | None = Field(None, description="geoid grid (GTX or GeoTIFF) to take instead of PROJ's own")
-    geoid_sigma: LengthOrNone | None = Field(None, description="standard uncertainty of its separations")
+    geoid_sigma: LengthOrNone | None = Field(
+        None,
+        description="standard uncertainty of geoid separations, also of PROJ's: its square is added to the variance of"
+        " every height, so `vu95` grows by it and `hu95` does not",
+    )
     epoch: TargetEpoch | None = Field(None, description="needed where the grid's frame moves")
     max_transform_error: Length | None = Field(
         None,
-        description="largest transformation error that no shift absorbs; else half the tolerance of checks",
+        description="largest transformation error that no shift absorbs; else half the tolerance of checks. A limit:"
+        " what lies within it adds nothing to `hu95` and `vu95`",
     )
 
 
@@ -234,6 +239,11 @@ class Quality(_Strict):
     centring: LengthOrNone = Field(0.003, description="standard uncertainty of a pole over its mark")
 
 
+#: Standard uncertainty of each horizontal component and of the height of a mark whose register states none, in
+#: metres. Common practice, no source: about how well a pole or a level is set up on a mark of good standing.
+UNSTATED = (0.005, 0.005)
+
+
 class _Table(_Strict):
     """The keys of a table kept in a file beside the job file: how it is written."""
 
@@ -280,6 +290,14 @@ class ControlSection(_Table):
     epoch: Epoch | None = Field(None, description="of its coordinates; needed where its frame moves")
     units: Units | None = Field(None, description="as in `[source]`, for its ellipsoidal heights, `hu95` and `vu95`")
     angles: Literal["decimal", "dms"] | None = Field(None, description="as in `[source]`, for longitude and latitude")
+    sigma_horizontal: Length = Field(
+        UNSTATED[0],
+        description="standard uncertainty of east and of north of a mark without `hu95`; reaches `hu95` of every point"
+        " by the shift that the mark gives",
+    )
+    sigma_vertical: Length = Field(
+        UNSTATED[1], description="of the height of a mark without `vu95`; reaches `vu95` of every point likewise"
+    )
     columns: RegisterColumns = Field(
         RegisterColumns(), description="which column is what, as `[control.columns]` below `[control]`"
     )

@@ -110,6 +110,13 @@ def test_a_layer_is_read_by_mapped_columns_and_its_photographs_let_be(
     assert register.others == ({"art": "pillar"},)
 
 
+def test_what_is_not_stated_is_known_as_well_as_the_job_says(tmp_path: Path) -> None:
+    data = "mark,easting,northing,height,hu95,vu95\nA,1,2,3,,\nB,1,2,3,0.024477,0.0196\n"
+    register = _good(tmp_path, data, Form(sigma=(0.02, 0.03)))
+    np.testing.assert_allclose(register.sigma_east, [0.02, 0.01], rtol=0, atol=1e-6)
+    np.testing.assert_allclose(register.sigma_up, [0.03, 0.01], rtol=0, atol=1e-6)
+
+
 def test_angles_in_degrees_minutes_and_seconds(tmp_path: Path) -> None:
     """36 50 42.0 S is 36 + 50/60 + 42/3600 degrees south; closed form."""
     data = "mark;longitude;latitude;height\nA;174 45 18,6 E;36°50'42.0\" S;12,5\nB;-0-30-00;0 30 00;1\n"
