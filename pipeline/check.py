@@ -36,7 +36,7 @@ class Checked:
         for operation in self.survey.operations.recorded():
             accuracy = "accuracy not stated" if operation.accuracy is None else f"accuracy {operation.accuracy:g} m"
             told.append(f"{operation.step}: {operation.name} ({accuracy})")
-            told += [f"  grid {grid.name}, sha256 {grid.sha256}" for grid in operation.grids]
+            told += [f"  needs the grid {g.name}, found in {g.path.parent}, sha256 {g.sha256}" for g in operation.grids]
         return told
 
 

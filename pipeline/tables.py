@@ -25,6 +25,9 @@ READING = pa.schema(
         ("sigma_east", pa.float64()),  # NaN where the export has none
         ("sigma_north", pa.float64()),
         ("sigma_up", pa.float64()),
+        ("cov_en", pa.float64()),  # covariances between east, north and up; square metres, NaN where there is none
+        ("cov_eu", pa.float64()),
+        ("cov_nu", pa.float64()),
         ("solution", pa.string()),
         ("base", pa.string()),
         ("base_first", pa.float64()),  # the base's position as the export has it, in source.crs; NaN where it has none

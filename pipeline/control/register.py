@@ -1,13 +1,15 @@
 """The register of control marks: what each mark's published coordinates are, what of them is held, and how well.
 
 A register is a CSV, a GeoPackage layer or a GeoJSON file with a row per mark and the columns mark, easting, northing,
-height or longitude, latitude, ellipsoid_height; optionally hu95, vu95, holds (3d, position, height), source, dated.
-Other columns are let be. In a GeoPackage or GeoJSON the geometry stands in for coordinate columns that are absent.
+height or longitude, latitude, ellipsoid_height; optionally hu95, vu95, holds (3d, position, height), source, dated. The
+job file may map other names to these, and say how the file is written (`Form`). Other columns are carried along. In a
+GeoPackage or GeoJSON the geometry stands in for coordinate columns that are absent.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import repeat
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +18,9 @@ from numpy.typing import NDArray
 
 from pipeline import limits
 from pipeline.arrays import Flags, Floats
-from pipeline.control.rows import POSITION, Mark, check_decimals, check_degrees, has_columns, read_mark, single
+from pipeline.control.form import AS_OURS, Form
+from pipeline.control.revisions import single
+from pipeline.control.rows import POSITION, Mark, angles_of, check_decimals, check_degrees, has_columns, read_mark
 from pipeline.control.source import read_source
 from pipeline.files.sheet import Sheet
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
@@ -26,10 +30,6 @@ from pipeline.words import Holds
 
 #: A register whose every length is metres.
 IN_METRES = Lengths(1.0, 1.0, 1.0, False)
-#: Standard uncertainty of each horizontal component and of the height of a mark whose register states none, in
-#: metres. Common practice, no source: about how well a pole or a level is set up on a mark of good standing.
-UNSTATED_HORIZONTAL = 0.005
-UNSTATED_VERTICAL = 0.005
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,13 +44,15 @@ class Register:
         first: (R,) easting in metres or longitude in degrees; NaN where it is not given. Likewise ``second``
             (northing or latitude) and ``third`` (height or ellipsoidal height in metres).
         holds: which components of each mark are held; a component that is not may be given all the same.
-        sigma_east: (R,) standard uncertainty in metres, from hu95, or `UNSTATED_HORIZONTAL`; likewise
+        sigma_east: (R,) standard uncertainty in metres, from hu95, or the form's ``sigma``; likewise
             ``sigma_north``, and ``sigma_up`` from vu95.
         stated: (R, 2) whether the register states hu95 and vu95.
         lines: the line of each mark, or the number of its feature.
         written: the text of the three coordinates as written, "" where there is none.
         source: where the coordinates come from, in the register's words; likewise ``dated``.
         rows: rows read, those that say a mark again included.
+        others: what each mark's row has in other columns, by their names.
+        former: the earlier rows of each mark that was revised.
         geometry_crs: the CRS that the file states for its geometry where coordinates come from there; else None.
         unit: metres, or degrees, in one unit of each of the three coordinates as written; below zero where it counts
             to the west, to the south or downwards.
@@ -75,6 +77,8 @@ class Register:
     rows: int
     geometry_crs: str | None = None
     unit: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    others: tuple[Mapping[str, str], ...] = ()
+    former: tuple[tuple[Mark, ...], ...] = ()
 
     @cached_property
     def _positions(self) -> dict[str, int]:
@@ -108,6 +112,7 @@ def read_register(
     ellipsoid: bool,
     shown: str | None = None,
     lengths: Lengths = IN_METRES,
+    form: Form = AS_OURS,
 ) -> Register | None:
     """Read the register of control marks.
 
@@ -119,6 +124,7 @@ def read_register(
         ellipsoid: whether the heights are ``ellipsoid_height`` rather than ``height``.
         shown: the path for messages, where it differs.
         lengths: what its coordinates count in.
+        form: how it is written, and what its columns are called.
 
     Returns None where anything is wrong with the register.
     """
@@ -130,20 +136,20 @@ def read_register(
         )
         return None
     columns = (*POSITION[kind], "ellipsoid_height" if ellipsoid else "height")
-    sheet, geometry_crs = read_source(path, layer, shown, columns, problems)
+    sheet, geometry_crs = read_source(path, layer, shown, columns, problems, form)
     if sheet is None or not has_columns(sheet, columns, kind, problems):
         return None
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
     check_decimals(sheet, columns, problems)
-    marks = list(_marks(sheet, columns, problems))
+    marks = list(_marks(sheet, columns, problems, form.dms and kind == "geographic"))
     if not marks:
         problems.add(shown, sheet.header, "there is no mark in this register", "write a row per control mark")
     read = [mark for mark in marks if mark is not None]
     if geometry_crs is not None and lengths.northing_first:
         read = [_exchanged(mark) for mark in read]
     once = single(read, columns, shown, problems)
-    return _register(once, sheet, kind, geometry_crs, lengths) if len(problems.found) == before else None
+    return _register(once, sheet, kind, geometry_crs, lengths, form.sigma) if len(problems.found) == before else None
 
 
 def _exchanged(mark: Mark) -> Mark:
@@ -152,11 +158,12 @@ def _exchanged(mark: Mark) -> Mark:
     return replace(mark, coordinates=(second, first, up), written=(written[1], written[0], written[2]))
 
 
-def _marks(sheet: Sheet, columns: tuple[str, str, str], problems: Problems) -> Iterator[Mark | None]:
+def _marks(sheet: Sheet, columns: tuple[str, str, str], problems: Problems, as_dms: bool) -> Iterator[Mark | None]:
     """Yield what each row holds; of rows in which something is wrong there is an end, as nobody reads on."""
     wrong = 0
-    for line, cells in sheet.rows:
-        mark = read_mark(line, cells, sheet, columns, problems)
+    angles: Iterator[tuple[float, ...]] = angles_of(sheet, columns) if as_dms else repeat(())
+    for (line, cells), angle in zip(sheet.rows, angles, strict=False):
+        mark = read_mark(line, cells, sheet, columns, problems, angle)
         yield mark
         wrong += mark is None
         if wrong == limits.WRONG:
@@ -165,21 +172,28 @@ def _marks(sheet: Sheet, columns: tuple[str, str, str], problems: Problems) -> I
             return
 
 
-def listed_marks(path: Path, layer: str | None) -> tuple[str, ...]:
+def listed_marks(path: Path, layer: str | None, form: Form = AS_OURS) -> tuple[str, ...]:
     """Return the names in a register, also where something else is wrong with it; none where it is unreadable."""
-    sheet, _ = read_source(path, layer, str(path), (*POSITION["projected"], "height"), Problems())
+    sheet, _ = read_source(path, layer, str(path), (*POSITION["projected"], "height"), Problems(), form)
     return () if sheet is None else tuple(dict.fromkeys(filter(None, (cells.get("mark") for _, cells in sheet.rows))))
 
 
-def _register(marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str | None, lengths: Lengths) -> Register:
+def _register(
+    marks: Sequence[Mark],
+    sheet: Sheet,
+    kind: str,
+    geometry_crs: str | None,
+    lengths: Lengths,
+    unstated: tuple[float, float],
+) -> Register:
     across = lengths.plan if kind == "projected" else 1.0
     east, north, up = lengths.signs
     unit = (across * east, across * north, lengths.up * up)
     coordinates = np.array([mark.coordinates for mark in marks], np.float64).reshape(-1, 3) * unit
     hu95 = np.array([mark.hu95 for mark in marks], np.float64) * lengths.other
     vu95 = np.array([mark.vu95 for mark in marks], np.float64) * lengths.other
-    horizontal = _fixed(np.where(np.isnan(hu95), UNSTATED_HORIZONTAL, hu95 / CIRCLE_95))
-    vertical = _fixed(np.where(np.isnan(vu95), UNSTATED_VERTICAL, vu95 / NORMAL_95))
+    horizontal = _fixed(np.where(np.isnan(hu95), unstated[0], hu95 / CIRCLE_95))
+    vertical = _fixed(np.where(np.isnan(vu95), unstated[1], vu95 / NORMAL_95))
     return Register(
         shown=sheet.shown,
         sha256=sheet.sha256,
@@ -200,6 +214,8 @@ def _register(marks: Sequence[Mark], sheet: Sheet, kind: str, geometry_crs: str 
         rows=len(sheet.rows),
         geometry_crs=geometry_crs,
         unit=unit,
+        others=tuple(mark.others for mark in marks),
+        former=tuple(mark.former for mark in marks),
     )
 
 

@@ -2,10 +2,14 @@
 
 import math
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
-from pipeline.files.odd_text import why_no_degrees, why_no_number
+import numpy as np
+import pyarrow as pa
+
+from pipeline.files.angles import dms
+from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.files.sheet import Sheet, number
 from pipeline.limits import COORDINATE, HEIGHT, LEAST, SIGMA
 from pipeline.near import listed, nearest
@@ -26,7 +30,10 @@ KNOWN = ("mark", "hu95", "vu95", "holds", "source", "dated")
 
 @dataclass(frozen=True)
 class Mark:
-    """One row of the register: metres, or degrees and metres; NaN where there is nothing."""
+    """One row of the register: metres, or degrees and metres; NaN where there is nothing.
+
+    ``others`` are its cells in columns that are none of ours, ``former`` the earlier rows of a revised mark.
+    """
 
     name: str
     coordinates: tuple[float, float, float]
@@ -37,6 +44,8 @@ class Mark:
     written: tuple[str, str, str]
     source: str
     dated: str
+    others: Mapping[str, str] = field(default_factory=dict)
+    former: "tuple[Mark, ...]" = ()
 
 
 def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems: Problems) -> bool:
@@ -50,7 +59,8 @@ def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems
         plainly = missing
     if plainly:
         which = f"the {plural(len(plainly), 'column')} {listed(plainly, QUOTE)}"
-        fix = f"name the columns so in the first line, which has {listed(sheet.columns, QUOTE)}"
+        fix = f"name the columns so in the first line, which has {listed(sheet.columns, QUOTE)}, or"
+        fix += " write which are meant in [control.columns]"
         problems.add(sheet.shown, sheet.header, f"{which} {plural(len(plainly), 'is', 'are')} missing: {takes}", fix)
     for column in missing:
         if column not in plainly:
@@ -105,16 +115,36 @@ def check_decimals(sheet: Sheet, columns: tuple[str, str, str], problems: Proble
             problems.add(sheet.shown, line, what, fix)
 
 
+def angles_of(sheet: Sheet, columns: tuple[str, str, str]) -> Iterator[tuple[float, ...]]:
+    """Yield longitude and latitude of each row from degrees, minutes and seconds: NaN: empty, infinite: unreadable."""
+    found = []
+    for column, letters in zip(columns, ("EW", "NS"), strict=False):
+        texts = pa.array([cells.get(column) or None for _, cells in sheet.rows], pa.string())
+        degrees, unread = dms(texts, "," if sheet.comma else ".", letters)
+        found.append(np.where(unread, np.inf, degrees).tolist())
+    yield from zip(*found, strict=True)
+
+
 def read_mark(
-    line: int, cells: dict[str, str], sheet: Sheet, columns: tuple[str, str, str], problems: Problems
+    line: int,
+    cells: dict[str, str],
+    sheet: Sheet,
+    columns: tuple[str, str, str],
+    problems: Problems,
+    angles: Sequence[float] = (),
 ) -> Mark | None:
-    """Read one row; None where anything is wrong with it, which is then noted."""
+    """Read one row; None where anything is wrong with it, which is then noted.
+
+    ``angles`` are its longitude and latitude where they are not written as plain numbers (see `angles_of`).
+    """
     before = len(problems.found)
     name = cells.get("mark", "")
     if not name:
         problems.add(sheet.shown, line, "this row has no mark name", "every mark needs one")
     called = f"mark '{name}'" if name else "this mark"
-    east, north, up = (_number(cells, column, line, sheet, called, problems) for column in columns)
+    plain = columns[len(angles) :]
+    numbers = [_angle(*of, cells, (sheet.shown, line), called, problems) for of in zip(columns, angles, strict=False)]
+    east, north, up = (*numbers, *(_number(cells, column, line, sheet, called, problems) for column in plain))
     written = (cells.get(columns[0], ""), cells.get(columns[1], ""), cells.get(columns[2], ""))
     holds = _holds(cells.get("holds", ""), line, sheet.shown, called, problems)
     if name.startswith("#") and (name[1:2].isspace() or not any(written)):
@@ -129,15 +159,27 @@ def read_mark(
     hu95, vu95 = (_uncertainty(cells, column, line, sheet, called, problems) for column in ("hu95", "vu95"))
     if len(problems.found) > before or holds is None:
         return None
-    return Mark(
-        name, (east, north, up), holds, hu95, vu95, line, written, cells.get("source", ""), cells.get("dated", "")
-    )
+    source, dated = cells.get("source", ""), cells.get("dated", "")
+    others = {name: text for name, text in cells.items() if text and name not in (*KNOWN, *columns)}
+    return Mark(name, (east, north, up), holds, hu95, vu95, line, written, source, dated, others)
+
+
+def _angle(
+    column: str, degrees: float, cells: dict[str, str], where: tuple[str, int], called: str, problems: Problems
+) -> float:
+    """Return an angle; NaN where it cannot be read, which is then noted."""
+    if not math.isinf(degrees):
+        return degrees
+    text = cells.get(column, "")
+    what = f"{called}: {column} '{text}' {why_no_dms(text)}"
+    problems.add(*where, what, "such as 36 50 12.345 S; leave angles out of [control] where they are decimal degrees")
+    return math.nan
 
 
 def _number(cells: dict[str, str], column: str, line: int, sheet: Sheet, called: str, problems: Problems) -> float:
     """Return the number in a cell; NaN where it is empty, and where it cannot be read, which is then noted."""
     text = cells.get(column, "")
-    value = number(text, sheet.comma)
+    value = sheet.number(text)
     if text and value is None:
         look = why_no_degrees if column in POSITION["geographic"] else why_no_number
         why = look(text).split(", which decimal")[0].removesuffix(", state units for feet")
@@ -226,36 +268,3 @@ def _check_range(
         )
     if not -180.0 <= east <= 360.0 and not math.isnan(east):
         problems.add(*where, f"{called}: the longitude {east:g} is not between -180 and 360 degrees")
-
-
-def single(marks: Iterable[Mark], columns: tuple[str, str, str], shown: str, problems: Problems) -> list[Mark]:
-    """Return each mark once; one that comes again and says something else is a problem."""
-    first: dict[str, Mark] = {}
-    for mark in marks:
-        earlier = first.setdefault(mark.name, mark)
-        unlike = _unlike(earlier, mark, columns)
-        if unlike:
-            problems.add(
-                shown,
-                mark.line,
-                f"mark '{mark.name}' is here twice with different coordinates ({shown}:{earlier.line}): "
-                + "; ".join(unlike),
-                "keep the row that holds",
-            )
-    return list(first.values())
-
-
-def _unlike(one: Mark, other: Mark, columns: tuple[str, str, str]) -> list[str]:
-    names = (*columns, "hu95", "vu95")
-    ours, theirs = ((*mark.coordinates, mark.hu95, mark.vu95) for mark in (one, other))
-    pairs = [
-        (name, mine, its)
-        for name, mine, its in zip(names, ours, theirs, strict=True)
-        if mine != its and not (math.isnan(mine) and math.isnan(its))
-    ]
-    told = [f"{name} {_plain(mine)} and {_plain(its)}" for name, mine, its in pairs]
-    return told + ([f"holds {one.holds} and {other.holds}"] if one.holds is not other.holds else [])
-
-
-def _plain(value: float) -> str:
-    return "none" if math.isnan(value) else repr(value)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
 
+from pipeline.control.form import AS_OURS, COLUMNS, Form
 from pipeline.files.features import Features, cell, has_too_many_columns, read_geojson, sheet_of
 from pipeline.files.guarded import why
 from pipeline.files.packages import (
@@ -32,20 +33,23 @@ _NUMBERS = {kind: 3 for kind in POINTS} | {1: 2, 2001: 2, 0x40000001: 2}
 #: Bytes that the rows of a register may hold together: beyond any that is one, a view makes what is not there.
 _LARGEST = 1 << 26
 
-#: Every column of a register, whatever its CRS.
-KNOWN = (
-    "mark", "easting", "northing", "longitude", "latitude", "height", "ellipsoid_height", "hu95", "vu95", "holds",
-    "source", "dated",
-)  # fmt: skip
+#: Characters of a value in a column that is none of ours beyond which it is let be.
+_LONG = 1_000
 
 
 def read_source(
-    path: Path, layer: str | None, shown: str, columns: tuple[str, str, str], problems: Problems
+    path: Path,
+    layer: str | None,
+    shown: str,
+    columns: tuple[str, str, str],
+    problems: Problems,
+    form: Form = AS_OURS,
 ) -> tuple[Sheet | None, str | None]:
-    """Return the table, and the CRS of the geometry where it gives coordinates."""
+    """Return the table with columns by our names, and the CRS of the geometry where it gives coordinates."""
     kind = path.suffix.lower()
     if kind in (*TABLES, *WORKBOOKS):
-        return read_sheet(path, shown, problems, KNOWN, layer), None
+        table = read_sheet(path, shown, problems, form.wanted(), layer, form.written, every=True)
+        return (form.of_sheet(table, problems) if table is not None else None), None
     if kind not in (".gpkg", ".geojson", ".json"):
         fix = SAVE_AS if kind in OTHER_WORKBOOKS else "save it as .csv, .xlsx, .gpkg or .geojson"
         problems.add(shown, 0, f"a register in a '{kind}' file is not read", fix)
@@ -54,18 +58,27 @@ def read_source(
     if data is None:
         return None, None
     if kind == ".gpkg":
-        features = _geopackage(path, data, layer, shown, columns, problems)
+        features = _geopackage(path, data, layer, shown, columns, problems, form)
     else:
         text = decode(data, shown, problems)
         features = read_geojson(text, shown, problems) if text is not None else None
     if features is None or has_too_many_columns(features, shown, problems):
+        return None, None
+    features = form.of_features(features, shown, problems)
+    if features is None:
         return None, None
     sheet, from_points = sheet_of(features, columns, data, shown)
     return sheet, features.crs if from_points else None
 
 
 def _geopackage(
-    path: Path, data: bytes, layer: str | None, shown: str, columns: tuple[str, str, str], problems: Problems
+    path: Path,
+    data: bytes,
+    layer: str | None,
+    shown: str,
+    columns: tuple[str, str, str],
+    problems: Problems,
+    form: Form,
 ) -> Features | None:
     """Read a layer from the bytes whose sum is recorded."""
     for ending in ("-wal", "-journal"):
@@ -81,22 +94,27 @@ def _geopackage(
             chosen = _layer(layer_names(package), layer, shown, problems)
             if chosen is None:
                 return None
-            return _features(package, describe(package, chosen), shown, columns, problems)
+            return _features(package, describe(package, chosen), shown, columns, problems, form)
     except (sqlite3.Error, UnicodeDecodeError, MemoryError) as error:  # the second: a column's name is damaged
         problems.add(shown, 0, f"this GeoPackage cannot be read: {why(error)}", "export it again")
         return None
 
 
 def _features(
-    package: sqlite3.Connection, layer: Layer, shown: str, columns: tuple[str, str, str], problems: Problems
+    package: sqlite3.Connection,
+    layer: Layer,
+    shown: str,
+    columns: tuple[str, str, str],
+    problems: Problems,
+    form: Form,
 ) -> Features | None:
-    """Return the rows in the order of their numbers, every value as it is stored; columns of no use are let be."""
+    """Return the rows in the order of their numbers, every value as it is stored; others' long ones are let be."""
     before = len(problems.found)
     called = [column.name.strip().casefold() for column in layer.columns]
-    by_place = not set(columns) <= set(called)
-    used = {*columns, *KNOWN}
+    used = {name for name in called if {*columns, *COLUMNS}.intersection(form.called(name))}
+    by_place = not set(columns) <= {word for name in called for word in form.called(name)}
     columns_called = zip(layer.columns, called, strict=True)
-    names = [quoted(column.name) if name in used else "NULL" for column, name in columns_called]
+    names = [quoted(column.name) if name in used else _short(quoted(column.name)) for column, name in columns_called]
     names.append(quoted(layer.geometry) if layer.geometry is not None else "NULL")
     order = f" ORDER BY {layer.key}" if layer.key else ""
     cells, points = [], []
@@ -114,8 +132,21 @@ def _features(
             problems.add(shown, line, f"{error}", "give every mark a point of the layer, or none")
         points.append(tuple(cell(value) for value in _point(wkb)))
         named = zip(called, row, strict=False)
-        cells.append({name: _text(value, line, shown, problems) if name in used else "" for name, value in named})
+        cells.append(
+            {name: _text(value, line, shown, problems) if name in used else _other(value) for name, value in named}
+        )
     return Features(tuple(cells), tuple(points), layer.crs or "") if len(problems.found) == before else None
+
+
+def _short(column: str) -> str:
+    """Return the expression of a column of others that leaves out bytes and long texts."""
+    return f"iif(typeof({column}) = 'blob' OR length({column}) > {_LONG}, NULL, {column})"
+
+
+def _other(value: object) -> str:
+    """Return a value that is none of ours as a cell; nothing where it is no text."""
+    text = cell(value)
+    return "" if "\0" in text or any("\ud800" <= sign <= "\udfff" for sign in text) else text
 
 
 def _text(value: object, line: int, shown: str, problems: Problems) -> str:

@@ -14,7 +14,7 @@ from pipeline.geodesy.operations import lonlat
 from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export, read_batches
-from pipeline.solve.correct import VALUES, Corrected, correct, observed_sigma, with_distance
+from pipeline.solve.correct import VALUES, Corrected, correct, observed_covariance, observed_sigma, with_distance
 from pipeline.solve.proof import PROOFS
 from pipeline.solve.solve import Solved
 from pipeline.tables import milliseconds
@@ -118,10 +118,11 @@ class Drafter:
         xyz = self.solved.field.take_out(xyz, sessions, milliseconds(there), frames.to_issued)
         distance = np.linalg.norm(xyz - self.survey.bases.receiver[sessions], axis=1)
         sigma = with_distance(observed_sigma(there, job.quality), distance, job.quality.ppm)
+        geoid, correlated = job.target.geoid_sigma or 0.0, observed_covariance(there)
         models = [self.solved.applied]
         if models[0].grid is not None:
             models.append(replace(models[0], grid=None))
-        found = [correct(frames, xyz, sessions, sigma, model, job.target.geoid_sigma or 0.0) for model in models]
+        found = [correct(frames, xyz, sessions, sigma, model, geoid, correlated) for model in models]
         apart = _apart(*found) if len(found) > 1 else None
         issued = written(found[0], self.survey.axes)
         if not whole:

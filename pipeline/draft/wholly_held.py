@@ -10,7 +10,6 @@ from pipeline.arrays import Flags, Integers
 from pipeline.draft.second_pass import Drafted, within
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
-from pipeline.read.files import Export
 from pipeline.tables import milliseconds
 from pipeline.words import REASONS, Whole
 
@@ -100,11 +99,7 @@ class WhollyHeld:
             return self.survey.windows[number].session.name
         if whole is Whole.DAY:
             return f"{_EPOCH + timedelta(days=number)} ({_zone(self._offset)})"
-        export = self.survey.exports[number]
-        return f"{export.shown}, layer {export.points.layer}" if self._twice(export) else export.shown
-
-    def _twice(self, export: Export) -> bool:
-        return sum(other.shown == export.shown for other in self.survey.exports) > 1
+        return self.survey.exports[number].shown
 
     @property
     def _offset(self) -> timedelta:

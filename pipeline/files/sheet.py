@@ -36,7 +36,7 @@ class Sheet:
 
     ``columns`` are the header's names in small letters; each of ``rows`` is its line (or a feature's number) and its
     cells by column, those of columns that are asked for. ``header`` is the header's line; ``comma`` tells whether a
-    decimal comma is possible.
+    decimal comma is possible, ``point`` whether a decimal point is.
     """
 
     shown: str
@@ -45,6 +45,24 @@ class Sheet:
     comma: bool
     sha256: str
     header: int = 1
+    point: bool = True
+
+    def number(self, text: str) -> float | None:
+        """Return the number that a cell writes in digits, with a decimal sign that is possible here, or None."""
+        return number(text, self.comma) if self.point or "." not in text else None
+
+
+@dataclass(frozen=True)
+class Written:
+    """How a table is written, where the job file says so; what is None is found by looking."""
+
+    delimiter: str | None = None
+    decimal: str | None = None
+    encoding: str | None = None
+
+
+#: A table of which the job file says nothing.
+AS_FOUND = Written()
 
 
 def number(text: str, comma: bool = False) -> float | None:
@@ -66,11 +84,13 @@ def read_bytes(path: Path, shown: str, problems: Problems) -> bytes | None:
     return None
 
 
-def decode(data: bytes, shown: str, problems: Problems) -> str | None:
+def decode(data: bytes, shown: str, problems: Problems, encoding: str | None = None) -> str | None:
     """Return UTF-8 text, with or without its byte order mark, or None and a problem with the line that is not.
 
-    UTF-16 is read where a byte order mark says so.
+    UTF-16 is read where a byte order mark says so, another ``encoding`` where it is stated.
     """
+    if encoding is not None and "".join(filter(str.isalnum, encoding.casefold())) not in ("utf8", "utf8sig"):
+        return _decode_as(encoding, data, shown, problems)
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         try:
             return data.decode("utf-16")
@@ -81,18 +101,36 @@ def decode(data: bytes, shown: str, problems: Problems) -> str | None:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        problems.add(shown, line, "this is not UTF-8 text", "save the file with the encoding UTF-8")
+        fix = 'save the file with the encoding UTF-8, or state its encoding, such as "cp1252", where the job names it'
+        problems.add(shown, line, "this is not UTF-8 text", fix)
+        return None
+
+
+def _decode_as(encoding: str, data: bytes, shown: str, problems: Problems) -> str | None:
+    try:
+        return data.decode(encoding).removeprefix("\ufeff")
+    except UnicodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1 if isinstance(error, UnicodeDecodeError) else 1
+        fix = f'the file is not in the encoding "{encoding}"; leave encoding out where it is UTF-8'
+        problems.add(shown, line, f"this is not {encoding.upper()} text", fix)
         return None
 
 
 def read_sheet(
-    path: Path, shown: str, problems: Problems, known: Collection[str] = (), layer: str | None = None
+    path: Path,
+    shown: str,
+    problems: Problems,
+    known: Collection[str] = (),
+    layer: str | None = None,
+    how: Written = AS_FOUND,
+    every: bool = False,
 ) -> Sheet | None:
-    """Read a CSV file in UTF-8 with a header and ``,``, ``;``, a tab or ``|`` between the cells, or a spreadsheet.
+    """Read a CSV file with a header and ``,``, ``;``, a tab or ``|`` between the cells, or a spreadsheet.
 
-    Of a spreadsheet ``layer`` is the sheet, where several hold rows. Lines above the header, which is found by the
-    columns that are ``known``, empty lines and lines of empty cells are stepped over; a row may leave out cells at its
-    end. Returns None where the file cannot be read as a table; what is wrong is added to ``problems``.
+    A CSV is UTF-8 unless ``how`` says otherwise; of a spreadsheet ``layer`` is the sheet, where several hold rows.
+    Lines above the header, which is found by the columns that are ``known``, empty lines and lines of empty cells are
+    stepped over; a row may leave out cells at its end. Cells of other columns are kept where ``every`` one is wanted.
+    Returns None where the file cannot be read as a table; what is wrong is added to ``problems``.
     """
     before = len(problems.found)
     data = read_bytes(path, shown, problems)
@@ -101,10 +139,10 @@ def read_sheet(
     if path.suffix.lower() in WORKBOOKS:
         records, delimiter = list(_of_workbook(data, layer, known, shown, problems)), ","
     else:
-        text = decode(data, shown, problems)
+        text = decode(data, shown, problems, how.encoding)
         if text is None or _has_long_line(text, shown, problems) or _has_nul(text, shown, problems):
             return None
-        delimiter = _delimiter(text, known)
+        delimiter = how.delimiter or _delimiter(text, known)
         records = list(_records(text, delimiter, shown, problems))
     if len(problems.found) > before:
         return None
@@ -121,11 +159,12 @@ def read_sheet(
         return None
     for name in sorted(name for name, count in Counter(columns).items() if name and count > 1):
         problems.add(shown, header_line, f"the column '{name}' is there twice", "keep one of them")
-    wanted = [(place, name) for place, name in enumerate(columns) if not known or name in known]
+    wanted = [(place, name) for place, name in enumerate(columns) if every or not known or name in known]
     rows = tuple((line, _row(line, cells, columns, wanted, shown, problems)) for line, cells in body)
     if len(problems.found) > before:
         return None
-    return Sheet(shown, columns, rows, delimiter != ",", hashlib.sha256(data).hexdigest(), header_line)
+    comma = delimiter != "," and how.decimal != "."
+    return Sheet(shown, columns, rows, comma, hashlib.sha256(data).hexdigest(), header_line, how.decimal != ",")
 
 
 def _has_long_line(text: str, shown: str, problems: Problems) -> bool:
@@ -182,7 +221,9 @@ def _check_above(
 
 def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Iterator[tuple[int, list[str]]]:
     """Yield each record that is not empty with the line on which it begins; lines within a cell end in a line feed."""
-    reader = csv.reader(io.StringIO(text, newline=None), delimiter=delimiter, strict=True)
+    blanks = delimiter == " "  # as many as there are part two cells
+    text = "\n".join(line.strip() for line in io.StringIO(text, newline=None)) if blanks else text
+    reader = csv.reader(io.StringIO(text, newline=None), delimiter=delimiter, strict=True, skipinitialspace=blanks)
     while True:
         line = reader.line_num + 1
         try:

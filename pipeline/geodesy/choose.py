@@ -117,13 +117,25 @@ def _unavailable(group: TransformerGroup, source: CRS, target: CRS, area: Area, 
     for operation in sorted(group.unavailable_operations, key=lambda each: _part(each, area) < _MOST):
         absent = [grid.short_name for grid in operation.grids if not grid.available]
         if absent:
-            return grids.missing(step, absent, short_name(operation.name))
+            return grids.missing(step, absent, short_name(operation.name), _without(group, source, target))
     return OperationError(
         f"{step}: PROJ knows no operation from {source.name} to {target.name} for the job's area",
         "check both CRSs (a CRS on an unregistered datum leads nowhere) and where the points lie; where shifts derived"
         " from ties are to take up what the two frames differ by, state the grid's own datum as crs"
         + (heights_hint(area) if source.is_compound != target.is_compound else ""),
     )
+
+
+def _without(group: TransformerGroup, source: CRS, target: CRS) -> str:
+    """Return in words what PROJ has that needs no grid: for a surveyor to know, for nobody to fall back to."""
+    if source.is_compound != target.is_compound:
+        return ", and without a grid there is no way between these heights"
+    for candidate in group.transformers:
+        plain = not pipelines.grid_names(candidate.definition) and "ballpark" not in str(candidate.description).lower()
+        if plain and candidate.accuracy >= 0.0:
+            how_well = f"which is good to {candidate.accuracy:g} m and is not taken for it"
+            return f"; without it there is {_name(candidate)}, {how_well}"
+    return ", and PROJ has no way without a grid"
 
 
 def _refused(candidate: Transformer, steps: Steps, part: float, vertical: bool) -> str | None:

@@ -117,11 +117,14 @@ def at_hand() -> list[list[object]]:
     return found
 
 
-def missing(step: str, names: list[str], operation: str) -> OperationError:
-    """Return the error that names the step, the missing grid files and the folders where PROJ looked."""
+def missing(step: str, names: list[str], operation: str, without: str = "") -> OperationError:
+    """Return the error that names the step, the missing grid files and the folders where PROJ looked.
+
+    ``without`` says in words what would be left without them.
+    """
     files = ", ".join(names)
     return OperationError(
-        f"{step}: grid file {files} is missing; {operation} needs it",
+        f"{step}: grid file {files} is missing; {operation} needs it{without}",
         f"put {files} into one of the folders where PROJ looks ({', '.join(map(str, folders()))}), "
         f"or set PROJ_DATA to its folder{_not_searched()}",
     )

@@ -19,28 +19,30 @@ _ROUNDS = 4
 _TO_DEGREES = "proj=unitconvert xy_in=rad xy_out=deg"
 
 
-def with_geoid(plain: Operation, geoid: Path, area: Area) -> Operation:
+def with_geoid(plain: Operation, geoid: Path, area: Area, relation: Operation | None = None) -> Operation:
     """Return an operation to or from X, Y, Z with ellipsoidal heights as one with heights of the geoid grid.
 
     ``plain`` starts or ends with X, Y, Z of the grid's own datum; the geoid grid (GTX, GeoTIFF: N = h - H) is put in
-    beside that, at geographic coordinates. Raises `OperationError` naming the file where it is absent, is no vertical
-    grid, or covers no part of the area.
+    beside that, at geographic coordinates. With ``relation``, which leads from another height datum to the geoid's,
+    the heights are in that one. Raises `OperationError` naming the file where it is absent, is no vertical grid, or
+    covers no part of the area.
     """
     file = _file(plain.step, geoid)
-    shift = _shift(file)
+    shifts = (*(() if relation is None else _height_steps(relation)), _shift(file))
     steps = pipelines.steps(plain.definition)
     if steps[0].startswith("inv proj=cart"):
-        steps = (steps[0], f"inv {shift}", *steps[1:])
+        steps = (steps[0], *map(pipelines.inverse, reversed(shifts)), *steps[1:])
     elif steps[-1].startswith("proj=cart"):
-        steps = (*steps[:-1], shift, steps[-1])
+        steps = (*steps[:-1], *shifts, steps[-1])
     else:
         raise ValueError(f"{plain.definition} neither starts nor ends with X, Y, Z")
+    between = "" if relation is None else f"{relation.name} + "
     named = replace(
         plain,
-        name=f"{plain.name} + geoid grid {file.name}",
+        name=f"{plain.name} + {between}geoid grid {file.name}",
         definition=pipelines.join(steps),
         accuracy=None,
-        grids=(*plain.grids, file),
+        grids=(*plain.grids, *(() if relation is None else relation.grids), file),
     )
     _refuse_elsewhere(plain.step, file, area)
     return named
@@ -48,10 +50,10 @@ def with_geoid(plain: Operation, geoid: Path, area: Area) -> Operation:
 
 @dataclass(frozen=True)
 class IteratedHeight(Operation):
-    """A register in another datum whose heights H are those of the named geoid grid, given in the target's datum.
+    """Coordinates in another datum whose heights H are those of the named geoid grid, given in the target's datum.
 
-    ``plan`` leads from the register (with ellipsoidal height) to X, Y, Z; ``heights`` from there to longitude, latitude
-    and H. The ellipsoidal height that gives H at the place it leads to is found by iteration.
+    ``plan`` leads from the coordinates (with ellipsoidal height) to X, Y, Z; ``heights`` from there to longitude,
+    latitude and H. The ellipsoidal height that gives H at the place it leads to is found by iteration.
     """
 
     plan: Operation | None = None
@@ -73,25 +75,37 @@ class IteratedHeight(Operation):
         return self.plan.forward(first, second, guess, time)
 
 
-def with_distant_geoid(plan: Operation, geoid: Path, area: Area, cart: str) -> Operation:
-    """Return ``plan`` (register with ellipsoidal height to X, Y, Z of another datum) for heights of the geoid grid.
+def with_distant_geoid(
+    plan: Operation, geoid: Path, area: Area, cart: str, relation: Operation | None = None
+) -> Operation:
+    """Return ``plan`` (coordinates with ellipsoidal height to X, Y, Z of another datum) for heights of the geoid grid.
 
-    ``cart`` is PROJ's step from geographic coordinates to X, Y, Z of the target's datum. Raises as `with_geoid`.
+    ``cart`` is PROJ's step from geographic coordinates to X, Y, Z of the target's datum; ``relation`` as `with_geoid`
+    has it. Raises as that.
     """
     definition = pipelines.join((f"inv {cart}", _TO_DEGREES))
-    heights = with_geoid(Operation(plan.step, "geocentric to geographic", definition, 0.0), geoid, area)
-    file = heights.grids[-1]
+    heights = with_geoid(Operation(plan.step, "geocentric to geographic", definition, 0.0), geoid, area, relation)
     return IteratedHeight(
         step=plan.step,
-        name=f"{plan.name} + geoid grid {file.name}",
+        name=f"{plan.name} + {heights.name.removeprefix('geocentric to geographic + ')}",
         definition=f"{plan.definition}, its height such that H results from: {heights.definition}",
         accuracy=None,
-        grids=(*plan.grids, file),
+        grids=(*plan.grids, *heights.grids),
         time_dependent=plan.time_dependent,
         epoch=plan.epoch,
         plan=plan,
         heights=heights,
     )
+
+
+def between_heights(steps: pipelines.Steps) -> bool:
+    """Tell whether an operation leads from one height datum to another by a grid or an offset, not by the ellipsoid."""
+    return sum(pipelines.has_height_step((step,)) for step in steps) == 1 and not pipelines.turns_height(steps)
+
+
+def _height_steps(relation: Operation) -> pipelines.Steps:
+    """Return the steps of an operation that change heights: they work at geographic coordinates."""
+    return tuple(step for step in pipelines.steps(relation.definition) if pipelines.has_height_step((step,)))
 
 
 def _together(*columns: Floats) -> Triple:

@@ -5,6 +5,9 @@ from pyproj.crs import CRS
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy.errors import OperationError
 
+#: Characters of a text for a CRS beyond which it is a definition.
+_SHORT = 40
+
 
 def disagree(one: str | None, other: str | None) -> bool:
     """Tell whether both are CRSs that PROJ knows and count positions differently, heights and order of axes apart."""
@@ -14,6 +17,37 @@ def disagree(one: str | None, other: str | None) -> bool:
         return not systems.same_positions(one, other)
     except OperationError:
         return False  # said where the job's own CRS is read; a layer may carry one that only its maker knows
+
+
+def heights_disagree(layer: str | None, block: str | None) -> bool:
+    """Tell whether a layer says a height datum of its heights that is not the one in which they would be read."""
+    if layer is None or block is None:
+        return False
+    try:
+        own, stated = systems.parse(layer), systems.parse(block)
+    except OperationError:
+        return False
+    if not own.is_compound:
+        return False
+    datums = [each.sub_crs_list[1].to_wkt() if each.is_compound else "ellipsoid" for each in (own, stated)]
+    return not systems.same_height_datum(*datums)
+
+
+def called(text: str) -> str:
+    """Return a short text for a CRS: its code or name, else the beginning of what is written."""
+    try:
+        crs = systems.parse(text)
+    except OperationError:
+        return text[:_SHORT]
+    return text if len(text) <= _SHORT else systems.registered_code(crs) or f"'{crs.name}'"
+
+
+def name_of(text: str) -> str:
+    """Return the name of a CRS, "" where PROJ does not know it."""
+    try:
+        return str(systems.parse(text).name)
+    except OperationError:
+        return ""
 
 
 def is_wgs84(text: str | None) -> bool:

@@ -56,17 +56,31 @@ _WHOLE_EARTH = Area(-180.0, -90.0, 180.0, 90.0)
 
 
 def raw_to_working(
-    crs: str, grid: str, area: Area, *, step: str = RAW, height: str | None = None, epoch: float | None = None
+    crs: str,
+    grid: str,
+    area: Area,
+    *,
+    step: str = RAW,
+    height: str | None = None,
+    epoch: float | None = None,
+    geoid: Path | None = None,
 ) -> Operation:
     """Return the operation from the export's CRS to X, Y, Z of the grid's datum.
 
     Geographic or projected coordinates come with ellipsoidal heights, those of a compound CRS with heights in its
     height datum; degrees and metres to the east, north and up, in whatever unit and to whatever side the CRS counts.
-    With ``height`` (target.height) a change of datum is proven against PROJ's direct way to that height datum.
-    ``epoch`` [decimal year] is the target's coordinate epoch: it serves where the source's datum stands still and the
-    target's moves; otherwise each point's own time does. Raises `OperationError`.
+    With ``height`` (target.height) a change of datum is proven against PROJ's direct way to that height datum. A
+    ``geoid`` of that height datum serves the heights of a compound CRS too. ``epoch`` [decimal year] is the target's
+    coordinate epoch: it serves where the source's datum stands still and the target's moves; otherwise each point's own
+    time does. Raises `OperationError`.
     """
     source, target = systems.source_crs(crs), systems.target_grid(grid)
+    if geoid is not None and height is not None and source.is_compound:
+        horizontal, own = source.sub_crs_list
+        plan = _to_working(horizontal, target, area, step, epoch)
+        found = _with_named_geoid(plan, (horizontal, own), target, height, geoid, area)
+        if found is not None:
+            return found
     operation = _to_working(source, target, area, step, epoch)
     datum = None if height is None else systems.vertical_of(height)
     if datum is not None and not systems.same_datum(source, target):
@@ -98,9 +112,10 @@ def register_to_working(
     """Return the operation from the register's CRS and height datum (or "ellipsoid") to X, Y, Z of the grid's datum.
 
     Coordinates are degrees and metres to the east, north and up, in whatever unit and to whatever side CRS and height
-    datum count. Where the register's height datum is the target's and a geoid grid is named, the same geoid serves; it
-    stands in the grid's datum also where the register is in another. ``epoch`` is the target's, ``own_epoch`` that of
-    the register's coordinates [decimal year]: one in a datum that moves needs it. Raises `OperationError`.
+    datum count. Where the register's height datum is the target's and a geoid grid is named, the same geoid serves, and
+    so it does where PROJ has a relation from the one height datum to the other; it stands in the grid's datum also
+    where the register is in another. ``epoch`` is the target's, ``own_epoch`` that of the register's coordinates
+    [decimal year]: one in a datum that moves needs it. Raises `OperationError`.
     """
     source, target = systems.source_crs(crs), systems.target_grid(grid)
     datum = systems.vertical_of(height)
@@ -121,12 +136,11 @@ def register_to_working(
             f'set control.height = "{ELLIPSOID}"',
         )
     horizontal = systems.horizontal_of(source)
-    if geoid is None or not systems.same_height_datum(height, target_height):
-        return to_working(systems.compound(horizontal, datum))
-    plan = to_working(horizontal)
-    if systems.same_datum(horizontal, target):
-        return heights.with_geoid(plan, geoid, area)
-    return heights.with_distant_geoid(plan, geoid, area, _cart(target))
+    if geoid is not None:
+        found = _with_named_geoid(to_working(horizontal), (horizontal, datum), target, target_height, geoid, area)
+        if found is not None:
+            return found
+    return to_working(systems.compound(horizontal, datum))
 
 
 def working_to_issued(
@@ -198,6 +212,41 @@ def _own_geocentric(crs: str) -> tuple[CRS, Operation]:
     """Return the horizontal CRS of a text and its conversion to X, Y, Z: asked for with every batch, made once."""
     source = systems.horizontal_of(systems.source_crs(crs))
     return source, _plain(source, RAW)
+
+
+def _with_named_geoid(
+    plan: Operation, parts: tuple[CRS, CRS], target: CRS, height: str, geoid: Path, area: Area
+) -> Operation | None:
+    """Return ``plan``, which takes ellipsoidal heights, for heights that the job's own geoid grid leads to.
+
+    ``parts`` are the horizontal and the vertical CRS of the coordinates. Their height datum is the target's, or one
+    from which PROJ has a relation to it: a grid or an offset between the two surfaces. None where there is neither.
+    """
+    horizontal, datum = parts
+    relation: Operation | None = None
+    if not systems.same_height_datum(datum.to_wkt(), height):
+        relation = _relation(horizontal, datum, height, area, plan.step)
+        if relation is None:
+            return None
+    if systems.same_datum(horizontal, target):
+        return heights.with_geoid(plan, geoid, area, relation)
+    return heights.with_distant_geoid(plan, geoid, area, _cart(target), relation)
+
+
+def _relation(horizontal: CRS, datum: CRS, height: str, area: Area, step: str) -> Operation | None:
+    """Return PROJ's operation from one height datum to the target's, None where it has none that passes no ellipsoid.
+
+    A relation whose grid is missing is none: the way that goes without it is tried, and says what it lacks.
+    """
+    goal = systems.vertical_of(height)
+    if goal is None:
+        return None
+    geographic = systems.geographic_of(horizontal)
+    here, there = (systems.compound(geographic, part) for part in (datum, goal))
+    try:
+        return choose(here, there, area, step, accept=heights.between_heights)
+    except OperationError:
+        return None
 
 
 def _at_epoch(operation: Operation, source: CRS, epoch: float | None) -> Operation:

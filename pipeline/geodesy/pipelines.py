@@ -70,6 +70,11 @@ def has_height_step(parts: Steps) -> bool:
     return any(kind(part) in _VERTICAL or (kind(part) == "geogoffset" and " dh=" in part) for part in parts)
 
 
+def inverse(step: str) -> str:
+    """Return a step the other way."""
+    return step.removeprefix("inv ") if step.startswith("inv ") else f"inv {step}"
+
+
 def turns_height(parts: Steps) -> bool:
     """Tell whether a step takes ellipsoidal heights to another ellipsoid: geocentric, not between push and pop v_3."""
     kept = 0

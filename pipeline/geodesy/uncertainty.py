@@ -20,6 +20,19 @@ CIRCLE_95 = math.sqrt(-2.0 * math.log(0.05))
 NORMAL_95 = 1.959963984540054
 
 
+def add_covariance(to: Floats, sigma: Floats, correlated: Floats | None = None) -> None:
+    """Add to (n, 3, 3) covariances, in place, those of (n, 3) standard uncertainties.
+
+    ``correlated`` (n, 3) are the covariances of the first and second component, the first and third, the second and
+    third; None where there are none.
+    """
+    to[:, range(3), range(3)] += sigma**2
+    if correlated is not None:
+        for number, (one, other) in enumerate(((0, 1), (0, 2), (1, 2))):
+            to[:, one, other] += correlated[:, number]
+            to[:, other, one] += correlated[:, number]
+
+
 def error_ellipse(cov: ArrayLike) -> tuple[Floats, Floats]:
     """Return the semi-axes a >= b [m] of the standard error ellipse of east-north covariances (n, 2, 2) [m2].
 

@@ -99,7 +99,7 @@ class Ledger:
             + SOUND * sound
             + REFUSED * (readable & np.isin(sifted.held, _REFUSALS))
             + CANDIDATE * signs.candidate
-            + PLACEHOLDER * placeholders(np.nan_to_num(third / unit, nan=1.0))
+            + PLACEHOLDER * placeholders(np.nan_to_num(third / unit, nan=1.0)) * (export.points.columns.z is None)
             + NAMED * signs.named
             + CODED * _given(batch.column("code"))
             + POINT * (sound & ~signs.coded & _given(spelled))

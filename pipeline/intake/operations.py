@@ -67,7 +67,9 @@ def choose_operations(prepared: Prepared, extent: Area) -> Operations:
     for number, block in enumerate(job.points):
         try:
             frame = realised(block.crs or "", block.realisation)
-            to_working.append(raw_to_working(frame, target.grid, area, height=target.height, epoch=target.epoch))
+            to_working.append(
+                raw_to_working(frame, target.grid, area, height=target.height, epoch=target.epoch, geoid=target.geoid)
+            )
         except OperationError as error:
             problems.add(*loaded.where("points", number, "crs"), error.what, error.fix)
     if job.control is not None and prepared.register is not None:

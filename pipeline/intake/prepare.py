@@ -3,12 +3,12 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.control import Register, listed_marks, read_register
+from pipeline.control import Form, Register, listed_marks, read_register
 from pipeline.digest import digest, signature
 from pipeline.files.features import GEOJSON_CRS, UNKNOWN_CRS
 from pipeline.geodesy import crs
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.named import is_unknown
+from pipeline.geodesy.named import called, is_unknown
 from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
 from pipeline.issue.folder.belongs import Owner, in_the_way, kept
@@ -186,6 +186,7 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
         ellipsoid=control.height == "ellipsoid",
         shown=loaded.show(control.file),
         lengths=counted,
+        form=Form.of(control),
     )
     if register is not None:
         _check_geometry(register, control.crs, loaded, problems)
@@ -210,7 +211,7 @@ def _check_geometry(register: Register, stated: str, loaded: LoadedJob, problems
             *loaded.where("control", "crs"),
             f"the geometry in {register.shown} is in {crs.parse(found).name} ({_code(found)}), but [control] crs is"
             f" {crs.parse(stated).name} ({_code(stated)})",
-            "write the layer's own crs, or give the coordinates as attributes",
+            f'write the layer\'s own, crs = "{called(found)}", if that is right, or give the coordinates as attributes',
         )
 
 
@@ -226,7 +227,7 @@ def _check_marks(
     if register is not None:
         known = set(register.names)
     elif control is not None and control.file.is_file():
-        known = set(listed_marks(control.file, control.layer))
+        known = set(listed_marks(control.file, control.layer, Form.of(control)))
     else:
         return
     if not known:

@@ -54,7 +54,7 @@ def _from_2(record: _Json) -> _Json:
 
 
 def _from_3(record: _Json) -> _Json:
-    """Schema 3 knew grids in metres to the east and north, and heights upwards in metres, alone."""
+    """Schema 3 knew grids in metres to the east and north and heights upwards in metres alone, and less of marks."""
     sides = {"easting": "east", "northing": "north", "height": "up"}
     axes = {name: {"unit": "metre", "metres": 1.0, "direction": side} for name, side in sides.items()}
     target = record.get("target")

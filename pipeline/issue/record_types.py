@@ -280,6 +280,15 @@ _Sigmas = TypedDict(
 )
 
 
+class FormerRow(Strict):
+    """A row of a mark that a newer one of the register takes the place of."""
+
+    line: Annotated[int, Field(description="its line, or the number of its feature", ge=1)]
+    written: Annotated[list[str], Field(description="its three coordinates as written, in the order of the mark's")]
+    holds: Annotated[HoldsWord, Field(description="what of them it held")]
+    dated: Annotated[str, Field(description="its date as written")]
+
+
 class RegisterMark(Strict, _Sigmas):
     """A mark of the register that the job uses, in texts: its coordinates as they are written there."""
 
@@ -290,6 +299,10 @@ class RegisterMark(Strict, _Sigmas):
     latitude: NotRequired[Annotated[str, Field(description="latitude, in a register in degrees")]]
     height: Annotated[str, Field(description="height; empty: none")]
     holds: Annotated[HoldsWord, Field(description="what of its coordinates is held")]
+    source: NotRequired[Annotated[str, Field(description="where they come from, in the register's words")]]
+    dated: NotRequired[Annotated[str, Field(description="their date as written")]]
+    others: NotRequired[Annotated[dict[str, str], Field(description="what its row has in other columns, by name")]]
+    former: NotRequired[Annotated[list[FormerRow], Field(description="its earlier rows, which are not used")]]
 
 
 class Reach(Strict):

@@ -22,8 +22,8 @@ _HOMES = 3
 
 #: Keys whose form is not plain from their names.
 _EXAMPLES = {
-    "ties": 'ties = [{ point = "...", mark = "..." }]',
-    "checks": 'checks = [{ point = "...", mark = "..." }]',
+    "ties": 'ties = [{ point = "...", mark = "..." }], or ties = ["..."] where point and mark share the name',
+    "checks": 'checks = [{ point = "...", mark = "..." }], or checks = ["..."] where point and mark share the name',
     "setup": 'setup = { mark = "...", longitude = , latitude = , ellipsoid_height = }',
     "shift": 'shift = "derive", "none" or { east = , north = , up = }',
     "formats": 'formats = ["gpkg"], which is written in any case',
@@ -172,7 +172,7 @@ def header(path: KeyPath) -> str:
     names = [str(key) for key in path if not isinstance(key, int)]
     if len(names) == 1:
         return _TABLES.get(names[0], f"[{names[0]}]")
-    return f"[{'.'.join(names)}]" if names == ["points", "columns"] else f"'{names[-1]}' of {header(path[:1])}"
+    return f"[{'.'.join(names)}]" if names[1:] == ["columns"] else f"'{names[-1]}' of {header(path[:1])}"
 
 
 def _tables_with(key: str, model: type[BaseModel]) -> list[KeyPath]:
@@ -204,8 +204,9 @@ def _hint(path: KeyPath, model: type[BaseModel], found: object = None) -> str:
     if len(path) == 1 and path[0] in model.model_fields:
         return f"write {place(path)}, once, in single brackets" if models(_annotation(model, path)) else ""
     names = [key for key in path if not isinstance(key, int)]
-    if names == ["points", "columns"]:
-        return "write [points.columns], in single brackets, below its [[points]]"
+    if names[1:] == ["columns"]:
+        below = f"its {_TABLES[names[0]]}" if names[0] in _TABLES else f"[{names[0]}]"
+        return f"write [{names[0]}.columns], in single brackets, below {below}"
     example = _EXAMPLES.get(str(names[-1]), "") if names else ""
     if not example and isinstance(found, str) and _annotation(model, path) is not None:
         return _as_list(path, model, found)

@@ -277,7 +277,10 @@ class _Parts:
         if self.source is not None:
             for index, points in self.points.items():
                 filled = rules.fill_points(points, self.source)
-                rules.check_reading(filled, _Reading(lines, shown, index), problems)
+                rules.check_reading(filled, path.parent, _Reading(lines, shown, index), problems)
+        for name, table in (("control", self.control), ("sessions", self.sessions)):
+            if table is not None:
+                rules.check_table(table, partial(where, name), problems)
         rules.check_sessions(
             [(session, partial(where, "session", index)) for index, session in self.session.items()],
             "control" in raw,

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import (
     AfterValidator,
     BaseModel,
+    BeforeValidator,
     ConfigDict,
     Discriminator,
     Field,
@@ -18,6 +19,7 @@ from pydantic import (
 
 from pipeline.job.values import (
     AngleColumn,
+    AreaColumn,
     Column,
     Delimiter,
     Epoch,
@@ -39,7 +41,9 @@ from pipeline.job.values import (
     Positive,
     Seconds,
     SecondsColumn,
+    SquareMetres,
     TargetEpoch,
+    Unit,
     Units,
     readable,
 )
@@ -82,11 +86,16 @@ class Target(_Strict):
     grid: str = Field(description='the projected CRS, as `"EPSG:2193"`, WKT or PROJJSON')
     height: str = Field(description='the vertical CRS of the issued heights, or `"ellipsoid"`')
     geoid: File | None = Field(None, description="geoid grid (GTX or GeoTIFF) to take instead of PROJ's own")
-    geoid_sigma: LengthOrNone | None = Field(None, description="standard uncertainty of its separations")
+    geoid_sigma: LengthOrNone | None = Field(
+        None,
+        description="standard uncertainty of geoid separations, also of PROJ's: its square is added to the variance of"
+        " every height, so `vu95` grows by it and `hu95` does not",
+    )
     epoch: TargetEpoch | None = Field(None, description="needed where the grid's frame moves")
     max_transform_error: Length | None = Field(
         None,
-        description="largest transformation error that no shift absorbs; else half the tolerance of checks",
+        description="largest transformation error that no shift absorbs; else half the tolerance of checks. A limit:"
+        " what lies within it adds nothing to `hu95` and `vu95`",
     )
 
 
@@ -121,6 +130,9 @@ class Columns(_Strict):
     pole_height: LengthColumn | None = Field(
         None, description="taken off where positions are of the antenna's reference point; unmapped if of the ground"
     )
+    cov_en: AreaColumn | None = Field(None, description="covariance of east and north, in the units of their sigmas")
+    cov_eu: AreaColumn | None = Field(None, description="covariance of east and up")
+    cov_nu: AreaColumn | None = Field(None, description="covariance of north and up")
     code: Column | None = Field(None, description="the code that it was collected by")
     solution: Column | None = Field(None, description="the solution's word, for `quality.solutions`")
     base: Column | None = Field(None, description="the base id, for `session.base`")
@@ -177,6 +189,18 @@ class Source(_Reading):
     """How exports are to be read, for all blocks."""
 
 
+def _one_layer(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
+_Layers = Annotated[
+    Listed[str],
+    Field(min_length=1),
+    AfterValidator(lambda names: tuple(dict.fromkeys(names))),
+    BeforeValidator(_one_layer, json_schema_input_type=str | list[str]),
+]
+
+
 class Points(_Reading):
     """A block of exports, with every key of ``[source]`` that differs here; the rest is taken from there."""
 
@@ -184,7 +208,10 @@ class Points(_Reading):
         description="CSV (or `.txt`, `.asc`, `.dat`, `.tsv`, `.xyz`), spreadsheet (`.xlsx`), GeoJSON or GeoPackage, by"
         " name or by pattern (`rover/*.csv`)"
     )
-    layer: str | None = Field(None, description="layer of a GeoPackage, or sheet, where there is more than one")
+    layer: _Layers | None = Field(
+        None,
+        description='layer of a GeoPackage, or sheet, where there is more than one; or a list: `["north", "south"]`',
+    )
     columns: Columns = Field(Columns(), description="which column is what, as `[points.columns]` below the block")
 
 
@@ -212,7 +239,44 @@ class Quality(_Strict):
     centring: LengthOrNone = Field(0.003, description="standard uncertainty of a pole over its mark")
 
 
-class ControlSection(_Strict):
+#: Standard uncertainty of each horizontal component and of the height of a mark whose register states none, in
+#: metres. Common practice, no source: about how well a pole or a level is set up on a mark of good standing.
+UNSTATED = (0.005, 0.005)
+
+
+class _Table(_Strict):
+    """The keys of a table kept in a file beside the job file: how it is written."""
+
+    file: File
+    delimiter: Annotated[str, Field(min_length=1, max_length=1)] | None = Field(
+        None, description='one sign between the columns, as in `[source]`, or `" "`; detected if not stated'
+    )
+    decimal: Literal[".", ","] | None = Field(None, description="decimal sign; detected if not stated")
+    encoding: str | None = Field(None, description='of a text file, as `"cp1252"`; UTF-8 or UTF-16 if not stated')
+
+
+_Heading = Annotated[str, StringConstraints(min_length=1)]
+_HeadingOfLength = Annotated[_Heading, Unit("`units`")]
+
+
+class RegisterColumns(_Strict):
+    """Our name = the register's, below it. What is not mapped goes by our name; other columns stand in the record."""
+
+    mark: _Heading | None = Field(None, description="the mark's name")
+    easting: _Heading | None = Field(None, description="with `northing`, in a projected `crs`")
+    northing: _Heading | None = Field(None, description="with `easting`")
+    longitude: _Heading | None = Field(None, description="with `latitude`, in a geographic `crs`")
+    latitude: _Heading | None = Field(None, description="with `longitude`")
+    height: _Heading | None = Field(None, description="height in the datum `control.height`")
+    ellipsoid_height: _Heading | None = Field(None, description='where `control.height` is `"ellipsoid"`')
+    hu95: _HeadingOfLength | None = Field(None, description="95 % uncertainty of the position: radius of the circle")
+    vu95: _HeadingOfLength | None = Field(None, description="95 % uncertainty of the height")
+    holds: _Heading | None = Field(None, description="`3d`, `position` or `height`: what of its coordinates is held")
+    source: _Heading | None = Field(None, description="where the coordinates come from")
+    dated: _Heading | None = Field(None, description="of what day they are; the newest of several rows is used")
+
+
+class ControlSection(_Table):
     """The register of control marks."""
 
     file: File = Field(
@@ -225,6 +289,18 @@ class ControlSection(_Strict):
     layer: str | None = Field(None, description="layer of a GeoPackage, or sheet, where there is more than one")
     epoch: Epoch | None = Field(None, description="of its coordinates; needed where its frame moves")
     units: Units | None = Field(None, description="as in `[source]`, for its ellipsoidal heights, `hu95` and `vu95`")
+    angles: Literal["decimal", "dms"] | None = Field(None, description="as in `[source]`, for longitude and latitude")
+    sigma_horizontal: Length = Field(
+        UNSTATED[0],
+        description="standard uncertainty of east and of north of a mark without `hu95`; reaches `hu95` of every point"
+        " by the shift that the mark gives",
+    )
+    sigma_vertical: Length = Field(
+        UNSTATED[1], description="of the height of a mark without `vu95`; reaches `vu95` of every point likewise"
+    )
+    columns: RegisterColumns = Field(
+        RegisterColumns(), description="which column is what, as `[control.columns]` below `[control]`"
+    )
 
 
 class Occupation(_Strict):
@@ -232,6 +308,14 @@ class Occupation(_Strict):
 
     point: Named = Field(description="the point's name in the export")
     mark: Named = Field(description="a mark of the register, or a temporary mark's name")
+
+
+def _one_name(value: object) -> object:
+    """Take a name alone for the point's and the mark's."""
+    return {"point": value, "mark": value} if isinstance(value, str) and value.strip() else value
+
+
+_Occupations = Listed[Annotated[Occupation, BeforeValidator(_one_name, json_schema_input_type=Occupation | str)]]
 
 
 class Setup(_Strict):
@@ -243,6 +327,12 @@ class Setup(_Strict):
     ellipsoid_height: Metres = Field(description="as broadcast")
     antenna_height: Metres = Field(0.0, description="what the broadcast position lies above the mark")
     epoch: Epoch | None = Field(None, description="the same as the session's `epoch`")
+    sigma_east: LengthOrNone = Field(0.0, description="standard uncertainty of the position, beside `quality.centring`")
+    sigma_north: LengthOrNone = Field(0.0, description="of the position")
+    sigma_up: LengthOrNone = Field(0.0, description="of the position")
+    cov_en: SquareMetres = Field(0.0, description="covariance of east and north")
+    cov_eu: SquareMetres = Field(0.0, description="covariance of east and up")
+    cov_nu: SquareMetres = Field(0.0, description="covariance of north and up")
 
 
 class GivenShift(_Strict):
@@ -278,8 +368,10 @@ class Session(_Strict):
     base: Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(readable)] | None = Field(
         None, description="the base id of its readings; needed where sessions overlap"
     )
-    ties: Listed[Occupation] = Field((), description='what gives the shift: `[{ point = "CM1-AM", mark = "CM1" }]`')
-    checks: Listed[Occupation] = Field((), description="what proves it, as `ties`; more are found by `[checks]`")
+    ties: _Occupations = Field(
+        (), description='what gives the shift: `[{ point = "CM1-AM", mark = "CM1" }, "CM2"]`, the latter of one name'
+    )
+    checks: _Occupations = Field((), description="what proves it, as `ties`; more are found by `[checks]`")
     setup: Setup | None = Field(None, description="the base over a mark")
     shift: Annotated[
         Annotated[Literal["derive", "none"], Tag(SHIFT_WORD)] | Annotated[GivenShift, Tag(SHIFT_GIVEN)],
@@ -289,11 +381,11 @@ class Session(_Strict):
     epoch: Epoch | None = Field(None, description="of the position that the base held")
 
 
-class SessionsFile(_Strict):
-    """The sessions' table kept in a CSV file or spreadsheet instead of ``[[session]]`` tables."""
+class SessionsFile(_Table):
+    """The sessions' table in a CSV or spreadsheet instead of ``[[session]]``, written as ``[control]`` may say."""
 
     file: File = Field(
-        description="a CSV or spreadsheet with the keys of `[[session]]` as columns, ties as `CM1-AM=CM1; CM2-AM=CM2`"
+        description="a CSV or spreadsheet with the keys of `[[session]]` as columns, ties as `CM1-AM=CM1; CM2`"
     )
     layer: str | None = Field(None, description="sheet of a spreadsheet in which more than one holds rows")
 

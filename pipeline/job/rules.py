@@ -5,7 +5,8 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from pipeline.files.regular import COPY, other_kind
-from pipeline.job.model import Points, Session, Source, Target
+from pipeline.job.model import ControlSection, Points, Session, SessionsFile, Setup, Source, Target
+from pipeline.job.own_crs import own_crs
 from pipeline.job.time_format import COUNTS, from_tokens, parts_of
 from pipeline.job.zones import zone_problem
 from pipeline.near import beside, nearest
@@ -14,6 +15,12 @@ from pipeline.words import counted
 
 #: Where a key of one table is written, given its path in that table: the file as shown to the user, and the line.
 Where = Callable[..., tuple[str, int]]
+
+#: Characters of a CRS that is a code, not a definition.
+_CODE = 20
+
+#: The determinant of correlations below which nothing is independent in them any more.
+_LEAST = 1e-8
 
 
 def fill_points(points: Points, source: Source) -> Points:
@@ -24,27 +31,45 @@ def fill_points(points: Points, source: Source) -> Points:
     return filled.model_copy(update={key: word for key, word in defaults.items() if getattr(filled, key) is None})
 
 
-def check_reading(points: Points, where: Where, problems: Problems) -> None:
-    """Note what is wrong with a filled ``[[points]]`` block: crs, time zone and format, encoding, delimiter."""
+def check_reading(points: Points, folder: Path, where: Where, problems: Problems) -> None:
+    """Note what is wrong with a filled ``[[points]]`` block: crs, time zone and format, encoding, delimiter.
+
+    A CRS is stated even where a layer says one of its own: programs write there what they are not asked for.
+    """
     if points.crs is None:
-        problems.add(
-            *where("crs"), "no crs is given for these points", 'write crs = "EPSG:..." in [source] or in this block'
-        )
+        own = own_crs(points, folder)
+        code = own if own is not None and len(own) <= _CODE else "EPSG:..."
+        theirs = " if the layer's own is right" if own == code else ""
+        fix = f'write crs = "{code}" in [source] or in this block{theirs}'
+        problems.add(*where("crs"), "no crs is given for these points", fix)
     if points.time_zone is not None:
         _check_time_zone(points.time_zone, where("time_zone"), problems)
     if points.time_format is not None:
         _check_time_format(points.time_format, where("time_format"), problems)
-    if points.encoding is not None and not _is_encoding(points.encoding):
+    _check_written(points, where, problems)
+    _check_header(points, where, problems)
+
+
+def check_table(table: ControlSection | SessionsFile, where: Where, problems: Problems) -> None:
+    """Note what cannot be true of how the register, or the table of sessions, is said to be written."""
+    sign = table.delimiter
+    if sign is not None and (not sign.isascii() or sign in '"\r\n\0' or sign.isalnum()):
+        problems.add(*where("delimiter"), f"'{sign}' cannot be a delimiter", r'such as ";", or "\t" for a tab')
+    _check_written(table, where, problems)
+
+
+def _check_written(table: Points | ControlSection | SessionsFile, where: Where, problems: Problems) -> None:
+    """Note an encoding that is not known, and a delimiter that is the decimal sign."""
+    if table.encoding is not None and not _is_encoding(table.encoding):
         problems.add(
             *where("encoding"),
-            f"the encoding '{points.encoding}' is not known",
+            f"the encoding '{table.encoding}' is not known",
             'such as "utf-8", "cp1252" (Windows, western Europe), "cp932" (Windows, Japan), "utf-16"',
         )
-    _check_header(points, where, problems)
-    if points.delimiter is not None and points.delimiter == points.decimal:
+    if table.delimiter is not None and table.delimiter == table.decimal:
         problems.add(
             *where("delimiter"),
-            f"'{points.delimiter}' cannot be both the delimiter and the decimal sign",
+            f"'{table.delimiter}' cannot be both the delimiter and the decimal sign",
             'a decimal comma goes with delimiter = ";" or a tab, "\\t"',
         )
 
@@ -108,6 +133,12 @@ def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool,
     for session, where in sessions:
         _check_times(session, where, problems)
         _check_occupations(session, where, problems)
+        if session.setup is not None and not _is_definite(session.setup):
+            what = (
+                f"the set-up of session '{session.name}' has covariances that its standard uncertainties do not go with"
+            )
+            fix = "all of sigma_east, sigma_north and sigma_up with them, and a matrix that is positive definite"
+            problems.add(*where("setup"), what, fix)
         earlier = first.setdefault(session.name, where)
         if earlier is not where:
             file, line = earlier("name")
@@ -118,6 +149,17 @@ def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool,
             )
     if not has_control:
         _check_control_needed(sessions, problems)
+
+
+def _is_definite(setup: Setup) -> bool:
+    """Say whether a set-up's covariances, where it has any, make a positive definite matrix."""
+    if not (setup.cov_en or setup.cov_eu or setup.cov_nu):
+        return True
+    east, north, up = setup.sigma_east, setup.sigma_north, setup.sigma_up
+    if not east * north * up > 0.0:
+        return False
+    a, b, c = setup.cov_en / (east * north), setup.cov_eu / (east * up), setup.cov_nu / (north * up)
+    return max(abs(a), abs(b), abs(c)) < 1.0 and 1.0 + 2.0 * a * b * c - a * a - b * b - c * c > _LEAST
 
 
 def _check_times(session: Session, where: Where, problems: Problems) -> None:

@@ -1,12 +1,14 @@
 """The register of control marks checked before the job rests on it: warnings in words, each with its line."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 
 import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.control import Register
+from pipeline.control.dates import possible_days
 from pipeline.examine.mark_heights import above_readings, odd_height_words
 from pipeline.examine.out_of_area import beyond_grid
 from pipeline.examine.register_looks import (
@@ -43,6 +45,8 @@ _REVISED = {Slip.SWAPPED: 0.02, Slip.DIGIT: 0.5}
 _AXES = {"projected": ("easting", "northing", "height"), "geographic": ("longitude", "latitude", "height")}
 #: Marks that one sentence names, and pairs of marks at one place that are told.
 _NAMED, _MOST_PAIRS = 3, 1_000
+#: Dates of registers are by some clock on earth.
+_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -63,7 +67,10 @@ def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) 
         return []
     places = stood.places
     pairs = close_pairs(places, ONE_MARK)
+    used = {register.find(mark) for mark in _named(survey)} | set(stood.mark.tolist())
     told = [
+        *_revised(register, used),
+        *_of_after(register, used, survey.data_to.date()),
         *_duplicates(register, pairs),
         *_dependent(survey, register, pairs, stood),
         *_misplaced(survey, register, places, survey.first_pass.area, stood),
@@ -71,6 +78,29 @@ def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) 
         *(_slips(register, last) if last is not None else ()),
     ]
     return sorted(dict.fromkeys(told), key=lambda warned: warned.line)
+
+
+def _revised(register: Register, used: Collection[int | None]) -> Iterator[Warned]:
+    """Yield which row of a mark that has several is used."""
+    columns = _AXES[register.kind]
+    for number, former in enumerate(register.former):
+        if former and number in used:
+            rows = ", ".join(f"{mark.dated} (line {mark.line}: {_spoken(columns, mark.written)})" for mark in former)
+            what = f"mark '{register.names[number]}' is taken from its newest row, {register.dated[number]}, not {rows}"
+            yield Warned(register.lines[number], what)
+
+
+def _spoken(columns: Sequence[str], written: Sequence[str]) -> str:
+    return ", ".join(f"{column} {text}" for column, text in zip(columns, written, strict=True) if text)
+
+
+def _of_after(register: Register, used: Collection[int | None], last: date) -> Iterator[Warned]:
+    """Yield marks whose coordinates are of a day after the last observation: they may not be what was stood on."""
+    for number, dated in enumerate(register.dated):
+        days = possible_days(dated) if dated and number in used else None
+        if days is not None and days[0] > last + _DAY:
+            what = f"mark '{register.names[number]}' is dated {dated}, after the last observation on {last.isoformat()}"
+            yield Warned(register.lines[number], f"{what}: see that these coordinates hold for this work")
 
 
 def _duplicates(register: Register, pairs: Sequence[Pair]) -> Iterator[Warned]:
@@ -235,5 +265,8 @@ def _slips(register: Register, last: Record) -> Iterator[Warned]:
 
 
 def _metres(before: str, now: str, axis: str) -> float:
-    one, other = (float(text.replace(",", ".")) for text in (before, now))
+    try:
+        one, other = (float(text.replace(",", ".")) for text in (before, now))
+    except ValueError:  # degrees, minutes and seconds
+        return np.inf
     return abs(one - other) * (DEGREE if axis in ("longitude", "latitude") else 1.0)

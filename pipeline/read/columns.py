@@ -9,6 +9,7 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats
 from pipeline.clock import DAY
+from pipeline.files.angles import dms
 from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import GRS80, to_geocentric, to_geographic
@@ -16,7 +17,7 @@ from pipeline.geodesy.units import METRES, Lengths, lengths
 from pipeline.job.model import Points
 from pipeline.job.values import Units
 from pipeline.limits import LEAST, LENGTH, SIGMA
-from pipeline.read.angles import dms
+from pipeline.read.correlated import COVARIANCES, NOT_DEFINITE, impossible
 from pipeline.read.findings import Findings
 from pipeline.read.headings import small_units
 from pipeline.read.mapping import (
@@ -152,6 +153,7 @@ class _Reader:
             found[place] = pa.array(self._plain(word))
         for place, values in zip(_PLACES, self._position(), strict=True):
             found[place] = pa.array(values)
+        self._check_covariances(found)
         for word in ("time", "time_end"):
             found[word] = self._time(word)
         if self.how.points.columns.date is not None and self.how.points.columns.time_end is not None:
@@ -185,6 +187,9 @@ class _Reader:
             self.findings.add_cells(Reason.UNREADABLE, bad, word, cells, described(cells, bad, describe))
         if word in LENGTHS:
             values = self._of_this_earth(word, values * self._metre(word), cells)
+        elif word in COVARIANCES:
+            one, other = COVARIANCES[word]
+            values = values * self._metre_of(one) * self._metre_of(other)
         if word in _LIMITS:
             values = self._within(word, values, cells)
         empty = np.isnan(values) & cells.is_null().to_numpy(zero_copy_only=False) & self.whole
@@ -225,6 +230,16 @@ class _Reader:
         assert self.how.sigma is not None
         values = self._plain(self.how.sigma)
         return pa.array(values / np.sqrt(2.0) if self.how.sigma == "drms" else values)
+
+    def _check_covariances(self, found: dict[str, pa.Array]) -> None:
+        """Hold back rows whose covariances do not go with their standard uncertainties."""
+        if COVARIANCES.keys() & self.how.names.keys():
+            of = {word: np.asarray(found[word]) for word in (*COVARIANCES, "sigma_east", "sigma_north", "sigma_up")}
+            self.findings.add(Reason.IMPLAUSIBLE, impossible(of, of) & self.whole, NOT_DEFINITE)
+
+    def _metre_of(self, sigma: str) -> float:
+        """Return the metres in one unit of a standard uncertainty, which may be the one that stands for two."""
+        return self._metre(sigma if sigma in self.how.names else self.how.sigma or sigma)
 
     def _position(self) -> tuple[Floats, ...]:
         position = self.how.position

@@ -2,8 +2,9 @@
 
 import glob
 import os
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 
@@ -21,10 +22,12 @@ from pipeline.near import beside, listed
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
 from pipeline.read.claims import Claims
 from pipeline.read.columns import readings
+from pipeline.read.correlated import lacking
 from pipeline.read.findings import Unusable
-from pipeline.read.first_rows import check_crs, check_times, check_units
+from pipeline.read.first_rows import check_times, check_units
 from pipeline.read.geojson import text_encoding
-from pipeline.read.mapping import base_of, position_of, sigma_of, time_of
+from pipeline.read.layer_crs import check_crs
+from pipeline.read.mapping import base_of, mapped, position_of, sigma_of, time_of
 from pipeline.read.sources import JSON, PACKAGE, TEXT, open_source
 from pipeline.read.text import check_text, known_encoding
 from pipeline.read.times import clock
@@ -43,11 +46,12 @@ _ZIP = b"PK\x03\x04"
 class Export:
     """One raw file of one ``[[points]]`` block.
 
-    ``shown`` is its path from the job file's folder with forward slashes, used as source_file; ``block`` the index of
-    its block and ``points`` the block with defaults filled in; ``carried`` the export's own columns that the job file
-    does not map, with the types in which they are delivered. ``signature`` are the signs of a file, taken before its
-    sum, by which it is seen that nobody wrote to it since. ``bare_time`` is row and text of its first time where that
-    stands without an offset from UTC.
+    ``shown`` is its path from the job file's folder with forward slashes, used as source_file, with ``:layer`` behind
+    it where a job reads several layers of one GeoPackage; ``file`` is the path alone; ``block`` the index of its block
+    and ``points`` the block with defaults filled in; ``carried`` the export's own columns that the job file does not
+    map, with the types in which they are delivered. ``signature`` are the signs of a file, taken before its sum, by
+    which it is seen that nobody wrote to it since. ``bare_time`` is row and text of its first time where that stands
+    without an offset from UTC.
     """
 
     path: Path
@@ -58,6 +62,7 @@ class Export:
     carried: tuple[pa.Field, ...]
     signature: Signature | None = None
     bare_time: tuple[int, str] | None = None
+    file: str = ""
 
 
 def find_exports(
@@ -89,29 +94,53 @@ def find_exports(
         for path in _paths(points, folder, job_file, line("files"), problems, issued):
             shown = _shown(path, folder)
             others = owners.setdefault(os.path.realpath(path), [])
-            if any(layer is None or points.layer is None or layer == points.layer for _, layer in others):
+            layers = (points.layer or (None,)) if path.suffix.lower() in (*PACKAGE, *WORKBOOKS) else (None,)
+            if any(layer is None or None in layers or layer in layers for _, layer in others):
                 first = where("points", others[0][0], "files")[1]
                 what = f"{shown} belongs to two blocks of points (the other is at line {first})"
                 problems.add(job_file, line("files"), what, "let only one block's files match it")
                 continue
-            others.append((block, points.layer))
+            others.extend((block, layer) for layer in layers)
             if not is_text(path):
                 problems.add(shown, 0, NOT_TEXT[0], NOT_TEXT[1])
                 continue
-            try:
-                export = _check(path, shown, block, points, sound)
-            except Unusable as error:
-                problems.add(shown, error.line, error.what, error.fix)
-            except OSError as error:
-                fix = COPY if isinstance(error, NoFile) else ""
-                problems.add(shown, 0, f"the file cannot be read: {error.strerror or error}", fix)
-            else:
-                exports.extend([export] if sound else [])
+            for layer in layers:
+                of_layer = points.model_copy(update={"layer": (layer,)}) if layer is not None else points
+                export = _checked(path, _with_layer(shown, layers, layer), block, of_layer, sound, problems)
+                exports.extend([replace(export, file=shown)] if sound and export is not None else [])
+    exports = _told_apart(exports)
     names = {field.name for export in exports for field in export.carried}
     if len(names) > ALL_COLUMNS:
         what = f"the exports carry {counted(len(names), 'column')} along, and {ALL_COLUMNS:,} is the most"
         problems.add(job_file, where("points")[1], what, "export fewer, or share the exports out among jobs")
     return exports
+
+
+def _checked(path: Path, shown: str, block: int, points: Points, sound: bool, problems: Problems) -> Export | None:
+    """Check one file, or one layer of it, against its block; what is wrong with it is noted."""
+    try:
+        return _check(path, shown, block, points, sound)
+    except Unusable as error:
+        problems.add(shown, error.line, error.what, error.fix)
+    except OSError as error:
+        fix = COPY if isinstance(error, NoFile) else ""
+        problems.add(shown, 0, f"the file cannot be read: {error.strerror or error}", fix)
+    return None
+
+
+def _with_layer(shown: str, layers: Sequence[str | None], layer: str | None) -> str:
+    return f"{shown}:{layer}" if len(layers) > 1 else shown
+
+
+def _told_apart(exports: list[Export]) -> list[Export]:
+    """Name the layer behind every file of which several are read, so that a row's number says which row it is."""
+    counts = Counter(os.path.realpath(export.path) for export in exports)
+    return [
+        replace(export, shown=f"{export.file}:{export.points.layer[0]}")
+        if counts[os.path.realpath(export.path)] > 1 and export.points.layer
+        else export
+        for export in exports
+    ]
 
 
 def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | None = None) -> Iterator[pa.RecordBatch]:
@@ -162,6 +191,8 @@ def _faults(points: Points) -> Iterator[tuple[str, str]]:
             found(points.columns)
         except ValueError as error:
             yield "columns", str(error)
+    if (what := lacking(mapped(points.columns))) is not None:
+        yield "columns", what
     for key, zone, time_format in (("time_zone", points.time_zone, None), ("time_format", None, points.time_format)):
         try:
             clock(zone, time_format)

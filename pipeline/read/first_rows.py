@@ -1,44 +1,16 @@
-"""An export's first rows held against its block: the layer's CRS, units below the header, times as they are written."""
+"""An export's first rows held against its block: units below the header, times as they are written."""
 
 import re
-from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
 
-from pipeline.files.features import UNKNOWN_CRS
 from pipeline.files.odd_text import why_no_time
-from pipeline.geodesy.named import disagree, is_projected, is_unknown, is_wgs84
-from pipeline.job.model import Points
 from pipeline.job.time_format import likely_formats
 from pipeline.read.findings import Unusable
 from pipeline.read.headings import check_units_row
 from pipeline.read.raw import Raw
-from pipeline.read.sources import JSON, Source
-
-
-def check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> None:
-    """Hold the layer's CRS against the block's where the positions come from its geometry."""
-    if not source.how.position.from_geometry or points.crs is None:
-        return
-    if path.suffix.lower() in JSON and (source.crs is None or is_wgs84(source.crs)):
-        # Degrees by the standard, on whatever datum the job file says; but no eastings and northings.
-        if is_projected(points.crs) and first and _all_degrees(first[0]):
-            what = f"the positions are degrees, as GeoJSON wants them, but the block's crs is {points.crs}"
-            raise Unusable(1, what, "state the geographic crs that they are in")
-        return
-    if path.suffix.lower() in JSON and is_unknown(source.crs):
-        raise Unusable(0, UNKNOWN_CRS[0].format(source.crs), UNKNOWN_CRS[1])
-    if disagree(source.crs, points.crs):
-        what = f"the layer is in {source.crs} but the block's crs is {points.crs}"
-        raise Unusable(0, what, f'state crs = "{source.crs}" for this block if the layer is right')
-
-
-def _all_degrees(raw: Raw) -> bool:
-    assert raw.geometry is not None
-    x, y = np.abs(raw.geometry.x), np.abs(raw.geometry.y)
-    known = np.isfinite(x) & np.isfinite(y)
-    return bool(known.any() and (x[known] <= 360).all() and (y[known] <= 90).all())
+from pipeline.read.sources import Source
 
 
 def check_units(source: Source, first: list[Raw]) -> None:

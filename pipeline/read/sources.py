@@ -113,13 +113,15 @@ def _layer(path: Path, points: Points) -> str:
         raise Unusable(0, "the GeoPackage has no layer")
     if points.layer is None:
         if len(there) > 1:
-            raise Unusable(0, f"the GeoPackage has several layers: {every}", "name one of them as layer")
+            fix = f"name one of them as layer, or several as layer = [{listed(there[:2], QUOTE)}]"
+            raise Unusable(0, f"the GeoPackage has several layers: {every}", fix)
         return there[0]
-    if points.layer not in there:
-        near = nearest(points.layer, there)
+    (layer,) = points.layer
+    if layer not in there:
+        near = nearest(layer, there)
         fix = f"nearest: {_listed(near)}; there are {every}" if near else f"there are {every}"
-        raise Unusable(0, f'there is no layer "{points.layer}"', fix)
-    return points.layer
+        raise Unusable(0, f'there is no layer "{layer}"', fix)
+    return layer
 
 
 def _check_numbers(points: Points, line: int, there: int) -> None:

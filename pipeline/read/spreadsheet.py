@@ -42,7 +42,7 @@ class OpenSheet:
 def open_sheet(path: Path, points: Points, rows_per_batch: int) -> OpenSheet:
     """Open the sheet that the block means. Raises `Unusable` where it cannot be read."""
     try:
-        sheet = _sheet(path, points.layer, signature(path))
+        sheet = _sheet(path, points.layer[0] if points.layer else None, signature(path))
     except BrokenWorkbook as error:
         raise Unusable(error.row, error.what, error.fix) from error
     header_line, names, rows = _taken_apart(sheet, points)

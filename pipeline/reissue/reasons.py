@@ -149,6 +149,7 @@ def _revision(last: Last, mark: str, rows: Sequence[RegisterMark]) -> Floats | N
     """Return (3,) by how many metres a mark's coordinates were revised, roughly; None where not only they were."""
     old = next((_texts(row) for row in last.record["register"] if row["mark"] == mark), None)
     new = next(_texts(row) for row in rows if row["mark"] == mark)
+    old = {key: text for key, text in old.items() if key not in _OF_ORIGIN} if old is not None else None
     axes = [name for name in new if name not in ("mark", "holds") and not name.startswith("sigma")]
     if old is None or set(old) != set(new) or any(old[key] != new[key] for key in new if key not in axes):
         return None
@@ -158,6 +159,10 @@ def _revision(last: Last, mark: str, rows: Sequence[RegisterMark]) -> Floats | N
     except ValueError:  # written in another way than as a plain number
         return None
     return np.array(off) * [scale, scale, 1.0]
+
+
+#: What a record says of a mark besides its coordinates: it shapes nothing.
+_OF_ORIGIN = frozenset(("source", "dated", "others", "former"))
 
 
 def _texts(row: RegisterMark) -> dict[str, str]:

@@ -22,6 +22,7 @@ from pipeline.notices.before_run import before_notes
 from pipeline.reissue.fingerprint import program_version
 from pipeline.run.about import CAUTION
 from pipeline.run.layers import Laid
+from pipeline.run.origin import with_origin
 from pipeline.run.ready import Ready
 from pipeline.solve.proof import worst
 from pipeline.solve.solve import Solved
@@ -65,7 +66,7 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "shift_model": laid.shift_model,
         "identity": job.fingerprint.sums,
         "reach": job.fingerprint.reach,
-        "register": job.fingerprint.register,
+        "register": with_origin(job.fingerprint.register, survey.register),
     }
     return finished(record)
 
@@ -97,7 +98,7 @@ def _inputs(survey: Survey) -> list[Input]:
     """Return the files that were read: exports, register, sessions."""
     job, recorded = survey.job, survey.prepared.loaded.recorded
     inputs: list[Input] = [
-        {"path": export.shown, "sha256": export.sha256, "rows": count}
+        {"path": export.file, "sha256": export.sha256, "rows": count}
         for export, count in zip(survey.exports, survey.first_pass.rows, strict=True)
     ]
     if survey.register is not None and job.control is not None:

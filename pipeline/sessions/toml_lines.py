@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterable, Iterator, Sequence
 
 from pipeline.clock import clock, iso, moment
-from pipeline.job.model import GivenShift, Session, SessionsFile
+from pipeline.job.model import GivenShift, Session, SessionsFile, Setup
 
 #: A point's name, the mark it stands on, and when it was observed, UTC milliseconds.
 Reading = tuple[str | None, str, int]
@@ -60,13 +60,19 @@ def set_up_lines(given: Session) -> Iterator[str]:
     if (over := given.setup) is not None:
         yield (
             f"setup = {{ mark = {_text(over.mark)}, longitude = {over.longitude!r}, latitude = {over.latitude!r},"
-            f" ellipsoid_height = {over.ellipsoid_height!r}, antenna_height = {over.antenna_height!r} }}"
+            f" ellipsoid_height = {over.ellipsoid_height!r}, antenna_height = {over.antenna_height!r}"
+            f"{_how_well(over)} }}"
         )
     if isinstance(given.shift, GivenShift):
         said = ", ".join(f"{key} = {value!r}" for key, value in given.shift.model_dump().items())
         yield f"shift = {{ {said} }}"
     elif given.shift != "derive":
         yield f"shift = {_text(given.shift)}"
+
+
+def _how_well(over: Setup) -> str:
+    keys = ("sigma_east", "sigma_north", "sigma_up", "cov_en", "cov_eu", "cov_nu")
+    return "".join(f", {key} = {value!r}" for key in keys if (value := getattr(over, key)))
 
 
 def needs_ties(given: Session) -> bool:

@@ -1,17 +1,19 @@
 """The sessions of a job as windows in time, from its ``[[session]]`` tables or the file that ``[sessions]`` names.
 
-It is a spreadsheet, or a CSV in UTF-8 with ``,`` or ``;`` between cells (with ``;`` a decimal comma is read too). Its
-columns are the job file's keys; a key inside a table has the table's name before it:
+It is a spreadsheet, or a CSV in UTF-8 with ``,`` or ``;`` between cells (with ``;`` a decimal comma is read too), or as
+``[sessions]`` says. Its columns are the job file's keys; a key inside a table has the table's name before it:
 
     name, start, end, base, ties, checks, shift, epoch,
     shift_east, shift_north, shift_up, shift_sigma_horizontal, shift_sigma_vertical,
     setup_mark, setup_longitude, setup_latitude, setup_ellipsoid_height, setup_antenna_height, setup_epoch,
+    setup_sigma_east, setup_sigma_north, setup_sigma_up, setup_cov_en, setup_cov_eu, setup_cov_nu,
     field_shift_from, field_shift_east, field_shift_north, field_shift_up, field_shift_model
 
-Only name, start and end are needed; an empty cell is a key left out. Times are ISO 8601 with their offset from UTC,
-or on the clock of ``[source] time_zone`` without.
-A list of occupations is written point=mark, parted by ``;`` (then in quotes where the cells are parted by ``;``) or by
-``|``: ``CM2-AM=CM2; CM2-PM=CM2``. ``shift`` is derive or none, and empty where ``shift_east`` and the rest give it.
+Only name, start and end are needed; an empty cell is a key left out. Other columns, of remarks, say, are let be, unless
+they are called nearly like these or have one of their words. Times are ISO 8601 with their offset from UTC, or on the
+clock of ``[source] time_zone`` without. A list of occupations is written point=mark, parted by ``;`` (then in quotes
+where the cells are parted by ``;``) or by ``|``: ``CM2-AM=CM2; CM2-PM=CM2``, or by one name where point and mark share
+it. ``shift`` is derive or none, and empty where ``shift_east`` and the rest give it.
 """
 
 import re
@@ -24,7 +26,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from pipeline.files.odd_text import why_no_number, why_no_time
-from pipeline.files.sheet import Sheet, number, read_sheet
+from pipeline.files.sheet import Sheet, Written, read_sheet
 from pipeline.job.explain import explain, key_path
 from pipeline.job.lines import Key, KeyPath
 from pipeline.job.load import LoadedJob, clock_of
@@ -33,7 +35,6 @@ from pipeline.job.rules import Where, check_sessions, too_many
 from pipeline.limits import SESSIONS
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
-from pipeline.words import plural
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MILLISECOND = timedelta(milliseconds=1)
@@ -76,8 +77,9 @@ def load_sessions(loaded: LoadedJob, problems: Problems) -> tuple[SessionWindow,
     """
     if loaded.job.sessions is not None:
         file = loaded.job.sessions.file
-        clock = clock_of(loaded.job.source.model_dump())
-        sheet = read_sheet(file, loaded.show(file), problems, _COLUMNS, loaded.job.sessions.layer)
+        table, clock = loaded.job.sessions, clock_of(loaded.job.source.model_dump())
+        how = Written(table.delimiter, table.decimal, table.encoding)
+        sheet = read_sheet(file, loaded.show(file), problems, _COLUMNS, table.layer, how)
         sessions = list(_read_rows(sheet, clock, problems)) if sheet is not None else []
         check_sessions(sessions, loaded.job.control is not None, problems)
     else:
@@ -164,23 +166,24 @@ def _at(shown: str, line: int, *_: Key) -> tuple[str, int]:
 
 
 def _check_columns(sheet: Sheet, problems: Problems) -> None:
-    strange: list[str] = []
     for column in sheet.columns:
-        if column not in _COLUMNS:
-            near = nearest(column, _COLUMNS, 1)
+        if column and column not in _COLUMNS:
+            near = nearest(column, _COLUMNS, 1) or _alike(column)
             if near:
-                fix = f"the nearest known column is '{near[0]}'"
+                fix = f"the nearest known column is '{near[0]}'; if it is none of them, call it otherwise"
                 problems.add(sheet.shown, sheet.header, f"unknown column: '{column}'", fix)
-            else:
-                strange.append(column)
-    if strange:
-        what = f"unknown {plural(len(strange), 'column')}: {listed(strange, QUOTE)}"
-        problems.add(sheet.shown, sheet.header, what, f"the columns are {', '.join(_COLUMNS)}")
     for column in ("name", "start", "end"):
         if column not in sheet.columns:
             near = nearest(column, sheet.columns, 1)
             is_it = f"is it '{near[0]}'?" if near else f"the columns are {listed(sheet.columns)}"
             problems.add(sheet.shown, sheet.header, f"the column '{column}' is missing", is_it)
+
+
+def _alike(column: str) -> list[str]:
+    """Return the columns that share most words with a name: what seems to say something of a session is not let be."""
+    words = {word.removesuffix("s") for word in re.findall("[a-z]+", column)}
+    shared = {known: len(words & {part.removesuffix("s") for part in known.split("_")}) for known in _COLUMNS}
+    return [known for known, count in shared.items() if count and count == max(shared.values())][:1]
 
 
 def _read_row(
@@ -220,7 +223,7 @@ def _told(sheet: Sheet, line: int, cells: dict[str, str], problems: Problems) ->
                 return told, unread | {path}
             table = table[key]
         try:
-            table[path[-1]] = read(text, sheet.comma)
+            table[path[-1]] = read(text, sheet)
         except ValueError as error:
             problems.add(sheet.shown, line, f"the column '{column}' holds '{text}': {error}")
             unread.add(path)
@@ -236,18 +239,18 @@ def _column(path: KeyPath) -> str:
     return f"the column '{'_'.join(keys)}'"
 
 
-def _as_text(text: str, _comma: bool) -> str:
+def _as_text(text: str, _: Sheet) -> str:
     return text
 
 
-def _as_number(text: str, comma: bool) -> float:
-    value = number(text, comma)
+def _as_number(text: str, sheet: Sheet) -> float:
+    value = sheet.number(text)
     if value is None:
         raise ValueError(f"that {why_no_number(text)}")
     return value
 
 
-def _as_moment(text: str, _comma: bool) -> datetime:
+def _as_moment(text: str, _: Sheet) -> datetime:
     try:
         found = datetime.fromisoformat(text)
         if re.fullmatch(r"[0-9W-]+", text):  # a date alone would be its midnight
@@ -259,22 +262,23 @@ def _as_moment(text: str, _comma: bool) -> datetime:
         raise ValueError(f"that is not a time such as 2026-03-02T07:30:00+13:00{seems}") from None
 
 
-def _as_occupations(text: str, _comma: bool) -> list[dict[str, str]]:
+def _as_occupations(text: str, _: Sheet) -> list[dict[str, str]]:
     found = []
     for item in text.replace("|", ";").split(";"):
         if not item.strip():
             continue
-        point, _, mark = (part.strip() for part in item.partition("="))
-        if not point or not mark or "=" in mark:
-            raise ValueError("occupations are written point=mark; point=mark")
-        found.append({"point": point, "mark": mark})
+        point, sign, mark = (part.strip() for part in item.partition("="))
+        if not point or (sign and not mark) or "=" in mark:
+            raise ValueError("occupations are written point=mark; point=mark, or by one name where both share it")
+        found.append({"point": point, "mark": mark or point})
     return found
 
 
-_Read = Callable[[str, bool], object]
+_Read = Callable[[str, Sheet], object]
+_OF_POSITION = ("sigma_east", "sigma_north", "sigma_up", "cov_en", "cov_eu", "cov_nu")
 _NUMBERS = {
     "shift": ("east", "north", "up", "sigma_horizontal", "sigma_vertical"),
-    "setup": ("longitude", "latitude", "ellipsoid_height", "antenna_height", "epoch"),
+    "setup": ("longitude", "latitude", "ellipsoid_height", "antenna_height", "epoch", *_OF_POSITION),
     "field_shift": ("east", "north", "up"),
 }
 

@@ -9,7 +9,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.transform import Frames
-from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
+from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.positions import column_numbers
 from pipeline.job.model import Quality
 
@@ -101,13 +101,29 @@ def observed_sigma(batch: pa.RecordBatch | pa.Table, quality: Quality) -> Floats
     return np.column_stack(columns)
 
 
+def observed_covariance(batch: pa.RecordBatch | pa.Table) -> Floats | None:
+    """Return (n, 3) covariances of east with north, east with up, north with up, square metres; None where all are 0.
+
+    They are the observation's own: neither the distance from the base nor the centring of a pole adds to them.
+    """
+    values = np.column_stack([column_numbers(batch, name) for name in ("cov_en", "cov_eu", "cov_nu")])
+    found = np.nan_to_num(values)
+    return found if found.any() else None
+
+
 def with_distance(sigma: Floats, distance: Floats, ppm: float) -> Floats:
     """Return (n, 3) sigma with ``ppm`` of (n,) distance from the base added in quadrature; NaN adds nothing."""
     return np.hypot(sigma, np.nan_to_num(distance)[:, None] * ppm * 1e-6)
 
 
 def correct(
-    frames: Frames, xyz: Floats, session: Integers, sigma: Floats, shifts: SessionShifts, geoid_sigma: float = 0.0
+    frames: Frames,
+    xyz: Floats,
+    session: Integers,
+    sigma: Floats,
+    shifts: SessionShifts,
+    geoid_sigma: float = 0.0,
+    correlated: Floats | None = None,
 ) -> Corrected:
     """Apply each reading's session shift and transform to the issued frame.
 
@@ -118,6 +134,7 @@ def correct(
         sigma: (n, 3) standard uncertainty of the observation east, north, up, metres.
         shifts: the sessions' shifts.
         geoid_sigma: standard uncertainty of the geoid separation, metres, added to the heights'.
+        correlated: (n, 3) covariances of the observation's components, as `observed_covariance` gives them.
     """
     if shifts.grid is None:
         moved = xyz + shifts.shift[session]
@@ -128,17 +145,23 @@ def correct(
         )
         moved = np.column_stack(frames.to_issued.inverse(easting, northing, height))
     longitude, latitude, ellipsoid_height = frames.to_geographic.forward(*moved.T)
-    hu95, vu95 = _uncertainty(longitude, latitude, session, np.hypot(sigma, [0.0, 0.0, geoid_sigma]), shifts.covariance)
+    own = np.hypot(sigma, [0.0, 0.0, geoid_sigma])
+    hu95, vu95 = _uncertainty(longitude, latitude, session, own, correlated, shifts.covariance)
     return Corrected(easting, northing, height, longitude, latitude, ellipsoid_height, hu95, vu95)
 
 
 def _uncertainty(
-    longitude: Floats, latitude: Floats, session: Integers, sigma: Floats, covariance: Floats
+    longitude: Floats,
+    latitude: Floats,
+    session: Integers,
+    sigma: Floats,
+    correlated: Floats | None,
+    covariance: Floats,
 ) -> tuple[Floats, Floats]:
     """Return (n,) 95 % radius and height uncertainty: observation plus shift, in the point's own east, north, up."""
     known = np.isfinite(longitude) & np.isfinite(latitude)
     turn = enu_rotation(np.where(known, longitude, 0.0), np.where(known, latitude, 0.0))
     local = rotate_covariance(covariance[session], turn)
-    local[:, range(3), range(3)] += sigma**2
+    add_covariance(local, sigma, correlated)
     hu95, vu95 = horizontal_95(local), vertical_95(np.sqrt(local[:, 2, 2]))
     return np.where(known, hu95, np.nan), np.where(known, vu95, np.nan)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
+from pipeline.geodesy.uncertainty import add_covariance
 
 #: Metres. A tie that alone holds its session leaves no difference but the arithmetic's; nothing is known better.
 LEAST = 1e-6
@@ -23,6 +24,7 @@ class Parts:
 
     Args:
         observation: (n, 3) standard uncertainty of the occupation, centring included.
+        correlated: (n, 3) covariances of its east and north, east and up, north and up; None where there are none.
         known: (n, 3) standard uncertainty of the register's coordinates.
         geoid: standard uncertainty of the geoid separation.
         shift: (n, 3, 3) covariance of the session's shift.
@@ -39,6 +41,7 @@ class Parts:
     between: Floats
     held: Flags
     tie: Flags
+    correlated: Floats | None = None
 
 
 def covariance(parts: Parts) -> Floats:
@@ -50,7 +53,7 @@ def covariance(parts: Parts) -> Floats:
     with_observation = np.where(parts.tie[:, None, None], parts.between - parts.shift, 0.0)
     common = with_observation - with_known
     total = parts.shift + common + common.transpose(0, 2, 1)
-    total[:, range(3), range(3)] += parts.observation**2 + parts.known**2
+    add_covariance(total, np.hypot(parts.observation, parts.known), parts.correlated)
     share = with_known[:, 2, 2] / parts.known[:, 2] ** 2
     total[:, 2, 2] += ((1.0 - share) * parts.geoid) ** 2
     diagonal = np.diagonal(total, axis1=1, axis2=2)

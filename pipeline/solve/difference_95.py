@@ -7,6 +7,7 @@ from pipeline.arrays import Floats
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
 from pipeline.job.model import Job
+from pipeline.solve.correct import observed_covariance
 from pipeline.solve.covariance import Parts, covariance
 from pipeline.solve.solve import Solved
 from pipeline.words import Role
@@ -45,4 +46,5 @@ def _parts(job: Job, solved: Solved, turn: Floats) -> Parts:
         between=rotate_covariance(between, turn),
         held=np.vstack([marks.held, np.zeros((1, 3), bool)])[number],
         tie=np.array([role is Role.TIE for role in on_marks.roles], bool),
+        correlated=observed_covariance(on_marks.table),
     )

@@ -9,7 +9,7 @@ from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
 from pipeline.job.model import GivenShift
 from pipeline.solve.control_marks import Reference
-from pipeline.solve.correct import SessionShifts, observed_sigma, with_distance
+from pipeline.solve.correct import SessionShifts, observed_covariance, observed_sigma, with_distance
 from pipeline.solve.shift import Marks, Occupied, Shifts, Stated, derive
 
 #: Metres. Common practice, no source: an antenna height is measured about as well as a pole is centred, and at best so.
@@ -75,6 +75,12 @@ def candidate_sigma(candidates: Candidates, survey: Survey) -> Floats:
     return with_distance(observed_sigma(candidates.table, quality), distance, quality.ppm)
 
 
+def candidate_covariance(candidates: Candidates) -> Floats:
+    """Return (n, 3) covariances of the candidates' observations: east and north, east and up, north and up."""
+    found = observed_covariance(candidates.table)
+    return np.zeros((len(candidates.named), 3)) if found is None else found
+
+
 def tie(candidates: Candidates, survey: Survey, marks: Marks, places: Floats) -> Tied:
     """Adjust the whole job."""
     row_of = {name: number for number, name in enumerate(marks.names)}
@@ -87,12 +93,16 @@ def tie(candidates: Candidates, survey: Survey, marks: Marks, places: Floats) ->
         np.array([row_of[mark] for _, mark in ties], np.int64),
         candidates.raw[rows],
         np.hypot(candidate_sigma(candidates, survey)[rows], [centring, centring, 0.0]),
+        candidate_covariance(candidates)[rows],
     )
+    given = [window.session.setup for window in over if window.session.setup is not None]
+    own = np.array([[one.sigma_east, one.sigma_north, one.sigma_up] for one in given], np.float64).reshape(-1, 3)
     setups = Occupied(
         np.array([window.index for window in over], np.int64),
-        np.array([row_of[window.session.setup.mark] for window in over if window.session.setup], np.int64),
+        np.array([row_of[one.mark] for one in given], np.int64),
         survey.bases.mark[[window.index for window in over]],
-        np.full((len(over), 3), max(centring, _LEAST_SETUP)),
+        np.hypot(own, max(centring, _LEAST_SETUP)),
+        np.array([[one.cov_en, one.cov_eu, one.cov_nu] for one in given], np.float64).reshape(-1, 3),
     )
     shifts = derive(len(survey.windows), marks, occupied, setups, _stated(survey, places))
     observation = np.full(len(candidates.named), -1)

@@ -11,6 +11,7 @@ import numpy as np
 from pipeline.adjust import Adjustment, Observations, Response, adjust, find_ties
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.frames import enu_rotation
+from pipeline.geodesy.uncertainty import add_covariance
 
 
 @dataclass(frozen=True)
@@ -43,12 +44,18 @@ class Occupied:
         mark: (n,) index of the mark.
         xyz: (n, 3) raw position of the mark, working frame.
         sigma: (n, 3) standard uncertainty east, north, up, centring included.
+        correlated: (n, 3) covariances of east and north, east and up, north and up; None where there are none.
     """
 
     session: Integers
     mark: Integers
     xyz: Floats
     sigma: Floats
+    correlated: Floats | None = None
+
+    def pairs(self) -> Floats:
+        """Return ``correlated``, zeros where there is none."""
+        return np.zeros_like(self.sigma) if self.correlated is None else self.correlated
 
 
 @dataclass(frozen=True)
@@ -148,13 +155,15 @@ def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated
     ).reshape(-1, 3, 3)
     reduced = np.einsum("nij,nj->ni", rotation[on_marks.mark], marks.xyz[on_marks.mark] - on_marks.xyz)
     sigma = np.concatenate([on_marks.sigma, np.where(marks.held, marks.sigma, 1.0)[control], stated.sigma])
+    covariance = sigma[:, :, None] ** 2 * np.eye(3)
+    add_covariance(covariance[:rows], np.zeros((rows, 3)), on_marks.pairs())
     nobody = np.full(len(control), -1)
     observations = Observations(
         session=np.concatenate([on_marks.session, nobody, stated.session]),
         mark=np.concatenate([on_marks.mark, control, np.full(len(stated.session), -1)]),
         rotation=turn,
         observed=np.concatenate([reduced, np.zeros((len(control), 3)), stated.shift]),
-        covariance=sigma[:, :, None] ** 2 * np.eye(3),
+        covariance=covariance,
         present=np.concatenate(
             [np.ones((rows, 3), bool), marks.held[control], np.ones((len(stated.session), 3), bool)]
         ),
@@ -198,4 +207,5 @@ def _stack(first: Occupied, second: Occupied) -> Occupied:
         np.concatenate([first.mark, second.mark]),
         np.concatenate([first.xyz, second.xyz]),
         np.concatenate([first.sigma, second.sigma]),
+        np.concatenate([first.pairs(), second.pairs()]),
     )

@@ -19,7 +19,7 @@ from pipeline.limits import OCCUPATIONS
 from pipeline.problems import JobError, Problem
 from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, span
 from pipeline.solve.control_marks import Reference, reference
-from pipeline.solve.correct import FieldShifts, SessionShifts, correct
+from pipeline.solve.correct import FieldShifts, SessionShifts, correct, observed_covariance
 from pipeline.solve.field_shifts import field_shifts
 from pipeline.solve.observations import Tied, applied, candidate_sigma, sole_control, tie, used_marks
 from pipeline.solve.places import first_positions, shift_places
@@ -95,7 +95,8 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     refuse_poor_transformations(survey, tied.shifts)
     add = applied(survey, candidates, tied, places)
     sigma, frames = candidate_sigma(candidates, survey), survey.operations.frames
-    corrected = correct(frames, candidates.raw, candidates.session, sigma, add, job.target.geoid_sigma or 0.0)
+    geoid, correlated = job.target.geoid_sigma or 0.0, observed_covariance(candidates.table)
+    corrected = correct(frames, candidates.raw, candidates.session, sigma, add, geoid, correlated)
     stands_on = resolve(candidates, corrected, job, known, _temporary(tied, known, survey))
     missed = unanswered(candidates, corrected, stands_on, job, known)
     of_missed = confirmed_by(job, unanswered_doubts(survey, candidates, missed))

@@ -11,10 +11,10 @@ from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.geodesy import crs
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.operations import Operation
-from pipeline.geodesy.uncertainty import error_ellipse
+from pipeline.geodesy.uncertainty import add_covariance, error_ellipse
 from pipeline.intake.positions import working_positions
 from pipeline.intake.prepare import POSITION_COLUMNS
-from pipeline.solve.correct import observed_sigma
+from pipeline.solve.correct import observed_covariance, observed_sigma
 from pipeline.solve.proof import PROOFS
 from pipeline.tables import milliseconds
 from pipeline.trace.model import Applied, Reading, Step, Uncertainty
@@ -138,7 +138,9 @@ class _Follower:
         geoid = job.target.geoid_sigma or 0.0
         rotation = enu_rotation(*self.geographic[:2])
         shift = rotate_covariance(self.solved.applied.covariance[self.session], rotation)
-        whole = shift + np.diag(observed**2 + np.array([0.0, 0.0, geoid**2]))
+        whole = shift[None].copy()
+        add_covariance(whole, np.hypot(observed, [0.0, 0.0, geoid])[None], observed_covariance(self.one))
+        (whole,) = whole
         a, b = error_ellipse(whole[:2, :2])
         stated = [value is not None for value in self._numbers("sigma_east", "sigma_north", "sigma_up")]
         return Uncertainty(

@@ -88,10 +88,16 @@ def test_missing_horizontal_grid_is_refused(tmp_path: Path) -> None:
             raw_to_working("EPSG:4937", "EPSG:27700", {ENGLAND!r})
         except OperationError as error:
             print(error.what)
+        try:
+            raw_to_working("EPSG:27200", "EPSG:2193", Area(174.0, -37.0, 175.0, -36.0))
+        except OperationError as error:
+            print(error.what)
         """,
         tmp_path,
     )
     assert "field datum to computation: grid file uk_os_OSTN15_NTv2_OSGBtoETRS.tif is missing" in said
+    # EPSG 1567, the seven parameters: 4 m
+    assert "without it there is Inverse of New Zealand Map Grid + NZGD49 to NZGD2000 (2), which is good to 4 m" in said
 
 
 def test_network_stays_off(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from packages_made import stored_package
 
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.meaning import meaning
@@ -516,6 +517,28 @@ def test_the_order_of_sessions_has_no_meaning(folder: Path) -> None:
     at = LEAST.index("[[session]]")
     turned = LEAST[:at] + SECOND + LEAST[at:]
     assert meaning(_loaded(folder, LEAST + SECOND).job) == meaning(_loaded(folder, turned).job)
+
+
+def test_a_block_without_a_crs_is_told_its_layers_own(folder: Path) -> None:
+    """It is not taken unasked: programs write WGS 84 where they were told nothing."""
+    stored_package(folder / "configs" / "rover.gpkg", {"t": "TEXT"}, [{"t": "2026-03-02T00:00:00Z"}])
+    text = _changed(('crs = "EPSG:4959"\n', ""), ('files = ["*.csv"]', 'files = ["*.gpkg"]'))
+    _, (problem,) = _load(folder, text)
+    assert problem.what == "no crs is given for these points"
+    assert problem.fix == 'write crs = "EPSG:4959" in [source] or in this block if the layer\'s own is right'
+
+
+def test_a_name_alone_is_that_of_the_point_and_of_the_mark(folder: Path) -> None:
+    """And means the same as both written out; where each is written is known all the same."""
+    short, long = (
+        _load(folder, _changed(('name = "one"', f'name = "one"\nties = [{ties}]\nchecks = [\n"C",\n"K" ]')))[0]
+        for ties in ('" K1 "', '{ point = "K1", mark = "K1" }')
+    )
+    assert short is not None and long is not None
+    session = short.job.session[0]
+    assert [(one.point, one.mark) for one in (*session.ties, *session.checks)] == [(n, n) for n in ("K1", "C", "K")]
+    assert meaning(short.job) == meaning(long.job)
+    assert short.where("session", 0, "checks", 1)[1] == short.where("session", 0, "checks", 0)[1] + 1
 
 
 def test_blanks_around_a_name_are_no_part_of_it(folder: Path) -> None:

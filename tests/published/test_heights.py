@@ -205,3 +205,37 @@ def test_offset_datum_arithmetic(tmp_path: Path) -> None:
     place = raw_to_working("EPSG:4959", "EPSG:2193", area).forward(lon, lat, 120.660)
     found = working_to_issued("EPSG:2193", "EPSG:5759", area, geoid).forward(*place)
     assert found[2] == pytest.approx(86.6044, rel=0, abs=5e-5)
+
+
+@pytest.mark.parametrize("crs", ["EPSG:2193", "EPSG:4167", "EPSG:4326"])
+def test_a_geoid_of_ones_own_serves_heights_of_a_related_datum(crs: str, real_grids: Path, tmp_path: Path) -> None:
+    """Auckland 1946 to NZVD2016 at the place above is 10 to 9.7249; with N = 30 everywhere that is 39.7249.
+
+    For a register and an export, in the grid's datum and in another (WGS 84, which PROJ takes for the same place).
+    """
+    geoid = write_gtx(tmp_path / "own.gtx", 174.0, -38.0, 0.5, np.full((5, 5), 30.0))
+    area = Area(174.5, -37.2, 175.2, -36.5)
+    east, north, _ = 174.8, -36.9, 0.0
+    if crs == "EPSG:2193":
+        place = working_to_geographic("EPSG:2193").inverse(174.8, -36.9, 0.0)
+        east, north, _ = working_to_issued("EPSG:2193", "ellipsoid", area).forward(*place)
+    for operation in (
+        register_to_working(crs, "EPSG:5759", "EPSG:2193", "EPSG:7839", geoid, area),
+        raw_to_working(f"{crs}+5759", "EPSG:2193", area, height="EPSG:7839", geoid=geoid),
+    ):
+        found = working_to_geographic("EPSG:2193").forward(*operation.forward(east, north, 10.0))
+        np.testing.assert_allclose(np.ravel(found), [174.8, -36.9, 39.7249], rtol=0, atol=1e-4)
+        assert {grid.name for grid in operation.grids} == {"nz_linz_auckht1946-nzvd2016.tif", "own.gtx"}
+        back = np.ravel(operation.inverse(*operation.forward(east, north, 10.0)))
+        np.testing.assert_allclose(back, np.ravel([east, north, 10.0]), rtol=0, atol=1e-5)
+
+
+def test_a_geoid_of_ones_own_serves_exports_with_heights_of_its_datum(tmp_path: Path) -> None:
+    """H 10 with N = 30 is an ellipsoidal height of 40, and comes out as it went in; no grid of PROJ's is asked for."""
+    geoid = write_gtx(tmp_path / "own.gtx", 174.0, -38.0, 0.5, np.full((5, 5), 30.0))
+    area = Area(174.5, -37.2, 175.2, -36.5)
+    operation = raw_to_working("EPSG:4167+7839", "EPSG:2193", area, height="EPSG:7839", geoid=geoid)
+    place = operation.forward(174.8, -36.9, 10.0)
+    assert working_to_geographic("EPSG:2193").forward(*place)[2] == pytest.approx(40.0, rel=0, abs=1e-6)
+    issued = working_to_issued("EPSG:2193", "EPSG:7839", area, geoid).forward(*place)
+    assert issued[2] == pytest.approx(10.0, rel=0, abs=1e-6)

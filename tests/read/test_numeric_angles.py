@@ -8,7 +8,7 @@ import pyarrow as pa
 import pytest
 from exports_made import COLUMNS, GOOD, HEADER, text_table
 
-from pipeline.read.angles import dms
+from pipeline.files.angles import dms
 from pipeline.read.numeric import numbers
 
 

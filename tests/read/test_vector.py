@@ -14,6 +14,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 from exports_made import block, feature, find, geojson, package, point, read, times
+from packages_made import header, stored_package
 
 from pipeline.files.packages import describe, opened
 from pipeline.problems import JobError
@@ -176,13 +177,26 @@ def test_layers_are_named_or_asked_for(tmp_path):
     for layer in ("north", "south"):
         package(tmp_path / "a.gpkg", table(), layer)
     assert find(tmp_path, block("a.gpkg", MAPPED))[1] == [
-        'a.gpkg: the GeoPackage has several layers: "north", "south" -> name one of them as layer'
+        'a.gpkg: the GeoPackage has several layers: "north", "south" -> name one of them as layer,'
+        ' or several as layer = ["north", "south"]'
     ]
     assert find(tmp_path, block("a.gpkg", MAPPED, layer="nort"))[1] == [
         'a.gpkg: there is no layer "nort" -> nearest: "north"; there are "north", "south"'
     ]
     exports, problems = find(tmp_path, block("a.gpkg", MAPPED, layer="north"), block("a.gpkg", MAPPED, layer="south"))
-    assert (len(exports), problems) == (2, [])
+    assert ([export.shown for export in exports], problems) == (["a.gpkg:north", "a.gpkg:south"], [])
+    exports, problems = find(tmp_path, block(("a.gpkg",), MAPPED, layer=["north", "south", "north"]))
+    assert ([(e.shown, e.file) for e in exports], problems) == (
+        [("a.gpkg:north", "a.gpkg"), ("a.gpkg:south", "a.gpkg")],
+        [],
+    )
+    assert [sum(batch.num_rows for batch in read_batches(export)) for export in exports] == [3, 3]
+    assert [export.shown for export in find(tmp_path, block("a.gpkg", MAPPED, layer="north"))[0]] == ["a.gpkg"]
+    (problem,) = find(tmp_path, block("a.gpkg", MAPPED, layer=["north", "soth"]))[1]
+    assert problem == 'a.gpkg:soth: there is no layer "soth" -> nearest: "south"; there are "north", "south"'
+    both = block("a.gpkg", MAPPED, layer=["north", "south"])
+    (problem,) = find(tmp_path, both, block("a.gpkg", MAPPED, layer="south"))[1]
+    assert "belongs to two blocks" in problem
 
 
 @pytest.mark.parametrize(
@@ -193,6 +207,9 @@ def test_layers_are_named_or_asked_for(tmp_path):
         ("EPSG:2193", "EPSG:2193+7839", True),
         ("EPSG:4326", "EPSG:4959", False),
         ("EPSG:2193", "EPSG:4959", False),
+        ("EPSG:32759", "EPSG:32760", False),  # the neighbouring zone
+        ("EPSG:4283", "EPSG:7844", False),  # GDA94 and GDA2020, 1.8 m apart
+        ("EPSG:7415", "EPSG:28992+5709", True),  # the same heights, put together
     ],
 )
 def test_the_layers_crs_against_the_blocks(tmp_path, layer, stated, agree):
@@ -207,6 +224,32 @@ def test_the_layers_crs_against_the_blocks(tmp_path, layer, stated, agree):
     )
     position = {"longitude": "lon", "latitude": "lat", "height": "h"}
     assert find(tmp_path, block("b.gpkg", MAPPED | position, crs=stated))[1] == []  # the geometry is not used
+
+
+def test_a_layer_without_a_crs_says_nothing_against_the_blocks(tmp_path):
+    """srs_id 0 and -1 are undefined systems (OGC 12-128r19, clause 1.1.2)."""
+    for name, srs_id in (("a", 0), ("b", -1)):
+        shape = header(srs_id) + point(174.7, -36.8, 12.5)
+        stored_package(tmp_path / f"{name}.gpkg", {"t": "TEXT"}, [{"t": TIME}], geometry=[shape], srs_id=srs_id)
+        assert find(tmp_path, block(f"{name}.gpkg", {"time": "t"}))[1] == []
+
+
+def test_what_to_write_where_a_layer_is_in_another_crs(tmp_path):
+    """Both codes and names; of a CRS that has no code its name; and a height datum that the block leaves out."""
+    package(tmp_path / "a.gpkg", table(), crs="EPSG:4283")
+    (problem,) = find(tmp_path, block("a.gpkg", MAPPED, crs="EPSG:7843"))[1]
+    assert "is in EPSG:4283 but the block's crs is EPSG:7843 (GDA94, GDA2020)" in problem
+    assert 'state crs = "EPSG:4283" for this block if the layer is right' in problem
+    own = "+proj=tmerc +lat_0=0 +lon_0=173 +k=0.9999 +x_0=1600000 +y_0=9000000 +ellps=GRS80 +type=crs"
+    package(tmp_path / "b.gpkg", table(), crs=own)
+    (problem,) = find(tmp_path, block("b.gpkg", MAPPED, crs="EPSG:2193"))[1]
+    assert len(problem) < 300 and "state that CRS, as WKT, for this block" in problem
+    package(tmp_path / "c.gpkg", table(), crs="EPSG:7415")
+    (problem,) = find(tmp_path, block("c.gpkg", MAPPED, crs="EPSG:28992"))[1]
+    assert "is in EPSG:7415, with heights in another datum than the block's crs EPSG:28992" in problem
+    with_height = table().append_column("h", pa.array([1.0, 2.0, 3.0]))
+    package(tmp_path / "d.gpkg", with_height, crs="EPSG:7415")
+    assert find(tmp_path, block("d.gpkg", MAPPED | {"height": "h"}, crs="EPSG:28992"))[1] == []
 
 
 def test_geojson_is_any_geographic_frame_but_no_grid(tmp_path):

@@ -145,7 +145,7 @@ START, END = "2026-03-02T07:30:00Z", "2026-03-02T08:30:00Z"
 #: table, lines of the problems, pieces of the first one's text
 WRONG: dict[str, tuple[str, list[int], list[str]]] = {
     "unknown column": (f"name,start,end,tyes\na,{START},{END},\n", [1], ["'tyes'", "'ties'"]),
-    "missing column": (f"name,begin,end\na,{START},{END}\n", [1, 1], ["'begin'"]),
+    "missing column": (f"name,begin,end\na,{START},{END}\n", [1], ["'start' is missing", "begin"]),
     "empty name": (f"name,start,end\n,{START},{END}\n", [2], ["the column 'name' is empty"]),
     "empty end": (f"name,start,end\na,{START},\n", [2], ["the column 'end' is empty"]),
     "time in words": (f"name,start,end\na,2 March 2026,{END}\n", [2], ["'start' holds '2 March 2026'"]),
@@ -156,7 +156,8 @@ WRONG: dict[str, tuple[str, list[int], list[str]]] = {
         [3],
         ["a session 'a' already", "sessions.csv:2"],
     ),
-    "ties": (f"name,start,end,ties\na,{START},{END},A\n", [2], ["'ties' holds 'A'", "point=mark; point=mark"]),
+    "ties": (f"name,start,end,ties\na,{START},{END},=A\n", [2], ["'ties' holds '=A'", "point=mark; point=mark"]),
+    "a column that says something": (f"name,start,end,antenna (m)\na,{START},{END},1.5\n", [1], ["'antenna (m)'"]),
     "ties half": (f"name,start,end,ties\na,{START},{END},A=K;B=\n", [2], ["point=mark; point=mark"]),
     "ties too long": (f"name,start,end,ties\na,{START},{END},A=B=C\n", [2], ["point=mark; point=mark"]),
     "tie and check": (f"name,start,end,ties,checks\na,{START},{END},A=K,A=K\n", [2], ["point 'A' is listed twice"]),
@@ -164,6 +165,12 @@ WRONG: dict[str, tuple[str, list[int], list[str]]] = {
     "half a shift": (f"name,start,end,shift_east\na,{START},{END},1\n", [2, 2], ["'shift_north' is empty"]),
     "two shifts": (f"name,start,end,shift,shift_east\na,{START},{END},none,1\n", [2], ["'shift' says 'none'"]),
     "shift word": (f"name,start,end,shift\na,{START},{END},nome\n", [2], ["'shift'", "did you mean 'none'"]),
+    "covariances of a setup alone": (
+        "name,start,end,setup_mark,setup_longitude,setup_latitude,setup_ellipsoid_height,setup_sigma_east,setup_cov_en\n"
+        f"a,{START},{END},T,1,9,1,0.01,0.00005\n",
+        [2],
+        ["the set-up of session 'a' has covariances"],
+    ),
     "half a setup": (
         f"name,start,end,setup_mark,setup_longitude,setup_latitude\na,{START},{END},T,1,91\n",
         [2, 2],

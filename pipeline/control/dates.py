@@ -1,0 +1,78 @@
+"""The days that a register's column of dates may mean: which of a mark's rows is the newest?
+
+A date is written as the register's makers do: a day, a month or a year. Where day and month may stand in either order
+both are taken for possible, and of two rows the newer is only said where it is newer in any case.
+"""
+
+import re
+from calendar import monthrange
+from collections.abc import Iterator
+from contextlib import suppress
+from datetime import date
+
+#: The first and the last day that a date may mean.
+Days = tuple[date, date]
+
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_TIME = r"(?:[T ]\d{1,2}:\d\d(?::\d\d(?:\.\d+)?)?(?: ?(?:Z|[+-]\d\d:?\d\d))?)?"
+_YEAR_FIRST = re.compile(rf"(\d{{4}})([-/.])(\d{{1,2}})\2(\d{{1,2}}){_TIME}")
+_PLAIN = re.compile(r"(\d{4})(\d\d)(\d\d)")
+_YEAR_LAST = re.compile(rf"(\d{{1,2}})([-/.]) ?(\d{{1,2}})\2 ?(\d{{4}}){_TIME}")
+_NAMED = re.compile(
+    r"(?:(\d{1,2})(?:st|nd|rd|th|\.)?[ -])?([a-z]{3,9})\.?(?:[ -](\d{1,2})(?:st|nd|rd|th)?)?,?[ -](\d{4})"
+)
+_MONTH = re.compile(r"(\d{4})[-/.](\d{1,2})|(\d{1,2})[-/.](\d{4})")
+_YEAR = re.compile(r"(\d{4})")
+_YEAR_AND_PART = re.compile(r"((?:18|19|20)\d\d)([.,]\d{3,})")
+
+
+def possible_days(text: str) -> Days | None:
+    """Return the first and the last day that a date may mean; None where it is no date."""
+    found = [days for days in _readings(text.strip()) if days is not None]
+    return (min(first for first, _ in found), max(last for _, last in found)) if found else None
+
+
+def _readings(text: str) -> Iterator[Days | None]:
+    if match := _YEAR_FIRST.fullmatch(text):
+        yield _day(match[1], match[3], match[4])
+    elif match := _PLAIN.fullmatch(text):
+        yield _day(match[1], match[2], match[3])
+    elif match := _YEAR_LAST.fullmatch(text):
+        yield _day(match[4], match[3], match[1])
+        if match[2] != ".":  # with points between, the day stands first everywhere
+            yield _day(match[4], match[1], match[3])
+    elif match := _NAMED.fullmatch(text.casefold()):
+        yield _named(match[4], match[2], match[1] or match[3])
+    elif match := _MONTH.fullmatch(text):
+        yield _month(match[1] or match[4], match[2] or match[3])
+    elif match := _YEAR.fullmatch(text):
+        yield _month(match[1])
+    elif match := _YEAR_AND_PART.fullmatch(text):
+        yield _part(int(match[1]), float(f"0.{match[2][1:]}"))
+
+
+def _day(year: str, month: str, day: str) -> Days | None:
+    with suppress(ValueError):
+        return (date(int(year), int(month), int(day)),) * 2
+    return None
+
+
+def _named(year: str, name: str, day: str | None) -> Days | None:
+    month = next((number for number, word in enumerate(_MONTHS, start=1) if name.startswith(word)), None)
+    if month is None:
+        return None
+    return _month(year, str(month)) if day is None else _day(year, str(month), day)
+
+
+def _month(year: str, month: str | None = None) -> Days | None:
+    with suppress(ValueError):
+        first, last = (1, 12) if month is None else (int(month), int(month))
+        return date(int(year), first, 1), date(int(year), last, monthrange(int(year), last)[1])
+    return None
+
+
+def _part(year: int, part: float) -> Days:
+    """Return the days around a decimal year, which nobody writes to the day."""
+    begin = date(year, 1, 1).toordinal()
+    day = begin + int(part * (date(year + 1, 1, 1).toordinal() - begin))
+    return date.fromordinal(day - 1), date.fromordinal(day + 1)

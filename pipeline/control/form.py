@@ -1,0 +1,92 @@
+"""How a register is written, as its keys of the job file say, and its columns by our names."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from pipeline.control.rows import KNOWN, POSITION
+from pipeline.files.features import Features
+from pipeline.files.sheet import AS_FOUND, Sheet, Written
+from pipeline.job.model import UNSTATED, ControlSection
+from pipeline.near import listed, nearest, plain
+from pipeline.problems import Problems
+
+QUOTE = "'"
+
+#: Every column of a register, whatever its CRS.
+COLUMNS = (*KNOWN, *POSITION["projected"], *POSITION["geographic"], "height", "ellipsoid_height")
+
+
+@dataclass(frozen=True)
+class Form:
+    """How a register is written.
+
+    Args:
+        written: its text, as far as it is stated.
+        named: our name of a column -> the register's.
+        dms: whether longitude and latitude are degrees, minutes and seconds.
+        sigma: standard uncertainty of each horizontal component and of the height where none is stated, metres.
+    """
+
+    written: Written = AS_FOUND
+    named: Mapping[str, str] = field(default_factory=dict)
+    dms: bool = False
+    sigma: tuple[float, float] = UNSTATED
+
+    @classmethod
+    def of(cls, control: ControlSection) -> "Form":
+        """Return what the keys of ``[control]`` say."""
+        named = control.columns.model_dump(exclude_none=True)
+        written = Written(control.delimiter, control.decimal, control.encoding)
+        return cls(written, named, control.angles == "dms", (control.sigma_horizontal, control.sigma_vertical))
+
+    def wanted(self) -> frozenset[str]:
+        """Return the names of the columns that are looked for, as names are compared."""
+        return frozenset({*map(plain, self.named.values()), *(name for name in COLUMNS if name not in self.named)})
+
+    def called(self, name: str) -> tuple[str, ...]:
+        """Return our names of a column of the register, its own where it is none of them.
+
+        One that is called like one of ours, for which another is mapped, is not taken for it.
+        """
+        ours = tuple(word for word, theirs in self.named.items() if plain(theirs) == plain(name))
+        return ours or ((f"{plain(name)}_register",) if plain(name) in self.named else (plain(name),))
+
+    def of_sheet(self, sheet: Sheet, problems: Problems) -> Sheet | None:
+        """Return a table with its columns by our names; None where one that is mapped is not there."""
+        if not self.named:
+            return sheet
+        called = {name: self.called(name) for name in sheet.columns if name}
+        if not self._is_there(sheet.shown, sheet.header, tuple(called), problems):
+            return None
+        columns = tuple(word for name in sheet.columns for word in called.get(name, ("",)))
+        return replace(
+            sheet, columns=columns, rows=tuple((line, _renamed(cells, called)) for line, cells in sheet.rows)
+        )
+
+    def of_features(self, features: Features, shown: str, problems: Problems) -> Features | None:
+        """Likewise for features."""
+        names = {name for cells in features.cells for name in cells}
+        if not self.named:
+            return features
+        if not self._is_there(shown, 0, tuple(sorted(names)), problems):
+            return None
+        called = {name: self.called(name) for name in names}
+        return replace(features, cells=tuple(_renamed(cells, called) for cells in features.cells))
+
+    def _is_there(self, shown: str, line: int, names: tuple[str, ...], problems: Problems) -> bool:
+        there = set(map(plain, names))
+        missing = [(word, theirs) for word, theirs in self.named.items() if plain(theirs) not in there]
+        for word, theirs in missing:
+            near = nearest(theirs, names)
+            is_it = f"nearest: {listed(near, QUOTE)}; " if near else ""
+            what = f"there is no column '{theirs}', which [control.columns] names as {word}"
+            problems.add(shown, line, what, f"{is_it}the columns are {listed(names, QUOTE)}")
+        return not missing
+
+
+#: A register of which the job file says nothing.
+AS_OURS = Form()
+
+
+def _renamed(cells: Mapping[str, str], called: Mapping[str, tuple[str, ...]]) -> dict[str, str]:
+    return {word: text for name, text in cells.items() for word in called.get(name, (name,))}

@@ -1,0 +1,50 @@
+"""What a layer says of its own CRS, held against what the job file says."""
+
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.files.features import UNKNOWN_CRS
+from pipeline.geodesy.named import called, disagree, heights_disagree, is_projected, is_unknown, is_wgs84, name_of
+from pipeline.job.model import Points
+from pipeline.read.findings import Unusable
+from pipeline.read.raw import Raw
+from pipeline.read.sources import JSON, Source
+
+
+def check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> None:
+    """Hold the layer's CRS against the block's where the positions come from its geometry."""
+    if not source.how.position.from_geometry or points.crs is None:
+        return
+    if path.suffix.lower() in JSON and (source.crs is None or is_wgs84(source.crs)):
+        # Degrees by the standard, on whatever datum the job file says; but no eastings and northings.
+        if is_projected(points.crs) and first and _all_degrees(first[0]):
+            what = f"the positions are degrees, as GeoJSON wants them, but the block's crs is {points.crs}"
+            raise Unusable(1, what, "state the geographic crs that they are in")
+        return
+    if path.suffix.lower() in JSON and is_unknown(source.crs):
+        raise Unusable(0, UNKNOWN_CRS[0].format(source.crs), UNKNOWN_CRS[1])
+    if source.crs is None:
+        return
+    if disagree(source.crs, points.crs):
+        own, stated = called(source.crs), called(points.crs)
+        what = f"the layer is in {own} but the block's crs is {stated}"
+        names = [name for name in (name_of(source.crs), name_of(points.crs)) if name]
+        raise Unusable(0, f"{what} ({', '.join(names)})" if names else what, _own_crs(source.crs))
+    if "height" not in source.how.position.mapped and heights_disagree(source.crs, points.crs):
+        what = f"the layer is in {called(source.crs)}, with heights in another datum than the block's crs {points.crs}"
+        raise Unusable(0, f"{what} has ({name_of(source.crs)})", _own_crs(source.crs))
+
+
+def _own_crs(crs: str) -> str:
+    """Return what to do where a layer says another CRS than its block."""
+    code = called(crs)
+    state = f'state crs = "{code}" for this block' if ":" in code else "state that CRS, as WKT, for this block"
+    return f"{state} if the layer is right, else put the layer right where it was exported"
+
+
+def _all_degrees(raw: Raw) -> bool:
+    assert raw.geometry is not None
+    x, y = np.abs(raw.geometry.x), np.abs(raw.geometry.y)
+    known = np.isfinite(x) & np.isfinite(y)
+    return bool(known.any() and (x[known] <= 360).all() and (y[known] <= 90).all())

@@ -1,0 +1,238 @@
+"""Registers as offices keep them: other headings, other signs, other encodings, several rows of a revised mark."""
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import fiona
+import numpy as np
+import pytest
+
+from pipeline.control import Form, Register, read_register
+from pipeline.control.dates import possible_days
+from pipeline.files.sheet import Written
+from pipeline.problems import Problem, Problems
+
+#: The names of a German register, and a French one's.
+GERMAN = {"mark": "Punkt-Nr.", "easting": "Ostwert", "northing": "Nordwert", "height": "Höhe", "hu95": "Lagegen."}
+FRENCH = {"mark": "Matricule", "easting": "E (m)", "northing": "N (m)", "height": "Altitude", "dated": "Relevé le"}
+
+
+def _read(
+    folder: Path, data: str | bytes, form: Form, *, name: str = "marks.csv", kind: str = "projected", **keys: Any
+) -> tuple[Register | None, list[Problem]]:
+    path = folder / name
+    path.write_bytes(data.encode() if isinstance(data, str) else data)
+    problems = Problems()
+    return read_register(
+        path, None, problems, kind=kind, ellipsoid=False, shown=name, form=form, **keys
+    ), problems.found
+
+
+def _good(*args: Any, **keys: Any) -> Register:
+    register, found = _read(*args, **keys)
+    assert found == []
+    assert register is not None
+    return register
+
+
+def _coordinates(register: Register) -> list[list[float]]:
+    return np.column_stack([register.first, register.second, register.third]).tolist()
+
+
+K1 = [[1753201.25, 5921100.1, 41.5]]
+AS_FOUND: dict[str, tuple[bytes, Form]] = {
+    "headings of another language": (
+        "Punkt-Nr.;Ostwert;Nordwert;Höhe;Lagegen.\nK1;1753201,250;5921100,10;41,5;0,02\n".encode(),
+        Form(named=GERMAN),
+    ),
+    "an encoding that is stated": (
+        "Punkt-Nr.;Ostwert;Nordwert;Höhe;Lagegen.\nK1;1753201,250;5921100,10;41,5;\n".encode("cp1252"),
+        Form(Written(encoding="cp1252"), GERMAN),
+    ),
+    "UTF-16 without its mark": (
+        "mark\teasting\tnorthing\theight\nK1\t1753201.25\t5921100.1\t41.5\n".encode("utf-16-le"),
+        Form(Written(encoding="utf-16-le")),
+    ),
+    "a delimiter that nobody would look for": (
+        b"mark^easting^northing^height\nK1^1753201.25^5921100.1^41.5\n",
+        Form(Written(delimiter="^")),
+    ),
+    "columns set with blanks": (
+        b"mark  easting     northing    height\n\nK1    1753201.25  5921100.1     41.5  \n",
+        Form(Written(delimiter=" ")),
+    ),
+    "a heading with blanks, an accent in two signs, and lines above": (
+        "Repères\n\nMatricule,E  (m),N (m),Altitude,Releve\u0301 le\nK1,1753201.25,5921100.1,41.5,\n".encode(),
+        Form(named=FRENCH),
+    ),
+    "a column called like ours that is another": (
+        b"Name,easting,northing,height,Level\nK1,1753201.25,5921100.1,0.15,41.5\n",
+        Form(named={"mark": "name", "height": "Level"}),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", AS_FOUND)
+def test_a_register_is_read_as_it_is_found(name: str, tmp_path: Path) -> None:
+    data, form = AS_FOUND[name]
+    register = _good(tmp_path, data, form)
+    assert register.names == ("K1",)
+    assert _coordinates(register) == K1
+
+
+def test_other_columns_are_carried_under_their_names(tmp_path: Path) -> None:
+    """Also the one that is called like ours but is not the one that is mapped."""
+    data = "Name,easting,northing,height,Level,Order,Remark\nK1,1753201.25,5921100.1,0.15,41.5,2,\n"
+    register = _good(tmp_path, data, Form(named={"mark": "Name", "height": "Level"}))
+    assert register.others == ({"height_register": "0.15", "order": "2"},)
+
+
+def test_a_layer_is_read_by_mapped_columns_and_its_photographs_let_be(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("pipeline.control.source._LARGEST", 4000)
+    path = tmp_path / "marks.gpkg"
+    schema = {"geometry": "3D Point", "properties": {"Nummer": "str", "Art": "str"}}
+    with fiona.open(path, "w", driver="GPKG", layer="marks", schema=schema, crs="EPSG:2193") as file:
+        file.write({
+            "geometry": {"type": "Point", "coordinates": (1753201.25, 5921100.1, 41.5)},
+            "properties": {"Nummer": "K1", "Art": "pillar"},
+        })  # fmt: skip
+    with sqlite3.connect(path) as package:
+        package.execute("ALTER TABLE marks ADD COLUMN photo BLOB")
+        for trigger in package.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            package.execute(f'DROP TRIGGER "{trigger[0]}"')
+        package.execute("UPDATE marks SET photo = zeroblob(5000)")
+    package.close()
+    register = _good(tmp_path, path.read_bytes(), Form(named={"mark": "nummer"}), name="marks.gpkg")
+    assert (register.names, _coordinates(register)) == (("K1",), K1)
+    assert register.others == ({"art": "pillar"},)
+
+
+def test_what_is_not_stated_is_known_as_well_as_the_job_says(tmp_path: Path) -> None:
+    data = "mark,easting,northing,height,hu95,vu95\nA,1,2,3,,\nB,1,2,3,0.024477,0.0196\n"
+    register = _good(tmp_path, data, Form(sigma=(0.02, 0.03)))
+    np.testing.assert_allclose(register.sigma_east, [0.02, 0.01], rtol=0, atol=1e-6)
+    np.testing.assert_allclose(register.sigma_up, [0.03, 0.01], rtol=0, atol=1e-6)
+
+
+def test_angles_in_degrees_minutes_and_seconds(tmp_path: Path) -> None:
+    """36 50 42.0 S is 36 + 50/60 + 42/3600 degrees south; closed form."""
+    data = "mark;longitude;latitude;height\nA;174 45 18,6 E;36°50'42.0\" S;12,5\nB;-0-30-00;0 30 00;1\n"
+    form = Form(dms=True)
+    register = _good(tmp_path, data, form, kind="geographic")
+    np.testing.assert_allclose(register.first, [174 + 45 / 60 + 18.6 / 3600, -0.5], rtol=0, atol=1e-12)
+    np.testing.assert_allclose(register.second, [-(36 + 50 / 60 + 42 / 3600), 0.5], rtol=0, atol=1e-12)
+    _, found = _read(tmp_path, "mark,longitude,latitude,height\nA,174.755,36 61 00,1\n", form, kind="geographic")
+    assert [(each.line, each.what.split(":")[0]) for each in found] == [(2, "mark 'A'")] * 2
+    assert "decimal degrees" in found[0].what and "'36 61 00'" in found[1].what
+
+
+STATED_WRONG: dict[str, tuple[bytes, Form, tuple[int, str, str]]] = {
+    "a column that is not there": (
+        b"mark,East,North,height\nK1,1,2,3\n",
+        Form(named={"easting": "Easting", "northing": "North"}),
+        (1, "no column 'Easting', which [control.columns] names as easting", "nearest: 'east'"),
+    ),
+    "an encoding that is not stated": (
+        "mark,easting,northing,height,Höhe\nK1,1,2,3,4\n".encode("cp1252"),
+        Form(),
+        (1, "this is not UTF-8 text", "cp1252"),
+    ),
+    "another encoding than stated": (
+        "mark,easting,northing,height\nK1,1,2,3\nKö,4,5,6\n".encode("cp1252"),
+        Form(Written(encoding="ascii")),
+        (3, "this is not ASCII text", "leave encoding out"),
+    ),
+    "a point where a comma is stated": (
+        b"mark;easting;northing;height\nK1;1753201.25;5921100;41\n",
+        Form(Written(decimal=",")),
+        (2, "easting '1753201.25' is not a number", "decimal"),
+    ),
+    "a comma where a point is stated": (
+        b"mark;easting;northing;height\nK1;1753201,25;5921100;41\n",
+        Form(Written(decimal=".")),
+        (2, "easting '1753201,25' is not a number", "decimal"),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", STATED_WRONG)
+def test_what_is_stated_wrongly_is_told_at_its_line(name: str, tmp_path: Path) -> None:
+    data, form, (line, what, fix) = STATED_WRONG[name]
+    register, found = _read(tmp_path, data, form)
+    assert register is None
+    assert [each.line for each in found] == [line]
+    assert what in found[0].what and fix in found[0].fix
+
+
+def _revised(*rows: tuple[str, str]) -> str:
+    return "mark,easting,northing,height,dated\n" + "".join(f"K1,1,2,{height},{dated}\n" for height, dated in rows)
+
+
+#: Rows of one mark as height and date, and the height that holds.
+NEWEST: dict[str, tuple[tuple[tuple[str, str], ...], float]] = {
+    "the later row": ((("3.0", "2019-05-01"), ("3.1", "2024-05-01")), 3.1),
+    "the earlier row": ((("3.0", "2024-05-01"), ("3.1", "2019-05-01")), 3.0),
+    "three rows": ((("3.0", "2011"), ("3.2", "2024-05-01"), ("3.1", "2019-05-01")), 3.2),
+    "dates of several forms": ((("3.0", "31.12.2019"), ("3.1", "20200101"), ("3.2", "14 June 2018")), 3.1),
+    "a month and a day": ((("3.0", "2019-05"), ("3.1", "2019-06-01")), 3.1),
+    "day and month in either order, of other years": ((("3.0", "05/04/2019"), ("3.1", "04/05/2020")), 3.1),
+    "decimal years": ((("3.0", "2019.371"), ("3.1", "2019.750")), 3.1),
+    "the same row again": ((("3.0", "2019-05-01"), ("3.1", "2024-05-01"), ("3.1", "2024-05-01")), 3.1),
+}
+
+
+@pytest.mark.parametrize("name", NEWEST)
+def test_of_several_rows_of_a_mark_the_newest_is_used(name: str, tmp_path: Path) -> None:
+    rows, height = NEWEST[name]
+    register = _good(tmp_path, _revised(*rows), Form())
+    assert register.third.tolist() == [height]
+    others = [mark.written[2] for mark in register.former[0]]
+    assert others == [text for text, _ in rows if float(text) != height]
+
+
+UNTOLD: dict[str, tuple[tuple[tuple[str, str], ...], int, str]] = {
+    "no dates": ((("3.0", ""), ("3.1", "")), 3, "twice with different coordinates"),
+    "the same date": ((("3.0", "2019-05-01"), ("3.1", "1 May 2019")), 3, "and the same date, 1 May 2019"),
+    "one without a date": ((("3.0", "2019-05-01"), ("3.1", "")), 3, "without one"),
+    "a year and a day of it": ((("3.0", "2019"), ("3.1", "2019-05-01")), 3, "which is the newer cannot be told"),
+    "day and month in either order": ((("3.0", "01/05/2019"), ("3.1", "05/01/2019")), 3, "cannot be told"),
+    "no date": ((("3.0", "2019-05-01"), ("3.1", "last spring")), 3, "'last spring' is no date"),
+    "no such day": ((("3.0", "2019-02-30"), ("3.1", "2020-01-01")), 2, "'2019-02-30' is no date"),
+}
+
+
+@pytest.mark.parametrize("name", UNTOLD)
+def test_rows_whose_dates_do_not_tell_the_newest_are_refused(name: str, tmp_path: Path) -> None:
+    rows, line, what = UNTOLD[name]
+    register, found = _read(tmp_path, _revised(*rows), Form())
+    assert register is None
+    assert [each.line for each in found] == [line] and what in found[0].what
+    assert "keep the row that holds" in found[0].fix
+
+
+@pytest.mark.parametrize(
+    ("text", "days"),
+    [
+        ("2024-05-01", "2024-05-01 2024-05-01"),
+        ("2024-05-01T00:00:00", "2024-05-01 2024-05-01"),
+        ("1.5.2024", "2024-05-01 2024-05-01"),
+        ("13/05/2024", "2024-05-13 2024-05-13"),
+        ("01/05/2024", "2024-01-05 2024-05-01"),
+        ("May 2024", "2024-05-01 2024-05-31"),
+        ("Feb 29, 2024", "2024-02-29 2024-02-29"),
+        ("1st September 2024", "2024-09-01 2024-09-01"),
+        ("02/2024", "2024-02-01 2024-02-29"),
+        ("2024", "2024-01-01 2024-12-31"),
+        ("2024.000", "2023-12-31 2024-01-02"),
+        ("45413", None),
+        ("31.06.2024", None),
+        ("", None),
+    ],
+)
+def test_the_days_that_a_date_may_mean(text: str, days: str | None) -> None:
+    """By the calendar."""
+    found = possible_days(text)
+    assert (None if found is None else f"{found[0]} {found[1]}") == days
