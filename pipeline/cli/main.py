@@ -71,6 +71,27 @@ def check(jobs: Jobs) -> None:
     raise typer.Exit(check_jobs(jobs))
 
 
+@app.command()
+def new(
+    folder: Annotated[
+        Path,
+        typer.Argument(metavar="FOLDER", help="The folder of the exports.", show_default=False, readable=False),
+    ],
+    to: Annotated[
+        Path | None, typer.Option("--to", metavar="FILE", help="The job file to write; else FOLDER/NAME.toml.")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print it as JSON.")] = False,
+) -> None:
+    """Look at a folder of exports and write a job file to start from; one that is there is never overwritten.
+
+    Exit codes: 0 written, nothing is open; 2 there is nothing to start from, or the job file is there already;
+    3 written, with open questions in it.
+    """
+    from pipeline.cli.new_command import start_job
+
+    raise typer.Exit(start_job(folder, to, as_json=json))
+
+
 Job = Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).", show_default=False, readable=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print it as JSON.")]
 

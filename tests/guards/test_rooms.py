@@ -24,7 +24,7 @@ ORDER = (
     ("draft",),
     ("reissue",),
     ("run", "check", "trace", "history", "verify"),
-    ("aside",),
+    ("aside", "new_job"),
     ("cli",),
     ("__init__",),
 )
@@ -38,7 +38,7 @@ LIBRARIES = {
     "fiona": {"issue", "files"},
     "ezdxf": {"issue"},
     "openpyxl": {"files"},
-    "pydantic": {"job", "sessions", "issue"},
+    "pydantic": {"job", "sessions", "issue", "new_job"},
     "filelock": {"issue"},
     "jinja2": {"issue"},
     "typer": {"cli"},

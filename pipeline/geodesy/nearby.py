@@ -1,0 +1,167 @@
+"""What the registry has for a place: grids, height datums and 3D frames in use there, and plain projection.
+
+Only for a look: positions are projected on the ellipsoid of the grid without any change of datum, which moves them by
+up to some hundred metres, and turns and scales them by less than a job's marks could tell.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from pyproj import Proj, Transformer
+from pyproj.aoi import AreaOfInterest
+from pyproj.database import query_crs_info
+from pyproj.enums import PJType
+from pyproj.exceptions import CRSError, ProjError
+
+from pipeline.arrays import Floats
+from pipeline.geodesy import crs as systems
+from pipeline.geodesy.errors import OperationError
+
+
+@dataclass(frozen=True)
+class Registered:
+    """A CRS of the registry: its code as "EPSG:n", its name, and the square degrees of the area that it is for."""
+
+    code: str
+    name: str
+    size: float
+
+
+def grids_at(longitude: float, latitude: float) -> list[Registered]:
+    """Return the grids [deg] that can be issued in and that are in use at a place, those of small areas first."""
+    return [one for one in _at(PJType.PROJECTED_CRS, longitude, latitude) if _is_grid(one.code)]
+
+
+def height_datums_at(longitude: float, latitude: float) -> list[Registered]:
+    """Return the height datums [deg] that can be issued in and that are in use at a place, small areas first."""
+    return [one for one in _at(PJType.VERTICAL_CRS, longitude, latitude) if _is_height(one)]
+
+
+def frames_at(longitude: float, latitude: float) -> list[Registered]:
+    """Return the 3D geographic CRSs [deg] in use at a place, those of small areas first."""
+    return list(_at(PJType.GEOGRAPHIC_3D_CRS, longitude, latitude))
+
+
+def geocentric(text: str) -> str | None:
+    """Return the code of the geocentric CRS of a CRS's datum; None where none is registered."""
+    try:
+        code = systems.geocentric_of(systems.parse(text)).to_authority()
+    except (OperationError, CRSError):
+        return None
+    return ":".join(code) if code else None
+
+
+def named(text: str) -> str | None:
+    """Return the name of a CRS, None where the text names none."""
+    try:
+        return str(systems.parse(text).name)
+    except OperationError:
+        return None
+
+
+def kind(text: str) -> str | None:
+    """Return "projected", "geographic" or "geocentric"; None where the text names no CRS with positions."""
+    try:
+        return systems.kind_of(systems.parse(text))
+    except (OperationError, AttributeError):
+        return None
+
+
+def parts(text: str) -> tuple[str | None, str | None]:
+    """Return the codes of the horizontal and of the vertical part of a CRS; None for what it has not, or has no code.
+
+    A horizontal one without a height stays as it is.
+    """
+    try:
+        crs = systems.parse(text)
+        if not crs.is_compound:
+            return text, None
+        codes = [part.to_authority() for part in crs.sub_crs_list]
+    except OperationError:
+        return None, None
+    plan, height = (":".join(code) if code else None for code in codes)
+    return plan, height
+
+
+def with_heights(text: str) -> str | None:
+    """Return the code of the 3D geographic CRS of a CRS's datum; None where none is registered."""
+    try:
+        code = systems.geographic_of(systems.parse(text)).to_3d().to_authority()
+    except (OperationError, CRSError):
+        return None
+    return ":".join(code) if code else None
+
+
+def projected(text: str, longitude: Floats, latitude: Floats) -> tuple[Floats, Floats]:
+    """Return easting and northing (n,) in the grid's unit of positions [deg]; NaN where there are none."""
+    along, up = _projection(text)(np.asarray(longitude), np.asarray(latitude))
+    return _finite(along), _finite(up)
+
+
+def unprojected(text: str, easting: Floats, northing: Floats) -> tuple[Floats, Floats]:
+    """Return longitude and latitude (n,) [deg] of positions in a grid, in its unit; NaN where there are none."""
+    longitude, latitude = _projection(text)(np.asarray(easting), np.asarray(northing), inverse=True)
+    return _finite(longitude), _finite(latitude)
+
+
+@lru_cache(maxsize=512)
+def _projection(text: str) -> Proj:
+    return Proj(systems.horizontal_of(systems.parse(text)), preserve_units=True)
+
+
+def _finite(values: object) -> Floats:
+    found = np.asarray(values, np.float64)
+    return np.where(np.isfinite(found), found, np.nan)
+
+
+#: Examples of the registry, and frames that nothing has been surveyed in for decades.
+_NOT_USED = ("example", "WGS 66", "WGS 72")
+
+
+def _at(kind: PJType, longitude: float, latitude: float) -> Iterator[Registered]:
+    longitude = (longitude + 180.0) % 360.0 - 180.0
+    place = AreaOfInterest(longitude, latitude, longitude, latitude)
+    found = []
+    for info in query_crs_info("EPSG", kind, place, contains=True):
+        area = info.area_of_use
+        if not info.deprecated and area is not None and not any(word in info.name for word in _NOT_USED):
+            width = area.east - area.west + (360.0 if area.east < area.west else 0.0)
+            found.append(Registered(f"EPSG:{info.code}", info.name, width * (area.north - area.south)))
+    yield from sorted(found, key=lambda one: (one.size, int(one.code[5:])))
+
+
+def _is_grid(code: str) -> bool:
+    try:
+        systems.target_grid(code)
+        _projection(code)
+    except (OperationError, CRSError, ProjError):
+        return False
+    return True
+
+
+#: Registered surfaces of tides and of navigation: nobody publishes marks on them.
+_WATER = (" depth", "Low Water", "High Water", "LAT ", "HAT ", "MHW", "HHW", "LLW", "MLW", "Instantaneous", "ISLW")
+
+
+def _is_height(one: Registered) -> bool:
+    if any(word in f"{one.name} " for word in _WATER):
+        return False
+    try:
+        systems.height_datum(one.code)
+    except OperationError:
+        return False
+    return True
+
+
+def separation(path: Path, longitude: float, latitude: float) -> float | None:
+    """Return what a geoid grid says at a place [deg], metres; None where it does not reach there or is none."""
+    try:
+        step = Transformer.from_pipeline(f'+proj=vgridshift +grids="{path.resolve()}" +multiplier=1')
+        _, _, up = step.transform(longitude, latitude, 0.0, radians=False)
+    except (ProjError, CRSError):
+        return None
+    return float(up) if math.isfinite(up) else None

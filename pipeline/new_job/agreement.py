@@ -1,0 +1,92 @@
+"""Which readings stand on which marks, told from where they lie: by the one shift that most of them have in common.
+
+Arrays in, arrays out: positions in a plane, metres.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+
+#: How far two readings on marks may differ from a common shift, metres: as `checks.radius`.
+TOLERANCE = 0.5
+#: Pairs of a reading and a mark that are weighed against one another at most.
+_MOST = 3_000
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """Pairs of reading and mark (k,), what is added to readings (2,), and how many marks have it in common.
+
+    ``spread`` is the largest difference of a pair from the shift, metres.
+    """
+
+    readings: Integers
+    marks: Integers
+    shift: Floats
+    distinct: int
+    spread: float
+
+    @property
+    def size(self) -> float:
+        """The length of the shift, metres."""
+        return float(np.hypot(*self.shift))
+
+
+def agreement(
+    readings: Floats | None, marks: Floats | None, within: float, tolerance: float = TOLERANCE
+) -> Agreement | None:
+    """Return what most marks agree on, None where no reading lies within so many metres of a mark.
+
+    Args:
+        readings: (n, 2) positions that may stand on marks; NaN where there is none, None where nothing is known.
+        marks: (m, 2) their coordinates.
+        within: the largest shift looked for, metres.
+        tolerance: how far a pair may lie from the common shift, metres.
+    """
+    if readings is None or marks is None:
+        return None
+    reading, mark = _near(readings, marks, within)
+    if not len(reading):
+        return None
+    between = marks[mark] - readings[reading]
+    order = np.argsort(np.hypot(*between.T), kind="stable")[:_MOST]
+    reading, mark, between = reading[order], mark[order], between[order]
+    best: tuple[int, int, int] | None = None
+    for seed in range(len(reading)):
+        close = np.hypot(*(between - between[seed]).T) <= tolerance
+        worth = (len(np.unique(mark[close])), len(np.unique(reading[close])), -seed)
+        best = worth if best is None or worth > best else best
+    assert best is not None
+    seed = -best[2]
+    shift = np.median(between[np.hypot(*(between - between[seed]).T) <= tolerance], axis=0)
+    off = np.hypot(*(between - shift).T)
+    kept = _nearest_of_each(reading, off, off <= tolerance)
+    return Agreement(reading[kept], mark[kept], shift, len(np.unique(mark[kept])), float(off[kept].max(initial=0.0)))
+
+
+def _near(readings: Floats, marks: Floats, within: float) -> tuple[Integers, Integers]:
+    """Return all pairs that lie within so many metres of one another: by the order of one coordinate."""
+    known = np.flatnonzero(np.isfinite(marks).all(axis=1))
+    order = known[np.argsort(marks[known, 0], kind="stable")]
+    along = marks[order, 0]
+    sound = np.flatnonzero(np.isfinite(readings).all(axis=1))
+    first = np.searchsorted(along, readings[sound, 0] - within)
+    last = np.searchsorted(along, readings[sound, 0] + within, side="right")
+    count = last - first
+    reading = np.repeat(sound, count)
+    place = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + np.repeat(first, count)
+    mark = order[place]
+    near = np.hypot(*(marks[mark] - readings[reading]).T) <= within
+    return reading[near], mark[near]
+
+
+def _nearest_of_each(reading: Integers, off: Floats, allowed: Flags) -> Integers:
+    """Return of each reading the pair that lies nearest to the shift, of those allowed, in order of readings."""
+    order = np.lexsort((off, reading))
+    order = order[allowed[order]]
+    first = np.ones(len(order), bool)
+    first[1:] = reading[order][1:] != reading[order][:-1]
+    kept: Integers = order[first]
+    return kept

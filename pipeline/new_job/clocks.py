@@ -1,0 +1,134 @@
+"""The clock of each export: how its times are written and in which zone, each with its reason or as a question."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+
+from pipeline.clock import MINUTE
+from pipeline.new_job.folder import Found
+from pipeline.new_job.headings import bare
+from pipeline.new_job.look import whole
+from pipeline.new_job.questions import Candidate, Known, Question, State
+from pipeline.new_job.values import Times, decided
+from pipeline.new_job.zones import zones_near
+from pipeline.read.clock_fields import ISO, pattern_of
+from pipeline.read.findings import Unusable
+from pipeline.read.times import clock
+
+#: Rows among which one is looked for that tells day and month apart.
+_MOST = 300_000
+#: The share of times that has to lie in the sessions of a table for the table to tell the clock.
+_INSIDE = 0.95
+
+
+@dataclass(frozen=True)
+class Clock:
+    """The states of ``time_format`` and ``time_zone``, and what times are read by until they are answered."""
+
+    format: State
+    zone: State
+    format_now: str | None
+    zone_now: str
+
+
+@dataclass(frozen=True)
+class Spans:
+    """The sessions of a table, from and to (n,) UTC milliseconds, and the offsets from UTC that its times write."""
+
+    file: str
+    since: list[int]
+    until: list[int]
+    offsets: tuple[str, ...]
+
+    def share(self, times: Sequence[str], time_format: str | None, zone: str) -> float:
+        """Return the share of the texts that lie in a session when read so."""
+        pattern = ISO if time_format is None else pattern_of(time_format)
+        fields = pattern.read(pa.array(times, pa.string()))
+        if not fields.real.any():
+            return 0.0
+        kind = clock(zone, None).kind
+        assert isinstance(kind, int)
+        utc = fields.milliseconds[fields.real] - np.where(fields.zoned[fields.real], 0, kind * MINUTE)
+        inside = np.zeros(len(utc), bool)
+        for since, until in zip(self.since, self.until, strict=True):
+            inside |= (utc >= since) & (utc < until)
+        return float(inside.mean())
+
+
+def clock_of(one: Found, place: tuple[float, float] | None, spans: Spans | None) -> Clock:
+    """Return the clock of an export; ``place`` is where it lies [deg], where that is known."""
+    times = one.mapped.times
+    assert times is not None
+    column = one.mapped.columns["time"]
+    texts = [text for text in one.look.columns[column] if text]
+    if len(times.formats) == 2:
+        times = _looked_further(one, column, times)
+    form = _format(times, column, texts, spans, one.look.header_line)
+    form_now = form.candidates[0].value.strip('"') if isinstance(form, Question) else times.formats[0] or None
+    if isinstance(form, Known):
+        form_now = form.value.strip('"')
+    zone, zone_now = _zone(times, column, texts, form_now, place, spans)
+    return Clock(form, zone, form_now, zone_now)
+
+
+def _looked_further(one: Found, column: str, times: Times) -> Times:
+    """Look through the whole file for a row that tells day and month apart."""
+    try:
+        texts, _ = whole(one.look, _MOST)
+    except (Unusable, OSError):
+        return times
+    return decided(times.formats, texts[column], times.zoned)
+
+
+def _format(times: Times, column: str, texts: Sequence[str], spans: Spans | None, header: int) -> State:
+    if times.formats == ("",):
+        return None
+    if len(times.formats) == 1:
+        why = f'as "{texts[0]}" is written'
+        if times.decides is not None:
+            row, text = times.decides
+            why = f'"{text}" (line {header + 1 + row} or near it) can only be read so'
+        return Known(f'"{times.formats[0]}"', why)
+    if spans is not None:
+        offsets = ("UTC", *spans.offsets)
+        worth = {form: max(spans.share(texts, form, zone) for zone in offsets) for form in times.formats}
+        fitting = [form for form in times.formats if worth[form] >= _INSIDE]
+        if len(fitting) == 1:
+            return Known(f'"{fitting[0]}"', f"read so, the times lie in the sessions of {spans.file}")
+    asks = f'is the day first or the month? no row of "{column}" has a number beyond 12; the first is "{texts[0]}"'
+    first = {form: "the day first" if form.index("%d") < form.index("%m") else "the month first"
+             for form in times.formats}  # fmt: skip
+    return Question("time_format", asks, tuple(Candidate(f'"{form}"', first[form]) for form in times.formats))
+
+
+def _zone(
+    times: Times,
+    column: str,
+    texts: Sequence[str],
+    form: str | None,
+    place: tuple[float, float] | None,
+    spans: Spans | None,
+) -> tuple[State, str]:
+    """Return the state of ``time_zone``, and the zone to read times by for now."""
+    if times.zoned:
+        return None, "UTC"
+    words = re.findall(r"[a-z]+", re.sub(r"([a-z])([A-Z])", r"\1 \2", column).casefold())
+    if {"utc", "gmt", "zulu"} & set(words) or bare(column) in ("utctime", "timeutc"):
+        return Known('"UTC"', f'the heading "{column}" says so'), "UTC"
+    if {"gps", "gpst"} & set(words):
+        return Known('"GPS"', f'the heading "{column}" says the GPS time scale'), "GPS"
+    if spans is not None:
+        shares = {zone: spans.share(texts, form, zone) for zone in dict.fromkeys((*spans.offsets, "UTC"))}
+        fitting = [zone for zone, share in shares.items() if share >= _INSIDE]
+        if len(fitting) == 1:
+            why = f"read so, the times lie in the sessions of {spans.file}, whose times are written with this offset"
+            return Known(f'"{fitting[0]}"', why if fitting[0] != "UTC" else why.split(", whose")[0]), fitting[0]
+    near = zones_near(*place) if place is not None else []
+    candidates = [Candidate(f'"{name}"', "the clock of the nearest town" if not at else "a clock near by")
+                  for at, name in enumerate(near)]  # fmt: skip
+    candidates += [Candidate('"UTC"', "if the export is in UTC"), Candidate('"GPS"', "on the GPS time scale")]
+    asks = f'which clock are the times of "{column}" on, as "{texts[0]}"? nothing in the file says it'
+    return Question("time_zone", asks, tuple(candidates)), near[0] if near else "UTC"

@@ -1,0 +1,186 @@
+"""Which column of a file is what: by its heading first, and by what it holds where headings leave it open."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.new_job.headings import bare, rank, unit_of
+from pipeline.new_job.look import Look
+from pipeline.new_job.values import Times, angles, decimals, given, times, words
+
+#: Columns of our words that hold plain numbers.
+_NUMBERS = (
+    "sigma_east", "sigma_north", "sigma_up", "pdop", "satellites", "correction_age", "base_longitude", "base_latitude",
+    "base_easting", "base_northing", "base_height",
+)  # fmt: skip
+#: Words of a solution or ids of bases that one export has at most.
+_FEW = 15
+#: The share of rows that have a name of their own, at least, where only what a column holds tells that it is names.
+_OWN = 0.8
+#: The length of a vector from the earth's centre to its surface, metres.
+_LEAST_RADIUS, _MOST_RADIUS = 6.3e6, 6.4e6
+
+
+@dataclass
+class Mapped:
+    """Which column of a file is what.
+
+    ``columns`` are our words and the file's headings. ``kind`` of its position is "degrees", "plane", "geocentric", or
+    "" where there is none; ``dms`` whether angles are degrees, minutes and seconds. ``height`` says what its heading
+    says of heights: "ellipsoid", "level" (above a height datum) or "". ``turned`` tells that headings X and Y leave
+    open which is the easting. ``times`` is how times are written. ``feet`` is the unit that a heading says where it is
+    no metre. ``left`` are headings that mean something that is not mapped, with why.
+    """
+
+    columns: dict[str, str] = field(default_factory=dict)
+    kind: str = ""
+    dms: bool = False
+    height: str = ""
+    turned: bool = False
+    times: Times | None = None
+    feet: str = ""
+    left: list[tuple[str, str]] = field(default_factory=list)
+
+
+def mapped(look: Look) -> Mapped:
+    """Return which column of an export or register is what."""
+    found = Mapped()
+    free = list(look.names)
+
+    def take(word: str, fits: Callable[[str], bool], called: str = "") -> bool:
+        name = _plainest(called or word, free, fits)
+        if name is not None:
+            found.columns[word] = name
+            free.remove(name)
+        return name is not None
+
+    _time(look, found, free)
+    _position(look, found, free, take)
+    for word in _NUMBERS:
+        take(word, lambda name: decimals(look.columns[name]) is not None)
+    take("solution", lambda name: 0 < len(words(look.columns[name])) <= _FEW)
+    take("base", lambda name: _repeats(look.columns[name]))
+    take("mark", lambda name: bool(given(look.columns[name])))
+    take("name", lambda name: bool(given(look.columns[name])))
+    if "name" not in found.columns and "mark" in found.columns:
+        found.columns["name"] = found.columns.pop("mark")
+    if "name" not in found.columns and (own := [name for name in free if _is_own(look.columns[name])]):
+        found.columns["name"] = own[0]
+        free.remove(own[0])
+    take("code", lambda name: bool(given(look.columns[name])))
+    found.left += [(name, "one precision for both directions") for name in free if rank("precision", name) is not None]
+    return found
+
+
+def _plainest(word: str, free: Sequence[str], fits: Callable[[str], bool]) -> str | None:
+    ranked = sorted((rank_, at, name) for at, name in enumerate(free) if (rank_ := rank(word, name)) is not None)
+    return next((name for _, _, name in ranked if fits(name)), None)
+
+
+def _repeats(texts: Sequence[str]) -> bool:
+    """Tell whether a column has few values that come again, as ids of bases do."""
+    some = words(texts)
+    return 0 < len(some) <= max(_FEW, sum(some.values()) // 10) and (len(some) == 1 or sum(some.values()) > len(some))
+
+
+def _is_own(texts: Sequence[str]) -> bool:
+    """Tell whether a column gives nearly every row a text of its own that is no measured number, as names are."""
+    some = words(texts)
+    broken = sum("." in text or "," in text for text in some)
+    return len(some) > 1 and len(some) >= _OWN * len(texts) and 2 * broken < len(some)
+
+
+def _time(look: Look, found: Mapped, free: list[str]) -> None:
+    """Find the column of times: by its heading among those that hold dates with times, or the only one that does."""
+    holding = {name: how for name in free if (how := _as_times(look, name)) is not None}
+    name = _plainest("time", [name for name in free if name in holding], lambda _: True)
+    others = [one for one in holding if rank("time_end", one) is None and rank("dated", one) is None]
+    name = name or (others[0] if others else None)
+    if name is not None:
+        found.columns["time"], found.times = name, holding[name]
+        free.remove(name)
+        ends = _plainest("time_end", [one for one in free if one in holding], lambda _: True)
+        if ends is not None:
+            found.columns["time_end"] = ends
+            free.remove(ends)
+
+
+def _as_times(look: Look, name: str) -> Times | None:
+    if name in look.dated:
+        return Times(("",), zoned=True)
+    return times(look.columns[name])
+
+
+def _position(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
+    def number(name: str) -> bool:
+        return decimals(look.columns[name]) is not None
+
+    if _geocentric(look, free, take, found):
+        return
+    for word, letters in (("longitude", "EW"), ("latitude", "NS")):
+        if not take(word, lambda name, word=word: _is_angle(look, name, word)):
+            found.dms |= take(word, lambda name, letters=letters: angles(look.columns[name], letters) is not None)
+    if {"longitude", "latitude"} <= found.columns.keys():
+        found.kind = "degrees"
+    else:
+        free += [found.columns.pop(word) for word in ("longitude", "latitude") if word in found.columns]
+        _plane(look, found, free, take, number)
+    if not found.kind and look.place is not None and np.isfinite(look.place[0]).any():
+        found.kind = "degrees" if _all_degrees(look.place) else "plane"
+        if np.isfinite(look.place[2]).any():
+            return
+    for word, height in (("ellipsoid_height", "ellipsoid"), ("level", "level"), ("height", "")):
+        if take("height", number, word):
+            found.height = height
+            break
+    for word in ("height", "easting"):
+        unit = unit_of(found.columns.get(word, ""))
+        if unit in ("ft", "feet", "foot", "usft", "ftus", "sft"):
+            found.feet = "us-survey-foot" if unit in ("usft", "ftus", "sft") else "foot"
+
+
+def _geocentric(look: Look, free: list[str], take: Callable[..., bool], found: Mapped) -> bool:
+    names = [_plainest(word, free, lambda _: True) for word in "xyz"]
+    values = [decimals(look.columns[name]) for name in names if name is not None]
+    if len(values) < 3 or any(one is None for one in values):
+        return False
+    radius = np.sqrt(sum(np.square(one) for one in values if one is not None))
+    if not np.nanmedian(radius) > _LEAST_RADIUS or not np.nanmedian(radius) < _MOST_RADIUS:
+        return False
+    found.kind = "geocentric"
+    return all(take(word, lambda _: True) for word in "xyz")
+
+
+def _plane(look: Look, found: Mapped, free: list[str], take: Callable[..., bool], number: Callable[..., bool]) -> None:
+    """Find easting and northing, or degrees under headings of a grid (X and Y of a layer)."""
+    for word in ("easting", "northing"):
+        take(word, number)
+    if not {"easting", "northing"} <= found.columns.keys():
+        free += [found.columns.pop(word) for word in ("easting", "northing") if word in found.columns]
+        return
+    east, north = (decimals(look.columns[found.columns[word]]) for word in ("easting", "northing"))
+    assert east is not None and north is not None
+    if np.nanmax(np.abs(east)) <= 360 and np.nanmax(np.abs(north)) <= 90:
+        found.columns["longitude"], found.columns["latitude"] = (found.columns.pop(w) for w in ("easting", "northing"))
+        found.kind = "degrees"
+        return
+    found.kind = "plane"
+    pairs = {bare(found.columns[word]) for word in ("easting", "northing")}
+    found.turned = pairs in ({"x", "y"}, {"xcoord", "ycoord"}, {"coordx", "coordy"})
+
+
+def _is_angle(look: Look, name: str, word: str) -> bool:
+    values = decimals(look.columns[name])
+    return values is not None and bool(np.nanmax(np.abs(values)) <= (360 if word == "longitude" else 90))
+
+
+def _all_degrees(place: tuple[Floats, Floats, Floats]) -> bool:
+    x, y = (np.abs(one[np.isfinite(one)]) for one in place[:2])
+    return bool((x <= 360).all() and (y <= 90).all())
+
+
+def unmapped(look: Look, found: Mapped) -> Iterator[str]:
+    """Yield the columns that are carried along."""
+    yield from (name for name in look.names if name not in found.columns.values())

@@ -1,0 +1,352 @@
+"""From a folder to the draft of a job: one decision after the other, each from what the files themselves hold."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+from pydantic import ValidationError
+
+from pipeline.arrays import Integers
+from pipeline.files.sheet import read_sheet
+from pipeline.geodesy.nearby import Registered, grids_at, named, separation
+from pipeline.job.model import ControlSection, Points, Session
+from pipeline.near import plain
+from pipeline.new_job.clocks import Clock, Spans, clock_of
+from pipeline.new_job.draft import Block, Draft
+from pipeline.new_job.folder import Contents, Found, contents, rivals
+from pipeline.new_job.frames import (
+    Fit,
+    Table,
+    export_state,
+    fits,
+    grid_question,
+    height_question,
+    own_crs,
+    place_of,
+    register_states,
+    turned_alike,
+)
+from pipeline.new_job.occupations import Marks, likely
+from pipeline.new_job.questions import Candidate, Known, Question, State, quoted
+from pipeline.new_job.rows import rows
+from pipeline.new_job.sessions import sessions
+from pipeline.new_job.solutions import solutions
+from pipeline.new_job.tables import Register, register_of, sample_of, tables_of, together
+from pipeline.problems import JobError, Problem, Problems
+from pipeline.read.findings import Unusable
+
+#: Readings that are held against a register's marks where none says that it stands on one.
+_ANY = 3_000
+
+
+@dataclass(frozen=True)
+class Grid:
+    """The state of the grid, the one that positions are compared in for now, and whether X is the northing in it."""
+
+    state: State
+    now: str | None
+    turned: bool = False
+
+
+def draft_of(folder: Path, base: Path, shown: str) -> Draft:
+    """Look at a folder and draft a job, whose paths count from ``base``.
+
+    Raises `JobError` where there is no export in the folder, which is ``shown`` so, and OSError.
+    """
+    found = contents(folder, base)
+    draft = Draft(files=found.told)
+    if not found.exports:
+        raise JobError([_nothing(shown, found)])
+    register = _register(found, draft)
+    spans = _spans(found)
+    place = place_of([*(sample_of(one) for one in found.exports), *([register.table] if register else [])])
+    clocks = [clock_of(one, place, spans) for one in found.exports]
+    read = rows([(one, _to_read(one, clock)) for one, clock in zip(found.exports, clocks, strict=True)])
+    tables = tables_of(found.exports, read)
+    some = likely(read, Marks(register.names, None)) if register else likely(read, Marks([], None))
+    grid = _grid(found.exports, tables, register, some[0], place, len(read))
+    _target(draft, found, register, grid, place)
+    on_clock = _on_one_clock(clocks)
+    _blocks(draft, found.exports, clocks, tables, grid, place)
+    _share(draft, on_clock)
+    draft.solutions = solutions(Counter(word for word in read.solution if word))
+    if spans is not None:
+        draft.sessions_file = spans.file
+    else:
+        marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
+        sessions(draft, read, together(tables, grid.now, grid.turned), marks, some, clocks, found.exports, on_clock)
+    for number in sorted(read.cut):
+        name = found.exports[number].look.called
+        draft.notes.append(f"{name}: only its first rows were looked at; see that the sessions cover the rest")
+    return draft
+
+
+def _nothing(shown: str, found: Contents) -> Problem:
+    told = "; ".join(f"{name}: {why}" for name, _, why in found.told[:6])
+    what = "there is no export in this folder: no file with positions and times" + (f" ({told})" if told else "")
+    return Problem(shown, 0, what, "name the folder that the exports are in; .csv, .txt, .geojson and .gpkg are read")
+
+
+def _register(found: Contents, draft: Draft) -> Register | None:
+    if not found.registers:
+        draft.notes.append("there is no register of control marks in the folder: without one no shift can be derived")
+        return None
+    alike = rivals(found)
+    one = found.registers[0]
+    try:
+        register = register_of(one)
+    except (Unusable, OSError):
+        return None
+    draft.control["file"] = Known(quoted(one.look.shown), "names and positions without times")
+    if len(alike) > 1:
+        candidates = tuple(Candidate(quoted(each.look.shown), "") for each in alike)
+        draft.control["file"] = Question("control.file", "which of these is the register of control marks?", candidates)
+    if one.look.layer is not None:
+        draft.control["layer"] = Known(quoted(one.look.layer))
+    return register
+
+
+def _spans(found: Contents) -> Spans | None:
+    """Return the sessions of the folder's table, None where there is none with times."""
+    for shown, path in found.sessions:
+        sheet = read_sheet(path, shown, Problems(), ("name", "start", "end"))
+        spans: list[tuple[datetime, datetime]] = []
+        for _, cells in sheet.rows if sheet is not None else ():
+            try:
+                spans.append((datetime.fromisoformat(cells["start"]), datetime.fromisoformat(cells["end"])))
+            except (KeyError, ValueError):
+                continue
+        zoned = [pair for pair in spans if pair[0].tzinfo is not None and pair[1].tzinfo is not None]
+        if zoned:
+            since, until = ([round(pair[end].timestamp() * 1000) for pair in zoned] for end in (0, 1))
+            offsets = dict.fromkeys(f"{pair[0]:%z}" for pair in zoned if pair[0].utcoffset())
+            return Spans(shown, since, until, tuple(f"{one[:3]}:{one[3:5]}" for one in offsets))
+    return None
+
+
+def _to_read(one: Found, clock: Clock) -> Points:
+    return one.look.points(
+        one.mapped.columns,
+        time_zone=clock.zone_now,
+        time_format=clock.format_now,
+        angles="dms" if one.mapped.dms else None,
+    )
+
+
+def _grid(
+    exports: Sequence[Found],
+    tables: Sequence[Table],
+    register: Register | None,
+    some: Integers,
+    place: tuple[float, float] | None,
+    count: int,
+) -> Grid:
+    """Decide the grid: the register's own, the exports' own where the marks agree with it, or the one that fits."""
+    marks = register.table if register is not None else None
+    own = own_crs(register.found) if register is not None else (None, "")
+    if marks is not None and marks.kind == "plane" and own[0] is not None:
+        return Grid(Known(f'"{own[0]}"', f"{named(own[0])}: the register's, {own[1]}"), own[0])
+    chosen = some if len(some) else np.arange(min(count, _ANY))
+    found = _fitting(exports, tables, marks, chosen, place) if marks is not None else []
+    if len(found) == 1 and marks is not None:
+        code = found[0].grid.code
+        why = f"{found[0].grid.name}: of the grids in use there the only one in which marks and readings on them agree"
+        if any(table.crs == code for table in tables):
+            why = f"{found[0].grid.name}: the exports' own, and the marks lie where readings on them do"
+        return Grid(Known(f'"{code}"', why), code, found[0].turned)
+    asks = grid_question(place, found, marks)
+    now = asks.candidates[0].value.strip('"') if asks.candidates else None
+    turned = found[0].turned if found else False
+    if not found and marks is not None and marks.kind == "plane":
+        planes = [_only(table, chosen) for table in tables if table.kind == "plane"]
+        turned = any(turned_alike(plane, marks) for plane in planes)
+    return Grid(asks, now, turned)
+
+
+def _fitting(
+    exports: Sequence[Found],
+    tables: Sequence[Table],
+    marks: Table,
+    chosen: Integers,
+    place: tuple[float, float] | None,
+) -> list[Fit]:
+    """Return the grids in which readings and marks agree; of the exports' own CRSs alone where one does."""
+    for table in tables:
+        if table.kind == "plane" and table.crs is not None and marks.kind == "plane":
+            own = Registered(table.crs, named(table.crs) or table.crs, 0.0)
+            if found := fits(_only(table, chosen), marks, [own]):
+                return found
+    grids = grids_at(*place) if place is not None else []
+    # of two that are in degrees, or in a plane each, every grid would fit
+    for table in tables:
+        if table.kind != marks.kind and (found := fits(_only(table, chosen), marks, grids)):
+            return found
+    return []
+
+
+def _only(table: Table, chosen: Integers) -> Table:
+    return replace(table, first=table.first[chosen], second=table.second[chosen])
+
+
+def _target(
+    draft: Draft,
+    found: Contents,
+    register: Register | None,
+    grid: Grid,
+    place: tuple[float, float] | None,
+) -> None:
+    """Decide grid and heights, of the target and of the register alike."""
+    draft.target["grid"] = grid.state
+    geoids = _covering(found.geoids, place)
+    height: State = None
+    if register is not None:
+        crs, datum = register_states(register.found, register.table, grid.state, place, grid.now)
+        draft.control["crs"] = crs
+        ellipsoidal = _is_ellipsoidal(register, crs)
+        if datum is not None:
+            height = Known(f'"{datum}"', f"{named(datum)}: the register's")
+            draft.control["height"] = height
+        elif ellipsoidal:
+            draft.control["height"] = Known('"ellipsoid"', "the register's heights are above the ellipsoid")
+            height = None if geoids else Known('"ellipsoid"', "as the register's")
+        _register_columns(draft, register, ellipsoidal)
+    if height is None:
+        headings = [*register.found.look.names, *register.found.look.above] if register is not None else []
+        also = ("control.height",) if register is not None and "height" not in draft.control else ()
+        height = height_question(place, headings, also, geoids)
+        if also:
+            draft.control["height"] = replace(height, key="height", asks="the same answer as target.height", also=())
+    draft.target["height"] = height
+    if len(geoids) == 1 and not (isinstance(height, Known) and height.value == '"ellipsoid"'):
+        draft.target["geoid"] = Known(quoted(geoids[0]), "lies in the folder" + (", covers the job" if place else ""))
+    elif len(geoids) > 1:
+        candidates = tuple(Candidate(quoted(one), "") for one in geoids)
+        draft.target["geoid"] = Question("target.geoid", "which of these geoid grids is the datum's?", candidates)
+
+
+def _covering(geoids: Sequence[tuple[str, Path]], place: tuple[float, float] | None) -> list[str]:
+    if place is None:  # that they lie here is all that is known
+        return [shown for shown, _ in geoids]
+    return [shown for shown, path in geoids if separation(path, *place) is not None]
+
+
+def _is_ellipsoidal(register: Register, crs: State) -> bool:
+    """Tell whether a register's heights are above the ellipsoid: its heading says so, or its geometry is in degrees."""
+    mapped = register.found.mapped
+    if "height" in mapped.columns:
+        return mapped.height == "ellipsoid"
+    return register.table.kind == "degrees" and bool(np.isfinite(register.heights).any())
+
+
+def _register_columns(draft: Draft, register: Register, ellipsoidal: bool) -> None:
+    """Say which columns of the register are what, where they are not called as a register's are."""
+    columns = dict(register.found.mapped.columns)
+    named_as = {"mark": columns.get("mark", columns.get("name", ""))}
+    plan = ("easting", "northing") if register.table.kind == "plane" else ("longitude", "latitude")
+    named_as |= {word: columns[word] for word in plan if word in columns}
+    if "height" in columns:
+        named_as["ellipsoid_height" if ellipsoidal else "height"] = columns["height"]
+    other = {word: name for word, name in named_as.items() if name and plain(name) != word}
+    if not other:
+        return
+    if "columns" in ControlSection.model_fields:
+        draft.control_columns = other
+        return
+    told = ", ".join(f"{name} to {word}" for word, name in other.items())
+    asks = f"rename the columns in the first line of the register: {told}"
+    draft.control["columns"] = Question("control.columns", asks)
+
+
+def _blocks(
+    draft: Draft,
+    exports: Sequence[Found],
+    clocks: Sequence[Clock],
+    tables: Sequence[Table],
+    grid: Grid,
+    place: tuple[float, float] | None,
+) -> None:
+    """Put exports that are read alike into one block each."""
+    for one, clock, table in zip(exports, clocks, tables, strict=True):
+        columns = dict(one.mapped.columns)
+        if grid.turned and one.mapped.turned:
+            columns["easting"], columns["northing"] = columns["northing"], columns["easting"]
+        is_of = one.mapped.kind
+        states: dict[str, State] = {
+            "crs": export_state(one, replace(table, kind=is_of), grid.state, place, grid.now),
+            "time_zone": clock.zone,
+            "time_format": clock.format,
+            "delimiter": _stated(one.look.delimiter),
+            "encoding": _stated(one.look.encoding, one.look.written),
+            "angles": Known('"dms"', "degrees, minutes and seconds") if one.mapped.dms else None,
+            "units": _units(one),
+        }
+        notes = [f"{name}: {why}, so it is not mapped" for name, why in one.mapped.left]
+        if one.mapped.turned and not grid.turned and not isinstance(grid.state, Known):
+            notes.append("X and Y leave open which is the easting: exchange the two columns if X is the northing")
+        block = Block([one.look.shown], columns, states, one.look.layer, notes)
+        same = next((each for each in draft.blocks if _alike(each, block)), None)
+        if same is not None:
+            same.files.append(one.look.shown)
+        else:
+            draft.blocks.append(block)
+
+
+def _on_one_clock(clocks: Sequence[Clock]) -> bool:
+    """Tell whether sessions may be written on a clock that is still asked for: the same for all that lack one."""
+    asked = [clock.zone for clock in clocks if isinstance(clock.zone, Question)]
+    alike = bool(asked) and all(_meaning(one) == _meaning(asked[0]) for one in asked)
+    return alike and _takes_local_times()
+
+
+def _takes_local_times() -> bool:
+    now = datetime(2026, 3, 2, 7, 30)
+    try:
+        Session.model_validate({"name": "any", "start": now, "end": now}, context={"time_zone": "UTC"})
+    except ValidationError:
+        return False
+    return True
+
+
+def _meaning(state: State) -> object:
+    return state.value if isinstance(state, Known) else None if state is None else state.candidates
+
+
+def _share(draft: Draft, on_clock: bool) -> None:
+    """Put what all blocks have in common into ``[source]``, and a clock that is asked for where sessions need it."""
+    for key in ("crs", "time_zone"):
+        states = [block.states.get(key) for block in draft.blocks]
+        if all(_meaning(state) == _meaning(states[0]) for state in states):
+            if states[0] is not None:
+                draft.source[key] = states[0]
+            for block in draft.blocks:
+                block.states[key] = None
+        elif key == "time_zone" and on_clock:
+            draft.source[key] = next(state for state in states if isinstance(state, Question))
+            for block, state in zip(draft.blocks, states, strict=True):
+                said = Known('"UTC"', "its times say their own offset")
+                block.states[key] = None if isinstance(state, Question) else state or said
+
+
+def _alike(one: Block, other: Block) -> bool:
+    def shape(block: Block) -> list[object]:
+        said = [(key, _meaning(state)) for key, state in block.states.items()]
+        return [block.columns, said, block.layer, block.notes]
+
+    return shape(one) == shape(other)
+
+
+def _stated(value: str | None, why: str = "") -> State:
+    return None if value is None else Known(quoted(value), why)
+
+
+def _units(one: Found) -> State:
+    if one.mapped.feet == "us-survey-foot":
+        return Known('"us-survey-foot"', "as a heading says")
+    if one.mapped.feet:
+        asks = "a heading says feet: which foot is it?"
+        candidates = (Candidate('"foot"', "0.3048 m"), Candidate('"us-survey-foot"', "1200/3937 m"))
+        return Question("units", asks, candidates)
+    return None

@@ -1,0 +1,53 @@
+"""A job drafted from what lies in a folder: what is known of every key with its reason, and what is open."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from pipeline.new_job.questions import Question, State
+
+
+@dataclass
+class Block:
+    """A ``[[points]]`` block: its files, its columns, the states of its keys, what stands beside them."""
+
+    files: list[str]
+    columns: dict[str, str]
+    states: dict[str, State]
+    layer: str | None = None
+    notes: list[str] = field(default_factory=list)
+
+
+@dataclass
+class SessionDraft:
+    """A ``[[session]]`` table; ties and checks are the points' names with their marks.
+
+    ``start`` and ``end`` have no offset where they are on the clock of ``source.time_zone``, which is still asked for.
+    ``otherwise`` are they with day and month in the other order, where that is still asked for.
+    """
+
+    name: str
+    start: datetime
+    end: datetime
+    base: str
+    why: str
+    otherwise: tuple[datetime, datetime] | None = None
+    ties: list[tuple[str, str]] = field(default_factory=list)
+    checks: list[tuple[str, str]] = field(default_factory=list)
+    asks: Question | None = None
+
+
+@dataclass
+class Draft:
+    """A whole job, ready to be written."""
+
+    target: dict[str, State] = field(default_factory=dict)
+    source: dict[str, State] = field(default_factory=dict)
+    blocks: list[Block] = field(default_factory=list)
+    solutions: State = None
+    control: dict[str, State] = field(default_factory=dict)
+    control_columns: dict[str, str] = field(default_factory=dict)
+    sessions: list[SessionDraft] = field(default_factory=list)
+    sessions_file: str | None = None
+    codes: State = None
+    files: list[tuple[str, str, str]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)

@@ -1,0 +1,145 @@
+"""What lies in a folder: which files are exports, which the register, which the sessions' table, which neither."""
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pipeline.files.sheet import read_sheet
+from pipeline.issue.folder.belongs import kept
+from pipeline.limits import TABLE
+from pipeline.new_job.columns import Mapped, mapped
+from pipeline.new_job.headings import bare, rank
+from pipeline.new_job.look import Look, looks
+from pipeline.problems import Problems
+from pipeline.read.findings import Unusable
+from pipeline.read.sources import JSON, PACKAGE, TEXT
+
+#: Files and folders that are looked at, and how many folders deep.
+_MOST, _DEEP = 2_000, 4
+_GEOIDS = (".gtx", ".tif", ".tiff")
+#: Words in a file's name by which it is a register.
+_REGISTER = ("control", "register", "marks", "festpunkt", "fixpunkt", "benchmark", "repere", "borne", "monument")
+#: Columns that only a register has.
+_OF_REGISTER = ("mark", "hu95", "vu95", "holds", "dated", "source")
+
+
+@dataclass(frozen=True)
+class Found:
+    """A file, or a layer of one, that is looked at, with what its columns are."""
+
+    look: Look
+    mapped: Mapped
+
+
+@dataclass
+class Contents:
+    """What a folder holds; ``told`` is each file with what it is taken for and why, in the order of their names."""
+
+    exports: list[Found] = field(default_factory=list)
+    registers: list[Found] = field(default_factory=list)
+    sessions: list[tuple[str, Path]] = field(default_factory=list)
+    geoids: list[tuple[str, Path]] = field(default_factory=list)
+    told: list[tuple[str, str, str]] = field(default_factory=list)
+
+
+def contents(folder: Path, base: Path) -> Contents:
+    """Look at every file of a folder and of those in it, shown from ``base``. Raises OSError."""
+    found = Contents()
+    for path in _files(folder):
+        shown = Path(os.path.relpath(path, base)).as_posix()
+        try:
+            _sort(path, shown, found)
+        except Unusable as error:
+            where = f" in line {error.line}" if error.line > 0 else ""
+            found.told.append((shown, "neither", f"cannot be read{where}: {error.what}"))
+        except OSError as error:
+            found.told.append((shown, "neither", f"cannot be read: {error.strerror or error}"))
+    _choose_register(found)
+    return found
+
+
+def _files(folder: Path) -> Iterator[Path]:
+    """Yield the files that are not of an issue, not hidden and no job files, in the order of their names."""
+    seen = 0
+    for at, folders, names in os.walk(folder):
+        ours = kept(Path(at).resolve())
+        depth = len(Path(at).relative_to(folder).parts)
+        folders[:] = sorted(
+            name for name in folders if depth < _DEEP and name[0] != "." and not ours(Path(at).resolve() / name)
+        )
+        for name in sorted(names):
+            seen += 1
+            path = Path(at, name)
+            if seen > _MOST:
+                return
+            if name[0] != "." and path.suffix.lower() != ".toml" and path.is_file() and not ours(path.resolve()):
+                yield path
+
+
+def _sort(path: Path, shown: str, found: Contents) -> None:
+    ending = path.suffix.lower()
+    if ending in _GEOIDS:
+        found.geoids.append((shown, path))
+        found.told.append((shown, "grid", "may be a geoid grid"))
+        return
+    if ending not in (*TEXT, *JSON, *PACKAGE):
+        found.told.append((shown, "neither", f"the format {ending or 'without an ending'} is not read"))
+        return
+    if ending in TEXT and _is_sessions(path, shown):
+        found.sessions.append((shown, path))
+        found.told.append((shown, "sessions", "has the columns name, start and end"))
+        return
+    for look in looks(path, shown):
+        _sort_table(look, found)
+
+
+def _is_sessions(path: Path, shown: str) -> bool:
+    if path.stat().st_size > min(TABLE, 4 << 20):
+        return False
+    sheet = read_sheet(path, shown, Problems(), ("name", "start", "end", "base", "ties", "checks"))
+    return sheet is not None and {"name", "start", "end"} <= set(sheet.columns)
+
+
+def _sort_table(look: Look, found: Contents) -> None:
+    columns = mapped(look)
+    both = Found(look, columns)
+    rows = any(len(texts) for texts in look.columns.values()) or look.place is not None
+    if not rows:
+        found.told.append((look.called, "neither", "has no rows"))
+    elif not columns.kind:
+        needed = "no columns of positions that are known by their headings"
+        found.told.append((look.called, "neither", f"{needed}: {', '.join(look.names[:12])}"))
+    elif columns.times is not None and not (_marks_of(both) >= 4 and "solution" not in columns.columns):
+        found.exports.append(both)
+        found.told.append((look.called, "export", f'positions and times ("{columns.columns["time"]}")'))
+    elif "name" in columns.columns:
+        found.registers.append(both)
+    else:
+        found.told.append((look.called, "neither", "positions without times and names"))
+
+
+def _marks_of(one: Found) -> int:
+    """Return how much a table looks like a register: by its headings and by its file's name."""
+    own = sum(any(rank(word, name) == 0 for name in one.look.names) for word in _OF_REGISTER)
+    first = any(rank("mark", name) is not None for name in one.look.names)
+    called = any(word in bare(one.look.path.stem) for word in _REGISTER)
+    return own + 3 * first + 3 * called
+
+
+def _choose_register(found: Contents) -> None:
+    """Put the likeliest register first, and say of each what it is taken for."""
+    found.registers.sort(key=lambda one: (-_marks_of(one), one.look.called))
+    for number, one in enumerate(found.registers):
+        if number == 0:
+            found.told.append((one.look.called, "register", "names and positions without times"))
+        else:
+            why = f"names and positions without times, as {found.registers[0].look.called}, which looks more like one"
+            found.told.append((one.look.called, "neither", why))
+    found.told.sort()
+
+
+def rivals(found: Contents) -> list[Found]:
+    """Return the registers that look as much like one as the first does."""
+    most = _marks_of(found.registers[0]) if found.registers else 0
+    return [one for one in found.registers if _marks_of(one) == most]

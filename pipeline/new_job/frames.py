@@ -1,0 +1,258 @@
+"""Which grid, frames and heights the files are in, each with its reason; or what is to be asked, with candidates."""
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.geodesy.named import is_wgs84
+from pipeline.geodesy.nearby import (
+    Registered,
+    frames_at,
+    geocentric,
+    grids_at,
+    height_datums_at,
+    kind,
+    named,
+    parts,
+    projected,
+    unprojected,
+    with_heights,
+)
+from pipeline.new_job.agreement import Agreement, agreement
+from pipeline.new_job.folder import Found
+from pipeline.new_job.questions import Candidate, Known, Question, State
+
+#: A code in a file's name, in a line above its header or in a heading.
+_CODE = re.compile(r"epsg[\s:_\-/]*(\d{4,5})", re.IGNORECASE)
+#: How far raw positions may lie from marks in a grid that fits, metres: a base's error, with a step between datums.
+_FITS, _WITH_DATUM = 30.0, 400.0
+#: How much two sessions' shifts may differ while a grid is looked for, metres.
+_LOOSE = 8.0
+#: Candidates that a question lists.
+_LISTED = 6
+
+
+@dataclass(frozen=True)
+class Table:
+    """Positions of a file: degrees, or a plane's easting and northing in ``crs`` where that is known; (n,) each."""
+
+    kind: str
+    first: Floats
+    second: Floats
+    crs: str | None = None
+    turned: bool = False
+
+
+@dataclass
+class Frames:
+    """The states of the frame's keys, and the grid in which readings and marks are compared for now.
+
+    ``turned`` says of each plane table (exports first, in order, then the register) whether its X is the northing.
+    """
+
+    grid: State = None
+    height: State = None
+    control_crs: State = None
+    control_height: State = None
+    export_crs: list[State] = field(default_factory=list)
+    grid_now: str | None = None
+    turned: list[bool] = field(default_factory=list)
+
+
+def stated_code(one: Found) -> str | None:
+    """Return the code that a file's name, the lines above its header or its headings state, if one alone does."""
+    texts = [one.look.path.name, *one.look.above, *one.look.names]
+    codes = dict.fromkeys(code for text in texts for code in _CODE.findall(text) if named(f"EPSG:{code}") is not None)
+    return f"EPSG:{next(iter(codes))}" if len(codes) == 1 else None
+
+
+def own_crs(one: Found) -> tuple[str | None, str]:
+    """Return the CRS that a file says itself, and where; none for WGS 84 of a layer, which programs write unasked."""
+    if (code := stated_code(one)) is not None:
+        return code, "as the file says"
+    if one.look.crs is not None and not is_wgs84(one.look.crs) and named(one.look.crs) is not None:
+        return one.look.crs, "the layer's own"
+    return None, ""
+
+
+def place_of(tables: Sequence[Table]) -> tuple[float, float] | None:
+    """Return about where the job lies [deg], None where no table tells it."""
+    for table in tables:
+        if table.kind == "degrees" and np.isfinite(table.first).any():
+            return float(np.nanmedian(table.first)), float(np.nanmedian(table.second))
+    for table in tables:
+        if table.crs is not None and kind(table.crs) == "projected":
+            first, second = (table.second, table.first) if table.turned else (table.first, table.second)
+            lon, lat = unprojected(table.crs, np.array([np.nanmedian(first)]), np.array([np.nanmedian(second)]))
+            if np.isfinite(lon[0]):
+                return float(lon[0]), float(lat[0])
+    return None
+
+
+def in_plane(table: Table, grid: str | None, turned: bool = False) -> Floats | None:
+    """Return a table's positions (n, 2) in a grid, in its unit; None where that cannot be told."""
+    if table.kind == "plane":
+        first, second = (table.second, table.first) if turned else (table.first, table.second)
+        if table.crs is not None and grid is not None and table.crs != grid and kind(table.crs) == "projected":
+            first, second = projected(grid, *unprojected(table.crs, first, second))
+        return np.column_stack([first, second])
+    if grid is None:
+        return None
+    return np.column_stack(projected(grid, table.first, table.second))
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A grid in which readings lie beside marks, with how they agree."""
+
+    grid: Registered
+    found: Agreement
+    turned: bool
+
+
+def fits(readings: Table, marks: Table, grids: Sequence[Registered]) -> list[Fit]:
+    """Return the grids in which readings on marks lie beside the marks, best first: those without a step of datums."""
+    found = []
+    for grid in grids:
+        for turned in (False, True) if readings.turned or marks.turned else (False,):
+            there, known = (in_plane(table, grid.code, turned and table.turned) for table in (readings, marks))
+            if there is None or known is None:
+                continue
+            agreed = agreement(there, known, _WITH_DATUM, _LOOSE)
+            if agreed is not None:
+                found.append(Fit(grid, agreed, turned))
+    most = max((fit.found.distinct for fit in found), default=0)
+    found = [fit for fit in found if fit.found.distinct == most]
+    near = [fit for fit in found if fit.found.size <= _FITS]
+    return sorted(near or found, key=lambda fit: (fit.grid.size, round(fit.found.size), fit.grid.code))
+
+
+def grid_question(place: tuple[float, float] | None, found: Sequence[Fit], marks: Table | None) -> Question:
+    """Return the question after the grid, with those that fit, or that are in use at the place."""
+    also = ("control.crs",) if marks is not None and marks.kind == "plane" else ()
+    asks = "which grid are the coordinates of the register in, and those to be issued?"
+    if not also:
+        asks = "which grid are coordinates to be issued in?"
+    if found:
+        why = "the marks lie where the readings on them do"
+        candidates = [Candidate(f'"{fit.grid.code}"', f"{fit.grid.name}: {why}") for fit in found]
+    else:
+        near = _modern_first(grids_at(*place)) if place is not None else []
+        near = _by_numbers(near, place, marks) if marks is not None and marks.kind == "plane" and place else near
+        candidates = [Candidate(f'"{grid.code}"', f"{grid.name}, in use there") for grid in near]
+    return Question("target.grid", asks, tuple(candidates[:_LISTED]), also)
+
+
+def _modern_first(grids: Sequence[Registered]) -> list[Registered]:
+    """Return grids with those first whose datum has ellipsoidal heights, as GNSS gives them, but for WGS 84."""
+    return sorted(grids, key=lambda one: (with_heights(one.code) in (None, "EPSG:4979"), one.size))
+
+
+def turned_alike(readings: Table, marks: Table) -> bool | None:
+    """Tell whether X is the northing, from readings and marks in one unknown grid; None where they do not tell it."""
+    straight, turned = (
+        agreement(in_plane(readings, None, way and readings.turned), in_plane(marks, None, way and marks.turned), _FITS)
+        for way in (False, True)
+    )
+    if (straight is None) == (turned is None):
+        return None
+    return straight is None
+
+
+def _by_numbers(grids: Sequence[Registered], place: tuple[float, float], marks: Table) -> list[Registered]:
+    """Return the grids in which the marks lie near the job, nearest first; all where they do in none."""
+    where = np.array([np.nanmedian(marks.first), np.nanmedian(marks.second)])
+    far = []
+    for grid in grids:
+        east, north = projected(grid.code, np.array([place[0]]), np.array([place[1]]))
+        here = np.array([east[0], north[0]])
+        far.append(min(float(np.hypot(*(where - here))), float(np.hypot(*(where[::-1] - here)))))
+    near = [(at, grid) for at, grid in zip(far, grids, strict=True) if at <= 50_000.0]
+    return [grid for _, grid in sorted(near, key=lambda pair: round(pair[0], -3))] or list(grids)
+
+
+def height_question(
+    place: tuple[float, float] | None, headings: Sequence[str], also: tuple[str, ...], geoids: Sequence[str]
+) -> Question:
+    """Return the question after the height datum; ``geoids`` are the grids of the folder that cover the job."""
+    near = height_datums_at(*place) if place is not None else []
+    said = " ".join((*headings, *geoids)).casefold()
+    near.sort(key=lambda one: not any(word in said for word in _words(one.name)))
+    candidates = [Candidate(f'"{one.code}"', f"{one.name}, in use there") for one in near[: 2 * _LISTED]]
+    candidates.append(Candidate('"ellipsoid"', "heights above the ellipsoid"))
+    whose = "the heights of the register" if also else "the heights to be issued"
+    asks = f"which height datum are {whose} in?" + (f" target.geoid names {geoids[0]}" if geoids else "")
+    return Question("target.height", asks, tuple(candidates), also)
+
+
+def _words(name: str) -> Iterator[str]:
+    """Yield the words by which headings and files name a height datum: "egm96", "nap"."""
+    for word in re.findall(r"[a-z]{2,}\d*", name.casefold()):
+        letters = word.rstrip("0123456789")
+        yield from (one for one in {word, letters} if len(one) > 2 and one not in ("height", "msl", "egm"))
+
+
+def frame_question(place: tuple[float, float] | None, grid: str | None, key: str, asks: str) -> Question:
+    """Return the question after a frame of degrees, or of X, Y, Z: the grid's own first, then those of small areas."""
+    own = with_heights(grid) if grid is not None else None
+    near = frames_at(*place) if place is not None else []
+    first = [Candidate(f'"{own}"', f"{named(own)}, the datum of the grid")] if own is not None else []
+    wide = ("EPSG:4979",)
+    rest = [one for one in near if one.size < 10_000 and one.code != own][:_LISTED]
+    rest += [one for one in near if one.code in wide and one.code != own]
+    return Question(key, asks, (*first, *(Candidate(f'"{one.code}"', one.name) for one in rest)))
+
+
+def export_state(
+    one: Found, table: Table, grid: State, place: tuple[float, float] | None, grid_now: str | None
+) -> State:
+    """Return the state of an export's ``crs``."""
+    own, why = own_crs(one)
+    if own is not None and _fits_kind(own, table.kind):
+        return Known(f'"{own}"', f"{named(own)}: {why}")
+    if table.kind == "degrees":
+        frame = with_heights(grid_now) if grid_now is not None and isinstance(grid, Known) else None
+        if frame is not None:
+            return Known(
+                f'"{frame}"',
+                f"{named(frame)}: the file says degrees and no datum; that of the grid is taken, since the shift from"
+                " the ties takes up the rest",
+            )
+        asks = "which datum are the degrees in? the file does not say it; that of the grid is usual"
+        return frame_question(place, grid_now, "crs", asks)
+    if table.kind == "geocentric":
+        code = geocentric(grid_now) if grid_now is not None else None
+        if code is not None and isinstance(grid, Known):
+            return Known(f'"{code}"', f"{named(code)}: X, Y, Z of the datum of the grid, as the file says none")
+        asks = "which frame are X, Y, Z in? give a geocentric CRS"
+        return Question(
+            "crs", asks, (Candidate(f'"{code}"', f"{named(code)}, of the datum of the grid"),) if code else ()
+        )
+    if isinstance(grid, Known):
+        return Known(grid.value, "metres that agree with the marks in the grid of the register")
+    asks = "the same answer as target.grid, unless the exports are in another grid than what is to be issued"
+    return Question("crs", asks, grid.candidates if isinstance(grid, Question) else ())
+
+
+def _fits_kind(crs: str, is_of: str) -> bool:
+    of = {"degrees": "geographic", "plane": "projected", "geocentric": "geocentric"}[is_of]
+    return kind(crs) == of
+
+
+def register_states(
+    one: Found, table: Table, grid: State, place: tuple[float, float] | None, grid_now: str | None
+) -> tuple[State, str | None]:
+    """Return the state of ``control.crs``, and the height datum that its CRS names."""
+    own, why = own_crs(one)
+    if own is not None and _fits_kind(own, table.kind):
+        plan, height = parts(own)
+        return Known(f'"{plan or own}"', f"{named(plan or own)}: {why}"), height
+    if table.kind == "plane":
+        if isinstance(grid, Known):
+            return Known(grid.value, "as target.grid"), None
+        return Question("crs", "the same answer as target.grid", getattr(grid, "candidates", ())), None
+    asks = "which datum are the degrees of the register in? the file does not say it"
+    return frame_question(place, grid_now, "crs", asks), None

@@ -1,0 +1,190 @@
+"""What columns of exports and registers are usually called, in the languages of the trade; generic words alone."""
+
+import re
+import unicodedata
+
+#: Letters that no accent is taken off of.
+_LETTERS = str.maketrans({"ß": "ss", "ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "đ": "d", "ı": "i", "°": ""})
+
+#: A unit behind a heading: in brackets, or set off by a blank or a line below.
+_UNIT = re.compile(
+    r"[\s_]*[(\[](?P<inside>[^()\[\]]*)[)\]]\s*$|[\s_](?P<behind>m|ft|usft|ftus|sft|feet|foot|deg|mm)$", re.IGNORECASE
+)
+
+#: Our words, and the headings that stand for each, the plainest first: of two columns the one that is named first wins.
+#: English, German, French, Spanish, Portuguese, Italian, Dutch, Norwegian, Danish, Swedish, Finnish, Polish, Czech, ...
+_CALLED = {
+    "name": """
+        point pointname pointid pointno pointnumber pointnr pt ptid ptno ptname name id no nr num number pname punkt
+        punktnr punktnummer punktname punktid pktnr pkt nummer bezeichnung nompoint numpoint numeropoint nopoint
+        ndepoint nodepoint numerodepoint numerodupoint matricule numero nom punto nombre npunto numeropunto
+        numerodepunto idpunto ponto nome numeroponto nponto puntonome nomepunto punt puntnummer puntnr puntnaam naam
+        navn punktnavn namn punktnamn piste pistenumero pistenro pisteid nimi numer nrpunktu numerpunktu punktnumer
+        nazwa nazwapunktu bod cislobodu cislo nazevbodu nazev bodid nazovbodu tocka brojtocke punctnr punct pontszam
+        nokta noktano station stn waypoint fid
+        """,
+    "mark": """
+        mark markname markid controlmark controlpoint control monument benchmark bm festpunkt marke markering borne
+        repere hito senal marco caposaldo merk fixpunkt fastmerke fastpunkt kiintopiste osnowa reper
+        """,
+    "code": """
+        code featurecode pointcode feature featureclass fcode kode kod kodi codigo codice kodpunktu kodbodu koodi
+        punktcode objektcode objektart punktart codepoint codification codificacion desc descr beschreibung
+        description omschrijving descripcion descricao descrizione beskrivelse beskrivning kuvaus opis popis laji
+        typ type
+        """,
+    "time": """
+        time datetime timestamp observed observedat obstime when measured measuredat utc utctime timeutc gpstime
+        localtime datetimeutc zeit datumzeit zeitpunkt zeitstempel messzeit messzeitpunkt aufnahmezeit datumuhrzeit
+        uhrzeit datum heure horodatage dateheure datemesure date fecha fechahora fechayhora hora data datahora
+        dataora dataeora ora orario tijd tijdstip datumtijd datumentijd tid tidspunkt datotid datoklokkeslett
+        klokkeslett dato tidpunkt datumtid aika aikaleima pvmaika czas dataczas dataiczas datapomiaru datagodzina
+        cas datumcas datumacas casmereni idopont zaman tarihsaat recorded recordedat created surveyed epoch
+        """,
+    "time_end": "timeend endtime end stop stoptime ende endzeit fin heurefin finaltime tijdeinde slut koniec konec",
+    "longitude": """
+        longitude lon long lng lond ddlon longdd londd laenge lange langengrad laengengrad geolaenge geogrlange
+        longitud longitudine lengtegraad lengte lengdegrad laengdegrad langdgrad pituusaste pituus dlugosc
+        dlugoscgeograficzna dlugoscgeogr delka zemepisnadelka hosszusag boylam longitudegrad
+        """,
+    "latitude": """
+        latitude lat latd ddlat latdd breite breitengrad geobreite geogrbreite latitud latitudine breedtegraad
+        breedte breddegrad leveysaste leveys szerokosc szerokoscgeograficzna szerokoscgeogr sirka zemepisnasirka
+        szelesseg enlem
+        """,
+    "easting": """
+        easting east e eastingm eastcoord ecoord ostwert rechtswert rw ost rechts est coordest coordx estx este
+        coordenadaeste coordeste leste oost xcoord oostcoordinaat ostkoordinat ostlig ita itakoordinaatti
+        ykoordinaatti wspe wschod vychod x
+        """,
+    "northing": """
+        northing north n northcoord ncoord nordwert hochwert hw nord hoch coordnord coordy nordy norte
+        coordenadanorte coordnorte noord ycoord noordcoordinaat nordkoordinat nordlig pohjoinen pohjoiskoordinaatti
+        xkoordinaatti wspn polnoc sever y
+        """,
+    "ellipsoid_height": """
+        ellht ellh ellhgt ellheight ellipsoidheight ellipsoidalheight ellipsoidalht hae hell ellhoehe ellhohe
+        ellipsoidischehohe ellipsoidischehoehe ellipshohe altellipsoidale altitudeellipsoidale hauteurellipsoidale
+        hauteurellips alturaelipsoidal altelip alturaelip altitudeelipsoidal cotaelipsoidal quotaellissoidica
+        quotaell hellissoidica ellipsoidischehoogte ellipshoogte ellhoogte ellipsoidehoyde ellipsoidhoyde
+        ellipsoidiskhoyde ellipsoidhojd ellipsoidiskhojd ellhojd ellipsoidkorkeus wysokoscelipsoidalna wyselips
+        wysokoscelips elipsoidickavyska elipsvyska ellipsoidischhohe wgs84height gpsheight heightell hellipsoid
+        ellipsoidh helips
+        """,
+    "level": """
+        orthoht orthoheight orthometricheight orthometricht orthoh elevation elev elevationm mslheight msl rl
+        reducedlevel level nhnhohe nhnhoehe hohenhn hoehenhn nnhohe nnhoehe hohenn meereshohe meereshoehe
+        gebrauchshohe altitudengf altngf ngf cotaortometrica alturaortometrica altitudeortometrica quotaortometrica
+        quotaslm naphoogte hoogtenap nap nn2000hoyde hoydenn2000 kotehoyde rh2000hojd hojdrh2000 n2000korkeus
+        korkeusn2000 wysokoscnormalna wysnorm normalnivyska vyskabpv nadmorskavyska navd88 heightmsl
+        tengerszintfelettimagassag
+        """,
+    "height": """
+        height ht hgt h hohe hoehe z altitude alt hauteur altura cota quota hoogte hoyde hoejde hojd kote koordh
+        korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
+        """,
+    "sigma_east": """
+        sigmaeast sigmae se sde stdeast stde stddeveast stddeve stdx sx sigmax easterror eastsd sdeast easting95
+        ecartteste ete sigmaest desvest desveste sigmaeste devste mediofehlerost mfe sost
+        """,
+    "sigma_north": """
+        sigmanorth sigman sn sdn stdnorth stdn stddevnorth stddevn stdy sy sigmay northerror northsd sdnorth
+        northing95 etn sigmanord desvn desvnorte sigmanorte devstn mfn snord
+        """,
+    "sigma_up": """
+        sigmaup sigmau su sdu sdh sdz stdup stdu stdh stdz stddevup stddevu stddevh sz sh sigmah sigmaz heighterror
+        uperror sigmaheight sdup sdheight vrms vertprec verticalprecision vprec vprecision sigmav hoehengenauigkeit
+        genauigkeith precisionvertical precisionv precisionverticale precisionev precisieh
+        """,
+    "solution": """
+        solution sol solutiontype solutionstatus solstatus fix fixtype fixstatus fixquality fixmode gnssfix
+        rtkstatus rtkfix gpsstatus status quality qual positiontype postype positionmode losung loesung losungstyp
+        loesungstyp losungsart qualitat statut etat etatsolution typesolution solucion tiposolucion estado calidad
+        solucao tiposolucao qualidade soluzione tiposoluzione stato qualita oplossing oplossingstype kwaliteit
+        losning losningstype losningstyp kvalitet ratkaisu ratkaisutyyppi laatu rozwiazanie typrozwiazania jakosc
+        reseni typreseni kvalita mode
+        """,
+    "base": """
+        base baseid basestation basename basestationid baseno reference referenceid referencestation refstation ref
+        refid referenz referenzstation basis basisstation station_ref stationbase idbase baseestacion estacionbase
+        basereferencia estacaobase stazionebase idbasestazione riferimento basisid referentie referentiestation
+        basestasjon referansestasjon referensstation basstation bas tukiasema baza stacjabazowa stacjareferencyjna
+        bazowa baze zakladna zakladnovastanice referencnistanice estacion
+        """,
+    "pdop": "pdop dop",
+    "satellites": """
+        satellites sats sat nsats nsat numsats numsat svs sv nsv satused satellitesused satelliten anzahlsatelliten
+        anzsat nbsat nbsatellites satelites nsatelites numsatelites satelliti nsatelliti satellieten
+        aantalsatellieten satellitter antallsatellitter satelliter antalsatelliter satelliitit satelity
+        liczbasatelitow pocetdruzic druzice pocetsatelitu
+        """,
+    "correction_age": """
+        correctionage ageofcorrection ageofcorrections corrage agecorr age diffage dgpsage differentialage rtcmage
+        korrekturalter alter agecorrection edadcorreccion idadecorrecao etacorrezione ouderdomcorrectie
+        korreksjonsalder wiekpoprawki starikorekci
+        """,
+    "base_longitude": "baselongitude baselon baselong reflon reflongitude referencelongitude",
+    "base_latitude": "baselatitude baselat reflat reflatitude referencelatitude",
+    "base_easting": "baseeasting baseeast basee refeasting",
+    "base_northing": "basenorthing basenorth basen refnorthing",
+    "base_height": "baseheight baseellht baseht baseh baseellheight baseellipsoidheight refheight",
+    "hu95": "hu95 horizontaluncertainty95 posuncertainty",
+    "vu95": "vu95 verticaluncertainty95",
+    "holds": "holds held",
+    "source": "source origin quelle origine fuente fonte bron kilde kalla lahde zrodlo zdroj",
+    "dated": "dated datum date stand fecha datedetermination revised revision",
+    "start": "start begin from beginn debut inicio inizio aanvang",
+    "end": "end to until ende fin fine einde",
+    "x": "x ecefx xecef geocentricx xgeo",
+    "y": "y ecefy yecef geocentricy ygeo",
+    "z": "z ecefz zecef geocentricz zgeo",
+    "precision": """
+        hrms horizontalprecision hprec hprecision horzprec hzprec hacc accuracy precision prec lagegenauigkeit
+        genauigkeit precisionhorizontale precisionh precisieplan hsigma sigmaplan rms 2dprecision horprecision
+        horizontalaccuracy
+        """,
+    "date": """
+        date datum fecha data dato datumdatum jour dag paiva pvm tag utcdate dateutc obsdate gpsdate dzien den
+        datamesure day surveydate
+        """,
+    "clock": """
+        time hour uhrzeit zeit heure hora ora tijd tid klokkeslett kello klo czas godzina cas utctime localtime
+        gpstime klockslag timeutc
+        """,
+    "week": "gpsweek week wn gpswoche semainegps semanagps",
+    "seconds": "gpsseconds tow seconds secondsofweek sow gpstow gpssow secofweek gpssec",
+}
+
+CALLED: dict[str, tuple[str, ...]] = {word: tuple(dict.fromkeys(text.split())) for word, text in _CALLED.items()}
+
+
+def bare(heading: str) -> str:
+    """Return a heading as it is compared: small letters and figures alone, no accents, no unit behind it."""
+    return _letters(_UNIT.sub("", heading.strip()) or heading)
+
+
+def unit_of(heading: str) -> str:
+    """Return the unit that stands behind a heading, in small letters: "ft", "m"; "" where there is none."""
+    found = _UNIT.search(heading.strip())
+    return "" if found is None else _letters(found["inside"] or found["behind"] or "")
+
+
+def rank(word: str, heading: str) -> int | None:
+    """Return how plainly a heading says one of our words, 0 the plainest; None where it does not."""
+    try:
+        return CALLED[word].index(bare(heading))
+    except ValueError:
+        return None
+
+
+def is_known(heading: str) -> bool:
+    """Tell whether a heading is the usual one of anything."""
+    return bare(heading) in _EVERY
+
+
+_EVERY = frozenset(heading for headings in CALLED.values() for heading in headings)
+
+
+def _letters(text: str) -> str:
+    plain = unicodedata.normalize("NFKD", text.casefold().translate(_LETTERS))
+    return re.sub(r"[\W_]+", "", "".join(sign for sign in plain if not unicodedata.combining(sign)))

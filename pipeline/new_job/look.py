@@ -1,0 +1,252 @@
+"""The beginning of a file of any kind, as one table of texts: its columns, some of its rows, and how it is written."""
+
+import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from itertools import islice
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.arrays import Floats
+from pipeline.job.model import Columns, Points
+from pipeline.new_job.headings import is_known
+from pipeline.read.delimited import read_delimited
+from pipeline.read.dialect import Dialect, find_dialect
+from pipeline.read.findings import Unusable
+from pipeline.read.package import layers_of
+from pipeline.read.raw import Raw
+from pipeline.read.records import Stray, Unclosed, cells
+from pipeline.read.sources import JSON, PACKAGE, TEXT
+from pipeline.read.text import blocks, encoding_of
+from pipeline.read.vector import open_layer
+
+#: Rows and bytes of a file that are looked at to tell what it is, and lines among which its header is looked for.
+ROWS, BYTES, LINES = 1000, 256 << 10, 60
+
+#: What texts that are no UTF-8 may be written in, by how many known headings are read so; the first where none is.
+_ENCODINGS = ("cp1252", "cp1250")
+_DELIMITERS = ",;\t|"
+
+
+@dataclass(frozen=True)
+class Look:
+    """A file, or one layer of it, as far as it was looked at.
+
+    ``columns`` are the texts of the first rows by column, "" where there is none; ``dated`` the columns that hold times
+    by their type. ``delimiter`` and ``encoding`` are what has to be stated, None where the reader finds it; ``written``
+    says in words how the file is written. ``crs`` is a layer's own. ``place`` is X, Y, Z (NaN where there is none) of
+    the first rows' geometries. ``above`` are the lines above the header.
+    """
+
+    path: Path
+    shown: str
+    columns: dict[str, list[str]]
+    header_line: int = 1
+    delimiter: str | None = None
+    encoding: str | None = None
+    decimal: str = "."
+    written: str = ""
+    layer: str | None = None
+    several_layers: bool = False
+    crs: str | None = None
+    place: tuple[Floats, Floats, Floats] | None = None
+    dated: frozenset[str] = frozenset()
+    above: tuple[str, ...] = ()
+    form: str = field(default="text")
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The columns in the file's order."""
+        return tuple(self.columns)
+
+    @property
+    def called(self) -> str:
+        """The file, with its layer where it has several."""
+        return f"{self.shown}, layer {self.layer}" if self.several_layers else self.shown
+
+    def points(self, columns: dict[str, str], **more: str | None) -> Points:
+        """Return the block of a job file by which the file is read."""
+        return Points(
+            files=(self.shown,),
+            layer=self.layer,
+            columns=Columns(**columns),
+            delimiter=self.delimiter,
+            encoding=self.encoding,
+            **{"crs": self.crs, **more},  # type: ignore[arg-type]
+        )
+
+
+def looks(path: Path, shown: str) -> Iterator[Look]:
+    """Yield what a file, or each layer of it, looks like. Raises `Unusable` and OSError where it cannot be read."""
+    ending = path.suffix.lower()
+    if ending in TEXT:
+        yield _text(path, shown)
+    elif ending in JSON:
+        yield _vector(path, shown, None, several=False)
+    elif ending in PACKAGE:
+        layers = layers_of(path)
+        for layer in layers:
+            yield _vector(path, shown, layer, several=len(layers) > 1)
+
+
+def whole(look: Look, most: int) -> tuple[dict[str, list[str]], tuple[Floats, Floats, Floats] | None]:
+    """Return up to so many rows of a file: the texts of its columns, and its geometries' X, Y, Z if it has any.
+
+    Raises `Unusable` where it cannot be read.
+    """
+    found: list[Raw] = []
+    count = 0
+    with _opened(look) as batches:
+        for raw in batches:
+            found.append(raw)
+            count += len(raw.row)
+            if count >= most:
+                break
+    texts = {name: [text for raw in found for text in _as_text(raw.columns[name])][:most] for name in look.names}
+    if look.place is None or any(raw.geometry is None for raw in found):
+        return texts, None
+    x, y, z = (
+        np.concatenate([np.zeros(0), *(getattr(raw.geometry, axis)[:most] for raw in found)])[:most] for axis in "xyz"
+    )
+    return texts, (x, y, z)
+
+
+@contextmanager
+def _opened(look: Look) -> Iterator[Iterator[Raw]]:
+    if look.form == "text":
+        known = {word: name for word, name in zip(Columns.model_fields, look.names, strict=False)}
+        dialect = find_dialect(look.path, look.points(known).model_copy(update={"decimal": "."}))
+        yield read_delimited(look.path, dialect, look.encoding)
+        return
+    layer = look.layer or (layers_of(look.path)[0] if look.form == "gpkg" else None)
+    with open_layer(look.path, layer, look.points({}), 65_536, hashlib.sha256()) as opened:
+        yield opened.batches
+
+
+def _text(path: Path, shown: str) -> Look:
+    encoding, why = _encoding(path)
+    lines = _lines(path, encoding)
+    at, delimiter = _header(lines)
+    if at is None:
+        raise Unusable(1, "the file is empty")
+    names = [name for name in _cells(lines[at], delimiter) if name]
+    known = {word: name for word, name in zip(Columns.model_fields, names, strict=False)}
+    # that the header is found again it is enough to name its columns, whatever as
+    found = find_dialect(path, Points(files=(shown,), columns=Columns(**known), encoding=encoding, decimal="."))
+    stated = None
+    if found.delimiter != delimiter or found.header_line != at + 1:
+        stated = delimiter
+        found = find_dialect(
+            path, Points(files=(shown,), columns=Columns(**known), encoding=encoding, decimal=".", delimiter=delimiter)
+        )
+    raw = _first(read_delimited(path, found, encoding, BYTES))
+    return Look(
+        path,
+        shown,
+        _texts(raw, found.names),
+        header_line=found.header_line,
+        delimiter=stated,
+        encoding=encoding,
+        written=_written(found, why),
+        above=tuple(line.decode("utf-8", "replace").strip() for line in lines[:at]),
+    )
+
+
+def _written(found: Dialect, why: str) -> str:
+    sign = {"\t": "a tab", ",": "','", ";": "';'", "|": "'|'"}.get(found.delimiter, f"'{found.delimiter}'")
+    header = "" if found.header_line == 1 else f", header on line {found.header_line}"
+    return f"{why}, {sign} between the columns{header}"
+
+
+def _encoding(path: Path) -> tuple[str | None, str]:
+    """Return the encoding to state, None where the reader finds it, and what to say of it."""
+    marked, mark = encoding_of(path, None)
+    with path.open("rb") as file:
+        head = file.read(BYTES)
+    if mark:
+        return None, f"{marked.upper()} by its mark"
+    if b"\0" in head:
+        even, odd = head[::2].count(0), head[1::2].count(0)
+        return ("utf-16-le", "UTF-16") if odd > even else ("utf-16-be", "UTF-16")
+    try:
+        head[: head.rfind(b"\n") + 1 or len(head)].decode("utf-8")
+        return None, "UTF-8"
+    except UnicodeDecodeError:
+        worth = {name: _known_in(head.decode(name, "replace")) for name in _ENCODINGS}
+        best = max(_ENCODINGS, key=lambda name: worth[name])
+        return best, f"{best}, as it is not UTF-8"
+
+
+def _known_in(text: str) -> int:
+    first = text.splitlines()[:LINES]
+    return max((sum(map(is_known, line.split(sign))) for line in first for sign in _DELIMITERS), default=0)
+
+
+def _lines(path: Path, encoding: str | None) -> list[bytes]:
+    try:
+        return [line for block in islice(blocks(path, encoding, BYTES), 1) for line in block.split(b"\n")][:LINES]
+    except UnicodeDecodeError as error:
+        raise Unusable(1, f"it is no text in {encoding}") from error
+
+
+def _header(lines: list[bytes]) -> tuple[int | None, str]:
+    """Return which line names most columns that are known (else the first with most cells), and its delimiter."""
+    best, found, sign = (0, 0), None, ","
+    for at, line in enumerate(lines):
+        for delimiter in _DELIMITERS if line.strip() else ():
+            names = _cells(line, delimiter)
+            worth = (sum(map(is_known, names)), len(names))
+            if worth[0] >= max(2, best[0] + 1) or (not best[0] and worth[1] > best[1]):
+                best, found, sign = worth, at, delimiter
+    return found, sign
+
+
+def _cells(line: bytes, delimiter: str) -> list[str]:
+    try:
+        return [cell.decode("utf-8", "replace").strip() for cell in cells(line, delimiter.encode())]
+    except (Stray, Unclosed):
+        return []
+
+
+def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> Look:
+    points = Points(files=(shown,), layer=layer)
+    with open_layer(path, layer, points, ROWS, hashlib.sha256()) as opened:
+        raw = _first(opened.batches)
+        names = tuple(opened.schema.names)
+        dated = frozenset(field.name for field in opened.schema if pa.types.is_timestamp(field.type))
+        crs = opened.crs
+    place = None
+    if raw is not None and raw.geometry is not None:
+        place = (raw.geometry.x, raw.geometry.y, raw.geometry.z)
+    return Look(
+        path,
+        shown,
+        _texts(raw, names),
+        written="GeoJSON" if layer is None else f"GeoPackage, layer {layer}",
+        layer=layer if several else None,
+        several_layers=several,
+        crs=crs,
+        place=place,
+        dated=dated,
+        form="geojson" if layer is None else "gpkg",
+    )
+
+
+def _first(batches: Iterator[Raw]) -> Raw | None:
+    """Return the first batch that has rows."""
+    return next((raw for raw in batches if len(raw.row)), None)
+
+
+def _texts(raw: Raw | None, names: tuple[str, ...]) -> dict[str, list[str]]:
+    if raw is None:
+        return {name: [] for name in names}
+    return {name: _as_text(raw.columns[name].slice(0, ROWS)) for name in names if name in raw.columns}
+
+
+def _as_text(column: pa.Array) -> list[str]:
+    text = column if pa.types.is_string(column.type) else pc.cast(column, pa.string())
+    return [value or "" for value in text.to_pylist()]

@@ -1,0 +1,172 @@
+"""Sessions drafted from gaps in time and base ids, with the readings on marks that tie and check each."""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from pipeline.arrays import Floats, Integers
+from pipeline.clock import moment
+from pipeline.new_job.bases import Stretch, slips, stretches, windows
+from pipeline.new_job.clocks import Clock
+from pipeline.new_job.draft import Draft, SessionDraft
+from pipeline.new_job.folder import Found
+from pipeline.new_job.occupations import Marks, Occupied, is_check, joined, occupied
+from pipeline.new_job.questions import Candidate, Known, Question, listed, quoted
+from pipeline.new_job.rows import Rows
+from pipeline.read.times import clock as read_by
+from pipeline.words import counted
+
+#: The codes of checks that need not be stated.
+_CODES = {"CHK"}
+#: Readings that are told of one kind.
+_TOLD = 6
+
+
+def sessions(
+    draft: Draft,
+    rows: Rows,
+    places: Floats | None,
+    marks: Marks,
+    says: tuple[Integers, Integers],
+    clocks: Sequence[Clock],
+    exports: Sequence[Found],
+    on_clock: bool,
+) -> None:
+    """Draft the sessions.
+
+    Args:
+        draft: takes them up, with what is to be told of them.
+        rows: the exports' rows.
+        places: (n, 2) of the rows in the marks' plane, metres; None where it is not known.
+        marks: the register's.
+        says: which rows say that they stand on a mark, and on which.
+        clocks: of the exports.
+        exports: in the order of the rows' numbers.
+        on_clock: whether times of a clock that is asked for are written without an offset.
+    """
+    parts = stretches(rows)
+    found = [occupied(one, rows, places, marks, says) for one in parts]
+    on_marks = np.zeros(len(rows), bool)
+    on_marks[[at for each in found for at, _ in each.every]] = True
+    left = slips(parts, on_marks)
+    for one, slip in zip(parts, left, strict=True):
+        if slip:
+            draft.notes.append(_slip(one, rows, exports))
+    kept = [(one, each) for one, each, slip in zip(parts, found, left, strict=True) if not slip]
+    _join(kept, rows, places, says[0])
+    spans = windows([one for one, _ in kept])
+    names: set[str] = set()
+    for (one, each), (since, until) in zip(kept, spans, strict=True):
+        zone = _zone(clocks[int(rows.export[one.members[0]])])
+        start, end = (moment(time).astimezone(zone) for time in (since, until))
+        session = SessionDraft(_name(start.strftime("%m%d"), one.base, names), start, end, one.base, _why(one))
+        if isinstance(clocks[int(rows.export[one.members[0]])].format, Question):
+            session.otherwise = _turned(one.start, since, zone), _turned(one.end, until, zone)
+        if on_clock and isinstance(clocks[int(rows.export[one.members[0]])].zone, Question):
+            session.start, session.end = session.start.replace(tzinfo=None), session.end.replace(tzinfo=None)
+            if session.otherwise is not None:
+                since_, until_ = session.otherwise
+                session.otherwise = since_.replace(tzinfo=None), until_.replace(tzinfo=None)
+        session.ties = [(rows.name[at], mark) for at, mark in each.ties]
+        session.checks = [(rows.name[at], mark) for at, mark in each.checks]
+        if not each.ties:
+            session.asks = _asks(session.name, one, rows, marks, says)
+        draft.sessions.append(session)
+        draft.notes += _told(session, each, rows)
+    draft.codes = _codes(rows, {at for _, each in kept for at, _ in each.every})
+
+
+def _zone(clock: Clock) -> tzinfo:
+    """Return the clock on which a session's times are written: that of its export, UTC for the GPS time scale."""
+    name = clock.zone_now
+    if name in ("UTC", "GPS"):
+        return UTC
+    kind = read_by(name, None).kind
+    if isinstance(kind, int):
+        return timezone(timedelta(minutes=kind))
+    return ZoneInfo(name)
+
+
+def _turned(reading: int, bound: int, zone: tzinfo) -> datetime:
+    """Return a bound of a session with day and month of the reading beside it in the other order."""
+    local = moment(reading).astimezone(zone)
+    return local.replace(month=local.day, day=local.month) + timedelta(milliseconds=bound - reading)
+
+
+def _name(day: str, base: str, taken: set[str]) -> str:
+    """Return a name of day and base that no session has yet."""
+    stem = re.sub(r"[^a-z0-9]+", "-", base.casefold()).strip("-")
+    name = first = f"{day}-{stem}" if stem else day
+    number = 2
+    while name in taken:
+        name, number = f"{first}-{number}", number + 1
+    taken.add(name)
+    return name
+
+
+def _why(one: Stretch) -> str:
+    whose = f"base id {one.base}" if one.base else "no base id"
+    return f"{counted(len(one.members), 'reading')} with {whose}"
+
+
+def _slip(one: Stretch, rows: Rows, exports: Sequence[Found]) -> str:
+    first = int(one.members[0])
+    where = f"{exports[int(rows.export[first])].look.shown}:{int(rows.row[first])}"
+    whose = f" with the base id {one.base}" if one.base else ""
+    readings = counted(len(one.members), "reading")
+    return f"{where}: {readings}{whose} far from the others in time, or of another base; no session is made of them"
+
+
+def _join(kept: Sequence[tuple[Stretch, Occupied]], rows: Rows, places: Floats | None, some: Integers) -> None:
+    """Tie sessions without a mark to others by temporary marks that both occupied."""
+    waiting = [pair for pair in kept if not pair[1].ties]
+    while waiting:
+        before = len(waiting)
+        for one, each in list(waiting):
+            others = [(other, theirs) for other, theirs in kept if theirs.ties]
+            for here, there, mark in joined(one, others, rows, places, some):
+                each.ties.append((here, mark))
+                other = next(theirs for stretch, theirs in others if there in stretch.members)
+                if (there, mark) not in other.ties:
+                    other.ties.append((there, mark))
+            if each.ties:
+                waiting.remove((one, each))
+        if len(waiting) == before:
+            return
+
+
+def _asks(name: str, one: Stretch, rows: Rows, marks: Marks, says: tuple[Integers, Integers]) -> Question:
+    inside = [(int(at), int(mark)) for at, mark in zip(*says, strict=True) if at in set(one.members.tolist())]
+    candidates = []
+    for at, number in inside[:_TOLD]:
+        mark = quoted(marks.names[number] if number >= 0 else "MARK")
+        point = quoted(rows.name[at])
+        why = f"its code is {rows.code[at]}" if rows.code[at] else ""
+        candidates.append(Candidate(f"[{{ point = {point}, mark = {mark} }}]", why))
+    asks = "which reading stood on which mark of the register? none was found that does"
+    return Question(f"session {name}: ties", asks, tuple(candidates))
+
+
+def _told(session: SessionDraft, each: Occupied, rows: Rows) -> list[str]:
+    told = []
+    for at, mark, off in each.astray[:_TOLD]:
+        if np.isfinite(off):
+            told.append(f"session {session.name}: {rows.name[at]} says mark {mark} but lies {off:.1f} m from it")
+    marks = {mark for _, mark in session.ties}
+    if session.ties and not [mark for _, mark in session.checks if mark not in marks]:
+        told.append(f"session {session.name}: no second mark was occupied, so nothing can prove it")
+    return told
+
+
+def _codes(rows: Rows, on_marks: set[int]) -> Known | None:
+    """Return the codes of checks, where they are others than those that hold unless stated."""
+    counts: Counter[str] = Counter(code for code in rows.code if code)
+    found: Counter[str] = Counter(rows.code[at] for at in on_marks if rows.code[at] and is_check(rows, at))
+    codes = sorted(code for code, count in found.items() if 2 * count >= counts[code])
+    if not codes or {code.upper() for code in codes} <= _CODES:
+        return None
+    return Known(listed(codes), "the codes of the readings on marks")

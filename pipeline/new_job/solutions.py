@@ -1,0 +1,34 @@
+"""Which words of a solution column mean fixed: clear ones alone."""
+
+from collections import Counter
+
+from pipeline.new_job.headings import bare
+from pipeline.new_job.questions import Candidate, Known, Question, State, listed
+
+#: What integer ambiguities resolved are called, in the languages of the trade.
+_CALLED = """
+    fix fixed rtkfix rtkfixed fixrtk fixedrtk integer intfix fixedinteger integerfixed integerfix fixsolution
+    fixedsolution solutionfixed fixe fixee solutionfixe fijo fija solucionfija fixa fixo solucaofixa fisso fissa
+    soluzionefissa fixiert fixierteloesung fixlosung fixloesung vast vasteoplossing fast fastlosning fiks fiksert
+    fikseret fixlosning fixni fixnireseni fixovane pevne ustalone rozwiazanieustalone kiintea fixed3d 3dfixed
+    gnssfixed fixedgnss rtkinteger ppkfixed fixedppk
+"""
+_FIXED = frozenset(_CALLED.split())
+#: Indicators of quality in NMEA 0183: 4 is a fixed, 5 a float solution. Columns of figures may count otherwise.
+_NMEA = "4"
+
+
+def solutions(words: Counter[str]) -> State:
+    """Return the state of ``quality.solutions`` for the words that are there with their counts; None for none."""
+    if not words:
+        return None
+    shown = ", ".join(f"{word} ({count:,})" for word, count in words.most_common(12))
+    clear = sorted({word.casefold() for word in words if bare(word) in _FIXED})
+    if clear:
+        others = ", ".join(f"{word} ({count:,})" for word, count in words.most_common(12) if bare(word) not in _FIXED)
+        return Known(listed(clear), f"not accepted: {others}" if others else "")
+    first = [_NMEA] if _NMEA in words else []
+    every = [*first, *(word for word, _ in words.most_common(6) if word != _NMEA)]
+    why = {_NMEA: "fixed, if these are the indicators of NMEA 0183"}
+    candidates = [Candidate(listed([word]), why.get(word, "")) for word in every]
+    return Question("quality.solutions", f"which words mean a fixed solution? there are {shown}", tuple(candidates))

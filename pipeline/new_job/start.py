@@ -1,0 +1,75 @@
+"""A job file to start from, made from what lies in a folder; one that is there is never touched."""
+
+import os
+import re
+import unicodedata
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.new_job.decide import draft_of
+from pipeline.new_job.draft import Draft
+from pipeline.new_job.writing import Asked, page_of
+from pipeline.problems import JobError, Problem, refusals_told
+from pipeline.sealed import sealed_off
+
+
+@dataclass(frozen=True)
+class Started:
+    """A job file that was written: its path as it is shown, the questions left in it, what was looked at, notes."""
+
+    path: str
+    asked: tuple[Asked, ...]
+    files: tuple[tuple[str, str, str], ...]
+    notes: tuple[str, ...]
+    draft: Draft
+
+
+@sealed_off()
+@refusals_told()
+def new_job(folder: Path, to: Path | None = None, schema: str | None = None) -> Started:
+    """Look at a folder of exports and write a job file: into it, or to the path named.
+
+    ``schema`` is named in the first line, for editors. Raises `JobError` where there is nothing to start from, or where
+    the job file is there already.
+    """
+    if not folder.is_dir():
+        what = "this is a file, not a folder" if folder.exists() else "there is no such folder"
+        raise JobError([Problem(str(folder), 0, what, "name the folder that the exports are in")])
+    name = job_name(folder.resolve().name)
+    path = to if to is not None else folder / f"{name}.toml"
+    _see_that_it_is_free(path)
+    base = path.parent
+    try:
+        draft = draft_of(folder, base, str(folder))
+        page = page_of(draft, name if to is None else job_name(path.stem), schema)
+        _write(path, "\n".join(page.lines) + "\n")
+    except OSError as error:
+        what = f"it cannot be looked into, or written to: {error.strerror or error}"
+        raise JobError([Problem(str(error.filename or folder), 0, what, "see to its rights")]) from error
+    return Started(str(path), tuple(page.asked), tuple(draft.files), tuple(draft.notes), draft)
+
+
+def job_name(text: str) -> str:
+    """Return a text as the name of a job: small letters, figures and single hyphens."""
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60].strip("-") or "job"
+
+
+def _see_that_it_is_free(path: Path) -> None:
+    if os.path.lexists(path):
+        fix = "go on with it, name another one with --to, or take it away"
+        raise JobError([Problem(str(path), 0, "there is a job file already, and it is never overwritten", fix)])
+    if not path.parent.is_dir():
+        what = "the folder that the job file is to lie in is not there"
+        raise JobError([Problem(str(path), 0, what, "make it first")])
+
+
+def _write(path: Path, text: str) -> None:
+    """Write a file that is not there yet, whole or not at all. Raises OSError and `JobError`."""
+    draft = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        draft.write_text(text, encoding="utf-8", newline="\n")
+        _see_that_it_is_free(path)
+        os.replace(draft, path)
+    finally:
+        draft.unlink(missing_ok=True)

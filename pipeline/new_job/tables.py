@@ -1,0 +1,98 @@
+"""Positions of exports and of the register as tables in degrees or in a plane."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.geodesy.frames import Ellipsoid, to_geographic
+from pipeline.new_job.columns import Mapped
+from pipeline.new_job.folder import Found
+from pipeline.new_job.frames import Table, in_plane, own_crs
+from pipeline.new_job.look import whole
+from pipeline.new_job.occupations import Marks
+from pipeline.new_job.rows import Rows
+from pipeline.new_job.values import angles, decimals
+
+#: Marks of a register that are read.
+_MARKS = 50_000
+_WGS84 = Ellipsoid(6378137.0, 1 / 298.257223563)
+
+
+@dataclass(frozen=True)
+class Register:
+    """A register as far as it is read: its marks' names, where they lie, their heights (NaN where there is none)."""
+
+    found: Found
+    names: list[str]
+    table: Table
+    heights: Floats
+
+    def marks(self, grid: str | None, turned: bool) -> Marks:
+        """Return the marks in a grid."""
+        return Marks(self.names, in_plane(self.table, grid, turned and self.table.turned))
+
+
+def register_of(found: Found) -> Register:
+    """Read a register. Raises `Unusable` and OSError."""
+    texts, place = whole(found.look, _MARKS)
+    columns = found.mapped.columns
+    table = _table(found, texts, place)
+    name = columns.get("mark", columns.get("name", ""))
+    heights = decimals(texts[columns["height"]]) if "height" in columns else place[2] if place is not None else None
+    count = len(table.first)
+    return Register(found, texts.get(name, [""] * count), table, np.full(count, np.nan) if heights is None else heights)
+
+
+def sample_of(found: Found) -> Table:
+    """Return the positions of a file's first rows."""
+    return _table(found, found.look.columns, found.look.place)
+
+
+def _table(found: Found, texts: dict[str, list[str]], place: tuple[Floats, Floats, Floats] | None) -> Table:
+    columns, mapped = found.mapped.columns, found.mapped
+    crs, _ = own_crs(found)
+    for words in (("longitude", "latitude"), ("easting", "northing")):
+        if set(words) <= columns.keys():
+            first, second = (_numbers(texts[columns[word]], word, mapped) for word in words)
+            return Table(mapped.kind, first, second, crs, mapped.turned)
+    if mapped.kind == "geocentric":
+        x, y, z = (_numbers(texts[columns[word]], word, mapped) for word in "xyz")
+        longitude, latitude, _ = to_geographic(x, y, z, _WGS84)
+        return Table("degrees", longitude, latitude)
+    assert place is not None
+    return Table(mapped.kind, place[0], place[1], crs)
+
+
+def _numbers(texts: Sequence[str], word: str, mapped: Mapped) -> Floats:
+    read = None
+    if mapped.dms and word in ("longitude", "latitude"):
+        read = angles(texts, "EW" if word == "longitude" else "NS")
+    read = decimals(texts) if read is None else read
+    return np.full(len(texts), np.nan) if read is None else read
+
+
+def tables_of(exports: Sequence[Found], found: Rows) -> list[Table]:
+    """Return the positions of each export's rows, all (n,) long: NaN for the rows of others."""
+    made = []
+    for number, one in enumerate(exports):
+        mine = found.export == number
+        first, second, third = (np.where(mine, values, np.nan) for values in (found.first, found.second, found.third))
+        if one.mapped.kind == "geocentric":
+            first, second, _ = to_geographic(first, second, third, _WGS84)
+        is_of = "degrees" if one.mapped.kind == "geocentric" else one.mapped.kind
+        made.append(Table(is_of, first, second, own_crs(one)[0], one.mapped.turned))
+    return made
+
+
+def together(tables: Sequence[Table], grid: str | None, turned: bool) -> Floats | None:
+    """Return (n, 2) positions of all exports' rows in a grid; None where no export's can be told."""
+    planes = [in_plane(table, grid, turned and table.turned) for table in tables]
+    known = [plane for plane in planes if plane is not None]
+    if not known:
+        return None
+    found = known[0]
+    for plane in known[1:]:
+        found = np.where(np.isfinite(found), found, plane)
+    return found

@@ -1,0 +1,205 @@
+"""A draft as the text of a job file: every value with its reason beside it, every open question marked."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fnmatch import fnmatch
+from pathlib import PurePosixPath
+
+from pipeline.new_job.draft import Block, Draft, SessionDraft
+from pipeline.new_job.questions import Known, Question, State, listed, quoted
+from pipeline.visible import one_line
+from pipeline.words import counted
+
+#: Columns of a line, and files of a block beyond which a pattern stands for them where one does.
+_WIDTH, _MANY = 120, 4
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A question with the line of the job file that marks it."""
+
+    question: Question
+    line: int
+
+
+class Page:
+    """The lines of a job file as they are written, and the questions among them."""
+
+    def __init__(self) -> None:
+        self.lines: list[str] = []
+        self.asked: list[Asked] = []
+
+    def add(self, *lines: str) -> None:
+        """Add lines as they are."""
+        self.lines += lines
+
+    def comment(self, text: str, indent: str = "") -> None:
+        """Add a comment, on as many lines as it needs."""
+        line = f"#{indent}"
+        for word in one_line(text).split(" "):
+            if len(line) + len(word) >= _WIDTH and line.strip("# "):
+                self.add(line)
+                line = f"#{indent} "
+            line += f" {word}"
+        self.add(line)
+
+    def value(self, key: str, value: str, why: str = "") -> None:
+        """Add a key with its reason: beside it where there is room, else above."""
+        line = f"{key} = {value}"
+        beside = f"{line}  # {one_line(why)}" if why else line
+        if len(beside) <= _WIDTH:
+            self.add(beside)
+            return
+        self.comment(why)
+        self.add(line)
+
+    def state(self, key: str, state: State, *, counts: bool = True) -> None:
+        """Add what is known of a key, or the question after it with its candidates."""
+        if isinstance(state, Known):
+            self.value(key, state.value, state.why)
+        elif isinstance(state, Question):
+            self.question(key, state, counts=counts)
+
+    def question(self, key: str, asks: Question, *, counts: bool = True) -> None:
+        """Add a question; one that only repeats another's answer does not count."""
+        if counts:
+            self.asked.append(Asked(asks, len(self.lines) + 1))
+        self.comment(f"OPEN: {asks.asks}")
+        for one in asks.candidates:
+            self.add(f"# {key} = {one.value}" + (f"  # {one_line(one.why)}" if one.why else ""))
+        if not asks.candidates and re.fullmatch(r"[a-z_]+", key):
+            self.add(f"# {key} = ")
+
+
+def page_of(draft: Draft, name: str, schema: str | None) -> Page:
+    """Return the job file of a draft; ``schema`` is the path of the JSON Schema, None where there is none to name."""
+    body = Page()
+    _tables(body, draft, name)
+    head = Page()
+    if schema is not None:
+        head.add(f"#:schema {schema}")
+    _head(head, draft, len(body.asked))
+    page = Page()
+    page.add(*head.lines, *body.lines)
+    page.asked = [Asked(one.question, one.line + len(head.lines)) for one in body.asked]
+    return page
+
+
+def _head(page: Page, draft: Draft, questions: int) -> None:
+    told = f"{counted(questions, 'question')} left, marked OPEN" if questions else "no question left"
+    page.comment(f"A job file to start from, written by `tiedown new`: {told}.")
+    if questions:
+        page.comment(
+            "Answer one by taking the # off the line that is right, or by writing another value there; then run"
+            " `tiedown check` on this file."
+        )
+    page.add("#")
+    page.comment("What was looked at:")
+    for file, role, why in draft.files:
+        page.comment(f"{file}: {role}, {why}", "  ")
+    page.add("")
+
+
+def _tables(page: Page, draft: Draft, name: str) -> None:
+    page.add("[job]", f"name = {quoted(name)}", 'folder = "out"  # where the issues will be kept', "")
+    page.add("[target]")
+    for key in ("grid", "height", "geoid"):
+        page.state(key, draft.target.get(key))
+    page.add("")
+    if draft.source:
+        page.add("[source]")
+        for key, state in draft.source.items():
+            page.state(key, state, counts=not _repeats(state))
+        page.add("")
+    every = [file for file, _, _ in draft.files]
+    for block in draft.blocks:
+        _block(page, block, every)
+    _quality(page, draft)
+    if draft.control:
+        _control(page, draft)
+    _sessions(page, draft)
+    if draft.codes is not None:
+        page.add("[checks]")
+        page.state("codes", draft.codes)
+        page.add("")
+    while page.lines[-1] == "":
+        page.lines.pop()
+
+
+def _repeats(state: State) -> bool:
+    """Tell whether a question is another one over again."""
+    return isinstance(state, Question) and state.asks.startswith("the same answer")
+
+
+def _block(page: Page, block: Block, every: Sequence[str]) -> None:
+    page.add("[[points]]", f"files = {listed(_files(block.files, every))}")
+    if block.layer is not None:
+        page.add(f"layer = {quoted(block.layer)}")
+    for key, state in block.states.items():
+        page.state(key, state, counts=not _repeats(state))
+    for note in block.notes:
+        page.comment(note)
+    page.add("[points.columns]")
+    page.add(*(f"{word} = {quoted(name)}" for word, name in block.columns.items()), "")
+
+
+def _files(files: Sequence[str], every: Sequence[str]) -> list[str]:
+    """Return the files of a block, or the one pattern that stands for many of them and for no other file."""
+    if len(files) >= _MANY:
+        first = PurePosixPath(files[0])
+        pattern = (first.parent / f"*{first.suffix}").as_posix()
+        matched = [file for file in every if PurePosixPath(file).parent == first.parent and fnmatch(file, pattern)]
+        if sorted(matched) == sorted(files) and "[" not in pattern:
+            return [pattern]
+    return list(files)
+
+
+def _quality(page: Page, draft: Draft) -> None:
+    page.add("[quality]")
+    page.state("solutions", draft.solutions)
+    page.add("# max_sigma_horizontal = 0.05  # limits that hold readings back, in metres: take the # off where wanted")
+    page.add("# max_sigma_vertical = 0.08", "")
+
+
+def _control(page: Page, draft: Draft) -> None:
+    page.add("[control]")
+    for key in ("file", "layer", "crs", "height", "columns"):
+        state = draft.control.get(key)
+        page.state(key, state, counts=not _repeats(state))
+    page.add("")
+    if draft.control_columns:
+        page.add("[control.columns]")
+        page.add(*(f"{word} = {quoted(name)}" for word, name in draft.control_columns.items()), "")
+
+
+def _sessions(page: Page, draft: Draft) -> None:
+    if draft.sessions_file is not None:
+        page.add("[sessions]", f"file = {quoted(draft.sessions_file)}", "")
+        return
+    if draft.sessions:
+        page.comment(
+            "A session is made of the readings with one base id and without a gap of three hours; see that each is a"
+            " base that stood still. The first reading on a mark ties, those on other marks check."
+        )
+    for note in draft.notes:
+        page.comment(f"Note: {note}")
+    for session in draft.sessions:
+        _session(page, session)
+
+
+def _session(page: Page, session: SessionDraft) -> None:
+    page.add("[[session]]", f"name = {quoted(session.name)}  # {one_line(session.why)}")
+    page.add(f"start = {session.start.isoformat()}", f"end = {session.end.isoformat()}")
+    if session.otherwise is not None:
+        start, end = session.otherwise
+        page.add("# or, if times are written in the other of the two orders of day and month:")
+        page.add(f"# start = {start.isoformat()}", f"# end = {end.isoformat()}")
+    if session.base:
+        page.add(f"base = {quoted(session.base)}")
+    if session.asks is not None:
+        page.question("ties", session.asks)
+    for key, pairs in (("ties", session.ties), ("checks", session.checks)):
+        if pairs:
+            page.add(f"{key} = [{', '.join(f'{{ point = {quoted(p)}, mark = {quoted(m)} }}' for p, m in pairs)}]")
+    page.add("")
