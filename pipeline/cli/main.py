@@ -64,11 +64,32 @@ def run(
 
 
 @app.command()
-def check(jobs: Jobs) -> None:
-    """Read job, register, inputs and transformations; report all problems at once; write nothing."""
+def check(
+    context: typer.Context,
+    jobs: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="JOB", help="Job files (TOML).", show_default=False, readable=False),
+    ] = None,
+    explain: Annotated[
+        str | None,
+        typer.Option("--explain", metavar="KEY", help='Explain a key of the job file instead, such as "quality.ppm".'),
+    ] = None,
+) -> None:
+    """Read job, register, inputs and transformations; report all problems at once; write nothing.
+
+    With --explain: type, default, unit, meaning and an example of a key or table of the job file; 2 for an unknown one.
+    """
+    if explain is not None:
+        from pipeline.cli.explain_command import explain_key
+
+        if jobs:
+            context.fail("--explain takes a key, and no job.")
+        raise typer.Exit(explain_key(explain))
+    if not jobs:
+        context.fail("Missing argument 'JOB'.")
     from pipeline.cli.check_command import check_jobs
 
-    raise typer.Exit(check_jobs(jobs))
+    raise typer.Exit(check_jobs(jobs or []))
 
 
 @app.command()

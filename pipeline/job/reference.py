@@ -17,6 +17,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from pipeline.job.annotations import choices, leaves, marks, models, origins
+from pipeline.job.examples import EXAMPLES
 from pipeline.job.explain import header
 from pipeline.job.lines import KeyPath
 from pipeline.job.model import Job
@@ -25,7 +26,10 @@ from pipeline.job.values import MOST, Unit
 #: What stands around the table in the page.
 BEGIN, END = "<!-- keys: made by python -m pipeline.job.reference README.md -->", "<!-- /keys -->"
 
-_HEAD = ("| key | type | default | unit | meaning |", "| --- | --- | --- | --- | --- |")
+_HEAD = (
+    "| key | type | default | unit | meaning | example |",
+    "| --- | --- | --- | --- | --- | --- |",
+)
 _WORDS: dict[Any, str] = {
     str: "text",
     float: "number",
@@ -53,30 +57,51 @@ def placed(page: str) -> str:
 def _of_table(path: KeyPath, field: FieldInfo, written: set[tuple[type[BaseModel], str]]) -> Iterator[str]:
     """Yield the rows of the table at a path and of those inside it, but of no key that another table has told."""
     for model in models(field.annotation):
-        keys = {name: one for name, one in model.model_fields.items() if (_home(model, name), name) not in written}
+        keys = {name: one for name, one in model.model_fields.items() if (home_of(model, name), name) not in written}
         if not keys:
             continue
         needed = "needed" if len(path) == 1 and field.is_required() else ""
-        yield _cells(f"**{_called(path)}**", "", needed, "", _about(model))
-        written.update((_home(model, name), name) for name in keys)
+        yield _cells(f"**{_called(path)}**", "", needed, "", about(model), "")
+        written.update((home_of(model, name), name) for name in keys)
         for name, one in keys.items():
-            yield _row(one.alias or name, one)
+            yield _row((*path, one.alias or name), one)
         for name, one in keys.items():
             yield from _of_table((*path, one.alias or name), one, written)
 
 
-def _home(model: type[BaseModel], name: str) -> type[BaseModel]:
+def home_of(model: type[BaseModel], name: str) -> type[BaseModel]:
     """The class that states a key: `[source]` and `[[points]]` share one."""
     return next(each for each in model.__mro__ if name in get_annotations(each))
 
 
-def _about(model: type[BaseModel]) -> str:
+def about(model: type[BaseModel]) -> str:
+    """Return in words what a table is for."""
     first = (model.__doc__ or "").split("\n\n")[0]
     return re.sub(r"\s+", " ", first).strip().replace("``", "`")
 
 
-def _row(name: str, field: FieldInfo) -> str:
-    return _cells(f"`{name}`", _type(field), _default(field), _unit(field), field.description or "")
+def _row(path: KeyPath, field: FieldInfo) -> str:
+    shown = example_of(path, field)
+    meaning = field.description or ""
+    said = "" if shown in meaning or f"`{shown}`" == default_of(field) else f"`{shown}`"
+    return _cells(f"`{path[-1]}`", type_of(field), default_of(field), unit_of(field), meaning, said)
+
+
+def example_of(path: KeyPath, field: FieldInfo) -> str:
+    """Return an example of a key's value as a job file writes it: one of `EXAMPLES`, its default, or its first word.
+
+    "" where there is none.
+    """
+    names = [str(key) for key in path if isinstance(key, str)]
+    shared = ["source", *names[1:]] if names[0] == "points" else names
+    ties = ["session", "ties", *names[2:]] if names[:2] == ["session", "checks"] and len(names) > 2 else names
+    for each in (names, shared, ties):
+        if (found := EXAMPLES.get(".".join(each))) is not None:
+            return found
+    if not field.is_required() and field.default is not None and not isinstance(field.default, BaseModel):
+        return toml(field.default)
+    words = choices(field.annotation)
+    return toml(words[0]) if words else ""
 
 
 def _cells(*cells: str) -> str:
@@ -89,7 +114,7 @@ def _called(path: KeyPath) -> str:
     return " of ".join((*(f"`{name.strip(chr(39))}`" for name in inner), f"`{outer}`"))
 
 
-def _type(field: FieldInfo) -> str:
+def type_of(field: FieldInfo) -> str:
     """What a value of the key is written as: `text`, `number, more than 0`, `list of text`, the words it may be."""
     kinds = [kind for kind in origins(field.annotation) if kind is not NoneType]
     listed = "list of " if get_origin(kinds[0]) is tuple else ""
@@ -110,23 +135,25 @@ def _limits(field: FieldInfo) -> list[str]:
     return above or [f"{one} or more" for one in least]
 
 
-def _default(field: FieldInfo) -> str:
+def default_of(field: FieldInfo) -> str:
+    """Return a key's default as a job file writes it, between backticks; "needed" or "" where it has none."""
     value = field.default
     if field.is_required():
         return "needed"
-    return "" if value is None or isinstance(value, BaseModel) else f"`{_toml(value)}`"
+    return "" if value is None or isinstance(value, BaseModel) else f"`{toml(value)}`"
 
 
-def _toml(value: object) -> str:
-    """A default as a job file writes it."""
+def toml(value: object) -> str:
+    """Return a value as a job file writes it."""
     if isinstance(value, tuple):
-        return f"[{', '.join(map(_toml, value))}]"
+        return f"[{', '.join(map(toml, value))}]"
     if isinstance(value, bool):
         return str(value).lower()
     return f"{value:g}" if isinstance(value, float) else f'"{value}"'
 
 
-def _unit(field: FieldInfo) -> str:
+def unit_of(field: FieldInfo) -> str:
+    """Return what a key's number counts in; "" for none."""
     found = [one.name for one in (*field.metadata, *marks(field.annotation)) if isinstance(one, Unit)]
     return found[0] if found else ""
 
