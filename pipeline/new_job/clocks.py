@@ -12,9 +12,8 @@ from pipeline.new_job.folder import Found
 from pipeline.new_job.headings import bare
 from pipeline.new_job.look import whole
 from pipeline.new_job.questions import Candidate, Known, Question, State
-from pipeline.new_job.values import Times, decided
+from pipeline.new_job.values import Times, day_and_time, decided
 from pipeline.new_job.zones import zones_near
-from pipeline.read.clock_fields import ISO, pattern_of
 from pipeline.read.findings import Unusable
 from pipeline.read.times import clock
 
@@ -45,8 +44,7 @@ class Spans:
 
     def share(self, times: Sequence[str], time_format: str | None, zone: str) -> float:
         """Return the share of the texts that lie in a session when read so."""
-        pattern = ISO if time_format is None else pattern_of(time_format)
-        fields = pattern.read(pa.array(times, pa.string()))
+        fields = clock(None, time_format).pattern.read(pa.array(times, pa.string()))
         if not fields.real.any():
             return 0.0
         kind = clock(zone, None).kind
@@ -62,10 +60,13 @@ def clock_of(one: Found, place: tuple[float, float] | None, spans: Spans | None)
     """Return the clock of an export; ``place`` is where it lies [deg], where that is known."""
     times = one.mapped.times
     assert times is not None
-    column = one.mapped.columns["time"]
-    texts = [text for text in one.look.columns[column] if text]
+    columns = one.mapped.columns
+    if "gps_week" in columns:
+        return Clock(None, None, None, "UTC")
+    column = columns["time"]
+    texts = [text for text in _texts(one, one.look.columns) if text]
     if len(times.formats) == 2:
-        times = _looked_further(one, column, times)
+        times = _looked_further(one, times)
     form = _format(times, column, texts, spans, one.look.header_line)
     form_now = form.candidates[0].value.strip('"') if isinstance(form, Question) else times.formats[0] or None
     if isinstance(form, Known):
@@ -74,18 +75,28 @@ def clock_of(one: Found, place: tuple[float, float] | None, spans: Spans | None)
     return Clock(form, zone, form_now, zone_now)
 
 
-def _looked_further(one: Found, column: str, times: Times) -> Times:
+def _looked_further(one: Found, times: Times) -> Times:
     """Look through the whole file for a row that tells day and month apart."""
     try:
         texts, _ = whole(one.look, _MOST)
     except (Unusable, OSError):
         return times
-    return decided(times.formats, texts[column], times.zoned)
+    return decided(times.formats, _texts(one, texts), times.zoned)
+
+
+def _texts(one: Found, texts: dict[str, list[str]]) -> list[str]:
+    """Return the times of an export as the reader has them: those of two columns together."""
+    columns = one.mapped.columns
+    if "date" in columns:
+        return day_and_time(texts[columns["date"]], texts[columns["time"]])
+    return texts[columns["time"]]
 
 
 def _format(times: Times, column: str, texts: Sequence[str], spans: Spans | None, header: int) -> State:
     if times.formats == ("",):
         return None
+    if len(times.formats) == 1 and "%" not in times.formats[0]:
+        return Known(f'"{times.formats[0]}"', f'"{column}" counts: "{texts[0]}"')
     if len(times.formats) == 1:
         why = f'as "{texts[0]}" is written'
         if times.decides is not None:
@@ -98,10 +109,15 @@ def _format(times: Times, column: str, texts: Sequence[str], spans: Spans | None
         fitting = [form for form in times.formats if worth[form] >= _INSIDE]
         if len(fitting) == 1:
             return Known(f'"{fitting[0]}"', f"read so, the times lie in the sessions of {spans.file}")
-    asks = f'is the day first or the month? no row of "{column}" has a number beyond 12; the first is "{texts[0]}"'
+    asks = (
+        f'is the day first or the month? no row of "{column}" has a number beyond 12; the first is "{texts[0]}".'
+        " Start and end of the sessions go with it"
+    )
+    # a clock of twelve hours goes with the month first more often than not
+    forms = sorted(times.formats, key=lambda form: ("%p" in form) == (form.index("%d") < form.index("%m")))
     first = {form: "the day first" if form.index("%d") < form.index("%m") else "the month first"
              for form in times.formats}  # fmt: skip
-    return Question("time_format", asks, tuple(Candidate(f'"{form}"', first[form]) for form in times.formats))
+    return Question("time_format", asks, tuple(Candidate(f'"{form}"', first[form]) for form in forms))
 
 
 def _zone(

@@ -1,14 +1,30 @@
 """Which column of a file is what: by its heading first, and by what it holds where headings leave it open."""
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.intake.check_words import mentions_check
+from pipeline.job.model import Columns
 from pipeline.new_job.headings import bare, rank, unit_of
 from pipeline.new_job.look import Look
-from pipeline.new_job.values import Times, angles, decimals, given, times, words
+from pipeline.new_job.solutions import is_fixed
+from pipeline.new_job.values import (
+    Times,
+    angles,
+    counted_times,
+    day_and_time,
+    decimals,
+    given,
+    is_day,
+    is_time_of_day,
+    times,
+    words,
+)
 
 #: Columns of our words that hold plain numbers.
 _NUMBERS = (
@@ -19,6 +35,8 @@ _NUMBERS = (
 _FEW = 15
 #: The share of rows that have a name of their own, at least, where only what a column holds tells that it is names.
 _OWN = 0.8
+#: Decimals of degrees by which they are told from other numbers, and the least easting and northing likewise, metres.
+_FINE, _LARGE = 6, 1_000.0
 #: The length of a vector from the earth's centre to its surface, metres.
 _LEAST_RADIUS, _MOST_RADIUS = 6.3e6, 6.4e6
 
@@ -31,7 +49,8 @@ class Mapped:
     "" where there is none; ``dms`` whether angles are degrees, minutes and seconds. ``height`` says what its heading
     says of heights: "ellipsoid", "level" (above a height datum) or "". ``turned`` tells that headings X and Y leave
     open which is the easting. ``times`` is how times are written. ``feet`` is the unit that a heading says where it is
-    no metre. ``left`` are headings that mean something that is not mapped, with why.
+    no metre. ``left`` are headings that mean something that is not mapped, with why;
+    ``poles`` is the heading of pole heights.
     """
 
     columns: dict[str, str] = field(default_factory=dict)
@@ -42,6 +61,7 @@ class Mapped:
     times: Times | None = None
     feet: str = ""
     left: list[tuple[str, str]] = field(default_factory=list)
+    poles: str | None = None
 
 
 def mapped(look: Look) -> Mapped:
@@ -70,8 +90,76 @@ def mapped(look: Look) -> Mapped:
         found.columns["name"] = own[0]
         free.remove(own[0])
     take("code", lambda name: bool(given(look.columns[name])))
-    found.left += [(name, "one precision for both directions") for name in free if rank("precision", name) is not None]
+    _precision(found, free, take)
+    if look.numbered:
+        _by_content(look, found, free)
     return found
+
+
+def _by_content(look: Look, found: Mapped, free: list[str]) -> None:
+    """Find what no heading tells, from what columns hold: positions, heights, solutions, codes and ids of bases."""
+    measured = [name for name in free if decimals(look.columns[name]) is not None]
+    if not found.kind:
+        _place_by_content(look, found, free, measured)
+    for word, fits in (("solution", _are_solutions), ("code", _are_codes), ("base", _repeats)):
+        holding = [name for name in free if name not in measured and fits(look.columns[name])]
+        if word not in found.columns and holding:
+            found.columns[word] = holding[0]
+            free.remove(holding[0])
+    for name in free:
+        if name in measured:
+            found.left.append((f"column {look.names.index(name) + 1}", "nothing says what its numbers are"))
+
+
+def _place_by_content(look: Look, found: Mapped, free: list[str], measured: list[str]) -> None:
+    """Take two neighbouring columns of degrees with many decimals, or of large lengths, and the heights behind them."""
+    for first, second in pairwise(measured):
+        pair = [decimals(look.columns[name]) for name in (first, second)]
+        sizes = [float(np.nanmax(np.abs(one))) for one in pair if one is not None]
+        fine = all(_decimals_of(look.columns[name]) >= _FINE for name in (first, second))
+        if fine and min(sizes) <= 90 < max(sizes) <= 360:
+            turned = sizes[1] > sizes[0]
+            words_ = ("latitude", "longitude") if turned else ("longitude", "latitude")
+            found.kind = "degrees"
+        elif min(sizes) > _LARGE:
+            words_, found.kind, found.turned = ("easting", "northing"), "plane", True
+        else:
+            continue
+        names = [first, second]
+        after = measured[measured.index(second) + 1 :][:1]
+        found.columns |= dict(zip((*words_, "height"), (*names, *after), strict=False))
+        for name in (*names, *after):
+            free.remove(name)
+            measured.remove(name)
+        return
+
+
+def _decimals_of(texts: Sequence[str]) -> float:
+    """Return how many decimals a column's numbers have in the middle."""
+    return float(
+        np.median([len(re.split("[.,]", text)[-1]) if re.search("[.,]", text) else 0 for text in given(texts)])
+    )
+
+
+def _are_solutions(texts: Sequence[str]) -> bool:
+    return len(words(texts)) <= _FEW and any(is_fixed(text) for text in words(texts))
+
+
+def _are_codes(texts: Sequence[str]) -> bool:
+    return any(mentions_check(text, True) for text in words(texts))
+
+
+def _precision(found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
+    """Find one precision for both directions, where each has none of its own, and lengths of poles."""
+    for word, called in (("sigma_horizontal", "each"), ("drms", "radial")):
+        if word in Columns.model_fields and "sigma_east" not in found.columns and "drms" not in found.columns:
+            take(word, lambda _: True, called)
+    found.left += [
+        (name, "one precision for both directions, and it does not say of what kind")
+        for name in free
+        if rank("precision", name) is not None or rank("radial", name) is not None
+    ]
+    found.poles = _plainest("pole", free, lambda _: True)
 
 
 def _plainest(word: str, free: Sequence[str], fits: Callable[[str], bool]) -> str | None:
@@ -93,24 +181,67 @@ def _is_own(texts: Sequence[str]) -> bool:
 
 
 def _time(look: Look, found: Mapped, free: list[str]) -> None:
-    """Find the column of times: by its heading among those that hold dates with times, or the only one that does."""
+    """Find the times: a column by its heading among those that hold dates with times, or the only one that does.
+
+    Else dates and times of day in two columns, GPS weeks and seconds, times that are counted.
+    """
     holding = {name: how for name in free if (how := _as_times(look, name)) is not None}
     name = _plainest("time", [name for name in free if name in holding], lambda _: True)
     others = [one for one in holding if rank("time_end", one) is None and rank("dated", one) is None]
     name = name or (others[0] if others else None)
     if name is not None:
-        found.columns["time"], found.times = name, holding[name]
-        free.remove(name)
+        _take_time(found, free, {"time": name}, holding[name])
         ends = _plainest("time_end", [one for one in free if one in holding], lambda _: True)
         if ends is not None:
             found.columns["time_end"] = ends
             free.remove(ends)
+    else:
+        _other_time(look, found, free)
+
+
+def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
+    takes = Columns.model_fields
+    day = next((name for name in free if is_day(look.columns[name])), None)
+    clocks = [name for name in free if is_time_of_day(look.columns[name])]
+    if day is not None and clocks and "date" in takes:
+        begins = _plainest("clock", clocks, lambda _: True) or clocks[0]
+        how = times(day_and_time(look.columns[day], look.columns[begins]))
+        if how is not None:
+            _take_time(found, free, {"date": day, "time": begins}, how)
+            if ends := [name for name in clocks if name != begins and rank("time_end", name) is not None]:
+                found.columns["time_end"] = ends[0]
+                free.remove(ends[0])
+            return
+    week, seconds = (
+        _plainest(word, free, lambda name: decimals(look.columns[name]) is not None) for word in ("week", "seconds")
+    )
+    if week is not None and seconds is not None and "gps_week" in takes:
+        _take_time(found, free, {"gps_week": week, "gps_seconds": seconds}, Times(("",), zoned=True))
+        return
+    for name in free:
+        if (how := counted_times(look.columns[name], name)) is not None and (_is_time(name) or look.numbered):
+            _take_time(found, free, {"time": name}, how)
+            return
+
+
+def _is_time(heading: str) -> bool:
+    said = ("unix", "epoch", "gps", "tow", "msec", "timestamp")
+    return (
+        rank("time", heading) is not None or bare(heading) in ("ms", "s") or any(one in bare(heading) for one in said)
+    )
+
+
+def _take_time(found: Mapped, free: list[str], columns: dict[str, str], how: Times) -> None:
+    found.columns.update(columns)
+    found.times = how
+    for name in columns.values():
+        free.remove(name)
 
 
 def _as_times(look: Look, name: str) -> Times | None:
     if name in look.dated:
         return Times(("",), zoned=True)
-    return times(look.columns[name])
+    return None if is_day(look.columns[name]) else times(look.columns[name])
 
 
 def _position(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from pipeline.arrays import Integers
 from pipeline.files.sheet import read_sheet
 from pipeline.geodesy.nearby import Registered, grids_at, named, separation
-from pipeline.job.model import ControlSection, Points, Session
+from pipeline.job.model import Columns, ControlSection, Points, Session
 from pipeline.near import plain
 from pipeline.new_job.clocks import Clock, Spans, clock_of
 from pipeline.new_job.draft import Block, Draft
@@ -35,6 +35,7 @@ from pipeline.new_job.rows import rows
 from pipeline.new_job.sessions import sessions
 from pipeline.new_job.solutions import solutions
 from pipeline.new_job.tables import Register, register_of, sample_of, tables_of, together
+from pipeline.new_job.values import words
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.findings import Unusable
 
@@ -133,6 +134,7 @@ def _to_read(one: Found, clock: Clock) -> Points:
         time_zone=clock.zone_now,
         time_format=clock.format_now,
         angles="dms" if one.mapped.dms else None,
+        units=one.mapped.feet or None,
     )
 
 
@@ -274,19 +276,19 @@ def _blocks(
         if grid.turned and one.mapped.turned:
             columns["easting"], columns["northing"] = columns["northing"], columns["easting"]
         is_of = one.mapped.kind
-        states: dict[str, State] = {
+        states: dict[str, State] = {key: Known(_toml(value)) for key, value in one.look.keys.items()}
+        states |= {
             "crs": export_state(one, replace(table, kind=is_of), grid.state, place, grid.now),
             "time_zone": clock.zone,
             "time_format": clock.format,
-            "delimiter": _stated(one.look.delimiter),
-            "encoding": _stated(one.look.encoding, one.look.written),
             "angles": Known('"dms"', "degrees, minutes and seconds") if one.mapped.dms else None,
             "units": _units(one),
         }
         notes = [f"{name}: {why}, so it is not mapped" for name, why in one.mapped.left]
         if one.mapped.turned and not grid.turned and not isinstance(grid.state, Known):
             notes.append("X and Y leave open which is the easting: exchange the two columns if X is the northing")
-        block = Block([one.look.shown], columns, states, one.look.layer, notes)
+        block = Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes)
+        block.asks += _poles(one)
         same = next((each for each in draft.blocks if _alike(each, block)), None)
         if same is not None:
             same.files.append(one.look.shown)
@@ -333,13 +335,28 @@ def _share(draft: Draft, on_clock: bool) -> None:
 def _alike(one: Block, other: Block) -> bool:
     def shape(block: Block) -> list[object]:
         said = [(key, _meaning(state)) for key, state in block.states.items()]
-        return [block.columns, said, block.layer, block.notes]
+        return [block.columns, said, block.layer, block.notes, block.asks]
 
     return shape(one) == shape(other)
 
 
-def _stated(value: str | None, why: str = "") -> State:
-    return None if value is None else Known(quoted(value), why)
+def _poles(one: Found) -> list[Question]:
+    """Return the question whether heights are of the pole's foot or of its top; none where all poles are one length.
+
+    A length that is the same in all rows is taken up by the shift from the ties.
+    """
+    if one.mapped.poles is None or len(words(one.look.columns[one.mapped.poles])) < 2:
+        return []
+    heading = quoted(one.mapped.poles)
+    if "pole_height" not in Columns.model_fields:
+        return []
+    asks = f"are heights of the ground, or of the antenna at the top of the pole, whose length is in {heading}?"
+    candidates = (Candidate(heading, "of the antenna: the pole is taken off; of the ground: delete this line"),)
+    return [Question("pole_height", asks, candidates)]
+
+
+def _toml(value: str | int) -> str:
+    return quoted(value) if isinstance(value, str) else str(value)
 
 
 def _units(one: Found) -> State:

@@ -8,13 +8,14 @@ from pipeline.new_job.questions import Question, State
 
 @dataclass
 class Block:
-    """A ``[[points]]`` block: its files, its columns, the states of its keys, what stands beside them."""
+    """A ``[[points]]`` block: files, columns, the states of its keys, notes, and what is asked of its columns."""
 
     files: list[str]
-    columns: dict[str, str]
+    columns: dict[str, str | int]
     states: dict[str, State]
     layer: str | None = None
     notes: list[str] = field(default_factory=list)
+    asks: list[Question] = field(default_factory=list)
 
 
 @dataclass

@@ -112,7 +112,13 @@ def _sort_table(look: Look, found: Contents) -> None:
         found.told.append((look.called, "neither", f"{needed}: {', '.join(look.names[:12])}"))
     elif columns.times is not None and not (_marks_of(both) >= 4 and "solution" not in columns.columns):
         found.exports.append(both)
-        found.told.append((look.called, "export", f'positions and times ("{columns.columns["time"]}")'))
+        found.told.append(
+            (
+                look.called,
+                "export",
+                f'positions and times ("{columns.columns.get("time") or columns.columns["gps_week"]}")',
+            )
+        )
     elif "name" in columns.columns:
         found.registers.append(both)
     else:

@@ -138,8 +138,9 @@ _CALLED = {
     "x": "x ecefx xecef geocentricx xgeo",
     "y": "y ecefy yecef geocentricy ygeo",
     "z": "z ecefz zecef geocentricz zgeo",
+    "radial": "hrms drms horizontalrms rmsh rmshz",
     "precision": """
-        hrms horizontalprecision hprec hprecision horzprec hzprec hacc accuracy precision prec lagegenauigkeit
+        horizontalprecision hprec hprecision horzprec hzprec hacc accuracy precision prec lagegenauigkeit
         genauigkeit precisionhorizontale precisionh precisieplan hsigma sigmaplan rms 2dprecision horprecision
         horizontalaccuracy
         """,
@@ -150,6 +151,13 @@ _CALLED = {
     "clock": """
         time hour uhrzeit zeit heure hora ora tijd tid klokkeslett kello klo czas godzina cas utctime localtime
         gpstime klockslag timeutc
+        """,
+    "each": "sh sigmah sigmahorizontal stdh sigmahz sigmaplan shz sdhz sxy sen sp",
+    "pole": """
+        pole poleheight polehgt poleht rodheight rodht rod hr antennaheight antheight antht ih stab stabhohe stabhoehe
+        antennenhohe antennenhoehe reflektorhohe canne hauteurcanne hauteurantenne bastonalt jalon alturajalon
+        alturabaston alturaantena altezzapalina palina altezzaantenna stokhoogte antennehoogte stanghoyde antennehoyde
+        stanghojd antennhojd sauvankorkeus wysokosctyczki wysokoscanteny vyskavytycky vyskaanteny targetheight
         """,
     "week": "gpsweek week wn gpswoche semainegps semanagps",
     "seconds": "gpsseconds tow seconds secondsofweek sow gpstow gpssow secofweek gpssec",

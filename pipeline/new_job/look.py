@@ -1,6 +1,7 @@
 """The beginning of a file of any kind, as one table of texts: its columns, some of its rows, and how it is written."""
 
 import hashlib
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -12,8 +13,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Floats
+from pipeline.files.odd_text import looks_like_data
 from pipeline.job.model import Columns, Points
-from pipeline.new_job.headings import is_known
+from pipeline.new_job.headings import bare, is_known
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import Dialect, find_dialect
 from pipeline.read.findings import Unusable
@@ -30,6 +32,8 @@ ROWS, BYTES, LINES = 1000, 256 << 10, 60
 #: What texts that are no UTF-8 may be written in, by how many known headings are read so; the first where none is.
 _ENCODINGS = ("cp1252", "cp1250")
 _DELIMITERS = ",;\t|"
+#: The job file's word for a delimiter of any number of blanks.
+BLANKS = "blanks"
 
 
 @dataclass(frozen=True)
@@ -37,18 +41,17 @@ class Look:
     """A file, or one layer of it, as far as it was looked at.
 
     ``columns`` are the texts of the first rows by column, "" where there is none; ``dated`` the columns that hold times
-    by their type. ``delimiter`` and ``encoding`` are what has to be stated, None where the reader finds it; ``written``
-    says in words how the file is written. ``crs`` is a layer's own. ``place`` is X, Y, Z (NaN where there is none) of
-    the first rows' geometries. ``above`` are the lines above the header.
+    by their type. ``keys`` are what a job file has to state of how the file is written, ``written`` says it in words;
+    ``numbered`` tells that columns go by their numbers. ``crs`` is a layer's own. ``place`` is X, Y, Z (NaN where there
+    is none) of the first rows' geometries. ``above`` are the lines above the header.
     """
 
     path: Path
     shown: str
     columns: dict[str, list[str]]
     header_line: int = 1
-    delimiter: str | None = None
-    encoding: str | None = None
-    decimal: str = "."
+    keys: dict[str, str | int] = field(default_factory=dict)
+    numbered: bool = False
     written: str = ""
     layer: str | None = None
     several_layers: bool = False
@@ -68,16 +71,24 @@ class Look:
         """The file, with its layer where it has several."""
         return f"{self.shown}, layer {self.layer}" if self.several_layers else self.shown
 
+    @property
+    def encoding(self) -> str | None:
+        """The encoding that has to be stated."""
+        found = self.keys.get("encoding")
+        return None if found is None else str(found)
+
+    def named(self, columns: dict[str, str]) -> dict[str, str | int]:
+        """Return columns as a job file names them: by their numbers where names do not tell them apart."""
+        if not self.numbered:
+            return dict(columns)
+        return {word: self.names.index(name) + 1 for word, name in columns.items()}
+
     def points(self, columns: dict[str, str], **more: str | None) -> Points:
         """Return the block of a job file by which the file is read."""
-        return Points(
-            files=(self.shown,),
-            layer=self.layer,
-            columns=Columns(**columns),
-            delimiter=self.delimiter,
-            encoding=self.encoding,
-            **{"crs": self.crs, **more},  # type: ignore[arg-type]
-        )
+        mapped = Columns(**self.named(columns))  # type: ignore[arg-type]
+        stated = {"crs": self.crs, **self.keys, **more}
+        layer = {} if self.layer is None else {"layer": self.layer}
+        return Points(files=(self.shown,), columns=mapped, **layer, **stated)  # type: ignore[arg-type]
 
 
 def looks(path: Path, shown: str) -> Iterator[Look]:
@@ -118,8 +129,8 @@ def whole(look: Look, most: int) -> tuple[dict[str, list[str]], tuple[Floats, Fl
 @contextmanager
 def _opened(look: Look) -> Iterator[Iterator[Raw]]:
     if look.form == "text":
-        known = {word: name for word, name in zip(Columns.model_fields, look.names, strict=False)}
-        dialect = find_dialect(look.path, look.points(known).model_copy(update={"decimal": "."}))
+        known = {} if look.numbered else dict(zip(_WORDS, look.names, strict=False))
+        dialect = find_dialect(look.path, look.points(known, decimal="."))
         yield read_delimited(look.path, dialect, look.encoding)
         return
     layer = look.layer or (layers_of(look.path)[0] if look.form == "gpkg" else None)
@@ -133,27 +144,79 @@ def _text(path: Path, shown: str) -> Look:
     at, delimiter = _header(lines)
     if at is None:
         raise Unusable(1, "the file is empty")
-    names = [name for name in _cells(lines[at], delimiter) if name]
-    known = {word: name for word, name in zip(Columns.model_fields, names, strict=False)}
-    # that the header is found again it is enough to name its columns, whatever as
-    found = find_dialect(path, Points(files=(shown,), columns=Columns(**known), encoding=encoding, decimal="."))
-    stated = None
-    if found.delimiter != delimiter or found.header_line != at + 1:
-        stated = delimiter
-        found = find_dialect(
-            path, Points(files=(shown,), columns=Columns(**known), encoding=encoding, decimal=".", delimiter=delimiter)
-        )
+    names = _cells(lines[at], delimiter)
+    stated: dict[str, str | int] = {} if encoding is None else {"encoding": encoding}
+    none = sum(map(is_known, names)) < 2 and looks_like_data(names)
+    filled = [name for name in names if name]
+    numbered = none or len(set(filled)) < len(filled)
+    keys, found = _dialect(path, shown, at, delimiter, names, stated, without=none, lines=lines, numbered=numbered)
     raw = _first(read_delimited(path, found, encoding, BYTES))
     return Look(
         path,
         shown,
         _texts(raw, found.names),
         header_line=found.header_line,
-        delimiter=stated,
-        encoding=encoding,
+        keys=keys,
+        numbered=numbered,
         written=_written(found, why),
         above=tuple(line.decode("utf-8", "replace").strip() for line in lines[:at]),
     )
+
+
+#: Words by which columns are named where only the header is to be found.
+_WORDS = ("name", "code", "time", "solution", "base", "mark")
+
+
+def _dialect(
+    path: Path,
+    shown: str,
+    at: int,
+    delimiter: str,
+    names: list[str],
+    stated: dict[str, str | int],
+    *,
+    without: bool,
+    lines: list[bytes],
+    numbered: bool,
+) -> tuple[dict[str, str | int], Dialect]:
+    """Return what has to be stated so that the reader finds this header and delimiter, as little as will do.
+
+    Raises `Unusable` where it cannot be read at all.
+    """
+    once = [name for name in names if name and names.count(name) == 1]
+    known = {} if without else dict(zip(_WORDS, sorted(once, key=is_known, reverse=True), strict=False))
+    comment = "#" if any(line.lstrip().startswith(b"#") for line in lines) and not without else None
+    more: list[dict[str, str | int]] = [{}, {"delimiter": delimiter}, {"header": at + 1}]
+    more += [{"delimiter": delimiter, "header": at + 1}]
+    more = [{"header": 0}, {"header": 0, "delimiter": delimiter}] if without else more
+    if numbered:  # which a job file has to say then
+        more = [each for each in more if "header" in each]
+    if comment is not None:
+        more = [each | {"comment": comment} for each in more]
+    wrong: Unusable | None = None
+    for each in more:
+        keys = stated | each
+        if not keys.keys() <= Points.model_fields.keys() or not _takes(keys):
+            continue
+        block = Points(files=(shown,), columns=Columns(**known), decimal=".", **keys)  # type: ignore[arg-type]
+        try:
+            found = find_dialect(path, block)
+        except Unusable as error:
+            wrong = wrong or error
+            continue
+        if found.header_line == (0 if without else at + 1) and len(found.names) == _width(names):
+            return keys, found
+    raise wrong or Unusable(at + 1, "the header cannot be told")
+
+
+def _takes(keys: dict[str, str | int]) -> bool:
+    """Tell whether a job file takes the delimiter."""
+    return keys.get("delimiter") != BLANKS or "header" in Points.model_fields
+
+
+def _width(names: list[str]) -> int:
+    """Return how many columns a header has, empty ones at its end left out."""
+    return max((place for place, name in enumerate(names, start=1) if name), default=0)
 
 
 def _written(found: Dialect, why: str) -> str:
@@ -195,17 +258,23 @@ def _lines(path: Path, encoding: str | None) -> list[bytes]:
 
 def _header(lines: list[bytes]) -> tuple[int | None, str]:
     """Return which line names most columns that are known (else the first with most cells), and its delimiter."""
+    sep = re.match(rb'"?sep=([^\n"])', lines[0], re.IGNORECASE) if lines else None
+    signs = (sep[1].decode("utf-8", "replace"),) if sep is not None else (*_DELIMITERS, BLANKS)
     best, found, sign = (0, 0), None, ","
     for at, line in enumerate(lines):
-        for delimiter in _DELIMITERS if line.strip() else ():
+        for delimiter in signs if line.strip() and not (sep and not at) else ():
             names = _cells(line, delimiter)
-            worth = (sum(map(is_known, names)), len(names))
-            if worth[0] >= max(2, best[0] + 1) or (not best[0] and worth[1] > best[1]):
+            worth = (len({bare(name) for name in names if is_known(name)}), len(names))
+            wider = not best[0] and worth[1] > best[1] and (delimiter != BLANKS or best[1] < 2)
+            if worth[0] >= max(2, best[0] + 1) or wider:
                 best, found, sign = worth, at, delimiter
     return found, sign
 
 
 def _cells(line: bytes, delimiter: str) -> list[str]:
+    line = line.lstrip(b" \t").removeprefix(b"#") if line.lstrip().startswith(b"#") else line
+    if delimiter == BLANKS:
+        return line.decode("utf-8", "replace").split()
     try:
         return [cell.decode("utf-8", "replace").strip() for cell in cells(line, delimiter.encode())]
     except (Stray, Unclosed):

@@ -18,6 +18,11 @@ _FIXED = frozenset(_CALLED.split())
 _NMEA = "4"
 
 
+def is_fixed(word: str) -> bool:
+    """Tell whether a word clearly means a fixed solution."""
+    return bare(word) in _FIXED
+
+
 def solutions(words: Counter[str]) -> State:
     """Return the state of ``quality.solutions`` for the words that are there with their counts; None for none."""
     if not words:

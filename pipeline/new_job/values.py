@@ -13,6 +13,7 @@ from pipeline.job.time_format import likely_formats
 from pipeline.read.angles import dms
 from pipeline.read.clock_fields import ISO, Pattern, pattern_of
 from pipeline.read.numeric import numbers
+from pipeline.read.times import clock
 
 #: The share of a column's texts that has to be of a kind; some rows of an export are always spoilt.
 MOSTLY = 0.8
@@ -68,22 +69,24 @@ def angles(texts: Sequence[str], letters: str) -> Floats | None:
 
 def times(texts: Sequence[str]) -> Times | None:
     """Return how a column of dates with times of day is written, None where it holds none."""
+    texts = [_BLANK.sub(" ", text) for text in texts]
     some = given(texts)
     if not some or sum(bool(_LIKE_TIME.search(text)) for text in some) < MOSTLY * len(some):
         return None
     zoned = sum(bool(_ZONED.search(text) and _WITH_CLOCK.search(text)) for text in some) >= MOSTLY * len(some)
     if _share(ISO, some) >= MOSTLY:
         return Times(("",), zoned)
-    tried = [form for text in some[:50] for form in likely_formats(text)]
+    tried = [form for text in some[:50] for form in likely_formats(text) if "%" in form]
     tried += [f"{date}{sign}{clock}" for date in _DATES for sign in (" ", ", ") for clock in _CLOCKS]
     first = some[:30]
     likely = [form for form in dict.fromkeys([*tried, *_RUNS]) if _share(pattern_of(form), first) > 0]
-    fitting = [form for form in likely if _share(pattern_of(form), some) >= MOSTLY]
+    fitting = [form for form in likely if _share(pattern_of(form), some) >= MOSTLY and _any_real(form, some)]
     if not fitting:
         return None
     best = max(_share(pattern_of(form), some) for form in fitting)
     orders = tuple(form for form in fitting if _share(pattern_of(form), some) == best)
-    return Times(orders[:1], zoned) if len(orders) != 2 else decided(orders, texts, zoned)
+    either = len(orders) == 2 and all("%d" in form and "%m" in form for form in orders)
+    return decided(orders, texts, zoned) if either else Times(orders[:1], zoned)
 
 
 def decided(orders: tuple[str, ...], texts: Sequence[str], zoned: bool) -> Times:
@@ -94,6 +97,65 @@ def decided(orders: tuple[str, ...], texts: Sequence[str], zoned: bool) -> Times
         return Times(orders, zoned)
     row = unreal[ruled_out[0]][0]
     return Times(tuple(form for form in orders if form not in ruled_out), zoned, (row, texts[row]))
+
+
+#: Words of `time_format` for times that are counted, with the least and the most that a count of this century is.
+_COUNTS = {
+    "unix-milliseconds": (9.0e11, 4.1e12),
+    "unix-seconds": (9.0e8, 4.1e9),
+    "serial-days": (36_500.0, 73_400.0),
+}
+_WEEK_SECONDS = re.compile(r"\d{4}[ :;/]+\d{1,6}(?:[.,]\d+)?")
+
+
+def counted_times(texts: Sequence[str], heading: str) -> Times | None:
+    """Return how a column of times that are counted is written, None where it holds none, or no job file takes them.
+
+    Seconds of the GPS time scale look like those since 1970: only a heading tells them apart.
+    """
+    some = given(texts)
+    if some and all(_WEEK_SECONDS.fullmatch(text) for text in some):
+        return _as_counted("gps-week-seconds")
+    values = decimals(texts)
+    if values is None:
+        return None
+    known = values[np.isfinite(values)]
+    for word, (least, most) in _COUNTS.items():
+        if ((known >= least) & (known <= most)).all():
+            return _as_counted("gps-seconds" if word == "unix-seconds" and "gps" in heading.casefold() else word)
+    return None
+
+
+def _as_counted(word: str) -> Times | None:
+    try:
+        clock(None, word)
+    except ValueError:
+        return None
+    return Times((word,), zoned=not word.startswith("serial"))
+
+
+_DAY_ALONE = re.compile(r"[T ](?:0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[aA][mM])Z?$")
+#: Blanks of any kind, hard and narrow ones too.
+_BLANK = re.compile(r"[ \u00a0\u2007\u2009\u202f]+")
+_TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?(?:\s?[ap]\.?m\.?)?", re.IGNORECASE)
+_DATE_ALONE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[A-Za-z]{3,9}\.?[ ./-]?\d{2,4}")
+
+
+def is_day(texts: Sequence[str]) -> bool:
+    """Tell whether a column holds dates without a time of day, or all at midnight."""
+    some = given(texts)
+    return bool(some) and all(_DATE_ALONE.fullmatch(_DAY_ALONE.sub("", text)) for text in some)
+
+
+def is_time_of_day(texts: Sequence[str]) -> bool:
+    """Tell whether a column holds times of day without a date."""
+    some = given(texts)
+    return bool(some) and all(_TIME_OF_DAY.fullmatch(text) for text in some)
+
+
+def day_and_time(days: Sequence[str], clocks: Sequence[str]) -> list[str]:
+    """Return dates and times of day of two columns as the reader puts them together: with a blank between."""
+    return [f"{_DAY_ALONE.sub('', day)} {time}" if day and time else "" for day, time in zip(days, clocks, strict=True)]
 
 
 def words(texts: Sequence[str]) -> Counter[str]:
@@ -107,6 +169,10 @@ def _array(texts: Sequence[str]) -> pa.Array:
 
 def _share(pattern: Pattern, texts: Sequence[str]) -> float:
     return float(pattern.read(_array(texts)).matched.mean())
+
+
+def _any_real(form: str, texts: Sequence[str]) -> bool:
+    return bool(pattern_of(form).read(_array(texts)).real.any())
 
 
 def _unreal(form: str, texts: Sequence[str]) -> list[int]:

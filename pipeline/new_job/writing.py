@@ -141,7 +141,11 @@ def _block(page: Page, block: Block, every: Sequence[str]) -> None:
     for note in block.notes:
         page.comment(note)
     page.add("[points.columns]")
-    page.add(*(f"{word} = {quoted(name)}" for word, name in block.columns.items()), "")
+    for word, name in block.columns.items():
+        page.add(f"{word} = {quoted(name) if isinstance(name, str) else name}")
+    for asks in block.asks:
+        page.question(asks.key, asks)
+    page.add("")
 
 
 def _files(files: Sequence[str], every: Sequence[str]) -> list[str]:
