@@ -2,7 +2,7 @@
 
 import hashlib
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import islice
@@ -32,6 +32,8 @@ ROWS, BYTES, LINES = 1000, 256 << 10, 60
 #: What texts that are no UTF-8 may be written in, by how many known headings are read so; the first where none is.
 _ENCODINGS = ("cp1252", "cp1250")
 _DELIMITERS = ",;\t|"
+#: So many headings that are known make a header.
+_HEADINGS = 2
 #: The job file's word for a delimiter of any number of blanks.
 BLANKS = "blanks"
 
@@ -257,18 +259,31 @@ def _lines(path: Path, encoding: str | None) -> list[bytes]:
 
 
 def _header(lines: list[bytes]) -> tuple[int | None, str]:
-    """Return which line names most columns that are known (else the first with most cells), and its delimiter."""
+    """Return which line names most columns that are known (else the first with most cells), and its delimiter.
+
+    Blanks part columns only where no other sign does: headings may have some within.
+    """
     sep = re.match(rb'"?sep=([^\n"])', lines[0], re.IGNORECASE) if lines else None
-    signs = (sep[1].decode("utf-8", "replace"),) if sep is not None else (*_DELIMITERS, BLANKS)
+    if sep is not None:
+        return _likeliest(lines, (sep[1].decode("utf-8", "replace"),), 1)[:2]
+    at, sign, worth = _likeliest(lines, _DELIMITERS, 0)
+    if worth[0] >= _HEADINGS or (not worth[0] and worth[1] > _HEADINGS):
+        return at, sign
+    other, blanks, apart = _likeliest(lines, (BLANKS,), 0)
+    return (other, blanks) if apart > worth else (at, sign)
+
+
+def _likeliest(lines: list[bytes], signs: Sequence[str], first: int) -> tuple[int | None, str, tuple[int, int]]:
+    """Return the likeliest header below the first lines, its delimiter, and how many known and other names it has."""
     best, found, sign = (0, 0), None, ","
     for at, line in enumerate(lines):
-        for delimiter in signs if line.strip() and not (sep and not at) else ():
+        for delimiter in signs if line.strip() and at >= first else ():
             names = _cells(line, delimiter)
             worth = (len({bare(name) for name in names if is_known(name)}), len(names))
-            wider = not best[0] and worth[1] > best[1] and (delimiter != BLANKS or best[1] < 2)
-            if worth[0] >= max(2, best[0] + 1) or wider:
+            wider = not best[0] and worth[1] > best[1]
+            if worth[0] >= max(_HEADINGS, best[0] + 1) or wider:
                 best, found, sign = worth, at, delimiter
-    return found, sign
+    return found, sign, best
 
 
 def _cells(line: bytes, delimiter: str) -> list[str]:
