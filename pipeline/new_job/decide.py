@@ -105,6 +105,9 @@ def _register(found: Contents, draft: Draft) -> Register | None:
     if len(alike) > 1:
         candidates = tuple(Candidate(quoted(each.look.shown), "") for each in alike)
         draft.control["file"] = Question("control.file", "which of these is the register of control marks?", candidates)
+    for key, value in one.look.keys.items() | ({("angles", "dms")} if one.mapped.dms else set()):
+        if key in ControlSection.model_fields:
+            draft.control[key] = Known(_toml(value))
     if one.look.layer is not None:
         draft.control["layer"] = Known(quoted(one.look.layer))
     return register

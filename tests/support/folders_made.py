@@ -298,6 +298,19 @@ def tabled(folder: Path, job: Simulation) -> Answers:
     return {}
 
 
+def renamed(folder: Path, job: Simulation) -> Answers:
+    """A register under headings of its own, with decimal commas, in a Windows encoding."""
+    register = job.register
+    lines = ["Punktname;Hochwert;Rechtswert;NHN-Höhe"]
+    for at, name in enumerate(register["mark"]):
+        numbers = [f"{register[word][at]:.5f}".replace(".", ",") for word in ("northing", "easting", "height")]
+        lines.append(";".join([str(name), *numbers]))
+    (folder / "control.csv").unlink()
+    (folder / "Festpunkte.csv").write_bytes(("\n".join(lines) + "\n").encode("cp1252"))
+    write_csv({name: job.rows[name] for name in _EXPORTED}, folder / "rover.csv")
+    return {}
+
+
 def degrees(folder: Path, job: Simulation) -> Answers:
     """A register in degrees: the grid is a matter of taste."""
     register = {"mark": job.register["mark"], "longitude": job.marks.longitude, "latitude": job.marks.latitude,
@@ -312,7 +325,7 @@ FOLDERS: dict[str, tuple[Callable[[Path, Simulation], Answers], dt.datetime]] = 
     one.__name__: (one, CLEAR)
     for one in (
         german, french, spanish, portuguese, italian, dutch, norwegian, finnish, polish, czech, geocentric, wide,
-        american, one_base, figures, by_name, coded, layers, degrees,
+        american, one_base, figures, by_name, coded, layers, degrees, renamed,
     )
 } | {one.__name__: (one, dt.datetime(2026, 3, 4, 19, 30, tzinfo=dt.UTC)) for one in (ambiguous, tabled)}  # fmt: skip
 
