@@ -49,7 +49,7 @@ def frames_at(longitude: float, latitude: float) -> list[Registered]:
 def geocentric(text: str) -> str | None:
     """Return the code of the geocentric CRS of a CRS's datum; None where none is registered."""
     try:
-        code = systems.geocentric_of(systems.parse(text)).to_authority()
+        code = systems.geocentric_of(systems.parse(text)).to_authority("EPSG")
     except (OperationError, CRSError):
         return None
     return ":".join(code) if code else None
@@ -90,7 +90,7 @@ def parts(text: str) -> tuple[str | None, str | None]:
 def with_heights(text: str) -> str | None:
     """Return the code of the 3D geographic CRS of a CRS's datum; None where none is registered."""
     try:
-        code = systems.geographic_of(systems.parse(text)).to_3d().to_authority()
+        code = systems.geographic_of(systems.parse(text)).to_3d().to_authority("EPSG")
     except (OperationError, CRSError):
         return None
     return ":".join(code) if code else None
@@ -125,13 +125,14 @@ _NOT_USED = ("example", "WGS 66", "WGS 72")
 def _at(kind: PJType, longitude: float, latitude: float) -> Iterator[Registered]:
     longitude = (longitude + 180.0) % 360.0 - 180.0
     place = AreaOfInterest(longitude, latitude, longitude, latitude)
-    found = []
+    found: dict[str, Registered] = {}
     for info in query_crs_info("EPSG", kind, place, contains=True):
         area = info.area_of_use
         if not info.deprecated and area is not None and not any(word in info.name for word in _NOT_USED):
             width = area.east - area.west + (360.0 if area.east < area.west else 0.0)
-            found.append(Registered(f"EPSG:{info.code}", info.name, width * (area.north - area.south)))
-    yield from sorted(found, key=lambda one: (one.size, int(one.code[5:])))
+            code = f"EPSG:{info.code}"
+            found[code] = Registered(code, info.name, width * (area.north - area.south))
+    yield from sorted(found.values(), key=lambda one: (one.size, int(one.code[5:])))
 
 
 def _is_grid(code: str) -> bool:

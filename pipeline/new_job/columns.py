@@ -25,6 +25,7 @@ from pipeline.new_job.values import (
     times,
     words,
 )
+from pipeline.read.mapping import BASE_POSITIONS
 
 #: Columns of our words that hold plain numbers.
 _NUMBERS = (
@@ -80,6 +81,10 @@ def mapped(look: Look) -> Mapped:
     _position(look, found, free, take)
     for word in _NUMBERS:
         take(word, lambda name: decimals(look.columns[name]) is not None)
+    whole = [set(words_) for words_ in BASE_POSITIONS if set(words_) <= found.columns.keys()]
+    for word in {word for words_ in BASE_POSITIONS for word in words_} - (whole[0] if whole else set()):
+        if word in found.columns:
+            free.append(found.columns.pop(word))
     take("solution", lambda name: 0 < len(words(look.columns[name])) <= _FEW)
     take("base", lambda name: _repeats(look.columns[name]))
     take("mark", lambda name: bool(given(look.columns[name])))

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -19,6 +19,7 @@ from pipeline.new_job.draft import Block, Draft
 from pipeline.new_job.folder import Contents, Found, contents, rivals
 from pipeline.new_job.frames import (
     Fit,
+    Grid,
     Table,
     export_state,
     fits,
@@ -27,6 +28,7 @@ from pipeline.new_job.frames import (
     own_crs,
     place_of,
     register_states,
+    step_of,
     turned_alike,
 )
 from pipeline.new_job.occupations import Marks, likely
@@ -41,15 +43,6 @@ from pipeline.read.findings import Unusable
 
 #: Readings that are held against a register's marks where none says that it stands on one.
 _ANY = 3_000
-
-
-@dataclass(frozen=True)
-class Grid:
-    """The state of the grid, the one that positions are compared in for now, and whether X is the northing in it."""
-
-    state: State
-    now: str | None
-    turned: bool = False
 
 
 def draft_of(folder: Path, base: Path, shown: str) -> Draft:
@@ -78,7 +71,7 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         draft.sessions_file = spans.file
     else:
         marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
-        sessions(draft, read, together(tables, grid.now, grid.turned), marks, some, clocks, found.exports, on_clock)
+        sessions(draft, read, together(tables, grid), marks, some, clocks, found.exports, on_clock)
     for number in sorted(read.cut):
         name = found.exports[number].look.called
         draft.notes.append(f"{name}: only its first rows were looked at; see that the sessions cover the rest")
@@ -153,7 +146,12 @@ def _grid(
     marks = register.table if register is not None else None
     own = own_crs(register.found) if register is not None else (None, "")
     if marks is not None and marks.kind == "plane" and own[0] is not None:
-        return Grid(Known(f'"{own[0]}"', f"{named(own[0])}: the register's, {own[1]}"), own[0])
+        chosen = some if len(some) else np.arange(min(count, _ANY))
+        known = Registered(own[0], named(own[0]) or own[0], 0.0)
+        agreed = [
+            fit for table in tables if table.kind == "degrees" for fit in fits(_only(table, chosen), marks, [known])
+        ]
+        return Grid(Known(f'"{own[0]}"', f"{known.name}: the register's, {own[1]}"), own[0], step=step_of(agreed))
     chosen = some if len(some) else np.arange(min(count, _ANY))
     found = _fitting(exports, tables, marks, chosen, place) if marks is not None else []
     if len(found) == 1 and marks is not None:
@@ -161,14 +159,14 @@ def _grid(
         why = f"{found[0].grid.name}: of the grids in use there the only one in which marks and readings on them agree"
         if any(table.crs == code for table in tables):
             why = f"{found[0].grid.name}: the exports' own, and the marks lie where readings on them do"
-        return Grid(Known(f'"{code}"', why), code, found[0].turned)
+        return Grid(Known(f'"{code}"', why), code, found[0].turned, step_of(found))
     asks = grid_question(place, found, marks)
     now = asks.candidates[0].value.strip('"') if asks.candidates else None
     turned = found[0].turned if found else False
     if not found and marks is not None and marks.kind == "plane":
         planes = [_only(table, chosen) for table in tables if table.kind == "plane"]
         turned = any(turned_alike(plane, marks) for plane in planes)
-    return Grid(asks, now, turned)
+    return Grid(asks, now, turned, step_of(found))
 
 
 def _fitting(
@@ -208,7 +206,7 @@ def _target(
     geoids = _covering(found.geoids, place)
     height: State = None
     if register is not None:
-        crs, datum = register_states(register.found, register.table, grid.state, place, grid.now)
+        crs, datum = register_states(register.found, register.table, grid, place)
         draft.control["crs"] = crs
         ellipsoidal = _is_ellipsoidal(register, crs)
         if datum is not None:
@@ -281,7 +279,7 @@ def _blocks(
         is_of = one.mapped.kind
         states: dict[str, State] = {key: Known(_toml(value)) for key, value in one.look.keys.items()}
         states |= {
-            "crs": export_state(one, replace(table, kind=is_of), grid.state, place, grid.now),
+            "crs": export_state(one, replace(table, kind=is_of), grid, place),
             "time_zone": clock.zone,
             "time_format": clock.format,
             "angles": Known('"dms"', "degrees, minutes and seconds") if one.mapped.dms else None,

@@ -7,12 +7,14 @@ from pathlib import Path
 
 from pipeline.files.sheet import read_sheet
 from pipeline.issue.folder.belongs import kept
+from pipeline.job.model import Columns
 from pipeline.limits import TABLE
 from pipeline.new_job.columns import Mapped, mapped
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import Look, looks
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
+from pipeline.read.mapping import position_of
 from pipeline.read.sources import JSON, PACKAGE, TEXT
 
 #: Files and folders that are looked at, and how many folders deep.
@@ -110,6 +112,8 @@ def _sort_table(look: Look, found: Contents) -> None:
     elif not columns.kind:
         needed = "no columns of positions that are known by their headings"
         found.told.append((look.called, "neither", f"{needed}: {', '.join(look.names[:12])}"))
+    elif columns.times is not None and (wrong := _unreadable(columns)) is not None:
+        found.told.append((look.called, "neither", f"times, but {wrong}"))
     elif columns.times is not None and not (_marks_of(both) >= 4 and "solution" not in columns.columns):
         found.exports.append(both)
         found.told.append(
@@ -123,6 +127,15 @@ def _sort_table(look: Look, found: Contents) -> None:
         found.registers.append(both)
     else:
         found.told.append((look.called, "neither", "positions without times and names"))
+
+
+def _unreadable(columns: Mapped) -> str | None:
+    """Return what of a position the columns lack, None where they have it all."""
+    try:
+        position_of(Columns(**columns.columns))
+    except ValueError as error:
+        return str(error)
+    return None
 
 
 def _marks_of(one: Found) -> int:

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -31,6 +31,8 @@ _CODE = re.compile(r"epsg[\s:_\-/]*(\d{4,5})", re.IGNORECASE)
 _FITS, _WITH_DATUM = 30.0, 400.0
 #: How much two sessions' shifts may differ while a grid is looked for, metres.
 _LOOSE = 8.0
+#: Square degrees of the area of a frame that is a region's or a country's.
+_REGIONAL = 10_000.0
 #: Candidates that a question lists.
 _LISTED = 6
 
@@ -46,20 +48,30 @@ class Table:
     turned: bool = False
 
 
-@dataclass
-class Frames:
-    """The states of the frame's keys, and the grid in which readings and marks are compared for now.
+@dataclass(frozen=True)
+class Grid:
+    """The state of the grid, the one that positions are compared in for now, and how they are.
 
-    ``turned`` says of each plane table (exports first, in order, then the register) whether its X is the northing.
+    ``turned`` tells whether X is the northing in it; ``step`` is what degrees that are projected without a change of
+    datum lie beside it, (2,) metres, where that is more than a base's error: they are on another datum then.
     """
 
-    grid: State = None
-    height: State = None
-    control_crs: State = None
-    control_height: State = None
-    export_crs: list[State] = field(default_factory=list)
-    grid_now: str | None = None
-    turned: list[bool] = field(default_factory=list)
+    state: State
+    now: str | None
+    turned: bool = False
+    step: Floats | None = None
+
+    @property
+    def codes(self) -> list[str]:
+        """The grid, or those that it may be."""
+        if isinstance(self.state, Question):
+            return [one.value.strip('"') for one in self.state.candidates]
+        return [self.now] if self.now is not None else []
+
+
+def step_of(found: Sequence["Fit"]) -> Floats | None:
+    """Return the step between datums that the best of the grids leaves, None where it is none."""
+    return found[0].found.shift if found and found[0].found.size > _FITS else None
 
 
 def stated_code(one: Found) -> str | None:
@@ -195,46 +207,54 @@ def _words(name: str) -> Iterator[str]:
         yield from (one for one in {word, letters} if len(one) > 2 and one not in ("height", "msl", "egm"))
 
 
-def frame_question(place: tuple[float, float] | None, grid: str | None, key: str, asks: str) -> Question:
-    """Return the question after a frame of degrees, or of X, Y, Z: the grid's own first, then those of small areas."""
-    own = with_heights(grid) if grid is not None else None
-    near = frames_at(*place) if place is not None else []
-    first = [Candidate(f'"{own}"', f"{named(own)}, the datum of the grid")] if own is not None else []
-    wide = ("EPSG:4979",)
-    rest = [one for one in near if one.size < 10_000 and one.code != own][:_LISTED]
-    rest += [one for one in near if one.code in wide and one.code != own]
-    return Question(key, asks, (*first, *(Candidate(f'"{one.code}"', one.name) for one in rest)))
+def frame_question(place: tuple[float, float] | None, grid: Grid, key: str, asks: str) -> Question:
+    """Return the question after a frame of degrees: those of the grid's datum first, then those of small areas."""
+    own = [with_heights(code) for code in grid.codes] if grid.step is None else []
+    first = list(dict.fromkeys(code for code in own if code is not None))
+    its = with_heights(grid.now) if grid.now is not None else None
+    near = [one for one in frames_at(*place) if one.code != its] if place is not None else []
+    rest = [one for one in near if one.size < _REGIONAL and one.code not in first][:_LISTED]
+    rest += [one for one in near if one.code == "EPSG:4979" and one.code not in first]
+    told = [Candidate(f'"{code}"', f"{named(code)}, the datum of the grid") for code in first]
+    return Question(key, asks, (*told, *(Candidate(f'"{one.code}"', one.name) for one in rest)))
 
 
-def export_state(
-    one: Found, table: Table, grid: State, place: tuple[float, float] | None, grid_now: str | None
-) -> State:
+def export_state(one: Found, table: Table, grid: Grid, place: tuple[float, float] | None) -> State:
     """Return the state of an export's ``crs``."""
     own, why = own_crs(one)
     if own is not None and _fits_kind(own, table.kind):
         return Known(f'"{own}"', f"{named(own)}: {why}")
     if table.kind == "degrees":
-        frame = with_heights(grid_now) if grid_now is not None and isinstance(grid, Known) else None
-        if frame is not None:
-            return Known(
-                f'"{frame}"',
-                f"{named(frame)}: the file says degrees and no datum; that of the grid is taken, since the shift from"
-                " the ties takes up the rest",
-            )
-        asks = "which datum are the degrees in? the file does not say it; that of the grid is usual"
-        return frame_question(place, grid_now, "crs", asks)
+        return _degrees_state(grid, place)
     if table.kind == "geocentric":
-        code = geocentric(grid_now) if grid_now is not None else None
-        if code is not None and isinstance(grid, Known):
-            return Known(f'"{code}"', f"{named(code)}: X, Y, Z of the datum of the grid, as the file says none")
-        asks = "which frame are X, Y, Z in? give a geocentric CRS"
-        return Question(
-            "crs", asks, (Candidate(f'"{code}"', f"{named(code)}, of the datum of the grid"),) if code else ()
-        )
-    if isinstance(grid, Known):
-        return Known(grid.value, "metres that agree with the marks in the grid of the register")
+        return _geocentric_state(grid)
+    if isinstance(grid.state, Known):
+        return Known(grid.state.value, "metres that agree with the marks in the grid of the register")
     asks = "the same answer as target.grid, unless the exports are in another grid than what is to be issued"
-    return Question("crs", asks, grid.candidates if isinstance(grid, Question) else ())
+    return Question("crs", asks, grid.state.candidates if isinstance(grid.state, Question) else ())
+
+
+def _degrees_state(grid: Grid, place: tuple[float, float] | None) -> State:
+    own = with_heights(grid.now) if grid.now is not None else None
+    if isinstance(grid.state, Known) and grid.step is None and own is not None:
+        return Known(
+            f'"{own}"',
+            f"{named(own)}: the file says degrees and no datum; that of the grid is taken, since the shift from"
+            " the ties takes up the rest",
+        )
+    asks = "which datum are the degrees in? the file does not say it; that of the grid is usual"
+    if grid.step is not None:
+        far = float(np.hypot(*grid.step))
+        asks = f"which datum are the degrees in? not the grid's own, from which they lie {far:.0f} m"
+    return frame_question(place, grid, "crs", asks)
+
+
+def _geocentric_state(grid: Grid) -> State:
+    codes = [code for each in grid.codes if (code := geocentric(each)) is not None]
+    if codes and isinstance(grid.state, Known) and grid.step is None:
+        return Known(f'"{codes[0]}"', f"{named(codes[0])}: X, Y, Z of the datum of the grid, as the file says none")
+    told = [Candidate(f'"{code}"', f"{named(code)}, of the datum of the grid") for code in dict.fromkeys(codes)]
+    return Question("crs", "which frame are X, Y, Z in? give a geocentric CRS", tuple(told))
 
 
 def _fits_kind(crs: str, is_of: str) -> bool:
@@ -243,7 +263,7 @@ def _fits_kind(crs: str, is_of: str) -> bool:
 
 
 def register_states(
-    one: Found, table: Table, grid: State, place: tuple[float, float] | None, grid_now: str | None
+    one: Found, table: Table, grid: Grid, place: tuple[float, float] | None
 ) -> tuple[State, str | None]:
     """Return the state of ``control.crs``, and the height datum that its CRS names."""
     own, why = own_crs(one)
@@ -251,8 +271,8 @@ def register_states(
         plan, height = parts(own)
         return Known(f'"{plan or own}"', f"{named(plan or own)}: {why}"), height
     if table.kind == "plane":
-        if isinstance(grid, Known):
-            return Known(grid.value, "as target.grid"), None
-        return Question("crs", "the same answer as target.grid", getattr(grid, "candidates", ())), None
+        if isinstance(grid.state, Known):
+            return Known(grid.state.value, "as target.grid"), None
+        return Question("crs", "the same answer as target.grid", getattr(grid.state, "candidates", ())), None
     asks = "which datum are the degrees of the register in? the file does not say it"
-    return frame_question(place, grid_now, "crs", asks), None
+    return frame_question(place, grid, "crs", asks), None

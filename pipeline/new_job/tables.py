@@ -9,7 +9,7 @@ from pipeline.arrays import Floats
 from pipeline.geodesy.frames import Ellipsoid, to_geographic
 from pipeline.new_job.columns import Mapped
 from pipeline.new_job.folder import Found
-from pipeline.new_job.frames import Table, in_plane, own_crs
+from pipeline.new_job.frames import Grid, Table, in_plane, own_crs
 from pipeline.new_job.look import whole
 from pipeline.new_job.occupations import Marks
 from pipeline.new_job.rows import Rows
@@ -86,10 +86,12 @@ def tables_of(exports: Sequence[Found], found: Rows) -> list[Table]:
     return made
 
 
-def together(tables: Sequence[Table], grid: str | None, turned: bool) -> Floats | None:
+def together(tables: Sequence[Table], grid: Grid) -> Floats | None:
     """Return (n, 2) positions of all exports' rows in a grid; None where no export's can be told."""
-    planes = [in_plane(table, grid, turned and table.turned) for table in tables]
-    known = [plane for plane in planes if plane is not None]
+    planes = [in_plane(table, grid.now, grid.turned and table.turned) for table in tables]
+    step = np.zeros(2) if grid.step is None else grid.step
+    known = [plane + (step if table.kind == "degrees" else 0.0)
+             for plane, table in zip(planes, tables, strict=True) if plane is not None]  # fmt: skip
     if not known:
         return None
     found = known[0]
