@@ -57,6 +57,8 @@ def contents(folder: Path, base: Path) -> Contents:
             found.told.append((shown, "neither", f"cannot be read{where}: {error.what}"))
         except OSError as error:
             found.told.append((shown, "neither", f"cannot be read: {error.strerror or error}"))
+        except ValueError:  # no TOML could say it
+            found.told.append((shown, "neither", "cannot be read: its headings hold control characters"))
     _choose_register(found)
     return found
 

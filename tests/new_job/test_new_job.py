@@ -27,6 +27,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = tmp_path_factory.mktemp("made") / "north yard"
     make("italian", made)
     (made / "notes.pdf").write_bytes(b"%PDF")
+    (made / "broken.csv").write_bytes("P\0t;Zeit;Lat;Lon\n1;2;3;4\n".encode("utf-16-le"))
     (made / "heights.txt").write_text("a;b\n1;2\n", encoding="utf-8")
     return made
 
@@ -44,7 +45,8 @@ def test_the_summary_names_every_file_and_question_and_exits_with_3(
     job = here / "north-yard.toml"
     assert said.startswith(f"{job}: job file written, 1 open question")
     for file, role in (("rilievo.csv", "export"), ("control.csv", "register"), ("notes.pdf", "neither"),
-                       ("heights.txt", "neither"), ("egm96_canterbury.gtx", "grid")):  # fmt: skip
+                       ("heights.txt", "neither"), ("broken.csv", "neither"),
+                       ("egm96_canterbury.gtx", "grid")):  # fmt: skip
         assert f"  {file}: {role}" in said
     lines = job.read_text(encoding="utf-8").splitlines()
     (at,) = [number for number, line in enumerate(lines, start=1) if line.startswith("# OPEN: which height datum")]
@@ -70,7 +72,7 @@ def test_json_says_the_same(folder: Path, tmp_path: Path, capsys: pytest.Capture
     (asked,) = found["open"]
     assert (found["exit_code"], asked["key"], asked["also"]) == (3, "target.height", ["control.height"])
     assert '"EPSG:5773"' in [each["value"] for each in asked["candidates"]]
-    assert {"file": "rilievo.csv", "taken_for": "export"}.items() <= found["files"][4].items()
+    assert {"file": "rilievo.csv", "taken_for": "export"}.items() <= found["files"][5].items()
 
 
 def test_a_job_file_that_is_there_is_never_touched(folder: Path, tmp_path: Path) -> None:
@@ -121,7 +123,7 @@ def test_issues_of_an_earlier_job_in_the_folder_are_no_exports(folder: Path, tmp
     issue.mkdir(parents=True)
     (here / "out" / ".tiedown.json").write_text("{}", encoding="utf-8")
     shutil.copy(here / "rilievo.csv", issue / "old-001.csv")
-    assert "old" not in str(new_job(here).files)
+    assert "old-001" not in str(new_job(here).files)
 
 
 def test_a_stray_base_id_and_a_wrong_clock_make_no_session_but_are_told(tmp_path: Path) -> None:
