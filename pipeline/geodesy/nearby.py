@@ -38,7 +38,8 @@ def grids_at(longitude: float, latitude: float) -> list[Registered]:
 
 def height_datums_at(longitude: float, latitude: float) -> list[Registered]:
     """Return the height datums [deg] that can be issued in and that are in use at a place, small areas first."""
-    return [one for one in _at(PJType.VERTICAL_CRS, longitude, latitude) if _is_height(one)]
+    found = [one for one in _at(PJType.VERTICAL_CRS, longitude, latitude) if _is_height(one)]
+    return sorted(found, key=lambda one: "(ft" in one.name)
 
 
 def frames_at(longitude: float, latitude: float) -> list[Registered]:
@@ -152,7 +153,7 @@ def _is_height(one: Registered) -> bool:
     if any(word in f"{one.name} " for word in _WATER):
         return False
     try:
-        systems.height_datum(one.code)
+        systems.vertical_of(one.code)
     except OperationError:
         return False
     return True

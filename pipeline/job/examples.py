@@ -118,6 +118,7 @@ EXAMPLES = {
     "session.field_shift.north": "-0.8",
     "session.field_shift.up": "-6.3",
     "session.epoch": "2020.0",
+    "sessions.layer": '"sessions"',
     "sessions.file": '"sessions.csv"',
     "sessions.delimiter": '";"',
     "sessions.decimal": '","',

@@ -9,7 +9,6 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
-from pipeline.job.model import Columns
 from pipeline.new_job.headings import bare, rank, unit_of
 from pipeline.new_job.look import Look
 from pipeline.new_job.solutions import is_fixed
@@ -157,7 +156,7 @@ def _are_codes(texts: Sequence[str]) -> bool:
 def _precision(found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
     """Find one precision for both directions, where each has none of its own, and lengths of poles."""
     for word, called in (("sigma_horizontal", "each"), ("drms", "radial")):
-        if word in Columns.model_fields and "sigma_east" not in found.columns and "drms" not in found.columns:
+        if "sigma_east" not in found.columns and "drms" not in found.columns:
             take(word, lambda _: True, called)
     found.left += [
         (name, "one precision for both directions, and it does not say of what kind")
@@ -205,10 +204,9 @@ def _time(look: Look, found: Mapped, free: list[str]) -> None:
 
 
 def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
-    takes = Columns.model_fields
     day = next((name for name in free if is_day(look.columns[name])), None)
     clocks = [name for name in free if is_time_of_day(look.columns[name])]
-    if day is not None and clocks and "date" in takes:
+    if day is not None and clocks:
         begins = _plainest("clock", clocks, lambda _: True) or clocks[0]
         how = times(day_and_time(look.columns[day], look.columns[begins]))
         if how is not None:
@@ -220,7 +218,7 @@ def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
     week, seconds = (
         _plainest(word, free, lambda name: decimals(look.columns[name]) is not None) for word in ("week", "seconds")
     )
-    if week is not None and seconds is not None and "gps_week" in takes:
+    if week is not None and seconds is not None:
         _take_time(found, free, {"gps_week": week, "gps_seconds": seconds}, Times(("",), zoned=True))
         return
     for name in free:

@@ -7,12 +7,11 @@ from datetime import datetime
 from pathlib import Path
 
 import numpy as np
-from pydantic import ValidationError
 
 from pipeline.arrays import Integers
 from pipeline.files.sheet import read_sheet
 from pipeline.geodesy.nearby import Registered, grids_at, named, separation
-from pipeline.job.model import Columns, ControlSection, Points, Session
+from pipeline.job.model import ControlSection, Points
 from pipeline.near import plain
 from pipeline.new_job.clocks import Clock, Spans, clock_of
 from pipeline.new_job.draft import Block, Draft
@@ -300,17 +299,7 @@ def _blocks(
 def _on_one_clock(clocks: Sequence[Clock]) -> bool:
     """Tell whether sessions may be written on a clock that is still asked for: the same for all that lack one."""
     asked = [clock.zone for clock in clocks if isinstance(clock.zone, Question)]
-    alike = bool(asked) and all(_meaning(one) == _meaning(asked[0]) for one in asked)
-    return alike and _takes_local_times()
-
-
-def _takes_local_times() -> bool:
-    now = datetime(2026, 3, 2, 7, 30)
-    try:
-        Session.model_validate({"name": "any", "start": now, "end": now}, context={"time_zone": "UTC"})
-    except ValidationError:
-        return False
-    return True
+    return bool(asked) and all(_meaning(one) == _meaning(asked[0]) for one in asked)
 
 
 def _meaning(state: State) -> object:
@@ -349,8 +338,6 @@ def _poles(one: Found) -> list[Question]:
     if one.mapped.poles is None or len(words(one.look.columns[one.mapped.poles])) < 2:
         return []
     heading = quoted(one.mapped.poles)
-    if "pole_height" not in Columns.model_fields:
-        return []
     asks = f"are heights of the ground, or of the antenna at the top of the pole, whose length is in {heading}?"
     candidates = (Candidate(heading, "of the antenna: the pole is taken off; of the ground: delete this line"),)
     return [Question("pole_height", asks, candidates)]

@@ -15,6 +15,7 @@ import pyarrow.compute as pc
 from pipeline.arrays import Floats
 from pipeline.files.odd_text import looks_like_data
 from pipeline.job.model import Columns, Points
+from pipeline.job.values import BLANKS
 from pipeline.new_job.headings import bare, is_known
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import Dialect, find_dialect
@@ -34,8 +35,6 @@ _ENCODINGS = ("cp1252", "cp1250")
 _DELIMITERS = ",;\t|"
 #: So many headings that are known make a header.
 _HEADINGS = 2
-#: The job file's word for a delimiter of any number of blanks.
-BLANKS = "blanks"
 
 
 @dataclass(frozen=True)
@@ -87,7 +86,7 @@ class Look:
 
     def points(self, columns: dict[str, str], **more: str | None) -> Points:
         """Return the block of a job file by which the file is read."""
-        mapped = Columns(**self.named(columns))  # type: ignore[arg-type]
+        mapped = Columns(**self.named(columns))
         stated = {"crs": self.crs, **self.keys, **more}
         layer = {} if self.layer is None else {"layer": self.layer}
         return Points(files=(self.shown,), columns=mapped, **layer, **stated)  # type: ignore[arg-type]
@@ -198,8 +197,6 @@ def _dialect(
     wrong: Unusable | None = None
     for each in more:
         keys = stated | each
-        if not keys.keys() <= Points.model_fields.keys() or not _takes(keys):
-            continue
         block = Points(files=(shown,), columns=Columns(**known), decimal=".", **keys)  # type: ignore[arg-type]
         try:
             found = find_dialect(path, block)
@@ -209,11 +206,6 @@ def _dialect(
         if found.header_line == (0 if without else at + 1) and len(found.names) == _width(names):
             return keys, found
     raise wrong or Unusable(at + 1, "the header cannot be told")
-
-
-def _takes(keys: dict[str, str | int]) -> bool:
-    """Tell whether a job file takes the delimiter."""
-    return keys.get("delimiter") != BLANKS or "header" in Points.model_fields
 
 
 def _width(names: list[str]) -> int:

@@ -38,7 +38,7 @@ LIBRARIES = {
     "fiona": {"issue", "files"},
     "ezdxf": {"issue"},
     "openpyxl": {"files"},
-    "pydantic": {"job", "sessions", "issue", "new_job"},
+    "pydantic": {"job", "sessions", "issue"},
     "filelock": {"issue"},
     "jinja2": {"issue"},
     "typer": {"cli"},

@@ -10,14 +10,13 @@ import shutil
 from pathlib import Path
 
 import numpy as np
+import odd_files
 import pytest
 from answered import answer
 from issued import current_issue
 
 from pipeline import run_job
 from pipeline.new_job import new_job
-
-odd_files = pytest.importorskip("odd_files")
 
 #: What nobody can know from the files.
 ANSWERS = {
@@ -34,7 +33,7 @@ def answers_to(name: str, asked: list[str]) -> dict[str, str]:
     return found | (grid if "target.grid" in asked else {})
 
 
-@pytest.mark.parametrize("name", odd_files.ODD)
+@pytest.mark.parametrize("name", [name for name in odd_files.ODD if not name.endswith(".xlsx")])
 def test_an_odd_file_comes_to_the_right_issue(name: str, tmp_path: Path) -> None:
     shutil.copy(odd_files.FOLDER / name, tmp_path)
     shutil.copy(odd_files.FOLDER / "register.csv", tmp_path)
