@@ -228,7 +228,7 @@ def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
 
 
 def _is_time(heading: str) -> bool:
-    said = ("unix", "epoch", "gps", "tow", "msec", "timestamp")
+    said = ("unix", "epoch", "gps", "tow", "msec", "timestamp", "serial")
     return (
         rank("time", heading) is not None or bare(heading) in ("ms", "s") or any(one in bare(heading) for one in said)
     )

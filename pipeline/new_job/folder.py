@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipeline.files.sheet import read_sheet
+from pipeline.files.workbook import WORKBOOKS
 from pipeline.issue.folder.belongs import kept
 from pipeline.job.model import Columns
 from pipeline.limits import TABLE
@@ -87,7 +88,7 @@ def _sort(path: Path, shown: str, found: Contents) -> None:
         found.geoids.append((shown, path))
         found.told.append((shown, "grid", "may be a geoid grid"))
         return
-    if ending not in (*TEXT, *JSON, *PACKAGE):
+    if ending not in (*TEXT, *JSON, *PACKAGE, *WORKBOOKS):
         found.told.append((shown, "neither", f"the format {ending or 'without an ending'} is not read"))
         return
     if ending in TEXT and _is_sessions(path, shown):

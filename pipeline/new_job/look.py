@@ -14,6 +14,7 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Floats
 from pipeline.files.odd_text import looks_like_data
+from pipeline.files.workbook import WORKBOOKS
 from pipeline.job.model import Columns, Points
 from pipeline.job.values import BLANKS
 from pipeline.new_job.headings import bare, is_known
@@ -24,6 +25,7 @@ from pipeline.read.package import layers_of
 from pipeline.read.raw import Raw
 from pipeline.read.records import Stray, Unclosed, cells
 from pipeline.read.sources import JSON, PACKAGE, TEXT
+from pipeline.read.spreadsheet import open_sheet
 from pipeline.read.text import blocks, encoding_of
 from pipeline.read.vector import open_layer
 
@@ -97,6 +99,8 @@ def looks(path: Path, shown: str) -> Iterator[Look]:
     ending = path.suffix.lower()
     if ending in TEXT:
         yield _text(path, shown)
+    elif ending in WORKBOOKS:
+        yield _workbook(path, shown)
     elif ending in JSON:
         yield _vector(path, shown, None, several=False)
     elif ending in PACKAGE:
@@ -133,6 +137,9 @@ def _opened(look: Look) -> Iterator[Iterator[Raw]]:
         known = {} if look.numbered else dict(zip(_WORDS, look.names, strict=False))
         dialect = find_dialect(look.path, look.points(known, decimal="."))
         yield read_delimited(look.path, dialect, look.encoding)
+        return
+    if look.form == "workbook":
+        yield open_sheet(look.path, look.points({}), 65_536).batches
         return
     layer = look.layer or (layers_of(look.path)[0] if look.form == "gpkg" else None)
     with open_layer(look.path, layer, look.points({}), 65_536, hashlib.sha256()) as opened:
@@ -286,6 +293,22 @@ def _cells(line: bytes, delimiter: str) -> list[str]:
         return [cell.decode("utf-8", "replace").strip() for cell in cells(line, delimiter.encode())]
     except (Stray, Unclosed):
         return []
+
+
+def _workbook(path: Path, shown: str) -> Look:
+    """Look at a spreadsheet with one sheet; its header may stand below titles."""
+    keys: dict[str, str | int] = {}
+    sheet = open_sheet(path, Points(files=(shown,)), ROWS)
+    if sum(map(is_known, sheet.schema.names)) < _HEADINGS and (raw := _first(sheet.batches)) is not None:
+        texts = [_as_text(column) for column in raw.columns.values()]
+        count = [sum(is_known(text[at]) for text in texts) for at in range(min(len(raw.row), LINES))]
+        if max(count, default=0) >= _HEADINGS:
+            keys = {"header": int(raw.row[count.index(max(count))])}
+    sheet = open_sheet(path, Points(files=(shown,), **keys), ROWS)  # type: ignore[arg-type]
+    dated = frozenset(field.name for field in sheet.schema if pa.types.is_timestamp(field.type))
+    columns = _texts(_first(sheet.batches), tuple(sheet.schema.names))
+    written = f"a spreadsheet, header in row {sheet.header_line}"
+    return Look(path, shown, columns, sheet.header_line, keys, written=written, dated=dated, form="workbook")
 
 
 def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> Look:
