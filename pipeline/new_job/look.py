@@ -312,7 +312,7 @@ def _workbook(path: Path, shown: str) -> Look:
 
 
 def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> Look:
-    points = Points(files=(shown,), layer=layer)
+    points = Points(files=(shown,), layer=None if layer is None else (layer,))
     with open_layer(path, layer, points, ROWS, hashlib.sha256()) as opened:
         raw = _first(opened.batches)
         names = tuple(opened.schema.names)

@@ -9,8 +9,8 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats
+from pipeline.files.angles import dms
 from pipeline.job.time_format import likely_formats
-from pipeline.read.angles import dms
 from pipeline.read.clock_fields import ISO, Pattern, pattern_of
 from pipeline.read.numeric import numbers
 from pipeline.read.times import clock
