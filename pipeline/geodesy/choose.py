@@ -120,7 +120,7 @@ def _unavailable(group: TransformerGroup, source: CRS, target: CRS, area: Area, 
             return grids.missing(step, absent, short_name(operation.name), _without(group, source, target))
     return OperationError(
         f"{step}: PROJ knows no operation from {source.name} to {target.name} for the job's area",
-        "check both CRSs (a CRS on an unregistered datum leads nowhere) and where the points lie; where shifts derived"
+        "check both CRSs (one on an unregistered datum leads nowhere) and where the points lie; where shifts derived"
         " from ties are to take up what the two frames differ by, state the grid's own datum as crs"
         + (heights_hint(area) if source.is_compound != target.is_compound else ""),
     )

@@ -16,12 +16,15 @@ from pipeline.geodesy.axes import Axes, axes_of
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.frames import Ellipsoid
 from pipeline.geodesy.hints import crs_hint
+from pipeline.geodesy.stated_base import on_base, registered_twin, says_datum
 
 #: The word that stands for "no height datum: heights above the ellipsoid".
 ELLIPSOID = "ellipsoid"
 
 # PROJ also searches its database for anything that looks like a name; a near miss there would pick another CRS.
 _TEXT = re.compile(r"\s*([A-Za-z]+:\S+|urn:\S+|\{.*\}|[A-Za-z0-9_]+\s*\[.*\]|\+(proj|init)=.*)\s*", re.DOTALL)
+#: A grid by its text and, behind it, the code of the geographic CRS that it counts on: "+proj=tmerc ... on EPSG:4959".
+_ON = re.compile(r"(?P<grid>.*\S)\s+on\s+(?P<base>[A-Za-z]+:\S+)\s*", re.DOTALL)
 _FIRST_WKT = re.compile(r"\s*(PROJCS|GEOGCS|GEOCCS|COMPD_CS)\s*\[", re.IGNORECASE)
 _UPRIGHT = {"north", "east", "up"}
 _AXES = {
@@ -62,17 +65,21 @@ def _remembered(ask: Callable[[CRS], Answer]) -> Callable[[CRS], Answer]:
 def parse(text: str) -> CRS:
     """Return the CRS of an authority code ("EPSG:2193", "EPSG:2193+7839"), WKT, PROJJSON or PROJ string.
 
-    Raises `OperationError` where it is none of these, is not known, or carries a transformation of its own (TOWGS84,
-    nadgrids, geoidgrids), which would overrule the choice of operations.
+    A grid that says no datum counts on the one of a code behind it: "+proj=tmerc ... on EPSG:4959". Raises
+    `OperationError` where it is none of these, is not known, or carries a transformation of its own (TOWGS84, nadgrids,
+    geoidgrids), which would overrule the choice of operations.
     """
+    if (stated := _ON.fullmatch(text)) is not None:
+        return on_base(parse(stated["grid"]), parse(stated["base"]))
     if not _TEXT.fullmatch(text):
         fix = crs_hint(text) or _A_CODE
         raise OperationError(f'"{_short(text)}" is not a CRS', fix)
     try:
         crs = _read(text)
-    except CRSError as error:
+    except (CRSError, RecursionError) as error:
+        reason = _reason(error) if isinstance(error, CRSError) else "too many nesting levels"
         raise OperationError(
-            f'"{_short(text)}" is not a CRS that PROJ knows ({_reason(error)})',
+            f'"{_short(text)}" is not a CRS that PROJ knows ({reason})',
             f"check the code; PROJ {proj_version()} carries the EPSG registry {database_version()}",
         ) from error
     if any(part.is_bound for part in (crs, *crs.sub_crs_list)):
@@ -87,7 +94,7 @@ def _read(text: str) -> CRS:
     """Return what PROJ makes of a text; WKT of the first version is read apart (see `afresh`). Raises CRSError."""
     if not _FIRST_WKT.match(text):
         return CRS.from_user_input(text)
-    return CRS.from_wkt(afresh(lambda: CRS.from_wkt(text).to_wkt()))
+    return registered_twin(CRS.from_wkt(afresh(lambda: CRS.from_wkt(text).to_wkt())))
 
 
 @_remembered
@@ -193,6 +200,7 @@ def source_crs(text: str) -> CRS:
             f"{crs.name} ({crs.type_name}) gives no positions",
             "name a geographic, geocentric or projected CRS; a height datum goes with it as in EPSG:2193+7839",
         )
+    says_datum(crs, 'write it behind the CRS, as in "+proj=tmerc ... on EPSG:4959"')
     _refuse_odd_axes(crs)
     return crs
 
@@ -209,6 +217,7 @@ def target_grid(text: str) -> CRS:
             f"target.grid {crs.name} is a {crs.type_name}, not a projected CRS",
             _apart(crs) or 'name the grid alone, such as "EPSG:2193", and its heights as target.height',
         )
+    says_datum(crs, 'state it as target.base, such as base = "EPSG:4959"')
     _refuse_odd_axes(crs)
     return crs.to_2d()
 
@@ -243,6 +252,7 @@ def vertical_of(text: str) -> CRS | None:
     return crs
 
 
+@_remembered
 def registered_code(crs: CRS) -> str | None:
     """Return the code under which the same CRS is registered, such as "EPSG:2193", or None."""
     code = crs.to_authority()

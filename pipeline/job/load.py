@@ -15,7 +15,7 @@ from pydantic import BaseModel, ValidationError
 
 from pipeline import limits
 from pipeline.files.regular import NoFile, read_whole
-from pipeline.job import rules
+from pipeline.job import crs_files, rules
 from pipeline.job.explain import explain, key_path, without_echoes
 from pipeline.job.lines import Key, KeyLines, key_lines
 from pipeline.job.model import (
@@ -99,6 +99,7 @@ def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
     job = _validate(raw, shown, lines, problems)
     parts = _Parts.of(raw)
     parts.check(raw, absolute, shown, lines, problems)
+    job = None if job is None else _with_crs(job, absolute, shown, lines, problems)
     if job is None or len(problems.found) > before:
         return None
     return LoadedJob(_resolved(job, absolute.parent), absolute, shown, lines, hashlib.sha256(data).hexdigest())
@@ -369,6 +370,27 @@ def _check_either(raw: dict[str, Any], session: tuple[str, int], sessions: tuple
         problems.add(
             *session, "there is no session", 'write a [[session]] block per base session, or [sessions] file = "..."'
         )
+
+
+def _with_crs(job: Job, path: Path, shown: str, lines: KeyLines, problems: Problems) -> Job:
+    """Return ``job`` with every CRS that stands in a file as that file's content, and the grid on its stated base."""
+
+    def filled(section: _Model, *place: Key, names: tuple[str, ...] = ("crs",)) -> _Model:
+        told = {}
+        for name in names:
+            text = getattr(section, name)
+            if isinstance(text, str):
+                where, show = (shown, lines.line((*place, name))), partial(_show, job_file=path, shown=shown)
+                told[name] = crs_files.content_of(text, path.parent, show, where, problems) or text
+        return section.model_copy(update=told)
+
+    target = filled(job.target, "target", names=("grid", "height"))
+    if target.base is not None:
+        target = target.model_copy(update={"grid": f"{target.grid} on {target.base}"})
+    control = None if job.control is None else filled(job.control, "control", names=("crs", "height"))
+    points = tuple(filled(block, "points", number) for number, block in enumerate(job.points))
+    source = filled(job.source, "source")
+    return job.model_copy(update={"target": target, "control": control, "points": points, "source": source})
 
 
 def _resolved(job: Job, folder: Path) -> Job:

@@ -83,7 +83,15 @@ class JobSection(_Strict):
 class Target(_Strict):
     """The issued frame."""
 
-    grid: str = Field(description='the projected CRS, as `"EPSG:2193"`, WKT or PROJJSON')
+    grid: str = Field(
+        description='the projected CRS, as `"EPSG:2193"`, WKT, PROJJSON or a PROJ string, or a file that holds one of'
+        ' them (`"site.prj"`, `.wkt`, `.projjson`), as every `crs`'
+    )
+    base: Named | None = Field(
+        None,
+        description='the registered geographic CRS that a grid counts on which says no datum, as `"EPSG:4959"`;'
+        ' elsewhere written behind it: `"+proj=tmerc ... on EPSG:4959"`',
+    )
     height: str = Field(description='the vertical CRS of the issued heights, or `"ellipsoid"`')
     geoid: File | None = Field(None, description="geoid grid (GTX or GeoTIFF) to take instead of PROJ's own")
     geoid_sigma: LengthOrNone | None = Field(

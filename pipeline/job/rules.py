@@ -1,6 +1,7 @@
 """What the keys of a job file must be to one another: rules that no single key can break alone."""
 
 import os
+import re
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
@@ -90,12 +91,18 @@ def _check_header(points: Points, where: Where, problems: Problems) -> None:
 
 
 def check_target(target: Target, where: Where, problems: Problems) -> None:
-    """Note a geoid that would go unused."""
+    """Note a geoid that would go unused, and a base of the grid that is no code."""
     if target.geoid is not None and target.height == "ellipsoid":
         problems.add(
             *where("geoid"),
             'a geoid is named, but height = "ellipsoid" asks for heights above the ellipsoid',
             "name the height datum in 'height', or leave the geoid out",
+        )
+    if target.base is not None and not re.fullmatch(r"[A-Za-z]+:\S+", target.base):
+        problems.add(
+            *where("base"),
+            f"the base '{target.base}' is no code of a registered CRS",
+            'write the geographic CRS that the grid counts on, such as base = "EPSG:4959"',
         )
 
 
