@@ -8,6 +8,7 @@ from pipeline.intake.prepare import load, prepare
 from pipeline.intake.survey import Survey
 from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.standing import Standing, newest_standing
+from pipeline.issue.report.site import localisation
 from pipeline.notices.before_run import before_notes
 from pipeline.problems import JobError, Problems, refusals_told
 from pipeline.reissue.fingerprint import fingerprint, same
@@ -37,6 +38,9 @@ class Checked:
             accuracy = "accuracy not stated" if operation.accuracy is None else f"accuracy {operation.accuracy:g} m"
             told.append(f"{operation.step}: {operation.name} ({accuracy})")
             told += [f"  needs the grid {g.name}, found in {g.path.parent}, sha256 {g.sha256}" for g in operation.grids]
+        site = self.survey.target["site"]
+        if site is not None:
+            told.append(f"site: {localisation(site)}")
         return told
 
 

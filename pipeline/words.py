@@ -68,6 +68,7 @@ class Doubt(StrEnum):
     UNANSWERED_CHECK = "unanswered-check"
     PLACE = "place"
     TOLERANCE = "tolerance"
+    SITE = "site"
 
 
 class Role(StrEnum):

@@ -1,10 +1,12 @@
 """The summary of an issue: what a person reads in ten seconds, made from the issue record alone."""
 
+import math
 from collections.abc import Mapping, Sequence
 from textwrap import indent
 
 from pipeline.issue.attention import REASONS, Attention, Kind, attention
-from pipeline.issue.record_types import Diagnosis, Record
+from pipeline.issue.record_types import Diagnosis, Record, SiteFit
+from pipeline.issue.report.site import localisation
 from pipeline.issue.row_types import CheckRow, SessionRow
 from pipeline.issue.written_axes import axes_written
 from pipeline.visible import one_line
@@ -12,6 +14,8 @@ from pipeline.words import counted
 
 #: How many failing occupations the summary lists before it points at the layer, how many things wholly held back.
 _FAILING, _WHOLLY = 12, 12
+#: How many marks of a site's localisation it lists, those that fit worst in plan first.
+_SITE_MARKS = 12
 _LEGEND = "  east, north, up: the shift added to the raw positions, metres; sigma: one standard deviation of it"
 
 
@@ -23,6 +27,7 @@ def summary(record: Record, headline: str) -> str:
         f"  {counted(rows['read'], 'row')} read = {counted(rows['points'], 'point')} + {rows['on_marks']:,} on marks"
         f" + {rows['held_back']:,} held back",
         f"  grid {record['target']['grid_name']}; heights {record['target']['height_name']}" + _units(record),
+        *_site(record["target"]["site"]),
         "",
         *_sessions(record["sessions"]),
         "",
@@ -70,6 +75,25 @@ def _told(found: Sequence[Attention]) -> list[str]:
     if len(wholly) > _WHOLLY:
         lines.append(f"  and {len(wholly) - _WHOLLY} more wholly held back, in issue.json")
     return lines
+
+
+def _site(site: SiteFit | None) -> list[str]:
+    """Return the localisation of a site's own system, with the residuals at its marks."""
+    if site is None:
+        return []
+    lines = [f"  site: {localisation(site)}"]
+    header = ("mark", "easting", "northing", "height")
+    cells = [
+        (
+            one_line(mark["mark"]),
+            *(_metres(mark[key], sign=True) for key in ("residual_east", "residual_north", "residual_height")),
+        )
+        for mark in sorted(site["marks"], key=lambda mark: -math.hypot(mark["residual_east"], mark["residual_north"]))
+    ]
+    lines += [f"  {line}" for line in _table(header, cells[:_SITE_MARKS], left=(0,))]
+    if len(cells) > _SITE_MARKS:
+        lines.append(f"    and {len(cells) - _SITE_MARKS} more in issue.json")
+    return [*lines, "    residuals at the marks in common: by the register minus the site's own, metres"]
 
 
 def _sessions(sessions: Sequence[SessionRow]) -> list[str]:

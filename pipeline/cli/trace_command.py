@@ -142,6 +142,8 @@ def _uncertainty(parts: Uncertainty) -> Iterator[str]:
     yield f"    shift                  {_three(parts.shift)}"
     if parts.geoid:
         yield f"    geoid separation       {_three((0.0, 0.0, parts.geoid))}"
+    if any(parts.site):
+        yield f"    site localisation      {_three(parts.site)}"
     a, b = parts.semi_axes
     yield f"    combined               {_three(parts.together)}, ellipse {a:.5f} by {b:.5f}"
 

@@ -122,7 +122,8 @@ class Drafter:
         models = [self.solved.applied]
         if models[0].grid is not None:
             models.append(replace(models[0], grid=None))
-        found = [correct(frames, xyz, sessions, sigma, model, geoid, correlated) for model in models]
+        site = self.survey.operations.site
+        found = [correct(frames, xyz, sessions, sigma, model, geoid, correlated, site) for model in models]
         apart = _apart(*found) if len(found) > 1 else None
         issued = written(found[0], self.survey.axes)
         if not whole:

@@ -14,6 +14,7 @@ from pipeline.examine.exports import precision_doubts
 from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
 from pipeline.examine.out_of_area import place_doubts
+from pipeline.examine.site_marks import site_doubts
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.time_zones import zone_doubts
 from pipeline.intake.survey import Survey
@@ -40,6 +41,7 @@ def doubts_before(
         *clock_doubts(survey, clocks),
         *place_doubts(survey),
         *tolerance_doubts(survey),
+        *site_doubts(survey),
     ]
     return confirmed_by(survey.job, found)
 

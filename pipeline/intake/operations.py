@@ -20,6 +20,7 @@ from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.transform import Frames
 from pipeline.intake.epochs import check_epochs, check_target_epoch, stated_epochs
 from pipeline.intake.prepare import Prepared
+from pipeline.intake.site import Site, localise
 from pipeline.problems import Problems
 
 #: Metres around the extent of the readings: what a base is off by. Whether an operation serves the job is judged on its
@@ -31,6 +32,7 @@ _MARGIN = 100.0
 class Operations:
     """The operations of a job over its ``area``: ``frames``, ``register`` for marks, ``base`` for set-ups.
 
+    ``site`` is the site's own system, which ``frames`` lead to where there is one.
     ``epochs`` (S + 1, B) are the stated epochs of coordinates per session and block, the last row for no session; NaN
     where the time of an observation is its coordinates'.
     """
@@ -40,6 +42,7 @@ class Operations:
     base: Operation | None
     area: Area
     epochs: Floats
+    site: Site | None = None
 
     def year(self, session: int, block: int | None, milliseconds: int) -> Floats:
         """Return (1,) the epoch [decimal year] of coordinates observed at a time: the stated one, else that time.
@@ -100,9 +103,12 @@ def choose_operations(prepared: Prepared, extent: Area) -> Operations:
     except OperationError as error:
         problems.add(*loaded.where("target", "geoid" if target.geoid else "height"), error.what, error.fix)
     problems.raise_if_any()
+    site = localise(prepared, register, to_issued, problems) if target.site and register is not None else None
+    if site is not None:
+        to_issued = site.behind(to_issued)
     check_epochs(prepared, to_working, base, problems)
     every = [*to_working, *(one for one in (base, register) if one is not None)]
     check_target_epoch(prepared, every, problems)
     problems.raise_if_any()
     frames = Frames(tuple(to_working), to_issued, to_geographic)
-    return Operations(frames, register, base, area, stated_epochs(prepared))
+    return Operations(frames, register, base, area, stated_epochs(prepared), site)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.control import Form, Register, listed_marks, read_register
+from pipeline.control.site_marks import SiteMarks, read_site_marks
 from pipeline.digest import digest, signature
 from pipeline.files.features import GEOJSON_CRS, UNKNOWN_CRS
 from pipeline.geodesy import crs
@@ -40,7 +41,7 @@ class Prepared:
 
     ``faulty`` names the parts that have problems, "sessions", "frames", "register" or "exports": what follows from one
     of them is not to be told as a problem of its own. ``sessions_sum`` is the sum of the table of sessions, ""
-    where the job file has them.
+    where the job file has them; ``site`` are the marks of the site's own system, None where it has none.
     """
 
     loaded: LoadedJob
@@ -49,6 +50,7 @@ class Prepared:
     exports: tuple[Export, ...]
     faulty: frozenset[str] = frozenset()
     sessions_sum: str = ""
+    site: SiteMarks | None = None
 
 
 def load(path: Path) -> LoadedJob:
@@ -72,7 +74,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     counts.append(len(problems.found))
     sound = _check_frames(loaded, problems)
     counts.append(len(problems.found))
-    register = _register(loaded, problems)
+    register, site = _register(loaded, problems), _site(loaded, problems)
     counts.append(len(problems.found))
     issued = kept(loaded.job.job.folder)
     exports = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued)
@@ -81,7 +83,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     parts = zip(("sessions", "frames", "register", "exports"), counts, counts[1:], strict=False)
     faulty = frozenset(part for part, before, after in parts if after > before)
     usable = tuple(export for export in exports if export.block in sound)
-    return Prepared(loaded, windows, register, usable, faulty, sessions_sum)
+    return Prepared(loaded, windows, register, usable, faulty, sessions_sum, site)
 
 
 def owner(loaded: LoadedJob) -> Owner:
@@ -191,6 +193,13 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
     if register is not None:
         _check_geometry(register, control.crs, loaded, problems)
     return register
+
+
+def _site(loaded: LoadedJob, problems: Problems) -> SiteMarks | None:
+    wanted = loaded.job.target.site
+    if wanted is None or not wanted.marks.is_file():
+        return None
+    return read_site_marks(wanted.marks, loaded.show(wanted.marks), problems, heights=wanted.height != "none")
 
 
 def _check_geometry(register: Register, stated: str, loaded: LoadedJob, problems: Problems) -> None:

@@ -52,6 +52,8 @@ class Survey:
     @property
     def axes(self) -> Axes:
         """Return how the grid and the height datum write their numbers."""
+        if self.operations.site is not None:
+            return Axes()
         return target_axes(self.job.target.grid, self.job.target.height)
 
     @property
@@ -85,5 +87,5 @@ def survey_of(
     """Put a job and its first pass together, with what follows from them by the operations."""
     candidates = sound_candidates(prepared, first_pass, operations)
     bases = set_up_bases(prepared, first_pass, operations)
-    goal = target(prepared.loaded.job)
+    goal = target(prepared.loaded.job, operations.site)
     return Survey(prepared, sieve, first_pass, operations, candidates, bases, goal, clock_offset)

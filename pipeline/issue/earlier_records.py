@@ -54,11 +54,11 @@ def _from_2(record: _Json) -> _Json:
 
 
 def _from_3(record: _Json) -> _Json:
-    """Schema 3 knew grids in metres to the east and north and heights upwards in metres alone, and less of marks."""
+    """Schema 3 knew metres to the east, to the north and upwards alone, no site's own system, and less of marks."""
     sides = {"easting": "east", "northing": "north", "height": "up"}
     axes = {name: {"unit": "metre", "metres": 1.0, "direction": side} for name, side in sides.items()}
     target = record.get("target")
-    told = {"target": _with(target, {"axes": axes})} if isinstance(target, dict) else {}
+    told = {"target": _with(target, {"axes": axes, "site": None})} if isinstance(target, dict) else {}
     return record | told | {"schema": 4}
 
 

@@ -153,6 +153,41 @@ class AxesWritten(Strict):
     height: Annotated[AxisWritten, Field(description="of height, known_height, old_height, new_height")]
 
 
+class SiteMark(Strict):
+    """A mark that the site and the register have in common."""
+
+    mark: Annotated[str, Field(description="the mark")]
+    easting: Annotated[float, Field(description="the site's own [m]")]
+    northing: Annotated[float, Field(description="the site's own [m]")]
+    height: Annotated[float | None, Field(description="the site's own [m]")]
+    residual_east: Annotated[float, Field(description="by the register and the localisation minus the site's own [m]")]
+    residual_north: Annotated[float, Field(description="likewise, northing [m]")]
+    residual_height: Annotated[float | None, Field(description="likewise, height [m]; null: took no part")]
+
+
+class SiteFit(Strict):
+    """The site's own system, in which all coordinates are issued: a localisation of grid and height datum."""
+
+    grid: Annotated[str, Field(description="code or WKT of the grid that it is derived of")]
+    grid_name: Annotated[str, Field(description="that grid's name")]
+    height: Annotated[str, Field(description='code or WKT of the height datum that it is derived of, or "ellipsoid"')]
+    height_name: Annotated[str, Field(description="that height datum's name")]
+    definition: Annotated[str, Field(description="PROJ step from easting, northing, height there to the site's [m]")]
+    plan: Annotated[str, OneOf(("similarity", "rigid")), Field(description="rigid: the scale was held at 1")]
+    scale: Annotated[float, Field(description="metres of the site in one of the grid")]
+    scale_ppm: Annotated[float, Field(description="scale minus 1, in parts in a million")]
+    turn: Annotated[float, Field(description="turn from the grid to the site's numbers, anticlockwise [deg]")]
+    sigma_plan: Annotated[float | None, Field(description="of one coordinate of a mark [m]; null: nothing over")]
+    over_plan: Annotated[Whole, Field(description="degrees of freedom in plan")]
+    heights: Annotated[str, OneOf(("step", "tilt", "none")), Field(description="none: as the height datum has them")]
+    step: Annotated[float | None, Field(description="added to heights, in the middle of the marks [m]")]
+    slope_east: Annotated[float | None, Field(description="that grows by, to the grid's east [m/m]; null: no tilt")]
+    slope_north: Annotated[float | None, Field(description="likewise to the north [m/m]")]
+    sigma_height: Annotated[float | None, Field(description="of one height of a mark [m]; null: nothing over")]
+    over_height: Annotated[Whole | None, Field(description="degrees of freedom in height; null: none were fitted")]
+    marks: Annotated[list[SiteMark], Field(description="the marks in common")]
+
+
 class Target(Strict):
     """The grid and the height datum of all issued coordinates."""
 
@@ -163,6 +198,7 @@ class Target(Strict):
     definition: Annotated[str, Field(description="both together as WKT")]
     epoch: Annotated[float | None, Field(description="epoch of the coordinates [decimal year]; null: not stated")]
     axes: Annotated[AxesWritten, Field(description="unit and side of the coordinates; all other lengths are metres")]
+    site: Annotated[SiteFit | None, Field(description="the site's own system; null: coordinates are on the grid")]
 
 
 class Compared(Strict, total=False):

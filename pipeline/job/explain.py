@@ -26,6 +26,7 @@ _EXAMPLES = {
     "checks": 'checks = [{ point = "...", mark = "..." }], or checks = ["..."] where point and mark share the name',
     "setup": 'setup = { mark = "...", longitude = , latitude = , ellipsoid_height = }',
     "shift": 'shift = "derive", "none" or { east = , north = , up = }',
+    "site": 'site = { marks = "site_marks.csv", plan = "similarity", height = "step" }',
     "formats": 'formats = ["gpkg"], which is written in any case',
     "delimiter": r'such as ";", or "\t" for a tab',
 }

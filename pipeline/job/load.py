@@ -275,6 +275,8 @@ class _Parts:
 
         if self.target is not None:
             rules.check_target(self.target, partial(where, "target"), problems)
+        if self.target is not None and self.target.site is not None and "control" not in raw:
+            problems.add(*where("target", "site"), *rules.SITE_ALONE)
         if self.source is not None:
             for index, points in self.points.items():
                 filled = rules.fill_points(points, self.source)
@@ -292,8 +294,10 @@ class _Parts:
 
     def _check_files(self, path: Path, shown: str, where: rules.Where, problems: Problems) -> None:
         grid, table = limits.GRID, limits.TABLE
-        named: list[tuple[Path | None, str, int, tuple[str, str]]] = [
+        site = self.target.site if self.target else None
+        named: list[tuple[Path | None, str, int, tuple[str, ...]]] = [
             (self.target.geoid if self.target else None, "the geoid grid", grid, ("target", "geoid")),
+            (site.marks if site else None, "the site's file of marks", table, ("target", "site", "marks")),
             (self.control.file if self.control else None, "the register of control marks", table, ("control", "file")),
             (self.sessions.file if self.sessions else None, "the table of sessions", table, ("sessions", "file")),
         ]
@@ -400,10 +404,11 @@ def _resolved(job: Job, folder: Path) -> Job:
         path = getattr(section, key, None)
         return section if section is None or path is None else section.model_copy(update={key: _resolve(folder, path)})
 
+    target = absolute(job.target, "geoid")
     return job.model_copy(
         update={
             "job": absolute(job.job, "folder"),
-            "target": absolute(job.target, "geoid"),
+            "target": target.model_copy(update={"site": absolute(target.site, "marks")}),
             "control": absolute(job.control, "file"),
             "sessions": absolute(job.sessions, "file"),
             "points": tuple(rules.fill_points(points, job.source) for points in job.points),

@@ -80,6 +80,22 @@ class JobSection(_Strict):
     )
 
 
+class Site(_Strict):
+    """The site's own system: found by least squares from marks that it has in common with the register."""
+
+    marks: File = Field(
+        description="CSV, GeoJSON or GeoPackage with `mark`, `easting`, `northing`, `height` in the site's own system,"
+        " metres; two marks or more have the names of marks of the register"
+    )
+    plan: Literal["similarity", "rigid"] = Field(
+        "similarity", description="two shifts, a turn and a scale, or the scale held at 1"
+    )
+    height: Literal["step", "tilt", "none"] = Field(
+        "step",
+        description="heights by one step, by a tilted plane (three marks or more), or as `target.height` has them",
+    )
+
+
 class Target(_Strict):
     """The issued frame."""
 
@@ -100,6 +116,9 @@ class Target(_Strict):
         " every height, so `vu95` grows by it and `hu95` does not",
     )
     epoch: TargetEpoch | None = Field(None, description="needed where the grid's frame moves")
+    site: Site | None = Field(
+        None, description="issues in the site's own system, found from `grid` and `height` by common marks"
+    )
     max_transform_error: Length | None = Field(
         None,
         description="largest transformation error that no shift absorbs; else half the tolerance of checks. A limit:"

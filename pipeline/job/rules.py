@@ -24,6 +24,13 @@ _CODE = 20
 _LEAST = 1e-8
 
 
+#: What is wrong with a site's own system without a register, and what to do.
+SITE_ALONE = (
+    "the site's own system is found from marks of the register, but there is no [control]",
+    "name the register that has the site's marks too in [control]",
+)
+
+
 def fill_points(points: Points, source: Source) -> Points:
     """Return ``points`` with what it leaves open taken from ``source``, then from the house's defaults."""
     given = {key: getattr(source, key) for key in Source.model_fields if getattr(points, key) is None}

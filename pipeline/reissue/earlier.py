@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 import pyarrow as pa
@@ -14,7 +15,7 @@ from pipeline.draft.taken_over import Reuse
 from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.previous import read_rows
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
-from pipeline.issue.record_types import Reach, Record, Target
+from pipeline.issue.record_types import Reach, Record, SiteFit, Target
 from pipeline.reissue.changes import COMPARED, Side, attributes_of
 from pipeline.solve.correct import VALUES
 
@@ -62,11 +63,18 @@ class Last:
 def another_frame(record: Record, now: Target) -> str | None:
     """Return in words that an earlier issue's coordinates are in another grid or height datum, or None."""
     then = record["target"]
+    if then["site"] is not None and now["site"] is not None:  # one site's system, however it was found
+        then, now = cast(Target, {**then, **_base(then["site"])}), cast(Target, {**now, **_base(now["site"])})
     if then["grid"] != now["grid"]:
         return f"the grid was {then['grid_name']} and is {now['grid_name']}"
     if then["height"] != now["height"]:
         return f"the height datum was {then['height_name']} and is {now['height_name']}"
     return None
+
+
+def _base(site: SiteFit) -> dict[str, str]:
+    """Return the grid and the height datum that a site's own system is derived of."""
+    return {"grid": site["grid"], "height": site["height"]}
 
 
 def reuse(last: Last, survey: Survey, now: Reach) -> tuple[Reuse, pa.Table] | None:

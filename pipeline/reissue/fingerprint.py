@@ -19,6 +19,7 @@ from pipeline.issue.record_types import Reach, RegisterMark
 from pipeline.job.meaning import meaning, meaning_of, meanings
 from pipeline.solve.solve import Solved
 
+SITE = "the site's localisation"
 REGISTER = "the register of control marks"
 JOB_FILE = "the job file"
 FILE, SESSION = "the raw file ", "session "
@@ -42,6 +43,7 @@ def at_hand(prepared: Prepared) -> str:
     parts = [
         meaning(job),
         _sessions(prepared),
+        prepared.site.sha256 if prepared.site else None,
         prepared.register.sha256 if prepared.register else None,
         [[export.shown, export.sha256, export.block] for export in prepared.exports],
         program_version(),
@@ -85,6 +87,8 @@ def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]
     }
     parts |= {f"{PART}{name}": text for name, text in meanings(job).items()}
     parts |= {f"{SESSION}{name}": session for name, session in _sessions(survey.prepared).items()}
+    if survey.operations.site is not None:
+        parts[SITE] = survey.operations.site.told()
     for operation in survey.operations.recorded():
         parts[f"{OPERATION}{operation.step}"] = [
             operation.definition,
@@ -137,6 +141,7 @@ def reach(survey: Survey, solved: Solved) -> Reach:
         job.quality.model_dump(mode="json"),
         job.shift.model,
         job.target.geoid_sigma,
+        None if survey.operations.site is None else survey.operations.site.told(),
     ]
     shared = sum_of(common)
     sessions = {}

@@ -95,7 +95,7 @@ def _doubts(survey: Survey, solved: Solved) -> list[DoubtNoted]:
 
 
 def _inputs(survey: Survey) -> list[Input]:
-    """Return the files that were read: exports, register, sessions."""
+    """Return the files that were read: exports, register, a site's marks, sessions."""
     job, recorded = survey.job, survey.prepared.loaded.recorded
     inputs: list[Input] = [
         {"path": export.file, "sha256": export.sha256, "rows": count}
@@ -105,6 +105,9 @@ def _inputs(survey: Survey) -> list[Input]:
         of_marks = survey.register
         path = recorded(job.control.file)
         inputs.append({"path": path, "sha256": of_marks.sha256, "rows": of_marks.rows})
+    if job.target.site is not None and survey.prepared.site is not None:
+        of_site = survey.prepared.site
+        inputs.append({"path": recorded(job.target.site.marks), "sha256": of_site.sha256, "rows": of_site.rows})
     if job.sessions is not None:
         path = recorded(job.sessions.file)
         inputs.append({"path": path, "sha256": survey.prepared.sessions_sum, "rows": len(survey.windows)})

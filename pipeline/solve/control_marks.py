@@ -61,7 +61,8 @@ def reference(survey: Survey, guess: dict[str, Floats]) -> Reference:
     # held along the vertical there.
     xyz = _working(given, ~holds, register, survey.operations.register, guess)
     target = job.target
-    if crs.same_crs(job.control.crs, target.grid) and crs.same_height_datum(job.control.height, target.height):
+    own = survey.operations.site is None and crs.same_crs(job.control.crs, target.grid)
+    if own and crs.same_height_datum(job.control.height, target.height):
         grid = given
     else:
         stated = _working(given, np.zeros_like(holds), register, survey.operations.register, guess)

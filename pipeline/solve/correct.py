@@ -11,6 +11,7 @@ from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.transform import Frames
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.positions import column_numbers
+from pipeline.intake.site import Site
 from pipeline.job.model import Quality
 
 #: A `from` that never comes: the session has no field shift.
@@ -124,6 +125,7 @@ def correct(
     shifts: SessionShifts,
     geoid_sigma: float = 0.0,
     correlated: Floats | None = None,
+    site: Site | None = None,
 ) -> Corrected:
     """Apply each reading's session shift and transform to the issued frame.
 
@@ -135,6 +137,7 @@ def correct(
         shifts: the sessions' shifts.
         geoid_sigma: standard uncertainty of the geoid separation, metres, added to the heights'.
         correlated: (n, 3) covariances of the observation's components, as `observed_covariance` gives them.
+        site: the localisation that the frames lead to, whose uncertainty is added; None where there is none.
     """
     if shifts.grid is None:
         moved = xyz + shifts.shift[session]
@@ -145,8 +148,8 @@ def correct(
         )
         moved = np.column_stack(frames.to_issued.inverse(easting, northing, height))
     longitude, latitude, ellipsoid_height = frames.to_geographic.forward(*moved.T)
-    own = np.hypot(sigma, [0.0, 0.0, geoid_sigma])
-    hu95, vu95 = _uncertainty(longitude, latitude, session, own, correlated, shifts.covariance)
+    own, local = np.hypot(sigma, [0.0, 0.0, geoid_sigma]), None if site is None else site.uncertainty(easting, northing)
+    hu95, vu95 = _uncertainty(longitude, latitude, session, own, correlated, shifts.covariance, local)
     return Corrected(easting, northing, height, longitude, latitude, ellipsoid_height, hu95, vu95)
 
 
@@ -157,11 +160,18 @@ def _uncertainty(
     sigma: Floats,
     correlated: Floats | None,
     covariance: Floats,
+    site: tuple[Floats, Floats] | None,
 ) -> tuple[Floats, Floats]:
-    """Return (n,) 95 % radius and height uncertainty: observation plus shift, in the point's own east, north, up."""
+    """Return (n,) 95 % radius and height uncertainty: observation, shift, localisation, in own east, north, up.
+
+    The few degrees between the grid's north and the point's make no difference to the localisation's part.
+    """
     known = np.isfinite(longitude) & np.isfinite(latitude)
     turn = enu_rotation(np.where(known, longitude, 0.0), np.where(known, latitude, 0.0))
     local = rotate_covariance(covariance[session], turn)
     add_covariance(local, sigma, correlated)
+    if site is not None:
+        local[:, :2, :2] += site[0]
+        local[:, 2, 2] += site[1]
     hu95, vu95 = horizontal_95(local), vertical_95(np.sqrt(local[:, 2, 2]))
     return np.where(known, hu95, np.nan), np.where(known, vu95, np.nan)

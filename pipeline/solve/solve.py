@@ -96,7 +96,9 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     add = applied(survey, candidates, tied, places)
     sigma, frames = candidate_sigma(candidates, survey), survey.operations.frames
     geoid, correlated = job.target.geoid_sigma or 0.0, observed_covariance(candidates.table)
-    corrected = correct(frames, candidates.raw, candidates.session, sigma, add, geoid, correlated)
+    corrected = correct(
+        frames, candidates.raw, candidates.session, sigma, add, geoid, correlated, survey.operations.site
+    )
     stands_on = resolve(candidates, corrected, job, known, _temporary(tied, known, survey))
     missed = unanswered(candidates, corrected, stands_on, job, known)
     of_missed = confirmed_by(job, unanswered_doubts(survey, candidates, missed))

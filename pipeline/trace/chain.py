@@ -71,7 +71,7 @@ class _Follower:
             steps=steps,
             operations=tuple(_applied(operation) for operation in operations) if whole else (),
             geographic=known(self.geographic),
-            separation=number(float(self.geographic[2] - self.metres[2])),
+            separation=self._separation(),
             issued=known(self.issued),
             issued_metres=known(self.metres),
             uncertainty=self._uncertainty(raw) if whole else None,
@@ -141,6 +141,8 @@ class _Follower:
         whole = shift[None].copy()
         add_covariance(whole, np.hypot(observed, [0.0, 0.0, geoid])[None], observed_covariance(self.one))
         (whole,) = whole
+        site = self._site()
+        whole = whole + site
         a, b = error_ellipse(whole[:2, :2])
         stated = [value is not None for value in self._numbers("sigma_east", "sigma_north", "sigma_up")]
         return Uncertainty(
@@ -150,11 +152,26 @@ class _Follower:
             ppm=job.quality.ppm,
             shift=vector(np.sqrt(np.diagonal(shift))),
             geoid=geoid,
+            site=vector(np.sqrt(np.diagonal(site))),
             together=vector(np.sqrt(np.diagonal(whole))),
             semi_axes=(float(a), float(b)),
             hu95=float(self.drafted.corrected.hu95[self.row]),
             vu95=float(self.drafted.corrected.vu95[self.row]),
         )
+
+    def _separation(self) -> float | None:
+        """Return the geoid separation, None in a site's own system, whose heights are further steps away."""
+        if self.survey.operations.site is not None:
+            return None
+        return number(float(self.geographic[2] - self.metres[2]))
+
+    def _site(self) -> Floats:
+        """Return (3, 3) of the localisation at the point, east, north, up; zero where there is none."""
+        made, site = np.zeros((3, 3)), self.survey.operations.site
+        if site is not None:
+            plan, height = site.uncertainty(self.issued[:1], self.issued[1:2])
+            made[:2, :2], made[2, 2] = plan[0], height[0]
+        return made
 
 
 def _step(name: str, frame: str, before: Floats, added: Floats, after: Floats) -> Step:

@@ -81,9 +81,9 @@ class Uncertainty:
     """The 95 % figures and what they are made of, standard uncertainties east, north, up.
 
     ``observed`` is the export's (or the job's default where ``by_default``) with ``distance`` times the job's ppm in
-    it; ``geoid`` is that of the separation; ``together`` the root of the sum of squares of it all. ``semi_axes`` are
-    those of the standard ellipse, which the shift's covariance may turn. hu95 is the radius of the circle that holds
-    95 %, vu95 is 1.96 times the uncertainty of the height.
+    it; ``geoid`` is that of the separation, ``site`` of a site's localisation; ``together`` the root of the sum of
+    squares of it all. ``semi_axes`` are those of the standard ellipse, which the shift's covariance may turn. hu95 is
+    the radius of the circle that holds 95 %, vu95 is 1.96 times the uncertainty of the height.
     """
 
     observed: Vector
@@ -92,6 +92,7 @@ class Uncertainty:
     ppm: float
     shift: Vector
     geoid: float
+    site: Vector
     together: Vector
     semi_axes: tuple[float, float]
     hu95: float

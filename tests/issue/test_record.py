@@ -131,7 +131,7 @@ def test_lengths_and_times_say_their_units() -> None:
     """Every number is a length, or says that it is none."""
     plain = {
         "redundancy_", "standardised_", "variance_factor", "square_sum", "critical_value", "low", "high", "chi_square",
-        "score",
+        "score", "scale", "slope_",
     }  # fmt: skip
     for part in validator().schema["$defs"].values():
         for key, form in part["properties"].items():
@@ -160,7 +160,7 @@ def test_every_earlier_record_is_read(path: Path) -> None:
         if key not in ("schema", "sum", "sessions", "diagnoses", "marks", "operations", "identity", "target"):
             assert found[key] == value, key  # type: ignore[literal-required]
     axes = found["target"]["axes"]  # before there were others, all were in metres
-    assert before["target"] | {"axes": axes} == found["target"]
+    assert before["target"] | {"axes": axes, "site": None} == found["target"]
     assert [(one["metres"], one["direction"]) for one in axes.values()] == [(1, "east"), (1, "north"), (1, "up")]
     for old, new in zip(before["sessions"], found["sessions"], strict=True):
         assert new == {"base_log": None, "first_point": None, "last_point": None, "stretches": []} | old

@@ -101,7 +101,7 @@ def record(**other: Any) -> dict[str, Any]:
         "inputs": [{"path": "rover.csv", "sha256": "ab" * 32, "rows": 13}],
         "target": {
             "grid": "EPSG:2193", "grid_name": "a grid", "height": "EPSG:5773", "height_name": "a datum",
-            "definition": "COMPOUNDCRS[]", "epoch": None,
+            "definition": "COMPOUNDCRS[]", "epoch": None, "site": None,
             "axes": {
                 name: {"unit": "metre", "metres": 1.0, "direction": side}
                 for name, side in (("easting", "east"), ("northing", "north"), ("height", "up"))

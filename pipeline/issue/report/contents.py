@@ -12,6 +12,7 @@ from pipeline.issue.report.differences import differences
 from pipeline.issue.report.evidence import base_log, check_table, held, session_table, urgency
 from pipeline.issue.report.foundation import file_tables, mark_tables, model_table, over_critical, statistics_tables
 from pipeline.issue.report.glossary import GLOSSARY
+from pipeline.issue.report.site import localisation, site_table
 from pipeline.issue.report.timeline import timeline
 from pipeline.issue.report.written import many, minute
 from pipeline.issue.row_types import CheckRow
@@ -47,6 +48,8 @@ def contents(record: Record) -> dict[str, Any]:
         "files": file_tables(record),
         "notes": choose(record["notes"], lambda row: 1, most=NOTES),
         "model": model_table(record),
+        "site": site_table(record),
+        "localisation": localisation(record["target"]["site"]) if record["target"]["site"] else "",
         "words": _words(),
         "proof_words": [(str(proof), meanings.PROOFS[proof]) for proof in Proof],
     }

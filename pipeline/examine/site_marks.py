@@ -1,0 +1,160 @@
+"""What speaks against a site's localisation: marks that do not agree, a scale without a reason, marks on a line."""
+
+import numpy as np
+
+from pipeline.adjust.localise import fit_height, fit_plan, width_of
+from pipeline.arrays import Floats
+from pipeline.examine.doubtful import Doubtful
+from pipeline.geodesy.site_crs import point_scale
+from pipeline.intake.site import Site
+from pipeline.intake.survey import Survey
+from pipeline.near import listed
+from pipeline.words import Doubt, counted
+
+#: A scale is explained where it is within this part of one that is expected: instruments and their air corrections
+#: make some 30 parts in a million (common practice, no source).
+_EXPLAINED = 50e-6
+#: Marks of a tilt whose extent across their line is a smaller part of that along it hold it badly.
+_NARROW = 0.1
+#: The work may reach this many times as far from the middle of the marks as the farthest of them.
+_BEYOND = 1.5
+_EARTH = 6_371_000.0
+
+
+def site_doubts(survey: Survey) -> list[Doubtful]:
+    """Return what of the localisation may put all points off alike."""
+    site = survey.operations.site
+    if site is None:
+        return []
+    file, line = survey.prepared.loaded.recorded_at("target", "site", "marks")
+    told = [*_plan_apart(site, survey), *_heights_apart(site, survey), *_odd_scale(site, survey), *_narrow(site)]
+    return [Doubtful(Doubt.SITE, what, None, file, line) for what in told]
+
+
+def site_notes(survey: Survey) -> list[str]:
+    """Return in words what of the localisation deserves a look and makes no number wrong."""
+    site = survey.operations.site
+    if site is None:
+        return []
+    told = []
+    for what, over, used in (
+        ("plan", site.plan.over, len(site.names)),
+        ("heights", 1 if site.height is None else site.height.over, int(site.levelled.sum())),
+    ):
+        if not over:
+            told.append(
+                f"nothing proves the localisation in {what}: {counted(used, 'common mark')} are just what it needs, so"
+                " that an error in one shows nowhere, and hu95 and vu95 do not have its uncertainty; give one mark more"
+            )
+    if site.alone:
+        some = f"{listed(site.alone[:6])}{' and others' if len(site.alone) > 6 else ''}"
+        told.append(f"{some} of the site's marks are not in the register and take no part in the localisation")
+    file, line = survey.prepared.loaded.recorded_at("target", "site", "marks")
+    return [f"{file}:{line}: {what}" for what in [*told, *_outside(site, survey)]]
+
+
+def _plan_apart(site: Site, survey: Survey) -> list[str]:
+    """The marks whose plan residual is beyond the tolerance of checks, and the one that explains it."""
+    off, allowed = np.hypot(*site.plan.residuals.T), survey.job.checks.horizontal
+    if off.max() <= allowed:
+        return []
+    worst = int(np.argmax(off))
+    told = f"the site's marks do not fit the register in plan: {site.names[worst]} by {off[worst]:.3f} m"
+    swapped = fit_plan(site.grid[:, :2], site.own[:, 1::-1], hold_scale=site.plan.held)
+    if len(site.names) > 2 and np.hypot(*swapped.residuals.T).max() <= allowed:
+        return [f"{told}; with easting and northing of the site exchanged they fit"]
+    left = _without_each(site, allowed)
+    if left is not None:
+        return [f"{told}; without {site.names[left[0]]} the others agree to {left[1]:.3f} m, so look at it first"]
+    hint = '; if the site\'s distances are measured on the ground, write plan = "similarity"' if site.plan.held else ""
+    return [f"{told}, and no single mark explains it{hint}"]
+
+
+def _without_each(site: Site, allowed: float) -> tuple[int, float] | None:
+    """Return the one mark without which the others, still proving one another, agree, and how well."""
+    best = None
+    for number in range(len(site.names)):
+        rest = np.arange(len(site.names)) != number
+        if width_of(site.grid[rest, :2])[0] < 1.0:
+            continue
+        fit = fit_plan(site.grid[rest, :2], site.own[rest, :2], hold_scale=site.plan.held)
+        off = float(np.hypot(*fit.residuals.T).max())
+        if fit.over and off <= allowed and (best is None or off < best[1]):
+            best = (number, off)
+    return best
+
+
+def _heights_apart(site: Site, survey: Survey) -> list[str]:
+    if site.height is None:
+        return []
+    off, names = np.abs(site.height.residuals), np.array(site.names)[site.levelled]
+    allowed = survey.job.checks.vertical
+    if off.max() <= allowed:
+        return []
+    worst = int(np.argmax(off))
+    told = f"the site's marks do not fit the register in height: {names[worst]} by {off[worst]:.3f} m"
+    rest = np.arange(len(off)) != worst
+    grid, datum, own = site.grid[site.levelled, :2], site.grid[site.levelled, 2], site.own[site.levelled, 2]
+    if not site.height.tilted and rest.sum() > 1:
+        without = np.abs(fit_height(grid[rest], datum[rest], own[rest], tilt=False).residuals).max()
+        if without <= allowed:
+            return [f"{told}; without it the others agree to {without:.3f} m, so look at it first"]
+    return [f"{told}, and it is not that mark alone"]
+
+
+def _odd_scale(site: Site, survey: Survey) -> list[str]:
+    """A scale that is neither the grid's, nor that of distances on the ellipsoid or on the ground."""
+    if site.plan.held:
+        return []
+    scale = point_scale(survey.job.target.grid, *survey.operations.area.centre)
+    heights = site.grid[np.isfinite(site.grid[:, 2]), 2]
+    ground = (1.0 + (float(heights.mean()) if len(heights) else 0.0) / _EARTH) / scale
+    off = min(abs(site.plan.scale / expected - 1.0) for expected in (1.0, 1.0 / scale, ground))
+    long, allowed = width_of(site.grid[:, :2])[0], survey.job.checks.horizontal
+    if off <= max(_EXPLAINED, allowed / long):
+        return []
+    return [
+        f"the site's scale against the grid is {site.plan.scale:.7f} ({1e6 * (site.plan.scale - 1.0):+,.0f} ppm):"
+        f" distances on the ground would give {ground:.7f}, those of the grid 1; over the {long:.0f} m between the"
+        f" marks that is {off * long:.3f} m: see a coordinate of a mark, feet for metres, or the projection"
+    ]
+
+
+def _narrow(site: Site) -> list[str]:
+    if site.height is None or not site.height.tilted:
+        return []
+    long, wide = width_of(site.grid[site.levelled, :2])
+    if wide >= _NARROW * long:
+        return []
+    return [
+        f"the marks of the tilt lie nearly on a line, {long:.0f} m long and {wide:.1f} m wide: across it an error of"
+        f' their heights grows {long / wide:.0f}-fold; write height = "step", or add a mark beside the line'
+    ]
+
+
+def _outside(site: Site, survey: Survey) -> list[str]:
+    """How far the work reaches beyond the marks, by the middles of its sides."""
+    area = survey.first_pass.area
+    if area is None:
+        return []
+    lon, lat = area.samples()
+    frames = survey.operations.frames
+    xyz = frames.to_geographic.inverse(lon, lat, np.full_like(lon, _mean_height(site)))
+    places = np.column_stack(frames.to_issued.forward(*xyz))[:, :2]
+    sides = places[[0, 5, 6, 7]]
+    sides = sides[np.isfinite(sides).all(axis=1)]
+    if not len(sides):
+        return []
+    work = float(np.hypot(*(sides - site.plan.site).T).max())
+    marks = float(np.hypot(*(site.own[:, :2] - site.plan.site).T).max())
+    if work <= _BEYOND * marks:
+        return []
+    return [
+        f"the marks of the site do not surround the work: it reaches {work:,.0f} m from their middle, the farthest mark"
+        f" only {marks:,.0f} m; give marks around the work"
+    ]
+
+
+def _mean_height(site: Site) -> float:
+    heights: Floats = site.grid[np.isfinite(site.grid[:, 2]), 2]
+    return float(heights.mean()) if len(heights) else 0.0
