@@ -6,6 +6,7 @@ It holds no time of making and no path of the machine it was made on: those woul
 import hashlib
 import json
 import math
+import re
 from collections.abc import Mapping
 from enum import Enum
 from numbers import Integral, Real
@@ -31,6 +32,8 @@ _UNIT = "metres"
 
 #: Stands for a sum until there is one.
 _NOT_YET = "0" * 64
+#: In a record as it is written: the line of its sum, and every key of its own.
+_SUM, _KEY = re.compile(rb'^  "sum": "[0-9a-f]{64}",\n', re.MULTILINE), re.compile(rb'^  "(\w+)": ', re.MULTILINE)
 
 #: So many things that are wrong with a record are said.
 _SAID = 3
@@ -82,16 +85,27 @@ def sum_of(record: Mapping[str, Any]) -> str:
     return hashlib.sha256(serialise({key: value for key, value in record.items() if key != "sum"})).hexdigest()
 
 
-def write_record(folder: Path, record: SealedRecord) -> Path:
-    """Write ``issue.json`` into ``folder``, read it back and return its path.
+def is_sealed(said: Mapping[str, Any], written: bytes) -> bool:
+    """Tell whether the sum that a record states is that of all that it says; ``written`` are the bytes of its file.
+
+    Bytes that are as they were written say so by themselves, ten times sooner than what they say written again.
+    """
+    as_written = hashlib.sha256(_SUM.sub(b"", written, count=1)).hexdigest()
+    return bool(said["sum"] == as_written) or said["sum"] == sum_of(said)
+
+
+def write_record(folder: Path, record: Record) -> SealedRecord:
+    """Write ``issue.json`` into ``folder`` with the sum of all that it says, read it back and return it.
 
     Raises OSError, FileExistsError where there is one already, and RecordError where it does not read back the same.
     """
-    path = folder / NAME
-    write_synced(path, serialise(record))
-    if read_record(path) != record:
+    path, bare = folder / NAME, serialise({key: value for key, value in record.items() if key != "sum"})
+    made = cast(SealedRecord, {**record, "sum": hashlib.sha256(bare).hexdigest()})
+    place = next(key.start() for key in _KEY.finditer(bare) if key[1] > b"sum")
+    write_synced(path, b'%s  "sum": "%s",\n%s' % (bare[:place], made["sum"].encode(), bare[place:]))
+    if read_record(path) != made:
         raise RecordError(f"{path} does not read back as it was written")
-    return path
+    return made
 
 
 def read_record(path: Path) -> SealedRecord:

@@ -252,14 +252,8 @@ def _register_columns(draft: Draft, register: Register, ellipsoidal: bool) -> No
     if "height" in columns:
         named_as["ellipsoid_height" if ellipsoidal else "height"] = columns["height"]
     other = {word: name for word, name in named_as.items() if name and plain(name) != word}
-    if not other:
-        return
-    if "columns" in ControlSection.model_fields:
+    if other:
         draft.control_columns = other
-        return
-    told = ", ".join(f"{name} to {word}" for word, name in other.items())
-    asks = f"rename the columns in the first line of the register: {told}"
-    draft.control["columns"] = Question("control.columns", asks)
 
 
 def _blocks(

@@ -17,7 +17,7 @@ from pipeline.issue.folder.publish import Appeared, job_lock, next_number, open_
 from pipeline.issue.folder.standing import newest_standing
 from pipeline.issue.geopackage.previous import Lost
 from pipeline.issue.geopackage.write import NotWritten, TooLarge
-from pipeline.issue.record import sealed, write_record
+from pipeline.issue.record import write_record
 from pipeline.issue.record_types import Changes
 from pipeline.issue.report.page import write_report
 from pipeline.job.load import LoadedJob
@@ -151,8 +151,7 @@ def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
         told = account(job, laid, staged.number, changes, last.record if last else None)
         told["notes"] = [*told["notes"], *_altered_since(folder, last)]
         told["files"] = [*told["files"], write_report(staged.path, told, laid.plan)]
-        record = sealed(told)
-        write_record(staged.path, record)
+        record = write_record(staged.path, told)
         hand = at_hand(job.survey.prepared)
         refuse_altered(job.survey)
         untold.note(folder, staged.number)

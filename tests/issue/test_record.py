@@ -14,6 +14,7 @@ from record_made import check, diagnosis, failing, record, session
 from pipeline.issue.record import (
     RecordError,
     finished,
+    is_sealed,
     read_record,
     sealed,
     serialise,
@@ -77,9 +78,10 @@ def test_values_are_plain_and_rounded() -> None:
 
 def test_the_file_repeats_and_reads_back(tmp_path: Path) -> None:
     """UTF-8, sorted keys, one line feed at the end; the order in which the keys came does not show."""
-    made = sealed(finished(record(caution="No substitute – ä.")))  # type: ignore[arg-type]
-    path = write_record(tmp_path, made)
+    made = write_record(tmp_path, finished(record(caution="No substitute – ä.")))  # type: ignore[arg-type]
+    path = tmp_path / "issue.json"
     content = path.read_bytes()
+    assert made["sum"] == sum_of(made)
     assert content == serialise(dict(reversed(made.items())))
     assert content.endswith(b"}\n") and b"\r" not in content
     assert "– ä" in content.decode("utf-8")
@@ -89,10 +91,24 @@ def test_the_file_repeats_and_reads_back(tmp_path: Path) -> None:
 
 def test_a_record_is_written_once(tmp_path: Path) -> None:
     """An issue is never changed afterwards."""
-    made = sealed(record())  # type: ignore[arg-type]
-    write_record(tmp_path, made)
+    made = write_record(tmp_path, record())  # type: ignore[arg-type]
     with pytest.raises(FileExistsError):
         write_record(tmp_path, made)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [(b'"issue": 1', b'"issue": 2'), (b"made-up", b"made-us"), (b'"caution"', b'"cautiou"'), (b"\n", b"\n ")],
+)
+def test_every_change_of_what_is_said_shows(one: bytes, other: bytes, tmp_path: Path) -> None:
+    """A number, a word, a key; a blank more says nothing else. Nor does it matter whether the bytes are at hand."""
+    made = write_record(tmp_path, record())  # type: ignore[arg-type]
+    written = (tmp_path / "issue.json").read_bytes()
+    assert is_sealed(made, written) and is_sealed(made, b"")
+    assert one in written
+    changed = written.replace(one, other, 1)
+    assert is_sealed(json.loads(changed), changed) == (one == b"\n")
+    assert not is_sealed(made | {"sum": "0" * 64}, written)
 
 
 @pytest.mark.parametrize(

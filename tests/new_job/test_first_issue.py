@@ -11,7 +11,6 @@ from folders_made import FOLDERS, NAMELESS, make
 from issued import current_issue
 
 from pipeline import run_job
-from pipeline.job.model import ControlSection
 from pipeline.new_job import new_job
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_data"
@@ -22,8 +21,6 @@ EXACT = 0.001
 
 @pytest.mark.parametrize("name", FOLDERS)
 def test_an_odd_folder_comes_to_the_right_issue_with_no_more_than_the_marked_answers(name: str, tmp_path: Path) -> None:
-    if name == "renamed" and "columns" not in ControlSection.model_fields:
-        pytest.skip("registers are read under the usual headings alone")
     job, answers = make(name, tmp_path)
     started = new_job(tmp_path)
     # where no file tells the place, no height datum is known to be in use there

@@ -1,5 +1,7 @@
 """The same points give the same readings, whatever the format they come in."""
 
+import re
+
 import numpy as np
 import pyarrow as pa
 from exports_made import block, feature, geojson, package, point, read, times
@@ -70,4 +72,9 @@ def test_one_set_of_points_in_three_formats(tmp_path, rows):
             if field.type == pa.float64():
                 np.testing.assert_array_equal(one.to_numpy(), two.to_numpy(), field.name)
             else:
-                assert one.to_pylist() == two.to_pylist(), field.name
+                assert _told(one) == _told(two), field.name
+
+
+def _told(column: pa.ChunkedArray) -> list[object]:
+    """Return the values, small numbers that a message repeats with exponents written alike: e-08 and e-8."""
+    return [re.sub(r"e-0", "e-", one) if isinstance(one, str) else one for one in column.to_pylist()]

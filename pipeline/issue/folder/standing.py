@@ -8,7 +8,7 @@ from pipeline.issue.folder.issues_list import SET_ASIDE, read_register
 from pipeline.issue.folder.names import ISSUES, set_aside
 from pipeline.issue.folder.publish import numbered
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import LaterRecordError, RecordError, stated, sum_of, understood
+from pipeline.issue.record import LaterRecordError, RecordError, is_sealed, stated, understood
 from pipeline.issue.record_types import SealedRecord
 from pipeline.problems import JobError, Problem
 
@@ -78,7 +78,7 @@ def _read(folder: Path, number: int) -> Standing:
     what: str | None = None
     if record["issue"] != number:
         what = f"its {RECORD} is that of issue {record['issue']:03d}"
-    elif "sum" in said and said["sum"] != sum_of(said):
+    elif "sum" in said and not is_sealed(said, path.read_bytes()):
         what = f"what its {RECORD} says is not what was written"
     if what is not None:
         raise JobError([Problem(str(path), 0, f"{name} is damaged: {what}", remedy(number))])
