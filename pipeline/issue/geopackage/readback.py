@@ -17,6 +17,8 @@ from pipeline.arrays import Floats
 from pipeline.files.at_rest import quoted, unlocked
 from pipeline.files.gdal import fiona_at_home
 from pipeline.files.plain_path import plain_file
+from pipeline.geodesy.crs import parse
+from pipeline.geodesy.errors import OperationError
 from pipeline.issue.geopackage.tally import Geometries, Written, wkb_type
 from pipeline.words import counted
 
@@ -86,10 +88,9 @@ def _layer_by_fiona(source: Any, layer: Written) -> Iterator[str]:
         yield f"its columns are {columns}, given were {layer.columns}"
     if source.schema["geometry"] != f"3D {layer.geometry_type.removesuffix(' Z')}":
         yield f"its geometry type is {source.schema['geometry']}, given was {layer.geometry_type}"
-    crs, given_crs = source.crs, CRS.from_user_input(layer.crs)
-    # fiona looks for a code before it compares, which takes half a second where there is none
-    if crs.to_wkt() != given_crs.to_wkt() and crs != given_crs:
-        yield f"its CRS is {crs.to_string() or 'unknown'}, given was {layer.crs}"
+    # fiona looks for codes before it compares, half a second where there are none: it has the last word alone
+    if not _says_the_same(source.crs_wkt, layer.crs) and source.crs != CRS.from_user_input(layer.crs):
+        yield f"its CRS is {source.crs.to_string() or 'unknown'}, given was {layer.crs}"
     if len(source) != layer.rows:
         yield f"it says {counted(len(source), 'row')}, given were {layer.rows}"
         return
@@ -99,6 +100,13 @@ def _layer_by_fiona(source: Any, layer: Written) -> Iterator[str]:
         if not np.allclose(extent, given, rtol=0, atol=TOLERANCE):
             yield f"its extent is {extent.ravel().tolist()}, given was {given.ravel().tolist()}"
     yield from _rows_by_fiona(source, layer)
+
+
+def _says_the_same(read: str, given: str) -> bool:
+    try:
+        return bool(parse(read).equals(parse(given)))
+    except OperationError:
+        return False
 
 
 def _rows_by_fiona(source: Any, layer: Written) -> Iterator[str]:
