@@ -9,35 +9,11 @@ import pytest
 from exports_made import problems_of, text_table
 from issued import current_issue
 from numpy.typing import NDArray
+from published_network import ADJUSTED, BASELINES, FIXED
 from pyproj import Transformer
 
 from pipeline import run_job
 
-#: Ghilani, Adjustment Computations, 5th ed. 2010, sections 17.6 to 17.8: stations held fixed, baselines dX, dY, dZ and
-#: their covariances xx, xy, xz, yy, yz, zz. The adjusted C is printed in the book and read in two public exercises that
-#: follow it; the rest is recalled from the book, and was recomputed by a dense numpy adjustment.
-FIXED = {"A": (402.35087, -4652995.30109, 4349760.77753), "B": (8086.03178, -4642712.84739, 4360439.08326)}
-BASELINES = """
-A C  11644.2232  3601.2165  3399.2550   9.884E-4 -9.580E-6 9.520E-6 9.377E-4 -9.520E-6 9.827E-4
-A E  -5321.7164  3634.0754  3173.6652   2.158E-4 -2.100E-6 2.160E-6 1.919E-4 -2.100E-6 2.005E-4
-B C   3960.5442 -6681.2467 -7279.0148   2.305E-4 -2.230E-6 2.070E-6 2.546E-4 -2.230E-6 2.252E-4
-B D -11167.6076  -394.5204  -907.9593   2.700E-4 -2.750E-6 2.850E-6 2.721E-4 -2.720E-6 2.670E-4
-D C  15128.1647 -6286.7054 -6371.0583   1.461E-4 -1.430E-6 1.340E-6 1.614E-4 -1.440E-6 1.308E-4
-D E  -1837.7459 -6253.8534 -6596.6697   1.231E-4 -1.190E-6 1.220E-6 1.277E-4 -1.210E-6 1.283E-4
-F A  -1116.4523 -4596.1610 -4355.8962   7.475E-5 -7.900E-7 8.800E-7 6.593E-5 -8.100E-7 7.616E-5
-F C  10527.7852  -994.9377  -956.6246   2.567E-4 -2.250E-6 2.400E-6 2.163E-4 -2.270E-6 2.397E-4
-F E  -6438.1364  -962.0694 -1182.2305   9.442E-5 -9.200E-7 1.040E-6 9.959E-5 -8.900E-7 8.826E-5
-F D  -4600.3787  5291.7785  5414.4311   9.330E-5 -9.900E-7 9.000E-7 9.875E-5 -9.900E-7 1.204E-4
-F B   6567.2311  5686.2926  6322.3917   6.643E-5 -6.500E-7 6.900E-7 7.465E-5 -6.400E-7 6.048E-5
-B F  -6567.2310 -5686.3033 -6322.3807   5.512E-5 -6.300E-7 6.100E-7 7.472E-5 -6.300E-7 6.629E-5
-A F   1116.4577  4596.1553  4355.9141   6.619E-5 -8.000E-7 9.000E-7 8.108E-5 -8.200E-7 9.376E-5
-"""
-ADJUSTED = {
-    "C": (12046.58076, -4649394.08256, 4353160.06335),
-    "D": (-3081.58313, -4643107.36915, 4359531.12202),
-    "E": (-4919.33908, -4649361.21987, 4352934.45341),
-    "F": (1518.80119, -4648399.14533, 4354116.68936),
-}
 SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
 COVARIANCES = ("cov_en", "cov_eu", "cov_nu")
 JOB = """

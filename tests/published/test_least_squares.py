@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from published_network import ADJUSTED, BASELINES, FIXED
 
 from pipeline.adjust.normal import Equations, Solution, solve
 from pipeline.adjust.statistics import chi_square, critical_value, non_centrality, reliability
@@ -145,26 +146,8 @@ def test_level_net_tests() -> None:
     assert not upper_five_percent.passed
 
 
-# GNSS baseline network: Ghilani, Adjustment Computations, 5th ed. 2010, sections 17.6 to 17.8. The fixed stations and
-# the adjusted C are as printed in the book (C read in two public exercises that follow it); baselines, covariances
-# and the digits of D, E and F are recalled from the book and were recomputed by a second, dense numpy adjustment.
+# GNSS baseline network: Ghilani, Adjustment Computations, 5th ed. 2010, sections 17.6 to 17.8, see `published_network`.
 STATIONS = "CDEFAB"
-FIXED = {"A": (402.35087, -4652995.30109, 4349760.77753), "B": (8086.03178, -4642712.84739, 4360439.08326)}
-BASELINES = """
-A C  11644.2232  3601.2165  3399.2550   9.884E-4 -9.580E-6 9.520E-6 9.377E-4 -9.520E-6 9.827E-4
-A E  -5321.7164  3634.0754  3173.6652   2.158E-4 -2.100E-6 2.160E-6 1.919E-4 -2.100E-6 2.005E-4
-B C   3960.5442 -6681.2467 -7279.0148   2.305E-4 -2.230E-6 2.070E-6 2.546E-4 -2.230E-6 2.252E-4
-B D -11167.6076  -394.5204  -907.9593   2.700E-4 -2.750E-6 2.850E-6 2.721E-4 -2.720E-6 2.670E-4
-D C  15128.1647 -6286.7054 -6371.0583   1.461E-4 -1.430E-6 1.340E-6 1.614E-4 -1.440E-6 1.308E-4
-D E  -1837.7459 -6253.8534 -6596.6697   1.231E-4 -1.190E-6 1.220E-6 1.277E-4 -1.210E-6 1.283E-4
-F A  -1116.4523 -4596.1610 -4355.8962   7.475E-5 -7.900E-7 8.800E-7 6.593E-5 -8.100E-7 7.616E-5
-F C  10527.7852  -994.9377  -956.6246   2.567E-4 -2.250E-6 2.400E-6 2.163E-4 -2.270E-6 2.397E-4
-F E  -6438.1364  -962.0694 -1182.2305   9.442E-5 -9.200E-7 1.040E-6 9.959E-5 -8.900E-7 8.826E-5
-F D  -4600.3787  5291.7785  5414.4311   9.330E-5 -9.900E-7 9.000E-7 9.875E-5 -9.900E-7 1.204E-4
-F B   6567.2311  5686.2926  6322.3917   6.643E-5 -6.500E-7 6.900E-7 7.465E-5 -6.400E-7 6.048E-5
-B F  -6567.2310 -5686.3033 -6322.3807   5.512E-5 -6.300E-7 6.100E-7 7.472E-5 -6.300E-7 6.629E-5
-A F   1116.4577  4596.1553  4355.9141   6.619E-5 -8.000E-7 9.000E-7 8.108E-5 -8.200E-7 9.376E-5
-"""
 
 
 def _baseline_network() -> Equations:
@@ -189,13 +172,7 @@ def test_baseline_network(eliminated: str) -> None:
     solution = solve(equations, 4, np.array([name in eliminated for name in "CDEF"]))
     stations = solution.parameters + np.array(FIXED["A"])
     np.testing.assert_allclose(stations[0], [12046.5808, -4649394.0826, 4353160.0634], rtol=0, atol=1e-4)
-    recomputed = [
-        [12046.58076, -4649394.08256, 4353160.06335],
-        [-3081.58313, -4643107.36915, 4359531.12202],
-        [-4919.33908, -4649361.21987, 4352934.45341],
-        [1518.80119, -4648399.14533, 4354116.68936],
-    ]
-    np.testing.assert_allclose(stations, recomputed, rtol=0, atol=1.1e-5)
+    np.testing.assert_allclose(stations, [ADJUSTED[name] for name in "CDEF"], rtol=0, atol=1.1e-5)
     np.testing.assert_allclose(1000 * np.sqrt(np.diag(solution.covariance[3])), [3.77, 3.98, 3.95], rtol=0, atol=0.6e-2)
     assert solution.square_sum == pytest.approx(16.56510, abs=1e-5)
     test = chi_square(solution.square_sum, 27, 0.05)
