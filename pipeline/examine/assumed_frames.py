@@ -9,7 +9,7 @@ from pipeline.geodesy import crs as systems
 from pipeline.geodesy.detours import Places, datum_name, largest, same_datum, spread
 from pipeline.geodesy.frames import enu_rotation, turn
 from pipeline.geodesy.operations import Operation, OperationError, datum_to_datum
-from pipeline.geodesy.realisations import is_wgs84_of_any_time, realised
+from pipeline.geodesy.realisations import is_wgs84_of_any_time, on_newest, realised
 from pipeline.intake.survey import Survey
 
 #: The newest frame that an ensemble may have been realised by, and its name; WGS 84 follows it to centimetres.
@@ -46,7 +46,7 @@ def _cost(survey: Survey, crs: str, places: Places) -> str:
     """Return in words how far positions would be off, had the base been set on the newest of the frames."""
     grid, area = survey.job.target.grid, survey.operations.area
     try:
-        ways = [datum_to_datum(one, grid, area) for one in (crs, realised(crs, _NEWEST))]
+        ways = datum_to_datum(crs, grid, area), datum_to_datum(realised(crs, _NEWEST), on_newest(grid), area)
     except OperationError:
         return f"How far off positions would be, had it been {_NAME}, is not known: PROJ has no way from there"
     year = np.full(places.longitude.size, places.year)

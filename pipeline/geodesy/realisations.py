@@ -79,6 +79,19 @@ def realised(crs: str, realisation: str | None) -> str:
     return json.dumps(_on(ours.to_json_dict(), datum, f"{ours.name}, realised as {datum_of(theirs)}"))
 
 
+def on_newest(crs: str) -> str:
+    """Return the degrees of a CRS's datum, in the newest realisation of an ensemble.
+
+    From other frames PROJ goes by the realisations of an ensemble all the same, and takes seconds to find out by which.
+    """
+    known = systems.geographic_of(systems.source_crs(crs)).to_json_dict()
+    ensemble = known.get("datum_ensemble")
+    if not ensemble or not ensemble["members"]:
+        return json.dumps(known)
+    newest = {"type": "GeodeticReferenceFrame", "ellipsoid": ensemble["ellipsoid"], **ensemble["members"][-1]}
+    return json.dumps(_on(known, newest, str(newest["name"])))
+
+
 def _on(known: dict[str, Any], datum: dict[str, Any], name: str | None) -> dict[str, Any]:
     """Return a CRS, as PROJJSON, on another datum, without the codes that are no longer its own."""
     changed: dict[str, Any] = {}

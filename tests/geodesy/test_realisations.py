@@ -15,8 +15,8 @@ from pyproj.crs import CRS
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.crs import source_crs
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.operations import raw_to_working
-from pipeline.geodesy.realisations import itrf_of, realised
+from pipeline.geodesy.operations import datum_to_datum, raw_to_working
+from pipeline.geodesy.realisations import itrf_of, on_newest, realised
 
 #: EPSG codes of longitude, latitude and height in frames, with the ITRF that each realises.
 REALISE = {
@@ -91,6 +91,16 @@ def test_wgs84_counts_in_the_realisation_that_is_stated(crs: str) -> None:
     operation = raw_to_working(realised(crs, "EPSG:7912"), "EPSG:7855", MELBOURNE)
     assert operation.time_dependent and "GDA2020" in operation.name
     assert_allclose(operation.forward(*given.transform(145.0, -37.8, 50.0), 2026.2), there, rtol=0, atol=3e-4)
+
+
+def test_an_ensemble_is_reached_by_its_newest_realisation() -> None:
+    """ETRS89 by ETRF2020 (EPSG:10571 in degrees and metres), as PROJ itself would go; others are left as they are."""
+    here = (9.0, 49.0, 300.0)
+    found = datum_to_datum("EPSG:9989", on_newest("EPSG:25832"), Area(8.9, 48.9, 9.1, 49.1)).forward(*here, 2026.2)
+    steps = "+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad +step +proj=cart +ellps=GRS80"
+    etrf = pyproj.Transformer.from_crs("EPSG:9989", "EPSG:10571", always_xy=True).transform(*here, 2026.2)[:3]
+    assert_allclose(found, pyproj.Transformer.from_pipeline(steps).transform(*etrf), rtol=0, atol=1e-4)
+    assert CRS(on_newest("EPSG:2193")).equals(CRS("EPSG:4167"), ignore_axis_order=True)
 
 
 def test_what_stands_on_one_frame_takes_no_other() -> None:
