@@ -50,9 +50,9 @@ def read_site_marks(path: Path, shown: str, problems: Problems, *, heights: bool
     check_decimals(sheet, _COLUMNS, problems)
     found = []
     for line, cells in sheet.rows:
-        whole = heights and cells.get("height", "") != ""
-        told = cells | {"holds": str(Holds.FULL if whole else Holds.POSITION), "height": cells.get("height", "")}
-        mark = read_mark(line, told if whole else told | {"height": ""}, sheet, _COLUMNS, problems)
+        height = cells.get("height", "") if heights else ""
+        told = cells | {"holds": str(Holds.FULL if height else Holds.POSITION), "height": height}
+        mark = read_mark(line, told, sheet, _COLUMNS, problems)
         if mark is not None:
             found.append(mark)
     marks = single(found, _COLUMNS, shown, problems)

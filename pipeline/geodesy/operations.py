@@ -279,13 +279,16 @@ def _datum_step(source: CRS, target: CRS, area: Area, step: str) -> Operation:
         return _by_itself(source, target, area, step)
     itrf, same = realised
     if same:
-        return _by_itrf(source, itrf, target, area, step)
+        name = f"{realisations.datum_of(source)} taken as {itrf.name}"
+        taken = replace(choose(source, systems.geocentric_of(source), _WHOLE_EARTH, step), name=name)
+        return _on_from(taken, itrf, target, area, step)
+    first = choose(source, systems.geocentric_of(itrf), _WHOLE_EARTH, step)
     try:
         own = _by_itself(source, target, area, step)
     except OperationError:
-        return _by_itrf(source, itrf, target, area, step)
+        return _on_from(first, itrf, target, area, step)
     try:
-        other = _by_itrf(source, itrf, target, area, step)
+        other = _on_from(first, itrf, target, area, step)
     except OperationError:
         return own
     return min(own, other, key=lambda one: math.inf if one.accuracy is None else one.accuracy)
@@ -303,14 +306,9 @@ def _by_itself(source: CRS, target: CRS, area: Area, step: str) -> Operation:
     return _carried(choose(source, working, area, step), target)
 
 
-def _by_itrf(source: CRS, itrf: CRS, target: CRS, area: Area, step: str) -> Operation:
-    """Go from a realisation to X, Y, Z of its ITRF, by PROJ's way or with the same X, Y, Z, and on from there."""
-    between, name = systems.geocentric_of(itrf), f"{realisations.datum_of(source)} taken as {itrf.name}"
-    try:
-        first = choose(source, between, _WHOLE_EARTH, step)
-    except OperationError:
-        first = replace(choose(source, systems.geocentric_of(source), _WHOLE_EARTH, step), name=name)
-    return _joined(first, _by_itself(between, target, area, step))
+def _on_from(first: Operation, itrf: CRS, target: CRS, area: Area, step: str) -> Operation:
+    """Go on from X, Y, Z of an ITRF, to which ``first`` leads."""
+    return _joined(first, _by_itself(systems.geocentric_of(itrf), target, area, step))
 
 
 def _joined(first: Operation, second: Operation) -> Operation:

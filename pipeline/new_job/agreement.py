@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.job.model import Checks
 
-#: How far two readings on marks may differ from a common shift, metres: as `checks.radius`.
-TOLERANCE = 0.5
+#: How far two readings on marks may differ from a common shift, metres: as `checks.radius` where nothing is stated.
+TOLERANCE = Checks().radius
 #: Pairs of a reading and a mark that are weighed against one another at most.
 _MOST = 3_000
 

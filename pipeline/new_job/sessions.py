@@ -10,6 +10,7 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import moment
+from pipeline.job.model import Checks
 from pipeline.new_job.bases import Stretch, slips, stretches, windows
 from pipeline.new_job.clocks import Clock
 from pipeline.new_job.draft import Draft, SessionDraft
@@ -21,7 +22,7 @@ from pipeline.read.times import clock as read_by
 from pipeline.words import counted
 
 #: The codes of checks that need not be stated.
-_CODES = {"CHK"}
+_CODES = set(Checks().codes)
 #: Readings that are told of one kind.
 _TOLD = 6
 
@@ -61,12 +62,13 @@ def sessions(
     spans = windows([one for one, _ in kept])
     names: set[str] = set()
     for (one, each), (since, until) in zip(kept, spans, strict=True):
-        zone = _zone(clocks[int(rows.export[one.members[0]])])
+        clock = clocks[int(rows.export[one.members[0]])]
+        zone = _zone(clock)
         start, end = (moment(time).astimezone(zone) for time in (since, until))
         session = SessionDraft(_name(start.strftime("%m%d"), one.base, names), start, end, one.base, _why(one))
-        if isinstance(clocks[int(rows.export[one.members[0]])].format, Question):
+        if isinstance(clock.format, Question):
             session.otherwise = _turned(one.start, since, zone), _turned(one.end, until, zone)
-        if on_clock and isinstance(clocks[int(rows.export[one.members[0]])].zone, Question):
+        if on_clock and isinstance(clock.zone, Question):
             session.start, session.end = session.start.replace(tzinfo=None), session.end.replace(tzinfo=None)
             if session.otherwise is not None:
                 since_, until_ = session.otherwise

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.geodesy.frames import Ellipsoid, to_geographic
+from pipeline.geodesy.frames import WGS84, to_geographic
 from pipeline.new_job.columns import Mapped
 from pipeline.new_job.folder import Found
 from pipeline.new_job.frames import Grid, Table, in_plane, own_crs
@@ -17,7 +17,6 @@ from pipeline.new_job.values import angles, decimals
 
 #: Marks of a register that are read.
 _MARKS = 50_000
-_WGS84 = Ellipsoid(6378137.0, 1 / 298.257223563)
 
 
 @dataclass(frozen=True)
@@ -59,7 +58,7 @@ def _table(found: Found, texts: dict[str, list[str]], place: tuple[Floats, Float
             return Table(mapped.kind, first, second, crs, mapped.turned)
     if mapped.kind == "geocentric":
         x, y, z = (_numbers(texts[columns[word]], word, mapped) for word in "xyz")
-        longitude, latitude, _ = to_geographic(x, y, z, _WGS84)
+        longitude, latitude, _ = to_geographic(x, y, z, WGS84)
         return Table("degrees", longitude, latitude)
     assert place is not None
     return Table(mapped.kind, place[0], place[1], crs)
@@ -80,7 +79,7 @@ def tables_of(exports: Sequence[Found], found: Rows) -> list[Table]:
         mine = found.export == number
         first, second, third = (np.where(mine, values, np.nan) for values in (found.first, found.second, found.third))
         if one.mapped.kind == "geocentric":
-            first, second, _ = to_geographic(first, second, third, _WGS84)
+            first, second, _ = to_geographic(first, second, third, WGS84)
         is_of = "degrees" if one.mapped.kind == "geocentric" else one.mapped.kind
         made.append(Table(is_of, first, second, own_crs(one)[0], one.mapped.turned))
     return made

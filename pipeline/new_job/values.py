@@ -13,7 +13,7 @@ from pipeline.files.angles import dms
 from pipeline.job.time_format import likely_formats
 from pipeline.read.clock_fields import ISO, Pattern, pattern_of
 from pipeline.read.numeric import numbers
-from pipeline.read.times import clock
+from pipeline.read.two_columns import MIDNIGHT
 
 #: The share of a column's texts that has to be of a kind; some rows of an export are always spoilt.
 MOSTLY = 0.8
@@ -109,7 +109,7 @@ _WEEK_SECONDS = re.compile(r"\d{4}[ :;/]+\d{1,6}(?:[.,]\d+)?")
 
 
 def counted_times(texts: Sequence[str], heading: str) -> Times | None:
-    """Return how a column of times that are counted is written, None where it holds none, or no job file takes them.
+    """Return how a column of times that are counted is written, None where it holds none.
 
     Seconds of the GPS time scale look like those since 1970: only a heading tells them apart.
     """
@@ -126,15 +126,11 @@ def counted_times(texts: Sequence[str], heading: str) -> Times | None:
     return None
 
 
-def _as_counted(word: str) -> Times | None:
-    try:
-        clock(None, word)
-    except ValueError:
-        return None
+def _as_counted(word: str) -> Times:
     return Times((word,), zoned=not word.startswith("serial"))
 
 
-_DAY_ALONE = re.compile(r"[T ](?:0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[aA][mM])Z?$")
+_MIDNIGHT = re.compile(MIDNIGHT)
 #: Blanks of any kind, hard and narrow ones too.
 _BLANK = re.compile(r"[ \u00a0\u2007\u2009\u202f]+")
 _TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?(?:\s?[ap]\.?m\.?)?", re.IGNORECASE)
@@ -144,7 +140,7 @@ _DATE_ALONE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[A-Za-z
 def is_day(texts: Sequence[str]) -> bool:
     """Tell whether a column holds dates without a time of day, or all at midnight."""
     some = given(texts)
-    return bool(some) and all(_DATE_ALONE.fullmatch(_DAY_ALONE.sub("", text)) for text in some)
+    return bool(some) and all(_DATE_ALONE.fullmatch(_MIDNIGHT.sub("", text)) for text in some)
 
 
 def is_time_of_day(texts: Sequence[str]) -> bool:
@@ -155,7 +151,7 @@ def is_time_of_day(texts: Sequence[str]) -> bool:
 
 def day_and_time(days: Sequence[str], clocks: Sequence[str]) -> list[str]:
     """Return dates and times of day of two columns as the reader puts them together: with a blank between."""
-    return [f"{_DAY_ALONE.sub('', day)} {time}" if day and time else "" for day, time in zip(days, clocks, strict=True)]
+    return [f"{_MIDNIGHT.sub('', day)} {time}" if day and time else "" for day, time in zip(days, clocks, strict=True)]
 
 
 def words(texts: Sequence[str]) -> Counter[str]:

@@ -12,7 +12,7 @@ from pipeline.read.mapping import time_of
 from pipeline.read.raw import Raw
 
 #: What databases and spreadsheets write behind a date that has no time, and before a time that has no date.
-_MIDNIGHT = r"[T ](?:0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[aA][mM])Z?$"
+MIDNIGHT = r"[T ](?:0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[aA][mM])Z?$"
 _NO_DAY = r"^(?:1899-12-3[01]|1900-01-0[01]|1970-01-01|12/3[01]/1899|3[01][./]12[./]1899)[T ]"
 
 
@@ -41,7 +41,7 @@ def _pair(how: Plan, first: pa.Array, then: pa.Array, word: str) -> pa.Array:
     """Return two columns as one of texts with a blank between, null where either is; ends with a date as they are."""
     if how.points.columns.gps_week is not None:
         return pc.binary_join_element_wise(_text(first), _text(then), " ")
-    day = pc.replace_substring_regex(_text(first), _MIDNIGHT, "")
+    day = pc.replace_substring_regex(_text(first), MIDNIGHT, "")
     time = pc.replace_substring_regex(_text(then), _NO_DAY, "")
     both = pc.binary_join_element_wise(day, time, " ")
     if word == "time":
