@@ -19,6 +19,7 @@ from pyproj.exceptions import CRSError, ProjError
 
 from pipeline.arrays import Floats
 from pipeline.geodesy import crs as systems
+from pipeline.geodesy.area import Area
 from pipeline.geodesy.errors import OperationError
 
 
@@ -130,7 +131,7 @@ def _at(kind: PJType, longitude: float, latitude: float) -> Iterator[Registered]
     for info in query_crs_info("EPSG", kind, place, contains=True):
         area = info.area_of_use
         if not info.deprecated and area is not None and not any(word in info.name for word in _NOT_USED):
-            width = area.east - area.west + (360.0 if area.east < area.west else 0.0)
+            width = Area(area.west, area.south, area.east, area.north).width
             code = f"EPSG:{info.code}"
             found[code] = Registered(code, info.name, width * (area.north - area.south))
     yield from sorted(found.values(), key=lambda one: (one.size, int(one.code[5:])))

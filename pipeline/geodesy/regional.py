@@ -34,7 +34,7 @@ def _at_rest(area: Area, kind: PJType) -> tuple[tuple[str, str], ...]:
     there, members = dict[str, tuple[str, str]](), set[str]()
     for info in query_crs_info("EPSG", pj_types=kind, area_of_interest=bounds, contains=True):
         use = info.area_of_use
-        if info.deprecated or use is None or _width(use.west, use.east) > _WIDEST:
+        if info.deprecated or use is None or Area(use.west, use.south, use.east, use.north).width > _WIDEST:
             continue
         known = CRS.from_epsg(info.code).to_json_dict()
         members |= {member["name"] for member in known.get("datum_ensemble", {}).get("members", [])}
@@ -42,7 +42,3 @@ def _at_rest(area: Area, kind: PJType) -> tuple[tuple[str, str], ...]:
         if not str(datum.get("type", "")).startswith("Dynamic"):
             there[f"EPSG:{info.code}"] = (info.name, datum.get("name", ""))
     return tuple((code, name) for code, (name, datum) in there.items() if datum not in members)
-
-
-def _width(west: float, east: float) -> float:
-    return east - west if east >= west else east - west + 360.0

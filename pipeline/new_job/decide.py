@@ -144,14 +144,13 @@ def _grid(
     """Decide the grid: the register's own, the exports' own where the marks agree with it, or the one that fits."""
     marks = register.table if register is not None else None
     own = own_crs(register.found) if register is not None else (None, "")
+    chosen = some if len(some) else np.arange(min(count, _ANY))
     if marks is not None and marks.kind == "plane" and own[0] is not None:
-        chosen = some if len(some) else np.arange(min(count, _ANY))
-        known = Registered(own[0], named(own[0]) or own[0], 0.0)
+        known = _stated(own[0])
         agreed = [
             fit for table in tables if table.kind == "degrees" for fit in fits(_only(table, chosen), marks, [known])
         ]
         return Grid(Known(f'"{own[0]}"', f"{known.name}: the register's, {own[1]}"), own[0], step=step_of(agreed))
-    chosen = some if len(some) else np.arange(min(count, _ANY))
     found = _fitting(exports, tables, marks, chosen, place) if marks is not None else []
     if len(found) == 1 and marks is not None:
         code = found[0].grid.code
@@ -177,16 +176,20 @@ def _fitting(
 ) -> list[Fit]:
     """Return the grids in which readings and marks agree; of the exports' own CRSs alone where one does."""
     for table in tables:
-        if table.kind == "plane" and table.crs is not None and marks.kind == "plane":
-            own = Registered(table.crs, named(table.crs) or table.crs, 0.0)
-            if found := fits(_only(table, chosen), marks, [own]):
-                return found
+        planes = table.kind == marks.kind == "plane"
+        if planes and table.crs is not None and (found := fits(_only(table, chosen), marks, [_stated(table.crs)])):
+            return found
     grids = grids_at(*place) if place is not None else []
     # of two that are in degrees, or in a plane each, every grid would fit
     for table in tables:
         if table.kind != marks.kind and (found := fits(_only(table, chosen), marks, grids)):
             return found
     return []
+
+
+def _stated(crs: str) -> Registered:
+    """Return a CRS that a file states as one of the registry."""
+    return Registered(crs, named(crs) or crs, 0.0)
 
 
 def _only(table: Table, chosen: Integers) -> Table:
@@ -207,7 +210,7 @@ def _target(
     if register is not None:
         crs, datum = register_states(register.found, register.table, grid, place)
         draft.control["crs"] = crs
-        ellipsoidal = _is_ellipsoidal(register, crs)
+        ellipsoidal = _is_ellipsoidal(register)
         if datum is not None:
             height = Known(f'"{datum}"', f"{named(datum)}: the register's")
             draft.control["height"] = height
@@ -235,7 +238,7 @@ def _covering(geoids: Sequence[tuple[str, Path]], place: tuple[float, float] | N
     return [shown for shown, path in geoids if separation(path, *place) is not None]
 
 
-def _is_ellipsoidal(register: Register, crs: State) -> bool:
+def _is_ellipsoidal(register: Register) -> bool:
     """Tell whether a register's heights are above the ellipsoid: its heading says so, or its geometry is in degrees."""
     mapped = register.found.mapped
     if "height" in mapped.columns:
