@@ -62,6 +62,11 @@ def _from_3(record: _Json) -> _Json:
     return record | told | {"schema": 4}
 
 
+def _from_4(record: _Json) -> _Json:
+    """Schema 4 lacked nothing that cannot be left out."""
+    return record | {"schema": 5}
+
+
 def _diagnosis(one: _Json) -> _Json:
     """Return a diagnosis; its ``explanations`` were called ``readings``."""
     rest = {key: value for key, value in one.items() if key != "readings"}
@@ -88,4 +93,4 @@ def _each(entries: Any, step: Callable[[_Json], _Json]) -> Any:
 
 
 #: The step from each schema to the next.
-_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1, _from_2, _from_3)
+_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1, _from_2, _from_3, _from_4)

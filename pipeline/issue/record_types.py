@@ -28,7 +28,7 @@ from pipeline.words import Doubt
 from pipeline.words import Whole as WhollyOf
 
 #: Raised whenever a key comes, goes or changes its meaning: once for all that a version of the program changes.
-SCHEMA: Final = 4
+SCHEMA: Final = 5
 
 Counts = dict[ReasonWord, Whole]
 Component = Annotated[str, OneOf(("position", "height"))]
@@ -351,7 +351,7 @@ class Reach(Strict):
 class Record(Strict):
     """What an issue is made of, what it was tied to and how well it was proven."""
 
-    schema: Annotated[Literal[4], Field(description="the version of this form")]
+    schema: Annotated[Literal[5], Field(description="the version of this form")]
     job: Annotated[str, Field(description="the job's name", pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
     issue: Annotated[int, Field(description="the issue's number", ge=1)]
     data_to: Annotated[Instant, Field(description="time of the newest observation [UTC]")]

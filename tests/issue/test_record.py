@@ -177,7 +177,9 @@ def test_every_earlier_record_is_read(path: Path) -> None:
             assert found[key] == value, key  # type: ignore[literal-required]
     axes = found["target"]["axes"]  # before there were others, all were in metres
     assert before["target"] | {"axes": axes, "site": None} == found["target"]
-    assert [(one["metres"], one["direction"]) for one in axes.values()] == [(1, "east"), (1, "north"), (1, "up")]
+    sides = {"easting": "east", "northing": "north", "height": "up"}
+    found_axes = {name: (one["metres"], one["direction"]) for name, one in axes.items()}
+    assert found_axes == {name: (1, side) for name, side in sides.items()}
     for old, new in zip(before["sessions"], found["sessions"], strict=True):
         assert new == {"base_log": None, "first_point": None, "last_point": None, "stretches": []} | old
     assert [one["mark"] for one in before["marks"]] == [one["mark"] for one in found["marks"]]
