@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.draft.beside_marks import look_beside
+from pipeline.draft.second_pass import Drafter
 from pipeline.examine.examine import examine
 from pipeline.intake.prepare import load, prepare
 from pipeline.intake.survey import Survey
@@ -53,14 +55,19 @@ def check_job(path: Path) -> Checked:
     """
     loaded, problems = load(path), Problems()
     prepared = prepare(loaded, problems)
-    examined = examine(prepared, problems)
+    examined = examine(prepared, problems, keep=True)
     last = newest_standing(loaded.job.job.folder)
     shown = prepared.register.shown if prepared.register is not None else None
     solved = solve(examined.survey, examined.doubts)
     doubts = tuple(str(doubt) for doubt in solved.doubts if not doubt.confirmed)
     looked_into = tuple(str(doubt) for doubt in solved.doubts if doubt.confirmed)
-    notes = (*looked_into, *solved.unsaid, *before_notes(examined, last[1] if last else None, shown))
+    notes = (*looked_into, *_beside(examined.survey, solved), *before_notes(examined, last[1] if last else None, shown))
     return Checked(examined.survey, (*doubts, *notes, *_damaged(last, examined.survey, solved)), doubts)
+
+
+def _beside(survey: Survey, solved: Solved) -> list[str]:
+    rows = survey.first_pass.readings
+    return look_beside(Drafter(survey, solved), rows).notes() if rows is not None else []
 
 
 def _damaged(last: Standing | None, survey: Survey, solved: Solved) -> list[str]:

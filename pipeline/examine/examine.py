@@ -42,15 +42,16 @@ class Examined:
     remarks: tuple[str, ...]
 
 
-def examine(prepared: Prepared, problems: Problems, progress: Progress | None = None) -> Examined:
+def examine(prepared: Prepared, problems: Problems, progress: Progress | None = None, keep: bool = False) -> Examined:
     """Read the exports for the first time, look for every tie and check, and choose the operations.
 
     ``problems`` are those that `prepare` found: with any, everything else is looked at all the same, as far as what
-    could be loaded goes, so that one list has them all. Raises `JobError` with that list.
+    could be loaded goes, so that one list has them all; ``keep`` holds on to all readings. Raises `JobError` with that
+    list.
     """
     sorting = sieve(prepared.windows, prepared.loaded.job.quality)
     try:
-        first_pass = gather(prepared, sorting, progress)
+        first_pass = gather(prepared, sorting, progress, keep)
     except JobError as error:  # a file that cannot be read to its end
         raise JobError([*problems.found, *error.problems]) from error
     before, offset = len(problems.found), time_offset(prepared, first_pass, sorting.index)

@@ -3,13 +3,21 @@
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
+
 from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.candidates import Candidates
+from pipeline.intake.occupations import MarkNames
 from pipeline.intake.survey import Survey
-from pipeline.words import Doubt
+from pipeline.sessions.toml_lines import more_occupations
+from pipeline.sessions.windows import SessionWindow
+from pipeline.words import Doubt, plural
 
 #: Metres beyond which a tolerance of checks lets every blunder pass, and an uncertainty is none of a fixed solution:
 #: millimetres or centimetres were meant. Ours, no source.
 _TOLERANCE, _SIGMA = 3.0, 1.0
+#: Readings that a sentence lists.
+_LISTED = 4
 
 _LENGTHS = ("sigma_horizontal", "sigma_vertical", "centring", "max_sigma_horizontal", "max_sigma_vertical")
 
@@ -39,6 +47,21 @@ def job_notes(survey: Survey) -> Iterator[str]:
         if session.shift == "derive" and not session.ties and session.setup is None:
             yield (
                 f"{Path(window.where[0]).name}:{window.where[1]}: session {session.name} has no tie and no setup, so"
-                " all of it is held back as untied: name a point that stands on a known mark, as in"
-                ' ties = [{ point = "...", mark = "..." }]'
+                f" all of it is held back as untied: {_would_tie(survey, window)}"
             )
+
+
+def _would_tie(survey: Survey, window: SessionWindow) -> str:
+    """Say which line ties a session: of its readings that are named after marks, or, where there are none, of any."""
+    names = MarkNames.of(survey.register.names if survey.register is not None else ())
+    candidates = survey.candidates
+    like = [(candidates.names[row], names.like(candidates.names[row])) for row in _of(candidates, window.index)]
+    pairs = list(dict.fromkeys((name, mark) for name, mark in like if name and mark))[:_LISTED]
+    if not pairs:
+        return 'name a point that stands on a known mark, as in ties = [{ point = "...", mark = "..." }]'
+    write = more_occupations(window.session, "ties", pairs, survey.job.sessions)
+    return f"{plural(len(pairs), 'a reading is', 'readings are')} named after a mark; if the pole stood on it, {write}"
+
+
+def _of(candidates: Candidates, session: int) -> list[int]:
+    return [int(row) for row in np.flatnonzero(candidates.session == session)]

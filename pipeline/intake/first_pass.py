@@ -63,6 +63,7 @@ class FirstPass:
         claims: of each export, what its times say of their own zone against the job file.
         files: what is noted of each export.
         far_names: points of one name at two places.
+        readings: every reading, where that was asked for.
     """
 
     rows: tuple[int, ...]
@@ -86,6 +87,7 @@ class FirstPass:
     unplaced: "Turned | None" = None
     solutions: tuple[str, ...] = ()
     claims: tuple[Claims, ...] = ()
+    readings: Rows | None = None
 
 
 @dataclass(frozen=True)
@@ -153,9 +155,10 @@ def zone_before(easting: float) -> str:
     return f", which seems to be zone {zone:.0f} and the easting {rest:.3f}: export it without the zone's number"
 
 
-def gather(prepared: Prepared, sieve: Sieve, progress: Progress | None = None) -> FirstPass:
-    """Read every export once and keep what the adjustment and the choice of operations need."""
-    return _Gatherer(prepared, sieve, progress).run()
+def gather(prepared: Prepared, sieve: Sieve, progress: Progress | None = None, keep: bool = False) -> FirstPass:
+    """Read every export once and keep what the adjustment and the choice of operations need; all of it to ``keep``."""
+    found, rows = _Gatherer(prepared, sieve, progress).run()
+    return replace(found, readings=rows) if keep else found
 
 
 class _Gatherer:
@@ -182,8 +185,8 @@ class _Gatherer:
         self.ledger = Ledger()
         self.placeholders = Placeholders(prepared.loaded.job.quality)
 
-    def run(self) -> FirstPass:
-        """Read everything and sum it up."""
+    def run(self) -> tuple[FirstPass, Rows]:
+        """Read everything and sum it up; return that and what was kept of every reading."""
         exports = enumerate(self.prepared.exports)
         counts = tuple(self._read(number, export) for number, export in exports)
         rows = self.ledger.rows()
@@ -195,7 +198,7 @@ class _Gatherer:
         first, last = self._times(rows, counting & ~rows.having(CANDIDATE))
         place, place_block = self._places(counting)
         sound = np.flatnonzero(counting)
-        return FirstPass(
+        found = FirstPass(
             rows=counts,
             candidates=candidates,
             repeats=repeats.numbers,
@@ -218,6 +221,7 @@ class _Gatherer:
             solutions=tuple(self.solutions),
             claims=tuple(self.claims),
         )
+        return found, rows
 
     def _read(self, number: int, export: Export) -> int:
         done, rows = self.ledger.rows_so_far, 0

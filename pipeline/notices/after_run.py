@@ -17,7 +17,6 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
     return [
         *_untied(survey, solved),
         *_field_shifts_in_doubt(survey, solved),
-        *solved.unsaid,
         *_statistics(survey, solved),
     ]
 

@@ -13,6 +13,7 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats
 from pipeline.digest import digest
+from pipeline.draft.beside_marks import BesideMarks
 from pipeline.draft.codes import Codes
 from pipeline.draft.layer_rows import Carried, Rows, check_rows, mark_rows, session_rows
 from pipeline.draft.second_pass import Drafted, Drafter
@@ -44,7 +45,10 @@ Layers = tuple[Written, ...]
 
 @dataclass(frozen=True)
 class Laid:
-    """What the second pass gave: the small layers, keys of the record, the files written, points for the plan."""
+    """What the second pass gave: the small layers, keys of the record, the files written, points for the plan.
+
+    ``beside`` says in words which points lie on marks that no list names.
+    """
 
     checks: pa.RecordBatch
     sessions: pa.RecordBatch
@@ -55,6 +59,7 @@ class Laid:
     files: list[FileIssued]
     changes: Compared
     plan: Thinned
+    beside: list[str]
 
 
 def lay_out(
@@ -160,6 +165,7 @@ class _SecondPass:
         self.count = Count(len(self.survey.windows))
         self.wholly = WhollyHeld.of(self.survey)
         self.plan = Thinner()
+        self.beside = BesideMarks.of(drafter)
         self.codes = Codes(self.survey.prepared.loaded)
         self._open = ExitStack()
 
@@ -250,6 +256,7 @@ class _SecondPass:
         points = drafted.points
         self.count.add(drafted.session, drafted.held, points)
         self.wholly.add(drafted)
+        self.beside.add(drafted)
         shown, place = ~drafted.on_mark, drafted.corrected
         kind = np.where(points, drafted.proof, HELD_KIND).astype(np.uint8)
         self.plan.add(kind[shown], place.easting[shown], place.northing[shown])
@@ -319,6 +326,7 @@ class _Rest:
             files,
             self.changes,
             running.plan.thinned(),
+            running.beside.notes(),
         )
 
 

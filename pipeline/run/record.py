@@ -84,6 +84,7 @@ def _notes(job: Ready, laid: Laid, last: Record | None) -> list[str]:
         *map(str, job.solved.doubts),
         *(wholly(one) for one in laid.wholly if one["rows"]),  # of a file without rows the notes tell it
         *after_notes(job.survey, job.solved),
+        *laid.beside,
         *drifts(job.survey, job.solved, job.diagnoses.drifts),
         *before_notes(job.examined, last),
     ]

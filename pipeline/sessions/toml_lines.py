@@ -114,6 +114,25 @@ def occupation_lines(
     yield f"# ties = [...]   the reading on {_text(mark)} at {clock(time)} UTC {why}: give it a name of its own"
 
 
+def more_occupations(given: Session, key: str, pairs: Iterable[tuple[str, str]], sessions: SessionsFile | None) -> str:
+    """Say what to write in a session so that readings are occupations of it.
+
+    Args:
+        given: the session as it stands.
+        key: ``ties`` or ``checks``.
+        pairs: of each reading its point's name and the mark that it stands on.
+        sessions: the table that the sessions are kept in, if any.
+    """
+    there = bool(getattr(given, key))
+    if sessions is not None:
+        cells = "; ".join(point if point == mark else f"{point}={mark}" for point, mark in pairs)
+        return f"{'add' if there else 'write'} {cells} in the column {key} of session {given.name}"
+    tables = ", ".join(f"{{ point = {_text(point)}, mark = {_text(mark)} }}" for point, mark in pairs)
+    if there:
+        return f"add {tables} to the {key} of session {given.name}"
+    return f"write {key} = [{tables}] in session {given.name}"
+
+
 def _list(key: str, readings: Iterable[Reading]) -> Iterator[str]:
     pairs = dict.fromkeys((point or "", mark) for point, mark, _ in readings)
     if pairs:

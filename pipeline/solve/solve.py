@@ -26,7 +26,7 @@ from pipeline.solve.places import first_positions, shift_places
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.shift import Shifts
 from pipeline.solve.transform_limits import refuse_poor_transformations
-from pipeline.solve.unanswered_checks import held_back, on_marks_unsaid, unanswered, unanswered_doubts
+from pipeline.solve.unanswered_checks import Unanswered, held_back, unanswered, unanswered_doubts
 from pipeline.solve.which_mark import resolve
 from pipeline.words import Verdict, counted
 
@@ -47,7 +47,7 @@ class Solved:
         spans: (S, 2) UTC milliseconds of first and last drafted point; first greater than last where none.
         doubts: what takes the proof away whatever the checks say.
         unanswered: why readings, by their number in the job, are held back that say they are checks of no known mark.
-        unsaid: points on the marks that they are named after, in words.
+        missed: the readings that say they stand on a mark, or are named after one, and that no list names.
     """
 
     reference: Reference
@@ -61,12 +61,17 @@ class Solved:
     spans: Integers
     doubts: tuple[Doubtful, ...]
     unanswered: Mapping[int, str]
-    unsaid: tuple[str, ...]
+    missed: tuple[Unanswered, ...]
 
     @property
     def shifts(self) -> Shifts:
         """Return the adjustment's shifts."""
         return self.tied.shifts
+
+    @property
+    def unsaid(self) -> tuple[Unanswered, ...]:
+        """Return the points that are named after marks and that no list names."""
+        return tuple(one for one in self.missed if not one.held)
 
 
 @dataclass(frozen=True)
@@ -110,8 +115,7 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     proof = tuple(_evidence(survey, derived, occupations, every))
     whole = tied.shifts.fully_tied
     verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
-    unsaid = tuple(on_marks_unsaid(survey, candidates, missed))
-    return Solved(known, tied, add, derived.field, places, occupations, proof, verdicts, spans, every, held, unsaid)
+    return Solved(known, tied, add, derived.field, places, occupations, proof, verdicts, spans, every, held, missed)
 
 
 def _derive(survey: Survey) -> _Derived:

@@ -11,7 +11,8 @@ from pipeline.intake.candidates import Candidates
 from pipeline.intake.check_words import mentions_check, says_check
 from pipeline.intake.occupations import Wanted
 from pipeline.intake.survey import Survey
-from pipeline.job.model import Job
+from pipeline.job.model import Job, Session
+from pipeline.sessions.toml_lines import more_occupations
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
 from pipeline.solve.differences import differences
@@ -25,12 +26,16 @@ _BESIDE = 5.0
 #: Readings that a sentence lists.
 _LISTED = 4
 
+#: Why a reading is told of, in words, whether it is held back for that, and the mark that a point stands on.
+_Told = tuple[str, bool, str | None]
+
 
 @dataclass(frozen=True)
 class Unanswered:
     """A reading, ``row`` of the candidates, ``number`` of the whole job, of a session; ``why`` it is told of, in words.
 
-    ``held`` is whether it says that it stands on a mark which is not there, else it is a point on a mark.
+    ``held`` is whether it says that it stands on a mark which is not there, else it is a point: on ``mark``, or, where
+    that is None, one that has the name of a mark far away.
     """
 
     row: int
@@ -38,6 +43,7 @@ class Unanswered:
     session: int
     why: str
     held: bool
+    mark: str | None = None
 
 
 def unanswered(
@@ -55,14 +61,12 @@ def unanswered(
             continue
         column = columns[row]
         says = f"its code {codes[row]} says" if coded[row] else f"its mark {column!r} says" if _word(column) else ""
+        told = _told(_Said(candidates.names[row], codes[row], at[row]), wanted, reference, job) if not says else None
         if says:
-            why, held = f"{says} that it is a check, but {_nowhere(reference, at[row], job.checks.radius)}", True
-        else:
-            told = _told(_Said(candidates.names[row], codes[row], at[row]), wanted, reference, job)
-            if told is None:
-                continue
-            why, held = told
-        found.append(Unanswered(row, numbers[row], int(candidates.session[row]), why, held))
+            told = f"{says} that it is a check, but {_nowhere(reference, at[row], job.checks.radius)}", True, None
+        if told is not None:
+            why, held, mark = told
+            found.append(Unanswered(row, numbers[row], int(candidates.session[row]), why, held, mark))
     return tuple(found)
 
 
@@ -85,10 +89,11 @@ class _Said:
         return "its name says" if mentions_check(self.name) else ""
 
 
-def _told(said: _Said, wanted: Wanted, reference: Reference, job: Job) -> tuple[str, bool] | None:
+def _told(said: _Said, wanted: Wanted, reference: Reference, job: Job) -> _Told | None:
     """Say how a reading lies to the mark that its name, or a word for a check, stands for, and whether it is held.
 
-    On a mark it is held where a check would fail there; off every mark where it can hardly be anything but a check.
+    On a mark it is held where a check would fail there; off every mark where it can hardly be anything but a check. A
+    point that has a mark's very name far from it is told: in a drawing one would be taken for the other.
     """
     says, mark = said.check(), wanted.marks.like(said.name)
     if says and mark is None:
@@ -106,12 +111,19 @@ def _told(said: _Said, wanted: Wanted, reference: Reference, job: Job) -> tuple[
         near, distance = places.beside(mark, point, within)
         if near is not None:
             away = _away(reference, mark, distance, said.at)
-            return f"its name says that it stands on the mark {mark}, but that is {away}", True
+            return f"its name says that it stands on the mark {mark}, but that is {away}", True, None
+        near, distance = places.beside(mark, point, np.inf)
+        if near is not None and wanted.marks.plainly(said.name):
+            return (
+                f"it has the name of the mark {mark}, which is {_away(reference, mark, distance, said.at)}",
+                False,
+                None,
+            )
     whole = says_check(said.code) or (says_check(said.name) and places.nearest(point, VICINITY)[0] is not None)
-    return (f"{says} that it is a check, but {_nowhere(reference, said.at, radius)}", True) if whole else None
+    return (f"{says} that it is a check, but {_nowhere(reference, said.at, radius)}", True, None) if whole else None
 
 
-def _on(mark: str, named: str, said: _Said, reference: Reference, job: Job) -> tuple[str, bool]:
+def _on(mark: str, named: str, said: _Said, reference: Reference, job: Job) -> _Told:
     """Say of a reading on a mark how it compares, and whether a check would fail with it."""
     number = reference.names.index(mark)
     tolerance = Tolerance(job.checks.horizontal, job.checks.vertical)
@@ -119,7 +131,7 @@ def _on(mark: str, named: str, said: _Said, reference: Reference, job: Job) -> t
     failing = bool(compared.judged[0] and not compared.passed[0])
     away = _away(reference, mark, float(np.hypot(*(said.at - reference.grid[number])[:2])), said.at)
     on = f"beside {'it' if mark in named else mark}" if failing else f"on {'it' if mark in named else mark}"
-    return f"{named} {on}, {away}, but neither a tie nor a check of its session", failing
+    return f"{named} {on}, {away}, but neither a tie nor a check of its session", failing, mark
 
 
 def _nowhere(reference: Reference, at: Floats, radius: float) -> str:
@@ -144,24 +156,27 @@ def unanswered_doubts(survey: Survey, candidates: Candidates, found: Sequence[Un
         here = [one for one in found if one.held and one.session == window.index]
         if not here:
             continue
-        listed = "; ".join(f"{_where(survey, candidates, one.row)}: {one.why}" for one in here[:_LISTED])
+        listed = "; ".join(f"{where_read(survey, candidates, one.row)}: {one.why}" for one in here[:_LISTED])
         more = f"; and {len(here) - _LISTED} more" if len(here) > _LISTED else ""
         what = (
             f"session {window.session.name}: {counted(len(here), 'reading')} meant for a mark"
             f" {plural(len(here), 'is', 'are')} compared with none, so nothing says whether the base stood still:"
-            f" {listed}{more}; name the mark in checks = [{{ point, mark }}] of the session, or the code in"
-            " checks.codes"
+            f" {listed}{more}; {_what_to_write(survey, candidates, window.session, here)}, or the code in checks.codes"
         )
         doubts.append(Doubtful(Doubt.UNANSWERED_CHECK, what, (window.index,)))
     return doubts
 
 
-def on_marks_unsaid(survey: Survey, candidates: Candidates, found: Sequence[Unanswered]) -> list[str]:
-    """Return a sentence for each point that lies on the mark it is named after and is no occupation of it."""
-    return [f"{_where(survey, candidates, one.row)}: {one.why}" for one in found if not one.held]
+def _what_to_write(survey: Survey, candidates: Candidates, session: Session, found: Sequence[Unanswered]) -> str:
+    pairs = {candidates.names[one.row] or "": one.mark for one in found if one.mark is not None}
+    pairs.pop("", None)
+    if not pairs:
+        return "name the mark in checks = [{ point, mark }] of the session"
+    return more_occupations(session, "checks", list(pairs.items())[:_LISTED], survey.job.sessions)
 
 
-def _where(survey: Survey, candidates: Candidates, row: int) -> str:
+def where_read(survey: Survey, candidates: Candidates, row: int) -> str:
+    """Return a candidate by its name, file and row."""
     export = survey.exports[candidates.table.column("export")[row].as_py()]
     return f"{candidates.names[row] or 'a reading'} ({export.shown}:{candidates.table.column('source_row')[row]})"
 

@@ -1,0 +1,153 @@
+"""Which drafted points lie within `checks.radius` of a mark of the register, by the second pass or a part of it."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.draft.near_marks import NearMarks
+from pipeline.draft.second_pass import Drafted, Drafter
+from pipeline.geodesy.operations import own_places
+from pipeline.intake.ledger import SOUND, Rows
+from pipeline.notices.beside_marks import Beside, beside_notes
+from pipeline.read.files import read_batches
+from pipeline.sessions.windows import SessionWindow
+from pipeline.solve.solve import Solved
+from pipeline.sphere import DEGREE
+from pipeline.words import Reason, reason_code
+
+#: So many points are kept; of more only their number is told.
+_KEPT = 2_000
+#: Metres that a raw position of a mark, as it is predicted, may be off.
+_PREDICTED = 3.0
+#: Times of a session at which it is asked what the field had applied.
+_TIMES = 97
+#: Points that are held back because of others are told as well: what they stand on may say why.
+_FOR_OTHERS = (Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED)
+
+
+@dataclass
+class BesideMarks:
+    """Collects, batch by batch, the points near marks that no list names."""
+
+    drafter: Drafter
+    marks: NearMarks
+    told: Integers
+    found: list[Beside] = field(default_factory=list)
+    more: int = 0
+
+    @classmethod
+    def of(cls, drafter: Drafter) -> "BesideMarks":
+        """Return one that has looked at nothing; what is told by its name or code is not told again."""
+        survey, solved = drafter.survey, drafter.solved
+        told = np.array([one.number for one in solved.missed], np.int64)
+        return cls(drafter, NearMarks.of(solved.reference.grid[:, :2], survey.job.checks.radius), told)
+
+    def add(self, drafted: Drafted) -> None:
+        """Look at one batch."""
+        if not self.marks.table.size:
+            return
+        place, axes = drafted.corrected, self.drafter.survey.axes
+        east, north, up = axes.metres(place.easting, place.northing, place.height)
+        rows, marks = self.marks.find(east, north)
+        due = _due(drafted, rows) & ~np.isin(rows + drafted.start, self.told)
+        for row, mark in zip(rows[due].tolist(), marks[due].tolist(), strict=True):
+            if len(self.found) >= _KEPT:
+                self.more += 1
+            else:
+                self.found.append(self._beside(drafted, row, mark, np.array([east[row], north[row], up[row]])))
+
+    def _beside(self, drafted: Drafted, row: int, mark: int, at: Floats) -> Beside:
+        known = self.drafter.solved.reference
+        name, code, line = (drafted.batch.column(word)[row].as_py() for word in ("name", "code", "source_row"))
+        off = np.round(at - known.grid[mark], 3) + 0.0  # no minus zero
+        away, height = float(np.hypot(*off[:2])), f", height {off[2]:+.3f}" if np.isfinite(off[2]) else ""
+        coded = f"code {code}, " if code else ""
+        what = (
+            f"{name or 'a reading'} ({drafted.export.shown}:{line}): {coded}{away:.2f} m from the mark"
+            f" {known.names[mark]} (east {off[0]:+.3f}, north {off[1]:+.3f}{height}), and in no list"
+        )
+        return Beside(
+            int(drafted.session[row]), name, known.names[mark], float(np.linalg.norm(np.nan_to_num(off))), what
+        )
+
+    def notes(self) -> list[str]:
+        """Return in words what was found, with the points that are named after marks."""
+        return beside_notes(self.drafter.survey, self.drafter.solved, self.found, self.more)
+
+
+def _due(drafted: Drafted, rows: Integers) -> Flags:
+    """Return (k,) which rows are no occupations, and are points or held back because of others."""
+    held = drafted.held[rows]
+    for_others = np.isin(held, [reason_code(reason) for reason in _FOR_OTHERS])
+    due: Flags = ~drafted.on_mark[rows] & ((held == 0) | for_others)
+    return due
+
+
+def look_beside(drafter: Drafter, rows: Rows) -> BesideMarks:
+    """Return what the second pass would find, working only batches with a reading where one on a mark would lie.
+
+    ``rows`` are those of the first pass.
+    """
+    found = BesideMarks.of(drafter)
+    near = _maybe_near(drafter, rows) if found.marks.table.size else np.zeros(0, np.int64)
+    start, counts = 0, drafter.survey.first_pass.rows
+    for export, count in zip(drafter.survey.exports, counts, strict=True):
+        wanted = near[(near >= start) & (near < start + count)] - start
+        done = 0
+        for batch in read_batches(export) if len(wanted) else ():
+            here = wanted[(wanted >= done) & (wanted < done + batch.num_rows)] - done
+            if len(here):
+                first, last = int(here[0]), int(here[-1])
+                found.add(drafter.work(batch.slice(first, last - first + 1), export, start + done + first))
+            done += batch.num_rows
+            if done > wanted[-1]:
+                break
+        start += count
+    return found
+
+
+def _maybe_near(drafter: Drafter, rows: Rows) -> Integers:
+    """Return the numbers of the readings, ascending, that may lie near a mark once they are corrected."""
+    survey, solved = drafter.survey, drafter.solved
+    sound = np.flatnonzero(rows.having(SOUND))
+    block = np.array([export.block for export in survey.exports], np.int64)[rows.observed.export[sound]]
+    group = rows.session[sound].astype(np.int64) * len(survey.job.points) + block
+    order = np.argsort(group, kind="stable")
+    sound, group = sound[order], group[order]
+    chosen = [np.zeros(0, np.int64)]
+    for one in np.unique(group).tolist():
+        session, of = divmod(one, len(survey.job.points))
+        if not solved.shifts.fully_tied[session]:
+            continue
+        here = sound[np.searchsorted(group, one) : np.searchsorted(group, one, side="right")]
+        marks = _raw_places(drafter, session, of)
+        across = DEGREE * np.cos(np.radians(np.nan_to_num(marks[:, 1]).mean()))
+        reach = survey.job.checks.radius + _PREDICTED + _in_field(solved, survey.windows[session], drafter)
+        arranged = NearMarks.of(marks * [across, DEGREE], reach)
+        near, _ = arranged.find(rows.observed.longitude[here] * across, rows.observed.latitude[here] * DEGREE)
+        chosen.append(here[near])
+    return np.sort(np.concatenate(chosen))
+
+
+def _raw_places(drafter: Drafter, session: int, block: int) -> Floats:
+    """Return (m, 2) longitude and latitude, in the datum of a block, that a reading on each mark would come with."""
+    survey, solved = drafter.survey, drafter.solved
+    grid, frames = solved.reference.grid, survey.operations.frames
+    xyz = np.column_stack(frames.to_issued.inverse(grid[:, 0], grid[:, 1], np.nan_to_num(grid[:, 2])))
+    operation, year = frames.to_working[block], survey.operations.year(session, block, survey.windows[session].start_ms)
+    x, y, z = (xyz - solved.shifts.shift[session]).T
+    raw = operation.inverse(x, y, z, year if operation.time_dependent else None)
+    longitude, latitude, _ = own_places(survey.job.points[block].crs or "", *raw)
+    return np.column_stack([longitude, latitude])
+
+
+def _in_field(solved: Solved, window: SessionWindow, drafter: Drafter) -> float:
+    """Return the most, in metres, that the field had shifted readings of a session already."""
+    if not window.session.field_shift:
+        return 0.0
+    place, to_issued = solved.places[window.index], drafter.survey.operations.frames.to_issued
+    times = np.linspace(window.start_ms, window.end_ms - 1, _TIMES).astype(np.int64)
+    raw = np.tile(place, (_TIMES, 1))
+    out = solved.field.take_out(raw, np.full(_TIMES, window.index), times, to_issued)
+    return float(np.linalg.norm(out - raw, axis=1).max())
