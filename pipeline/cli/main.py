@@ -34,6 +34,13 @@ def _seconds(value: float | None) -> float | None:
     return value
 
 
+def _metres(value: float | None) -> float | None:
+    """Refuse what is no distance."""
+    if value is not None and not (0 < value < math.inf):
+        raise typer.BadParameter(f"{value:g} is no number of metres more than 0.")
+    return value
+
+
 @app.command()
 def run(
     jobs: Jobs,
@@ -130,6 +137,58 @@ def trace(
     from pipeline.cli.trace_command import trace_point
 
     raise typer.Exit(trace_point(job, point, as_json=json))
+
+
+@app.command()
+def marks(
+    job: Job,
+    to: Annotated[
+        Path, typer.Option("--to", metavar="FILE", help="The file to write: .csv, .geojson or .gpkg.", readable=False)
+    ],
+    within: Annotated[
+        float | None,
+        typer.Option(
+            metavar="METRES", callback=_metres, help="How far from the work marks may lie; 10,000 if not said."
+        ),
+    ] = None,
+    around: Annotated[
+        str | None,
+        typer.Option(
+            metavar="PLACE",
+            help="Where the work is: a mark, EASTING,NORTHING as issued or LONGITUDE,LATITUDE in degrees; else the"
+            " job's [plan], else its readings.",
+        ),
+    ] = None,
+    sheet: Annotated[
+        Path | None, typer.Option("--sheet", metavar="FILE", help="The page to print; else FILE.html.", readable=False)
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over files that are there.")] = False,
+    json: AsJson = False,
+) -> None:
+    """Write the marks around the job for the field: a file that is a register too, and a control sheet to print.
+
+    The register's marks and those that the newest issue adjusted, on the job's grid and in longitude and latitude.
+
+    Exit codes: 0; 2 wrong job file or register, or a file that may not be written; 3 written, with notes.
+    """
+    from pipeline.cli.marks_command import hand_marks_out
+
+    raise typer.Exit(hand_marks_out(job, to, sheet, around, within, force=force, as_json=json))
+
+
+@app.command()
+def plan(job: Job, json: AsJson = False) -> None:
+    """Foresee what the day of the job's [plan] would give, by the same adjustment as a run; write nothing.
+
+    For each session: the 95 % uncertainty of points at the ends of the work, the smallest blunder that each tie and
+    check would show, and what one more tie or check on each mark at hand would gain.
+
+    Exit codes: 0; 2 wrong job file or register, or no plan; 3 a session would be untied or unchecked, or a blunder
+    would not show.
+    """
+    from pipeline.cli.plan_command import show_plan
+
+    raise typer.Exit(show_plan(job, as_json=json))
 
 
 @app.command()

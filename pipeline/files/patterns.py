@@ -37,6 +37,25 @@ def matching(folder: Path, pattern: str) -> list[str]:
     return sorted(found)
 
 
+def fits(folder: Path, pattern: str, path: Path) -> bool:
+    """Say whether ``pattern``, counted from ``folder``, names a path, links resolved, or would if it were there."""
+    parts = Path(pattern).parts
+    plain = next((number for number, part in enumerate(parts) if glob.has_magic(part)), len(parts))
+    base = Path(os.path.realpath(folder.joinpath(*parts[:plain])))
+    return path.is_relative_to(base) and _fits(parts[plain:], path.relative_to(base).parts)
+
+
+def _fits(pattern: tuple[str, ...], parts: tuple[str, ...]) -> bool:
+    if not pattern or not parts:
+        return not parts and all(part == "**" for part in pattern)
+    if _hidden(parts[0]) and not pattern[0].startswith("."):
+        return False
+    if pattern[0] == "**":
+        return _fits(pattern[1:], parts) or _fits(pattern, parts[1:])
+    named = re.match(translate(os.path.normcase(pattern[0])), os.path.normcase(parts[0]))
+    return named is not None and _fits(pattern[1:], parts[1:])
+
+
 class _Look:
     """One look for a pattern, part by part; counts what is looked at."""
 

@@ -53,10 +53,13 @@ class Prepared:
     site: SiteMarks | None = None
 
 
-def load(path: Path) -> LoadedJob:
-    """Load a job file. Raises `JobError` with everything that is wrong with it."""
+def load(path: Path, *, sessions: bool = True) -> LoadedJob:
+    """Load a job file, without ``sessions`` also one that has none yet.
+
+    Raises `JobError` with everything that is wrong with it.
+    """
     problems = Problems()
-    loaded = load_job(path, problems)
+    loaded = load_job(path, problems, sessions=sessions)
     if loaded is None:
         raise JobError(problems.found)
     return loaded
@@ -84,6 +87,16 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     faulty = frozenset(part for part, before, after in parts if after > before)
     usable = tuple(export for export in exports if export.block in sound)
     return Prepared(loaded, windows, register, usable, faulty, sessions_sum, site)
+
+
+def prepare_control(loaded: LoadedJob, problems: Problems) -> Prepared:
+    """Load the register that a job file names, and nothing that is there only after the field.
+
+    Everything that is wrong goes to ``problems``.
+    """
+    _check_folder(loaded, problems)
+    _check_frames(loaded, problems)
+    return Prepared(loaded, (), _register(loaded, problems), (), site=_site(loaded, problems))
 
 
 def owner(loaded: LoadedJob) -> Owner:

@@ -75,8 +75,8 @@ class LoadedJob:
         return _show(path, self.path, self.shown)
 
 
-def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
-    """Read the job file at ``path``.
+def load_job(path: str | Path, problems: Problems, *, sessions: bool = True) -> LoadedJob | None:
+    """Read the job file at ``path``; without ``sessions`` it may be one that has none yet.
 
     Returns None where anything is wrong with it; what is wrong is added to ``problems``, all of it at once.
     A CSV of sessions, the register and the exports are looked for here, but not read.
@@ -98,7 +98,7 @@ def load_job(path: str | Path, problems: Problems) -> LoadedJob | None:
         return None
     job = _validate(raw, shown, lines, problems)
     parts = _Parts.of(raw)
-    parts.check(raw, absolute, shown, lines, problems)
+    parts.check(raw, absolute, shown, lines, problems, sessions=sessions)
     job = None if job is None else _with_crs(job, absolute, shown, lines, problems)
     if job is None or len(problems.found) > before:
         return None
@@ -267,7 +267,9 @@ class _Parts:
             session=_blocks(Session, raw.get("session"), clock_of(raw.get("source"))),
         )
 
-    def check(self, raw: dict[str, Any], path: Path, shown: str, lines: KeyLines, problems: Problems) -> None:
+    def check(
+        self, raw: dict[str, Any], path: Path, shown: str, lines: KeyLines, problems: Problems, *, sessions: bool
+    ) -> None:
         """Note every rule between keys that is broken."""
 
         def where(*keys: Key) -> tuple[str, int]:
@@ -289,7 +291,8 @@ class _Parts:
             "control" in raw,
             problems,
         )
-        _check_either(raw, where("session"), where("sessions"), problems)
+        if sessions or raw.get("session") or "sessions" in raw:
+            _check_either(raw, where("session"), where("sessions"), problems)
         self._check_files(path, shown, where, problems)
 
     def _check_files(self, path: Path, shown: str, where: rules.Where, problems: Problems) -> None:

@@ -11,10 +11,10 @@ def meaning(job: Job) -> str:
     """Return what a loaded job says, as JSON to be hashed: two job files that ask for the same give the same text.
 
     Comments, layout, the order of keys and of sessions, and the folders in which things lie make no difference, nor
-    does the offset in which a time is written. Of a path only the last part counts: files are told apart by their
-    content, which the issue's list of inputs holds.
+    does the offset in which a time is written, or what is planned. Of a path only the last part counts: files are told
+    apart by their content, which the issue's list of inputs holds.
     """
-    told = job.model_dump(by_alias=True, exclude_none=True, exclude={"source": True, "job": {"folder"}})
+    told = job.model_dump(by_alias=True, exclude_none=True, exclude={"source": True, "plan": True, "job": {"folder"}})
     told["session"] = sorted(told["session"], key=lambda session: (session["start"], session["name"]))
     told["issue"]["hold_back"] = sorted(set(told["issue"]["hold_back"]))
     told["issue"]["formats"] = sorted({"gpkg", *told["issue"]["formats"]})

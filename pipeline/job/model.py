@@ -21,6 +21,7 @@ from pipeline.job.values import (
     AngleColumn,
     AreaColumn,
     Column,
+    Corners,
     Delimiter,
     Epoch,
     File,
@@ -31,6 +32,7 @@ from pipeline.job.values import (
     Length,
     LengthColumn,
     LengthOrNone,
+    Level,
     LineNumber,
     Listed,
     Longitude,
@@ -41,6 +43,7 @@ from pipeline.job.values import (
     Positive,
     Seconds,
     SecondsColumn,
+    Spot,
     SquareMetres,
     TargetEpoch,
     Unit,
@@ -451,6 +454,36 @@ class Issue(_Strict):
     by_code: bool = Field(False, description="a layer `points_CODE` for each code in the GeoPackage as well")
 
 
+class Peg(_Strict):
+    """A temporary mark that is to be set, which joins the planned sessions that occupy it."""
+
+    mark: Named = Field(description="its name, which is in no register")
+    at: Spot = Field(description="easting and northing, as issued")
+
+
+class PlannedSession(_Strict):
+    """A session that is intended: where its base is to stand, and what is to tie and prove it."""
+
+    name: Named = Field(description="its name")
+    base: Spot | None = Field(None, description="easting and northing, as issued; else the middle of the area")
+    setup: Named | None = Field(None, description="instead of `base`, the mark that the base is to stand over")
+    ties: Listed[Named] = Field((), description="marks to be occupied as ties; one that is named twice, twice")
+    checks: Listed[Named] = Field((), description="marks to be occupied as checks")
+    area: Corners | None = Field(None, description="its part of the work, where it is not all of it")
+
+
+class Plan(_Strict):
+    """What a day is meant to be, for `tiedown plan`; no run looks at it."""
+
+    area: Corners = Field(
+        description="corners of the work, easting and northing as issued; two are those of a rectangle"
+    )
+    height: Level | None = Field(None, description="of the work, as issued; else the mean of the marks at hand")
+    within: Length = Field(10_000.0, description="marks so far from the work are at hand, and tried as ties and checks")
+    pegs: Listed[Peg] = Field((), description="temporary marks to be set")
+    session: Listed[PlannedSession] = Field((), description="the sessions, as `[[plan.session]]` each")
+
+
 class Job(_Strict):
     """A whole job file, its paths resolved against the file's folder and its defaults filled in."""
 
@@ -465,3 +498,4 @@ class Job(_Strict):
     shift: Shift = Shift()
     checks: Checks = Checks()
     issue: Issue = Issue()
+    plan: Plan | None = None

@@ -119,7 +119,7 @@ def type_of(field: FieldInfo) -> str:
     kinds = [kind for kind in origins(field.annotation) if kind is not NoneType]
     listed = "list of " if get_origin(kinds[0]) is tuple else ""
     words = [f'`"{word}"`' for word in choices(field.annotation)]
-    plain = [_WORDS[leaf] for leaf in leaves(field.annotation) if leaf in _WORDS]
+    plain = dict.fromkeys(_WORDS[leaf] for leaf in leaves(field.annotation) if leaf in _WORDS)
     tables = ["table"] if models(field.annotation) else []
     return listed + ", ".join((*words, *plain, *tables, *_limits(field)))
 

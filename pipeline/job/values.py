@@ -73,6 +73,18 @@ def _file_name(value: object) -> object:
     return value
 
 
+def _two_numbers(value: object) -> object:
+    if not isinstance(value, list | tuple) or len(value) != 2 or not all(type(one) in (int, float) for one in value):
+        raise ValueError("a place is written as [easting, northing], two numbers")
+    return value
+
+
+def _some_corners(value: object) -> object:
+    if not isinstance(value, list | tuple) or len(value) < 2:
+        raise ValueError("an area is written as two corners or more, [[easting, northing], [easting, northing]]")
+    return value
+
+
 #: GPS time begins in 1980; times far beyond are slips that no calendar of the libraries reaches.
 _FIRST_YEAR, _LAST_YEAR = 1980, 2100
 
@@ -110,6 +122,13 @@ Positive = Annotated[float, Field(gt=0, le=MOST), AfterValidator(_of_some_size)]
 NotNegative = Annotated[float, Field(ge=0, le=MOST), AfterValidator(_of_some_size)]
 Metres = Annotated[float, Field(ge=-MOST, le=MOST), Unit("m")]
 SquareMetres = Annotated[float, Field(ge=-MOST, le=MOST), Unit("m²")]
+#: Easting and northing of a place, in the unit of the grid.
+_Ordinate = Annotated[float, Field(ge=-1e8, le=1e8)]
+Spot = Annotated[
+    tuple[_Ordinate, _Ordinate], Field(strict=False), BeforeValidator(_two_numbers), Unit("of `target.grid`")
+]
+Corners = Annotated[tuple[Spot, ...], Field(strict=False, max_length=100), BeforeValidator(_some_corners)]
+Level = Annotated[float, Field(ge=-MOST, le=MOST), Unit("of `target.height`")]
 Epoch = Annotated[float, Field(ge=1900, le=2200), Unit("year")]
 TargetEpoch = Annotated[float, Field(ge=_FIRST_YEAR, le=_LAST_YEAR), Unit("year")]
 Longitude = Annotated[float, Field(ge=-180, le=360), Unit("degree")]

@@ -23,7 +23,7 @@ ORDER = (
     ("notices",),
     ("draft",),
     ("reissue",),
-    ("run", "check", "trace", "history", "verify"),
+    ("run", "check", "trace", "history", "verify", "fieldwork"),
     ("aside", "new_job"),
     ("cli",),
     ("__init__",),

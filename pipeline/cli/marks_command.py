@@ -1,0 +1,103 @@
+"""`tiedown marks`: control handed to the field, as a file and as a page to print."""
+
+import math
+import sys
+from pathlib import Path
+from typing import Any
+
+from pipeline.cli.console import print_json
+from pipeline.cli.faults import report
+from pipeline.cli.fold import fitted
+from pipeline.cli.progress import progress_on_terminal
+from pipeline.fieldwork.hand_out import HandedOut, hand_out
+from pipeline.fieldwork.pairs import Pair
+from pipeline.visible import one_line
+from pipeline.words import counted
+
+#: Written, and something in it should be looked at.
+ATTENTION = 3
+#: Pairs that are printed.
+_PAIRS = 6
+
+
+def hand_marks_out(
+    job: Path, to: Path, sheet: Path | None, around: str | None, within: float | None, *, force: bool, as_json: bool
+) -> int:
+    """Write the marks around a job and return the exit code: 0, or 3 where a note needs a look; 2 for none."""
+    try:
+        with progress_on_terminal(not as_json) as progress:
+            found = hand_out(job, to, sheet=sheet, around=around, within=within, force=force, progress=progress)
+    except Exception as error:
+        return report(str(job), error, as_json=as_json)
+    code = ATTENTION if found.notes else 0
+    if as_json:
+        print_json({"file": str(job), "outcome": "written", "exit_code": code} | _document(found))
+    else:
+        for line in _lines(found):
+            print(fitted(line, sys.stdout))
+        sys.stdout.flush()
+    return code
+
+
+def _lines(found: HandedOut) -> list[str]:
+    rows, names = found.rows.to_pylist(), found.look.marks.names
+    where = f" around {found.look.work.what}" if found.look.work is not None else ""
+    adjusted = sum(row["status"] != "register" for row in rows)
+    lines = [
+        f"{found.said.job}: {counted(len(rows), 'mark')}{where} written to {one_line(str(found.file))}",
+        f"  {len(rows) - adjusted:,} of the register, {adjusted:,} adjusted; to print: {one_line(str(found.sheet))}",
+        f"  grid {found.said.grid_text}; heights {found.said.height_text}",
+        f"  longitude, latitude and ellipsoidal height in {found.said.datum_text}",
+    ]
+    lines += [f"  {found.left_out}"] if found.left_out else []
+    good = [pair for pair in found.pairs if pair.good]
+    if len(names) > 1:
+        lines.append(f"  {counted(len(good), 'pair')} of {len(found.pairs):,} good for tie and check")
+    lines += [f"    {_pair(pair, names)}" for pair in good[:_PAIRS]]
+    return [*lines, *(f"  note: {one_line(note)}" for note in found.notes)]
+
+
+def _pair(pair: Pair, names: tuple[str, ...]) -> str:
+    shows = " and ".join(
+        f"{value:.3f} m in {word}"
+        for value, word in ((pair.detects.horizontal, "plan"), (pair.detects.vertical, "height"))
+        if math.isfinite(value)
+    )
+    both = f"{one_line(names[pair.first])} and {one_line(names[pair.second])}"
+    return f"{both}: {pair.ground:,.0f} m, height {pair.rise:+.1f} m; a check shows a blunder from {shows}"
+
+
+def _document(found: HandedOut) -> dict[str, Any]:
+    names = found.look.marks.names
+    return {
+        "job": found.said.job,
+        "written": [str(found.file), str(found.sheet)],
+        "grid": found.said.grid_text,
+        "height": found.said.height_text,
+        "datum": found.said.datum_text,
+        "around": None if found.look.work is None else found.look.work.what,
+        "left_out": found.look.left_out,
+        "marks": [
+            row | {"distance": _n(distance)}
+            for row, distance in zip(found.rows.to_pylist(), found.look.distance.tolist(), strict=True)
+        ],
+        "pairs": [
+            {
+                "marks": [names[pair.first], names[pair.second]],
+                "grid_distance": pair.grid,
+                "ground_distance": _n(pair.ground),
+                "grid_bearing": pair.bearing,
+                "height_difference": _n(pair.rise),
+                "both_sides": pair.both_sides,
+                "shown": {"horizontal": _n(pair.detects.horizontal), "vertical": _n(pair.detects.vertical)},
+                "good": pair.good,
+                "against": list(pair.against),
+            }
+            for pair in found.pairs
+        ],
+        "notes": list(found.notes),
+    }
+
+
+def _n(value: float) -> float | None:
+    return value if math.isfinite(value) else None

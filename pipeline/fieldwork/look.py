@@ -1,0 +1,240 @@
+"""A job looked at for the field: its frames, its marks and where its work lies, whether or not there are readings."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.arrays import Floats, Integers
+from pipeline.control import Register
+from pipeline.fieldwork.at_hand import Marks, registered, with_adjusted
+from pipeline.fieldwork.work import Spots, Work, on_grid, place_named, work_of
+from pipeline.geodesy.area import Area
+from pipeline.geodesy.axes import Axes
+from pipeline.geodesy.crs import target_axes
+from pipeline.geodesy.errors import OperationError
+from pipeline.geodesy.operations import own_places
+from pipeline.intake.first_pass import Progress, gather
+from pipeline.intake.operations import Operations, choose_operations
+from pipeline.intake.prepare import Prepared, load, prepare, prepare_control
+from pipeline.intake.sort import sieve
+from pipeline.intake.target import target
+from pipeline.issue.folder.standing import newest_standing
+from pipeline.issue.record_types import Record, Target
+from pipeline.job.load import LoadedJob
+from pipeline.near import listed
+from pipeline.problems import JobError, Problem, Problems
+from pipeline.words import Verdict, counted, plural
+
+#: Metres by which datums may lie apart: so much farther marks are looked at before it is known where they are.
+_APART = 2_000.0
+#: Metres from the work within which marks are at hand, where nothing else is said: a base's usual reach by radio.
+#: Common practice, no source.
+WITHIN = 10_000.0
+
+
+@dataclass(frozen=True)
+class Look:
+    """A job for the field.
+
+    Args:
+        loaded: the job file.
+        operations: the PROJ operations, chosen over work and marks.
+        target: the issued frame, as a record names it.
+        marks: the marks at hand, nearest to the work first.
+        distance: (n,) metres of each from the work, NaN where nothing says where that is.
+        work: where the work lies; None where nothing says.
+        record: the newest issue's record, None before the first.
+        left_out: how many marks lie farther away than is wanted, or have no position.
+        notes: in words, what should be looked at.
+    """
+
+    loaded: LoadedJob
+    operations: Operations
+    target: Target
+    marks: Marks
+    distance: Floats
+    work: Work | None
+    record: Record | None
+    left_out: int
+    notes: tuple[str, ...]
+
+    @property
+    def axes(self) -> Axes:
+        """Return how the grid and the height datum write their numbers."""
+        return axes_of(self.loaded, self.operations.site is not None)
+
+
+def axes_of(loaded: LoadedJob, on_site: bool) -> Axes:
+    """Return how a job's grid and height datum write their numbers; a site's own system counts in metres."""
+    return Axes() if on_site else target_axes(loaded.job.target.grid, loaded.job.target.height)
+
+
+def look(
+    path: Path,
+    around: str | None = None,
+    within: float | None = None,
+    progress: Progress | None = None,
+    *,
+    planned: bool = False,
+) -> Look:
+    """Look at a job: the marks ``within`` metres of a place ``around``, else of its plan, else of its readings.
+
+    With ``planned`` nothing but the plan says where the work is. Marks that the job's sessions or its plan name are
+    always among them. Raises `JobError`.
+    """
+    loaded = load(path, sessions=False)
+    problems = Problems()
+    prepared = prepare_control(loaded, problems)
+    spots = place_named(around, loaded, prepared.register, problems) if around is not None else None
+    problems.raise_if_any()
+    notes: list[str] = []
+    if around is None and loaded.job.plan is not None:
+        spots = on_grid(np.array(loaded.job.plan.area, np.float64), loaded, "the planned area")
+    elif around is None and not planned:
+        spots, said = _readings(loaded, progress)
+        notes += said
+    if within is not None and spots is None:
+        what = "nothing says where the work is: the job has no readings yet that can be used, and no [plan]"
+        raise JobError([Problem("--within", 0, what, "name a place with --around, such as a mark or easting,northing")])
+    reach = WITHIN if within is None else within
+    operations = _operations(prepared, spots, reach)
+    record, said = _record(loaded, prepared.register, operations)
+    notes += said
+    marks = registered(prepared.register, loaded.job, operations)
+    if record is not None:
+        marks = with_adjusted(marks, record, operations)
+    if not len(marks.names):
+        what = "there is no mark to hand out: the job names no register, and no issue has adjusted one"
+        raise JobError([Problem(*loaded.where("control"), what, "name the register in [control]")])
+    work = None if spots is None else work_of(spots, operations)
+    chosen, distance = _chosen(marks, work, reach, _named(loaded))
+    if not len(chosen):
+        what = f"no mark lies within {reach:,.0f} m of {work.what if work else 'anywhere'}"
+        raise JobError([Problem(*loaded.where("control"), what, "say how far away marks may be with --within METRES")])
+    if record is not None:
+        notes += _unproven(record, marks.taken(chosen))
+    left_out, goal = len(marks.names) - len(chosen), target(loaded.job, operations.site)
+    kept = marks.taken(chosen)
+    return Look(loaded, operations, goal, kept, distance[chosen], work, record, left_out, tuple(notes))
+
+
+def _readings(loaded: LoadedJob, progress: Progress | None) -> tuple[Spots | None, list[str]]:
+    """Return the extent of the readings, None where there is none that can be used yet, and what to say of it."""
+    problems = Problems()
+    try:
+        whole = prepare(loaded, problems)
+        if not whole.exports or not whole.windows:
+            return None, []
+        area = gather(whole, sieve(whole.windows, loaded.job.quality), progress).area
+    except JobError as error:
+        return None, [f"the readings were left out of account: {error.problems[0]}"]
+    if area is None:
+        return None, []
+    longitude, latitude = area.samples()
+    return Spots(longitude, latitude, "the job's readings"), []
+
+
+def _operations(prepared: Prepared, spots: Spots | None, reach: float) -> Operations:
+    """Choose the operations over the work and the marks that may be near it."""
+    loaded, register = prepared.loaded, prepared.register
+    longitude, latitude = _places(loaded, register)
+    if spots is not None and np.isfinite(spots.longitude).all():
+        try:
+            around = spots.area.with_margin(reach + _APART)
+        except OperationError as error:
+            raise JobError([Problem("--around", 0, error.what, error.fix)]) from error
+        near = around.holds(longitude, latitude)
+        longitude = np.concatenate([longitude[near], spots.longitude])
+        latitude = np.concatenate([latitude[near], spots.latitude])
+    if not np.isfinite(longitude + latitude).any():
+        what = "no mark of the register has a position, and nothing else says where the work is"
+        raise JobError([Problem(*loaded.where("control"), what, "name a place with --around")])
+    return choose_operations(prepared, Area.of(longitude, latitude))
+
+
+def _places(loaded: LoadedJob, register: Register | None) -> tuple[Floats, Floats]:
+    """Return longitude and latitude of the register's marks in its own datum."""
+    if register is None or loaded.job.control is None:
+        return np.zeros(0), np.zeros(0)
+    return own_places(loaded.job.control.crs, register.first, register.second, register.third)[:2]
+
+
+def _record(loaded: LoadedJob, register: Register | None, operations: Operations) -> tuple[Record | None, list[str]]:
+    """Return the newest issue's record where its coordinates are in the job's frames, and what to say of it."""
+    found = newest_standing(loaded.job.job.folder)
+    if found is None:
+        return None, []
+    record = found[1]
+    if record["target"]["definition"] != target(loaded.job, operations.site)["definition"]:
+        what = f"issue {record['issue']:03d} is on another grid or height datum than the job file: none of its marks"
+        return None, [f"{what} is here; run the job first"]
+    revised = _revised(record, register)
+    if revised:
+        what = f"the register says otherwise of {listed(revised)} than issue {record['issue']:03d} was computed with"
+        return record, [f"{what}: its adjusted marks rest on what was; run the job first"]
+    return record, []
+
+
+def _revised(record: Record, register: Register | None) -> list[str]:
+    """Return the marks that an issue was computed with and of which the register says otherwise now."""
+    if register is None:
+        return []
+    found = []
+    for row in record["register"]:
+        at = register.find(row["mark"])
+        was = (
+            row["easting"] if "easting" in row else row.get("longitude", ""),
+            row["northing"] if "northing" in row else row.get("latitude", ""),
+            row["height"],
+        )
+        if at is None or tuple(register.written[at]) != was:
+            found.append(row["mark"])
+    return found
+
+
+def _unproven(record: Record, marks: Marks) -> list[str]:
+    """Return a sentence on the adjusted marks whose sessions are not proven."""
+    verdicts = {session["session"]: session["verdict"] for session in record["sessions"]}
+    by_mark: dict[str, set[str]] = {}
+    for row in (*record["checks"], *record["adjustment"]["set_ups"]):
+        by_mark.setdefault(row["mark"], set()).add(row["session"])
+    told = []
+    for name, issued in zip(marks.names, np.asarray(marks.issued.any(axis=1)).tolist(), strict=True):
+        bad = sorted(one for one in by_mark.get(name, ()) if verdicts[one] in (Verdict.FAILED, Verdict.UNCHECKED))
+        if issued and bad:
+            words = listed([f"{one} ({verdicts[one]})" for one in bad])
+            told.append(f"{name} comes from the {plural(len(bad), 'session')} {words} of issue {record['issue']:03d}")
+    return [f"{one}: tie to it only once that is settled" for one in told]
+
+
+def _named(loaded: LoadedJob) -> set[str]:
+    """Return the marks that the job file's sessions or its plan name."""
+    named = {tie.mark for session in loaded.job.session for tie in (*session.ties, *session.checks)}
+    named |= {session.setup.mark for session in loaded.job.session if session.setup is not None}
+    if loaded.job.plan is not None:
+        for planned in loaded.job.plan.session:
+            named |= {*planned.ties, *planned.checks, *([planned.setup] if planned.setup else [])}
+    return named
+
+
+def _chosen(marks: Marks, work: Work | None, reach: float, named: set[str]) -> tuple[Integers, Floats]:
+    """Return the numbers of the marks that are wanted, nearest first, and (n,) the distance of every one."""
+    count = len(marks.names)
+    distance = np.full(count, np.nan) if work is None else work.distance(marks.grid[:, :2])
+    wanted = marks.placed & (np.isnan(distance) | (distance <= reach))
+    wanted |= np.array([name in named for name in marks.names], bool) & marks.placed
+    middle = np.full(count, 0.0) if work is None else np.hypot(*(marks.grid[:, :2] - work.middle).T)
+    rows = np.flatnonzero(wanted)
+    order = np.lexsort((rows, np.nan_to_num(middle[rows]), np.nan_to_num(distance[rows])))
+    return rows[order], distance
+
+
+def told_left_out(found: Look, reach: float) -> str | None:
+    """Return in words how many marks are left out, None where none is."""
+    if not found.left_out:
+        return None
+    why = "without a position"
+    if found.work is not None:
+        why = f"farther than {reach:,.0f} m from {found.work.what}, or {why}"
+    return f"{counted(found.left_out, 'mark')} left out: {why}"

@@ -1,0 +1,1 @@
+"""Marks handed out: a file that field equipment and a register take, and a page to print."""
