@@ -5,13 +5,16 @@ all of them; what no single cause explains is explained session by session, and 
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from pipeline.arrays import Integers
+from pipeline.blunders.field_lines import field_lines
 from pipeline.blunders.hypotheses import drift, hypotheses
+from pipeline.blunders.not_stated import Found
+from pipeline.blunders.together import with_another
 from pipeline.blunders.scope import Case, evidence_of, scope_of
 from pipeline.blunders.score import Explanation, Kind, explain, significance_of, tail
 from pipeline.blunders.split_session import split_lines
@@ -45,6 +48,7 @@ class Diagnosis:
         explanations: those that fit, best first.
         split: lines of a job file that split the session where the base moved; None where that is neither the best
             explanation nor one that nobody can tell from it.
+        field_shift: likewise, lines that state a shift which the field applied.
     """
 
     session: int
@@ -53,6 +57,7 @@ class Diagnosis:
     places: tuple[int, ...]
     explanations: tuple[Explanation, ...]
     split: str | None
+    field_shift: str | None = None
 
 
 @dataclass(frozen=True)
@@ -150,18 +155,31 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
         return [Diagnosis(session, tuple(failing[session].tolist()), 0, (), (), None) for session in sessions]
     evidence = evidence_of(case, scope.influence.rows, sessions, scope.influence.rotation)
     tried = hypotheses(scope)
-    explanations = tuple(explain(evidence, tried.hypotheses, case.tolerance, tried.count))
+    explanations = explain(evidence, tried.hypotheses, case.tolerance, tried.count)
+    explanations, about = with_another(evidence, tried, case.tolerance, explanations)
     found = []
     for session, own in zip(sessions, scope.own, strict=True):
         rows = failing[session]
         # a session that temporary marks alone tie has nothing to compare: what is left shows at the others' occupations
         shown = next(some for some in (rows, own, scope.influence.rows) if len(some))
         places = np.searchsorted(scope.influence.rows, shown)
-        split = _split(case, session, explanations)
+        split, stated = _split(case, session, explanations), _stated(case, session, explanations, about)
+        count = tried.count.total()
         found.append(
-            Diagnosis(session, tuple(rows.tolist()), tried.count.total(), tuple(places.tolist()), explanations, split)
+            Diagnosis(session, tuple(rows.tolist()), count, tuple(places.tolist()), tuple(explanations), split, stated)
         )
     return found
+
+
+def _stated(
+    case: Case, session: int, explanations: Sequence[Explanation], about: Mapping[int, Found]
+) -> str | None:
+    """Return the lines that state what the field applied, if no other explanation is clearly better."""
+    for explanation in explanations:
+        one = about.get(id(explanation.hypothesis))
+        if one is not None and one.session == session and explanation.score - explanations[0].score < CLOSE:
+            return field_lines(case, one)
+    return None
 
 
 def _split(case: Case, session: int, explanations: Sequence[Explanation]) -> str | None:

@@ -8,6 +8,7 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.blunders.coordinates import typed
+from pipeline.blunders.not_stated import Found, hypotheses_of
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.clock import DAY, HOUR
@@ -24,16 +25,24 @@ _PARTS = ((_ALL, ""), (_LEVEL, " in position"), (_HEIGHT, " in height"))
 
 @dataclass
 class Tried:
-    """The hypotheses about a scope: those that may fit, and how many of each kind there were."""
+    """The hypotheses about a scope: those that may fit, and how many of each kind there were.
+
+    ``not_stated`` are those of a shift that the field applied, each with the pattern that it is about.
+    """
 
     hypotheses: list[Hypothesis] = field(default_factory=list)
     count: Counter[Kind] = field(default_factory=Counter)
+    not_stated: list[tuple[Hypothesis, Found]] = field(default_factory=list)
 
     def add(self, found: Iterator[Hypothesis]) -> None:
         """Take hypotheses up and count them."""
         for hypothesis in found:
             self.hypotheses.append(hypothesis)
             self.count[hypothesis.kind] += 1
+
+    def of(self, hypothesis: Hypothesis) -> Found | None:
+        """Return the pattern that a hypothesis is about."""
+        return next((found for one, found in self.not_stated if one is hypothesis), None)
 
 
 def hypotheses(scope: Scope) -> Tried:
@@ -49,7 +58,9 @@ def hypotheses(scope: Scope) -> Tried:
             tried.add(_other_sessions(scope, session, row))
         tried.add(_setups(scope, session))
         tried.add(_field_shift(scope, session, own))
+        tried.not_stated += [(hypothesis, found) for found, hypothesis in hypotheses_of(scope, session, own)]
         tried.add(_in_time(scope, own))
+    tried.add(hypothesis for hypothesis, _ in tried.not_stated)
     return tried
 
 

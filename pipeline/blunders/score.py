@@ -48,6 +48,7 @@ class Kind(StrEnum):
     FEET = "feet"
     OTHER_MARK = "other mark"
     FIELD_SHIFT = "field shift"
+    NOT_STATED = "field shift not stated"
     OTHER_SESSION = "other session"
     MARK_UNEXPLAINED = "mark unexplained"
     POINT_UNEXPLAINED = "point unexplained"
@@ -99,6 +100,8 @@ class Hypothesis:
         decide: what observation would decide for or against it.
         slack: metres by which the horizontal prediction itself may be off, such as a datum operation's accuracy.
         where: free to use by the caller: the gap in time of a moved base, for instance.
+        given: (n, 3) differences that it predicts besides those whose size is free; None for none.
+        guesses: how many ways there were to draw it besides those of its kind.
     """
 
     kind: Kind
@@ -108,6 +111,8 @@ class Hypothesis:
     decide: str = ""
     slack: float = 0.0
     where: tuple[int, int] | None = None
+    given: Floats | None = None
+    guesses: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -151,13 +156,17 @@ def explain(
     found = _whole(evidence, whitener, whole, tolerance)
     found += [_fit(evidence, whitener, one) for one in hypotheses if any(one.free)]
     fitting = [
-        replace(one, score=one.score + 2.0 * math.log(ways[one.hypothesis.kind] / ODDS.get(one.hypothesis.kind, 1.0)))
+        replace(one, score=one.score + 2.0 * math.log(_ways(one.hypothesis, ways)))
         for one in found
         if tolerance.passes([one.misfit_horizontal, one.misfit_vertical])
     ]
     unexplained = min((one.score for one in fitting if one.hypothesis.kind in UNEXPLAINED), default=math.inf)
     told = [replace(one, chance=not any(one.hypothesis.free) and one.score >= unexplained) for one in fitting]
     return _once(sorted(told, key=lambda one: one.score))
+
+
+def _ways(hypothesis: Hypothesis, ways: Mapping[Kind, int]) -> float:
+    return ways[hypothesis.kind] * hypothesis.guesses / ODDS.get(hypothesis.kind, 1.0)
 
 
 def _once(explanations: Sequence[Explanation]) -> list[Explanation]:
@@ -195,14 +204,17 @@ def _whole(
 def _fit(evidence: Evidence, whitener: Floats, hypothesis: Hypothesis) -> Explanation:
     """Find the free sizes of a hypothesis by weighted least squares, each component by itself."""
     predicted, size, sigma = np.zeros_like(evidence.difference), np.zeros(3), np.zeros(3)
+    if hypothesis.given is not None:
+        predicted += hypothesis.given
+    difference = evidence.difference - predicted
     for axis in np.flatnonzero(hypothesis.free):
         shape = whitener[axis] @ hypothesis.shape[:, axis]
         information = float(shape @ shape)
         if information <= 0.0:
             continue
-        white = whitener[axis] @ np.where(evidence.known[:, axis], evidence.difference[:, axis], 0.0)
+        white = whitener[axis] @ np.where(evidence.known[:, axis], difference[:, axis], 0.0)
         size[axis], sigma[axis] = float(shape @ white) / information, 1.0 / math.sqrt(information)
-        predicted[:, axis] = hypothesis.shape[:, axis] * size[axis]
+        predicted[:, axis] += hypothesis.shape[:, axis] * size[axis]
     left = np.where(evidence.known, evidence.difference - predicted, 0.0)
     chi_square = _chi_square(whitener, left)
     return Explanation(

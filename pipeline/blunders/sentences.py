@@ -44,6 +44,7 @@ def recorded(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[recor
             "tried": diagnosis.tried,
             "fitting": len(diagnosis.explanations),
             "split": diagnosis.split,
+            "field_shift": diagnosis.field_shift,
             "explanations": [_recorded_one(solved, diagnosis, one) for one in diagnosis.explanations[:_RECORDED]],
         }
         for diagnosis in diagnoses.diagnoses
@@ -65,7 +66,9 @@ def _words(solved: Solved, explanation: Explanation) -> str:
         since, until = explanation.hypothesis.where
         times = solved.occupations.time
         words |= {"since": clock(int(times[since])), "until": clock(int(times[until]))}
-    return text.format(**words)
+    for word, value in words.items():
+        text = text.replace(f"{{{word}}}", value)  # names of points may have braces of their own
+    return text
 
 
 def _sentence(solved: Solved, diagnosis: Diagnosis) -> str:

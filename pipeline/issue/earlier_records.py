@@ -63,8 +63,9 @@ def _from_3(record: _Json) -> _Json:
 
 
 def _from_4(record: _Json) -> _Json:
-    """Schema 4 lacked nothing that cannot be left out."""
-    return record | {"schema": 5}
+    """Schema 4 had no lines that state what the field applied."""
+    told = _each(record.get("diagnoses"), lambda one: _with(one, {"field_shift": None}))
+    return record | {"schema": 5, "diagnoses": told}
 
 
 def _diagnosis(one: _Json) -> _Json:

@@ -280,6 +280,9 @@ class Diagnosis(Strict):
     tried: Annotated[Whole, Field(description="how many causes were tried")]
     fitting: Annotated[Whole, Field(description="how many of them fit")]
     split: Annotated[str | None, Field(description="lines for the job file that split the session, if its base moved")]
+    field_shift: Annotated[
+        str | None, Field(description="lines for the job file that state a shift which the field applied already")
+    ]
     explanations: Annotated[list[Explanation], Field(description="the causes that fit, the best first")]
 
 

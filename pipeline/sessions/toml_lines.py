@@ -16,9 +16,9 @@ _ESCAPED = str.maketrans({sign: f"\\u{ord(sign):04x}" for sign in "\x7f\x85\u202
 def instead(name: str, sessions: SessionsFile | None) -> Iterator[str]:
     """Yield the comment that says what the lines take the place of; ``sessions`` is the CSV with them, if any."""
     if sessions is None:
-        yield f"# in place of the [[session]] called {_text(name)}: its base moved"
+        yield f"# in place of the [[session]] called {quoted(name)}: its base moved"
     else:
-        yield f"# in place of session {_text(name)}: its base moved"
+        yield f"# in place of session {quoted(name)}: its base moved"
         yield f"# sessions stand in {sessions.file.name}: write these as its rows, with the same names as columns"
 
 
@@ -41,14 +41,14 @@ def table_lines(name: str, given: Session, since: int, until: int) -> Iterator[s
         since, until: UTC milliseconds.
     """
     yield "[[session]]"
-    yield f"name = {_text(name)}"
+    yield f"name = {quoted(name)}"
     yield f"start = {iso(moment(since))}"
     yield f"end = {iso(moment(until))}"
     if given.base is not None:
-        yield f"base = {_text(given.base)}"
+        yield f"base = {quoted(given.base)}"
     field = given.field_shift
     if field is not None and (begins := round(field.start.timestamp() * 1000)) < until:
-        model = "" if field.model == "geocentric" else f", model = {_text(field.model)}"
+        model = "" if field.model == "geocentric" else f", model = {quoted(field.model)}"
         yield (
             f"field_shift = {{ from = {iso(moment(begins))}, east = {field.east!r}, north = {field.north!r},"
             f" up = {field.up!r}{model} }}"
@@ -59,7 +59,7 @@ def set_up_lines(given: Session) -> Iterator[str]:
     """Yield what a session has of its base besides occupations."""
     if (over := given.setup) is not None:
         yield (
-            f"setup = {{ mark = {_text(over.mark)}, longitude = {over.longitude!r}, latitude = {over.latitude!r},"
+            f"setup = {{ mark = {quoted(over.mark)}, longitude = {over.longitude!r}, latitude = {over.latitude!r},"
             f" ellipsoid_height = {over.ellipsoid_height!r}, antenna_height = {over.antenna_height!r}"
             f"{_how_well(over)} }}"
         )
@@ -67,7 +67,7 @@ def set_up_lines(given: Session) -> Iterator[str]:
         said = ", ".join(f"{key} = {value!r}" for key, value in given.shift.model_dump().items())
         yield f"shift = {{ {said} }}"
     elif given.shift != "derive":
-        yield f"shift = {_text(given.shift)}"
+        yield f"shift = {quoted(given.shift)}"
 
 
 def _how_well(over: Setup) -> str:
@@ -110,8 +110,8 @@ def occupation_lines(
         yield f"# ties = [...]   which reading stood on a control mark from {clock(since)} to {clock(until)} UTC?"
         return
     point, mark, time = ties[0]
-    why = f"is one of several named {_text(point)}" if point else "has no name"
-    yield f"# ties = [...]   the reading on {_text(mark)} at {clock(time)} UTC {why}: give it a name of its own"
+    why = f"is one of several named {quoted(point)}" if point else "has no name"
+    yield f"# ties = [...]   the reading on {quoted(mark)} at {clock(time)} UTC {why}: give it a name of its own"
 
 
 def more_occupations(given: Session, key: str, pairs: Iterable[tuple[str, str]], sessions: SessionsFile | None) -> str:
@@ -136,10 +136,10 @@ def more_occupations(given: Session, key: str, pairs: Iterable[tuple[str, str]],
 def _list(key: str, readings: Iterable[Reading]) -> Iterator[str]:
     pairs = dict.fromkeys((point or "", mark) for point, mark, _ in readings)
     if pairs:
-        said = ", ".join(f"{{ point = {_text(point)}, mark = {_text(mark)} }}" for point, mark in pairs)
+        said = ", ".join(f"{{ point = {quoted(point)}, mark = {quoted(mark)} }}" for point, mark in pairs)
         yield f"{key} = [{said}]"
 
 
-def _text(value: str) -> str:
+def quoted(value: str) -> str:
     """Return a basic string of TOML: JSON's escapes are among its own."""
     return json.dumps(value, ensure_ascii=False).translate(_ESCAPED)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from blunder_field import APPLIED, Applied
 from blunder_world import BORDER, CANTERBURY, CENTRAL_JAVA, GRS80, Floats, World, chosen, move, set_up, turn_enu, utm
 from simulate_plan import Ellipsoid, to_geocentric, to_geographic
 
@@ -417,6 +418,14 @@ def unexplained(level: bool = True, height: bool = True) -> Planter:
     return plant
 
 
+def _applied(plant: Callable[[World], Applied | None]) -> Planter:
+    def planted(world: World) -> Planted | None:
+        found = plant(world)
+        return None if found is None else Planted(("field shift not stated",), found.says)
+
+    return planted
+
+
 #: Every kind of blunder that is planted.
 BLUNDERS: dict[str, Planter] = {
     "check mark: two digits swapped in easting or longitude": _retype(_check_mark, (0,), True),
@@ -449,6 +458,7 @@ BLUNDERS: dict[str, Planter] = {
     "base drifts": drifting,
     "check observed against another base": against_other_base,
     "export's clock off by whole hours": whole_hours,
+    **{kind: _applied(plant) for kind, plant in APPLIED.items()},
 }
 
 #: Errors without a reason, to see how often a reason is made up.

@@ -30,7 +30,7 @@ class World:
 
     ``poles`` is the height that the export states for every row; ``register`` maps each mark to its three coordinates
     as printed, first, second, third; ``geographic`` says which kind they are, ``ellipsoidal`` whether the third is an
-    ellipsoidal height.
+    ellipsoidal height, ``second`` which rows stand in a second file.
     """
 
     job: Simulation
@@ -39,6 +39,7 @@ class World:
     register: dict[str, list[str]]
     geographic: bool
     ellipsoidal: bool
+    second: NDArray[np.bool_] | None = None
 
     @property
     def axes(self) -> tuple[str, str, str]:
@@ -92,7 +93,10 @@ class World:
         export = folder / "rover001.csv"
         head, *lines = export.read_text(encoding="utf-8").splitlines()
         with_poles = [f"{line},{pole:.3f}" for line, pole in zip(lines, self.poles, strict=True)]
-        export.write_text("\n".join([f"{head},Pole", *with_poles]) + "\n", encoding="utf-8")
+        first = np.zeros(len(with_poles), bool) if self.second is None else self.second
+        for number, chosen in enumerate((~first, first) if first.any() else (~first,), 1):
+            text = [f"{head},Pole", *(line for line, mine in zip(with_poles, chosen, strict=True) if mine)]
+            (folder / f"rover{number:03d}.csv").write_text("\n".join(text) + "\n", encoding="utf-8")
         text = path.read_text(encoding="utf-8")
         path.write_text(text.replace('base = "Base"', 'base = "Base", antenna_height = "Pole"'), encoding="utf-8")
         return path

@@ -1,0 +1,200 @@
+"""Which of a session's occupations already carry a shift that the job does not state: patterns found by numbers alone.
+
+A reading on a mark says what shift would bring it there. One that was exported raw says the session's own shift; one
+that the field had corrected says nothing is missing, or what is left. So every occupation falls to one of two levels,
+and no level has a size of its own: each follows from one raw reading, and from what the field may have done with it.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.tolerance import Tolerance
+
+#: An occupation belongs to a level within so many tolerances: a level comes from one reading, with its own noise.
+_NEAR = 1.5
+#: A shift smaller than so many tolerances is not told from none.
+_SEEN = 2.0
+#: A shift as it is now may differ from the one applied by this part of it, where the mark has been revised since.
+_REVISED = 0.3
+#: Switches of a pattern at most: with more, every occupation would have a state of its own.
+_SWITCHES = 6
+
+
+class Way(StrEnum):
+    """What the field did with a shift."""
+
+    ONCE = "once"
+    TWICE = "twice"
+    REVERSED = "reversed"
+    LEVEL = "level"
+    HEIGHT = "height"
+    REVISED = "revised"
+
+
+#: How often a shift is carried in each component, east, north, up.
+TIMES = {
+    Way.ONCE: (1.0, 1.0, 1.0),
+    Way.TWICE: (2.0, 2.0, 2.0),
+    Way.REVERSED: (-1.0, -1.0, -1.0),
+    Way.LEVEL: (1.0, 1.0, 0.0),
+    Way.HEIGHT: (0.0, 0.0, 1.0),
+    Way.REVISED: (1.0, 1.0, 1.0),
+}
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Occupations of one session, (n,) by time.
+
+    Args:
+        needed: (n, 3) east, north, up: what brings each reading to its mark; NaN where the mark does not say.
+        sigma: (n, 3) standard uncertainty of that, the mark's included.
+        receiver: (n,) a number for the receiver, by its base id, of each.
+        file: (n,) a number for the export of each.
+    """
+
+    needed: Floats
+    sigma: Floats
+    receiver: Integers
+    file: Integers
+
+
+@dataclass(frozen=True)
+class Source:
+    """A shift that the field may have applied: (3,) ``raw``, what raw readings need, and (3,) ``shift`` itself.
+
+    ``row`` is the place among the occupations of the reading that gives it, -1 where none of them does, ``number`` is
+    free to use by the caller, ``sigma`` (3,) how certain raw minus shift is, from other than the readings that carry.
+    """
+
+    raw: Floats
+    shift: Floats
+    sigma: Floats
+    row: int
+    number: int
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """Occupations that carry a shift, and those that fit neither with it nor without.
+
+    Args:
+        source: where the shift comes from.
+        way: what was done with it.
+        carrying: (n,) which occupations carry it.
+        odd: (n,) which fit neither level.
+        among: (n,) the occupations that it is limited to, by receiver or file; all of them otherwise.
+        limited: "receiver", "file" or nothing.
+        switches: how often it is switched on or off among them.
+        off: (3,) how far the readings that carry it are from where they should be, with (3,) ``expected`` sigma.
+    """
+
+    source: Source
+    way: Way
+    carrying: Flags
+    odd: Flags
+    among: Flags
+    limited: str
+    switches: int
+    off: Floats
+    expected: Floats
+
+    @property
+    def guesses(self) -> float:
+        """In how many ways a pattern like it could have been drawn."""
+        count = float(self.among.sum())
+        return max(count, 2.0) ** max(self.switches, 1) * (4.0 if self.limited else 1.0)
+
+
+def patterns(levels: Levels, sources: list[Source], tolerance: Tolerance) -> Iterator[Pattern]:
+    """Yield every pattern in which some occupation carries a shift, whole ones and those with odd occupations."""
+    for source in sources:
+        for way in Way:
+            shift = source.shift * TIMES[way]
+            if not _far(shift, tolerance) > _SEEN:
+                continue
+            raw = _far(levels.needed - source.raw, tolerance)
+            left = levels.needed - source.raw + shift
+            if way is Way.REVISED:
+                alike = np.linalg.norm(np.nan_to_num(left), axis=1) <= _REVISED * np.linalg.norm(shift)
+                carried = np.where(alike & (raw > _NEAR), 0.0, np.inf)
+                if not _agree(left[carried == 0.0], tolerance):
+                    continue
+            else:
+                carried = _far(left, tolerance)
+            yield from _assigned(levels, source, way, raw, carried, tolerance)
+
+
+def _agree(left: Floats, tolerance: Tolerance) -> bool:
+    """Whether (k, 3) readings lack one and the same vector, and there are any."""
+    return len(left) > 0 and bool((_far(left - _mean(left), tolerance) <= _NEAR).all())
+
+
+def _assigned(
+    levels: Levels, source: Source, way: Way, raw: Floats, carried: Floats, tolerance: Tolerance
+) -> Iterator[Pattern]:
+    """Yield what follows where each occupation falls to the nearer level, the odd ones also to their neighbours'."""
+    nearest = carried < raw
+    odd = np.minimum(raw, carried) > _NEAR
+    sure = nearest & ~odd
+    if source.row >= 0 and nearest[source.row] and (source.raw == source.shift).all():
+        return  # the reading that gives a shift does not carry it
+    if not sure.any():
+        return
+    for carrying in _once(nearest, _as_neighbours(nearest, odd)):
+        among, limited, switches = _limits(levels, carrying)
+        if switches > _SWITCHES:
+            continue
+        off = _mean(source.raw - source.shift * TIMES[way] - levels.needed[sure])
+        spread = np.sqrt(source.sigma**2 + (levels.sigma[sure] ** 2).mean(axis=0) / sure.sum())
+        yield Pattern(source, way, carrying, odd, among, limited, switches, off, spread)
+
+
+def _once(first: Flags, second: Flags) -> Iterator[Flags]:
+    yield first
+    if (first != second).any():
+        yield second
+
+
+def _as_neighbours(carrying: Flags, odd: Flags) -> Flags:
+    """Give odd occupations the state of the last one before that is not odd, else of the first one after."""
+    known = np.flatnonzero(~odd)
+    if not len(known):
+        return carrying
+    last = np.maximum(np.searchsorted(known, np.arange(len(odd)), side="right") - 1, 0)
+    return np.where(odd, carrying[known[last]], carrying)
+
+
+def _limits(levels: Levels, carrying: Flags) -> tuple[Flags, str, int]:
+    """Return what a pattern is best limited to: the fewest switches, a limit counting as one of them."""
+    every = np.ones(len(carrying), bool)
+    best, word, least = every, "", _switched(carrying)
+    for name, number in (("receiver", levels.receiver), ("file", levels.file)):
+        for one in np.unique(number[carrying]) if len(np.unique(number)) > 1 else ():
+            among = number == one
+            count = _switched(carrying[among]) + 1
+            if not (carrying & ~among).any() and count < least:
+                best, word, least = among, name, count
+    return best, word, least
+
+
+def _switched(carrying: Flags) -> int:
+    return int(np.count_nonzero(np.diff(carrying.astype(np.int8))))
+
+
+def _far(off: Floats, tolerance: Tolerance) -> Floats:
+    """Return (n,) how many tolerances (n, 3) metres are; what is not known is no distance."""
+    off = np.nan_to_num(off)
+    return np.asarray(
+        np.maximum(np.hypot(off[..., 0], off[..., 1]) / tolerance.horizontal, np.abs(off[..., 2]) / tolerance.vertical)
+    )
+
+
+def _mean(values: Floats) -> Floats:
+    """Return (3,) the mean of what is known, zero where nothing is."""
+    known = np.isfinite(values)
+    return np.asarray(np.nan_to_num(values).sum(axis=0) / np.maximum(known.sum(axis=0), 1))

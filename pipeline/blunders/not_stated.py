@@ -1,0 +1,254 @@
+"""The hypotheses that readings already carry a shift that the field applied and the job does not state."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pipeline.arrays import Floats, Integers
+from pipeline.blunders.carried import TIMES, Levels, Pattern, Source, Way, patterns
+from pipeline.blunders.scope import Case, Scope
+from pipeline.blunders.score import Hypothesis, Kind
+from pipeline.clock import DAY, clock
+from pipeline.words import Role
+
+#: Milliseconds after which nobody forgets to switch off the shift of a session before.
+_KEPT = 3 * DAY
+#: Occupations of a session that may be raw readings from which the field derived its shift; its ties come first.
+_SOURCES = 12
+#: Upper 95 % of chi-square with three degrees of freedom.
+_CHI_SQUARE = 7.815
+_ALL, _LEVEL, _HEIGHT = (True, True, True), (True, True, False), (False, False, True)
+
+
+@dataclass(frozen=True)
+class Found:
+    """A pattern among some occupations of a session, with what it takes to say and to state it.
+
+    Args:
+        session: index of the session.
+        rows: (n,) rows of `OnMarks` by time, those that ``pattern`` is about.
+        pattern: which of them carry what.
+        vector: (3,) what they carry, geocentric.
+        given: the row of the reading that the field took the shift from, None where it is none of the session's.
+        before: index of the session whose shift it is, None where it is this one's own.
+        also: names of other readings that give the same shift as well.
+    """
+
+    session: int
+    rows: Integers
+    pattern: Pattern
+    vector: Floats
+    given: int | None
+    before: int | None
+    also: tuple[str, ...] = ()
+
+    @property
+    def carrying(self) -> Integers:
+        """The rows that carry the shift."""
+        return self.rows[self.pattern.carrying]
+
+
+def found_in(case: Case, session: int, rows: Integers) -> list[Found]:
+    """Return the patterns among some of a session's occupations, by time, each way once and the best source of it."""
+    rows = rows[np.isfinite(_known(case, rows)).all(axis=1)] if len(rows) else rows
+    if not len(rows):
+        return []
+    rotation = case.rotation(session)
+    levels = _levels(case, rows, rotation)
+    sources = list(_sources(case, session, rows, levels, rotation))
+    grouped: dict[tuple[Way, bytes, int], list[Pattern]] = {}
+    for pattern in patterns(levels, sources, case.tolerance):
+        before = pattern.source.number if pattern.source.number != session else -1
+        grouped.setdefault((pattern.way, pattern.carrying.tobytes(), before), []).append(pattern)
+    return [_best(case, session, rows, some, rotation) for some in grouped.values()]
+
+
+def _known(case: Case, rows: Integers) -> Floats:
+    """Return (n, 3) where the marks of occupations are, working frame: of the register, else as adjusted."""
+    adjusted = dict(zip(case.solved.tied.marks.names, case.solved.shifts.marks, strict=True))
+    nowhere = np.full(3, np.nan)
+    return np.array(
+        [
+            case.solved.reference.xyz[case.mark[row]]
+            if case.mark[row] >= 0
+            else adjusted.get(case.solved.occupations.marks[row], nowhere)
+            for row in rows.tolist()
+        ]
+    ).reshape(-1, 3)
+
+
+def _levels(case: Case, rows: Integers, rotation: Floats) -> Levels:
+    on_marks = case.solved.occupations
+    centring = case.survey.job.quality.centring
+    needed = (_known(case, rows) - on_marks.raw[rows]) @ rotation.T
+    of_mark = np.vstack([case.solved.reference.sigma, np.zeros((1, 3))])[case.mark[rows]]
+    sigma = np.hypot(np.hypot(on_marks.sigma[rows], [centring, centring, 0.0]), of_mark)
+    held = case.held[rows] | (case.mark[rows] < 0)[:, None]
+    bases = {name: number for number, name in enumerate(dict.fromkeys(on_marks.table.column("base").to_pylist()))}
+    receiver = np.array([bases[name] for name in on_marks.table.column("base").to_pylist()], np.int64)[rows]
+    file = np.asarray(on_marks.table.column("export"), np.int64)[rows]
+    return Levels(np.where(held, needed, np.nan), sigma, receiver, file)
+
+
+def _sources(case: Case, session: int, rows: Integers, levels: Levels, rotation: Floats) -> Iterator[Source]:
+    """Yield the shifts that the field may have applied, and at what level raw readings then are."""
+    on_marks, tied = case.solved.occupations, case.solved.tied
+    whole = np.isfinite(levels.needed).all(axis=1) & (case.mark[rows] >= 0)
+    ties = np.array([on_marks.roles[row] is Role.TIE for row in rows.tolist()], bool)
+    places = np.flatnonzero(whole)[np.argsort(~ties[whole], kind="stable")][:_SOURCES].tolist()
+    for place in places:
+        needed = levels.needed[place]
+        yield Source(needed, needed, levels.sigma[place], place, session)
+    if session in tied.setups:
+        over = case.survey.windows[session].session.setup
+        number = case.number.get(over.mark) if over is not None else None
+        if number is not None:
+            needed = rotation @ (case.solved.reference.xyz[number] - case.survey.bases.mark[session])
+            if np.isfinite(needed).all():
+                yield Source(needed, needed, case.solved.reference.sigma[number], -1, session)
+    elif not (ties & whole).any() and np.isfinite(own := rotation @ case.solved.shifts.shift[session]).all():
+        yield Source(own, own, np.zeros(3), -1, session)
+    for other in _sessions_before(case, session):
+        kept = rotation @ case.solved.shifts.shift[other]
+        for place in places[:3]:
+            raw = levels.needed[place]
+            yield Source(raw, kept, levels.sigma[place], place, other)
+            yield Source(raw + kept, kept, levels.sigma[place], place, other)
+
+
+def _sessions_before(case: Case, session: int) -> list[int]:
+    windows = case.survey.windows
+    start = windows[session].start_ms
+    return [
+        window.index
+        for window in windows
+        if 0 < start - window.start_ms < _KEPT and np.isfinite(case.solved.shifts.shift[window.index]).all()
+    ]
+
+
+def _best(case: Case, session: int, rows: Integers, some: Sequence[Pattern], rotation: Floats) -> Found:
+    """Return of patterns that differ only in where the shift comes from the one whose numbers fit best.
+
+    A check is taken for the source only where its numbers are clearly better than those of the ties.
+    """
+    on_marks = case.solved.occupations
+
+    def unlikely(pattern: Pattern) -> float:
+        row = pattern.source.row
+        tie = row < 0 or on_marks.roles[int(rows[row])] is Role.TIE
+        misfit = float(((pattern.off / np.maximum(pattern.expected, 1e-4)) ** 2).sum())
+        return misfit + (0.0 if tie else 6.0)
+
+    best = min(some, key=unlikely)
+    names = on_marks.table.column("name").to_pylist()
+    own = best.source.number == session
+    given = int(rows[best.source.row]) if own and best.source.row >= 0 else None
+    also = [one for one in some if own and one is not best and one.source.row >= 0 and unlikely(one) < 14.0]
+    vector = (best.source.shift * TIMES[best.way]) @ rotation
+    before = None if own else best.source.number
+    told = tuple(dict.fromkeys(str(names[int(rows[one.source.row])]) for one in also))
+    return Found(session, rows, best, vector, given, before, told)
+
+
+def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[Found, Hypothesis]]:
+    """Yield the hypotheses about one session of a scope, each with the pattern that it is about."""
+    for one in found_in(scope.case, session, own):
+        carrying = one.carrying.tolist()
+        (given,) = scope.influence.displaced(carrying, one.vector[None])
+        text, decide = said(scope.case, one), "the field's record of what it applied, and when"
+        hypothesis = Hypothesis(Kind.NOT_STATED, text, given, decide=decide, guesses=one.pattern.guesses)
+        if one.pattern.way is not Way.REVISED:
+            yield one, hypothesis
+            continue
+        shape = scope.influence.any_displaced(dict.fromkeys(carrying, 1.0))
+        for free in (_ALL, _LEVEL, _HEIGHT):
+            yield one, replace(hypothesis, shape=shape, given=given, free=free)
+
+
+def said(case: Case, one: Found) -> str:
+    """Return the sentence of a pattern: since when, which readings, and what they carry; a revision's size is open."""
+    pattern = one.pattern
+    return f"{_when(case, one)} {_who(case, one)} already {_what(case, one)}{_how_well(pattern)}"
+
+
+def _who(case: Case, one: Found) -> str:
+    on_marks, first = case.solved.occupations, int(one.carrying[0])
+    who = "the readings"
+    if one.pattern.limited == "receiver":
+        who = f"the readings with base id {on_marks.table.column('base')[first].as_py()}"
+    elif one.pattern.limited == "file":
+        who = f"the readings of {case.survey.exports[on_marks.table.column('export')[first].as_py()].shown}"
+    if len(one.carrying) == 1:
+        return f"{on_marks.table.column('name')[first].as_py()} alone of {who}" if _alone(one) else who
+    return who
+
+
+def _alone(one: Found) -> bool:
+    """Whether one occupation carries the shift, and the next one does not."""
+    states = one.pattern.carrying[one.pattern.among]
+    return int(states.sum()) == 1 and not bool(states[-1])
+
+
+def _what(case: Case, one: Found) -> str:
+    verb = "carries" if len(one.carrying) == 1 and _alone(one) else "carry"
+    shift = f"the shift that {_whose(case, one)}"
+    up = (case.rotation(one.session) @ one.vector) + 0.0
+    size = f", ({up[0]:+.3f}, {up[1]:+.3f}, {up[2]:+.3f}) m east, north, up, which the job does not state"
+    match one.pattern.way:
+        case Way.ONCE:
+            return f"{verb} {shift}{size}"
+        case Way.TWICE:
+            return f"{verb} {shift} twice{size}"
+        case Way.REVERSED:
+            return f"{verb} {shift} with the opposite sign, subtracted instead of added{size}"
+        case Way.LEVEL:
+            return f"{verb} {shift} in position only, not in height{size}"
+        case Way.HEIGHT:
+            return f"{verb} {shift} in height only, not in position{size}"
+        case _:
+            mark = case.solved.occupations.marks[one.given] if one.given is not None else "its mark"
+            return (
+                f"{verb} {shift} but for {{size}}{size}, as if {mark} had had other coordinates in the field"
+                " (before a revision of the register, or typed wrongly)"
+            )
+
+
+def _whose(case: Case, one: Found) -> str:
+    on_marks, names = case.solved.occupations, case.solved.occupations.table.column("name")
+    if one.before is not None:
+        return f"session {case.survey.windows[one.before].session.name} had, kept from its base,"
+    if one.given is not None:
+        others = f" (or {' or '.join(one.also[:3])})" if one.also else ""
+        return f"{names[one.given].as_py()} on {on_marks.marks[one.given]} gives{others}"
+    return "its base over its mark gives" if one.session in case.solved.tied.setups else "the session has"
+
+
+def _when(case: Case, one: Found) -> str:
+    return "; ".join(_window(case, *edges) for edges in windows(one))
+
+
+def windows(one: Found) -> Iterator[tuple[int | None, int, int, int | None]]:
+    """Yield rows: the last before a stretch that carries the shift, its first and its last, the first after it."""
+    rows, carrying = one.rows[one.pattern.among], one.pattern.carrying[one.pattern.among]
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], carrying.astype(np.int8), [0]]))).reshape(-1, 2)
+    for first, end in edges.tolist():
+        before = int(rows[first - 1]) if first else None
+        yield before, int(rows[first]), int(rows[end - 1]), int(rows[end]) if end < len(rows) else None
+
+
+def _window(case: Case, before: int | None, first: int, last: int, after: int | None) -> str:
+    times = [None if row is None else clock(int(case.solved.occupations.time[row])) for row in (before, first, last, after)]
+    day, told = None, []
+    for time in times:
+        told.append(None if time is None else time if time[:10] != day else time[11:])
+        day = time[:10] if time is not None else day
+    since = f"from between {told[0]} and {told[1]} UTC" if told[0] else "from the start"
+    return f"{since} on" if told[3] is None else f"{since} until between {told[2]} and {told[3]} UTC"
+
+
+def _how_well(pattern: Pattern) -> str:
+    if pattern.way is Way.REVISED:
+        return ""
+    expected = float(np.sqrt(_CHI_SQUARE / 3.0 * (pattern.expected**2).sum()))
+    return f" (they differ by {1000 * float(np.linalg.norm(pattern.off)):.0f} mm; expected up to {1000 * expected:.0f})"

@@ -1,0 +1,55 @@
+"""Two things wrong in one day: a shift that the field applied, and what else the occupations say once it is out."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from pipeline.blunders.carried import Way
+from pipeline.blunders.hypotheses import Tried
+from pipeline.blunders.not_stated import Found
+from pipeline.blunders.score import Evidence, Explanation, Hypothesis, Kind, explain
+from pipeline.tolerance import Tolerance
+
+#: Patterns with odd occupations that are tried, those with the fewest first, and second causes that are told of one.
+_PATTERNS, _SECOND = 4, 3
+
+
+def with_another(
+    evidence: Evidence, tried: Tried, tolerance: Tolerance, explanations: Sequence[Explanation]
+) -> tuple[list[Explanation], dict[int, Found]]:
+    """Return the explanations with those of two causes among them, and the pattern of each by its hypothesis' `id`.
+
+    A second cause is looked for where a shift that the field applied explains some occupations and leaves others.
+    """
+    about = {id(one): found for one, found in tried.not_stated}
+    if any(one.hypothesis.kind is Kind.NOT_STATED for one in explanations):
+        return list(explanations), about
+    partial = [(one, found) for one, found in tried.not_stated if found.pattern.odd.any() and _fixed(found)]
+    partial.sort(key=lambda pair: (int(pair[1].pattern.odd.sum()), pair[1].pattern.guesses))
+    others = [one for one in tried.hypotheses if one.kind is not Kind.NOT_STATED]
+    told = list(explanations)
+    for first, found in partial[:_PATTERNS]:
+        rest = replace(evidence, difference=evidence.difference - first.shape)
+        for second in explain(rest, others, tolerance, tried.count)[:_SECOND]:
+            if second.chance:
+                continue
+            both = _both(first, second, len(tried.not_stated))
+            about[id(both.hypothesis)] = found
+            told.append(both)
+    return sorted(told, key=lambda one: one.score), about
+
+
+def _fixed(found: Found) -> bool:
+    return found.pattern.way is not Way.REVISED
+
+
+def _both(first: Hypothesis, second: Explanation, ways: int) -> Explanation:
+    """Return one explanation of a shift that the field applied and of a second cause."""
+    text = f"{first.text}; and besides, {second.hypothesis.text}"
+    decide = "; ".join(dict.fromkeys(filter(None, (first.decide, second.hypothesis.decide))))
+    hypothesis = replace(second.hypothesis, kind=Kind.NOT_STATED, text=text, decide=decide)
+    charged = 2.0 * float(np.log(max(ways, 1) * first.guesses))
+    return replace(
+        second, hypothesis=hypothesis, predicted=second.predicted + first.shape, score=second.score + charged
+    )
