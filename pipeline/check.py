@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.blunders.diagnose import diagnose
+from pipeline.blunders.sentences import not_stated
 from pipeline.draft.beside_marks import look_beside
 from pipeline.draft.second_pass import Drafter
 from pipeline.examine.examine import examine
@@ -61,7 +63,9 @@ def check_job(path: Path) -> Checked:
     solved = solve(examined.survey, examined.doubts)
     doubts = tuple(str(doubt) for doubt in solved.doubts if not doubt.confirmed)
     looked_into = tuple(str(doubt) for doubt in solved.doubts if doubt.confirmed)
-    notes = (*looked_into, *_beside(examined.survey, solved), *before_notes(examined, last[1] if last else None, shown))
+    carried = not_stated(examined.survey, solved, diagnose(examined.survey, solved))
+    before = before_notes(examined, last[1] if last else None, shown)
+    notes = (*carried, *looked_into, *solved.unsaid, *_beside(examined.survey, solved), *before)
     return Checked(examined.survey, (*doubts, *notes, *_damaged(last, examined.survey, solved)), doubts)
 
 

@@ -46,6 +46,12 @@ TIMES = {
 }
 
 
+#: How much rarer a way is than a shift applied as it was derived, and one that was derived after it was applied.
+#: Common practice, no source.
+_RARER = {Way.ONCE: 1.0, Way.TWICE: 2.0, Way.REVERSED: 2.0, Way.LEVEL: 2.0, Way.HEIGHT: 2.0, Way.REVISED: 5.0}
+_LATER = 20.0
+
+
 @dataclass(frozen=True)
 class Levels:
     """Occupations of one session, (n,) by time.
@@ -68,7 +74,9 @@ class Source:
     """A shift that the field may have applied: (3,) ``raw``, what raw readings need, and (3,) ``shift`` itself.
 
     ``row`` is the place among the occupations of the reading that gives it, -1 where none of them does, ``number`` is
-    free to use by the caller, ``sigma`` (3,) how certain raw minus shift is, from other than the readings that carry.
+    free to use by the caller, ``sigma`` (3,) how certain raw minus shift is, from other than the readings that carry,
+    ``own`` whether it is the session's own shift; one of another session is only applied as it was. ``rarer`` is how much less likely a
+    source it is than a tie.
     """
 
     raw: Floats
@@ -76,6 +84,8 @@ class Source:
     sigma: Floats
     row: int
     number: int
+    own: bool = True
+    rarer: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -107,7 +117,10 @@ class Pattern:
     def guesses(self) -> float:
         """In how many ways a pattern like it could have been drawn."""
         count = float(self.among.sum())
-        return max(count, 2.0) ** max(self.switches, 1) * (4.0 if self.limited else 1.0)
+        first = int(np.argmax(self.carrying))
+        later = _LATER if self.source.own and self.source.row > first else 1.0
+        drawn = max(count, 2.0) ** max(self.switches, 1) * (4.0 if self.limited else 1.0)
+        return drawn * _RARER[self.way] * later * self.source.rarer
 
 
 def patterns(levels: Levels, sources: list[Source], tolerance: Tolerance) -> Iterator[Pattern]:
@@ -115,7 +128,7 @@ def patterns(levels: Levels, sources: list[Source], tolerance: Tolerance) -> Ite
     for source in sources:
         for way in Way:
             shift = source.shift * TIMES[way]
-            if not _far(shift, tolerance) > _SEEN:
+            if not _far(shift, tolerance) > _SEEN or (way is not Way.ONCE and not source.own):
                 continue
             raw = _far(levels.needed - source.raw, tolerance)
             left = levels.needed - source.raw + shift
@@ -141,7 +154,7 @@ def _assigned(
     nearest = carried < raw
     odd = np.minimum(raw, carried) > _NEAR
     sure = nearest & ~odd
-    if source.row >= 0 and nearest[source.row] and (source.raw == source.shift).all():
+    if source.row >= 0 and nearest[source.row] and source.own:
         return  # the reading that gives a shift does not carry it
     if not sure.any():
         return

@@ -14,10 +14,16 @@ from pipeline.words import Role
 
 #: Milliseconds after which nobody forgets to switch off the shift of a session before.
 _KEPT = 3 * DAY
+#: Sessions before, the latest, whose shift may still have been on.
+_BEFORE = 4
 #: Occupations of a session that may be raw readings from which the field derived its shift; its ties come first.
 _SOURCES = 12
+#: How much less likely a check is to be the reading that the field derived its shift from. Common practice, no source.
+_CHECK = 8.0
 #: Upper 95 % of chi-square with three degrees of freedom.
 _CHI_SQUARE = 7.815
+#: Chi-square of three numbers that one reading in some thousands exceeds: another fits as well within it.
+_ALSO = 16.0
 _ALL, _LEVEL, _HEIGHT = (True, True, True), (True, True, False), (False, False, True)
 
 
@@ -61,7 +67,7 @@ def found_in(case: Case, session: int, rows: Integers) -> list[Found]:
     for pattern in patterns(levels, sources, case.tolerance):
         before = pattern.source.number if pattern.source.number != session else -1
         grouped.setdefault((pattern.way, pattern.carrying.tobytes(), before), []).append(pattern)
-    return [_best(case, session, rows, some, rotation) for some in grouped.values()]
+    return [one for some in grouped.values() for one in _best(case, session, rows, some, rotation)]
 
 
 def _known(case: Case, rows: Integers) -> Floats:
@@ -99,7 +105,7 @@ def _sources(case: Case, session: int, rows: Integers, levels: Levels, rotation:
     places = np.flatnonzero(whole)[np.argsort(~ties[whole], kind="stable")][:_SOURCES].tolist()
     for place in places:
         needed = levels.needed[place]
-        yield Source(needed, needed, levels.sigma[place], place, session)
+        yield Source(needed, needed, levels.sigma[place], place, session, rarer=1.0 if ties[place] else _CHECK)
     if session in tied.setups:
         over = case.survey.windows[session].session.setup
         number = case.number.get(over.mark) if over is not None else None
@@ -113,42 +119,44 @@ def _sources(case: Case, session: int, rows: Integers, levels: Levels, rotation:
         kept = rotation @ case.solved.shifts.shift[other]
         for place in places[:3]:
             raw = levels.needed[place]
-            yield Source(raw, kept, levels.sigma[place], place, other)
-            yield Source(raw + kept, kept, levels.sigma[place], place, other)
+            yield Source(raw, kept, levels.sigma[place], place, other, False)
+            yield Source(raw + kept, kept, levels.sigma[place], place, other, False)
 
 
 def _sessions_before(case: Case, session: int) -> list[int]:
     windows = case.survey.windows
-    start = windows[session].start_ms
-    return [
-        window.index
-        for window in windows
-        if 0 < start - window.start_ms < _KEPT and np.isfinite(case.solved.shifts.shift[window.index]).all()
-    ]
+    start, tied = windows[session].start_ms, case.solved.shifts.fully_tied
+    before = [window for window in windows if 0 < start - window.start_ms < _KEPT and tied[window.index]]
+    return [window.index for window in sorted(before, key=lambda window: -window.start_ms)[:_BEFORE]]
 
 
-def _best(case: Case, session: int, rows: Integers, some: Sequence[Pattern], rotation: Floats) -> Found:
-    """Return of patterns that differ only in where the shift comes from the one whose numbers fit best.
+def _best(case: Case, session: int, rows: Integers, some: Sequence[Pattern], rotation: Floats) -> Iterator[Found]:
+    """Yield of patterns that differ only in where the shift comes from the tie whose numbers fit best, and the check.
 
-    A check is taken for the source only where its numbers are clearly better than those of the ties.
+    Each names the other readings that give the same shift within their noise.
     """
     on_marks = case.solved.occupations
+    names = on_marks.table.column("name").to_pylist()
 
     def unlikely(pattern: Pattern) -> float:
-        row = pattern.source.row
-        tie = row < 0 or on_marks.roles[int(rows[row])] is Role.TIE
-        misfit = float(((pattern.off / np.maximum(pattern.expected, 1e-4)) ** 2).sum())
-        return misfit + (0.0 if tie else 6.0)
+        return float(((pattern.off / np.maximum(pattern.expected, 1e-4)) ** 2).sum())
 
-    best = min(some, key=unlikely)
-    names = on_marks.table.column("name").to_pylist()
-    own = best.source.number == session
-    given = int(rows[best.source.row]) if own and best.source.row >= 0 else None
-    also = [one for one in some if own and one is not best and one.source.row >= 0 and unlikely(one) < 14.0]
-    vector = (best.source.shift * TIMES[best.way]) @ rotation
-    before = None if own else best.source.number
-    told = tuple(dict.fromkeys(str(names[int(rows[one.source.row])]) for one in also))
-    return Found(session, rows, best, vector, given, before, told)
+    def tied(pattern: Pattern) -> bool:
+        return pattern.source.row < 0 or on_marks.roles[int(rows[pattern.source.row])] is Role.TIE
+
+    for role in (True, False):
+        alike = [pattern for pattern in some if tied(pattern) is role]
+        if not alike:
+            continue
+        best = min(alike, key=unlikely)
+        own = best.source.number == session
+        given = int(rows[best.source.row]) if own and best.source.row >= 0 else None
+        also = [one for one in some if own and one is not best and one.source.row >= 0 and unlikely(one) < _ALSO]
+        vector = (best.source.shift * TIMES[best.way]) @ rotation
+        told = tuple(dict.fromkeys(str(names[int(rows[one.source.row])]) for one in also))
+        yield Found(session, rows, best, vector, given, None if own else best.source.number, told)
+        if not own:
+            return
 
 
 def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[Found, Hypothesis]]:
@@ -209,8 +217,8 @@ def _what(case: Case, one: Found) -> str:
         case _:
             mark = case.solved.occupations.marks[one.given] if one.given is not None else "its mark"
             return (
-                f"{verb} {shift} but for {{size}}{size}, as if {mark} had had other coordinates in the field"
-                " (before a revision of the register, or typed wrongly)"
+                f"{verb} {shift}{size}, but for {{size}}: {mark} had other coordinates in the field (before a revision of"
+                " the register, or typed wrongly), or the base moved by {opposite} as well"
             )
 
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.blunders.diagnose import CLOSE, Diagnoses, Diagnosis, Drift
-from pipeline.blunders.score import Explanation
+from pipeline.blunders.score import Explanation, Kind
 from pipeline.clock import clock
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
@@ -32,6 +32,17 @@ def drifts(survey: Survey, solved: Solved, found: Sequence[Drift]) -> list[str]:
         f" (chance {one.chance:.1g})"
         for one in found
     ]
+
+
+def not_stated(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[str]:
+    """Return for each session whose readings carry a shift that the job does not state a sentence, and the lines."""
+    told = {}
+    for one in diagnoses.diagnoses:
+        if one.field_shift is not None:
+            best = next(each for each in one.explanations if each.hypothesis.kind is Kind.NOT_STATED)
+            name = survey.windows[one.session].session.name
+            told.setdefault(one.session, f"session {name}: {_words(solved, best)}; to state it:\n{one.field_shift}")
+    return list(told.values())
 
 
 def recorded(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[record_types.Diagnosis]:

@@ -24,7 +24,7 @@ def with_another(
     """
     about = {id(one): found for one, found in tried.not_stated}
     if any(one.hypothesis.kind is Kind.NOT_STATED for one in explanations):
-        return list(explanations), about
+        return _once(explanations, about), about
     partial = [(one, found) for one, found in tried.not_stated if found.pattern.odd.any() and _fixed(found)]
     partial.sort(key=lambda pair: (int(pair[1].pattern.odd.sum()), pair[1].pattern.guesses))
     others = [one for one in tried.hypotheses if one.kind is not Kind.NOT_STATED]
@@ -38,6 +38,21 @@ def with_another(
             about[id(both.hypothesis)] = found
             told.append(both)
     return sorted(told, key=lambda one: one.score), about
+
+
+def _once(explanations: Sequence[Explanation], about: dict[int, Found]) -> list[Explanation]:
+    """Return explanations without patterns that a better one says already: the same readings carry the same."""
+    told: list[Explanation] = []
+    seen: set[tuple[int, bytes]] = set()
+    for one in explanations:
+        found = about.get(id(one.hypothesis))
+        if found is not None and found.before is None:
+            key = found.session, found.pattern.carrying.tobytes()
+            if key in seen and found.pattern.way in (Way.ONCE, Way.REVISED):
+                continue
+            seen.add(key)
+        told.append(one)
+    return told
 
 
 def _fixed(found: Found) -> bool:

@@ -1,7 +1,7 @@
 """The summary of an issue: what a person reads in ten seconds, made from the issue record alone."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from textwrap import indent
 
 from pipeline.issue.attention import REASONS, Attention, Kind, attention
@@ -122,7 +122,7 @@ def _checks(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list[
 
 
 def _failing(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list[str]:
-    splits = {(one["session"], point): one["split"] for one in diagnoses for point in one["points"] if one["split"]}
+    lines_of = {(one["session"], point): one for one in diagnoses for point in one["points"]}
     told: set[str] = set()
     failing = [check for check in checks if check["passed"] is False]
     lines = []
@@ -136,15 +136,23 @@ def _failing(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list
         )
         if check["cause"]:
             lines += [f"         {part}" for part in _parts(one_line(check["cause"]))]
-        split = splits.get((check["session"], check["point"]))
-        if split and split not in told:
-            told.add(split)
-            lines += ["         if its base moved, split the session there:", ""]
-            lines += [f"    {line}".rstrip() for line in split.splitlines()]
-            lines.append("")
+        for what, text in _ready(lines_of.get((check["session"], check["point"]))):
+            if text not in told:
+                told.add(text)
+                lines += [f"         {what}", ""]
+                lines += [f"    {line}".rstrip() for line in text.splitlines()]
+                lines.append("")
     if len(failing) > _FAILING:
         lines.append(f"  and {len(failing) - _FAILING} more in the layer check_marks")
     return lines
+
+
+def _ready(diagnosis: Diagnosis | None) -> Iterator[tuple[str, str]]:
+    """Yield the lines for the job file that a diagnosis has, with what they are for."""
+    if diagnosis is not None and diagnosis["field_shift"]:
+        yield "if the field had applied it, state it:", diagnosis["field_shift"]
+    if diagnosis is not None and diagnosis["split"]:
+        yield "if its base moved, split the session there:", diagnosis["split"]
 
 
 def _parts(cause: str) -> list[str]:

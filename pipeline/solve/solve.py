@@ -104,7 +104,7 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     corrected = correct(
         frames, candidates.raw, candidates.session, sigma, add, geoid, correlated, survey.operations.site
     )
-    stands_on = resolve(candidates, corrected, job, known, _temporary(tied, known, survey))
+    stands_on = resolve(candidates, corrected, job, known, _temporary(tied, known, survey), frames.to_issued)
     missed = unanswered(candidates, corrected, stands_on, job, known)
     of_missed = confirmed_by(job, unanswered_doubts(survey, candidates, missed))
     held = held_back(missed, of_missed)

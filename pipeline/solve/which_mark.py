@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.geodesy.operations import Operation
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.occupations import Wanted, said_mark
 from pipeline.job.model import Job
@@ -42,13 +43,20 @@ class Places:
 
 
 def resolve(
-    candidates: Candidates, corrected: Corrected, job: Job, reference: Reference, temporary: Mapping[str, Floats]
+    candidates: Candidates,
+    corrected: Corrected,
+    job: Job,
+    reference: Reference,
+    temporary: Mapping[str, Floats],
+    to_issued: Operation,
 ) -> list[str | None]:
     """Return per candidate the mark that it stands on, None where it is an ordinary point.
 
     A session's word comes first. A reading with one of ``checks.codes``, or with a mark of the register in its ``mark``
     column, stands on the mark that it names, however far away; without a name, on the nearest within ``checks.radius``;
-    else on one that its name is merely like, within `VICINITY`. A temporary mark, (3,) as adjusted, is known as well.
+    else on one that its name is merely like, within `VICINITY`; else on the nearest within ``checks.radius`` of where the
+    export has it: the field had corrected it, and corrected again it lies beside. A temporary mark, (3,) as adjusted,
+    is known as well.
     """
     wanted = Wanted.of([], job.checks.codes, reference.names)
     coded, columns = wanted.stated(candidates.table)
@@ -66,5 +74,12 @@ def resolve(
             mark = mark or places.nearest(point, job.checks.radius)[0]
             like = None if mark else wanted.marks.like(candidates.names[row])
             mark = mark or (places.beside(like, point, VICINITY)[0] if like else None)
+            mark = mark or _as_exported(candidates.raw[row], places, job.checks.radius, to_issued)
         marks.append(mark)
     return marks
+
+
+def _as_exported(raw: Floats, places: Places, radius: float, to_issued: Operation) -> str | None:
+    """Return the mark that (3,) a raw position lies on."""
+    easting, northing, _ = to_issued.forward(*raw.reshape(3, 1))
+    return places.nearest(np.array([easting[0], northing[0]]), radius)[0]

@@ -215,11 +215,6 @@ def _another_mark(world: World) -> Applied | None:
         return None
     source, first = int(one.after[0]), int(one.after[1])
     shift = given(world, source)
-    if not np.linalg.norm((shift - one.shift) / [0.010, 0.010, 0.018]) > 3.0:
-        # two readings of one base give nearly the same: make it a poor one, as a short occupation is
-        poor = world.random.choice([-1.0, 1.0], 3) * [0.012, 0.012, 0.03]
-        world.displace(str(world.job.rows["name"][source]), poor)
-        shift = given(world, source)
     apply(world, since(world, one.session, first), source, shift)
     name = world.job.rows["name"][source]
     return Applied((f"{name}", f"{_on(world, source, first)} on"))

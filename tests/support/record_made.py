@@ -74,7 +74,7 @@ def diagnosis(session: str, points: list[str], **other: Any) -> dict[str, Any]:
 
     explanations = [explanation("the base appears to have moved", True), explanation("the base appears to drift", True)]
     row = {"session": session, "points": points, "tried": 900, "fitting": 2, "explanations": explanations}
-    return row | {"split": '[[session]]\nname = "one"\n'} | other
+    return row | {"split": '[[session]]\nname = "one"\n', "field_shift": None} | other
 
 
 def record(**other: Any) -> dict[str, Any]:

@@ -15,13 +15,14 @@ _SPLIT = 20_000
 
 @dataclass(frozen=True)
 class Failure:
-    """One failure: its heading, how many causes were tested, those that fit, lines that split its session."""
+    """One failure: its heading, how many causes were tested, those that fit, lines for the job file of two of them."""
 
     heading: str
     tried: str
     explanations: Table | None
     split: str | None
     split_left_out: str
+    field_shift: str | None
 
 
 def causes(record: Record) -> Chosen[Failure]:
@@ -48,6 +49,7 @@ def _failure(row: Diagnosis) -> Failure:
         _table(row) if row["explanations"] else None,
         None if long else split,
         f"they are too long for this page ({many(characters, 'character')}); see issue.json" if long else "",
+        row["field_shift"],
     )
 
 
