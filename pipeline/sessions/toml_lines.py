@@ -127,7 +127,7 @@ def more_occupations(given: Session, key: str, pairs: Iterable[tuple[str, str]],
     if sessions is not None:
         cells = "; ".join(point if point == mark else f"{point}={mark}" for point, mark in pairs)
         return f"{'add' if there else 'write'} {cells} in the column {key} of session {given.name}"
-    tables = ", ".join(f"{{ point = {_text(point)}, mark = {_text(mark)} }}" for point, mark in pairs)
+    tables = ", ".join(f"{{ point = {quoted(point)}, mark = {quoted(mark)} }}" for point, mark in pairs)
     if there:
         return f"add {tables} to the {key} of session {given.name}"
     return f"write {key} = [{tables}] in session {given.name}"
