@@ -1,0 +1,29 @@
+"""What the registry lists at a place is asked for once: folders of hundreds of tests lie in a few places."""
+
+from collections.abc import Iterator
+
+import pytest
+from pyproj.enums import PJType
+
+from pipeline.geodesy import nearby
+from pipeline.geodesy.nearby import Registered
+
+#: The registry gives the bounds of its areas in hundredths of a degree.
+_PARTS = 1000
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _asked_once() -> Iterator[None]:
+    """Half of the time of a new job. The first to ask at a place asks the registry."""
+    known: dict[tuple[PJType, int, int], tuple[Registered, ...]] = {}
+    ask = nearby._at
+
+    def asked(kind: PJType, longitude: float, latitude: float) -> Iterator[Registered]:
+        place = (kind, int(longitude * _PARTS // 1), int(latitude * _PARTS // 1))
+        if place not in known:
+            known[place] = tuple(ask(kind, longitude, latitude))
+        yield from known[place]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(nearby, "_at", asked)
+        yield
