@@ -39,12 +39,15 @@ class Gain:
 
     @property
     def worth(self) -> float:
-        """Return by what part uncertainties and blunders shrink, in all; what was unknown or unseen counts whole."""
+        """Return by what part uncertainties and blunders shrink, in all; what was unknown or unseen counts whole.
+
+        A first check counts twice: it alone proves a session, however many ties watch one another.
+        """
         (before, after), parts = self.shown, []
         pairs = ((before.horizontal, after.horizontal), (before.vertical, after.vertical))
         for one, other in (*pairs, self.hu95, self.vu95):
             if np.isnan(one) and not np.isnan(other):
-                parts.append(1.0)
+                parts.append(2.0 if self.role is Role.CHECK else 1.0)
             elif not np.isnan(one):
                 parts.append(1.0 - other / one if not np.isnan(other) else -1.0)
         return sum(parts)

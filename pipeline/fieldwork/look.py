@@ -86,6 +86,7 @@ def look(
     loaded = load(path, sessions=False)
     problems = Problems()
     prepared = prepare_control(loaded, problems)
+    problems.raise_if_any()
     spots = place_named(around, loaded, prepared.register, problems) if around is not None else None
     problems.raise_if_any()
     notes: list[str] = []

@@ -22,8 +22,9 @@ from pipeline.job.model import Job
 
 #: Marks of which every pair is looked at: the nearest to the work.
 MARKS = 30
-#: Metres that marks of a pair lie apart at the least, as a part of the work's longer side, and at most in height.
-_PART, _LEAST, _HIGH = 0.25, 50.0, 100.0
+#: The part of the work's longer side, and the metres, that marks of a pair lie apart at the least; the part of it that
+#: a line between marks on both sides goes through; and metres that they lie apart in height at the most.
+_PART, _LEAST, _HALF, _HIGH = 0.25, 50.0, 0.5, 100.0
 
 
 @dataclass(frozen=True)
@@ -131,16 +132,34 @@ def _ground(marks: Marks, first: int, second: int) -> float:
 
 
 def _both_sides(grid: Floats, work: Work | None) -> bool | None:
-    """Say whether two marks (2, 2) lie on both sides of the work: seen from its middle more than 90 degrees apart.
+    """Say whether two marks (2, 2) lie on both sides of the work.
 
-    One that stands in the middle is on neither side.
+    They do where they are seen from its middle more than 90 degrees apart, or where the line between them goes through
+    half of it. One that stands in the middle is on neither side.
     """
     if work is None:
         return None
     one, other = grid - work.middle
+    if work.longest > 0.0 and _within(grid, work) >= _HALF * work.longest:
+        return True
     if min(np.hypot(*one), np.hypot(*other)) < _LEAST:
         return None
     return bool(one @ other < 0.0)
+
+
+def _within(grid: Floats, work: Work) -> float:
+    """Return how much of the line between two places (2, 2) lies within the work's extent, metres."""
+    across = grid[1] - grid[0]
+    low, high = work.corners.min(axis=0), work.corners.max(axis=0)
+    enters, leaves = 0.0, 1.0
+    for axis in range(2):
+        if across[axis] == 0.0:
+            if not low[axis] <= grid[0, axis] <= high[axis]:
+                return 0.0
+            continue
+        ends = sorted(((low[axis] - grid[0, axis]) / across[axis], (high[axis] - grid[0, axis]) / across[axis]))
+        enters, leaves = max(enters, ends[0]), min(leaves, ends[1])
+    return max(leaves - enters, 0.0) * float(np.hypot(*across))
 
 
 def _against(
