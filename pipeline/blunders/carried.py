@@ -125,21 +125,20 @@ class Pattern:
 
 def patterns(levels: Levels, sources: list[Source], tolerance: Tolerance) -> Iterator[Pattern]:
     """Yield every pattern in which some occupation carries a shift, whole ones and those with odd occupations."""
-    for source in sources:
-        for way in Way:
-            shift = source.shift * TIMES[way]
-            if not _far(shift, tolerance) > _SEEN or (way is not Way.ONCE and not source.own):
-                continue
-            raw = _far(levels.needed - source.raw, tolerance)
-            left = levels.needed - source.raw + shift
-            if way is Way.REVISED:
-                alike = np.linalg.norm(np.nan_to_num(left), axis=1) <= _REVISED * np.linalg.norm(shift)
-                carried = np.where(alike & (raw > _NEAR), 0.0, np.inf)
-                if not _agree(left[carried == 0.0], tolerance):
-                    continue
-            else:
-                carried = _far(left, tolerance)
-            yield from _assigned(levels, source, way, raw, carried, tolerance)
+    tries = [(source, way) for source in sources for way in (Way if source.own else (Way.ONCE,))]
+    shifts = np.array([source.shift * TIMES[way] for source, way in tries]).reshape(-1, 1, 3)
+    without = levels.needed - np.array([source.raw for source, _ in tries]).reshape(-1, 1, 3)
+    raw, carried, size = (_far(off, tolerance) for off in (without, without + shifts, shifts[:, 0]))
+    others = np.arange(len(levels.needed)) != np.array([source.row for source, _ in tries]).reshape(-1, 1)
+    revised = np.array([way is Way.REVISED for _, way in tries], bool)
+    near = np.linalg.norm(np.nan_to_num(without + shifts), axis=2) <= _REVISED * np.linalg.norm(shifts, axis=2)
+    carried[revised] = np.where(near & (raw > _NEAR), 0.0, np.inf)[revised]
+    # a level that nothing but its own source lies at is no level
+    worth = (size > _SEEN) & ((np.minimum(raw, carried) <= _NEAR) & others).any(axis=1) & (carried <= _NEAR).any(axis=1)
+    for number in np.flatnonzero(worth).tolist():
+        source, way = tries[number]
+        if way is not Way.REVISED or _agree((without + shifts)[number, carried[number] == 0.0], tolerance):
+            yield from _assigned(levels, source, way, raw[number], carried[number])
 
 
 def _agree(left: Floats, tolerance: Tolerance) -> bool:
@@ -147,16 +146,14 @@ def _agree(left: Floats, tolerance: Tolerance) -> bool:
     return len(left) > 0 and bool((_far(left - _mean(left), tolerance) <= _NEAR).all())
 
 
-def _assigned(
-    levels: Levels, source: Source, way: Way, raw: Floats, carried: Floats, tolerance: Tolerance
-) -> Iterator[Pattern]:
+def _assigned(levels: Levels, source: Source, way: Way, raw: Floats, carried: Floats) -> Iterator[Pattern]:
     """Yield what follows where each occupation falls to the nearer level, the odd ones also to their neighbours'."""
     nearest = carried < raw
     odd = np.minimum(raw, carried) > _NEAR
     sure = nearest & ~odd
     if source.row >= 0 and nearest[source.row] and source.own:
         return  # the reading that gives a shift does not carry it
-    if not sure.any():
+    if not _told(sure, nearest, odd, source.row):
         return
     for carrying in _once(nearest, _as_neighbours(nearest, odd)):
         among, limited, switches = _limits(levels, carrying)
@@ -165,6 +162,14 @@ def _assigned(
         off = _mean(source.raw - source.shift * TIMES[way] - levels.needed[sure])
         spread = np.sqrt(source.sigma**2 + (levels.sigma[sure] ** 2).mean(axis=0) / sure.sum())
         yield Pattern(source, way, carrying, odd, among, limited, switches, off, spread)
+
+
+def _told(sure: Flags, carrying: Flags, odd: Flags, source: int) -> bool:
+    """Whether occupations besides the source's own lie at the level that it does not, and most of them fit."""
+    others = np.arange(len(odd)) != source
+    of_source = bool(carrying[source]) if source >= 0 else False
+    opposite = ~odd & others & (carrying != of_source)
+    return bool(sure.any() and opposite.any() and 2 * (odd & others).sum() <= others.sum())
 
 
 def _once(first: Flags, second: Flags) -> Iterator[Flags]:

@@ -234,7 +234,7 @@ def _revised(world: World) -> Applied | None:
     first = int(one.after[0])
     apply(world, since(world, one.session, first), one.tie, given(world, one.tie, tuple(map(float, old))))
     mark = mark_of(world, one.tie)
-    return Applied((_told(world, one.tie), f"as if {mark} had had other coordinates"))
+    return Applied((_told(world, one.tie), f"{mark} had other coordinates"))
 
 
 def _yesterdays(world: World) -> Applied | None:
