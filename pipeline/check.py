@@ -10,6 +10,7 @@ from pipeline.draft.second_pass import Drafter
 from pipeline.examine.examine import examine
 from pipeline.intake.prepare import load, prepare
 from pipeline.intake.survey import Survey
+from pipeline.issue.field_shift_types import told
 from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.standing import Standing, newest_standing
 from pipeline.issue.report.site import localisation
@@ -19,6 +20,7 @@ from pipeline.reissue.fingerprint import fingerprint, same
 from pipeline.reissue.intact import damage
 from pipeline.sealed import sealed_off
 from pipeline.solve.solve import Solved, solve
+from pipeline.solve.taken_out import recorded, taken_out_notes
 from pipeline.words import counted
 
 
@@ -26,12 +28,14 @@ from pipeline.words import counted
 class Checked:
     """A job that can be run, and what a run would use; ``warnings`` are what should be looked at before.
 
-    The first of them are its ``doubts``, those that nobody confirmed: each takes proof away.
+    The first of them are its ``doubts``, those that nobody confirmed: each takes proof away. ``taken_out`` are the
+    field's corrections that a run would take out.
     """
 
     survey: Survey
     warnings: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
+    taken_out: tuple[str, ...] = ()
 
     def lines(self) -> list[str]:
         """Return in words what a run would read and use."""
@@ -45,7 +49,7 @@ class Checked:
         site = self.survey.target["site"]
         if site is not None:
             told.append(f"site: {localisation(site)}")
-        return told
+        return [*told, *self.taken_out]
 
 
 @sealed_off()
@@ -63,10 +67,13 @@ def check_job(path: Path) -> Checked:
     solved = solve(examined.survey, examined.doubts)
     doubts = tuple(str(doubt) for doubt in solved.doubts if not doubt.confirmed)
     looked_into = tuple(str(doubt) for doubt in solved.doubts if doubt.confirmed)
+    number = last[1]["issue"] + 1 if last else 1
+    taken_out = tuple(told(one) for one in recorded(examined.survey, solved, number))
+    odd = taken_out_notes(examined.survey, solved)
     carried = not_stated(examined.survey, solved, diagnose(examined.survey, solved))
     before = before_notes(examined, last[1] if last else None, shown)
-    notes = (*carried, *looked_into, *solved.unsaid, *_beside(examined.survey, solved), *before)
-    return Checked(examined.survey, (*doubts, *notes, *_damaged(last, examined.survey, solved)), doubts)
+    notes = (*carried, *looked_into, *odd, *solved.unsaid, *_beside(examined.survey, solved), *before)
+    return Checked(examined.survey, (*doubts, *notes, *_damaged(last, examined.survey, solved)), doubts, taken_out)
 
 
 def _beside(survey: Survey, solved: Solved) -> list[str]:

@@ -13,7 +13,7 @@ from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.clock import DAY, HOUR
 from pipeline.geodesy.units import FOOT
-from pipeline.solve.correct import NEVER
+from pipeline.solve.field_shifts import Read
 from pipeline.words import Role
 
 #: Milliseconds within which another session's base may have been taken for one's own.
@@ -184,20 +184,23 @@ def _other_sessions(scope: Scope, session: int, row: int) -> Iterator[Hypothesis
 
 
 def _field_shift(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]:
-    """Yield that the export carries its field shift twice, or does not carry it."""
-    on_marks, field_shifts = scope.case.solved.occupations, scope.case.solved.field
-    start = int(field_shifts.start[session])
-    late = [row for row in own.tolist() if start != NEVER and on_marks.time[row] >= start]
-    if not late:
-        return
-    vector = field_shifts.geocentric[session]
-    if field_shifts.grid[session].any():
-        vector = vector + _geocentric(scope, late[0], field_shifts.grid[session])
-    groups = [(late, "the export"), *([([row], _name(scope, row)) for row in late] if len(late) > 1 else [])]
-    for rows, who in groups:
-        shapes = scope.influence.displaced(rows, np.stack([-vector, vector]))
-        for shape, how in zip(shapes, ("does not carry the field shift", "carries the field shift twice"), strict=True):
-            yield Hypothesis(Kind.FIELD_SHIFT, f"{who} {how}", shape, decide="the field's record of what it applied")
+    """Yield that the export carries a field shift of its session twice, or does not carry it."""
+    on_marks = scope.case.solved.occupations
+    for one in scope.case.solved.field.of(session):
+        carries = one.carried(Read.of(on_marks.table, np.arange(len(on_marks.marks))))
+        late = [row for row in own.tolist() if carries[row]]
+        if not late:
+            continue
+        vector = one.geocentric
+        if one.grid.any():
+            vector = vector + _geocentric(scope, late[0], one.grid)
+        groups = [(late, "the export"), *([([row], _name(scope, row)) for row in late] if len(late) > 1 else [])]
+        for rows, who in groups:
+            shapes = scope.influence.displaced(rows, np.stack([-vector, vector]))
+            hows = ("does not carry the field shift", "carries the field shift twice")
+            for shape, how in zip(shapes, hows, strict=True):
+                decide = "the field's record of what it applied"
+                yield Hypothesis(Kind.FIELD_SHIFT, f"{who} {how}", shape, decide=decide)
 
 
 def _geocentric(scope: Scope, row: int, grid: Floats) -> Floats:

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from textwrap import indent
 
 from pipeline.issue.attention import REASONS, Attention, Kind, attention
+from pipeline.issue.field_shift_types import FieldShiftTaken, told
 from pipeline.issue.record_types import Diagnosis, Record, SiteFit
 from pipeline.issue.report.site import localisation
 from pipeline.issue.row_types import CheckRow, SessionRow
@@ -14,6 +15,8 @@ from pipeline.words import counted
 
 #: How many failing occupations the summary lists before it points at the layer, how many things wholly held back.
 _FAILING, _WHOLLY = 12, 12
+#: How many field shifts.
+_TAKEN_OUT = 6
 #: How many marks of a site's localisation it lists, those that fit worst in plan first.
 _SITE_MARKS = 12
 _LEGEND = "  east, north, up: the shift added to the raw positions, metres; sigma: one standard deviation of it"
@@ -30,6 +33,7 @@ def summary(record: Record, headline: str) -> str:
         *_site(record["target"]["site"]),
         "",
         *_sessions(record["sessions"]),
+        *_taken_out(record["field_shifts"]),
         "",
         *_checks(record["checks"], record["diagnoses"]),
     ]
@@ -112,6 +116,13 @@ def _sessions(sessions: Sequence[SessionRow]) -> list[str]:
         for session in sessions
     ]
     return [*_table(header, cells, left=(0, 9)), _LEGEND]
+
+
+def _taken_out(found: Sequence[FieldShiftTaken]) -> list[str]:
+    """Return the lines of what the field had applied already."""
+    lines = [f"  {one_line(told(one))}" for one in found[:_TAKEN_OUT]]
+    more = [f"  and {len(found) - _TAKEN_OUT} more in issue.json"] if len(found) > _TAKEN_OUT else []
+    return [*lines, *more]
 
 
 def _checks(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list[str]:

@@ -15,6 +15,7 @@ from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export, read_batches
 from pipeline.solve.correct import VALUES, Corrected, correct, observed_covariance, observed_sigma, with_distance
+from pipeline.solve.field_shifts import Read
 from pipeline.solve.proof import PROOFS
 from pipeline.solve.solve import Solved
 from pipeline.tables import milliseconds
@@ -115,7 +116,10 @@ class Drafter:
         frames, job = self.survey.operations.frames, self.survey.job
         epochs = self.survey.operations.epochs[sessions, export.block]
         xyz = working_positions(there, frames.to_working[export.block], epochs)
-        xyz = self.solved.field.take_out(xyz, sessions, milliseconds(there), frames.to_issued)
+        if self.solved.field.taken:
+            number = np.full(len(rows), self.survey.exports.index(export))
+            by = Read(sessions, milliseconds(there), number, there.column("base"))
+            xyz = self.solved.field.take_out(xyz, by, frames.to_issued)
         distance = np.linalg.norm(xyz - self.survey.bases.receiver[sessions], axis=1)
         sigma = with_distance(observed_sigma(there, job.quality), distance, job.quality.ppm)
         geoid, correlated = job.target.geoid_sigma or 0.0, observed_covariance(there)

@@ -60,7 +60,7 @@ def _above(survey: Survey, register: Register, session: Integers, mark: Integers
     off = np.asarray(geocentric_to_local(xyz[mark] - raw, longitude, latitude)).reshape(-1, 3).copy()
     off[~register.holds_position[mark], :2] = np.nan
     off[~register.holds_height[mark], 2] = np.nan
-    plain = np.array([window.session.field_shift is None for window in survey.windows], bool)[session]
+    plain = np.array([not window.session.field_shifts for window in survey.windows], bool)[session]
     known = plain & np.isfinite(raw).all(axis=1)
     return Above(session[known], mark[known], off[known], (height - datum)[mark[known]])
 

@@ -170,6 +170,7 @@ class _Gatherer:
         self.sieve = sieve
         sessions = [window.session for window in prepared.windows]
         names = [occupation.point for session in sessions for occupation in session.ties + session.checks]
+        names += [stated.tie for session in sessions for stated in session.field_shifts if stated.tie is not None]
         marks = prepared.register.names if prepared.register is not None else ()
         self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes, marks)
         count = len(sessions)

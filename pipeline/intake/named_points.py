@@ -85,6 +85,7 @@ def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems
     named = [one.point for w in prepared.windows for one in (*w.session.ties, *w.session.checks)]
     for row in first_pass.candidates.select(_TOLD).to_pylist():
         by_name.setdefault(row["name"] or "", []).append(row)
+    named += [one.stated.tie for one in prepared.field_windows if one.stated.tie is not None]
     missing = dict.fromkeys(point for point in named if point not in by_name)
     absent = _look_again(prepared, list(missing)[:HINTS])
     occupied: dict[int, dict[str, None]] = {}
@@ -105,6 +106,42 @@ def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems
             if here and here[0]["held"] == reason_code(Reason.IMPLAUSIBLE):
                 what, fix = f"{what}: {first_pass.implausible.detail(int(str(here[0]['number'])))}", _OTHER_TIE
             problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
+    _report_field_shifts(prepared, first_pass, by_name, occupied, absent, problems)
+
+
+def _report_field_shifts(
+    prepared: Prepared,
+    first_pass: FirstPass,
+    by_name: dict[str, list[dict[str, object]]],
+    occupied: dict[int, dict[str, None]],
+    absent: dict[str, _Absent],
+    problems: Problems,
+) -> None:
+    """Report every field shift whose tie was not read raw before it, and every one of a base that nothing carries."""
+    sound = first_pass.candidates.filter(pc.equal(first_pass.candidates.column("held"), 0))
+    bases = {base for log in first_pass.files for base in log.minutes if base is not None}
+    for one in prepared.field_windows:
+        says, tie = f"field shift of session {one.name}", one.stated.tie
+        if one.base not in (None, one.own_base, *bases) and not _files_missing(prepared):
+            there = f"the base ids of the exports are {listed(sorted(bases))}" if bases else "no export has a base id"
+            problems.add(*one.where, f"{says} is of base {one.stated.base}, which no reading carries", there)
+        if tie is None or one.tie_row(sound) is not None:
+            continue
+        rows = by_name.get(tie, [])
+        usable = [row for row in rows if not row["held"]]
+        if not usable:
+            here = [row for row in rows if row["session"] == one.session]
+            if not _follows(prepared, here or rows):
+                what, fix = _why(tie, one.session, here or rows, occupied, absent, prepared)
+                problems.add(*one.where, f"{says} by the tie {what}", fix)
+            continue
+        row = next((row for row in usable if row["session"] == one.session), usable[0])
+        export, when = prepared.exports[int(str(row["export"]))].shown, clock(_milliseconds(row["time"]))
+        inside = row["session"] == one.session
+        what = f'{says} by the tie "{tie}" ({export}:{row["source_row"]}), observed {when} UTC, '
+        what += "when the shift was applied already" if inside else "in a later session"
+        fix = f"the tie was read raw, before the shift began at {clock(one.start)} UTC: see from, or name that reading"
+        problems.add(*one.where, what, fix)
 
 
 def held_checks(prepared: Prepared, first_pass: FirstPass) -> list[str]:
@@ -202,7 +239,7 @@ def _why(
     time = row["time"]
     if time is None:
         return f"{at}, which has no readable time{_detail(row)}", _advice(row, prepared)
-    when = int(pa.scalar(time, pa.timestamp("ms", tz="UTC")).value)
+    when = _milliseconds(time)
     seen = clock(when)
     number, base = int(str(row["session"])), str(row["base"] or "").strip()
     if number == TWO:
@@ -220,3 +257,8 @@ def _why(
             return what, right_id(base, [window], prepared.windows)
     where = f"in session {prepared.windows[number].session.name}" if number >= 0 else "outside its sessions"
     return f"{at}, observed {seen} UTC, {where}", "see the session's start and end, and the export's time_zone"
+
+
+def _milliseconds(time: object) -> int:
+    """Return a time of a row as UTC milliseconds."""
+    return int(pa.scalar(time, pa.timestamp("ms", tz="UTC")).value)

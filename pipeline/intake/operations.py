@@ -89,7 +89,8 @@ def choose_operations(prepared: Prepared, extent: Area) -> Operations:
             )
         except OperationError as error:
             problems.add(*loaded.where("control", "crs"), error.what, error.fix)
-    if any(window.session.setup for window in prepared.windows):
+    in_degrees = any(one.stated.longitude is not None for one in prepared.field_windows)
+    if in_degrees or any(window.session.setup for window in prepared.windows):
         shared = job.source if job.source.crs is not None else job.points[0]
         try:
             source = crs.source_crs(realised(shared.crs or "", shared.realisation))

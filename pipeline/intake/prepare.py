@@ -1,6 +1,6 @@
 """Everything a job names, loaded and checked before anything is computed; all problems at once."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipeline.control import Form, Register, listed_marks, read_register
@@ -12,6 +12,7 @@ from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.named import called, is_unknown
 from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
+from pipeline.intake.field_windows import FieldWindow, check_windows, field_windows
 from pipeline.issue.folder.belongs import Owner, in_the_way, kept
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import Columns
@@ -41,7 +42,8 @@ class Prepared:
 
     ``faulty`` names the parts that have problems, "sessions", "frames", "register" or "exports": what follows from one
     of them is not to be told as a problem of its own. ``sessions_sum`` is the sum of the table of sessions, ""
-    where the job file has them; ``site`` are the marks of the site's own system, None where it has none.
+    where the job file has them; ``site`` are the marks of the site's own system, None where it has none;
+    ``field_windows`` the times in which readings carry a correction of the field.
     """
 
     loaded: LoadedJob
@@ -51,6 +53,7 @@ class Prepared:
     faulty: frozenset[str] = frozenset()
     sessions_sum: str = ""
     site: SiteMarks | None = None
+    field_windows: tuple[FieldWindow, ...] = ()
 
 
 def load(path: Path, *, sessions: bool = True) -> LoadedJob:
@@ -83,10 +86,21 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     exports = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued)
     counts.append(len(problems.found))
     _check_marks(loaded, windows, register, problems)
+    carried = field_windows(windows, exports, loaded.recorded)
+    check_windows(carried, register, exports, counts[-1] == counts[1], problems)
     parts = zip(("sessions", "frames", "register", "exports"), counts, counts[1:], strict=False)
     faulty = frozenset(part for part, before, after in parts if after > before)
     usable = tuple(export for export in exports if export.block in sound)
-    return Prepared(loaded, windows, register, usable, faulty, sessions_sum, site)
+    return Prepared(loaded, windows, register, usable, faulty, sessions_sum, site, _of_usable(carried, exports, sound))
+
+
+def _of_usable(carried: tuple[FieldWindow, ...], exports: list[Export], sound: set[int]) -> tuple[FieldWindow, ...]:
+    """Return field shifts with the numbers that their exports have among those that can be placed."""
+    numbers = {old: new for new, old in enumerate(n for n, export in enumerate(exports) if export.block in sound)}
+    return tuple(
+        replace(one, exports=None if one.exports is None else tuple(numbers[n] for n in one.exports if n in numbers))
+        for one in carried
+    )
 
 
 def prepare_control(loaded: LoadedJob, problems: Problems) -> Prepared:

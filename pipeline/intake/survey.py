@@ -10,10 +10,12 @@ from pipeline.geodesy.crs import target_axes
 from pipeline.intake.bases import Bases, set_up_bases
 from pipeline.intake.candidates import Candidates, sound_candidates
 from pipeline.intake.first_pass import FirstPass
+from pipeline.intake.kept_shifts import kept_shifts
 from pipeline.intake.operations import Operations
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import Sieve
 from pipeline.intake.target import target
+from pipeline.issue.field_shift_types import FieldShiftTaken
 from pipeline.issue.record_types import Target
 from pipeline.job.model import Job
 from pipeline.read.files import Export
@@ -33,6 +35,7 @@ class Survey:
         bases: where the bases stood.
         target: the grid and the height datum, as the record names them.
         clock_offset: in words, by how much all clocks seem to be off; None where they are not.
+        kept: what issues before took out as the field's correction, where it was worked out by the register.
     """
 
     prepared: Prepared
@@ -43,6 +46,7 @@ class Survey:
     bases: Bases
     target: Target
     clock_offset: str | None
+    kept: tuple[FieldShiftTaken, ...] = ()
 
     @property
     def job(self) -> Job:
@@ -87,5 +91,6 @@ def survey_of(
     """Put a job and its first pass together, with what follows from them by the operations."""
     candidates = sound_candidates(prepared, first_pass, operations)
     bases = set_up_bases(prepared, first_pass, operations)
+    kept = kept_shifts(prepared.loaded.job.job.folder, prepared.field_windows)
     goal = target(prepared.loaded.job, operations.site)
-    return Survey(prepared, sieve, first_pass, operations, candidates, bases, goal, clock_offset)
+    return Survey(prepared, sieve, first_pass, operations, candidates, bases, goal, clock_offset, kept)

@@ -14,6 +14,8 @@ _SINCE_1: Mapping[str, Any] = {
     "diagnoses": (), "doubts": (), "wholly_held_back": (), "register": (), "reach": {"sessions": {}, "files": {}},
 }  # fmt: skip
 _OF_SESSIONS: Mapping[str, Any] = {"base_log": None, "first_point": None, "last_point": None, "stretches": ()}
+#: Likewise of schema 4.
+_SINCE_4: Mapping[str, Any] = {"field_shifts": ()}
 _OF_EXPLANATIONS: Mapping[str, Any] = {"close": False}
 
 #: Words of schema 1 that are others now: of marks' status, and of the steps of operations, which `identity` names too.
@@ -63,9 +65,9 @@ def _from_3(record: _Json) -> _Json:
 
 
 def _from_4(record: _Json) -> _Json:
-    """Schema 4 had no lines that state what the field applied."""
+    """Schema 4 said nothing of what the field applied, stated or not."""
     told = _each(record.get("diagnoses"), lambda one: _with(one, {"field_shift": None}))
-    return record | {"schema": 5, "diagnoses": told}
+    return _with(record, _SINCE_4) | {"schema": 5, "diagnoses": told}
 
 
 def _diagnosis(one: _Json) -> _Json:

@@ -11,6 +11,7 @@ from typing import Annotated, Final, Literal, NotRequired
 from pydantic import Field
 from typing_extensions import TypedDict
 
+from pipeline.issue.field_shift_types import FieldShiftTaken
 from pipeline.issue.record_values import (
     FileName,
     HoldsWord,
@@ -376,6 +377,7 @@ class Record(Strict):
     diagnoses: Annotated[list[Diagnosis], Field(description="what failing occupations may mean")]
     marks: Annotated[list[MarkRow], Field(description="the marks as adjusted, as in the layer")]
     untied: Annotated[list[Untied], Field(description="sessions that nothing ties")]
+    field_shifts: Annotated[list[FieldShiftTaken], Field(description="the field's own corrections, as taken out")]
     shift_model: Annotated[ShiftModel, Field(description="how the shift is applied")]
     identity: Annotated[dict[str, Sha256], Field(description="sums of what shapes the issue: the same, the same issue")]
     reach: Annotated[Reach, Field(description="sums of what the points' numbers depend on")]

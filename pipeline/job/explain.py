@@ -11,7 +11,7 @@ from pydantic_core import ErrorDetails
 
 from pipeline.job.annotations import choices, models, origins
 from pipeline.job.lines import Key, KeyPath
-from pipeline.job.model import SHIFT_GIVEN, SHIFT_WORD, Job
+from pipeline.job.model import FIELD_LIST, FIELD_ONE, SHIFT_GIVEN, SHIFT_WORD, Job
 from pipeline.near import nearest
 from pipeline.words import counted
 
@@ -26,10 +26,12 @@ _EXAMPLES = {
     "checks": 'checks = [{ point = "...", mark = "..." }], or checks = ["..."] where point and mark share the name',
     "setup": 'setup = { mark = "...", longitude = , latitude = , ellipsoid_height = }',
     "shift": 'shift = "derive", "none" or { east = , north = , up = }',
+    "field_shift": 'field_shift = { from = ..., tie = "...", mark = "..." } or { from = ..., east = , north = , up = }',
     "site": 'site = { marks = "site_marks.csv", plan = "similarity", height = "step" }',
     "formats": 'formats = ["gpkg"], which is written in any case',
     "delimiter": r'such as ";", or "\t" for a tab',
 }
+_FORMS_OF_ONE = (SHIFT_WORD, SHIFT_GIVEN, FIELD_ONE, FIELD_LIST)
 _FORMS = {
     "string_type": "must be text in quotes",
     "path_type": "must be a file or folder name in quotes",
@@ -52,7 +54,7 @@ _LIMITS = {
 
 def key_path(error: ErrorDetails) -> KeyPath:
     """Return where ``error`` stands as a path of keys, without the tags of a choice between forms."""
-    return tuple(key for key in error["loc"] if key not in (SHIFT_WORD, SHIFT_GIVEN))
+    return tuple(key for key in error["loc"] if key not in _FORMS_OF_ONE)
 
 
 def place(path: KeyPath) -> str:

@@ -2,11 +2,13 @@
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 Key = str | int
 KeyPath = tuple[Key, ...]
+#: Where a key of one table is written, given its path in that table: the file as shown to the user, and the line.
+Where = Callable[..., tuple[str, int]]
 
 _BLANK = re.compile(r"[ \t]*")
 _BETWEEN = re.compile(r"(?:[ \t\n]|#[^\n]*)*")

@@ -17,7 +17,7 @@ from pipeline import limits
 from pipeline.files.regular import NoFile, read_whole
 from pipeline.job import crs_files, rules
 from pipeline.job.explain import explain, key_path, without_echoes
-from pipeline.job.lines import Key, KeyLines, key_lines
+from pipeline.job.lines import Key, KeyLines, Where, key_lines
 from pipeline.job.model import (
     ControlSection,
     Job,
@@ -295,7 +295,7 @@ class _Parts:
             _check_either(raw, where("session"), where("sessions"), problems)
         self._check_files(path, shown, where, problems)
 
-    def _check_files(self, path: Path, shown: str, where: rules.Where, problems: Problems) -> None:
+    def _check_files(self, path: Path, shown: str, where: Where, problems: Problems) -> None:
         grid, table = limits.GRID, limits.TABLE
         site = self.target.site if self.target else None
         named: list[tuple[Path | None, str, int, tuple[str, ...]]] = [

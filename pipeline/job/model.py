@@ -3,7 +3,7 @@
 What a key is for stands beside it: README's reference of the keys is made from here (`pipeline.job.reference`).
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import (
     AfterValidator,
@@ -12,9 +12,11 @@ from pydantic import (
     ConfigDict,
     Discriminator,
     Field,
+    SerializerFunctionWrapHandler,
     StringConstraints,
     Tag,
     field_validator,
+    model_serializer,
 )
 
 from pipeline.job.values import (
@@ -39,6 +41,7 @@ from pipeline.job.values import (
     Metres,
     Moment,
     Named,
+    OnGrid,
     PartsPerMillion,
     Positive,
     Seconds,
@@ -54,10 +57,16 @@ from pipeline.words import Doubt, Reason
 
 #: The two forms of a session's ``shift``; these tags stand in the places that pydantic reports, never in a job file.
 SHIFT_WORD, SHIFT_GIVEN = "a word", "a table"
+#: Likewise of its ``field_shift``.
+FIELD_ONE, FIELD_LIST = "one table", "a list of tables"
 
 
 def _shift_form(value: object) -> str:
     return SHIFT_WORD if isinstance(value, str) else SHIFT_GIVEN
+
+
+def _field_form(value: object) -> str:
+    return FIELD_LIST if isinstance(value, list | tuple) else FIELD_ONE
 
 
 class _Strict(BaseModel):
@@ -375,16 +384,53 @@ class GivenShift(_Strict):
     sigma_vertical: LengthOrNone = Field(0.0, description="standard uncertainty of up")
 
 
+_BaseId = Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(readable)]
+
+
 class FieldShift(_Strict):
-    """A correction that the field applied from a time on; it is taken out of the points before anything else."""
+    """A correction that the field applied for a time: as a vector, or as worked out from a tie; it is taken out first.
+
+    What a tie gave is taken out as it was in the first issue that did so, whatever becomes of the register's mark.
+    """
 
     start: Annotated[Moment, Field(alias="from")] = Field(description="the first time that it was applied")
-    east: Metres = Field(description="as applied")
-    north: Metres = Field(description="as applied")
-    up: Metres = Field(description="as applied")
+    until: Moment | None = Field(None, description="the first time that it was no longer; else the session's end")
+    tie: Named | None = Field(
+        None, description="the reading that it was worked out from, with `mark`: the last of that name before `from`"
+    )
+    mark: Named | None = Field(None, description="the mark that the tie was told to stand on")
+    easting: OnGrid | None = Field(None, description="of the mark as typed in the field; else the register's")
+    northing: OnGrid | None = Field(None, description="with `easting` and `height`, as `target.grid` writes them")
+    height: OnGrid | None = Field(None, description="in the datum `target.height`")
+    longitude: Longitude | None = Field(None, description="instead of them, in the datum of `source.crs`")
+    latitude: Latitude | None = Field(None, description="with `longitude` and `ellipsoid_height`")
+    ellipsoid_height: Metres | None = Field(None, description="with `longitude` and `latitude`")
+    east: Metres | None = Field(None, description="as applied, instead of `tie` and `mark`")
+    north: Metres | None = Field(None, description="as applied")
+    up: Metres | None = Field(None, description="as applied")
+    base: _BaseId | None = Field(None, description="only readings with this base id carry it")
+    files: Listed[Named] = Field((), description="only these exports carry it, by name or pattern as `points.files`")
     model: Literal["geocentric", "grid"] = Field(
         "geocentric", description="one geocentric vector, taken at the first tie's mark, or easting, northing, height"
     )
+
+    @model_serializer(mode="wrap")
+    def _as_stated(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """Leave out what is not stated: a shift of before keys were added says the same as ever."""
+        return {key: value for key, value in write(self).items() if value is not None and value != () and value != []}
+
+    @property
+    def typed(self) -> tuple[float, float, float] | None:
+        """Return the mark's coordinates as typed in the field, None where they are the register's."""
+        for names in TYPED:
+            given = [getattr(self, name) for name in names]
+            if None not in given:
+                return given[0], given[1], given[2]
+        return None
+
+
+#: The keys of a field shift that give its mark's coordinates: on the grid, or in degrees.
+TYPED = (("easting", "northing", "height"), ("longitude", "latitude", "ellipsoid_height"))
 
 
 class Session(_Strict):
@@ -395,9 +441,7 @@ class Session(_Strict):
         description="with its offset from UTC, as `2026-03-02T07:30:00+13:00`, or on the clock of `source.time_zone`"
     )
     end: Moment = Field(description="the first time that is no longer in it")
-    base: Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(readable)] | None = Field(
-        None, description="the base id of its readings; needed where sessions overlap"
-    )
+    base: _BaseId | None = Field(None, description="the base id of its readings; needed where sessions overlap")
     ties: _Occupations = Field(
         (), description='what gives the shift: `[{ point = "CM1-AM", mark = "CM1" }, "CM2"]`, the latter of one name'
     )
@@ -407,8 +451,24 @@ class Session(_Strict):
         Annotated[Literal["derive", "none"], Tag(SHIFT_WORD)] | Annotated[GivenShift, Tag(SHIFT_GIVEN)],
         Discriminator(_shift_form),
     ] = Field("derive", description="derived from the ties, none at all, or as stated")
-    field_shift: FieldShift | None = Field(None, description="what the field applied already")
+    field_shift: (
+        Annotated[
+            Annotated[FieldShift, Tag(FIELD_ONE)] | Annotated[Listed[FieldShift], Tag(FIELD_LIST)],
+            Discriminator(_field_form),
+        ]
+        | None
+    ) = Field(None, description="what the field applied already; of several a list, `[{ ... }, { ... }]`")
     epoch: Epoch | None = Field(None, description="of the position that the base held")
+
+    @property
+    def field_shifts(self) -> tuple[FieldShift, ...]:
+        """Return every correction that the field applied, in the order of the job file."""
+        given = self.field_shift
+        return () if given is None else (given,) if isinstance(given, FieldShift) else given
+
+    def place_of_field_shift(self, position: int) -> tuple[str | int, ...]:
+        """Return the keys that lead to one of them."""
+        return ("field_shift",) if isinstance(self.field_shift, FieldShift) else ("field_shift", position)
 
 
 class SessionsFile(_Table):

@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from pipeline.files.regular import COPY, other_kind
+from pipeline.job.field_rules import check_field_shifts
+from pipeline.job.lines import Where
 from pipeline.job.model import ControlSection, Points, Session, SessionsFile, Setup, Source, Target
 from pipeline.job.own_crs import own_crs
 from pipeline.job.time_format import COUNTS, from_tokens, parts_of
@@ -13,9 +15,6 @@ from pipeline.job.zones import zone_problem
 from pipeline.near import beside, nearest
 from pipeline.problems import Problems
 from pipeline.words import counted
-
-#: Where a key of one table is written, given its path in that table: the file as shown to the user, and the line.
-Where = Callable[..., tuple[str, int]]
 
 #: Characters of a CRS that is a code, not a definition.
 _CODE = 20
@@ -146,6 +145,7 @@ def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool,
     first: dict[str, Where] = {}
     for session, where in sessions:
         _check_times(session, where, problems)
+        check_field_shifts(session, where, problems)
         _check_occupations(session, where, problems)
         if session.setup is not None and not _is_definite(session.setup):
             what = (
@@ -182,12 +182,6 @@ def _check_times(session: Session, where: Where, problems: Problems) -> None:
             *where("end"),
             f"session '{session.name}' ends at {session.end.isoformat()}, "
             f"which is not after its start at {session.start.isoformat()}",
-            "check the date and the offset from UTC",
-        )
-    elif session.field_shift is not None and session.field_shift.start >= session.end:
-        problems.add(
-            *where("field_shift", "from"),
-            f"the field shift of session '{session.name}' would begin only after the session's end",
             "check the date and the offset from UTC",
         )
 

@@ -121,6 +121,8 @@ MOST = 1e7
 Positive = Annotated[float, Field(gt=0, le=MOST), AfterValidator(_of_some_size)]
 NotNegative = Annotated[float, Field(ge=0, le=MOST), AfterValidator(_of_some_size)]
 Metres = Annotated[float, Field(ge=-MOST, le=MOST), Unit("m")]
+#: An easting, northing or height as grid and height datum write it; some grids put their zone's number before it.
+OnGrid = Annotated[float, Field(ge=-1e9, le=1e9), Unit("of the grid")]
 SquareMetres = Annotated[float, Field(ge=-MOST, le=MOST), Unit("m²")]
 #: Easting and northing of a place, in the unit of the grid.
 _Ordinate = Annotated[float, Field(ge=-1e8, le=1e8)]

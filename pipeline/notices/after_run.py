@@ -7,8 +7,9 @@ import numpy as np
 from pipeline.adjust import missing_ties
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
-from pipeline.solve.correct import NEVER
+from pipeline.solve.field_shifts import Read
 from pipeline.solve.solve import Solved
+from pipeline.solve.taken_out import taken_out_notes
 from pipeline.tolerance import plan_and_height
 
 
@@ -17,6 +18,7 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
     return [
         *_untied(survey, solved),
         *_field_shifts_in_doubt(survey, solved),
+        *taken_out_notes(survey, solved),
         *_statistics(survey, solved),
     ]
 
@@ -52,21 +54,24 @@ def _field_shifts_in_doubt(survey: Survey, solved: Solved) -> Iterator[str]:
     taken in the grid, which far from its central meridian is turned by degrees against east and north.
     """
     on_marks, tolerance = solved.occupations, solved.occupations.compared.tolerance
-    for number in np.flatnonzero(solved.field.start != NEVER).tolist():
+    by = Read.of(on_marks.table, np.arange(len(on_marks.marks)))
+    carried = [one.carried(by) for one in solved.field.taken]
+    for one, carries in zip(solved.field.taken, carried, strict=True):
+        number = one.window.session
         here = np.flatnonzero(on_marks.session == number)
         for mark in dict.fromkeys(on_marks.marks[row] for row in here):
             rows = here[[on_marks.marks[row] == mark for row in here]]
-            late = on_marks.time[rows] >= solved.field.start[number]
-            if late.all() or not late.any():
+            late, plain = carries[rows], ~np.any([other[rows] for other in carried], axis=0)
+            if not plain.any() or not late.any():
                 continue
             raw = on_marks.raw[rows]
-            with_field = raw[:1] + solved.field.geocentric[number]
+            with_field = raw[:1] + one.geocentric
             grid = np.column_stack(survey.operations.frames.to_issued.forward(*np.vstack([with_field, raw]).T))
-            field, grid = grid[0] - grid[1] + solved.field.grid[number], grid[1:]
-            for row, off in zip(rows[late], grid[late] - grid[~late].mean(axis=0), strict=True):
+            field, grid = grid[0] - grid[1] + one.grid, grid[1:]
+            for row, off in zip(rows[late], grid[late] - grid[plain].mean(axis=0), strict=True):
                 if tolerance.passes(plan_and_height(off)):
                     continue
-                where = f"session {survey.windows[number].session.name}: {on_marks.table.column('name')[row]} on {mark}"
+                where = f"session {one.window.name}: {on_marks.table.column('name')[row]} on {mark}"
                 if tolerance.passes(plan_and_height(off + field)):
                     yield f"{where} does not carry the field shift taken out of it, or earlier ones carry it already"
                 elif tolerance.passes(plan_and_height(off - field)):

@@ -15,6 +15,7 @@ from pipeline.intake.base_values import Change, antenna_slip, changes
 from pipeline.intake.bases import Stand
 from pipeline.intake.survey import Survey
 from pipeline.issue.session_types import BaseLog, BasePosition, Logged
+from pipeline.job.model import FieldShift
 from pipeline.sessions.toml_lines import (
     Reading,
     instead,
@@ -84,7 +85,7 @@ class _Session:
             return
         seen = [stand.seen for stand in self.stands]
         found = changes(np.array([one.time for one in seen]), np.array([one.last for one in seen]))
-        if len(seen) == 2 and self._is_field_shift(found[0]):
+        if len(seen) == 2 and any(self._is_field_shift(found[0], one) for one in self.session.field_shifts):
             return
         told = [f"first one ({_span(seen[0])}; {self.at(seen[0])})"]
         for stand in self.stands[1:_LISTED]:
@@ -100,14 +101,16 @@ class _Session:
             + (f"; {self._split(found)}" if clean and not further else _in_turn(found))
         )
 
-    def _is_field_shift(self, change: Change) -> bool:
-        stated = self.session.field_shift
-        if stated is None or not change.clean:
-            return False
+    def _is_field_shift(self, change: Change, stated: FieldShift) -> bool:
+        """Tell whether a change of the base's position is a stated field shift: what a tie gave goes by its time."""
         start = round(stated.start.timestamp() * 1000)
+        if not change.clean or not change.until < start <= change.since:
+            return False
+        if stated.east is None or stated.north is None or stated.up is None:
+            return True
         east, north, up = self.local(self.stands[change.after].xyz - self.stands[change.before].xyz)
         level = abs(np.hypot(east, north) - np.hypot(stated.east, stated.north))
-        return change.until < start <= change.since and level <= _FIELD and abs(up - stated.up) <= _FIELD
+        return bool(level <= _FIELD and abs(up - stated.up) <= _FIELD)
 
     def _split(self, found: list[Change]) -> str:
         """Return the lines of the job file that part the session where the position changes."""

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.metadata import version
@@ -10,6 +10,7 @@ from typing import Any, cast
 
 import numpy as np
 
+from pipeline.arrays import Floats
 from pipeline.geodesy.crs import database_version, proj_version
 from pipeline.geodesy.grids import at_hand as grids_at_hand
 from pipeline.geodesy.grids import grid
@@ -150,9 +151,7 @@ def reach(survey: Survey, solved: Solved) -> Reach:
         parts = (
             solved.applied.shift[number],
             solved.applied.covariance[number],
-            solved.field.start[number : number + 1],
-            solved.field.geocentric[number],
-            solved.field.grid[number],
+            *_taken_out(solved, number),
             survey.bases.receiver[number],
             survey.operations.epochs[number],
         )
@@ -162,6 +161,13 @@ def reach(survey: Survey, solved: Solved) -> Reach:
         sessions[window.session.name] = digest.hexdigest()
     files = {export.shown: sum_of([export.sha256, meaning_of(export.points)]) for export in survey.exports}
     return {"sessions": sessions, "files": files}
+
+
+def _taken_out(solved: Solved, session: int) -> Iterator[Floats]:
+    """Yield the numbers of each field shift of a session, and who carries it."""
+    for one in solved.field.of(session):
+        who = [one.window.start, one.window.until, *(one.window.exports or (-1,)), *(one.window.base or "").encode()]
+        yield from (one.geocentric, one.grid, np.array(who, np.float64))
 
 
 def same(before: Mapping[str, str], after: Mapping[str, str]) -> bool:

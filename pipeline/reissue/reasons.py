@@ -86,6 +86,7 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
     for mark, text in changed.items():
         moved, seen = _reached(last, survey, solved, mark, rows)
         sessions = [window.session.name for window in survey.windows if window.session.name in moved | seen]
+        text += _stays(solved, mark)
         marks[text] = f"{text}; sessions {', '.join(sessions)}" if sessions else text
         for session in sessions:
             of = moving if session in moved else proving
@@ -105,6 +106,13 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
         general.append(told[REGISTER])
     linked = _linked(last, survey, solved, own)
     return Reasons(tuple(general), tuple(settings), moving, proving, linked, by_file, marks)
+
+
+def _stays(solved: Solved, mark: str) -> str:
+    """Return in words that what the field applied by a mark's coordinates of before is taken out as before."""
+    since = [one.used.since for one in solved.field.taken if one.used is not None and one.window.stated.mark == mark]
+    issues = sorted({f"{number:03d}" for number in since if number is not None})
+    return f" (the field shift by it is taken out as in issue {' and '.join(issues)})" if issues else ""
 
 
 def _of_job_file(then: Mapping[str, str], told: Mapping[str, str]) -> tuple[list[str], list[str]]:

@@ -27,6 +27,7 @@ from pipeline.run.ready import Ready
 from pipeline.solve.proof import worst
 from pipeline.solve.solve import Solved
 from pipeline.solve.stretches import courses
+from pipeline.solve.taken_out import recorded as recorded_shifts
 
 
 def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: Record | None) -> Record:
@@ -63,6 +64,7 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "diagnoses": recorded(survey, solved, job.diagnoses),
         "marks": as_records(laid.marks, MarkRow),
         "untied": untied(survey, solved),
+        "field_shifts": recorded_shifts(survey, solved, number),
         "shift_model": laid.shift_model,
         "identity": job.fingerprint.sums,
         "reach": job.fingerprint.reach,

@@ -2,9 +2,10 @@
 
 import json
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime
 
 from pipeline.clock import clock, iso, moment
-from pipeline.job.model import GivenShift, Session, SessionsFile, Setup
+from pipeline.job.model import FieldShift, GivenShift, Session, SessionsFile, Setup
 
 #: A point's name, the mark it stands on, and when it was observed, UTC milliseconds.
 Reading = tuple[str | None, str, int]
@@ -46,13 +47,31 @@ def table_lines(name: str, given: Session, since: int, until: int) -> Iterator[s
     yield f"end = {iso(moment(until))}"
     if given.base is not None:
         yield f"base = {quoted(given.base)}"
-    field = given.field_shift
-    if field is not None and (begins := round(field.start.timestamp() * 1000)) < until:
-        model = "" if field.model == "geocentric" else f", model = {quoted(field.model)}"
-        yield (
-            f"field_shift = {{ from = {iso(moment(begins))}, east = {field.east!r}, north = {field.north!r},"
-            f" up = {field.up!r}{model} }}"
-        )
+    carried = [field_shiftquoted(one) for one in given.field_shifts if _within(one, since, until)]
+    if carried:
+        several = f"[{', '.join(carried)}]"
+        yield f"field_shift = {carried[0] if len(carried) == 1 else several}"
+
+
+def _within(one: FieldShift, since: int, until: int) -> bool:
+    """Tell whether a field shift reaches into a part of its session; one of a tie before it may."""
+    begins = round(one.start.timestamp() * 1000)
+    return begins < until and (one.until is None or round(one.until.timestamp() * 1000) > since)
+
+
+def field_shiftquoted(one: FieldShift) -> str:
+    """Return a field shift as the inline table of a job file."""
+    said = [f"{key} = {_value(value)}" for key, value in one.model_dump(by_alias=True).items() if key != "model"]
+    model = [] if one.model == "geocentric" else [f"model = {quoted(one.model)}"]
+    return f"{{ {', '.join([*said, *model])} }}"
+
+
+def _value(value: object) -> str:
+    if isinstance(value, datetime):
+        return iso(moment(round(value.timestamp() * 1000)))
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(_value, value))}]"
+    return quoted(value) if isinstance(value, str) else repr(value)
 
 
 def set_up_lines(given: Session) -> Iterator[str]:

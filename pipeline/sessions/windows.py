@@ -7,7 +7,9 @@ It is a spreadsheet, or a CSV in UTF-8 with ``,`` or ``;`` between cells (with `
     shift_east, shift_north, shift_up, shift_sigma_horizontal, shift_sigma_vertical,
     setup_mark, setup_longitude, setup_latitude, setup_ellipsoid_height, setup_antenna_height, setup_epoch,
     setup_sigma_east, setup_sigma_north, setup_sigma_up, setup_cov_en, setup_cov_eu, setup_cov_nu,
-    field_shift_from, field_shift_east, field_shift_north, field_shift_up, field_shift_model
+    field_shift_from, field_shift_until, field_shift_tie, field_shift_mark, field_shift_easting, field_shift_northing,
+    field_shift_height, field_shift_longitude, field_shift_latitude, field_shift_ellipsoid_height, field_shift_east,
+    field_shift_north, field_shift_up, field_shift_base, field_shift_files, field_shift_model
 
 Only name, start and end are needed; an empty cell is a key left out. Other columns, of remarks, say, are let be, unless
 they are called nearly like these or have one of their words. Times are ISO 8601 with their offset from UTC, or on the
@@ -28,10 +30,10 @@ from pydantic import ValidationError
 from pipeline.files.odd_text import why_no_number, why_no_time
 from pipeline.files.sheet import Sheet, Written, read_sheet
 from pipeline.job.explain import explain, key_path
-from pipeline.job.lines import Key, KeyPath
+from pipeline.job.lines import Key, KeyPath, Where
 from pipeline.job.load import LoadedJob, clock_of
-from pipeline.job.model import Session
-from pipeline.job.rules import Where, check_sessions, too_many
+from pipeline.job.model import TYPED, Session
+from pipeline.job.rules import check_sessions, too_many
 from pipeline.limits import SESSIONS
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
@@ -59,6 +61,7 @@ class SessionWindow:
     where: tuple[str, int]
     tie_lines: tuple[int, ...] = ()
     check_lines: tuple[int, ...] = ()
+    field_lines: tuple[int, ...] = ()
 
     def where_tie(self, position: int) -> tuple[str, int]:
         """Return the file and line of the tie at ``position``."""
@@ -67,6 +70,10 @@ class SessionWindow:
     def where_check(self, position: int) -> tuple[str, int]:
         """Return the file and line of the check at ``position``."""
         return self.where[0], self.check_lines[position]
+
+    def where_field_shift(self, position: int) -> tuple[str, int]:
+        """Return the file and line of the field shift at ``position``."""
+        return self.where[0], self.field_lines[position]
 
 
 def load_sessions(loaded: LoadedJob, problems: Problems) -> tuple[SessionWindow, ...]:
@@ -100,6 +107,7 @@ def _window(index: int, session: Session, where: Where) -> SessionWindow:
         where=where(),
         tie_lines=tuple(where("ties", position)[1] for position in range(len(session.ties))),
         check_lines=tuple(where("checks", position)[1] for position in range(len(session.checks))),
+        field_lines=tuple(where(*session.place_of_field_shift(n))[1] for n in range(len(session.field_shifts))),
     )
 
 
@@ -274,12 +282,16 @@ def _as_occupations(text: str, _: Sheet) -> list[dict[str, str]]:
     return found
 
 
+def _as_files(text: str, _: Sheet) -> list[str]:
+    return [part.strip() for part in text.replace("|", ";").split(";") if part.strip()]
+
+
 _Read = Callable[[str, Sheet], object]
 _OF_POSITION = ("sigma_east", "sigma_north", "sigma_up", "cov_en", "cov_eu", "cov_nu")
 _NUMBERS = {
     "shift": ("east", "north", "up", "sigma_horizontal", "sigma_vertical"),
     "setup": ("longitude", "latitude", "ellipsoid_height", "antenna_height", "epoch", *_OF_POSITION),
-    "field_shift": ("east", "north", "up"),
+    "field_shift": ("east", "north", "up", *TYPED[0], *TYPED[1]),
 }
 
 #: Column -> the path of its key in a ``[[session]]`` table, and how its cell is read.
@@ -294,6 +306,8 @@ _COLUMNS: dict[str, tuple[tuple[str, ...], _Read]] = {
     "epoch": (("epoch",), _as_number),
     "setup_mark": (("setup", "mark"), _as_text),
     "field_shift_from": (("field_shift", "from"), _as_moment),
-    "field_shift_model": (("field_shift", "model"), _as_text),
+    "field_shift_until": (("field_shift", "until"), _as_moment),
+    "field_shift_files": (("field_shift", "files"), _as_files),
+    **{f"field_shift_{key}": (("field_shift", key), _as_text) for key in ("tie", "mark", "base", "model")},
     **{f"{table}_{key}": ((table, key), _as_number) for table, keys in _NUMBERS.items() for key in keys},
 }

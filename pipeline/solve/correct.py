@@ -7,49 +7,11 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
-from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.transform import Frames
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.positions import column_numbers
 from pipeline.intake.site import Site
 from pipeline.job.model import Quality
-
-#: A `from` that never comes: the session has no field shift.
-NEVER = np.iinfo(np.int64).max
-
-
-@dataclass(frozen=True)
-class FieldShifts:
-    """Corrections that the field had already applied, to be taken out first.
-
-    Args:
-        start: (S,) UTC milliseconds from which each session's export carries it; `NEVER` where it does not.
-        geocentric: (S, 3) X, Y, Z, metres; zero where the correction is one in the grid.
-        grid: (S, 3) easting, northing, height, metres; zero where the correction is a geocentric one.
-    """
-
-    start: Integers
-    geocentric: Floats
-    grid: Floats
-
-    def take_out(self, xyz: Floats, session: Integers, time: Integers, to_issued: Operation) -> Floats:
-        """Return (n, 3) raw positions as they would be had the field never corrected them.
-
-        Args:
-            xyz: (n, 3) working frame.
-            session: (n,) index of each reading's session.
-            time: (n,) UTC milliseconds.
-            to_issued: working frame to grid and height datum, for corrections made in the grid.
-        """
-        if (self.start == NEVER).all():
-            return xyz
-        due = time >= self.start[session]
-        out = xyz - np.where(due[:, None], self.geocentric[session], 0.0)
-        in_grid = due & self.grid[session].any(axis=1)
-        if in_grid.any():
-            grid = np.column_stack(to_issued.forward(*out[in_grid].T)) - self.grid[session[in_grid]]
-            out[in_grid] = np.column_stack(to_issued.inverse(*grid.T))
-        return out
 
 
 @dataclass(frozen=True)

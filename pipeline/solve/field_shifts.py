@@ -1,35 +1,218 @@
-"""The corrections that sessions say the field had already applied, ready to be taken out."""
+"""The corrections that sessions say the field had already applied: worked out, and taken out of the readings."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+import pyarrow as pa
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.clock import iso, moment
 from pipeline.geodesy.frames import local_to_geocentric
+from pipeline.geodesy.operations import Operation
+from pipeline.intake.field_windows import FieldWindow
+from pipeline.intake.kept_shifts import is_of
 from pipeline.intake.survey import Survey
-from pipeline.solve.correct import NEVER, FieldShifts
+from pipeline.issue.field_shift_types import FieldShiftTaken
+from pipeline.problems import JobError, Problem
 
 
-def field_shifts(survey: Survey, places: Floats, marks: dict[str, Floats]) -> FieldShifts:
+@dataclass(frozen=True)
+class Read:
+    """Readings as far as it takes to know which field shifts they carry, (n,) each.
+
+    Args:
+        session: index of the session.
+        time: UTC milliseconds.
+        export: number of the export.
+        base: base id as the export has it.
+    """
+
+    session: Integers
+    time: Integers
+    export: Integers
+    base: pa.Array | pa.ChunkedArray
+
+    @classmethod
+    def of(cls, table: pa.Table, rows: Sequence[int] | Integers) -> "Read":
+        """Return some rows of a table of candidates."""
+        taken = table.take(pa.array(rows, pa.int64()))
+        session, export = (np.asarray(taken.column(name), np.int64) for name in ("session", "export"))
+        return cls(session, np.asarray(taken.column("time").cast(pa.int64()), np.int64), export, taken.column("base"))
+
+
+@dataclass(frozen=True)
+class TieUsed:
+    """What the field worked a shift out from.
+
+    Args:
+        row: of the survey's candidates.
+        mark: (3,) working frame.
+        since: the issue before whose numbers are taken out, None where they are worked out here.
+        revised: (3,) by how much the shift would differ by the register of now, in its own model, metres.
+    """
+
+    row: int
+    mark: Floats
+    since: int | None
+    revised: Floats
+
+
+@dataclass(frozen=True)
+class TakenOut:
+    """One field shift with its numbers: (3,) X, Y, Z, or (3,) easting, northing, height; the other is zero."""
+
+    window: FieldWindow
+    geocentric: Floats
+    grid: Floats
+    used: TieUsed | None = None
+
+    def carried(self, by: Read) -> Flags:
+        """Return (n,) which readings carry it."""
+        return self.window.carried(by.session, by.time, by.export, by.base)
+
+    def out_of(self, xyz: Floats, to_issued: Operation) -> Floats:
+        """Return (n, 3) positions, working frame, without it."""
+        if not self.grid.any():
+            return xyz - self.geocentric
+        grid = np.column_stack(to_issued.forward(*xyz.T)) - self.grid
+        return np.column_stack(to_issued.inverse(*grid.T))
+
+
+@dataclass(frozen=True)
+class FieldShifts:
+    """Corrections that the field had already applied, in the order in which it did, to be taken out first."""
+
+    taken: tuple[TakenOut, ...]
+
+    def of(self, session: int) -> tuple[TakenOut, ...]:
+        """Return those of a session."""
+        return tuple(one for one in self.taken if one.window.session == session)
+
+    def take_out(self, xyz: Floats, by: Read, to_issued: Operation) -> Floats:
+        """Return (n, 3) raw positions as they would be had the field never corrected them.
+
+        Args:
+            xyz: (n, 3) working frame.
+            by: the readings.
+            to_issued: working frame to grid and height datum, for corrections made in the grid.
+        """
+        if not self.taken or not len(xyz):
+            return xyz
+        present = frozenset(np.flatnonzero(np.bincount(by.session)).tolist())
+        out = xyz.copy()
+        for one in reversed(self.taken):  # what was applied last comes off first
+            if one.window.session in present and (due := one.carried(by)).any():
+                out[due] = one.out_of(out[due], to_issued)
+        return out
+
+
+def field_shifts(survey: Survey, places: Floats, marks: Mapping[str, Floats]) -> FieldShifts:
     """Return the corrections that the field had applied.
 
-    A geocentric one is meant at the mark of its session's first tie, else at the session's place.
+    A geocentric vector is meant at the mark of its session's first tie, else at the session's place. What a tie gave is
+    its mark minus its reading as the field had it: raw, or with what was applied at the same time.
 
     Args:
         survey: the job before any shift.
         places: (S, 3) from `shift_places`.
         marks: (3,) position of each mark that is tied to, working frame.
+
+    Raises `JobError` where the operations do not reach a tie, or a mark that it is worked out from.
     """
-    count = len(survey.windows)
-    start, geocentric, grid = np.full(count, NEVER), np.zeros((count, 3)), np.zeros((count, 3))
-    for window in survey.windows:
-        stated = window.session.field_shift
-        if stated is None:
-            continue
-        number, vector = window.index, np.array([stated.east, stated.north, stated.up])
-        start[number] = round(stated.start.timestamp() * 1000)
-        if stated.model == "grid":
-            grid[number] = vector
-        else:
-            place = marks[window.session.ties[0].mark] if window.session.ties else places[number]
-            longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*place)
-            geocentric[number] = local_to_geocentric(vector, longitude, latitude)
-    return FieldShifts(start, geocentric, grid)
+    found: list[TakenOut] = []
+    problems = []
+    for window in survey.prepared.field_windows:
+        one = _stated(survey, window, places, marks) if window.stated.tie is None else _tied(survey, window, found)
+        if not np.isfinite([*one.geocentric, *one.grid]).all():
+            what = f"the field shift of session {window.name} cannot be worked out: its mark or its tie lies"
+            what += " where the operations of the job do not reach"
+            fix = "see the mark's coordinates, or state what was applied as east, north and up"
+            problems.append(Problem(*window.where, what, fix))
+        found.append(one)
+    if problems:
+        raise JobError(problems)
+    return FieldShifts(tuple(found))
+
+
+def _stated(survey: Survey, window: FieldWindow, places: Floats, marks: Mapping[str, Floats]) -> TakenOut:
+    stated, nothing = window.stated, np.zeros(3)
+    vector = np.array([stated.east, stated.north, stated.up], np.float64)
+    if stated.model == "grid":
+        return TakenOut(window, nothing, vector)
+    ties = survey.windows[window.session].session.ties
+    place = marks[ties[0].mark] if ties else places[window.session]
+    longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*place)
+    return TakenOut(window, local_to_geocentric(vector, longitude, latitude), nothing)
+
+
+def _tied(survey: Survey, window: FieldWindow, before: Sequence[TakenOut]) -> TakenOut:
+    """Work a shift out from its tie, or take it as an issue before has it."""
+    row = window.tie_row(survey.candidates.table)
+    assert row is not None  # `report_missing` has seen to it
+    over = FieldShifts(tuple(one for one in before if one.window.until <= window.start))
+    raw = over.take_out(
+        survey.candidates.raw[[row]], Read.of(survey.candidates.table, [row]), survey.operations.frames.to_issued
+    )[0]
+    kept = [entry for entry in survey.kept if is_of(entry, window)]
+    mark, nothing = mark_position(survey, window), np.zeros(3)
+    now = _difference(survey, window, mark, raw)
+    since, vector = None, now
+    observed = iso(moment(int(survey.candidates.time[row])))
+    same = next((one for one in kept if one["observed"] == observed), None)
+    # of another reading of the tie the mark's coordinates are kept, but not the numbers
+    entry = same or next((one for one in kept if one["session"] == window.name), None)
+    if entry is not None:
+        since, mark = entry["since"], _mark_of(survey, entry)
+        vector = _vector_of(entry) if same is not None else _difference(survey, window, mark, raw)
+    used = TieUsed(row, mark, since, now - vector)
+    if window.stated.model == "grid":
+        return TakenOut(window, nothing, vector, used)
+    return TakenOut(window, vector, nothing, used)
+
+
+def _rounded(vector: Floats) -> Floats:
+    """Return a vector as the record keeps it, to a micrometre, so that a later issue takes out the same to the bit."""
+    return np.round(vector, 6)
+
+
+def _difference(survey: Survey, window: FieldWindow, mark: Floats, raw: Floats) -> Floats:
+    """Return (3,) a mark minus a reading on it, both working frame: X, Y, Z, or in the grid model on the grid."""
+    if window.stated.model == "geocentric":
+        return _rounded(mark - raw)
+    grid = np.column_stack(survey.operations.frames.to_issued.forward(*np.stack([mark, raw]).T))
+    return _rounded(np.asarray(grid[0] - grid[1]))
+
+
+def mark_position(survey: Survey, window: FieldWindow) -> Floats:
+    """Return (3,) working frame, where a field shift has its mark: as typed in the field, else as in the register."""
+    stated, operations = window.stated, survey.operations
+    typed = stated.typed
+    if typed is not None and stated.easting is not None:
+        return _of_grid(survey, typed)
+    if typed is not None and operations.base is not None:
+        year = operations.year(window.session, None, survey.windows[window.session].start_ms)
+        longitude, latitude, height = ([value] for value in typed)
+        return np.ravel(np.column_stack(operations.base.forward(longitude, latitude, height, time=year)))
+    register = survey.register
+    assert register is not None and operations.register is not None  # `check_windows` has seen to it
+    number = register.find(stated.mark or "")
+    assert number is not None
+    first, second, third = register.first[number], register.second[number], register.third[number]
+    return np.ravel(operations.register.forward(first, second, third))
+
+
+def _of_grid(survey: Survey, written: Iterable[float]) -> Floats:
+    """Return (3,) working frame, of easting, northing and height as the grid writes them."""
+    metres = survey.axes.metres(*(np.array([value]) for value in written))
+    return np.ravel(survey.operations.frames.to_issued.inverse(*metres))
+
+
+def _mark_of(survey: Survey, entry: FieldShiftTaken) -> Floats:
+    return _of_grid(survey, [entry[key] or 0.0 for key in ("known_easting", "known_northing", "known_height")])
+
+
+def _vector_of(entry: FieldShiftTaken) -> Floats:
+    if entry["model"] == "grid":
+        return np.array([entry["shift_east"], entry["shift_north"], entry["shift_up"]])
+    return np.array([entry["shift_x"], entry["shift_y"], entry["shift_z"]], np.float64)

@@ -19,8 +19,8 @@ from pipeline.limits import OCCUPATIONS
 from pipeline.problems import JobError, Problem
 from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, span
 from pipeline.solve.control_marks import Reference, reference
-from pipeline.solve.correct import FieldShifts, SessionShifts, correct, observed_covariance
-from pipeline.solve.field_shifts import field_shifts
+from pipeline.solve.correct import SessionShifts, correct, observed_covariance
+from pipeline.solve.field_shifts import FieldShifts, Read, field_shifts
 from pipeline.solve.observations import Tied, applied, candidate_sigma, sole_control, tie, used_marks
 from pipeline.solve.places import first_positions, shift_places
 from pipeline.solve.proof import Evidence, verdict
@@ -125,7 +125,8 @@ def _derive(survey: Survey) -> _Derived:
     marks = used_marks(survey.candidates, survey, known, guesses)
     undone = field_shifts(survey, places, dict(zip(marks.names, marks.xyz, strict=True)))
     given, to_issued = survey.candidates, survey.operations.frames.to_issued
-    candidates = replace(given, raw=undone.take_out(given.raw, given.session, given.time, to_issued))
+    by = Read.of(given.table, np.arange(len(given.named)))
+    candidates = replace(given, raw=undone.take_out(given.raw, by, to_issued))
     tied = tie(candidates, survey, marks, places)
     if not known.held.all():
         # a mark of height alone was reduced for the geoid at a raw position, metres off: now its place is known

@@ -15,7 +15,9 @@ from pipeline.geodesy.uncertainty import add_covariance, error_ellipse
 from pipeline.intake.positions import working_positions
 from pipeline.intake.prepare import POSITION_COLUMNS
 from pipeline.solve.correct import observed_covariance, observed_sigma
+from pipeline.solve.field_shifts import Read
 from pipeline.solve.proof import PROOFS
+from pipeline.solve.taken_out import by_what
 from pipeline.tables import milliseconds
 from pipeline.trace.model import Applied, Reading, Step, Uncertainty
 from pipeline.trace.numbers import each, known, number, vector
@@ -111,18 +113,17 @@ class _Follower:
 
     def _steps(self, raw: Floats) -> Iterator[Step]:
         """Yield the sums from the raw position (1, 3) to the corrected one."""
-        field, applied = self.solved.field, self.solved.applied
-        xyz = raw
-        if self.time >= field.start[self.session]:
-            if field.geocentric[self.session].any():
-                after = xyz - field.geocentric[self.session]
-                yield _step("field shift taken out", XYZ, xyz, -field.geocentric[self.session], after)
-                xyz = after
-            if field.grid[self.session].any():
+        applied, xyz = self.solved.applied, raw
+        for one in reversed(self.solved.field.of(self.session)):
+            if not one.carried(self._read()).all():
+                continue
+            after, name = one.out_of(xyz, self.frames.to_issued), f"field shift taken out{by_what(self.survey, one)}"
+            if one.grid.any():
                 grid = np.column_stack(self.frames.to_issued.forward(*xyz.T))
-                after = grid - field.grid[self.session]
-                yield _step("field shift taken out", GRID, grid, -field.grid[self.session], after)
-                xyz = np.column_stack(self.frames.to_issued.inverse(*after.T))
+                yield _step(name, GRID, grid, -one.grid, grid - one.grid)
+            elif one.geocentric.any():
+                yield _step(name, XYZ, xyz, -one.geocentric, after)
+            xyz = after
         if applied.grid is None:
             shift = applied.shift[self.session]
             yield _step("the session's shift", XYZ, xyz, shift, xyz + shift)
@@ -130,9 +131,14 @@ class _Follower:
             grid, shift = np.column_stack(self.frames.to_issued.forward(*xyz.T)), applied.grid[self.session]
             yield _step("the session's shift", GRID, grid, shift, grid + shift)
 
+    def _read(self) -> Read:
+        """Return the reading as field shifts see it."""
+        number = self.survey.exports.index(self.drafted.export)
+        return Read(np.array([self.session]), np.array([self.time]), np.array([number]), self.one.column("base"))
+
     def _uncertainty(self, raw: Floats) -> Uncertainty:
-        job, session = self.survey.job, np.array([self.session])
-        xyz = self.solved.field.take_out(raw, session, np.array([self.time]), self.frames.to_issued)
+        job = self.survey.job
+        xyz = self.solved.field.take_out(raw, self._read(), self.frames.to_issued)
         distance = number(float(np.linalg.norm(xyz[0] - self.survey.bases.receiver[self.session])))
         observed = np.hypot(observed_sigma(self.one, job.quality)[0], (distance or 0.0) * job.quality.ppm * 1e-6)
         geoid = job.target.geoid_sigma or 0.0

@@ -116,6 +116,19 @@ def test_a_table_of_sessions(tmp_path: Path) -> None:
     assert pickle.loads(pickle.dumps(one)) == one
 
 
+def test_a_table_states_a_field_shift_by_its_tie(tmp_path: Path) -> None:
+    keys = ("until", "tie", "mark", "easting", "northing", "height", "base", "files")
+    table = (
+        f"name,start,end,field_shift_from,{','.join(f'field_shift_{key}' for key in keys)}\n"
+        f"a,{START},{END},{START},{END},K2-AM,K2,1.5,2.5,3.5,B,one.csv; two*.csv\n"
+    )
+    (one,) = _windows(tmp_path, FROM_FILE, table)
+    (stated,) = one.session.field_shifts
+    assert (stated.tie, stated.mark, stated.typed, stated.base) == ("K2-AM", "K2", (1.5, 2.5, 3.5), "B")
+    assert stated.files == ("one.csv", "two*.csv") and stated.until == one.session.end
+    assert one.where_field_shift(0) == (str(tmp_path / "sessions.csv"), 2)
+
+
 @pytest.mark.parametrize(
     "table",
     [

@@ -115,7 +115,7 @@ def record(**other: Any) -> dict[str, Any]:
             {"mark": "CM1", "easting": "1000.000", "northing": "5000.000", "height": "20.000", "holds": "3d",
              "sigma horizontal": "0.004", "sigma vertical": "0.01"}
         ],
-        "shift_model": {"model": "geocentric", "farthest": []}, "identity": {},
+        "field_shifts": [], "shift_model": {"model": "geocentric", "farthest": []}, "identity": {},
         "reach": {"sessions": {}, "files": {}},
     }  # fmt: skip
     return row | other

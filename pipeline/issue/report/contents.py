@@ -9,7 +9,7 @@ from pipeline.issue.report import meanings
 from pipeline.issue.report.causes import causes
 from pipeline.issue.report.chosen import Chosen, choose
 from pipeline.issue.report.differences import differences
-from pipeline.issue.report.evidence import base_log, check_table, held, session_table, urgency
+from pipeline.issue.report.evidence import base_log, check_table, field_shift_table, held, session_table, urgency
 from pipeline.issue.report.foundation import file_tables, mark_tables, model_table, over_critical, statistics_tables
 from pipeline.issue.report.glossary import GLOSSARY
 from pipeline.issue.report.site import localisation, site_table
@@ -36,6 +36,7 @@ def contents(record: Record) -> dict[str, Any]:
         "reasons": _reasons(record),
         "changes": _changes(record),
         "sessions": session_table(record, package),
+        "field_shifts": field_shift_table(record),
         "timelines": _timelines(record),
         "checks": check_table(record, package),
         "tolerances": _tolerances(record["checks"]),

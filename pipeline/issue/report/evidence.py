@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterator, Mapping
 
+from pipeline.issue.field_shift_types import FieldShiftTaken
 from pipeline.issue.record_types import Record
 from pipeline.issue.report import meanings
 from pipeline.issue.report.chosen import choose
@@ -43,6 +44,33 @@ def session_table(record: Record, package: str) -> Table:
     )
     chosen = choose(record["sessions"], urgency, most=_SESSIONS)
     return table(caption, columns, chosen, f"the layer sessions of {package}")
+
+
+def field_shift_table(record: Record) -> Table | None:
+    """Return the table of what the field had applied and was taken out first; None where there is nothing."""
+    if not record["field_shifts"]:
+        return None
+    columns: list[Column[FieldShiftTaken]] = [
+        name("Session", "session", names=True),
+        Column("Of", "long", lambda row: ", ".join([row["base"] or "", *row["files"]]).strip(", ") or "all"),
+        time("From", "from"),
+        time("To", "until"),
+        name("Tie", "tie"),
+        time("Tie read", "observed"),
+        name("Mark", "mark"),
+        Column("Coordinates", "t", lambda row: row["coordinates"] or "-"),
+        difference("East", "shift_east"),
+        difference("North", "shift_north"),
+        difference("Up", "shift_up"),
+        Column("Model", "t", lambda row: row["model"]),
+        number("Since issue", "since"),
+    ]
+    caption = (
+        "What the field had applied already and was taken out first, metres: stated, or worked out from a tie as the"
+        " equipment did, with the mark's coordinates of the register or as typed. An issue keeps the numbers of the"
+        " first that took them out."
+    )
+    return table(caption, columns, choose(record["field_shifts"], lambda row: 1, most=_SESSIONS), "issue.json")
 
 
 def check_table(record: Record, package: str) -> Table:

@@ -1,0 +1,284 @@
+"""Field corrections stated by what was done: the reading on a mark that the equipment worked its shift out from.
+
+The equipment is simulated by closed forms (`tests/support/field_days.py`); with what it applied taken out, every point
+is where simulated truth has it.
+"""
+
+import datetime as dt
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from field_days import apply, apply_on_grid, on_grid, shown, since
+from issued import Issue, off_truth
+from network_jobs import START, STEP, Network
+from numpy.testing import assert_allclose
+from running import run_written
+from simulate_files import write_job
+from simulate_plan import Floats, move, turn_enu
+
+from pipeline import run_job
+from pipeline.check import check_job
+from pipeline.cli.show import summary
+from pipeline.job.model import FieldShift
+from pipeline.problems import JobError
+from pipeline.sessions.toml_lines import field_shift_text
+
+TENTH_MM = 1e-4
+POINTS = [(300 * k, 250 * k - 900) for k in range(6)]
+DAYS = ("register", "typed", "degrees", "grid", "until", "again", "receiver", "yesterday")
+
+
+def moment(step: int, day: int = 0) -> dt.datetime:
+    """Return the time of a session's row: its first is number 1."""
+    return START + day * dt.timedelta(days=1) + step * STEP
+
+
+def day(work: Network, name: str, more: tuple[tuple[int, int], ...] = ()) -> int:
+    """Add a day: a tie on CM1 at step 1, a check on CM2 at step 2, points, closing checks."""
+    number = work.session(name, ties=["CM1"], points=[*POINTS, *more], checks=["CM2"], closing=["CM2", "CM1"])
+    return number
+
+
+def network() -> Network:
+    work = Network()
+    for name, east, north in (("CM1", 0, 0), ("CM2", 700, -500), ("CM3", -400, 300)):
+        work.mark(name, east, north)
+    return work
+
+
+def true(work: Network, mark: str) -> Floats:
+    return np.array(work.marks.geographic(mark))
+
+
+def typed(work: Network, mark: str, enu: tuple[float, float, float]) -> Floats:
+    """Return a mark's longitude, latitude and height, typed with a mistake of metres east, north and up."""
+    at = true(work, mark)
+    there = move(*(at[:, None]), turn_enu(at[0], at[1], np.array(enu)), work.plan.place.ellipsoid)
+    return np.array([values[0] for values in there])
+
+
+def written() -> tuple[Network, dict[str, Any]]:
+    """Return eight days, each of which states its field shift in another way, with the keys by which it does."""
+    work = network()
+    for name in DAYS:
+        day(work, name)
+    rows, told = work.rows, {name: {"from": moment(2, n), "tie": f"{name}-CM1-1", "mark": "CM1"}
+                             for n, name in enumerate(DAYS)}  # fmt: skip
+    apply(work, since(work, moment(2), session=0), "register-CM1-1", true(work, "CM1"))
+    wrong = typed(work, "CM1", (0.31, -0.17, 0.08))
+    east, north, up = (float(value) for value in on_grid(work, wrong))
+    told["typed"] |= {"easting": east, "northing": north, "height": up}
+    apply(work, since(work, moment(2, 1), session=1), "typed-CM1-1", wrong)
+    lon, lat, height = (float(value) for value in wrong)
+    told["degrees"] |= {"longitude": lon, "latitude": lat, "ellipsoid_height": height}
+    apply(work, since(work, moment(2, 2), session=2), "degrees-CM1-1", wrong)
+    told["grid"] |= {"model": "grid"}
+    apply_on_grid(work, since(work, moment(2, 3), session=3), "grid-CM1-1", true(work, "CM1"))
+    told["until"] |= {"until": moment(5, 4)}
+    apply(work, since(work, moment(2, 4), moment(5, 4), 4), "until-CM1-1", true(work, "CM1"))
+    # while the first is on, CM2 is read, and the equipment works out another that takes its place
+    apply(work, since(work, moment(2, 5), session=5), "again-CM1-1", true(work, "CM1"))
+    apply(work, since(work, moment(4, 5), session=5), "again-CM2-1", typed(work, "CM2", (0.02, 0.03, -0.01)))
+    second = on_grid(work, typed(work, "CM2", (0.02, 0.03, -0.01)))
+    again: Any = [told["again"] | {"until": moment(4, 5)}, {"from": moment(4, 5), "tie": "again-CM2-1", "mark": "CM2"}]
+    again[1] |= dict(zip(("easting", "northing", "height"), map(float, second), strict=True))
+    other = (np.arange(len(rows["name"])) % 2 == 1) & (rows["session"] == 6)
+    rows["base"] = np.where(other, "r2", rows["base"])
+    told["receiver"] |= {"base": "R2"}
+    apply(work, since(work, moment(2, 6), session=6) & other, "receiver-CM1-1", true(work, "CM1"))
+    del work.job["session"][6]["base"]
+    # what the equipment worked out a day ago, against another base, is still on; that day's rows were raw
+    told["yesterday"] |= {"from": moment(0, 7), "tie": "receiver-CM1-1"}
+    apply(work, since(work, moment(0, 7), session=7), "receiver-CM1-1", true(work, "CM1"))
+    return work, {**told, "again": again}
+
+
+@pytest.fixture(scope="module")
+def days(tmp_path_factory: pytest.TempPathFactory) -> tuple[Network, Issue]:
+    work, told = written()
+    for number, name in enumerate(DAYS):
+        work.job["session"][number]["field_shift"] = told[name]
+    # the last day's rows all carry it, its tie too: raw again, that tie shifts the day as any other
+    return work, run_written(work.write(tmp_path_factory.mktemp("days")))
+
+
+@pytest.mark.parametrize("name", DAYS)
+def test_every_way_of_stating_it_gives_the_truth(name: str, days: tuple[Network, Issue]) -> None:
+    work, issue = days
+    rows = [row for row in issue.points.rows if row["session"] == name]
+    assert len(rows) == len(POINTS)
+    assert_allclose(off_truth(rows, work.truth), 0, rtol=0, atol=TENTH_MM)
+    assert all(row["passed"] in (1, None) for row in issue.check_marks.rows if row["session"] == name)
+
+
+def test_the_record_says_what_was_taken_out_and_by_which_reading(days: tuple[Network, Issue]) -> None:
+    work, issue = days
+    taken = issue.record["field_shifts"]
+    assert [one["session"] for one in taken] == [*DAYS[:5], "again", "again", *DAYS[6:]]
+    (first,) = [one for one in taken if one["session"] == "register"]
+    assert (first["tie"], first["mark"], first["coordinates"]) == ("register-CM1-1", "CM1", "register")
+    assert (first["source_row"], first["since"]) == (2, 1)
+    at = work.row("register-CM1-1")
+    raw = np.array([work.rows[name][at][0] for name in ("longitude", "latitude", "height")])
+    assert_allclose(raw, shown(work, "register-CM1-1"))
+    vector = [first[key] for key in ("shift_x", "shift_y", "shift_z")]
+    assert_allclose(vector, work.shifts[0], rtol=0, atol=1e-5)  # raw = truth - shift, and the tie is on the mark
+    assert not [note for note in issue.record["notes"] if "field shift" in note]
+    assert "field shift taken out of session register" in summary(issue.record, "issue 001")
+
+
+def test_one_export_of_two_carries_it(tmp_path: Path) -> None:
+    """By its name, by its folder, by a pattern: the same."""
+    work = network()
+    day(work, "one")
+    half = len(work.rows["name"]) // 2
+    second = np.arange(len(work.rows["name"])) >= half
+    apply(work, second, "one-CM1-1", true(work, "CM1"))
+    stated = {"from": moment(2), "tie": "one-CM1-1", "mark": "CM1"}
+    for number, files in enumerate((["rover002.csv"], ["./rover002.csv"], ["*2.csv", "*2.CSV"])):
+        work.job["session"][0]["field_shift"] = stated | {"files": files}
+        path = write_job(tmp_path / str(number), work.rows, work.register, work.job, "csv", 2, False)
+        issue = run_written(path)
+        assert_allclose(off_truth(issue.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
+
+
+def usual_day() -> Network:
+    work = network()
+    day(work, "one")
+    apply(work, since(work, moment(2)), "one-CM1-1", true(work, "CM1"))
+    work.job["session"][0]["field_shift"] = {"from": moment(2), "tie": "one-CM1-1", "mark": "CM1"}
+    return work
+
+
+def revise(work: Network, mark: str, by: float) -> None:
+    at = list(work.register["mark"]).index(mark)
+    work.register["easting"] = work.register["easting"].copy()
+    work.register["easting"][at] += by
+
+
+def test_a_revised_register_leaves_what_was_taken_out(tmp_path: Path) -> None:
+    """The field applied what it applied: every point moves by the revision of the tie alone, 20 mm to the east."""
+    work = usual_day()
+    path = work.write(tmp_path)
+    first = run_written(path)
+    revise(work, "CM1", 0.020)
+    work.write(tmp_path)
+    second = run_written(path)
+    moved = [row["easting"] for row in second.points.rows] - np.array([row["easting"] for row in first.points.rows])
+    assert_allclose(moved, 0.020, rtol=0, atol=TENTH_MM)
+    before, now = (issue.record["field_shifts"] for issue in (first, second))
+    assert before == now  # to the bit, since issue 001
+    assert any("taken out as in issue 001" in note for note in second.record["notes"])
+    assert "taken out as in issue 001" in second.record["changes"]["because"][0]
+    assert not run_job(path).issued
+
+
+def test_of_an_issue_between_without_it_the_first_that_had_it_counts(tmp_path: Path) -> None:
+    work = usual_day()
+    path = work.write(tmp_path)
+    first = run_written(path)
+    table = work.job["session"][0]
+    stated = table.pop("field_shift")
+    work.write(tmp_path)
+    run_job(path)
+    table["field_shift"] = stated
+    revise(work, "CM1", 0.020)
+    work.write(tmp_path)
+    third = run_written(path)
+    assert third.record["issue"] == 3
+    assert third.record["field_shifts"] == first.record["field_shifts"]
+
+
+def test_a_mark_that_only_the_field_shift_names_may_be_revised(tmp_path: Path) -> None:
+    """Nothing else hangs on it, so that nothing changes; what was typed in the field never hangs on the register."""
+    work = network()
+    work.session("one", ties=["CM1"], points=POINTS, checks=["CM2", "CM3"], closing=["CM2"])
+    apply(work, since(work, moment(10)), "one-CM1-1", typed(work, "CM3", (400.0, -300.0, 0.0)))
+    told = on_grid(work, typed(work, "CM3", (400.0, -300.0, 0.0)))
+    stated = {"from": moment(10), "tie": "one-CM1-1", "mark": "CM9"}
+    work.job["session"][0]["field_shift"] = stated | dict(
+        zip(("easting", "northing", "height"), map(float, told), strict=True)
+    )
+    issue = run_written(work.write(tmp_path))
+    assert issue.record["field_shifts"][0]["coordinates"] == "typed"
+    assert any("as a tie it stands on CM1" in note for note in issue.record["notes"])
+
+
+def refused(work: Network, folder: Path, stated: Any, **session: Any) -> list[str]:
+    work.job["session"][0]["field_shift"] = stated
+    work.job["session"][0] |= session
+    with pytest.raises(JobError) as error:
+        check_job(work.write(folder))
+    assert all(problem.line for problem in error.value.problems)
+    return [f"{problem.what}; {problem.fix}" for problem in error.value.problems]
+
+
+BY = {"from": moment(2), "tie": "one-CM1-1", "mark": "CM1"}
+VECTOR = {"east": 1.0, "north": 2.0, "up": 3.0}
+REFUSED: dict[str, tuple[Any, str]] = {
+    "unknown mark": (BY | {"mark": "CM7"}, 'by the mark "CM7", which is not in the register; write its coordinates'),
+    "mark without height": (BY | {"mark": "P4"}, 'by the mark "P4", which has no height in the register'),
+    "unknown tie": (BY | {"tie": "one-CM1-7"}, '"one-CM1-7", but no reading has that name'),
+    "tie in the window": (BY | {"from": moment(1)}, "when the shift was applied already; the tie was read raw"),
+    "tie later": (BY | {"tie": "two-CM1-1"}, "in a later session; the tie was read raw"),
+    "no file": (BY | {"files": ["rover9.csv"]}, 'the exports "rover9.csv", which matches none of the job'),
+    "no base": (BY | {"base": "B9"}, "is of base 'B9', and the session's base is 'B0000'"),
+    "before the session": (BY | {"from": moment(-9), "until": moment(-5)}, "before the session begins"),
+    "backwards": (BY | {"until": moment(1)}, "which is not after its beginning"),
+    "both forms": (BY | VECTOR, "has both tie and mark and east and north and up"),
+    "tie alone": ({"from": moment(2), "tie": "one-CM1-1"}, 'has a tie and no mark; write mark = "..."'),
+    "half a vector": ({"from": moment(2), "east": 1.0}, "has east and no north and no up"),
+    "nothing": ({"from": moment(2)}, "does not say what was applied"),
+    "half typed": (BY | {"easting": 1.0, "northing": 2.0}, "has easting and northing of its mark and no height"),
+    "typed twice": (BY | {"easting": 1.0, "latitude": 2.0}, "coordinates twice, on the grid and in degrees"),
+    "typed for nothing": (VECTOR | {"from": moment(2), "easting": 1.0, "northing": 1.0, "height": 1.0}, "and no mark"),
+    "no end": ([BY, VECTOR | {"from": moment(5)}], "the earlier one has no end"),
+    "the same": ([BY | {"until": moment(6)}, BY | {"from": moment(5)}], "and they are the same"),
+}
+
+
+@pytest.mark.parametrize("case", REFUSED)
+def test_what_is_refused(case: str, tmp_path: Path) -> None:
+    stated, words = REFUSED[case]
+    work = network()
+    work.mark("P4", 100, 100, holds="position")
+    day(work, "one")
+    day(work, "two")
+    work.register["height"][list(work.register["mark"]).index("P4")] = np.nan
+    told = refused(work, tmp_path, stated)
+    assert any(words in each for each in told), told
+
+
+def test_a_base_that_nothing_carries_is_refused(tmp_path: Path) -> None:
+    work = network()
+    day(work, "one")
+    assert set(work.rows["base"]) == {"B0000"}
+    del work.job["session"][0]["base"]
+    (told,) = refused(work, tmp_path, BY | {"base": "B9"})
+    assert "is of base B9, which no reading carries; the base ids of the exports are b0000" in told
+
+
+def test_what_overlaps_on_purpose_is_taken_out_twice(tmp_path: Path) -> None:
+    """Both state their time: the field applied a vector as well, for a while."""
+    work = usual_day()
+    chosen = since(work, moment(4), moment(7))
+    at = true(work, "CM1")
+    there = move(*(work.rows[n][chosen] for n in ("longitude", "latitude", "height")),
+                 turn_enu(at[0], at[1], np.array([1.0, 2.0, 3.0])), work.plan.place.ellipsoid)  # fmt: skip
+    for name, values in zip(("longitude", "latitude", "height"), there, strict=True):
+        work.rows[name][chosen] = values
+    second = VECTOR | {"from": moment(4), "until": moment(7)}
+    work.job["session"][0]["field_shift"] = [BY | {"until": moment(60)}, second]
+    issue = run_written(work.write(tmp_path))
+    assert_allclose(off_truth(issue.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
+
+
+@pytest.mark.parametrize("keys", [BY, BY | {"until": moment(7), "files": ["a.csv", "b c.csv"], "base": 'B "1"'},
+                                  VECTOR | {"from": moment(2), "model": "grid"}])  # fmt: skip
+def test_lines_ready_to_paste_say_the_same(keys: dict[str, Any]) -> None:
+    stated = FieldShift.model_validate(keys)
+    text = field_shift_text(stated)
+    assert FieldShift.model_validate(tomllib.loads(f"field_shift = {text}")["field_shift"]) == stated
