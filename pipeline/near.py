@@ -37,6 +37,29 @@ def nearest(word: str, known: Iterable[str], most: int = 3) -> list[str]:
     return [name for _, name in sorted(found)[:most]]
 
 
+def misspelled(word: str, known: Iterable[str], most: int = 3) -> list[str]:
+    """Return up to ``most`` of ``known`` that ``word`` may be meant for: the nearest, then those one letter off.
+
+    "TM1" is one letter off "CM1", as a slip of the keyboard or the ear is; it may as well be a name of its own.
+    """
+    every = list(dict.fromkeys(known))
+    found = nearest(word, every, most)
+    found += [name for name in every if name not in found and _one_letter_off(_bare(word), _bare(name))]
+    return found[:most]
+
+
+def _one_letter_off(word: str, name: str) -> bool:
+    """Tell whether two names of the same figures differ in one letter: another, one more, one less, or two swapped."""
+    short, long = sorted((word, name), key=len)
+    if not _same_figures(word, name) or re.sub(r"\D", "", word) != re.sub(r"\D", "", name) or len(long) < _PIECE:
+        return False
+    if len(short) != len(long):
+        return any(short == long[:at] + long[at + 1 :] for at in range(len(long)))
+    unlike = [at for at, (one, other) in enumerate(zip(short, long, strict=True)) if one != other]
+    swapped = len(unlike) == 2 and unlike[1] == unlike[0] + 1 and sorted(short) == sorted(long)
+    return len(unlike) == 1 or swapped
+
+
 def beside(path: str) -> list[str]:
     """Return the files in a path's folder whose names are nearly like its own, with or without an ending."""
     at, name = os.path.split(path)

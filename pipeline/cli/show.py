@@ -7,6 +7,7 @@ from textwrap import indent
 from pipeline.issue.attention import REASONS, Attention, Kind, attention
 from pipeline.issue.field_shift_types import FieldShiftTaken, told
 from pipeline.issue.record_types import Diagnosis, Record, SiteFit
+from pipeline.issue.report.foundation import under_bases
 from pipeline.issue.report.site import localisation
 from pipeline.issue.row_types import CheckRow, SessionRow
 from pipeline.issue.written_axes import axes_written
@@ -15,8 +16,8 @@ from pipeline.words import counted
 
 #: How many failing occupations the summary lists before it points at the layer, how many things wholly held back.
 _FAILING, _WHOLLY = 12, 12
-#: How many field shifts.
-_TAKEN_OUT = 6
+#: How many field shifts, and new marks under bases.
+_TAKEN_OUT, _NEW = 6, 6
 #: How many marks of a site's localisation it lists, those that fit worst in plan first.
 _SITE_MARKS = 12
 _LEGEND = "  east, north, up: the shift added to the raw positions, metres; sigma: one standard deviation of it"
@@ -34,6 +35,7 @@ def summary(record: Record, headline: str) -> str:
         "",
         *_sessions(record["sessions"]),
         *_taken_out(record["field_shifts"]),
+        *_new_marks(record),
         "",
         *_checks(record["checks"], record["diagnoses"]),
     ]
@@ -123,6 +125,20 @@ def _taken_out(found: Sequence[FieldShiftTaken]) -> list[str]:
     lines = [f"  {one_line(told(one))}" for one in found[:_TAKEN_OUT]]
     more = [f"  and {len(found) - _TAKEN_OUT} more in issue.json"] if len(found) > _TAKEN_OUT else []
     return [*lines, *more]
+
+
+def _new_marks(record: Record) -> list[str]:
+    """Return the lines of the marks that the adjustment gives by a base alone that stood on them."""
+    new = under_bases(record)
+    of_new = [mark for mark in record["marks"] if mark["mark"] in new and mark["hu95"] is not None]
+    lines = [
+        f"  new mark {mark['mark']} under the base of session {new[mark['mark']]}: easting {_metres(mark['easting'])},"
+        f" northing {_metres(mark['northing'])}, height {_metres(mark['height'])}; 95 % {_metres(mark['hu95'])}"
+        f" horizontally, {_metres(mark['vu95'])} in height"
+        for mark in of_new[:_NEW]
+    ]
+    more = [f"  and {len(of_new) - _NEW} more in the layer marks"] if len(of_new) > _NEW else []
+    return [*map(one_line, lines), *more]
 
 
 def _checks(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list[str]:

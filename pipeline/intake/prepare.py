@@ -258,7 +258,10 @@ def _code(text: str) -> str:
 def _check_marks(
     loaded: LoadedJob, windows: tuple[SessionWindow, ...], register: Register | None, problems: Problems
 ) -> None:
-    """Check that every mark that a session names is in the register, or is a temporary mark that joins something."""
+    """Check that every mark that a session names is in the register, or is a temporary mark that joins something.
+
+    A base may stand on a new mark: where other ties hold its session, that gives the mark its coordinates.
+    """
     control = loaded.job.control
     if register is not None:
         known = set(register.names)
@@ -280,8 +283,6 @@ def _check_marks(
         session = window.session
         uses = [(tie.mark, window.where_tie(number), "tie") for number, tie in enumerate(session.ties)]
         uses += [(check.mark, window.where_check(number), "check") for number, check in enumerate(session.checks)]
-        if session.setup:
-            uses.append((session.setup.mark, window.where, "setup"))
         for mark, where, use in uses:
             if mark not in known and (use == "check" or len(places[mark]) < 2):
                 if mark not in near and len(near) < HINTS:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.near import listed, nearest
+from pipeline.near import listed, misspelled, nearest
 
 KEYS = ["name", "folder", "time_zone", "max_sigma_horizontal", "latitude", "longitude", "height", "epoch"]
 
@@ -41,3 +41,15 @@ def test_marks(word: str, marks: list[str], near: list[str]) -> None:
 def test_a_list_is_cut_and_counted() -> None:
     assert listed(["a", "b", "a"], '"') == '"a", "b"'
     assert listed(map(str, range(1012))).endswith("11 and 1,000 more")
+
+
+@pytest.mark.parametrize(
+    ("word", "meant"),
+    [
+        ("TM1", ["CM1"]), ("CMM1", ["CM1"]), ("C1", ["CM1"]), ("MC1", ["CM1"]), ("cm 1", ["CM1"]), ("CM4", []),
+        ("PEG", []), ("TM21", []), ("KP17", []),
+    ],
+)  # fmt: skip
+def test_a_name_one_letter_off_may_be_meant_for_a_mark(word: str, meant: list[str]) -> None:
+    """A letter, not a figure: CM4 is another mark than CM1."""
+    assert misspelled(word, ["CM1", "KP71234"]) == meant

@@ -90,12 +90,12 @@ def mark_tables(record: Record, package: str) -> list[Table]:
         length("Height", "height"),
         length("95 % h", "hu95"),
         length("95 % v", "vu95"),
-        Column("Status", "", lambda row: _status(row, off)),
+        Column("Status", "", lambda row: _status(row, off, new)),
         Column("Fixed in", "", lambda row: fixed(row["holds"])),
         number("Occupations", "occupations"),
     ]
     chosen = choose(record["marks"], lambda row: int(None in (row["easting"], row["height"])), most=_MARKS)
-    off = _from_register(record)
+    off, new = _from_register(record), under_bases(record)
     axes = axes_written(record)
     within = "metres in the grid and height datum, 95 % uncertainties"
     if not axes.plain:
@@ -116,10 +116,17 @@ def _from_register(record: Record) -> dict[str, float]:
     return moved
 
 
-def _status(mark: MarkRow, off: Mapping[str, float]) -> str:
+def under_bases(record: Record) -> dict[str, str]:
+    """Return the marks that nothing but a base stood on, in no register, each with that base's session: new ones."""
+    alone = {mark["mark"] for mark in record["marks"] if mark["holds"] is None and mark["occupations"] == 1}
+    return {one["mark"]: one["session"] for one in record["adjustment"]["set_ups"] if one["mark"] in alone}
+
+
+def _status(mark: MarkRow, off: Mapping[str, float], new: Mapping[str, str]) -> str:
     """Return how a mark's coordinates came about, in words."""
     if mark["status"] != MarkStatus.CONSTRAINED:
-        return mark["status"]
+        under = f", new, under the base of session {new[mark['mark']]}" if mark["mark"] in new else ""
+        return f"{mark['status']}{under}"
     moved = f", {metres(off[mark['mark']])} m from the register" if mark["mark"] in off else ""
     return f"constrained (weighted){moved}"
 
