@@ -36,7 +36,7 @@ def drifts(survey: Survey, solved: Solved, found: Sequence[Drift]) -> list[str]:
 
 def not_stated(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[str]:
     """Return for each session whose readings carry a shift that the job does not state a sentence, and the lines."""
-    told = {}
+    told: dict[int, str] = {}
     for one in diagnoses.diagnoses:
         if one.field_shift is not None:
             best = next(each for each in one.explanations if each.hypothesis.kind is Kind.NOT_STATED)

@@ -11,8 +11,6 @@ from pipeline.geodesy.operations import own_places
 from pipeline.intake.ledger import SOUND, Rows
 from pipeline.notices.beside_marks import Beside, beside_notes
 from pipeline.read.files import read_batches
-from pipeline.sessions.windows import SessionWindow
-from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
 from pipeline.words import Reason, reason_code
 
@@ -20,8 +18,6 @@ from pipeline.words import Reason, reason_code
 _KEPT = 2_000
 #: Metres that a raw position of a mark, as it is predicted, may be off.
 _PREDICTED = 3.0
-#: Times of a session at which it is asked what the field had applied.
-_TIMES = 97
 #: Points that are held back because of others are told as well: what they stand on may say why.
 _FOR_OTHERS = (Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED)
 
@@ -123,7 +119,7 @@ def _maybe_near(drafter: Drafter, rows: Rows) -> Integers:
         here = sound[np.searchsorted(group, one) : np.searchsorted(group, one, side="right")]
         marks = _raw_places(drafter, session, of)
         across = DEGREE * np.cos(np.radians(np.nan_to_num(marks[:, 1]).mean()))
-        reach = survey.job.checks.radius + _PREDICTED + _in_field(solved, survey.windows[session], drafter)
+        reach = survey.job.checks.radius + _PREDICTED + solved.field.most(session)
         arranged = NearMarks.of(marks * [across, DEGREE], reach)
         near, _ = arranged.find(rows.observed.longitude[here] * across, rows.observed.latitude[here] * DEGREE)
         chosen.append(here[near])
@@ -140,14 +136,3 @@ def _raw_places(drafter: Drafter, session: int, block: int) -> Floats:
     raw = operation.inverse(x, y, z, year if operation.time_dependent else None)
     longitude, latitude, _ = own_places(survey.job.points[block].crs or "", *raw)
     return np.column_stack([longitude, latitude])
-
-
-def _in_field(solved: Solved, window: SessionWindow, drafter: Drafter) -> float:
-    """Return the most, in metres, that the field had shifted readings of a session already."""
-    if not window.session.field_shift:
-        return 0.0
-    place, to_issued = solved.places[window.index], drafter.survey.operations.frames.to_issued
-    times = np.linspace(window.start_ms, window.end_ms - 1, _TIMES).astype(np.int64)
-    raw = np.tile(place, (_TIMES, 1))
-    out = solved.field.take_out(raw, np.full(_TIMES, window.index), times, to_issued)
-    return float(np.linalg.norm(out - raw, axis=1).max())

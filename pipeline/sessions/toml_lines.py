@@ -47,7 +47,7 @@ def table_lines(name: str, given: Session, since: int, until: int) -> Iterator[s
     yield f"end = {iso(moment(until))}"
     if given.base is not None:
         yield f"base = {quoted(given.base)}"
-    carried = [field_shiftquoted(one) for one in given.field_shifts if _within(one, since, until)]
+    carried = [field_shift_text(one) for one in given.field_shifts if _within(one, since, until)]
     if carried:
         several = f"[{', '.join(carried)}]"
         yield f"field_shift = {carried[0] if len(carried) == 1 else several}"
@@ -59,7 +59,7 @@ def _within(one: FieldShift, since: int, until: int) -> bool:
     return begins < until and (one.until is None or round(one.until.timestamp() * 1000) > since)
 
 
-def field_shiftquoted(one: FieldShift) -> str:
+def field_shift_text(one: FieldShift) -> str:
     """Return a field shift as the inline table of a job file."""
     said = [f"{key} = {_value(value)}" for key, value in one.model_dump(by_alias=True).items() if key != "model"]
     model = [] if one.model == "geocentric" else [f"model = {quoted(one.model)}"]

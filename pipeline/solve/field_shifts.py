@@ -89,6 +89,10 @@ class FieldShifts:
         """Return those of a session."""
         return tuple(one for one in self.taken if one.window.session == session)
 
+    def most(self, session: int) -> float:
+        """Return the most, in metres, by which readings of a session may have been shifted."""
+        return sum(float(np.linalg.norm(one.geocentric + one.grid)) for one in self.of(session))
+
     def take_out(self, xyz: Floats, by: Read, to_issued: Operation) -> Floats:
         """Return (n, 3) raw positions as they would be had the field never corrected them.
 
