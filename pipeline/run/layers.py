@@ -23,7 +23,6 @@ from pipeline.issue import record_types
 from pipeline.issue.folder.durable import has_room
 from pipeline.issue.formats.formats import write_formats
 from pipeline.issue.geopackage.by_code import ByCode
-from pipeline.issue.geopackage.database import database_of
 from pipeline.issue.geopackage.descriptions import described
 from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, SESSIONS
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
@@ -87,7 +86,7 @@ def lay_out(
             done = _written_anew(running, causes, package)
     written, rest = done
     try:
-        read_back(package, written)
+        database = read_back(package, written)
     except ReadBackError as error:
         # GDAL may say nothing of a disk that fills or fails while it closes a file or begins a layer
         has_room(package, earlier.last.package.stat().st_size if earlier is not None else 0)
@@ -96,7 +95,7 @@ def lay_out(
         raise
     entries = [rest.summed(layer) for layer in written]
     files: list[FileIssued] = [{"name": package.name, "sha256": digest(package), "layers": entries}]
-    files[0]["database"] = database_of(package, [layer.name for layer in written])
+    files[0]["database"] = database
     complete = Package(package, {layer.name: layer.rows for layer in written})
     files += write_formats(job.issue.formats, complete, about(drafter.survey, number))
     return rest.laid(files)
@@ -127,10 +126,14 @@ def dry(drafter: Drafter, causes: Sequence[str | None], progress: Progress | Non
 def _written_anew(running: "_SecondPass", causes: Sequence[str | None], package: Path) -> tuple[Layers, "_Rest"]:
     """Write every layer into a new GeoPackage."""
     running.read_earlier()
-    points = LayerSource("points", running.carried.schema, running.points(), running.description)
-    written = running.write(package, [points], into=False)
-    rest = _Rest.of(running, causes)
-    return (*written, *running.write(package, rest.sources(), into=True)), rest
+    known: list[_Rest] = []
+
+    def layers() -> Iterator[LayerSource]:
+        yield LayerSource("points", running.carried.schema, running.points(), running.description)
+        known.append(_Rest.of(running, causes))
+        yield from known[0].sources()
+
+    return running.write(package, layers(), into=False), known[0]
 
 
 def _revised(

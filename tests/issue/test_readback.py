@@ -7,6 +7,7 @@ import sqlite3
 import struct
 import subprocess
 import sys
+from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -17,6 +18,7 @@ import pyarrow as pa
 import pytest
 from issue_layers import written_to
 
+from pipeline.issue.geopackage import readback
 from pipeline.issue.geopackage.layers import wkb_points
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
 from pipeline.issue.geopackage.tally import KEPT, Tally, Written
@@ -52,7 +54,7 @@ TAMPERED = {
     "a position lost": ("UPDATE points SET geom = NULL WHERE fid = 12", "geometries"),
     "two rows exchanged": (
         "UPDATE points SET fid = CASE fid WHEN 2 THEN -3 ELSE 2 END WHERE fid IN (2, 3)",
-        "geometry",
+        "geometry|feature ids",
     ),
     "the layer's CRS": ("UPDATE gpkg_geometry_columns SET srs_id = 4326", "srs_id"),
     "the CRS of all tables": (
@@ -91,13 +93,57 @@ def test_a_change_is_found(
         read_back(path, written)
 
 
-def test_fiona_alone_finds_a_height_in_a_small_layer(tmp_path: Path, make: Make) -> None:
-    """Every row up to some thousands is compared through the other GDAL, with the row's number."""
+def test_a_height_in_a_small_layer_is_told_with_its_row(tmp_path: Path, make: Make) -> None:
+    """Every value up to some thousands of rows is compared."""
     path = tmp_path / "a.gpkg"
     written = make(path, points=SMALL)
     tamper(path, "UPDATE points SET geom = raised(geom, 0.001) WHERE fid = 613")
     with pytest.raises(ReadBackError, match=r"row 613 is at"):
         read_back(path, written)
+
+
+VALUES = {
+    "hu95": "hu95 + 1e-12",
+    "name": "name || ' '",
+    "observed": "'2026-03-02T07:30:00Z'",
+    "source_row": "source_row + 1",
+    "Depth": "NULL",
+    "height": "'9'",
+}
+
+
+@pytest.mark.parametrize("column", VALUES)
+def test_a_value_is_found(tmp_path: Path, wholes: dict[int, tuple[Path, tuple[Written, ...]]], column: str) -> None:
+    """Whatever it is: the column is named."""
+    whole, written = wholes[SMALL]
+    path = Path(shutil.copy(whole, tmp_path))
+    tamper(path, f"UPDATE points SET {column} = {VALUES[column]} WHERE fid = 7")
+    with pytest.raises(ReadBackError, match=f"its {column} are not those given"):
+        read_back(path, written)
+
+
+def test_fiona_finds_a_height_for_itself(tmp_path: Path, make: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The other GDAL reads some rows of every file, whatever SQLite says of it, and of a kind that it has seen too."""
+    path = tmp_path / "a.gpkg"
+    written = make(path, points=SMALL)
+    read_back(path, written)
+    tamper(path, "UPDATE points SET geom = raised(geom, 0.001) WHERE fid = 1")
+    monkeypatch.setattr(readback, "_by_sqlite", lambda file, layers: [])
+    with pytest.raises(ReadBackError, match=r"row 1 is at"):
+        read_back(path, written)
+
+
+def test_fiona_opens_every_layer_of_a_kind_that_it_has_not_seen(
+    tmp_path: Path, make: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Once; of the next file of the kind it opens the one with most rows."""
+    opened: list[str] = []
+    look = readback._layer_by_fiona
+    monkeypatch.setattr(readback, "_layer_by_fiona", lambda file, one: opened.append(one.name) or look(file, one))
+    monkeypatch.setattr(readback, "_seen", OrderedDict())
+    for name in ("a.gpkg", "b.gpkg"):
+        read_back(tmp_path / name, make(tmp_path / name, points=5, held_back=9))
+    assert opened == ["points", "held_back", "held_back"]
 
 
 def test_the_second_layer_is_read_too(tmp_path: Path, make: Make) -> None:

@@ -71,7 +71,7 @@ class Handoff:
 
     def _feed(self) -> None:
         try:
-            for batch in _even(self._checked(), self._schema):
+            for batch in _even(checked(self._batches, self._schema), self._schema):
                 self._seen(batch)
                 self._queue.put(batch)
                 if self._stop.is_set():
@@ -80,12 +80,6 @@ class Handoff:
             close = getattr(self._batches, "close", None)
             if close is not None:
                 close()  # a generator's own clean-up, in the thread where it ran
-
-    def _checked(self) -> Iterator[pa.RecordBatch]:
-        for batch in self._batches:
-            if batch.schema != self._schema:
-                raise TypeError(f"a batch has the columns\n{batch.schema}\nand its layer has\n{self._schema}")
-            yield batch
 
     def _drain(self) -> None:
         # Once `_stop` is set the producer puts at most one more batch and one end, for which an empty queue has room.
@@ -96,6 +90,14 @@ class Handoff:
                 return
 
 
+def checked(batches: Iterable[pa.RecordBatch], schema: pa.Schema) -> Iterator[pa.RecordBatch]:
+    """Yield batches as they come. Raises TypeError for one that has other columns than ``schema``."""
+    for batch in batches:
+        if batch.schema != schema:
+            raise TypeError(f"a batch has the columns\n{batch.schema}\nand its layer has\n{schema}")
+        yield batch
+
+
 def _even(batches: Iterable[pa.RecordBatch], schema: pa.Schema) -> Iterator[pa.RecordBatch]:
     """Cut and join batches to `ROWS` rows each: a GeoPackage's bytes show how its rows were batched."""
     waiting: list[pa.RecordBatch] = []
@@ -103,17 +105,20 @@ def _even(batches: Iterable[pa.RecordBatch], schema: pa.Schema) -> Iterator[pa.R
     for batch in batches:
         while rows + len(batch) >= ROWS:
             head = batch.slice(0, ROWS - rows)
-            yield _joined([*waiting, head], schema)
+            yield joined([*waiting, head], schema)
             batch, waiting, rows = batch.slice(len(head)), [], 0
         if len(batch):
             waiting.append(batch)
             rows += len(batch)
     if rows:
-        yield _joined(waiting, schema)
+        yield joined(waiting, schema)
 
 
-def _joined(batches: list[pa.RecordBatch], schema: pa.Schema) -> pa.RecordBatch:
+def joined(batches: list[pa.RecordBatch], schema: pa.Schema) -> pa.RecordBatch:
+    """Return batches as one, without rows where there are none."""
     if len(batches) == 1:
         return batches[0]
+    if not batches:
+        return pa.RecordBatch.from_pylist([], schema)
     table = pa.Table.from_batches(batches, schema).unify_dictionaries().combine_chunks()
-    return table.to_batches()[0]
+    return table.to_batches()[0] if table.num_rows else batches[0]

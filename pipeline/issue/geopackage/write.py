@@ -1,25 +1,31 @@
 """The GeoPackage of an issue: several layers, each streamed from record batches while they are computed.
 
 The same layers give the same bytes, on any day and however much memory or how many processors the machine has, as long
-as the GDAL that writes them is the same build.
+as the libraries that write them are the same builds.
 """
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import chain
 from pathlib import Path
 
 import pyarrow as pa
 
 from pipeline.clock import iso
-from pipeline.files.gdal import gdal, gdal_options
+from pipeline.files.gdal import gdal_options
 from pipeline.files.plain_path import plain_folder
 from pipeline.geodesy.axes import Axes
+from pipeline.issue.geopackage.append import append
+from pipeline.issue.geopackage.blank import lay_blank, make_layer
 from pipeline.issue.geopackage.content import Content
-from pipeline.issue.geopackage.descriptions import commented
-from pipeline.issue.geopackage.handoff import Handoff
-from pipeline.issue.geopackage.layers import GEOMETRY, POINT_Z
-from pipeline.issue.geopackage.tally import KEPT, Tally, Written
+from pipeline.issue.geopackage.handoff import Handoff, checked, joined
+from pipeline.issue.geopackage.layers import GEOMETRY
+from pipeline.issue.geopackage.refused import NotWritten, TooLarge, refusal
+from pipeline.issue.geopackage.source import LayerSource
+from pipeline.issue.geopackage.tally import Tally, Written
+
+__all__ = ["LayerSource", "NotWritten", "TooLarge", "refusal", "write_geopackage"]
 
 _OPTIONS = {
     # By default a tenth of the machine's memory: beyond it the spatial index is built another way, with other bytes.
@@ -31,54 +37,10 @@ _OPTIONS = {
     "OGR_SQLITE_JOURNAL": "OFF",
 }
 
+#: Rows of all layers together that are gathered before any is written: some 3 MB.
+GATHERED = 16_384
 
 _IN_METRES = Axes()
-
-
-class NotWritten(OSError):
-    """A GeoPackage could not be written: a full disk, mostly. What there is of it is worth nothing."""
-
-
-class TooLarge(Exception):
-    """A layer goes beyond a limit of GeoPackages, which no disk can help; ``fix`` is what to do."""
-
-    def __init__(self, what: str, fix: str) -> None:
-        self.fix = fix
-        super().__init__(what)
-
-
-#: Limits of SQLite, by what GDAL and SQLite say of them, and what to do (sqlite.org/limits.html).
-_LIMITS = (
-    (("columns reached", "too many columns"), "leave columns out of the export: a GeoPackage holds no more"),
-    (("too big",), "shorten the longest text in the export: a GeoPackage holds none of 1 GB"),
-)
-
-
-def refusal(path: Path, layer: str, error: Exception) -> NotWritten | TooLarge:
-    """Return what to raise where a layer could not be written: a limit of the format is not the disk's refusal."""
-    what = f"{path.name}, layer {layer}: {error}"
-    for said, fix in _LIMITS:
-        if any(words in what for words in said):
-            return TooLarge(what, fix)
-    return NotWritten(what)
-
-
-@dataclass(frozen=True)
-class LayerSource:
-    """One layer to be written.
-
-    ``schema`` is one of `pipeline.issue.geopackage.layers`; ``batches`` has that schema, is taken once, in order, and
-    runs in another thread than the caller's. ``description`` names the height datum, such as "heights: NZVD2016".
-    ``kept`` is how many rows are kept for comparing one by one.
-    """
-
-    name: str
-    schema: pa.Schema
-    batches: Iterable[pa.RecordBatch]
-    description: str = ""
-    identifier: str = ""
-    geometry_type: str = POINT_Z
-    kept: int = KEPT
 
 
 def write_geopackage(
@@ -101,6 +63,9 @@ def write_geopackage(
     ``axes`` is what the columns are said to count in.
     ``layers`` may be a generator: a layer is asked for when the one before is complete.
 
+    Where all layers together have few rows these are gathered first and appended to a copy of a GeoPackage without
+    rows, as most jobs are small and GDAL opens a file anew for each layer; else each is streamed into the file by GDAL.
+
     Raises FileExistsError where there is a file already, TypeError for a column type that a GeoPackage cannot hold,
     NotWritten where the file system or GDAL refuses, TooLarge where the format's limits do, and whatever a layer's
     batches raise, as it was raised. After any of these the file is to be thrown away. A disk that fills on closing the
@@ -108,49 +73,88 @@ def write_geopackage(
     """
     if path.exists() and not into:
         raise FileExistsError(f"{path} exists; an issue's files are written once")
-    told = dict(metadata or {})
-    with gdal_options({**_OPTIONS, "OGR_CURRENT_DATE": _date(data_to)}), plain_folder(path.parent) as folder:
-        plain = folder / path.name
+    told, date = dict(metadata or {}), _date(data_to)
+    with gdal_options({**_OPTIONS, "OGR_CURRENT_DATE": date}), plain_folder(path.parent) as folder:
+        plain, rest = folder / path.name, iter(layers)
+        gathered: list[_Gathered] = []
+        if not into:
+            gathered, streamed = _gather(rest)
+            if streamed is None:
+                blank = lay_blank(plain, [one.layer for one in gathered], crs, told, axes)
+                append(plain, blank, {one.layer.name: one.rows() for one in gathered}, date)
+                return tuple(one.written(crs) for one in gathered)
+            rest = chain((replace(one.layer, batches=one.batches) for one in gathered), (streamed,), rest)
         return tuple(
-            _write_layer(plain, layer, crs, told, axes, first=number == 0 and not into, append=number > 0 and not into)
-            for number, layer in enumerate(layers)
+            _stream_layer(plain, layer, crs, told, axes, first=number == 0 and not into, append=number > 0 and not into)
+            for number, layer in enumerate(rest)
         )
 
 
-def _write_layer(
-    path: Path, layer: LayerSource, crs: str, metadata: dict[str, str], axes: Axes, *, first: bool, append: bool
+@dataclass(frozen=True)
+class _Gathered:
+    """A layer with all its rows."""
+
+    layer: LayerSource
+    batches: list[pa.RecordBatch]
+
+    def rows(self) -> pa.RecordBatch:
+        return joined(self.batches, self.layer.schema)
+
+    def written(self, crs: str) -> Written:
+        counted = _Counted(self.layer)
+        for batch in self.batches:
+            counted.add(batch)
+        return counted.written(crs)
+
+
+def _gather(layers: Iterator[LayerSource]) -> tuple[list[_Gathered], LayerSource | None]:
+    """Take layers with their rows while they are few; return them, and the layer that makes them too many."""
+    gathered: list[_Gathered] = []
+    left = GATHERED
+    for layer in layers:
+        _check_types(layer)
+        rows, batches = list[pa.RecordBatch](), checked(layer.batches, layer.schema)
+        for batch in batches:
+            rows.append(batch)
+            left -= batch.num_rows
+            if left < 0:
+                return gathered, replace(layer, batches=_resumed(rows, batches))
+        gathered.append(_Gathered(layer, rows))
+    return gathered, None
+
+
+def _resumed(before: list[pa.RecordBatch], rest: Iterator[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+    while before:
+        yield before.pop(0)
+    yield from rest
+
+
+class _Counted:
+    """What is counted of a layer's rows while they pass."""
+
+    def __init__(self, layer: LayerSource) -> None:
+        self._layer = layer
+        self._tally = Tally(layer.geometry_type, layer.kept)
+        self._content = Content({field.name: field.type for field in layer.schema})
+
+    def add(self, batch: pa.RecordBatch) -> None:
+        self._tally.add(batch.column(GEOMETRY))
+        self._content.add(batch)
+
+    def written(self, crs: str) -> Written:
+        columns = tuple(name for name in self._layer.schema.names if name != GEOMETRY)
+        return self._tally.written(self._layer.name, crs, columns, self._content.sums())
+
+
+def _stream_layer(
+    path: Path, layer: LayerSource, crs: str, metadata: Mapping[str, str], axes: Axes, *, first: bool, append: bool
 ) -> Written:
-    """Write one layer; without ``append`` it is made anew in a file that is there. ``first`` makes the file."""
-    pyogrio = gdal()
-    from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, GeometryError
-
+    """Write one layer while its rows come; without ``append`` it is made anew in a file that is there."""
     _check_types(layer)
-    tally = Tally(layer.geometry_type, layer.kept)
-    content = Content({field.name: field.type for field in layer.schema})
-
-    def seen(batch: pa.RecordBatch) -> None:
-        tally.add(batch.column(GEOMETRY))
-        content.add(batch)
-
-    with Handoff(layer.batches, layer.schema, seen) as batches:
-        try:
-            pyogrio.write_arrow(
-                pa.RecordBatchReader.from_batches(commented(layer.name, layer.schema, axes), batches),
-                path,
-                layer=layer.name,
-                driver="GPKG",
-                geometry_name=GEOMETRY,
-                geometry_type=layer.geometry_type,
-                crs=crs,
-                append=append,
-                dataset_metadata=metadata if first else None,
-                layer_metadata=metadata,
-                layer_options={"DESCRIPTION": layer.description, "IDENTIFIER": layer.identifier or layer.name},
-            )
-        except (DataSourceError, DataLayerError, FeatureError, GeometryError) as error:
-            raise refusal(path, layer.name, error) from error
-    columns = tuple(name for name in layer.schema.names if name != GEOMETRY)
-    return tally.written(layer.name, crs, columns, content.sums())
+    counted = _Counted(layer)
+    with Handoff(layer.batches, layer.schema, counted.add) as batches:
+        make_layer(path, layer, crs, metadata, axes, batches, first=first, append=append)
+    return counted.written(crs)
 
 
 def _check_types(layer: LayerSource) -> None:

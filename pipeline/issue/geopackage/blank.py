@@ -1,0 +1,113 @@
+"""GeoPackages that have their layers and no rows yet, made by GDAL once for each kind and then copied."""
+
+import sqlite3
+from collections import OrderedDict
+from collections.abc import Hashable, Mapping, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+import pyarrow as pa
+
+from pipeline.files.at_rest import quoted
+from pipeline.files.gdal import gdal
+from pipeline.geodesy.axes import Axes
+from pipeline.issue.geopackage.descriptions import commented
+from pipeline.issue.geopackage.layers import GEOMETRY
+from pipeline.issue.geopackage.refused import refusal
+from pipeline.issue.geopackage.source import LayerSource
+
+#: Kinds that a process keeps: some 300 kB each, and more only with a layer per code.
+_MOST = 16
+
+
+@dataclass(frozen=True)
+class Blank:
+    """A GeoPackage without rows: its bytes, what SQLite is to run once it has rows, and the layers' ``srs_id``."""
+
+    content: bytes
+    triggers: tuple[str, ...]
+    srs_id: int
+
+
+_made: OrderedDict[Hashable, Blank] = OrderedDict()
+
+
+def lay_blank(path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mapping[str, str], axes: Axes) -> Blank:
+    """Make a GeoPackage with ``layers`` at ``path``, without their rows and without their triggers.
+
+    Nothing of it hangs on when it is made. Raises NotWritten where the disk refuses, TooLarge beyond a limit.
+    """
+    kinds = [(layer.name, layer.schema, layer.geometry_type, *_said(layer).values()) for layer in layers]
+    key = (crs, axes, tuple(metadata.items()), tuple(kinds))
+    if (blank := _made.get(key)) is not None:
+        _made.move_to_end(key)
+        try:
+            path.write_bytes(blank.content)
+        except OSError as error:
+            raise refusal(path, "all", error) from error
+        return blank
+    for number, layer in enumerate(layers):
+        make_layer(path, layer, crs, metadata, axes, [], first=number == 0, append=number > 0)
+    try:
+        _made[key] = blank = _without_triggers(path, [layer.name for layer in layers])
+    except sqlite3.DatabaseError as error:
+        raise refusal(path, "all", error) from error
+    while len(_made) > _MOST:
+        _made.popitem(last=False)
+    return blank
+
+
+def make_layer(
+    path: Path,
+    layer: LayerSource,
+    crs: str,
+    metadata: Mapping[str, str],
+    axes: Axes,
+    batches: object,
+    *,
+    first: bool,
+    append: bool,
+) -> None:
+    """Make a layer with the rows of ``batches`` by GDAL; without ``append`` it is made anew in a file that is there.
+
+    ``first`` makes the file. Raises NotWritten and TooLarge.
+    """
+    pyogrio = gdal()
+    from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, GeometryError
+
+    try:
+        pyogrio.write_arrow(
+            pa.RecordBatchReader.from_batches(commented(layer.name, layer.schema, axes), batches),
+            path,
+            layer=layer.name,
+            driver="GPKG",
+            geometry_name=GEOMETRY,
+            geometry_type=layer.geometry_type,
+            crs=crs,
+            append=append,
+            dataset_metadata=dict(metadata) if first else None,
+            layer_metadata=dict(metadata),
+            layer_options=_said(layer),
+        )
+    except (DataSourceError, DataLayerError, FeatureError, GeometryError) as error:
+        raise refusal(path, layer.name, error) from error
+
+
+def _said(layer: LayerSource) -> dict[str, str]:
+    return {"DESCRIPTION": layer.description, "IDENTIFIER": layer.identifier or layer.name}
+
+
+def _without_triggers(path: Path, layers: Sequence[str]) -> Blank:
+    """Take the triggers of the layers out, which would work on every row, and return what there is then."""
+    with closing(sqlite3.connect(path, isolation_level=None)) as file:
+        file.execute("PRAGMA journal_mode = OFF").fetchall()
+        file.execute("PRAGMA synchronous = OFF")
+        ((srs_id,),) = file.execute("SELECT DISTINCT srs_id FROM gpkg_geometry_columns").fetchall()
+        triggers = file.execute("SELECT name, sql, tbl_name FROM sqlite_master WHERE type = 'trigger'").fetchall()
+        file.execute("BEGIN")
+        of_layers = [(name, sql) for name, sql, table in triggers if table in layers]
+        for name, _ in of_layers:
+            file.execute(f"DROP TRIGGER {quoted(name)}")
+        file.execute("COMMIT")
+    return Blank(path.read_bytes(), tuple(sql for _, sql in of_layers), srs_id)
