@@ -270,10 +270,9 @@ class _Network:
             return np.full(3, np.nan)
         wide, up = self._sigmas()
         held = self.marks.held[self.checks.mark]
-        sessions, at = np.unique(self.checks.session, return_inverse=True)
         found = []
         for component in range(3):
-            grown = self.shifts.response.shifts(number, np.eye(3)[component], sessions)[at]
+            grown = self.shifts.response.shifts(number, np.eye(3)[component], self.checks.session)
             local = np.abs(np.einsum("nij,nj->ni", self.turn, grown))
             plan = np.where(held[:, 0], np.hypot(local[:, 0], local[:, 1]) / wide, 0.0)
             height = np.where(held[:, 2], local[:, 2] / up, 0.0)

@@ -57,34 +57,45 @@ def gains(
     sessions: Sequence[Session], marks: Marks, tried: Sequence[int], job: Job, operations: Operations
 ) -> tuple[Gain, ...]:
     """Return what each mark tried, as one more tie or check of each session, would gain; the most first."""
-    intended = [one.intended for one in sessions]
-    found = []
-    for number, before in enumerate(sessions):
-        for mark in tried[:TRIED]:
-            for role, changed in _changes(before.intended, mark):
-                every = [changed if at == number else one for at, one in enumerate(intended)]
-                found.append(_gain(number, role, mark, before, foresee(every, marks, job, operations)[number]))
+    found = [
+        gain
+        for number in range(len(sessions))
+        for kind in (_of_ties, _of_checks)
+        for gain in kind(sessions, number, tried[:TRIED], marks, job, operations)
+    ]
     return tuple(sorted(found, key=lambda one: -round(one.worth, 3)))
 
 
-def _changes(session: Intended, mark: int) -> Iterator[tuple[Role, Intended]]:
-    """Yield a session with a mark as one more tie, no longer a check, and as one more check where it does not tie."""
-    checks = tuple(one for one in session.checks if one != mark)
-    yield Role.TIE, replace(session, ties=(*session.ties, mark), checks=checks)
-    if mark not in (*session.ties, *session.checks, session.over):
-        yield Role.CHECK, replace(session, checks=(*session.checks, mark))
+def _of_ties(
+    sessions: Sequence[Session], number: int, tried: Sequence[int], marks: Marks, job: Job, operations: Operations
+) -> Iterator[Gain]:
+    """Yield what each mark as one more tie would gain; one that was a check is none any longer."""
+    before = sessions[number]
+    for mark in tried:
+        checks = tuple(one for one in before.intended.checks if one != mark)
+        changed = replace(before.intended, ties=(*before.intended.ties, mark), checks=checks)
+        after = foresee(_with(sessions, number, changed), marks, job, operations)[number]
+        hu95 = (_largest(before.hu95), _largest(after.hu95))
+        vu95 = (_largest(before.vu95), _largest(after.vu95))
+        yield Gain(number, Role.TIE, mark, hu95, vu95, (_ties(before), _ties(after)))
 
 
-def _gain(number: int, role: Role, mark: int, before: Session, after: Session) -> Gain:
-    shown = _ties if role is Role.TIE else _checks
-    return Gain(
-        number,
-        role,
-        mark,
-        (_largest(before.hu95), _largest(after.hu95)),
-        (_largest(before.vu95), _largest(after.vu95)),
-        (shown(before), shown(after)),
-    )
+def _of_checks(
+    sessions: Sequence[Session], number: int, tried: Sequence[int], marks: Marks, job: Job, operations: Operations
+) -> Iterator[Gain]:
+    """Yield what each mark that the session does not occupy would gain as a check, which changes no shift."""
+    before = sessions[number]
+    taken = (*before.intended.ties, *before.intended.checks, before.intended.over)
+    more = tuple(mark for mark in tried if mark not in taken)
+    changed = _with(sessions, number, replace(before.intended, checks=more))
+    after = foresee(changed, marks, job, operations, ties=False)[number] if more else before
+    hu95, vu95, shown = _largest(before.hu95), _largest(before.vu95), _checks(before)
+    for check in after.checks if more else ():
+        yield Gain(number, Role.CHECK, check.mark, (hu95, hu95), (vu95, vu95), (shown, shown.better(check.shown)))
+
+
+def _with(sessions: Sequence[Session], number: int, changed: Intended) -> list[Intended]:
+    return [changed if at == number else one.intended for at, one in enumerate(sessions)]
 
 
 def _largest(values: Floats) -> float:

@@ -11,20 +11,21 @@ import pyarrow as pa
 
 from pipeline.clock import from_iso
 from pipeline.fieldwork.at_hand import Marks
-from pipeline.fieldwork.look import WITHIN, Look, look, told_left_out
+from pipeline.fieldwork.look import Look, look, reach_of, told_left_out
 from pipeline.fieldwork.pairs import Pair, pairs
 from pipeline.fieldwork.sheet_content import sheet_of
 from pipeline.files.patterns import fits
 from pipeline.geodesy import crs
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
 from pipeline.intake.first_pass import Progress
+from pipeline.intake.prepare import load
 from pipeline.issue.control_sheet.mark_files import COLUMNS, ENDINGS, Said, content
 from pipeline.issue.control_sheet.sheet import render
 from pipeline.issue.folder.belongs import kept
 from pipeline.issue.folder.names import MARKER
 from pipeline.issue.geopackage.write import NotWritten
-from pipeline.job.load import LoadedJob, load_job
-from pipeline.problems import JobError, Problem, Problems, refusals_told
+from pipeline.job.load import LoadedJob
+from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.sealed import sealed_off
 from pipeline.tables import number_column
 
@@ -76,14 +77,14 @@ def hand_out(
     Raises `JobError` for a job that cannot be loaded, a place that is none, and a file that may not be written over.
     """
     page = sheet if sheet is not None else to.with_suffix(_PAGE)
-    loaded = load_job(path, Problems(), sessions=False)
+    loaded = load(path, sessions=False)
     if found := list(_refused(to, page, loaded, force)):
         raise JobError(found)
     at_hand = look(path, around, within, progress)
     said = _said(at_hand)
     rows = _rows(at_hand)
     every = pairs(at_hand.marks, at_hand.work, at_hand.loaded.job, at_hand.operations)
-    left_out = told_left_out(at_hand, WITHIN if within is None else within)
+    left_out = told_left_out(at_hand, reach_of(loaded, around, within))
     try:
         made = content(to.suffix.lower(), rows, said)
     except NotWritten as error:
@@ -95,7 +96,7 @@ def hand_out(
     return HandedOut(to, page, at_hand, rows, every, said, left_out)
 
 
-def _refused(to: Path, page: Path, loaded: LoadedJob | None, force: bool) -> Iterator[Problem]:
+def _refused(to: Path, page: Path, loaded: LoadedJob, force: bool) -> Iterator[Problem]:
     """Yield why a file may not be written: what it is, what is there, or where it lies."""
     if to.suffix.lower() not in ENDINGS:
         known = ", ".join(dict.fromkeys(ENDINGS))
@@ -106,7 +107,7 @@ def _refused(to: Path, page: Path, loaded: LoadedJob | None, force: bool) -> Ite
         yield from _in_the_way(path, loaded, force)
 
 
-def _in_the_way(path: Path, loaded: LoadedJob | None, force: bool) -> Iterator[Problem]:
+def _in_the_way(path: Path, loaded: LoadedJob, force: bool) -> Iterator[Problem]:
     real = Path(os.path.realpath(path))
     if not path.parent.is_dir():
         yield Problem(str(path), 0, "the folder that it is to lie in is not there", "make it first")
@@ -114,7 +115,7 @@ def _in_the_way(path: Path, loaded: LoadedJob | None, force: bool) -> Iterator[P
         yield Problem(str(path), 0, "this is a folder", "name a file")
     elif any((above / MARKER).exists() and kept(above)(real) for above in real.parents):
         yield Problem(str(path), 0, "it lies where a job's issues are kept", "hand marks out somewhere else")
-    elif loaded is not None and (what := _used(real, loaded)) is not None:
+    elif (what := _used(real, loaded)) is not None:
         yield Problem(str(path), 0, what, "write the marks to a file of another name or folder")
     elif os.path.lexists(path) and not force:
         yield Problem(str(path), 0, "there is a file already", "name another one, or write over it with --force")

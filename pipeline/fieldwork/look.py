@@ -23,11 +23,15 @@ from pipeline.issue.folder.standing import newest_standing
 from pipeline.issue.record_types import Record, Target
 from pipeline.job.load import LoadedJob
 from pipeline.near import listed
+from pipeline.plausible.places import on_sphere
 from pipeline.problems import JobError, Problem, Problems
+from pipeline.sphere import RADIUS
 from pipeline.words import Verdict, counted, plural
 
 #: Metres by which datums may lie apart: so much farther marks are looked at before it is known where they are.
 _APART = 2_000.0
+#: What distances on a sphere may be too long by.
+_LOOSE = 1.01
 #: Metres from the work within which marks are at hand, where nothing else is said: a base's usual reach by radio.
 #: Common practice, no source.
 WITHIN = 10_000.0
@@ -98,7 +102,10 @@ def look(
     if within is not None and spots is None:
         what = "nothing says where the work is: the job has no readings yet that can be used, and no [plan]"
         raise JobError([Problem("--within", 0, what, "name a place with --around, such as a mark or easting,northing")])
-    reach = WITHIN if within is None else within
+    reach = reach_of(loaded, around, within)
+    if spots is not None and (around is not None or loaded.job.plan is not None):
+        where = ("--around", 0) if around is not None else loaded.where("plan", "area")
+        _refuse_far(loaded, prepared.register, spots, reach, where)
     operations = _operations(prepared, spots, reach)
     record, said = _record(loaded, prepared.register, operations)
     notes += said
@@ -109,7 +116,7 @@ def look(
         what = "there is no mark to hand out: the job names no register, and no issue has adjusted one"
         raise JobError([Problem(*loaded.where("control"), what, "name the register in [control]")])
     work = None if spots is None else work_of(spots, operations)
-    chosen, distance = _chosen(marks, work, reach, _named(loaded))
+    chosen, distance = _chosen(marks, work, reach, _named(loaded) if around is None else set())
     if not len(chosen):
         what = f"no mark lies within {reach:,.0f} m of {work.what if work else 'anywhere'}"
         raise JobError([Problem(*loaded.where("control"), what, "say how far away marks may be with --within METRES")])
@@ -118,6 +125,33 @@ def look(
     left_out, goal = len(marks.names) - len(chosen), target(loaded.job, operations.site)
     kept = marks.taken(chosen)
     return Look(loaded, operations, goal, kept, distance[chosen], work, record, left_out, tuple(notes))
+
+
+def reach_of(loaded: LoadedJob, around: str | None, within: float | None) -> float:
+    """Return how far from the work marks may be: as said, else as the plan says of its own area, else `WITHIN`."""
+    if within is not None:
+        return within
+    return loaded.job.plan.within if loaded.job.plan is not None and around is None else WITHIN
+
+
+def _refuse_far(
+    loaded: LoadedJob, register: Register | None, spots: Spots, reach: float, where: tuple[str, int]
+) -> None:
+    """Raise `JobError` for a place that no mark of the register is near: mostly one of other signs or another order."""
+    longitude, latitude = _places(loaded, register)
+    if register is None or loaded.job.target.site is not None or not np.isfinite(longitude + latitude).any():
+        return
+    if not np.isfinite(spots.longitude + spots.latitude).all():
+        what, fix = f"{spots.what} is no place on the job's grid", "write easting before northing, as issued"
+        raise JobError([Problem(*where, what, fix)])
+    at = on_sphere(spots.longitude[:1], spots.latitude[:1])
+    chord = np.linalg.norm(on_sphere(longitude, latitude) - at, axis=1)
+    away = 2.0 * RADIUS * np.arcsin(np.minimum(chord / (2.0 * RADIUS), 1.0))
+    if np.nanmin(away) > _LOOSE * reach + _APART:
+        nearest = register.names[int(np.nanargmin(away))]
+        what = f"no mark lies within {reach:,.0f} m of {spots.what}: the nearest, {nearest}, is"
+        what += f" {np.nanmin(away) / 1000:,.0f} km away"
+        raise JobError([Problem(*where, what, "see order and signs of its coordinates, or how far marks may be")])
 
 
 def _readings(loaded: LoadedJob, progress: Progress | None) -> tuple[Spots | None, list[str]]:

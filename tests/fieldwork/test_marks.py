@@ -11,12 +11,13 @@ from typing import Any
 import geopandas
 import numpy as np
 import pytest
+from closed_forms import WGS84, TransverseMercator
 from feet import FEET, METRES, NAVD88, NAVD88_SURVEY, SURVEY, state_plane
 from geographiclib.geodesic import Geodesic
 from numpy.testing import assert_allclose
 from page_read import read_page
 from running import record_of, replace_in
-from simulate import Plan, Simulation, simulate
+from simulate import Place, Plan, Simulation, simulate
 from typer.testing import CliRunner
 
 from pipeline import JobError, run_job
@@ -54,7 +55,9 @@ def rows_of(path: Path) -> list[dict[str, Any]]:
     frame = geopandas.read_file(path)
     assert frame.crs.to_epsg() == 2193
     at = frame.geometry
-    assert_allclose(np.column_stack([at.x, at.y, at.z]), frame[["easting", "northing", "height"]], rtol=0, atol=TENTH_MM)
+    assert_allclose(
+        np.column_stack([at.x, at.y, at.z]), frame[["easting", "northing", "height"]], rtol=0, atol=TENTH_MM
+    )
     return list(frame.drop(columns="geometry").to_dict("records"))
 
 
@@ -89,7 +92,9 @@ def as_register(path: Path, found: HandedOut, folder: Path) -> None:
         shutil.copy(file, again)
     shutil.copy(found.file, again)
     shutil.copy(path, again / "job.toml")
-    replace_in(again / "job.toml", {'file = "register.csv"': f'file = "{found.file.name}"', ' mark = "TM1"': ' mark = "X"'})
+    replace_in(
+        again / "job.toml", {'file = "register.csv"': f'file = "{found.file.name}"', ' mark = "TM1"': ' mark = "X"'}
+    )
     # the peg goes by another name there: as a mark of the register it would hold itself
     before, after = record_of(path, 0), record_of(again / "job.toml")
     for axis in "xyz":
@@ -141,11 +146,45 @@ def test_marks_within_reach_of_a_place(tmp_path: Path) -> None:
         far = hand_out(path, tmp_path / "m.csv", around=around, within=900.0, force=True)
         assert set(far.look.marks.names) == {"CM1", "CM2", "CM3", "CM4"}
         assert_allclose(sorted(far.look.distance), [0, 800, 800, 800], rtol=0, atol=2)
-    for wrong, words in (("CM11", "did you mean CM1"), ("1,2,3", "is no place"), ("x;y", "easting,northing")):
+    for wrong, words in (
+        ("CM11", "did you mean CM1"), ("1,2,3", "is no place"), ("x;y", "easting,northing"),
+        (f"{longitude:.9f},{-latitude:.9f}", "the nearest, CM., is 9,7.. km away"),  # 2 x 43.7 degrees of 111.2 km
+        (f"{north:.3f},{east:.3f}", "no mark lies within 10,000 m"), ("99999999,1", "no place on the job's grid"),
+    ):  # fmt: skip
         with pytest.raises(JobError, match=words):
             hand_out(path, tmp_path / "m.csv", around=wrong, force=True)
     with pytest.raises(JobError, match="no mark lies within 5 m"):
         hand_out(path, tmp_path / "m.csv", around=f"{east + 100:.3f},{north:.3f}", within=5.0, force=True)
+
+
+def test_a_grid_to_the_west_and_south(tmp_path: Path) -> None:
+    """Lo29 counts to the west and to the south: y and x, as the register has them."""
+    zone = TransverseMercator(WGS84, 29.0, 1.0, 0.0, 0.0)
+    place_ = Place(29.2, -26.1, 1500.0, WGS84, zone, "EPSG:2053", "EPSG:4941", "ellipsoid", None)
+    job = simulate(Plan(sessions=1, points=4, noise=False, place=place_))
+    east, north = job.register["easting"], job.register["northing"]
+    job.register |= {"easting": -east, "northing": -north}
+    for row in rows_of(hand_out(job.write(tmp_path), tmp_path / "m.csv").file):
+        easting, northing, height = job.marks.of(row["mark"])
+        assert_allclose(place(row, "easting", "northing"), [-easting, -northing], rtol=0, atol=TENTH_MM)
+        assert_allclose(place(row, "height", "ellipsoid_height"), [height, height], rtol=0, atol=TENTH_MM)
+        at = place(row, "longitude", "latitude")
+        assert_allclose(at, job.marks.geographic(row["mark"])[:2], rtol=0, atol=DEGREES)
+
+
+def test_a_site_of_its_own_gets_its_own_numbers(tmp_path: Path) -> None:
+    """A site that lies 1,500,000 m and 5,160,000 m from the grid's origin and counts heights from 300 m."""
+    job, origin = simulate(TWO_DAYS), np.array([1_500_000.0, 5_160_000.0, 300.0])
+    own = [(name, *(np.array(job.marks.of(name)) - origin)) for name in job.marks.names]
+    rows = [",".join((name, *(f"{value:.5f}" for value in at))) for name, *at in own]
+    (tmp_path / "site.csv").write_text("\n".join(["mark,easting,northing,height", *rows]) + "\n", encoding="utf-8")
+    job.job["target"]["site"] = {"marks": "site.csv", "plan": "rigid"}
+    path, (e, n, _) = job.write(tmp_path), np.array(job.marks.of("CM1")) - origin
+    found = hand_out(path, tmp_path / "m.csv", around=f"{e:.3f},{n:.3f}", within=100.0)
+    (row,) = rows_of(found.file)
+    assert row["mark"] == "CM1"
+    assert_allclose(place(row, "easting", "northing", "height"), own[0][1:], rtol=0, atol=2 * TENTH_MM)
+    assert_allclose(place(row, "longitude", "latitude"), job.marks.geographic("CM1")[:2], rtol=0, atol=DEGREES)
 
 
 def refusals(folder: Path) -> dict[str, tuple[Path, bool, str]]:
@@ -288,7 +327,9 @@ def test_the_sheet_is_one_page_of_paper(tmp_path: Path) -> None:
     sheet = hand_out(path, tmp_path / "m.csv", around="CM1").sheet
     pdf = tmp_path / "sheet.pdf"
     options = ["--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer", f"--print-to-pdf={pdf}"]
-    subprocess.run(["chromium", *options, f"--user-data-dir={tmp_path / 'user'}", str(sheet)], capture_output=True, check=True)
+    subprocess.run(
+        ["chromium", *options, f"--user-data-dir={tmp_path / 'user'}", str(sheet)], capture_output=True, check=True
+    )
     assert b"/Count 1\n" in pdf.read_bytes()
 
 

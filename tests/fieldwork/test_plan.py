@@ -112,9 +112,9 @@ def test_one_tie_and_one_check(day: Day) -> None:
 
 
 def test_several_ties_share_the_work_and_watch_one_another(day: Day) -> None:
-    """With ties of weights w = 1 / (o2 + c2): variance 1 / sum(w), redundancy of a reading o2 (1 - w / sum(w)) / (o2 + c2).
+    """With ties of weights w = 1 / (o2 + c2) and W their sum: variance 1 / W, redundancy of a reading o2 w (1 - w / W).
 
-    Its own detectable blunder is delta0 sqrt(o2 / r); a check is moved by w / sum(w) of it.
+    Its own detectable blunder is delta0 sqrt(o2 / r); a check is moved by w / W of it.
     """
     (one,) = day.foreseen(session(ties=["CM2", "CM3", "CM4"], checks=["CM1"], base=day.at())).sessions
     for part in PARTS:
@@ -156,7 +156,7 @@ def test_a_check_is_worth_what_the_adjustment_says_of_a_tie_in_its_place(day: Da
 
 
 def test_a_check_shares_its_mark_with_the_ties_of_another_session(day: Day) -> None:
-    """CM1 ties Monday and checks Tuesday, which the peg ties to Monday: the mark's own error is in both, and cancels."""
+    """CM1 ties Monday and checks Tuesday, which the peg ties to Monday: the mark's own error is in both and cancels."""
     sessions = session("monday", ties=["CM1", "TM1"], base=day.at()) + session(
         "tuesday", ties=["TM1"], checks=["CM1"], base=day.at()
     )
@@ -195,10 +195,18 @@ def test_what_one_more_tie_or_check_would_gain(day: Day) -> None:
 )
 def test_what_a_plan_leaves_open_is_said_and_ends_with_3(sessions: str, more: str, said: str, day: Day) -> None:
     path = day.planned(sessions, f'pegs = [{{ mark = "TM1", at = {day.at(100.0)} }}]' if more else "")
+    found = CliRunner().invoke(app, ["plan", str(path), "--json"])
+    document = json.loads(found.stdout)
+    assert found.exit_code == document["exit_code"] == 3 and any(said in one for one in document["attention"])
+
+
+def test_the_command_says_it_in_metres(day: Day) -> None:
+    path = day.planned(session(ties=["CM1"], base=day.at()))
     found = CliRunner().invoke(app, ["plan", str(path)])
-    assert found.exit_code == 3 and said in found.stdout, found.output
-    document = json.loads(CliRunner().invoke(app, ["plan", str(path), "--json"]).stdout)
-    assert document["exit_code"] == 3 and any(said in one for one in document["attention"])
+    assert found.exit_code == 3 and "ATTENTION: session day 1 would be unchecked" in found.stdout
+    far = CIRCLE * math.sqrt(RECEIVER["plan"] ** 2 + 2 * (300 * PPM) ** 2 + reading("plan", 0.0) + control("plan"))
+    assert f"points, 95 %: {far:.3f} in plan" in found.stdout and "424 m from the base" in found.stdout
+    assert "a blunder in it shows from never in plan, never in height" in found.stdout
 
 
 @pytest.mark.parametrize(
@@ -212,7 +220,7 @@ def test_what_a_plan_leaves_open_is_said_and_ends_with_3(sessions: str, more: st
         (session(checks=["TM1"]), 'pegs = [{ mark = "TM1", at = [1.0, 2.0] }]', "proves nothing"),
         (session(base="[1.0]"), "", "a place is written as [easting, northing]"),
         (session(tie=["CM1"]), "", "'tie'"),
-        (session(), "area = [1]", "job"),
+        (session(), "area = [1]", "overwrite"),
     ],
 )
 def test_a_plan_that_contradicts_itself_is_refused_at_its_line(sessions: str, more: str, said: str, day: Day) -> None:
