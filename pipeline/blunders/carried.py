@@ -71,12 +71,16 @@ class Levels:
 
 @dataclass(frozen=True)
 class Source:
-    """A shift that the field may have applied: (3,) ``raw``, what raw readings need, and (3,) ``shift`` itself.
+    """A shift that the field may have applied, (3,) each.
 
-    ``row`` is the place among the occupations of the reading that gives it, -1 where none of them does, ``number`` is
-    free to use by the caller, ``sigma`` (3,) how certain raw minus shift is, from other than the readings that carry,
-    ``own`` whether it is the session's own shift; one of another session is only applied as it was. ``rarer`` is how much less likely a
-    source it is than a tie.
+    Args:
+        raw: what raw readings need.
+        shift: the shift itself.
+        sigma: how certain raw minus shift is, from other than the readings that carry it.
+        row: place among the occupations of the reading that gives it, -1 where none of them does.
+        number: free to use by the caller.
+        own: whether it is the session's own; one of another session is only applied as it was.
+        rarer: how much less likely a source it is than a tie.
     """
 
     raw: Floats

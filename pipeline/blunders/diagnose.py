@@ -14,10 +14,10 @@ from pipeline.arrays import Integers
 from pipeline.blunders.field_lines import field_lines
 from pipeline.blunders.hypotheses import drift, hypotheses
 from pipeline.blunders.not_stated import Found
-from pipeline.blunders.together import with_another
 from pipeline.blunders.scope import Case, evidence_of, scope_of
 from pipeline.blunders.score import Explanation, Kind, explain, significance_of, tail
 from pipeline.blunders.split_session import split_lines
+from pipeline.blunders.together import with_another
 from pipeline.intake.survey import Survey
 from pipeline.limits import DIAGNOSED
 from pipeline.solve.solve import Solved

@@ -1,11 +1,14 @@
 """The lines of a job file that state a shift which the field applied and the job does not state."""
 
+import numpy as np
+
 from pipeline.blunders.carried import Way
 from pipeline.blunders.not_stated import Found, windows
 from pipeline.blunders.scope import Case
 from pipeline.clock import clock, iso, moment
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.sessions.toml_lines import quoted
+from pipeline.words import Role
 
 
 def field_lines(case: Case, one: Found) -> str:
@@ -13,18 +16,17 @@ def field_lines(case: Case, one: Found) -> str:
 
     What lies between the last reading without the shift and the first one with it is in doubt, and is said to be.
     """
-    told, tables = [], []
-    name = case.survey.windows[one.session].session.name
-    told.append(f"# in the [[session]] called {quoted(name)}")
+    window, time = case.survey.windows[one.session], case.solved.occupations.time
+    told, tables = [f"# in the [[session]] called {quoted(window.session.name)}"], []
     for before, first, last, after in windows(one):
-        time = case.solved.occupations.time
-        keys = [f"from = {_moment(int(time[first]) if before is not None else case.survey.windows[one.session].start_ms)}"]
+        since = window.start_ms if before is None else int(time[first])
+        keys = [f"from = {_moment(since)}"]
         if before is not None:
             told.append(f"# switched on between {clock(int(time[before]))} and {clock(int(time[first]))} UTC")
         if after is not None:
             keys.append(f"until = {_moment(int(time[last]) + 1)}")
             told.append(f"# switched off between {clock(int(time[last]))} and {clock(int(time[after]))} UTC")
-        tables.append(f"{{ {', '.join([*keys, *_what(case, one), *_only(case, one)])} }}")
+        tables.append(f"{{ {', '.join([*keys, *_what(case, one, since), *_only(case, one)])} }}")
     if one.pattern.way is Way.REVISED:
         told.append("# add the coordinates of the mark as they were typed in the field: easting, northing, height")
     stated = tables[0] if len(tables) == 1 else "[\n" + "".join(f"  {table},\n" for table in tables) + "]"
@@ -35,17 +37,32 @@ def _moment(time: int) -> str:
     return iso(moment(time))
 
 
-def _what(case: Case, one: Found) -> list[str]:
-    """Return what was done where the job file can say it so, else the vector, at the mark of the first tie."""
-    on_marks = case.solved.occupations
-    names = on_marks.table.column("name").to_pylist()
-    if one.given is not None and one.pattern.way in (Way.ONCE, Way.REVISED):
-        point, mark = names[one.given], on_marks.marks[one.given]
-        if point and names.count(point) == 1 and mark in case.number:
-            return [f"tie = {quoted(point)}", f"mark = {quoted(mark)}"]
+def _what(case: Case, one: Found, since: int) -> list[str]:
+    """Return what was done where the job file can say it so, else the vector, at the mark of the first tie.
+
+    A tie is the last reading of its name before ``since``, UTC milliseconds: of the session, else of an earlier one.
+    """
+    on_marks, row = case.solved.occupations, _tie(case, one)
+    if row is not None and one.pattern.way in (Way.ONCE, Way.REVISED):
+        name, names = on_marks.table.column("name")[row].as_py(), case.survey.candidates.names
+        before = (case.survey.candidates.time < since) & np.array([other == name for other in names], bool)
+        here = before & (case.survey.candidates.session == one.session)
+        last = case.survey.candidates.time[here if here.any() else before].max(initial=-1)
+        if name and last == on_marks.time[row] and on_marks.marks[row] in case.number:
+            model = ['model = "grid"'] if one.grid else []
+            return [f"tie = {quoted(name)}", f"mark = {quoted(on_marks.marks[row])}", *model]
     longitude, latitude, _ = case.survey.operations.frames.to_geographic.forward(*_place(case, one.session))
     east, north, up = geocentric_to_local(one.vector, longitude, latitude).ravel() + 0.0
     return [f"east = {east:.4f}", f"north = {north:.4f}", f"up = {up:.4f}"]
+
+
+def _tie(case: Case, one: Found) -> int | None:
+    """Return the row of the reading that gives the shift, None where it is no reading's alone."""
+    if one.before is None:
+        return one.given
+    on_marks = case.solved.occupations
+    rows = [row for row in case.own(one.before).tolist() if on_marks.roles[row] is Role.TIE]
+    return rows[0] if len(rows) == 1 and case.survey.windows[one.before].session.setup is None else None
 
 
 def _place(case: Case, session: int) -> list[float]:

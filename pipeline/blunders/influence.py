@@ -67,6 +67,16 @@ class Influence:
                 moved += self._taken_up(int(on_marks.observation[row]), -errors)
         return self._moved(moved)
 
+    def each_displaced(self, rows: Sequence[int], errors: Floats) -> Floats:
+        """Return (n + s, 3) differences if occupations, (m,) rows of `OnMarks`, are each off by its own of (m, 3)."""
+        on_marks = self.solved.occupations
+        moved = np.zeros((1, len(self._session), 3))
+        for row, error in zip(rows, errors, strict=True):
+            moved[0, : len(self.rows)][self.rows == row] += error
+            if on_marks.roles[row] is Role.TIE:
+                moved += self._taken_up(int(on_marks.observation[row]), -error[None])
+        return np.asarray(self._moved(moved)[0])
+
     def elsewhere(self, row: int, grid: Floats) -> Floats:
         """Return (k, n + s, 3) differences if a check, a row of `OnMarks`, is off its mark by (k, 3) metres of grid."""
         shape = np.zeros((len(grid), len(self._session), 3))

@@ -22,6 +22,8 @@ _SOURCES = 12
 _CHECK = 8.0
 #: Upper 95 % of chi-square with three degrees of freedom.
 _CHI_SQUARE = 7.815
+#: Metres by which a shift in the grid has to be off one in space at some occupation to be told from it.
+_BENT = 0.003
 #: Chi-square of three numbers that one reading in some thousands exceeds: another fits as well within it.
 _ALSO = 16.0
 _ALL, _LEVEL, _HEIGHT = (True, True, True), (True, True, False), (False, False, True)
@@ -39,6 +41,7 @@ class Found:
         given: the row of the reading that the field took the shift from, None where it is none of the session's.
         before: index of the session whose shift it is, None where it is this one's own.
         also: names of other readings that give the same shift as well.
+        grid: whether it was added to easting, northing and height, which bends it away from its place.
     """
 
     session: int
@@ -48,6 +51,7 @@ class Found:
     given: int | None
     before: int | None
     also: tuple[str, ...] = ()
+    grid: bool = False
 
     @property
     def carrying(self) -> Integers:
@@ -168,10 +172,29 @@ def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[F
         hypothesis = Hypothesis(Kind.NOT_STATED, text, given, decide=decide, guesses=one.pattern.guesses)
         if one.pattern.way is not Way.REVISED:
             yield one, hypothesis
+            yield from _in_grid(scope, one, hypothesis)
             continue
         shape = scope.influence.any_displaced(dict.fromkeys(carrying, 1.0))
         for free in (_ALL, _LEVEL, _HEIGHT):
             yield one, replace(hypothesis, shape=shape, given=given, free=free)
+
+
+def _in_grid(scope: Scope, one: Found, hypothesis: Hypothesis) -> Iterator[tuple[Found, Hypothesis]]:
+    """Yield the same with the shift added to easting, northing and height, where that shows."""
+    case = scope.case
+    if one.given is None or one.pattern.way is not Way.ONCE:
+        return
+    to_issued, marks = case.survey.operations.frames.to_issued, case.solved.reference.xyz
+    ends = np.vstack([case.solved.occupations.raw[one.given], marks[case.mark[one.given]]])
+    raw, mark = np.column_stack(to_issued.forward(*ends.T))
+    known = _known(case, one.carrying)
+    there = np.column_stack(to_issued.inverse(*(np.column_stack(to_issued.forward(*known.T)) + (mark - raw)).T))
+    errors = there - known
+    if not (np.linalg.norm(errors - one.vector, axis=1) > _BENT).any():
+        return
+    in_grid = replace(one, grid=True)
+    shape = scope.influence.each_displaced(one.carrying.tolist(), errors)
+    yield in_grid, replace(hypothesis, shape=shape, text=said(case, in_grid), guesses=2.0 * hypothesis.guesses)
 
 
 def said(case: Case, one: Found) -> str:
@@ -205,7 +228,7 @@ def _what(case: Case, one: Found) -> str:
     size = f", ({up[0]:+.3f}, {up[1]:+.3f}, {up[2]:+.3f}) m east, north, up, which the job does not state"
     match one.pattern.way:
         case Way.ONCE:
-            return f"{verb} {shift}{size}"
+            return f"{verb} {shift}{', added to easting, northing and height in the grid' if one.grid else ''}{size}"
         case Way.TWICE:
             return f"{verb} {shift} twice{size}"
         case Way.REVERSED:
@@ -217,8 +240,8 @@ def _what(case: Case, one: Found) -> str:
         case _:
             mark = case.solved.occupations.marks[one.given] if one.given is not None else "its mark"
             return (
-                f"{verb} {shift}{size}, but for {{size}}: {mark} had other coordinates in the field (before a revision of"
-                " the register, or typed wrongly), or the base moved by {opposite} as well"
+                f"{verb} {shift}{size}, but for {{size}}: {mark} had other coordinates in the field (before a revision"
+                " of the register, or typed wrongly), or the base moved by {opposite} as well"
             )
 
 
@@ -246,13 +269,13 @@ def windows(one: Found) -> Iterator[tuple[int | None, int, int, int | None]]:
 
 
 def _window(case: Case, before: int | None, first: int, last: int, after: int | None) -> str:
-    times = [None if row is None else clock(int(case.solved.occupations.time[row])) for row in (before, first, last, after)]
-    day, told = None, []
-    for time in times:
-        told.append(None if time is None else time if time[:10] != day else time[11:])
-        day = time[:10] if time is not None else day
+    time, day, told = case.solved.occupations.time, "", []
+    for row in (before, first, last, after):
+        text = clock(int(time[row])) if row is not None else ""
+        told.append(text[11:] if text[:10] == day else text)
+        day = text[:10] or day
     since = f"from between {told[0]} and {told[1]} UTC" if told[0] else "from the start"
-    return f"{since} on" if told[3] is None else f"{since} until between {told[2]} and {told[3]} UTC"
+    return f"{since} on" if not told[3] else f"{since} until between {told[2]} and {told[3]} UTC"
 
 
 def _how_well(pattern: Pattern) -> str:

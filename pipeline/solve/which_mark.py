@@ -54,9 +54,9 @@ def resolve(
 
     A session's word comes first. A reading with one of ``checks.codes``, or with a mark of the register in its ``mark``
     column, stands on the mark that it names, however far away; without a name, on the nearest within ``checks.radius``;
-    else on one that its name is merely like, within `VICINITY`; else on the nearest within ``checks.radius`` of where the
-    export has it: the field had corrected it, and corrected again it lies beside. A temporary mark, (3,) as adjusted,
-    is known as well.
+    else on one that its name is merely like, within `VICINITY`; else on the nearest within ``checks.radius`` of where
+    the export has it: the field had corrected it, and corrected once more it lies beside. A temporary mark, (3,) as
+    adjusted, is known as well.
     """
     wanted = Wanted.of([], job.checks.codes, reference.names)
     coded, columns = wanted.stated(candidates.table)
