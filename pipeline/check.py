@@ -69,7 +69,7 @@ def check_job(path: Path) -> Checked:
     doubts = tuple(str(doubt) for doubt in solved.doubts if not doubt.confirmed)
     looked_into = tuple(str(doubt) for doubt in solved.doubts if doubt.confirmed)
     number = last[1]["issue"] + 1 if last else 1
-    taken_out = tuple(told(one) for one in recorded(examined.survey, solved, number))
+    taken_out = tuple(told(one, number) for one in recorded(examined.survey, solved, number))
     odd = (*taken_out_notes(examined.survey, solved), *peg_notes(examined.survey, solved))
     carried = not_stated(examined.survey, solved, diagnose(examined.survey, solved))
     before = before_notes(examined, last[1] if last else None, shown)

@@ -94,6 +94,21 @@ def observe(rows: Sequence[Row], frame: Frame, rng: random.Random) -> None:
         row.exported = (float(exported[0]), float(exported[1]), float(exported[2]))
 
 
+def correct_in_field(rows: Sequence[Row], tie: Row, mark: Place, since: dt.datetime, frame: Frame) -> None:
+    """Let the equipment work out a shift from its reading on a mark, and add it to all that it exports from then on.
+
+    The shift is the mark as the equipment was told it, minus what it read: one geocentric vector. ``rows`` are those of
+    one receiver; the tie itself, observed before, stays raw.
+    """
+    told = to_geocentric(*frame.geographic(*np.array(mark)), frame.ellipsoid)
+    shift = told - to_geocentric(*np.array(tie.exported), frame.ellipsoid)
+    for row in rows:
+        if row.time >= since:
+            xyz = to_geocentric(*np.array(row.exported), frame.ellipsoid) + shift
+            exported = to_geographic(xyz, frame.ellipsoid)
+            row.exported = (float(exported[0]), float(exported[1]), float(exported[2]))
+
+
 def base_error(day: Day, frame: Frame) -> Floats:
     """Return (3,) the geocentric vector that must be added to a session's exports, metres."""
     longitude, latitude, _ = frame.geographic(*np.array(day.stood))

@@ -18,7 +18,7 @@ import numpy as np
 import pyarrow as pa
 import pyogrio
 from closed_forms import GRS80, NZTM2000, Floats, read_gtx
-from field_day import Day, Frame, Place, Row, observe, spread_times, write_rows, write_truth
+from field_day import Day, Frame, Place, Row, correct_in_field, observe, spread_times, write_rows, write_truth
 
 HERE = Path(__file__).resolve().parent
 LOCAL = ZoneInfo("Pacific/Auckland")
@@ -41,6 +41,8 @@ SLIP = {"CM3": 0.180}
 MONDAY = Day("0302-base-a", "BASE-A", (1_506_412.7, 5_160_188.2, 318.9), (1.243, -0.872, -6.318))
 TUESDAY = Day("0303-base-b", "BASE-B", (1_507_405.1, 5_161_002.6, 311.4), (-0.655, 1.730, 4.907))
 SECOND = Day("0303-base-a", "BASE-A", (1_506_398.4, 5_160_201.9, 319.1), (0.418, -1.964, -3.271))
+#: On Tuesday afternoon rover 2's controller takes its first reading, on CM1, works out the shift and applies it.
+APPLIED = dt.datetime(2026, 3, 3, 13, 15, tzinfo=LOCAL)
 NOBODY = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 
 
@@ -125,7 +127,10 @@ def tuesday(rng: random.Random) -> list[Row]:
 
 
 def second(rng: random.Random) -> list[Row]:
-    """Rover 2 on base A, set up anew beside Monday's place: spur road and side drains; CM3 is visited on the way."""
+    """Rover 2 on base A, set up anew beside Monday's place: spur road and side drains; CM3 is visited on the way.
+
+    Its first reading, on CM1, is raw; everything after `APPLIED` carries the shift that the controller made of it.
+    """
     spur, west = road(SECOND, (620, 800), (1, 0), 860), drain(SECOND, (592, 110), (0, 1), 1380)
     east = drain(SECOND, (1508, 110), (0, 1), 1380)
     rows = spur + west + east
@@ -251,6 +256,7 @@ def main() -> None:
     loosen(days[0])
     for rows in days:
         observe(rows, frame, rng)
+    correct_in_field(days[2], days[2][0], MARKS["CM1"], APPLIED, frame)
     write_csv(days[0], folder / "rover" / "rover1-0302.csv")
     write_geojson(days[1], folder / "rover" / "rover1-0303.geojson")
     write_gpkg(days[2], folder / "rover" / "rover2-0303.gpkg")

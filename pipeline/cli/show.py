@@ -34,7 +34,7 @@ def summary(record: Record, headline: str) -> str:
         *_site(record["target"]["site"]),
         "",
         *_sessions(record["sessions"]),
-        *_taken_out(record["field_shifts"]),
+        *_taken_out(record["field_shifts"], record["issue"]),
         *_new_marks(record),
         "",
         *_checks(record["checks"], record["diagnoses"]),
@@ -120,9 +120,9 @@ def _sessions(sessions: Sequence[SessionRow]) -> list[str]:
     return [*_table(header, cells, left=(0, 9)), _LEGEND]
 
 
-def _taken_out(found: Sequence[FieldShiftTaken]) -> list[str]:
+def _taken_out(found: Sequence[FieldShiftTaken], issue: int) -> list[str]:
     """Return the lines of what the field had applied already."""
-    lines = [f"  {one_line(told(one))}" for one in found[:_TAKEN_OUT]]
+    lines = [f"  {one_line(told(one, issue))}" for one in found[:_TAKEN_OUT]]
     more = [f"  and {len(found) - _TAKEN_OUT} more in issue.json"] if len(found) > _TAKEN_OUT else []
     return [*lines, *more]
 

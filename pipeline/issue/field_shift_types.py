@@ -47,8 +47,8 @@ class FieldShiftTaken(Strict, _Span):
     since: Annotated[int, Field(description="the issue that first took it out by these numbers", ge=1)]
 
 
-def told(entry: FieldShiftTaken) -> str:
-    """Return in a sentence what was taken out of whose readings, and what it was worked out from."""
+def told(entry: FieldShiftTaken, issue: int) -> str:
+    """Return in a sentence what an issue takes out of whose readings, and what it was worked out from."""
     carriers = [f"base {entry['base']}"] if entry["base"] is not None else []
     of = ", ".join([f"session {entry['session']}", *carriers, *entry["files"]])
     axes = ("easting", "northing", "height") if entry["model"] == "grid" else ("east", "north", "up")
@@ -57,7 +57,7 @@ def told(entry: FieldShiftTaken) -> str:
     span = f"{_second(entry['from'])} to {_second(entry['until'])} UTC"
     by = ""
     if entry["tie"] is not None:
-        register = f"as in the register at issue {entry['since']:03d}"
+        register = "by the register" + (f" as of issue {entry['since']:03d}" if entry["since"] != issue else "")
         whose = register if entry["coordinates"] == "register" else "as typed in the field"
         by = f", by {entry['tie']} ({_second(entry['observed'] or '')} UTC) on {entry['mark']} {whose}"
     return f"field shift taken out of {of}, {span}: {vector}{by}"

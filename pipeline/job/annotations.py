@@ -34,8 +34,9 @@ def leaves(annotation: Any) -> Iterator[Any]:
 
 
 def models(annotation: Any) -> list[type[BaseModel]]:
-    """The tables of keys that a key may be."""
-    return [leaf for leaf in leaves(annotation) if isinstance(leaf, type) and issubclass(leaf, BaseModel)]
+    """The tables of keys that a key may be, each once, be it alone or in a list."""
+    found = [leaf for leaf in leaves(annotation) if isinstance(leaf, type) and issubclass(leaf, BaseModel)]
+    return list(dict.fromkeys(found))
 
 
 def choices(annotation: Any) -> list[object]:

@@ -8,13 +8,15 @@ import pyarrow as pa
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import iso, moment
-from pipeline.geodesy.frames import local_to_geocentric
+from pipeline.examine.doubtful import Doubtful
+from pipeline.geodesy.frames import geocentric_to_local, local_to_geocentric
 from pipeline.geodesy.operations import Operation
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.intake.kept_shifts import is_of
 from pipeline.intake.survey import Survey
 from pipeline.issue.field_shift_types import FieldShiftTaken
 from pipeline.problems import JobError, Problem
+from pipeline.words import Doubt
 
 
 @dataclass(frozen=True)
@@ -137,6 +139,33 @@ def field_shifts(survey: Survey, places: Floats, marks: Mapping[str, Floats]) ->
     if problems:
         raise JobError(problems)
     return FieldShifts(tuple(found))
+
+
+def local(survey: Survey, one: TakenOut) -> Floats:
+    """Return (3,) east, north, up of a field shift, as stated or at its mark; of the grid model on the grid."""
+    stated = one.window.stated
+    if one.used is None:
+        return np.array([stated.east, stated.north, stated.up], np.float64)
+    if stated.model == "grid":
+        return one.grid
+    longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*one.used.mark)
+    return np.ravel(geocentric_to_local(one.geocentric, longitude, latitude))
+
+
+def field_shift_doubts(survey: Survey, field: FieldShifts) -> list[Doubtful]:
+    """Return a doubt for each field shift that is larger than a base may be off: of another mark, or mistyped."""
+    limits, found = survey.job.shift, []
+    for one in field.taken:
+        east, north, up = local(survey, one)
+        if np.hypot(east, north) > limits.limit_horizontal or abs(up) > limits.limit_vertical:
+            by = f" by {one.window.stated.tie} on {one.window.stated.mark}" if one.used is not None else ""
+            what = (
+                f"session {one.window.name}: the field shift{by} is {np.hypot(east, north):,.1f} m horizontally and"
+                f" {up:+,.1f} m in height, beyond the limits of {limits.limit_horizontal:g} and"
+                f" {limits.limit_vertical:g} m; see that its tie stood on that mark, and the mark's coordinates"
+            )
+            found.append(Doubtful(Doubt.SHIFT, what, (one.window.session,)))
+    return found
 
 
 def _stated(survey: Survey, window: FieldWindow, places: Floats, marks: Mapping[str, Floats]) -> TakenOut:

@@ -20,7 +20,7 @@ from pipeline.problems import JobError, Problem
 from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, span
 from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.correct import SessionShifts, correct, observed_covariance
-from pipeline.solve.field_shifts import FieldShifts, Read, field_shifts
+from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
 from pipeline.solve.observations import Tied, applied, candidate_sigma, sole_control, tie, used_marks
 from pipeline.solve.places import first_positions, shift_places
 from pipeline.solve.proof import Evidence, verdict
@@ -111,7 +111,8 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     left_out = np.array([one.row for one in missed if one.number in held], np.int64)
     spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
     occupations, spans = compare(candidates, corrected, stands_on, sigma, tied.observation, job, known, spans, left_out)
-    every = (*doubts, *confirmed_by(job, _later_doubts(survey, tied, places, occupations)), *of_missed)
+    later = [*_later_doubts(survey, tied, places, occupations), *field_shift_doubts(survey, derived.field)]
+    every = (*doubts, *confirmed_by(job, later), *of_missed)
     proof = tuple(_evidence(survey, derived, occupations, every))
     whole = tied.shifts.fully_tied
     verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))

@@ -8,7 +8,7 @@ from pipeline.clock import clock, iso, moment
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.survey import Survey
 from pipeline.issue.field_shift_types import FieldShiftTaken
-from pipeline.solve.field_shifts import TakenOut
+from pipeline.solve.field_shifts import TakenOut, local
 from pipeline.solve.solve import Solved
 
 #: Metres: numbers of two issues that differ by less are the same.
@@ -17,10 +17,10 @@ _SAME = 1e-4
 
 def recorded(survey: Survey, solved: Solved, number: int) -> list[FieldShiftTaken]:
     """Return the field shifts taken out, as the record of issue ``number`` has them."""
-    return [_entry(survey, solved, one, number) for one in solved.field.taken]
+    return [_entry(survey, one, number) for one in solved.field.taken]
 
 
-def _entry(survey: Survey, solved: Solved, one: TakenOut, number: int) -> FieldShiftTaken:
+def _entry(survey: Survey, one: TakenOut, number: int) -> FieldShiftTaken:
     window, stated, used = one.window, one.window.stated, one.used
     candidates = survey.candidates.table
     row = None if used is None else candidates.slice(used.row, 1).to_pylist()[0]
@@ -30,7 +30,7 @@ def _entry(survey: Survey, solved: Solved, one: TakenOut, number: int) -> FieldS
         known = [float(values[0]) for values in survey.axes.written(*grid)]
     in_grid = stated.model == "grid"
     xyz: list[float | None] = [None, None, None] if in_grid else [float(value) for value in one.geocentric]
-    east, north, up = (float(value) for value in (one.grid if in_grid else _local(survey, solved, one)))
+    east, north, up = (float(value) for value in local(survey, one))
     return {
         "session": window.name,
         "from": iso(moment(window.start)),
@@ -55,15 +55,6 @@ def _entry(survey: Survey, solved: Solved, one: TakenOut, number: int) -> FieldS
         "shift_up": up,
         "since": number if used is None or used.since is None else used.since,
     }
-
-
-def _local(survey: Survey, solved: Solved, one: TakenOut) -> np.ndarray:
-    """Return (3,) east, north, up of a geocentric shift: as stated, or at the mark that it was worked out by."""
-    stated = one.window.stated
-    if one.used is None:
-        return np.array([stated.east, stated.north, stated.up], np.float64)
-    longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*one.used.mark)
-    return np.ravel(geocentric_to_local(one.geocentric, longitude, latitude))
 
 
 def by_what(survey: Survey, one: TakenOut) -> str:

@@ -15,7 +15,7 @@ from field_days import apply, apply_on_grid, on_grid, shown, since
 from issued import Issue, off_truth
 from network_jobs import START, STEP, Network
 from numpy.testing import assert_allclose
-from running import run_written
+from running import record_of, run_written
 from simulate_files import write_job
 from simulate_plan import Floats, move, turn_enu
 
@@ -193,18 +193,29 @@ def test_of_an_issue_between_without_it_the_first_that_had_it_counts(tmp_path: P
 
 
 def test_a_mark_that_only_the_field_shift_names_may_be_revised(tmp_path: Path) -> None:
-    """Nothing else hangs on it, so that nothing changes; what was typed in the field never hangs on the register."""
+    """The equipment knew CM1 under another name; nothing else hangs on that, so that its revision changes nothing."""
     work = network()
-    work.session("one", ties=["CM1"], points=POINTS, checks=["CM2", "CM3"], closing=["CM2"])
-    apply(work, since(work, moment(10)), "one-CM1-1", typed(work, "CM3", (400.0, -300.0, 0.0)))
-    told = on_grid(work, typed(work, "CM3", (400.0, -300.0, 0.0)))
-    stated = {"from": moment(10), "tie": "one-CM1-1", "mark": "CM9"}
-    work.job["session"][0]["field_shift"] = stated | dict(
-        zip(("easting", "northing", "height"), map(float, told), strict=True)
-    )
-    issue = run_written(work.write(tmp_path))
-    assert issue.record["field_shifts"][0]["coordinates"] == "typed"
+    work.mark("OLD", 0, 0)
+    day(work, "one")
+    apply(work, since(work, moment(2)), "one-CM1-1", true(work, "OLD"))
+    work.job["session"][0]["field_shift"] = {"from": moment(2), "tie": "one-CM1-1", "mark": "OLD"}
+    path = work.write(tmp_path)
+    issue = run_written(path)
+    assert_allclose(off_truth(issue.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
     assert any("as a tie it stands on CM1" in note for note in issue.record["notes"])
+    revise(work, "OLD", 0.020)
+    work.write(tmp_path)
+    assert not run_job(path).issued
+
+
+def test_a_shift_by_the_wrong_mark_is_doubted(tmp_path: Path) -> None:
+    """CM2 lies 860 m from CM1, on which the tie stood: without another mark nothing else would say so."""
+    work = network()
+    work.session("one", ties=["CM1"], points=POINTS)
+    work.job["session"][0]["field_shift"] = {"from": moment(4), "tie": "one-CM1-1", "mark": "CM2"}
+    record = record_of(work.write(tmp_path), 3)
+    (doubt,) = record["doubts"]
+    assert doubt["kind"] == "shift" and "the field shift by one-CM1-1 on CM2 is 86" in doubt["what"]
 
 
 def refused(work: Network, folder: Path, stated: Any, **session: Any) -> list[str]:
