@@ -25,6 +25,7 @@ from pipeline.job.load import LoadedJob
 from pipeline.near import listed
 from pipeline.plausible.places import on_sphere
 from pipeline.problems import JobError, Problem, Problems
+from pipeline.sessions.windows import load_sessions
 from pipeline.sphere import RADIUS
 from pipeline.words import Verdict, counted, plural
 
@@ -244,9 +245,10 @@ def _unproven(record: Record, marks: Marks) -> list[str]:
 
 
 def _named(loaded: LoadedJob) -> set[str]:
-    """Return the marks that the job file's sessions or its plan name."""
-    named = {tie.mark for session in loaded.job.session for tie in (*session.ties, *session.checks)}
-    named |= {session.setup.mark for session in loaded.job.session if session.setup is not None}
+    """Return the marks that the job's sessions or its plan name."""
+    sessions = [window.session for window in load_sessions(loaded, Problems())]
+    named = {tie.mark for session in sessions for tie in (*session.ties, *session.checks)}
+    named |= {session.setup.mark for session in sessions if session.setup is not None}
     if loaded.job.plan is not None:
         for planned in loaded.job.plan.session:
             named |= {*planned.ties, *planned.checks, *([planned.setup] if planned.setup else [])}
