@@ -61,22 +61,36 @@ MISSING = [
 ]
 
 
-@pytest.mark.parametrize(("grid", "height", "area", "file"), MISSING)
-def test_missing_grid_is_refused(grid: str, height: str, area: Area, file: str, tmp_path: Path) -> None:
-    """The error names the step, the missing file and the folders where PROJ looked (traps 7.1 to 7.5)."""
+@pytest.fixture(scope="module")
+def refusals(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[str]]:
+    """The empty folder, and what is said of each missing grid, in one process that finds none."""
+    empty = tmp_path_factory.mktemp("empty")
+    wanted = [case.values[:3] for case in MISSING]
     said = fresh(
         f"""
-        try:
-            working_to_issued({grid!r}, {height!r}, {area!r})
-        except OperationError as error:
-            print(error.what, "|", error.fix)
+        for grid, height, area in {wanted!r}:
+            try:
+                working_to_issued(grid, height, area)
+                print("found")
+            except OperationError as error:
+                print(error.what, "|", error.fix)
         """,
-        tmp_path,
+        empty,
     )
-    what, fix = said.split("|")
+    return empty, said.splitlines()
+
+
+@pytest.mark.parametrize(("grid", "height", "area", "file"), MISSING)
+def test_missing_grid_is_refused(
+    grid: str, height: str, area: Area, file: str, refusals: tuple[Path, list[str]]
+) -> None:
+    """The error names the step, the missing file and the folders where PROJ looked (traps 7.1 to 7.5)."""
+    empty, said = refusals
+    (number,) = [number for number, case in enumerate(MISSING) if case.values[:3] == (grid, height, area)]
+    what, fix = said[number].split("|")
     assert what.startswith("computation to grid: grid file ")
     assert file in what
-    assert str(tmp_path) in fix
+    assert str(empty) in fix
     assert "PROJ_DATA" in fix
 
 
