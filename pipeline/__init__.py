@@ -4,6 +4,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pipeline.check import check_job as check_job
+    from pipeline.opened import Issue as Issue
+    from pipeline.opened import open_issue as open_issue
     from pipeline.problems import JobError as JobError
     from pipeline.problems import JobHeld as JobHeld
     from pipeline.run.outcome import Outcome as Outcome
@@ -13,6 +15,8 @@ _HOMES = {
     "Outcome": "pipeline.run.outcome",
     "run_job": "pipeline.run.run_job",
     "check_job": "pipeline.check",
+    "Issue": "pipeline.opened",
+    "open_issue": "pipeline.opened",
     "JobError": "pipeline.problems",
     "JobHeld": "pipeline.problems",
 }

@@ -21,7 +21,7 @@ from pipeline.issue.record import RecordError, read_record, stated, sum_of, unde
 from pipeline.issue.record_types import FileIssued, LayerSums, Record
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.sealed import sealed_off
-from pipeline.words import FIRST_ISSUE, counted
+from pipeline.words import FIRST_ISSUE, Role, counted
 
 #: What programs lay beside a GeoPackage that they open; none of it is part of the issue, or changes it by being there.
 _VIEWERS = (*BESIDE, ".aux.xml")
@@ -189,7 +189,7 @@ def _accounts(layers: list[LayerSums], record: Record) -> Iterator[str]:
     rows = {layer["name"]: layer["rows"] for layer in layers}
     says = {
         "points": record["rows"]["points"],
-        "check_marks": record["rows"]["on_marks"],
+        "check_marks": record["rows"]["on_marks"] + sum(one["role"] == Role.NOTED for one in record["checks"]),
         "held_back": record["rows"]["held_back"],
         "sessions": len(record["sessions"]),
     }

@@ -72,10 +72,11 @@ class Doubt(StrEnum):
 
 
 class Role(StrEnum):
-    """What an occupation of a mark is used for: a tie is adjusted, a check never is."""
+    """What an occupation of a mark is used for: a tie is adjusted, a check never is; a noted one proves nothing."""
 
     TIE = "tie"
     CHECK = "check"
+    NOTED = "noted"
 
 
 class Place(StrEnum):

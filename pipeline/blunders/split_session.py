@@ -9,6 +9,7 @@ from pipeline.sessions.toml_lines import (
     Reading,
     instead,
     needs_ties,
+    noted_lines,
     occupation_lines,
     part_names,
     sayable,
@@ -49,9 +50,11 @@ def split_lines(survey: Survey, solved: Solved, session: int, last_good: int, fi
             *table_lines(first, given, window.start_ms, end),
             *set_up_lines(given),
             *_occupations(solved, early, ties, (window.start_ms, end), needs_ties(given)),
+            *noted_lines(given, window.start_ms, end),
             "",
             *table_lines(second, given, start, window.end_ms),
             *_occupations(solved, late, _to_tie(solved, late), (start, window.end_ms), True),
+            *noted_lines(given, start, window.end_ms),
             "",
         ]
     )

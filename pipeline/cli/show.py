@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from textwrap import indent
 
-from pipeline.issue.attention import REASONS, Attention, Kind, attention
+from pipeline.issue.attention import REASONS, Attention, Kind, attention, called
 from pipeline.issue.field_shift_types import FieldShiftTaken, told
 from pipeline.issue.record_types import Diagnosis, Record, SiteFit
 from pipeline.issue.report.foundation import under_bases
@@ -12,7 +12,7 @@ from pipeline.issue.report.site import localisation
 from pipeline.issue.row_types import CheckRow, SessionRow
 from pipeline.issue.written_axes import axes_written
 from pipeline.visible import one_line
-from pipeline.words import counted
+from pipeline.words import Role, counted, plural
 
 #: How many failing occupations the summary lists before it points at the layer, how many things wholly held back.
 _FAILING, _WHOLLY = 12, 12
@@ -142,10 +142,14 @@ def _new_marks(record: Record) -> list[str]:
 
 
 def _checks(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list[str]:
-    judged = [check for check in checks if check["passed"] is not None]
+    judged = [check for check in checks if check["passed"] is not None and check["role"] != Role.NOTED]
     passing = sum(check["passed"] is True for check in judged)
     occupations = counted(len(judged), "occupation of a control mark", "occupations of control marks")
-    return [f"  {passing} of {occupations} {'passes' if len(judged) == 1 else 'pass'}", *_failing(checks, diagnoses)]
+    lines = [f"  {passing} of {occupations} {'passes' if len(judged) == 1 else 'pass'}"]
+    if noted := sum(check["role"] == Role.NOTED for check in checks):
+        proof = plural(noted, "proves", "prove")
+        lines.append(f"  {counted(noted, 'check')} noted in the field, which {proof} nothing")
+    return [*lines, *_failing(checks, diagnoses)]
 
 
 def _failing(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list[str]:
@@ -156,12 +160,13 @@ def _failing(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list
     for check in failing[:_FAILING]:
         lines.append(
             one_line(
-                f"  FAILS: {check['point']} on {check['mark']} ({check['role']}, {check['place']},"
-                f" session {check['session']}): east {_metres(check['d_east'], sign=True)},"
-                f" north {_metres(check['d_north'], sign=True)}, height {_metres(check['d_height'], sign=True)}"
+                f"  FAILS: {called(check)} on {check['mark']} ({check['role']}, {check['place']},"
+                f" session {check['session']}): {_off(check)}"
             )
         )
-        if check["cause"]:
+        if check["cause"] and check["role"] == Role.NOTED:
+            lines.append(f"         noted with it: {one_line(check['cause'])}")
+        elif check["cause"]:
             lines += [f"         {part}" for part in _parts(one_line(check["cause"]))]
         for what, text in _ready(lines_of.get((check["session"], check["point"]))):
             if text not in told:
@@ -180,6 +185,16 @@ def _ready(diagnosis: Diagnosis | None) -> Iterator[tuple[str, str]]:
         yield "if the field had applied it, state it:", diagnosis["field_shift"]
     if diagnosis is not None and diagnosis["split"]:
         yield "if its base moved, split the session there:", diagnosis["split"]
+
+
+def _off(check: CheckRow) -> str:
+    """Return the differences of a failing occupation, or what of them was noted."""
+    if check["d_east"] is None and check["d_horizontal"] is not None:
+        plan = f"horizontally {_metres(check['d_horizontal'])}"
+    else:
+        plan = f"east {_metres(check['d_east'], sign=True)}, north {_metres(check['d_north'], sign=True)}"
+    when = f"; {check['observed']}" if check["role"] == Role.NOTED else ""
+    return f"{plan}, height {_metres(check['d_height'], sign=True)}{when}"
 
 
 def _parts(cause: str) -> list[str]:

@@ -283,8 +283,9 @@ def _check_marks(
         session = window.session
         uses = [(tie.mark, window.where_tie(number), "tie") for number, tie in enumerate(session.ties)]
         uses += [(check.mark, window.where_check(number), "check") for number, check in enumerate(session.checks)]
+        uses += [(one.mark, window.where_noted(number), "noted check") for number, one in enumerate(session.noted)]
         for mark, where, use in uses:
-            if mark not in known and (use == "check" or len(places[mark]) < 2):
+            if mark not in known and (use.endswith("check") or len(places.get(mark, ())) < 2):
                 if mark not in near and len(near) < HINTS:
                     near[mark] = nearest(mark, ordered)
                 alike = " or ".join(near.get(mark, ()))
@@ -292,6 +293,6 @@ def _check_marks(
                 problems.add(
                     *where,
                     f'{use} of session {session.name} on the mark "{mark}", which is not in the register'
-                    + ("" if use == "check" else " and which no other session occupies"),
+                    + ("" if use.endswith("check") else " and which no other session occupies"),
                     f"{likely} {there}",
                 )

@@ -5,7 +5,7 @@ from enum import StrEnum
 
 from pipeline.issue.record_types import DoubtNoted, Record, WhollyHeld
 from pipeline.issue.row_types import CheckRow
-from pipeline.words import Reason, Whole, counted, plural
+from pipeline.words import Reason, Role, Whole, counted, plural
 
 #: Reasons whose every row needs attention; a row held back for another may be an ordinary one.
 REASONS = (Reason.SUSPECT, Reason.UNTIED)
@@ -39,13 +39,18 @@ def attention(record: Record) -> list[Attention]:
     found = [Attention(Kind.DOUBT, one["what"], one) for one in record["doubts"] if not one["confirmed"]]
     for check in record["checks"]:
         if check["passed"] is False:
-            found.append(Attention(Kind.FAILING, f"{check['point']} on {check['mark']} fails", check))
+            found.append(Attention(Kind.FAILING, f"{called(check)} on {check['mark']} fails", check))
     counts = record["rows"]["by_reason"]
     for reason in REASONS:
         if counts.get(reason):
             rows = counted(counts[reason], "row is", "rows are")
             found.append(Attention(Kind.HELD_BACK, f"{rows} held back as {reason}"))
     return [*found, *(Attention(Kind.WHOLLY, wholly(one), one) for one in record["wholly_held_back"])]
+
+
+def called(check: CheckRow) -> str:
+    """Return what an occupation is called: by its point, or, where no export has a row of it, as noted."""
+    return "a check noted" if check["role"] == Role.NOTED else str(check["point"])
 
 
 def wholly(entry: WhollyHeld) -> str:

@@ -363,7 +363,7 @@ class Record(Strict):
     verdict: Annotated[VerdictWord, Field(description="the worst verdict of its sessions")]
     rows: Annotated[Rows, Field(description="where the rows of the exports went")]
     sessions: Annotated[list[Session], Field(description="the base sessions, as in the layer, and more")]
-    checks: Annotated[list[CheckRow], Field(description="the occupations of marks, as in the layer check_marks")]
+    checks: Annotated[list[CheckRow], Field(description="the occupations of marks and noted checks, as in the layer")]
     adjustment: Annotated[Adjustment, Field(description="how well the observations agree")]
     operations: Annotated[list[OperationUsed], Field(description="the transformations, in the order of their use")]
     inputs: Annotated[list[Input], Field(description="the files that were read")]

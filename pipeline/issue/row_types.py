@@ -40,8 +40,8 @@ class Occupation(Strict):
 
     session: Annotated[str, Field(description="the session in which it was observed")]
     mark: Annotated[str, Field(description="the mark that was occupied")]
-    point: Annotated[str | None, Field(description="the reading's name in its export")]
-    role: Annotated[RoleWord, Field(description="what it is used for: a tie is adjusted, a check never is")]
+    point: Annotated[str | None, Field(description="the reading's name in its export; null: it has none, or was noted")]
+    role: Annotated[RoleWord, Field(description="a tie is adjusted, a check never is, a noted one proves nothing")]
     place: Annotated[PlaceWord, Field(description="where it stands among the drafted points of its session")]
     observed: Annotated[Instant, Field(description="when it was observed [UTC]")]
     known_easting: Annotated[float | None, Field(description="the mark's known easting [target.axes]")]
@@ -59,7 +59,7 @@ class Occupation(Strict):
     hu95: Annotated[float | None, Field(description="95 % uncertainty of the horizontal difference: radius [m]")]
     vu95: Annotated[float | None, Field(description="95 % uncertainty of the difference in height [m]")]
     passed: Annotated[bool | None, Field(description="whether it is within the tolerances; null: not tested")]
-    cause: Annotated[str | None, Field(description="what a failing one may mean, in words")]
+    cause: Annotated[str | None, Field(description="what a failing one may mean; of a noted one what was noted")]
 
 
 class CheckRow(Occupation, Reliability):

@@ -433,6 +433,20 @@ class FieldShift(_Strict):
 TYPED = (("easting", "northing", "height"), ("longitude", "latitude", "ellipsoid_height"))
 
 
+class Noted(_Strict):
+    """A check read off the screen in the field, of which no export has a row: shown, and never counted as proof."""
+
+    mark: Named = Field(description="the mark of the register that was occupied")
+    time: Moment = Field(description="when it was read, within the session")
+    d_east: Metres | None = Field(None, description="observed minus known, as read; with `d_north`")
+    d_north: Metres | None = Field(None, description="with `d_east`")
+    d_horizontal: LengthOrNone | None = Field(None, description="instead of them, where the screen shows no more")
+    d_height: Metres | None = Field(None, description="observed minus known, upwards")
+    note: Annotated[str, StringConstraints(max_length=200), AfterValidator(readable)] | None = Field(
+        None, description="what was noted with it; shown as it is"
+    )
+
+
 class Session(_Strict):
     """A base that stood still with one broadcast position, over the half-open [start, end)."""
 
@@ -459,6 +473,9 @@ class Session(_Strict):
         | None
     ) = Field(None, description="what the field applied already; of several a list, `[{ ... }, { ... }]`")
     epoch: Epoch | None = Field(None, description="of the position that the base held")
+    noted: Listed[Noted] = Field(
+        (), description="checks read off the screen, as `[[session.noted]]` below the session; not in a sessions' table"
+    )
 
     @property
     def field_shifts(self) -> tuple[FieldShift, ...]:

@@ -19,6 +19,9 @@ from pipeline.words import counted
 #: Characters of a CRS that is a code, not a definition.
 _CODE = 20
 
+#: Metres: a larger difference that was noted is in another unit. Ours, no source.
+_NOTED = 3.0
+
 #: The determinant of correlations below which nothing is independent in them any more.
 _LEAST = 1e-8
 
@@ -147,6 +150,7 @@ def check_sessions(sessions: Sequence[tuple[Session, Where]], has_control: bool,
         _check_times(session, where, problems)
         check_field_shifts(session, where, problems)
         _check_occupations(session, where, problems)
+        _check_noted(session, where, problems)
         if session.setup is not None and not _is_definite(session.setup):
             what = (
                 f"the set-up of session '{session.name}' has covariances that its standard uncertainties do not go with"
@@ -202,6 +206,30 @@ def _check_occupations(session: Session, where: Where, problems: Problems) -> No
             first.setdefault(point, where(role, position))
 
 
+def _check_noted(session: Session, where: Where, problems: Problems) -> None:
+    """Note of checks that were read off the screen a time outside the session, and differences that say nothing."""
+    for position, one in enumerate(session.noted):
+        of = f"the check noted on {one.mark} in session '{session.name}'"
+        if not session.start <= one.time < session.end:
+            problems.add(
+                *where("noted", position, "time"),
+                f"{of} is of {one.time.isoformat()}, which is outside the session",
+                f"the session is from {session.start.isoformat()} to {session.end.isoformat()}",
+            )
+        plan, alone = (one.d_east, one.d_north), one.d_horizontal is not None
+        given = [value for value in (*plan, one.d_horizontal, one.d_height) if value is not None]
+        if not given:
+            fix = "write d_east and d_north (or d_horizontal), d_height, or what of them was read, in metres"
+            problems.add(*where("noted", position), f"{of} has no difference", fix)
+        if (None in plan and plan != (None, None)) or (alone and plan != (None, None)):
+            what = f"{of} has {'d_horizontal beside d_east or d_north' if alone else 'one of d_east and d_north alone'}"
+            problems.add(*where("noted", position), what, "write d_east and d_north, or d_horizontal instead of both")
+        large = max(given, key=abs, default=0.0)
+        if abs(large) > _NOTED:
+            what = f"{of} has a difference of {large:g} m"
+            problems.add(*where("noted", position), what, "differences are metres: 12 mm are written 0.012")
+
+
 def _check_control_needed(sessions: Iterable[tuple[Session, Where]], problems: Problems) -> None:
     """Without a register, a shift can be derived only through marks shared with a session whose shift is known."""
     deriving = [(session, where) for session, where in sessions if session.shift == "derive"]
@@ -217,9 +245,9 @@ def _check_control_needed(sessions: Iterable[tuple[Session, Where]], problems: P
             'name the register of control marks in [control], or write shift = "none" or a given shift',
         )
     for session, where in sessions:
-        if session.checks:
+        if session.checks or session.noted:
             problems.add(
-                *where("checks"),
+                *where("checks" if session.checks else "noted"),
                 f"session '{session.name}' has checks, but there is no [control] to check against",
                 "name the register of control marks in [control]",
             )

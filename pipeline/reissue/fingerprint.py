@@ -103,7 +103,9 @@ def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]
 
 def _sessions(prepared: Prepared) -> dict[str, Any]:
     return {
-        window.session.name: window.session.model_dump(mode="json", exclude={"start", "end"})
+        window.session.name: window.session.model_dump(
+            mode="json", exclude={"start", "end"} if window.session.noted else {"start", "end", "noted"}
+        )
         | {"start": window.start_ms, "end": window.end_ms}
         for window in prepared.windows
     }
@@ -114,7 +116,8 @@ def register_rows(survey: Survey, solved: Solved) -> list[RegisterMark]:
     register = survey.register
     if register is None:
         return []
-    used = {*solved.occupations.marks, *solved.tied.marks.names}
+    noted = (one.mark for window in survey.windows for one in window.session.noted)
+    used = {*solved.occupations.marks, *solved.tied.marks.names, *noted}
     axes = ("easting", "northing", "height") if register.kind == "projected" else ("longitude", "latitude", "height")
     rows = []
     for number, name in enumerate(register.names):

@@ -16,9 +16,11 @@ from pipeline.digest import digest
 from pipeline.draft.beside_marks import BesideMarks
 from pipeline.draft.codes import Codes
 from pipeline.draft.layer_rows import Carried, Rows, check_rows, mark_rows, session_rows
+from pipeline.draft.noted_rows import noted_rows
 from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.draft.wholly_held import WhollyHeld
 from pipeline.intake.first_pass import Progress
+from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.issue.folder.durable import has_room
 from pipeline.issue.formats.formats import write_formats
@@ -37,6 +39,7 @@ from pipeline.reissue.changed_rows import REVISED, ChangedRows
 from pipeline.reissue.changes import Side, compare
 from pipeline.run.about import CAUTION, about
 from pipeline.run.count import Count
+from pipeline.solve.solve import Solved
 
 #: What was written of each layer, for reading back.
 Layers = tuple[Written, ...]
@@ -291,7 +294,7 @@ class _Rest:
         by_code = tuple(running.by_code.layers(running.description)) if running.by_code is not None else ()
         return cls(
             running,
-            check_rows(survey, solved, causes),
+            _all_checks(survey, solved, causes),
             session_rows(survey, solved, running.count.by_session),
             mark_rows(survey, solved),
             changed,
@@ -323,7 +326,7 @@ class _Rest:
             self.checks,
             self.sessions,
             self.marks,
-            running.count.rows(sum(running.survey.first_pass.rows), self.checks.num_rows),
+            running.count.rows(sum(running.survey.first_pass.rows), len(running.drafter.solved.occupations.marks)),
             running.wholly.record(),
             running.count.shift_model(running.survey),
             files,
@@ -331,6 +334,13 @@ class _Rest:
             running.plan.thinned(),
             running.beside.notes(),
         )
+
+
+def _all_checks(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> pa.RecordBatch:
+    """Return the rows of ``check_marks``: the occupations, then the checks that were noted in the field."""
+    found = pa.Table.from_batches([check_rows(survey, solved, causes), noted_rows(survey, solved)])
+    (batch,) = found.combine_chunks().to_batches() or [check_rows(survey, solved, causes)]
+    return batch
 
 
 def _at(rows: pa.RecordBatch, grid: Floats) -> pa.RecordBatch:

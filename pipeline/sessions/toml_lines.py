@@ -133,6 +133,19 @@ def occupation_lines(
     yield f"# ties = [...]   the reading on {quoted(mark)} at {clock(time)} UTC {why}: give it a name of its own"
 
 
+def noted_lines(given: Session, since: int, until: int) -> Iterator[str]:
+    """Yield the tables of the checks that were noted in a part of a session, which stand below all its keys."""
+    for one in given.noted:
+        if since <= round(one.time.timestamp() * 1000) < until:
+            yield "[[session.noted]]"
+            for key, value in one.model_dump(exclude_none=True).items():
+                yield f"{key} = {_text(value) if isinstance(value, str) else _plain(value)}"
+
+
+def _plain(value: float | datetime) -> str:
+    return iso(value) if isinstance(value, datetime) else repr(value)
+
+
 def more_occupations(given: Session, key: str, pairs: Iterable[tuple[str, str]], sessions: SessionsFile | None) -> str:
     """Say what to write in a session so that readings are occupations of it.
 

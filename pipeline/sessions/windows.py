@@ -15,7 +15,8 @@ Only name, start and end are needed; an empty cell is a key left out. Other colu
 they are called nearly like these or have one of their words. Times are ISO 8601 with their offset from UTC, or on the
 clock of ``[source] time_zone`` without. A list of occupations is written point=mark, parted by ``;`` (then in quotes
 where the cells are parted by ``;``) or by ``|``: ``CM2-AM=CM2; CM2-PM=CM2``, or by one name where point and mark share
-it. ``shift`` is derive or none, and empty where ``shift_east`` and the rest give it.
+it. ``shift`` is derive or none, and empty where ``shift_east`` and the rest give it. Checks that were noted in the
+field need tables: no cell holds them.
 """
 
 import re
@@ -62,6 +63,7 @@ class SessionWindow:
     tie_lines: tuple[int, ...] = ()
     check_lines: tuple[int, ...] = ()
     field_lines: tuple[int, ...] = ()
+    noted_lines: tuple[int, ...] = ()
 
     def where_tie(self, position: int) -> tuple[str, int]:
         """Return the file and line of the tie at ``position``."""
@@ -74,6 +76,10 @@ class SessionWindow:
     def where_field_shift(self, position: int) -> tuple[str, int]:
         """Return the file and line of the field shift at ``position``."""
         return self.where[0], self.field_lines[position]
+
+    def where_noted(self, position: int) -> tuple[str, int]:
+        """Return the file and line of the noted check at ``position``."""
+        return self.where[0], self.noted_lines[position]
 
 
 def load_sessions(loaded: LoadedJob, problems: Problems) -> tuple[SessionWindow, ...]:
@@ -108,6 +114,7 @@ def _window(index: int, session: Session, where: Where) -> SessionWindow:
         tie_lines=tuple(where("ties", position)[1] for position in range(len(session.ties))),
         check_lines=tuple(where("checks", position)[1] for position in range(len(session.checks))),
         field_lines=tuple(where(*session.place_of_field_shift(n))[1] for n in range(len(session.field_shifts))),
+        noted_lines=tuple(where("noted", position)[1] for position in range(len(session.noted))),
     )
 
 
@@ -175,7 +182,10 @@ def _at(shown: str, line: int, *_: Key) -> tuple[str, int]:
 
 def _check_columns(sheet: Sheet, problems: Problems) -> None:
     for column in sheet.columns:
-        if column and column not in _COLUMNS:
+        if column == "noted":
+            fix = "state such sessions as [[session]] with [[session.noted]]; a column of remarks, call otherwise"
+            problems.add(sheet.shown, sheet.header, "a table of sessions has no checks that were noted", fix)
+        elif column and column not in _COLUMNS:
             near = nearest(column, _COLUMNS, 1) or _alike(column)
             if near:
                 fix = f"the nearest known column is '{near[0]}'; if it is none of them, call it otherwise"

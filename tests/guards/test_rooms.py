@@ -24,7 +24,7 @@ ORDER = (
     ("notices",),
     ("draft",),
     ("reissue",),
-    ("run", "check", "trace", "history", "verify", "fieldwork"),
+    ("run", "check", "trace", "history", "verify", "fieldwork", "opened"),
     ("aside", "new_job"),
     ("cli",),
     ("__init__",),

@@ -158,6 +158,7 @@ START, END = "2026-03-02T07:30:00Z", "2026-03-02T08:30:00Z"
 #: table, lines of the problems, pieces of the first one's text
 WRONG: dict[str, tuple[str, list[int], list[str]]] = {
     "unknown column": (f"name,start,end,tyes\na,{START},{END},\n", [1], ["'tyes'", "'ties'"]),
+    "noted": (f"name,start,end,noted\na,{START},{END},\n", [1], ["no checks that were noted"]),
     "missing column": (f"name,begin,end\na,{START},{END}\n", [1], ["'start' is missing", "begin"]),
     "empty name": (f"name,start,end\n,{START},{END}\n", [2], ["the column 'name' is empty"]),
     "empty end": (f"name,start,end\na,{START},\n", [2], ["the column 'end' is empty"]),

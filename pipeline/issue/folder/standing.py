@@ -34,6 +34,11 @@ def newest_standing(folder: Path) -> Standing | None:
     return _read(folder, max(numbers)) if numbers else None
 
 
+def standing_issue(folder: Path, number: int) -> Standing:
+    """Return the issue of a number. Raises `JobError` where it is damaged or gone."""
+    return _read(folder, number)
+
+
 def standing(folder: Path) -> Iterator[Standing | Problem]:
     """Yield every issue, oldest first, in the place of one that is damaged what is wrong and what to do.
 

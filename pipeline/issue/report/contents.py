@@ -18,7 +18,7 @@ from pipeline.issue.report.written import many, minute
 from pipeline.issue.row_types import CheckRow
 from pipeline.issue.session_types import Session
 from pipeline.issue.written_axes import axes_written
-from pipeline.words import REASONS, Change, Proof, Reason, Verdict
+from pipeline.words import REASONS, Change, Proof, Reason, Role, Verdict
 
 #: Rows of each list that the page has at the most; the layers and the record have all of them.
 TIMELINES, REASONS_WHY, NOTES, WHOLLY = 100, 100, 200, 12
@@ -58,7 +58,8 @@ def contents(record: Record) -> dict[str, Any]:
 
 def looks(record: Record) -> list[tuple[str, str]]:
     """Return what a reader should look at, each with the section that tells it, the gravest first."""
-    judged = [check for check in record["checks"] if check["passed"] is not None]
+    compared = [check for check in record["checks"] if check["passed"] is not None]
+    judged = [check for check in compared if check["role"] != Role.NOTED]
     failing = sum(not check["passed"] for check in judged)
     reasons, test = record["rows"]["by_reason"], record["adjustment"]["chi_square"]
     told = []
@@ -67,6 +68,8 @@ def looks(record: Record) -> list[tuple[str, str]]:
         told.append(("checks", f"{failing} of {of} {'fails' if failing == 1 else 'fail'}"))
     elif not judged:
         told.append(("checks", "no control mark was occupied that the coordinates could be compared with"))
+    if noted := sum(not check["passed"] for check in compared) - failing:
+        told.append(("checks", f"{many(noted, 'check')} noted in the field {'fails' if noted == 1 else 'fail'}"))
     for reason in (Reason.SUSPECT, Reason.UNTIED, Reason.UNCLOSED, Reason.UNCHECKED):
         if reason in reasons:
             told.append(("rows", f"{many(reasons[reason], 'row')} held back as {reason}"))

@@ -67,7 +67,8 @@ def differences(checks: Sequence[CheckRow], holds: Mapping[str, str]) -> Differe
 
     ``holds`` says what each mark of the register holds: what it does not hold is not judged, and not drawn.
     """
-    judged = sorted((one for one in checks if one["passed"] is not None), key=lambda one: one["observed"])
+    read = (one for one in checks if one["passed"] is not None and one["role"] != Role.NOTED)
+    judged = sorted(read, key=lambda one: one["observed"])
     level = [row for row in judged if row["d_horizontal"] is not None and holds.get(row["mark"]) != Holds.HEIGHT]
     high = [row for row in judged if row["d_height"] is not None and holds.get(row["mark"]) != Holds.POSITION]
     if not level and not high:

@@ -12,10 +12,11 @@ from pipeline.issue.report.written import clipped, many, metres, minute
 from pipeline.issue.row_types import CheckRow, SessionRow
 from pipeline.issue.session_types import BaseLog, Logged
 from pipeline.tolerance import Tolerance
-from pipeline.words import Holds, Verdict
+from pipeline.words import Holds, Role, Verdict
 
 #: Rows that the page has at the most, and values of one thing in a base log.
 _SESSIONS, _CHECKS, _LOGGED = 1000, 2000, 6
+_OF_NOTED = " What is noted was read off the screen in the field: no export has a row of it, and it proves nothing."
 
 
 def urgency(session: SessionRow) -> int:
@@ -91,7 +92,7 @@ def check_table(record: Record, package: str) -> Table:
     ]
     caption = (
         "Observed minus known, metres in the grid and height datum, and the 95 % uncertainties of the observed"
-        " position; times in UTC."
+        f" position; times in UTC.{_OF_NOTED if any(row['role'] == Role.NOTED for row in record['checks']) else ''}"
     )
     chosen = choose(record["checks"], lambda row: int(row["passed"] is False), most=_CHECKS)
     return table(caption, columns, chosen, f"the layer check_marks of {package}", _Notes(held(record)))
@@ -130,6 +131,8 @@ class _Notes:
         self.holds, self.cause = holds, ""
 
     def __call__(self, check: CheckRow) -> str:
+        if check["role"] == Role.NOTED:
+            return _noted(check, self.holds.get(check["mark"], Holds.FULL))
         if check["passed"] is not False:
             return ""
         cause, off = check["cause"], over(check, self.holds.get(check["mark"], Holds.FULL))
@@ -139,6 +142,11 @@ class _Notes:
             return f"{off} Possible causes: the same as of the failing row above."
         self.cause = cause
         return f"{off} Possible causes: {clipped(cause)}"
+
+
+def _noted(check: CheckRow, holds: str) -> str:
+    said = f"Noted with it: {clipped(check['cause'])}" if check["cause"] else ""
+    return f"{over(check, holds)} {said}".rstrip() if check["passed"] is False else said
 
 
 def base_log(log: BaseLog | None) -> list[str]:

@@ -11,6 +11,7 @@ GLOSSARY = {
     "occupation": "a reading on a control mark or on a temporary mark",
     "tie": "an occupation that computes the shift, so its residual is not independent",
     "check": "an occupation that never takes part in the adjustment and so tests the result independently",
+    "noted check": "one that was read off the screen in the field and has no row in an export; it proves nothing",
     "shift": "what is added to the raw positions of a session to correct the base's position",
     "bracketed, proven": "a point is bracketed between two occupations that passed; a session is proven when checks"
     " before its first and after its last point passed",

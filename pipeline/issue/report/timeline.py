@@ -59,7 +59,8 @@ def timeline(session: Session, checks: Sequence[CheckRow]) -> Timeline:
     named = []
     for check in checks:
         place = (x(milliseconds(check["observed"])), TIES if check["role"] == Role.TIE else CHECKS)
-        kinds[check["passed"]].append(place)
+        # what was noted in the field passes nothing
+        kinds[None if check["role"] == Role.NOTED and check["passed"] else check["passed"]].append(place)
         named.append((check["passed"] is False, place, check["mark"]))
     spread = [
         (x(milliseconds(one["from"])), x(milliseconds(one["until"])), str(one["proof"])) for one in session["stretches"]
