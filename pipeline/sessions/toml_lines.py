@@ -139,7 +139,7 @@ def noted_lines(given: Session, since: int, until: int) -> Iterator[str]:
         if since <= round(one.time.timestamp() * 1000) < until:
             yield "[[session.noted]]"
             for key, value in one.model_dump(exclude_none=True).items():
-                yield f"{key} = {_text(value) if isinstance(value, str) else _plain(value)}"
+                yield f"{key} = {quoted(value) if isinstance(value, str) else _plain(value)}"
 
 
 def _plain(value: float | datetime) -> str:
