@@ -23,8 +23,10 @@ from pipeline.issue.control_sheet.mark_files import COLUMNS, ENDINGS, Said, cont
 from pipeline.issue.control_sheet.sheet import render
 from pipeline.issue.folder.belongs import kept
 from pipeline.issue.folder.names import MARKER
+from pipeline.issue.formats.csv_file import guarded
 from pipeline.issue.geopackage.write import NotWritten
 from pipeline.job.load import LoadedJob
+from pipeline.near import listed
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.sealed import sealed_off
 from pipeline.tables import number_column
@@ -48,7 +50,10 @@ class HandedOut:
     @property
     def notes(self) -> tuple[str, ...]:
         """Return in words what should be looked at."""
-        return self.look.notes
+        written = (name for name in self.look.marks.names if self.file.suffix.lower() == ".csv")
+        odd = [name for name in written if guarded(name) != name]
+        what = f"{listed(odd)}: written with an apostrophe before it, since a spreadsheet would run it as a formula"
+        return (*self.look.notes, *([what] if odd else []))
 
 
 @sealed_off()

@@ -31,8 +31,6 @@ from pipeline.words import Verdict, counted, plural
 
 #: Metres by which datums may lie apart: so much farther marks are looked at before it is known where they are.
 _APART = 2_000.0
-#: What distances on a sphere may be too long by.
-_LOOSE = 1.01
 #: Metres from the work within which marks are at hand, where nothing else is said: a base's usual reach by radio.
 #: Common practice, no source.
 WITHIN = 10_000.0
@@ -92,40 +90,54 @@ def look(
     problems = Problems()
     prepared = prepare_control(loaded, problems)
     problems.raise_if_any()
-    spots = place_named(around, loaded, prepared.register, problems) if around is not None else None
-    problems.raise_if_any()
-    notes: list[str] = []
-    if around is None and loaded.job.plan is not None:
-        spots = on_grid(np.array(loaded.job.plan.area, np.float64), loaded, "the planned area")
-    elif around is None and not planned:
-        spots, said = _readings(loaded, progress)
-        notes += said
+    reach = reach_of(loaded, around, within)
+    spots, notes = _spots(prepared, around, reach, None if planned else progress, readings=not planned)
     if within is not None and spots is None:
         what = "nothing says where the work is: the job has no readings yet that can be used, and no [plan]"
         raise JobError([Problem("--within", 0, what, "name a place with --around, such as a mark or easting,northing")])
-    reach = reach_of(loaded, around, within)
-    if spots is not None and (around is not None or loaded.job.plan is not None):
-        where = ("--around", 0) if around is not None else loaded.where("plan", "area")
-        _refuse_far(loaded, prepared.register, spots, reach, where)
     operations = _operations(prepared, spots, reach)
+    marks, record, said = _marks(prepared, operations)
+    work = None if spots is None else work_of(spots, operations)
+    chosen, distance = _chosen(marks, work, reach, _named(loaded) if around is None else set())
+    if not len(chosen):
+        what = f"no mark lies within {reach:,.0f} m of {work.what if work else 'anywhere'}"
+        raise JobError([Problem(*loaded.where("control"), what, "say how far away marks may be with --within METRES")])
+    kept = marks.taken(chosen)
+    told = (*notes, *said, *(_unproven(record, kept) if record is not None else ()))
+    goal, left_out = target(loaded.job, operations.site), len(marks.names) - len(chosen)
+    return Look(loaded, operations, goal, kept, distance[chosen], work, record, left_out, told)
+
+
+def _spots(
+    prepared: Prepared, around: str | None, reach: float, progress: Progress | None, *, readings: bool
+) -> tuple[Spots | None, list[str]]:
+    """Return where the work is, by a place that is named, the plan or the readings, and what to say of it."""
+    loaded, problems = prepared.loaded, Problems()
+    if around is not None:
+        spots = place_named(around, loaded, prepared.register, problems)
+        problems.raise_if_any()
+        where = ("--around", 0)
+    elif loaded.job.plan is not None:
+        spots = on_grid(np.array(loaded.job.plan.area, np.float64), loaded, "the planned area")
+        where = loaded.where("plan", "area")
+    else:
+        return _readings(loaded, progress) if readings else (None, [])
+    if spots is not None:
+        _refuse_far(loaded, prepared.register, spots, reach, where)
+    return spots, []
+
+
+def _marks(prepared: Prepared, operations: Operations) -> tuple[Marks, Record | None, list[str]]:
+    """Return every mark, the newest issue's record where its marks are among them, and what to say of it."""
+    loaded = prepared.loaded
     record, said = _record(loaded, prepared.register, operations)
-    notes += said
     marks = registered(prepared.register, loaded.job, operations)
     if record is not None:
         marks = with_adjusted(marks, record, operations)
     if not len(marks.names):
         what = "there is no mark to hand out: the job names no register, and no issue has adjusted one"
         raise JobError([Problem(*loaded.where("control"), what, "name the register in [control]")])
-    work = None if spots is None else work_of(spots, operations)
-    chosen, distance = _chosen(marks, work, reach, _named(loaded) if around is None else set())
-    if not len(chosen):
-        what = f"no mark lies within {reach:,.0f} m of {work.what if work else 'anywhere'}"
-        raise JobError([Problem(*loaded.where("control"), what, "say how far away marks may be with --within METRES")])
-    if record is not None:
-        notes += _unproven(record, marks.taken(chosen))
-    left_out, goal = len(marks.names) - len(chosen), target(loaded.job, operations.site)
-    kept = marks.taken(chosen)
-    return Look(loaded, operations, goal, kept, distance[chosen], work, record, left_out, tuple(notes))
+    return marks, record, said
 
 
 def reach_of(loaded: LoadedJob, around: str | None, within: float | None) -> float:
@@ -145,14 +157,15 @@ def _refuse_far(
     if not np.isfinite(spots.longitude + spots.latitude).all():
         what, fix = f"{spots.what} is no place on the job's grid", "write easting before northing, as issued"
         raise JobError([Problem(*where, what, fix)])
-    at = on_sphere(spots.longitude[:1], spots.latitude[:1])
+    if spots.area.with_margin(reach + _APART).holds(longitude, latitude).any():
+        return
+    at = on_sphere(*(np.array([value]) for value in spots.area.centre))
     chord = np.linalg.norm(on_sphere(longitude, latitude) - at, axis=1)
     away = 2.0 * RADIUS * np.arcsin(np.minimum(chord / (2.0 * RADIUS), 1.0))
-    if np.nanmin(away) > _LOOSE * reach + _APART:
-        nearest = register.names[int(np.nanargmin(away))]
-        what = f"no mark lies within {reach:,.0f} m of {spots.what}: the nearest, {nearest}, is"
-        what += f" {np.nanmin(away) / 1000:,.0f} km away"
-        raise JobError([Problem(*where, what, "see order and signs of its coordinates, or how far marks may be")])
+    nearest = register.names[int(np.nanargmin(away))]
+    what = f"no mark lies within {reach:,.0f} m of {spots.what}: the nearest, {nearest}, is"
+    what += f" {np.nanmin(away) / 1000:,.0f} km away"
+    raise JobError([Problem(*where, what, "see order and signs of its coordinates, or how far marks may be")])
 
 
 def _readings(loaded: LoadedJob, progress: Progress | None) -> tuple[Spots | None, list[str]]:

@@ -96,7 +96,8 @@ def as_register(path: Path, found: HandedOut, folder: Path) -> None:
         again / "job.toml", {'file = "register.csv"': f'file = "{found.file.name}"', ' mark = "TM1"': ' mark = "X"'}
     )
     # the peg goes by another name there: as a mark of the register it would hold itself
-    before, after = record_of(path, 0), record_of(again / "job.toml")
+    before = json.loads((path.parent / "out" / "current" / "issue.json").read_text(encoding="utf-8"))
+    after = record_of(again / "job.toml")
     for axis in "xyz":
         key = f"shift_{axis}"
         assert_allclose(
@@ -314,6 +315,24 @@ def test_the_sheet_is_a_sound_page_whatever_the_register_says(tmp_path: Path) ->
     # what is wide scrolls by itself, so that a page on a phone does not
     text = found.sheet.read_text(encoding="utf-8")
     assert text.count("<table") == text.count('<div class="scroll"><table') == 2
+
+
+def test_a_large_area_with_marks_in_its_middle_alone(tmp_path: Path) -> None:
+    path, (east, north, _) = before_the_day(tmp_path), simulate(TWO_DAYS).marks.of("CM1")
+    area = f"[[{east - 15_000}, {north - 15_000}], [{east + 15_000}, {north + 15_000}]]"
+    path.write_text(f"{path.read_text(encoding='utf-8')}\n[plan]\narea = {area}\nwithin = 100.0\n", encoding="utf-8")
+    assert len(hand_out(path, tmp_path / "m.csv").look.marks.names) == 4
+
+
+def test_a_name_that_a_spreadsheet_would_run_is_told(tmp_path: Path) -> None:
+    job = simulate(TWO_DAYS)
+    job.register["mark"] = np.array(["=1+1", "CM2", "CM3", "CM4"])
+    path = before_the_day(tmp_path)
+    job.write(tmp_path / "odd")
+    shutil.copy(tmp_path / "odd" / "register.csv", tmp_path / "register.csv")
+    found = hand_out(path, tmp_path / "m.csv")
+    assert rows_of(found.file)[0]["mark"] == "'=1+1" and "=1+1: written with an apostrophe" in found.notes[0]
+    assert not hand_out(path, tmp_path / "m.gpkg", force=True).notes
 
 
 @pytest.mark.skipif(shutil.which("chromium") is None, reason="no browser")

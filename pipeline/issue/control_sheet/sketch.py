@@ -20,7 +20,7 @@ _HIGH, _MARGIN, _LEAST = 250.0, 0.08, 10.0
 class Sketch:
     """A drawing: path data of the register's marks, of adjusted ones, of the work, of lines between marks; labels.
 
-    ``bar`` is the scale bar's length in metres and in drawing units.
+    ``bar`` is the scale bar's length in metres and in drawing units; ``spot`` says that the work is a single place.
     """
 
     frame: Frame
@@ -31,6 +31,7 @@ class Sketch:
     labels: Sequence[Label]
     bar: tuple[float, float]
     unlabelled: int
+    spot: bool
 
 
 def sketch(
@@ -66,6 +67,7 @@ def sketch(
         labels.placed,
         (step, round(step * frame.scale, 2)),
         labels.left_out,
+        work is not None and _is_spot(frame, work),
     )
 
 
@@ -83,6 +85,10 @@ def _outline(frame: Frame, work: Floats) -> str:
     (west, south), (east, north) = work.min(axis=0).tolist(), work.max(axis=0).tolist()
     left, bottom = frame.place(west, south)
     right, top = frame.place(east, north)
-    if right - left < 4.0 and bottom - top < 4.0:
+    if _is_spot(frame, work):
         return f"M{left - 8:.1f} {bottom:.1f}h16m-8-8v16"
     return f"M{left:.1f} {bottom:.1f}H{right:.1f}V{top:.1f}H{left:.1f}z"
+
+
+def _is_spot(frame: Frame, work: Floats) -> bool:
+    return bool(((work.max(axis=0) - work.min(axis=0)) * frame.scale < 4.0).all())
