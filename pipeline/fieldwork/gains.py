@@ -12,8 +12,8 @@ from pipeline.intake.operations import Operations
 from pipeline.job.model import Job
 from pipeline.words import Role
 
-#: Marks that are tried in each session: the nearest to the work.
-TRIED = 40
+#: Marks that are tried in each session, the nearest to the work; and in all of many sessions, but a few in each.
+TRIED, _TRIALS, _FEW = 40, 200, 3
 
 
 @dataclass(frozen=True)
@@ -57,11 +57,12 @@ def gains(
     sessions: Sequence[Session], marks: Marks, tried: Sequence[int], job: Job, operations: Operations
 ) -> tuple[Gain, ...]:
     """Return what each mark tried, as one more tie or check of each session, would gain; the most first."""
+    most = min(TRIED, max(_TRIALS // len(sessions), _FEW))
     found = [
         gain
         for number in range(len(sessions))
         for kind in (_of_ties, _of_checks)
-        for gain in kind(sessions, number, tried[:TRIED], marks, job, operations)
+        for gain in kind(sessions, number, tried[:most], marks, job, operations)
     ]
     return tuple(sorted(found, key=lambda one: -round(one.worth, 3)))
 
