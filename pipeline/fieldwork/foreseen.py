@@ -11,7 +11,7 @@ difference, delta0 = 4.13 (Baarda, 1968; `adjust.statistics`): in plan in the di
 same comes out of the adjustment as the detectable error of a tie in the place of the check.
 """
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -116,10 +116,14 @@ class Session:
 
 
 def foresee(
-    sessions: Sequence[Intended], marks: Marks, job: Job, operations: Operations, *, ties: bool = True
+    sessions: Sequence[Intended], marks: Marks, job: Job, operations: Operations, ties: Container[int] | None = None
 ) -> tuple[Session, ...]:
-    """Return what each session would give; without ``ties`` nothing is worked out about blunders in them."""
-    return _Network(sessions, marks, job, operations).foreseen(with_ties=ties)
+    """Return what each session would give.
+
+    ``ties`` are the numbers of the sessions in whose ties blunders are looked for, None for all; others show no ties.
+    """
+    wanted = range(len(sessions)) if ties is None else ties
+    return _Network(sessions, marks, job, operations).foreseen(wanted)
 
 
 @dataclass(frozen=True)
@@ -199,10 +203,9 @@ class _Network:
         )
         return difference.covariance(parts)
 
-    def foreseen(self, *, with_ties: bool) -> tuple[Session, ...]:
-        """Return what each session would give."""
-        checks = self._checks()
-        blunders = self._blunders() if with_ties else []
+    def foreseen(self, ties: Container[int]) -> tuple[Session, ...]:
+        """Return what each session would give, with the ties of some of them."""
+        checks, blunders = self._checks(), self._blunders(ties)
         found = []
         for number, one in enumerate(self.sessions):
             hu95, vu95 = self._at_ends(number)
@@ -250,8 +253,8 @@ class _Network:
         """Return (c,) the standard uncertainty of each check's difference, in plan where it is worst, and in height."""
         return error_ellipse(self.local)[0], np.sqrt(self.local[:, 2, 2])
 
-    def _blunders(self) -> list[tuple[int, Tie]]:
-        """Return each tie and set-up with the smallest blunder in it that would show, in the order of the sessions."""
+    def _blunders(self, sessions: Container[int]) -> list[tuple[int, Tie]]:
+        """Return each tie and set-up of some sessions with the smallest blunder in it that would show."""
         observed = [(self.ties, False), (self.setups, True)]
         rows = [
             (session, mark, setup)
@@ -261,6 +264,8 @@ class _Network:
         own = self.shifts.adjustment.detectable
         found = []
         for number, (session, mark, setup) in enumerate(rows):
+            if session not in sessions:
+                continue
             found.append((session, Tie(mark, setup, _worst(own[number]), _worst(self._by_checks(number)))))
         return found
 

@@ -75,7 +75,7 @@ def _of_ties(
     for mark in tried:
         checks = tuple(one for one in before.intended.checks if one != mark)
         changed = replace(before.intended, ties=(*before.intended.ties, mark), checks=checks)
-        after = foresee(_with(sessions, number, changed), marks, job, operations)[number]
+        after = foresee(_with(sessions, number, changed), marks, job, operations, [number])[number]
         hu95 = (_largest(before.hu95), _largest(after.hu95))
         vu95 = (_largest(before.vu95), _largest(after.vu95))
         yield Gain(number, Role.TIE, mark, hu95, vu95, (_ties(before), _ties(after)))
@@ -89,7 +89,7 @@ def _of_checks(
     taken = (*before.intended.ties, *before.intended.checks, before.intended.over)
     more = tuple(mark for mark in tried if mark not in taken)
     changed = _with(sessions, number, replace(before.intended, checks=more))
-    after = foresee(changed, marks, job, operations, ties=False)[number] if more else before
+    after = foresee(changed, marks, job, operations, [])[number] if more else before
     hu95, vu95, shown = _largest(before.hu95), _largest(before.vu95), _checks(before)
     for check in after.checks if more else ():
         yield Gain(number, Role.CHECK, check.mark, (hu95, hu95), (vu95, vu95), (shown, shown.better(check.shown)))

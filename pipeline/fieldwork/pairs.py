@@ -82,7 +82,7 @@ def _detected(
         Intended("", _base(marks, pair, work, operations), None, (pair[0],), (pair[1],), np.zeros((0, 3)))
         for pair in every
     ]
-    return [one.checks[0].shown for one in foresee(sessions, marks, job, operations, ties=False)]
+    return [one.checks[0].shown for one in foresee(sessions, marks, job, operations, ties=[])]
 
 
 def _base(marks: Marks, pair: tuple[int, int], work: Work | None, operations: Operations) -> Floats:
