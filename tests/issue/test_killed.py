@@ -1,17 +1,17 @@
 """A run killed at any moment: the issues are whole, and the next run succeeds without cleaning up by hand."""
 
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from warm import Warm
 
 ROOT = Path(__file__).parents[2]
 SEARCH = [str(ROOT), str(ROOT / "tests" / "support")]
 
-# Each run is a child that kills itself just before its nth request to the file system, n from 1 until one gets through.
+# A run in a child keeps a copy of the folder just before each of its requests to the file system: that is what it would
+# leave if it were killed there. Every copy that differs from the others is then judged and run again.
 EVERY_REQUEST = """
-import os, signal, sys
+import os, sys
 sys.path[:0] = {search!r}
 import errno, json, shutil
 from pathlib import Path
@@ -30,18 +30,26 @@ def in_child(task):
             status = 0
         finally:
             os._exit(status)
-    return os.waitpid(child, 0)[1]
+    assert os.waitpid(child, 0)[1] == 0
 
-def killed_at(fatal, folder):
-    asked = 0
+def copied(folder, copies):
+    copying, asked = False, 0
     def watch(event, arguments):
-        nonlocal asked
-        if event in REQUESTS:
-            asked += 1
-            if asked == fatal:
-                os.kill(os.getpid(), signal.SIGKILL)
+        nonlocal copying, asked
+        if event in REQUESTS and not copying:
+            copying, asked = True, asked + 1
+            if folder.exists():
+                shutil.copytree(folder, copies / str(asked), symlinks=True)
+            copying = False
     sys.addaudithook(watch)
     issue(folder)
+
+def state(folder):
+    found = []
+    for path in sorted(folder.rglob("*")):
+        what = os.readlink(path) if path.is_symlink() else path.read_bytes() if path.is_file() else None
+        found.append((str(path.relative_to(folder)), what))
+    return tuple(found)
 
 def refuse(*_, **__):
     raise OSError(errno.EPERM, "no links here")
@@ -49,28 +57,28 @@ def refuse(*_, **__):
 root, earlier, links = Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3] == "links"
 if not links:
     os.symlink = refuse
-fatal, outcomes = 0, set()
-while True:
-    fatal += 1
-    folder = root / str(fatal)
-    for _ in range(earlier):
-        assert in_child(lambda: issue(folder)) == 0
-    status = in_child(lambda: killed_at(fatal, folder))
-    assert status in (0, signal.SIGKILL), status
+run, copies = root / "run", root / "copies"
+copies.mkdir()
+for _ in range(earlier):
+    issue(run)
+in_child(lambda: copied(run, copies))
+numbers = sorted(int(copy.name) for copy in copies.iterdir())
+states = {{state(copies / str(number)): number for number in numbers}}
+outcomes = set()
+for number in states.values():
+    folder = copies / str(number)
     # Before any repair: what is seen is whole, and `current` (if it is there) shows one of the issues.
     seen = [number for number, path in issues(folder)]
     outcomes.add(len(seen))
-    for number, path in issues(folder):
-        assert (path.parent / f"j-{{number:03d}}.gpkg").read_text() == "points", fatal
+    for issued, path in issues(folder):
+        assert (path.parent / f"j-{{issued:03d}}.gpkg").read_text() == "points", number
     current = folder / "current" / "issue.json"
     if links and earlier:
-        assert json.loads(current.read_text())["issue"] in seen, fatal
-    assert in_child(lambda: issue(folder)) == 0, f"the run after a kill at request {{fatal}}"
-    assert whole(folder) == len(seen) + 1, fatal
-    shutil.rmtree(folder)
-    if status == 0:
-        break
-print(fatal, sorted(outcomes))
+        assert json.loads(current.read_text())["issue"] in seen, number
+    issue(folder)
+    assert whole(folder) == len(seen) + 1, number
+assert whole(run) == earlier + 1
+print(numbers[-1], len(states), sorted(outcomes))
 """
 
 
@@ -78,11 +86,10 @@ print(fatal, sorted(outcomes))
 @pytest.mark.parametrize("earlier", [0, 1])
 def test_killed_before_every_request_to_the_file_system(tmp_path: Path, earlier: int, links: str) -> None:
     """The first issue and a later one; both outcomes, with and without the new issue, occur among the kills."""
-    command = [sys.executable, "-c", EVERY_REQUEST.format(search=SEARCH), str(tmp_path), str(earlier), links]
-    run = subprocess.run(command, capture_output=True, text=True, check=False)
-    assert run.returncode == 0, run.stderr
-    requests, outcomes = run.stdout.split(maxsplit=1)
-    assert int(requests) > 15
+    run = Warm(tmp_path, str(earlier), links, code=EVERY_REQUEST.format(search=SEARCH)).end()
+    assert run.returncode == 0, run.stderr.decode()
+    requests, states, outcomes = run.stdout.decode().split(maxsplit=2)
+    assert int(requests) > 15 and int(states) > 6
     assert outcomes.strip() == str([earlier, earlier + 1])
 
 
@@ -103,7 +110,7 @@ folder = Path(sys.argv[1])
 def run():
     with job_lock(folder), open_issue(folder) as staged:
         path = staged.path / f"j-{{staged.number:03d}}.gpkg"
-        read_back(path, write_geopackage(path, [source(10_000), source(100, "held_back")], crs=CRS, data_to=DATA_TO))
+        read_back(path, write_geopackage(path, [source(4_000), source(100, "held_back")], crs=CRS, data_to=DATA_TO))
         (staged.path / "issue.json").write_text(record(staged.number))
         staged.publish("proven", "because", MADE_AT)
 
@@ -143,6 +150,5 @@ assert {{file.name for file in (folder / "current").iterdir()}} == {{f"j-{{befor
 
 def test_killed_while_a_geopackage_is_written(tmp_path: Path) -> None:
     """Twelve seeded moments in a row, each run over what the ones before left; then one that is let through."""
-    command = [sys.executable, "-c", WITH_GEOPACKAGE.format(search=SEARCH), str(tmp_path)]
-    run = subprocess.run(command, capture_output=True, text=True, check=False)
-    assert run.returncode == 0, run.stderr
+    run = Warm(tmp_path, code=WITH_GEOPACKAGE.format(search=SEARCH)).end()
+    assert run.returncode == 0, run.stderr.decode()
