@@ -25,8 +25,12 @@ def outcome(path: Path) -> Outcome | None:
         return None
 
 
-def every_way(path: Path, name: str) -> Outcome | None:
-    """Check, run, run again after a revision of the register, and look at what came of it, by every command."""
+def every_way(path: Path, name: str, again_in_all_formats: bool = False) -> Outcome | None:
+    """Check, run, run again after a revision of the register, and look at what came of it, by every command.
+
+    The other formats are made from the GeoPackage alone, by the same lines for every issue: a first issue of each job
+    has them, and one job's second as well.
+    """
     try:
         check_job(path)
     except JobError:
@@ -34,8 +38,11 @@ def every_way(path: Path, name: str) -> Outcome | None:
     found = outcome(path)
     if found is not None:
         revise(path)
-        outcome(path)
-        again = outcome(path)
+        with pytest.MonkeyPatch.context() as patch:
+            if not again_in_all_formats:
+                patch.setattr("pipeline.run.layers.write_formats", lambda *_: [])
+            outcome(path)
+            again = outcome(path)
         assert again is None or again.folder is not None
     for words in (["trace", str(path), name], ["history", str(path)], ["verify", str(path.parent / "out")]):
         done = CliRunner().invoke(app, words)
@@ -130,7 +137,7 @@ def test_an_edge(name: str, tmp_path: Path) -> None:
     work = EDGES[name]
     if not len(work._taken):
         return
-    every_way(work.write(tmp_path), str(work.rows["name"][0]))
+    every_way(work.write(tmp_path), str(work.rows["name"][0]), name == "tie and check on one mark")
 
 
 @pytest.mark.parametrize("holds", ["height", "position"])
