@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
-import scipy.stats
 from numpy.testing import assert_allclose
+from scipy.optimize import minimize_scalar
+from scipy.special import chdtri, fdtri, ndtri, stdtrit
 
 from pipeline.adjust.localise import fit_height, fit_plan, width_of
 
@@ -44,7 +45,7 @@ def test_similarity_is_the_least_squares_of_its_linear_form() -> None:
     assert_allclose(fit.sigma**2, squares / 6, rtol=1e-6)
     places = np.add(GRID[1:4], [900.0, -300.0])
     jacobian = design(places, GRID.mean(axis=0)).reshape(-1, 2, 4)
-    wider = scipy.stats.f.ppf(0.95, 2, 6) / (scipy.stats.chi2.ppf(0.95, 2) / 2)
+    wider = fdtri(2, 6, 0.95) / (chdtri(2, 0.05) / 2)
     by_rule = jacobian @ np.linalg.inv(rows.T @ rows) @ jacobian.transpose(0, 2, 1) * fit.sigma**2 * wider
     assert_allclose(fit.covariance(fit.forward(places)), by_rule, rtol=1e-6, atol=1e-16)
 
@@ -58,9 +59,7 @@ def test_rigid_is_least_squares_over_turns() -> None:
     def turned(angle: float, places: np.ndarray) -> np.ndarray:
         return places @ np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
 
-    found = scipy.optimize.minimize_scalar(
-        lambda angle: np.sum((turned(angle, e) - s) ** 2), bracket=(0.2, 0.4), tol=1e-12
-    )
+    found = minimize_scalar(lambda angle: np.sum((turned(angle, e) - s) ** 2), bracket=(0.2, 0.4), tol=1e-12)
     assert_allclose(fit.turn, found.x, rtol=0, atol=1e-7)
     assert fit.scale == 1.0 and fit.over == 7 and fit.sigma is not None
     assert_allclose(fit.sigma**2, found.fun / 7, rtol=1e-6)
@@ -73,7 +72,7 @@ def test_rigid_is_least_squares_over_turns() -> None:
 
     rows = jacobian(e).reshape(-1, 3)
     at = jacobian(places - GRID.mean(axis=0))
-    wider = scipy.stats.f.ppf(0.95, 2, 7) / (scipy.stats.chi2.ppf(0.95, 2) / 2)
+    wider = fdtri(2, 7, 0.95) / (chdtri(2, 0.05) / 2)
     by_rule = at @ np.linalg.inv(rows.T @ rows) @ at.transpose(0, 2, 1) * fit.sigma**2 * wider
     back = np.array([[np.cos(fit.turn), np.sin(fit.turn)], [-np.sin(fit.turn), np.cos(fit.turn)]])
     along_grid = back @ by_rule @ back.T
@@ -96,7 +95,7 @@ def test_heights_are_the_least_squares_of_a_plane(tilt: bool) -> None:
     assert_allclose(fit.added(places), at @ found, rtol=0, atol=1e-9)
     assert_allclose(fit.residuals, datum + rows @ found - site, rtol=0, atol=1e-9)
     assert_allclose(fit.sigma**2, squares / over, rtol=1e-6)
-    wider = (scipy.stats.t.ppf(0.975, over) / scipy.stats.norm.ppf(0.975)) ** 2
+    wider = (stdtrit(over, 0.975) / ndtri(0.975)) ** 2
     variance = np.einsum("ki,ij,kj->k", at, np.linalg.inv(rows.T @ rows), at) * fit.sigma**2 * wider
     assert_allclose(fit.variance(places), variance, rtol=1e-6)
 
