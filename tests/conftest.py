@@ -5,6 +5,7 @@ import multiprocessing
 import os
 import sys
 from collections.abc import Iterator
+from multiprocessing import forkserver
 from pathlib import Path
 
 import pyproj
@@ -25,8 +26,9 @@ for _threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
-# Processes that the tests fork have loaded once what a run needs.
-multiprocessing.set_forkserver_preload(["pipeline.run.loaded"])
+# Processes that the tests fork come from one that has done a job: its first is five times as dear as the next.
+multiprocessing.set_forkserver_preload(["warmed"])
+_SEARCH = [str(Path(__file__).resolve().parents[1] / part) for part in ("tests/support", "sample_data", "")]
 
 _GRIDS = Path(__file__).resolve().parents[2] / "shared" / "grids"
 
@@ -47,6 +49,21 @@ def _without_waiting_for_the_disk() -> Iterator[None]:
     """What is written here need not outlive a power cut; a thousand small jobs would wait fourteen times each."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(os, "fsync", os.fstat)  # as strict about what it is given
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _forks_find_the_support() -> Iterator[None]:
+    """The process that is forked from begins where Python begins, and not with the modules of this one."""
+    begin = forkserver.ForkServer.ensure_running
+
+    def ensure_running(server: forkserver.ForkServer) -> None:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setenv("PYTHONPATH", os.pathsep.join(_SEARCH))
+            begin(server)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(forkserver.ForkServer, "ensure_running", ensure_running)
         yield
 
 
