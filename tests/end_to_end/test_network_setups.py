@@ -8,11 +8,8 @@ import pytest
 from issued import Issue, off_truth, read_layer
 from network_jobs import Network
 from numpy.testing import assert_allclose
-from running import replace_in, run_written
+from running import record_of, replace_in, run_written
 from simulate import CANTERBURY, CENTRAL_JAVA, ELLIPSOIDAL, Place
-
-from pipeline import run_job
-from pipeline.problems import JobError
 
 TENTH_MM = 1e-4
 FAR = [(300, 200), (-6_000, 8_000), (20_000, 0)]
@@ -142,15 +139,14 @@ def test_set_up_and_tie_share_the_error_by_their_weights(tmp_path: Path) -> None
     assert off == pytest.approx(-0.020 * setup / (setup + rover), rel=0, abs=TENTH_MM)
 
 
-def test_a_base_alone_on_a_mark_that_nothing_else_occupies_is_refused(tmp_path: Path) -> None:
+def test_a_base_alone_on_a_mark_that_nothing_else_occupies_stays_untied(tmp_path: Path) -> None:
     work = marked()
-    work.session("day-1", ties=["CM1"], points=FAR)
+    work.session("day-1", ties=["CM1"], points=FAR, checks=["CM2"], closing=["CM2"])
     work.session("day-2", over="TM1", antenna=1.2, points=FAR)
-    with pytest.raises(JobError) as refused:
-        run_job(work.write(tmp_path))
-    (problem,) = refused.value.problems
-    assert "TM1" in problem.what and "day-2" in problem.what
-    assert not (tmp_path / "out").exists()
+    record = record_of(work.write(tmp_path), 3)
+    assert [one["verdict"] for one in record["sessions"]] == ["proven", "untied"]
+    assert record["rows"]["by_reason"] == {"untied": len(FAR)}
+    assert any("is TM1 meant to be CM1?" in note for note in record["notes"])
 
 
 def test_sessions_may_be_told_in_any_order_and_overlap(tmp_path: Path) -> None:
