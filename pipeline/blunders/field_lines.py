@@ -14,23 +14,36 @@ from pipeline.words import Role
 def field_lines(case: Case, one: Found) -> str:
     """Return the key ``field_shift`` of a session: a table, or a list of them, with comments on what nobody knows.
 
-    What lies between the last reading without the shift and the first one with it is in doubt, and is said to be.
+    What lies between the last reading without the shift and the first one with it is in doubt, and held back until
+    somebody writes when it was switched on.
     """
     window, time = case.survey.windows[one.session], case.solved.occupations.time
-    told, tables = [f"# in the [[session]] called {quoted(window.session.name)}"], []
+    told, tables = [_where(case, window.session.name)], []
     for before, first, last, after in windows(one):
         since = window.start_ms if before is None else int(time[first])
         keys = [f"from = {_moment(since)}"]
         if before is not None:
-            told.append(f"# switched on between {clock(int(time[before]))} and {clock(int(time[first]))} UTC")
+            keys.append(f"earliest = {_moment(int(time[before]) + 1)}")
+            told.append(_edge("on", int(time[before]), int(time[first]), "from", "earliest"))
         if after is not None:
-            keys.append(f"until = {_moment(int(time[last]) + 1)}")
-            told.append(f"# switched off between {clock(int(time[last]))} and {clock(int(time[after]))} UTC")
+            keys += [f"until = {_moment(int(time[last]) + 1)}", f"latest = {_moment(int(time[after]))}"]
+            told.append(_edge("off", int(time[last]), int(time[after]), "until", "latest"))
         tables.append(f"{{ {', '.join([*keys, *_what(case, one, since), *_only(case, one)])} }}")
     if one.pattern.way is Way.REVISED:
         told.append("# add the coordinates of the mark as they were typed in the field: easting, northing, height")
     stated = tables[0] if len(tables) == 1 else "[\n" + "".join(f"  {table},\n" for table in tables) + "]"
     return "\n".join([*told, f"field_shift = {stated}", ""])
+
+
+def _where(case: Case, name: str) -> str:
+    if (sessions := case.survey.job.sessions) is not None:
+        return f"# session {quoted(name)} stands in {sessions.file.name}: write its columns field_shift_from and so on"
+    return f"# in the [[session]] called {quoted(name)}"
+
+
+def _edge(way: str, since: int, until: int, key: str, open_key: str) -> str:
+    text = f"# switched {way} between {clock(since)} and {clock(until)} UTC"
+    return f"{text}: once you know when, write it as {key} and take {open_key} out"
 
 
 def _moment(time: int) -> str:

@@ -33,6 +33,7 @@ _WHY_PROOF = {
     Reason.UNCLOSED: "no passing occupation of a control mark on both sides of it in time",
     Reason.UNCHECKED: "its session has no independent check",
 }
+_WHY_UNSURE = "nobody knows whether it carries the field shift: it lies before its from, or after its until, in doubt"
 
 
 @dataclass(frozen=True)
@@ -95,6 +96,7 @@ class Drafter:
         unanswered = np.fromiter(self.solved.unanswered, np.int64)
         hold(within(unanswered, start, rows), Reason.SUSPECT)
         proof = self._proof(milliseconds(batch), session)
+        proof[self._unsure(batch, export, session)] = PROOFS.index(Proof.SUSPECT)
         for word in self.survey.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
         return Drafted(batch, export, start, session, corrected, proof, held, on_mark & (held == 0), apart)
@@ -150,6 +152,15 @@ class Drafter:
             proof[here] = self.solved.evidence[number].words(time[here])
         return proof
 
+    def _unsure(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> Flags:
+        """Return which readings lie where nobody knows whether they carry a field shift."""
+        found = np.zeros(batch.num_rows, bool)
+        windows = [one for one in self.survey.prepared.field_windows if one.stated.earliest or one.stated.latest]
+        number = np.full(batch.num_rows, self.survey.exports.index(export)) if windows else np.zeros(0, np.int64)
+        for one in windows:
+            found |= one.unsure(session.astype(np.int64), milliseconds(batch), number, batch.column("base"))
+        return found
+
     def explain(self, drafted: Drafted, row: int) -> str | None:
         """Return in words why one reading of a batch is held back."""
         said = drafted.batch.column("detail")[row].as_py()
@@ -159,6 +170,9 @@ class Drafter:
     def _why(self, drafted: Drafted, row: int, reason: Reason) -> str | None:
         if reason is Reason.SUSPECT and drafted.start + row in self.solved.unanswered:
             return self.solved.unanswered[drafted.start + row]
+        if reason is Reason.SUSPECT:
+            one = drafted.batch.slice(row, 1), drafted.export, drafted.session[row : row + 1]
+            return _WHY_UNSURE if self._unsure(*one).any() else _WHY_PROOF[reason]
         if reason is Reason.DUPLICATE:
             return f"the same observation as {self._first(drafted.start + row)}"
         if reason is Reason.IMPLAUSIBLE:

@@ -3,6 +3,7 @@
 import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from fnmatch import fnmatchcase
 from itertools import combinations
 from pathlib import PurePosixPath
@@ -66,6 +67,18 @@ class FieldWindow:
             due &= self.of_receiver(export, base)
         return np.asarray(due, bool)
 
+    def unsure(self, session: Integers, time: Integers, export: Integers, base: pa.Array | pa.ChunkedArray) -> Flags:
+        """Return likewise which readings may carry it or not: nobody knows when it was switched on, or off."""
+        due = np.zeros(len(time), bool)
+        if self.stated.earliest is not None:
+            due |= (time >= milliseconds_of(self.stated.earliest)) & (time < self.start)
+        if self.stated.latest is not None:
+            due |= (time >= self.until) & (time < milliseconds_of(self.stated.latest))
+        due &= session == self.session
+        if (self.exports is not None or self.base is not None) and due.any():
+            due &= self.of_receiver(export, base)
+        return np.asarray(due, bool)
+
     def tie_row(self, table: pa.Table) -> int | None:
         """Return the row of the reading that it was worked out from, among candidates without fault.
 
@@ -84,6 +97,11 @@ class FieldWindow:
         own = self.of_receiver(np.asarray(taken.column("export"), np.int64), taken.column("base"))
         rows = rows[own] if own.any() else rows
         return int(rows[np.flatnonzero(time[rows] == time[rows].max())[-1]])
+
+
+def milliseconds_of(time: datetime) -> int:
+    """Return UTC milliseconds."""
+    return round(time.timestamp() * 1000)
 
 
 def field_windows(

@@ -120,6 +120,8 @@ EXAMPLES = {
     "session.field_shift": '{ from = 2026-03-02T08:10:00+13:00, tie = "CM1-AM", mark = "CM1" }',
     "session.field_shift.from": "2026-03-02T08:10:00+13:00",
     "session.field_shift.until": "2026-03-02T12:00:00+13:00",
+    "session.field_shift.earliest": "2026-03-02T07:55:00+13:00",
+    "session.field_shift.latest": "2026-03-02T12:20:00+13:00",
     "session.field_shift.tie": '"CM1-AM"',
     "session.field_shift.mark": '"CM1"',
     "session.field_shift.easting": "1506842.113",

@@ -395,6 +395,12 @@ class FieldShift(_Strict):
 
     start: Annotated[Moment, Field(alias="from")] = Field(description="the first time that it was applied")
     until: Moment | None = Field(None, description="the first time that it was no longer; else the session's end")
+    earliest: Moment | None = Field(
+        None, description="where nobody knows when before `from` it was switched on; readings since then are suspect"
+    )
+    latest: Moment | None = Field(
+        None, description="where nobody knows when after `until` it was switched off; readings up to then are suspect"
+    )
     tie: Named | None = Field(
         None, description="the reading that it was worked out from, with `mark`: the last of that name before `from`"
     )

@@ -7,9 +7,10 @@ It is a spreadsheet, or a CSV in UTF-8 with ``,`` or ``;`` between cells (with `
     shift_east, shift_north, shift_up, shift_sigma_horizontal, shift_sigma_vertical,
     setup_mark, setup_longitude, setup_latitude, setup_ellipsoid_height, setup_antenna_height, setup_epoch,
     setup_sigma_east, setup_sigma_north, setup_sigma_up, setup_cov_en, setup_cov_eu, setup_cov_nu,
-    field_shift_from, field_shift_until, field_shift_tie, field_shift_mark, field_shift_easting, field_shift_northing,
-    field_shift_height, field_shift_longitude, field_shift_latitude, field_shift_ellipsoid_height, field_shift_east,
-    field_shift_north, field_shift_up, field_shift_base, field_shift_files, field_shift_model
+    field_shift_from, field_shift_until, field_shift_earliest, field_shift_latest, field_shift_tie, field_shift_mark,
+    field_shift_easting, field_shift_northing, field_shift_height, field_shift_longitude, field_shift_latitude,
+    field_shift_ellipsoid_height, field_shift_east, field_shift_north, field_shift_up, field_shift_base,
+    field_shift_files, field_shift_model
 
 Only name, start and end are needed; an empty cell is a key left out. Other columns, of remarks, say, are let be, unless
 they are called nearly like these or have one of their words. Times are ISO 8601 with their offset from UTC, or on the
@@ -316,7 +317,7 @@ _COLUMNS: dict[str, tuple[tuple[str, ...], _Read]] = {
     "epoch": (("epoch",), _as_number),
     "setup_mark": (("setup", "mark"), _as_text),
     "field_shift_from": (("field_shift", "from"), _as_moment),
-    "field_shift_until": (("field_shift", "until"), _as_moment),
+    **{f"field_shift_{key}": (("field_shift", key), _as_moment) for key in ("until", "earliest", "latest")},
     "field_shift_files": (("field_shift", "files"), _as_files),
     **{f"field_shift_{key}": (("field_shift", key), _as_text) for key in ("tie", "mark", "base", "model")},
     **{f"{table}_{key}": ((table, key), _as_number) for table, keys in _NUMBERS.items() for key in keys},

@@ -55,7 +55,12 @@ def _row(*cells: object) -> str:
 
 def _splits(found: list[Found]) -> list[str]:
     given = [one.split for one in found if one.split is not None]
-    return [f"Lines that split a session: given {len(given)} times; with them every check passes {sum(given)} times."]
+    stated = [one.stated for one in found if one.stated is not None]
+    return [
+        f"Lines that split a session: given {len(given)} times; with them every check passes {sum(given)} times.",
+        "",
+        f"Lines that state a field shift: given {len(stated)} times; with them every check passes {sum(stated)} times.",
+    ]
 
 
 def _clean(found: list[Found]) -> list[str]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from blunder_kinds import BLUNDERS, RANDOM, Planted
 from blunder_world import crowd, draw
-from running import paste_session
+from running import paste_into_session, paste_session
 
 from pipeline import run_job
 from pipeline.problems import JobError
@@ -18,6 +18,8 @@ from pipeline.problems import JobError
 CLOSE = 4.605
 #: Metres by which a difference as read may be off the one planted: four times the noise of one occupation.
 _NOISE = 0.06
+#: The kind of a shift that the field applied and the job does not state.
+NOT_STATED = "field shift not stated"
 #: Kinds that say where an error is, but make no claim why.
 NO_REASON = {"point unexplained", "mark unexplained", "base moved", "base drifts"}
 
@@ -27,7 +29,7 @@ class Found:
     """What one job came to.
 
     ``first`` is the kind read first, or how the job ended without any reading; ``split`` whether every check passes
-    with the lines that split a session, None where none were given.
+    with the lines that split a session, None where none were given, ``stated`` likewise with those of a field shift.
     """
 
     kind: str
@@ -41,6 +43,7 @@ class Found:
     seconds: float
     size: float
     split: bool | None = None
+    stated: bool | None = None
 
 
 def run_one(task: tuple[str, int], series: str = "", marks: int = 0) -> Found:
@@ -66,6 +69,8 @@ def run_one(task: tuple[str, int], series: str = "", marks: int = 0) -> Found:
             right = not planted.kinds and all(word in told for word in planted.says)
             return Found(kind, seed, True, right, right, right, f"refused: {told[:80]}", "", 0.0, planted.size)
         found = judged(kind, seed, planted, record, time.perf_counter() - start)
+        if NOT_STATED in planted.kinds:
+            return replace(found, stated=_stated(path, record))
         return replace(found, split=_split(path, record)) if planted.moved else found
 
 
@@ -76,6 +81,16 @@ def _split(path: Path, record: dict[str, Any]) -> bool | None:
         return None
     for one in given:
         paste_session(path, one["session"], one["split"])
+    return all(check["passed"] is not False for check in run_job(path, dry_run=True).record["checks"])
+
+
+def _stated(path: Path, record: dict[str, Any]) -> bool | None:
+    """State the field shifts as the record says and run the job again; return whether every check passes."""
+    given = {one["session"]: one["field_shift"] for one in record["diagnoses"] if one["field_shift"]}
+    if not given:
+        return None
+    for session, lines in given.items():
+        paste_into_session(path, session, lines)
     return all(check["passed"] is not False for check in run_job(path, dry_run=True).record["checks"])
 
 

@@ -81,3 +81,8 @@ def paste_session(path: Path, name: str, tables: str) -> None:
     (at,) = [n for n, part in enumerate(parts) if part.startswith("[[session]]") and f'name = "{name}"' in part]
     parts[at] = f"{tables}\n"
     path.write_text("".join(parts), encoding="utf-8")
+
+
+def paste_into_session(path: Path, name: str, lines: str) -> None:
+    """Put lines into a session's table in a job file, as a person would who is told to."""
+    replace_in(path, {f'name = "{name}"\n': f'name = "{name}"\n{lines}'})
