@@ -20,6 +20,7 @@ from pipeline.sessions.toml_lines import (
     Reading,
     instead,
     needs_ties,
+    noted_lines,
     occupation_lines,
     part_names,
     set_up_lines,
@@ -141,6 +142,7 @@ class _Session:
             seen: dict[int, Reading] = {row: (said.names[row], marks[row].mark, int(said.time[row])) for row in here}
             checks = [seen[row] for row in here if row not in ties]
             yield from occupation_lines([seen[row] for row in ties], checks, start, end, needed)
+            yield from noted_lines(self.session, start, end)
             yield ""
 
     def off_setup(self) -> Iterator[str]:

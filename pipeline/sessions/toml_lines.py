@@ -139,11 +139,7 @@ def noted_lines(given: Session, since: int, until: int) -> Iterator[str]:
         if since <= round(one.time.timestamp() * 1000) < until:
             yield "[[session.noted]]"
             for key, value in one.model_dump(exclude_none=True).items():
-                yield f"{key} = {quoted(value) if isinstance(value, str) else _plain(value)}"
-
-
-def _plain(value: float | datetime) -> str:
-    return iso(value) if isinstance(value, datetime) else repr(value)
+                yield f"{key} = {_value(value)}"
 
 
 def more_occupations(given: Session, key: str, pairs: Iterable[tuple[str, str]], sessions: SessionsFile | None) -> str:

@@ -180,7 +180,7 @@ def test_more_positions_than_a_base_can_have(tmp_path: Path) -> None:
 def test_network_corrections_come_from_anywhere(tmp_path: Path) -> None:
     job = simulate(replace(SMALL, base_horizontal=0.0, base_vertical=0.0))
     for session in job.job["session"]:
-        session |= {"shift": "none", "ties": []}
+        session |= {"shift": "none", "ties": [], "checks": [*session["ties"], *session["checks"]]}
     path = write(job, tmp_path, lambda row: at_base(job, session_of(row), east=float(row["Point"][-1] == "7")), False)
     assert check_job(path).warnings == ()
 
