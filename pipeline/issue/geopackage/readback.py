@@ -143,9 +143,10 @@ def _says_the_same(read: str, given: str) -> bool:
 
 
 def _rows_by_fiona(source: Any, layer: Written) -> Iterator[str]:
-    chosen = np.arange(len(layer.sampled))
+    there = len(layer.sampled)
+    chosen = np.arange(there)
     if layer.rows <= KEPT:  # SQLite was asked for all of them
-        chosen = np.unique(np.linspace(0, max(0, layer.rows - 1), _FEW).astype(np.int64))[: layer.rows]
+        chosen = np.unique(np.linspace(0, max(0, there - 1), _FEW).astype(np.int64))[:there]
     for row, given in zip(layer.sampled[chosen].tolist(), layer.vertices[chosen], strict=True):
         try:
             feature = source[row + 1]  # the feature id, counted from 1 in the order of writing
