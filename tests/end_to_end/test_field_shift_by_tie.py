@@ -25,6 +25,7 @@ from pipeline.cli.show import summary
 from pipeline.job.model import FieldShift
 from pipeline.problems import JobError
 from pipeline.sessions.toml_lines import field_shift_text
+from pipeline.trace import trace
 
 TENTH_MM = 1e-4
 POINTS = [(300 * k, 250 * k - 900) for k in range(6)]
@@ -128,6 +129,19 @@ def test_the_record_says_what_was_taken_out_and_by_which_reading(days: tuple[Net
     assert_allclose(vector, work.shifts[0], rtol=0, atol=1e-5)  # raw = truth - shift, and the tie is on the mark
     assert not [note for note in issue.record["notes"] if "field shift" in note]
     assert "field shift taken out of session register" in summary(issue.record, "issue 001")
+
+
+def test_a_trace_says_by_which_reading_on_which_mark(days: tuple[Network, Issue]) -> None:
+    """The second shift of a day took the place of the first: that one alone is taken out of the day's last point."""
+    _, issue = days
+    found = trace(issue.package.parents[3] / "job.toml", f"again-{len(POINTS)}")
+    (reading,) = found.readings
+    assert [step.name.partition(" (")[0] for step in reading.steps] == [
+        "field shift taken out, by again-CM2-1", "the session's shift"
+    ]  # fmt: skip
+    first = reading.steps[0]
+    assert_allclose(np.add(first.before, first.added), first.after, rtol=0, atol=1e-9)
+    assert not found.agreement.differences
 
 
 def test_one_export_of_two_carries_it(tmp_path: Path) -> None:
