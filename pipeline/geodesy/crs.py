@@ -188,6 +188,7 @@ def is_dynamic(crs: CRS) -> bool:
     return "Dynamic" in str(_base(crs).to_json_dict().get("datum", {}).get("type", ""))
 
 
+@lru_cache(maxsize=_KEPT)
 def source_crs(text: str) -> CRS:
     """Return the CRS of an export or a register, checked.
 
@@ -230,6 +231,7 @@ def _apart(crs: CRS) -> str:
     return f'write grid = "{parts[0]}" and height = "{parts[1]}"'
 
 
+@lru_cache(maxsize=_KEPT)
 def target_axes(grid: str, height: str) -> Axes:
     """Return how the issued coordinates are written. Raises `OperationError` as `target_grid` and `vertical_of` do."""
     return axes_of(target_grid(grid), vertical_of(height))

@@ -1,7 +1,8 @@
 """How a text file is to be read: its encoding, delimiter, decimal mark and header, stated or found by looking."""
 
+import hashlib
 import re
-from collections import Counter
+from collections import Counter, OrderedDict
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -28,6 +29,11 @@ _WITH_COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
 _WITH_POINT = re.compile(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?")
 
 
+#: A run opens each file three times: what was found, by its first lines and what the block states, and how many stay.
+_found: OrderedDict[tuple[bytes, str, str], "Dialect"] = OrderedDict()
+_KEPT = 64
+
+
 @dataclass(frozen=True)
 class Dialect:
     """A text file's encoding, delimiter and decimal mark, the line of its header and the names in it, in order.
@@ -52,8 +58,19 @@ def find_dialect(path: Path, points: Points) -> Dialect:
     no header, a name that is mapped is in it twice, where lines that may be data stand above it, or where both decimal
     marks occur.
     """
+    lines = _first_lines(path, points.encoding, max(points.skip or 0, points.header or 0))
+    encoding = encoding_of(path, points.encoding)[0]
+    key = (hashlib.sha256(b"\n".join(lines)).digest(), encoding, points.model_dump_json())
+    if key not in _found:
+        _found[key] = _dialect(lines, encoding, points)
+        while len(_found) > _KEPT:
+            _found.popitem(last=False)
+    return _found[key]
+
+
+def _dialect(lines: list[bytes], encoding: str, points: Points) -> Dialect:
+    """Return how a file is to be read that begins with these lines."""
     skip = points.skip or 0
-    lines = _first_lines(path, points.encoding, max(skip, points.header or 0))
     stated, sep = _stated(lines, points)
     skip = max(skip, sep)
     wanted = frozenset(map(spelling, named(points.columns).values()))
@@ -74,7 +91,7 @@ def find_dialect(path: Path, points: Points) -> Dialect:
     decimal = points.decimal or _decimal(rows, numbers, first + 2)
     blanks = delimiter == BLANKS
     sign = "\t" if blanks else delimiter
-    return Dialect(encoding_of(path, points.encoding)[0], sign, decimal, first + 1, names, blanks, points.comment)
+    return Dialect(encoding, sign, decimal, first + 1, names, blanks, points.comment)
 
 
 def _first_lines(path: Path, encoding: str | None, beyond: int) -> list[bytes]:
@@ -171,6 +188,8 @@ def _split(line: bytes, delimiter: str) -> list[str]:
         line = line.rstrip(b" " + sign)  # a spreadsheet's empty columns
         if line.count(sign) >= COLUMNS:
             return []
+    if b'"' not in line:
+        return [cell.strip() for cell in line.decode("utf-8").split(delimiter)]
     try:
         return [cell.decode("utf-8").strip() for cell in cells(line, sign)]
     except (Stray, Unclosed):

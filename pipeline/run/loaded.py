@@ -9,6 +9,9 @@ from pipeline.run.lean import without_data_frames
 
 without_data_frames()
 with suppress(Exception):  # the first job that needs what cannot be loaded tells of it in words
+    import adbc_driver_manager  # noqa: F401
+    import adbc_driver_sqlite  # noqa: F401
+
     import pipeline.adjust.scipy_parts
     import pipeline.run.run_job  # noqa: F401
     from pipeline.files.gdal import fiona_at_home, gdal

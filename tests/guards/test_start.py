@@ -2,6 +2,11 @@
 
 import subprocess
 import sys
+from pathlib import Path
+
+from simulate import Plan, simulate
+
+from pipeline import run_job
 
 HEAVY = (
     "numpy",
@@ -44,3 +49,18 @@ def test_a_run_without_a_drawing_does_not_load_what_makes_one() -> None:
 def test_importing_the_library_loads_none_of_them_either() -> None:
     code = f"import sys, pipeline; assert not [n for n in {HEAVY!r} if n in sys.modules]; pipeline.run_job"
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_an_unchanged_job_loads_nothing_that_writes_adjusts_or_reports(tmp_path: Path) -> None:
+    path = simulate(Plan(sessions=1, points=3)).write(tmp_path)
+    assert run_job(path).issued
+    unused = ("fiona", "pyogrio", "adbc_driver_sqlite", "jinja2", "ezdxf", "openpyxl", "scipy.linalg", "scipy.sparse")
+    code = f"""
+import sys
+from pipeline import run_job
+assert not run_job({str(path)!r}).issued
+loaded = [name for name in {unused!r} if name in sys.modules]
+assert not loaded, loaded
+"""
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert found.returncode == 0, found.stderr

@@ -54,6 +54,8 @@ def kept(column: pa.Array) -> pa.Array:
     if pa.types.is_dictionary(column.type):
         column = column.dictionary_decode()
     kind = column.type
+    if pa.types.is_float64(kind) or pa.types.is_int64(kind):
+        return column
     if pa.types.is_boolean(kind) or (pa.types.is_integer(kind) and not pa.types.is_uint64(kind)):
         return column.cast(pa.int64())
     if pa.types.is_floating(kind) or pa.types.is_decimal(kind) or pa.types.is_uint64(kind):

@@ -90,7 +90,8 @@ def _family(name: str, kind: pa.DataType) -> tuple[str, Callable[[pa.Array], _Pi
 
 
 def _numbers(column: pa.Array) -> _Pieces:
-    values = np.asarray(column.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False), np.float64)
+    column = column if pa.types.is_float64(column.type) else column.cast(pa.float64(), safe=False)
+    values = np.asarray(column.to_numpy(zero_copy_only=False), np.float64)
     values = values + 0.0  # SQLite keeps no minus zero
     absent = np.isnan(values)
     if absent.any():

@@ -69,6 +69,7 @@ def read_back(path: Path, expected: Iterable[Written]) -> DatabaseIssued:
     try:
         database = database_of(path, [layer.name for layer in layers])
         with closing(unlocked(path)) as file:
+            file.nothing_computed()  # it was written just now, and by us
             sight = _sight(file, database, layers)
             differences = _by_sqlite(file, layers)
     except sqlite3.DatabaseError as error:
