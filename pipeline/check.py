@@ -15,6 +15,7 @@ from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.standing import Standing, newest_standing
 from pipeline.issue.report.site import localisation
 from pipeline.notices.before_run import before_notes
+from pipeline.notices.names import name_notes
 from pipeline.notices.pegs import peg_notes
 from pipeline.problems import JobError, Problems, refusals_told
 from pipeline.reissue.fingerprint import fingerprint, same
@@ -73,6 +74,7 @@ def check_job(path: Path) -> Checked:
     odd = (*taken_out_notes(examined.survey, solved), *peg_notes(examined.survey, solved))
     carried = not_stated(examined.survey, solved, diagnose(examined.survey, solved))
     before = before_notes(examined, last[1] if last else None, shown)
+    before += name_notes(examined.survey, solved)
     notes = (*carried, *looked_into, *odd, *_beside(examined.survey, solved), *before)
     return Checked(examined.survey, (*doubts, *notes, *_damaged(last, examined.survey, solved)), doubts, taken_out)
 

@@ -122,6 +122,7 @@ class Response:
         ties = find_ties(observations.session, observations.mark, observations.present, sessions, marks)
         self._frames = _frames(observations, sessions, marks)
         self._tied = ties.session_position | ties.session_height
+        self._count = len(observations.session)
         self._factored = Factored(
             _joined(_equations(observations, self._frames, sessions), _placing(ties)),
             sessions + marks,
@@ -136,6 +137,19 @@ class Response:
         local = self._factored.change(number, change)[sessions]
         back = np.where(self._tied[sessions, None, None], self._frames[sessions], np.nan).transpose(0, 2, 1)
         return np.asarray((back @ local[:, :, None])[..., 0])
+
+    def gain(self, session: int) -> Floats:
+        """Return (n, 3, 3) by how much a shift grows, X, Y, Z, with each observation's components, local."""
+        return np.asarray(self._frames[session].T @ self._factored.gain(session)[: self._count])
+
+    def between_sessions(self, first: Integers, second: Integers) -> Floats:
+        """Return (k, 3, 3) the covariance, X, Y, Z, of the shifts of ``first`` (k,) with those of ``second`` (k,)."""
+        found = np.zeros((len(first), 3, 3))
+        for session in np.unique(first).tolist():
+            here = np.flatnonzero(first == session)
+            local = self._factored.covariance(session)[second[here]]
+            found[here] = self._frames[second[here]].transpose(0, 2, 1) @ local @ self._frames[session]
+        return found.transpose(0, 2, 1)
 
 
 def _frames(observations: Observations, sessions: int, marks: int) -> Floats:

@@ -105,6 +105,23 @@ class Factored:
         right[self._scaled.unknown[row, used]] = self._scaled.design[row, used].transpose(0, 2, 1) @ weighted
         return np.asarray(self._scale * self._inverse.times(right))
 
+    def gain(self, unknown: int) -> Floats:
+        """Return (n, b, m) by how much one unknown grows with each observation: its rows of N^-1 A' P."""
+        columns = self.covariance(unknown) / self._scale[:, :, None]  # the design is that of the scaled unknowns
+        used = (self._scaled.unknown >= 0)[:, :, None, None]
+        design = np.where(used, self._scaled.design, 0.0)
+        of_rows = columns[self._scaled.unknown]
+        return np.asarray(np.einsum("nkbc,nkmb,nml->ncl", of_rows, design, self._scaled.weight, optimize=True))
+
+    def covariance(self, unknown: int) -> Floats:
+        """Return (u, b, b) the covariance of every unknown with one of them: its columns of N^-1."""
+        columns = []
+        for axis in range(self._scale.shape[1]):
+            right = np.zeros_like(self._scale)
+            right[unknown, axis] = self._scale[unknown, axis]
+            columns.append(self._scale * self._inverse.times(right))
+        return np.stack(columns, axis=2)
+
 
 def _meetings(unknown: Integers, unknowns: int) -> _Meetings:
     """List every meeting of two unknowns in one observation."""

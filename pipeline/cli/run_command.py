@@ -122,7 +122,7 @@ def _print(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
         for line in outcome.told_late():
             print(f"{one_line(job)}: {line}", file=sys.stderr)
     elif quiet:
-        if outcome.exit_code:
+        if outcome.exit_code or outcome.record["repeats"]["failed"]:
             print(fitted(needs_attention(outcome.record, outcome.headline), sys.stdout))
             sys.stdout.flush()
     else:

@@ -6,7 +6,7 @@ from textwrap import indent
 
 from pipeline.issue.attention import REASONS, Attention, Kind, attention, called
 from pipeline.issue.field_shift_types import FieldShiftTaken, told
-from pipeline.issue.record_types import Diagnosis, Record, SiteFit
+from pipeline.issue.record_types import Diagnosis, Record, Repeats, SiteFit
 from pipeline.issue.report.foundation import under_bases
 from pipeline.issue.report.site import localisation
 from pipeline.issue.row_types import CheckRow, SessionRow
@@ -38,6 +38,7 @@ def summary(record: Record, headline: str) -> str:
         *_new_marks(record),
         "",
         *_checks(record["checks"], record["diagnoses"]),
+        *_repeats(record["repeats"]),
     ]
     if rows["by_reason"]:
         lines.append(f"  held back: {_reasons(rows['by_reason'])}")
@@ -53,6 +54,7 @@ def needs_attention(record: Record, headline: str) -> str:
     """Return what of an issue record needs attention, and nothing else."""
     reasons = {reason: count for reason, count in record["rows"]["by_reason"].items() if reason in REASONS}
     lines = [_head(record, headline), *_failing(record["checks"], record["diagnoses"])]
+    lines += _repeats(record["repeats"]) if record["repeats"]["failed"] else []
     if reasons:
         lines.append(f"  held back: {_reasons(reasons)}")
     return "\n".join([*lines, *_told(attention(record))])
@@ -195,6 +197,32 @@ def _off(check: CheckRow) -> str:
         plan = f"east {_metres(check['d_east'], sign=True)}, north {_metres(check['d_north'], sign=True)}"
     when = f"; {check['observed']}" if check["role"] == Role.NOTED else ""
     return f"{plan}, height {_metres(check['d_height'], sign=True)}{when}"
+
+
+def _repeats(found: Repeats) -> list[str]:
+    """Return how the readings of points measured twice agree, and the pairs that do not."""
+    lines = []
+    if found["pairs"]:
+        pairs = counted(found["pairs"], "pair of readings", "pairs of readings")
+        lines.append(f"  {found['pairs'] - found['failed']:,} of {pairs} of one point agree")
+    if found["means"]:
+        lines.append(
+            f"  {counted(found['means'], 'point is', 'points are')} issued as the mean of several readings, the"
+            f" farthest {_metres(found['spread_horizontal'])} in plan and {_metres(found['spread_vertical'])} in"
+            " height from it"
+        )
+    for pair in found["failing"][:_FAILING]:
+        lines.append(
+            one_line(
+                f"  REPEAT FAILS: {pair['name'] or 'a point without a name'}, session {pair['session_b']} minus"
+                f" {pair['session_a']}: east {_metres(pair['d_east'], sign=True)}, north"
+                f" {_metres(pair['d_north'], sign=True)}, height {_metres(pair['d_height'], sign=True)}; expected"
+                f" within {_metres(pair['hu95'])} in plan and {_metres(pair['vu95'])} in height (95 %)"
+            )
+        )
+    if found["failed"] > _FAILING:
+        lines.append(f"  and {found['failed'] - _FAILING:,} more in the layer repeats")
+    return lines
 
 
 def _parts(cause: str) -> list[str]:

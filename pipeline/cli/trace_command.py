@@ -128,6 +128,8 @@ def _issued(reading: Reading) -> Iterator[str]:
             ellipsoidal, up = reading.geographic[2], metres[2]
             yield f"  height {up:.5f} = {ellipsoidal:.5f} minus the geoid separation {reading.separation:+.5f}"
         yield f"  easting {easting:.5f}, northing {northing:.5f}, height {height:.5f}  ({reading.outcome})"
+        if reading.detail and reading.reason is None:
+            yield f"  {reading.detail}"
 
 
 def _uncertainty(parts: Uncertainty) -> Iterator[str]:

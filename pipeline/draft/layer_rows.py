@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import iso
+from pipeline.draft.measured import Readings
+from pipeline.draft.repeats import Pairs
 from pipeline.draft.second_pass import Drafted, Drafter, written
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
@@ -21,6 +23,7 @@ from pipeline.issue.geopackage.layers import (
     GEOMETRY,
     HELD_BACK,
     MARKS,
+    REPEATS,
     SESSIONS,
     points_schema,
     wkb_points,
@@ -114,6 +117,7 @@ class Rows:
         chosen = pa.array(rows)
         columns = {
             **self._reading(drafted, rows, chosen),
+            "name": self.drafter.names.names(pc.take(drafted.batch.column("name"), chosen), rows + drafted.start),
             **_taken(drafted.corrected, rows, "ellipsoid_height", "longitude", "latitude", "hu95", "vu95"),
             "proof": _PROOF_WORDS.take(pa.array(drafted.proof[rows])),
             "solution": pc.take(drafted.batch.column("solution"), chosen),
@@ -153,7 +157,7 @@ def check_rows(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> 
     count = len(on_marks.marks)
     axes, compared = survey.axes, on_marks.compared
     found = written(on_marks.corrected, axes)
-    hu95, vu95 = differences_95(survey.job, solved)
+    hu95, vu95 = differences_95(survey, solved)
     names = [survey.windows[number].session.name for number in on_marks.session.tolist()]
     columns = {
         "session": pa.array(names, pa.string()),
@@ -191,6 +195,25 @@ def _statistics(solved: Solved) -> dict[str, pa.Array]:
         )
         columns |= _axes([f"{name}_{axis}" for axis in _LOCAL], of_rows)
     return columns
+
+
+def repeat_rows(survey: Survey, readings: Readings, pairs: Pairs) -> pa.RecordBatch:
+    """Return the pairs of readings of one point as rows of ``repeats``, each where its later reading is."""
+    names = pa.array([window.session.name for window in survey.windows], pa.string())
+    columns: dict[str, pa.Array] = {"name": readings.label.take(pa.array(pairs.first))}
+    for letter, rows in (("a", pairs.first), ("b", pairs.second)):
+        columns[f"session_{letter}"] = names.take(pa.array(readings.session[rows]))
+        columns[f"observed_{letter}"] = pa.array(readings.time[rows], TIME)
+    place = [readings.value(axis)[pairs.second] for axis in _GRID]
+    columns |= {
+        **_axes(["d_east", "d_north", "d_height"], pairs.apart),
+        "d_horizontal": number_column(pairs.horizontal),
+        "hu95": number_column(pairs.hu95),
+        "vu95": number_column(pairs.vu95),
+        "passed": pa.array(pairs.passed),
+        GEOMETRY: wkb_points(*survey.axes.geometry(*place)),
+    }
+    return _layer(REPEATS, columns)
 
 
 def mark_rows(survey: Survey, solved: Solved) -> pa.RecordBatch:

@@ -1,7 +1,8 @@
 """The second pass: every reading corrected, given its proof word, and either drafted or held back with a reason."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 import pyarrow as pa
@@ -9,12 +10,22 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.taken_over import Reuse
+from pipeline.draft.told_apart import ToldApart
 from pipeline.geodesy.axes import Axes
 from pipeline.geodesy.operations import lonlat
 from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export, read_batches
-from pipeline.solve.correct import VALUES, Corrected, correct, observed_covariance, observed_sigma, with_distance
+from pipeline.solve.correct import (
+    VALUES,
+    Corrected,
+    correct,
+    observed_covariance,
+    observed_sigma,
+    scale_of,
+    scaled,
+    with_distance,
+)
 from pipeline.solve.field_shifts import Read
 from pipeline.solve.proof import PROOFS
 from pipeline.solve.solve import Solved
@@ -63,20 +74,87 @@ class Drafted:
 
 
 @dataclass(frozen=True)
+class Given:
+    """What is issued of points measured twice, where that is not every reading.
+
+    Args:
+        gone: (k,) numbers, ascending, of readings that give way to another.
+        instead: (k,) in words, the reading that stands for each; ``why`` what it is to that.
+        number: (m,) numbers, ascending, of readings that bear a mean.
+        values: (m, 8) the mean's numbers, as `VALUES` names them.
+        proof: (m,) code of the least proven of its readings.
+        spread: (m, 2) metres, in plan and in height, that its readings lie apart from it at the most.
+    """
+
+    gone: Integers = field(default_factory=lambda: np.zeros(0, np.int64))
+    instead: Sequence[str] = ()
+    why: Sequence[str] = ()
+    number: Integers = field(default_factory=lambda: np.zeros(0, np.int64))
+    values: Floats = field(default_factory=lambda: np.zeros((0, len(VALUES))))
+    proof: NDArray[np.uint8] = field(default_factory=lambda: np.zeros(0, np.uint8))
+    spread: Floats = field(default_factory=lambda: np.zeros((0, 2)))
+
+    def put_means(self, corrected: Corrected, start: int) -> tuple[Corrected, Integers, Integers]:
+        """Return a batch's numbers with the means in them, at which of its rows those are, and which means."""
+        first, last = np.searchsorted(self.number, [start, start + len(corrected.easting)])
+        which = np.arange(first, last)
+        rows = self.number[which] - start
+        if not len(rows):
+            return corrected, rows, which
+        numbers = np.column_stack([getattr(corrected, name) for name in VALUES])
+        numbers[rows] = self.values[which]
+        return Corrected(*numbers.T), rows, which
+
+    def explain(self, number: int) -> str | None:
+        """Return in words why a reading gives way; None where it does not."""
+        at = int(np.searchsorted(self.gone, number))
+        if at == len(self.gone) or self.gone[at] != number:
+            return None
+        return f"{self.why[at]} {self.instead[at]}"
+
+    def mean(self, number: int) -> str | None:
+        """Say of a reading that it bears a mean; None where it does not."""
+        at = int(np.searchsorted(self.number, number))
+        if at == len(self.number) or self.number[at] != number:
+            return None
+        plan, height = self.spread[at].tolist()
+        return (
+            f"issued as the mean with earlier readings of the point, which lie {plan:.3f} m in plan and {height:.3f} m"
+            " in height from it at the most"
+        )
+
+
+@dataclass(frozen=True)
 class Drafter:
-    """Everything the second pass needs; it changes nothing, so that batches may be worked in any order."""
+    """Everything the second pass needs; it changes nothing, so that batches may be worked in any order.
+
+    ``given`` is what is issued of points measured twice.
+    """
 
     survey: Survey
     solved: Solved
     reuse: Reuse | None = None
+    given: Given = field(default_factory=Given)
+
+    @cached_property
+    def names(self) -> ToldApart:
+        """The names that several points have, told apart."""
+        left_out = np.union1d(self.solved.not_points, self.given.gone)
+        return ToldApart.of(self.survey.first_pass.same_names, left_out)
 
     def batches(self) -> Iterator[Drafted]:
         """Read the exports again and yield every batch, worked."""
         start = 0
-        for export in self.survey.exports:
-            for batch in read_batches(export):
-                yield self.work(batch, export, start)
-                start += batch.num_rows
+        for number, rows in enumerate(self.survey.first_pass.rows):
+            yield from self.batches_of(number, start)
+            start += rows
+
+    def batches_of(self, number: int, start: int) -> Iterator[Drafted]:
+        """Read one export again, whose first row is number ``start`` of the job, and yield every batch, worked."""
+        export = self.survey.exports[number]
+        for batch in read_batches(export):
+            yield self.work(batch, export, start)
+            start += batch.num_rows
 
     def work(self, batch: pa.RecordBatch, export: Export, start: int) -> Drafted:
         """Work one batch whose first row is number ``start`` of the job."""
@@ -99,6 +177,9 @@ class Drafter:
         proof[self._unsure(batch, export, session)] = PROOFS.index(Proof.SUSPECT)
         for word in self.survey.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
+        hold(within(self.given.gone, start, rows), Reason.DUPLICATE)
+        corrected, means, which = self.given.put_means(corrected, start)
+        proof[means] = self.given.proof[which]
         return Drafted(batch, export, start, session, corrected, proof, held, on_mark & (held == 0), apart)
 
     def _correct(
@@ -116,15 +197,8 @@ class Drafter:
         there = batch if whole else batch.take(pa.array(rows))
         sessions = session[rows].astype(np.int64)
         frames, job = self.survey.operations.frames, self.survey.job
-        epochs = self.survey.operations.epochs[sessions, export.block]
-        xyz = working_positions(there, frames.to_working[export.block], epochs)
-        if self.solved.field.taken:
-            number = np.full(len(rows), self.survey.exports.index(export))
-            by = Read(sessions, milliseconds(there), number, there.column("base"))
-            xyz = self.solved.field.take_out(xyz, by, frames.to_issued)
-        distance = np.linalg.norm(xyz - self.survey.bases.receiver[sessions], axis=1)
-        sigma = with_distance(observed_sigma(there, job.quality), distance, job.quality.ppm)
-        geoid, correlated = job.target.geoid_sigma or 0.0, observed_covariance(there)
+        xyz, sigma, correlated = self.observed(there, export, sessions)
+        geoid = job.target.geoid_sigma or 0.0
         models = [self.solved.applied]
         if models[0].grid is not None:
             models.append(replace(models[0], grid=None))
@@ -138,6 +212,24 @@ class Drafter:
                 of_rows, apart = apart, np.full((len(ready), 2), np.nan)
                 apart[rows] = of_rows
         return issued, apart
+
+    def observed(
+        self, batch: pa.RecordBatch, export: Export, session: Integers
+    ) -> tuple[Floats, Floats, Floats | None]:
+        """Return (n, 3) raw positions, field shifts taken out, their (n, 3) standard uncertainties and covariances.
+
+        The positions are of the working frame, the rest is east, north, up as `correct` takes it.
+        """
+        frames, quality = self.survey.operations.frames, self.survey.job.quality
+        epochs = self.survey.operations.epochs[session, export.block]
+        xyz = working_positions(batch, frames.to_working[export.block], epochs)
+        if self.solved.field.taken:
+            number = np.full(batch.num_rows, self.survey.exports.index(export))
+            by = Read(session, milliseconds(batch), number, batch.column("base"))
+            xyz = self.solved.field.take_out(xyz, by, frames.to_issued)
+        distance = np.linalg.norm(xyz - self.survey.bases.receiver[session], axis=1)
+        sigma = with_distance(observed_sigma(batch, quality), distance, quality.ppm)
+        return xyz, *scaled(sigma, observed_covariance(batch), scale_of(quality, export.points))
 
     def _ready(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> tuple[Flags, Floats]:
         """Return (n,) which readings have their numbers from an earlier issue, and those numbers."""
@@ -174,6 +266,8 @@ class Drafter:
             one = drafted.batch.slice(row, 1), drafted.export, drafted.session[row : row + 1]
             return _WHY_UNSURE if self._unsure(*one).any() else _WHY_PROOF[reason]
         if reason is Reason.DUPLICATE:
+            if (given := self.given.explain(drafted.start + row)) is not None:
+                return given
             return f"the same observation as {self._first(drafted.start + row)}"
         if reason is Reason.IMPLAUSIBLE:
             number, session = drafted.start + row, int(drafted.session[row])

@@ -6,11 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
-from pipeline.intake.ledger import POINT, Rows
 from pipeline.sphere import DEGREE
-
-#: Metres: two bases that averaged their positions put one place about so far apart. Common practice, no source.
-_WITHIN = 25.0
 
 
 @dataclass(frozen=True)
@@ -26,13 +22,13 @@ class FarRepeats:
     names: int
 
 
-def far_repeats(names: NDArray[np.uint64], longitude: Floats, latitude: Floats, within: float) -> FarRepeats:
+def far_repeats(names: NDArray[np.uint64], longitude: Floats, latitude: Floats, within: float | Floats) -> FarRepeats:
     """Return the readings that lie beyond ``within`` metres of the first with their name, in the order of reading.
 
     Args:
         names: (n,) hashes of them.
         longitude, latitude: (n,) degrees.
-        within: metres.
+        within: metres, or (n,) metres of each reading, of which the larger of two counts.
     """
     ordered = np.sort(names)
     several = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
@@ -50,16 +46,7 @@ def far_repeats(names: NDArray[np.uint64], longitude: Floats, latitude: Floats, 
     east = (longitude[other] - longitude[first] + 180.0) % 360.0 - 180.0
     north = latitude[other] - latitude[first]
     distance = DEGREE * np.hypot(east * np.cos(np.radians(latitude[first])), north)
-    far = np.flatnonzero(distance > within)
+    limit = np.broadcast_to(within, len(names))
+    far = np.flatnonzero(distance > np.maximum(limit[first], limit[other]))
     far = far[np.argsort(other[far], kind="stable")]
     return FarRepeats(first[far], other[far], distance[far], len(np.unique(first[far])))
-
-
-def far_names(rows: Rows) -> FarRepeats:
-    """Return the sound points that lie far from the first of their name, by their numbers in the job."""
-    of = rows.observed
-    numbers = np.flatnonzero(rows.having(POINT) & np.isfinite(of.longitude) & np.isfinite(of.latitude))
-    # each half alone would take different names for one in a large job
-    names = of.name[numbers].astype(np.uint64) << np.uint64(32) | rows.spelled[numbers]
-    found = far_repeats(names, of.longitude[numbers], of.latitude[numbers], _WITHIN)
-    return FarRepeats(numbers[found.first], numbers[found.other], found.distance, found.names)

@@ -13,7 +13,6 @@ from pipeline.geodesy import crs
 from pipeline.geodesy.area import Area, Places
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import BaseLog, BaseLogs
-from pipeline.intake.far_names import FarRepeats, far_names
 from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, Rows
@@ -22,6 +21,7 @@ from pipeline.intake.placeholders import Placeholders
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.repeats import find_repeats
+from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.sort import Sieve
 from pipeline.read.claims import Claims
 from pipeline.read.files import Export, read_batches
@@ -62,7 +62,7 @@ class FirstPass:
         solutions: the solutions of rows that are not accepted, each once.
         claims: of each export, what its times say of their own zone against the job file.
         files: what is noted of each export.
-        far_names: points of one name at two places.
+        same_names: points whose names others have too.
         readings: every reading, where that was asked for.
     """
 
@@ -82,7 +82,7 @@ class FirstPass:
     area: Area | None
     log: BaseLog
     files: tuple[FileLog, ...]
-    far_names: FarRepeats
+    same_names: SameNames
     turned: tuple["Turned", ...] = ()
     unplaced: "Turned | None" = None
     solutions: tuple[str, ...] = ()
@@ -198,6 +198,8 @@ class _Gatherer:
         counting[implausible.numbers] = False
         first, last = self._times(rows, counting & ~rows.having(CANDIDATE))
         place, place_block = self._places(counting)
+        once = counting.copy()
+        once[repeats.numbers] = False
         sound = np.flatnonzero(counting)
         found = FirstPass(
             rows=counts,
@@ -216,7 +218,7 @@ class _Gatherer:
             area=_area(rows, sound),
             log=self.logs.log(_rows_of(rows, implausible.numbers)),
             files=self.files.logs,
-            far_names=far_names(rows),
+            same_names=same_names(rows, once, self.prepared.loaded.job.checks.same_place > 0),
             turned=tuple(sorted(self.turned.values(), key=lambda each: -each.count)),
             unplaced=self.unplaced,
             solutions=tuple(self.solutions),

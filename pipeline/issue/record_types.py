@@ -23,7 +23,7 @@ from pipeline.issue.record_values import (
     VerdictWord,
     Whole,
 )
-from pipeline.issue.row_types import CheckRow, MarkRow, Reliability
+from pipeline.issue.row_types import CheckRow, MarkRow, Reliability, RepeatRow
 from pipeline.issue.session_types import Session
 from pipeline.words import Doubt
 from pipeline.words import Whole as WhollyOf
@@ -287,6 +287,38 @@ class Diagnosis(Strict):
     explanations: Annotated[list[Explanation], Field(description="the causes that fit, the best first")]
 
 
+class Repeats(Strict):
+    """Points measured twice: in two sessions by one name, or at one place where the job asks for that."""
+
+    issued: Annotated[Literal["all", "last", "mean"], Field(description="what is issued of them")]
+    names: Annotated[Whole, Field(description="names that several readings of points have")]
+    told_apart: Annotated[Whole, Field(description="points with a number behind the name, since others have it")]
+    pairs: Annotated[Whole, Field(description="pairs of readings of one point, as in the layer repeats")]
+    failed: Annotated[Whole, Field(description="pairs that do not pass")]
+    failing: Annotated[list[RepeatRow], Field(description="those of them that differ most, 100 at the most")]
+    means: Annotated[Whole, Field(description="points issued as a mean")]
+    spread_horizontal: Annotated[
+        float | None, Field(description="the farthest that a reading lies from its mean in plan [m]; null: no mean")
+    ]
+    spread_vertical: Annotated[float | None, Field(description="likewise in height [m]")]
+
+
+class Precision(Strict):
+    """How many times larger the standard uncertainties of readings are than what the job takes them for."""
+
+    file: Annotated[str | None, Field(description="the raw file whose readings they are; null: all readings")]
+    differences: Annotated[Whole, Field(description="differences on marks and of points measured twice, by component")]
+    left_out: Annotated[Whole, Field(description="occupations and pairs not taken: something else is wrong with them")]
+    degrees_of_freedom: Annotated[float, Field(description="those of a variance that is known as well")]
+    enough: Annotated[bool, Field(description="whether that is enough to tell")]
+    scale: Annotated[float | None, Field(description="how many times larger; null: nothing says so")]
+    low: Annotated[float | None, Field(description="lower bound of the scale, 95 %")]
+    high: Annotated[float | None, Field(description="upper bound of the scale, 95 %")]
+    scale_horizontal: Annotated[float | None, Field(description="of position alone")]
+    scale_vertical: Annotated[float | None, Field(description="of height alone")]
+    too_good: Annotated[bool, Field(description="whether they are certainly stated too good")]
+
+
 class Untied(Strict):
     """Sessions and marks that nothing ties, and what they lack."""
 
@@ -376,6 +408,8 @@ class Record(Strict):
     wholly_held_back: Annotated[list[WhollyHeld], Field(description="files, sessions and days without a point")]
     diagnoses: Annotated[list[Diagnosis], Field(description="what failing occupations may mean")]
     marks: Annotated[list[MarkRow], Field(description="the marks as adjusted, as in the layer")]
+    repeats: Annotated[Repeats, Field(description="points measured twice")]
+    precision: Annotated[list[Precision], Field(description="stated precision against real precision")]
     untied: Annotated[list[Untied], Field(description="sessions that nothing ties")]
     field_shifts: Annotated[list[FieldShiftTaken], Field(description="the field's own corrections, as taken out")]
     shift_model: Annotated[ShiftModel, Field(description="how the shift is applied")]

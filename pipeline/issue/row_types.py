@@ -80,6 +80,25 @@ class MarkRow(Strict):
     status: Annotated[MarkStatusWord, Field(description="how its coordinates came about")]
 
 
+class RepeatRow(Strict):
+    """Two readings of one point, a before b: of one name in two sessions, or of one place where that is asked for."""
+
+    name: Annotated[str | None, Field(description="the point's name in the export, of the earlier reading")]
+    session_a: Annotated[str, Field(description="the session of the earlier reading")]
+    session_b: Annotated[str, Field(description="the session of the later one")]
+    observed_a: Annotated[Instant, Field(description="when the earlier one was observed [UTC]")]
+    observed_b: Annotated[Instant, Field(description="when the later one was observed [UTC]")]
+    d_east: Annotated[float, Field(description="later minus earlier, to the east [m]")]
+    d_north: Annotated[float, Field(description="later minus earlier, to the north [m]")]
+    d_height: Annotated[float, Field(description="later minus earlier, upwards [m]")]
+    d_horizontal: Annotated[float, Field(description="length of the horizontal difference [m]")]
+    hu95: Annotated[float | None, Field(description="95 % uncertainty of the horizontal difference: radius [m]")]
+    vu95: Annotated[float | None, Field(description="95 % uncertainty of the difference in height [m]")]
+    passed: Annotated[
+        bool, Field(description="within the tolerances of checks, or within what chance gives among so many pairs")
+    ]
+
+
 class SessionRow(Strict):
     """One base session. A shift is what was added to raw positions."""
 

@@ -44,6 +44,7 @@ from pipeline.job.values import (
     OnGrid,
     PartsPerMillion,
     Positive,
+    Scale,
     Seconds,
     SecondsColumn,
     Spot,
@@ -251,6 +252,8 @@ class Points(_Reading):
         None,
         description='layer of a GeoPackage, or sheet, where there is more than one; or a list: `["north", "south"]`',
     )
+    scale: Scale | None = Field(None, description="for these exports, instead of `quality.scale`, as of one receiver")
+    scale_vertical: Scale | None = Field(None, description="for their heights, where that is another number")
     columns: Columns = Field(Columns(), description="which column is what, as `[points.columns]` below the block")
 
 
@@ -275,6 +278,12 @@ class Quality(_Strict):
     )
     sigma_vertical: Length = Field(0.015, description="standard uncertainty of the height, where the export gives none")
     ppm: PartsPerMillion = Field(1.0, description="what standard uncertainties grow by with the distance from the base")
+    scale: Scale = Field(
+        1.0,
+        description="how many times larger than stated the standard uncertainties of readings are taken, that of the"
+        " distance with them; the record's `precision` says what checks and repeats make of it",
+    )
+    scale_vertical: Scale | None = Field(None, description="of heights, where that is another number")
     centring: LengthOrNone = Field(0.003, description="standard uncertainty of a pole over its mark")
 
 
@@ -520,6 +529,15 @@ class Checks(_Strict):
     radius: Length = Field(0.5, description="how near that mark must lie after correction")
     horizontal: Length = Field(0.030, description="tolerance of a check in position")
     vertical: Length = Field(0.050, description="tolerance of a check in height")
+    same_name: Length = Field(
+        2.0,
+        description="readings of one name in two sessions are of one point, measured twice, up to so far apart in plan;"
+        " beyond it they are of different things",
+    )
+    same_place: LengthOrNone = Field(
+        0.0,
+        description="readings so near to one another are of one point whatever their names; 0: only those of one name",
+    )
     confirmed: Listed[Annotated[Doubt, Field(strict=False)]] = Field(
         (), description="kinds of doubt that somebody looked into and found in order: they take no proof away"
     )
@@ -534,6 +552,11 @@ class Issue(_Strict):
 
     hold_back: Listed[HoldBack] = Field((Reason.SUSPECT,), description="points with this proof; `[]`: none")
     formats: Listed[Format] = Field(("gpkg",), min_length=1, description="what is written; the GeoPackage in any case")
+    repeats: Literal["all", "last", "mean"] = Field(
+        "all",
+        description="of a point measured twice: every reading; the last one, or the mean of those that agree, and the"
+        " others held back as duplicate",
+    )
     by_code: bool = Field(False, description="a layer `points_CODE` for each code in the GeoPackage as well")
 
 

@@ -137,6 +137,7 @@ Longitude = Annotated[float, Field(ge=-180, le=360), Unit("degree")]
 Latitude = Annotated[float, Field(ge=-90, le=90), Unit("degree")]
 Length = Annotated[Positive, Unit("m")]
 LengthOrNone = Annotated[NotNegative, Unit("m")]
+Scale = Annotated[float, Field(ge=0.1, le=100), Unit("times")]
 Seconds = Annotated[Positive, Unit("s")]
 PartsPerMillion = Annotated[NotNegative, Unit("ppm")]
 #: Columns of numbers, by what the numbers count in.

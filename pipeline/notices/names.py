@@ -1,19 +1,26 @@
 """One name at two places: told with both, so that neither a drawing nor a tie takes the one for the other."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from pipeline.arrays import Integers
+from pipeline.intake.far_names import FarRepeats, far_repeats
 from pipeline.intake.survey import Survey
 from pipeline.read.files import read_batches
+from pipeline.solve.solve import Solved
 from pipeline.words import counted
 
 #: Names that are told with their places.
 _NAMED = 3
+#: Metres: two bases that averaged their positions put one place about so far apart while nothing ties them,
+#: and readings that carry a field shift are no farther off. Common practice, no source.
+_UNCORRECTED = 25.0
 
 
-def name_notes(survey: Survey) -> list[str]:
+def name_notes(survey: Survey, solved: Solved) -> list[str]:
     """Return in words that names stand at more than one place."""
-    far = survey.first_pass.far_names
+    far = _far(survey, solved)
     if not len(far.first):
         return []
     _, once = np.unique(far.first, return_index=True)
@@ -23,13 +30,30 @@ def name_notes(survey: Survey) -> list[str]:
     listed = []
     for (first, other), distance in zip(pairs.tolist(), far.distance[shown].tolist(), strict=True):
         (name, one), (_, two) = rows[first], rows[other]
-        listed.append(f"'{name}' ({one} and {two}, {distance:,.0f} m apart)")
+        listed.append(f"'{name}' ({one} and {two}, {distance:,.{0 if distance >= 10 else 1}f} m apart)")
     more = f" and {far.names - len(listed):,} more" if far.names > len(listed) else ""
     how = counted(far.names, "name stands", "names stand")
     return [
         f"{how} at two places or more: {', '.join(listed)}{more}; two rovers may have counted from the same number:"
-        " all of them are issued, and a name alone does not say which is meant"
+        " all of them are issued, told apart by a number behind the name"
     ]
+
+
+def _far(survey: Survey, solved: Solved) -> FarRepeats:
+    """Return the points, by their numbers in the job, that lie far from the first of their name as corrected."""
+    same, tied = survey.first_pass.same_names, solved.shifts.fully_tied
+    points = np.flatnonzero(~np.isin(same.number, solved.not_points))
+    points = points[np.argsort(same.number[points], kind="stable")]
+    session, frames = same.session[points], survey.operations.frames
+    places = same.longitude[points], same.latitude[points]
+    # a vector moves a place alike whatever its height, and two datums' difference moves all places alike
+    xyz = np.column_stack(frames.to_geographic.inverse(*places, np.zeros(len(points))))
+    xyz = xyz + np.nan_to_num(solved.shifts.shift)[session]
+    longitude, latitude, _ = frames.to_geographic.forward(*xyz.T)
+    certain = tied[session] & (not solved.field.taken)
+    within = np.where(certain, survey.job.checks.same_name, _UNCORRECTED)
+    far = far_repeats(same.name[points].astype(np.uint64), longitude, latitude, within)
+    return replace(far, first=same.number[points[far.first]], other=same.number[points[far.other]])
 
 
 def _look_up(survey: Survey, numbers: Integers) -> dict[int, tuple[str, str]]:

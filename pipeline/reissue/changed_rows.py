@@ -144,6 +144,8 @@ def changed_rows(
     same_date = last.record["data_to"] == iso(survey.data_to)  # a file bears it as its date
     if not local or not same_date or not last.untouched or survey.job.issue.by_code:
         return None
+    if len(survey.first_pass.same_names.measured) or last.record["repeats"]["names"]:  # names and means may change
+        return None
     names = tuple(window.session.name for window in survey.windows)
     shown = tuple(dict.fromkeys(export.shown for export in survey.exports))
     session = position(points, "session", names)

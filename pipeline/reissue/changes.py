@@ -141,8 +141,26 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
 
 
 def _match(rows: pa.Table, among: pa.Table) -> Integers:
-    """Return for each of the rows the row of the other table that is the same observation, -1 where none is."""
-    wanted, keys = _keys(rows), _keys(among)
+    """Return for each of the rows the row of the other table that is the same observation, -1 where none is.
+
+    Of what is left then, names that were told apart since, or are no more, are taken without their numbers.
+    """
+    found = _matched(_keys(rows), _keys(among))
+    left, free = np.flatnonzero(found < 0), np.setdiff1d(np.arange(among.num_rows), found)
+    if len(left) and len(free):
+        wanted, there = (_without_numbers(of.take(pa.array(at))) for of, at in ((rows, left), (among, free)))
+        again = _matched(_keys(wanted), _keys(there))
+        found[left] = np.where(again >= 0, free[again], -1)
+    return found
+
+
+def _without_numbers(table: pa.Table) -> pa.Table:
+    """Return rows with their names as they were before they were told apart."""
+    bare = pc.replace_substring_regex(table.column("name"), r"_\d+b*$", "")
+    return table.set_column(table.schema.get_field_index("name"), "name", bare)
+
+
+def _matched(wanted: NDArray[np.uint64], keys: NDArray[np.uint64]) -> Integers:
     order = np.argsort(keys, kind="stable")
     at = np.searchsorted(keys[order], wanted)
     found = np.where(at < len(keys), at, 0)

@@ -11,6 +11,7 @@ from typing import Any, cast
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.draft.second_pass import Given
 from pipeline.geodesy.crs import database_version, proj_version
 from pipeline.geodesy.grids import at_hand as grids_at_hand
 from pipeline.geodesy.grids import grid
@@ -69,10 +70,10 @@ class Fingerprint:
     register: list[RegisterMark]
 
 
-def fingerprint(survey: Survey, solved: Solved) -> Fingerprint:
-    """Return what the issue of a solved job is made from."""
+def fingerprint(survey: Survey, solved: Solved, given: Given | None = None) -> Fingerprint:
+    """Return what the issue of a solved job is made from; ``given`` is what it has of points measured twice."""
     register = register_rows(survey, solved)
-    return Fingerprint(identity(survey, register), reach(survey, solved), register)
+    return Fingerprint(identity(survey, register), reach(survey, solved, given or Given()), register)
 
 
 def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]:
@@ -133,7 +134,7 @@ def register_rows(survey: Survey, solved: Solved) -> list[RegisterMark]:
     return rows
 
 
-def reach(survey: Survey, solved: Solved) -> Reach:
+def reach(survey: Survey, solved: Solved, given: Given) -> Reach:
     """Return a sum per session and per raw file of everything that a point's numbers depend on.
 
     Where both are as they were in an earlier issue, the numbers are too, to the bit.
@@ -147,6 +148,8 @@ def reach(survey: Survey, solved: Solved) -> Reach:
         job.target.geoid_sigma,
         None if survey.operations.site is None else survey.operations.site.told(),
     ]
+    if len(given.number):  # which readings bear a mean: without it their numbers are their own again
+        common += [given.number.tolist(), given.gone.tolist()]
     shared = sum_of(common)
     sessions = {}
     for window in survey.windows:

@@ -15,9 +15,12 @@ from pipeline.arrays import Floats
 from pipeline.digest import digest
 from pipeline.draft.beside_marks import BesideMarks
 from pipeline.draft.codes import Codes
-from pipeline.draft.layer_rows import Carried, Rows, check_rows, mark_rows, session_rows
+from pipeline.draft.layer_rows import Carried, Rows, check_rows, mark_rows, repeat_rows, session_rows
+from pipeline.draft.measured import Measured
+from pipeline.draft.merged import Settled
 from pipeline.draft.noted_rows import noted_rows
-from pipeline.draft.second_pass import Drafted, Drafter
+from pipeline.draft.repeats import Repeated, find_pairs
+from pipeline.draft.second_pass import Drafted
 from pipeline.draft.wholly_held import WhollyHeld
 from pipeline.intake.first_pass import Progress
 from pipeline.intake.survey import Survey
@@ -26,7 +29,7 @@ from pipeline.issue.folder.durable import has_room
 from pipeline.issue.formats.formats import write_formats
 from pipeline.issue.geopackage.by_code import ByCode
 from pipeline.issue.geopackage.descriptions import described
-from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, SESSIONS
+from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, REPEATS, SESSIONS
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
 from pipeline.issue.geopackage.revise import copy_with_rows
 from pipeline.issue.geopackage.streamed import Package
@@ -55,6 +58,8 @@ class Laid:
     checks: pa.RecordBatch
     sessions: pa.RecordBatch
     marks: pa.RecordBatch
+    repeats: pa.RecordBatch
+    repeated: Repeated
     rows: record_types.Rows
     wholly: list[record_types.WhollyHeld]
     shift_model: ShiftModel
@@ -65,7 +70,7 @@ class Laid:
 
 
 def lay_out(
-    drafter: Drafter,
+    settled: Settled,
     causes: Sequence[str | None],
     package: Path,
     number: int,
@@ -80,12 +85,12 @@ def lay_out(
     Raises `RuntimeError` where the rows do not add up, `ReadBackError` where a file is not what was written, and
     `NotWritten` where that is the disk's doing.
     """
-    done, job = None, drafter.survey.job
+    done, survey = None, settled.drafter.survey
     if earlier is not None and earlier.changed is not None:
-        with _SecondPass(drafter, progress, earlier) as running:
+        with _SecondPass(settled, progress, earlier) as running:
             done = _revised(running, causes, earlier.changed, package)
     if done is None:
-        with _SecondPass(drafter, progress, earlier) as running:
+        with _SecondPass(settled, progress, earlier) as running:
             done = _written_anew(running, causes, package)
     written, rest = done
     try:
@@ -93,21 +98,21 @@ def lay_out(
     except ReadBackError as error:
         # GDAL may say nothing of a disk that fills or fails while it closes a file or begins a layer
         has_room(package, earlier.last.package.stat().st_size if earlier is not None else 0)
-        if _reads_back_anew(drafter, causes, package, progress):
+        if _reads_back_anew(settled, causes, package, progress):
             raise NotWritten(str(error)) from error
         raise
     entries = [rest.summed(layer) for layer in written]
     files: list[FileIssued] = [{"name": package.name, "sha256": digest(package), "layers": entries}]
     files[0]["database"] = database
     complete = Package(package, {layer.name: layer.rows for layer in written})
-    files += write_formats(job.issue.formats, complete, about(drafter.survey, number))
+    files += write_formats(survey.job.issue.formats, complete, about(survey, number))
     return rest.laid(files)
 
 
-def _reads_back_anew(drafter: Drafter, causes: Sequence[str | None], package: Path, progress: Progress | None) -> bool:
+def _reads_back_anew(settled: Settled, causes: Sequence[str | None], package: Path, progress: Progress | None) -> bool:
     """Say whether the layers read back where they are written once more: then the disk lost some the first time."""
     again = package.with_name(f"again-{package.name}")
-    with _SecondPass(drafter, progress, None) as running:
+    with _SecondPass(settled, progress, None) as running:
         written, _ = _written_anew(running, causes, again)
     try:
         read_back(again, written)
@@ -118,9 +123,9 @@ def _reads_back_anew(drafter: Drafter, causes: Sequence[str | None], package: Pa
     return True
 
 
-def dry(drafter: Drafter, causes: Sequence[str | None], progress: Progress | None) -> Laid:
+def dry(settled: Settled, causes: Sequence[str | None], progress: Progress | None) -> Laid:
     """Run the second pass and write nothing."""
-    with _SecondPass(drafter, progress, None) as running:
+    with _SecondPass(settled, progress, None) as running:
         for _ in running.points():
             pass
         return _Rest.of(running, causes).laid([])
@@ -163,16 +168,18 @@ class _SecondPass:
     thread of its own: what is counted is known when that writer returns, and not before.
     """
 
-    def __init__(self, drafter: Drafter, progress: Progress | None, earlier: Earlier | None) -> None:
-        self.drafter, self.survey, self.progress, self.earlier = drafter, drafter.survey, progress, earlier
+    def __init__(self, settled: Settled, progress: Progress | None, earlier: Earlier | None) -> None:
+        self.drafter, self.progress, self.earlier = settled.drafter, progress, earlier
+        self.survey, self.known = settled.drafter.survey, settled.repeated
         self.was, self.now = Side(), Side()
         self.description = described(self.survey.target["height_name"], self.survey.axes)
         self.carried = Carried.of(self.survey.exports)
         self.count = Count(len(self.survey.windows))
         self.wholly = WhollyHeld.of(self.survey)
         self.plan = Thinner()
-        self.beside = BesideMarks.of(drafter)
+        self.beside = BesideMarks.of(self.drafter)
         self.codes = Codes(self.survey.prepared.loaded)
+        self.measured = Measured.of(self.drafter) if self.known is None else None
         self._open = ExitStack()
 
     def __enter__(self) -> Self:
@@ -238,6 +245,14 @@ class _SecondPass:
                 self.was.add(_at(fresh[-1], grid), held=False)
         return fresh if changed.whole else None
 
+    def repeated(self) -> Repeated:
+        """Return the readings of points measured twice, and how they agree."""
+        if self.measured is None:
+            assert self.known is not None
+            return self.known
+        readings = self.measured.readings()
+        return Repeated(readings, find_pairs(readings, self.survey, self.drafter.solved))
+
     def held_back(self) -> Iterator[pa.RecordBatch]:
         """Yield the rows of ``held_back``."""
         self.spill.seek(0)
@@ -263,6 +278,8 @@ class _SecondPass:
         self.count.add(drafted.session, drafted.held, points)
         self.wholly.add(drafted)
         self.beside.add(drafted)
+        if self.measured is not None:
+            self.measured.take(drafted)
         shown, place = ~drafted.on_mark, drafted.corrected
         kind = np.where(points, drafted.proof, HELD_KIND).astype(np.uint8)
         self.plan.add(kind[shown], place.easting[shown], place.northing[shown])
@@ -279,6 +296,8 @@ class _Rest:
     checks: pa.RecordBatch
     sessions: pa.RecordBatch
     marks: pa.RecordBatch
+    repeats: pa.RecordBatch
+    repeated: Repeated
     changed: pa.RecordBatch | None
     changes: Compared
     by_code: tuple[tuple[str, LayerSource], ...]
@@ -292,11 +311,14 @@ class _Rest:
         if running.earlier is not None:
             changed, changes = compare(running.was, running.now, running.earlier.because, survey.axes)
         by_code = tuple(running.by_code.layers(running.description)) if running.by_code is not None else ()
+        repeated = running.repeated()
         return cls(
             running,
             _all_checks(survey, solved, causes),
             session_rows(survey, solved, running.count.by_session),
             mark_rows(survey, solved),
+            repeat_rows(survey, repeated.readings, repeated.pairs),
+            repeated,
             changed,
             changes,
             by_code,
@@ -309,6 +331,7 @@ class _Rest:
         yield LayerSource("sessions", SESSIONS, [self.sessions], described)
         yield LayerSource("marks", MARKS, [self.marks], described)
         yield LayerSource("held_back", HELD_BACK, self.running.held_back(), described)
+        yield LayerSource("repeats", REPEATS, [self.repeats], described)
         if self.changed is not None:
             yield LayerSource("changes", CHANGES, [self.changed], described, geometry_type=LINE_Z)
         yield from (layer for _, layer in self.by_code)
@@ -326,6 +349,8 @@ class _Rest:
             self.checks,
             self.sessions,
             self.marks,
+            self.repeats,
+            self.repeated,
             running.count.rows(sum(running.survey.first_pass.rows), len(running.drafter.solved.occupations.marks)),
             running.wholly.record(),
             running.count.shift_model(running.survey),

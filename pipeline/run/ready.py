@@ -1,11 +1,10 @@
 """A job of which everything is known but its points: solved, with what its failing checks may mean."""
 
 from dataclasses import dataclass
-from functools import cached_property
 
 from pipeline.blunders.diagnose import Diagnoses
 from pipeline.blunders.sentences import causes
-from pipeline.draft.second_pass import Drafter
+from pipeline.draft.merged import Settled
 from pipeline.examine.examine import Examined
 from pipeline.intake.survey import Survey
 from pipeline.reissue.fingerprint import Fingerprint
@@ -14,22 +13,21 @@ from pipeline.solve.solve import Solved
 
 @dataclass(frozen=True)
 class Ready:
-    """What the second pass, the record and a comparison with the issue before need."""
+    """What the second pass, the record and a comparison with the issue before need.
+
+    ``settled`` is the second pass over the job, with what is issued of points measured twice.
+    """
 
     examined: Examined
     solved: Solved
     diagnoses: Diagnoses
+    settled: Settled
     fingerprint: Fingerprint
 
     @property
     def survey(self) -> Survey:
         """Return the job before any shift."""
         return self.examined.survey
-
-    @cached_property
-    def drafter(self) -> Drafter:
-        """The second pass over the job."""
-        return Drafter(self.survey, self.solved)
 
     def causes(self) -> list[str | None]:
         """Return per occupation what it may mean where it fails."""

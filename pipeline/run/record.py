@@ -19,11 +19,14 @@ from pipeline.notices.after_run import notes as after_notes
 from pipeline.notices.after_run import untied
 from pipeline.notices.bases import base_facts
 from pipeline.notices.before_run import before_notes
+from pipeline.notices.names import name_notes
 from pipeline.reissue.fingerprint import program_version
 from pipeline.run.about import CAUTION
 from pipeline.run.layers import Laid
 from pipeline.run.origin import with_origin
+from pipeline.run.precision import precision_notes, precisions
 from pipeline.run.ready import Ready
+from pipeline.run.repeats import repeats
 from pipeline.solve.proof import worst
 from pipeline.solve.solve import Solved
 from pipeline.solve.stretches import courses
@@ -41,6 +44,7 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         last: the record of the issue before.
     """
     survey, solved = job.survey, job.solved
+    precise = precisions(survey, solved, laid)
     record: Record = {
         "schema": SCHEMA,
         "job": survey.job.job.name,
@@ -58,11 +62,13 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "caution": CAUTION,
         "changes": changes,
         "files": laid.files,
-        "notes": _notes(job, laid, last),
+        "notes": [*_notes(job, laid, last), *precision_notes(precise, survey)],
         "doubts": _doubts(survey, solved),
         "wholly_held_back": laid.wholly,
         "diagnoses": recorded(survey, solved, job.diagnoses),
         "marks": as_records(laid.marks, MarkRow),
+        "repeats": repeats(job.settled.drafter, laid),
+        "precision": precise,
         "untied": untied(survey, solved),
         "field_shifts": recorded_shifts(survey, solved, number),
         "shift_model": laid.shift_model,
@@ -89,6 +95,7 @@ def _notes(job: Ready, laid: Laid, last: Record | None) -> list[str]:
         *laid.beside,
         *drifts(job.survey, job.solved, job.diagnoses.drifts),
         *before_notes(job.examined, last),
+        *name_notes(job.survey, job.solved),
     ]
 
 

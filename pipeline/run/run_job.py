@@ -2,11 +2,11 @@
 
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.blunders.diagnose import diagnose
+from pipeline.draft.merged import settle
 from pipeline.examine.examine import examine
 from pipeline.intake.first_pass import Progress
 from pipeline.intake.prepare import Prepared, load, owner, prepare
@@ -78,7 +78,9 @@ def _run(loaded: LoadedJob, dry_run: bool, progress: Progress | None) -> Outcome
         examined = examine(prepared, problems, progress)
         solved = solve(examined.survey, examined.doubts)
         diagnoses = diagnose(examined.survey, solved)
-        job = Ready(examined, solved, diagnoses, fingerprint(examined.survey, solved))
+        settled = settle(examined.survey, solved)
+        made_of = fingerprint(examined.survey, solved, settled.drafter.given)
+        job = Ready(examined, solved, diagnoses, settled, made_of)
         if dry_run:
             return with_untold(_would_issue(job, folder, progress), folder)
         if not held:
@@ -123,7 +125,7 @@ def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome
     last = _last(folder)
     if (standing := _standing(job, last, folder)) is not None:
         return standing
-    laid = dry(job.drafter, job.causes(), progress)
+    laid = dry(job.settled, job.causes(), progress)
     refuse_altered(job.survey)
     told = account(job, laid, next_number(folder), None, last.record if last else None)
     return Outcome(told, None, False)
@@ -143,8 +145,8 @@ def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
     changes: Changes | None = None
     with open_issue(folder) as staged:
         package = staged.path / f"{job.survey.job.job.name}-{staged.number:03d}.gpkg"
-        drafter = replace(job.drafter, reuse=compared.reuse)
-        laid = lay_out(drafter, job.causes(), package, staged.number, progress, compared.rows)
+        settled = job.settled.reusing(compared.reuse)
+        laid = lay_out(settled, job.causes(), package, staged.number, progress, compared.rows)
         if last is not None:
             because += attributes_changed(laid.changes)
             changes = {**laid.changes, "since": last.record["issue"], "because": because}

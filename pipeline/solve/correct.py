@@ -11,7 +11,7 @@ from pipeline.geodesy.transform import Frames
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.positions import column_numbers
 from pipeline.intake.site import Site
-from pipeline.job.model import Quality
+from pipeline.job.model import Points, Quality
 
 
 @dataclass(frozen=True)
@@ -77,6 +77,21 @@ def observed_covariance(batch: pa.RecordBatch | pa.Table) -> Floats | None:
 def with_distance(sigma: Floats, distance: Floats, ppm: float) -> Floats:
     """Return (n, 3) sigma with ``ppm`` of (n,) distance from the base added in quadrature; NaN adds nothing."""
     return np.hypot(sigma, np.nan_to_num(distance)[:, None] * ppm * 1e-6)
+
+
+def scale_of(quality: Quality, points: Points) -> Floats:
+    """Return (3,) how many times larger than stated the job takes uncertainties of a block's readings, axis by axis."""
+    horizontal = points.scale or quality.scale
+    vertical = points.scale_vertical or points.scale or quality.scale_vertical or quality.scale
+    return np.array([horizontal, horizontal, vertical])
+
+
+def scaled(sigma: Floats, correlated: Floats | None, scale: Floats) -> tuple[Floats, Floats | None]:
+    """Return standard uncertainties (n, 3) and covariances (n, 3) as the job takes them; ``scale`` (3,) or (n, 3)."""
+    if (scale == 1.0).all():
+        return sigma, correlated
+    both = np.stack([scale[..., 0] * scale[..., 1], scale[..., 0] * scale[..., 2], scale[..., 1] * scale[..., 2]], -1)
+    return sigma * scale, None if correlated is None else correlated * both
 
 
 def correct(

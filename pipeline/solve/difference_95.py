@@ -6,29 +6,29 @@ from pipeline.adjust import FIRM
 from pipeline.arrays import Floats
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
-from pipeline.job.model import Job
-from pipeline.solve.correct import observed_covariance
+from pipeline.intake.survey import Survey
 from pipeline.solve.covariance import Parts, covariance
+from pipeline.solve.observations import covariance_of
 from pipeline.solve.solve import Solved
 from pipeline.words import Role
 
 
-def differences_95(job: Job, solved: Solved) -> tuple[Floats, Floats]:
+def differences_95(survey: Survey, solved: Solved) -> tuple[Floats, Floats]:
     """Return (n,) the 95 % radius and the 95 % uncertainty in height of each occupation's observed minus known.
 
     NaN where nothing is known of the mark, as on a temporary one, or its session is untied.
     """
     found = solved.occupations.corrected
     turn = enu_rotation(np.nan_to_num(found.longitude), np.nan_to_num(found.latitude))
-    local = covariance(_parts(job, solved, turn))
+    local = covariance(_parts(survey, solved, turn))
     horizontal, vertical = horizontal_95(local), vertical_95(np.sqrt(local[:, 2, 2]))
     known = np.isfinite(solved.occupations.known)
     return np.where(known[:, :2].all(axis=1), horizontal, np.nan), np.where(known[:, 2], vertical, np.nan)
 
 
-def _parts(job: Job, solved: Solved, turn: Floats) -> Parts:
+def _parts(survey: Survey, solved: Solved, turn: Floats) -> Parts:
     """Put together what the differences come from; ``turn`` (n, 3, 3) leads to the local directions."""
-    on_marks, marks = solved.occupations, solved.tied.marks
+    on_marks, marks, job = solved.occupations, solved.tied.marks, survey.job
     in_register = {name: number for number, name in enumerate(solved.reference.names)}
     adjusted = {name: number for number, name in enumerate(marks.names)}
     known = np.array([in_register.get(name, -1) for name in on_marks.marks], np.int64)
@@ -46,5 +46,5 @@ def _parts(job: Job, solved: Solved, turn: Floats) -> Parts:
         between=rotate_covariance(between, turn),
         held=np.vstack([marks.held, np.zeros((1, 3), bool)])[number],
         tie=np.array([role is Role.TIE for role in on_marks.roles], bool),
-        correlated=observed_covariance(on_marks.table),
+        correlated=covariance_of(on_marks.table, survey),
     )

@@ -3,13 +3,21 @@
 from dataclasses import dataclass
 
 import numpy as np
+import pyarrow as pa
 
 from pipeline.arrays import Floats, Integers
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
 from pipeline.job.model import GivenShift
 from pipeline.solve.control_marks import Reference
-from pipeline.solve.correct import SessionShifts, observed_covariance, observed_sigma, with_distance
+from pipeline.solve.correct import (
+    SessionShifts,
+    observed_covariance,
+    observed_sigma,
+    scale_of,
+    scaled,
+    with_distance,
+)
 from pipeline.solve.shift import Marks, Occupied, Shifts, Stated, derive
 
 #: Metres. Common practice, no source: an antenna height is measured about as well as a pole is centred, and at best so.
@@ -72,13 +80,20 @@ def candidate_sigma(candidates: Candidates, survey: Survey) -> Floats:
     """Return (n, 3) standard uncertainty of the candidates' observations, without centring."""
     quality = survey.job.quality
     distance = np.linalg.norm(candidates.raw - survey.bases.receiver[candidates.session], axis=1)
-    return with_distance(observed_sigma(candidates.table, quality), distance, quality.ppm)
+    sigma = with_distance(observed_sigma(candidates.table, quality), distance, quality.ppm)
+    return scaled(sigma, None, scales(candidates.table, survey))[0]
 
 
-def candidate_covariance(candidates: Candidates) -> Floats:
-    """Return (n, 3) covariances of the candidates' observations: east and north, east and up, north and up."""
-    found = observed_covariance(candidates.table)
-    return np.zeros((len(candidates.named), 3)) if found is None else found
+def covariance_of(table: pa.Table, survey: Survey) -> Floats | None:
+    """Return (n, 3) covariances of candidates: east and north, east and up, north and up; None where all are 0."""
+    found = observed_covariance(table)
+    return None if found is None else scaled(found, found, scales(table, survey))[1]
+
+
+def scales(table: pa.Table, survey: Survey) -> Floats:
+    """Return (n, 3) how many times larger than stated uncertainties are taken, of candidates."""
+    each = np.array([scale_of(survey.job.quality, export.points) for export in survey.exports])
+    return np.asarray(each[np.asarray(table.column("export"), np.int64)])
 
 
 def tie(candidates: Candidates, survey: Survey, marks: Marks, places: Floats) -> Tied:
@@ -88,12 +103,13 @@ def tie(candidates: Candidates, survey: Survey, marks: Marks, places: Floats) ->
     ties = candidates.ties()
     rows = np.array([row for row, _ in ties], np.int64)
     over = [window for window in survey.windows if window.session.setup is not None]
+    correlated = covariance_of(candidates.table, survey)
     occupied = Occupied(
         candidates.session[rows],
         np.array([row_of[mark] for _, mark in ties], np.int64),
         candidates.raw[rows],
         np.hypot(candidate_sigma(candidates, survey)[rows], [centring, centring, 0.0]),
-        candidate_covariance(candidates)[rows],
+        (np.zeros((len(candidates.named), 3)) if correlated is None else correlated)[rows],
     )
     given = [window.session.setup for window in over if window.session.setup is not None]
     own = np.array([[one.sigma_east, one.sigma_north, one.sigma_up] for one in given], np.float64).reshape(-1, 3)

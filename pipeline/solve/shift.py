@@ -127,6 +127,23 @@ class Shifts:
             found[asked] = _between(self.observations, session[asked], mark[asked], count, len(self.marks))
         return found
 
+    def common(self, first: Integers, second: Integers) -> Floats:
+        """Return (k, 3, 3) the covariance, X, Y, Z, of the shifts of sessions ``first`` (k,) with ``second``'s."""
+        if not len(first):
+            return np.zeros((0, 3, 3))
+        pairs, which = np.unique(np.column_stack([first, second]), axis=0, return_inverse=True)
+        found = np.empty((len(pairs), 3, 3))
+        same = pairs[:, 0] == pairs[:, 1]
+        found[same] = self.covariance[pairs[same, 0]]
+        found[~same] = self.response.between_sessions(*pairs[~same].T) if (~same).any() else 0.0
+        return np.asarray(found[which.ravel()])
+
+    def apart(self, first: Integers, second: Integers) -> Floats:
+        """Return (k, 3, 3) the covariance, X, Y, Z, of the difference of two sessions' shifts; zero within one."""
+        common = self.common(first, second)
+        total = self.covariance[first] + self.covariance[second] - common - common.transpose(0, 2, 1)
+        return np.where((first == second)[:, None, None], 0.0, total)
+
     @cached_property
     def _joined(self) -> dict[tuple[int, int], int]:
         """The number of an observation of each session and mark that have one."""

@@ -19,9 +19,9 @@ from pipeline.limits import OCCUPATIONS
 from pipeline.problems import JobError, Problem
 from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, span
 from pipeline.solve.control_marks import Reference, reference
-from pipeline.solve.correct import SessionShifts, correct, observed_covariance
+from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
-from pipeline.solve.observations import Tied, applied, candidate_sigma, sole_control, tie, used_marks
+from pipeline.solve.observations import Tied, applied, candidate_sigma, covariance_of, sole_control, tie, used_marks
 from pipeline.solve.places import first_positions, shift_places
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.shift import Shifts
@@ -73,6 +73,12 @@ class Solved:
         """Return the points that are named after marks and that no list names."""
         return tuple(one for one in self.missed if not one.held)
 
+    @property
+    def not_points(self) -> Integers:
+        """Return the numbers of the readings that are occupations of marks, or say so of a mark that nobody knows."""
+        on_marks = np.asarray(self.occupations.table.column("number"), np.int64)
+        return np.union1d(on_marks, np.fromiter(self.unanswered, np.int64))
+
 
 @dataclass(frozen=True)
 class _Derived:
@@ -100,7 +106,7 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     refuse_poor_transformations(survey, tied.shifts)
     add = applied(survey, candidates, tied, places)
     sigma, frames = candidate_sigma(candidates, survey), survey.operations.frames
-    geoid, correlated = job.target.geoid_sigma or 0.0, observed_covariance(candidates.table)
+    geoid, correlated = job.target.geoid_sigma or 0.0, covariance_of(candidates.table, survey)
     corrected = correct(
         frames, candidates.raw, candidates.session, sigma, add, geoid, correlated, survey.operations.site
     )

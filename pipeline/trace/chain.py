@@ -14,7 +14,7 @@ from pipeline.geodesy.operations import Operation
 from pipeline.geodesy.uncertainty import add_covariance, error_ellipse
 from pipeline.intake.positions import working_positions
 from pipeline.intake.prepare import POSITION_COLUMNS
-from pipeline.solve.correct import observed_covariance, observed_sigma
+from pipeline.solve.correct import observed_covariance, observed_sigma, scale_of, scaled
 from pipeline.solve.field_shifts import Read
 from pipeline.solve.proof import PROOFS
 from pipeline.solve.taken_out import by_what
@@ -79,7 +79,7 @@ class _Follower:
             uncertainty=self._uncertainty(raw) if whole else None,
             outcome="held back" if held else "on mark" if on_mark else "point",
             reason=str(REASONS[held - 1]) if held else None,
-            detail=self.drafter.explain(drafted, row) if held else None,
+            detail=self.drafter.explain(drafted, row) if held else self.drafter.given.mean(drafted.start + row),
             proof=str(PROOFS[int(drafted.proof[row])]) if self.session >= 0 else None,
             before=before,
             after=after,
@@ -145,7 +145,9 @@ class _Follower:
         rotation = enu_rotation(*self.geographic[:2])
         shift = rotate_covariance(self.solved.applied.covariance[self.session], rotation)
         whole = shift[None].copy()
-        add_covariance(whole, np.hypot(observed, [0.0, 0.0, geoid])[None], observed_covariance(self.one))
+        scale = scale_of(job.quality, self.drafted.export.points)
+        observed, correlated = scaled(observed, observed_covariance(self.one), scale)
+        add_covariance(whole, np.hypot(observed, [0.0, 0.0, geoid])[None], correlated)
         (whole,) = whole
         site = self._site()
         whole = whole + site

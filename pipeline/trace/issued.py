@@ -25,8 +25,8 @@ _LAYER = {"point": "points", "on mark": "check_marks", "held back": "held_back"}
 _Key = tuple[datetime | None, int]
 
 
-def find_everywhere(folder: Path, point: str) -> dict[int, list[Found]]:
-    """Return the rows of a name in every issue of a job's folder, oldest issue first, with what moved in each.
+def find_everywhere(folder: Path, names: Sequence[str]) -> dict[int, list[Found]]:
+    """Return the rows of a point's names in every issue of a job's folder, oldest issue first, with what moved in each.
 
     A row is known again in the next issue by the time of its observation, which survives files exported anew.
 
@@ -36,8 +36,8 @@ def find_everywhere(folder: Path, point: str) -> dict[int, list[Found]]:
     before: dict[_Key, Found] = {}
     for number, path in issues(folder):
         package = path.with_name(f"{read_record(path)['job']}-{number:03d}.gpkg")
-        rows = [_as_found(number, row) for row in find_rows(package, point)]
-        because = tuple(find_reasons(package, point)) if before else ()
+        rows = [_as_found(number, row) for row in find_rows(package, names)]
+        because = tuple(find_reasons(package, names)) if before else ()
         keyed = _keyed(rows)
         rows = [_moved(row, before.get(key), because) for key, row in keyed.items()]
         before |= {key: row for key, row in keyed.items() if row.easting is not None}

@@ -139,8 +139,9 @@ class Reading:
 
     ``raw`` pairs the coordinates' names with their values, metres to the east, north and up, and degrees; ``raw_xyz``
     is them in the working frame. ``issued`` is as the grid writes it, ``issued_metres`` the same in metres to the east,
-    north and up. ``outcome`` is "point", "on mark" or "held back", the last with reason and detail. ``difference`` is
-    the newest issue's easting, northing, height minus those worked out here; None where it has no such row.
+    north and up. ``outcome`` is "point", "on mark" or "held back", the last with reason and detail; the detail of a
+    point says that it bears a mean. ``difference`` is the newest issue's easting, northing, height minus those worked
+    out here; None where it has no such row.
     """
 
     file: str

@@ -8,6 +8,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.draft.merged import settle
 from pipeline.draft.second_pass import Drafter
 from pipeline.examine.examine import examine
 from pipeline.intake.first_pass import Progress
@@ -36,7 +37,7 @@ def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
 
     Args:
         path: the job file.
-        point: the name, as the exports have it.
+        point: the name, as the exports have it, or as it is issued where several points have it.
         progress: told how far the first reading of the exports is.
 
     Raises `JobError` for whatever a run would refuse, for a name that is neither in the exports nor in any issue, and
@@ -46,16 +47,22 @@ def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
     examined = examine(prepare(load(path), problems), problems, progress)
     survey = examined.survey
     solved = solve(survey, examined.doubts)
-    drafter = Drafter(survey, solved)
+    drafter = settle(survey, solved).drafter
     folder = survey.job.job.folder
-    records, found = _records(folder), _in_issues(folder, point)
-    near = _Near(point)
-    readings = tuple(_readings(drafter, point, near))
+    records, near = _records(folder), _Near(point)
+    followed = tuple(_readings(drafter, point, near))
+    readings = tuple(reading for reading, _ in followed)
+    found = _in_issues(folder, point, {name for _, names in followed for name in names})
+    if readings and all(point != names[0] for _, names in followed):  # others of that name in the exports are not asked
+        here = {(reading.file, reading.row) for reading in readings}
+        found = {
+            issue: [row for row in rows if (row.source_file, row.source_row) in here] for issue, rows in found.items()
+        }
     if not readings and not any(found.values()):
         raise JobError([Problem(str(path), 0, f'no reading and no issue has a point "{point}"', near.advice())])
     changed = []
     if records:
-        now = fingerprint(survey, solved).sums
+        now = fingerprint(survey, solved, drafter.given).sums
         changed = [f"{name} {how}" for name, how in differences(records[-1]["identity"], now).items()]
     readings, gone = compare(readings, found)
     newest = records[-1]["issue"] if records else 0
@@ -71,24 +78,28 @@ def _records(folder: Path) -> list[Record]:
     return [one[1] for one in found if not isinstance(one, Problem)]
 
 
-def _in_issues(folder: Path, point: str) -> dict[int, list[Found]]:
+def _in_issues(folder: Path, point: str, names: set[str]) -> dict[int, list[Found]]:
+    """Return the rows of a name in every issue; ``names`` are those that its readings have or have got."""
     try:
-        return find_everywhere(folder, point)
+        return find_everywhere(folder, sorted({point, *names}))
     except (OSError, ValueError, RecordError, sqlite3.DatabaseError) as error:
         what = f"an issue cannot be read: {error}"
         raise JobError([Problem(str(folder), 0, what, "see what tiedown verify says of the folder")]) from error
 
 
-def _readings(drafter: Drafter, point: str, near: "_Near") -> Iterator[Reading]:
-    """Read the exports again and follow the readings of the name."""
+def _readings(drafter: Drafter, point: str, near: "_Near") -> Iterator[tuple[Reading, tuple[str, str]]]:
+    """Read the exports again and follow the readings of the name; yield each with its name there and as issued."""
     start = 0
     for export in drafter.survey.exports:
         for batch in read_batches(export):
             names = batch.column("name")
-            rows = np.flatnonzero(np.asarray(pc.fill_null(pc.equal(names, point), False)))
+            issued = drafter.names.names(names, np.arange(start, start + batch.num_rows))
+            asked = pc.or_kleene(pc.equal(names, point), pc.equal(issued, point))
+            rows = np.flatnonzero(np.asarray(pc.fill_null(asked, False)))
             if len(rows):
                 drafted = drafter.work(batch, export, start)
-                yield from (follow(drafter, drafted, row) for row in rows.tolist())
+                for row in rows.tolist():
+                    yield follow(drafter, drafted, row), (names[row].as_py(), issued[row].as_py())
             else:
                 near.look(names)
             start += batch.num_rows

@@ -60,3 +60,28 @@ def test_a_few_sessions_of_a_long_chain() -> None:
     up = found @ rotation[0, 2]
     assert_allclose(up, [0.0, 0.0, -1.0, -1.0, -1.0, -1.0], rtol=0, atol=1e-9)
     assert_allclose(found, np.outer(up, rotation[0, 2]), rtol=0, atol=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_gains_of_a_session_are_its_responses_one_by_one(seed: int) -> None:
+    given = network(seed)
+    response = Response(given, SESSIONS, MARKS)
+    for session in range(SESSIONS - 1):
+        gain = response.gain(session)
+        for number in range(0, len(given.session), 4):
+            for axis, change in enumerate(np.eye(3)):
+                assert_allclose(gain[number, :, axis], response.shifts(number, change, EVERY)[session], atol=1e-9)
+
+
+def test_what_two_shifts_have_in_common_is_the_law_of_propagation() -> None:
+    """The covariance of two linear functions of the observations, G C G', with gains and the observations' own C."""
+    given = network(3)
+    response, found = Response(given, SESSIONS, MARKS), adjust(given, SESSIONS, MARKS)
+    first, second = np.array([0, 1, 2, 5, 4]), np.array([3, 1, 0, 2, 4])
+    between = response.between_sessions(first, second)
+    weight = np.where(given.present[:, :, None] & given.present[:, None, :], given.covariance, 0.0)
+    gains = {session: response.gain(session) for session in range(SESSIONS - 1)}
+    for row, (one, other) in enumerate(zip(first.tolist(), second.tolist(), strict=True)):
+        expected = np.einsum("nab,nbc,ndc->ad", gains[one], weight, gains[other])
+        assert_allclose(between[row], expected, rtol=0, atol=1e-10)
+    assert_allclose(between[[1, 4]], found.shift_covariance[[1, 4]], rtol=0, atol=1e-12)

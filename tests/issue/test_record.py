@@ -147,7 +147,7 @@ def test_lengths_and_times_say_their_units() -> None:
     """Every number is a length, or says that it is none."""
     plain = {
         "redundancy_", "standardised_", "variance_factor", "square_sum", "critical_value", "low", "high", "chi_square",
-        "score", "scale", "slope_",
+        "score", "scale", "slope_", "degrees_of_freedom",
     }  # fmt: skip
     for part in validator().schema["$defs"].values():
         for key, form in part["properties"].items():

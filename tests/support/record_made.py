@@ -111,6 +111,9 @@ def record(**other: Any) -> dict[str, Any]:
         "files": [{"name": "made-up-001.gpkg", "sha256": "cd" * 32}],
         "notes": [], "doubts": [], "wholly_held_back": [], "diagnoses": [],
         "marks": [mark("CM1", 1000.0, 5000.0)], "untied": [],
+        "precision": [],
+        "repeats": {"issued": "all", "names": 0, "told_apart": 0, "pairs": 0, "failed": 0, "failing": [], "means": 0,
+                    "spread_horizontal": None, "spread_vertical": None},
         "register": [
             {"mark": "CM1", "easting": "1000.000", "northing": "5000.000", "height": "20.000", "holds": "3d",
              "sigma horizontal": "0.004", "sigma vertical": "0.01"}

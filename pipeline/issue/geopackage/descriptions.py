@@ -6,7 +6,7 @@ from typing import Any, get_type_hints
 import pyarrow as pa
 
 from pipeline.geodesy.axes import NAMES, Axes
-from pipeline.issue.row_types import CheckRow, MarkRow, SessionRow
+from pipeline.issue.row_types import CheckRow, MarkRow, RepeatRow, SessionRow
 
 #: The key by which GDAL takes a column's description from an Arrow field.
 _COMMENT = b"GDAL:OGR:comment"
@@ -19,7 +19,7 @@ _POSITION = {
     "height": f"height in the height datum {_ON_GRID}",
 }
 _READING = {
-    "name": "the point's name",
+    "name": "the point's name; of several points with one name all but the first in time have a number behind it",
     "code": "the code that it was collected by",
     **_POSITION,
     "session": "the session in which it was observed",
@@ -40,7 +40,12 @@ _POINTS = {
     "sigma_north": "standard uncertainty in the export, north [m]",
     "sigma_up": "standard uncertainty in the export, up [m]",
 }
-_HELD_BACK = {**_READING, "reason": "why it is held back", "detail": "the same in words"}
+_HELD_BACK = {
+    **_READING,
+    "name": "the point's name in the export",
+    "reason": "why it is held back",
+    "detail": "the same in words",
+}
 _CHANGES = {
     "name": "the point's name",
     "change": "what became of it",
@@ -86,5 +91,6 @@ _OF_LAYERS: Mapping[str, Mapping[str, str]] = {
     "sessions": _of_rows(SessionRow),
     "marks": _of_rows(MarkRow),
     "held_back": _HELD_BACK,
+    "repeats": _of_rows(RepeatRow),
     "changes": _CHANGES,
 }

@@ -1,7 +1,7 @@
-"""The rows of one name in an issue's GeoPackage, read as SQLite holds them, without a trace left."""
+"""The rows of a point's names in an issue's GeoPackage, read as SQLite holds them, without a trace left."""
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -17,8 +17,8 @@ _LAYERS = {
 _SOURCE = ("source_file", "source_row")
 
 
-def find_rows(package: Path, name: str) -> list[dict[str, Any]]:
-    """Return the rows of a point's name: ``layer``, ``observed``, easting, northing, height, ``word``, source.
+def find_rows(package: Path, names: Sequence[str]) -> list[dict[str, Any]]:
+    """Return the rows of a point's names: ``layer``, ``observed``, easting, northing, height, ``word``, source.
 
     ``word`` is the proof word, the role on a mark, or the reason for holding back. Points come first.
 
@@ -26,10 +26,10 @@ def find_rows(package: Path, name: str) -> list[dict[str, Any]]:
     """
     package.stat()
     with closing(_open(package)) as file:
-        return [row for layer in _LAYERS for row in _rows(file, layer, name)]
+        return [row for layer in _LAYERS for row in _rows(file, layer, names)]
 
 
-def find_reasons(package: Path, name: str) -> list[str]:
+def find_reasons(package: Path, names: Sequence[str]) -> list[str]:
     """Return why an issue changed a point, each reason once; none where the issue has no layer of changes.
 
     Raises as `find_rows` does.
@@ -37,7 +37,7 @@ def find_reasons(package: Path, name: str) -> list[str]:
     with closing(_open(package)) as file:
         if not _columns(file, "changes"):
             return []
-        rows = file.execute("SELECT DISTINCT because FROM changes WHERE name = ? ORDER BY fid", [name])
+        rows = file.execute(f"SELECT DISTINCT because FROM changes WHERE name {_among(names)} ORDER BY fid", names)
         return [str(because) for (because,) in rows if because]
 
 
@@ -51,10 +51,14 @@ def _columns(file: sqlite3.Connection, layer: str) -> set[str]:
     return {row["name"] for row in file.execute("SELECT name FROM pragma_table_info(?)", [layer])}
 
 
-def _rows(file: sqlite3.Connection, layer: str, name: str) -> Iterator[dict[str, Any]]:
+def _rows(file: sqlite3.Connection, layer: str, names: Sequence[str]) -> Iterator[dict[str, Any]]:
     named, word = _LAYERS[layer]
     present = _columns(file, layer)
     source = ", ".join(column if column in present else f"NULL AS {column}" for column in _SOURCE)
     columns = f"observed, easting, northing, height, {word} AS word, {source}"
-    found = file.execute(f"SELECT {columns} FROM {layer} WHERE {named} = ? ORDER BY fid", [name])
+    found = file.execute(f"SELECT {columns} FROM {layer} WHERE {named} {_among(names)} ORDER BY fid", names)
     yield from ({"layer": layer, **dict(row)} for row in found)
+
+
+def _among(names: Sequence[str]) -> str:
+    return f"IN ({', '.join('?' * len(names))})"

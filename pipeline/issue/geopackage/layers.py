@@ -15,7 +15,7 @@ import pyarrow as pa
 from pipeline.arrays import Floats
 from pipeline.issue.formats.names import told_apart
 from pipeline.issue.record_values import UTC_TIME
-from pipeline.issue.row_types import CheckRow, MarkRow, SessionRow
+from pipeline.issue.row_types import CheckRow, MarkRow, RepeatRow, SessionRow
 from pipeline.tables import TIME
 
 #: Name of the Arrow column that holds the geometry; in the GeoPackage it is called ``geom``.
@@ -73,7 +73,9 @@ _POINTS = _schema(
 )
 
 #: The layers whose rows the record has too are described once, with the record.
-CHECK_MARKS, MARKS, SESSIONS = (_schema(**_columns_of(row)) for row in (CheckRow, MarkRow, SessionRow))
+CHECK_MARKS, MARKS, REPEATS, SESSIONS = (
+    _schema(**_columns_of(row)) for row in (CheckRow, MarkRow, RepeatRow, SessionRow)
+)
 
 #: Every row of the exports that is not issued.
 HELD_BACK = _schema(

@@ -12,6 +12,7 @@ from pipeline.issue.report.differences import differences
 from pipeline.issue.report.evidence import base_log, check_table, field_shift_table, held, session_table, urgency
 from pipeline.issue.report.foundation import file_tables, mark_tables, model_table, over_critical, statistics_tables
 from pipeline.issue.report.glossary import GLOSSARY
+from pipeline.issue.report.repeats import repeat_table
 from pipeline.issue.report.site import localisation, site_table
 from pipeline.issue.report.timeline import timeline
 from pipeline.issue.report.written import many, minute
@@ -39,6 +40,7 @@ def contents(record: Record) -> dict[str, Any]:
         "field_shifts": field_shift_table(record),
         "timelines": _timelines(record),
         "checks": check_table(record, package),
+        "repeats": repeat_table(record, package),
         "tolerances": _tolerances(record["checks"]),
         "differences": differences(record["checks"], held(record)),
         "causes": causes(record),
@@ -77,6 +79,9 @@ def looks(record: Record) -> list[tuple[str, str]]:
     told += [("rows", what) for what in whole[:WHOLLY]]
     if len(whole) > WHOLLY:
         told.append(("notes", f"{len(whole) - WHOLLY} more wholly held back"))
+    if repeats := record["repeats"]["failed"]:
+        of = many(record["repeats"]["pairs"], "pair of readings", "pairs of readings")
+        told.append(("repeats", f"{repeats:,} of {of} of one point {'does' if repeats == 1 else 'do'} not agree"))
     for verdict in (Verdict.UNTIED, Verdict.UNCHECKED, Verdict.UNCLOSED):
         number = sum(session["verdict"] == verdict for session in record["sessions"])
         if number:

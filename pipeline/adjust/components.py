@@ -1,0 +1,108 @@
+"""How large variances are against what is stated of them, from differences that should be zero: variance components.
+
+A set of differences y has the covariance V = B + sum of t_g M_g: B is taken as it is stated, each M_g stands for the
+readings of one receiver and t_g is how many times too small their variance is stated. The estimate is that of largest
+likelihood for normal errors, by Fisher's scoring, which for differences without unknowns is Helmert's strict estimate
+iterated: with W = V^-1, the score of t_g is (y' W M_g W y - tr(W M_g)) / 2 and the information of two of them
+tr(W M_g W M_h) / 2, whose inverse is the covariance of the estimates.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import scipy  # its parts load when first used: half a second that a job with nothing to adjust need not wait for
+
+from pipeline.arrays import Floats
+
+#: Directions of V smaller than this against the largest are differences that cannot but be zero.
+_SINGULAR = 1e-9
+_ITERATIONS, _CLOSE = 100, 1e-5
+#: A step takes no component below this part of itself, and none below the least.
+_SHRINK, _LEAST = 0.2, 1e-6
+
+
+@dataclass(frozen=True)
+class Model:
+    """Differences (n,) that should be zero, their ``fixed`` covariance (n, n) and ``parts`` (g, n, n)."""
+
+    differences: Floats
+    fixed: Floats
+    parts: Floats
+
+
+@dataclass(frozen=True)
+class Components:
+    """Estimates (g,): how many times too small standard uncertainties are stated, NaN where nothing says so.
+
+    ``low`` and ``high`` hold it with 95 %; ``freedom`` are the degrees of freedom that a variance
+    known as well would have: 2 t2 / var(t).
+    """
+
+    scale: Floats
+    low: Floats
+    high: Floats
+    freedom: Floats
+
+
+def components(models: Sequence[Model]) -> Components:
+    """Estimate the components that independent sets of differences have in common; low to high hold 95 %.
+
+    Units are the caller's. Raises `ValueError` where no set is given.
+    """
+    if not models:
+        raise ValueError("no differences are given")
+    known = [found for model in models if (found := _without_zeros(model)) is not None]
+    count = len(models[0].parts)
+    theta, information = np.ones(count), np.zeros((count, count))
+    for _ in range(_ITERATIONS):
+        score, information = np.zeros(count), np.zeros((count, count))
+        for model in known:
+            own_score, own = _scored(model, theta)
+            score, information = score + own_score, information + own
+        step = theta + np.linalg.pinv(information, hermitian=True) @ score
+        step = np.maximum(np.maximum(step, _SHRINK * theta), _LEAST)
+        done = np.abs(step - theta).max(initial=0.0) <= _CLOSE * theta.max(initial=1.0)
+        theta = step
+        if done:
+            break
+    return _told(theta, information)
+
+
+def _without_zeros(model: Model) -> Model | None:
+    """Return a set in the directions in which it varies; None where it has none."""
+    if not len(model.differences):
+        return None
+    values, vectors = np.linalg.eigh(model.fixed + model.parts.sum(axis=0))
+    turn = vectors[:, values > _SINGULAR * values[-1]]
+    if not turn.shape[1]:
+        return None
+    return Model(turn.T @ model.differences, turn.T @ model.fixed @ turn, turn.T @ model.parts @ turn)
+
+
+def _scored(model: Model, theta: Floats) -> tuple[Floats, Floats]:
+    """Return score (g,) and information (g, g) of one set."""
+    weight = np.linalg.inv(model.fixed + np.tensordot(theta, model.parts, axes=1))
+    product = weight @ model.parts
+    weighed = weight @ model.differences
+    square = np.einsum("i,gij,j->g", weighed, model.parts, weighed)
+    score = (square - np.trace(product, axis1=1, axis2=2)) / 2.0
+    return score, np.einsum("gij,hji->gh", product, product) / 2.0
+
+
+def least(scale: float, freedom: float, chance: float) -> float:
+    """Return what a scale is at the least, but for a ``chance``: by the chi-square of its degrees of freedom."""
+    return float(scale * np.sqrt(freedom / scipy.special.chdtri(freedom, chance)))
+
+
+def _told(theta: Floats, information: Floats) -> Components:
+    known = np.diagonal(information) > 1e-9
+    variance = np.full(len(theta), np.nan)
+    if known.any():
+        variance[known] = np.diagonal(np.linalg.pinv(information[np.ix_(known, known)], hermitian=True))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        freedom = np.where(known & (variance > 0.0), 2.0 * theta**2 / variance, 0.0)
+        scale = np.where(known, np.sqrt(theta), np.nan)
+        low = scale * np.sqrt(freedom / scipy.special.chdtri(freedom, 0.025))
+        high = scale * np.sqrt(freedom / scipy.special.chdtri(freedom, 0.975))
+    return Components(scale, low, high, freedom)

@@ -1,0 +1,192 @@
+"""What drafters get of a point measured twice: its last reading, or the mean of those that agree."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.arrays import Floats, Integers
+from pipeline.draft.measured import Readings, measured_before
+from pipeline.draft.repeats import Pairs, Repeated, find_pairs
+from pipeline.draft.second_pass import Drafter, Given
+from pipeline.draft.taken_over import Reuse
+from pipeline.geodesy.frames import enu_rotation, rotate_covariance
+from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
+from pipeline.intake.survey import Survey
+from pipeline.solve.correct import VALUES
+from pipeline.solve.proof import PROOFS
+from pipeline.solve.solve import Solved
+from pipeline.sphere import DEGREE
+from pipeline.words import Proof, counted
+
+#: Codes of the proof words, the least proven last.
+_BY_PROOF = [PROOFS.index(word) for word in (Proof.BRACKETED, Proof.UNCLOSED, Proof.UNCHECKED, Proof.SUSPECT)]
+
+
+@dataclass(frozen=True)
+class Settled:
+    """The second pass with what is issued of points measured twice.
+
+    ``repeated`` are those points' readings, where they had to be known before; None where they are gathered on the way.
+    """
+
+    drafter: Drafter
+    repeated: Repeated | None = None
+
+    def reusing(self, reuse: Reuse | None) -> "Settled":
+        """Return it with numbers of the issue before."""
+        return replace(self, drafter=replace(self.drafter, reuse=reuse))
+
+
+def settle(survey: Survey, solved: Solved) -> Settled:
+    """Return the second pass; where not every reading of a point is issued, those measured twice are read before."""
+    drafter = Drafter(survey, solved)
+    if survey.job.issue.repeats == "all" or not len(survey.first_pass.same_names.measured):
+        return Settled(drafter)
+    readings = measured_before(drafter)
+    found = Repeated(readings, find_pairs(readings, survey, solved))
+    return Settled(replace(drafter, given=merged(found.readings, found.pairs, survey, solved)), found)
+
+
+@dataclass(frozen=True)
+class _Groups:
+    """Readings of points that were measured twice, (k,) by point, then in time.
+
+    ``row`` of the `Readings`; ``start`` (g,) where each point begins; ``kept`` (k,) the row that stands for the point:
+    its last reading.
+    """
+
+    row: Integers
+    start: Integers
+    kept: Integers
+    of: Integers
+
+
+def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> Given:
+    """Return which readings give way, to which, and the numbers of those that stand for several.
+
+    Only points are merged: what is held back gives way to nothing, and nothing to it.
+    """
+    mean = survey.job.issue.repeats == "mean"
+    both = readings.drafted[pairs.first] & readings.drafted[pairs.second]
+    groups = _grouped(readings, pairs, both & pairs.passed if mean else both)
+    gone = groups.row != groups.kept
+    order = np.argsort(readings.number[groups.row[gone]])
+    rows, kept = groups.row[gone][order], groups.kept[gone][order]
+    found = Given(
+        gone=readings.number[rows],
+        instead=[_where(readings, row, survey) for row in kept.tolist()],
+        why=["replaced by its last reading"] * len(rows),
+    )
+    if not mean or not len(groups.row):
+        return found
+    return _with_means(found, readings, groups, (rows, kept), survey, solved)
+
+
+def _where(readings: Readings, row: int, survey: Survey) -> str:
+    export = survey.exports[int(readings.export[row])]
+    return f"{readings.label[row].as_py() or 'without a name'} ({export.shown}:{readings.source_row[row]})"
+
+
+def _grouped(readings: Readings, pairs: Pairs, joined: NDArray[np.bool_]) -> _Groups:
+    """Join the readings of each point by the pairs that are ``joined`` (p,)."""
+    one, other = pairs.first[joined], pairs.second[joined]
+    label = np.arange(len(readings.number))
+    while True:
+        least = label.copy()
+        np.minimum.at(least, one, label[other])
+        np.minimum.at(least, other, label[one])
+        least = least[least]
+        if (least == label).all():
+            break
+        label = least
+    rows = np.union1d(one, other)
+    rows = rows[np.lexsort((readings.number[rows], readings.time[rows], label[rows]))]
+    fresh = np.ones(len(rows), bool)
+    fresh[1:] = label[rows][1:] != label[rows][:-1]
+    start = np.flatnonzero(fresh)
+    of = np.cumsum(fresh) - 1
+    last = np.append(start[1:], len(rows)) - 1
+    return _Groups(rows, start, rows[last[of]] if len(rows) else rows, of)
+
+
+def _with_means(
+    found: Given, readings: Readings, groups: _Groups, gone: tuple[Integers, Integers], survey: Survey, solved: Solved
+) -> Given:
+    """Add the means: weighted by the covariances, which hold what the readings of one session have in common."""
+    row, kept, start, of = groups.row, groups.kept, groups.start, groups.of
+    turn = enu_rotation(readings.value("longitude")[kept], readings.value("latitude")[kept])
+    own = np.zeros((len(row), 3, 3))
+    add_covariance(own, readings.sigma[row], readings.correlated[row])
+    whole = own + rotate_covariance(solved.shifts.covariance[readings.session[row]], turn)
+    weight = np.linalg.inv(whole)
+    share = np.linalg.inv(np.add.reduceat(weight, start))[of] @ weight
+    counts = np.array(survey.axes.counts())
+    places = readings.metres(counts.tolist())
+    off = places[row] - places[kept]
+    moved = np.add.reduceat(np.einsum("nij,nj->ni", share, off), start)
+    stands = kept[start]
+    values = readings.values[stands].copy()
+    values[:, :3] += moved / counts
+    values[:, 3:6] += _geographic(readings, row, kept, share, start)
+    spread = off - moved[of]
+    plan = np.maximum.reduceat(np.hypot(spread[:, 0], spread[:, 1]), start)
+    height = np.maximum.reduceat(np.abs(spread[:, 2]), start)
+    covariance = np.add.reduceat(share @ own @ share.transpose(0, 2, 1), start)
+    covariance += _of_shifts(readings, groups, share, turn, solved)
+    values[:, 6:8] = _uncertainty(covariance, places[stands] + moved, survey)
+    less = np.array([_BY_PROOF.index(code) for code in range(len(PROOFS))])
+    proof = np.array(_BY_PROOF)[np.maximum.reduceat(less[readings.proof[row]], start)]
+    order = np.argsort(readings.number[stands])
+    at = np.empty(len(readings.number), np.int64)
+    at[stands] = np.arange(len(stands))
+    size = np.diff(np.append(start, len(row)))
+    why = [
+        f"in the mean of {counted(int(size[n]), 'reading')}, {plan[n]:.3f} m in plan and {height[n]:.3f} m in"
+        " height apart from it at the most, issued as"
+        for n in at[gone[1]].tolist()
+    ]
+    return replace(
+        found,
+        why=why,
+        number=readings.number[stands][order],
+        values=values[order],
+        proof=proof[order].astype(np.uint8),
+        spread=np.column_stack([plan, height])[order],
+    )
+
+
+def _geographic(readings: Readings, row: Integers, kept: Integers, share: Floats, start: Integers) -> Floats:
+    """Return (g, 3) what is added to longitude, latitude and ellipsoidal height of the readings kept."""
+    geographic = readings.values[:, VALUES.index("longitude") : VALUES.index("ellipsoid_height") + 1]
+    across = np.cos(np.radians(geographic[kept, 1])) * DEGREE
+    scale = np.column_stack([across, np.full(len(row), DEGREE), np.ones(len(row))])
+    off = geographic[row] - geographic[kept]
+    off[:, 0] = (off[:, 0] + 180.0) % 360.0 - 180.0
+    return np.asarray(np.add.reduceat(np.einsum("nij,nj->ni", share, off * scale), start) / scale[start])
+
+
+def _of_shifts(readings: Readings, groups: _Groups, share: Floats, turn: Floats, solved: Solved) -> Floats:
+    """Return (g, 3, 3) what the uncertainty of the sessions' shifts, and what they have in common, gives the means."""
+    row, start, of = groups.row, groups.start, groups.of
+    session = readings.session[row]
+    total = np.zeros((len(start), 3, 3))
+    for step in range(int(np.diff(np.append(start, len(row))).max(initial=1))):
+        one, other = np.arange(len(row) - step), np.arange(step, len(row))
+        here = of[one] == of[other]
+        one, other = one[here], other[here]
+        between = turn[one] @ solved.shifts.common(session[one], session[other]) @ turn[one].transpose(0, 2, 1)
+        part = share[one] @ between @ share[other].transpose(0, 2, 1)
+        np.add.at(total, of[one], part if step == 0 else part + part.transpose(0, 2, 1))
+    return total
+
+
+def _uncertainty(covariance: Floats, places: Floats, survey: Survey) -> Floats:
+    """Return (g, 2) 95 % radius and height uncertainty, with the geoid's and the localisation's parts."""
+    covariance[:, 2, 2] += (survey.job.target.geoid_sigma or 0.0) ** 2
+    site = survey.operations.site
+    if site is not None:
+        plan, height = site.uncertainty(places[:, 0], places[:, 1])
+        covariance[:, :2, :2] += plan
+        covariance[:, 2, 2] += height
+    return np.column_stack([horizontal_95(covariance), vertical_95(np.sqrt(covariance[:, 2, 2]))])

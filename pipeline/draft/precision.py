@@ -1,0 +1,260 @@
+"""Stated precision against real precision: how many times too small the exports state their standard uncertainties.
+
+What says so are differences that should be zero: readings on marks of the register, ties and checks alike, and points
+measured twice. Each is written as the sum of what it comes from (its own readings, those that gave the shifts, the
+register), so that what several have in common is not taken for agreement. Poles' centring, the register and set-ups
+count as stated; the readings' variances are estimated, per raw file where there are few, and of all together.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pipeline.adjust.components import Components, Model, components
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.draft.repeats import Repeated
+from pipeline.geodesy.frames import enu_rotation
+from pipeline.intake.survey import Survey
+from pipeline.solve.solve import Solved
+from pipeline.words import Role
+
+#: Occupations, and pairs of readings, that are looked at, evenly spread over all.
+_MOST = 60
+#: So many raw files are told apart at the most.
+_FILES = 8
+#: Of normal noise a third lies within so many standard deviations; beyond the others it is something else than noise.
+_THIRD, _OF_NORMAL, _WILD = 1.0 / 3.0, 0.4307, 5.0
+#: Metres: a difference with less uncertainty cannot but be zero, as that of a tie that alone gives a shift.
+_NOTHING = 1e-6
+#: Axes of one kind, with whether each is of the position.
+_PLAN, _HEIGHT = (0, 1), (2,)
+
+
+@dataclass(frozen=True)
+class Precision:
+    """What was found of some readings: ``scale`` of all axes together, of the position and of the height alone.
+
+    ``file`` is the number of their export, None for all. ``differences`` are how many numbers it comes from, and
+    ``left_out`` how many readings on marks and pairs were not taken, since something else than noise is in them.
+    """
+
+    file: int | None
+    whole: Components
+    plan: Components
+    height: Components
+    differences: int
+    left_out: int
+
+
+@dataclass(frozen=True)
+class _Differences:
+    """Differences (n, 3) that should be zero, and the sources of their errors (m,).
+
+    ``there`` (n, 3) is which are judged; ``share`` (3, n, m) how each source moves each; ``own`` and ``fixed`` (m, 3)
+    are standard uncertainties: of the readings as stated, and of what is taken as it is. ``export`` (m,) is a reading's
+    raw file, -1 of another source. ``session`` (n,) is that of a reading on a mark, -1 of a pair of readings.
+    """
+
+    off: Floats
+    there: Flags
+    share: Floats
+    own: Floats
+    fixed: Floats
+    export: Integers
+    session: Integers
+
+
+def precision(survey: Survey, solved: Solved, repeated: Repeated) -> list[Precision]:
+    """Return what can be said of all readings, and of each raw file where there are a few; nothing without differences.
+
+    What is unlike the rest says nothing of noise, and is left out.
+    """
+    found = _gathered(survey, solved, repeated)
+    if found is None:
+        return []
+    unlike = _unlike(found)
+    left_out = int(np.count_nonzero(unlike))
+    found = _some(found, ~unlike)
+    told = [_estimated(found, None, left_out)]
+    files = np.unique(found.export[found.export >= 0])
+    if 1 < len(files) <= _FILES:
+        told += [_estimated(found, int(file), left_out) for file in files]
+    return [one for one in told if one.differences]
+
+
+def _estimated(found: _Differences, file: int | None, left_out: int) -> Precision:
+    """Estimate the components of one raw file against all others, or of all files together."""
+    groups = np.zeros(len(found.export), np.int64) if file is None else np.where(found.export == file, 0, 1)
+    models = {axis: _model(found, axis, groups) for axis in (*_PLAN, *_HEIGHT)}
+    whole, plan, height = (components([models[axis] for axis in axes]) for axes in (models, _PLAN, _HEIGHT))
+    count = sum(len(model.differences) for model in models.values())
+    return Precision(file, whole, plan, height, count, left_out)
+
+
+def _model(found: _Differences, axis: int, groups: Integers) -> Model:
+    rows = found.there[:, axis]
+    share, reading = found.share[axis][rows], found.export >= 0
+    parts = [
+        (share * np.where(reading & (groups == group), found.own[:, axis] ** 2, 0.0)) @ share.T
+        for group in range(int(groups.max(initial=0)) + 1)
+    ]
+    return Model(found.off[rows, axis], (share * found.fixed[:, axis] ** 2) @ share.T, np.array(parts))
+
+
+def _unlike(found: _Differences) -> Flags:
+    """Return (n,) which differences something else than noise is in: far larger than the others say of their noise.
+
+    How large noise is, is taken from the third of them that is smallest, which no mistake has made so. One of a session
+    that is unlike takes all readings on marks of its session with it: a base that moved reaches those too that pass.
+    """
+    variance = np.einsum("anm,ma->na", found.share**2, found.own**2 + found.fixed**2)
+    judged = found.there & (variance > _NOTHING**2)
+    size = np.zeros(variance.shape)
+    size[judged] = np.abs(found.off[judged]) / np.sqrt(variance[judged])
+    if not judged.any():
+        return np.zeros(len(size), bool)
+    noise = max(float(np.quantile(size[judged], _THIRD)) / _OF_NORMAL, 1.0)
+    wild = (size > _WILD * noise).any(axis=1)
+    return wild | np.isin(found.session, found.session[wild & (found.session >= 0)])
+
+
+def _some(found: _Differences, rows: Flags) -> _Differences:
+    return replace(
+        found,
+        off=found.off[rows],
+        there=found.there[rows],
+        share=found.share[:, rows],
+        session=found.session[rows],
+    )
+
+
+class _Sources:
+    """Collects rows of differences and columns of sources."""
+
+    def __init__(self, survey: Survey, solved: Solved) -> None:
+        self.survey, self.solved = survey, solved
+        self.count = len(solved.shifts.observations.session)
+        self.columns: dict[object, int] = {}
+        self.own: list[Floats] = []
+        self.fixed: list[Floats] = []
+        self.export: list[int] = []
+        self.rows: list[tuple[Floats, Flags, Floats, dict[int, float], int]] = []
+        self.gains: dict[int, Floats] = {}
+        self._observations()
+
+    def _observations(self) -> None:
+        """Take what the adjustment was made of; ties of rovers are readings, all else is as stated."""
+        observations, on_marks = self.solved.shifts.observations, self.solved.occupations
+        sigma = np.sqrt(np.diagonal(observations.covariance, axis1=1, axis2=2))
+        self.own, self.fixed = [np.zeros(3)] * self.count, list(np.where(observations.present, sigma, 0.0))
+        self.export = [-1] * self.count
+        files = np.asarray(on_marks.table.column("export"), np.int64)
+        for row in np.flatnonzero(on_marks.observation >= 0).tolist():
+            number = int(on_marks.observation[row])
+            self.own[number], self.fixed[number] = on_marks.sigma[row], self.centred
+            self.export[number] = int(files[row])
+
+    @property
+    def centred(self) -> Floats:
+        """Return (3,) the standard uncertainty of a pole over its mark."""
+        centring = self.survey.job.quality.centring
+        return np.array([centring, centring, 0.0])
+
+    def source(self, key: object, own: Floats, fixed: Floats, export: int) -> int:
+        """Return the column of a source, made where it is new."""
+        if key not in self.columns:
+            self.columns[key] = len(self.own)
+            self.own.append(own)
+            self.fixed.append(fixed)
+            self.export.append(export)
+        return self.columns[key]
+
+    def shift(self, session: int, turn: Floats) -> Floats:
+        """Return (count, 3) how the session's shift moves with each observation, axis by axis, local."""
+        if session not in self.gains:
+            self.gains[session] = self.solved.shifts.response.gain(session)
+        return np.asarray(np.einsum("cx,nxc->nc", turn, self.gains[session]))
+
+    def add(self, off: Floats, there: Flags, shift: Floats, shares: dict[int, float], session: int) -> None:
+        """Add a difference: how the adjustment's observations move it, and the share of further sources."""
+        self.rows.append((off, there, shift, shares, session))
+
+    def differences(self) -> _Differences:
+        """Return what was collected."""
+        share = np.zeros((3, len(self.rows), len(self.own)))
+        for row, (_, _, shift, shares, _) in enumerate(self.rows):
+            share[:, row, : self.count] = shift.T
+            for number, part in shares.items():
+                share[:, row, number] += part
+        off, there, _, _, session = zip(*self.rows, strict=True)
+        arrays = (np.array(self.own), np.array(self.fixed), np.array(self.export))
+        return _Differences(np.array(off), np.array(there), share, *arrays, np.array(session))
+
+
+def _gathered(survey: Survey, solved: Solved, repeated: Repeated) -> _Differences | None:
+    sources = _Sources(survey, solved)
+    for row in _spread(_comparable(solved)):
+        _occupation(sources, row)
+    for pair in _spread(_contrasts(repeated)):
+        _pair(sources, repeated, pair)
+    return sources.differences() if sources.rows else None
+
+
+def _spread(rows: Integers) -> Iterator[int]:
+    """Yield rows, evenly spread where there are too many."""
+    if len(rows) > _MOST:
+        rows = rows[np.linspace(0, len(rows) - 1, _MOST).astype(np.int64)]
+    yield from rows.tolist()
+
+
+def _comparable(solved: Solved) -> Integers:
+    on_marks = solved.occupations
+    tied = solved.shifts.fully_tied[on_marks.session]
+    return np.flatnonzero(on_marks.compared.judged & tied & np.isfinite(on_marks.compared.horizontal))
+
+
+def _contrasts(repeated: Repeated) -> Integers:
+    """Return of the pairs those of each reading with the one before it: the others say nothing more."""
+    second = repeated.pairs.second
+    order = np.lexsort((-repeated.readings.time[repeated.pairs.first], second))
+    return order[np.unique(second[order], return_index=True)[1]]
+
+
+def _occupation(sources: _Sources, row: int) -> None:
+    """Add a reading on a mark of the register: its position and its session's shift less the mark's coordinates."""
+    solved = sources.solved
+    on_marks, compared, marks = solved.occupations, solved.occupations.compared, solved.tied.marks
+    name, session = on_marks.marks[row], int(on_marks.session[row])
+    known = solved.reference.names.index(name)
+    turn = enu_rotation(on_marks.corrected.longitude[row], on_marks.corrected.latitude[row])
+    shares: dict[int, float] = {}
+    if on_marks.roles[row] is Role.TIE and on_marks.observation[row] >= 0:
+        shares[int(on_marks.observation[row])] = -1.0  # what is adjusted is the mark less the reading
+    else:
+        export = int(on_marks.table.column("export")[row].as_py())
+        shares[sources.source(("occupation", row), on_marks.sigma[row], sources.centred, export)] = 1.0
+    held = marks.names.index(name) if name in marks.names else -1
+    control = np.flatnonzero(solved.shifts.control == held) if held >= 0 else np.zeros(0, np.int64)
+    if len(control):
+        shares[len(solved.tied.occupied) + int(control[0])] = -1.0
+    else:
+        geoid = np.array([0.0, 0.0, sources.survey.job.target.geoid_sigma or 0.0])
+        shares[sources.source(("mark", name), np.zeros(3), np.hypot(solved.reference.sigma[known], geoid), -1)] = -1.0
+    off = np.array([compared.east[row], compared.north[row], compared.height[row]])
+    there = compared.holds[row][[0, 0, 1]] & np.isfinite(off)
+    sources.add(np.nan_to_num(off), there, sources.shift(session, turn), shares, session)
+
+
+def _pair(sources: _Sources, repeated: Repeated, pair: int) -> None:
+    """Add two readings of one point: the later one and its shift less the earlier one and its shift."""
+    readings, pairs = repeated.readings, repeated.pairs
+    shares: dict[int, float] = {}
+    shift = np.zeros((sources.count, 3))
+    for row, sign in ((int(pairs.second[pair]), 1.0), (int(pairs.first[pair]), -1.0)):
+        session = int(readings.session[row])
+        turn = enu_rotation(readings.value("longitude")[row], readings.value("latitude")[row])
+        shift = shift + sign * sources.shift(session, turn)
+        key, file = ("reading", row), int(readings.export[row])
+        shares[sources.source(key, readings.sigma[row], sources.centred, file)] = sign
+    sources.add(pairs.apart[pair], np.ones(3, bool), shift, shares, -1)

@@ -1,0 +1,76 @@
+"""Names of points told apart, in the same way in every layer and format: the first in time keeps the name."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.arrays import Integers
+from pipeline.intake.same_names import Keys, SameNames, name_keys
+
+#: What a name gets behind its number where another point has that name already.
+_BESIDE = "b"
+
+
+@dataclass(frozen=True)
+class ToldApart:
+    """Which points get a number behind their names, (k,) by their numbers in the job: P12, P12_2, P12_3.
+
+    Args:
+        number: of the row, ascending.
+        count: which of those with its name it is, from 2.
+        keys: of all names of the job, ascending.
+    """
+
+    number: Integers
+    count: Integers
+    keys: Keys
+
+    @classmethod
+    def of(cls, same: SameNames, left_out: Integers) -> "ToldApart":
+        """Tell the points with one name apart; ``left_out`` are numbers of rows that are none, or give way to others.
+
+        Points that proof holds back count, so that no name changes when they are released.
+        """
+        there = ~np.isin(same.number, left_out)
+        number, name = same.number[there], same.name[there]
+        place = np.arange(len(name))
+        fresh = np.ones(len(name), bool)
+        fresh[1:] = name[1:] != name[:-1]
+        count = place - np.maximum.accumulate(np.where(fresh, place, 0)) + 1
+        later = np.flatnonzero(count > 1)
+        later = later[np.argsort(number[later])]
+        return cls(number[later], count[later], same.keys)
+
+    def names(self, names: pa.Array, number: Integers) -> pa.Array:
+        """Return the names (n,) of points by which they are issued; ``number`` (n,) ascending are their rows."""
+        at = np.searchsorted(self.number, number)
+        at = np.minimum(at, max(len(self.number) - 1, 0))
+        rows = np.flatnonzero(self.number[at] == number) if len(self.number) else np.zeros(0, np.int64)
+        if not len(rows):
+            return names
+        behind = pa.array(self.count[at[rows]]).cast(pa.string())
+        made = self._free(pc.binary_join_element_wise(names.take(pa.array(rows)), behind, "_"))
+        mask = np.zeros(len(names), bool)
+        mask[rows] = True
+        return pc.replace_with_mask(names, pa.array(mask), made)
+
+    def _free(self, made: pa.Array) -> pa.Array:
+        """Return made names, those that are another point's own with a letter behind."""
+        taken = self._taken(made)
+        while taken.any():
+            made = pc.if_else(pa.array(taken), pc.binary_join_element_wise(made, _BESIDE, ""), made)
+            taken &= self._taken(made)
+        return made
+
+    def _taken(self, made: pa.Array) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+        keys = name_keys(made)
+        at = np.minimum(np.searchsorted(self.keys, keys), len(self.keys) - 1)
+        return np.asarray(self.keys[at] == keys)
+
+    @cached_property
+    def any(self) -> bool:
+        """Whether any name is changed."""
+        return len(self.number) > 0

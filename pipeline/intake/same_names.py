@@ -1,0 +1,94 @@
+"""Names that several readings of a job have: which readings those are, found when all have been read once."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.duplicates import text_hashes
+from pipeline.intake.ledger import POINT, SOUND, Rows
+
+Keys = NDArray[np.uint64]
+
+
+@dataclass(frozen=True)
+class SameNames:
+    """Sound points of which others have the name, (k,) by name, then in time.
+
+    Args:
+        number: of the row in the job.
+        name: which name it is, from 0.
+        session: index of its session.
+        time: UTC milliseconds.
+        longitude, latitude: degrees, as exported.
+        keys: (m,) of all names of the job, ascending, as `name_keys` gives them; none where no name repeats.
+        sound: (n,) numbers of all sound readings, ascending, where places are compared; else none.
+    """
+
+    number: Integers
+    name: Integers
+    session: Integers
+    time: Integers
+    longitude: Floats
+    latitude: Floats
+    keys: Keys
+    sound: Integers
+
+    @property
+    def measured(self) -> Integers:
+        """Return the numbers, ascending, of the readings that may be of a point measured twice."""
+        if len(self.sound):
+            return self.sound
+        sessions = np.zeros(int(self.name.max(initial=-1)) + 1, bool)
+        differs = (self.name[1:] == self.name[:-1]) & (self.session[1:] != self.session[:-1])
+        sessions[self.name[1:][differs]] = True
+        return np.sort(self.number[sessions[self.name]])
+
+
+def name_keys(names: pa.Array) -> Keys:
+    """Return (n,) keys of names: those of `Rows`, for texts."""
+    plain = text_hashes(pc.utf8_ltrim(pc.utf8_lower(names), characters="0 ")).astype(np.uint32)
+    return _joined(plain, text_hashes(names).astype(np.uint32))
+
+
+def same_names(rows: Rows, counting: Flags, places: bool) -> SameNames:
+    """Return the sound points whose names others have; ``places`` asks for all sound readings beside.
+
+    Args:
+        rows: all readings.
+        counting: (n,) which of them are sound and no repetition of another row.
+        places: whether readings are to be compared by their places too.
+    """
+    of = rows.observed
+    points = np.flatnonzero(counting & rows.having(POINT) & np.isfinite(of.longitude) & np.isfinite(of.latitude))
+    # each half alone would take different names for one in a large job
+    keys = _joined(of.name[points], rows.spelled[points])
+    ordered = np.sort(keys)
+    several = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
+    sound = np.flatnonzero(counting & rows.having(SOUND)) if places else np.zeros(0, np.int64)
+    if not len(several):
+        none = np.zeros(0, np.int64)
+        return SameNames(none, none, none, none, np.zeros(0), np.zeros(0), np.zeros(0, np.uint64), sound)
+    here = np.flatnonzero(np.isin(keys, several))
+    name = np.searchsorted(several, keys[here])
+    number = points[here]
+    order = np.lexsort((number, of.time[number], name))
+    number, name = number[order], name[order]
+    every = np.unique(_joined(of.name, rows.spelled))
+    return SameNames(
+        number,
+        name,
+        rows.session[number].astype(np.int64),
+        of.time[number],
+        of.longitude[number],
+        of.latitude[number],
+        every,
+        sound,
+    )
+
+
+def _joined(plain: NDArray[np.uint32], spelled: NDArray[np.uint32]) -> Keys:
+    return plain.astype(np.uint64) << np.uint64(32) | spelled

@@ -1,0 +1,67 @@
+"""Stated precision against real precision, as the record has it and as it is said."""
+
+from collections.abc import Iterator, Sequence
+
+from pipeline.adjust.components import least
+from pipeline.draft.precision import Precision, precision
+from pipeline.intake.survey import Survey
+from pipeline.issue import record_types
+from pipeline.run.layers import Laid
+from pipeline.solve.correct import scale_of
+from pipeline.solve.solve import Solved
+
+#: With fewer degrees of freedom nothing can be told: twice too good would look like as good as stated.
+_ENOUGH = 6.0
+#: The chance that readings which are as good as stated are called worse, in a whole job.
+_CHANCE = 0.005
+#: A smaller scale makes no difference to anybody.
+_LARGE = 1.2
+
+
+def precisions(survey: Survey, solved: Solved, laid: Laid) -> list[record_types.Precision]:
+    """Return the record's ``precision``."""
+    found = precision(survey, solved, laid.repeated)
+    return [_recorded(one, survey, _CHANCE / len(found)) for one in found]
+
+
+def _recorded(one: Precision, survey: Survey, chance: float) -> record_types.Precision:
+    scale, low, high, freedom = (
+        float(of[0]) for of in (one.whole.scale, one.whole.low, one.whole.high, one.whole.freedom)
+    )
+    enough = freedom >= _ENOUGH
+    return {
+        "file": None if one.file is None else survey.exports[one.file].shown,
+        "differences": one.differences,
+        "left_out": one.left_out,
+        "degrees_of_freedom": freedom,
+        "enough": enough,
+        "scale": scale,
+        "low": low if enough else None,
+        "high": high if enough else None,
+        "scale_horizontal": float(one.plan.scale[0]) if enough else None,
+        "scale_vertical": float(one.height.scale[0]) if enough else None,
+        "too_good": enough and scale >= _LARGE and least(scale, freedom, chance) > 1.0,
+    }
+
+
+def precision_notes(found: Sequence[record_types.Precision], survey: Survey) -> Iterator[str]:
+    """Yield in words which uncertainties are stated too good, and what takes that in; of all only where no file is."""
+    whole = [one for one in found if one["too_good"]]
+    of_files = [one for one in whole if one["file"] is not None]
+    for one in of_files or whole:
+        whose = f"{one['file']}: readings" if one["file"] is not None else "readings"
+        where = "[quality]" if one["file"] is None else "[quality], or in its [[points]] alone"
+        taken = _taken(one["file"], survey)
+        scaled = "as scaled by the job " if taken != 1.0 else ""
+        yield (
+            f"{whose} differ {one['scale']:.1f} times as much as their standard uncertainties {scaled}say"
+            f" (95 %: {one['low']:.1f} to {one['high']:.1f}; position by {one['scale_horizontal']:.1f}, height by"
+            f" {one['scale_vertical']:.1f}), so that hu95 and vu95 are too small;"
+            f" scale = {taken * (one['scale'] or 1.0):.1f} in {where} takes that in"
+        )
+
+
+def _taken(file: str | None, survey: Survey) -> float:
+    """Return the scale that the job takes already, of a raw file or of all."""
+    blocks = [export.points for export in survey.exports if export.shown == file]
+    return float(scale_of(survey.job.quality, blocks[0])[0]) if blocks else survey.job.quality.scale

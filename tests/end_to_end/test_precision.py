@@ -1,0 +1,76 @@
+"""Receivers that state their uncertainties too good: found, said, and taken in only where the job says so.
+
+Simulated truth: the noise of each day's readings is so many times larger than the export states. What many such jobs
+gave stands in `tests/precision/README.md`; `tests/precision/measure.py` makes that table.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from repeated_days import days, within_95
+from running import record_of, run_written
+
+#: Wide, so that noise fails no check: what is tried here is how large noise is found to be.
+WIDE = {"horizontal": 0.3, "vertical": 0.4}
+
+
+def record(folder: Path, worse: Any, *, many: int = 4, **more: Any) -> dict[str, Any]:
+    work = days(many, 12, worse=worse, seed=3, hu95=0.002, vu95=0.002)
+    work.job["checks"] = WIDE
+    work.job["quality"] |= more
+    return dict(record_of(work.write(folder)))
+
+
+@pytest.mark.parametrize("worse", [1.0, 2.0, 4.0])
+def test_how_many_times_too_good_is_found(tmp_path: Path, worse: float) -> None:
+    found = record(tmp_path, worse)
+    (one,) = found["precision"]
+    assert one["file"] is None and one["enough"] and one["left_out"] == 0
+    assert one["low"] <= worse <= one["high"] and one["high"] / one["low"] < 1.5
+    said = [note for note in found["notes"] if "too small; scale =" in note]
+    assert one["too_good"] == bool(said) == (worse > 1.0)
+
+
+def test_with_the_scale_in_the_job_the_95_percent_hold(tmp_path: Path) -> None:
+    """Four times too good: of issued points a few lie in what is stated, and 95 % once the job takes it in."""
+    shares = {}
+    for scale in (1.0, 4.0):
+        work = days(4, 40, worse=4.0, seed=5)
+        work.job["checks"], work.job["quality"]["scale"] = WIDE, scale
+        shares[scale] = within_95(work, run_written(work.write(tmp_path / str(scale))).points.rows)
+    assert max(shares[1.0]) < 0.7
+    assert min(shares[4.0]) >= 0.90
+
+
+def test_two_receivers_are_told_apart_by_their_files(tmp_path: Path) -> None:
+    work = days(4, 12, worse=(1.0, 1.0, 3.0, 3.0), seed=2, hu95=0.002, vu95=0.002)
+    work.job["checks"] = WIDE
+    path = work.write(tmp_path)
+    lines = (tmp_path / "rover001.csv").read_text(encoding="utf-8").splitlines()
+    late = [line for line in lines[1:] if "2026-03-03" in line or "2026-03-04" in line]
+    (tmp_path / "rover001.csv").write_text("\n".join(line for line in lines if line not in late) + "\n")
+    (tmp_path / "rover002.csv").write_text("\n".join([lines[0], *late]) + "\n")
+    found = record_of(path)
+    scales = {one["file"]: one for one in found["precision"]}
+    assert set(scales) == {None, "rover001.csv", "rover002.csv"}
+    assert scales["rover001.csv"]["low"] <= 1.0 <= scales["rover001.csv"]["high"]
+    assert scales["rover002.csv"]["scale"] == pytest.approx(3.0, rel=0.25)
+    (said,) = [note for note in found["notes"] if "too small; scale =" in note]
+    assert said.startswith("rover002.csv: readings differ")
+
+
+def test_too_few_say_nothing(tmp_path: Path) -> None:
+    """One day, a tie and two checks: four times too good, and nobody can tell."""
+    found = record(tmp_path, 4.0, many=1)
+    assert not any("too small; scale =" in note for note in found["notes"])
+    assert all(not one["too_good"] for one in found["precision"])
+
+
+def test_a_base_that_moved_is_no_noise(tmp_path: Path) -> None:
+    """A day whose closing check and points are 12 cm off says nothing of the receiver."""
+    work = days(4, 12, worse=1.0, seed=4, hu95=0.002, vu95=0.002)
+    rows = work.rows
+    work.displace((rows["session"] == 2) & (rows["time"] > rows["time"][rows["session"] == 2][6]), (0.12, 0.0, 0.0))
+    (one,) = record_of(work.write(tmp_path), code=3)["precision"]
+    assert one["left_out"] > 0 and not one["too_good"] and one["scale"] < 1.3
