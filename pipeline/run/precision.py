@@ -54,7 +54,7 @@ def precision_notes(found: Sequence[record_types.Precision], survey: Survey) -> 
         taken = _taken(one["file"], survey)
         scaled = "as scaled by the job " if taken != 1.0 else ""
         yield (
-            f"{whose} differ {one['scale']:.1f} times as much as their standard uncertainties {scaled}say"
+            f"{whose} differ more than their standard uncertainties {scaled}say, by a factor of {one['scale']:.1f}"
             f" (95 %: {one['low']:.1f} to {one['high']:.1f}; position by {one['scale_horizontal']:.1f}, height by"
             f" {one['scale_vertical']:.1f}), so that hu95 and vu95 are too small;"
             f" scale = {taken * (one['scale'] or 1.0):.1f} in {where} takes that in"
