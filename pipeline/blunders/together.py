@@ -12,7 +12,7 @@ from pipeline.blunders.score import Evidence, Explanation, Hypothesis, Kind, exp
 from pipeline.tolerance import Tolerance
 
 #: Patterns with odd occupations that are tried, those with the fewest first, and second causes that are told of one.
-_PATTERNS, _SECOND = 4, 3
+_PATTERNS, _SECOND = 12, 3
 
 
 def with_another(

@@ -254,6 +254,32 @@ def _yesterdays(world: World) -> Applied | None:
     return Applied((f"session {name} had", "from the start until between"))
 
 
+def _and_moved(world: World) -> Applied | None:
+    """After the shift was switched on, the base moves as well, by 0.1 to 0.5 m, before the last two occupations."""
+    one = day(world, least=4)
+    if one is None:
+        return None
+    first, late = int(one.after[0]), int(one.after[-2])
+    apply(world, since(world, one.session, first), one.tie, one.shift)
+    size, turn = world.random.uniform(0.1, 0.5), world.random.uniform(0, 2 * np.pi)
+    lon, lat, _ = registered(world, mark_of(world, one.tie))
+    move_by = np.array([size * np.sin(turn), size * np.cos(turn), world.random.normal(0, 0.2 * size)])
+    world.job.displace(since(world, one.session, late), turn_enu(lon, lat, -move_by))
+    return Applied((_told(world, one.tie), f"{_on(world, one.tie, first)} on", "the base appears to have moved"))
+
+
+def _and_pole(world: World) -> Applied | None:
+    """A pole height is left out at one of the checks that carry the shift."""
+    one = day(world, least=3)
+    if one is None:
+        return None
+    first, row = int(one.after[0]), int(one.after[int(world.random.integers(len(one.after)))])
+    apply(world, since(world, one.session, first), one.tie, one.shift)
+    name = str(world.job.rows["name"][row])
+    world.displace(name, np.array([0.0, 0.0, world.poles[row]]))
+    return Applied((_told(world, one.tie), f"{_on(world, one.tie, first)} on", f"{name}'s", "left out"))
+
+
 #: Every way in which a shift that the field applied is planted.
 APPLIED: dict[str, Planter] = {
     "field shift not stated: all after the tie": _whole((1, 1, 1)),
@@ -270,4 +296,6 @@ APPLIED: dict[str, Planter] = {
     "field shift not stated: in the grid": _in_grid,
     "field shift not stated: rounded to centimetres": _rounded,
     "field shift not stated: kept from yesterday": _yesterdays,
+    "field shift not stated: and the base moved later": _and_moved,
+    "field shift not stated: and a pole height left out": _and_pole,
 }
