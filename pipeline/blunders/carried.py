@@ -159,7 +159,7 @@ def _assigned(levels: Levels, source: Source, way: Way, raw: Floats, carried: Fl
         return  # the reading that gives a shift does not carry it
     if not _told(sure, nearest, odd, source.row):
         return
-    for carrying in _once(nearest, _as_neighbours(nearest, odd)):
+    for carrying in _each_once([nearest, _as_neighbours(nearest, odd), _as_neighbours(nearest[::-1], odd[::-1])[::-1]]):
         among, limited, switches = _limits(levels, carrying)
         if switches > _SWITCHES:
             continue
@@ -176,10 +176,8 @@ def _told(sure: Flags, carrying: Flags, odd: Flags, source: int) -> bool:
     return bool(sure.any() and opposite.any() and 2 * (odd & others).sum() <= others.sum())
 
 
-def _once(first: Flags, second: Flags) -> Iterator[Flags]:
-    yield first
-    if (first != second).any():
-        yield second
+def _each_once(states: list[Flags]) -> Iterator[Flags]:
+    yield from {state.tobytes(): state for state in states}.values()
 
 
 def _as_neighbours(carrying: Flags, odd: Flags) -> Flags:
