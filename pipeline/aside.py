@@ -55,9 +55,9 @@ def set_aside(path: Path, number: int) -> SetAside:
             kept = _move(folder, number)
             where = f"kept in {kept.relative_to(folder).as_posix()}" if kept is not None else "nothing is left of it"
             add_lines(folder, [Entry(number, datetime.now(UTC), WORD, f"{where}; {why}")])
-            recover(folder)
+            shown = recover(folder)
             left = [each for each, _ in issues(folder)]
-            if not left:
+            if shown is None:
                 current.remove_link(folder)
         except OSError as error:
             what = f"{name} cannot be set aside: {error.strerror or error}"

@@ -1,7 +1,7 @@
 """The issues of a job: when each was made, what changed in it and why."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -9,11 +9,14 @@ from typing import Any
 from pipeline.clock import iso
 from pipeline.intake.prepare import load, owner
 from pipeline.issue import record_types
+from pipeline.issue.folder import current, issues_list
 from pipeline.issue.folder.belongs import in_the_way
 from pipeline.issue.folder.confirmed import confirmed
-from pipeline.issue.folder.issues_list import read_register
+from pipeline.issue.folder.issues_list import RELEASED, made, read_register
+from pipeline.issue.folder.released import is_pending
 from pipeline.issue.folder.standing import remedy, standing
 from pipeline.issue.record_types import Record
+from pipeline.issue.release import waits_for
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.reissue.intact import damage
 from pipeline.words import Change
@@ -36,7 +39,11 @@ class Changes:
 
 @dataclass(frozen=True)
 class Entry:
-    """One issue. ``made_at`` is None where the issues list has no line for it; ``changes`` is None in a first issue."""
+    """One issue. ``made_at`` is None where the issues list has no line for it; ``changes`` is None in a first issue.
+
+    ``current`` says whether `current` shows it, ``waits`` why it was not released when it was made, ``pending`` whether
+    it waits still, and ``released`` when and why it was released by hand.
+    """
 
     issue: int
     made_at: datetime | None
@@ -47,11 +54,17 @@ class Entry:
     checks_failed: int
     because: tuple[str, ...]
     changes: Changes | None
+    current: bool
+    waits: tuple[str, ...]
+    pending: bool
+    released: tuple[tuple[datetime, str], ...]
 
     def as_record(self) -> dict[str, Any]:
         """Return the entry in plain JSON values."""
         made_at = self.made_at and iso(self.made_at, "seconds")
-        return asdict(self) | {"made_at": made_at, "because": list(self.because)}
+        by_hand = [{"at": iso(at, "seconds"), "because": why} for at, why in self.released]
+        plain = {"made_at": made_at, "because": list(self.because), "waits": list(self.waits), "released": by_hand}
+        return asdict(self) | plain
 
 
 class Incomplete(JobError):
@@ -76,7 +89,8 @@ def history(path: Path) -> tuple[Entry, ...]:
     folder = loaded.job.job.folder
     if clashes := in_the_way(folder, owner(loaded), loaded.show):
         raise JobError([Problem(*loaded.where("job", "folder"), *clash) for clash in clashes])
-    listed = {entry.issue: entry for entry in read_register(folder)}
+    lines = read_register(folder)
+    listed, releases = made(lines), [line for line in lines if line.verdict == RELEASED]
     entries, problems, newest = [], list[Problem](), None
     for found in standing(folder):
         if isinstance(found, Problem):
@@ -85,8 +99,10 @@ def history(path: Path) -> tuple[Entry, ...]:
         file, record = found
         problems += _files_gone(file.parent, record)
         newest = found
-        line = listed.get(record["issue"])
-        entries.append(_entry(record["issue"], record, line.made_at if line else None, line.because if line else ""))
+        mine = tuple((line.made_at, line.because) for line in releases if line.issue == record["issue"])
+        entries.append(_entry(record, listed.get(record["issue"]), current.shows(folder, file.parent), mine))
+    shown = max((entry.issue for entry in entries if entry.current), default=0)
+    entries = [replace(entry, pending=bool(entry.waits) and entry.issue > shown) for entry in entries]
     if newest is not None and not problems:
         file, record = newest
         problems = damage(file.parent, record, confirmed(folder, record["issue"]).signs)
@@ -105,12 +121,14 @@ def _files_gone(issue: Path, record: Record) -> list[Problem]:
     return [Problem(str(issue / name), 0, what, remedy(number)) for name in gone]
 
 
-def _entry(number: int, record: Record, made_at: datetime | None, listed: str) -> Entry:
-    changes = record["changes"]
+def _entry(
+    record: Record, line: issues_list.Entry | None, shown: bool, released: tuple[tuple[datetime, str], ...]
+) -> Entry:
+    changes, listed = record["changes"], line.because if line is not None else ""
     because = changes["because"] if changes is not None else []
     return Entry(
-        issue=number,
-        made_at=made_at,
+        issue=record["issue"],
+        made_at=line.made_at if line is not None else None,
         verdict=record["verdict"],
         data_to=record["data_to"],
         points=record["rows"]["points"],
@@ -118,6 +136,10 @@ def _entry(number: int, record: Record, made_at: datetime | None, listed: str) -
         checks_failed=sum(check["passed"] is False for check in record["checks"]),
         because=tuple(because or ([listed] if listed else [])),
         changes=None if changes is None else _changes(changes),
+        current=shown,
+        waits=tuple(waits_for(record)) if is_pending(record) else (),
+        pending=False,
+        released=released,
     )
 
 

@@ -10,8 +10,7 @@ from pipeline.geodesy.crs import target_axes
 from pipeline.intake.prepare import load
 from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.current import NAME as CURRENT
-from pipeline.issue.folder.names import ISSUES
-from pipeline.issue.folder.publish import numbered
+from pipeline.issue.folder.names import ISSUES, numbered
 from pipeline.issue.folder.standing import remedy, standing_issue
 from pipeline.issue.geopackage.frame import read_frame
 from pipeline.issue.geopackage.previous import Lost
@@ -96,7 +95,7 @@ class Issue:
             before, after = (Last(one.record, one.package).side() for one in (other, self))
         except Lost as error:
             raise JobError([Problem(str(self.package), 0, str(error), "run tiedown verify")]) from error
-        rows, _ = compare(before, after, lambda reached: "", self._axes)
+        rows, _, _ = compare(before, after, lambda reached: "", self._axes)
         table = rows.to_pandas().drop(columns=["because"])
         lines = geopandas.GeoSeries.from_wkb(table.pop("geometry"), crs=self.layer("points").crs)
         return geopandas.GeoDataFrame(table, geometry=lines)

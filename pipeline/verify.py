@@ -1,5 +1,6 @@
 """The issues of a job held against their own records: what was issued is what is there. Nothing is written."""
 
+import os
 import stat
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -10,9 +11,11 @@ from pipeline.digest import digest
 from pipeline.files.at_rest import BESIDE, logs_of
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.issues_list import NAME as REGISTER
-from pipeline.issue.folder.issues_list import Entry, read_register, registered
-from pipeline.issue.folder.names import ISSUES, set_aside
-from pipeline.issue.folder.publish import dead_runs, numbered
+from pipeline.issue.folder.issues_list import Entry, made, read_register, registered
+from pipeline.issue.folder.names import ISSUES, numbered, set_aside
+from pipeline.issue.folder.plain_names import missing, plain_name
+from pipeline.issue.folder.publish import dead_runs
+from pipeline.issue.folder.released import to_show
 from pipeline.issue.folder.standing import aside
 from pipeline.issue.geopackage.altered import differences
 from pipeline.issue.geopackage.database import only_touched
@@ -115,6 +118,7 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
     for entry in files:
         yield from _file(place / entry["name"], entry, record)
     known = {RECORD, *(entry["name"] for entry in files)}
+    plain = {name: entry for entry in files if (name := plain_name(entry["name"], number)) is not None}
     try:
         there = sorted(place.iterdir())
     except OSError as error:
@@ -123,9 +127,12 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
     for path in there:
         if path.name in known:
             continue
+        if path.name in plain:
+            yield from _plain(path, plain[path.name])
+            continue
         regular = _instead(path) is None
         owner = next((path.name.removesuffix(ending) for ending in _VIEWERS if path.name.endswith(ending)), None)
-        if owner in known and regular:
+        if owner in {*known, *plain} and regular:
             yield path.name, "left by a program that opened the GeoPackage; not part of the issue", False
         else:
             yield path.name, "is not part of the issue", True
@@ -176,6 +183,18 @@ def _compared(path: Path, entry: FileIssued) -> Iterator[_Told]:
         yield name, what, False
 
 
+def _plain(path: Path, entry: FileIssued) -> Iterator[_Told]:
+    """Yield what is wrong with a file's name without the number: a link to it, or a copy."""
+    if path.is_symlink():
+        if (leads := os.readlink(path)) != entry["name"]:
+            yield path.name, f"it leads to {leads}, not to {entry['name']}", True
+        return
+    try:
+        yield from _compared(path, entry)
+    except OSError as error:
+        yield path.name, f"cannot be read: {_said(error)}", True
+
+
 def _instead(path: Path) -> str | None:
     """Return what stands where a file should, None where a file does. Raises OSError."""
     mode = path.lstat().st_mode
@@ -205,7 +224,7 @@ def _accounts(layers: list[LayerSums], record: Record) -> Iterator[str]:
 def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[Finding]:
     """Yield what is to be told of the folder around the issues, each with the issue that it is about."""
     try:
-        listed, moved = {entry.issue: entry for entry in read_register(folder)}, aside(folder)
+        listed, moved = made(read_register(folder)), aside(folder)
         numbers = registered(folder)
     except JobError as error:
         yield from (Finding(0, REGISTER, f"{one.what}: {one.fix}", True) for one in error.problems)
@@ -244,12 +263,13 @@ def _listed(entry: Entry, record: Record) -> Iterator[str]:
 
 
 def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[_Told]:
-    current, newest = folder / CURRENT, max(present)
+    current, wanted = folder / CURRENT, _wanted(folder, present, records)
     if current.is_symlink() and not current.exists():
         yield CURRENT, f"it points to nothing ({current.readlink()})", True
         return
     if not current.exists():
-        yield CURRENT, "it is not there; the next run makes it", False
+        if wanted is not None:
+            yield CURRENT, "it is not there; the next run makes it", False
         return
     shown = next((number for number, path in present.items() if path.resolve() == current.resolve()), None)
     if shown is None:
@@ -269,8 +289,19 @@ def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Re
             yield f"{CURRENT}/{RECORD}", f"it is not the record of issue {shown:03d}", True
         found = _issue(current, shown, records[shown], said)
         yield from ((f"{CURRENT}/{file}", what, bad) for file, what, bad in found)
-    if shown != newest:
-        yield CURRENT, f"it shows issue {shown:03d}, the newest is {newest:03d}; the next run puts it right", False
+    if lacking := missing(current, shown):
+        names = ", ".join(short for _, short in lacking)
+        yield CURRENT, f"there is no {names}, the name without the number; the next run adds it", False
+    if wanted not in (None, shown):
+        yield CURRENT, f"it shows issue {shown:03d}, and {wanted:03d} is released; the next run puts it right", False
+
+
+def _wanted(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> int | None:
+    """Return the issue that ``current`` is to show; None where none is released, or nobody can say which."""
+    try:
+        return to_show(folder, present, records.get(max(present)))
+    except (JobError, RecordError, OSError):  # told where that is read
+        return None
 
 
 def _said(error: Exception) -> str:

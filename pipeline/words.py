@@ -71,6 +71,26 @@ class Doubt(StrEnum):
     SITE = "site"
 
 
+class FailOn(StrEnum):
+    """What may be chosen to make the exit code of a run other than 0."""
+
+    FAILED = "failed"
+    UNTIED = "untied"
+    SUSPECT = "suspect"
+    UNCLOSED = "unclosed"
+    UNCHECKED = "unchecked"
+    OUTSIDE_SESSIONS = "outside_sessions"
+    REFUSED = "refused"
+
+
+class ReleaseRule(StrEnum):
+    """What moves ``current`` to a new issue."""
+
+    SAFE = "safe"
+    PROVEN = "proven"
+    ANY = "any"
+
+
 class Role(StrEnum):
     """What an occupation of a mark is used for: a tie is adjusted, a check never is; a noted one proves nothing."""
 
@@ -103,6 +123,7 @@ class Change(StrEnum):
     WITHDRAWN = "withdrawn"
     HELD = "held"
     RELEASED = "released"
+    RECODED = "recoded"
 
 
 class MarkStatus(StrEnum):

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.blunders.scope import Scope
+from pipeline.blunders.scope import Former, Scope
 from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.control import Register
 from pipeline.geodesy.alternatives import neighbouring_zones, other_datums
@@ -79,6 +79,7 @@ def _meant(scope: Scope, mark: str) -> _Meant | None:
     at = case.number[mark]
     given = _given(register, number, case.solved.reference.xyz[at], operation)
     meant = _Meant()
+    _former(meant, mark, register, number, given, case.former)
     _misread(meant, mark, register, number, given)
     _turned(meant, mark, register, given)
     _otherwise(meant, mark, register.kind, control, scope, given)
@@ -102,6 +103,28 @@ def _given(register: Register, number: int, xyz: Floats, operation: Operation) -
     given = register_row(register, number)
     instead = np.array([float(part) for part in operation.inverse(*xyz)])
     return np.nan_to_num(np.where(np.isnan(given), instead, given))
+
+
+def _former(meant: _Meant, mark: str, register: Register, number: int, given: Floats, former: Former | None) -> None:
+    """Take up the coordinates that the mark had when the issue was made that is drawn from, where they were others."""
+    row = former.row(mark) if former is not None else None
+    if former is None or row is None:
+        return
+    keys = ("easting", "northing") if register.kind == "projected" else ("longitude", "latitude")
+    before = [str(row.get(key, "")) for key in (*keys, "height")]
+    coordinates, told = given.copy(), []
+    for component, (text, written) in enumerate(zip(before, register.written[number], strict=True)):
+        if text == written or not text or not written:
+            continue
+        try:
+            coordinates[component] = float(text.replace(",", ".")) * register.unit[component]
+        except ValueError:  # written in another way than as a plain number
+            return
+        told.append(f"{_AXES[register.kind][component]} {text} (now {written})")
+    if told:
+        agrees = "with it the check agrees" if len(told) == 1 else "with them the check agrees"
+        text = f"the register of issue {former.issue:03d} had {mark}'s {', '.join(told)}; {agrees}"
+        meant.add(Kind.REGISTER_BEFORE, text, coordinates)
 
 
 def _misread(meant: _Meant, mark: str, register: Register, number: int, given: Floats) -> None:

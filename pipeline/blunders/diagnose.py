@@ -14,7 +14,7 @@ from pipeline.arrays import Integers
 from pipeline.blunders.field_lines import field_lines
 from pipeline.blunders.hypotheses import drift, hypotheses
 from pipeline.blunders.not_stated import Found
-from pipeline.blunders.scope import Case, evidence_of, scope_of
+from pipeline.blunders.scope import Case, Former, evidence_of, scope_of
 from pipeline.blunders.score import Explanation, Kind, explain, significance_of, tail
 from pipeline.blunders.split_session import split_lines
 from pipeline.blunders.together import with_another
@@ -77,9 +77,12 @@ class Diagnoses:
     drifts: tuple[Drift, ...] = field(default=())
 
 
-def diagnose(survey: Survey, solved: Solved) -> Diagnoses:
-    """Read every session that has a failing occupation or an implausible shift, and look for drifts in the others."""
-    case = Case(survey, solved)
+def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Diagnoses:
+    """Read every session that has a failing occupation or an implausible shift, and look for drifts in the others.
+
+    ``former`` is the register as the issue before had it: what a failing check agreed with may have been altered since.
+    """
+    case = Case(survey, solved, former)
     compared, limits = solved.occupations.compared, survey.job.shift
     failing = compared.judged & ~compared.passed
     east, north, up = case.local.T
@@ -171,9 +174,7 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
     return found
 
 
-def _stated(
-    case: Case, session: int, explanations: Sequence[Explanation], about: Mapping[int, Found]
-) -> str | None:
+def _stated(case: Case, session: int, explanations: Sequence[Explanation], about: Mapping[int, Found]) -> str | None:
     """Return the lines that state what the field applied, if no other explanation is clearly better."""
     for explanation in explanations:
         one = about.get(id(explanation.hypothesis))

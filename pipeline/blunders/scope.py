@@ -1,6 +1,6 @@
 """What a reading of blunders looks at: a job, some of its sessions, their occupations, and what those are worth."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeVar
@@ -12,6 +12,7 @@ from pipeline.blunders.influence import Influence
 from pipeline.blunders.score import Evidence
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.intake.survey import Survey
+from pipeline.issue.record_types import RegisterMark
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.tolerance import Tolerance
 from pipeline.words import Role
@@ -24,11 +25,24 @@ _SHIFT_SIGMAS = 3.0
 
 
 @dataclass(frozen=True)
+class Former:
+    """The register as the issue that is drawn from had it: that issue's number, and its rows in texts."""
+
+    issue: int
+    rows: Sequence[RegisterMark]
+
+    def row(self, mark: str) -> RegisterMark | None:
+        """Return the row of a mark, None where it had none."""
+        return next((row for row in self.rows if row["mark"] == mark), None)
+
+
+@dataclass(frozen=True)
 class Case:
     """A solved job with what every explanation of it needs, worked out once."""
 
     survey: Survey
     solved: Solved
+    former: Former | None = None
 
     @cached_property
     def local(self) -> Floats:

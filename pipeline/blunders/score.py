@@ -35,6 +35,7 @@ _SPHERE = (0.0, 2.0, 2.0 * math.pi, 4.0 * math.pi)
 class Kind(StrEnum):
     """Kinds of causes."""
 
+    REGISTER_BEFORE = "register before"
     BASE_MOVED = "base moved"
     BASE_DRIFTS = "base drifts"
     DIGITS_SWAPPED = "digits swapped"

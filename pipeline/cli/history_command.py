@@ -35,10 +35,19 @@ def _lines(entry: Entry) -> list[str]:
     failed = f", {counted(entry.checks_failed, 'failing occupation')}" if entry.checks_failed else ""
     return [
         f"issue {entry.issue:03d}  {made}  {entry.verdict.upper()}  {counted(entry.points, 'point')},"
-        f" {entry.held_back:,} held back{failed}",
+        f" {entry.held_back:,} held back{failed}{_state(entry)}",
         *(f"  because {one_line(reason)}" for reason in entry.because),
         *([f"  {_counts(entry.changes)}"] if entry.changes else []),
+        *(f"  was not released: {one_line(why)}" for why in entry.waits),
+        *(f"  released by hand {at:%Y-%m-%d %H:%M} UTC: {one_line(why)}" for at, why in entry.released),
     ]
+
+
+def _state(entry: Entry) -> str:
+    """Return whether `current` shows an issue, or may come to by hand."""
+    if entry.current:
+        return "  <- current"
+    return "  PENDING" if entry.pending else ""
 
 
 def _counts(changes: Changes) -> str:
@@ -50,7 +59,7 @@ def _counts(changes: Changes) -> str:
     for name, count in counts.items():
         if count:
             told.append(f"{count:,} {name}" + (_farthest(changes) if name == Change.MOVED else ""))
-    if changes.attributes:
+    if changes.attributes and str(Change.RECODED) not in counts:
         told.append(f"{changes.attributes:,} with changed attributes")
     return f"{since}: " + (", ".join(told) or "no point changed")
 

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from pipeline.words import FailOn
+
 app = typer.Typer(
     name="tiedown",
     help="Turn raw GNSS rover exports into proven coordinates on the job's grid and height datum.",
@@ -41,6 +43,15 @@ def _metres(value: float | None) -> float | None:
     return value
 
 
+def _fail_on(values: list[str] | None) -> list[str]:
+    """Return the words chosen, each once; refuse what is none of them."""
+    words = [word for value in values or () for word in value.split(",")]
+    for word in words:
+        if word not in list(FailOn):
+            raise typer.BadParameter(f"'{word}' is none of {', '.join(FailOn)}.")
+    return list(dict.fromkeys(words))
+
+
 @app.command()
 def run(
     jobs: Jobs,
@@ -54,6 +65,15 @@ def run(
     ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print what needs attention and nothing else.")] = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Do everything but write.")] = False,
+    fail_on: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WORDS",
+            callback=_fail_on,
+            help="What makes the exit code 3 or 2, with commas between: failed, untied, suspect, unclosed, unchecked,"
+            " outside_sessions, refused. Without it, what the exit codes say.",
+        ),
+    ] = None,
 ) -> None:
     """Run one or many jobs: read, attach, adjust, correct, check, issue.
 
@@ -66,8 +86,9 @@ def run(
     """
     from pipeline.cli.run_command import run_jobs
 
+    chosen = frozenset(map(FailOn, fail_on)) if fail_on else None
     ways = {"as_json": json, "quiet": quiet, "dry_run": dry_run}
-    raise typer.Exit(run_jobs(jobs, workers=workers, timeout=timeout, **ways))
+    raise typer.Exit(run_jobs(jobs, workers=workers, timeout=timeout, fail_on=chosen, **ways))
 
 
 @app.command()
@@ -214,6 +235,22 @@ def verify(
     from pipeline.cli.verify_command import verify_folder
 
     raise typer.Exit(verify_folder(folder, as_json=json))
+
+
+@app.command()
+def release(
+    job: Job,
+    issue: Annotated[int, typer.Argument(metavar="ISSUE", help="Number of the issue.", min=1, show_default=False)],
+    because: Annotated[str, typer.Option("--because", metavar="TEXT", help="Why it may be used; kept in the history.")],
+) -> None:
+    """Let current show an issue: one that waits for it, or an older one. When and why is kept beside the issues.
+
+    Exit codes: 0, also where the issue is current already; 2 wrong job file, no such issue, or one that is damaged;
+    4 the job is being run.
+    """
+    from pipeline.cli.release_command import release_issue
+
+    raise typer.Exit(release_issue(job, issue, because))
 
 
 @app.command()

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -11,21 +12,29 @@ from pipeline.cli.faults import entry, named_twice, report, said
 from pipeline.cli.fold import fitted
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.cli.show import needs_attention, summary
-from pipeline.cli.tally import Told, lines, told
+from pipeline.cli.tally import REFUSED, Told, lines, told
 from pipeline.run.fleet import Result, run_many
 from pipeline.run.mishaps import Fault, Mishap
 from pipeline.run.outcome import Outcome
 from pipeline.run.run_log import keep
 from pipeline.run.telling import acknowledge
 from pipeline.visible import one_line, visible
+from pipeline.words import FailOn
 
 _CAUTION = "  Survey regulations and a licensed surveyor's judgement come first; this record does not replace them."
 
 
 def run_jobs(
-    jobs: Sequence[Path], *, workers: int, timeout: float | None, as_json: bool, quiet: bool, dry_run: bool
+    jobs: Sequence[Path],
+    *,
+    workers: int,
+    timeout: float | None,
+    as_json: bool,
+    quiet: bool,
+    dry_run: bool,
+    fail_on: frozenset[FailOn] | None = None,
 ) -> int:
-    """Run the jobs, print what became of each, and return the highest exit code.
+    """Run the jobs, print what became of each, and return the highest exit code, by ``fail_on`` where that is given.
 
     Of several jobs a line each stands at the end, those that need attention last. ``as_json`` prints one document: the
     record of the job, or an object ``jobs`` with all of them.
@@ -44,6 +53,7 @@ def run_jobs(
     logged: set[Path] = set()
     with progress_on_terminal(alone and not quiet) as progress:
         results = run_many(jobs, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress)
+        results = _chosen(results, fail_on)
         if not dry_run:
             results = _logging(results, logged)
         if alone:  # nothing is printed while the bar is there
@@ -51,6 +61,8 @@ def run_jobs(
     for job, outcome in _in_order(jobs, results):
         unprinted()
         one, each = _tell(str(job), outcome, alone=alone, as_json=as_json, quiet=quiet)
+        if fail_on is not None and FailOn.REFUSED not in fail_on and one.word == REFUSED:
+            one, each = replace(one, code=0), {**each, "exit_code": 0}
         found.append(one)
         entries.append(each)
         made += [outcome] if isinstance(outcome, Outcome) else []
@@ -64,6 +76,12 @@ def run_jobs(
     for outcome in made if not dry_run else ():
         acknowledge(outcome)
     return max(one.code for one in found)
+
+
+def _chosen(results: Iterable[tuple[Path, Result]], fail_on: frozenset[FailOn] | None) -> Iterator[tuple[Path, Result]]:
+    """Yield results on, each that is an outcome with what was chosen to make its exit code."""
+    for job, outcome in results:
+        yield job, replace(outcome, fail_on=fail_on) if isinstance(outcome, Outcome) else outcome
 
 
 def _in_order(jobs: Sequence[Path], results: Iterable[tuple[Path, Result]]) -> Iterator[tuple[Path, Result]]:
@@ -90,7 +108,7 @@ def _keep(job: Path, outcome: Result, *, unprinted: bool) -> bool:
     try:
         code = told(str(job), outcome).code
         if isinstance(outcome, Outcome):
-            text = summary(outcome.record, outcome.headline)
+            text = summary(outcome.record, outcome.headline, outcome.more())
         else:
             text = "\n".join(said(str(job), outcome))
         return keep(job, outcome, code, visible(text), datetime.now(UTC), unprinted=unprinted)
@@ -122,11 +140,11 @@ def _print(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
         for line in outcome.told_late():
             print(f"{one_line(job)}: {line}", file=sys.stderr)
     elif quiet:
-        if outcome.exit_code or outcome.record["repeats"]["failed"]:
-            print(fitted(needs_attention(outcome.record, outcome.headline), sys.stdout))
+        if outcome.exit_code or outcome.needs_attention or outcome.record["repeats"]["failed"]:
+            print(fitted(needs_attention(outcome.record, outcome.headline, outcome.more()), sys.stdout))
             sys.stdout.flush()
     else:
-        print(fitted(f"{summary(outcome.record, outcome.headline)}\n{_CAUTION}", sys.stdout))
+        print(fitted(f"{summary(outcome.record, outcome.headline, outcome.more())}\n{_CAUTION}", sys.stdout))
         sys.stdout.flush()
 
 
@@ -137,4 +155,5 @@ def _entry(job: str, outcome: Result, *, alone: bool) -> dict[str, Any]:
     if alone:
         return dict(outcome.record)
     became = "issued" if outcome.issued else "unchanged" if outcome.folder is not None else "dry run"
-    return {"file": job, "outcome": became, "exit_code": outcome.exit_code, **outcome.record}
+    about = {"file": job, "outcome": became, "exit_code": outcome.exit_code, "current": outcome.current}
+    return {**about, **outcome.record}

@@ -23,11 +23,15 @@ _SITE_MARKS = 12
 _LEGEND = "  east, north, up: the shift added to the raw positions, metres; sigma: one standard deviation of it"
 
 
-def summary(record: Record, headline: str) -> str:
-    """Return the summary of an issue record; ``headline`` says what became of the run."""
+def summary(record: Record, headline: str, current: Sequence[str] = ()) -> str:
+    """Return the summary of an issue record.
+
+    ``headline`` says what became of the run, ``current`` what is drawn from in the place of the issue, if anything is.
+    """
     rows = record["rows"]
     lines = [
         _head(record, headline),
+        *(f"  {one_line(line)}" for line in current),
         f"  {counted(rows['read'], 'row')} read = {counted(rows['points'], 'point')} + {rows['on_marks']:,} on marks"
         f" + {rows['held_back']:,} held back",
         f"  grid {record['target']['grid_name']}; heights {record['target']['height_name']}" + _units(record),
@@ -50,10 +54,11 @@ def summary(record: Record, headline: str) -> str:
     return "\n".join(lines)
 
 
-def needs_attention(record: Record, headline: str) -> str:
-    """Return what of an issue record needs attention, and nothing else."""
+def needs_attention(record: Record, headline: str, current: Sequence[str] = ()) -> str:
+    """Return what of an issue record needs attention, and nothing else; ``current`` as in `summary`."""
     reasons = {reason: count for reason, count in record["rows"]["by_reason"].items() if reason in REASONS}
-    lines = [_head(record, headline), *_failing(record["checks"], record["diagnoses"])]
+    lines = [_head(record, headline), *(f"  {one_line(line)}" for line in current)]
+    lines += _failing(record["checks"], record["diagnoses"])
     lines += _repeats(record["repeats"]) if record["repeats"]["failed"] else []
     if reasons:
         lines.append(f"  held back: {_reasons(reasons)}")

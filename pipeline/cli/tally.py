@@ -4,35 +4,43 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.cli.faults import HELD, WRONG, code_of
+from pipeline.issue.report.meanings import URGENCY
 from pipeline.problems import JobError, Unfinished
 from pipeline.run.fleet import Result
 from pipeline.run.mishaps import Fault, Mishap
 from pipeline.run.outcome import Outcome
 from pipeline.visible import one_line
-from pipeline.words import counted
+from pipeline.words import Verdict, counted
 
 ATTENTION = 3
+REFUSED = "refused"
 
 #: What became of a job by its exit code; mishaps say it themselves.
-_WORDS = {0: "good", ATTENTION: "needs attention", HELD: "already running", WRONG: "refused"}
+_WORDS = {0: "good", ATTENTION: "needs attention", HELD: "already running", WRONG: REFUSED}
 #: The words in the order of the lines: the last ones are read first.
 _ORDER = (*_WORDS.values(), "timed out", "died", "fault")
 
 
 @dataclass(frozen=True)
 class Told:
-    """What became of a job: its file, exit code, a word for it and totals in words."""
+    """What became of a job: its file, exit code, a word for it and totals in words.
+
+    Of those with one word, the one of greater ``urgency`` is to be seen first.
+    """
 
     job: str
     code: int
     word: str
     totals: str
+    urgency: int = 0
 
 
 def told(job: str, outcome: Result) -> Told:
     """Return what became of one job."""
     if isinstance(outcome, Outcome):
-        return Told(job, outcome.exit_code, _WORDS[outcome.exit_code], _totals(outcome))
+        urgency = URGENCY[Verdict(outcome.record["verdict"])] + len(URGENCY) * bool(outcome.waits)
+        word = _WORDS[ATTENTION if outcome.exit_code or outcome.needs_attention else 0]
+        return Told(job, outcome.exit_code, word, _totals(outcome), urgency)
     code = code_of(outcome)
     if isinstance(outcome, Mishap):
         what = "a fault in the program, nothing written" if isinstance(outcome, Fault) else str(outcome)
@@ -47,15 +55,16 @@ def told(job: str, outcome: Result) -> Told:
 def _totals(outcome: Outcome) -> str:
     record, rows = outcome.record, outcome.record["rows"]
     became = "" if outcome.issued else " unchanged" if outcome.folder is not None else " not written"
+    waits = ", pending" if outcome.waits else ""
     return (
-        f"{record['job']} {record['issue']:03d}{became}, {record['verdict']}: {counted(rows['read'], 'row')},"
+        f"{record['job']} {record['issue']:03d}{became}, {record['verdict']}{waits}: {counted(rows['read'], 'row')},"
         f" {counted(rows['points'], 'point')}, {rows['on_marks']:,} on marks, {rows['held_back']:,} held back"
     )
 
 
 def lines(found: Sequence[Told]) -> list[str]:
     """Return a line for each job and one for all."""
-    ordered = sorted(found, key=lambda one: _ORDER.index(one.word))
+    ordered = sorted(found, key=lambda one: (_ORDER.index(one.word), one.urgency))
     width = max(len(one.word) for one in found)
     names = [one_line(one.job) for one in ordered]
     long = max(map(len, names))

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.issue.field_shift_types import FieldShiftTaken
-from pipeline.issue.folder.publish import numbered
+from pipeline.issue.folder.names import numbered
 from pipeline.issue.folder.standing import Standing, newest_standing, standing
 from pipeline.issue.record import NAME
 from pipeline.problems import Problem

@@ -1,11 +1,12 @@
 """What of an issue needs somebody's attention, from its record alone: by this go exit code, summary and report."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from enum import StrEnum
 
 from pipeline.issue.record_types import DoubtNoted, Record, WhollyHeld
 from pipeline.issue.row_types import CheckRow
-from pipeline.words import Reason, Role, Whole, counted, plural
+from pipeline.words import FailOn, Proof, Reason, Role, Whole, counted, plural
 
 #: Reasons whose every row needs attention; a row held back for another may be an ordinary one.
 REASONS = (Reason.SUSPECT, Reason.UNTIED)
@@ -51,6 +52,31 @@ def attention(record: Record) -> list[Attention]:
 def called(check: CheckRow) -> str:
     """Return what an occupation is called: by its point, or, where no export has a row of it, as noted."""
     return "a check noted" if check["role"] == Role.NOTED else str(check["point"])
+
+
+def chosen(record: Record, words: Collection[FailOn]) -> list[str]:
+    """Return what of an issue is one of the chosen words, each with the count; nothing where none is."""
+    told = []
+    for word in FailOn:
+        if word in words and (count := _count(record, word)):
+            told.append(f"{word}: {count}")
+    return told
+
+
+def _count(record: Record, word: FailOn) -> str:
+    """Return in words how many occupations, sessions and rows are what a word says; "" for none."""
+    failing = sum(check["passed"] is False for check in record["checks"]) if word == FailOn.FAILED else 0
+    suspect = word == FailOn.SUSPECT
+    sessions = sum(
+        session["verdict"] == word or (suspect and any(part["proof"] == Proof.SUSPECT for part in session["stretches"]))
+        for session in record["sessions"]
+    )
+    rows = {str(reason): count for reason, count in record["rows"]["by_reason"].items()}.get(word, 0)
+    counts = ((failing, "failing occupation"), (sessions, "session"), (rows, "row held back"))
+    return ", ".join(counted(count, one, _MANY.get(one, "")) for count, one in counts if count)
+
+
+_MANY = {"row held back": "rows held back"}
 
 
 def wholly(entry: WhollyHeld) -> str:

@@ -15,7 +15,7 @@ _SINCE_1: Mapping[str, Any] = {
 }  # fmt: skip
 _OF_SESSIONS: Mapping[str, Any] = {"base_log": None, "first_point": None, "last_point": None, "stretches": ()}
 #: Likewise of schema 4.
-_SINCE_4: Mapping[str, Any] = {"field_shifts": (), "precision": ()}
+_SINCE_4: Mapping[str, Any] = {"field_shifts": (), "precision": (), "release": None}
 _OF_EXPLANATIONS: Mapping[str, Any] = {"close": False}
 
 #: Words of schema 1 that are others now: of marks' status, and of the steps of operations, which `identity` names too.
@@ -65,7 +65,7 @@ def _from_3(record: _Json) -> _Json:
 
 
 def _from_4(record: _Json) -> _Json:
-    """Schema 4 said nothing of what the field applied, nor of points measured twice and how precise readings are."""
+    """Schema 4 said nothing of what the field applied, of points measured twice, nor of issues that wait."""
     told = _each(record.get("diagnoses"), lambda one: _with(one, {"field_shift": None}))
     none = {"issued": "all", "failing": []} | dict.fromkeys(("names", "told_apart", "pairs", "failed", "means"), 0)
     repeats = none | dict.fromkeys(("spread_horizontal", "spread_vertical"))

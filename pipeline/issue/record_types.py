@@ -18,6 +18,7 @@ from pipeline.issue.record_values import (
     Instant,
     OneOf,
     ReasonWord,
+    ReleaseWord,
     Sha256,
     Strict,
     VerdictWord,
@@ -210,6 +211,7 @@ class Compared(Strict, total=False):
     withdrawn: Annotated[Whole, Field(description="points that are not there any more")]
     held: Annotated[Whole, Field(description="points that are held back now")]
     released: Annotated[Whole, Field(description="points that were held back")]
+    recoded: Annotated[Whole, Field(description="points with another name, code or other attributes")]
     attributes: Annotated[Whole, Field(description="points with another code or other attributes")]
     max_horizontal: Annotated[float | None, Field(description="the farthest that one moved [m]")]
     max_vertical: Annotated[float | None, Field(description="the most that one moved in height [m]")]
@@ -220,6 +222,25 @@ class Changes(Compared):
 
     since: Annotated[int, Field(description="the number of the previous issue", ge=1)]
     because: Annotated[list[str], Field(description="why there is a new issue")]
+
+
+class AtStake(Strict):
+    """Points that `current` shows, of a session that hangs on a failing check, and what this issue does to them."""
+
+    session: Annotated[str, Field(description="the session that they hang on")]
+    moved: Annotated[Whole, Field(description="points with other coordinates")]
+    withdrawn: Annotated[Whole, Field(description="points that are not there any more")]
+    held: Annotated[Whole, Field(description="points that are held back now")]
+    failing: Annotated[list[str], Field(description="the failing occupations: point, mark, session if another")]
+
+
+class Release(Strict):
+    """Whether `current` followed the issue when it was made; what was released by hand since is told beside it."""
+
+    rule: Annotated[ReleaseWord, Field(description="the job file's `issue.release`")]
+    pending: Annotated[bool, Field(description="whether it waits to be released by hand")]
+    current: Annotated[int | None, Field(description="the issue that `current` showed before; null: none", ge=1)]
+    at_stake: Annotated[list[AtStake], Field(description="points of that one which a failing check puts at stake")]
 
 
 class LayerSums(Strict):
@@ -402,6 +423,7 @@ class Record(Strict):
     target: Annotated[Target, Field(description="grid and height datum of the coordinates")]
     caution: Annotated[str, Field(description="what the issue does not replace")]
     changes: Annotated[Changes | None, Field(description="what changed since the previous issue; null: the first")]
+    release: Annotated[Release | None, Field(description="whether it was released; null: before there was a choice")]
     files: Annotated[list[FileIssued], Field(description="the files beside the record; none of a dry run")]
     notes: Annotated[list[str], Field(description="what a reader should look at, in words")]
     doubts: Annotated[list[DoubtNoted], Field(description="what takes the proof away, or was confirmed")]

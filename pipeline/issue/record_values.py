@@ -8,7 +8,7 @@ from pydantic import ConfigDict, Field, GetCoreSchemaHandler, with_config
 from pydantic_core import CoreSchema, core_schema
 from typing_extensions import TypedDict  # pydantic reads the one of `typing` from Python 3.12 on only
 
-from pipeline.words import Holds, MarkStatus, Place, Proof, Reason, Role, Verdict
+from pipeline.words import Holds, MarkStatus, Place, Proof, Reason, ReleaseRule, Role, Verdict
 
 
 @with_config(ConfigDict(extra="forbid", strict=True, allow_inf_nan=False))
@@ -46,5 +46,6 @@ MarkStatusWord = Annotated[str, OneOf.of(MarkStatus)]
 PlaceWord = Annotated[str, OneOf.of(Place)]
 ProofWord = Annotated[str, OneOf.of(Proof)]
 ReasonWord = Annotated[str, OneOf.of(Reason)]
+ReleaseWord = Annotated[str, OneOf.of(ReleaseRule)]
 RoleWord = Annotated[str, OneOf.of(Role)]
 VerdictWord = Annotated[str, OneOf.of(Verdict)]

@@ -157,6 +157,7 @@ EXAMPLES = {
     "checks.same_place": "0.2",
     "checks.confirmed": '["transformation"]',
     "issue.hold_back": '["suspect", "unclosed"]',
+    "issue.release": '"proven"',
     "issue.formats": '["gpkg", "dxf", "csv"]',
     "issue.by_code": "true",
     "plan.area": "[[1505900.0, 5160000.0], [1507300.0, 5161200.0]]",

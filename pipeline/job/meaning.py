@@ -16,6 +16,7 @@ def meaning(job: Job) -> str:
     """
     told = job.model_dump(by_alias=True, exclude_none=True, exclude={"source": True, "plan": True, "job": {"folder"}})
     told["session"] = sorted(told["session"], key=lambda session: (session["start"], session["name"]))
+    del told["issue"]["release"]  # it shapes no issue
     told["issue"]["hold_back"] = sorted(set(told["issue"]["hold_back"]))
     told["issue"]["formats"] = sorted({"gpkg", *told["issue"]["formats"]})
     for points in told["points"]:

@@ -44,6 +44,7 @@ from pipeline.job.values import (
     OnGrid,
     PartsPerMillion,
     Positive,
+    Release,
     Scale,
     Seconds,
     SecondsColumn,
@@ -54,7 +55,7 @@ from pipeline.job.values import (
     Units,
     readable,
 )
-from pipeline.words import Doubt, Reason
+from pipeline.words import Doubt, Reason, ReleaseRule
 
 #: The two forms of a session's ``shift``; these tags stand in the places that pydantic reports, never in a job file.
 SHIFT_WORD, SHIFT_GIVEN = "a word", "a table"
@@ -551,6 +552,11 @@ class Issue(_Strict):
     """
 
     hold_back: Listed[HoldBack] = Field((Reason.SUSPECT,), description="points with this proof; `[]`: none")
+    release: Release = Field(
+        ReleaseRule.SAFE,
+        description="what moves `current`: not an issue that takes away or moves points of it while a session they"
+        ' hang on has a failing check; `"proven"`: only one with that verdict; `"any"`: each',
+    )
     formats: Listed[Format] = Field(("gpkg",), min_length=1, description="what is written; the GeoPackage in any case")
     repeats: Literal["all", "last", "mean"] = Field(
         "all",

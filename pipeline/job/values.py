@@ -10,7 +10,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, 
 
 from pipeline.job.zones import localised
 from pipeline.limits import COLUMNS, LEAST
-from pipeline.words import Reason
+from pipeline.words import Reason, ReleaseRule
 
 
 @dataclass(frozen=True)
@@ -148,4 +148,5 @@ LengthColumn = Annotated[Column, Unit("`units`")]
 SecondsColumn = Annotated[Column, Unit("s")]
 Units = Literal["metre", "foot", "us-survey-foot"]
 HoldBack = Literal[Reason.SUSPECT, Reason.UNCLOSED, Reason.UNCHECKED]
+Release = Literal[ReleaseRule.SAFE, ReleaseRule.PROVEN, ReleaseRule.ANY]
 Format = Literal["gpkg", "dxf", "csv", "geojson", "landxml"]

@@ -2,10 +2,11 @@
 
 A point is known again by its name, if it has one, and the time of its observation, which survive files that were
 exported again with more rows, in another order or under another name. Of several alike the first is matched with the
-first.
+first. What has another name now is known by a time that no other point has, if it lies where it lay.
 """
 
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -24,6 +25,9 @@ from pipeline.words import Change, counted
 
 #: Metres. A smaller difference is the arithmetic's: a point that nothing reached has the same bits.
 MOVED = 1e-4
+
+#: Metres. A point that got another name lies within it of where it lay; common practice, no source.
+RENAMED = 0.5
 
 #: The columns of an issue's points, and of the rows that it holds back, that a comparison needs.
 COMPARED = ("name", "observed", "easting", "northing", "height", "session", "source_file")
@@ -68,12 +72,14 @@ class Side:
     """The rows of one issue, gathered for comparison: those of ``points``, and those of ``held_back``.
 
     Of an observation that was exported twice, one row is a point and the other held back: points come first, so that
-    points are matched with points. ``attributes`` are columns of points that are compared as well, as one sum.
+    points are matched with points. ``attributes`` are columns of points that are compared as well, as one sum;
+    ``values`` gives these columns of all points, in their order, for the rows that differ.
     """
 
     points: list[pa.RecordBatch] = field(default_factory=list)
     held: list[pa.RecordBatch] = field(default_factory=list)
     attributes: tuple[str, ...] = ()
+    values: Callable[[], pa.Table] | None = None
 
     def add(self, rows: pa.RecordBatch | pa.Table, held: bool) -> None:
         """Take in rows of ``points`` or of ``held_back``."""
@@ -98,16 +104,23 @@ class Side:
         return whole.filter(whole.column("observed").is_valid())
 
 
-def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.RecordBatch, Compared]:
-    """Return the rows of the layer ``changes``, and the record's counts and largest moves.
+#: How many points of a session were moved, withdrawn or held.
+Touched = dict[str, Counter[Change]]
+
+
+def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.RecordBatch, Compared, Touched]:
+    """Return the rows of the layer ``changes``, the record's counts and largest moves, and what lost points hang on.
+
+    The last are the points that were moved or taken away, by their session now, or where they have none the one before.
 
     Coordinates are as the grid writes them, by ``axes``; what lies between them is metres to the east, north and up.
     """
     before, after = old.table(), new.table()
     there = _match(after, before)
+    was_held, is_held = _flags(before), _flags(after)
+    renamed = _know_renamed(before, after, there, axes)
     back = np.full(before.num_rows, -1)
     back[there[there >= 0]] = np.flatnonzero(there >= 0)
-    was_held, is_held = _flags(before), _flags(after)
     matched = np.flatnonzero(there >= 0)
     earlier = there[matched]
     apart = (_grid(after)[matched] - _grid(before)[earlier]) * axes.counts()
@@ -125,19 +138,92 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     }
     changed = np.asarray(before.column("attributes"))[earlier] != np.asarray(after.column("attributes"))[matched]
     batches = [_rows(change, before, after, rows, because, axes) for change, rows in parts.items()]
+    recoded = both & (changed | renamed[matched])
+    coded = earlier[recoded], matched[recoded]
+    told = _rows(Change.RECODED, before, after, coded, because, axes)
+    batches.append(_with_values(told, old, new, before.column("name").take(pa.array(coded[0])), *coded))
     layer = pa.Table.from_batches(batches, CHANGES).combine_chunks().to_batches()
-    moved, held, released, added, withdrawn = batches
+    moved, held, released, added, withdrawn = batches[:-1]
     counts: Compared = {
         "moved": moved.num_rows,
         "held": held.num_rows,
         "released": released.num_rows,
         "added": added.num_rows,
         "withdrawn": withdrawn.num_rows,
+        "recoded": int(recoded.sum()),
         "attributes": int((both & changed).sum()),
         "max_horizontal": _largest(np.hypot(_column(moved, "d_east"), _column(moved, "d_north"))),
         "max_vertical": _largest(np.abs(_column(moved, "d_height"))),
     }
-    return (layer[0] if layer else pa.RecordBatch.from_pylist([], CHANGES)), counts
+    lost = (Change.MOVED, Change.WITHDRAWN, Change.HELD)
+    touched = _touched(before, after, {change: parts[change] for change in lost})
+    return (layer[0] if layer else pa.RecordBatch.from_pylist([], CHANGES)), counts, touched
+
+
+def _know_renamed(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> Flags:
+    """Match points that got another name: take them up in ``there``, and return (n,) which of the new rows they are."""
+    found = np.zeros(after.num_rows, bool)
+    free = np.ones(before.num_rows, bool)
+    free[there[there >= 0]] = False
+    gone, came = np.flatnonzero(free & ~_flags(before)), np.flatnonzero((there < 0) & ~_flags(after))
+    if not len(gone) or not len(came):
+        return found
+    times, rows = [], []
+    for table, chosen in ((before, gone), (after, came)):
+        observed = np.asarray(table.column("observed").cast(pa.int64()))[chosen]
+        own, at, count = np.unique(observed, return_index=True, return_counts=True)
+        times.append(own[count == 1])
+        rows.append(chosen[at[count == 1]])
+    _, one, other = np.intersect1d(times[0], times[1], assume_unique=True, return_indices=True)
+    was, now = rows[0][one], rows[1][other]
+    apart = (_grid(after)[now] - _grid(before)[was]) * axes.counts()
+    near = np.hypot(apart[:, 0], apart[:, 1]) <= RENAMED
+    there[now[near]] = was[near]
+    found[now[near]] = True
+    return found
+
+
+def _with_values(
+    rows: pa.RecordBatch, old: Side, new: Side, names: pa.ChunkedArray, before: Integers, after: Integers
+) -> pa.RecordBatch:
+    """Return rows of recoded points with what each was and is before its reason: "code FENCE to TREE; ..."."""
+    if not rows.num_rows:
+        return rows
+    pairs = [("name", _flat(names), rows.column("name"))]
+    if old.attributes and old.values is not None and new.values is not None:
+        was, now = old.values().take(pa.array(before)), new.values().take(pa.array(after))
+        pairs += [(name, _text(was.column(name)), _text(now.column(name))) for name in old.attributes]
+    told = []
+    for name, given, other in pairs:
+        one, two = pc.fill_null(given, "none"), pc.fill_null(other, "none")
+        text = pc.binary_join_element_wise(f"{name} ", one, " to ", two, "")
+        told.append(pc.if_else(pc.not_equal(one, two), text, pa.scalar(None, pa.string())))
+    values = pc.binary_join_element_wise(*told, ", ", null_handling="skip")
+    because = pc.binary_join_element_wise(values, rows.column("because"), "; ")
+    return rows.set_column(rows.schema.get_field_index("because"), CHANGES.field("because"), because)
+
+
+def _text(column: pa.ChunkedArray) -> pa.Array:
+    return _flat(column).cast(pa.string())
+
+
+def _touched(
+    before: pa.Table, after: pa.Table, parts: Mapping[Change, tuple[Integers | None, Integers | None]]
+) -> Touched:
+    """Return how many rows of each kind every session has: the session of the new row, else that of the old."""
+    found: Touched = {}
+    for change, (old, new) in parts.items():
+        columns = []
+        if new is not None:
+            columns.append(_flat(after.column("session").take(pa.array(new))))
+            old = old[np.asarray(columns[0].is_null())] if old is not None else None
+        if old is not None:
+            columns.append(_flat(before.column("session").take(pa.array(old))))
+        for column in columns:
+            for entry in pc.value_counts(column.cast(pa.string())).to_pylist():
+                if entry["values"] is not None:
+                    found.setdefault(entry["values"], Counter())[change] += entry["counts"]
+    return found
 
 
 def _match(rows: pa.Table, among: pa.Table) -> Integers:

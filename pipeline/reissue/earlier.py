@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import cast
 
@@ -54,7 +54,8 @@ class Last:
     def side(self, columns: Sequence[str] = ()) -> Side:
         """Return its rows for comparison, with the attributes of points that ``columns`` has too. Raises `Lost`."""
         points = read_rows(self.package, "points", None if columns else COMPARED)
-        side = Side(attributes=tuple(name for name in attributes_of(columns) if name in points.column_names))
+        names = tuple(name for name in attributes_of(columns) if name in points.column_names)
+        side = Side(attributes=names, values=partial(read_rows, self.package, "points", names))
         side.add(points, held=False)
         side.add(read_rows(self.package, "held_back", (*COMPARED, "reason")), held=True)
         return side

@@ -59,6 +59,8 @@ class Reasons:
         file = [self.by_file[reached.file]] if reached.file in self.by_file else []
         if reached.change in (Change.ADDED, Change.WITHDRAWN):
             order = [file, moving, general, settings]
+        elif reached.change is Change.RECODED:
+            order = [file, general, settings]
         elif reached.change is Change.MOVED:
             order = [(moving or linked or file) + general]
         elif reached.reason in _OF_ROW:
@@ -189,13 +191,13 @@ def _linked(last: Last, survey: Survey, solved: Solved, own: Mapping[str, str]) 
             pairs.add((window.session.name, window.session.setup.mark))
     return {
         session: texts
-        for group in _groups(pairs)
+        for group in joined(pairs)
         for session in group
         if (texts := tuple(text for name, text in own.items() if name in group and name != session))
     }
 
 
-def _groups(pairs: Iterable[tuple[str, str]]) -> list[set[str]]:
+def joined(pairs: Iterable[tuple[str, str]]) -> list[set[str]]:
     """Return the sessions that marks join, by (session, mark)."""
     by_mark: dict[str, set[str]] = {}
     for session, mark in pairs:

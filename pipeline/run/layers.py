@@ -39,7 +39,7 @@ from pipeline.issue.record_types import Compared, FileIssued, LayerSums, ShiftMo
 from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
 from pipeline.reissue.against import Earlier
 from pipeline.reissue.changed_rows import REVISED, ChangedRows
-from pipeline.reissue.changes import Side, compare
+from pipeline.reissue.changes import Side, Touched, compare
 from pipeline.run.about import CAUTION, about
 from pipeline.run.count import Count
 from pipeline.solve.solve import Solved
@@ -65,6 +65,7 @@ class Laid:
     shift_model: ShiftModel
     files: list[FileIssued]
     changes: Compared
+    touched: Touched
     plan: Thinned
     beside: list[str]
 
@@ -180,10 +181,12 @@ class _SecondPass:
         self.beside = BesideMarks.of(self.drafter)
         self.codes = Codes(self.survey.prepared.loaded)
         self.measured = Measured.of(self.drafter) if self.known is None else None
+        self._kept: pa.ipc.RecordBatchStreamWriter | None = None
         self._open = ExitStack()
 
     def __enter__(self) -> Self:
         self.spill = self._open.enter_context(tempfile.TemporaryFile())
+        self.laid_down = self._open.enter_context(tempfile.TemporaryFile())
         by_code = self.survey.job.issue.by_code
         self.by_code = self._open.enter_context(ByCode(self.carried.schema)) if by_code else None
         return self
@@ -197,7 +200,7 @@ class _SecondPass:
         """Read the rows of the issue before, which those of this one are compared with."""
         if self.earlier is not None:
             self.was = self.earlier.side or self.earlier.last.side()
-            self.now.attributes = self.was.attributes
+            self.now.attributes, self.now.values = self.was.attributes, self._attributes
 
     def write(self, package: Path, layers: Iterable[LayerSource], *, into: bool) -> Layers:
         """Write layers into a new GeoPackage, or ``into`` one that is there."""
@@ -226,10 +229,28 @@ class _SecondPass:
                     if compared is not None:
                         self.now.add(compared, is_held)
             if batch.num_rows:
+                self._keep_attributes(batch)
                 self.codes.add(batch.column("code"))
                 if self.by_code is not None:
                     self.by_code.add(batch)
                 yield batch
+
+    def _keep_attributes(self, points: pa.RecordBatch) -> None:
+        """Lay down the columns of points that are compared with the issue before: few rows of them are looked at."""
+        if not self.now.attributes:
+            return
+        part = points.select(list(self.now.attributes))
+        if self._kept is None:
+            self._kept = pa.ipc.new_stream(self.laid_down, part.schema)
+        self._kept.write_batch(part)
+
+    def _attributes(self) -> pa.Table:
+        """Return what was laid down of all points."""
+        assert self._kept is not None
+        self._kept.close()
+        self.laid_down.seek(0)
+        with pa.ipc.open_stream(self.laid_down) as stream:
+            return stream.read_all()
 
     def held_against(self, changed: ChangedRows) -> list[pa.RecordBatch] | None:
         """Return the rows of ``points`` that differ from the issue before, None where that cannot be revised."""
@@ -300,6 +321,7 @@ class _Rest:
     repeated: Repeated
     changed: pa.RecordBatch | None
     changes: Compared
+    touched: Touched
     by_code: tuple[tuple[str, LayerSource], ...]
 
     @classmethod
@@ -308,8 +330,10 @@ class _Rest:
         survey, solved = running.survey, running.drafter.solved
         changed: pa.RecordBatch | None = None
         changes: Compared = {}
+        touched: Touched = {}
         if running.earlier is not None:
-            changed, changes = compare(running.was, running.now, running.earlier.because, survey.axes)
+            found = compare(running.was, running.now, running.earlier.because, survey.axes)
+            changed, changes, touched = found
         by_code = tuple(running.by_code.layers(running.description)) if running.by_code is not None else ()
         repeated = running.repeated()
         return cls(
@@ -321,6 +345,7 @@ class _Rest:
             repeated,
             changed,
             changes,
+            touched,
             by_code,
         )
 
@@ -356,6 +381,7 @@ class _Rest:
             running.count.shift_model(running.survey),
             files,
             self.changes,
+            self.touched,
             running.plan.thinned(),
             running.beside.notes(),
         )

@@ -3,21 +3,30 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.issue.attention import attention
+from pipeline.issue.attention import attention, chosen
+from pipeline.issue.folder.released import is_pending
 from pipeline.issue.record_types import Record
+from pipeline.issue.release import by_hand, stays, waits_for
+from pipeline.words import FailOn
 
 
 @dataclass(frozen=True)
 class Outcome:
     """The issue's record, the folder it stands in (None where nothing was written), and whether this run made it.
 
-    ``untold`` are records of issues that runs wrote which did not come to their end, so that nobody was told of them.
+    ``current`` is the number of the issue that `current` shows, None where none is released; ``waits`` says in words
+    why that is not this one, where this one waits to be released. ``untold`` are records of issues that runs wrote
+    which did not come to their end, so that nobody was told of them. ``fail_on`` is what the caller chose to be told
+    of by the exit code, None for whatever needs attention.
     """
 
     record: Record
     folder: Path | None
     issued: bool
+    current: int | None = None
+    waits: tuple[str, ...] = ()
     untold: tuple[Record, ...] = ()
+    fail_on: frozenset[FailOn] | None = None
 
     @property
     def headline(self) -> str:
@@ -31,8 +40,35 @@ class Outcome:
 
     @property
     def exit_code(self) -> int:
-        """Return 3 where the issue that stands, or one that nobody was told of, needs attention, else 0."""
-        return 3 if any(attention(record) for record in (self.record, *self.untold)) else 0
+        """Return 3 where the issue that stands, or one that nobody was told of, needs attention or waits, else 0.
+
+        Where it was chosen what that is, nothing else counts.
+        """
+        if self.fail_on is None:
+            return 3 if self.needs_attention else 0
+        return 3 if self.chosen() else 0
+
+    @property
+    def needs_attention(self) -> bool:
+        """Say whether anything needs attention, whatever was chosen."""
+        return bool(self.waits) or any(attention(record) for record in (self.record, *self.untold))
+
+    def chosen(self) -> list[str]:
+        """Return in words what was found of that which was chosen."""
+        records = (self.record, *self.untold)
+        return [f"--fail-on {text}" for record in records for text in chosen(record, self.fail_on or ())]
+
+    def more(self) -> list[str]:
+        """Say what `current` shows where that is not this issue, and what was found of that which was chosen."""
+        return [*self._about_current(), *self.chosen()]
+
+    def _about_current(self) -> list[str]:
+        if self.waits:
+            told = [f"PENDING: {stays(self.record)}; this issue waits to be released"]
+            return [*told, *(f"  {why}" for why in self.waits), f"  to release it: {by_hand(self.record)}"]
+        if self.folder is None or self.current in (None, self.record["issue"]):
+            return []
+        return [f"current shows issue {self.current:03d}, released by hand; tiedown history says why"]
 
     def told_late(self) -> list[str]:
         """Return in words which issues a run wrote that did not come to its end."""
@@ -44,6 +80,13 @@ class Outcome:
 
     def _untold(self) -> str:
         return f" ({'; '.join(self.told_late())})" if self.untold else ""
+
+
+def outcome(record: Record, folder: Path | None, issued: bool, current: int | None) -> Outcome:
+    """Return what became of a run, with the issue that `current` shows now."""
+    number = record["issue"]
+    waits = waits_for(record) if is_pending(record) and current != number else []
+    return Outcome(record, folder, issued, current, tuple(waits))
 
 
 def _from_here(folder: Path | None) -> str:

@@ -61,6 +61,7 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "target": survey.target,
         "caution": CAUTION,
         "changes": changes,
+        "release": None,
         "files": laid.files,
         "notes": [*_notes(job, laid, last), *precision_notes(precise, survey)],
         "doubts": _doubts(survey, solved),

@@ -13,7 +13,8 @@ from pipeline.intake.prepare import Prepared, load, owner, prepare
 from pipeline.issue.folder import untold
 from pipeline.issue.folder.belongs import in_the_way
 from pipeline.issue.folder.confirmed import confirm, confirmed, signs_of
-from pipeline.issue.folder.publish import Appeared, job_lock, next_number, open_issue, recover
+from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue, recover
+from pipeline.issue.folder.released import is_pending, to_show
 from pipeline.issue.folder.standing import newest_standing
 from pipeline.issue.geopackage.previous import Lost
 from pipeline.issue.geopackage.write import NotWritten, TooLarge
@@ -28,9 +29,10 @@ from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import at_hand, fingerprint, same
 from pipeline.reissue.intact import damage, refuse_damaged
 from pipeline.run.layers import dry, lay_out
-from pipeline.run.outcome import Outcome
+from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
 from pipeline.run.record import account
+from pipeline.run.releasing import decided, drawn_from, follow, former_register, newest_issue
 from pipeline.run.telling import acknowledge, with_untold
 from pipeline.run.unaltered import refuse_altered
 from pipeline.sealed import sealed_off
@@ -55,10 +57,10 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
     nothing is written. Any other exception is a fault of the program, and the previous issue stands.
     """
     loaded = load(Path(path))
-    outcome = _run(loaded, dry_run, progress)
+    became = _run(loaded, dry_run, progress)
     if told and not dry_run:
-        acknowledge(outcome)
-    return outcome
+        acknowledge(became)
+    return became
 
 
 def _run(loaded: LoadedJob, dry_run: bool, progress: Progress | None) -> Outcome:
@@ -77,7 +79,7 @@ def _run(loaded: LoadedJob, dry_run: bool, progress: Progress | None) -> Outcome
                     return with_untold(standing, folder)
         examined = examine(prepared, problems, progress)
         solved = solve(examined.survey, examined.doubts)
-        diagnoses = diagnose(examined.survey, solved)
+        diagnoses = diagnose(examined.survey, solved, former_register(folder, solved))
         settled = settle(examined.survey, solved)
         made_of = fingerprint(examined.survey, solved, settled.drafter.given)
         job = Ready(examined, solved, diagnoses, settled, made_of)
@@ -92,7 +94,7 @@ def _run(loaded: LoadedJob, dry_run: bool, progress: Progress | None) -> Outcome
 def _unchanged(prepared: Prepared, folder: Path) -> Outcome | None:
     """Return the newest issue where everything at hand is as it was when that was made or last confirmed."""
     found = newest_standing(folder)
-    recover(folder)
+    shown = recover(folder, found[1] if found else None)
     if found is None:
         return None
     path, record = found
@@ -103,43 +105,42 @@ def _unchanged(prepared: Prepared, folder: Path) -> Outcome | None:
     refuse_damaged(path.parent, record, noted.signs)
     if signs != noted.signs:
         confirm(folder, record["issue"], hand, signs)
-    return Outcome(record, path.parent, False)
+    return outcome(record, path.parent, False, follow(folder, record, prepared.loaded.job.issue.release, shown))
 
 
-def _last(folder: Path) -> Last | None:
-    """Return the newest issue of a job, None where there is none yet."""
-    found = newest_standing(folder)
-    return Last.of(*found) if found else None
-
-
-def _standing(job: Ready, last: Last | None, folder: Path) -> Outcome | None:
-    """Return the newest issue where nothing that shapes the job's has changed since."""
-    if last is None or not same(last.record["identity"], job.fingerprint.sums):
-        return None
-    refuse_damaged(last.folder, last.record, confirmed(folder, last.record["issue"]).signs)
-    return Outcome(last.record, last.folder, False)
+def _stands(job: Ready, newest: Last, folder: Path) -> bool:
+    """Say whether nothing that shapes the job's issue has changed since the newest. Raises as `refuse_damaged`."""
+    if not same(newest.record["identity"], job.fingerprint.sums):
+        return False
+    refuse_damaged(newest.folder, newest.record, confirmed(folder, newest.record["issue"]).signs)
+    return True
 
 
 def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
     """Do everything but write."""
-    last = _last(folder)
-    if (standing := _standing(job, last, folder)) is not None:
-        return standing
+    newest, shown = newest_issue(folder), to_show(folder, [number for number, _ in issues(folder)])
+    if newest is not None and _stands(job, newest, folder):
+        return outcome(newest.record, newest.folder, False, shown)
+    last = drawn_from(folder, newest, shown)
     laid = dry(job.settled, job.causes(), progress)
     refuse_altered(job.survey)
     told = account(job, laid, next_number(folder), None, last.record if last else None)
-    return Outcome(told, None, False)
+    return outcome(told, None, False, shown)
 
 
 def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
-    """Write and publish the next issue, unless nothing that shapes it has changed since the newest."""
-    last = _last(folder)
-    recover(folder)
-    if last is not None and (standing := _standing(job, last, folder)) is not None:
-        hand, signs = at_hand(job.survey.prepared), signs_of(last.folder)
+    """Write and publish the next issue, unless nothing that shapes it has changed since the newest.
+
+    What changed is told since the issue that `current` shows, which is the one that is drawn from.
+    """
+    newest, rule = newest_issue(folder), job.survey.job.issue.release
+    shown = recover(folder, newest.record if newest else None)
+    if newest is not None and _stands(job, newest, folder):
+        hand, signs = at_hand(job.survey.prepared), signs_of(newest.folder)
         refuse_altered(job.survey)
-        confirm(folder, last.record["issue"], hand, signs)
-        return standing
+        confirm(folder, newest.record["issue"], hand, signs)
+        return outcome(newest.record, newest.folder, False, follow(folder, newest.record, rule, shown))
+    last = drawn_from(folder, newest, shown)
     compared = against(last, job.survey, job.solved, job.fingerprint)
     because = list(compared.because)
     changes: Changes | None = None
@@ -149,17 +150,20 @@ def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
         laid = lay_out(settled, job.causes(), package, staged.number, progress, compared.rows)
         if last is not None:
             because += attributes_changed(laid.changes)
+            because = because or [f"everything is as it was when issue {last.record['issue']:03d} was made"]
             changes = {**laid.changes, "since": last.record["issue"], "because": because}
         told = account(job, laid, staged.number, changes, last.record if last else None)
         told["notes"] = [*told["notes"], *_altered_since(folder, last)]
+        told["release"] = decided(job, laid, told, last if shown is not None else None, compared.rows is not None)
         told["files"] = [*told["files"], write_report(staged.path, told, laid.plan)]
         record = write_record(staged.path, told)
         hand = at_hand(job.survey.prepared)
         refuse_altered(job.survey)
         untold.note(folder, staged.number)
-        place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC))
+        pending = is_pending(record)
+        place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC), pending=pending)
     confirm(folder, record["issue"], hand, signs_of(place))
-    return Outcome(record, place, True)
+    return outcome(record, place, True, shown if pending else record["issue"])
 
 
 def _altered_since(folder: Path, last: Last | None) -> list[str]:

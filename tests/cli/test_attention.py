@@ -198,3 +198,58 @@ def test_quiet_of_several_jobs_leaves_out_the_good_ones(tmp_path: Path) -> None:
     assert not any(name in found.output for name in ("good", "fine"))
     alone = tiedown("run", "--quiet", tmp_path / "good" / "job.toml", tmp_path / "fine" / "job.toml")
     assert (alone.exit_code, alone.output) == (0, "")
+
+
+# What is chosen to fail on
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        ("failed", 3), ("suspect", 3), ("untied", 0), ("unclosed,unchecked", 0), ("untied,failed", 3),
+        ("outside_sessions", 0), ("refused", 0),
+    ],
+)  # fmt: skip
+def test_fail_on_chooses_among_what_an_issue_says(
+    words: str, code: int, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """And what needs attention is told all the same."""
+    folder = tmp_path_factory.getbasetemp() / "fail-on"
+    path = folder / "job.toml"
+    if not path.exists():
+        failing().write(folder)
+        assert tiedown("run", path).exit_code == 3
+    found = tiedown("run", "--quiet", "--fail-on", words, path)
+    assert found.exit_code == code and "FAILS" in found.stdout
+    assert ("--fail-on failed: 1 failing occupation, 1 session" in found.stdout) is ("failed" in words)
+
+
+def test_fail_on_finds_what_needs_no_attention_otherwise(tmp_path: Path) -> None:
+    """Rows outside every session, in a file of a day that has others; an unclosed session."""
+    job = simulate(SMALL)
+    path = job.write(tmp_path)
+    last = job.rows["time"][-1] + np.timedelta64(9, "h")
+    append_rows(tmp_path / "rover001.csv", [{"Point": "X1", "Observed": f"{last}Z"}])
+    assert tiedown("run", path).exit_code == 0
+    for words in (("failed",), ("failed", "outside_sessions")):
+        found = tiedown("run", "--quiet", *(part for word in words for part in ("--fail-on", word)), path)
+        assert found.exit_code == (3 if "outside_sessions" in words else 0)
+    assert found.stdout.count("\n") == 2 and "--fail-on outside_sessions: 1 row held back" in found.stdout
+
+
+def test_a_refused_job_counts_where_it_is_chosen(tmp_path: Path) -> None:
+    bad, good = spoiled().write(tmp_path / "bad"), simulate(SMALL).write(tmp_path / "good")
+    assert tiedown("run", "--fail-on", "failed,refused", bad, good).exit_code == 2
+    found = tiedown("run", "--fail-on", "failed", "--json", bad, good)
+    assert found.exit_code == 0
+    jobs = json.loads(found.stdout)["jobs"]
+    assert [(one["outcome"], one["exit_code"]) for one in jobs] == [("refused", 0), ("unchanged", 0)]
+    assert tiedown("run", "--fail-on", "nonsense", good).exit_code == 2
+
+
+def test_the_lines_of_many_jobs_end_with_the_worst(tmp_path: Path) -> None:
+    """Among those that need attention, the failed one is nearest to the prompt."""
+    paths = [make().write(tmp_path / name) for name, make in (("a", failing), ("b", untied), ("c", floating))]
+    said = tiedown("run", *paths).stdout.splitlines()
+    lines = [line for line in said if line.startswith("  needs attention")]
+    assert [next(name for name in "abc" if f"/{name}/job.toml" in line) for line in lines] == ["c", "b", "a"]

@@ -65,7 +65,7 @@ def test_a_doubt_takes_the_proof_away_until_it_is_confirmed(
         assert row["proof"] == ("unchecked" if row["session"] in sessions else "bracketed")
     for row in issue.sessions.rows:
         assert row["verdict"] == ("unchecked" if row["session"] in sessions else "proven")
-    (page,) = (tmp_path / "out/issues/001").glob("*.html")
+    (page,) = (tmp_path / "out/issues/001").glob("*-001.html")
     assert doubt["what"] in html.unescape(page.read_text(encoding="utf-8"))
 
     again = run_job(path)

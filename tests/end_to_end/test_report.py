@@ -21,7 +21,7 @@ NUMBERS = ("d_east", "d_north", "d_horizontal", "d_height", "hu95", "vu95")
 
 
 def report(issue: Issue) -> Element:
-    (path,) = issue.folder.glob("*.html")
+    (path,) = issue.folder.glob("*-[0-9]*.html")
     return read_page(path.read_bytes())
 
 
@@ -152,7 +152,7 @@ def test_a_hostile_name_stays_text(tmp_path: Path) -> None:
 
 def test_tens_of_thousands_of_points_are_thinned(tmp_path: Path) -> None:
     issue = run_written(simulate(Plan(sessions=1, points=20_000)).write(tmp_path))
-    (path,) = issue.folder.glob("*.html")
+    (path,) = issue.folder.glob("*-[0-9]*.html")
     assert path.stat().st_size < 150_000
     told = report(issue).section("plan").text()
     found = re.search(r"([\d\u202f]+) of ([\d\u202f]+) readings with coordinates are drawn", told)

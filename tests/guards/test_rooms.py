@@ -25,7 +25,7 @@ ORDER = (
     ("draft",),
     ("reissue",),
     ("run", "check", "trace", "history", "verify", "fieldwork", "opened"),
-    ("aside", "new_job"),
+    ("aside", "new_job", "release"),
     ("cli",),
     ("__init__",),
 )

@@ -45,7 +45,7 @@ def test_each_issue_says_what_changed_in_it_and_why(issued: Path) -> None:
     assert first.changes is None and first.because == ("first issue",)
     assert first.made_at is not None and first.points == 80 and first.checks_failed == 0
     assert second.changes is not None and second.changes.since == 1
-    assert second.changes.counts == {"moved": 40, "added": 0, "withdrawn": 0, "held": 0, "released": 0}
+    assert second.changes.counts == {"moved": 40, "added": 0, "withdrawn": 0, "held": 0, "released": 0, "recoded": 0}
     assert second.changes.max_vertical == pytest.approx(0.006, abs=2e-5)
     assert any("CM1" in reason and "height" in reason for reason in second.because)
     assert third.changes is not None and third.changes.since == 2

@@ -144,7 +144,9 @@ before = len(issues(folder))
 assert os.waitpid(start(), 0)[1] == 0
 assert len(issues(folder)) == before + 1
 assert {{path.name for path in folder.iterdir()}} == {{".lock", "issues", "current", "register.csv"}}
-assert {{file.name for file in (folder / "current").iterdir()}} == {{f"j-{{before + 1:03d}}.gpkg", "issue.json"}}
+assert {{file.name for file in (folder / "current").iterdir()}} == {{
+    f"j-{{before + 1:03d}}.gpkg", "j.gpkg", "issue.json"
+}}
 """
 
 

@@ -21,7 +21,7 @@ Rows = list[dict[str, Any]]
 def rows_of(outcome: Outcome, layer: str) -> Rows:
     """Read a layer's columns by SQLite alone."""
     assert outcome.folder is not None
-    (package,) = outcome.folder.glob("*.gpkg")
+    (package,) = outcome.folder.glob("*-[0-9]*.gpkg")
     with closing(sqlite3.connect(f"file:{package}?mode=ro&immutable=1", uri=True)) as file:
         file.row_factory = sqlite3.Row
         return [dict(row) for row in file.execute(f'select * from "{layer}"')]
@@ -202,7 +202,7 @@ def test_an_earlier_issue_that_is_damaged_does_not_stop_the_next(job: Simulation
     path = job.write(tmp_path)
     first = run_job(path)
     assert first.folder is not None
-    (package,) = first.folder.glob("*.gpkg")
+    (package,) = first.folder.glob("*-[0-9]*.gpkg")
     package.write_bytes(package.read_bytes()[:3000])
     rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "easting", 0.012)
     second = run_job(path)

@@ -18,7 +18,7 @@ from pipeline.run.run_job import Outcome
 
 def rows_of(outcome: Outcome, layer: str) -> list[dict[str, Any]]:
     assert outcome.folder is not None
-    (package,) = outcome.folder.glob("*.gpkg")
+    (package,) = outcome.folder.glob("*-[0-9]*.gpkg")
     with closing(sqlite3.connect(f"file:{package}?mode=ro&immutable=1", uri=True)) as file:
         file.row_factory = sqlite3.Row
         return [dict(row) for row in file.execute(f'select * from "{layer}"')]
@@ -100,13 +100,27 @@ def test_a_recoded_point_is_counted_and_told(
     names = {row["name"] for row in rows_of(first, "points")[:3]}
     rewrite_export(tmp_path / "rover001.csv", lambda row: row | ({"Code": "TREE"} if row["Point"] in names else {}))
     second = run_job(path)
-    assert rows_of(second, "changes") == []
+    rows = rows_of(second, "changes")
+    assert {(row["name"], row["change"]) for row in rows} == {(name, "recoded") for name in names}
+    assert all(" to TREE; the raw file rover001.csv changed" in row["because"] for row in rows)
     changes = second.record["changes"]
     assert (changes["attributes"], changes["moved"], changes["added"], changes["withdrawn"]) == (3, 0, 0, 0)
     assert "the code or another attribute of 3 points changed" in changes["because"]
     show_history(path, as_json=False)
     told = capsys.readouterr().out
-    assert "3 with changed attributes" in told and "no point changed" not in told
+    assert "3 recoded" in told and "no point changed" not in told
+
+
+def test_a_renamed_point_is_recoded_and_neither_gone_nor_new(job: Simulation, tmp_path: Path) -> None:
+    path = job.write(tmp_path)
+    name = str(rows_of(run_job(path), "points")[0]["name"])
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | ({"Point": "P-9"} if row["Point"] == name else {}))
+    second = run_job(path)
+    (row,) = rows_of(second, "changes")
+    told = f"name {name} to P-9; the raw file rover001.csv changed"
+    assert (row["name"], row["change"], row["because"]) == ("P-9", "recoded", told)
+    changes = second.record["changes"]
+    assert (changes["recoded"], changes["added"], changes["withdrawn"], changes["attributes"]) == (1, 0, 0, 0)
 
 
 def test_a_revision_that_touches_no_file_changes_no_attribute(job: Simulation, tmp_path: Path) -> None:
@@ -132,6 +146,7 @@ def test_other_coordinates_in_the_export_name_the_export_alone(job: Simulation, 
 
 def test_settings_hold_points_back_and_move_none(job: Simulation, tmp_path: Path) -> None:
     """A tolerance that no check meets any more; then a tie mark is revised while points of all sessions come back."""
+    job.job["issue"] = {"release": "any"}  # what changed is told since the issue that is in use
     path = job.write(tmp_path)
     run_job(path)
     plain = path.read_text(encoding="utf-8")

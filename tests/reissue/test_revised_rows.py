@@ -20,7 +20,7 @@ import pyarrow as pa
 import pyogrio
 import pytest
 from altered import change, touch_header
-from issued import Issue, current_issue
+from issued import Issue, newest_issue
 from simulate import Plan, Simulation, simulate
 from simulate_files import write_register
 from typer.testing import CliRunner
@@ -98,7 +98,7 @@ class First:
 
     @property
     def newest(self) -> Issue:
-        return current_issue(self.folder / "out")
+        return newest_issue(self.folder / "out")
 
     def revised(self, metres: float = 0.004) -> Issue:
         """Revise the mark that ties the first session, and issue the job again."""
@@ -204,7 +204,7 @@ def test_one_revision_after_the_other(wide: Path, tmp_path: Path, copies: list[i
     assert last.record["issue"] == 4
     assert [row[0] for row in everything(last.package, "select count(*) from changes")] == [8]
     run_job(kept.job.write(tmp_path / "fresh"))
-    fresh = current_issue(tmp_path / "fresh" / "out")
+    fresh = newest_issue(tmp_path / "fresh" / "out")
     for name in LAYERS[:-1]:
         order = f'select * from "{name}" order by fid'
         assert everything(last.package, order) == everything(fresh.package, order), name
@@ -249,7 +249,7 @@ def test_other_changes_are_written_anew_or_come_out_the_same(
     run_job(job.write(tmp_path / "kept"))
     assert copies == ([0] if how == "a session's times" else [])
     run_job(job.write(tmp_path / "fresh"))
-    last, fresh = (current_issue(tmp_path / place / "out") for place in ("kept", "fresh"))
+    last, fresh = (newest_issue(tmp_path / place / "out") for place in ("kept", "fresh"))
     for name in LAYERS[:-1]:
         order = f'select * from "{name}" order by fid'
         assert everything(last.package, order) == everything(fresh.package, order), name
@@ -261,7 +261,7 @@ def test_a_package_that_a_viewer_touched_is_not_copied(wide: Path, tmp_path: Pat
     revise(first.job, tmp_path, 0.004)
     assert run_job(first.path).exit_code == 0
     assert copies == []
-    assert current_issue(tmp_path / "out").record["changes"]["moved"] == 8
+    assert newest_issue(tmp_path / "out").record["changes"]["moved"] == 8
 
 
 def test_a_copy_that_does_not_read_back_is_never_issued(
@@ -272,7 +272,7 @@ def test_a_copy_that_does_not_read_back_is_never_issued(
     monkeypatch.setattr(changed_rows.ChangedRows, "fids", lambda self: np.concatenate(self.changed) + 2)
     with pytest.raises(Exception, match="does not hold what was written"):
         first.revised()
-    assert current_issue(tmp_path / "out").record["issue"] == 1
+    assert newest_issue(tmp_path / "out").record["issue"] == 1
 
 
 def two_layers(job: Simulation, folder: Path) -> Path:
@@ -302,10 +302,10 @@ def test_rows_of_two_layers_of_one_file_are_not_taken_for_one_another(tmp_path: 
     run_job(path)
     revise(job, tmp_path / "kept", 0.004)
     run_job(path)
-    last = current_issue(tmp_path / "kept" / "out")
+    last = newest_issue(tmp_path / "kept" / "out")
     assert last.record["changes"]["moved"] == 8
     run_job(two_layers(job, tmp_path / "fresh"))
-    fresh = current_issue(tmp_path / "fresh" / "out")
+    fresh = newest_issue(tmp_path / "fresh" / "out")
     order = "select * from points order by fid"
     assert everything(last.package, order) == everything(fresh.package, order)
 
@@ -315,7 +315,7 @@ def test_points_of_a_session_that_is_gone_have_no_coordinates(wide: Path, tmp_pa
     gone = job.job["session"].pop(0)
     run_job(job.write(tmp_path / "kept"))
     run_job(job.write(tmp_path / "fresh"))
-    last, fresh = (current_issue(tmp_path / place / "out") for place in ("kept", "fresh"))
+    last, fresh = (newest_issue(tmp_path / place / "out") for place in ("kept", "fresh"))
     order = "select * from held_back order by fid"
     assert everything(last.package, order) == everything(fresh.package, order)
     assert {row[0] for row in everything(last.package, "select easting from held_back")} == {None}, gone
@@ -342,7 +342,7 @@ def test_an_issue_that_is_altered_while_it_is_copied_ends_the_run(
     assert not list((tmp_path / "out").glob(".staging*"))
     monkeypatch.undo()
     assert run_job(first.path).record["issue"] == 2
-    assert everything(current_issue(tmp_path / "out").package, "select code from points where fid = 1") != [("EDITED",)]
+    assert everything(newest_issue(tmp_path / "out").package, "select code from points where fid = 1") != [("EDITED",)]
 
 
 @pytest.mark.parametrize("beyond", [-1, 0, 1, 4, 6])

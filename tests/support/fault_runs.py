@@ -207,6 +207,7 @@ def damaged(folder: Path) -> list[str]:
     for issue in sorted((folder / "issues").iterdir()):
         record = json.loads((issue / "issue.json").read_text(encoding="utf-8"))
         names = {"issue.json", *(entry["name"] for entry in record["files"])}
+        names |= {entry["name"].replace(f"-{issue.name}.", ".") for entry in record["files"]}
         if {path.name for path in issue.iterdir()} != names:
             bad.append(f"{issue.name} has other files than its record says")
         for entry in record["files"]:

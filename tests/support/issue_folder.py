@@ -30,10 +30,13 @@ def whole(folder: Path) -> int:
     """Assert that every issue is whole, `current` is the newest and nothing is left over; return its number."""
     found = issues(folder)
     for number, path in found:
-        assert {file.name for file in path.parent.iterdir()} == {f"j-{number:03d}.gpkg", "issue.json"}
+        # where links are not to be had, the copy that is `current` has the name without the number, the issue has not
+        files = {file.name for file in path.parent.iterdir()}
+        assert files - {"j.gpkg"} == {f"j-{number:03d}.gpkg", "issue.json"}
         assert (path.parent / f"j-{number:03d}.gpkg").read_text() == "points"
         assert json.loads(path.read_text())["issue"] == number
     assert json.loads((folder / "current" / "issue.json").read_text())["issue"] == found[-1][0]
+    assert (folder / "current" / "j.gpkg").read_text() == "points"
     assert [entry.issue for entry in read_register(folder)] == [number for number, _ in found]
     assert {path.name for path in folder.iterdir()} == {".lock", "issues", "current", "register.csv"}
     return found[-1][0]

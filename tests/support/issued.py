@@ -110,7 +110,7 @@ class Issue:
     @cached_property
     def package(self) -> Path:
         """The GeoPackage's path."""
-        (found,) = self.folder.glob("*.gpkg")
+        (found,) = (path for path in self.folder.glob("*.gpkg") if not path.is_symlink())
         return found
 
     @cached_property
@@ -151,6 +151,11 @@ class Issue:
 def current_issue(folder: Path) -> Issue:
     """Return the issue that ``current`` shows, in a job's folder."""
     return Issue((folder / "current").resolve(strict=True))
+
+
+def newest_issue(folder: Path) -> Issue:
+    """Return the newest issue in a job's folder, whether ``current`` shows it or it waits to be released."""
+    return Issue(max((folder / "issues").iterdir()))
 
 
 def everything_below(folder: Path) -> dict[str, bytes | None]:

@@ -107,7 +107,8 @@ class Bench:
         assert {path.name for path in self.folder.iterdir()} == KEPT
         for number in found.issues:
             files = {path.name for path in (self.folder / "issues" / f"{number:03d}").iterdir()}
-            assert files == {f"simulated-{number:03d}.gpkg", f"simulated-{number:03d}.html", "issue.json"}
+            names = {f"simulated{of}.{kind}" for of in (f"-{number:03d}", "") for kind in ("gpkg", "html")}
+            assert files == names | {"issue.json"}
         assert (self.folder / "current").resolve().name == f"{max(found.issues):03d}"
 
     def next_run(self, before: int) -> None:

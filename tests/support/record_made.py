@@ -107,7 +107,7 @@ def record(**other: Any) -> dict[str, Any]:
                 for name, side in (("easting", "east"), ("northing", "north"), ("height", "up"))
             },
         },
-        "caution": "No substitute for a licensed surveyor.", "changes": None,
+        "caution": "No substitute for a licensed surveyor.", "changes": None, "release": None,
         "files": [{"name": "made-up-001.gpkg", "sha256": "cd" * 32}],
         "notes": [], "doubts": [], "wholly_held_back": [], "diagnoses": [],
         "marks": [mark("CM1", 1000.0, 5000.0)], "untied": [],

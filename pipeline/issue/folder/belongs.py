@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.files.packages import SQLITE
-from pipeline.issue.folder import confirmed, current, holder, issues_list, untold
+from pipeline.issue.folder import confirmed, current, holder, issues_list, released, untold
 from pipeline.issue.folder.marker import Marker, read_marker, write_marker
 from pipeline.issue.folder.names import (
     ISSUES,
@@ -19,6 +19,7 @@ from pipeline.issue.folder.names import (
     is_scratch,
     is_unmarked_scratch,
 )
+from pipeline.issue.folder.plain_names import plain_name
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, stated
 from pipeline.job.named_folder import names_folder
@@ -128,6 +129,7 @@ def _noted(path: Path) -> bool:
 _NOTES: dict[str, Callable[[Path], bool]] = {
     LOCK: _empty,
     confirmed.NAME: _noted,
+    released.NAME: lambda _: False,
     untold.NAME: lambda _: False,
     holder.NAME: lambda _: False,
 }
@@ -189,7 +191,9 @@ def job_of(folder: Path) -> str | None:
         return None
     for place in sorted(places, key=lambda path: int(path.name), reverse=True):
         ending = f"-{place.name}.gpkg"
-        names = [found.name.removesuffix(ending) for found in place.glob(f"*{ending}")]
+        found = [path.name for path in place.glob(f"*{ending}")]
+        plain = {plain_name(name, int(place.name)) for name in found}
+        names = [name.removesuffix(ending) for name in found if name not in plain]
         if len(names) == 1:
             return names[0]
     return None

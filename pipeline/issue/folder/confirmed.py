@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipeline.issue.folder.durable import put
+from pipeline.issue.folder.plain_names import is_plain_link
 
 NAME = ".confirmed"
 
@@ -45,6 +46,7 @@ def confirm(folder: Path, issue: int, at_hand: str, signs: Mapping[str, Signs]) 
 
 
 def signs_of(issue: Path) -> dict[str, Signs]:
-    """Return the signs of everything in an issue's folder but what readers alone touch. Raises OSError."""
-    at = {path.name: path.stat() for path in issue.iterdir() if not path.name.endswith("-shm")}
+    """Return the signs of everything in an issue's folder but what readers alone touch, and links. Raises OSError."""
+    files = (path for path in issue.iterdir() if not path.name.endswith("-shm") and not is_plain_link(path))
+    at = {path.name: path.stat() for path in files}
     return {name: (found.st_size, found.st_mtime_ns) for name, found in at.items()}

@@ -3,21 +3,17 @@
 A symbolic link where the file system and the user's rights allow one, else a plain copy of the issue.
 """
 
-import errno
 import os
 import shutil
 from collections.abc import Iterable
 from pathlib import Path
 
 from pipeline.issue.folder.names import ISSUES, is_number
+from pipeline.issue.folder.plain_names import lay_all, make_link
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, stated
 
 NAME = "current"
-
-# What systems say where links are not to be had: not supported, not permitted, or (Windows) a right not held.
-_NO_LINKS = {errno.EPERM, errno.EOPNOTSUPP, errno.ENOSYS, errno.ENOTSUP, errno.EINVAL}
-_PRIVILEGE_NOT_HELD = 1314
 
 
 class Switch:
@@ -31,9 +27,10 @@ class Switch:
         self._current = folder / NAME
         self._fresh = folder / f"{scratch}-{NAME}"
         self._old = folder / f"{scratch}-old"
-        self._is_link = _link(issue.relative_to(folder), self._fresh)
+        self._is_link = make_link(issue.relative_to(folder), self._fresh, to_folder=True)
         if not self._is_link:
             shutil.copytree(source, self._fresh)
+            lay_all(folder, self._fresh, int(issue.name))
 
     def make_room(self) -> None:
         """Move aside what cannot be replaced in one step: a copy, or anything by a copy. Raises OSError."""
@@ -63,8 +60,17 @@ def shows(folder: Path, issue: Path) -> bool:
         return False
 
 
+def name_files(folder: Path, issue: Path) -> None:
+    """Let the files of the issue that ``current`` shows have their names without the number. Raises OSError.
+
+    An issue that was made before there were such names gets them here; its files are left as they are.
+    """
+    current = folder / NAME
+    lay_all(folder, issue if current.is_symlink() else current, int(issue.name))
+
+
 def remove_link(folder: Path) -> None:
-    """Remove a link to an issue where no issue is left that it could show. Raises OSError."""
+    """Remove a link to an issue where none is left that it may show. Raises OSError."""
     if (folder / NAME).is_symlink():
         (folder / NAME).unlink()
 
@@ -97,13 +103,3 @@ def _strange(copy: Path, names: Iterable[str]) -> list[str] | None:
     except (RecordError, OSError, KeyError, TypeError, ValueError):
         return None
     return [name for name in names if not name.startswith(begins) and name != RECORD]
-
-
-def _link(target: Path, link: Path) -> bool:
-    try:
-        os.symlink(target, link, target_is_directory=True)
-    except OSError as error:
-        if error.errno in _NO_LINKS or getattr(error, "winerror", None) == _PRIVILEGE_NOT_HELD:
-            return False
-        raise
-    return True

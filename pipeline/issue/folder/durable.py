@@ -35,7 +35,8 @@ def sync_tree(folder: Path) -> None:
     """Wait until everything under ``folder``, and the folder itself, is on the disk. Raises OSError."""
     for place, _, files in os.walk(folder, topdown=False):
         for name in files:
-            sync(Path(place, name))
+            if not os.path.islink(os.path.join(place, name)):  # what it leads to is among them
+                sync(Path(place, name))
         sync(Path(place))
 
 

@@ -15,6 +15,8 @@ NAME = "register.csv"
 
 #: Stands for a verdict in the line of an issue that was set aside.
 SET_ASIDE = "set aside"
+#: Stands for a verdict in the line of an issue that was released by hand, beside the line of the issue itself.
+RELEASED = "released"
 
 _HEADER = ("issue", "made_at", "verdict", "because")
 #: By which of them a spreadsheet may have parted the header that it saved.
@@ -48,7 +50,13 @@ def read_register(folder: Path) -> list[Entry]:
 
 def registered(folder: Path) -> set[int]:
     """Return the numbers of all issues that have a line, whatever has become of the rest of it. Raises as above."""
-    return {int(row[0]) for row in _rows(_text(folder / NAME)) if row and row[0].strip().isdecimal()}
+    lines = [row for row in _rows(_text(folder / NAME)) if row and row[0].strip().isdecimal()]
+    return {int(row[0]) for row in lines if RELEASED not in row[2:3]}
+
+
+def made(entries: Iterable[Entry]) -> dict[int, Entry]:
+    """Return the line of each issue's making, or of its being set aside: the last that is none of a release."""
+    return {entry.issue: entry for entry in entries if entry.verdict != RELEASED}
 
 
 def with_entries(folder: Path, entries: Iterable[Entry]) -> bytes:

@@ -40,6 +40,15 @@ def is_unmarked_scratch(name: str) -> bool:
     return _UNMARKED.fullmatch(name) is not None
 
 
+def numbered(folder: Path) -> list[tuple[int, Path]]:
+    """Return number and folder of everything that stands where issues do, whole or not, in no order."""
+    try:
+        entries = list((folder / ISSUES).iterdir())
+    except (FileNotFoundError, NotADirectoryError):
+        return []
+    return [(int(path.name), path) for path in entries if is_number(path.name)]
+
+
 def set_aside(folder: Path) -> dict[int, Path]:
     """Return the issues that were set aside, by number, each with the last folder that it was moved to."""
     try:

@@ -7,21 +7,22 @@ next run puts all three right. Everything here that writes needs `job_lock`.
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 from filelock import FileLock, Timeout
 
-from pipeline.issue.folder import current, holder, issues_list
+from pipeline.issue.folder import current, holder, issues_list, released
 from pipeline.issue.folder.belongs import Owner, claim
 from pipeline.issue.folder.durable import make_folder, put, sync, sync_tree, write_synced
 from pipeline.issue.folder.issues_list import Entry, read_register
-from pipeline.issue.folder.names import ISSUES, LOCK, STAGING, is_number, is_scratch, scratch, set_aside
+from pipeline.issue.folder.names import ISSUES, LOCK, STAGING, is_scratch, numbered, scratch, set_aside
+from pipeline.issue.folder.plain_names import lay_links
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import read_record
 from pipeline.problems import JobError, JobHeld, Problem
@@ -73,23 +74,31 @@ def issues(folder: Path) -> list[tuple[int, Path]]:
     return sorted((number, record) for number, record in found if record.is_file())
 
 
-def recover(folder: Path) -> None:
+def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None:
     """Put right what a run that died left behind: staging folders, lines missing in the register, an old ``current``.
+
+    Returns the number of the issue that ``current`` shows, None where none is released. ``newest`` is the record of
+    the newest issue, where it has been read already.
 
     Raises OSError where the folder cannot be written, RecordError where an issue's record cannot be read, and JobError
     where the register cannot be.
     """
     _sweep(folder)
-    existing = issues(folder)
+    existing = dict(issues(folder))
     known = issues_list.registered(folder)
-    add_lines(folder, [_entry_of(number, record) for number, record in existing if number not in known])
-    if existing:
-        issue = existing[-1][1].parent
-        if not current.shows(folder, issue):
-            switch = current.Switch(folder, issue, issue, scratch())
-            switch.make_room()
-            switch.finish()
-            _sweep(folder)
+    lines = [_entry_of(number, record) for number, record in existing.items() if number not in known]
+    add_lines(folder, [*lines, *released.missing_line(folder)])
+    shown = released.to_show(folder, existing, newest)
+    if shown is None:
+        return None
+    issue = existing[shown].parent
+    if not current.shows(folder, issue):
+        switch = current.Switch(folder, issue, issue, scratch())
+        switch.make_room()
+        switch.finish()
+        _sweep(folder)
+    current.name_files(folder, issue)
+    return shown
 
 
 def add_lines(folder: Path, entries: list[Entry]) -> None:
@@ -116,10 +125,11 @@ class Staged:
         if not self._published:
             _sweep(self.folder)
 
-    def publish(self, verdict: str, because: str, made_at: datetime) -> Path:
+    def publish(self, verdict: str, because: str, made_at: datetime, *, pending: bool = False) -> Path:
         """Sync the staged files, let the issue appear under its number, and return its folder.
 
-        ``made_at`` needs its offset from UTC; with ``verdict`` and ``because`` it goes to the issues list.
+        ``made_at`` needs its offset from UTC; with ``verdict`` and ``because`` it goes to the issues list. ``current``
+        does not follow an issue that is ``pending``, which its record says too.
 
         Raises FileNotFoundError where there is no issue.json, and OSError where the disk is full or the folder cannot
         be written. There is no new issue then, but with `Appeared`.
@@ -128,20 +138,24 @@ class Staged:
             raise FileNotFoundError(f"an issue without {RECORD} is not published: {self.path}")
         entry = Entry(self.number, made_at, verdict, because)
         issue = self.folder / ISSUES / f"{self.number:03d}"
+        lay_links(self.path, self.number)
         sync_tree(self.path)
         fresh_register = self.folder / scratch(issues_list.NAME)
         write_synced(fresh_register, issues_list.with_entries(self.folder, [entry]))
-        switch = current.Switch(self.folder, issue, self.path, scratch())
-        switch.make_room()
+        switch = None if pending else current.Switch(self.folder, issue, self.path, scratch())
+        if switch is not None:
+            switch.make_room()
         try:
             os.rename(self.path, issue)
         except OSError:
-            switch.undo()
+            if switch is not None:
+                switch.undo()
             raise
         self._published = True
         try:
             sync(issue.parent)
-            switch.finish()
+            if switch is not None:
+                switch.finish()
             os.replace(fresh_register, self.folder / issues_list.NAME)
             sync(self.folder)
             _sweep(self.folder)
@@ -166,15 +180,6 @@ def next_number(folder: Path) -> int:
     """Return one more than the highest number that there ever was, also of issues that were set aside or are gone."""
     given = {number for number, _ in numbered(folder)} | {entry.issue for entry in read_register(folder)}
     return 1 + max(given | set_aside(folder).keys(), default=0)
-
-
-def numbered(folder: Path) -> list[tuple[int, Path]]:
-    """Return number and folder of everything that stands where issues do, whole or not, in no order."""
-    try:
-        entries = list((folder / ISSUES).iterdir())
-    except (FileNotFoundError, NotADirectoryError):
-        return []
-    return [(int(path.name), path) for path in entries if is_number(path.name)]
 
 
 def _entry_of(number: int, path: Path) -> Entry:

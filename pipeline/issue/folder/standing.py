@@ -4,9 +4,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from pipeline.issue.folder.issues_list import NAME as REGISTER
-from pipeline.issue.folder.issues_list import SET_ASIDE, read_register
-from pipeline.issue.folder.names import ISSUES, set_aside
-from pipeline.issue.folder.publish import numbered
+from pipeline.issue.folder.issues_list import SET_ASIDE, made, read_register
+from pipeline.issue.folder.names import ISSUES, numbered, set_aside
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import LaterRecordError, RecordError, is_sealed, stated, understood
 from pipeline.issue.record_types import SealedRecord
@@ -53,8 +52,8 @@ def standing(folder: Path) -> Iterator[Standing | Problem]:
 
 def aside(folder: Path) -> set[int]:
     """Return the numbers of the issues that were set aside. Raises as above."""
-    last = {entry.issue: entry.verdict for entry in read_register(folder)}
-    return {number for number, verdict in last.items() if verdict == SET_ASIDE} | set_aside(folder).keys()
+    last = made(read_register(folder))
+    return {number for number, entry in last.items() if entry.verdict == SET_ASIDE} | set_aside(folder).keys()
 
 
 def _numbers(folder: Path) -> set[int]:

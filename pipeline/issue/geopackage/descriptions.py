@@ -54,7 +54,7 @@ _CHANGES = {
     "d_east": "new minus old, to the east [m]",
     "d_north": "new minus old, to the north [m]",
     "d_height": "new minus old, upwards [m]",
-    "because": "why",
+    "because": "why; of a recoded point first what it was and is",
 }
 
 

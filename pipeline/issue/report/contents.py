@@ -5,6 +5,7 @@ from typing import Any
 
 from pipeline.issue.attention import Kind, attention
 from pipeline.issue.record_types import Record
+from pipeline.issue.release import stays, waits_for
 from pipeline.issue.report import meanings
 from pipeline.issue.report.causes import causes
 from pipeline.issue.report.chosen import Chosen, choose
@@ -36,6 +37,8 @@ def contents(record: Record) -> dict[str, Any]:
         "verdicts": _verdicts(record),
         "reasons": _reasons(record),
         "changes": _changes(record),
+        "waits": waits_for(record),
+        "stays": stays(record),
         "sessions": session_table(record, package),
         "field_shifts": field_shift_table(record),
         "timelines": _timelines(record),
@@ -91,6 +94,8 @@ def looks(record: Record) -> list[tuple[str, str]]:
         told.append(("adjustment", f"the ties agree {how} than their uncertainties say"))
     if over := over_critical(record):
         told.append(("adjustment", f"{many(over, 'observation')} with a standardised residual over the critical value"))
+    waits = waits_for(record)
+    told[:0] = [("changes", f"not released when it was made, {stays(record)}: {why}") for why in waits]
     told[:0] = [("notes", doubt["what"]) for doubt in record["doubts"] if not doubt["confirmed"]]
     if record["notes"]:
         told.append(("notes", many(len(record["notes"]), "note")))

@@ -46,6 +46,7 @@ CHANGES = {
     Change.WITHDRAWN: "points that are no longer there: remove them from drawings",
     Change.HELD: "points of the previous issue that are now held back: remove them from drawings",
     Change.RELEASED: "points that were held back before and are now issued",
+    Change.RECODED: "points with another name, code or other attribute than before",
 }
 
 PLACES = {

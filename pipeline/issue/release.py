@@ -1,0 +1,47 @@
+"""Whether an issue may be released: what the job file's rule says of its record, and what waits, in words."""
+
+from pipeline.issue.record_types import AtStake, Record
+from pipeline.words import ReleaseRule, Verdict, counted
+
+#: So many sessions are told one by one, and so many failing occupations of each.
+_SESSIONS, _FAILING = 6, 3
+
+
+def waits_for(record: Record, rule: str | None = None) -> list[str]:
+    """Return in words why an issue is not released by a rule, its own where none is given; nothing where it is."""
+    release = record["release"]
+    if release is None:
+        return []
+    by = rule or release["rule"]
+    if by == ReleaseRule.ANY:
+        return []
+    if by == ReleaseRule.PROVEN:
+        verdict = record["verdict"]
+        return [] if verdict == Verdict.PROVEN else [f'its verdict is {verdict}, and issue.release asks for "proven"']
+    told = [_sentence(stake, release["current"]) for stake in release["at_stake"][:_SESSIONS]]
+    more = len(release["at_stake"]) - _SESSIONS
+    return [*told, f"and so in {counted(more, 'more session')}"] if more > 0 else told
+
+
+def stays(record: Record) -> str:
+    """Return in words what `current` shows in the place of an issue that waits."""
+    release = record["release"]
+    shown = release["current"] if release is not None else None
+    return f"current stays at issue {shown:03d}" if shown is not None else "there is no current issue yet"
+
+
+def by_hand(record: Record) -> str:
+    """Return the command that releases an issue."""
+    return f'tiedown release JOB {record["issue"]} --because "..."'
+
+
+def _sentence(stake: AtStake, current: int | None) -> str:
+    counts = ((stake["held"], "held back"), (stake["withdrawn"], "withdrawn"), (stake["moved"], "moved"))
+    told = [f"{count:,} {word}" for count, word in counts if count]
+    number = sum(count for count, _ in counts)
+    those = f"{counted(number, 'point')} of issue {current:03d}" if current is not None else counted(number, "point")
+    failing = ", ".join(stake["failing"][:_FAILING])
+    more = len(stake["failing"]) - _FAILING
+    rest = f" and {more} more" if more > 0 else ""
+    fails = "fails" if len(stake["failing"]) == 1 else "fail"
+    return f"in session {stake['session']}, on which {failing}{rest} {fails}, {those}: {', '.join(told)}"

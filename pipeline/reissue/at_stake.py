@@ -1,0 +1,72 @@
+"""What a new issue does to points of the current one that hang on a failing check: by that it waits for a hand."""
+
+from collections import Counter
+from collections.abc import Iterable
+
+from pipeline.intake.survey import Survey
+from pipeline.issue.record_types import AtStake, Record, RegisterMark
+from pipeline.reissue.changes import Touched, mark_changes
+from pipeline.reissue.reasons import joined
+from pipeline.solve.solve import Solved
+from pipeline.words import Change, Role
+
+
+def at_stake(
+    current: Record, survey: Survey, solved: Solved, rows: Iterable[RegisterMark], touched: Touched | None
+) -> list[AtStake]:
+    """Return the points of the current issue that are moved or taken away while a check that they hang on fails.
+
+    Args:
+        current: the record of the current issue.
+        survey: the job.
+        solved: the same, adjusted.
+        rows: the register's rows that the job uses.
+        touched: per session, how many points were moved or taken away; None where the two issues cannot be compared,
+            so that every point counts as moved.
+    """
+    if touched is None:
+        counts = {row["session"]: Counter({Change.MOVED: row["points"]}) for row in current["sessions"]}
+        touched = {session: count for session, count in counts.items() if count.total()}
+    failing = _failing(survey, solved, mark_changes(current["register"], list(rows)))
+    return [
+        {
+            "session": session,
+            "moved": counts[Change.MOVED],
+            "withdrawn": counts[Change.WITHDRAWN],
+            "held": counts[Change.HELD],
+            "failing": failing[session],
+        }
+        for session, counts in sorted(touched.items())
+        if session in failing
+    ]
+
+
+def _failing(survey: Survey, solved: Solved, revised: Iterable[str]) -> dict[str, list[str]]:
+    """Return per session the failing occupations that its points hang on, in words.
+
+    They are its own, those of sessions that temporary marks join to it, and any on a ``revised`` mark that ties it.
+    """
+    on_marks, revised = solved.occupations, set(revised)
+    names = [window.session.name for window in survey.windows]
+    points = on_marks.table.column("name").to_pylist()
+    failing = on_marks.compared.judged & ~on_marks.compared.passed
+    ties = [(names[s], mark) for s, mark, role in _ties(survey, solved) if role is Role.TIE]
+    known = survey.register.names if survey.register is not None else ()
+    groups = joined((session, mark) for session, mark in ties if mark not in known)
+    found: dict[str, list[tuple[bool, str]]] = {}
+    for row in failing.nonzero()[0].tolist():
+        own, mark = names[int(on_marks.session[row])], on_marks.marks[row]
+        first = {own} | {session for session, tied in ties if tied == mark and mark in revised}
+        reached = first.union(*(group for group in groups if group & first))
+        for session in reached:
+            where = "" if session == own else f" in session {own}"
+            found.setdefault(session, []).append((bool(where), f"{points[row]} on {mark}{where}"))
+    return {session: [text for _, text in sorted(told, key=lambda one: one[0])] for session, told in found.items()}
+
+
+def _ties(survey: Survey, solved: Solved) -> list[tuple[int, str, Role]]:
+    """Return session, mark and role of every occupation, and of every base that stands over a mark."""
+    on_marks = solved.occupations
+    found = list(zip(on_marks.session.tolist(), on_marks.marks, on_marks.roles, strict=True))
+    setups = ((window.index, window.session.setup) for window in survey.windows)
+    return [*found, *((number, setup.mark, Role.TIE) for number, setup in setups if setup is not None)]

@@ -1,0 +1,75 @@
+"""An issue released by hand: ``current`` is let show it, whatever was decided when it was made, and why is kept."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipeline.intake.prepare import load, owner
+from pipeline.issue.folder.issues_list import read_register
+from pipeline.issue.folder.publish import issues, job_lock, recover
+from pipeline.issue.folder.released import ByHand, note
+from pipeline.issue.folder.standing import aside, standing_issue
+from pipeline.problems import JobError, Problem, refusals_told
+from pipeline.reissue.intact import refuse_damaged
+
+
+@dataclass(frozen=True)
+class Released:
+    """What was done: the issue, the one that `current` showed before (None: none), and which is the newest."""
+
+    issue: int
+    before: int | None
+    newest: int
+    because: str
+
+    @property
+    def was_current(self) -> bool:
+        """Say whether the issue was the current one already, so that there was nothing to do."""
+        return self.issue == self.before
+
+
+@refusals_told()
+def release(path: Path, number: int, because: str) -> Released:
+    """Let `current` show an issue, older or newer than the one that it shows, and keep when and why.
+
+    Args:
+        path: the job file.
+        number: the issue.
+        because: why it may be used, in somebody's words.
+
+    Raises `JobError` where there is no such issue, where it is not what was issued, where no reason is given or the
+    disk refuses; and `JobHeld` where a run holds the job.
+    """
+    loaded = load(path)
+    folder, why = loaded.job.job.folder, " ".join(because.split())
+    if not why:
+        raise _refused(path, "no reason is given", 'say why the issue may be used: --because "..."')
+    if not folder.is_dir():
+        raise _refused(path, f"there is no issue {number:03d} in {folder}", "see what tiedown history says")
+    with job_lock(folder, owner(loaded)):
+        _refuse_missing(path, folder, number)
+        record_at, record = standing_issue(folder, number)
+        refuse_damaged(record_at.parent, record, {})
+        try:
+            before, newest = recover(folder), max(each for each, _ in issues(folder))
+            if before != number:
+                note(folder, ByHand(number, newest, datetime.now(UTC).replace(microsecond=0), why))
+                recover(folder)
+        except OSError as error:
+            what = f"issue {number:03d} cannot be released: {error.strerror or error}"
+            raise JobError([Problem(str(folder), 0, what, "see to the disk and its rights, then try again")]) from error
+    return Released(number, before, newest, why)
+
+
+def _refuse_missing(path: Path, folder: Path, number: int) -> None:
+    """Raise `JobError` where no issue of the number was made, or it was set aside."""
+    if number in aside(folder):
+        what = f"issue {number:03d} was set aside, so that it cannot be released"
+        raise _refused(path, what, "release another issue; tiedown history lists them")
+    known = {each for each, _ in issues(folder)} | {entry.issue for entry in read_register(folder)}
+    if number not in known:
+        raise _refused(path, f"there is no issue {number:03d} in {folder}", "see what tiedown history says")
+
+
+def _refused(path: Path, what: str, fix: str) -> JobError:
+    return JobError([Problem(str(path), 0, what, fix)])

@@ -1,0 +1,86 @@
+"""Which issue a run compares with, and whether `current` follows the one that it makes."""
+
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipeline.blunders.scope import Former
+from pipeline.issue.folder.publish import issues, recover
+from pipeline.issue.folder.released import ByHand, by_hand, is_pending, note, to_show
+from pipeline.issue.folder.standing import newest_standing, standing_issue
+from pipeline.issue.record import RecordError
+from pipeline.issue.record_types import Record, Release
+from pipeline.issue.release import waits_for
+from pipeline.problems import JobError
+from pipeline.reissue.at_stake import at_stake
+from pipeline.reissue.earlier import Last
+from pipeline.run.layers import Laid
+from pipeline.run.ready import Ready
+from pipeline.solve.solve import Solved
+
+
+def newest_issue(folder: Path) -> Last | None:
+    """Return the newest issue of a job, None where there is none yet. Raises `JobError` as `newest_standing`."""
+    found = newest_standing(folder)
+    return Last.of(*found) if found else None
+
+
+def drawn_from(folder: Path, newest: Last | None, shown: int | None) -> Last | None:
+    """Return the issue that `current` shows, which drafters have; the newest where none was ever released.
+
+    Raises `JobError` where it is damaged.
+    """
+    if shown is None or newest is None or newest.record["issue"] == shown:
+        return newest
+    return Last.of(*standing_issue(folder, shown))
+
+
+def former_register(folder: Path, solved: Solved) -> Former | None:
+    """Return the register as the issue that drafters have was made with, where an occupation fails; else None.
+
+    What cannot be read here is told where the issue before is needed.
+    """
+    compared = solved.occupations.compared
+    if not (compared.judged & ~compared.passed).any():
+        return None
+    with suppress(JobError, RecordError, OSError):
+        shown = to_show(folder, [number for number, _ in issues(folder)])
+        last = drawn_from(folder, newest_issue(folder), shown)
+        return Former(last.record["issue"], last.record["register"]) if last is not None else None
+    return None
+
+
+def decided(job: Ready, laid: Laid, record: Record, current: Last | None, compared: bool) -> Release:
+    """Return whether the issue with a record is released.
+
+    Args:
+        job: the job.
+        laid: what the second pass gave.
+        record: the issue's record, but for this.
+        current: the issue that `current` shows, which ``laid`` is compared with; None where there is none.
+        compared: whether the two could be compared.
+    """
+    rows, touched = job.fingerprint.register, laid.touched if compared else None
+    stake = at_stake(current.record, job.survey, job.solved, rows, touched) if current is not None else []
+    release: Release = {
+        "rule": str(job.survey.job.issue.release),
+        "pending": False,
+        "current": current.record["issue"] if current is not None else None,
+        "at_stake": stake,
+    }
+    return {**release, "pending": bool(waits_for({**record, "release": release}))}
+
+
+def follow(folder: Path, record: Record, rule: str, shown: int | None) -> int | None:
+    """Let `current` follow the newest issue where it waits, and need not by the rule that the job file has by now.
+
+    A rule shapes no issue, so that no new one is made for it. What somebody decided by hand since the issue was made
+    is left alone. Returns the issue that `current` shows.
+    """
+    number, hand = record["issue"], by_hand(folder)
+    if shown == number or not is_pending(record) or waits_for(record, rule):
+        return shown
+    if hand is not None and hand.newest >= number:
+        return shown
+    note(folder, ByHand(number, number, datetime.now(UTC).replace(microsecond=0), f'issue.release is "{rule}" now'))
+    return recover(folder, record)

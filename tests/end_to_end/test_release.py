@@ -1,0 +1,206 @@
+"""`current` is what may be drawn from: which issues it follows, what waits for a hand, and what a hand decides."""
+
+import json
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from issued import current_issue
+from running import append_rows, replace_in
+from simulate import Plan, Simulation, simulate
+from simulate_files import write_register
+from typer.testing import CliRunner
+
+from pipeline import run_job
+from pipeline.cli.main import app
+from pipeline.history import history
+from pipeline.issue.folder.publish import issues, job_lock
+from pipeline.issue.folder.released import ByHand, note
+from pipeline.problems import JobError, JobHeld
+from pipeline.release import release
+from pipeline.verify import verify
+
+PLAN = Plan(sessions=2, points=6, ties=1, checks=3, marks=5, noise=False, seed=7)
+
+
+def mistype(job: Simulation, folder: Path, metres: float) -> None:
+    """Add to the easting of the mark that session 1 checks on first and session 2 is tied to."""
+    job.mistype("CM2", "easting", metres)
+    write_register(job.register, folder / "register.csv")
+
+
+def shown(path: Path) -> str:
+    return (path.parent / "out" / "current").resolve(strict=True).name
+
+
+def tiedown(*arguments: object) -> tuple[int, str]:
+    found = CliRunner().invoke(app, [str(argument) for argument in arguments])
+    return found.exit_code, found.output
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> tuple[Simulation, Path]:
+    """A good job, and its first issue."""
+    made = simulate(PLAN)
+    path = made.write(tmp_path)
+    assert run_job(path).current == 1
+    return made, path
+
+
+def test_a_mark_mistyped_at_night_empties_no_drawing(job: tuple[Simulation, Path], tmp_path: Path) -> None:
+    """The issue is written and waits, again and again; the corrected register makes one that is as drafters have it."""
+    made, path = job
+    before = str(made.register["easting"][list(made.register["mark"]).index("CM2")])
+    mistype(made, tmp_path, 0.9)
+    second = run_job(path)
+    assert (second.exit_code, second.current, shown(path)) == (3, 1, "001")
+    assert second.record["release"] is not None and second.record["release"]["pending"]
+    (stake,) = second.record["release"]["at_stake"]
+    assert (stake["session"], stake["held"], stake["moved"]) == ("session-02", 6, 0)
+    causes = [check["cause"] for check in second.record["checks"] if check["passed"] is False]
+    told = f"the register of issue 001 had CM2's easting {float(before):.5f}"
+    assert any(cause and cause.startswith(told) and "with it the check agrees" in cause for cause in causes), causes
+    page = (tmp_path / "out" / "issues" / "002" / "simulated-002.html").read_text(encoding="utf-8")
+    assert "not released when it was made: current stays at issue 001" in page and "superseded" not in page
+    for words in ([], ["--quiet"]):
+        code, said = tiedown("run", *words, path)
+        assert code == 3 and "PENDING: current stays at issue 001" in said and "tiedown release JOB 2" in said
+    entries = json.loads(tiedown("history", path, "--json")[1])
+    assert [(one["current"], one["pending"]) for one in entries] == [(True, False), (False, True)]
+    assert verify(tmp_path / "out").findings == ()
+
+    mistype(made, tmp_path, -0.9)
+    third = run_job(path)
+    assert (third.exit_code, third.current, shown(path)) == (0, 3, "003")
+    changes = third.record["changes"]
+    assert changes is not None and changes["since"] == 1
+    assert [changes[kind] for kind in ("moved", "held", "withdrawn", "added", "released")] == [0] * 5  # type: ignore[literal-required]
+    assert changes["because"] == ["everything is as it was when issue 001 was made"]
+    assert "PENDING" not in tiedown("history", path)[1]
+
+
+def test_a_hand_moves_it_forth_and_back_and_why_is_kept(job: tuple[Simulation, Path], tmp_path: Path) -> None:
+    made, path = job
+    mistype(made, tmp_path, 0.9)
+    run_job(path)
+    assert tiedown("release", path, 2, "--because", "the mark\n was moved")[0] == 0 and shown(path) == "002"
+    code, said = tiedown("run", path)
+    assert code == 3 and "PENDING" not in said  # it fails still, and is in use
+    assert "current already" in tiedown("release", path, 2, "--because", "again")[1]
+    assert tiedown("release", path, 1, "--because", "no")[0] == 0 and shown(path) == "001"
+    assert "current shows issue 001, released by hand" in tiedown("run", path)[1] or shown(path) == "001"
+    lines = (tmp_path / "out" / "register.csv").read_text(encoding="utf-8").splitlines()
+    assert [line.split(",")[0::2] for line in lines[3:]] == [["002", "released"], ["001", "released"]]
+    assert [why for _, why in history(path)[1].released] == ["the mark was moved"]
+    assert verify(tmp_path / "out").findings == ()
+    (tmp_path / "out" / ".released").unlink()  # a folder copied without its hidden files
+    run_job(path)
+    assert shown(path) == "001"
+    mistype(made, tmp_path, -0.9)
+    assert run_job(path).current == 3  # a good issue is followed again
+
+
+def test_what_cannot_be_released_is_refused(job: tuple[Simulation, Path], tmp_path: Path) -> None:
+    made, path = job
+    mistype(made, tmp_path, 0.9)
+    run_job(path)
+    for number, because, what in ((7, "x", "no issue 007"), (2, " \n", "no reason")):
+        with pytest.raises(JobError, match=what):
+            release(path, number, because)
+    assert tiedown("release", path, 2)[0] == 2
+    with job_lock(tmp_path / "out"), pytest.raises(JobHeld):
+        release(path, 2, "x")
+    package = tmp_path / "out" / "issues" / "002" / "simulated-002.html"
+    package.write_text("altered")
+    with pytest.raises(JobError, match="not what was issued"):
+        release(path, 2, "x")
+    assert shown(path) == "001" and not (tmp_path / "out" / ".released").exists()
+
+
+def test_a_release_that_died_halfway_is_ended_by_the_next_run(job: tuple[Simulation, Path], tmp_path: Path) -> None:
+    """The note is written first, in one step; what comes after it can be made again from it."""
+    made, path = job
+    mistype(made, tmp_path, 0.9)
+    run_job(path)
+    note(tmp_path / "out", ByHand(2, 2, datetime(2026, 3, 4, tzinfo=UTC), "seen"))
+    assert run_job(path).current == 2 and shown(path) == "002"
+    lines = (tmp_path / "out" / "register.csv").read_text(encoding="utf-8").splitlines()
+    assert lines[-1] == "002,2026-03-04T00:00:00Z,released,seen"
+
+
+def test_what_only_adds_is_released_although_a_check_fails(tmp_path: Path) -> None:
+    """The first issue has a failing check already; then there is a point more."""
+    made = simulate(PLAN)
+    made.knock_base(1, 0.5, east=0.3)
+    path = made.write(tmp_path)
+    first = run_job(path)
+    assert (first.exit_code, first.current) == (3, 1)
+    more = {"Point": "Z1", "Observed": "2026-03-01T21:30:00Z", "Code": "ROAD-EDGE", "Base": "BASE-01"}
+    append_rows(tmp_path / "rover001.csv", [more])
+    second = run_job(path)
+    changes = second.record["changes"]
+    assert changes is not None and changes["added"] == 1 and changes["held"] == 0
+    assert (second.exit_code, second.current, second.waits) == (3, 2, ())
+
+
+def test_rules_of_the_job_file(job: tuple[Simulation, Path], tmp_path: Path) -> None:
+    """Each rule is asked of the issue that waits, without a new one: a rule shapes no issue."""
+    made, path = job
+    mistype(made, tmp_path, 0.9)
+    run_job(path)
+    text = path.read_text(encoding="utf-8")
+    path.write_text(f'{text}\n[issue]\nrelease = "proven"\n', encoding="utf-8")
+    assert run_job(path).current == 1
+    replace_in(path, {'"proven"': '"any"'})
+    followed = run_job(path)
+    assert not followed.issued and followed.current == 2 and shown(path) == "002"
+    assert [why for _, why in history(path)[1].released] == ['issue.release is "any" now']
+    release(path, 1, "no")
+    assert run_job(path).current == 1  # what a hand decided stands
+
+
+def test_a_first_issue_that_is_not_proven_waits_where_the_rule_is_proven(tmp_path: Path) -> None:
+    made = simulate(PLAN)
+    made.job["issue"] = {"release": "proven"}
+    made.job["session"][1]["checks"] = []
+    made.job["checks"] = {"codes": []}
+    made.keep((made.rows["kind"] != "check") | (made.rows["session"] == 0))
+    path = made.write(tmp_path)
+    first = run_job(path)
+    assert first.record["verdict"] == "unchecked" and (first.current, first.exit_code) == (None, 3)
+    assert not os.path.lexists(tmp_path / "out" / "current") and verify(tmp_path / "out").findings == ()
+    assert "there is no current issue yet" in tiedown("run", path)[1]
+    release(path, 1, "known to be good")
+    assert shown(path) == "001" and run_job(path).exit_code == 0
+
+
+# The names that stay
+
+
+def test_every_file_has_a_name_that_stays(job: tuple[Simulation, Path], tmp_path: Path) -> None:
+    made, path = job
+    out, plain = tmp_path / "out", tmp_path / "out" / "current" / "simulated.gpkg"
+    assert plain.read_bytes() == (out / "issues" / "001" / "simulated-001.gpkg").read_bytes()
+    assert os.readlink(plain) == "simulated-001.gpkg" and (out / "current" / "simulated.html").is_file()
+    mistype(made, tmp_path, 0.002)
+    run_job(path)
+    assert plain.read_bytes() == current_issue(out).package.read_bytes()
+    assert plain.resolve().name == "simulated-002.gpkg"
+    plain.unlink()
+    plain.symlink_to("../001/simulated-001.gpkg")
+    assert [one.file for one in verify(out).findings if one.differs] == ["simulated.gpkg"]
+
+
+def test_an_issue_made_before_there_were_such_names_gets_them(job: tuple[Simulation, Path], tmp_path: Path) -> None:
+    """By the next run, whether it issues or not; the issue's own files are not touched."""
+    _, path = job
+    out, issue = tmp_path / "out", tmp_path / "out" / "issues" / "001"
+    for name in ("simulated.gpkg", "simulated.html"):
+        (issue / name).unlink()
+    before = {name.name: name.stat().st_mtime_ns for name in issue.iterdir()}
+    (remark,) = verify(out).findings
+    assert not remark.differs and "simulated.gpkg" in remark.what
+    assert not run_job(path).issued and verify(out).findings == ()
+    assert before.items() <= {name.name: name.stat().st_mtime_ns for name in issue.iterdir()}.items()
+    assert [number for number, _ in issues(out)] == [1]
