@@ -5,10 +5,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.intake.prepare import load, owner
-from pipeline.issue.folder.issues_list import read_register
 from pipeline.issue.folder.publish import issues, job_lock, recover
 from pipeline.issue.folder.released import ByHand, note
-from pipeline.issue.folder.standing import aside, standing_issue
+from pipeline.issue.folder.standing import standing_issue
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.reissue.intact import refuse_damaged
 
@@ -47,7 +46,6 @@ def release(path: Path, number: int, because: str) -> Released:
     if not folder.is_dir():
         raise _refused(path, f"there is no issue {number:03d} in {folder}", "see what tiedown history says")
     with job_lock(folder, owner(loaded)):
-        _refuse_missing(path, folder, number)
         record_at, record = standing_issue(folder, number)
         refuse_damaged(record_at.parent, record, {})
         try:
@@ -59,16 +57,6 @@ def release(path: Path, number: int, because: str) -> Released:
             what = f"issue {number:03d} cannot be released: {error.strerror or error}"
             raise JobError([Problem(str(folder), 0, what, "see to the disk and its rights, then try again")]) from error
     return Released(number, before, newest, why)
-
-
-def _refuse_missing(path: Path, folder: Path, number: int) -> None:
-    """Raise `JobError` where no issue of the number was made, or it was set aside."""
-    if number in aside(folder):
-        what = f"issue {number:03d} was set aside, so that it cannot be released"
-        raise _refused(path, what, "release another issue; tiedown history lists them")
-    known = {each for each, _ in issues(folder)} | {entry.issue for entry in read_register(folder)}
-    if number not in known:
-        raise _refused(path, f"there is no issue {number:03d} in {folder}", "see what tiedown history says")
 
 
 def _refused(path: Path, what: str, fix: str) -> JobError:

@@ -213,8 +213,29 @@ def plan(job: Job, json: AsJson = False) -> None:
 
 
 @app.command()
-def history(job: Job, json: AsJson = False) -> None:
-    """List the issues of a job, oldest first: when each was made, what changed in it and why."""
+def history(
+    context: typer.Context,
+    job: Job,
+    between: Annotated[
+        tuple[int, int] | None,
+        typer.Option(metavar="ISSUE ISSUE", help="Tell what differs from the first to the second instead."),
+    ] = None,
+    to: Annotated[
+        Path | None,
+        typer.Option("--to", metavar="FILE.gpkg", help="With --between: a GeoPackage to write it to, as a layer."),
+    ] = None,
+    json: AsJson = False,
+) -> None:
+    """List the issues of a job, oldest first: when each was made, what changed in it and why.
+
+    With --between: what differs between any two of them, point by point.
+    """
+    if between is not None:
+        from pipeline.cli.between_command import show_between
+
+        raise typer.Exit(show_between(job, *between, to, as_json=json))
+    if to is not None:
+        context.fail("--to goes with --between.")
     from pipeline.cli.history_command import show_history
 
     raise typer.Exit(show_history(job, as_json=json))

@@ -24,7 +24,7 @@ ORDER = (
     ("notices",),
     ("draft",),
     ("reissue",),
-    ("run", "check", "trace", "history", "verify", "fieldwork", "opened"),
+    ("run", "check", "trace", "history", "between", "verify", "fieldwork", "opened"),
     ("aside", "new_job", "release"),
     ("cli",),
     ("__init__",),

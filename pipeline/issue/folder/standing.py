@@ -34,7 +34,13 @@ def newest_standing(folder: Path) -> Standing | None:
 
 
 def standing_issue(folder: Path, number: int) -> Standing:
-    """Return the issue of a number. Raises `JobError` where it is damaged or gone."""
+    """Return one issue. Raises `JobError` where it is damaged, is gone, was set aside, or never was."""
+    name = f"issue {number:03d}"
+    if number in aside(folder):
+        what, fix = f"{name} was set aside", "name another issue; tiedown history lists them"
+        raise JobError([Problem(str(folder), 0, what, fix)])
+    if number not in _numbers(folder):
+        raise JobError([Problem(str(folder), 0, f"there is no {name} in this folder", "see what tiedown history says")])
     return _read(folder, number)
 
 

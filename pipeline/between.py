@@ -1,0 +1,114 @@
+"""What differs between any two issues of a job, point by point: counted, row by row, and as a layer to look at."""
+
+import os
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+import pyarrow as pa
+
+from pipeline.clock import from_iso
+from pipeline.geodesy.axes import Axes
+from pipeline.geodesy.crs import target_axes
+from pipeline.intake.prepare import load, owner
+from pipeline.issue.folder.belongs import in_the_way
+from pipeline.issue.folder.standing import standing_issue
+from pipeline.issue.geopackage.descriptions import described
+from pipeline.issue.geopackage.layers import CHANGES, LINE_Z
+from pipeline.issue.geopackage.previous import Lost
+from pipeline.issue.geopackage.write import LayerSource, write_geopackage
+from pipeline.issue.record_types import Compared, Record
+from pipeline.issue.written_axes import axes_written
+from pipeline.problems import JobError, Problem, refusals_told
+from pipeline.reissue.changes import compare
+from pipeline.reissue.earlier import Last, another_frame
+from pipeline.sealed import sealed_off
+
+
+@dataclass(frozen=True)
+class Between:
+    """What became of the points of one issue in another, which may be an older one.
+
+    ``because`` are the reasons of the issues from the older to the newer of the two; ``rows`` are those of a layer
+    ``changes``, old being the first issue and new the second.
+    """
+
+    first: Record
+    second: Record
+    because: tuple[str, ...]
+    counts: Compared
+    rows: pa.RecordBatch
+
+
+@sealed_off()
+@refusals_told()
+def between(path: Path, first: int, second: int, to: Path | None = None) -> Between:
+    """Compare two issues of a job.
+
+    Args:
+        path: the job file.
+        first: number of the issue to compare with.
+        second: number of the other.
+        to: where a GeoPackage with the layer ``changes`` is to be written; nothing is ever overwritten.
+
+    Raises `JobError` where there is no such issue, where one is damaged, where they cannot be compared, and where the
+    GeoPackage cannot be written.
+    """
+    loaded = load(path)
+    folder = loaded.job.job.folder
+    if clashes := in_the_way(folder, owner(loaded), loaded.show):
+        raise JobError([Problem(*loaded.where("job", "folder"), *clash) for clash in clashes])
+    if first == second:
+        raise JobError([Problem(str(path), 0, f"issue {first:03d} is named twice", "name two issues")])
+    old, new = (Last.of(*standing_issue(folder, number)) for number in (first, second))
+    obstacle = another_frame(old.record, new.record["target"])
+    if obstacle is not None:
+        what = f"issues {first:03d} and {second:03d} cannot be compared: {obstacle}"
+        raise JobError([Problem(str(folder), 0, what, "compare issues on one grid and in one height datum")])
+    because = tuple(dict.fromkeys(_because(folder, *sorted((first, second)))))
+    common = [name for name in _columns(old.record) if name in _columns(new.record)]
+    try:
+        sides = old.side(common), new.side(common)
+    except Lost as error:
+        raise JobError([Problem(str(folder), 0, str(error), "see what tiedown verify says")]) from error
+    rows, counts, _ = compare(*sides, lambda _: "; ".join(because), _axes(new.record))
+    if to is not None:
+        _write(to, new.record, rows)
+    return Between(old.record, new.record, because, counts, rows)
+
+
+def _because(folder: Path, older: int, newer: int) -> Iterator[str]:
+    """Yield the reasons of every issue after the older one up to the newer; one that is damaged has none."""
+    for number in range(older + 1, newer + 1):
+        with suppress(JobError):
+            changes = standing_issue(folder, number)[1]["changes"]
+            yield from changes["because"] if changes is not None else ()
+
+
+def _columns(record: Record) -> list[str]:
+    """Return the columns of an issue's points, as its record has them; none where an early version wrote it."""
+    layers = (layer for file in record["files"] for layer in file.get("layers", []))
+    return next((list(layer["columns"]) for layer in layers if layer["name"] == "points"), [])
+
+
+def _axes(record: Record) -> Axes:
+    target = record["target"]
+    return axes_written(record) if target["site"] is not None else target_axes(target["grid"], target["height"])
+
+
+def _write(to: Path, record: Record, rows: pa.RecordBatch) -> None:
+    """Write the layer into a new GeoPackage."""
+    target, axes = record["target"], _axes(record)
+    if to.suffix.lower() != ".gpkg" or os.path.lexists(to):
+        why = ("is there already", "name another file") if os.path.lexists(to) else ("is no .gpkg", "name one")
+        raise JobError([Problem(str(to), 0, *why)])
+    layer = LayerSource("changes", CHANGES, [rows], described(target["height_name"], axes), geometry_type=LINE_Z)
+    told = {"height_datum": target["height_name"], "compound_crs": target["definition"], "caution": record["caution"]}
+    date = from_iso(record["data_to"])
+    try:
+        write_geopackage(to, [layer], crs=target["grid"], data_to=date, metadata=told, axes=axes)
+    except OSError as error:
+        to.unlink(missing_ok=True)
+        what = f"cannot be written: {error.strerror or error}"
+        raise JobError([Problem(str(to), 0, what, "see to the disk and its rights, or name another file")]) from error

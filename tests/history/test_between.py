@@ -1,0 +1,69 @@
+"""Any two issues compared, in either direction: counts, points and a layer of them."""
+
+import json
+import sqlite3
+from pathlib import Path
+
+import pytest
+from running import replace_in, rewrite_export
+from simulate import Plan, simulate
+from typer.testing import CliRunner
+
+from pipeline import run_job
+from pipeline.between import between
+from pipeline.cli.main import app
+from pipeline.problems import JobError
+
+
+@pytest.fixture(scope="module")
+def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three issues: CM1 raised by 6 mm, which ties 10 points; then one of the others is recoded and one renamed."""
+    folder, job = tmp_path_factory.mktemp("between"), simulate(Plan(sessions=2, points=10, noise=False))
+    made = job.write(folder)
+    run_job(made)
+    job.mistype("CM1", "height", 0.006)
+    job.write(folder)
+    run_job(made)
+    codes = {"S02-00002": "TREE"}
+    rewrite_export(folder / "rover001.csv", lambda row: row | {"Code": codes.get(row["Point"], row["Code"])})
+    replace_in(folder / "rover001.csv", {"S02-00003,": "P-3,"})
+    run_job(made)
+    return made
+
+
+def counts(path: Path, first: int, second: int) -> dict[str, int]:
+    found = between(path, first, second).counts
+    return {key: value for key, value in found.items() if value and isinstance(value, int)}
+
+
+def test_changes_of_several_issues_come_together(path: Path) -> None:
+    """The third issue alone has the recoded points; the moves are the second's."""
+    assert counts(path, 1, 3) == {"moved": 10, "recoded": 2, "attributes": 1}
+    assert counts(path, 2, 3) == {"recoded": 2, "attributes": 1} and counts(path, 1, 2) == {"moved": 10}
+    found = between(path, 1, 3)
+    assert found.counts["max_vertical"] == pytest.approx(0.006, abs=2e-5)
+    assert len(found.because) >= 2 and any("CM1 height" in reason for reason in found.because)
+
+
+def test_backwards_is_the_other_way_round(path: Path) -> None:
+    forth, back = between(path, 1, 2).rows.to_pylist(), between(path, 2, 1).rows.to_pylist()
+    assert [row["d_height"] for row in back] == pytest.approx([-row["d_height"] for row in forth])
+
+
+def test_as_text_as_json_and_as_a_layer(path: Path, tmp_path: Path) -> None:
+    to = tmp_path / "differences.gpkg"
+    said = CliRunner().invoke(app, ["history", str(path), "--between", "1", "3", "--to", str(to)])
+    assert said.exit_code == 0 and said.output.startswith("from issue 001 to issue 003: 10 moved")
+    assert " to TREE" in said.output and "-0.0000" not in said.output
+    document = json.loads(CliRunner().invoke(app, ["history", str(path), "--between", "1", "3", "--json"]).output)
+    assert document["moved"] == 10 and len(document["points"]) == between(path, 1, 3).rows.num_rows
+    with sqlite3.connect(to) as file:
+        rows = file.execute("select change, count(*) from changes group by change").fetchall()
+    assert dict(rows)["moved"] == 10
+    assert CliRunner().invoke(app, ["history", str(path), "--between", "1", "3", "--to", str(to)]).exit_code == 2
+
+
+@pytest.mark.parametrize(("first", "second", "what"), [(1, 9, "no issue 009"), (2, 2, "named twice")])
+def test_what_cannot_be_compared_is_refused(path: Path, first: int, second: int, what: str) -> None:
+    with pytest.raises(JobError, match=what):
+        between(path, first, second)
