@@ -293,7 +293,8 @@ def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Re
         names = ", ".join(short for _, short in lacking)
         yield CURRENT, f"there is no {names}, the name without the number; the next run adds it", False
     if wanted not in (None, shown):
-        yield CURRENT, f"it shows issue {shown:03d}, and {wanted:03d} is released; the next run puts it right", False
+        other = f"the newest is {wanted:03d}" if wanted == max(present) else f"the one released is {wanted:03d}"
+        yield CURRENT, f"it shows issue {shown:03d}, {other}; the next run puts it right", False
 
 
 def _wanted(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> int | None:
