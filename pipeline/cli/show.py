@@ -162,6 +162,7 @@ def _checks(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list[
 def _failing(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list[str]:
     lines_of = {(one["session"], point): one for one in diagnoses for point in one["points"]}
     told: set[str] = set()
+    first: dict[str, str] = {}
     failing = [check for check in checks if check["passed"] is False]
     lines = []
     for check in failing[:_FAILING]:
@@ -173,7 +174,10 @@ def _failing(checks: Sequence[CheckRow], diagnoses: Sequence[Diagnosis]) -> list
         )
         if check["cause"] and check["role"] == Role.NOTED:
             lines.append(f"         noted with it: {one_line(check['cause'])}")
+        elif check["cause"] in first:
+            lines.append(one_line(f"         possible causes: as for {first[check['cause']]}"))
         elif check["cause"]:
+            first[check["cause"]] = called(check)
             lines += [f"         {part}" for part in _parts(one_line(check["cause"]))]
         for what, text in _ready(lines_of.get((check["session"], check["point"]))):
             if text not in told:
