@@ -15,7 +15,11 @@ _SINCE_1: Mapping[str, Any] = {
 }  # fmt: skip
 _OF_SESSIONS: Mapping[str, Any] = {"base_log": None, "first_point": None, "last_point": None, "stretches": ()}
 #: Likewise of schema 4.
-_SINCE_4: Mapping[str, Any] = {"field_shifts": (), "precision": (), "release": None}
+_SINCE_4: Mapping[str, Any] = {
+    "field_shifts": (), "precision": (), "release": None,
+    "control": None, "particulars": {}, "local_clock": None, "accuracy": None,
+    "suspect": {"total": 0, "points": []},
+}  # fmt: skip
 _OF_EXPLANATIONS: Mapping[str, Any] = {"close": False}
 
 #: Words of schema 1 that are others now: of marks' status, and of the steps of operations, which `identity` names too.
@@ -65,11 +69,12 @@ def _from_3(record: _Json) -> _Json:
 
 
 def _from_4(record: _Json) -> _Json:
-    """Schema 4 said nothing of what the field applied, of points measured twice, nor of issues that wait."""
+    """Schema 4 said nothing of field shifts, of points measured twice, or of issues that wait or are signed."""
     told = _each(record.get("diagnoses"), lambda one: _with(one, {"field_shift": None}))
+    sessions = _each(record.get("sessions"), lambda one: _with(one, {"setup": None}))
     none = {"issued": "all", "failing": []} | dict.fromkeys(("names", "told_apart", "pairs", "failed", "means"), 0)
     repeats = none | dict.fromkeys(("spread_horizontal", "spread_vertical"))
-    return _with(record, {**_SINCE_4, "repeats": repeats}) | {"schema": 5, "diagnoses": told}
+    return _with(record, {**_SINCE_4, "repeats": repeats}) | {"schema": 5, "diagnoses": told, "sessions": sessions}
 
 
 def _diagnosis(one: _Json) -> _Json:

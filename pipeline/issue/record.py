@@ -55,7 +55,7 @@ def finished(record: Record) -> Record:
     """Return a record as its file will have it, in JSON's own types.
 
     Lengths are rounded to `DECIMALS`, what stands under "longitude" or "latitude" to that of degrees, the length of
-    a unit not at all; what is not finite becomes null.
+    a unit and what the job gives as particulars not at all; what is not finite becomes null.
 
     Raises ValueError for an absolute path or rows that do not add up, and TypeError for a value that JSON has no form
     for.
@@ -66,7 +66,8 @@ def finished(record: Record) -> Record:
     for entry in record["inputs"]:
         if _absolute(entry["path"]):
             raise ValueError(f"an input's path has to be the job file's own, relative to it: {entry['path']}")
-    return cast(Record, _plain(record))
+    # what the surveyor wrote is no length of ours
+    return cast(Record, {**_plain(record), "particulars": record["particulars"]})
 
 
 def sealed(record: Record) -> SealedRecord:

@@ -6,7 +6,7 @@ known or does not apply is null. Where a key comes or goes, `SCHEMA` is raised, 
 record of before is read as.
 """
 
-from typing import Annotated, Final, Literal, NotRequired
+from typing import Annotated, Any, Final, Literal, NotRequired
 
 from pydantic import Field
 from typing_extensions import TypedDict
@@ -398,6 +398,43 @@ class RegisterMark(Strict, _Sigmas):
     former: NotRequired[Annotated[list[FormerRow], Field(description="its earlier rows, which are not used")]]
 
 
+class ControlUsed(Strict):
+    """The register of control marks: in which frame its coordinates are."""
+
+    crs: Annotated[str, Field(description="registered code or WKT of its coordinates' CRS")]
+    crs_name: Annotated[str, Field(description="that CRS's name")]
+    height: Annotated[str, Field(description='code or WKT of its height datum, or "ellipsoid"')]
+    height_name: Annotated[str, Field(description="that height datum's name")]
+    epoch: Annotated[float | None, Field(description="epoch of its coordinates [decimal year]; null: not stated")]
+
+
+class Accuracy(Strict):
+    """The largest uncertainties that issued points have."""
+
+    hu95: Annotated[float | None, Field(description="the largest 95 % uncertainty of a position: radius [m]")]
+    vu95: Annotated[float | None, Field(description="the largest 95 % uncertainty of a height [m]")]
+
+
+class SuspectPoint(Strict):
+    """A reading next in time to an occupation that failed, or that says that it is a check where no mark is."""
+
+    name: Annotated[str | None, Field(description="its name")]
+    code: Annotated[str | None, Field(description="its code")]
+    session: Annotated[str | None, Field(description="its session")]
+    observed: Annotated[Instant | None, Field(description="when it was observed [UTC]")]
+    easting: Annotated[float | None, Field(description="easting [target.axes]")]
+    northing: Annotated[float | None, Field(description="northing [target.axes]")]
+    height: Annotated[float | None, Field(description="height [target.axes]")]
+    held_back: Annotated[bool, Field(description="whether it is held back; else it is among the points")]
+
+
+class Suspects(Strict):
+    """The readings that are suspect."""
+
+    total: Annotated[Whole, Field(description="how many there are")]
+    points: Annotated[list[SuspectPoint], Field(description="the first 500 of them, in the order of the exports")]
+
+
 class Reach(Strict):
     """Sums of everything that points' numbers depend on: where both are as before, the numbers are too."""
 
@@ -438,6 +475,13 @@ class Record(Strict):
     identity: Annotated[dict[str, Sha256], Field(description="sums of what shapes the issue: the same, the same issue")]
     reach: Annotated[Reach, Field(description="sums of what the points' numbers depend on")]
     register: Annotated[list[RegisterMark], Field(description="the register's marks that the job uses")]
+    control: Annotated[ControlUsed | None, Field(description="the register's frame; null: there is no register")]
+    particulars: Annotated[
+        dict[str, Any], Field(description="who, where and with what, in keys of the job's own, as given")
+    ]
+    local_clock: Annotated[str | None, Field(description="IANA name or offset of the clock on site; null: UTC")]
+    accuracy: Annotated[Accuracy | None, Field(description="the largest uncertainties of points; null: not told")]
+    suspect: Annotated[Suspects, Field(description="the readings that are suspect, held back or not")]
 
 
 class SealedRecord(Record):

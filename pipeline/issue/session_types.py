@@ -65,6 +65,16 @@ class BaseLog(Strict):
     first_reading: Annotated[FirstReading | None, Field(description="the first reading; null: no base is known")]
 
 
+class SetUpStated(Strict):
+    """A base over a mark, as the job states it."""
+
+    mark: Annotated[str, Field(description="the mark that the base stood over")]
+    longitude: Annotated[float, Field(description="as broadcast, of the antenna's reference point [deg]")]
+    latitude: Annotated[float, Field(description="as broadcast [deg]")]
+    ellipsoid_height: Annotated[float, Field(description="as broadcast [m]")]
+    antenna_height: Annotated[float, Field(description="what the broadcast position lies above the mark [m]")]
+
+
 class Course(Strict):
     """A session in the course of time."""
 
@@ -77,3 +87,4 @@ class Session(SessionRow, Course):
     """A session: its row of the layer, its course in time, and what its points carry of its base."""
 
     base_log: Annotated[BaseLog | None, Field(description="what its points carry of its base; null: nothing")]
+    setup: Annotated[SetUpStated | None, Field(description="the base over a mark, as stated; null: not stated")]

@@ -160,6 +160,7 @@ EXAMPLES = {
     "issue.release": '"proven"',
     "issue.formats": '["gpkg", "dxf", "csv"]',
     "issue.by_code": "true",
+    "particulars": '{ client = "Solar farm", crew = ["A. Bee", "C. Dee"], receiver = { serial = "123" } }',
     "plan.area": "[[1505900.0, 5160000.0], [1507300.0, 5161200.0]]",
     "plan.height": "315.0",
     "plan.within": "20000.0",

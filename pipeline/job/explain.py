@@ -41,6 +41,7 @@ _FORMS = {
     "datetime_type": "must be a date and time without quotes, such as 2026-03-02T07:30:00+13:00",
     "tuple_type": "must be a list, in [ ]",
     "model_type": "must be a table of keys",
+    "dict_type": "must be a table of keys",
     "too_short": "must not be empty",
     "string_too_short": "must not be empty",
 }

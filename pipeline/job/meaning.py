@@ -4,6 +4,7 @@ import json
 from datetime import UTC, datetime
 from pathlib import Path
 
+from pipeline.job.local_clock import local_clock
 from pipeline.job.model import Job, Points
 
 
@@ -15,6 +16,10 @@ def meaning(job: Job) -> str:
     apart by their content, which the issue's list of inputs holds.
     """
     told = job.model_dump(by_alias=True, exclude_none=True, exclude={"source": True, "plan": True, "job": {"folder"}})
+    if not told.get("particulars"):
+        told.pop("particulars", None)
+    if (zone := local_clock(job)) is not None and zone not in {points.time_zone for points in job.points}:
+        told["local_clock"] = zone  # [source] alone has it, and the report shows times by it
     told["session"] = sorted(told["session"], key=lambda session: (session["start"], session["name"]))
     del told["issue"]["release"]  # it shapes no issue
     told["issue"]["hold_back"] = sorted(set(told["issue"]["hold_back"]))
@@ -35,7 +40,9 @@ def meanings(job: Job) -> dict[str, str]:
     """Return what the tables of a job file say apart, sessions left out; limits apart from what makes numbers."""
     told = json.loads(meaning(job))
     found: dict[str, object] = {}
-    for name in ("job", "target", "points", "quality", "control", "shift", "checks", "issue"):
+    for name in ("job", "target", "points", "quality", "control", "shift", "checks", "issue", "particulars"):
+        if name == "particulars" and name not in told:
+            continue
         table = told.get(name)
         limits = _LIMITS.get(name, ())
         if isinstance(table, dict) and limits:

@@ -58,7 +58,7 @@ def _of_table(path: KeyPath, field: FieldInfo, written: set[tuple[type[BaseModel
     """Yield the rows of the table at a path and of those inside it, but of no key that another table has told."""
     for model in models(field.annotation):
         keys = {name: one for name, one in model.model_fields.items() if (home_of(model, name), name) not in written}
-        if not keys:
+        if not keys and model.model_fields:
             continue
         needed = "needed" if len(path) == 1 and field.is_required() else ""
         yield _cells(f"**{_called(path)}**", "", needed, "", about(model), "")

@@ -89,6 +89,15 @@ def localised(value: datetime, zone: str) -> datetime:
     return value.replace(tzinfo=timezone(before))  # one fixed offset: times of one zone are compared by their faces
 
 
+def on_clock(time: datetime, zone: str) -> datetime:
+    """Return a time in UTC as the clock of a zone shows it: an IANA name or an offset, not GPS."""
+    match = _FIXED_OFFSET.fullmatch(zone)
+    if match is None:
+        return time.astimezone(ZoneInfo(zone))
+    east = timedelta(hours=int(match[2]), minutes=int(match[3]))
+    return time.astimezone(timezone(-east if match[1] == "-" else east))
+
+
 def reversed_sign(zone: str) -> str | None:
     """Return the offset that a name such as "Etc/GMT+2" stands for, which has the other sign ("-02:00"); else None."""
     match = _REVERSED.fullmatch(zone)

@@ -34,6 +34,7 @@ class Reasons:
         linked: per session, the reasons of others whose ties reach it.
         by_file: what reaches the points of a raw file.
         marks: changed marks in words, each with the same and the sessions that it reaches, for the record.
+        words: parts of the job file that only the report tells: they reach no point.
     """
 
     general: tuple[str, ...]
@@ -43,12 +44,13 @@ class Reasons:
     linked: dict[str, tuple[str, ...]]
     by_file: dict[str, str]
     marks: dict[str, str]
+    words: tuple[str, ...] = ()
 
     def all(self) -> tuple[str, ...]:
         """Return every reason once, for the record."""
         of_sessions = [*self.moving.values(), *self.proving.values()]
         sessions = [text for texts in of_sessions for text in texts if text not in self.marks]
-        every = [*self.marks.values(), *sessions, *self.by_file.values(), *self.general, *self.settings]
+        every = [*self.marks.values(), *sessions, *self.by_file.values(), *self.general, *self.settings, *self.words]
         return tuple(dict.fromkeys(every))
 
     def of(self, reached: Reached) -> str:
@@ -74,6 +76,8 @@ class Reasons:
 
 #: Parts of the job file that hold points back or release them, and move none.
 _SETTINGS = ("[checks]", "[issue]", "[job]", "limits of [quality]", "limits of [shift]")
+#: Those that only the report tells.
+_WORDS = ("[particulars]",)
 
 
 def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Reasons:
@@ -102,12 +106,12 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
             of = proving if numbers.get(session) == reach["sessions"].get(session) else moving
             of[session] = (*of.get(session, ()), text)
     by_file = {name.removeprefix(FILE): text for name, text in told.items() if name.startswith(FILE)}
-    general, settings = _of_job_file(then, told)
+    general, settings, words = _of_job_file(then, told)
     general += [text for name, text in told.items() if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER))]
-    if REGISTER in told and not (changed or own or general or settings or by_file):
+    if REGISTER in told and not (changed or own or general or settings or words or by_file):
         general.append(told[REGISTER])
     linked = _linked(last, survey, solved, own)
-    return Reasons(tuple(general), tuple(settings), moving, proving, linked, by_file, marks)
+    return Reasons(tuple(general), tuple(settings), moving, proving, linked, by_file, marks, tuple(words))
 
 
 def _stays(solved: Solved, mark: str) -> str:
@@ -117,17 +121,22 @@ def _stays(solved: Solved, mark: str) -> str:
     return f" (the field shift by it is taken out as in issue {' and '.join(issues)})" if issues else ""
 
 
-def _of_job_file(then: Mapping[str, str], told: Mapping[str, str]) -> tuple[list[str], list[str]]:
-    """Return what of the job file reaches numbers, and what only holds points back, each as a sentence or none."""
+def _of_job_file(then: Mapping[str, str], told: Mapping[str, str]) -> tuple[list[str], list[str], list[str]]:
+    """Return what of the job file reaches numbers, what only holds points back, and what only the report tells.
+
+    Each is a sentence or none.
+    """
     if JOB_FILE not in told:
-        return [], []
+        return [], [], []
     parts = [name.removeprefix(PART) for name in told if name.startswith(PART)]
     if not parts or not any(name.startswith(PART) for name in then):
-        return [told[JOB_FILE]], []
-    makes = [part for part in parts if part not in _SETTINGS]
-    holds = [part for part in parts if part in _SETTINGS]
-    general, settings = ([f"{told[JOB_FILE]}: {', '.join(some)}"] if some else [] for some in (makes, holds))
-    return general, settings
+        return [told[JOB_FILE]], [], []
+    holds, tells = ([part for part in parts if part in some] for some in (_SETTINGS, _WORDS))
+    makes = [part for part in parts if part not in (*_SETTINGS, *_WORDS)]
+    general, settings, words = (
+        [f"{told[JOB_FILE]}: {', '.join(some)}"] if some else [] for some in (makes, holds, tells)
+    )
+    return general, settings, words
 
 
 def _reached(

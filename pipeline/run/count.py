@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.survey import Survey
-from pipeline.issue.record_types import Rows, ShiftModel
+from pipeline.issue.record_types import Accuracy, Rows, ShiftModel
 from pipeline.words import REASONS
 
 
@@ -19,6 +19,7 @@ class Count:
     sessions: int
     points: int = 0
     held_back: int = 0
+    largest: tuple[float, float] = (0.0, 0.0)
     by_session: Integers = field(init=False)
     apart: dict[int, tuple[float, float, str]] = field(default_factory=dict)
     by_reason: Integers = field(default_factory=lambda: np.zeros(len(REASONS), np.int64))
@@ -32,6 +33,17 @@ class Count:
         self.held_back += int((held > 0).sum())
         self.by_session += np.bincount(session[points], minlength=self.sessions)
         self.by_reason += np.bincount(held, minlength=len(REASONS) + 1)[1:]
+
+    def widen(self, hu95: Floats, vu95: Floats) -> None:
+        """Note the 95 % uncertainties of drafted points, metres, of which the largest are told."""
+        self.largest = (
+            float(np.fmax.reduce(hu95, initial=self.largest[0])),
+            float(np.fmax.reduce(vu95, initial=self.largest[1])),
+        )
+
+    def accuracy(self) -> Accuracy:
+        """Return the record's ``accuracy``; nothing where there is no point."""
+        return {"hu95": self.largest[0] or None, "vu95": self.largest[1] or None}
 
     def compare_models(self, session: NDArray[np.int32], apart: Floats, names: Sequence[str | None]) -> None:
         """Note how far (n, 2) the two models of the shift lie apart, horizontally and in height, at drafted points."""

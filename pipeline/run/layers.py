@@ -42,6 +42,7 @@ from pipeline.reissue.changed_rows import REVISED, ChangedRows
 from pipeline.reissue.changes import Side, Touched, compare
 from pipeline.run.about import CAUTION, about
 from pipeline.run.count import Count
+from pipeline.run.suspects import SuspectRows
 from pipeline.solve.solve import Solved
 
 #: What was written of each layer, for reading back.
@@ -68,6 +69,8 @@ class Laid:
     touched: Touched
     plan: Thinned
     beside: list[str]
+    accuracy: record_types.Accuracy
+    suspect: record_types.Suspects
 
 
 def lay_out(
@@ -179,6 +182,7 @@ class _SecondPass:
         self.wholly = WhollyHeld.of(self.survey)
         self.plan = Thinner()
         self.beside = BesideMarks.of(self.drafter)
+        self.suspects = SuspectRows(tuple(self.survey.windows))
         self.codes = Codes(self.survey.prepared.loaded)
         self.measured = Measured.of(self.drafter) if self.known is None else None
         self._kept: pa.ipc.RecordBatchStreamWriter | None = None
@@ -297,10 +301,12 @@ class _SecondPass:
     def _note(self, drafted: Drafted) -> None:
         points = drafted.points
         self.count.add(drafted.session, drafted.held, points)
+        self.count.widen(drafted.corrected.hu95[points], drafted.corrected.vu95[points])
         self.wholly.add(drafted)
         self.beside.add(drafted)
         if self.measured is not None:
             self.measured.take(drafted)
+        self.suspects.add(drafted)
         shown, place = ~drafted.on_mark, drafted.corrected
         kind = np.where(points, drafted.proof, HELD_KIND).astype(np.uint8)
         self.plan.add(kind[shown], place.easting[shown], place.northing[shown])
@@ -384,6 +390,8 @@ class _Rest:
             self.touched,
             running.plan.thinned(),
             running.beside.notes(),
+            running.count.accuracy(),
+            running.suspects.record(),
         )
 
 

@@ -15,6 +15,7 @@ from pipeline.issue.record import finished
 from pipeline.issue.record_types import SCHEMA, Changes, DoubtNoted, Input, OperationUsed, Record, Statistics
 from pipeline.issue.row_types import CheckRow, MarkRow, SessionRow
 from pipeline.issue.session_types import Session
+from pipeline.job.local_clock import local_clock
 from pipeline.notices.after_run import notes as after_notes
 from pipeline.notices.after_run import untied
 from pipeline.notices.bases import base_facts
@@ -23,7 +24,7 @@ from pipeline.notices.names import name_notes
 from pipeline.reissue.fingerprint import program_version
 from pipeline.run.about import CAUTION
 from pipeline.run.layers import Laid
-from pipeline.run.origin import with_origin
+from pipeline.run.origin import control_used, set_up_stated, with_origin
 from pipeline.run.precision import precision_notes, precisions
 from pipeline.run.ready import Ready
 from pipeline.run.repeats import repeats
@@ -76,15 +77,21 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "identity": job.fingerprint.sums,
         "reach": job.fingerprint.reach,
         "register": with_origin(job.fingerprint.register, survey.register),
+        "control": control_used(survey.job),
+        "particulars": survey.job.particulars.given if survey.job.particulars else {},
+        "local_clock": local_clock(survey.job),
+        "accuracy": laid.accuracy,
+        "suspect": laid.suspect,
     }
     return finished(record)
 
 
 def _sessions(job: Ready, laid: Laid) -> list[Session]:
-    """Return the sessions as in their layer, each with its course and what its points carry of its base."""
+    """Return the sessions as in their layer, each with its course, its set-up, and what points carry of its base."""
     rows, in_time = as_records(laid.sessions, SessionRow), courses(job.survey, job.solved)
-    told = zip(rows, in_time, base_facts(job.survey), strict=True)
-    return [{**row, **course, "base_log": fact} for row, course, fact in told]
+    set_ups = [set_up_stated(window.session.setup) for window in job.survey.windows]
+    told = zip(rows, in_time, base_facts(job.survey), set_ups, strict=True)
+    return [{**row, **course, "base_log": fact, "setup": setup} for row, course, fact, setup in told]
 
 
 def _notes(job: Ready, laid: Laid, last: Record | None) -> list[str]:

@@ -181,7 +181,9 @@ def test_every_earlier_record_is_read(path: Path) -> None:
     found_axes = {name: (one["metres"], one["direction"]) for name, one in axes.items()}
     assert found_axes == {name: (1, side) for name, side in sides.items()}
     for old, new in zip(before["sessions"], found["sessions"], strict=True):
-        assert new == {"base_log": None, "first_point": None, "last_point": None, "stretches": []} | old
+        assert new == {
+                "base_log": None, "setup": None, "first_point": None, "last_point": None, "stretches": [],
+            } | old  # fmt: skip
     assert [one["mark"] for one in before["marks"]] == [one["mark"] for one in found["marks"]]
     assert {one["status"] for one in found["marks"]} == {"constrained", "adjusted"}
     steps = ["field datum to computation", "register to computation", "computation to grid"]

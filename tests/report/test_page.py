@@ -16,7 +16,8 @@ from pipeline.words import Reason
 HOSTILE = "<script>alert('x')</script> & \"quoted\" </style></title>"
 SECTIONS = (
     "words", "changes", "rows", "sessions", "checks", "times", "plan", "differences", "causes", "adjustment",
-    "marks", "untied", "operations", "inputs", "model", "notes",
+    "marks", "untied", "operations", "inputs", "model", "notes", "accuracy",
+    "signatures",
 )  # fmt: skip
 
 

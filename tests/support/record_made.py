@@ -43,7 +43,7 @@ def session(name: str, minutes: float = 0.0, verdict: str = "proven", **other: A
     """A session of eight hours, bracketed from its first to its last half hour."""
     row: dict[str, Any] = {
         "session": name, "base": f"B-{name}", "start": at(minutes), "end": at(minutes + 480), "points": 10, "ties": 1,
-        "checks": 2, "verdict": verdict, "base_log": None, "first_point": at(minutes + 60),
+        "checks": 2, "verdict": verdict, "base_log": None, "setup": None, "first_point": at(minutes + 60),
         "last_point": at(minutes + 400),
         "stretches": [
             {"from": at(minutes), "until": at(minutes + 30), "proof": "unclosed"},
@@ -120,5 +120,9 @@ def record(**other: Any) -> dict[str, Any]:
         ],
         "field_shifts": [], "shift_model": {"model": "geocentric", "farthest": []}, "identity": {},
         "reach": {"sessions": {}, "files": {}},
+        "control": {"crs": "EPSG:2193", "crs_name": "a grid", "height": "EPSG:5773", "height_name": "a datum",
+                    "epoch": None},
+        "particulars": {}, "local_clock": None, "accuracy": {"hu95": 0.021, "vu95": 0.034},
+        "suspect": {"total": 0, "points": []},
     }  # fmt: skip
     return row | other

@@ -7,16 +7,20 @@ from pipeline.issue.attention import Kind, attention
 from pipeline.issue.record_types import Record
 from pipeline.issue.release import stays, waits_for
 from pipeline.issue.report import meanings
+from pipeline.issue.report.accuracy import accuracy
+from pipeline.issue.report.bases import base_table
 from pipeline.issue.report.causes import causes
 from pipeline.issue.report.chosen import Chosen, choose
 from pipeline.issue.report.differences import differences
 from pipeline.issue.report.evidence import base_log, check_table, field_shift_table, held, session_table, urgency
 from pipeline.issue.report.foundation import file_tables, mark_tables, model_table, over_critical, statistics_tables
 from pipeline.issue.report.glossary import GLOSSARY
+from pipeline.issue.report.particulars import particulars
 from pipeline.issue.report.repeats import repeat_table
 from pipeline.issue.report.site import localisation, site_table
+from pipeline.issue.report.suspects import suspect_table
 from pipeline.issue.report.timeline import timeline
-from pipeline.issue.report.written import many, minute
+from pipeline.issue.report.written import local, many, minute
 from pipeline.issue.row_types import CheckRow
 from pipeline.issue.session_types import Session
 from pipeline.issue.written_axes import axes_written
@@ -39,6 +43,10 @@ def contents(record: Record) -> dict[str, Any]:
         "changes": _changes(record),
         "waits": waits_for(record),
         "stays": stays(record),
+        "particulars": particulars(record["particulars"]),
+        "accuracy": accuracy(record),
+        "suspects": suspect_table(record, package),
+        "bases": base_table(record),
         "sessions": session_table(record, package),
         "field_shifts": field_shift_table(record),
         "timelines": _timelines(record),
@@ -143,7 +151,7 @@ def _timelines(record: Record) -> Chosen[Any]:
         return [
             {
                 "name": session["session"],
-                "said": _heading(session),
+                "said": _heading(session, record["local_clock"]),
                 "line": timeline(session, by_session.get(session["session"], [])),
                 "log": base_log(session["base_log"]),
             }
@@ -153,9 +161,10 @@ def _timelines(record: Record) -> Chosen[Any]:
     return Chosen(drawn(chosen.first), drawn(chosen.rest), chosen.left_out)
 
 
-def _heading(session: Session) -> str:
+def _heading(session: Session, zone: str | None) -> str:
     base = f", base {session['base']}" if session["base"] is not None else ""
-    return f"{base}: {session['verdict']}; {minute(session['start'])} to {minute(session['end'])} UTC"
+    here = f" ({local(session['start'], zone)} to {local(session['end'], zone)}, {zone})" if zone else ""
+    return f"{base}: {session['verdict']}; {minute(session['start'])} to {minute(session['end'])} UTC{here}"
 
 
 def _words() -> list[tuple[str, str]]:

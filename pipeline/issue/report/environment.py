@@ -18,6 +18,7 @@ _FILTERS: dict[str, Callable[..., Any]] = {
     "metres": written.metres,
     "count": written.count,
     "moment": written.moment,
+    "local": written.local,
     "clipped": written.clipped,
 }
 

@@ -7,7 +7,7 @@ from pipeline.issue.field_shift_types import FieldShiftTaken
 from pipeline.issue.record_types import Record
 from pipeline.issue.report import meanings
 from pipeline.issue.report.chosen import choose
-from pipeline.issue.report.tables import Column, Table, difference, length, name, number, table, time, words
+from pipeline.issue.report.tables import Column, Table, clocks, difference, length, name, number, table, time, words
 from pipeline.issue.report.written import clipped, many, metres, minute
 from pipeline.issue.row_types import CheckRow, SessionRow
 from pipeline.issue.session_types import BaseLog, Logged
@@ -31,8 +31,8 @@ def session_table(record: Record, package: str) -> Table:
         name("Session", "session", names=True),
         words("Verdict", "verdict"),
         name("Base", "base"),
-        time("From", "start", seconds=False),
-        time("To", "end", seconds=False),
+        time("From", "start", seconds=False, zone=record["local_clock"]),
+        time("To", "end", seconds=False, zone=record["local_clock"]),
         number("Points", "points"),
         number("Ties", "ties"),
         number("Checks", "checks"),
@@ -40,8 +40,8 @@ def session_table(record: Record, package: str) -> Table:
     for head, axis in axes:
         columns += [difference(head, f"shift_{axis}"), length("sigma", f"sigma_{axis}")]
     caption = (
-        "Base sessions: times in UTC; the shift that was added to the raw positions, east, north and up at the"
-        " session's base or points, each with its standard uncertainty (sigma), metres."
+        f"Base sessions: {clocks(record['local_clock'])}; the shift that was added to the raw positions, east,"
+        " north and up at the session's base or points, each with its standard uncertainty (sigma), metres."
     )
     chosen = choose(record["sessions"], urgency, most=_SESSIONS)
     return table(caption, columns, chosen, f"the layer sessions of {package}")
@@ -81,7 +81,7 @@ def check_table(record: Record, package: str) -> Table:
         name("Point", "point", names=True),
         name("Mark", "mark"),
         Column("Use", "t", lambda row: f"{row['role']}, {row['place']}"),
-        time("Observed", "observed"),
+        time("Observed", "observed", zone=record["local_clock"]),
         difference("East", "d_east"),
         difference("North", "d_north"),
         length("Horiz.", "d_horizontal"),
@@ -90,9 +90,10 @@ def check_table(record: Record, package: str) -> Table:
         length("95 % v", "vu95"),
         Column("Result", "t", result, strong=lambda row: row["passed"] is False),
     ]
+    noted = any(row["role"] == Role.NOTED for row in record["checks"])
     caption = (
         "Observed minus known, metres in the grid and height datum, and the 95 % uncertainties of the observed"
-        f" position; times in UTC.{_OF_NOTED if any(row['role'] == Role.NOTED for row in record['checks']) else ''}"
+        f" position; {clocks(record['local_clock'])}.{_OF_NOTED if noted else ''}"
     )
     chosen = choose(record["checks"], lambda row: int(row["passed"] is False), most=_CHECKS)
     return table(caption, columns, chosen, f"the layer check_marks of {package}", _Notes(held(record)))

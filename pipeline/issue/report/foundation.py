@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable, Mapping, Sequence
 
-from pipeline.issue.record_types import FileIssued, Input, Record
+from pipeline.issue.record_types import ControlUsed, FileIssued, Input, Record
 from pipeline.issue.report.chosen import choose
 from pipeline.issue.report.tables import Column, Row, Table, checksum, length, name, number, table
 from pipeline.issue.report.written import NONE, metres
@@ -13,6 +13,8 @@ from pipeline.words import Holds, MarkStatus, Role
 
 #: Rows of each table that the page has at the most.
 _TIES, _MARKS, _INPUTS, _FARTHEST = 600, 1000, 1000, 100
+#: A registered code is shorter than this, a definition longer.
+_CODE = 20
 _AXES = (("E", "east"), ("N", "north"), ("Up", "up"))
 
 
@@ -149,9 +151,26 @@ def _register(record: Record) -> Table:
             Column(f"Sigma {short}", "n", lambda row, key=key: f"{float(row[key]):.4f}")  # type: ignore[misc]
             for short, key in (("horiz.", "sigma horizontal"), ("vert.", "sigma vertical"))
         ),
+        *(
+            Column(head, "long", lambda row, key=key: row.get(key) or NONE)  # type: ignore[misc]
+            for head, key in (("Source", "source"), ("Dated", "dated"))
+            if any(row.get(key) for row in record["register"])
+        ),
     ]
-    caption = "Control marks as the register has them, with the standard uncertainties used in the adjustment."
+    caption = (
+        "Control marks as the register has them, with the standard uncertainties used in the adjustment"
+        f"{_frame(record['control'])}."
+    )
     return table(caption, columns, choose(record["register"], lambda row: 0, most=_MARKS), "issue.json")
+
+
+def _frame(control: ControlUsed | None) -> str:
+    """Return in words in which frame the register's coordinates are, "" where the record does not tell."""
+    if control is None:
+        return ""
+    code = f" ({control['crs']})" if len(control["crs"]) < _CODE else ""
+    epoch = f", epoch {control['epoch']}" if control["epoch"] is not None else ""
+    return f"; coordinates in {control['crs_name']}{code}{epoch}, heights in {control['height_name']}"
 
 
 def _written(axis: str) -> Column[Row]:

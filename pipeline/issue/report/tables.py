@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from pipeline.issue.report.chosen import Chosen
-from pipeline.issue.report.written import NONE, count, metres, minute, moment, signed
+from pipeline.issue.report.written import NONE, count, local, metres, minute, moment, signed
 
 Row = Mapping[str, Any]
 Of = TypeVar("Of", contravariant=True)
@@ -94,9 +94,19 @@ def number(head: str, key: str) -> Column[Row]:
     return Column(head, "n", lambda row: count(row[key]))
 
 
-def time(head: str, key: str, seconds: bool = True) -> Column[Row]:
-    """Return a column of times."""
-    return Column(head, "t", lambda row: (moment if seconds else minute)(row[key]))
+def time(head: str, key: str, seconds: bool = True, zone: str | None = None) -> Column[Row]:
+    """Return a column of times; with a ``zone`` the time on its clock stands below."""
+
+    def text(row: Row) -> str:
+        utc = (moment if seconds else minute)(row[key])
+        return utc if zone is None or row[key] is None else f"{utc}\n{local(row[key], zone)}"
+
+    return Column(head, "t" if zone is None else "t two-clocks", text)
+
+
+def clocks(zone: str | None) -> str:
+    """Return in words of what clock the times of a table are."""
+    return "times in UTC" if zone is None else f"times in UTC, below them local time ({zone})"
 
 
 def checksum(head: str, key: str) -> Column[Row]:

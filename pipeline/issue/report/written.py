@@ -1,6 +1,7 @@
 """Numbers and times as the report writes them: the same everywhere, whatever language the machine speaks."""
 
 from pipeline.clock import from_iso, seconds_text
+from pipeline.job.zones import on_clock
 from pipeline.words import plural
 
 #: Written where a number is not known.
@@ -52,6 +53,12 @@ def minute(text: str) -> str:
     """Return a record's time as date and time, without the seconds where there are none."""
     whole = moment(text)
     return whole if "." in whole else whole.removesuffix(":00")
+
+
+def local(text: str, zone: str) -> str:
+    """Return a record's time as the clock of a zone shows it: ``2026-03-02 07:30``, without seconds of nought."""
+    time = on_clock(from_iso(text), zone)
+    return seconds_text(time).removesuffix(":00")
 
 
 def clipped(text: str, most: int = 1500) -> str:
