@@ -8,17 +8,18 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.blunders.coordinates import typed
+from pipeline.blunders.misstated import misstated
 from pipeline.blunders.not_stated import Found, hypotheses_of
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.clock import DAY, HOUR
 from pipeline.geodesy.units import FOOT
-from pipeline.solve.field_shifts import Read
 from pipeline.words import Role
 
 #: Milliseconds within which another session's base may have been taken for one's own.
 _NEAR = 3 * DAY
 _ALL, _LEVEL, _HEIGHT = (True, True, True), (True, True, False), (False, False, True)
+_ROVER = "a rover tie on a mark of the register"
 #: What of an error of unknown reason is free, and how that is said.
 _PARTS = ((_ALL, ""), (_LEVEL, " in position"), (_HEIGHT, " in height"))
 
@@ -57,7 +58,7 @@ def hypotheses(scope: Scope) -> Tried:
             tried.add(_point(scope, row))
             tried.add(_other_sessions(scope, session, row))
         tried.add(_setups(scope, session))
-        tried.add(_field_shift(scope, session, own))
+        tried.add(misstated(scope, session, own))
         tried.not_stated += [(hypothesis, found) for found, hypothesis in hypotheses_of(scope, session, own)]
         tried.add(_in_time(scope, own))
     tried.add(hypothesis for hypothesis, _ in tried.not_stated)
@@ -166,7 +167,12 @@ def _setups(scope: Scope, session: int) -> Iterator[Hypothesis]:
     shapes = scope.influence.set_up(scope.case.solved.tied.setups.index(session), up)
     for (_, how), shape in zip(ways, shapes, strict=True):
         text = f"the base's antenna height of {setup.antenna_height:.3f} m over {setup.mark} was {how}"
-        yield Hypothesis(Kind.ANTENNA, text, shape, decide="a rover tie on a mark of the register")
+        yield Hypothesis(Kind.ANTENNA, text, shape, decide=_ROVER)
+    shape = scope.influence.any_set_up(scope.case.solved.tied.setups.index(session))
+    for free, what in _PARTS:
+        why = "antenna height" if free == _HEIGHT else "centring, another mark, or the position that it broadcast"
+        text = f"the set-up over {setup.mark} is off{what} by {{size}} ({why}?)"
+        yield Hypothesis(Kind.SETUP_UNEXPLAINED, text, shape, free, _ROVER)
 
 
 def _other_sessions(scope: Scope, session: int, row: int) -> Iterator[Hypothesis]:
@@ -181,34 +187,6 @@ def _other_sessions(scope: Scope, session: int, row: int) -> Iterator[Hypothesis
         decide = "the base id in the receiver's own record"
         if np.isfinite(shape).all():
             yield Hypothesis(Kind.OTHER_SESSION, text, shape, decide=decide)
-
-
-def _field_shift(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]:
-    """Yield that the export carries a field shift of its session twice, or does not carry it."""
-    on_marks = scope.case.solved.occupations
-    for one in scope.case.solved.field.of(session):
-        carries = one.carried(Read.of(on_marks.table, np.arange(len(on_marks.marks))))
-        late = [row for row in own.tolist() if carries[row]]
-        if not late:
-            continue
-        vector = one.geocentric
-        if one.grid.any():
-            vector = vector + _geocentric(scope, late[0], one.grid)
-        groups = [(late, "the export"), *([([row], _name(scope, row)) for row in late] if len(late) > 1 else [])]
-        for rows, who in groups:
-            shapes = scope.influence.displaced(rows, np.stack([-vector, vector]))
-            hows = ("does not carry the field shift", "carries the field shift twice")
-            for shape, how in zip(shapes, hows, strict=True):
-                decide = "the field's record of what it applied"
-                yield Hypothesis(Kind.FIELD_SHIFT, f"{who} {how}", shape, decide=decide)
-
-
-def _geocentric(scope: Scope, row: int, grid: Floats) -> Floats:
-    """Return (3,) the geocentric vector of (3,) metres of easting, northing and height at an occupation."""
-    found, to_issued = scope.case.solved.occupations.corrected, scope.case.survey.operations.frames.to_issued
-    here = np.array([found.easting[row], found.northing[row], found.height[row]])
-    there = np.column_stack(to_issued.inverse(*np.vstack([here, here + grid]).T))
-    return np.asarray(there[1] - there[0])
 
 
 def _in_time(scope: Scope, own: Integers) -> Iterator[Hypothesis]:

@@ -99,6 +99,13 @@ class Influence:
         first = len(self.solved.tied.occupied) - len(self.solved.tied.setups)
         return self._moved(self._taken_up(first + number, -errors))
 
+    def any_set_up(self, number: int) -> Floats:
+        """Return (n + s, 3) how strongly an unknown error of a set-up's position over its mark shows, each component.
+
+        ``number`` as `set_up` has it.
+        """
+        return -self._share(len(self.solved.tied.occupied) - len(self.solved.tied.setups) + number)
+
     def any_typed(self, mark: str) -> Floats:
         """Return (n + s, 3) how strongly an unknown error of a mark's register coordinates shows in each component."""
         shape = np.zeros((len(self._session), 3))

@@ -7,6 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.blunders.carried import TIMES, Levels, Pattern, Source, Way, patterns
+from pipeline.blunders.misstated import said_of_stated
 from pipeline.blunders.scope import Case, Scope
 from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.clock import DAY, clock
@@ -16,6 +17,8 @@ from pipeline.words import Role
 _KEPT = 3 * DAY
 #: Sessions before, the latest, whose shift may still have been on.
 _BEFORE = 4
+#: Metres at most by which the shift of a session before may be off the one that the field kept, horizontally.
+_KEPT_OFF = 0.02
 #: Occupations of a session that may be raw readings from which the field derived its shift; its ties come first.
 _SOURCES = 12
 #: How much less likely a check is to be the reading that the field derived its shift from. Common practice, no source.
@@ -166,10 +169,14 @@ def _best(case: Case, session: int, rows: Integers, some: Sequence[Pattern], rot
 def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[Found, Hypothesis]]:
     """Yield the hypotheses about one session of a scope, each with the pattern that it is about."""
     for one in found_in(scope.case, session, own):
+        if said_of_stated(scope.case, session, own, one.carrying, one.vector):
+            continue
         carrying = one.carrying.tolist()
         (given,) = scope.influence.displaced(carrying, one.vector[None])
         text, decide = said(scope.case, one), "the field's record of what it applied, and when"
-        hypothesis = Hypothesis(Kind.NOT_STATED, text, given, decide=decide, guesses=one.pattern.guesses)
+        # the shift of another session has the noise of that session's ties, which nothing of this one takes off again
+        slack = 0.0 if one.before is None else min(_KEPT_OFF, 2.0 * float(one.pattern.expected[:2].max()))
+        hypothesis = Hypothesis(Kind.NOT_STATED, text, given, decide=decide, slack=slack, guesses=one.pattern.guesses)
         if one.pattern.way is not Way.REVISED:
             yield one, hypothesis
             yield from _in_grid(scope, one, hypothesis)
@@ -248,7 +255,7 @@ def _what(case: Case, one: Found) -> str:
 def _whose(case: Case, one: Found) -> str:
     on_marks, names = case.solved.occupations, case.solved.occupations.table.column("name")
     if one.before is not None:
-        return f"session {case.survey.windows[one.before].session.name} had, kept from its base,"
+        return f"session {case.survey.windows[one.before].session.name} had, kept from its base"
     if one.given is not None:
         others = f" (or {' or '.join(one.also[:3])})" if one.also else ""
         return f"{names[one.given].as_py()} on {on_marks.marks[one.given]} gives{others}"

@@ -49,14 +49,16 @@ class Kind(StrEnum):
     FEET = "feet"
     OTHER_MARK = "other mark"
     FIELD_SHIFT = "field shift"
+    MISSTATED = "field shift misstated"
     NOT_STATED = "field shift not stated"
     OTHER_SESSION = "other session"
     MARK_UNEXPLAINED = "mark unexplained"
     POINT_UNEXPLAINED = "point unexplained"
+    SETUP_UNEXPLAINED = "set-up unexplained"
 
 
 #: Kinds that say where the error is but not why.
-UNEXPLAINED = frozenset({Kind.MARK_UNEXPLAINED, Kind.POINT_UNEXPLAINED})
+UNEXPLAINED = frozenset({Kind.MARK_UNEXPLAINED, Kind.POINT_UNEXPLAINED, Kind.SETUP_UNEXPLAINED})
 
 
 #: How likely a kind is against the others, where that is not one. Common practice, no source: a tripod that settles by

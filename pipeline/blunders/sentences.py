@@ -35,14 +35,26 @@ def drifts(survey: Survey, solved: Solved, found: Sequence[Drift]) -> list[str]:
 
 
 def not_stated(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[str]:
-    """Return for each session whose readings carry a shift that the job does not state a sentence, and the lines."""
+    """Return a sentence for each session whose readings carry a field shift otherwise than the job states it.
+
+    With the lines that state it where the job says nothing of it.
+    """
     told: dict[int, str] = {}
     for one in diagnoses.diagnoses:
         if one.field_shift is not None:
             best = next(each for each in one.explanations if each.hypothesis.kind is Kind.NOT_STATED)
             name = survey.windows[one.session].session.name
             told.setdefault(one.session, f"session {name}: {_words(solved, best)}; to state it:\n{one.field_shift}")
+        elif _of_stated(one.explanations):
+            name = survey.windows[one.session].session.name
+            told.setdefault(one.session, f"session {name}: {_words(solved, one.explanations[0])}; see its field_shift")
     return list(told.values())
+
+
+def _of_stated(explanations: Sequence[Explanation]) -> bool:
+    """Whether a field shift that the job states is the reading to be told: of its size only where no other is close."""
+    kinds = [one.hypothesis.kind for one in explanations if one.score - explanations[0].score < CLOSE]
+    return kinds[:1] == [Kind.FIELD_SHIFT] or set(kinds) == {Kind.MISSTATED}
 
 
 def recorded(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[record_types.Diagnosis]:

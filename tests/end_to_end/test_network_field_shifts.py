@@ -128,8 +128,9 @@ def test_another_control_coordinate_gives_what_it_would_have_given(
 
 
 def test_the_field_stood_on_the_wrong_coordinate(tmp_path: Path) -> None:
-    """The field corrected itself onto a coordinate 20 m off; its shift is what it says it was."""
+    """The field corrected itself onto a coordinate 20 m off; its shift is what it says, which somebody confirms."""
     work = job()
+    work.job.setdefault("checks", {})["confirmed"] = ["shift"]
     start = moment(-1)
     carry(work, since(work, start, 0), "geocentric", "CM1", times=3.0)
     work.job["session"][0]["field_shift"] = stated(start, "geocentric") | {

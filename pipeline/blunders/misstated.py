@@ -1,0 +1,143 @@
+"""The hypotheses that a field shift which the job states was applied otherwise: never, twice, when, by how much."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.blunders.scope import Case, Scope
+from pipeline.blunders.score import Hypothesis, Kind
+from pipeline.clock import clock
+from pipeline.solve.field_shifts import Read, TakenOut
+
+_DECIDE = "the field's record of what it applied"
+_ALL, _LEVEL, _HEIGHT = (True, True, True), (True, True, False), (False, False, True)
+
+
+@dataclass(frozen=True)
+class Group:
+    """Occupations that may carry a stated field shift otherwise than stated.
+
+    Args:
+        rows: those of `OnMarks`, by time.
+        times: how often the shift is in them beyond what is taken out: -1 where they do not carry it, else 1.
+        said: who they are and what they do.
+    """
+
+    rows: tuple[int, ...]
+    times: int
+    said: str
+
+
+def misstated(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]:
+    """Yield the hypotheses about the field shifts that a session states."""
+    for one in scope.case.solved.field.of(session):
+        carried, earlier, later = _rows(scope.case, one, own)
+        groups = list(_groups(scope.case, one, own))
+        if not groups:
+            continue
+        place = (carried or earlier or later)[0]
+        vector = one.geocentric + (_geocentric(scope, place, one.grid) if one.grid.any() else 0.0)
+        every = [*carried, *earlier, *later]
+        alone = {row: scope.influence.displaced([row], vector[None])[0] for row in every}
+        for group in groups:
+            shape = group.times * np.sum([alone[row] for row in group.rows], axis=0)
+            yield Hypothesis(Kind.FIELD_SHIFT, group.said, np.asarray(shape), decide=_DECIDE)
+        if carried:
+            yield from _by_more(scope, one, carried, len(own))
+
+
+def said_of_stated(case: Case, session: int, own: Integers, carrying: Integers, vector: Floats) -> bool:
+    """Whether readings that carry a (3,) geocentric vector which nobody states are a stated one read otherwise."""
+    rows = tuple(carrying.tolist())
+    for one in case.solved.field.of(session):
+        stated = one.geocentric if not one.grid.any() else None
+        for group in _groups(case, one, own):
+            if group.rows != rows:
+                continue
+            off = np.linalg.norm(vector) - np.linalg.norm(one.grid) if stated is None else vector - group.times * stated
+            if np.linalg.norm(off) <= 2.0 * case.tolerance.vertical:
+                return True
+    return False
+
+
+def _rows(case: Case, one: TakenOut, own: Integers) -> tuple[list[int], list[int], list[int]]:
+    """Return by time a session's occupations that carry a field shift as stated, those before and those after.
+
+    Of the latter two only those of its receiver which carry no other; what it was worked out from is raw.
+    """
+    table, times = case.solved.occupations.table, case.solved.occupations.time
+    read = Read.of(table, np.arange(len(times)))
+    carried, other = one.carried(read), np.zeros(len(times), bool)
+    for stated in case.solved.field.of(one.window.session):
+        other |= stated.carried(read)
+    mine: Flags = one.window.of_receiver(read.export, read.base)
+    rows = own[np.argsort(times[own], kind="stable")]
+    free = rows[mine[rows] & ~other[rows]]
+    since = _given(case, one)
+    early = free[(times[free] < one.window.start) & (times[free] > since)]
+    return rows[carried[rows]].tolist(), early.tolist(), free[times[free] >= one.window.until].tolist()
+
+
+def _given(case: Case, one: TakenOut) -> int:
+    """Return UTC milliseconds of the reading that a field shift was worked out from, else of its session's start."""
+    start = case.survey.windows[one.window.session].start_ms - 1
+    return max(start, int(case.survey.candidates.time[one.used.row])) if one.used is not None else start
+
+
+def _groups(case: Case, one: TakenOut, own: Integers) -> Iterator[Group]:
+    carried, earlier, later = _rows(case, one, own)
+    names, times = case.solved.occupations.table.column("name").to_pylist(), case.solved.occupations.time.tolist()
+
+    def between(since: int, until: int) -> str:
+        return f"between {clock(since)} and {clock(until)} UTC"
+
+    if carried:
+        yield Group(tuple(carried), -1, "the export does not carry the field shift")
+        yield Group(tuple(carried), 1, "the export carries the field shift twice")
+    for row in carried if len(carried) > 1 else []:
+        yield Group((row,), 1, f"{names[row]} carries the field shift twice")
+        if row not in (carried[0], carried[-1]):
+            yield Group((row,), -1, f"{names[row]} does not carry the field shift")
+    for place in range(1, len(carried)):
+        first, second = carried[:place], carried[place:]
+        when = between(times[first[-1]], times[second[0]])
+        who = f"{names[first[0]]} does" if place == 1 else f"the readings up to {names[first[-1]]} do"
+        yield Group(tuple(first), -1, f"{who} not carry the field shift: it was switched on {when}")
+        who = f"{names[second[0]]} does" if len(second) == 1 else f"the readings from {names[second[0]]} on do"
+        yield Group(tuple(second), -1, f"{who} not carry the field shift: it was switched off {when}")
+    before = [_given(case, one), *(times[row] for row in earlier)]
+    for place, row in enumerate(earlier):
+        who = f"{names[row]} carries" if place == len(earlier) - 1 else f"the readings from {names[row]} on carry"
+        said = f"{who} the field shift already: it was switched on {between(before[place], times[row])}"
+        yield Group(tuple(earlier[place:]), 1, f"{said}, before its from")
+    for place, row in enumerate(later):
+        who = f"{names[row]} still carries" if place == 0 else f"the readings up to {names[row]} still carry"
+        off = f"between {clock(times[row])} and {clock(times[later[place + 1]])} UTC" if row != later[-1] else "later"
+        yield Group(tuple(later[: place + 1]), 1, f"{who} the field shift: it was switched off {off}, after its until")
+
+
+def _by_more(scope: Scope, one: TakenOut, carried: list[int], count: int) -> Iterator[Hypothesis]:
+    """Yield that the field applied other numbers. Of a height alone a pole is as likely; common practice, no source."""
+    shape = scope.influence.any_displaced(dict.fromkeys(carried, 1.0))
+    stated = one.window.stated
+    which, why, typed = "the field shift", "see what the equipment noted", stated.tie is None
+    if stated.tie is not None:
+        which = f"the field shift by {stated.tie} on {stated.mark}"
+        typed = stated.easting is not None or stated.longitude is not None
+        why = f"{stated.mark} had other coordinates in the field" + (
+            " than its field_shift says" if typed else " (typed wrongly, or before a revision of the register)"
+        )
+    for free, what in ((_ALL, ""), (_LEVEL, " in position"), (_HEIGHT, " in height")):
+        text = f"{which} is not what the field applied: that was more{what} by {{size}}; {why}"
+        guesses = float(count) if free == _HEIGHT and not typed else 1.0
+        yield Hypothesis(Kind.MISSTATED, text, shape, free, _DECIDE, guesses=guesses)
+
+
+def _geocentric(scope: Scope, row: int, grid: Floats) -> Floats:
+    """Return (3,) the geocentric vector of (3,) metres of easting, northing and height at an occupation."""
+    found, to_issued = scope.case.solved.occupations.corrected, scope.case.survey.operations.frames.to_issued
+    here = np.array([found.easting[row], found.northing[row], found.height[row]])
+    there = np.column_stack(to_issued.inverse(*np.vstack([here, here + grid]).T))
+    return np.asarray(there[1] - there[0])
