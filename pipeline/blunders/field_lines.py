@@ -1,5 +1,11 @@
 """The lines of a job file that state a shift which the field applied and the job does not state."""
 
+import csv
+import io
+import tomllib
+from collections.abc import Iterator
+from datetime import datetime
+
 import numpy as np
 
 from pipeline.blunders.carried import Way
@@ -7,7 +13,7 @@ from pipeline.blunders.not_stated import Found, windows
 from pipeline.blunders.scope import Case
 from pipeline.clock import clock, iso, moment
 from pipeline.geodesy.frames import geocentric_to_local
-from pipeline.sessions.toml_lines import quoted
+from pipeline.sessions.toml_lines import field_shift_text, quoted
 from pipeline.words import Role
 
 
@@ -28,16 +34,38 @@ def field_lines(case: Case, one: Found) -> str:
         if after is not None:
             keys += [f"until = {_moment(int(time[last]) + 1)}", f"latest = {_moment(int(time[after]))}"]
             told.append(_edge("off", int(time[last]), int(time[after]), "until", "latest"))
-        tables.append(f"{{ {', '.join([*keys, *_what(case, one, since), *_only(case, one)])} }}")
+        tables.append(", ".join([*keys, *_what(case, one, since), *_only(case, one)]))
     if one.pattern.way is Way.REVISED:
         told.append("# add the coordinates of the mark as they were typed in the field: easting, northing, height")
-    stated = tables[0] if len(tables) == 1 else "[\n" + "".join(f"  {table},\n" for table in tables) + "]"
+    before_it = window.session.field_shifts
+    if case.survey.job.sessions is not None and len(tables) == 1 and not before_it:
+        return "\n".join([*told, *_as_columns(tables[0], case.survey.job.sessions.delimiter), ""])
+    if before_it:
+        told.append("# in place of what its field_shift says: that comes first in the list")
+    every = [*map(field_shift_text, before_it), *(f"{{ {table} }}" for table in tables)]
+    stated = every[0] if len(every) == 1 else "[\n" + "".join(f"  {table},\n" for table in every) + "]"
     return "\n".join([*told, f"field_shift = {stated}", ""])
+
+
+def _as_columns(table: str, delimiter: str | None) -> Iterator[str]:
+    """Yield the keys of a field shift as columns of a table of sessions, and below them its cells."""
+    keys = tomllib.loads(f"field_shift = {{ {table} }}")["field_shift"]
+    text = io.StringIO()
+    writer = csv.writer(text, delimiter=delimiter if delimiter and len(delimiter) == 1 else ",", lineterminator="\n")
+    writer.writerow(f"field_shift_{key}" for key in keys)
+    writer.writerow(_cell(value) for value in keys.values())
+    yield from text.getvalue().splitlines()
+
+
+def _cell(value: object) -> str:
+    if isinstance(value, list):
+        return "; ".join(map(str, value))
+    return value.isoformat().replace("+00:00", "Z") if isinstance(value, datetime) else str(value)
 
 
 def _where(case: Case, name: str) -> str:
     if (sessions := case.survey.job.sessions) is not None:
-        return f"# session {quoted(name)} stands in {sessions.file.name}: write its columns field_shift_from and so on"
+        return f"# session {quoted(name)} stands in {sessions.file.name}: add these columns there, and this to its row"
     return f"# in the [[session]] called {quoted(name)}"
 
 

@@ -75,7 +75,7 @@ def _field_shifts_in_doubt(survey: Survey, solved: Solved) -> Iterator[str]:
                     continue
                 where = f"session {one.window.name}: {on_marks.table.column('name')[row]} on {mark}"
                 if tolerance.passes(plan_and_height(off + field)):
-                    yield f"{where} does not carry the field shift taken out of it, or earlier ones carry it already"
+                    yield f"{where} does not carry the field shift taken out of it, or others on it carry it already"
                 elif tolerance.passes(plan_and_height(off - field)):
                     yield f"{where} carries the field shift twice; it is taken out once"
 

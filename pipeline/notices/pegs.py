@@ -69,8 +69,8 @@ class _Peg:
             fix = f'write mark = "{names[near]}" in its setup if so'
             yield f"{says} and{where} lies {apart[near]:.3f} m from {names[near]}: {sure}; {fix}"
         elif alone and (meant := misspelled(setup.mark, names)):
-            far = ", ".join(f"{name} ({_distance(apart[names.index(name)])})" for name in meant)
-            yield f"{says}: is {setup.mark} meant to be {' or '.join(meant)}? Else it is a new mark; it lies from {far}"
+            far = ", ".join(f"{name} {_distance(apart[names.index(name)])}" for name in meant)
+            yield f"{says}: is {setup.mark} meant to be {' or '.join(meant)}? Else it is a new mark ({far})"
 
     def _others(self, own: str, alone: bool) -> tuple[list[str], Floats]:
         """Return the marks that may be meant, and (k, 2) where each is on the grid, NaN where nobody knows.
@@ -88,4 +88,4 @@ class _Peg:
 
 
 def _distance(metres: float) -> str:
-    return f"{metres:,.1f} m away" if np.isfinite(metres) else "place unknown"
+    return f"is {metres:,.1f} m away" if np.isfinite(metres) else "lies where nobody knows"

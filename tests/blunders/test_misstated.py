@@ -4,14 +4,18 @@ Simulated truth without noise (`tests/support/simulate.py`), the shift planted h
 """
 
 import datetime as dt
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 from network_jobs import Network
-from running import record_of
+from numpy.typing import NDArray
+from running import paste_into_session, record_of
 from simulate import Plan, Simulation, simulate
+from simulate_plan import turn_enu
 
+from pipeline import run_job
 from pipeline.check import check_job
 from pipeline.issue.record_types import Record
 
@@ -30,6 +34,12 @@ def occupied(job: Simulation) -> list[tuple[str, dt.datetime]]:
     at = at[np.argsort(rows["time"][at], kind="stable")]
     times = rows["time"][at].astype("datetime64[us]").tolist()
     return [(str(name), time.replace(tzinfo=dt.UTC)) for name, time in zip(rows["name"][at], times, strict=True)]
+
+
+def raw_shift(job: Simulation) -> NDArray[np.float64]:
+    """Return (3,) east, north, up at the tie's mark: the true shift, which a raw reading without noise gives."""
+    longitude, latitude, _ = job.marks.geographic(job.job["session"][0]["ties"][0]["mark"])
+    return np.asarray(turn_enu(longitude, latitude, np.eye(3)) @ job.shifts[0])
 
 
 def told(job: Simulation, folder: Path, start: dt.datetime, **more: object) -> tuple[Record, list[str]]:
@@ -93,3 +103,41 @@ def test_a_set_up_that_is_off_is_told_with_its_size(tmp_path: Path) -> None:
     first = diagnosis["explanations"][0]
     assert first["kind"] == "set-up unexplained"
     assert "the set-up over TM1 is off in height by (+0.000, +0.000, +0.087) m east, north, up" in first["text"]
+
+
+def test_a_table_of_sessions_gets_its_columns_and_cells(tmp_path: Path) -> None:
+    """What is told is put behind the table's own columns, as it is; then every check passes."""
+    job = day()
+    times = [time for _, time in occupied(job)]
+    job.correct_in_field(0, times[1] - SECOND, *raw_shift(job))
+    path = job.write(tmp_path, session_file=True)
+    (diagnosis,) = record_of(path, 3)["diagnoses"]
+    assert diagnosis["field_shift"] is not None
+    columns, cells = diagnosis["field_shift"].splitlines()[-2:]
+    (table,) = [file for file in tmp_path.glob("*.csv") if file.read_text().startswith("name,start,end")]
+    header, row = table.read_text().splitlines()
+    table.write_text(f"{header},{columns}\n{row},{cells}\n")
+    outcome = run_job(path, dry_run=True)
+    assert all(check["passed"] for check in outcome.record["checks"])
+    assert columns == "field_shift_from,field_shift_earliest,field_shift_tie,field_shift_mark"
+
+
+def test_a_second_stretch_is_told_in_a_list_with_what_is_stated(tmp_path: Path) -> None:
+    """Switched on for the morning's check, which the job states, and for the last one, which it does not."""
+    work = Network()
+    work.mark("CM1", 0, 0)
+    work.mark("CM2", 700, -500)
+    work.session("one", ties=["CM1"], checks=["CM2"], points=[(100, 100)], closing=["CM2", "CM1", "CM2"])
+    rows = work.rows
+    check = rows["time"][1].astype("datetime64[us]").item().replace(tzinfo=dt.UTC)
+    stretch = (rows["time"] == rows["time"][1]) | (rows["time"] == rows["time"][-1])
+    work.displace(stretch, turn_enu(*work.marks.geographic("CM1")[:2], np.eye(3)) @ work.shifts[0])
+    given = {"tie": str(rows["name"][0]), "mark": "CM1"}
+    work.job["session"][0]["field_shift"] = {"from": check, "until": check + SECOND, **given}
+    path = work.write(tmp_path)
+    (diagnosis,) = record_of(path, 3)["diagnoses"]
+    lines = diagnosis["field_shift"]
+    assert lines is not None and lines.count("tie =") == 2
+    path.write_text(re.sub(r"(?m)^field_shift = .*\n", "", path.read_text()))
+    paste_into_session(path, diagnosis["session"], lines)
+    assert all(check["passed"] for check in run_job(path, dry_run=True).record["checks"])

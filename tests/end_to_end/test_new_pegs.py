@@ -86,7 +86,7 @@ def test_a_name_that_is_nearly_a_marks_is_never_taken_in_silence(tmp_path: Path)
     """TM1 lies half a kilometre from CM1: a new mark, but the surveyor is asked."""
     record = record_of(evening("TM1").write(tmp_path))
     (told,) = notes(record)
-    assert "is TM1 meant to be CM1? Else it is a new mark; it lies from CM1 (500.0 m away)" in told
+    assert "is TM1 meant to be CM1? Else it is a new mark (CM1 is 500.0 m away)" in told
     assert any(mark["mark"] == "TM1" and mark["hu95"] is not None for mark in record["marks"])
 
 
