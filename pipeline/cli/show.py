@@ -12,7 +12,7 @@ from pipeline.issue.report.site import localisation
 from pipeline.issue.row_types import CheckRow, SessionRow
 from pipeline.issue.written_axes import axes_written
 from pipeline.visible import one_line
-from pipeline.words import Role, counted, plural
+from pipeline.words import Role, Verdict, counted, plural
 
 #: How many failing occupations the summary lists before it points at the layer, how many things wholly held back.
 _FAILING, _WHOLLY = 12, 12
@@ -20,7 +20,10 @@ _FAILING, _WHOLLY = 12, 12
 _TAKEN_OUT, _NEW = 6, 6
 #: How many marks of a site's localisation it lists, those that fit worst in plan first.
 _SITE_MARKS = 12
-_LEGEND = "  east, north, up: the shift added to the raw positions, metres; sigma: one standard deviation of it"
+_LEGEND = "  east, north, up: the shift added to the raw positions, metres"
+_LEGEND_SIGMA = "  sE, sU: its sigma (one standard deviation), east and up"
+#: Columns that every table keeps to, so that a mail or a chat shows its rows whole, and sessions that it lists.
+_WIDTH, _SESSIONS = 80, 24
 
 
 def summary(record: Record, headline: str, current: Sequence[str] = ()) -> str:
@@ -110,21 +113,50 @@ def _site(site: SiteFit | None) -> list[str]:
 
 
 def _sessions(sessions: Sequence[SessionRow]) -> list[str]:
-    header = ("session", "points", "ties", "checks", "east", "north", "up", "sigma E", "sigma up", "verdict")
+    """Return the table of the sessions: of many those that are not proven, and how many the others are."""
+    first = [session for session in sessions if session["verdict"] != Verdict.PROVEN] or list(sessions)
+    shown = list(sessions) if len(sessions) <= _SESSIONS else first[:_SESSIONS]
+    header = ("session", "verdict", "points", "tie", "check", "east", "north", "up", "sE", "sU")
     cells = [
         (
             one_line(session["session"]),
+            session["verdict"],
             f"{session['points']:,}",
             str(session["ties"]),
             str(session["checks"]),
             *(_metres(session[axis], sign=True) for axis in ("shift_east", "shift_north", "shift_up")),
             _metres(session["sigma_east"]),
             _metres(session["sigma_up"]),
-            session["verdict"],
         )
-        for session in sessions
+        for session in shown
     ]
-    return [*_table(header, cells, left=(0, 9)), _LEGEND]
+    lines = _table(header, cells, left=(0, 1))
+    sigma = max(map(len, lines)) <= _WIDTH
+    if not sigma:
+        lines = _narrow(header[:-2], [row[:-2] for row in cells])
+    if len(sessions) > len(shown):
+        lines.append(f"  and {counted(len(sessions) - len(shown), 'more session')}, in the layer sessions")
+        lines.append(f"  of all: {_verdicts(sessions)}")
+    return [*lines, _LEGEND, *([_LEGEND_SIGMA] if sigma else [])]
+
+
+def _verdicts(sessions: Sequence[SessionRow]) -> str:
+    """Return how many sessions have each verdict, the gravest first."""
+    found = [session["verdict"] for session in sessions]
+    order = (Verdict.FAILED, Verdict.UNTIED, Verdict.UNCHECKED, Verdict.UNCLOSED, Verdict.PROVEN)
+    return ", ".join(f"{found.count(word):,} {word}" for word in order if word in found)
+
+
+def _narrow(header: Sequence[str], cells: Sequence[Sequence[str]]) -> list[str]:
+    """Return a table whose first column has the room that the others leave; a longer name stands above its row."""
+    others = sum(max(len(row[column]) for row in (header, *cells)) + 2 for column in range(1, len(header)))
+    room = max(_WIDTH - 2 - others, len(header[0]))
+    rows = [(*([""] if len(row[0]) > room else row[:1]), *row[1:]) for row in cells]
+    head, *lines = _table(header, rows, left=(0, 1))
+    made = [head]
+    for row, line in zip(cells, lines, strict=True):
+        made += [f"  {row[0]}", line] if len(row[0]) > room else [line]
+    return made
 
 
 def _taken_out(found: Sequence[FieldShiftTaken], issue: int) -> list[str]:

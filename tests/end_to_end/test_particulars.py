@@ -46,7 +46,7 @@ def test_particulars_make_a_new_issue_that_moves_nothing(tmp_path: Path) -> None
         "client": HOSTILE, "pole": 1.612, "longitude": 0.1234567890123, "signed": "2026-03-05",
         "crew": ["A. Bee", "C. Dee"], "receiver": {"serial": "000123", "year": 2024},
     }  # fmt: skip
-    (page,) = (tmp_path / "out" / "current").resolve().glob("*.html")
+    (page,) = (tmp_path / "out" / "current").resolve().glob("*-002.html")
     told = read_page(page.read_bytes()).section("particulars").text()
     assert HOSTILE in told and "serial: 000123" in told and "1.612" in told
     assert not run_job(path).issued
