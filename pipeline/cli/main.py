@@ -1,7 +1,6 @@
 """The `tiedown` command."""
 
 import math
-import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -290,27 +289,9 @@ def aside(
 
 def main() -> None:
     """Enter the command line."""
-    from pipeline.cli.console import console
-    from pipeline.cli.signals import answer_signals, let_pass
-    from pipeline.run.lean import without_data_frames
-    from pipeline.sealed import sealed_off
+    from pipeline.cli.within import within
 
-    answer_signals()
-    without_data_frames()
-    try:
-        with console(), sealed_off():
-            _enter()
-    finally:
-        let_pass()
-
-
-def _enter() -> None:
-    try:
-        app()
-    except Exception as error:
-        from pipeline.cli.faults import report
-
-        sys.exit(report("tiedown", error))
+    within(app)
 
 
 if __name__ == "__main__":

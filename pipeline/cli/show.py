@@ -1,18 +1,23 @@
 """The summary of an issue: what a person reads in ten seconds, made from the issue record alone."""
 
+from __future__ import annotations
+
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from textwrap import indent
+from typing import TYPE_CHECKING
 
 from pipeline.issue.attention import REASONS, Attention, Kind, attention, called
-from pipeline.issue.field_shift_types import FieldShiftTaken, told
-from pipeline.issue.record_types import Diagnosis, Record, Repeats, SiteFit
 from pipeline.issue.report.foundation import under_bases
 from pipeline.issue.report.site import localisation
-from pipeline.issue.row_types import CheckRow, SessionRow
-from pipeline.issue.written_axes import axes_written
+from pipeline.issue.written_axes import axes_written, written_plainly
 from pipeline.visible import one_line
 from pipeline.words import Role, Verdict, counted, plural
+
+if TYPE_CHECKING:
+    from pipeline.issue.field_shift_types import FieldShiftTaken
+    from pipeline.issue.record_types import Diagnosis, Record, Repeats, SiteFit
+    from pipeline.issue.row_types import CheckRow, SessionRow
 
 #: How many failing occupations the summary lists before it points at the layer, how many things wholly held back.
 _FAILING, _WHOLLY = 12, 12
@@ -70,8 +75,9 @@ def needs_attention(record: Record, headline: str, current: Sequence[str] = ()) 
 
 def _units(record: Record) -> str:
     """Return in words in what coordinates are issued where that is not metres to the east, to the north and upwards."""
-    axes = axes_written(record)
-    return "" if axes.plain else f"; {axes.described}, differences in metres"
+    if written_plainly(record):
+        return ""
+    return f"; {axes_written(record).described}, differences in metres"
 
 
 def _head(record: Record, headline: str) -> str:
@@ -161,6 +167,10 @@ def _narrow(header: Sequence[str], cells: Sequence[Sequence[str]]) -> list[str]:
 
 def _taken_out(found: Sequence[FieldShiftTaken], issue: int) -> list[str]:
     """Return the lines of what the field had applied already."""
+    if not found:
+        return []
+    from pipeline.issue.field_shift_types import told
+
     lines = [f"  {one_line(told(one, issue))}" for one in found[:_TAKEN_OUT]]
     more = [f"  and {len(found) - _TAKEN_OUT} more in issue.json"] if len(found) > _TAKEN_OUT else []
     return [*lines, *more]

@@ -8,7 +8,7 @@ circles; what lies behind one can be named.
 import glob
 import os
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from fnmatch import translate
 from pathlib import Path
 
@@ -35,6 +35,19 @@ def matching(folder: Path, pattern: str) -> list[str]:
     for part in parts[1:] if absolute else parts:
         found = list(dict.fromkeys(look.step(found, part)))
     return sorted(found)
+
+
+def named_by(folder: Path, pattern: str, issued: Callable[[Path], bool]) -> list[str]:
+    """Return the files that ``pattern`` names; ``issued`` says of a path, links resolved, that no pattern finds it.
+
+    A file of that very name comes before what the pattern would find. Raises `TooMany` and `Closed`.
+    """
+    literal = os.path.join(folder, pattern)
+    there = [literal] if os.path.isfile(literal) else matching(folder, pattern)
+    matches = [path for path in there if not os.path.isdir(path)]
+    if there == [literal]:
+        return matches
+    return [path for path in matches if not issued(Path(os.path.realpath(path)))]
 
 
 def fits(folder: Path, pattern: str, path: Path) -> bool:

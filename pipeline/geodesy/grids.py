@@ -47,6 +47,11 @@ def folders() -> tuple[Path, ...]:
     return tuple(dict.fromkeys(Path(folder) for folder in looked if folder))
 
 
+def looked() -> tuple[str, ...]:
+    """Return the folders where PROJ looks for grids, and those of the user's where it would if it could."""
+    return tuple(dict.fromkeys([*map(str, folders()), *_named()]))
+
+
 def _named() -> list[str]:
     """Return the folders of PROJ_DATA, else of PROJ_LIB, from the root: a relative one is the working folder's."""
     named = grid_folders().split(os.pathsep)

@@ -1,12 +1,17 @@
 """What of an issue needs somebody's attention, from its record alone: by this go exit code, summary and report."""
 
+from __future__ import annotations
+
 from collections.abc import Collection
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-from pipeline.issue.record_types import DoubtNoted, Record, WhollyHeld
-from pipeline.issue.row_types import CheckRow
 from pipeline.words import FailOn, Proof, Reason, Role, Whole, counted, plural
+
+if TYPE_CHECKING:
+    from pipeline.issue.record_types import DoubtNoted, Record, WhollyHeld
+    from pipeline.issue.row_types import CheckRow
 
 #: Reasons whose every row needs attention; a row held back for another may be an ordinary one.
 REASONS = (Reason.SUSPECT, Reason.UNTIED)

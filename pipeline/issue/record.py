@@ -3,6 +3,8 @@
 It holds no time of making and no path of the machine it was made on: those would make two runs of one job differ.
 """
 
+from __future__ import annotations
+
 import hashlib
 import json
 import math
@@ -11,12 +13,14 @@ from collections.abc import Mapping
 from enum import Enum
 from numbers import Integral, Real
 from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from pipeline.issue.earlier_records import upgraded
 from pipeline.issue.folder.durable import write_synced
-from pipeline.issue.record_form import complaints
-from pipeline.issue.record_types import SCHEMA, Record, SealedRecord
+from pipeline.issue.schema_number import SCHEMA
+
+if TYPE_CHECKING:
+    from pipeline.issue.record_types import Record, SealedRecord
 
 NAME = "issue.json"
 
@@ -67,12 +71,12 @@ def finished(record: Record) -> Record:
         if _absolute(entry["path"]):
             raise ValueError(f"an input's path has to be the job file's own, relative to it: {entry['path']}")
     # what the surveyor wrote is no length of ours
-    return cast(Record, {**_plain(record), "particulars": record["particulars"]})
+    return cast("Record", {**_plain(record), "particulars": record["particulars"]})
 
 
 def sealed(record: Record) -> SealedRecord:
     """Return a record with the sum of all that it says."""
-    return cast(SealedRecord, {**record, "sum": sum_of(record)})
+    return cast("SealedRecord", {**record, "sum": sum_of(record)})
 
 
 def serialise(record: Mapping[str, Any]) -> bytes:
@@ -101,7 +105,7 @@ def write_record(folder: Path, record: Record) -> SealedRecord:
     Raises OSError, FileExistsError where there is one already, and RecordError where it does not read back the same.
     """
     path, bare = folder / NAME, serialise({key: value for key, value in record.items() if key != "sum"})
-    made = cast(SealedRecord, {**record, "sum": hashlib.sha256(bare).hexdigest()})
+    made = cast("SealedRecord", {**record, "sum": hashlib.sha256(bare).hexdigest()})
     place = next(key.start() for key in _KEY.finditer(bare) if key[1] > b"sum")
     write_synced(path, b'%s  "sum": "%s",\n%s' % (bare[:place], made["sum"].encode(), bare[place:]))
     if read_record(path) != made:
@@ -143,13 +147,15 @@ def understood(record: Mapping[str, Any], path: Path) -> SealedRecord:
         raise RecordError(f"{path} is not an issue's record: it has no schema version")
     if schema > SCHEMA:
         raise LaterRecordError(f"{path} has schema version {schema}; this version of tiedown reads up to {SCHEMA}")
+    from pipeline.issue.record_form import complaints  # takes time to load, and not every record needs a look
+
     known = upgraded(record)
     if schema < SCHEMA:
         known["sum"] = _NOT_YET  # what the file says is not what it is read as
     if wrong := complaints(known):
         more = f", and {len(wrong) - _SAID} more" if len(wrong) > _SAID else ""
         raise RecordError(f"{path} is not an issue's record: {', '.join(wrong[:_SAID])}{more}")
-    read = cast(SealedRecord, known)
+    read = cast("SealedRecord", known)
     return sealed(read) if schema < SCHEMA else read
 
 

@@ -6,7 +6,7 @@ known or does not apply is null. Where a key comes or goes, `SCHEMA` is raised, 
 record of before is read as.
 """
 
-from typing import Annotated, Any, Final, Literal, NotRequired
+from typing import Annotated, Any, Literal, NotRequired
 
 from pydantic import Field
 from typing_extensions import TypedDict
@@ -25,12 +25,10 @@ from pipeline.issue.record_values import (
     Whole,
 )
 from pipeline.issue.row_types import CheckRow, MarkRow, Reliability, RepeatRow
+from pipeline.issue.schema_number import SCHEMA as SCHEMA
 from pipeline.issue.session_types import Session
 from pipeline.words import Doubt
 from pipeline.words import Whole as WhollyOf
-
-#: Raised whenever a key comes, goes or changes its meaning: once for all that a version of the program changes.
-SCHEMA: Final = 5
 
 Counts = dict[ReasonWord, Whole]
 Component = Annotated[str, OneOf(("position", "height"))]

@@ -1,7 +1,13 @@
 """Whether an issue may be released: what the job file's rule says of its record, and what waits, in words."""
 
-from pipeline.issue.record_types import AtStake, Record
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from pipeline.words import ReleaseRule, Verdict, counted
+
+if TYPE_CHECKING:
+    from pipeline.issue.record_types import AtStake, Record
 
 #: So many sessions are told one by one, and so many failing occupations of each.
 _SESSIONS, _FAILING = 6, 3

@@ -3,6 +3,7 @@
 import os
 import tomllib
 from pathlib import Path
+from typing import Any
 
 from pipeline import limits
 from pipeline.files.regular import read_whole
@@ -28,11 +29,16 @@ def folder_named(path: Path) -> Path | None:
 
     Raises FileNotFoundError where there is no such file, OSError or ValueError where it cannot be read.
     """
-    try:
-        raw = tomllib.loads(read_whole(path, limits.JOB_FILE).decode("utf-8-sig"))
-    except RecursionError as error:
-        raise ValueError("nested too deeply") from error
+    raw = as_written(read_whole(path, limits.JOB_FILE))
     named = raw["job"].get("folder") if isinstance(raw.get("job"), dict) else None
     if not isinstance(named, str) or not is_text(Path(named)):
         return None
     return Path(os.path.realpath(path.absolute().parent / named))
+
+
+def as_written(data: bytes) -> dict[str, Any]:
+    """Return what stands in a job file, right or not. Raises ValueError where it is no TOML."""
+    try:
+        return tomllib.loads(data.decode("utf-8-sig"))
+    except RecursionError as error:
+        raise ValueError("nested too deeply") from error

@@ -12,7 +12,7 @@ import pyarrow as pa
 
 from pipeline.digest import Signature, digest, signature
 from pipeline.files.packages import SQLITE
-from pipeline.files.patterns import Closed, TooMany, matching
+from pipeline.files.patterns import Closed, TooMany, named_by
 from pipeline.files.regular import COPY, NoFile, check_regular
 from pipeline.files.workbook import OLD_WORKBOOK, OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS
 from pipeline.job.model import Job, Points
@@ -212,9 +212,8 @@ def _paths(
     found: dict[str, Path] = {}
     hints = HINTS
     for pattern in points.files:
-        literal = os.path.join(folder, pattern)
         try:
-            there = [literal] if os.path.isfile(literal) else matching(folder, pattern)
+            matches = named_by(folder, pattern, issued)
         except TooMany:
             what = f'more than {counted(LOOKED_AT, "file")} would have to be looked at for "{pattern}"'
             problems.add(job_file, line, what, "name the folders that the exports are in, or fewer levels of them")
@@ -224,9 +223,6 @@ def _paths(
             what = f'the folder {place} may not be looked into for "{pattern}": {error}'
             problems.add(job_file, line, what, "see to its rights, or name the folders that the exports are in")
             continue
-        matches = [path for path in there if not os.path.isdir(path)]
-        if there != [literal]:
-            matches = [path for path in matches if not issued(Path(os.path.realpath(path)))]
         if not matches:
             problems.add(job_file, line, f'no file matches "{pattern}"', _look(pattern, folder) if hints > 0 else "")
             hints -= 1

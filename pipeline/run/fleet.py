@@ -1,17 +1,19 @@
 """Many jobs shared among worker processes: one job's mistake, death or endlessness stops no other."""
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from importlib import import_module
 from pathlib import Path
 
 from pipeline.issue.record import RecordError
 from pipeline.problems import JobError, JobHeld
-from pipeline.run.crew import Crew, Progress
+from pipeline.run.glance import unchanged_at_a_glance
 from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
 from pipeline.run.one_folder import sharing
 from pipeline.run.outcome import Outcome
+
+Progress = Callable[[str, int, int], None]
 
 _LOADED = "pipeline.run.loaded"
 Result = Outcome | JobError | JobHeld | RecordError | Mishap
@@ -38,6 +40,8 @@ def run_many(
     refused = sharing(jobs)
     yield from refused.items()
     jobs = [job for job in jobs if job not in refused]
+    from pipeline.run.crew import Crew  # a job alone needs none of it
+
     work = partial(_run, dry_run=dry_run)
     crew = Crew(work, jobs, min(workers, len(jobs)), _load, timeout, progress, loads=[_LOADED])
     for number, result in crew.results():
@@ -64,6 +68,8 @@ def _run_here(job: Path, progress: Progress | None, dry_run: bool) -> Result:
 def _run(job: Path, progress: Progress | None, dry_run: bool) -> Result:
     """Run a job and return what became of it. Raises `OutOfMemory`, after which a process is good for nothing."""
     try:
+        if not dry_run and (standing := unchanged_at_a_glance(job)) is not None:
+            return standing
         from pipeline.run.run_job import run_job
 
         return run_job(job, dry_run=dry_run, progress=progress, told=False)

@@ -1,11 +1,10 @@
 """A process that makes no data frames does not load the libraries of them."""
 
 import sys
-from importlib.abc import MetaPathFinder
 
 
-class _NoDataFrames(MetaPathFinder):
-    """Hides the data frame libraries from this process, which makes none.
+class _NoDataFrames:
+    """A finder that hides the data frame libraries from this process, which makes none.
 
     pyarrow and pyogrio load them wherever they find them; that would take half a second of every command.
     """

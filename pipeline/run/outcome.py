@@ -1,13 +1,18 @@
 """What became of a run."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.issue.attention import attention, chosen
 from pipeline.issue.folder.released import is_pending
-from pipeline.issue.record_types import Record
 from pipeline.issue.release import by_hand, stays, waits_for
 from pipeline.words import FailOn
+
+if TYPE_CHECKING:
+    from pipeline.issue.record_types import Record
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,7 @@ from pipeline.reissue.changes import attributes_changed
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import at_hand, fingerprint, same
 from pipeline.reissue.intact import damage, refuse_damaged
+from pipeline.run.before import Before
 from pipeline.run.layers import dry, lay_out
 from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
@@ -56,14 +57,15 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
     Raises `JobError` with every problem of the job and its inputs, and `JobHeld` where another run holds the job. Then
     nothing is written. Any other exception is a fault of the program, and the previous issue stands.
     """
+    before = Before.of(Path(path))
     loaded = load(Path(path))
-    became = _run(loaded, dry_run, progress)
+    became = _run(loaded, before, dry_run, progress)
     if told and not dry_run:
         acknowledge(became)
     return became
 
 
-def _run(loaded: LoadedJob, dry_run: bool, progress: Progress | None) -> Outcome:
+def _run(loaded: LoadedJob, before: Before, dry_run: bool, progress: Progress | None) -> Outcome:
     folder, ours = loaded.job.job.folder, owner(loaded)
     with ExitStack() as stack:
         # A folder that is not there yet is made only for a job without problems; nobody can be holding it. Nor is a
@@ -75,7 +77,7 @@ def _run(loaded: LoadedJob, dry_run: bool, progress: Progress | None) -> Outcome
         prepared = prepare(loaded, problems)
         if held and not problems.found:
             with _told_as_problems(folder):
-                if (standing := _unchanged(prepared, folder)) is not None:
+                if (standing := _unchanged(prepared, before, folder)) is not None:
                     return with_untold(standing, folder)
         examined = examine(prepared, problems, progress)
         solved = solve(examined.survey, examined.doubts)
@@ -88,10 +90,10 @@ def _run(loaded: LoadedJob, dry_run: bool, progress: Progress | None) -> Outcome
         if not held:
             stack.enter_context(job_lock(folder, ours))
         with _told_as_problems(folder):
-            return with_untold(_issue(job, folder, progress), folder)
+            return with_untold(_issue(job, before, folder, progress), folder)
 
 
-def _unchanged(prepared: Prepared, folder: Path) -> Outcome | None:
+def _unchanged(prepared: Prepared, before: Before, folder: Path) -> Outcome | None:
     """Return the newest issue where everything at hand is as it was when that was made or last confirmed."""
     found = newest_standing(folder)
     shown = recover(folder, found[1] if found else None)
@@ -103,8 +105,9 @@ def _unchanged(prepared: Prepared, folder: Path) -> Outcome | None:
         return None
     signs = signs_of(path.parent)
     refuse_damaged(path.parent, record, noted.signs)
-    if signs != noted.signs:
-        confirm(folder, record["issue"], hand, signs)
+    glanced = before.glanced(prepared, record)
+    if (signs, glanced) != (noted.signs, noted.glanced):
+        confirm(folder, record["issue"], hand, signs, glanced)
     return outcome(record, path.parent, False, follow(folder, record, prepared.loaded.job.issue.release, shown))
 
 
@@ -128,7 +131,7 @@ def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome
     return outcome(told, None, False, shown)
 
 
-def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
+def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) -> Outcome:
     """Write and publish the next issue, unless nothing that shapes it has changed since the newest.
 
     What changed is told since the issue that `current` shows, which is the one that is drawn from.
@@ -138,7 +141,8 @@ def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
     if newest is not None and _stands(job, newest, folder):
         hand, signs = at_hand(job.survey.prepared), signs_of(newest.folder)
         refuse_altered(job.survey)
-        confirm(folder, newest.record["issue"], hand, signs)
+        glanced = before.glanced(job.survey.prepared, newest.record)
+        confirm(folder, newest.record["issue"], hand, signs, glanced)
         return outcome(newest.record, newest.folder, False, follow(folder, newest.record, rule, shown))
     last = drawn_from(folder, newest, shown)
     compared = against(last, job.survey, job.solved, job.fingerprint)
@@ -162,7 +166,7 @@ def _issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
         untold.note(folder, staged.number)
         pending = is_pending(record)
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC), pending=pending)
-    confirm(folder, record["issue"], hand, signs_of(place))
+    confirm(folder, record["issue"], hand, signs_of(place), before.glanced(job.survey.prepared, record))
     return outcome(record, place, True, shown if pending else record["issue"])
 
 

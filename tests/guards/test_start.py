@@ -51,7 +51,26 @@ def test_importing_the_library_loads_none_of_them_either() -> None:
     subprocess.run([sys.executable, "-c", code], check=True)
 
 
-def test_an_unchanged_job_loads_nothing_that_writes_adjusts_or_reports(tmp_path: Path) -> None:
+def test_an_unchanged_job_loads_no_library_that_reads_computes_or_writes(tmp_path: Path) -> None:
+    path = simulate(Plan(sessions=1, points=3)).write(tmp_path)
+    assert run_job(path).issued
+    code = f"""
+import sys
+from pipeline.cli.start import main
+sys.argv = ["tiedown", "run", {str(path)!r}]
+try:
+    main()
+except SystemExit as end:
+    assert not end.code
+loaded = [name for name in {(*HEAVY, "typer", "multiprocessing")!r} if name in sys.modules]
+assert not loaded, loaded
+"""
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert found.returncode == 0, found.stderr
+    assert "nothing changed since issue 001" in found.stdout
+
+
+def test_one_that_has_to_be_looked_at_loads_nothing_that_writes_adjusts_or_reports(tmp_path: Path) -> None:
     path = simulate(Plan(sessions=1, points=3)).write(tmp_path)
     assert run_job(path).issued
     unused = ("fiona", "pyogrio", "adbc_driver_sqlite", "jinja2", "ezdxf", "openpyxl", "scipy.linalg", "scipy.sparse")

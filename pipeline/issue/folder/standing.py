@@ -1,18 +1,23 @@
 """The issues that stand in a job's folder: each with its record, or in words why it cannot be read."""
 
+from __future__ import annotations
+
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.issue.folder.issues_list import NAME as REGISTER
 from pipeline.issue.folder.issues_list import SET_ASIDE, made, read_register
 from pipeline.issue.folder.names import ISSUES, numbered, set_aside
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import LaterRecordError, RecordError, is_sealed, stated, understood
-from pipeline.issue.record_types import SealedRecord
 from pipeline.problems import JobError, Problem
 
+if TYPE_CHECKING:
+    from pipeline.issue.record_types import SealedRecord
+
 #: The path of an issue's record, and the record.
-Standing = tuple[Path, SealedRecord]
+Standing = tuple[Path, "SealedRecord"]
 
 
 def remedy(number: int) -> str:

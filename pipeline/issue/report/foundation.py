@@ -1,15 +1,20 @@
 """What an issue stands on, as the report tells it: adjustment, marks, model of the shift, inputs and files."""
 
+from __future__ import annotations
+
 import math
 from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
-from pipeline.issue.record_types import ControlUsed, FileIssued, Input, Record
 from pipeline.issue.report.chosen import choose
 from pipeline.issue.report.tables import Column, Row, Table, checksum, length, name, number, table
 from pipeline.issue.report.written import NONE, metres
-from pipeline.issue.row_types import MarkRow
 from pipeline.issue.written_axes import axes_written
 from pipeline.words import Holds, MarkStatus, Role
+
+if TYPE_CHECKING:
+    from pipeline.issue.record_types import ControlUsed, FileIssued, Input, Record
+    from pipeline.issue.row_types import MarkRow
 
 #: Rows of each table that the page has at the most.
 _TIES, _MARKS, _INPUTS, _FARTHEST = 600, 1000, 1000, 100

@@ -1,11 +1,16 @@
 """The site's own system, as summary and report tell it: what was found, and how its marks fit."""
 
-import math
+from __future__ import annotations
 
-from pipeline.issue.record_types import Record, SiteFit, SiteMark
+import math
+from typing import TYPE_CHECKING
+
 from pipeline.issue.report.chosen import choose
 from pipeline.issue.report.tables import Table, difference, length, name, table
 from pipeline.words import counted
+
+if TYPE_CHECKING:
+    from pipeline.issue.record_types import Record, SiteFit, SiteMark
 
 _MARKS = 500
 

@@ -1,0 +1,29 @@
+"""What surrounds every command: signals answered, streams that end nothing, libraries sealed off, faults told."""
+
+import sys
+from collections.abc import Callable
+
+from pipeline.cli.console import console
+from pipeline.cli.signals import answer_signals, let_pass
+from pipeline.run.lean import without_data_frames
+from pipeline.sealed import sealed_off
+
+
+def within(command: Callable[[], object]) -> None:
+    """Do a command, which ends by `SystemExit` where it has an exit code to give."""
+    answer_signals()
+    without_data_frames()
+    try:
+        with console(), sealed_off():
+            _told(command)
+    finally:
+        let_pass()
+
+
+def _told(command: Callable[[], object]) -> None:
+    try:
+        command()
+    except Exception as error:
+        from pipeline.cli.faults import report
+
+        sys.exit(report("tiedown", error))

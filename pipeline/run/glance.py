@@ -1,0 +1,88 @@
+"""Has nothing changed since the newest issue? By sums alone, before anything is loaded that takes time.
+
+A run notes what it saw around it (`surroundings`) beside the issue that it made or confirmed. Where all of that is as
+it was, so is the issue; in any doubt a run looks at everything.
+"""
+
+import os
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+from pipeline import limits
+from pipeline.digest import digest
+from pipeline.files.patterns import Closed, TooMany, named_by
+from pipeline.files.regular import read_whole
+from pipeline.issue.folder.belongs import Owner, in_the_way, kept
+from pipeline.issue.folder.confirmed import Confirmed, newest_confirmed, signs_of
+from pipeline.issue.folder.names import ISSUES
+from pipeline.issue.folder.publish import job_lock, next_number, recover
+from pipeline.issue.folder.released import is_pending
+from pipeline.issue.folder.untold import untold
+from pipeline.issue.record import NAME, RecordError, is_sealed, stated
+from pipeline.issue.schema_number import SCHEMA
+from pipeline.job.named_folder import as_written, folder_named
+from pipeline.problems import JobError
+from pipeline.run.outcome import Outcome, outcome
+from pipeline.run.surroundings import RawFile, seen, surroundings
+
+if TYPE_CHECKING:
+    from pipeline.issue.record_types import Record
+
+
+def unchanged_at_a_glance(path: Path) -> Outcome | None:
+    """Return the newest issue of a job where all that was seen around it is as it was; None where a run is to look.
+
+    Raises `JobHeld` where another run holds the job.
+    """
+    try:
+        folder = folder_named(path)
+        number, noted = (newest_confirmed(folder) if folder is not None else None) or (0, Confirmed())
+        if folder is None or not noted.glanced.seen:
+            return None
+        raw = as_written(read_whole(path, limits.JOB_FILE))
+        owner = Owner(raw["job"]["name"], path.absolute())
+        if not _as_seen(path, raw, folder, noted) or in_the_way(folder, owner):
+            return None
+        with job_lock(folder, owner):
+            return _standing(folder, number, noted)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None
+    except (JobError, RecordError, TooMany, Closed):
+        return None
+
+
+def _as_seen(path: Path, raw: Mapping[str, Any], folder: Path, noted: Confirmed) -> bool:
+    around = surroundings(path, noted.glanced.looked)
+    return seen(around, _raw_files(path.absolute().parent, raw, folder)) == noted.glanced.seen
+
+
+def _raw_files(folder: Path, raw: Mapping[str, Any], issued: Path) -> Iterator[RawFile]:
+    """Yield the raw files of a job, ``issued`` being the folder of its issues. Raises OSError."""
+    is_issued = kept(issued)
+    for number, block in enumerate(raw["points"]):
+        found: dict[str, str] = {}
+        for pattern in block["files"]:
+            for match in named_by(folder, pattern.strip(), is_issued):
+                found.setdefault(os.path.realpath(match), str(Path(match)))
+        for path, match in found.items():
+            if os.path.lexists(f"{path}-wal") or os.path.lexists(f"{path}-journal"):
+                raise OSError("a database is in use")
+            yield number, match, path, digest(Path(path))
+
+
+def _standing(folder: Path, number: int, noted: Confirmed) -> Outcome | None:
+    """Return the newest issue where it is the one that was noted, whole, and nothing else is to be told."""
+    place = folder / ISSUES / f"{number:03d}"
+    said = stated(place / NAME)
+    shown = recover(folder, said)
+    same = (
+        next_number(folder) == number + 1
+        and (shown == number or not is_pending(said))  # else `current` may be to follow by now
+        and not untold(folder)
+        and said["schema"] == SCHEMA
+        and said["sum"] == noted.glanced.record
+        and is_sealed(said, (place / NAME).read_bytes())
+        and signs_of(place) == noted.signs
+    )
+    return outcome(cast("Record", said), place, False, shown) if same else None
