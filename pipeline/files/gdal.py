@@ -12,7 +12,8 @@ from pipeline.sealed import database, sealed_off
 #: For reading what must stay as it is: otherwise GDAL copies a file's metadata to an .aux.xml beside it.
 NOTHING_BESIDE = {"GDAL_PAM_ENABLED": "NO"}
 
-_ONE_AT_A_TIME, _FIONA_ALONE = threading.Lock(), threading.Lock()
+#: The thread that holds them may set more for a while: rows that are written may come from an issue that is read.
+_ONE_AT_A_TIME, _FIONA_ALONE = threading.RLock(), threading.Lock()
 #: Where the user's grids are, or another installation's data: nothing for a GDAL that brings its own.
 _ELSEWHERE = ("PROJ_DATA", "PROJ_LIB", "GDAL_DATA")
 
@@ -29,7 +30,7 @@ def gdal() -> ModuleType:
 
 @contextmanager
 def gdal_options(options: Mapping[str, str]) -> Iterator[None]:
-    """Set options of the GDAL that writes and reads in batches; one holder at a time."""
+    """Set options of the GDAL that writes and reads in batches; one thread at a time."""
     pyogrio = gdal()
     with _ONE_AT_A_TIME:
         before = {key: pyogrio.get_gdal_config_option(key) for key in options}

@@ -15,6 +15,7 @@ from numbers import Integral, Real
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING, Any, cast
 
+from pipeline.files.regular import check_regular
 from pipeline.issue.earlier_records import upgraded
 from pipeline.issue.folder.durable import write_synced
 from pipeline.issue.schema_number import SCHEMA
@@ -124,6 +125,7 @@ def read_record(path: Path) -> SealedRecord:
 
 def stated(path: Path) -> dict[str, Any]:
     """Return what stands in an ``issue.json`` of whatever version. Raises as `read_record` where it is no object."""
+    check_regular(path)
     try:
         record = json.loads(path.read_text(encoding="utf-8"), object_pairs_hook=_object)
         if not _shallow(record, _DEEPEST):
