@@ -37,29 +37,42 @@ def misstated(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]
         groups = list(_groups(scope.case, one, own))
         if not groups:
             continue
-        place = (carried or earlier or later)[0]
-        vector = one.geocentric + (_geocentric(scope, place, one.grid) if one.grid.any() else 0.0)
-        every = [*carried, *earlier, *later]
-        alone = {row: scope.influence.displaced([row], vector[None])[0] for row in every}
+        every = [*earlier, *carried, *later]
+        vector = one.geocentric + (_geocentric(scope, every[0], one.grid) if one.grid.any() else 0.0)
+        alone = np.concatenate([scope.influence.displaced([row], vector[None]) for row in every])
+        sums = np.concatenate([np.zeros_like(alone[:1]), np.cumsum(alone, axis=0)])
+        place = {row: number for number, row in enumerate(every)}
         for group in groups:
-            shape = group.times * np.sum([alone[row] for row in group.rows], axis=0)
-            yield Hypothesis(Kind.FIELD_SHIFT, group.said, np.asarray(shape), decide=_DECIDE)
+            shape = group.times * (sums[place[group.rows[-1]] + 1] - sums[place[group.rows[0]]])
+            yield Hypothesis(Kind.FIELD_SHIFT, group.said, shape, decide=_DECIDE)
         if carried:
             yield from _by_more(scope, one, carried, len(own))
 
 
-def said_of_stated(case: Case, session: int, own: Integers, carrying: Integers, vector: Floats) -> bool:
-    """Whether readings that carry a (3,) geocentric vector which nobody states are a stated one read otherwise."""
-    rows = tuple(carrying.tolist())
-    for one in case.solved.field.of(session):
-        stated = one.geocentric if not one.grid.any() else None
-        for group in _groups(case, one, own):
-            if group.rows != rows:
-                continue
-            off = np.linalg.norm(vector) - np.linalg.norm(one.grid) if stated is None else vector - group.times * stated
-            if np.linalg.norm(off) <= 2.0 * case.tolerance.vertical:
-                return True
-    return False
+@dataclass(frozen=True)
+class Stated:
+    """What a session states of field shifts, as groups of its occupations that may carry them otherwise."""
+
+    tolerance: float
+    groups: tuple[tuple[TakenOut, Group], ...]
+
+    @classmethod
+    def of(cls, case: Case, session: int, own: Integers) -> "Stated":
+        """Return that of a session with its occupations."""
+        stated = case.solved.field.of(session)
+        found = tuple((one, group) for one in stated for group in _groups(case, one, own))
+        return cls(2.0 * case.tolerance.vertical, found)
+
+    def says(self, carrying: Integers, vector: Floats) -> bool:
+        """Whether occupations that carry a (3,) geocentric vector which nobody states are a group of a stated one."""
+        rows = tuple(carrying.tolist())
+        return any(group.rows == rows and self._alike(vector, one, group.times) for one, group in self.groups)
+
+    def _alike(self, vector: Floats, one: TakenOut, times: int) -> bool:
+        """Whether a vector is a stated one so many times; of one stated in the grid the length decides."""
+        if one.grid.any():
+            return abs(float(np.linalg.norm(vector) - np.linalg.norm(one.grid))) <= self.tolerance
+        return float(np.linalg.norm(vector - times * one.geocentric)) <= self.tolerance
 
 
 def _rows(case: Case, one: TakenOut, own: Integers) -> tuple[list[int], list[int], list[int]]:

@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.blunders.carried import TIMES, Levels, Pattern, Source, Way, patterns
-from pipeline.blunders.misstated import said_of_stated
+from pipeline.blunders.misstated import Stated
 from pipeline.blunders.scope import Case, Scope
 from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.clock import DAY, clock
@@ -113,21 +113,36 @@ def _sources(case: Case, session: int, rows: Integers, levels: Levels, rotation:
     for place in places:
         needed = levels.needed[place]
         yield Source(needed, needed, levels.sigma[place], place, session, rarer=1.0 if ties[place] else _CHECK)
-    if session in tied.setups:
-        over = case.survey.windows[session].session.setup
-        number = case.number.get(over.mark) if over is not None else None
-        if number is not None:
-            needed = rotation @ (case.solved.reference.xyz[number] - case.survey.bases.mark[session])
-            if np.isfinite(needed).all():
-                yield Source(needed, needed, case.solved.reference.sigma[number], -1, session)
-    elif not (ties & whole).any() and np.isfinite(own := rotation @ case.solved.shifts.shift[session]).all():
+    stood = _set_up(case, session) if session in tied.setups else None
+    if stood is not None:
+        needed, sigma = rotation @ stood[0], stood[1]
+        if stood[2]:
+            yield Source(needed, needed, sigma, -1, session)
+    lone = session not in tied.setups and not (ties & whole).any()
+    if lone and np.isfinite(own := rotation @ case.solved.shifts.shift[session]).all():
         yield Source(own, own, np.zeros(3), -1, session)
     for other in _sessions_before(case, session):
         kept = rotation @ case.solved.shifts.shift[other]
+        if stood is not None:
+            yield Source(needed, kept, sigma, -1, other, False)
         for place in places[:3]:
             raw = levels.needed[place]
             yield Source(raw, kept, levels.sigma[place], place, other, False)
             yield Source(raw + kept, kept, levels.sigma[place], place, other, False)
+
+
+def _set_up(case: Case, session: int) -> tuple[Floats, Floats, bool] | None:
+    """Return of a base over a mark what raw readings need, geocentric, its sigma, and whether the register says it."""
+    over = case.survey.windows[session].session.setup
+    if over is None:
+        return None
+    number, marks = case.number.get(over.mark), case.solved.tied.marks.names
+    if number is not None:
+        at, sigma = case.solved.reference.xyz[number], case.solved.reference.sigma[number]
+    else:
+        at, sigma = case.solved.shifts.marks[list(marks).index(over.mark)], np.full(3, case.survey.job.quality.centring)
+    needed = at - case.survey.bases.mark[session]
+    return (needed, sigma, number is not None) if np.isfinite(needed).all() else None
 
 
 def _sessions_before(case: Case, session: int) -> list[int]:
@@ -168,8 +183,9 @@ def _best(case: Case, session: int, rows: Integers, some: Sequence[Pattern], rot
 
 def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[Found, Hypothesis]]:
     """Yield the hypotheses about one session of a scope, each with the pattern that it is about."""
+    stated = Stated.of(scope.case, session, own)
     for one in found_in(scope.case, session, own):
-        if said_of_stated(scope.case, session, own, one.carrying, one.vector):
+        if stated.says(one.carrying, one.vector):
             continue
         carrying = one.carrying.tolist()
         (given,) = scope.influence.displaced(carrying, one.vector[None])

@@ -141,3 +141,18 @@ def test_a_second_stretch_is_told_in_a_list_with_what_is_stated(tmp_path: Path) 
     path.write_text(re.sub(r"(?m)^field_shift = .*\n", "", path.read_text()))
     paste_into_session(path, diagnosis["session"], lines)
     assert all(check["passed"] for check in run_job(path, dry_run=True).record["checks"])
+
+
+def test_a_day_over_a_peg_that_keeps_the_shift_of_the_day_before(tmp_path: Path) -> None:
+    """The second base stands over a peg of the first day, and all that day's readings carry the first day's shift."""
+    work = Network()
+    work.mark("CM1", 0, 0)
+    work.mark("CM2", 700, -500)
+    work.mark("TM1", 300, 500, known=False)
+    work.session("one", ties=["CM1", "TM1"], checks=["CM2"], points=[(100, 100)], closing=["CM2"])
+    work.session("two", over="TM1", antenna=1.6, checks=["CM2"], points=[(100, 200)], closing=["CM2"])
+    kept = turn_enu(*work.marks.geographic("CM1")[:2], np.eye(3)) @ work.shifts[0]
+    work.displace(work.rows["session"] == 1, kept)
+    (diagnosis,) = record_of(work.write(tmp_path), 3)["diagnoses"]
+    assert "the readings already carry the shift that session one had, kept" in diagnosis["explanations"][0]["text"]
+    assert diagnosis["field_shift"] is not None and "earliest" not in diagnosis["field_shift"]
