@@ -1,6 +1,7 @@
 """Many jobs shared among worker processes: one job's mistake, death or endlessness stops no other."""
 
 import os
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from importlib import import_module
@@ -9,13 +10,14 @@ from pathlib import Path
 from pipeline.issue.record import RecordError
 from pipeline.problems import JobError, JobHeld
 from pipeline.run.glance import unchanged_at_a_glance
+from pipeline.run.lean import loaded_for_good
 from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
 from pipeline.run.one_folder import sharing
 from pipeline.run.outcome import Outcome
 
 Progress = Callable[[str, int, int], None]
 
-_LOADED = "pipeline.run.loaded"
+_LOADED, _RUN_JOB = "pipeline.run.loaded", "pipeline.run.run_job"
 Result = Outcome | JobError | JobHeld | RecordError | Mishap
 
 
@@ -70,6 +72,9 @@ def _run(job: Path, progress: Progress | None, dry_run: bool) -> Result:
     try:
         if not dry_run and (standing := unchanged_at_a_glance(job)) is not None:
             return standing
+        if _RUN_JOB not in sys.modules:  # once in a process: what a job leaves behind is not for good
+            with loaded_for_good():
+                import_module(_RUN_JOB)
         from pipeline.run.run_job import run_job
 
         return run_job(job, dry_run=dry_run, progress=progress, told=False)
