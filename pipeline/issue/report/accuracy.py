@@ -81,8 +81,8 @@ def _limits(record: Record) -> Iterator[str]:
         yield "Suspect points are among those issued, because the job says so: the figures do not hold for them."
     if far := [row["scale"] for row in record["precision"] if row["too_good"] and row["scale"] is not None]:
         yield (
-            f"Readings differ {max(far):.1f} times as much as their stated precision lets expect: the figures above,"
-            " which rest on it, are too good by up to that factor."
+            f"Readings differ by a factor of {max(far):.1f} more than their stated precision lets expect: the figures"
+            " above, which rest on it, are too good by up to that factor."
         )
     if any(not doubt["confirmed"] for doubt in record["doubts"]):
         yield "A doubt that nobody has looked into may put all points of some sessions off alike: see Notes."

@@ -1,0 +1,134 @@
+"""The report in a real browser: on a phone, at a desk, zoomed in, in the dark, by keyboard and on paper."""
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from browser import CHROMIUM, Browser, checker
+from record_made import at, check, diagnosis, failing, mark, record, session, tie
+
+from pipeline.issue.report.page import render
+from pipeline.issue.report.thinning import Thinned
+
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="there is no chromium here")
+
+#: Width in pixels and zoom: two phones, a desk, and that desk at 200 %.
+WINDOWS = [(360, 1.0), (390, 1.0), (1200, 1.0), (1200, 2.0)]
+
+#: Texts whose contrast with what lies behind is below that of WCAG 2.2, 1.4.3 (level AA): 4.5, or 3 where they are
+#: large; by the formula of relative luminance there.
+CONTRAST = """(() => {
+  const parts = text => (text.match(/[\\d.]+/g) || []).map(Number);
+  const light = ([r, g, b]) => [r, g, b].map(v => v / 255)
+    .map(v => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4)
+    .reduce((sum, v, i) => sum + v * [0.2126, 0.7152, 0.0722][i], 0);
+  const behind = one => { for (let at = one; at; at = at.parentElement) {
+    const found = parts(getComputedStyle(at).backgroundColor);
+    if (found.length === 3 || found[3] > 0) return found; } return [255, 255, 255]; };
+  const low = [];
+  for (const one of document.querySelectorAll("body *:not(svg *)")) {
+    if (![...one.childNodes].some(c => c.nodeType === 3 && c.textContent.trim())) continue;
+    const style = getComputedStyle(one), size = parseFloat(style.fontSize);
+    const [a, b] = [light(parts(style.color)), light(behind(one))].sort((x, y) => y - x);
+    const need = size >= 24 || (size >= 18.66 && style.fontWeight >= 700) ? 3 : 4.5;
+    if ((a + 0.05) / (b + 0.05) < need) low.push(one.tagName + ": " + one.textContent.slice(0, 40));
+  }
+  return low; })()"""
+
+#: Boxes that scroll but that no keyboard reaches (WCAG 2.2, 2.1.1), or whose region has no name (4.1.2).
+UNREACHED = """[...document.querySelectorAll("*")]
+  .filter(e => e.scrollWidth > e.clientWidth + 1
+  && ["auto", "scroll"].includes(getComputedStyle(e).overflowX)
+  && !(e.tabIndex === 0 && e.getAttribute("role") && e.getAttribute("aria-label")))
+  .map(e => e.outerHTML.slice(0, 80))"""
+
+
+def many_sessions(number: int) -> dict[str, Any]:
+    """A job of many sessions with everything in it, three of which failed."""
+    names = [f"s{n:03d}" for n in range(number)]
+    verdicts = {name: "failed" for name in names[5:8]}
+    checks = [tie(names[0], "CM1", 20)]
+    for name in names:
+        checks.append((failing if name in verdicts else check)(name, "CM2-with-a-rather-long-name", 30))
+    suspect = {
+        "name": "P1", "code": "FENCE", "session": "s005", "observed": at(30), "easting": 1500000.0,
+        "northing": 5100000.0, "height": 12.0, "held_back": True,
+    }  # fmt: skip
+    return record(
+        verdict="failed",
+        local_clock="Pacific/Auckland",
+        particulars={"client": "A. Bee", "crew": ["C. Dee", "E. Eff"], "a-long-word": "x" * 200},
+        sessions=[session(name, verdict=verdicts.get(name, "proven")) for name in names],
+        checks=checks,
+        diagnoses=[diagnosis("s005", ["CM2-30"])],
+        marks=[mark("CM1", 1500000.0, 5100000.0), mark("CM2-with-a-rather-long-name", 1500900.0, 5100700.0)],
+        suspect={"total": 60, "points": [suspect] * 60},
+        rows={"read": 400, "points": 39, "on_marks": 301, "held_back": 60, "by_reason": {"suspect": 60}},
+        notes=["see https://example.org/" + "long/" * 60, 'a note\n[[session]]\nname = "one"'],
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def page() -> str:
+    return render(many_sessions(300), Thinned.none()).decode()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with Browser() as found:
+        yield found
+
+
+@pytest.mark.parametrize(("width", "zoom"), [*WINDOWS, (360, 2.0)])
+def test_nothing_makes_the_page_scroll_sideways(width: int, zoom: float, browser: Browser, page: str) -> None:
+    browser.show(page, width, zoom=zoom)
+    for folded in (True, False):
+        assert browser.run("document.documentElement.scrollWidth - document.documentElement.clientWidth") == 0, folded
+        assert browser.run(UNREACHED) == []
+        browser.run("document.querySelectorAll('details').forEach(e => { e.open = true })")
+
+
+def test_a_phone_shows_the_result_at_once_and_drawings_large_enough_to_read(browser: Browser, page: str) -> None:
+    browser.show(page, 360)
+    assert browser.run("document.querySelector('.verdict').getBoundingClientRect().bottom") < 640
+    assert not browser.run("document.querySelector('.verdict').textContent").isspace()
+    # nine pixels: the least that a font of a browser is drawn in by common practice, no source
+    assert browser.run("Math.min(...[...document.querySelectorAll('#times ~ figure svg text')].map(e =>"
+                       " e.getBoundingClientRect().height))") >= 9  # fmt: skip
+
+
+def test_captions_of_wide_tables_stay_within_a_phone(browser: Browser, page: str) -> None:
+    browser.show(page, 360)
+    assert browser.run("Math.max(...[...document.querySelectorAll('caption span')].filter(e => e.checkVisibility())"
+                       ".map(e => e.getBoundingClientRect().right))") <= 360  # fmt: skip
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_texts_stand_out_in_the_light_and_in_the_dark(dark: bool, browser: Browser, page: str) -> None:
+    browser.show(page, 1200, dark=dark)
+    background = browser.run("getComputedStyle(document.documentElement).backgroundColor")
+    assert (background == "rgb(255, 255, 255)") != dark
+    assert browser.run(CONTRAST) == []
+
+
+def test_on_paper_three_hundred_sessions_are_folded_to_what_matters(browser: Browser, page: str) -> None:
+    browser.show(page, 1200, medium="print")
+    seen = browser.run("[...document.querySelectorAll('#times ~ figure, #times ~ details figure')].filter(e =>"
+                       " e.checkVisibility({contentVisibilityAuto: true})).length")  # fmt: skip
+    assert seen == 3, "those that failed"
+    pages = browser.printed().count(b"/Type /Page\n")
+    assert 0 < pages <= 24
+
+
+@pytest.mark.skipif(checker() is None, reason="axe-core is not at hand: npm install axe-core, or TIEDOWN_AXE=its file")
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("width", "zoom"), WINDOWS)
+def test_axe_finds_nothing(width: int, zoom: float, dark: bool, browser: Browser) -> None:
+    script = checker()
+    assert script is not None
+    browser.show(render(many_sessions(14), Thinned.none()).decode(), width, zoom=zoom, dark=dark)
+    browser.run(script.read_text(encoding="utf-8"))
+    told = "r.violations.map(v => [v.id, v.nodes.slice(0, 3).map(n => n.html.slice(0, 150))])"
+    found = browser.run(f"axe.run(document, {{resultTypes: ['violations']}}).then(r => JSON.stringify({told}))")
+    assert json.loads(found) == []
