@@ -115,6 +115,10 @@ class Holds(StrEnum):
     HEIGHT = "height"
 
 
+#: Layers of a drawing that are no code's, and of which no code may take the name: the format's own, then ours.
+OWN_LAYERS = ("0", "Defpoints", "marks", "check_marks", "check_marks_failed", "check_marks_list", "note")
+
+
 class Change(StrEnum):
     """What became of a point between two issues."""
 

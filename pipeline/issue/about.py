@@ -1,5 +1,6 @@
 """What every format says of itself beside its rows."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -8,12 +9,32 @@ from pipeline.geodesy.axes import Axes
 
 
 @dataclass(frozen=True)
+class CodeDrawn:
+    """On which layer a code is drawn, and in which colour (by its index); None: as the rule has it."""
+
+    layer: str | None = None
+    colour: int | None = None
+
+
+@dataclass(frozen=True)
+class Drafting:
+    """How a drawing is to be plotted: 1:``scale``, texts of ``text_height`` millimetres on paper, codes by their name.
+
+    The defaults are the job file's.
+    """
+
+    scale: float = 500.0
+    text_height: float = 1.8
+    codes: Mapping[str, CodeDrawn] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class About:
     """The facts of an issue that its files bear.
 
     ``data_to`` is the time of the newest observation, the only date in a file. ``grid`` and ``datum`` (the grid's
     geographic CRS) are codes where they are registered, else None; ``definition`` is grid and height datum as WKT, and
-    ``axes`` how they write coordinates.
+    ``axes`` how they write coordinates; ``drafting`` is what the job says of its drawing.
     """
 
     job: str
@@ -27,6 +48,7 @@ class About:
     definition: str
     caution: str
     axes: Axes = field(default_factory=Axes)
+    drafting: Drafting = field(default_factory=Drafting)
 
     @property
     def title(self) -> str:

@@ -3,6 +3,12 @@
 #: By the table's path and the key; ``source`` stands for ``points`` too, whose blocks take the same keys.
 EXAMPLES = {
     "job.name": '"solar-farm"',
+    "drawing.scale": "200",
+    "drawing.text_height": "2.5",
+    "drawing.codes": '[{ code = "FENCE", layer = "V-FENC", colour = 94 }]',
+    "drawing.codes.code": '"FENCE"',
+    "drawing.codes.layer": '"V-FENC"',
+    "drawing.codes.colour": "94",
     "job.folder": '"../out/solar-farm"',
     "target.grid": '"EPSG:2193"',
     "target.base": '"EPSG:4959"',

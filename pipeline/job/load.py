@@ -16,10 +16,12 @@ from pydantic import BaseModel, ValidationError
 from pipeline import limits
 from pipeline.files.regular import NoFile, read_whole
 from pipeline.job import crs_files, rules
+from pipeline.job.drawing_rules import check_drawing
 from pipeline.job.explain import explain, key_path, without_echoes
 from pipeline.job.lines import Key, KeyLines, Where, key_lines
 from pipeline.job.model import (
     ControlSection,
+    Drawing,
     Job,
     JobSection,
     Points,
@@ -252,6 +254,7 @@ class _Parts:
     source: Source | None
     control: ControlSection | None
     sessions: SessionsFile | None
+    drawing: Drawing | None = None
     points: dict[int, Points] = field(default_factory=dict)
     session: dict[int, Session] = field(default_factory=dict)
 
@@ -263,6 +266,7 @@ class _Parts:
             source=_part(Source, raw.get("source", {})),
             control=_part(ControlSection, raw.get("control")),
             sessions=_part(SessionsFile, raw.get("sessions")),
+            drawing=_part(Drawing, raw.get("drawing", {})),
             points=_blocks(Points, raw.get("points")),
             session=_blocks(Session, raw.get("session"), clock_of(raw.get("source"))),
         )
@@ -286,6 +290,8 @@ class _Parts:
         for name, table in (("control", self.control), ("sessions", self.sessions)):
             if table is not None:
                 rules.check_table(table, partial(where, name), problems)
+        if self.drawing is not None:
+            check_drawing(self.drawing, partial(where, "drawing"), problems)
         rules.check_sessions(
             [(session, partial(where, "session", index)) for index, session in self.session.items()],
             "control" in raw,

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.job.local_clock import local_clock
-from pipeline.job.model import Job, Points
+from pipeline.job.model import Drawing, Job, Points
 
 
 def meaning(job: Job) -> str:
@@ -24,6 +24,9 @@ def meaning(job: Job) -> str:
     del told["issue"]["release"]  # it shapes no issue
     told["issue"]["hold_back"] = sorted(set(told["issue"]["hold_back"]))
     told["issue"]["formats"] = sorted({"gpkg", *told["issue"]["formats"]})
+    drawing = told.pop("drawing")
+    if "dxf" in told["issue"]["formats"] and job.drawing != Drawing():
+        told["drawing"] = {**drawing, "codes": sorted(drawing["codes"], key=lambda one: str(one["code"]))}
     for points in told["points"]:
         points["files"] = [Path(pattern).name for pattern in points["files"]]
     return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
@@ -40,9 +43,9 @@ def meanings(job: Job) -> dict[str, str]:
     """Return what the tables of a job file say apart, sessions left out; limits apart from what makes numbers."""
     told = json.loads(meaning(job))
     found: dict[str, object] = {}
-    for name in ("job", "target", "points", "quality", "control", "shift", "checks", "issue", "particulars"):
-        if name == "particulars" and name not in told:
-            continue
+    for name in ("job", "target", "points", "quality", "control", "shift", "checks", "issue", "particulars", "drawing"):
+        if name in ("particulars", "drawing") and name not in told:
+            continue  # as in issues from before there were any
         table = told.get(name)
         limits = _LIMITS.get(name, ())
         if isinstance(table, dict) and limits:

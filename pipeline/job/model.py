@@ -34,6 +34,7 @@ from pipeline.job.values import (
     GridColumn,
     HoldBack,
     Latitude,
+    LayerName,
     Length,
     LengthColumn,
     LengthOrNone,
@@ -601,6 +602,28 @@ class Particulars(BaseModel):
         return dict(self.__pydantic_extra__)
 
 
+class DrawnCode(_Strict):
+    """How the points of one code are drawn."""
+
+    code: Named = Field(description="as in the export")
+    layer: LayerName | None = Field(
+        None, description="its layer; several codes may share one, if not stated, the code itself"
+    )
+    colour: Annotated[int, Field(ge=1, le=255)] | None = Field(
+        None, description="its colour index; if not stated, one that no code near it has"
+    )
+
+
+class Drawing(_Strict):
+    """How a drawing (DXF) is plotted, which its texts and symbols hang on; it changes no coordinate."""
+
+    scale: Annotated[float, Field(ge=1, le=1_000_000)] = Field(500.0, description="of the plot: 500 is 1:500")
+    text_height: Annotated[Annotated[float, Field(ge=0.1, le=100)], Unit("mm")] = Field(
+        1.8, description="of texts on the plot; symbols go with it"
+    )
+    codes: Listed[DrawnCode] = Field((), description="layer and colour of single codes")
+
+
 class Peg(_Strict):
     """A temporary mark that is to be set, which joins the planned sessions that occupy it."""
 
@@ -646,4 +669,5 @@ class Job(_Strict):
     checks: Checks = Checks()
     issue: Issue = Issue()
     particulars: Particulars | None = None
+    drawing: Drawing = Drawing()
     plan: Plan | None = None

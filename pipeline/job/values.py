@@ -10,7 +10,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, 
 
 from pipeline.job.zones import localised
 from pipeline.limits import COLUMNS, LEAST
-from pipeline.words import Reason, ReleaseRule
+from pipeline.words import OWN_LAYERS, Reason, ReleaseRule
 
 
 @dataclass(frozen=True)
@@ -85,6 +85,20 @@ def _some_corners(value: object) -> object:
     return value
 
 
+def _drawn_layer(value: str) -> str:
+    if found := sorted(set(value) & set(_NOT_IN_LAYERS)):
+        raise ValueError(f"a drawing's layer cannot have {' '.join(found)} in its name")
+    if len(value.encode()) > _LONGEST_LAYER:
+        raise ValueError(f"a layer's name of more than {_LONGEST_LAYER} bytes is too long")
+    for own in OWN_LAYERS:
+        if value.casefold() == own.casefold() or (len(own) > 1 and value.casefold().startswith(f"{own}_".casefold())):
+            raise ValueError(f"'{value}' is one of the drawing's own layers: name another")
+    return value
+
+
+#: What the name of a drawing's layer cannot have, and its longest, in bytes, with room for what is put behind it.
+_NOT_IN_LAYERS, _LONGEST_LAYER = '<>/\\":;?*|=`,', 100
+
 #: GPS time begins in 1980; times far beyond are slips that no calendar of the libraries reaches.
 _FIRST_YEAR, _LAST_YEAR = 1980, 2100
 
@@ -113,6 +127,7 @@ File = Annotated[Path, Field(strict=False), BeforeValidator(_file_name)]
 Named = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1), AfterValidator(readable)]
 #: A column by its name, or by its number counted from 1.
 Column = Annotated[str | int, BeforeValidator(_name_or_number)]
+LayerName = Annotated[Named, AfterValidator(_drawn_layer)]
 Delimiter = Annotated[str, Field(min_length=1), AfterValidator(_one_sign)]
 LineNumber = Annotated[int, Field(ge=0, le=10_000)]
 Moment = Annotated[datetime, AfterValidator(_with_offset)]

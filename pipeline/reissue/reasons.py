@@ -75,7 +75,7 @@ class Reasons:
 
 
 #: Parts of the job file that hold points back or release them, and move none.
-_SETTINGS = ("[checks]", "[issue]", "[job]", "limits of [quality]", "limits of [shift]")
+_SETTINGS = ("[checks]", "[drawing]", "[issue]", "[job]", "limits of [quality]", "limits of [shift]")
 #: Those that only the report tells.
 _WORDS = ("[particulars]",)
 

@@ -2,7 +2,8 @@
 
 from pipeline.geodesy import crs
 from pipeline.intake.survey import Survey
-from pipeline.issue.about import About
+from pipeline.issue.about import About, CodeDrawn, Drafting
+from pipeline.job.model import Drawing
 
 CAUTION = (
     "No substitute for a licensed surveyor's judgement: cadastral boundaries, set-out of structures and anything that "
@@ -27,4 +28,10 @@ def about(survey: Survey, number: int) -> About:
         definition=goal["definition"],
         caution=CAUTION,
         axes=survey.axes,
+        drafting=_drafting(job.drawing),
     )
+
+
+def _drafting(drawing: Drawing) -> Drafting:
+    codes = {one.code: CodeDrawn(one.layer, one.colour) for one in drawing.codes}
+    return Drafting(drawing.scale, drawing.text_height, codes)

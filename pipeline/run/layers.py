@@ -26,6 +26,7 @@ from pipeline.intake.first_pass import Progress
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.issue.folder.durable import has_room
+from pipeline.issue.formats.drawn_codes import without_points
 from pipeline.issue.formats.formats import write_formats
 from pipeline.issue.geopackage.by_code import ByCode
 from pipeline.issue.geopackage.descriptions import described
@@ -53,7 +54,7 @@ Layers = tuple[Written, ...]
 class Laid:
     """What the second pass gave: the small layers, keys of the record, the files written, points for the plan.
 
-    ``beside`` says in words which points lie on marks that no list names.
+    ``beside`` says in words which points lie on marks that no list names, and what is to be noted of the files.
     """
 
     checks: pa.RecordBatch
@@ -110,7 +111,8 @@ def lay_out(
     files[0]["database"] = database
     complete = Package(package, {layer.name: layer.rows for layer in written})
     files += write_formats(survey.job.issue.formats, complete, about(survey, number))
-    return rest.laid(files)
+    codes = [one.code for one in survey.job.drawing.codes] if "dxf" in survey.job.issue.formats else []
+    return rest.laid(files, without_points(package, codes))
 
 
 def _reads_back_anew(settled: Settled, causes: Sequence[str | None], package: Path, progress: Progress | None) -> bool:
@@ -373,8 +375,8 @@ class _Rest:
         sums = layer.as_record()
         return sums if code is None else {**sums, "code": code}
 
-    def laid(self, files: list[FileIssued]) -> Laid:
-        """Return the sum of it all."""
+    def laid(self, files: list[FileIssued], notes: Sequence[str] = ()) -> Laid:
+        """Return the sum of it all, with what is to be noted of the files."""
         running = self.running
         return Laid(
             self.checks,
@@ -389,9 +391,9 @@ class _Rest:
             self.changes,
             self.touched,
             running.plan.thinned(),
-            running.beside.notes(),
-            running.count.accuracy(),
-            running.suspects.record(),
+    files += write_formats(survey.job.issue.formats, complete, about(survey, number))
+    codes = [one.code for one in survey.job.drawing.codes] if "dxf" in survey.job.issue.formats else []
+    return rest.laid(files, without_points(package, codes))
         )
 
 

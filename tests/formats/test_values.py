@@ -206,7 +206,7 @@ def test_dxf_what_is_not_proven_cannot_be_taken_for_proven(drawing: Any, layer: 
         colour = drawing.layers.get(insertion.dxf.layer).dxf.color
         if given["proof"] == "bracketed":
             assert insertion.dxf.name == "tiedown_point" and colour not in (1, 30, 50)
-            assert visible == {"NAME", "HEIGHT"}
+            assert visible == {"NAME", "HEIGHT", "CODE"}
         else:
             word = given["proof"] or "unproven"
             assert attributes(insertion)["PROOF"] == word and "PROOF" in visible

@@ -314,6 +314,12 @@ WRONG: list[tuple[str, tuple[str, str], int, list[str]]] = [
     ),
     ("hold back", ("[control]", '[issue]\nhold_back = ["suspect", "untied"]\n[control]'), 12, ["suspect, unclosed"]),
     ("format unknown", ("[control]", '[issue]\nformats = ["gpgk"]\n[control]'), 12, ["did you mean 'gpkg'"]),
+    (
+        "drawn twice",
+        ("[control]", '[drawing]\ncodes = [{ code = "A", colour = 3 }, { code = "A", layer = "L" }]\n[control]'),
+        12,
+        ["'A' comes twice"],
+    ),
     ("no format", ("[control]", "[issue]\nformats = []\n[control]"), 12, ["'formats' in [issue] must not be empty"]),
     ("no crs", ('[source]\ncrs = "EPSG:4959"\n', ""), 7, ["no crs is given", "[source]"]),
     ("zone", ('crs = "EPSG:4959"', 'crs = "EPSG:4959"\ntime_zone = "Pacific/Aukland"'), 9, ["Pacific/Auckland"]),

@@ -16,12 +16,10 @@ from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
 from ezdxf.tools.juliandate import juliandate
 
-from pipeline.geodesy.axes import Axes
 from pipeline.issue.about import About
-from pipeline.issue.formats.dxf_layers import NOTE, Layer, Overview
+from pipeline.issue.formats.dxf_facts import facts, lines_of
+from pipeline.issue.formats.dxf_layers import LIST, NOTE, Layer, Overview
 from pipeline.issue.formats.dxf_symbols import define
-from pipeline.issue.formats.names import one_line
-from pipeline.words import counted
 
 #: The format's version of 2010: the first that is in UTF-8 and that every program of today reads.
 VERSION = "R2010"
@@ -42,7 +40,9 @@ class Frame:
     first: int
 
 
-def frame(about: About, overview: Overview, layers: Sequence[Layer], unproven: int, handles: int) -> Frame:
+def frame(
+    about: About, overview: Overview, layers: Sequence[Layer], unproven: int, listed: Sequence[str], handles: int
+) -> Frame:
     """Return what stands around the insertions.
 
     Args:
@@ -50,8 +50,10 @@ def frame(about: About, overview: Overview, layers: Sequence[Layer], unproven: i
         overview: extent and text height.
         layers: all layers of the drawing.
         unproven: how many points are not proven.
+        listed: the list of occupations.
         handles: how many handles the insertions will take.
     """
+    told = facts(about, unproven)
     with _constant():
         drawing = new(VERSION, units=_UNITS.get(about.axes.easting.metres, 0))
         drawing.header["$LASTSAVEDBY"] = "tiedown"
@@ -60,7 +62,9 @@ def frame(about: About, overview: Overview, layers: Sequence[Layer], unproven: i
             entry.description = layer.description
         drawing.styles.get("Standard").dxf.font = "arial.ttf"  # the default has no letters beyond Latin
         define(drawing, overview.text_height)
-        _note(drawing, about, overview, unproven)
+        for name, text in told:
+            drawing.header.custom_vars.append(name, text)
+        _notes(drawing, overview, lines_of(told), listed)
         _view(drawing, overview)
         _text(drawing)  # gives handles to all that ezdxf adds on writing, and adds classes in a set's order
         drawing.classes.classes = dict(sorted(drawing.classes.classes.items()))
@@ -93,52 +97,23 @@ def _dated(text: str, moment: datetime) -> str:
     return _DATES.sub(rf"\g<1>{juliandate(moment.replace(tzinfo=None))}", text)
 
 
-def _facts(about: About, unproven: int) -> list[tuple[str, str]]:
-    facts = [
-        ("issue", about.title),
-        ("last observation", about.data_to_text),
-        ("grid", about.grid_text),
-        ("heights", about.height_name),
-        ("units", _units(about.axes)),
-    ]
-    if unproven:
-        points = counted(unproven, "point")
-        facts.append(("not proven", f"{points}, on separate layers with the proof word in the name"))
-    return [(name, one_line(text)) for name, text in [*facts, ("caution", about.caution)]]
-
-
-def _units(axes: Axes) -> str:
-    """Return in words what the drawing counts in, and what the texts on it do where that differs."""
-    told = f"{axes.easting.units}; easting, northing, height"
-    if axes.plain:
-        return told
-    told += "; differences in metres"
-    if axes.turned:
-        told += f"; east is right and north above: the grid counts to the {axes.easting.direction}"
-        told += f" and to the {axes.northing.direction}"
-    if axes.height.count != axes.easting.metres:
-        down = " downwards" if axes.height.count < 0.0 else ""
-        told += f"; heights are written{down} in {axes.height.units}"
-    return told
-
-
-def _note(drawing: Drawing, about: About, overview: Overview, unproven: int) -> None:
-    """State the facts in the drawing's properties, and to be seen, below the points."""
+def _notes(drawing: Drawing, overview: Overview, *notes: Sequence[str]) -> None:
+    """Write the facts to be seen below the points, and the list of occupations to the right of them."""
     low, high = overview.extent
-    facts = _facts(about, unproven)
-    for name, text in facts:
-        drawing.header.custom_vars.append(name, text)
     size = max(overview.text_height, float(max(high[:2] - low[:2])) / 100)
-    lines = [f"{name}: {text}".replace("\\", "\\\\").replace("{", "\\{").replace("}", "\\}") for name, text in facts]
-    drawing.modelspace().add_mtext(
-        "\\P".join(line.replace("^", "^ ") for line in lines),
-        dxfattribs={
-            "layer": NOTE,
-            "insert": (float(low[0]), float(low[1]) - 4 * size, 0.0),
-            "char_height": size,
-            "width": 60 * size,
-        },
-    )
+    for place, (layer, lines) in enumerate(zip((NOTE, LIST), notes, strict=True)):
+        if not lines:
+            continue
+        escaped = [line.replace("\\", "\\\\").replace("{", "\\{").replace("}", "\\}") for line in lines]
+        drawing.modelspace().add_mtext(
+            "\\P".join(line.replace("^", "^ ") for line in escaped),
+            dxfattribs={
+                "layer": layer,
+                "insert": (float(low[0]) + 65 * size * place, float(low[1]) - 4 * size, 0.0),
+                "char_height": size if layer == NOTE else overview.text_height,
+                "width": 60 * size,
+            },
+        )
 
 
 def _view(drawing: Drawing, overview: Overview) -> None:

@@ -4,6 +4,7 @@ Written from the package in two passes: the first finds layers and extent, the s
 shares nothing with the writers.
 """
 
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -15,9 +16,13 @@ from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
 from pipeline.issue.about import About
 from pipeline.issue.formats import ezdxf_alone
+from pipeline.issue.formats.dxf_facts import facts, lines_of
+from pipeline.issue.formats.dxf_layers import LIST, NOTE, Group
 from pipeline.issue.formats.dxf_rows import Drawn, Plan
-from pipeline.issue.formats.dxf_symbols import Tags
+from pipeline.issue.formats.dxf_symbols import Symbol, Tags
+from pipeline.issue.formats.dxf_tags import Text, layers_of, texts_of
 from pipeline.issue.geopackage.streamed import Differs, Package, first_difference, side_by_side, vertices
+from pipeline.words import counted
 
 #: GDAL's options for reading back: insertions as they are, and the text as a drawing of this version has it.
 READING = {"DXF_INLINE_BLOCKS": "NO", "DXF_ENCODING": "UTF-8"}
@@ -31,15 +36,17 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
     ezdxf_alone.load()
     from pipeline.issue.formats.dxf_drawing import frame
 
-    plan = Plan.of(package, about.axes)
-    around = frame(about, plan.overview, plan.layers, plan.unproven, plan.handles)
+    plan = Plan.of(package, about)
+    listed = plan.crowded.listed()
+    around = frame(about, plan.overview, plan.layers, plan.unproven, listed, plan.handles)
     size = plan.overview.text_height
     tags, rows = Tags(around.owner, size, around.first), dict.fromkeys(_LAYERS, 0)
     with path.open("x", encoding="utf-8", newline="\n") as file:
         file.write(around.before)
         for name, drawn in plan.drawn(package):
             file.write("".join(tags.lines(drawn.insertions(size))))
-            rows[name] += len(drawn.layers)
+            if name in rows:
+                rows[name] += len(drawn.groups)
         file.write(around.after)
     return rows
 
@@ -50,32 +57,59 @@ def read_back(path: Path, package: Package, about: About) -> None:
     from pyogrio.errors import DataLayerError, DataSourceError
 
     path.stat()
-    plan = Plan.of(package, about.axes)
+    plan = Plan.of(package, about)
     try:
         with (
             plain_file(path) as plain,
             pyogrio.open_arrow(plain, layer="entities", batch_size=8192, use_pyarrow=True) as (_, reader),
         ):
-            given = (_as_batch(drawn) for _, drawn in plan.drawn(package))
-            for before, wanted, found in side_by_side(given, _insertions(reader)):
+            notes, texts = list[tuple[str, str]](), Counter[tuple[Symbol, Group]]()
+            given = (_as_batch(drawn, texts) for _, drawn in plan.drawn(package))
+            for before, wanted, found in side_by_side(given, _insertions(reader, notes)):
                 _compare(wanted, found, before)
     except (DataSourceError, DataLayerError, pa.ArrowException) as error:
         raise Differs(f"GDAL cannot read it: {error}") from error
+    wanted_notes = [(NOTE, lines_of(facts(about, plan.unproven))), (LIST, plan.crowded.listed())]
+    first_difference("note", [(on, _bare("".join(lines))) for on, lines in wanted_notes if lines], notes, 0)
+    _compare_tags(path, plan, texts)
 
 
-def _insertions(reader: Any) -> Iterator[pa.RecordBatch]:
-    """Yield the drawing's insertions; the note is the one thing beside them."""
-    others = 0
+def _compare_tags(path: Path, plan: Plan, texts: Counter[tuple[Symbol, Group]]) -> None:
+    """Compare the table of layers, and layer, height and kind of all texts."""
+    colours = layers_of(path)
+    for layer in plan.layers:
+        if colours.get(layer.name) != layer.colour:
+            raise Differs(f"its layer {layer.name} has colour {colours.get(layer.name)}, given was {layer.colour}")
+    wanted, height = Counter[Text](), str(plan.overview.text_height)
+    for (symbol, group), count in texts.items():
+        for tag in symbol.tags:
+            wanted[group.of(tag.name), height, tag.name, tag.hidden] += count
+    found = texts_of(path)
+    for text in sorted({*wanted, *found}):
+        if wanted[text] != found[text]:
+            told = "{2} with height {1} on layer {0}".format(*text)
+            raise Differs(f"it has {counted(found[text], 'text')} {told}, given were {wanted[text]:,}")
+
+
+def _insertions(reader: Any, notes: list[tuple[str, str]]) -> Iterator[pa.RecordBatch]:
+    """Yield the drawing's insertions; what is beside them goes to ``notes``: its layer and its text."""
     for batch in reader:
         blocks = batch.column("BlockName")
-        others += blocks.null_count
+        if blocks.null_count:
+            others = batch.filter(blocks.is_null())
+            texts = (_bare(text or "") for text in others.column("Text").to_pylist())
+            notes += zip(others.column("Layer").to_pylist(), texts, strict=True)
         yield batch.filter(blocks.is_valid())
-    if others != 1:
-        raise Differs(f"it has {others} entities beside its points, given was the note alone")
 
 
-def _as_batch(drawn: Drawn) -> pa.RecordBatch:
-    """Return rows to be drawn with the columns in which GDAL gives them."""
+def _bare(text: str) -> str:
+    """Return a note without blanks and the signs that programs read in ways of their own."""
+    return "".join(sign for sign in text if not sign.isspace() and sign not in "\\^{}%~")
+
+
+def _as_batch(drawn: Drawn, counted_texts: Counter[tuple[Symbol, Group]]) -> pa.RecordBatch:
+    """Return rows to be drawn with the columns in which GDAL gives them, and count what their texts are on."""
+    counted_texts.update(zip(drawn.symbols, drawn.groups, strict=True))
     texts = [
         [f"{tag.name} {_as_read(text)}" for tag, text in zip(symbol.tags, values, strict=True)]
         for symbol, values in zip(drawn.symbols, drawn.values, strict=True)

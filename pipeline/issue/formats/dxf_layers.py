@@ -1,28 +1,27 @@
-"""The layers of a drawing: one per code, another for each code's points that are not proven, and the marks' own."""
+"""The layers of a drawing: four per code, others for each code's points that are not proven, and the marks' own."""
 
 import re
-import zlib
 from collections import Counter
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from hashlib import blake2b
 
 import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.axes import NAMES, Axes
+from pipeline.issue.about import CodeDrawn
 from pipeline.issue.formats.figures import LENGTHS, floats, rounded
-from pipeline.issue.formats.names import cleaned, told_apart
-from pipeline.words import Proof, counted
+from pipeline.issue.formats.names import cleaned
+from pipeline.words import OWN_LAYERS, Proof, counted
 
-MARKS, CHECKS, FAILED, NOTE = "marks", "check_marks", "check_marks_failed", "note"
+MARKS, CHECKS, FAILED, LIST, NOTE = OWN_LAYERS[2:]
 
-#: Colours by the index that every program knows: red, orange and yellow warn, and no code has them.
+#: Colours by the index that every program knows: red, orange and yellow warn, and no code has them by the rule.
 RED, ORANGE, YELLOW, WHITE, GREEN = 1, 30, 50, 7, 3
-_OWN = {MARKS: WHITE, CHECKS: GREEN, FAILED: RED, NOTE: WHITE}
 _WARNING = {str(Proof.SUSPECT): RED, str(Proof.UNCLOSED): ORANGE, str(Proof.UNCHECKED): YELLOW}
-_CALM = (70, 90, 110, 130, 150, 170, 190, 210, 74, 94, 114, 134, 154, 174, 194, 214)
 
-_RESERVED = ("0", "Defpoints", *_OWN)
 # What a layer's name cannot have, and the comma, which lists of layers are separated by.
 _UNWANTED = re.compile(r'[<>/\\":;?*|=`,]+')
 _LONGEST = 100
@@ -31,10 +30,6 @@ _UNKNOWN = "unproven"
 
 #: Codes that may be layers of a drawing.
 MOST_LAYERS = 5_000
-
-#: Rows from the first on by which the usual distance between points is judged.
-_JUDGED = 20_000
-_SIZES = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0)
 
 #: A code (None for points without one) and a proof word (None for bracketed).
 Key = tuple[str | None, str | None]
@@ -49,36 +44,108 @@ class Layer:
     description: str
 
 
+@dataclass(frozen=True)
+class Group:
+    """The layers of one code: its symbols' own, and one for each kind of text at them; each can be turned off."""
+
+    symbol: Layer
+    parts: tuple[str, ...] = ("number", "height", "code")
+
+    def of(self, tag: str) -> str:
+        """Return the layer of an attribute by the attribute's name: the symbol's own where it has none."""
+        part = _PARTS.get(tag)
+        return f"{self.symbol.name}_{part}" if part in self.parts else self.symbol.name
+
+    @property
+    def layers(self) -> list[Layer]:
+        """Return all of them, the symbols' first."""
+        own = self.symbol
+        return [own, *(replace(own, name=f"{own.name}_{part}", description=f"{part}s, {own.description}")
+                       for part in self.parts)]  # fmt: skip
+
+
+_PARTS = {"NAME": "number", "HEIGHT": "height", "CODE": "code"}
+
+#: The groups that are no code's.
+OWN = {
+    name: Group(Layer(name, colour, described), ("number", "height")[:parts])
+    for name, colour, described, parts in (
+        (MARKS, WHITE, "control marks: in the adjustment, and as published where checks stood on them", 2),
+        (CHECKS, GREEN, "occupations of control marks", 2),
+        (FAILED, RED, "occupations of control marks that failed", 2),
+        (LIST, GREEN, "occupations of marks with more of them than can stand beside the mark", 0),
+        (NOTE, WHITE, "title note", 0),
+    )
+}
+
+
 def key_of(code: str | None, proof: str | None) -> Key:
     """Return the layer's key of a point: what is not bracketed has its word, a missing word is not proven."""
     word = None if proof == str(Proof.BRACKETED) else (proof or _UNKNOWN)
     return code or None, word
 
 
-def point_layers(counts: Counter[Key]) -> dict[Key, Layer]:
-    """Return the layer of each key, with names told apart; the same keys give the same names."""
-    keys = sorted(counts, key=lambda key: ((key[0] or "").casefold(), key[0] or "", key[1] or ""))
-    names = told_apart([_name(key) for key in keys], _RESERVED)
-    return {
-        key: Layer(name, _colour(key), f"{_described(key)}: {counted(counts[key], 'point')}")
-        for key, name in zip(keys, names, strict=True)
-    }
+def point_layers(
+    counts: Counter[Key], colours: Mapping[str | None, int], given: Mapping[str, CodeDrawn]
+) -> dict[Key, Group]:
+    """Return the layers of each key.
+
+    A code's layer bears the code's name, cleaned, or that which the job gives it. Where two codes would have the same,
+    the one that is written so keeps it, and the other's has four digits behind it that hang on the code alone: no name
+    changes because a further code comes, unless that is the very name.
+    """
+    keys = sorted(counts, key=lambda key: (*_stands(key, given), key[0] or "", key[1] or ""))
+    taken = {name.casefold() for name in OWN_LAYERS} | {n.name.casefold() for g in OWN.values() for n in g.layers}
+    groups: dict[Key, Group] = {}
+    shared: dict[str, str] = {}
+    for key in keys:
+        colour = colours[key[0]] if key[1] is None else _WARNING.get(key[1], YELLOW)
+        layer = _given(key[0], given)
+        if layer is not None:
+            name = _with_word(shared.setdefault(layer.casefold(), layer), key[1])
+        else:
+            name = _free(_name(key), key, taken)
+        groups[key] = Group(Layer(name, colour, f"{_described(key)}: {counted(counts[key], 'point')}"))
+        taken |= {layer.name.casefold() for layer in groups[key].layers}
+    return groups
 
 
-def own_layers() -> list[Layer]:
-    """Return the layers that are no code's."""
-    described = {
-        MARKS: "marks in the adjustment",
-        CHECKS: "occupations of control marks",
-        FAILED: "occupations of control marks that failed",
-        NOTE: "title note",
-    }
-    return [Layer(name, colour, described[name]) for name, colour in _OWN.items()]
+def _given(code: str | None, given: Mapping[str, CodeDrawn]) -> str | None:
+    """Return the layer that the job gives a code."""
+    return given[code].layer if code is not None and code in given else None
+
+
+def _stands(key: Key, given: Mapping[str, CodeDrawn]) -> tuple[int, int]:
+    """Return the order in which names are given out: the job's, then codes that are names themselves."""
+    return (0 if _given(key[0], given) else 1, 0 if key[1] is None and _name(key) == key[0] else 1)
+
+
+def _free(name: str, key: Key, taken: set[str]) -> str:
+    """Return a name of which no layer is there yet, nor one of its texts."""
+    tries = [name, *(f"{name}~{_digits(key, turn)}" for turn in range(MOST_LAYERS))]
+    return next(one for one in tries if not {x.name.casefold() for x in Group(Layer(one, 0, "")).layers} & taken)
+
+
+def _digits(key: Key, turn: int) -> str:
+    return blake2b(repr((*key, *([turn] if turn else []))).encode(), digest_size=2).hexdigest()
+
+
+def distinct(layers: Iterable[Layer]) -> list[Layer]:
+    """Return each layer once; several codes on one are told together."""
+    found: dict[str, Layer] = {}
+    for layer in layers:
+        there = found.get(layer.name.casefold())
+        told = layer.description if there is None else f"{there.description}; {layer.description}"
+        found[layer.name.casefold()] = replace(there or layer, description=told[:250])
+    return list(found.values())
 
 
 def _name(key: Key) -> str:
-    stem = cleaned(key[0] or "", _UNWANTED, _LONGEST) or _NO_CODE
-    return stem if key[1] is None else f"{stem}_{key[1]}"
+    return _with_word(cleaned(key[0] or "", _UNWANTED, _LONGEST) or _NO_CODE, key[1])
+
+
+def _with_word(stem: str, word: str | None) -> str:
+    return stem if word is None else f"{stem}_{word}"
 
 
 def _described(key: Key) -> str:
@@ -86,22 +153,14 @@ def _described(key: Key) -> str:
     return code if key[1] is None else f"{code}, {key[1]}"
 
 
-def _colour(key: Key) -> int:
-    """Return a warning's colour, or the code's own: by the code alone, so that it stays from issue to issue."""
-    if key[1] is not None:
-        return _WARNING.get(key[1], YELLOW)
-    return _CALM[zlib.crc32((key[0] or "").encode()) % len(_CALM)]
-
-
 class Overview:
-    """What must be known of all rows before the first is drawn: layers, extent, and how close points lie."""
+    """What must be known of all rows before the first is drawn: layers and extent, and the height of texts."""
 
-    def __init__(self, axes: Axes) -> None:
-        self.axes = axes
+    def __init__(self, axes: Axes, text_height: float) -> None:
+        self.axes, self.text_height = axes, text_height
         self.counts: Counter[Key] = Counter()
+        self.codes: dict[str | None, None] = {}
         self.low, self.high = np.full(3, np.inf), np.full(3, -np.inf)
-        self._steps: list[Floats] = []
-        self._judged = 0
 
     def add_points(self, batch: pa.RecordBatch) -> None:
         """Take in the next rows of ``points``."""
@@ -110,10 +169,7 @@ class Overview:
         grouped = pa.table({name: drawn.column(name) for name in ("code", "proof")}).group_by(["code", "proof"])
         for row in grouped.aggregate([([], "count_all")]).to_pylist():
             self.counts[key_of(row["code"], row["proof"])] += row["count_all"]
-        if self._judged < _JUDGED:
-            chosen = places[: _JUDGED - self._judged, :2]
-            self._judged += len(chosen)
-            self._steps.append(np.hypot(*np.diff(chosen, axis=0).T))
+        self.codes.update(dict.fromkeys(code or None for code in drawn.column("code").unique().to_pylist()))
 
     def add_places(self, batch: pa.RecordBatch) -> Floats:
         """Widen the extent by the rows of a layer; return their places (n, 3) in the drawing's unit."""
@@ -130,27 +186,14 @@ class Overview:
         high = np.where(np.isfinite(self.high), self.high, low + np.array([1.0, 1.0, 0.0]))
         return low, high
 
-    @property
-    def text_height(self) -> float:
-        """Return the height of texts, a round size: a quarter of what a quarter of the steps keep below.
 
-        Steps are from each point to the next. Half a unit (of metres, 2.5 mm at 1:200) where there are none.
-        """
-        steps = np.concatenate(self._steps) if self._steps else np.empty(0)
-        steps = steps[np.isfinite(steps) & (steps > 0)]
-        if len(steps) == 0:
-            return 0.5
-        room = float(np.percentile(steps, 25)) / 4
-        return max((size for size in _SIZES if size <= room), default=_SIZES[0])
-
-
-def places_of(batch: pa.RecordBatch, axes: Axes) -> Floats:
-    """Return X, Y, Z (n, 3) as a drawing has them, NaN where unknown.
+def places_of(batch: pa.RecordBatch, axes: Axes, prefix: str = "") -> Floats:
+    """Return X, Y, Z (n, 3) as a drawing has them, NaN where unknown; of columns with a ``prefix`` before the axis.
 
     In the unit of the eastings; the east lies to the right, the north above, also of a grid that counts to the west or
     to the south: its numbers would draw the ground turned or mirrored.
     """
-    columns = [floats(batch.column(name)) for name in NAMES]
+    columns = [floats(batch.column(f"{prefix}{name}")) for name in NAMES]
     factors = axes.upright(axes.easting.metres)
     return np.column_stack([rounded(values * by, LENGTHS) for values, by in zip(columns, factors, strict=True)])
 

@@ -1,23 +1,29 @@
 """The rows of a package as what is drawn of them: on which layer, with which block, where, and with which values."""
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Flags, Floats
-from pipeline.geodesy.axes import Axes
+from pipeline.geodesy.axes import NAMES, Axes
+from pipeline.issue.about import About
+from pipeline.issue.formats.dxf_checks import Crowded, difference
+from pipeline.issue.formats.dxf_colours import CALM, Beside, colours_of
 from pipeline.issue.formats.dxf_layers import (
     CHECKS,
     FAILED,
+    LIST,
     MARKS,
+    OWN,
+    Group,
     Key,
     Layer,
     Overview,
+    distinct,
     keys_of,
-    own_layers,
     places_of,
     point_layers,
 )
@@ -27,6 +33,7 @@ from pipeline.issue.formats.dxf_symbols import (
     LINE,
     MARK,
     POINT,
+    QUIET,
     SUSPECT,
     UNPROVEN,
     Insertion,
@@ -34,38 +41,59 @@ from pipeline.issue.formats.dxf_symbols import (
     value,
 )
 from pipeline.issue.formats.figures import LENGTHS, fixed, floats
+from pipeline.issue.geopackage.layers import MARKS as MARK_ROWS
 from pipeline.issue.geopackage.streamed import Package
-from pipeline.words import Proof
+from pipeline.words import Proof, counted
+
+#: What is drawn beside the layers of the package: control marks that only checks stand on, where they are published.
+CONTROL = "control"
+
+_OF_MARK = ("mark", *NAMES, "status")
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """Rows to be drawn: layer, symbol, place, values by tag, lines down (n,).
+    """Rows to be drawn: group of layers, symbol, place, values by tag, lines down (n,).
 
     Places (n, 3) are in the drawing's unit; NaN where there is no height.
     """
 
-    layers: list[str]
+    groups: Sequence[Group]
     symbols: list[Symbol]
     places: Floats
     values: Sequence[tuple[str, ...]]
     down: Floats
+
+    @property
+    def layers(self) -> list[str]:
+        """Return the layer of each row's symbol."""
+        return [group.symbol.name for group in self.groups]
+
+    def layers_of_texts(self) -> Iterator[tuple[str, str]]:
+        """Yield tag and layer of every attribute, in the order of the drawing."""
+        for symbol, group in zip(self.symbols, self.groups, strict=True):
+            yield from _pairs(symbol, group)
 
     def insertions(self, size: float) -> Iterator[Insertion]:
         """Yield the rows as insertions, with texts ``size`` units high."""
         x, y = fixed(self.places[:, 0], LENGTHS), fixed(self.places[:, 1], LENGTHS)
         z = fixed(np.nan_to_num(self.places[:, 2]), LENGTHS)
         offsets = {tag: self._offset(tag.right, tag.up, size) for symbol in set(self.symbols) for tag in symbol.tags}
-        for row, (symbol, layer, values) in enumerate(zip(self.symbols, self.layers, self.values, strict=True)):
+        for row, (symbol, group, values) in enumerate(zip(self.symbols, self.groups, self.values, strict=True)):
             texts = tuple(
-                (offsets[tag][0][row], offsets[tag][1][row], text)
-                for tag, text in zip(symbol.tags, values, strict=True)
+                (layer, offsets[tag][0][row], offsets[tag][1][row], text)
+                for tag, (_, layer), text in zip(symbol.tags, _pairs(symbol, group), values, strict=True)
             )
-            yield Insertion(symbol, layer, (x[row], y[row], z[row]), texts)
+            yield Insertion(symbol, group.symbol.name, (x[row], y[row], z[row]), texts)
 
     def _offset(self, right: float, up: float, size: float) -> tuple[list[str], list[str]]:
         east = fixed(self.places[:, 0] + right * size, LENGTHS)
         return east, fixed(self.places[:, 1] + (up - LINE * self.down) * size, LENGTHS)
+
+
+@lru_cache(maxsize=20_000)
+def _pairs(symbol: Symbol, group: Group) -> tuple[tuple[str, str], ...]:
+    return tuple((tag.name, group.of(tag.name)) for tag in symbol.tags)
 
 
 @dataclass(frozen=True)
@@ -73,25 +101,39 @@ class Plan:
     """What the first pass over a package finds: layers, extent, and how many handles the insertions take."""
 
     overview: Overview
-    by_key: dict[Key, Layer]
+    by_key: dict[Key, Group]
     handles: int
+    crowded: Crowded
+    control: pa.RecordBatch
 
     @classmethod
-    def of(cls, package: Package, axes: Axes) -> "Plan":
-        """Read a package once; ``axes`` are those of its coordinates."""
-        overview, handles = Overview(axes), 0
+    def of(cls, package: Package, about: About) -> "Plan":
+        """Read a package once, and its points again where they have more codes than there are colours."""
+        drafting, axes = about.drafting, about.axes
+        # millimetres on paper to the drawing's unit
+        height = round(drafting.text_height / 1000.0 * drafting.scale / axes.easting.metres, 6)
+        overview, crowded = Overview(axes, height), Crowded()
         for batch in package.batches("points"):
             overview.add_points(batch)
-        handles += sum(count * _symbol(key).handles for key, count in overview.counts.items())
-        for name, symbol in (("check_marks", CHECK), ("marks", MARK)):
-            for batch in package.batches(name):
-                handles += symbol.handles * int(_placed(overview.add_places(batch)).sum())
-        return cls(overview, point_layers(overview.counts), handles)
+        handles = sum(count * _symbol(key).handles for key, count in overview.counts.items())
+        for batch in package.batches("check_marks"):
+            placed = batch.filter(pa.array(_placed(overview.add_places(batch))))
+            crowded.add(placed)
+            handles += CHECK.handles * placed.num_rows
+        for batch in package.batches("marks"):
+            handles += MARK.handles * int(_placed(overview.add_places(batch)).sum())
+        control = _control(package, axes)
+        overview.add_places(control)
+        handles += MARK.handles * control.num_rows
+        beside = _beside(package, overview) if len(overview.codes) > len(CALM) else {}
+        colours = colours_of(overview.codes, drafting.codes, beside)
+        return cls(overview, point_layers(overview.counts, colours, drafting.codes), handles, crowded, control)
 
     @property
     def layers(self) -> list[Layer]:
         """Return all layers of the drawing."""
-        return [*self.by_key.values(), *own_layers()]
+        of_codes = distinct(layer for group in self.by_key.values() for layer in group.layers)
+        return [*of_codes, *(layer for group in OWN.values() for layer in group.layers)]
 
     @property
     def unproven(self) -> int:
@@ -105,9 +147,12 @@ class Plan:
         """
         for batch in package.batches("points"):
             yield "points", self._points(batch)
-        below: Counter[str] = Counter()
+        before = 0
         for batch in package.batches("check_marks"):
-            yield "check_marks", _checks(batch, below, self.overview.axes)
+            checks = self._checks(batch, before)
+            before += len(checks.groups)
+            yield "check_marks", checks
+        yield CONTROL, _marks(self.control, self.overview.axes)
         for batch in package.batches("marks"):
             yield "marks", _marks(batch, self.overview.axes)
 
@@ -122,8 +167,48 @@ class Plan:
             (value(name), height, value(code)) if key[1] is None else (value(name), height, value(code), key[1])
             for name, height, code, key in zip(names, heights, codes, keys, strict=True)
         ]
-        layers = [self.by_key[key].name for key in keys]
-        return Drawn(layers, [_symbol(key) for key in keys], places, values, np.zeros(len(places)))
+        groups = [self.by_key[key] for key in keys]
+        return Drawn(groups, [_symbol(key) for key in keys], places, values, np.zeros(len(places)))
+
+    def _checks(self, batch: pa.RecordBatch, before: int) -> Drawn:
+        """Return the occupations that have a position; ``before`` of them are drawn already.
+
+        Those on one mark stand one below the other, the first few and those that failed first of all; the others'
+        texts are not seen, and stand in the list.
+        """
+        batch = batch.filter(pa.array(_placed(places_of(batch, self.overview.axes))))
+        values, groups, symbols, down = list[tuple[str, ...]](), [], [], []
+        for row, (given, height) in enumerate(zip(batch.to_pylist(), _heights(batch), strict=True), start=before):
+            line, left = self.crowded.line(row)
+            more = f"and {counted(left, 'more occupation')}: see {LIST}" if left else ""
+            texts = (value(given["point"]), height, difference(given), value(given["mark"]), value(given["role"]), more)
+            values.append(texts)
+            groups.append(OWN[FAILED if given["passed"] is False else CHECKS])
+            symbols.append(QUIET if line is None else CHECK)
+            down.append(CHECK_LINES * (line or 0))
+        return Drawn(groups, symbols, places_of(batch, self.overview.axes), values, np.array(down, np.float64))
+
+
+def _beside(package: Package, overview: Overview) -> dict[str | None, set[str | None]]:
+    beside = Beside(overview.codes, overview.text_height)
+    for batch in package.batches("points"):
+        beside.add(batch.column("code"), places_of(batch, overview.axes))
+    return beside.pairs()
+
+
+def _control(package: Package, axes: Axes) -> pa.RecordBatch:
+    """Return the marks that checks stand on and the adjustment does not know, as rows of ``marks``, as published."""
+    rows: dict[str, dict[str, object]] = {}
+    for batch in package.batches("check_marks"):
+        known = batch.filter(pa.array(_placed(places_of(batch, axes, "known_"))))
+        for row in known.select(["mark", *(f"known_{axis}" for axis in NAMES)]).to_pylist():
+            rows.setdefault(row["mark"], {axis: row[f"known_{axis}"] for axis in NAMES})
+    for batch in package.batches("marks"):
+        for mark in batch.column("mark").to_pylist():
+            rows.pop(mark, None)
+    told = [{"mark": mark, "status": "published", **place} for mark, place in rows.items()]
+    columns = {name: pa.array([row[name] for row in told], MARK_ROWS.field(name).type) for name in _OF_MARK}
+    return pa.RecordBatch.from_pydict(columns)
 
 
 def _symbol(key: Key) -> Symbol:
@@ -143,24 +228,9 @@ def _heights(batch: pa.RecordBatch) -> list[str]:
     return [text if known else "no height" for text, known in zip(texts, np.isfinite(heights).tolist(), strict=True)]
 
 
-def _checks(batch: pa.RecordBatch, below: Counter[str], axes: Axes) -> Drawn:
-    """Return the occupations that have a position; those on one mark stand below those before (``below`` counts)."""
-    batch = batch.filter(pa.array(_placed(places_of(batch, axes))))
-    values, layers, down = [], [], []
-    for row, height in zip(batch.to_pylist(), _heights(batch), strict=True):
-        result = {True: "passed", False: "FAILED", None: "not tested"}[row["passed"]]
-        parts = [f"d{axis[0].upper()} {row[f'd_{axis}']:+.3f}" for axis in ("east", "north", "height")
-                 if row[f"d_{axis}"] is not None]  # fmt: skip
-        difference = " ".join([*parts, result])
-        values.append((value(row["point"]), height, difference, value(row["mark"]), value(row["role"])))
-        layers.append(FAILED if row["passed"] is False else CHECKS)
-        down.append(CHECK_LINES * below[row["mark"]])
-        below[row["mark"]] += 1
-    return Drawn(layers, [CHECK] * len(layers), places_of(batch, axes), values, np.array(down, np.float64))
-
-
 def _marks(batch: pa.RecordBatch, axes: Axes) -> Drawn:
     batch = batch.filter(pa.array(_placed(places_of(batch, axes))))
     columns = (batch.column("mark").to_pylist(), _heights(batch), batch.column("status").to_pylist())
     values = [(value(mark), height, value(status)) for mark, height, status in zip(*columns, strict=True)]
-    return Drawn([MARKS] * len(values), [MARK] * len(values), places_of(batch, axes), values, np.zeros(len(values)))
+    count = len(values)
+    return Drawn([OWN[MARKS]] * count, [MARK] * count, places_of(batch, axes), values, np.zeros(count))

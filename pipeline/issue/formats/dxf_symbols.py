@@ -6,7 +6,7 @@ it. It makes everything of the drawing but the insertions; they are written as t
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from pipeline.issue.formats.names import one_line, shortened
@@ -43,7 +43,7 @@ class Symbol:
         return len(self.tags) + 2
 
 
-_NAME, _HEIGHT, _CODE = Tag("NAME", 0.6, 0.25), Tag("HEIGHT", 0.6, -1.25), Tag("CODE", 0.6, -2.75, hidden=True)
+_NAME, _HEIGHT, _CODE = Tag("NAME", 0.6, 0.25), Tag("HEIGHT", 0.6, -1.25), Tag("CODE", 0.6, -2.75)
 _PROOF = Tag("PROOF", 0.6, 1.75)
 
 POINT = Symbol("tiedown_point", (_NAME, _HEIGHT, _CODE))
@@ -60,20 +60,26 @@ CHECK = Symbol(
         Tag("DIFFERENCE", -1.0, -2.75, from_right=True),
         Tag("MARK", -1.0, 1.75, hidden=True, from_right=True),
         Tag("ROLE", -1.0, 3.25, hidden=True, from_right=True),
+        Tag("MORE", -1.0, -4.25, from_right=True),
     ),
 )
-#: Lines that one occupation's texts take; those on the same mark stand one below the other.
-CHECK_LINES = 3
+#: The same without texts to be seen: an occupation of a mark that has too many, which are listed elsewhere.
+QUIET = Symbol(CHECK.block, tuple(replace(tag, hidden=True) for tag in CHECK.tags))
+#: Lines that one occupation's texts take; those on the same mark stand one below the other, so many of them.
+CHECK_LINES, CHECKS_SHOWN = 3, 3
 LINE = 1.5
 
-SYMBOLS = (POINT, UNPROVEN, SUSPECT, MARK, CHECK)
+SYMBOLS = (POINT, UNPROVEN, SUSPECT, MARK, CHECK, QUIET)
 
 
 def define(drawing: "Drawing", size: float) -> None:
-    """Define the blocks, with texts ``size`` metres high. A node in each is what object snaps find."""
+    """Define the blocks, with texts ``size`` units high. A node in each is what object snaps find.
+
+    All of a block lies on layer 0, and so takes the layer and colour of what it is inserted on.
+    """
     from ezdxf.enums import TextEntityAlignment
 
-    for symbol in SYMBOLS:
+    for symbol in {symbol.block: symbol for symbol in reversed(SYMBOLS)}.values():
         block = drawing.blocks.new(symbol.block)
         block.add_point((0, 0))
         _SHAPES[symbol.block](block, size)
@@ -138,12 +144,12 @@ def value(text: str | None) -> str:
 
 @dataclass(frozen=True)
 class Insertion:
-    """One insertion to be written: symbol, layer, place as text, and the attributes' places and values."""
+    """One insertion to be written: symbol, layer, place as text, and the attributes' layers, places and values."""
 
     symbol: Symbol
     layer: str
     place: tuple[str, str, str]
-    texts: tuple[tuple[str, str, str], ...]
+    texts: tuple[tuple[str, str, str, str], ...]
 
 
 class Tags:
@@ -151,7 +157,7 @@ class Tags:
 
     def __init__(self, owner: str, size: float, first: int) -> None:
         self.next = first
-        self._forms = {symbol.block: _form(symbol, owner, size) for symbol in SYMBOLS}
+        self._forms = {symbol: _form(symbol, owner, size) for symbol in SYMBOLS}
 
     def lines(self, insertions: Iterator[Insertion]) -> Iterator[str]:
         """Yield the tags of each insertion."""
@@ -159,12 +165,12 @@ class Tags:
             symbol, layer, (x, y, z) = insertion.symbol, insertion.layer, insertion.place
             own = f"{self.next:X}"
             fields = [own, layer, x, y, z]
-            for number, (right, up, text) in enumerate(insertion.texts, start=self.next + 1):
-                fields += (f"{number:X}", own, layer, right, up, z, text)
+            for number, (on, right, up, text) in enumerate(insertion.texts, start=self.next + 1):
+                fields += (f"{number:X}", own, on, right, up, z, text)
                 if symbol.tags[number - self.next - 1].from_right:
                     fields += (right, up, z)
             self.next += symbol.handles
-            yield self._forms[symbol.block] % (*fields, f"{self.next - 1:X}", own, layer)
+            yield self._forms[symbol] % (*fields, f"{self.next - 1:X}", own, layer)
 
 
 def _form(symbol: Symbol, owner: str, size: float) -> str:

@@ -1,0 +1,45 @@
+"""What a drawing says of itself, in its properties and in its title note."""
+
+from collections.abc import Sequence
+
+from pipeline.geodesy.axes import Axes
+from pipeline.issue.about import About
+from pipeline.issue.formats.names import one_line
+from pipeline.words import counted
+
+
+def facts(about: About, unproven: int) -> list[tuple[str, str]]:
+    """Return what the drawing says of itself, each fact with its name."""
+    plot = about.drafting
+    told = [
+        ("issue", about.title),
+        ("last observation", about.data_to_text),
+        ("grid", about.grid_text),
+        ("heights", about.height_name),
+        ("units", _units(about.axes)),
+        ("plot", f"1:{plot.scale:g}, texts {plot.text_height:g} mm high"),
+    ]
+    if unproven:
+        points = counted(unproven, "point")
+        told.append(("not proven", f"{points}, on separate layers with the proof word in the name"))
+    return [(name, one_line(text)) for name, text in [*told, ("caution", about.caution)]]
+
+
+def _units(axes: Axes) -> str:
+    """Return in words what the drawing counts in, and what the texts on it do where that differs."""
+    told = f"{axes.easting.units}; easting, northing, height"
+    if axes.plain:
+        return told
+    told += "; differences in metres"
+    if axes.turned:
+        told += f"; east is right and north above: the grid counts to the {axes.easting.direction}"
+        told += f" and to the {axes.northing.direction}"
+    if axes.height.count != axes.easting.metres:
+        down = " downwards" if axes.height.count < 0.0 else ""
+        told += f"; heights are written{down} in {axes.height.units}"
+    return told
+
+
+def lines_of(facts: Sequence[tuple[str, str]]) -> list[str]:
+    """Return the lines of the title note."""
+    return [f"{name}: {text}" for name, text in facts]
