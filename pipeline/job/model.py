@@ -617,7 +617,9 @@ class DrawnCode(_Strict):
 class Drawing(_Strict):
     """How a drawing (DXF) is plotted, which its texts and symbols hang on; it changes no coordinate."""
 
-    scale: Annotated[float, Field(ge=1, le=1_000_000)] = Field(500.0, description="of the plot: 500 is 1:500")
+    scale: Annotated[Annotated[float, Field(ge=1, le=1_000_000)], Unit("1:n")] = Field(
+        500.0, description="of the plot: 500 is 1:500"
+    )
     text_height: Annotated[Annotated[float, Field(ge=0.1, le=100)], Unit("mm")] = Field(
         1.8, description="of texts on the plot; symbols go with it"
     )

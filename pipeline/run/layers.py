@@ -43,6 +43,7 @@ from pipeline.reissue.changed_rows import REVISED, ChangedRows
 from pipeline.reissue.changes import Side, Touched, compare
 from pipeline.run.about import CAUTION, about
 from pipeline.run.count import Count
+from pipeline.run.provenance import provenance
 from pipeline.run.suspects import SuspectRows
 from pipeline.solve.solve import Solved
 
@@ -222,6 +223,7 @@ class _SecondPass:
                 "caution": CAUTION,
             },
             axes=self.survey.axes,
+            lineage=provenance(self.survey),
             into=into,
         )
 
@@ -391,9 +393,9 @@ class _Rest:
             self.changes,
             self.touched,
             running.plan.thinned(),
-    files += write_formats(survey.job.issue.formats, complete, about(survey, number))
-    codes = [one.code for one in survey.job.drawing.codes] if "dxf" in survey.job.issue.formats else []
-    return rest.laid(files, without_points(package, codes))
+            [*running.beside.notes(), *notes],
+            running.count.accuracy(),
+            running.suspects.record(),
         )
 
 

@@ -27,6 +27,7 @@ from pipeline.issue.geopackage.content import Content
 from pipeline.issue.geopackage.database import database_of
 from pipeline.issue.geopackage.kept_values import ENVELOPE_BYTES, kept_values
 from pipeline.issue.geopackage.layers import GEOMETRY
+from pipeline.issue.geopackage.styles import STYLES
 from pipeline.issue.geopackage.tally import KEPT, Geometries, Written, wkb_type
 from pipeline.issue.record_types import DatabaseIssued
 from pipeline.words import counted
@@ -103,7 +104,7 @@ def _by_fiona(path: Path, layers: tuple[Written, ...], sight: str) -> list[str]:
             chosen: Sequence[Written] = layers
             if sight in _seen and layers:
                 chosen = [max(layers, key=lambda layer: layer.rows)]
-            elif (names := fiona.listlayers(path, IMMUTABLE="YES")) != given:
+            elif (names := _listed(fiona, path)) != given:
                 return [f"its layers are {names}, given were {given}"]
             for layer in chosen:
                 with fiona.open(path, driver="GPKG", layer=layer.name, IMMUTABLE="YES") as source:
@@ -112,6 +113,11 @@ def _by_fiona(path: Path, layers: tuple[Written, ...], sight: str) -> list[str]:
         except FionaError as error:
             differences.append(f"fiona cannot read it: {error}")
     return differences
+
+
+def _listed(fiona: Any, path: Path) -> list[str]:
+    """Return the layers, without the table of their styles, which GDAL lists as a layer without geometries."""
+    return [name for name in fiona.listlayers(path, IMMUTABLE="YES") if name != STYLES]
 
 
 def _layer_by_fiona(source: Any, layer: Written) -> Iterator[str]:

@@ -4,7 +4,7 @@ The same layers give the same bytes, on any day and however much memory or how m
 as the libraries that write them are the same builds.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import chain
@@ -17,6 +17,7 @@ from pipeline.files.gdal import gdal_options
 from pipeline.files.plain_path import plain_folder
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.geopackage.append import append
+from pipeline.issue.geopackage.beside_layers import write_beside
 from pipeline.issue.geopackage.blank import lay_blank, make_layer
 from pipeline.issue.geopackage.content import Content
 from pipeline.issue.geopackage.handoff import Handoff, checked, joined
@@ -51,6 +52,7 @@ def write_geopackage(
     data_to: datetime,
     metadata: Mapping[str, str] | None = None,
     axes: Axes = _IN_METRES,
+    lineage: Sequence[str] = (),
     into: bool = False,
 ) -> tuple[Written, ...]:
     """Write ``layers`` to a new GeoPackage at ``path`` and return what each of them must contain.
@@ -61,6 +63,7 @@ def write_geopackage(
     ``crs`` is the target grid, by its code where it has one ("EPSG:2193"), else WKT. ``data_to`` is the date that the
     file bears. ``metadata`` (the height datum, the compound definition, the caution) goes to the file and every layer;
     ``axes`` is what the columns are said to count in.
+    ``lineage`` says what the file is, then where it comes from, a sentence each.
     ``layers`` may be a generator: a layer is asked for when the one before is complete.
 
     Where all layers together have few rows these are gathered first and appended to a copy of a GeoPackage without
@@ -73,21 +76,36 @@ def write_geopackage(
     """
     if path.exists() and not into:
         raise FileExistsError(f"{path} exists; an issue's files are written once")
-    told, date = dict(metadata or {}), _date(data_to)
+    date = _date(data_to)
     with gdal_options({**_OPTIONS, "OGR_CURRENT_DATE": date}), plain_folder(path.parent) as folder:
-        plain, rest = folder / path.name, iter(layers)
-        gathered: list[_Gathered] = []
-        if not into:
-            gathered, streamed = _gather(rest)
-            if streamed is None:
-                blank = lay_blank(plain, [one.layer for one in gathered], crs, told, axes)
-                append(plain, blank, {one.layer.name: one.rows() for one in gathered}, date)
-                return tuple(one.written(crs) for one in gathered)
-            rest = chain((replace(one.layer, batches=one.batches) for one in gathered), (streamed,), rest)
-        return tuple(
-            _stream_layer(plain, layer, crs, told, axes, first=number == 0 and not into, append=number > 0 and not into)
-            for number, layer in enumerate(rest)
-        )
+        written = _write_layers(folder / path.name, layers, crs, date, dict(metadata or {}), axes, into=into)
+        write_beside(folder / path.name, date, lineage)
+        return written
+
+
+def _write_layers(
+    plain: Path,
+    layers: Iterable[LayerSource],
+    crs: str,
+    date: str,
+    told: Mapping[str, str],
+    axes: Axes,
+    *,
+    into: bool,
+) -> tuple[Written, ...]:
+    rest = iter(layers)
+    gathered: list[_Gathered] = []
+    if not into:
+        gathered, streamed = _gather(rest)
+        if streamed is None:
+            blank = lay_blank(plain, [one.layer for one in gathered], crs, told, axes)
+            append(plain, blank, {one.layer.name: one.rows() for one in gathered}, date)
+            return tuple(one.written(crs) for one in gathered)
+        rest = chain((replace(one.layer, batches=one.batches) for one in gathered), (streamed,), rest)
+    return tuple(
+        _stream_layer(plain, layer, crs, told, axes, first=number == 0 and not into, append=number > 0 and not into)
+        for number, layer in enumerate(rest)
+    )
 
 
 @dataclass(frozen=True)
