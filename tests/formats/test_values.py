@@ -2,6 +2,7 @@
 
 import csv
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, get_args
@@ -11,11 +12,13 @@ from xml.etree import ElementTree
 import ezdxf
 import fiona
 import numpy as np
+import pyogrio
 import pytest
 from ezdxf.tools.text import plain_text
 from format_layers import ABOUT, CARRIED, HOSTILE, hostile, package, points
 from issued import Layer, read_layer
 from numpy.testing import assert_allclose
+from pyproj import CRS
 
 from pipeline.issue.formats.formats import FORMATS, write_formats
 from pipeline.issue.geopackage.streamed import Package
@@ -31,7 +34,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Package:
     """A package of hostile texts with every format beside it."""
     found = package(tmp_path_factory.mktemp("formats"), hostile())
     entries = write_formats(list(FORMATS), found, ABOUT)
-    assert [entry["rows"]["points"] for entry in entries] == [len(HOSTILE) + 1] * len(FORMATS)
+    assert [entry["rows"]["points"] for entry in entries if "rows" in entry] == [len(HOSTILE) + 1] * len(FORMATS)
     return found
 
 
@@ -123,6 +126,20 @@ def test_csv_text_that_a_spreadsheet_would_run_is_guarded_and_nothing_else(
 def test_csv_lines_end_as_rfc_4180_says_and_there_is_no_byte_order_mark(made: Package) -> None:
     content = made.path.with_suffix(".csv").read_bytes()
     assert content.startswith(b"name,code,easting,") and content.endswith(b"\r\n")
+
+
+def test_csv_is_read_with_its_kinds_its_place_and_its_grid(tmp_path: Path) -> None:
+    """GDAL reads the two files beside it: types, geometry, grid and heights; the numbers keep their decimals."""
+    found = package(tmp_path, hostile())
+    definition = CRS("EPSG:2193+7839").to_wkt("WKT2_2019")
+    entries = write_formats(["csv"], found, replace(ABOUT, definition=definition))
+    assert [Path(entry["name"]).suffix for entry in entries] == [".csv", ".csvt", ".prj"]
+    info = pyogrio.read_info(found.path.with_suffix(".csv"))
+    kinds = dict(zip(info["fields"], info["dtypes"], strict=True))
+    assert (kinds["name"], kinds["easting"], kinds["source_row"]) == ("object", "float64", "int64")
+    assert kinds["observed"].startswith("datetime64") and info["geometry_type"] == "Point"
+    system = CRS(info["crs"])
+    assert system.is_compound and [part.to_epsg() for part in system.sub_crs_list] == [2193, 7839]
 
 
 # GeoJSON
@@ -359,7 +376,7 @@ def test_every_format_that_a_job_file_may_name_is_written() -> None:
 
 def test_nothing_but_the_files_is_left_beside(made: Package) -> None:
     endings = {path.suffix for path in made.path.parent.iterdir()}
-    assert endings == {".gpkg", *(form.ending for form in FORMATS.values())}
+    assert endings == {".gpkg", ".csvt", *(form.ending for form in FORMATS.values())}
 
 
 def test_carried_columns_are_what_the_tests_mean(layer: Layer) -> None:

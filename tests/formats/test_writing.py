@@ -97,7 +97,7 @@ def test_no_points_at_all(tmp_path: Path, plain: bool) -> None:
     """Every format is written, valid and empty; the marks alone are drawn where there are any."""
     found = package(tmp_path, plain=plain)
     entries = write_formats(list(FORMATS), found, ABOUT)
-    assert [entry["rows"]["points"] for entry in entries] == [0] * len(FORMATS)
+    assert [entry["rows"]["points"] for entry in entries if "rows" in entry] == [0] * len(FORMATS)
     drawing = ezdxf.readfile(found.path.with_suffix(".dxf"))
     assert not drawing.audit().errors
     assert len(drawing.modelspace().query("INSERT")) == (0 if plain else 5)
@@ -178,6 +178,14 @@ def test_a_file_that_does_not_hold_what_was_given_is_found(
     path.write_bytes(change(path.read_bytes()))
     with pytest.raises(ReadBackError, match=says):
         hold_to(form, made, ABOUT)
+
+
+def test_a_file_beside_that_does_not_say_what_was_given_is_found(made: Package) -> None:
+    write_formats(["csv"], made, ABOUT)
+    kinds = made.path.with_suffix(".csvt")
+    kinds.write_bytes(kinds.read_bytes().replace(b"Real", b"Date", 1))
+    with pytest.raises(ReadBackError, match=r"the \.csvt beside it"):
+        hold_to(FORMATS["csv"], made, ABOUT)
 
 
 def test_what_is_found_on_reading_back_stops_the_issue(made: Package, monkeypatch: pytest.MonkeyPatch) -> None:

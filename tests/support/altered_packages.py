@@ -49,7 +49,7 @@ ALTERATIONS: dict[str, tuple[str, str]] = {
         "trigger rtree_points_geom_update6 is another one",
     ),
     "style": (
-        "CREATE TABLE layer_styles (id INTEGER PRIMARY KEY, styleQML TEXT)", "table layer_styles was not issued",
+        "CREATE TABLE other_styles (id INTEGER PRIMARY KEY, styleQML TEXT)", "table other_styles was not issued",
     ),
     "unlisted table": ("CREATE TABLE notes AS SELECT 'x' AS note", "table notes was not issued"),
     "view": ("CREATE VIEW fine AS SELECT * FROM points", "view fine was not issued"),

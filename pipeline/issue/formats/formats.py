@@ -12,7 +12,7 @@ from pathlib import Path
 from pipeline.digest import digest
 from pipeline.files.gdal import NOTHING_BESIDE, gdal_options
 from pipeline.issue.about import About
-from pipeline.issue.formats import csv_file, dxf_file, geojson_file, landxml_file
+from pipeline.issue.formats import csv_beside, csv_file, dxf_file, geojson_file, landxml_file
 from pipeline.issue.geopackage.readback import ReadBackError
 from pipeline.issue.geopackage.streamed import Differs, Package
 from pipeline.issue.geopackage.write import NotWritten
@@ -21,17 +21,21 @@ from pipeline.issue.record_types import FileIssued
 
 @dataclass(frozen=True)
 class Format:
-    """One format: its files' ending, how it is written, and how it is read back (raises Differs)."""
+    """One format: its files' ending, how it is written, how it is read back (raises Differs), what stands beside it.
+
+    ``beside`` gives the content of small files that say what the file itself cannot, by their ending.
+    """
 
     ending: str
     write: Callable[[Path, Package, About], dict[str, int]]
     read_back: Callable[[Path, Package, About], None]
+    beside: Callable[[Package, About], dict[str, str]] = lambda package, about: {}
 
 
 #: By the words of ``[issue] formats``, in the order in which they are written.
 FORMATS = {
     "dxf": Format(".dxf", dxf_file.write, dxf_file.read_back),
-    "csv": Format(".csv", csv_file.write, csv_file.read_back),
+    "csv": Format(".csv", csv_file.write, csv_file.read_back, csv_beside.beside),
     "geojson": Format(".geojson", geojson_file.write, geojson_file.read_back),
     "landxml": Format(".xml", landxml_file.write, landxml_file.read_back),
 }
@@ -43,7 +47,7 @@ def write_formats(words: Iterable[str], package: Package, about: About) -> list[
     Raises NotWritten where the disk refuses, and ReadBackError where a file does not hold what it was to hold.
     """
     wanted = [form for word, form in FORMATS.items() if word in set(words)]
-    return [_written(form, package, about) for form in wanted]
+    return [entry for form in wanted for entry in _written(form, package, about)]
 
 
 def hold_to(form: Format, package: Package, about: About) -> None:
@@ -52,19 +56,28 @@ def hold_to(form: Format, package: Package, about: About) -> None:
     with _reading(package):
         try:
             form.read_back(path, package, about)
+            for ending, text in form.beside(package, about).items():
+                if path.with_suffix(ending).read_bytes() != text.encode():
+                    raise Differs(f"the {ending} beside it is not the one given")
         except Differs as error:
             raise ReadBackError(path, [str(error)]) from error
 
 
-def _written(form: Format, package: Package, about: About) -> FileIssued:
+def _written(form: Format, package: Package, about: About) -> list[FileIssued]:
     path = package.path.with_suffix(form.ending)
     with _reading(package):
         try:
             rows = form.write(path, package, about)
+            others = form.beside(package, about)
+            for ending, text in others.items():
+                with path.with_suffix(ending).open("xb") as file:
+                    file.write(text.encode())
         except OSError as error:
             raise NotWritten(f"{path.name}: {error}") from error
     hold_to(form, package, about)
-    return {"name": path.name, "sha256": digest(path), "rows": rows}
+    beside = [path.with_suffix(ending) for ending in others]
+    entries: list[FileIssued] = [{"name": path.name, "sha256": digest(path), "rows": rows}]
+    return entries + [{"name": other.name, "sha256": digest(other)} for other in beside]
 
 
 @contextmanager
