@@ -56,11 +56,12 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Issue:
 
 def test_the_files_stand_beside_the_geopackage_and_in_the_record(made: Issue) -> None:
     names = {f"simulated-001{form.ending}" for form in FORMATS.values()}
+    beside = {"simulated-001.csvt", "simulated-001.prj"}
     always = {"simulated-001.gpkg", "simulated-001.html"}
-    short = {name.replace("-001", "") for name in names | always}
-    assert {path.name for path in made.folder.iterdir()} == names | always | short | {"issue.json"}
+    short = {name.replace("-001", "") for name in names | always | beside}
+    assert {path.name for path in made.folder.iterdir()} == names | always | beside | short | {"issue.json"}
     files = {entry["name"]: entry for entry in made.record["files"]}
-    assert set(files) == names | always
+    assert set(files) == names | always | beside
     for name in names:
         assert files[name]["sha256"] == hashlib.sha256((made.folder / name).read_bytes()).hexdigest()
         assert files[name]["rows"]["points"] == made.record["rows"]["points"] == 24
@@ -123,7 +124,7 @@ def test_another_format_makes_another_issue_of_the_same_points(tmp_path: Path) -
 def test_without_gpkg_in_the_list_the_geopackage_is_written_all_the_same(tmp_path: Path) -> None:
     """The next issue, a trace and a verification read it."""
     issue = run_written(lay_down(tmp_path, ["csv"]), code=3)
-    assert {path.suffix for path in issue.folder.iterdir()} == {".gpkg", ".html", ".csv", ".json"}
+    assert {path.suffix for path in issue.folder.iterdir()} == {".gpkg", ".html", ".csv", ".csvt", ".prj", ".json"}
     assert not run_job(lay_down(tmp_path, ["csv", "gpkg"])).issued
 
 

@@ -16,11 +16,20 @@ import pyogrio
 import pytest
 from format_layers import CARRIED, DATA_TO, checks, hostile, marks, points
 
-from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, SESSIONS, points_schema
+from pipeline.issue.geopackage.layers import (
+    CHANGES,
+    CHECK_MARKS,
+    HELD_BACK,
+    LINE_Z,
+    MARKS,
+    REPEATS,
+    SESSIONS,
+    points_schema,
+)
 from pipeline.issue.geopackage.readback import read_back
 from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 
-LAYERS = ("points", "check_marks", "sessions", "marks", "held_back", "changes", "points_FENCE")
+LAYERS = ("points", "check_marks", "repeats", "sessions", "marks", "held_back", "changes", "points_FENCE")
 LINEAGE = ("What it is <now> & here.", "Read a.csv.", "Tied to control.")
 SLD, OGC = "{http://www.opengis.net/sld}", "{http://www.opengis.net/ogc}"
 GMD = "{http://www.isotc211.org/2005/gmd}"
@@ -30,6 +39,7 @@ def written(path: Path, lineage: tuple[str, ...] = LINEAGE, rows: int = 1) -> Pa
     layers = [
         LayerSource("points", points_schema(CARRIED), [hostile()] * rows, "heights: NZVD2016"),
         LayerSource("check_marks", CHECK_MARKS, [checks()]),
+        LayerSource("repeats", REPEATS, []),
         LayerSource("sessions", SESSIONS, []),
         LayerSource("marks", MARKS, [marks()]),
         LayerSource("held_back", HELD_BACK, []),

@@ -80,6 +80,14 @@ _STYLES = {
         ("mark", "role"),
     ),
     "marks": Style("status", (Rule(None, "control mark", Mark("triangle", 4.2, None, _INK)),), ("mark", "status")),
+    "repeats": Style(
+        "passed",
+        (
+            Rule("1", "measured twice: passed", Mark("square", 3.0, None, _CALM, 45)),
+            Rule(None, "measured twice: FAILED", Mark("cross", 5.0, None, _BAD, 45)),
+        ),
+        ("name", "session_b"),
+    ),
     "sessions": Style("verdict", (Rule(None, "base session", Mark("star", 4.2, None, _INK)),), ("session", "verdict")),
 }  # fmt: skip
 _CHANGES = "changes"
