@@ -19,11 +19,6 @@ if TYPE_CHECKING:
     from pipeline.issue.record_types import Diagnosis, Record, Repeats, SiteFit
     from pipeline.issue.row_types import CheckRow, SessionRow
 
-if TYPE_CHECKING:
-    from pipeline.issue.field_shift_types import FieldShiftTaken
-    from pipeline.issue.record_types import Diagnosis, Record, Repeats, SiteFit
-    from pipeline.issue.row_types import CheckRow, SessionRow
-
 #: How many failing occupations the summary lists before it points at the layer, how many things wholly held back.
 _FAILING, _WHOLLY = 12, 12
 #: How many field shifts, and new marks under bases.
