@@ -20,5 +20,7 @@ def provenance(survey: Survey) -> list[str]:
         *files,
         *([told] if told else []),
         *steps,
+        "Control marks stand in the layer marks as adjusted, as the points hang on them so; where the register's "
+        "stated uncertainty lets ties move one, check_marks has the published coordinates as known.",
         f"Computed by {program_version()}.",
     ]

@@ -37,8 +37,7 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
     from pipeline.issue.formats.dxf_drawing import frame
 
     plan = Plan.of(package, about)
-    listed = plan.crowded.listed()
-    around = frame(about, plan.overview, plan.layers, plan.unproven, listed, plan.handles)
+    around = frame(about, plan.overview, plan.layers, plan.unproven, plan.listed, plan.handles)
     size = plan.overview.text_height
     tags, rows = Tags(around.owner, size, around.first), dict.fromkeys(_LAYERS, 0)
     with path.open("x", encoding="utf-8", newline="\n") as file:
@@ -69,7 +68,7 @@ def read_back(path: Path, package: Package, about: About) -> None:
                 _compare(wanted, found, before)
     except (DataSourceError, DataLayerError, pa.ArrowException) as error:
         raise Differs(f"GDAL cannot read it: {error}") from error
-    wanted_notes = [(NOTE, lines_of(facts(about, plan.unproven))), (LIST, plan.crowded.listed())]
+    wanted_notes = [(NOTE, lines_of(facts(about, plan.unproven))), (LIST, plan.listed)]
     first_difference("note", [(on, _bare("".join(lines))) for on, lines in wanted_notes if lines], notes, 0)
     _compare_tags(path, plan, texts)
 

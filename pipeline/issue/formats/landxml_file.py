@@ -16,6 +16,7 @@ import pyarrow.compute as pc
 
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.about import About
+from pipeline.issue.formats.control_told import control_told
 from pipeline.issue.formats.figures import LENGTHS, fixed, floats, moments
 from pipeline.issue.formats.names import one_line
 from pipeline.issue.formats.unique_names import UniqueNames
@@ -165,10 +166,19 @@ def _attributes(name: str, code: str | None, proof: str | None, observed: str | 
 
 
 def _marks(package: Package, axes: Axes) -> Iterator[list[_Row]]:
+    """Yield the marks; where one is drawn elsewhere than it is published, its description says which and why."""
+    told = control_told(package)
     for batch in package.batches("marks"):
         columns = (batch.column("mark").to_pylist(), batch.column("status").to_pylist(), _texts(batch, axes))
         yield [
-            ({"name": _name(mark), "desc": _legal(status or ""), "role": "control point"}, text)
+            (
+                {
+                    "name": _name(mark),
+                    "desc": _legal("; ".join(filter(None, (status, told.get(mark))))),
+                    "role": "control point",
+                },
+                text,
+            )
             for mark, status, text in zip(*columns, strict=True)
             if text is not None
         ]
