@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from closed_forms import turn_enu
-from issued import read_layer
+from issued import newest_issue, read_layer
 from running import replace_in, run_written
 from simulate import Plan, Simulation, simulate
 from simulate_plan import to_geocentric, to_geographic
@@ -65,7 +65,8 @@ def test_the_story_of_a_day_on_which_nobody_listed_what_was_read(tmp_path: Path)
 
     replace_in(path, {'checks = [{ point = "S01-C1"': f'checks = [{line}, {{ point = "S01-C1"'})
     assert "1043" not in told(path)[0]
-    again = run_written(path, 3)
+    run_written(path, 3)
+    again = newest_issue(path.parent / "out")  # the wrong pole takes points away: it waits to be released
     passed = {row["point"]: row["passed"] for row in again.check_marks.rows}
     assert passed["1043"] == 1 and passed["1044"] == 0
 
