@@ -30,6 +30,7 @@ from pipeline.job.model import (
     Source,
     Target,
 )
+from pipeline.job.named_folder import long_key
 from pipeline.job.values import ZONE
 from pipeline.job.zones import zone_problem
 from pipeline.problems import NOT_TEXT, Problems, is_text
@@ -132,17 +133,12 @@ def _decoded(data: bytes, shown: str, problems: Problems) -> str | None:
         return None
 
 
-#: The beginning of a key or table of dozens of parts.
-_DOTTED = re.compile(
-    r"""(?:^|[{,])[ \t]*\[{0,2}[ \t]*((?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){40})""", re.MULTILINE
-)
-
 #: So many mistakes of a job file are told; of the others only how many there are.
 _MOST_TOLD = 1_000
 
 
 def _parse(text: str, shown: str, problems: Problems) -> tuple[dict[str, Any], KeyLines] | None:
-    if (deep := _DOTTED.search(text)) is not None:  # which costs the square of its length to take apart
+    if (deep := long_key(text)) is not None:
         what = "a key has more parts, with points between, than any key of a job file"
         problems.add(shown, text.count("\n", 0, deep.start(1)) + 1, what, "see README for the keys that there are")
         return None

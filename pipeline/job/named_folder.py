@@ -1,6 +1,7 @@
 """The folder that a job file names for its issues, although nothing else of it may be right."""
 
 import os
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -8,6 +9,11 @@ from typing import Any
 from pipeline import limits
 from pipeline.files.regular import read_whole
 from pipeline.problems import is_text
+
+#: The beginning of a key or table of dozens of parts.
+_DOTTED = re.compile(
+    r"""(?:^|[{,])[ \t]*\[{0,2}[ \t]*((?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){40})""", re.MULTILINE
+)
 
 
 def names_folder(path: Path, folder: Path) -> bool:
@@ -37,8 +43,16 @@ def folder_named(path: Path) -> Path | None:
 
 
 def as_written(data: bytes) -> dict[str, Any]:
-    """Return what stands in a job file, right or not. Raises ValueError where it is no TOML."""
+    """Return what stands in a job file, right or not. Raises ValueError where it is no TOML, or beyond all measure."""
+    text = data.decode("utf-8-sig")
+    if long_key(text) is not None:
+        raise ValueError("a key has too many parts")
     try:
-        return tomllib.loads(data.decode("utf-8-sig"))
+        return tomllib.loads(text)
     except RecursionError as error:
         raise ValueError("nested too deeply") from error
+
+
+def long_key(text: str) -> re.Match[str] | None:
+    """Find a key or table of dozens of parts in a job file, which costs the square of its length to take apart."""
+    return _DOTTED.search(text)

@@ -75,7 +75,7 @@ def test_names_are_told_apart_alike_in_every_format(every: Issue) -> None:
     first, second = names[:8], names[8:]
     assert first == ["P1", "P2", "P3", "P4", "P5", "P6", "P1_2", "P8"]
     assert second == ["P1_2b", "P2_2", "P3_2", "P4_2", "P5_2", "P6_2", "P7", "P8_2"]
-    (table,), (features,) = every.folder.glob("*.csv"), every.folder.glob("*.geojson")
+    (table,), (features,) = every.folder.glob("*-001.csv"), every.folder.glob("*-001.geojson")
     with table.open(newline="", encoding="utf-8") as file:
         assert [row["name"] for row in csv.DictReader(file)] == names
     told = json.loads(features.read_text(encoding="utf-8"))["features"]

@@ -253,7 +253,7 @@ def few_and_many(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     return package(few, batch).path, package(many, *([batch] * 10)).path
 
 
-@pytest.mark.parametrize(("word", "most"), [("dxf", 60), ("csv", 10), ("geojson", 30), ("landxml", 10)])
+@pytest.mark.parametrize(("word", "most"), [("dxf", 60), ("csv", 15), ("geojson", 30), ("landxml", 15)])
 def test_memory_does_not_hold_the_rows(few_and_many: tuple[Path, Path], word: str, most: int) -> None:
     """In batches of 500 rows, 18,000 rows more, which as Python's objects take some 40 MB.
 

@@ -24,6 +24,12 @@ def jobs(tmp_path: Path) -> list[Path]:
     return write_jobs(tmp_path, 3)
 
 
+@pytest.fixture
+def many_jobs(tmp_path: Path) -> list[Path]:
+    """So many small jobs that a batch of them has not ended by the time its first issue is seen."""
+    return write_jobs(tmp_path, 10)
+
+
 def whole(jobs: list[Path]) -> None:
     """Assert that a run issues what is missing, once, and that every issue is whole."""
     found = process("run", "--quiet", *jobs)
@@ -79,9 +85,10 @@ def test_a_job_alone_that_runs_too_long_is_ended_and_the_next_run_succeeds(jobs:
     ("number", "group"), [("SIGINT", True), ("SIGTERM", False), ("SIGHUP", False), ("SIGKILL", False)]
 )
 def test_a_batch_that_is_ended_takes_its_workers_along_and_loses_nothing(
-    number: str, group: bool, jobs: list[Path]
+    number: str, group: bool, many_jobs: list[Path]
 ) -> None:
-    """While the second of its jobs is run; SIGKILL leaves nobody to tell the workers."""
+    """While its jobs are run; SIGKILL leaves nobody to tell the workers."""
+    jobs = many_jobs
     run, sent = start("run", "--workers", "2", *jobs), getattr(signal, number)
     until(lambda: issued(jobs))
     send(sent, run, group)
@@ -108,7 +115,7 @@ def test_a_hang_up_that_is_to_be_ignored_is_ignored(jobs: list[Path]) -> None:
 def test_a_run_in_one_process_is_told_in_one_line_at_any_moment(tmp_path: Path) -> None:
     """From loading to the issue; `signals.py` beside this does hundreds."""
     path = simulate(SMALL).write(tmp_path)
-    counts = signals([path], 1, times=4, seed=20260302)
+    counts = signals([path], 1, times=5, seed=20260302)
     assert counts["told"] >= 2, counts
     whole([path])
 

@@ -16,15 +16,24 @@ TEMPORARY = {"T1": np.array([50.0, 50.0, 0.0])}
 JOB = SimpleNamespace(checks=SimpleNamespace(codes=("CHK",), radius=0.5))
 
 
+#: Places of readings as their exports have them are given on the grid here.
+AS_IT_IS = SimpleNamespace(forward=lambda *xyz: xyz)
+
+
 def stands_on(
-    at: tuple[float, float], name: str = "p7", code: str = "TREE", column: str | None = None, said: Named | None = None
+    at: tuple[float, float],
+    name: str = "p7",
+    code: str = "TREE",
+    column: str | None = None,
+    said: Named | None = None,
+    exported: tuple[float, float] = (-900.0, -900.0),
 ) -> str | None:
     candidates = SimpleNamespace(
         table=pa.table({"code": pa.array([code], pa.string()), "mark": pa.array([column], pa.string())}),
-        names=(name,), named=(said,),
+        names=(name,), named=(said,), raw=np.array([[*exported, 0.0]]),
     )  # fmt: skip
     corrected = SimpleNamespace(easting=np.array([at[0]]), northing=np.array([at[1]]))
-    return resolve(candidates, corrected, JOB, REFERENCE, TEMPORARY)[0]
+    return resolve(candidates, corrected, JOB, REFERENCE, TEMPORARY, AS_IT_IS)[0]
 
 
 def test_the_sessions_word_comes_first_however_far_away() -> None:
@@ -45,6 +54,9 @@ def test_the_sessions_word_comes_first_however_far_away() -> None:
         ({"at": (15.0, 0.0), "code": "CHK", "name": "cm01b"}, "CM1"),  # like a mark 15 m away
         ({"at": (21.0, 0.0), "code": "CHK", "name": "cm01b"}, None),  # and 21 m away
         ({"at": (15.0, 0.0), "name": "cm01b"}, None),
+        ({"at": (15.0, 0.0), "code": "CHK", "exported": (100.3, 0.0)}, "CM2"),  # the field had corrected it already
+        ({"at": (15.0, 0.0), "code": "CHK", "exported": (100.6, 0.0)}, None),
+        ({"at": (15.0, 0.0), "exported": (100.0, 0.0)}, None),
     ],
 )  # fmt: skip
 def test_a_reading_stands_on_the_mark_that_it_says_or_lies_on(asked: dict, mark: str | None) -> None:
