@@ -22,6 +22,10 @@ def meaning(job: Job) -> str:
         told["local_clock"] = zone  # [source] alone has it, and the report shows times by it
     told["session"] = sorted(told["session"], key=lambda session: (session["start"], session["name"]))
     del told["issue"]["release"]  # it shapes no issue
+    for name, keys in _LATER.items():
+        for key in keys:
+            if getattr(getattr(job, name), key) == type(getattr(job, name)).model_fields[key].default:
+                told[name].pop(key, None)
     told["issue"]["hold_back"] = sorted(set(told["issue"]["hold_back"]))
     told["issue"]["formats"] = sorted({"gpkg", *told["issue"]["formats"]})
     drawing = told.pop("drawing")
@@ -31,6 +35,9 @@ def meaning(job: Job) -> str:
         points["files"] = [Path(pattern).name for pattern in points["files"]]
     return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
 
+
+#: Keys that came when there were issues already: one that is not stated says what a job file without it said.
+_LATER = {"quality": ("scale",), "checks": ("same_name", "same_place"), "issue": ("repeats",)}
 
 #: Keys that hold points back or let them pass, and leave the numbers of those that pass as they are.
 _LIMITS = {

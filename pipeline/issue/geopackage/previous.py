@@ -1,8 +1,8 @@
 """The rows of an issue that is already there, read for comparison."""
 
 import sqlite3
-from collections.abc import Sequence
-from contextlib import closing
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pyarrow as pa
@@ -18,14 +18,15 @@ class Lost(Exception):
     """The GeoPackage of an earlier issue is gone or damaged."""
 
 
-def read_rows(package: Path, layer: str, columns: Sequence[str] | None) -> pa.Table:
-    """Return columns of a layer of an issue's GeoPackage, all for None, without geometry, in the order of its rows.
+@contextmanager
+def reading(package: Path) -> Iterator[Path]:
+    """Give the path by which GDAL may read an issue's GeoPackage; nothing is laid beside it, and it stays as it is.
 
-    Raises `Lost` where the file is gone or cannot be read.
+    Raises `Lost` where the file is gone, or cannot be read while it is given.
     """
     if not package.is_file():
         raise Lost(f"{package.name} is gone")
-    pyogrio = gdal()
+    gdal()
     from pyogrio.errors import DataLayerError, DataSourceError
 
     # An issue's folder stays as it is, also where a viewer has the file open.
@@ -34,13 +35,22 @@ def read_rows(package: Path, layer: str, columns: Sequence[str] | None) -> pa.Ta
             with closing(unlocked(path)) as file:
                 if not for_gdal(file):
                     raise Lost(f"{package.name} is not as it was issued: it has views or virtual tables")
-            _, found = pyogrio.read_arrow(
-                plain, layer=layer, columns=columns and list(columns), read_geometry=False, IMMUTABLE="YES"
-            )
+            yield plain
     except (DataSourceError, DataLayerError, pa.ArrowException, OSError) as error:
         raise Lost(f"{package.name} cannot be read: {error}") from error
     except sqlite3.DatabaseError as error:
         raise Lost(f"{package.name} cannot be read: {why(error)}") from error
+
+
+def read_rows(package: Path, layer: str, columns: Sequence[str] | None) -> pa.Table:
+    """Return columns of a layer of an issue's GeoPackage, all for None, without geometry, in the order of its rows.
+
+    Raises `Lost` where the file is gone or cannot be read.
+    """
+    with reading(package) as plain:
+        _, found = gdal().read_arrow(
+            plain, layer=layer, columns=columns and list(columns), read_geometry=False, IMMUTABLE="YES"
+        )
     if columns is None:
         return found
     if set(columns) - set(found.column_names):
