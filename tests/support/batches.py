@@ -24,7 +24,13 @@ def write_jobs(place: Path, count: int) -> list[Path]:
     return paths
 
 
-def start(*arguments: "str | Path", before: Callable[[], None] | None = None) -> "subprocess.Popen[str]":
+def as_usual() -> None:
+    """Let signals end a process, also where the tests were started to ignore them, as in the background."""
+    for number in (signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, signal.SIG_DFL)
+
+
+def start(*arguments: "str | Path", before: Callable[[], None] = as_usual) -> "subprocess.Popen[str]":
     """Start the command as the first process of a group."""
     return subprocess.Popen(
         command(*arguments), stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True,
