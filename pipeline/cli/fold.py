@@ -2,6 +2,8 @@
 
 import os
 import re
+import sys
+from collections.abc import Iterable
 from textwrap import wrap
 from typing import TextIO
 
@@ -15,6 +17,13 @@ def fitted(text: str, stream: TextIO) -> str:
     """Return a text as it is to be printed on a stream."""
     columns = _columns(stream)
     return text if columns is None else "\n".join(_folded(line, columns) for line in text.split("\n"))
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    """Print lines, folded where stdout is a terminal."""
+    for line in lines:
+        print(fitted(line, sys.stdout))
+    sys.stdout.flush()
 
 
 def _columns(stream: TextIO) -> int | None:

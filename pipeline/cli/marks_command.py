@@ -1,13 +1,12 @@
 """`tiedown marks`: control handed to the field, as a file and as a page to print."""
 
 import math
-import sys
 from pathlib import Path
 from typing import Any
 
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
-from pipeline.cli.fold import fitted
+from pipeline.cli.fold import print_lines
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.fieldwork.hand_out import HandedOut, hand_out
 from pipeline.fieldwork.pairs import Pair
@@ -33,9 +32,7 @@ def hand_marks_out(
     if as_json:
         print_json({"file": str(job), "outcome": "written", "exit_code": code} | _document(found))
     else:
-        for line in _lines(found):
-            print(fitted(line, sys.stdout))
-        sys.stdout.flush()
+        print_lines(_lines(found))
     return code
 
 

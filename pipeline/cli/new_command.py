@@ -1,11 +1,10 @@
 """`tiedown new`: a job file to start from, with what is known of it and the questions that are left."""
 
-import sys
 from pathlib import Path
 
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
-from pipeline.cli.fold import fitted
+from pipeline.cli.fold import print_lines
 from pipeline.new_job import Started, new_job
 from pipeline.visible import one_line
 from pipeline.words import counted
@@ -25,9 +24,7 @@ def start_job(folder: Path, to: Path | None, *, as_json: bool) -> int:
     if as_json:
         print_json(_document(started))
     else:
-        for line in _lines(started):
-            print(fitted(line, sys.stdout))
-        sys.stdout.flush()
+        print_lines(_lines(started))
     return OPEN if started.asked else 0
 
 

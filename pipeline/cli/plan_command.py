@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import entry, report
-from pipeline.cli.fold import fitted
+from pipeline.cli.fold import print_lines
 from pipeline.fieldwork.foreseen import Blunder, Check, Session, Tie
 from pipeline.fieldwork.gains import Gain
 from pipeline.fieldwork.plan import Foreseen, NoPlan, plan_job
@@ -40,9 +40,7 @@ def show_plan(job: Path, *, as_json: bool) -> int:
     if as_json:
         print_json({"file": str(job), "outcome": "foreseen", "exit_code": code} | as_record(found))
     else:
-        for line in _lines(found):
-            print(fitted(line, sys.stdout))
-        sys.stdout.flush()
+        print_lines(_lines(found))
     return code
 
 
