@@ -190,7 +190,7 @@ def disturb(work: Network, noise: np.random.Generator, ppm: float) -> None:
         work.job["session"][number]["setup"] = work.setup(number, noise.normal(0, CENTRING, 3))
 
 
-@pytest.mark.parametrize("seed", [1])
+@pytest.mark.parametrize("seed", [1, 2])
 def test_bases_over_pegs_and_stated_shifts(seed: int, tmp_path: Path) -> None:
     chains, ppm = 90, 1.5
     work, noise = scattered(seed, chains, ppm)
