@@ -20,6 +20,8 @@ _SINCE_4: Mapping[str, Any] = {
     "control": None, "particulars": {}, "local_clock": None, "accuracy": None,
     "suspect": {"total": 0, "points": []},
 }  # fmt: skip
+#: Likewise of schema 5.
+_SINCE_5: Mapping[str, Any] = {}
 _OF_EXPLANATIONS: Mapping[str, Any] = {"close": False}
 
 #: Words of schema 1 that are others now: of marks' status, and of the steps of operations, which `identity` names too.
@@ -77,6 +79,11 @@ def _from_4(record: _Json) -> _Json:
     return _with(record, {**_SINCE_4, "repeats": repeats}) | {"schema": 5, "diagnoses": told, "sessions": sessions}
 
 
+def _from_5(record: _Json) -> _Json:
+    """Schema 5 lacked what stands in `_SINCE_5`."""
+    return _with(record, _SINCE_5) | {"schema": 6}
+
+
 def _diagnosis(one: _Json) -> _Json:
     """Return a diagnosis; its ``explanations`` were called ``readings``."""
     rest = {key: value for key, value in one.items() if key != "readings"}
@@ -103,4 +110,4 @@ def _each(entries: Any, step: Callable[[_Json], _Json]) -> Any:
 
 
 #: The step from each schema to the next.
-_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1, _from_2, _from_3, _from_4)
+_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1, _from_2, _from_3, _from_4, _from_5)
