@@ -52,7 +52,7 @@ def components(models: Sequence[Model]) -> Components:
     """
     if not models:
         raise ValueError("no differences are given")
-    known = [found for model in models if (found := _without_zeros(model)) is not None]
+    known = _stacked([found for model in models if (found := _without_zeros(model)) is not None])
     count = len(models[0].parts)
     theta, information = np.ones(count), np.zeros((count, count))
     for _ in range(_ITERATIONS):
@@ -80,14 +80,24 @@ def _without_zeros(model: Model) -> Model | None:
     return Model(turn.T @ model.differences, turn.T @ model.fixed @ turn, turn.T @ model.parts @ turn)
 
 
-def _scored(model: Model, theta: Floats) -> tuple[Floats, Floats]:
-    """Return score (g,) and information (g, g) of one set."""
-    weight = np.linalg.inv(model.fixed + np.tensordot(theta, model.parts, axes=1))
-    product = weight @ model.parts
-    weighed = weight @ model.differences
-    square = np.einsum("i,gij,j->g", weighed, model.parts, weighed)
-    score = (square - np.trace(product, axis1=1, axis2=2)) / 2.0
-    return score, np.einsum("gij,hji->gh", product, product) / 2.0
+def _stacked(models: Sequence[Model]) -> list[Model]:
+    """Return sets of one size as one: differences (s, n), fixed (s, n, n), parts (g, s, n, n); it takes as many calls."""
+    found = []
+    for size in {len(model.differences): None for model in models}:
+        alike = [model for model in models if len(model.differences) == size]
+        differences, fixed = (np.stack([getattr(one, name) for one in alike]) for name in ("differences", "fixed"))
+        found.append(Model(differences, fixed, np.stack([one.parts for one in alike], axis=1)))
+    return found
+
+
+def _scored(sets: Model, theta: Floats) -> tuple[Floats, Floats]:
+    """Return score (g,) and information (g, g) of sets of one size together."""
+    weight = np.linalg.inv(sets.fixed + np.tensordot(theta, sets.parts, axes=1))
+    product = weight @ sets.parts
+    weighed = np.einsum("sij,sj->si", weight, sets.differences)
+    square = np.einsum("si,gsij,sj->g", weighed, sets.parts, weighed)
+    score = (square - np.einsum("gsii->g", product)) / 2.0
+    return score, np.einsum("gsij,hsji->gh", product, product) / 2.0
 
 
 def least(scale: float, freedom: float, chance: float) -> float:

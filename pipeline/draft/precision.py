@@ -79,8 +79,21 @@ def precision(survey: Survey, solved: Solved, repeated: Repeated) -> list[Precis
     told = [_estimated(found, None, left_out)]
     files = np.unique(found.export[found.export >= 0])
     if 1 < len(files) <= _FILES:
-        told += [_estimated(found, int(file), left_out) for file in files]
+        told += _of_files(found, files.tolist(), left_out)
     return [one for one in told if one.differences]
+
+
+def _of_files(found: _Differences, files: list[int], left_out: int) -> list[Precision]:
+    """Estimate each raw file's components against all others; of two, both are found at once."""
+    if len(files) > 2:
+        return [_estimated(found, file, left_out) for file in files]
+    first = _estimated(found, files[0], left_out)
+    others = {name: _turned(getattr(first, name)) for name in ("whole", "plan", "height")}
+    return [first, replace(first, file=files[1], **others)]
+
+
+def _turned(pair: Components) -> Components:
+    return Components(*(values[::-1] for values in (pair.scale, pair.low, pair.high, pair.freedom)))
 
 
 def _estimated(found: _Differences, file: int | None, left_out: int) -> Precision:

@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from hashlib import blake2b
+from itertools import chain
 
 import numpy as np
 import pyarrow as pa
@@ -122,7 +123,7 @@ def _stands(key: Key, given: Mapping[str, CodeDrawn]) -> tuple[int, int]:
 
 def _free(name: str, key: Key, taken: set[str]) -> str:
     """Return a name of which no layer is there yet, nor one of its texts."""
-    tries = [name, *(f"{name}~{_digits(key, turn)}" for turn in range(MOST_LAYERS))]
+    tries = chain([name], (f"{name}~{_digits(key, turn)}" for turn in range(MOST_LAYERS)))
     return next(one for one in tries if not {x.name.casefold() for x in Group(Layer(one, 0, "")).layers} & taken)
 
 
