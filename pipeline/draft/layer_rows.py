@@ -18,6 +18,7 @@ from pipeline.draft.second_pass import Drafted, Drafter, written
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
+from pipeline.issue.drawn import drawn_told
 from pipeline.issue.geopackage.layers import (
     CHECK_MARKS,
     GEOMETRY,
@@ -219,8 +220,8 @@ def repeat_rows(survey: Survey, readings: Readings, pairs: Pairs) -> pa.RecordBa
 def mark_rows(survey: Survey, solved: Solved) -> pa.RecordBatch:
     """Return the marks of the adjustment as rows of ``marks``; what nothing ties is null.
 
-    A mark is held where the register holds something of it. Its coordinates are the adjusted ones all the same: they
-    differ from the register's by what its stated uncertainty lets the ties say.
+    A mark is held where the register holds something of it. Its coordinates are the adjusted ones all the same; the
+    register's stand beside them, and where they differ, why (`drawn_told`).
     """
     marks, found = solved.tied.marks, solved.shifts.adjustment
     ties = found.ties
@@ -235,6 +236,8 @@ def mark_rows(survey: Survey, solved: Solved) -> pa.RecordBatch:
     holds = [
         str(words[0 if one and two else 1 if one else 2]) if one or two else None for one, two in marks.held[:, [0, 2]]
     ]
+    published = np.column_stack(survey.axes.written(*_published(solved, marks.names).T))
+    told = map(drawn_told, grid, published, holds)
     status = [str(MarkStatus.CONSTRAINED if is_held else MarkStatus.ADJUSTED) for is_held in held]
     columns = {
         "mark": pa.array(marks.names, pa.string()),
@@ -244,9 +247,19 @@ def mark_rows(survey: Survey, solved: Solved) -> pa.RecordBatch:
         "holds": pa.array(holds, pa.string()),
         "occupations": pa.array(occupied, pa.int64()),
         "status": pa.array(status, pa.string()),
+        **_axes([f"published_{axis}" for axis in _GRID], published),
+        "drawn": pa.array(list(told), pa.string()),
         GEOMETRY: wkb_points(*survey.axes.geometry(*grid.T)),
     }
     return _layer(MARKS, columns)
+
+
+def _published(solved: Solved, names: Sequence[str]) -> Floats:
+    """Return (M, 3) what the register says of marks, in the issued frame; NaN where it says nothing."""
+    row = {name: number for number, name in enumerate(solved.reference.names)}
+    every = np.vstack([solved.reference.grid, np.full((1, 3), np.nan)])
+    found = every[[row.get(name, -1) for name in names]]
+    return np.where(np.isfinite(found), found, np.nan)
 
 
 def session_rows(survey: Survey, solved: Solved, points: Integers) -> pa.RecordBatch:

@@ -8,9 +8,12 @@ import pyarrow as pa
 
 from pipeline.fieldwork.look import Look
 from pipeline.fieldwork.pairs import Pair
+from pipeline.geodesy.axes import NAMES
 from pipeline.issue.control_sheet.mark_files import Said
 from pipeline.issue.control_sheet.sheet import Sheet
 from pipeline.issue.control_sheet.sketch import sketch
+from pipeline.issue.formats.figures import LENGTHS, fixed
+from pipeline.issue.record_types import Record
 from pipeline.issue.report.chosen import Chosen
 from pipeline.issue.report.drawing import shortened
 from pipeline.issue.report.tables import Column, Row, Table, length, name, table
@@ -58,7 +61,27 @@ def sheet_of(
         advice=_advice(found),
         notes=found.notes,
         left_out=left_out,
+        drawn=drawn_elsewhere(found.record, marks.names[:_MARKS]),
     )
+
+
+def drawn_elsewhere(record: Record | None, names: Sequence[str]) -> str | None:
+    """Return in words which of some handed-out marks an issue draws elsewhere than published; None where there is none.
+
+    The numbers are those of the issue's grid.
+    """
+    rows = [row for row in record["marks"] if row["drawn"] and row["mark"] in names] if record is not None else []
+    if record is None or not rows:
+        return None
+    places = [f"{row['mark']} {', '.join(_length(row[axis]) for axis in NAMES)}" for row in rows]  # type: ignore[literal-required]
+    return (
+        f"Handed out as published; issue {record['issue']:03d} draws as adjusted, as the points hang on them so, "
+        f"at easting, northing, height: {'; '.join(places)}"
+    )
+
+
+def _length(value: float | None) -> str:
+    return NONE if value is None else fixed([value], LENGTHS)[0]
 
 
 def _facts(found: Look, said: Said, file: str) -> list[tuple[str, str]]:

@@ -22,6 +22,9 @@ _SINCE_4: Mapping[str, Any] = {
 }  # fmt: skip
 #: Likewise of schema 5.
 _SINCE_5: Mapping[str, Any] = {}
+_OF_MARKS_SINCE_5: Mapping[str, Any] = dict.fromkeys(
+    ("published_easting", "published_northing", "published_height", "drawn")
+)
 _OF_EXPLANATIONS: Mapping[str, Any] = {"close": False}
 
 #: Words of schema 1 that are others now: of marks' status, and of the steps of operations, which `identity` names too.
@@ -81,7 +84,8 @@ def _from_4(record: _Json) -> _Json:
 
 def _from_5(record: _Json) -> _Json:
     """Schema 5 lacked what stands in `_SINCE_5`."""
-    return _with(record, _SINCE_5) | {"schema": 6}
+    marks = _each(record.get("marks"), lambda one: _with(one, _OF_MARKS_SINCE_5))
+    return _with(record, _SINCE_5) | {"schema": 6, "marks": marks}
 
 
 def _diagnosis(one: _Json) -> _Json:

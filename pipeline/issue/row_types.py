@@ -78,6 +78,10 @@ class MarkRow(Strict):
     holds: Annotated[HoldsWord | None, Field(description="what of its register coordinates is held; null: nothing")]
     occupations: Annotated[Whole, Field(description="how many ties are on it, set-ups of bases among them")]
     status: Annotated[MarkStatusWord, Field(description="how its coordinates came about")]
+    published_easting: Annotated[float | None, Field(description="easting by the register [target.axes]")]
+    published_northing: Annotated[float | None, Field(description="northing by the register [target.axes]")]
+    published_height: Annotated[float | None, Field(description="height by the register [target.axes]")]
+    drawn: Annotated[str | None, Field(description="where it is published elsewhere: which of the two is drawn, why")]
 
 
 class RepeatRow(Strict):

@@ -25,6 +25,7 @@ from pipeline.draft.wholly_held import WhollyHeld
 from pipeline.intake.first_pass import Progress
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
+from pipeline.issue.drawn import RULE
 from pipeline.issue.folder.durable import has_room
 from pipeline.issue.formats.drawn_codes import without_points
 from pipeline.issue.formats.formats import write_formats
@@ -364,7 +365,7 @@ class _Rest:
         described = self.running.description
         yield LayerSource("check_marks", CHECK_MARKS, [self.checks], described)
         yield LayerSource("sessions", SESSIONS, [self.sessions], described)
-        yield LayerSource("marks", MARKS, [self.marks], described)
+        yield LayerSource("marks", MARKS, [self.marks], f"{described}. {RULE}")
         yield LayerSource("held_back", HELD_BACK, self.running.held_back(), described)
         yield LayerSource("repeats", REPEATS, [self.repeats], described)
         if self.changed is not None:

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from pipeline.intake.survey import Survey
+from pipeline.issue.drawn import RULE
 from pipeline.reissue.fingerprint import program_version
 from pipeline.words import counted
 
@@ -20,7 +21,6 @@ def provenance(survey: Survey) -> list[str]:
         *files,
         *([told] if told else []),
         *steps,
-        "Control marks stand in the layer marks as adjusted, as the points hang on them so; where the register's "
-        "stated uncertainty lets ties move one, check_marks has the published coordinates as known.",
+        f"{RULE} The layer marks has both.",
         f"Computed by {program_version()}.",
     ]

@@ -56,7 +56,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Issue:
 
 def test_the_files_stand_beside_the_geopackage_and_in_the_record(made: Issue) -> None:
     names = {f"simulated-001{form.ending}" for form in FORMATS.values()}
-    beside = {"simulated-001.csvt", "simulated-001.prj"}
+    beside = {"simulated-001.csvt", "simulated-001.prj", "simulated-001.csv-metadata.json"}
     always = {"simulated-001.gpkg", "simulated-001.html"}
     short = {name.replace("-001", "") for name in names | always | beside}
     assert {path.name for path in made.folder.iterdir()} == names | always | beside | short | {"issue.json"}

@@ -271,8 +271,9 @@ def test_a_check_mark_is_drawn_as_control_where_it_is_published(tmp_path: Path) 
 
 def test_a_mark_that_the_adjustment_moved_says_which_coordinates_are_drawn(tmp_path: Path) -> None:
     """One place for it in each format, and both numbers to be read; where they agree nothing is said."""
+    published = {"published_easting": [1_600_010.25], "published_northing": [5_400_020.5], "published_height": [3.125]}
     marks = table(MARKS, mark=["CM1"], easting=[1_600_010.2512], northing=[5_400_020.5], height=[3.1249],
-                  status=["constrained"])  # fmt: skip
+                  holds=["3d"], status=["constrained"], **published)  # fmt: skip
     found = on_marks(tmp_path, occupations(1), marks)
     drawing = drawn(tmp_path, found)
     assert len([e for e in drawing.modelspace().query("INSERT") if e.dxf.name == "tiedown_mark"]) == 1
@@ -282,7 +283,8 @@ def test_a_mark_that_the_adjustment_moved_says_which_coordinates_are_drawn(tmp_p
     for text in (" ".join(said.split()), xml):
         assert "drawn as adjusted" in text
         assert "published is easting 1600010.2500, northing 5400020.5000, height 3.1250" in text
-    agreed = table(MARKS, mark=["CM1"], easting=[1_600_010.25], northing=[5_400_020.5], height=[None], status=["x"])
+    agreed = table(MARKS, mark=["CM1"], easting=[1_600_010.25], northing=[5_400_020.5], height=[None], status=["x"],
+                   **published)  # fmt: skip
     (tmp_path / "same").mkdir()
     same = on_marks(tmp_path / "same", occupations(1), agreed)
     assert not drawn(tmp_path, same).modelspace().query('MTEXT[layer=="check_marks_list"]')

@@ -133,7 +133,7 @@ def test_csv_is_read_with_its_kinds_its_place_and_its_grid(tmp_path: Path) -> No
     found = package(tmp_path, hostile())
     definition = CRS("EPSG:2193+7839").to_wkt("WKT2_2019")
     entries = write_formats(["csv"], found, replace(ABOUT, definition=definition))
-    assert [Path(entry["name"]).suffix for entry in entries] == [".csv", ".csvt", ".prj"]
+    assert [Path(entry["name"]).suffix for entry in entries] == [".csv", ".csvt", ".prj", ".json"]
     info = pyogrio.read_info(found.path.with_suffix(".csv"))
     kinds = dict(zip(info["fields"], info["dtypes"], strict=True))
     assert (kinds["name"], kinds["easting"], kinds["source_row"]) == ("object", "float64", "int64")
@@ -376,7 +376,7 @@ def test_every_format_that_a_job_file_may_name_is_written() -> None:
 
 def test_nothing_but_the_files_is_left_beside(made: Package) -> None:
     endings = {path.suffix for path in made.path.parent.iterdir()}
-    assert endings == {".gpkg", ".csvt", *(form.ending for form in FORMATS.values())}
+    assert endings == {".gpkg", ".csvt", ".json", *(form.ending for form in FORMATS.values())}
 
 
 def test_carried_columns_are_what_the_tests_mean(layer: Layer) -> None:

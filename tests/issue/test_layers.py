@@ -30,7 +30,8 @@ CONTRACT = {
         shift_north {NUMBER}; shift_up {NUMBER}; sigma_east {NUMBER}; sigma_north {NUMBER}; sigma_up {NUMBER};
         verdict {TEXT}; geometry {SHAPE}""",
     "marks": f"""mark {TEXT}; easting {NUMBER}; northing {NUMBER}; height {NUMBER}; hu95 {NUMBER}; vu95 {NUMBER};
-        holds {TEXT}; occupations {COUNT}; status {TEXT}; geometry {SHAPE}""",
+        holds {TEXT}; occupations {COUNT}; status {TEXT}; published_easting {NUMBER}; published_northing {NUMBER};
+        published_height {NUMBER}; drawn {TEXT}; geometry {SHAPE}""",
     "held_back": f"""name {TEXT}; code {TEXT}; session {TEXT}; observed {TIME}; reason {TEXT}; detail {TEXT};
         easting {NUMBER}; northing {NUMBER}; height {NUMBER}; source_file {TEXT}; source_row {COUNT};
         geometry {SHAPE}""",

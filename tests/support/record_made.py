@@ -59,7 +59,8 @@ def session(name: str, minutes: float = 0.0, verdict: str = "proven", **other: A
 def mark(name: str, easting: float | None, northing: float | None, **other: Any) -> dict[str, Any]:
     """A control mark as adjusted."""
     row = {"mark": name, "easting": easting, "northing": northing, "height": 20.0, "hu95": 0.01, "vu95": 0.02}
-    return row | {"holds": "3d", "occupations": 1, "status": "constrained"} | other
+    published = dict.fromkeys(("published_easting", "published_northing", "published_height", "drawn"))
+    return row | {"holds": "3d", "occupations": 1, "status": "constrained"} | published | other
 
 
 def diagnosis(session: str, points: list[str], **other: Any) -> dict[str, Any]:

@@ -15,7 +15,8 @@ class Sheet:
 
     ``facts`` are words and what they mean for this job, such as the grid; ``notes`` what should be looked at;
     ``origins`` are the letters by which the table of marks says where they come from, ``meaning`` is how the table of
-    pairs is read; ``left_out`` says which marks are not here, ``file`` is the name of the file beside the page.
+    pairs is read; ``left_out`` says which marks are not here, ``drawn`` which an issue draws elsewhere; ``file`` is the
+    name of the file beside the page.
     """
 
     job: str
@@ -30,6 +31,7 @@ class Sheet:
     advice: Sequence[str]
     notes: Sequence[str]
     left_out: str | None
+    drawn: str | None
 
 
 def render(sheet: Sheet) -> bytes:

@@ -17,7 +17,7 @@ from pipeline.issue.folder.names import scratch
 # What systems say where links are not to be had: not supported, not permitted, or (Windows) a right not held.
 _NO_LINKS = {errno.EPERM, errno.EOPNOTSUPP, errno.ENOSYS, errno.ENOTSUP, errno.EINVAL}
 _PRIVILEGE_NOT_HELD = 1314
-_NUMBERED = re.compile(r"(.+)-([0-9]{3,})(\.[a-z0-9]+)")
+_NUMBERED = re.compile(r"(.+)-([0-9]{3,})(\.[a-z0-9]+(?:-metadata\.json)?)")
 
 
 def plain_name(name: str, number: int) -> str | None:

@@ -1,40 +1,36 @@
-"""Which of its two coordinates a control mark is drawn with, where the adjusted ones differ from the published."""
+"""Where the control marks of a finished GeoPackage are drawn and published, for the formats made from it."""
+
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from pipeline.geodesy.axes import NAMES
-from pipeline.issue.formats.figures import LENGTHS, fixed, floats, rounded
+from pipeline.issue.drawn import drawn_told
+from pipeline.issue.formats.figures import floats
+from pipeline.issue.formats.names import one_line
 from pipeline.issue.geopackage.streamed import Package
 
 
-def control_told(package: Package) -> dict[str, str]:
+def control_told(package: Package, factors: Sequence[float] = (1.0, 1.0, 1.0)) -> dict[str, str]:
     """Return for each mark of the adjustment that is drawn elsewhere than it is published what is drawn, and why.
 
-    Published coordinates are those that its occupations are compared with; they agree to what is written of them.
+    ``factors`` turn easting, northing, height of the grid into the format's numbers.
     """
-    published: dict[str, list[float]] = {}
-    for batch in package.batches("check_marks"):
-        known = np.column_stack([floats(batch.column(f"known_{axis}")) for axis in NAMES])
-        for mark, place in zip(batch.column("mark").to_pylist(), known.tolist(), strict=True):
-            published.setdefault(mark, place)
-    told = {}
+    return dict(_told(package, np.asarray(factors, np.float64)))
+
+
+def control_lines(package: Package) -> list[str]:
+    """Return the same as lines, each with its mark; numbers are the grid's."""
+    return [f"{one_line(mark)}: {told}" for mark, told in control_told(package).items()]
+
+
+def _told(package: Package, factors: np.ndarray) -> Iterator[tuple[str, str]]:
     for batch in package.batches("marks"):
-        drawn = np.column_stack([floats(batch.column(axis)) for axis in NAMES])
-        for mark, place in zip(batch.column("mark").to_pylist(), drawn, strict=True):
-            other = np.array(published.get(mark, [np.nan] * 3))
-            apart = rounded(place, LENGTHS) != rounded(other, LENGTHS)
-            if (apart & np.isfinite(place) & np.isfinite(other)).any():
-                told[mark] = _sentence(other)
-    return told
-
-
-def _sentence(published: np.ndarray) -> str:
-    parts = [
-        f"{axis} {fixed([value], LENGTHS)[0]}"
-        for axis, value in zip(NAMES, published.tolist(), strict=True)
-        if np.isfinite(value)
-    ]
-    return (
-        f"drawn as adjusted, as the points hang on it so; published is {', '.join(parts)}, "
-        "from which its stated uncertainty lets the ties move it"
-    )
+        drawn, published = (
+            np.column_stack([floats(batch.column(f"{kind}{axis}")) for axis in NAMES]) * factors
+            for kind in ("", "published_")
+        )
+        names, holds = batch.column("mark").to_pylist(), batch.column("holds").to_pylist()
+        for mark, there, here, held in zip(names, drawn, published, holds, strict=True):
+            if (told := drawn_told(there, here, held)) is not None:
+                yield mark, told

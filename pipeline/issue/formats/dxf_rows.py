@@ -10,7 +10,7 @@ import pyarrow as pa
 from pipeline.arrays import Flags, Floats
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.about import About
-from pipeline.issue.formats.control_told import control_told
+from pipeline.issue.formats.control_told import control_lines
 from pipeline.issue.formats.dxf_checks import Crowded, difference
 from pipeline.issue.formats.dxf_colours import CALM, Beside, colours_of
 from pipeline.issue.formats.dxf_layers import (
@@ -42,7 +42,6 @@ from pipeline.issue.formats.dxf_symbols import (
     value,
 )
 from pipeline.issue.formats.figures import LENGTHS, fixed, floats
-from pipeline.issue.formats.names import one_line
 from pipeline.issue.geopackage.layers import MARKS as MARK_ROWS
 from pipeline.issue.geopackage.streamed import Package
 from pipeline.words import Proof, counted
@@ -130,9 +129,8 @@ class Plan:
         handles += MARK.handles * control.num_rows
         beside = _beside(package, overview) if len(overview.codes) > len(CALM) else {}
         colours = colours_of(overview.codes, drafting.codes, beside)
-        moved = [f"{one_line(mark)}: {told}" for mark, told in control_told(package).items()]
         by_key = point_layers(overview.counts, colours, drafting.codes)
-        return cls(overview, by_key, handles, crowded, control, (*moved, *crowded.listed()))
+        return cls(overview, by_key, handles, crowded, control, (*control_lines(package), *crowded.listed()))
 
     @property
     def layers(self) -> list[Layer]:

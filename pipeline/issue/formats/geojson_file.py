@@ -10,7 +10,7 @@ Read back by GDAL.
 
 import json
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ from pipeline.arrays import Floats
 from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
 from pipeline.issue.about import About
+from pipeline.issue.formats.control_told import control_lines
 from pipeline.issue.formats.figures import ANGLES, DECIMALS, LENGTHS, floats, plain, rounded
 from pipeline.issue.geopackage.streamed import Differs, Package, first_difference, side_by_side, vertices
 
@@ -33,7 +34,7 @@ _PLACE = (("longitude", ANGLES), ("latitude", ANGLES), ("ellipsoid_height", LENG
 def write(path: Path, package: Package, about: About) -> dict[str, int]:
     """Write the points of a package to a new file and return the rows by layer. Raises OSError."""
     with path.open("x", encoding="utf-8", newline="\n") as file:
-        file.write(f'{_head(about)[:-1]}, "features": [')
+        file.write(f'{_head(about, control_lines(package))[:-1]}, "features": [')
         separator = "\n"
         for batch in package.batches("points"):
             if batch.num_rows:
@@ -43,8 +44,8 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
     return {"points": package.rows["points"]}
 
 
-def _head(about: About) -> str:
-    """Return the collection's members but for its features, as a JSON object."""
+def _head(about: About, control: Sequence[str]) -> str:
+    """Return the collection's members but for its features, as a JSON object; ``control`` says where marks stand."""
     members: dict[str, Any] = {"type": "FeatureCollection", "name": about.title}
     if about.datum is not None:
         authority, _, code = about.datum.partition(":")
@@ -54,6 +55,7 @@ def _head(about: About) -> str:
         "properties": _written(about),
         "issue": about.issue,
         "data_to": about.data_to_text,
+        **({"control": list(control)} if control else {}),
         "caution": about.caution,
     }
     return json.dumps(members, ensure_ascii=False)

@@ -167,7 +167,7 @@ def _attributes(name: str, code: str | None, proof: str | None, observed: str | 
 
 def _marks(package: Package, axes: Axes) -> Iterator[list[_Row]]:
     """Yield the marks; where one is drawn elsewhere than it is published, its description says which and why."""
-    told = control_told(package)
+    told = control_told(package, axes.upright(_linear(axes)))
     for batch in package.batches("marks"):
         columns = (batch.column("mark").to_pylist(), batch.column("status").to_pylist(), _texts(batch, axes))
         yield [

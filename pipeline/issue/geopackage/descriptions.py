@@ -9,7 +9,7 @@ from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.row_types import CheckRow, MarkRow, RepeatRow, SessionRow
 
 #: The key by which GDAL takes a column's description from an Arrow field.
-_COMMENT = b"GDAL:OGR:comment"
+COMMENT = b"GDAL:OGR:comment"
 #: Stands in a description for the unit of a coordinate on the grid.
 _ON_GRID = "[target.axes]"
 
@@ -68,7 +68,7 @@ def commented(layer: str, schema: pa.Schema, axes: Axes) -> pa.Schema:
     """Return a layer's schema with the description of each column that is ours."""
     told = _OF_LAYERS.get(layer, _POINTS if layer.startswith("points_") else {})
     fields = [
-        field.with_metadata({_COMMENT: _worded(field.name, told[field.name], axes)}) if field.name in told else field
+        field.with_metadata({COMMENT: _worded(field.name, told[field.name], axes)}) if field.name in told else field
         for field in schema
     ]
     return pa.schema(fields)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from pipeline.issue.drawn import RULE
 from pipeline.issue.report.chosen import choose
 from pipeline.issue.report.tables import Column, Row, Table, checksum, length, name, number, table
 from pipeline.issue.report.written import NONE, metres
@@ -108,7 +109,11 @@ def mark_tables(record: Record, package: str) -> list[Table]:
     if not axes.plain:
         within = f"{axes.described}; 95 % uncertainties in metres"
     caption = f"Marks in the adjustment, adjusted coordinates: {within}."
-    made = [table(caption, adjusted, chosen, f"the layer marks of {package}")] if record["marks"] else []
+    if any(row["drawn"] for row in record["marks"]):
+        caption = f"{caption} {RULE}"
+    made = []
+    if record["marks"]:
+        made = [table(caption, adjusted, chosen, f"the layer marks of {package}", lambda row: row["drawn"] or "")]
     if record["register"]:
         made.append(_register(record))
     return made

@@ -1,0 +1,61 @@
+"""Which of its two coordinates a control mark is drawn with, and why: one rule and one sentence for all that is issued.
+
+A mark of the adjustment is drawn where the adjustment has it, since the points hang on that. Where it is published
+elsewhere, by as much as is written of coordinates, every format says so.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from pipeline.arrays import Flags, Floats
+from pipeline.geodesy.axes import NAMES
+from pipeline.issue.formats.figures import LENGTHS, fixed, rounded
+from pipeline.words import Holds
+
+#: The rule in general, for what has room for it once.
+RULE = (
+    "Control marks are drawn as adjusted, as the points hang on them so; where one is published elsewhere, "
+    "it says so beside its coordinates."
+)
+
+
+def drawn_told(drawn: npt.ArrayLike, published: npt.ArrayLike, holds: str | None) -> str | None:
+    """Return what is drawn of a mark, where it is published, and why the two differ; None where they agree.
+
+    Args:
+        drawn: (3,) easting, northing, height as adjusted; NaN where not known.
+        published: (3,) the register's, written likewise; NaN for what it lacks.
+        holds: what of it the adjustment holds.
+    """
+    there, here = np.asarray(drawn, np.float64), np.asarray(published, np.float64)
+    apart = _apart(there, here)
+    if not apart.any():
+        return None
+    held = np.array([holds in (Holds.FULL, Holds.POSITION)] * 2 + [holds in (Holds.FULL, Holds.HEIGHT)])
+    parts = [
+        f"{axis} {fixed([value], LENGTHS)[0]}"
+        for axis, value in zip(NAMES, here.tolist(), strict=True)
+        if value == value
+    ]
+    return f"drawn as adjusted, as the points hang on it so; published is {', '.join(parts)}; {_why(apart, held)}"
+
+
+def _apart(drawn: Floats, published: Floats) -> Flags:
+    """Return (3,) what differs in what is written of it, and not by rounding alone."""
+    with np.errstate(invalid="ignore"):
+        differs = np.abs(drawn - published) > 0.5 * 10.0**-LENGTHS
+    return np.asarray(differs & (rounded(drawn, LENGTHS) != rounded(published, LENGTHS)), np.bool_)
+
+
+def _why(apart: Flags, held: Flags) -> str:
+    why: list[str] = []
+    if (apart & held).any():
+        why.append("its stated uncertainty lets the ties move it")
+    free: Sequence[str] = [
+        name for name, part in (("position", apart[:2] & ~held[:2]), ("height", apart[2:] & ~held[2:])) if part.any()
+    ]
+    if free:
+        why.append(f"its {' and '.join(free)} {'are' if len(free) > 1 else 'is'} not fixed by the register")
+    return ", and ".join(why)
