@@ -94,20 +94,28 @@ def _elements(path: Path) -> Iterator[tuple[str, dict[str, str], str]]:
 
 
 def _head(about: About) -> str:
-    authority, _, code = (about.grid or "").partition(":")
-    # under its code a grid's coordinates count to its own sides, which here are to the north and east
-    epsg = f" epsgCode={_quoted(code)}" if authority == "EPSG" and not about.axes.turned else ""
     about_data = f"last observation {about.data_to_text}; {about.caution}"
     date, _, time = about.data_to_text.partition("T")
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         f'<LandXML xmlns="{_SPACE}" version="1.2" date="{date}" time="{time}" language="English" readOnly="false">\n'
         f"<Units>{_UNITS[_linear(about.axes)]}</Units>\n"
-        f"<CoordinateSystem name={_quoted(about.grid_name)}{epsg} horizontalDatum={_quoted(about.datum_name)} "
-        f"verticalDatum={_quoted(about.height_name)} desc={_quoted(_described(about))}/>\n"
+        f"<CoordinateSystem name={_quoted(about.grid_name)}{_defined(about)} "
+        f"horizontalDatum={_quoted(about.datum_name)} verticalDatum={_quoted(about.height_name)} "
+        f"desc={_quoted(_described(about))}/>\n"
         f"<Project name={_quoted(about.title)} desc={_quoted(about_data)}/>\n"
         '<Application name="tiedown"/>\n'
     )
+
+
+def _defined(about: About) -> str:
+    """Return what tells programs the grid, and the whole as WKT: so far as numbers stand here as these have them."""
+    authority, _, code = (about.grid or "").partition(":")
+    *plan, up = about.axes.upright(_linear(about.axes))
+    if plan != [1.0, 1.0]:
+        return ""
+    told = f" epsgCode={_quoted(code)}" if authority == "EPSG" else ""
+    return told + (f" ogcWktCode={_quoted(about.definition)}" if about.definition and up == 1.0 else "")
 
 
 def _linear(axes: Axes) -> float:
