@@ -22,7 +22,7 @@ from pipeline.issue.record_types import Compared, Record
 from pipeline.issue.written_axes import axes_written
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.reissue.changes import compare
-from pipeline.reissue.earlier import Last, another_frame
+from pipeline.reissue.earlier import Last, another_frame, both_sides
 from pipeline.sealed import sealed_off
 
 
@@ -67,9 +67,8 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
         what = f"issues {first:03d} and {second:03d} cannot be compared: {obstacle}"
         raise JobError([Problem(str(folder), 0, what, "compare issues on one grid and in one height datum")])
     because = tuple(dict.fromkeys(_because(folder, *sorted((first, second)))))
-    common = [name for name in _columns(old.record) if name in _columns(new.record)]
     try:
-        sides = old.side(common), new.side(common)
+        sides = both_sides(old, new)
     except Lost as error:
         raise JobError([Problem(str(folder), 0, str(error), "see what tiedown verify says")]) from error
     rows, counts, _ = compare(*sides, lambda _: "; ".join(because), _axes(new.record))
@@ -84,12 +83,6 @@ def _because(folder: Path, older: int, newer: int) -> Iterator[str]:
         with suppress(JobError):
             changes = standing_issue(folder, number)[1]["changes"]
             yield from changes["because"] if changes is not None else ()
-
-
-def _columns(record: Record) -> list[str]:
-    """Return the columns of an issue's points, as its record has them; none where an early version wrote it."""
-    layers = (layer for file in record["files"] for layer in file.get("layers", []))
-    return next((list(layer["columns"]) for layer in layers if layer["name"] == "points"), [])
 
 
 def _axes(record: Record) -> Axes:

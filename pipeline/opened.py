@@ -20,9 +20,10 @@ from pipeline.issue.record_types import FileIssued, SealedRecord
 from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.reissue.changes import compare
-from pipeline.reissue.earlier import Last, another_frame
+from pipeline.reissue.earlier import Last, another_frame, both_sides
 from pipeline.reissue.intact import refuse_damaged
 from pipeline.sealed import sealed_off
+from pipeline.words import Change
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -82,7 +83,8 @@ class Issue:
         """Return what became of the points from another issue to this one, as lines from old to new.
 
         The columns are those of the layer ``changes`` but for the reasons: name, change, old and new coordinates, and
-        metres between them. Points are known again by name and time.
+        metres between them; ``recoded`` says of a point with another name, code or other attributes, as far as both
+        issues have these, what it was and is. Points are known again by name and time.
 
         Raises `ValueError` where the two are in different grids or height datums, `JobError` as `layer` does.
         """
@@ -92,11 +94,13 @@ class Issue:
             raise ValueError(f"issues {other.number:03d} and {self.number:03d} cannot be compared: {frame}")
         assert self._as_issued and other._as_issued
         try:
-            before, after = (Last(one.record, one.package).side() for one in (other, self))
+            before, after = both_sides(*(Last(one.record, one.package) for one in (other, self)))
         except Lost as error:
             raise JobError([Problem(str(self.package), 0, str(error), "run tiedown verify")]) from error
         rows, _, _ = compare(before, after, lambda reached: "", self._axes)
-        table = rows.to_pandas().drop(columns=["because"])
+        table = rows.to_pandas()
+        values = table.pop("because").str.removesuffix("; ")
+        table["recoded"] = values.where(table["change"] == Change.RECODED, None)
         lines = geopandas.GeoSeries.from_wkb(table.pop("geometry"), crs=self.layer("points").crs)
         return geopandas.GeoDataFrame(table, geometry=lines)
 

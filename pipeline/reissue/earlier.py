@@ -37,6 +37,12 @@ class Last:
         """Return where its files stand."""
         return self.package.parent
 
+    @property
+    def columns(self) -> list[str]:
+        """Return the columns of its points, as its record has them; none where an early version wrote it."""
+        layers = (layer for file in self.record["files"] for layer in file.get("layers", []))
+        return next((list(layer["columns"]) for layer in layers if layer["name"] == "points"), [])
+
     def points(self) -> pa.Table:
         """Return its points: where each came from, and what a change may reach. Raises `Lost`."""
         return read_rows(self.package, "points", ("session", "source_file", "source_row", "proof", *VALUES))
@@ -59,6 +65,12 @@ class Last:
         side.add(points, held=False)
         side.add(read_rows(self.package, "held_back", (*COMPARED, "reason")), held=True)
         return side
+
+
+def both_sides(old: Last, new: Last) -> tuple[Side, Side]:
+    """Return the rows of two issues for comparison, with the attributes of points that both have. Raises `Lost`."""
+    common = [name for name in old.columns if name in new.columns]
+    return old.side(common), new.side(common)
 
 
 def another_frame(record: Record, now: Target) -> str | None:

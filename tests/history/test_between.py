@@ -9,7 +9,7 @@ from running import replace_in, rewrite_export
 from simulate import Plan, simulate
 from typer.testing import CliRunner
 
-from pipeline import run_job
+from pipeline import open_issue, run_job
 from pipeline.between import between
 from pipeline.cli.main import app
 from pipeline.problems import JobError
@@ -61,6 +61,19 @@ def test_as_text_as_json_and_as_a_layer(path: Path, tmp_path: Path) -> None:
         rows = file.execute("select change, count(*) from changes group by change").fetchall()
     assert dict(rows)["moved"] == 10
     assert CliRunner().invoke(app, ["history", str(path), "--between", "1", "3", "--to", str(to)]).exit_code == 2
+
+
+def test_the_same_in_python(path: Path) -> None:
+    """`Issue.differences` tells of recoded points too, in the words of the comparison."""
+    issues = {number: open_issue(path, number) for number in (1, 2, 3)}
+    for one, other in ((1, 3), (2, 3), (3, 1), (1, 2)):
+        found, given = issues[other].differences(issues[one]), between(path, one, other).rows.to_pylist()
+        assert found["change"].tolist() == [row["change"] for row in given]
+        assert found["name"].tolist() == [row["name"] for row in given]
+    told = issues[3].differences(issues[2]).set_index("name")["recoded"].to_dict()
+    assert set(told) == {"S02-00002", "P-3"} and told["P-3"] == "name S02-00003 to P-3"
+    assert told["S02-00002"].startswith("code ") and told["S02-00002"].endswith(" to TREE")
+    assert issues[2].differences(issues[1])["recoded"].isna().all()
 
 
 @pytest.mark.parametrize(("first", "second", "what"), [(1, 9, "no issue 009"), (2, 2, "named twice")])

@@ -46,6 +46,7 @@ def test_differences_are_those_of_the_layer_and_turn_about(out: Path) -> None:
     assert first.state == "superseded"
     layer, found = second.layer("changes"), second.differences(first)
     assert found.crs == layer.crs and len(found) == 8
+    assert not found.pop("recoded").notna().any()
     for column in found.columns:
         assert found[column].equals(layer[column].set_axis(found.index)) or column == "geometry", column
     assert found.geometry.geom_equals(layer.geometry, align=False).all()
