@@ -5,6 +5,8 @@ Each check has the number of the requirement that it holds the file to.
 
 import re
 import sqlite3
+import subprocess
+import sys
 import warnings
 from collections.abc import Iterator
 from contextlib import closing
@@ -12,9 +14,11 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import fiona
+import numpy as np
 import pyogrio
 import pytest
 from format_layers import CARRIED, DATA_TO, checks, hostile, marks, points
+from pyproj import CRS
 
 from pipeline.issue.geopackage.layers import (
     CHANGES,
@@ -97,6 +101,39 @@ def test_feature_tables(file: sqlite3.Connection) -> None:
         assert columns[column][0] == kind
         for (blob,) in file.execute(f'SELECT "{column}" FROM "{table}" WHERE "{column}" IS NOT NULL LIMIT 50'):
             assert blob[:3] == b"GP\0" and int.from_bytes(blob[4:8], "little") == 2193
+
+
+def test_extents_spatial_index_and_its_triggers(file: sqlite3.Connection) -> None:
+    """Requirements 75 to 77 and table 1: the box of all geometries, an entry for each, and what keeps it up to date.
+
+    The index has single precision, rounded outwards.
+    """
+    triggers = {name for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
+    for table, *extent in file.execute("SELECT table_name, min_x, min_y, max_x, max_y FROM gpkg_contents").fetchall():
+        rows = file.execute(f'SELECT fid, geom FROM "{table}" WHERE geom IS NOT NULL ORDER BY fid').fetchall()
+        index = file.execute(f'SELECT id, minx, miny, maxx, maxy FROM "rtree_{table}_geom" ORDER BY id').fetchall()
+        assert [row[0] for row in index] == [fid for fid, _ in rows]
+        if rows:
+            boxes, found = boxes_of([blob for _, blob in rows]), np.array(index)[:, 1:]
+            assert (found[:, :2] <= boxes[:, :2]).all() and (found[:, 2:] >= boxes[:, 2:]).all()
+            assert np.allclose(found, boxes, rtol=2e-7, atol=0)
+            assert np.allclose(extent, [*boxes[:, :2].min(axis=0), *boxes[:, 2:].max(axis=0)], rtol=0, atol=1e-6)
+        else:
+            assert extent == [None] * 4
+        wanted = {"insert", "delete", "update2", "update4"}  # and 1, 3 or their newer forms 5, 6, 7
+        assert {f"rtree_{table}_geom_{kind}" for kind in wanted} <= triggers
+
+
+def boxes_of(blobs: list[bytes]) -> np.ndarray:
+    """The boxes (n, 4) min x, min y, max x, max y of points; their heads by requirement 19, all alike, and ISO WKB."""
+    every = np.frombuffer(b"".join(blobs), np.uint8).reshape(len(blobs), -1)
+    (head,) = np.unique(every[:, :-24], axis=0)
+    flags, wkb = int(head[3]), bytes(head[-5:])
+    assert bytes(head[:3]) == b"GP\0" and flags & 1 and not flags & 0b111110  # little-endian, standard, no envelope
+    assert len(head) == 8 + 5 and wkb == b"\x01" + (1001).to_bytes(4, "little")
+    places = np.ascontiguousarray(every[:, -24:]).view("<f8")
+    assert np.isfinite(places).all()
+    return np.hstack([places[:, :2], places[:, :2]])
 
 
 def test_extensions_are_declared(file: sqlite3.Connection) -> None:
@@ -192,6 +229,19 @@ def test_proof_is_told_by_shape_and_by_word(file: sqlite3.Connection, layer: str
     assert len(used.findall(".//rule")) == len(used.findall(".//symbol")) == 5
 
 
+def test_a_rule_for_all_others_is_not_shadowed_by_one_for_all(file: sqlite3.Connection) -> None:
+    """OGC 02-070, 11.1: an ElseFilter takes what no other rule of its FeatureTypeStyle takes; a label takes all."""
+    for _, text in styles(file).values():
+        for one in ElementTree.fromstring(text).iter(f"{SLD}FeatureTypeStyle"):
+            asked = [(rule.find(f"{OGC}Filter"), rule.find(f"{SLD}ElseFilter")) for rule in one.iter(f"{SLD}Rule")]
+            if any(other is not None for _, other in asked):
+                assert all(given is not None or other is not None for given, other in asked)
+        for rule in ElementTree.fromstring(text).iter(f"{SLD}Rule"):
+            kinds = [part.tag.removeprefix(SLD).removeprefix(OGC) for part in rule]
+            order = ["Name", "Filter", "ElseFilter", "PointSymbolizer", "LineSymbolizer", "TextSymbolizer"]
+            assert kinds == sorted(kinds, key=order.index) and len(kinds) == len(set(kinds))
+
+
 def test_what_is_held_back_cannot_be_taken_for_a_point(file: sqlite3.Connection) -> None:
     """Crossed out, larger than any point, and saying so."""
     one, other = styles(file)["held_back"]
@@ -199,6 +249,58 @@ def test_what_is_held_back_cannot_be_taken_for_a_point(file: sqlite3.Connection)
     assert held.find(f".//{SLD}WellKnownName").text == "x" and "HELD BACK" in one and "HELD BACK" in other
     sizes = [[float(size.text) for size in root.iter(f"{SLD}Size")] for root in (held, issued)]
     assert min(sizes[0]) > max(sizes[1])
+
+
+SITE = CRS("+proj=tmerc +lat_0=-43.7 +lon_0=171.85 +x_0=5000 +y_0=10000 +ellps=GRS80").to_wkt("WKT2_2019")
+#: In feet, to the south and west, of a site's own.
+GRIDS = {"feet": "EPSG:6455", "south": "EPSG:2053", "site": SITE}
+
+
+@pytest.fixture(scope="module", params=["all", "nothing", *GRIDS])
+def any_package(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A package with every layer, one without a row, and one on each odd grid."""
+    path = tmp_path_factory.mktemp(request.param) / "made-007.gpkg"
+    if request.param == "all":
+        return written(path)
+    rows = [] if request.param == "nothing" else [points(["a"], ["FENCE"], ["bracketed"])]
+    layers = [LayerSource("points", points_schema(CARRIED), rows), LayerSource("marks", MARKS, [])]
+    write_geopackage(path, layers, crs=GRIDS.get(request.param, "EPSG:2193"), data_to=DATA_TO, lineage=LINEAGE)
+    return path
+
+
+def test_every_reference_system_is_defined(any_package: Path) -> None:
+    """Requirements 10 to 12: also one that no registry has; what layers are in is the grid that was given."""
+    with closing(sqlite3.connect(f"file:{any_package}?mode=ro", uri=True)) as file:
+        rows = file.execute(
+            "SELECT DISTINCT s.srs_name, s.organization, s.organization_coordsys_id, s.definition"
+            " FROM gpkg_contents c JOIN gpkg_spatial_ref_sys s USING (srs_id)"
+        ).fetchall()
+    ((name, organization, number, definition),) = rows
+    assert name and organization and number is not None
+    given = GRIDS.get(any_package.parent.name.rstrip("0123456789"), "EPSG:2193")
+    assert CRS(definition).axis_info[0].unit_name == CRS(given).axis_info[0].unit_name
+    assert (f"{organization.upper()}:{number}" == given) == given.startswith("EPSG")
+
+
+#: GDAL's checker of GeoPackages, a script without needs of its own: of its utilities (PyPI: gdal-utils), or Debian's.
+PLACES = [Path(name) / "osgeo_utils" / "samples" for name in (*sys.path, "/usr/lib/python3/dist-packages")]
+VALIDATOR = next((path for place in PLACES if (path := place / "validate_gpkg.py").is_file()), None)
+
+
+@pytest.mark.skipif(VALIDATOR is None, reason="GDAL's validate_gpkg.py is not here: Debian's python3-gdal has it")
+def test_an_independent_validator_finds_nothing(any_package: Path) -> None:
+    assert VALIDATOR is not None
+    said = subprocess.run(
+        [sys.executable, VALIDATOR, "-k", "--extra", any_package], capture_output=True, text=True, check=False
+    )
+    assert (said.returncode, said.stdout, said.stderr) == (0, "", "")
+
+
+def test_a_file_without_styles_has_no_table_of_them(tmp_path: Path) -> None:
+    """Such as marks handed out: readers that are given no layer would take it for a second one, and warn."""
+    path = tmp_path / "marks.gpkg"
+    write_geopackage(path, [LayerSource("control", MARKS, [marks()])], crs="EPSG:2193", data_to=DATA_TO)
+    assert [name for name, _ in pyogrio.list_layers(path)] == ["control"]
 
 
 def test_programs_open_it_without_a_warning(package: Path) -> None:

@@ -58,14 +58,17 @@ def write_beside(path: Path, date: str, lineage: Sequence[str]) -> None:
 
 
 def _write_styles(file: sqlite3.Connection, layers: Sequence[str], date: str) -> None:
+    """Write the styles there are; without any no table of them, which readers would list beside the layers."""
+    styles = {layer: found for layer in layers if (found := style_of(layer)) is not None}
+    if not styles:
+        return
     file.execute(_STYLES)
     file.execute("DELETE FROM layer_styles")
-    for layer in layers:
-        if (found := style_of(layer)) is not None:
-            row = ("", "", layer, "geom", "tiedown", *found, 1, f"how {layer} is shown", "", None, date)
-            columns = "f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, styleQML, styleSLD"
-            columns += ", useAsDefault, description, owner, ui, update_time"
-            file.execute(f"INSERT INTO layer_styles ({columns}) VALUES ({', '.join('?' * len(row))})", row)
+    for layer, found in styles.items():
+        row = ("", "", layer, "geom", "tiedown", *found, 1, f"how {layer} is shown", "", None, date)
+        columns = "f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, styleQML, styleSLD"
+        columns += ", useAsDefault, description, owner, ui, update_time"
+        file.execute(f"INSERT INTO layer_styles ({columns}) VALUES ({', '.join('?' * len(row))})", row)
 
 
 def _write_lineage(file: sqlite3.Connection, date: str, text: str) -> None:

@@ -100,7 +100,12 @@ def style_of(layer: str) -> tuple[str, str] | None:
     style = _POINTS if layer.startswith("points_") else _STYLES.get(layer)
     if style is None:
         return None
-    return _in_use(style), _sld(layer, "".join(_sld_rule(style, rule) for rule in style.rules) + _sld_label(style))
+    rules = "".join(_sld_rule(style, rule) for rule in style.rules)
+    return _in_use(style), _sld(layer, rules, _sld_label(style))
+
+
+#: Labels stand to the right of a symbol and above it, rather than on it.
+_BESIDE = '<placement placement="1" quadOffset="2" xOffset="1.5" yOffset="0" offsetUnits="MM"/>'
 
 
 def _number(value: str) -> str:
@@ -134,7 +139,7 @@ def _in_use(style: Style) -> str:
         f"<symbols>{''.join(symbols)}</symbols></renderer-v2>"
         f'<labeling type="simple"><settings calloutType="simple"><text-style fontSize="8" textColor="27,27,27,255" '
         f'isExpression="1" fieldName={quoteattr(_label(style))}><text-buffer bufferDraw="1" bufferSize="0.8" '
-        f'bufferColor="255,255,255,255"/></text-style><placement placement="1" dist="1.5"/></settings></labeling>',
+        f'bufferColor="255,255,255,255"/></text-style>{_BESIDE}</settings></labeling>',
         0,
     )
 
@@ -187,12 +192,17 @@ _LINE_RULE = (
 )
 
 
-def _sld(layer: str, rules: str) -> str:
+def _sld(layer: str, *rules: str) -> str:
+    """Return a style of one or more sets of rules, drawn one over the other.
+
+    What is for all rows has a set of its own: a rule for all others stands for those that no rule of its set takes.
+    """
+    sets = "".join(f"<FeatureTypeStyle>{those}</FeatureTypeStyle>" for those in rules)
     return (
         '<?xml version="1.0" encoding="UTF-8"?><StyledLayerDescriptor version="1.0.0" '
         'xmlns="http://www.opengis.net/sld" xmlns:ogc="http://www.opengis.net/ogc">'
-        f"<NamedLayer><Name>{escape(layer)}</Name><UserStyle><FeatureTypeStyle>{rules}"
-        "</FeatureTypeStyle></UserStyle></NamedLayer></StyledLayerDescriptor>"
+        f"<NamedLayer><Name>{escape(layer)}</Name><UserStyle>{sets}"
+        "</UserStyle></NamedLayer></StyledLayerDescriptor>"
     )
 
 
@@ -218,5 +228,10 @@ def _sld_label(style: Style) -> str:
     """Return a rule that writes the label's columns beside every row."""
     columns: Sequence[str] = style.label
     words = " ".join(f"<ogc:PropertyName>{column}</ogc:PropertyName>" for column in columns)
-    text = f"<TextSymbolizer><Label>{escape(style.before)}{words}</Label></TextSymbolizer>"
+    beside = (
+        "<LabelPlacement><PointPlacement><AnchorPoint><AnchorPointX>0</AnchorPointX><AnchorPointY>0</AnchorPointY>"
+        "</AnchorPoint><Displacement><DisplacementX>6</DisplacementX><DisplacementY>2</DisplacementY></Displacement>"
+        "</PointPlacement></LabelPlacement>"
+    )
+    text = f"<TextSymbolizer><Label>{escape(style.before)}{words}</Label>{beside}</TextSymbolizer>"
     return f"<Rule><Name>label</Name>{text}</Rule>"
