@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import tempfile
 from base64 import b64decode
+from importlib.util import find_spec
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -65,14 +66,18 @@ class Browser:
 
     def show(self, page: str, width: int, *, zoom: float = 1.0, dark: bool = False, medium: str = "screen") -> None:
         """Lay a page out in a window of so many pixels; zoomed in, it has as many fewer of its own."""
+        self.look(width, zoom=zoom, dark=dark, medium=medium)
+        frame = self.ask("Page.getFrameTree")["frameTree"]["frame"]["id"]
+        self.ask("Page.setDocumentContent", frameId=frame, html=page)
+
+    def look(self, width: int, *, zoom: float = 1.0, dark: bool = False, medium: str = "screen") -> None:
+        """Give the window another size, scheme or medium, with the page that is in it."""
         scheme = [{"name": "prefers-color-scheme", "value": "dark" if dark else "light"}]
         self.ask("Emulation.setEmulatedMedia", media=medium, features=scheme)
         self.ask(
             "Emulation.setDeviceMetricsOverride",
             width=round(width / zoom), height=round(800 / zoom), deviceScaleFactor=zoom, mobile=False,
         )  # fmt: skip
-        frame = self.ask("Page.getFrameTree")["frameTree"]["frame"]["id"]
-        self.ask("Page.setDocumentContent", frameId=frame, html=page)
 
     def run(self, script: str) -> Any:
         """Return what an expression of the page's own language comes to."""
@@ -96,7 +101,10 @@ class Browser:
 
 
 def checker() -> Path | None:
-    """Return axe-core's script where somebody has put one: by TIEDOWN_AXE or in the project's node_modules."""
-    named = os.environ.get("TIEDOWN_AXE")
-    path = Path(named) if named else Path(__file__).parents[2] / "node_modules" / "axe-core" / "axe.min.js"
-    return path if path.is_file() else None
+    """Return axe-core's script: that of TIEDOWN_AXE, of the project's node_modules, or of a package of the tests."""
+    if named := os.environ.get("TIEDOWN_AXE"):
+        return Path(named)
+    packed = find_spec("axe_core_python")
+    places = [Path(__file__).parents[2] / "node_modules" / "axe-core"]
+    places += map(Path, packed.submodule_search_locations or ()) if packed is not None else ()
+    return next((path for place in places if (path := place / "axe.min.js").is_file()), None)
