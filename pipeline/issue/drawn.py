@@ -14,12 +14,6 @@ from pipeline.geodesy.axes import NAMES
 from pipeline.issue.formats.figures import LENGTHS, fixed, rounded
 from pipeline.words import Holds
 
-#: The rule in general, for what has room for it once.
-RULE = (
-    "Control marks are drawn as adjusted, as the points hang on them so; where one is published elsewhere, "
-    "it says so beside its coordinates."
-)
-
 
 def drawn_told(drawn: npt.ArrayLike, published: npt.ArrayLike, holds: str | None) -> str | None:
     """Return what is drawn of a mark, where it is published, and why the two differ; None where they agree.

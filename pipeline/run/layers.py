@@ -25,7 +25,6 @@ from pipeline.draft.wholly_held import WhollyHeld
 from pipeline.intake.first_pass import Progress
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
-from pipeline.issue.drawn import RULE
 from pipeline.issue.folder.durable import has_room
 from pipeline.issue.formats.drawn_codes import without_points
 from pipeline.issue.formats.formats import write_formats
@@ -47,6 +46,7 @@ from pipeline.run.count import Count
 from pipeline.run.provenance import provenance
 from pipeline.run.suspects import SuspectRows
 from pipeline.solve.solve import Solved
+from pipeline.words import MARKS_DRAWN
 
 #: What was written of each layer, for reading back.
 Layers = tuple[Written, ...]
@@ -365,7 +365,7 @@ class _Rest:
         described = self.running.description
         yield LayerSource("check_marks", CHECK_MARKS, [self.checks], described)
         yield LayerSource("sessions", SESSIONS, [self.sessions], described)
-        yield LayerSource("marks", MARKS, [self.marks], f"{described}. {RULE}")
+        yield LayerSource("marks", MARKS, [self.marks], f"{described}. {MARKS_DRAWN}")
         yield LayerSource("held_back", HELD_BACK, self.running.held_back(), described)
         yield LayerSource("repeats", REPEATS, [self.repeats], described)
         if self.changed is not None:

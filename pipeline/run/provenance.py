@@ -3,9 +3,8 @@
 from pathlib import Path
 
 from pipeline.intake.survey import Survey
-from pipeline.issue.drawn import RULE
 from pipeline.reissue.fingerprint import program_version
-from pipeline.words import counted
+from pipeline.words import MARKS_DRAWN, counted
 
 
 def provenance(survey: Survey) -> list[str]:
@@ -21,6 +20,6 @@ def provenance(survey: Survey) -> list[str]:
         *files,
         *([told] if told else []),
         *steps,
-        f"{RULE} The layer marks has both.",
+        f"{MARKS_DRAWN} The layer marks has both.",
         f"Computed by {program_version()}.",
     ]

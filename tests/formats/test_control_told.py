@@ -17,8 +17,8 @@ from simulate import Plan, simulate
 from typer.testing import CliRunner
 
 from pipeline.cli.main import app
-from pipeline.issue.drawn import RULE, drawn_told
-from pipeline.words import Holds
+from pipeline.issue.drawn import drawn_told
+from pipeline.words import MARKS_DRAWN, Holds
 
 NAN = float("nan")
 LANDXML = "{http://www.landxml.org/schema/LandXML-1.2}"
@@ -89,7 +89,7 @@ def test_every_format_says_the_same(made: Issue) -> None:
     for mark, sentence in drawn.items():
         assert f"{mark}: {sentence}" in texts[0]
         assert told[mark].endswith(sentence) and sentence in page
-    assert RULE in page
+    assert MARKS_DRAWN in page
     assert {row["mark"]: row["drawn"] for row in made.record["marks"]} == {
         row["mark"]: row["drawn"] for row in read_layer(made.package, "marks").rows
     }

@@ -6,12 +6,11 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from pipeline.issue.drawn import RULE
 from pipeline.issue.report.chosen import choose
 from pipeline.issue.report.tables import Column, Row, Table, checksum, length, name, number, table
 from pipeline.issue.report.written import NONE, metres
 from pipeline.issue.written_axes import axes_written
-from pipeline.words import Holds, MarkStatus, Role
+from pipeline.words import MARKS_DRAWN, Holds, MarkStatus, Role
 
 if TYPE_CHECKING:
     from pipeline.issue.record_types import ControlUsed, FileIssued, Input, Record
@@ -110,7 +109,7 @@ def mark_tables(record: Record, package: str) -> list[Table]:
         within = f"{axes.described}; 95 % uncertainties in metres"
     caption = f"Marks in the adjustment, adjusted coordinates: {within}."
     if any(row["drawn"] for row in record["marks"]):
-        caption = f"{caption} {RULE}"
+        caption = f"{caption} {MARKS_DRAWN}"
     made = []
     if record["marks"]:
         made = [table(caption, adjusted, chosen, f"the layer marks of {package}", lambda row: row["drawn"] or "")]
