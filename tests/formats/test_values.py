@@ -142,6 +142,28 @@ def test_csv_is_read_with_its_kinds_its_place_and_its_grid(tmp_path: Path) -> No
     assert system.is_compound and [part.to_epsg() for part in system.sub_crs_list] == [2193, 7839]
 
 
+def test_csv_columns_are_described_where_the_recommendation_has_it(made: Package, layer: Layer) -> None:
+    """W3C, Metadata Vocabulary for Tabular Data: found by its name, columns by their titles in order, known types."""
+    path = made.path.with_suffix(".csv")
+    told = json.loads(Path(f"{path}-metadata.json").read_text(encoding="utf-8"))
+    assert (told["@context"], told["url"]) == ("http://www.w3.org/ns/csvw", path.name)
+    with path.open(newline="", encoding="utf-8") as file:
+        header, *rows = csv.reader(file)
+    columns = told["tableSchema"]["columns"]
+    assert [column["titles"] for column in columns] == header
+    kinds = {column["titles"]: column["datatype"] for column in columns}
+    reads = {"string": str, "double": float, "long": int, "boolean": ("true", "false").index,
+             "dateTime": datetime.fromisoformat, "date": datetime.fromisoformat}  # fmt: skip
+    for row in rows:
+        for name, text in zip(header, row, strict=True):
+            if text:
+                reads[kinds[name]](text)
+    about = {column["titles"]: column.get("dc:description", "") for column in columns}
+    assert about["height"] == "height in the height datum [m]" and about["latitude"].endswith("[degree]")
+    for words in (ABOUT.grid_text, ABOUT.datum_text, f"heights: {ABOUT.height_name}", "metres"):
+        assert words in told["dc:description"]
+
+
 # GeoJSON
 
 
