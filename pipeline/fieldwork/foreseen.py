@@ -25,7 +25,7 @@ from pipeline.geodesy.uncertainty import error_ellipse, horizontal_95, vertical_
 from pipeline.intake.operations import Operations
 from pipeline.job.model import Job
 from pipeline.solve import covariance as difference
-from pipeline.solve.correct import SessionShifts, correct, with_distance
+from pipeline.solve.correct import SessionShifts, correct, scale_of, scaled, with_distance
 from pipeline.solve.shift import Marks as Adjusted
 from pipeline.solve.shift import Occupied, Shifts, Stated, derive
 
@@ -162,11 +162,15 @@ class _Network:
         return _Occupations(session, mark, sigma)
 
     def _observed(self, xyz: Floats, session: Integers) -> Floats:
-        """Return (n, 3) standard uncertainty of readings at places of the working frame, as exports that state none."""
+        """Return (n, 3) standard uncertainty of readings at places of the working frame, as exports that state none.
+
+        It is scaled as the job says; who knows by which of its receivers a reading will be made? The worst is taken.
+        """
         quality = self.job.quality
         sigma = np.array([quality.sigma_horizontal, quality.sigma_horizontal, quality.sigma_vertical])
         distance = np.linalg.norm(xyz - self.bases[session], axis=1)
-        return with_distance(np.tile(sigma, (len(xyz), 1)), distance, quality.ppm)
+        grown = with_distance(np.tile(sigma, (len(xyz), 1)), distance, quality.ppm)
+        return scaled(grown, None, np.max([scale_of(quality, points) for points in self.job.points], axis=0))[0]
 
     def _derived(self) -> Shifts:
         marks, used = self.marks, self.used

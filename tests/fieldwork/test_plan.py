@@ -111,6 +111,21 @@ def test_one_tie_and_one_check(day: Day) -> None:
     assert one.checks[0].vu95 == pytest.approx(NORMAL * values(one.checks[0].shown, "height") / DELTA0, rel=2e-4)
 
 
+def test_readings_are_as_uncertain_as_the_job_takes_them(day: Day) -> None:
+    """`quality.scale` multiplies a receiver's part, that by distance included, and neither pole nor register."""
+    scale = {"plan": 2.0, "height": 3.0}
+    path = day.planned(session(ties=["CM1"], checks=["CM2"], base=day.at(500.0)), half=2000.0)
+    replace_in(path, {"[quality]": "[quality]\nscale = 2.0\nscale_vertical = 3.0"})
+    (one,) = plan_job(path).sessions
+    for part, factor, given in (("plan", CIRCLE, one.hu95), ("height", NORMAL, one.vu95)):
+        tie, check = ((scale[part] ** 2) * (RECEIVER[part] ** 2 + (far * PPM) ** 2) + CENTRING[part] ** 2
+                      for far in (500.0, day.away("CM2", 500.0)))  # fmt: skip
+        point = scale[part] ** 2 * (RECEIVER[part] ** 2 + (500.0 * PPM) ** 2)
+        assert given[-1] == pytest.approx(factor * math.sqrt(point + tie + control(part)), abs=2e-6)
+        difference = math.sqrt(tie + check + 2 * control(part))
+        assert values(one.checks[0].shown, part) == pytest.approx(DELTA0 * difference, rel=2e-4)
+
+
 def test_several_ties_share_the_work_and_watch_one_another(day: Day) -> None:
     """With ties of weights w = 1 / (o2 + c2) and W their sum: variance 1 / W, redundancy of a reading o2 w (1 - w / W).
 
