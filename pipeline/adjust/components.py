@@ -81,7 +81,7 @@ def _without_zeros(model: Model) -> Model | None:
 
 
 def _stacked(models: Sequence[Model]) -> list[Model]:
-    """Return sets of one size as one: differences (s, n), fixed (s, n, n), parts (g, s, n, n); it takes as many calls."""
+    """Return sets of one size as one: differences (s, n), fixed (s, n, n), parts (g, s, n, n)."""
     found = []
     for size in {len(model.differences): None for model in models}:
         alike = [model for model in models if len(model.differences) == size]

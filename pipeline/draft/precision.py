@@ -88,8 +88,8 @@ def _of_files(found: _Differences, files: list[int], left_out: int) -> list[Prec
     if len(files) > 2:
         return [_estimated(found, file, left_out) for file in files]
     first = _estimated(found, files[0], left_out)
-    others = {name: _turned(getattr(first, name)) for name in ("whole", "plan", "height")}
-    return [first, replace(first, file=files[1], **others)]
+    whole, plan, height = map(_turned, (first.whole, first.plan, first.height))
+    return [first, replace(first, file=files[1], whole=whole, plan=plan, height=height)]
 
 
 def _turned(pair: Components) -> Components:
