@@ -3,22 +3,21 @@
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from pipeline.cli.console import print_json, unprinted
-from pipeline.cli.faults import entry, named_twice, report, said
+from pipeline.cli.faults import entry, named_twice, report
 from pipeline.cli.fold import fitted
+from pipeline.cli.log_entry import changed_nothing, log
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.cli.show import needs_attention, summary
 from pipeline.cli.tally import REFUSED, Told, lines, told
 from pipeline.run.fleet import Result, run_many
-from pipeline.run.mishaps import Fault, Mishap
+from pipeline.run.mishaps import Fault
 from pipeline.run.outcome import Outcome
-from pipeline.run.run_log import keep
 from pipeline.run.telling import acknowledge
-from pipeline.visible import one_line, visible
+from pipeline.visible import one_line
 from pipeline.words import FailOn
 
 _CAUTION = "  Survey regulations and a licensed surveyor's judgement come first; this record does not replace them."
@@ -39,8 +38,8 @@ def run_jobs(
     Of several jobs a line each stands at the end, those that need attention last. ``as_json`` prints one document: the
     record of the job, or an object ``jobs`` with all of them.
 
-    A job's log gets what was issued and what went wrong on the way, as soon as it is known, and whatever else could not
-    be printed. A dry run has none.
+    A job's log gets what was issued and what went wrong on the way, as soon as it is known, and each run that changed
+    nothing. A dry run has none.
     """
     alone = len(jobs) == 1
     if (twice := named_twice(jobs)) is not None:
@@ -66,8 +65,9 @@ def run_jobs(
         found.append(one)
         entries.append(each)
         made += [outcome] if isinstance(outcome, Outcome) else []
-        if unprinted() and not dry_run and job not in logged:
-            _keep(job, outcome, unprinted=True)
+        lost = unprinted()
+        if not dry_run and job not in logged and (lost or changed_nothing(outcome)):
+            log(job, outcome, unprinted=lost)
     if as_json:
         print_json(entries[0] if alone else {"jobs": entries})
     elif not (alone or quiet):
@@ -97,23 +97,9 @@ def _in_order(jobs: Sequence[Path], results: Iterable[tuple[Path, Result]]) -> I
 def _logging(results: Iterable[tuple[Path, Result]], logged: set[Path]) -> Iterator[tuple[Path, Result]]:
     """Yield results on; log at once what is new or what another run may not meet again, and add its job to a set."""
     for job, outcome in results:
-        new = outcome.issued if isinstance(outcome, Outcome) else isinstance(outcome, Mishap)
-        if new and _keep(job, outcome, unprinted=False):
+        if not changed_nothing(outcome) and log(job, outcome):
             logged.add(job)
         yield job, outcome
-
-
-def _keep(job: Path, outcome: Result, *, unprinted: bool) -> bool:
-    """Let the job's log say what is said of a job; return whether it does."""
-    try:
-        code = told(str(job), outcome).code
-        if isinstance(outcome, Outcome):
-            text = summary(outcome.record, outcome.headline, outcome.more())
-        else:
-            text = "\n".join(said(str(job), outcome))
-        return keep(job, outcome, code, visible(text), datetime.now(UTC), unprinted=unprinted)
-    except Exception:  # it is met again, and told, where the same is printed
-        return False
 
 
 def _tell(job: str, outcome: Result, *, alone: bool, as_json: bool, quiet: bool) -> tuple[Told, dict[str, Any]]:

@@ -1,29 +1,53 @@
-"""``runs.log``: what the runs of a job said, beside its issues and no part of them, for what nobody saw printed.
+"""``runs.log``: every run of a job, beside its issues and no part of them: when, what came of it, and what was said.
 
-It is the one file of a job that is written although its disk may be full or its folder closed; then it is let go.
+It is the one file of a job that is written although its disk may be full or its folder closed; then it is let go. A run
+that says what the one before said is counted there, so that a year of nights in which nothing changed is two lines.
 """
 
 import os
 import re
 import stat
 from contextlib import suppress
+from dataclasses import dataclass
 from datetime import datetime
+from io import FileIO
 from pathlib import Path
 
 from pipeline.clock import iso
 from pipeline.problems import JobError
 from pipeline.run.outcome import Outcome
+from pipeline.visible import one_line
 
 NAME = "runs.log"
 
 #: The first line, by which the file is known as ours: no other is written to.
-_HEAD = b"# tiedown: what runs of this job said, the newest last; the oldest go when it grows beyond 1 MB\n"
+HEAD = b"# tiedown: what runs of this job said, the newest last; the oldest go when it grows beyond 1 MB\n"
 #: Bytes of the file, and of what one run may say in it.
-_LARGEST, _LONGEST = 1_000_000, 100_000
+LARGEST, _LONGEST = 1_000_000, 100_000
 _CUT = b"\n  (the rest is left out here)\n"
 
+#: Bytes of the time that an entry begins with, and of the line that counts runs which said the same: being always as
+#: long, it is written over in its place.
+_TIME, _COUNT = len("2026-03-04T05:06:07Z"), 64
+#: That line.
+COUNTED = re.compile(rb"  the same until (\S+Z), ([0-9]+) runs *\n")
 
-def keep(job: Path, outcome: object, code: int, text: str, now: datetime, *, unprinted: bool) -> bool:
+
+@dataclass(frozen=True)
+class Said:
+    """What stands of a run: its exit code, what became of it and of which issue, by which version, and the rest.
+
+    ``word`` is "issued", "unchanged" or the word of what ended it, ``issue`` what stands now, "no issue" for none.
+    """
+
+    code: int
+    word: str
+    issue: str
+    version: str
+    text: str
+
+
+def keep(job: Path, outcome: object, said: Said, now: datetime, *, unprinted: bool) -> bool:
     """Append what was said of a job to its log, as far as the disk lets it; return whether it stands there.
 
     The log stands in the job's folder. Where that is not known, not there yet, or another job's, what could not be
@@ -31,15 +55,20 @@ def keep(job: Path, outcome: object, code: int, text: str, now: datetime, *, unp
     """
     with suppress(OSError, ValueError):
         path = _place(job, outcome, unprinted)
-        return path is not None and _append(path, _entry(job, code, text, now))
+        return path is not None and _append(path, _entry(job, said, now), now)
     return False
+
+
+def beside(job: Path) -> Path:
+    """Return where the log of a job lies that has no folder of its own yet."""
+    return job.with_name(f"{job.name}.log")
 
 
 def _place(job: Path, outcome: object, unprinted: bool) -> Path | None:
     folder = _folder(job, outcome)
     if folder is not None:
         return folder / NAME
-    return job.with_name(f"{job.name}.log") if unprinted and job.is_file() else None
+    return beside(job) if unprinted and job.is_file() else None
 
 
 def _folder(job: Path, outcome: object) -> Path | None:
@@ -57,30 +86,65 @@ def _folder(job: Path, outcome: object) -> Path | None:
     return None
 
 
-def _entry(job: Path, code: int, text: str, now: datetime) -> bytes:
-    lines = [f"{iso(now, 'seconds')}  exit code {code}  {job}", *(f"  {line}".rstrip() for line in text.split("\n"))]
+def _entry(job: Path, said: Said, now: datetime) -> bytes:
+    about = f"exit code {said.code}  {said.word}  {said.issue}  {said.version}  {one_line(str(job))}"
+    lines = [f"{iso(now, 'seconds')}  {about}", *(f"  {line}".rstrip() for line in said.text.split("\n") if said.text)]
     entry = "\n".join(lines).encode("utf-8", "backslashreplace") + b"\n"
     return entry if len(entry) <= _LONGEST else entry[:_LONGEST].rpartition(b"\n")[0] + _CUT
 
 
-def _append(path: Path, entry: bytes) -> bool:
+def _append(path: Path, entry: bytes, now: datetime) -> bool:
     """Append to a log of ours, made where there is none, and return True; leave anything else of that name alone.
 
     Raises OSError.
     """
-    flags = os.O_RDWR | os.O_CREAT | os.O_APPEND
-    for name in ("O_NOFOLLOW", "O_NONBLOCK", "O_BINARY"):  # no link, no waiting at a pipe, line feeds as they are
-        flags |= getattr(os, name, 0)
-    with os.fdopen(os.open(path, flags, 0o666), "ab+", buffering=0) as file:
+    with _opened(path, os.O_RDWR | os.O_CREAT | os.O_APPEND) as file:
         about = os.fstat(file.fileno())
         file.seek(0)
-        if not stat.S_ISREG(about.st_mode) or file.read(len(_HEAD)) not in (b"", _HEAD):
+        if not stat.S_ISREG(about.st_mode) or file.read(len(HEAD)) not in (b"", HEAD):
             return False
-        file.write(entry if about.st_size else _HEAD + entry)
-        if about.st_size + len(entry) > _LARGEST:
-            file.seek(-_LARGEST // 2, os.SEEK_END)
+        file.seek(max(about.st_size - len(entry) - _COUNT, 0))
+        tail = file.read()
+        if (runs := _said_before(tail, entry)) > 1:
+            _count_again(path, about, _counted(now, runs + 1))
+            return True
+        entry = _counted(now, 2) if runs else entry
+        broken = b"\n" if tail and not tail.endswith(b"\n") else b""  # by a full disk
+        file.write(broken + entry if about.st_size else HEAD + entry)
+        if about.st_size + len(entry) > LARGEST:
+            file.seek(-LARGEST // 2, os.SEEK_END)
             _replace(path, file.read())
         return True
+
+
+def _opened(path: Path, flags: int) -> FileIO:
+    """Open a file to read and write it, with no buffer between. Raises OSError."""
+    for name in ("O_NOFOLLOW", "O_NONBLOCK", "O_BINARY"):  # no link, no waiting at a pipe, line feeds as they are
+        flags |= getattr(os, name, 0)
+    return FileIO(os.open(path, flags, 0o666), "ab+" if flags & os.O_APPEND else "rb+")
+
+
+def _said_before(tail: bytes, entry: bytes) -> int:
+    """Return how many runs at the end of a log said what an entry says; ``tail`` is that end, 0: the last did not."""
+    runs = 1
+    if (found := COUNTED.fullmatch(tail[-_COUNT:])) is not None:
+        tail, runs = tail[:-_COUNT], int(found[2])
+    before = tail[-len(entry) :]
+    same = len(before) == len(entry) and before[_TIME:] == entry[_TIME:]
+    return runs if same and before[_TIME - 1 : _TIME] == b"Z" else 0
+
+
+def _counted(now: datetime, runs: int) -> bytes:
+    """Return the line that counts runs, the newest of them now."""
+    return f"  the same until {iso(now, 'seconds')}, {runs} runs".ljust(_COUNT - 1).encode() + b"\n"
+
+
+def _count_again(path: Path, about: os.stat_result, line: bytes) -> None:
+    """Write over the last line of a log, which counts runs, unless the log is another by now. Raises OSError."""
+    with _opened(path, os.O_RDWR) as file:  # what is opened to append is written to at its end alone
+        if os.path.samestat(os.fstat(file.fileno()), about):
+            file.seek(about.st_size - len(line))
+            file.write(line)
 
 
 def _replace(path: Path, tail: bytes) -> None:
@@ -88,7 +152,7 @@ def _replace(path: Path, tail: bytes) -> None:
     first = re.search(rb"^\d{4}-", tail, re.MULTILINE)
     fresh = path.with_name(f".staging-{os.getpid()}-{path.name}")
     try:
-        fresh.write_bytes(_HEAD + (tail[first.start() :] if first else b""))
+        fresh.write_bytes(HEAD + (tail[first.start() :] if first else b""))
         os.replace(fresh, path)
     except OSError:
         fresh.unlink(missing_ok=True)

@@ -1,11 +1,11 @@
-"""`runs.log`: what was issued, what went wrong, and what could not be printed; nothing of anybody else's is touched."""
+"""`runs.log`: every run, what came of it, and what could not be printed; nothing of anybody else's is touched."""
 
 import io
 import json
 import os
 import sys
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,7 @@ from typer.testing import CliRunner
 from pipeline.cli.console import console
 from pipeline.cli.main import app
 from pipeline.run.mishaps import Died, Fault, OutOfMemory, TimedOut
-from pipeline.run.run_log import keep
+from pipeline.run.run_log import Said, keep
 
 NOW = datetime(2026, 3, 4, 5, 6, 7, tzinfo=UTC)
 
@@ -60,15 +60,63 @@ def entries(log: Path) -> list[str]:
     return found
 
 
-def test_what_was_issued_stands_in_the_log_beside_the_issues(tmp_path: Path) -> None:
-    """As the summary says it, also where that was not asked for; what is unchanged is told and not logged."""
-    path = failing().write(tmp_path)
+def said(text: str, code: int = 1) -> Said:
+    return Said(code, "died", "no new issue", "tiedown 1", text)
+
+
+def test_every_run_stands_in_the_log_beside_the_issues(tmp_path: Path) -> None:
+    """A new issue as the summary says it, also where that was not asked for; a refused run with what is wrong; one that
+    changed nothing with what needs attention; those that say the same are counted."""
+    path, log = failing().write(tmp_path), tmp_path / "out" / "runs.log"
     assert tiedown("run", "--json", path).exit_code == 3
-    (entry,) = entries(tmp_path / "out" / "runs.log")
-    assert f"exit code 3  {path}" in entry and "FAILS: S01-C2" in entry and "issue 001 written" in entry
+    (entry,) = entries(log)
+    assert "exit code 3  issued  issue 001, failed  tiedown " in entry and entry.splitlines()[0].endswith(f"  {path}")
+    assert "FAILS: S01-C2" in entry and "issue 001 written" in entry
+    for _ in range(3):
+        assert tiedown("run", "--quiet", path).exit_code == 3
+    _, entry = entries(log)
+    assert "exit code 3  unchanged  issue 001, failed  tiedown " in entry and "S01-C2 on CM3 fails" in entry
+    assert "the same until" in entry.splitlines()[-1] and ", 3 runs" in entry
+    before = path.read_text(encoding="utf-8")
+    path.write_text(before.replace('mark = "CM1"', 'mark = "CM9"'), encoding="utf-8")
+    assert tiedown("run", path).exit_code == 2
+    *_, entry = entries(log)
+    assert "exit code 2  refused  no new issue  tiedown " in entry and f"{path}:27: tie of session session-01" in entry
+    path.write_text(before, encoding="utf-8")
     assert tiedown("run", path).exit_code == 3
-    assert len(entries(tmp_path / "out" / "runs.log")) == 1
+    assert len(entries(log)) == 4
     assert not list((tmp_path / "out" / "issues").rglob("*.log"))
+
+
+def test_a_year_of_nights_in_which_nothing_changed_is_two_lines(tmp_path: Path) -> None:
+    job, log = tmp_path / "job.toml", tmp_path / "job.toml.log"
+    job.touch()
+    nothing = Said(0, "unchanged", "issue 001, proven", "tiedown 1", "")
+    for night in range(365):
+        assert keep(job, None, nothing, NOW + timedelta(days=night), unprinted=True)
+    first, last = log.read_text().splitlines()[1:]
+    assert first == f"2026-03-04T05:06:07Z  exit code 0  unchanged  issue 001, proven  tiedown 1  {job}"
+    assert last.rstrip() == "  the same until 2027-03-03T05:06:07Z, 365 runs"
+    assert keep(job, None, said("killed"), NOW + timedelta(days=365), unprinted=True)
+    assert keep(job, None, nothing, NOW + timedelta(days=366), unprinted=True)
+    assert len(entries(log)) == 3
+
+
+def test_what_a_full_disk_cut_off_does_not_swallow_the_next_run(tmp_path: Path) -> None:
+    job, log = tmp_path / "job.toml", tmp_path / "job.toml.log"
+    job.touch()
+    assert keep(job, None, said("one"), NOW, unprinted=True)
+    with log.open("rb+") as file:
+        file.truncate(log.stat().st_size - 2)
+    assert keep(job, None, said("one"), NOW, unprinted=True)
+    assert [entry.splitlines()[1] for entry in entries(log)] == ["  on", "  one"]
+
+
+def test_a_job_file_whose_name_has_a_line_feed_makes_no_line_of_its_own(tmp_path: Path) -> None:
+    job = tmp_path / "a\n2026-03-04T05:06:07Z  exit code 0.toml"
+    job.touch()
+    assert keep(job, None, said("one"), NOW, unprinted=True)
+    assert len(entries(job.with_name(f"{job.name}.log"))) == 1
 
 
 def test_what_could_not_be_printed_stands_in_it_too(tmp_path: Path) -> None:
@@ -135,8 +183,8 @@ def test_it_is_bounded_and_loses_the_oldest_first(tmp_path: Path) -> None:
     job, log = tmp_path / "job.toml", tmp_path / "job.toml.log"
     job.touch()
     for number in range(40):
-        assert keep(job, None, 1, f"number {number}\n" + "x" * 60_000, NOW, unprinted=True)
-    assert keep(job, None, 1, "long\n" + "long line\n" * 100_000, NOW, unprinted=True)
+        assert keep(job, None, said(f"number {number}\n" + "x" * 60_000), NOW, unprinted=True)
+    assert keep(job, None, said("long\n" + "long line\n" * 100_000), NOW, unprinted=True)
     assert 400_000 < log.stat().st_size < 1_100_000
     *some, last = entries(log)
     numbers = [int(entry.splitlines()[1].split()[1]) for entry in some]

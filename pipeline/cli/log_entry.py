@@ -1,0 +1,63 @@
+"""What a job's log gets of a run: all that was said, and of one that changed nothing what still needs attention."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipeline.cli.faults import HELD, code_of, said
+from pipeline.cli.show import summary
+from pipeline.cli.tally import REFUSED
+from pipeline.issue.attention import attention
+from pipeline.run.fleet import Result
+from pipeline.run.mishaps import Mishap
+from pipeline.run.outcome import Outcome
+from pipeline.run.run_log import Said, keep
+from pipeline.visible import one_line, visible
+
+#: Things that need attention which are said of one run in which nothing changed.
+_MOST = 12
+
+
+def log(job: Path, outcome: Result, *, unprinted: bool = False) -> bool:
+    """Let the job's log say what became of a run; return whether it does. It is never the reason that a run fails.
+
+    ``unprinted``: what was said could not be printed, so that all of it is to stand somewhere.
+    """
+    try:
+        return keep(job, outcome, _said(job, outcome, unprinted), datetime.now(UTC), unprinted=unprinted)
+    except Exception:  # it is met again, and told, where the same is printed
+        return False
+
+
+def changed_nothing(outcome: Result) -> bool:
+    """Say whether a run found the issue before as it was, so that nothing is lost where its line is."""
+    return isinstance(outcome, Outcome) and not outcome.issued
+
+
+def _said(job: Path, outcome: Result, unprinted: bool) -> Said:
+    if not isinstance(outcome, Outcome):
+        code, text = code_of(outcome), "\n".join(said(str(job), outcome))
+        word = outcome.outcome if isinstance(outcome, Mishap) else "held" if code == HELD else REFUSED
+        return Said(code, word, "no new issue", _version(), visible(text))
+    record = outcome.record
+    whole = outcome.issued or unprinted
+    text = summary(record, outcome.headline, outcome.more()) if whole else "\n".join(_attention(outcome))
+    waits = ", pending" if outcome.waits else ""
+    issue = f"issue {record['issue']:03d}, {record['verdict']}{waits}"
+    # another version makes another issue, so that the record has this one
+    version = str(record["version"]).partition(",")[0]
+    return Said(outcome.exit_code, "issued" if outcome.issued else "unchanged", issue, version, visible(text))
+
+
+def _attention(outcome: Outcome) -> Iterator[str]:
+    yield from map(one_line, (*outcome.told_late(), *outcome.more()))
+    found = attention(outcome.record)
+    yield from (f"needs attention: {one_line(one.what)}" for one in found[:_MOST])
+    if len(found) > _MOST:
+        yield f"and {len(found) - _MOST:,} more, in issue.json"
+
+
+def _version() -> str:
+    from importlib.metadata import version  # 0.15 s that a run in which nothing changed need not wait for
+
+    return f"tiedown {version('tiedown')}"
