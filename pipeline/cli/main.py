@@ -241,6 +241,44 @@ def history(
 
 
 @app.command()
+def office(
+    context: typer.Context,
+    jobs: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="JOB-OR-FOLDER...",
+            help="Job files (TOML), and folders to look for them in.",
+            show_default=False,
+            readable=False,
+        ),
+    ],
+    to: Annotated[Path, typer.Option("--to", metavar="FILE.html", help="The page to write.", readable=False)],
+    since: Annotated[
+        str,
+        typer.Option(
+            metavar="WHEN", help="From when on changes are told: 24h, 3d, 2026-03-02 or 2026-03-02T18:00 UTC."
+        ),
+    ] = "24h",
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print what needs attention and nothing else.")] = False,
+) -> None:
+    """Write one page over many jobs, for a shared folder: what needs attention first; nothing in a job's folder.
+
+    Exit codes: 0 written, nothing needs attention; 2 wrong usage, no job, or a page that may not be written there;
+    3 written, and something needs attention.
+    """
+    from datetime import UTC, datetime
+
+    from pipeline.cli.office_command import make_page, moment
+
+    now = datetime.now(UTC).replace(microsecond=0)
+    try:
+        told_since = moment(since, now)
+    except (ValueError, OverflowError):
+        context.fail(f"--since {since}: write hours or days as 24h or 3d, or a date or time that is past.")
+    raise typer.Exit(make_page(jobs, to, told_since, now, quiet=quiet))
+
+
+@app.command()
 def verify(
     folder: Annotated[
         Path,

@@ -3,6 +3,7 @@
 import os
 import re
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -35,7 +36,11 @@ def folder_named(path: Path) -> Path | None:
 
     Raises FileNotFoundError where there is no such file, OSError or ValueError where it cannot be read.
     """
-    raw = as_written(read_whole(path, limits.JOB_FILE))
+    return folder_in(as_written(read_whole(path, limits.JOB_FILE)), path)
+
+
+def folder_in(raw: Mapping[str, Any], path: Path) -> Path | None:
+    """Return the same of a job file of which is known what stands in it."""
     named = raw["job"].get("folder") if isinstance(raw.get("job"), dict) else None
     if not isinstance(named, str) or not is_text(Path(named)):
         return None

@@ -7,6 +7,7 @@ while ago, and has not taken away, counts as a lock: its run may be under way.
 import json
 import os
 import socket
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
@@ -14,7 +15,7 @@ from pathlib import Path
 
 from pipeline.clock import iso
 from pipeline.issue.folder.durable import put
-from pipeline.issue.folder.names import scratch
+from pipeline.issue.folder.names import LOCK, scratch
 from pipeline.problems import JobHeld
 
 NAME = ".held-by"
@@ -25,6 +26,8 @@ LASTS = 3600.0
 #: Kinds of network file systems, as Linux has them in its list of mounts.
 _NETWORK = {"nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ncpfs", "ceph", "glusterfs", "lustre", "davfs"}
 _MOUNTS = Path("/proc/self/mounts")
+#: The locks of this machine's processes, as Linux lists them.
+_LOCKS = Path("/proc/locks")
 
 
 @contextmanager
@@ -47,7 +50,57 @@ def noted(folder: Path) -> Iterator[None]:
 def who(folder: Path) -> str:
     """Say who holds a job, "" where that is not noted."""
     said = _read(folder)
-    return f" by process {said['pid']} on {said['host']}, since {said['since']}" if said else ""
+    return f" {_told(said)}" if said else ""
+
+
+def _told(said: dict[str, str]) -> str:
+    return f"by process {said['pid']} on {said['host']}, since {said['since']}"
+
+
+def holding(folder: Path) -> tuple[str, bool] | None:
+    """Return who holds a job, in words, and whether that run is still under way; None where nobody does.
+
+    Nothing is written and no lock is touched: a run that begins at that moment would be refused for it.
+    """
+    said = _read(folder)
+    if not said:
+        return None
+    under_way = _is_under_way(folder, said)
+    now = _read(folder)
+    if not under_way and now != said:  # it ended, or the next began, while it was looked at
+        said, under_way = now, bool(now)
+    return (_told(said), under_way) if said else None
+
+
+def _is_under_way(folder: Path, said: dict[str, str]) -> bool:
+    """Say whether the process that noted that it holds a job is there; of another machine's, whether it may be."""
+    try:
+        if said["host"] == socket.gethostname() and os.name == "posix":
+            return _exists(int(said["pid"])) and _locked(folder / LOCK)
+        return time.time() - (folder / NAME).stat().st_mtime < LASTS
+    except (OSError, ValueError, OverflowError):
+        return False
+
+
+def _exists(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except PermissionError:  # somebody else's
+        return True
+    except ProcessLookupError:
+        return False
+    return True
+
+
+def _locked(lock: Path) -> bool:
+    """Say whether anybody holds a lock on a file, by the system's list of locks; where that has no word of it, yes."""
+    try:
+        lines = _LOCKS.read_text(encoding="utf-8", errors="replace").splitlines()
+        inode = str(lock.stat().st_ino)
+    except OSError:
+        return True
+    places = (field for line in lines for field in line.split() if field.count(":") == 2)
+    return not lines or any(place.rpartition(":")[2] == inode for place in places)
 
 
 def on_network(folder: Path) -> bool:

@@ -34,7 +34,7 @@ def newest_standing(folder: Path) -> Standing | None:
     Raises `JobError` where it is damaged, is gone although the issues list has it, or the list cannot be read: a run
     that took the one before for the newest would say so of what somebody has drawn from since.
     """
-    numbers = _numbers(folder)
+    numbers = expected(folder)
     return _read(folder, max(numbers)) if numbers else None
 
 
@@ -44,7 +44,7 @@ def standing_issue(folder: Path, number: int) -> Standing:
     if number in aside(folder):
         what, fix = f"{name} was set aside", "name another issue; tiedown history lists them"
         raise JobError([Problem(str(folder), 0, what, fix)])
-    if number not in _numbers(folder):
+    if number not in expected(folder):
         raise JobError([Problem(str(folder), 0, f"there is no {name} in this folder", "see what tiedown history says")])
     return _read(folder, number)
 
@@ -54,7 +54,7 @@ def standing(folder: Path) -> Iterator[Standing | Problem]:
 
     Raises `JobError` where the issues list cannot be read.
     """
-    for number in sorted(_numbers(folder)):
+    for number in sorted(expected(folder)):
         try:
             yield _read(folder, number)
         except JobError as error:
@@ -67,7 +67,7 @@ def aside(folder: Path) -> set[int]:
     return {number for number, entry in last.items() if entry.verdict == SET_ASIDE} | set_aside(folder).keys()
 
 
-def _numbers(folder: Path) -> set[int]:
+def expected(folder: Path) -> set[int]:
     """Return the numbers of all issues that stand, or should."""
     present = {number for number, _ in numbered(folder)}
     return present | {entry.issue for entry in read_register(folder)} - aside(folder)
