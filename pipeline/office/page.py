@@ -20,6 +20,7 @@ from pipeline.job.zones import on_clock
 from pipeline.office.find import Found, find
 from pipeline.office.state import WORDS, Seen, State, Word, state
 from pipeline.problems import JobError, Problem, refusals_told
+from pipeline.visible import one_line
 
 _ENDINGS = (".html", ".htm")
 #: Bytes at the beginning of a page in which it says what made it; seconds after which what a kill left is swept.
@@ -96,8 +97,8 @@ def _page(states: Sequence[State], found: Found, place: Path, since: datetime, n
         since=_clocks(since, zone),
         jobs=[_job(one, place) for one in states],
         counts=[(_BY_ISSUE if word is Word.ATTENTION else WORDS[word], counts[word]) for word in Word if counts[word]],
-        missing=found.missing,
-        skipped=found.skipped,
+        missing=[(one_line(path), why) for path, why in found.missing],
+        skipped=[(one_line(path), why) for path, why in found.skipped],
         size=_bytes(sum({one.folder: one.size for one in states}.values())),
         version=f"tiedown {version('tiedown')}",
     )
@@ -107,14 +108,14 @@ def _job(one: State, place: Path) -> Job:
     zone, shown = _zone(one), one.shown
     told = shown if shown is not None else one.newest
     return Job(
-        name=one.name,
+        name=one_line(one.name),
         word=WORDS[one.word],
         bad=one.word not in _MILD,
         needs=[what for _, what in one.needs],
         events=one.events,
         running=one.running,
         remarks=one.remarks,
-        file=str(one.path),
+        file=one_line(str(one.path)),
         link=_link(one.path, place),
         folder=_link(one.folder, place) if one.folder is not None and one.folder.is_dir() else "",
         shown=_issue(shown, one.folder, place) if shown is not None else None,

@@ -223,8 +223,6 @@ def _issues(found: Issued | None) -> Iterator[tuple[Word, str]]:
         yield Word.PENDING, f"to release it: {by_hand(found.newest)}"
     standing = {record["issue"]: record for record in (found.shown, found.newest) if record is not None}
     for issue, record in sorted(standing.items()):
-        if issue != number and not found.waits:
-            continue  # an older one was released by hand
         told = attention(record)
         yield from ((Word.ATTENTION, f"issue {issue:03d}: {one.what}") for one in told[:_MOST])
         if len(told) > _MOST:

@@ -44,8 +44,9 @@ def logged(path: Path) -> list[Logged]:
         return []
     text = data.decode("utf-8", "replace")
     heads = list(_ENTRY.finditer(text))
-    ends = [head.start() for head in heads[1:]] + [len(text)]
-    return [one for head, end in zip(heads, ends, strict=True) if (one := _read(head, text[head.end() : end]))]
+    ends = [*(head.start() for head in heads), len(text)][1:]
+    read = (_read(head, text[head.end() : end]) for head, end in zip(heads, ends, strict=True))
+    return [one for one in read if one is not None]
 
 
 def _read(head: re.Match[str], rest: str) -> Logged | None:

@@ -2,16 +2,23 @@
 
 import json
 from collections.abc import Iterator
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from browser import CHROMIUM, Browser, checker
+from office_jobs import FAILING, NOW, PENDING, add_issue, job_file
 from record_made import at, check, diagnosis, failing, mark, record, session, tie
 
 from pipeline.issue.report.page import render
 from pipeline.issue.report.thinning import Thinned
+from pipeline.office.page import office
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="there is no chromium here")
+
+NEEDS_AXE = pytest.mark.skipif(
+    checker() is None, reason="axe-core is not at hand: pip install axe-core-python, or TIEDOWN_AXE=its file"
+)
 
 #: Width in pixels and zoom: two phones, a desk, and that desk at 200 %.
 WINDOWS = [(360, 1.0), (390, 1.0), (1200, 1.0), (1200, 2.0)]
@@ -67,6 +74,20 @@ def many_sessions(number: int, suspects: int = 60) -> dict[str, Any]:
         rows={"read": 400, "points": 39, "on_marks": 301, "held_back": 60, "by_reason": {"suspect": 60}},
         notes=["see https://example.org/" + "long/" * 60, 'a note\n[[session]]\nname = "one"'],
     )  # fmt: skip
+
+
+def load_axe(browser: Browser) -> None:
+    script = checker()
+    assert script is not None
+    browser.run(script.read_text(encoding="utf-8"))
+
+
+def found_by_axe(browser: Browser, asked: str = "{}") -> tuple[Any, int]:
+    """What axe-core, loaded into the page, finds wrong, and how many of its rules were kept."""
+    told = "r.violations.map(v => [v.id, v.nodes.slice(0, 3).map(n => n.html.slice(0, 150))])"
+    look = f"then(r => [JSON.stringify({told}), r.passes.length])"
+    found, passes = browser.run(f"axe.run(document, {{resultTypes: ['violations'], ...{asked}}}).{look}")
+    return json.loads(found), passes
 
 
 @pytest.fixture(scope="module")
@@ -141,27 +162,74 @@ LOOKS = [
 ]
 
 
-@pytest.mark.skipif(checker() is None, reason="axe-core is not at hand: pip install axe-core-python, or TIEDOWN_AXE")
+@NEEDS_AXE
 def test_axe_finds_nothing(browser: Browser) -> None:
     """A page with one row at least of everything; how long it is changes nothing but the time."""
-    script = checker()
-    assert script is not None
     browser.show(render(many_sessions(9, suspects=3), Thinned.none()).decode(), 360)
-    browser.run(script.read_text(encoding="utf-8"))
-    told = "r.violations.map(v => [v.id, v.nodes.slice(0, 3).map(n => n.html.slice(0, 150))])"
-    look = f"then(r => [JSON.stringify({told}), r.passes.length])"
+    load_axe(browser)
     for width, zoom, dark, asked in LOOKS:
         browser.look(width, zoom=zoom, dark=dark)
-        found, passes = browser.run(f"axe.run(document, {{resultTypes: ['violations'], ...{asked}}}).{look}")
-        assert json.loads(found) == [] and passes, (width, zoom, dark)
+        found, passes = found_by_axe(browser, asked)
+        assert found == [] and passes, (width, zoom, dark)
 
 
-@pytest.mark.skipif(checker() is None, reason="axe-core is not at hand: pip install axe-core-python, or TIEDOWN_AXE")
+@NEEDS_AXE
 def test_axe_finds_what_is_wrong(browser: Browser) -> None:
     """That it is asked rightly: a picture without words, and grey on grey."""
-    script = checker()
-    assert script is not None
     browser.show("<!DOCTYPE html><title>x</title><img src='data:,'><p style='color:#aaa;background:#bbb'>low</p>", 360)
-    browser.run(script.read_text(encoding="utf-8"))
-    found = browser.run("axe.run(document).then(r => r.violations.map(v => v.id))")
-    assert {"image-alt", "color-contrast", "html-has-lang"} <= set(found)
+    load_axe(browser)
+    found = {rule for rule, _ in found_by_axe(browser)[0]}
+    assert {"image-alt", "color-contrast", "html-has-lang"} <= found
+
+
+# The page over many jobs, in the same look
+
+
+@pytest.fixture(scope="module")
+def office_page(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Over jobs of every kind, with long names: 70 that need attention, so that some are folded."""
+    top = tmp_path_factory.mktemp("office")
+    for number in range(64):
+        job_file(top / "never" / f"{number:03d}", f"never-{number:03d}")
+    for name, more in (("good" * 12, {}), ("failing", FAILING), ("long" * 30, {"local_clock": "Pacific/Auckland"})):
+        add_issue(job_file(top / name), NOW, "because-of-" + "a-long-word" * 12, **more)
+    waiting = job_file(top / "waiting")
+    add_issue(waiting)
+    add_issue(waiting, NOW, **FAILING, **PENDING)
+    (top / "pyproject.toml").write_text("[tool]\n")
+    (job_file(top / "broken")).write_text("[job]\nname = \n")
+    office([top, top / ("gone" * 40)], top / "page.html", NOW - timedelta(days=1), NOW)
+    return (top / "page.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(("width", "zoom"), [(360, 1.0), (1200, 2.0)])
+def test_nothing_makes_the_office_page_scroll_sideways(
+    width: int, zoom: float, browser: Browser, office_page: str
+) -> None:
+    browser.show(office_page, width, zoom=zoom)
+    for folded in (True, False):
+        assert browser.run("document.documentElement.scrollWidth - document.documentElement.clientWidth") == 0, folded
+        assert browser.run(UNREACHED) == []
+        browser.run("document.querySelectorAll('details').forEach(e => { e.open = true })")
+
+
+def test_the_office_page_shows_on_a_phone_at_once_how_many_need_attention(browser: Browser, office_page: str) -> None:
+    browser.show(office_page, 360)
+    assert browser.run("document.querySelector('.verdict').getBoundingClientRect().bottom") < 640
+    assert "67 need attention" in browser.run("document.querySelector('.verdict').textContent")
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_texts_of_the_office_page_stand_out(dark: bool, browser: Browser, office_page: str) -> None:
+    browser.show(office_page, 1200, dark=dark)
+    assert browser.run(CONTRAST) == []
+
+
+@NEEDS_AXE
+def test_axe_finds_nothing_on_the_office_page(browser: Browser, office_page: str) -> None:
+    browser.show(office_page, 360)
+    load_axe(browser)
+    for width, dark in ((360, False), (1200, True)):
+        browser.look(width, dark=dark)
+        found, passes = found_by_axe(browser)
+        assert found == [] and passes, (width, dark)
