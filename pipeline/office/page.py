@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 from urllib.parse import quote
@@ -150,7 +150,7 @@ def _clocks(at: datetime | None, zone: str | None) -> list[str]:
     """Return a time as the clocks show it: that of UTC, and that of a zone where there is one, to the minute."""
     if at is None:
         return []
-    told = [f"{at:%Y-%m-%d %H:%M} UTC"]
+    told = [f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"]
     if zone is not None:
         with suppress(ValueError, KeyError, OSError):  # a zone that this machine does not know
             told.append(f"{on_clock(at, zone):%Y-%m-%d %H:%M} {zone}")

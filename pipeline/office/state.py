@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from enum import IntEnum
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +15,7 @@ from pipeline.issue.folder.belongs import Owner, in_the_way
 from pipeline.issue.folder.holder import holding
 from pipeline.issue.folder.issues_list import RELEASED, Entry
 from pipeline.issue.folder.issues_list import SET_ASIDE as ASIDE
+from pipeline.issue.folder.untold import NAME as UNTOLD
 from pipeline.issue.folder.untold import untold
 from pipeline.issue.release import by_hand, stays, waits_for
 from pipeline.issue.report.meanings import URGENCY
@@ -31,6 +33,8 @@ if TYPE_CHECKING:
 
 #: So many things of one kind are told of a job, and lines of what a run said.
 _MOST, _LINES = 8, 4
+#: Seconds in which a run that wrote an issue comes to its end.
+_JUST_NOW = 60
 
 
 class Word(IntEnum):
@@ -139,7 +143,7 @@ def state(job: JobFile, since: datetime) -> State:
         return _of(bare, folder, since)
     except JobError as error:
         return replace(bare, needs=tuple((Word.DAMAGED, str(one)) for one in error.problems[:_MOST]))
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
         what = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         return replace(bare, needs=((Word.UNREADABLE, f"what lies in its folder cannot be read: {what}"),))
 
@@ -151,7 +155,7 @@ def _of(bare: State, folder: Path, since: datetime) -> State:
         runs, found, held = _runs(folder / LOG), issued(folder), holding(folder)
         runs = runs or _runs(beside(bare.path))
     running = f"being run now {held[0]}" if held is not None and held[1] else ""
-    needs = [*_damaged(found), *_last_run(runs), *_unfinished(folder, held), *_issues(found)]
+    needs = [*_damaged(found), *_last_run(runs), *_unfinished(folder, held, runs), *_issues(found)]
     if not running and (found is None or found.newest is None) and (found is None or not found.damaged):
         needs.append((Word.NEVER, _NEVER))
     if not running and found is not None and found.newest is not None and found.shown is None and not found.waits:
@@ -166,7 +170,7 @@ def _of(bare: State, folder: Path, since: datetime) -> State:
         newest=_seen(found.newest) if found is not None else None,
         waits=found is not None and found.waits,
         made=found.made if found is not None else None,
-        last_run=runs[-1] if runs else None,
+        last_run=_last(runs),
         size=size_of(folder),
     )
 
@@ -192,6 +196,7 @@ def _last_run(runs: list[Logged]) -> Iterator[tuple[Word, str]]:
 
 
 def _last(runs: list[Logged]) -> Logged | None:
+    """Return the last run but those that met another one."""
     return next((run for run in reversed(runs) if run.word != "held"), None)
 
 
@@ -203,13 +208,27 @@ def _ended(run: Logged) -> str:
     return f"{what}{times}: " + "; ".join(line.strip() for line in said)
 
 
-def _unfinished(folder: Path, held: tuple[str, bool] | None) -> Iterator[tuple[Word, str]]:
-    """Yield what runs left that did not come to their end, where none is under way."""
-    if held is not None and not held[1]:
+def _unfinished(folder: Path, held: tuple[str, bool] | None, runs: list[Logged]) -> Iterator[tuple[Word, str]]:
+    """Yield what runs left that did not come to their end, where none is under way.
+
+    A batch strikes an issue out when all its jobs are told; until then the log says that it lived to know of it.
+    """
+    if held is not None and held[1]:
+        return
+    if held is not None:
         yield Word.DIED, f"a run {held[0]} did not come to its end; run the job again"
-    if held is None or not held[1]:
-        for number in untold(folder)[:_MOST]:
-            yield Word.DIED, f"issue {number:03d} was written by a run that did not come to its end; run the job again"
+    known = {run.issue for run in runs if run.word == "issued"}
+    left = [number for number in untold(folder) if number not in known]
+    for number in left[:_MOST] if left and _is_old(folder / UNTOLD) else ():
+        yield Word.DIED, f"issue {number:03d} was written by a run that did not come to its end; run the job again"
+
+
+def _is_old(note: Path) -> bool:
+    """Say whether a note was not written just now, by a run that is about to strike it out."""
+    try:
+        return time.time() - note.stat().st_mtime > _JUST_NOW
+    except OSError:
+        return False
 
 
 def _issues(found: Issued | None) -> Iterator[tuple[Word, str]]:
@@ -246,7 +265,7 @@ def _events(found: Issued | None, runs: list[Logged], since: datetime) -> Iterat
     listed = {line.issue for line in found.lines} if found else set()
     if found and found.newest and found.made and found.made >= since and found.newest["issue"] not in listed:
         told.append((found.made, _line(Entry(found.newest["issue"], found.made, found.newest["verdict"], ""), found)))
-    yield from (f"{at:%Y-%m-%d %H:%M} UTC: {what}" for at, what in sorted(told))
+    yield from (f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC: {what}" for at, what in sorted(told))
 
 
 def _line(line: Entry, found: Issued | None) -> str:

@@ -23,7 +23,8 @@ _SAME = re.compile(COUNTED.pattern.decode())
 class Logged:
     """One run, or several one after another that said the same, the first at ``first`` and the newest at ``last``.
 
-    ``word`` is what became of it, "" where the log does not say; ``lines`` what else it said.
+    ``word`` is what became of it and ``issue`` the number of the issue that stood then, "" and None where the log does
+    not say; ``lines`` is what else it said.
     """
 
     first: datetime
@@ -31,6 +32,7 @@ class Logged:
     runs: int
     code: int
     word: str
+    issue: int | None
     lines: tuple[str, ...]
 
 
@@ -54,8 +56,8 @@ def _read(head: re.Match[str], rest: str) -> Logged | None:
     try:
         first = from_iso(head[1])
         last, runs = (from_iso(same[1]), int(same[2])) if same else (first, 1)
-    except ValueError:  # edited by hand
+    except (ValueError, OverflowError):  # edited by hand
         return None
     said = rest[: same.start()] if same else rest
     lines = tuple(line[2:] for line in said.split("\n") if line.strip())
-    return Logged(first, last, runs, int(head[2]), head[3] or "", lines)
+    return Logged(first, last, runs, int(head[2]), head[3] or "", int(head[4]) if head[4] else None, lines)

@@ -167,7 +167,13 @@ def test_a_run_that_was_killed_is_told(tmp_path: Path) -> None:
     word, needs, _ = only(tmp_path, path)
     assert word == "died" and "did not come to its end" in needs[0]
     (tmp_path / "jobs" / "out" / ".held-by").unlink()
-    (tmp_path / "jobs" / "out" / ".untold").write_text("[1]\n")
+    untold = tmp_path / "jobs" / "out" / ".untold"
+    untold.write_text("[1]\n")
+    assert only(tmp_path, path)[0] == "good", "the run may be about to strike it out"
+    os.utime(untold, (0, 0))
+    log(path, "2026-04-02T02:00:00Z  exit code 0  issued  issue 001, proven  tiedown 1  job.toml")
+    assert only(tmp_path, path)[0] == "good", "its batch lived to know of it"
+    log(path)
     word, needs, _ = only(tmp_path, path)
     assert word == "died" and needs[0].startswith("issue 001 was written by a run that did not come to its end")
 
