@@ -59,7 +59,7 @@ def find(named: Iterable[Path]) -> Found:
                 if real not in jobs and (job := look.job(file, sure)) is not None:
                     jobs[real] = job
         except _TooMany:
-            why = f"more than {limits.LOOKED_AT:,} files and folders lie below it: name folders that hold jobs"
+            why = f"more lies below it than the {limits.LOOKED_AT:,} that are looked at: name folders that hold jobs"
             look.missing[str(path)] = why
     skipped = sorted((path, why) for path, why in look.skipped.items() if os.path.realpath(path) not in jobs)
     ordered = sorted(jobs.values(), key=lambda job: str(job.path))
