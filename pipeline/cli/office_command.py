@@ -8,7 +8,8 @@ from pathlib import Path
 from pipeline.cli.faults import report
 from pipeline.cli.fold import print_lines
 from pipeline.office.page import Written, office
-from pipeline.office.state import WORDS, State
+from pipeline.office.state import State
+from pipeline.office.words import WORDS
 from pipeline.visible import one_line
 from pipeline.words import counted
 

@@ -18,7 +18,8 @@ from pipeline.issue.folder.names import ISSUES, MARKER, scratch
 from pipeline.issue.report.office_page import MADE_BY, Issue, Job, Page, render
 from pipeline.job.zones import on_clock
 from pipeline.office.find import Found, find
-from pipeline.office.state import WORDS, Seen, State, Word, state
+from pipeline.office.state import Seen, State, state
+from pipeline.office.words import WORDS, Word
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.visible import one_line
 

@@ -17,7 +17,7 @@ from pipeline.cli.main import app
 from pipeline.cli.office_command import moment
 from pipeline.office.find import find
 from pipeline.office.page import Written, office
-from pipeline.office.state import WORDS
+from pipeline.office.words import WORDS
 from pipeline.problems import JobError
 
 YESTERDAY = NOW - timedelta(days=1)
@@ -246,7 +246,7 @@ def test_a_folder_of_another_job_file_is_told_with_the_copy_and_not_with_the_job
     copy.write_bytes(path.read_bytes())
     assert only(tmp_path, path)[0] == "good"
     word, needs, _ = only(tmp_path, copy)
-    assert word == "cannot be read" and "that of another job file" in needs[0]
+    assert word == "cannot be run" and "that of another job file" in needs[0]
 
 
 # What is looked at
