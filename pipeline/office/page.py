@@ -92,7 +92,7 @@ def _refused(to: Path, real: Path) -> Problem | None:
 def _page(states: Sequence[State], found: Found, place: Path, since: datetime, now: datetime) -> Page:
     zones = {zone for one in states if (zone := _zone(one)) is not None}
     zone = zones.pop() if len(zones) == 1 else None
-    counts = Counter(one.word for one in states)
+    counts = Counter(one.word for one in states if one.needs)
     return Page(
         made=_clocks(now, zone),
         since=_clocks(since, zone),

@@ -69,6 +69,7 @@ def test_jobs_stand_in_the_order_of_their_need_and_say_what_it_is(whole_office: 
         "2026-04-02 04:00 UTC: issue 002 made, verdict failed: CM2 in the register",
         "10 points, 2 of 3 occupations pass, 0 held back",
         "5 jobs",
+        "need attention: 1 cannot be read, 1 pending, 1 by what was issued, 1 never issued. The other 1 is good.",
     ):
         assert said in text, said
     assert re.search(r"4\s+need attention", text)
