@@ -47,7 +47,7 @@ class Job:
 
 @dataclass(frozen=True)
 class Page:
-    """The page: jobs in the order of their need of attention, counts of those by word, and what was passed over, with why.
+    """The page: jobs in the order of their need, how many need what, and what was passed over, with why.
 
     ``made`` is when it was made, and ``since`` from when on changes are told, as texts, on each clock.
     """
