@@ -55,6 +55,13 @@ def sealed_off() -> Iterator[None]:
                 _before.clear()
 
 
+def users_environment() -> dict[str, str]:
+    """Return the environment as it was outside `sealed_off`, for a program that is the user's own."""
+    with _LOCK:
+        ours = {name: value for name, value in os.environ.items() if not (_inside and _is_listened_to(name))}
+        return ours | _before
+
+
 def grid_folders() -> str:
     """Return the folders of grids that the user names in PROJ_DATA, else in PROJ_LIB, as they stand there."""
     if _KEPT in os.environ:

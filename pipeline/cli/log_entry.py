@@ -1,6 +1,7 @@
 """What a job's log gets of a run: all that was said, and of one that changed nothing what still needs attention."""
 
 from collections.abc import Iterator
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,7 +12,8 @@ from pipeline.issue.attention import attention
 from pipeline.run.fleet import Result
 from pipeline.run.mishaps import Mishap
 from pipeline.run.outcome import Outcome
-from pipeline.run.run_log import Said, keep
+from pipeline.notify.told import Told
+from pipeline.run.run_log import Notified, Said, keep
 from pipeline.visible import one_line, visible
 
 #: Things that need attention which are said of one run in which nothing changed.
@@ -27,6 +29,12 @@ def log(job: Path, outcome: Result, *, unprinted: bool = False) -> bool:
         return keep(job, outcome, _said(job, outcome, unprinted), datetime.now(UTC), unprinted=unprinted)
     except Exception:  # it is met again, and told, where the same is printed
         return False
+
+
+def log_telling(one: Told) -> None:
+    """Let the job's log say what became of telling somebody of it."""
+    with suppress(Exception):  # a log that cannot be written costs nothing
+        keep(one.job, one.result, Notified(one.how, visible(one.output)), datetime.now(UTC), unprinted=not one.well)
 
 
 def changed_nothing(outcome: Result) -> bool:

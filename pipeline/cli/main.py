@@ -42,6 +42,18 @@ def _metres(value: float | None) -> float | None:
     return value
 
 
+def _words(value: str | None) -> str | None:
+    """Refuse what is no command."""
+    import shlex
+
+    try:
+        if value is not None and not shlex.split(value):
+            raise typer.BadParameter("it names no program.")
+    except ValueError as error:
+        raise typer.BadParameter(f"'{value}' is no command: {error}.") from error
+    return value
+
+
 def _fail_on(values: list[str] | None) -> list[str]:
     """Return the words chosen, each once; refuse what is none of them."""
     words = [word for value in values or () for word in value.split(",")]
@@ -73,6 +85,15 @@ def run(
             " outside_sessions, refused. Without it, what the exit codes say.",
         ),
     ] = None,
+    notify: Annotated[
+        str | None,
+        typer.Option(
+            metavar="COMMAND",
+            callback=_words,
+            help="Call it where a job's state changed, instead of what job files name in [notify].",
+        ),
+    ] = None,
+    no_notify: Annotated[bool, typer.Option("--no-notify", help="Call no command.")] = False,
 ) -> None:
     """Run one or many jobs: read, attach, adjust, correct, check, issue.
 
@@ -84,10 +105,12 @@ def run(
     if that fails too. One that runs longer than --timeout is ended and exits with 2. Its previous issue stands.
     """
     from pipeline.cli.run_command import run_jobs
+    from pipeline.job.command_named import callers_command
 
     chosen = frozenset(map(FailOn, fail_on)) if fail_on else None
-    ways = {"as_json": json, "quiet": quiet, "dry_run": dry_run}
-    raise typer.Exit(run_jobs(jobs, workers=workers, timeout=timeout, fail_on=chosen, **ways))
+    own = callers_command(notify) if notify is not None and not no_notify else None
+    ways = {"as_json": json, "quiet": quiet, "dry_run": dry_run, "silent": no_notify}
+    raise typer.Exit(run_jobs(jobs, workers=workers, timeout=timeout, fail_on=chosen, notify=own, **ways))
 
 
 @app.command()

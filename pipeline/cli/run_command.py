@@ -3,16 +3,20 @@
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from pipeline.cli.console import print_json, unprinted
-from pipeline.cli.faults import entry, named_twice, report
+from pipeline.cli.faults import entry, named_twice, report, said
 from pipeline.cli.fold import fitted
-from pipeline.cli.log_entry import changed_nothing, log
+from pipeline.cli.log_entry import changed_nothing, log, log_telling
 from pipeline.cli.progress import progress_on_terminal
 from pipeline.cli.show import needs_attention, summary
 from pipeline.cli.tally import REFUSED, Told, lines, told
+from pipeline.job.command_named import Command
+from pipeline.notify.notifier import Notifier
+from pipeline.notify.told import Told as CommandTold
 from pipeline.run.fleet import Result, run_many
 from pipeline.run.mishaps import Fault
 from pipeline.run.outcome import Outcome
@@ -32,6 +36,8 @@ def run_jobs(
     quiet: bool,
     dry_run: bool,
     fail_on: frozenset[FailOn] | None = None,
+    notify: Command | None = None,
+    silent: bool = False,
 ) -> int:
     """Run the jobs, print what became of each, and return the highest exit code, by ``fail_on`` where that is given.
 
@@ -39,7 +45,8 @@ def run_jobs(
     record of the job, or an object ``jobs`` with all of them.
 
     A job's log gets what was issued and what went wrong on the way, as soon as it is known, and each run that changed
-    nothing. A dry run has none.
+    nothing. A dry run has none. Where a job's state changed the command that it names is called, or ``notify`` in its
+    place; none of them by a dry run, or one that is to be ``silent``.
     """
     alone = len(jobs) == 1
     if (twice := named_twice(jobs)) is not None:
@@ -50,11 +57,14 @@ def run_jobs(
     entries: list[dict[str, Any]] = []
     made: list[Outcome] = []
     logged: set[Path] = set()
+    notifier = Notifier(notify) if not (dry_run or silent) else None
     with progress_on_terminal(alone and not quiet) as progress:
         results = run_many(jobs, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress)
         results = _chosen(results, fail_on)
         if not dry_run:
             results = _logging(results, logged)
+        if notifier is not None:
+            results = _notifying(results, notifier)
         if alone:  # nothing is printed while the bar is there
             results = iter(list(results))
     for job, outcome in _in_order(jobs, results):
@@ -68,6 +78,8 @@ def run_jobs(
         lost = unprinted()
         if not dry_run and job not in logged and (lost or changed_nothing(outcome)):
             log(job, outcome, unprinted=lost)
+    for one_told in notifier.told() if notifier is not None else ():
+        _tell_of_command(one_told)
     if as_json:
         print_json(entries[0] if alone else {"jobs": entries})
     elif not (alone or quiet):
@@ -100,6 +112,28 @@ def _logging(results: Iterable[tuple[Path, Result]], logged: set[Path]) -> Itera
         if not changed_nothing(outcome) and log(job, outcome):
             logged.add(job)
         yield job, outcome
+
+
+def _notifying(results: Iterable[tuple[Path, Result]], notifier: Notifier) -> Iterator[tuple[Path, Result]]:
+    """Yield results on; begin to tell of each by the command that is named for it."""
+    for job, outcome in results:
+        try:
+            if isinstance(outcome, Outcome):
+                lines_of = partial(needs_attention, outcome.record, outcome.headline, outcome.more())
+            else:
+                lines_of = partial("\n".join, said(str(job), outcome))
+            notifier.tell(job, outcome, told(str(job), outcome).code, lines_of)
+        except Exception as error:  # whatever it is, it costs no job
+            print(f"{one_line(str(job))}: nobody was told of it: {one_line(str(error))}", file=sys.stderr)
+        yield job, outcome
+
+
+def _tell_of_command(one: CommandTold) -> None:
+    """Print what a command met that did not end well, and let the job's log say what became of any."""
+    log_telling(one)
+    if not one.well:
+        print(fitted(one_line(f"{one.job}: {one.how}"), sys.stderr), file=sys.stderr)
+        sys.stderr.flush()
 
 
 def _tell(job: str, outcome: Result, *, alone: bool, as_json: bool, quiet: bool) -> tuple[Told, dict[str, Any]]:

@@ -45,7 +45,9 @@ def _end(number: int, _: FrameType | None) -> None:
 
 
 def _end_processes() -> None:
-    """End the processes that run jobs, where any were started."""
+    """End the processes that run jobs, and the commands that tell of them, where any were started."""
+    if (called := sys.modules.get("pipeline.notify.called")) is not None:
+        called.end_all()
     multiprocessing = sys.modules.get("multiprocessing")
     children = multiprocessing.active_children() if multiprocessing is not None else []
     for child in children:

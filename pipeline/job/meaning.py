@@ -3,6 +3,7 @@
 import json
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from pipeline.job.local_clock import local_clock
 from pipeline.job.model import Drawing, Job, Points
@@ -12,16 +13,15 @@ def meaning(job: Job) -> str:
     """Return what a loaded job says, as JSON to be hashed: two job files that ask for the same give the same text.
 
     Comments, layout, the order of keys and of sessions, and the folders in which things lie make no difference, nor
-    does the offset in which a time is written, or what is planned. Of a path only the last part counts: files are told
-    apart by their content, which the issue's list of inputs holds.
+    does the offset in which a time is written, or what is planned, released, kept and called. Of a path only the last
+    part counts: files are told apart by their content, which the issue's list of inputs holds.
     """
-    told = job.model_dump(by_alias=True, exclude_none=True, exclude={"source": True, "plan": True, "job": {"folder"}})
+    told = job.model_dump(by_alias=True, exclude_none=True, exclude=_SILENT)
     if not told.get("particulars"):
         told.pop("particulars", None)
     if (zone := local_clock(job)) is not None and zone not in {points.time_zone for points in job.points}:
         told["local_clock"] = zone  # [source] alone has it, and the report shows times by it
     told["session"] = sorted(told["session"], key=lambda session: (session["start"], session["name"]))
-    del told["issue"]["release"]  # it shapes no issue
     for name, keys in _LATER.items():
         for key in keys:
             if getattr(getattr(job, name), key) == type(getattr(job, name)).model_fields[key].default:
@@ -35,6 +35,11 @@ def meaning(job: Job) -> str:
         points["files"] = [Path(pattern).name for pattern in points["files"]]
     return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
 
+
+#: What shapes no issue; `[source]` is part of every block.
+_SILENT: Any = {
+    "source": True, "plan": True, "notify": True, "job": {"folder"}, "issue": {"release", "keep"}
+}  # fmt: skip
 
 #: Keys that came when there were issues already: one that is not stated says what a job file without it said.
 _LATER = {"quality": ("scale",), "checks": ("same_name", "same_place"), "issue": ("repeats",)}

@@ -20,12 +20,15 @@ from pydantic import (
     model_validator,
 )
 
+from pipeline.job.command_named import TIME_OF_COMMAND
 from pipeline.job.particulars import MOST as MOST_PARTICULARS
 from pipeline.job.particulars import Value, key_given, size, value_given
 from pipeline.job.values import (
+    MOST_KEPT,
     AngleColumn,
     AreaColumn,
     Column,
+    CommandWord,
     Corners,
     Delimiter,
     Epoch,
@@ -55,6 +58,7 @@ from pipeline.job.values import (
     Spot,
     SquareMetres,
     TargetEpoch,
+    TimeOfCommand,
     Unit,
     Units,
     readable,
@@ -561,6 +565,11 @@ class Issue(_Strict):
         description="what moves `current`: not an issue that takes away or moves points of it while a session they"
         ' hang on has a failing check; `"proven"`: only one with that verdict; `"any"`: each',
     )
+    keep: Annotated[int, Field(ge=0, le=MOST_KEPT)] = Field(
+        0,
+        description="so many of the newest issues keep all of their files, of older ones record and report alone stay;"
+        " never of one that is current, was released by hand or waits; 0: every issue is kept",
+    )
     formats: Listed[Format] = Field(("gpkg",), min_length=1, description="what is written; the GeoPackage in any case")
     repeats: Literal["all", "last", "mean"] = Field(
         "all",
@@ -568,6 +577,15 @@ class Issue(_Strict):
         " others held back as duplicate",
     )
     by_code: bool = Field(False, description="a layer `points_CODE` for each code in the GeoPackage as well")
+
+
+class Notify(_Strict):
+    """A command that `tiedown run` calls when the job's state changed; it reaches no issue."""
+
+    command: Annotated[Listed[CommandWord], Field(min_length=1)] = Field(
+        description="program and arguments, started without a shell in the job file's folder"
+    )
+    timeout: TimeOfCommand = Field(TIME_OF_COMMAND, description="a command that runs longer is ended")
 
 
 class Particulars(BaseModel):
@@ -672,4 +690,5 @@ class Job(_Strict):
     issue: Issue = Issue()
     particulars: Particulars | None = None
     drawing: Drawing = Drawing()
+    notify: Notify | None = None
     plan: Plan | None = None

@@ -8,6 +8,7 @@ from typing import Annotated, Literal, TypeVar
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, ValidationInfo
 
+from pipeline.job.command_named import LEAST_TIME_OF_COMMAND, MOST_TIME_OF_COMMAND
 from pipeline.job.zones import localised
 from pipeline.limits import COLUMNS, LEAST
 from pipeline.words import OWN_LAYERS, Reason, ReleaseRule
@@ -125,6 +126,8 @@ Listed = Annotated[tuple[_T, ...], Field(strict=False)]
 File = Annotated[Path, Field(strict=False), BeforeValidator(_file_name)]
 
 Named = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1), AfterValidator(readable)]
+#: A word of a command: the program, or an argument as it is given to it.
+CommandWord = Annotated[str, StringConstraints(min_length=1, max_length=4000), AfterValidator(readable)]
 #: A column by its name, or by its number counted from 1.
 Column = Annotated[str | int, BeforeValidator(_name_or_number)]
 LayerName = Annotated[Named, AfterValidator(_drawn_layer)]
@@ -154,6 +157,9 @@ Length = Annotated[Positive, Unit("m")]
 LengthOrNone = Annotated[NotNegative, Unit("m")]
 Scale = Annotated[float, Field(ge=0.1, le=100), Unit("times")]
 Seconds = Annotated[Positive, Unit("s")]
+TimeOfCommand = Annotated[Annotated[float, Field(ge=LEAST_TIME_OF_COMMAND, le=MOST_TIME_OF_COMMAND)], Unit("s")]
+#: No job has more issues: a larger number is a slip, and 0 keeps them all.
+MOST_KEPT = 10_000
 PartsPerMillion = Annotated[NotNegative, Unit("ppm")]
 #: Columns of numbers, by what the numbers count in.
 AngleColumn = Annotated[Column, Unit("`angles`")]

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pipeline.clock import from_iso
 from pipeline.files.regular import read_whole
-from pipeline.run.run_log import COUNTED, HEAD, LARGEST
+from pipeline.run.run_log import COUNTED, HEAD, LARGEST, NOTIFY
 
 #: Beyond the bytes that a log has at the most before the oldest entries go.
 _MOST = 2 * LARGEST
@@ -16,6 +16,8 @@ _ENTRY = re.compile(
     r"^(\d{4}-\S+Z)  exit code (\d+)(?:  ([a-z ]+)  (?:issue (\d+), ([a-z]+)(, pending)?|no new issue)  \S+ \S+)?  .*$",
     re.MULTILINE,
 )
+#: The first line of what a command said that was told of the run before.
+_NOTIFIED = re.compile(rf"^\d{{4}}-\S+Z  {NOTIFY}  ", re.MULTILINE)
 _SAME = re.compile(COUNTED.pattern.decode())
 
 
@@ -52,6 +54,7 @@ def logged(path: Path) -> list[Logged]:
 
 
 def _read(head: re.Match[str], rest: str) -> Logged | None:
+    rest = _NOTIFIED.split(rest, maxsplit=1)[0]
     same = _SAME.search(rest)
     try:
         first = from_iso(head[1])

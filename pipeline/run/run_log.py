@@ -22,6 +22,8 @@ NAME = "runs.log"
 
 #: The first line, by which the file is known as ours: no other is written to.
 HEAD = b"# tiedown: what runs of this job said, the newest last; the oldest go when it grows beyond 1 MB\n"
+#: The word of entries that are no run's.
+NOTIFY = "notify"
 #: Bytes of the file, and of what one run may say in it.
 LARGEST, _LONGEST = 1_000_000, 100_000
 _CUT = b"\n  (the rest is left out here)\n"
@@ -46,8 +48,26 @@ class Said:
     version: str
     text: str
 
+    @property
+    def about(self) -> str:
+        """Return what its first line says behind the time."""
+        return f"exit code {self.code}  {self.word}  {self.issue}  {self.version}"
 
-def keep(job: Path, outcome: object, said: Said, now: datetime, *, unprinted: bool) -> bool:
+
+@dataclass(frozen=True)
+class Notified:
+    """What stands of a call of the command that is told of changes: how it went, and what it said."""
+
+    how: str
+    text: str
+
+    @property
+    def about(self) -> str:
+        """Return what its first line says behind the time."""
+        return f"{NOTIFY}  {self.how}"
+
+
+def keep(job: Path, outcome: object, said: Said | Notified, now: datetime, *, unprinted: bool) -> bool:
     """Append what was said of a job to its log, as far as the disk lets it; return whether it stands there.
 
     The log stands in the job's folder. Where that is not known, not there yet, or another job's, what could not be
@@ -86,8 +106,8 @@ def _folder(job: Path, outcome: object) -> Path | None:
     return None
 
 
-def _entry(job: Path, said: Said, now: datetime) -> bytes:
-    about = f"exit code {said.code}  {said.word}  {said.issue}  {said.version}  {one_line(str(job))}"
+def _entry(job: Path, said: Said | Notified, now: datetime) -> bytes:
+    about = f"{one_line(said.about)}  {one_line(str(job))}"
     lines = [f"{iso(now, 'seconds')}  {about}", *(f"  {line}".rstrip() for line in said.text.split("\n") if said.text)]
     entry = "\n".join(lines).encode("utf-8", "backslashreplace") + b"\n"
     return entry if len(entry) <= _LONGEST else entry[:_LONGEST].rpartition(b"\n")[0] + _CUT

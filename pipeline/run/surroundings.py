@@ -66,10 +66,10 @@ def seen(around: str, raw_files: Iterable[RawFile]) -> str:
 
 
 def _without_patterns(raw: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a job file without the patterns of its raw files, which `seen` adds."""
-    blocks = raw.get("points")
+    """Return a job file without the patterns of its raw files, which `seen` adds, and what reaches no issue."""
+    blocks, raw = raw.get("points"), {key: table for key, table in raw.items() if key != "notify"}
     if not isinstance(blocks, list):
-        return dict(raw)
+        return raw
     bare = [{key: value for key, value in block.items() if key != "files"} for block in blocks]
     return {**raw, "points": bare}
 

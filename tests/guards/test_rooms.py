@@ -25,7 +25,7 @@ ORDER = (
     ("draft",),
     ("reissue",),
     ("run", "check", "trace", "history", "between", "verify", "fieldwork", "opened"),
-    ("aside", "new_job", "office", "release"),
+    ("aside", "new_job", "office", "release", "notify"),
     ("cli",),
     ("__init__",),
 )

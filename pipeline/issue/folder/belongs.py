@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.files.packages import SQLITE
-from pipeline.issue.folder import confirmed, current, holder, issues_list, released, untold
+from pipeline.issue.folder import confirmed, current, holder, issues_list, notified, released, untold
 from pipeline.issue.folder.marker import Marker, read_marker, write_marker
 from pipeline.issue.folder.names import (
     ISSUES,
@@ -132,6 +132,8 @@ _NOTES: dict[str, Callable[[Path], bool]] = {
     released.NAME: lambda _: False,
     untold.NAME: lambda _: False,
     holder.NAME: lambda _: False,
+    notified.NAME: lambda _: False,
+    notified.LOCK: lambda _: False,
 }
 
 

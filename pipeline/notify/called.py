@@ -1,0 +1,120 @@
+"""A command called: given its message, its output heard, ended with its children when its time is over."""
+
+import os
+import signal
+import subprocess
+import time
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from threading import Thread
+from typing import IO
+
+#: Bytes of its output that are kept, and seconds for which that is waited for once the command itself has ended.
+_KEPT, _LINGERS = 20_000, 1.0
+_BLOCK = 65_536
+
+#: The commands that run now, for `end_all`.
+_running: "set[subprocess.Popen[bytes]]" = set()
+
+
+@dataclass(frozen=True)
+class Called:
+    """How a command ended: whether well, in words, and what it said."""
+
+    well: bool
+    how: str
+    output: str = ""
+
+
+@dataclass
+class _Heard:
+    """The beginning of what a command says; the rest is taken from it, so that it need not wait, and let go."""
+
+    stream: IO[bytes]
+    kept: bytearray = field(default_factory=bytearray)
+    more: bool = False
+
+    def listen(self) -> None:
+        with suppress(OSError, ValueError):
+            while block := os.read(self.stream.fileno(), _BLOCK):
+                room = _KEPT - len(self.kept)
+                self.kept += block[: max(room, 0)]
+                self.more |= len(block) > room
+
+    def text(self) -> str:
+        said = bytes(self.kept).decode("utf-8", "backslashreplace").replace("\r\n", "\n").rstrip()
+        return f"{said}\n(the rest is left out here)" if self.more else said
+
+
+def call(words: Sequence[str], folder: Path, environment: Mapping[str, str], document: bytes, seconds: float) -> Called:
+    """Start a program without a shell, hand it a document on its standard input, and wait as long as it may take.
+
+    A name with a / counts from ``folder``, where the program also begins; one without is looked for in PATH. What it
+    leaves running in the background is not waited for, unless it has to be ended: then all of it is.
+    """
+    program = str(folder / words[0]) if os.path.dirname(words[0]) else words[0]
+    try:
+        process = subprocess.Popen(
+            [program, *words[1:]],
+            cwd=folder,
+            env=dict(environment),
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            start_new_session=True,
+        )
+    except (OSError, ValueError) as error:
+        return Called(False, f"cannot be started ({words[0]}): {getattr(error, 'strerror', None) or error}")
+    _running.add(process)
+    try:
+        return _waited_for(process, document, seconds)
+    finally:
+        _running.discard(process)
+
+
+def _waited_for(process: "subprocess.Popen[bytes]", document: bytes, seconds: float) -> Called:
+    assert process.stdin is not None and process.stdout is not None
+    heard, begun = _Heard(process.stdout), time.monotonic()
+    listener = Thread(target=heard.listen, daemon=True)
+    listener.start()
+    Thread(target=_hand_over, args=(process.stdin, document), daemon=True).start()
+    try:
+        code = process.wait(seconds)
+    except subprocess.TimeoutExpired:
+        _end(process)
+        listener.join(_LINGERS)
+        return Called(False, f"was ended: it ran longer than {seconds:g} s", heard.text())
+    listener.join(_LINGERS)
+    took = f"after {time.monotonic() - begun:.1f} s"
+    how = f"was killed (signal {-code}) {took}" if code < 0 else f"ended with code {code} {took}"
+    return Called(code == 0, how, heard.text())
+
+
+def _hand_over(stream: IO[bytes], document: bytes) -> None:
+    """Write a document to a command, which need not read it."""
+    with suppress(OSError, ValueError):
+        stream.write(document)
+    with suppress(OSError, ValueError):
+        stream.close()
+
+
+def _end(process: "subprocess.Popen[bytes]") -> None:
+    """End a command, and on systems that know groups of processes all that it started."""
+    with suppress(OSError):
+        if hasattr(os, "killpg"):
+            os.killpg(process.pid, signal.SIGKILL)
+        else:
+            process.kill()
+    process.wait()
+
+
+def end_all() -> None:
+    """End every command that runs now: whoever called it is about to end."""
+    for process in list(_running):
+        with suppress(OSError):
+            if hasattr(os, "killpg"):
+                os.killpg(process.pid, signal.SIGKILL)
+            else:
+                process.kill()

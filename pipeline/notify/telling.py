@@ -1,0 +1,136 @@
+"""Telling of one job: is there anything to tell, and the command called that does so; what was told is noted.
+
+A run that is killed before it could tell leaves it to the next.
+"""
+
+import os
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from pipeline.issue.folder import notified
+from pipeline.issue.folder.marker import read_marker
+from pipeline.job.command_named import Command
+from pipeline.job.named_folder import folder_named
+from pipeline.notify.called import Called, call
+from pipeline.notify.message import message
+from pipeline.notify.state import Stand, State, events
+from pipeline.notify.told import Told
+from pipeline.problems import JobError
+from pipeline.run.fleet import Result
+from pipeline.run.outcome import Outcome
+
+#: Seconds more than a command's own for which another run's is waited for.
+_MORE = 10.0
+
+
+@dataclass(frozen=True)
+class Change:
+    """A run of a job that may be worth a word: its file, what became of it, its exit code, and lines for people."""
+
+    job: Path
+    result: Result
+    code: int
+    text: str = ""
+
+    def with_text(self, text: str) -> "Change":
+        """Return it with its lines for people."""
+        return replace(self, text=text)
+
+    @property
+    def fresh(self) -> bool:
+        """Say whether the run made an issue, or tells of one of which nobody was told."""
+        return isinstance(self.result, Outcome) and (self.result.issued or bool(self.result.untold))
+
+    def folder(self) -> Path | None:
+        """Return the folder of the job's issues, None where there is none yet, it is another's, or nobody can tell."""
+        if isinstance(self.result, Outcome):
+            return self.result.folder.parent.parent if self.result.folder is not None else None
+        try:
+            folder = folder_named(self.job)
+            marker = read_marker(folder) if folder is not None else None
+        except (OSError, ValueError, JobError):
+            return None
+        ours = folder is not None and marker is not None and marker.path(folder) == Path(os.path.realpath(self.job))
+        return folder if ours else None
+
+
+@dataclass(frozen=True)
+class _Notes:
+    """Where it is noted what was told of a job: beside its issues, else beside the job file."""
+
+    folder: Path | None
+    beside: Path
+
+    def read(self) -> State | None:
+        """Return what was told last."""
+        kept = State.read(notified.noted(self.folder / notified.NAME)) if self.folder is not None else None
+        later = State.read(notified.noted(self.beside))
+        if kept is None or later is None:
+            return later or kept
+        return State(later.stand, kept.issue, kept.verdict, kept.pending, kept.current)
+
+    def write(self, state: State) -> None:
+        """Note what was told. Raises OSError."""
+        path = self.folder / notified.NAME if self.folder is not None else self.beside
+        notified.note(path, state.plain())
+        if self.folder is not None:
+            self.beside.unlink(missing_ok=True)
+
+
+def is_due(change: Change) -> bool:
+    """Say whether a run changed anything that is told; note how a job stands of which nothing was noted yet."""
+    notes = _Notes(change.folder(), notified.beside(change.job))
+    before = notes.read()
+    now = State.of(change.result, before)
+    if now is None or now == before:
+        return False
+    if events(before, now, fresh=change.fresh):
+        return True
+    _noted(notes, now)
+    return False
+
+
+def tell(change: Change, command: Command, around: dict[str, str]) -> Told | None:
+    """Tell of a job, where nobody else has meanwhile."""
+    folder = change.folder()
+    if folder is None:
+        return _told(change, command, around, None)
+    with notified.telling(folder, command.timeout + _MORE):
+        return _told(change, command, around, folder)
+
+
+def _told(change: Change, command: Command, around: dict[str, str], folder: Path | None) -> Told | None:
+    notes = _Notes(folder, notified.beside(change.job))
+    before = notes.read()
+    now = State.of(change.result, before)
+    if now is None or not (changed := events(before, now, fresh=change.fresh)):
+        return None
+    if command.distrusted is not None:
+        called = Called(False, f"was not called: {command.distrusted}; name a command by tiedown run --notify")
+    else:
+        said = message(change.job, _name(folder), change.result, changed, (before, now), change.code, change.text)
+        called = call(command.words, command.folder, said.environment(around), said.document(), command.timeout)
+    kept = _noted(notes, now if called.well else before or State(Stand.UNTOLD))
+    how = f"the command for {', '.join(changed)} {called.how}"
+    if not called.well:
+        how += "; the next run calls it again"
+    elif not kept:
+        how += "; that cannot be noted, so that the next run calls it again"
+    return Told(change.job, change.result, change.code, called.well and kept, how, called.output)
+
+
+def _name(folder: Path | None) -> str | None:
+    """Return the name of the job whose folder this is."""
+    try:
+        marker = read_marker(folder) if folder is not None else None
+    except JobError:
+        return None
+    return marker.job if marker is not None else None
+
+
+def _noted(notes: _Notes, state: State) -> bool:
+    try:
+        notes.write(state)
+    except OSError:
+        return False
+    return True

@@ -1,0 +1,49 @@
+"""What counts as a change of a job's state: each row is a night as an office would tell it."""
+
+import pytest
+
+from pipeline.notify.state import Stand, State, events
+
+GOOD = State(Stand.STANDS, 3, "proven", False, 3)
+WAITS = State(Stand.STANDS, 4, "failed", True, 3)
+REFUSED = State(Stand.REFUSED, 3, "proven", False, 3)
+FAILED = State(Stand.FAILED, 3, "proven", False, 3)
+UNTOLD = State(Stand.UNTOLD)
+
+CASES = {
+    "nothing": (GOOD, GOOD, False, ""),
+    "a command named for a job that stands": (None, GOOD, False, ""),
+    "the first issue": (None, State(Stand.STANDS, 1, "proven", False, 1), True, "first"),
+    "the first issue, told in vain before": (UNTOLD, State(Stand.STANDS, 1, "proven", False, 1), False, "first"),
+    "the first issue, which waits": (None, State(Stand.STANDS, 1, "failed", True, None), True, "first pending"),
+    "a new issue of a job never told of": (None, GOOD, True, "issue"),
+    "a new issue": (GOOD, State(Stand.STANDS, 4, "proven", False, 4), True, "issue"),
+    "a new issue that waits": (GOOD, WAITS, True, "issue pending verdict"),
+    "another one that waits": (WAITS, State(Stand.STANDS, 5, "failed", True, 3), True, "issue pending"),
+    "it still waits": (WAITS, WAITS, False, ""),
+    "released by hand": (WAITS, State(Stand.STANDS, 4, "failed", False, 4), False, "released"),
+    "an older one released by hand": (GOOD, State(Stand.STANDS, 3, "proven", False, 2), False, "released"),
+    "a better one follows by itself": (WAITS, State(Stand.STANDS, 5, "proven", False, 5), True, "issue verdict"),
+    "the newest set aside": (GOOD, State(Stand.STANDS, 2, "proven", False, 2), False, "aside"),
+    "refused": (GOOD, REFUSED, False, "refused"),
+    "refused from the start": (None, State(Stand.REFUSED), False, "refused"),
+    "refused again": (REFUSED, REFUSED, False, ""),
+    "failed after it was refused": (REFUSED, FAILED, False, "failed"),
+    "failed again": (FAILED, FAILED, False, ""),
+    "recovered": (REFUSED, GOOD, False, "recovered"),
+    "recovered with a new issue": (FAILED, State(Stand.STANDS, 4, "failed", False, 4), True, "issue verdict recovered"),
+    "recovered with its first": (State(Stand.REFUSED), State(Stand.STANDS, 1, "proven", False, 1), True, "first recovered"),  # noqa: E501
+    "recovered, its issues never told of": (State(Stand.REFUSED), GOOD, False, "recovered"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_what_changed(case: str) -> None:
+    before, now, fresh, expected = CASES[case]
+    assert [str(one) for one in events(before, now, fresh=fresh)] == expected.split()
+
+
+def test_a_note_says_what_was_noted_and_another_text_nothing() -> None:
+    assert State.read(WAITS.plain()) == WAITS
+    for said in (None, {}, {"stand": "elsewhere"}, {"stand": "stands", "more": 1}):
+        assert State.read(said) is None
