@@ -14,6 +14,7 @@ from pipeline.geodesy.crs import target_axes
 from pipeline.intake.prepare import load, owner
 from pipeline.issue.folder.belongs import in_the_way
 from pipeline.issue.folder.standing import standing_issue
+from pipeline.issue.folder.thinned import refuse_thinned
 from pipeline.issue.geopackage.descriptions import described
 from pipeline.issue.geopackage.layers import CHANGES, LINE_Z
 from pipeline.issue.geopackage.previous import Lost
@@ -62,6 +63,8 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
     if first == second:
         raise JobError([Problem(str(path), 0, f"issue {first:03d} is named twice", "name two issues")])
     old, new = (Last.of(*standing_issue(folder, number)) for number in (first, second))
+    for one in (old, new):
+        refuse_thinned(one.folder)
     obstacle = another_frame(old.record, new.record["target"])
     if obstacle is not None:
         what = f"issues {first:03d} and {second:03d} cannot be compared: {obstacle}"

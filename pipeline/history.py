@@ -15,10 +15,11 @@ from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.issues_list import RELEASED, made, read_register
 from pipeline.issue.folder.released import is_pending
 from pipeline.issue.folder.standing import remedy, standing
+from pipeline.issue.folder.thinned import Thinned, thinned
 from pipeline.issue.record_types import Record
 from pipeline.issue.release import waits_for
 from pipeline.problems import JobError, Problem, refusals_told
-from pipeline.reissue.intact import damage
+from pipeline.reissue.intact import damage, files_gone
 from pipeline.words import Change
 
 
@@ -42,7 +43,8 @@ class Entry:
     """One issue. ``made_at`` is None where the issues list has no line for it; ``changes`` is None in a first issue.
 
     ``current`` says whether `current` shows it, ``waits`` why it was not released when it was made, ``pending`` whether
-    it waits still, and ``released`` when and why it was released by hand.
+    it waits still, ``released`` when and why it was released by hand, and ``removed`` when files of it were removed by
+    `issue.keep`, and which.
     """
 
     issue: int
@@ -58,12 +60,19 @@ class Entry:
     waits: tuple[str, ...]
     pending: bool
     released: tuple[tuple[datetime, str], ...]
+    removed: Thinned | None
 
     def as_record(self) -> dict[str, Any]:
         """Return the entry in plain JSON values."""
         made_at = self.made_at and iso(self.made_at, "seconds")
         by_hand = [{"at": iso(at, "seconds"), "because": why} for at, why in self.released]
-        plain = {"made_at": made_at, "because": list(self.because), "waits": list(self.waits), "released": by_hand}
+        plain: dict[str, Any] = {
+            "made_at": made_at,
+            "because": list(self.because),
+            "waits": list(self.waits),
+            "released": by_hand,
+        }
+        plain["removed"] = None if self.removed is None else _removed(self.removed)
         return asdict(self) | plain
 
 
@@ -100,7 +109,8 @@ def history(path: Path) -> tuple[Entry, ...]:
         problems += _files_gone(file.parent, record)
         newest = found
         mine = tuple((line.made_at, line.because) for line in releases if line.issue == record["issue"])
-        entries.append(_entry(record, listed.get(record["issue"]), current.shows(folder, file.parent), mine))
+        shown_now, removed = current.shows(folder, file.parent), thinned(file.parent)
+        entries.append(_entry(record, listed.get(record["issue"]), shown_now, mine, removed))
     shown = max((entry.issue for entry in entries if entry.current), default=0)
     entries = [replace(entry, pending=bool(entry.waits) and entry.issue > shown) for entry in entries]
     if newest is not None and not problems:
@@ -116,13 +126,17 @@ def history(path: Path) -> tuple[Entry, ...]:
 def _files_gone(issue: Path, record: Record) -> list[Problem]:
     """Return which files of an issue are not there; whether an older one was altered is for `verify` to say."""
     number = record["issue"]
-    gone = [entry["name"] for entry in record["files"] if not (issue / entry["name"]).is_file()]
+    gone = files_gone(issue, record)
     what = f"issue {number:03d} is damaged: the file is gone"
     return [Problem(str(issue / name), 0, what, remedy(number)) for name in gone]
 
 
 def _entry(
-    record: Record, line: issues_list.Entry | None, shown: bool, released: tuple[tuple[datetime, str], ...]
+    record: Record,
+    line: issues_list.Entry | None,
+    shown: bool,
+    released: tuple[tuple[datetime, str], ...],
+    removed: Thinned | None,
 ) -> Entry:
     changes, listed = record["changes"], line.because if line is not None else ""
     because = changes["because"] if changes is not None else []
@@ -140,7 +154,12 @@ def _entry(
         waits=tuple(waits_for(record)) if is_pending(record) else (),
         pending=False,
         released=released,
+        removed=removed,
     )
+
+
+def _removed(what: Thinned) -> dict[str, Any]:
+    return {"at": iso(what.at, "seconds"), "keep": what.keep, "files": list(what.files)}
 
 
 def _changes(said: record_types.Changes) -> Changes:

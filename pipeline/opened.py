@@ -12,6 +12,7 @@ from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.names import ISSUES, numbered
 from pipeline.issue.folder.standing import remedy, standing_issue
+from pipeline.issue.folder.thinned import refuse_thinned
 from pipeline.issue.geopackage.frame import read_frame
 from pipeline.issue.geopackage.previous import Lost
 from pipeline.issue.record import NAME as RECORD
@@ -21,7 +22,7 @@ from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.reissue.changes import compare
 from pipeline.reissue.earlier import Last, another_frame, both_sides
-from pipeline.reissue.intact import refuse_damaged
+from pipeline.reissue.intact import files_gone, refuse_damaged
 from pipeline.sealed import sealed_off
 from pipeline.words import Change
 
@@ -71,6 +72,7 @@ class Issue:
             near = nearest(name, self.layers, 1)
             meant = f"did you mean {near[0]!r}? " if near else ""
             raise KeyError(f"issue {self.number:03d} has no layer {name!r}; {meant}it has {listed(self.layers)}")
+        refuse_thinned(self.folder)
         assert self._as_issued
         try:
             return read_frame(self.package, name)
@@ -92,6 +94,8 @@ class Issue:
 
         if (frame := another_frame(other.record, self.record["target"])) is not None:
             raise ValueError(f"issues {other.number:03d} and {self.number:03d} cannot be compared: {frame}")
+        for one in (self, other):
+            refuse_thinned(one.folder)
         assert self._as_issued and other._as_issued
         try:
             before, after = both_sides(*(Last(one.record, one.package) for one in (other, self)))
@@ -145,7 +149,7 @@ def open_issue(folder_or_job: str | Path, number: int | None = None) -> Issue:
         what = f"there is no issue {wanted:03d} in {folder}"
         raise JobError([Problem(str(folder), 0, what, f"it has {listed([f'{one:03d}' for one in there])}")])
     path, record = standing_issue(folder, wanted)
-    gone = [entry["name"] for entry in record["files"] if not (path.parent / entry["name"]).is_file()]
+    gone = files_gone(path.parent, record)
     if gone:
         what = f"issue {wanted:03d} is damaged: the file is gone"
         raise JobError([Problem(str(path.parent / name), 0, what, remedy(wanted)) for name in gone])

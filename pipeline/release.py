@@ -8,6 +8,7 @@ from pipeline.intake.prepare import load, owner
 from pipeline.issue.folder.publish import issues, job_lock, recover
 from pipeline.issue.folder.released import ByHand, note
 from pipeline.issue.folder.standing import standing_issue
+from pipeline.issue.folder.thinned import refuse_thinned
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.reissue.intact import refuse_damaged
 
@@ -47,6 +48,7 @@ def release(path: Path, number: int, because: str) -> Released:
         raise _refused(path, f"there is no issue {number:03d} in {folder}", "see what tiedown history says")
     with job_lock(folder, owner(loaded)):
         record_at, record = standing_issue(folder, number)
+        refuse_thinned(record_at.parent)
         refuse_damaged(record_at.parent, record, {})
         try:
             before, newest = recover(folder), max(each for each, _ in issues(folder))

@@ -17,6 +17,8 @@ from pipeline.issue.folder.plain_names import missing, plain_name
 from pipeline.issue.folder.publish import dead_runs
 from pipeline.issue.folder.released import to_show
 from pipeline.issue.folder.standing import aside
+from pipeline.issue.folder.thinned import NAME as REMOVED
+from pipeline.issue.folder.thinned import Thinned, thinned
 from pipeline.issue.geopackage.altered import differences
 from pipeline.issue.geopackage.database import only_touched
 from pipeline.issue.record import NAME as RECORD
@@ -115,9 +117,13 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
     if not files:
         yield RECORD, "it has no checksums of the files (an early version wrote it), so they cannot be verified", True
         return
+    removed = thinned(place)
+    if removed is not None:
+        yield from _removed(place, removed, record)
     for entry in files:
-        yield from _file(place / entry["name"], entry, record)
-    known = {RECORD, *(entry["name"] for entry in files)}
+        if removed is None or entry["name"] not in removed.files:
+            yield from _file(place / entry["name"], entry, record)
+    known = {RECORD, *(entry["name"] for entry in files), *([] if removed is None else [REMOVED])}
     plain = {name: entry for entry in files if (name := plain_name(entry["name"], number)) is not None}
     try:
         there = sorted(place.iterdir())
@@ -136,6 +142,17 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
             yield path.name, "left by a program that opened the GeoPackage; not part of the issue", False
         else:
             yield path.name, "is not part of the issue", True
+
+
+def _removed(place: Path, removed: Thinned, record: Record) -> Iterator[_Told]:
+    """Yield what is to be told of an issue whose files were removed by `issue.keep`."""
+    sums = {entry["name"]: entry["sha256"] for entry in record["files"] if not entry["name"].endswith(".html")}
+    if removed.issue != record["issue"] or not removed.files.items() <= sums.items():
+        yield REMOVED, "it names files that the issue does not have, or may not lose", True
+    yield REMOVED, f"{removed}; record and report stay", False
+    for name in removed.files:
+        if os.path.lexists(place / name):
+            yield name, "its removal was interrupted; the next run goes on with it", False
 
 
 def _without_sum(said: Mapping[str, Any]) -> _Told:

@@ -40,6 +40,7 @@ def _lines(entry: Entry) -> list[str]:
         *([f"  {_counts(entry.changes)}"] if entry.changes else []),
         *(f"  was not released: {one_line(why)}" for why in entry.waits),
         *(f"  released by hand {at:%Y-%m-%d %H:%M} UTC: {one_line(why)}" for at, why in entry.released),
+        *([f"  {entry.removed}: {', '.join(entry.removed.files)}"] if entry.removed else []),
     ]
 
 

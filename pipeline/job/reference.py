@@ -149,7 +149,7 @@ def toml(value: object) -> str:
         return f"[{', '.join(map(toml, value))}]"
     if isinstance(value, bool):
         return str(value).lower()
-    return f"{value:g}" if isinstance(value, float) else f'"{value}"'
+    return f"{value:g}" if isinstance(value, int | float) else f'"{value}"'
 
 
 def unit_of(field: FieldInfo) -> str:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pipeline.draft.layer_rows import Carried
 from pipeline.draft.taken_over import Reuse
 from pipeline.intake.survey import Survey
+from pipeline.issue.folder.thinned import thinned
 from pipeline.issue.geopackage.previous import Lost
 from pipeline.reissue.changed_rows import ChangedRows, changed_rows
 from pipeline.reissue.changes import Because, Side
@@ -42,7 +43,8 @@ def against(last: Last | None, survey: Survey, solved: Solved, now: Fingerprint)
     if last is None:
         return Against((FIRST_ISSUE,))
     why = reasons(last, survey, solved, now)
-    obstacle = another_frame(last.record, survey.target)
+    removed = thinned(last.folder)
+    obstacle = another_frame(last.record, survey.target) or (str(removed) if removed is not None else None)
     try:
         if obstacle is None:
             found = reuse(last, survey, now.reach)

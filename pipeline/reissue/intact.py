@@ -7,6 +7,7 @@ from pipeline.digest import digest
 from pipeline.files.at_rest import BESIDE
 from pipeline.issue.folder.confirmed import Signs, signs_of
 from pipeline.issue.folder.standing import remedy
+from pipeline.issue.folder.thinned import thinned
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
 from pipeline.issue.record_types import FileIssued, Record
 from pipeline.problems import JobError, Problem
@@ -14,6 +15,8 @@ from pipeline.problems import JobError, Problem
 
 def damage(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[Problem]:
     """Return which files of an issue are gone or are not what was issued; its record has been held against its own sum.
+
+    Those that `issue.keep` removed are not missed.
 
     Args:
         issue: its folder.
@@ -24,8 +27,17 @@ def damage(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[Prob
         signs = signs_of(issue)
     except OSError as error:
         return [_problem(issue, record, f"it cannot be looked into: {error.strerror or error}")]
-    told = [what for entry in record["files"] for what in _of_file(issue, entry, record, signs, noted)]
+    removed = thinned(issue)
+    there = [entry for entry in record["files"] if removed is None or entry["name"] not in removed.files]
+    told = [what for entry in there for what in _of_file(issue, entry, record, signs, noted)]
     return [_problem(issue / name, record, what) for name, what in told]
+
+
+def files_gone(issue: Path, record: Record) -> list[str]:
+    """Return which files of an issue are not there, but for those that `issue.keep` removed."""
+    gone = [entry["name"] for entry in record["files"] if not (issue / entry["name"]).is_file()]
+    removed = thinned(issue) if gone else None
+    return [name for name in gone if removed is None or name not in removed.files]
 
 
 def refuse_damaged(issue: Path, record: Record, noted: Mapping[str, Signs]) -> None:

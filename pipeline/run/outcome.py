@@ -22,7 +22,7 @@ class Outcome:
     ``current`` is the number of the issue that `current` shows, None where none is released; ``waits`` says in words
     why that is not this one, where this one waits to be released. ``untold`` are records of issues that runs wrote
     which did not come to their end, so that nobody was told of them. ``fail_on`` is what the caller chose to be told
-    of by the exit code, None for whatever needs attention.
+    of by the exit code, None for whatever needs attention. ``removed`` says which files `issue.keep` removed.
     """
 
     record: Record
@@ -32,6 +32,7 @@ class Outcome:
     waits: tuple[str, ...] = ()
     untold: tuple[Record, ...] = ()
     fail_on: frozenset[FailOn] | None = None
+    removed: tuple[str, ...] = ()
 
     @property
     def headline(self) -> str:
@@ -64,8 +65,8 @@ class Outcome:
         return [f"--fail-on {text}" for record in records for text in chosen(record, self.fail_on or ())]
 
     def more(self) -> list[str]:
-        """Say what `current` shows where that is not this issue, and what was found of that which was chosen."""
-        return [*self._about_current(), *self.chosen()]
+        """Say what `current` shows where that is not this issue, what was removed, and what was found as chosen."""
+        return [*self._about_current(), *self.removed, *self.chosen()]
 
     def _about_current(self) -> list[str]:
         if self.waits:
@@ -87,11 +88,13 @@ class Outcome:
         return f" ({'; '.join(self.told_late())})" if self.untold else ""
 
 
-def outcome(record: Record, folder: Path | None, issued: bool, current: int | None) -> Outcome:
-    """Return what became of a run, with the issue that `current` shows now."""
+def outcome(
+    record: Record, folder: Path | None, issued: bool, current: int | None, removed: tuple[str, ...] = ()
+) -> Outcome:
+    """Return what became of a run, with the issue that `current` shows now and what was ``removed``."""
     number = record["issue"]
     waits = waits_for(record) if is_pending(record) and current != number else []
-    return Outcome(record, folder, issued, current, tuple(waits))
+    return Outcome(record, folder, issued, current, tuple(waits), removed=removed)
 
 
 def _from_here(folder: Path | None) -> str:

@@ -16,6 +16,7 @@ from pipeline.issue.folder.confirmed import confirm, confirmed, signs_of
 from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue, recover
 from pipeline.issue.folder.released import is_pending, to_show
 from pipeline.issue.folder.standing import newest_standing
+from pipeline.issue.folder.thinned import thinned
 from pipeline.issue.geopackage.previous import Lost
 from pipeline.issue.geopackage.write import NotWritten, TooLarge
 from pipeline.issue.record import write_record
@@ -34,6 +35,7 @@ from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
 from pipeline.run.record import account
 from pipeline.run.releasing import decided, drawn_from, follow, former_register, newest_issue
+from pipeline.run.retention import retain
 from pipeline.run.telling import acknowledge, with_untold
 from pipeline.run.unaltered import refuse_altered
 from pipeline.sealed import sealed_off
@@ -105,16 +107,18 @@ def _unchanged(prepared: Prepared, before: Before, folder: Path) -> Outcome | No
         return None
     signs = signs_of(path.parent)
     refuse_damaged(path.parent, record, noted.signs)
-    glanced = before.glanced(prepared, record)
+    glanced, rules = before.glanced(prepared, record), prepared.loaded.job.issue
+    shown = follow(folder, record, rules.release, shown)
+    removed = retain(folder, rules.keep, shown)
     if (signs, glanced) != (noted.signs, noted.glanced):
         confirm(folder, record["issue"], hand, signs, glanced)
-    return outcome(record, path.parent, False, follow(folder, record, prepared.loaded.job.issue.release, shown))
+    return outcome(record, path.parent, False, shown, removed)
 
 
 def _stands(job: Ready, newest: Last, folder: Path) -> bool:
     """Say whether nothing that shapes the job's issue has changed since the newest. Raises as `refuse_damaged`."""
-    if not same(newest.record["identity"], job.fingerprint.sums):
-        return False
+    if not same(newest.record["identity"], job.fingerprint.sums) or thinned(newest.folder) is not None:
+        return False  # the one after it was set aside, and nothing of its own can be drawn from
     refuse_damaged(newest.folder, newest.record, confirmed(folder, newest.record["issue"]).signs)
     return True
 
@@ -136,14 +140,16 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
 
     What changed is told since the issue that `current` shows, which is the one that is drawn from.
     """
-    newest, rule = newest_issue(folder), job.survey.job.issue.release
+    newest, rules = newest_issue(folder), job.survey.job.issue
     shown = recover(folder, newest.record if newest else None)
     if newest is not None and _stands(job, newest, folder):
         hand, signs = at_hand(job.survey.prepared), signs_of(newest.folder)
         refuse_altered(job.survey)
         glanced = before.glanced(job.survey.prepared, newest.record)
+        shown = follow(folder, newest.record, rules.release, shown)
+        removed = retain(folder, rules.keep, shown)
         confirm(folder, newest.record["issue"], hand, signs, glanced)
-        return outcome(newest.record, newest.folder, False, follow(folder, newest.record, rule, shown))
+        return outcome(newest.record, newest.folder, False, shown, removed)
     last = drawn_from(folder, newest, shown)
     compared = against(last, job.survey, job.solved, job.fingerprint)
     because = list(compared.because)
@@ -166,8 +172,10 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
         untold.note(folder, staged.number)
         pending = is_pending(record)
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC), pending=pending)
+    shown = shown if pending else record["issue"]
+    removed = retain(folder, rules.keep, shown)  # before it is confirmed: a kill on the way is looked at again
     confirm(folder, record["issue"], hand, signs_of(place), before.glanced(job.survey.prepared, record))
-    return outcome(record, place, True, shown if pending else record["issue"])
+    return outcome(record, place, True, shown, removed)
 
 
 def _altered_since(folder: Path, last: Last | None) -> list[str]:

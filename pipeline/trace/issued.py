@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.issue.folder.publish import issues
+from pipeline.issue.folder.thinned import thinned
 from pipeline.issue.geopackage.find import find_reasons, find_rows
 from pipeline.issue.record import read_record
 from pipeline.trace.model import Agreement, Found, Reading
@@ -26,7 +27,8 @@ _Key = tuple[datetime | None, int]
 
 
 def find_everywhere(folder: Path, names: Sequence[str]) -> dict[int, list[Found]]:
-    """Return the rows of a point's names in every issue of a job's folder, oldest issue first, with what moved in each.
+    """Return the rows of a point's names in every issue of a job's folder, oldest issue first, with what moved in each;
+    an issue whose files were removed by `issue.keep` has none.
 
     A row is known again in the next issue by the time of its observation, which survives files exported anew.
 
@@ -35,6 +37,8 @@ def find_everywhere(folder: Path, names: Sequence[str]) -> dict[int, list[Found]
     found: dict[int, list[Found]] = {}
     before: dict[_Key, Found] = {}
     for number, path in issues(folder):
+        if thinned(path.parent) is not None:
+            continue
         package = path.with_name(f"{read_record(path)['job']}-{number:03d}.gpkg")
         rows = [_as_found(number, row) for row in find_rows(package, names)]
         because = tuple(find_reasons(package, names)) if before else ()

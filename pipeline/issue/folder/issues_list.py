@@ -17,6 +17,8 @@ NAME = "register.csv"
 SET_ASIDE = "set aside"
 #: Stands for a verdict in the line of an issue that was released by hand, beside the line of the issue itself.
 RELEASED = "released"
+#: Stands for a verdict in the line of an issue whose files were removed by ``issue.keep``, beside that line as well.
+REMOVED = "files removed"
 
 _HEADER = ("issue", "made_at", "verdict", "because")
 #: By which of them a spreadsheet may have parted the header that it saved.
@@ -51,12 +53,12 @@ def read_register(folder: Path) -> list[Entry]:
 def registered(folder: Path) -> set[int]:
     """Return the numbers of all issues that have a line, whatever has become of the rest of it. Raises as above."""
     lines = [row for row in _rows(_text(folder / NAME)) if row and row[0].strip().isdecimal()]
-    return {int(row[0]) for row in lines if RELEASED not in row[2:3]}
+    return {int(row[0]) for row in lines if not {RELEASED, REMOVED} & {*row[2:3]}}
 
 
 def made(entries: Iterable[Entry]) -> dict[int, Entry]:
-    """Return the line of each issue's making, or of its being set aside: the last that is none of a release."""
-    return {entry.issue: entry for entry in entries if entry.verdict != RELEASED}
+    """Return the line of each issue's making, or of its being set aside: the last that says neither other thing."""
+    return {entry.issue: entry for entry in entries if entry.verdict not in (RELEASED, REMOVED)}
 
 
 def with_entries(folder: Path, entries: Iterable[Entry]) -> bytes:

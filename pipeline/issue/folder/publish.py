@@ -17,7 +17,7 @@ from typing import Any, Self
 
 from filelock import FileLock, Timeout
 
-from pipeline.issue.folder import current, holder, issues_list, released
+from pipeline.issue.folder import current, holder, issues_list, released, thinned
 from pipeline.issue.folder.belongs import Owner, claim
 from pipeline.issue.folder.durable import make_folder, put, sync, sync_tree, write_synced
 from pipeline.issue.folder.issues_list import Entry, read_register
@@ -75,7 +75,8 @@ def issues(folder: Path) -> list[tuple[int, Path]]:
 
 
 def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None:
-    """Put right what a run that died left behind: staging folders, lines missing in the register, an old ``current``.
+    """Put right what a run that died left behind: staging folders, lines missing in the register, an old ``current``;
+    go on with files that were being removed.
 
     Returns the number of the issue that ``current`` shows, None where none is released. ``newest`` is the record of
     the newest issue, where it has been read already.
@@ -87,7 +88,8 @@ def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None
     existing = dict(issues(folder))
     known = issues_list.registered(folder)
     lines = [_entry_of(number, record) for number, record in existing.items() if number not in known]
-    add_lines(folder, [*lines, *released.missing_line(folder)])
+    removed = thinned.finished_lines(folder, [record.parent for record in existing.values()])
+    add_lines(folder, [*lines, *released.missing_line(folder), *removed])
     shown = released.to_show(folder, existing, newest)
     if shown is None:
         return None

@@ -5,6 +5,7 @@ a line of the issues list, from which the note is made again where it is gone.
 """
 
 import json
+import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -12,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.clock import iso
+from pipeline.issue.folder import thinned
 from pipeline.issue.folder.durable import put
 from pipeline.issue.folder.issues_list import RELEASED, Entry, read_register
 from pipeline.issue.folder.names import ISSUES
@@ -71,6 +73,8 @@ def note(folder: Path, released: ByHand) -> None:
 def to_show(folder: Path, issues: Iterable[int], said: Mapping[str, Any] | None = None) -> int | None:
     """Return the number of the issue that ``current`` is to show, None where none is released.
 
+    One whose files were removed is none of them.
+
     ``issues`` are the numbers of those there are, ``said`` the newest one's record where it has been read already.
     Raises `RecordError` and OSError where a record that decides it cannot be read, and `JobError` as `read_register`.
     """
@@ -78,6 +82,8 @@ def to_show(folder: Path, issues: Iterable[int], said: Mapping[str, Any] | None 
     for number in numbers:
         if hand is not None and number <= hand.newest and hand.issue in numbers:
             return hand.issue
+        if os.path.lexists(folder / ISSUES / f"{number:03d}" / thinned.NAME):
+            continue
         read = said if said is not None and said.get("issue") == number else None
         if not is_pending(read or stated(folder / ISSUES / f"{number:03d}" / RECORD)):
             return number

@@ -1,0 +1,100 @@
+"""Issues of which record and report alone are kept: what of their files was removed by ``issue.keep``, and when.
+
+A note in the issue's folder says it. It is written before the first file goes, so that an issue is whole or thinned,
+whatever is killed between; a run that finds files which a note names goes on with them. What somebody deletes by hand
+has no note, and is damage.
+"""
+
+import json
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import datetime
+from os import replace
+from pathlib import Path
+
+from pipeline.clock import iso
+from pipeline.digest import digest
+from pipeline.issue.folder.durable import sync, write_synced
+from pipeline.issue.folder.issues_list import REMOVED, Entry, read_register
+from pipeline.issue.folder.names import scratch
+from pipeline.issue.folder.plain_names import is_plain_link, plain_name
+from pipeline.problems import JobError, Problem
+
+NAME = "removed.json"
+
+
+@dataclass(frozen=True)
+class Thinned:
+    """An issue's files that were removed, each with its sum, when, and what ``issue.keep`` was then."""
+
+    issue: int
+    keep: int
+    at: datetime
+    files: dict[str, str]
+
+    def entry(self) -> Entry:
+        """Return its line in the issues list."""
+        return Entry(self.issue, self.at, REMOVED, f"issue.keep = {self.keep}: {', '.join(self.files)}")
+
+    def __str__(self) -> str:
+        return f"its files were removed by issue.keep = {self.keep} on {iso(self.at, 'seconds')}"
+
+
+def thinned(place: Path) -> Thinned | None:
+    """Return what was removed of the issue in a folder, None where nothing was, or nothing readable says so."""
+    try:
+        said = json.loads((place / NAME).read_text(encoding="utf-8"))
+        at = datetime.fromisoformat(said["at"])
+        files = {str(one["name"]): str(one["sha256"]) for one in said["files"]}
+        return Thinned(int(said["issue"]), int(said["keep"]), at, files) if at.tzinfo is not None else None
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return None
+
+
+def refuse_thinned(place: Path) -> None:
+    """Raise `JobError` where files of an issue are needed that were removed."""
+    if (found := thinned(place)) is not None:
+        fix = "name another issue; or restore all of its folder from a backup, with a larger issue.keep"
+        raise JobError([Problem(str(place), 0, f"issue {found.issue:03d} has record and report alone: {found}", fix)])
+
+
+def thin(folder: Path, place: Path, what: Thinned) -> bool:
+    """Remove files of an issue in a job's ``folder``; return whether none of them is left. Raises OSError."""
+    files = [{"name": name, "sha256": sha256} for name, sha256 in what.files.items()]
+    said = {"issue": what.issue, "keep": what.keep, "at": iso(what.at, "seconds"), "files": files}
+    fresh = folder / scratch(NAME)
+    write_synced(fresh, (json.dumps(said, indent=2) + "\n").encode())
+    replace(fresh, place / NAME)
+    sync(place)
+    return finish(place, what)
+
+
+def finish(place: Path, what: Thinned) -> bool:
+    """Remove what is left of the files of a thinned issue, and return whether none is. Raises OSError.
+
+    A file that another program holds open stays (Windows), as does a copy under a name that stays and is not as issued.
+    """
+    gone = True
+    for name, sha256 in what.files.items():
+        short = plain_name(name, what.issue)
+        with suppress(FileNotFoundError):
+            if short is not None and (is_plain_link(place / short) or digest(place / short) == sha256):
+                (place / short).unlink()
+        try:
+            (place / name).unlink(missing_ok=True)
+        except PermissionError:
+            gone = False
+    sync(place)
+    return gone
+
+
+def finished_lines(folder: Path, places: Iterable[Path]) -> Iterator[Entry]:
+    """Yield the lines that the issues list lacks of thinned issues, once all of their files are gone."""
+    found = [what for place in places if (what := thinned(place)) is not None]
+    listed = {entry.issue for entry in read_register(folder) if entry.verdict == REMOVED} if found else set()
+    for what in found:
+        if what.issue not in listed:
+            with suppress(OSError):
+                if finish(folder / "issues" / f"{what.issue:03d}", what):
+                    yield what.entry()

@@ -1,0 +1,115 @@
+"""``issue.keep``: of issues older than the newest ones record and report stay, and what they drew from goes.
+
+Never of one that anybody or anything may need again: the newest and the current, one that was ever released by hand or
+waits for it, one that is not what was issued, and one of an early version that cannot be shown to be.
+"""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipeline.files.at_rest import logs_of
+from pipeline.issue.folder.issues_list import RELEASED, read_register
+from pipeline.issue.folder.publish import add_lines, issues
+from pipeline.issue.folder.released import by_hand, is_pending
+from pipeline.issue.folder.standing import standing_issue
+from pipeline.issue.folder.thinned import Thinned, thin, thinned
+from pipeline.issue.record import RecordError
+from pipeline.issue.record_types import Record
+from pipeline.problems import JobError
+from pipeline.reissue.intact import damage
+from pipeline.words import counted, plural
+
+#: The report stays, which somebody may have signed.
+_REPORT = ".html"
+#: Reasons that somebody is to look into, so that they are told although nothing was removed.
+_DAMAGED = "not what was issued"
+
+
+def retain(folder: Path, keep: int, shown: int | None) -> tuple[str, ...]:
+    """Thin the issues that need not be kept; return in words what was done, nothing where nothing was.
+
+    The job is held, and all is in place. What cannot be removed is said, and tried again by the next issue.
+
+    Args:
+        folder: the job's.
+        keep: so many of the newest issues stay as they are; 0: all.
+        shown: the issue that `current` shows.
+    """
+    numbers = [number for number, _ in issues(folder)]
+    if not keep or shown is None or len(numbers) <= keep:
+        return ()
+    done: dict[int, int] = {}
+    stays: dict[int, str] = {}
+    try:
+        hands = _by_hand(folder)
+        for number in numbers[:-keep]:
+            place = folder / "issues" / f"{number:03d}"
+            if number == shown or thinned(place) is not None:
+                continue
+            why = "released by hand" if number in hands else _needed(folder, number, shown)
+            if why is not None:
+                stays[number] = why
+            else:
+                done[number] = _thin(folder, place, number, keep)
+    except (OSError, JobError) as error:
+        return (*_told(keep, done, stays), f"issue.keep = {keep}: files could not be removed: {error}")
+    return _told(keep, done, stays)
+
+
+def _by_hand(folder: Path) -> set[int]:
+    """Return the numbers of all issues that were ever released by hand."""
+    hand = by_hand(folder)
+    listed = {entry.issue for entry in read_register(folder) if entry.verdict == RELEASED}
+    return listed | ({hand.issue} if hand is not None else set())
+
+
+def _needed(folder: Path, number: int, shown: int) -> str | None:
+    """Return why the files of an issue stay, None where they need not."""
+    try:
+        path, record = standing_issue(folder, number)
+    except (JobError, RecordError):
+        return _DAMAGED
+    if number > shown and is_pending(record):
+        return "waits to be released"
+    if not _heavy(record):
+        return "without checksums"
+    if any(logs_of(path.parent / name) for name in _heavy(record) if name.endswith(".gpkg")):
+        return "open in another program"
+    return _DAMAGED if damage(path.parent, record, {}) else None
+
+
+def _heavy(record: Record) -> dict[str, str]:
+    """Return the files that go, each with its sum."""
+    return {one["name"]: one["sha256"] for one in record["files"] if not one["name"].endswith(_REPORT)}
+
+
+def _thin(folder: Path, place: Path, number: int, keep: int) -> int:
+    """Thin an issue and return how many bytes its files had. Raises OSError."""
+    _, record = standing_issue(folder, number)
+    files = _heavy(record)
+    size = sum((place / name).stat().st_size for name in files)
+    what = Thinned(number, keep, datetime.now(UTC).replace(microsecond=0), files)
+    if thin(folder, place, what):
+        add_lines(folder, [what.entry()])
+    return size
+
+
+def _told(keep: int, done: Mapping[int, int], stays: Mapping[int, str]) -> tuple[str, ...]:
+    """Return one line of what was removed and what stays beside the newest, and why."""
+    told = []
+    if done:
+        size = sum(done.values()) / 1e6
+        told.append(
+            f"files of {counted(len(done), 'issue')} removed ({_numbers(done)}, {size:,.1f} MB), record and report stay"
+        )
+    for why in dict.fromkeys(stays.values()):
+        if done or why == _DAMAGED:
+            those = [number for number, reason in stays.items() if reason == why]
+            told.append(f"{_numbers(dict.fromkeys(those, 0))} {plural(len(those), 'stays', 'stay')} whole, {why}")
+    return (f"issue.keep = {keep}: {'; '.join(told)}",) if told else ()
+
+
+def _numbers(of: Mapping[int, object]) -> str:
+    shown = [f"{number:03d}" for number in of]
+    return ", ".join(shown) if len(shown) <= 6 else f"{shown[0]} to {shown[-1]}"
