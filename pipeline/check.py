@@ -12,7 +12,9 @@ from pipeline.intake.prepare import load, prepare
 from pipeline.intake.survey import Survey
 from pipeline.issue.field_shift_types import told
 from pipeline.issue.folder.confirmed import confirmed
-from pipeline.issue.folder.standing import Standing, newest_standing
+from pipeline.issue.folder.publish import issues
+from pipeline.issue.folder.released import to_show
+from pipeline.issue.folder.standing import Standing, newest_standing, standing_issue
 from pipeline.issue.report.site import localisation
 from pipeline.notices.before_run import before_notes
 from pipeline.notices.names import name_notes
@@ -69,14 +71,25 @@ def check_job(path: Path) -> Checked:
     solved = solve(examined.survey, examined.doubts)
     doubts = tuple(str(doubt) for doubt in solved.doubts if not doubt.confirmed)
     looked_into = tuple(str(doubt) for doubt in solved.doubts if doubt.confirmed)
-    number = last[1]["issue"] + 1 if last else 1
+    number, drawn = last[1]["issue"] + 1 if last else 1, _drawn_from(loaded.job.job.folder, last)
     taken_out = tuple(told(one, number) for one in recorded(examined.survey, solved, number))
     odd = (*taken_out_notes(examined.survey, solved), *peg_notes(examined.survey, solved))
     carried = not_stated(examined.survey, solved, diagnose(examined.survey, solved))
-    before = before_notes(examined, last[1] if last else None, shown)
+    before = before_notes(examined, drawn[1] if drawn else None, shown)
     before += name_notes(examined.survey, solved)
     notes = (*carried, *looked_into, *odd, *_beside(examined.survey, solved), *before)
     return Checked(examined.survey, (*doubts, *notes, *_damaged(last, examined.survey, solved)), doubts, taken_out)
+
+
+def _drawn_from(folder: Path, newest: Standing | None) -> Standing | None:
+    """Return the issue that a run will compare with, which `current` shows; the newest where none was ever released.
+
+    Raises `JobError` where it is damaged, as a run does.
+    """
+    if newest is None:
+        return None
+    shown = to_show(folder, [number for number, _ in issues(folder)], newest[1])
+    return newest if shown in (None, newest[1]["issue"]) else standing_issue(folder, shown)
 
 
 def _beside(survey: Survey, solved: Solved) -> list[str]:

@@ -21,7 +21,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
 
     Args:
         examined: the job.
-        last: the record of the newest issue there is.
+        last: the record of the issue that is drawn from, if there is one.
         shown: the register's path for messages; else it counts from the job file, so that an issue says the same
             wherever the job lies.
     """

@@ -60,7 +60,7 @@ class Warned:
 def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) -> list[Warned]:
     """Return what in the register should be looked at.
 
-    ``last`` is the record of the newest issue there is, whose register is compared with this one.
+    ``last`` is the record of the issue that is drawn from, whose register is compared with this one.
     """
     register, control = survey.register, survey.job.control
     if register is None or control is None or stood is None:

@@ -204,3 +204,21 @@ def test_an_issue_made_before_there_were_such_names_gets_them(job: tuple[Simulat
     assert not run_job(path).issued and verify(out).findings == ()
     assert before.items() <= {name.name: name.stat().st_mtime_ns for name in issue.iterdir()}.items()
     assert [number for number, _ in issues(out)] == [1]
+
+
+def test_check_holds_the_register_against_the_issue_that_a_run_compares_with(
+    job: tuple[Simulation, Path], tmp_path: Path
+) -> None:
+    """Not against the newest one, which waits: its register has the slip, and the first one's has not."""
+    made, path = job
+    at = list(made.register["mark"]).index("CM2")
+    good = float(made.register["easting"][at])
+    text = f"{good:.5f}"
+    tens, units = int(text[-8]), int(text[-7])
+    assert tens != units, "two digits of it can be swapped"
+    mistype(made, tmp_path, (units - tens) * 10.0 + (tens - units) * 1.0)
+    assert run_job(path).current == 1
+    code, said = tiedown("check", path)
+    assert code == 0 and f"but {good:.5f} in issue 001" in said, said
+    mistype(made, tmp_path, -((units - tens) * 10.0 + (tens - units) * 1.0))
+    assert "in issue 002" not in tiedown("check", path)[1]
