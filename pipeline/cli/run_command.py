@@ -118,14 +118,17 @@ def _notifying(results: Iterable[tuple[Path, Result]], notifier: Notifier) -> It
     """Yield results on; begin to tell of each by the command that is named for it."""
     for job, outcome in results:
         try:
-            if isinstance(outcome, Outcome):
-                lines_of = partial(needs_attention, outcome.record, outcome.headline, outcome.more())
-            else:
-                lines_of = partial("\n".join, said(str(job), outcome))
-            notifier.tell(job, outcome, told(str(job), outcome).code, lines_of)
+            notifier.tell(job, outcome, partial(_in_short, job, outcome))
         except Exception as error:  # whatever it is, it costs no job
             print(f"{one_line(str(job))}: nobody was told of it: {one_line(str(error))}", file=sys.stderr)
         yield job, outcome
+
+
+def _in_short(job: Path, outcome: Result) -> tuple[int, str]:
+    """Return the exit code of a job and what is said of it in a few lines."""
+    if isinstance(outcome, Outcome):
+        return outcome.exit_code, needs_attention(outcome.record, outcome.headline, outcome.more())
+    return told(str(job), outcome).code, "\n".join(said(str(job), outcome))
 
 
 def _tell_of_command(one: CommandTold) -> None:

@@ -21,11 +21,12 @@ _running: "set[subprocess.Popen[bytes]]" = set()
 
 @dataclass(frozen=True)
 class Called:
-    """How a command ended: whether well, in words, and what it said."""
+    """How a command ended: whether well, in words, and what it said; ``late``: it had to be ended."""
 
     well: bool
     how: str
     output: str = ""
+    late: bool = False
 
 
 @dataclass
@@ -85,7 +86,7 @@ def _waited_for(process: "subprocess.Popen[bytes]", document: bytes, seconds: fl
     except subprocess.TimeoutExpired:
         _end(process)
         listener.join(_LINGERS)
-        return Called(False, f"was ended: it ran longer than {seconds:g} s", heard.text())
+        return Called(False, f"was ended: it ran longer than {seconds:g} s", heard.text(), late=True)
     listener.join(_LINGERS)
     took = f"after {time.monotonic() - begun:.1f} s"
     how = f"was killed (signal {-code}) {took}" if code < 0 else f"ended with code {code} {took}"

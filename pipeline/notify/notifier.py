@@ -31,22 +31,23 @@ class Notifier:
     _around: dict[str, str] = field(default_factory=users_environment)
     _pool: ThreadPoolExecutor | None = None
     _coming: list[Future[Told | None]] = field(default_factory=list)
+    _late: list[tuple[str, ...]] = field(default_factory=list)
 
-    def tell(self, job: Path, result: Result, code: int, text: Callable[[], str]) -> None:
-        """Begin to tell of a job where its state changed; ``text`` gives lines for people."""
+    def tell(self, job: Path, result: Result, said: Callable[[], tuple[int, str]]) -> None:
+        """Begin to tell of a job where its state changed; ``said`` gives its exit code, and lines for people."""
         command = self.own or command_named(job)
         if command is None:
             return
         from pipeline.notify.telling import Change, is_due, tell
 
-        change = Change(job, result, code)
+        change = Change(job, result)
         if not is_due(change):
             return
         if self._pool is None:
             from concurrent.futures import ThreadPoolExecutor
 
             self._pool = ThreadPoolExecutor(_AT_ONCE)
-        self._coming.append(self._pool.submit(tell, change.with_text(text()), command, self._around))
+        self._coming.append(self._pool.submit(tell, change.told_as(*said()), command, self._around, self._late))
 
     def told(self) -> Iterator[Told]:
         """Wait until all is told, and yield what became of it in the order in which it was begun."""

@@ -4,6 +4,7 @@ A run that is killed before it could tell leaves it to the next.
 """
 
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -19,8 +20,9 @@ from pipeline.problems import JobError
 from pipeline.run.fleet import Result
 from pipeline.run.outcome import Outcome
 
-#: Seconds more than a command's own for which another run's is waited for.
-_MORE = 10.0
+#: Seconds more than a command's own for which another run's is waited for; calls of a command that may take too long
+#: in one run, after which it is not called any more.
+_MORE, _LATE = 10.0, 3
 
 
 @dataclass(frozen=True)
@@ -29,12 +31,12 @@ class Change:
 
     job: Path
     result: Result
-    code: int
+    code: int = 0
     text: str = ""
 
-    def with_text(self, text: str) -> "Change":
-        """Return it with its lines for people."""
-        return replace(self, text=text)
+    def told_as(self, code: int, text: str) -> "Change":
+        """Return it with its exit code, and its lines for people."""
+        return replace(self, code=code, text=text)
 
     @property
     def fresh(self) -> bool:
@@ -90,16 +92,24 @@ def is_due(change: Change) -> bool:
     return False
 
 
-def tell(change: Change, command: Command, around: dict[str, str]) -> Told | None:
-    """Tell of a job, where nobody else has meanwhile."""
+def tell(change: Change, command: Command, around: Mapping[str, str], late: list[tuple[str, ...]]) -> Told | None:
+    """Tell of a job, where nobody else has meanwhile; what goes wrong with that is told in its place.
+
+    ``late`` has the commands of this run that took too long, once for each call; one more is added to it.
+    """
     folder = change.folder()
-    if folder is None:
-        return _told(change, command, around, None)
-    with notified.telling(folder, command.timeout + _MORE):
-        return _told(change, command, around, folder)
+    try:
+        if folder is None:
+            return _told(change, command, around, late, None)
+        with notified.telling(folder, command.timeout + _MORE):
+            return _told(change, command, around, late, folder)
+    except Exception as error:  # whatever it is, it costs no job
+        return Told(change.job, change.result, change.code, False, f"nobody was told of it: {error!r}")
 
 
-def _told(change: Change, command: Command, around: dict[str, str], folder: Path | None) -> Told | None:
+def _told(
+    change: Change, command: Command, around: Mapping[str, str], late: list[tuple[str, ...]], folder: Path | None
+) -> Told | None:
     notes = _Notes(folder, notified.beside(change.job))
     before = notes.read()
     now = State.of(change.result, before)
@@ -107,9 +117,12 @@ def _told(change: Change, command: Command, around: dict[str, str], folder: Path
         return None
     if command.distrusted is not None:
         called = Called(False, f"was not called: {command.distrusted}; name a command by tiedown run --notify")
+    elif late.count(command.words) >= _LATE:
+        called = Called(False, f"was not called: it took too long {_LATE} times in this run")
     else:
         said = message(change.job, _name(folder), change.result, changed, (before, now), change.code, change.text)
         called = call(command.words, command.folder, said.environment(around), said.document(), command.timeout)
+        late += [command.words] if called.late else []
     kept = _noted(notes, now if called.well else before or State(Stand.UNTOLD))
     how = f"the command for {', '.join(changed)} {called.how}"
     if not called.well:

@@ -19,6 +19,9 @@ from pipeline import run_job
 from pipeline.cli.main import app
 from pipeline.cli.run_command import run_jobs
 from pipeline.issue.folder.notified import NAME, beside
+from pipeline.job.command_named import Command
+from pipeline.notify.telling import Change, tell
+from pipeline.problems import JobError, Problem
 from pipeline.release import release
 from pipeline.verify import verify
 
@@ -150,6 +153,18 @@ def test_of_several_jobs_each_has_its_own_also_one_that_hangs(tmp_path: Path) ->
     assert calls(tmp_path / "good") == ["first"] and calls(tmp_path / "same") == ["refused"]
     assert "ran longer than 0.5 s" in (tmp_path / "slow" / "out" / "runs.log").read_text(encoding="utf-8")
     assert json.loads((tmp_path / "slow" / "out" / NAME).read_text(encoding="utf-8"))["issue"] == 1
+
+
+def test_one_that_hangs_for_every_job_does_not_hold_up_the_night(tmp_path: Path) -> None:
+    """A server of mail that is down: after three calls no more, and each job is told by the next run."""
+    missing, late = tmp_path / "none.toml", list[tuple[str, ...]]()
+    slow = Command(("sh", "-c", "echo called >> calls; sleep 30"), tmp_path, 0.2)
+    change = Change(missing, JobError([Problem("x", 0, "a", "b")]), 2)
+    told = [tell(change, slow, dict(os.environ), late) for _ in range(5)]
+    assert len(calls(tmp_path)) == 3 and len(late) == 3
+    assert [one is not None and "took too long 3 times" in one.how for one in told] == [False] * 3 + [True] * 2
+    quick = Command(("true",), tmp_path, 5.0)
+    assert [tell(change, quick, dict(os.environ), late) is not None for _ in range(2)] == [True, False]
 
 
 def test_a_run_that_is_ended_while_it_tells_takes_the_command_along(tmp_path: Path) -> None:

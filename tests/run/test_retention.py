@@ -15,7 +15,6 @@ from pipeline import open_issue, run_job
 from pipeline.aside import set_aside
 from pipeline.between import between
 from pipeline.history import history
-from pipeline.issue.folder import thinned
 from pipeline.problems import JobError
 from pipeline.release import release
 from pipeline.run.outcome import Outcome
@@ -144,7 +143,6 @@ def test_a_kill_at_any_moment_leaves_an_issue_whole_or_thinned(job: Path, monkey
 
             with monkeypatch.context() as patch:
                 patch.setattr(os, name, dying)
-                patch.setattr(thinned, "replace", os.replace)
                 try:
                     run_job(path)
                 except Killed:

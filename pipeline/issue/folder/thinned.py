@@ -6,11 +6,11 @@ has no note, and is damage.
 """
 
 import json
+import os
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
-from os import replace
 from pathlib import Path
 
 from pipeline.clock import iso
@@ -65,7 +65,7 @@ def thin(folder: Path, place: Path, what: Thinned) -> bool:
     said = {"issue": what.issue, "keep": what.keep, "at": iso(what.at, "seconds"), "files": files}
     fresh = folder / scratch(NAME)
     write_synced(fresh, (json.dumps(said, indent=2) + "\n").encode())
-    replace(fresh, place / NAME)
+    os.replace(fresh, place / NAME)
     sync(place)
     return finish(place, what)
 
@@ -91,10 +91,10 @@ def finish(place: Path, what: Thinned) -> bool:
 
 def finished_lines(folder: Path, places: Iterable[Path]) -> Iterator[Entry]:
     """Yield the lines that the issues list lacks of thinned issues, once all of their files are gone."""
-    found = [what for place in places if (what := thinned(place)) is not None]
+    found = [place for place in places if os.path.lexists(place / NAME)]
     listed = {entry.issue for entry in read_register(folder) if entry.verdict == REMOVED} if found else set()
-    for what in found:
-        if what.issue not in listed:
+    for place in found:
+        if int(place.name) not in listed and (what := thinned(place)) is not None and what.issue == int(place.name):
             with suppress(OSError):
-                if finish(folder / "issues" / f"{what.issue:03d}", what):
+                if finish(place, what):
                     yield what.entry()
