@@ -56,15 +56,15 @@ def message(
     """
     before, now = states
     folder = result.folder.parent.parent if isinstance(result, Outcome) and result.folder is not None else None
-    name = result.record["job"] if isinstance(result, Outcome) else name or job.stem
+    name = result.record["job"] if isinstance(result, Outcome) else name
     report = folder / ISSUES / f"{now.issue:03d}" / f"{name}-{now.issue:03d}.html" if folder and now.issue else None
     seen = visible(text)
     return Message(
         {
             "events": [str(one) for one in changed],
-            "subject": one_line(_subject(name, changed, before, now)),
+            "subject": one_line(_subject(name or str(job), changed, before, now)),
             "text": seen if len(seen) <= _LONGEST else seen[:_LONGEST].rpartition("\n")[0] + _CUT,
-            "job": one_line(name),
+            "job": one_line(name) if name else None,
             "file": one_line(os.path.abspath(job)),
             "folder": one_line(str(folder)) if folder else None,
             "report": one_line(str(report)) if report else None,

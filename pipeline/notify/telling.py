@@ -118,7 +118,7 @@ def _told(
     if command.distrusted is not None:
         called = Called(False, f"was not called: {command.distrusted}; name a command by tiedown run --notify")
     elif late.count(command.words) >= _LATE:
-        called = Called(False, f"was not called: it took too long {_LATE} times in this run")
+        called = Called(False, "was not called: it took too long three times in this run")
     else:
         said = message(change.job, _name(folder), change.result, changed, (before, now), change.code, change.text)
         called = call(command.words, command.folder, said.environment(around), said.document(), command.timeout)

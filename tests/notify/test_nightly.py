@@ -45,7 +45,7 @@ def test_the_line_of_a_crontab_runs_all_jobs_and_mails_what_changed(tmp_path: Pa
     assert "the command" not in found.stderr and found.stdout == ""
     mail = (tmp_path / "mail").read_text(encoding="utf-8")
     assert mail.count("To: office@example.org\n") == 2
-    assert "Subject: simulated: issue 001, verdict PROVEN\n" in mail and "Subject: broken: refused\n" in mail
+    assert "Subject: simulated: issue 001, verdict PROVEN\n" in mail and "Subject: broken.toml: refused\n" in mail
     assert f"\n{jobs}/good/out/issues/001/simulated-001.html\n" in mail and "the register" in mail
 
 

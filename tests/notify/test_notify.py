@@ -162,7 +162,7 @@ def test_one_that_hangs_for_every_job_does_not_hold_up_the_night(tmp_path: Path)
     change = Change(missing, JobError([Problem("x", 0, "a", "b")]), 2)
     told = [tell(change, slow, dict(os.environ), late) for _ in range(5)]
     assert len(calls(tmp_path)) == 3 and len(late) == 3
-    assert [one is not None and "took too long 3 times" in one.how for one in told] == [False] * 3 + [True] * 2
+    assert [one is not None and "took too long three times" in one.how for one in told] == [False] * 3 + [True] * 2
     quick = Command(("true",), tmp_path, 5.0)
     assert [tell(change, quick, dict(os.environ), late) is not None for _ in range(2)] == [True, False]
 
