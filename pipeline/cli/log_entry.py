@@ -9,10 +9,10 @@ from pipeline.cli.faults import HELD, code_of, said
 from pipeline.cli.show import summary
 from pipeline.cli.tally import REFUSED
 from pipeline.issue.attention import attention
+from pipeline.notify.told import Told
 from pipeline.run.fleet import Result
 from pipeline.run.mishaps import Mishap
 from pipeline.run.outcome import Outcome
-from pipeline.notify.told import Told
 from pipeline.run.run_log import Notified, Said, keep
 from pipeline.visible import one_line, visible
 

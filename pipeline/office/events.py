@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
-from pipeline.issue.folder.issues_list import RELEASED, Entry
+from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry
 from pipeline.issue.folder.issues_list import SET_ASIDE as ASIDE
 from pipeline.office.runs import ENDED, ended, last_run
 from pipeline.office.standing import Issued
@@ -33,6 +33,8 @@ def _line(line: Entry, found: Issued | None) -> str:
         return f"{issue} released by hand{why}"
     if line.verdict == ASIDE:
         return f"{issue} set aside{why}"
+    if line.verdict == REMOVED:
+        return f"{issue}: files removed{why}"
     return f"{issue} made, verdict {line.verdict}{_changed(line.issue, found)}{why or f': {FIRST_ISSUE}'}"
 
 

@@ -18,11 +18,12 @@ from typing import TYPE_CHECKING, Any, cast
 from pipeline.digest import digest
 from pipeline.issue.folder import current
 from pipeline.issue.folder.confirmed import confirmed, signs_of
-from pipeline.issue.folder.issues_list import RELEASED, Entry, read_register
+from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry, read_register
 from pipeline.issue.folder.issues_list import SET_ASIDE as ASIDE
 from pipeline.issue.folder.names import ISSUES, SET_ASIDE, is_number, is_scratch
 from pipeline.issue.folder.released import is_pending
 from pipeline.issue.folder.standing import expected, standing_issue
+from pipeline.issue.folder.thinned import thinned
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, is_sealed, stated
 from pipeline.issue.schema_number import SCHEMA
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from pipeline.issue.record_types import Record
 
 #: What a line of the issues list may say that is none of an issue's making.
-_NO_ISSUE = (RELEASED, ASIDE)
+_NO_ISSUE = (RELEASED, ASIDE, REMOVED)
 
 
 @dataclass(frozen=True)
@@ -129,9 +130,11 @@ def _files(place: Path, record: Record, folder: Path) -> Iterator[tuple[str, boo
     except OSError as error:
         yield f"its folder cannot be looked into: {error.strerror or error}", True
         return
-    noted = confirmed(folder, record["issue"]).signs
+    noted, removed = confirmed(folder, record["issue"]).signs, thinned(place)
     for entry in record["files"]:
         name = entry["name"]
+        if removed is not None and name in removed.files:
+            continue
         if name not in signs:
             yield f"the file {name} is gone", True
         elif noted.get(name) != signs[name] and not _same(place / name, entry["sha256"]):
@@ -155,7 +158,7 @@ def _gone(place: Path) -> str | None:
         return "is gone" if isinstance(error, FileNotFoundError) else f"cannot be looked into: {error.strerror}"
     if RECORD not in names:
         return f"is damaged: it has no {RECORD}"
-    whole = any(name.endswith(f"-{place.name}.gpkg") for name in names)
+    whole = any(name.endswith(f"-{place.name}.gpkg") for name in names) or thinned(place) is not None
     return None if whole else "is damaged: its GeoPackage is gone"
 
 

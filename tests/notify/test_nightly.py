@@ -38,11 +38,12 @@ def test_the_line_of_a_crontab_runs_all_jobs_and_mails_what_changed(tmp_path: Pa
         tmp_path / "tiedown", f'PYTHONPATH="{ROOT}" exec "{sys.executable}" -m pipeline.cli.start "$@"'
     )
     executable(tmp_path / "sendmail", f'test "$*" = "-t -i" && cat >> "{tmp_path}/mail"')
-    named = f"JOBS='{jobs}' TIEDOWN={tiedown} TELL='{NIGHTLY / 'tell-by-mail.sh'} office@example.org'"
+    named = f"PAGE='{tmp_path}/page.html' JOBS='{jobs}' TIEDOWN={tiedown} TELL='{NIGHTLY / 'tell-by-mail.sh'} office@example.org'"
     line = f"SENDMAIL={tmp_path}/sendmail {named} {NIGHTLY / 'night.sh'}"
     found = subprocess.run(["env", "-i", "sh", "-c", line], cwd="/", capture_output=True, text=True, check=False)
-    assert found.returncode == 2 and "1 problem, nothing written" in found.stderr, found.stderr
-    assert "the command" not in found.stderr and found.stdout == ""
+    assert found.returncode == 3 and "1 problem, nothing written" in found.stderr, found.stderr
+    assert "the command" not in found.stderr and "page.html: 2 jobs, 1 needs attention" in found.stdout
+    assert "broken.toml" in (tmp_path / "page.html").read_text(encoding="utf-8")
     mail = (tmp_path / "mail").read_text(encoding="utf-8")
     assert mail.count("To: office@example.org\n") == 2
     assert "Subject: simulated: issue 001, verdict PROVEN\n" in mail and "Subject: broken.toml: refused\n" in mail

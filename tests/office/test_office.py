@@ -15,10 +15,12 @@ from typer.testing import CliRunner
 
 from pipeline.cli.main import app
 from pipeline.cli.office_command import moment
+from pipeline.issue.folder.publish import recover
 from pipeline.office.find import find
 from pipeline.office.page import Written, office
 from pipeline.office.words import WORDS
 from pipeline.problems import JobError
+from pipeline.run.retention import retain
 
 YESTERDAY = NOW - timedelta(days=1)
 
@@ -138,9 +140,11 @@ def test_a_last_run_that_gave_no_issue_is_told_until_one_does(word: str, code: i
     bad = [f"{at}  exit code {code}  {word}  no new issue  tiedown 1  job.toml", "  what was wrong",
            "  the same until 2026-04-02T01:00:00Z, 9 runs".ljust(63)]  # fmt: skip
     held_off = "2026-04-02T02:00:00Z  exit code 4  held  no new issue  tiedown 1  job.toml"
-    log(path, *bad, held_off)
+    told = ["2026-04-02T01:00:09Z  notify  the command for refused ended with code 5  job.toml", "  what it printed"]
+    log(path, *bad, *told, held_off)
     found, needs, page = only(tmp_path, path)
     assert found == word and needs[0].endswith("(9 runs alike): what was wrong")
+    assert "what it printed" not in page
     log(path, *bad, held_off, "2026-04-02T05:00:00Z  exit code 0  unchanged  issue 001, proven  tiedown 1  job.toml")
     found, needs, page = only(tmp_path, path)
     assert found == "good" and not needs
@@ -231,6 +235,22 @@ def test_a_damaged_issue_is_told(damage, tmp_path: Path) -> None:  # type: ignor
     damage(add_issue(path))
     word, needs, _ = only(tmp_path, path)
     assert word == "damaged" and re.match(r"issue 00[12]", needs[0])
+
+
+def test_what_issue_keep_removed_is_no_damage_and_told(tmp_path: Path) -> None:
+    path = job_file(tmp_path / "jobs")
+    for _ in range(3):
+        add_issue(path)
+    folder = tmp_path / "jobs" / "out"
+    with held(path):
+        retain(folder, 1, 3)
+        recover(folder)
+    assert not list((folder / "issues" / "001").glob("*.gpkg"))
+    word, needs, page = only(tmp_path, path)
+    assert (word, needs) == ("good", [])
+    assert "issue 002: files removed: issue.keep = 1: made-up-002.gpkg" in page
+    (folder / "issues" / "002" / "removed.json").unlink()
+    assert only(tmp_path, path)[0] == "damaged", "without the note somebody else removed them"
 
 
 def test_a_geopackage_that_a_viewer_touched_is_a_remark(tmp_path: Path) -> None:
