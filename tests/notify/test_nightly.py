@@ -38,7 +38,8 @@ def test_the_line_of_a_crontab_runs_all_jobs_and_mails_what_changed(tmp_path: Pa
         tmp_path / "tiedown", f'PYTHONPATH="{ROOT}" exec "{sys.executable}" -m pipeline.cli.start "$@"'
     )
     executable(tmp_path / "sendmail", f'test "$*" = "-t -i" && cat >> "{tmp_path}/mail"')
-    named = f"PAGE='{tmp_path}/page.html' JOBS='{jobs}' TIEDOWN={tiedown} TELL='{NIGHTLY / 'tell-by-mail.sh'} office@example.org'"
+    tell = f"TELL='{NIGHTLY / 'tell-by-mail.sh'} office@example.org'"
+    named = f"PAGE='{tmp_path}/page.html' JOBS='{jobs}' TIEDOWN={tiedown} {tell}"
     line = f"SENDMAIL={tmp_path}/sendmail {named} {NIGHTLY / 'night.sh'}"
     found = subprocess.run(["env", "-i", "sh", "-c", line], cwd="/", capture_output=True, text=True, check=False)
     assert found.returncode == 3 and "1 problem, nothing written" in found.stderr, found.stderr
