@@ -24,6 +24,9 @@ CELLS = 4_000_000
 #: Values of a register in GeoJSON, counted by its commas and brackets: every one becomes an object in memory.
 VALUES = 6_000_000
 
+#: Codes of a table of codes.
+CODES = 20_000
+
 #: Bytes of all XML in a spreadsheet, unpacked, and of any part of it but sheets and texts; its parts; cells of a sheet,
 #: empty ones with a format too, and its merged ranges and the cells in them.
 WORKBOOK, WORKBOOK_PART, WORKBOOK_PARTS = 128 << 20, 8 << 20, 10_000

@@ -1,4 +1,4 @@
-"""How a register is written, as its keys of the job file say, and its columns by our names."""
+"""How a register, or a table of codes, is written, as the job file says, and its columns by our names."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -18,19 +18,24 @@ COLUMNS = (*KNOWN, *POSITION["projected"], *POSITION["geographic"], "height", "e
 
 @dataclass(frozen=True)
 class Form:
-    """How a register is written.
+    """How a table is written that the job file names: a register, unless it says otherwise.
 
     Args:
         written: its text, as far as it is stated.
         named: our name of a column -> the register's.
         dms: whether longitude and latitude are degrees, minutes and seconds.
         sigma: standard uncertainty of each horizontal component and of the height where none is stated, metres.
+        columns: our names of its columns.
+        called_so: what it is, in words; ``table`` is the job file's table that names it.
     """
 
     written: Written = AS_FOUND
     named: Mapping[str, str] = field(default_factory=dict)
     dms: bool = False
     sigma: tuple[float, float] = UNSTATED
+    columns: tuple[str, ...] = COLUMNS
+    called_so: str = "a register"
+    table: str = "control"
 
     @classmethod
     def of(cls, control: ControlSection) -> "Form":
@@ -41,7 +46,7 @@ class Form:
 
     def wanted(self) -> frozenset[str]:
         """Return the names of the columns that are looked for, as names are compared."""
-        return frozenset({*map(plain, self.named.values()), *(name for name in COLUMNS if name not in self.named)})
+        return frozenset({*map(plain, self.named.values()), *(name for name in self.columns if name not in self.named)})
 
     def called(self, name: str) -> tuple[str, ...]:
         """Return our names of a column of the register, its own where it is none of them.
@@ -79,7 +84,7 @@ class Form:
         for word, theirs in missing:
             near = nearest(theirs, names)
             is_it = f"nearest: {listed(near, QUOTE)}; " if near else ""
-            what = f"there is no column '{theirs}', which [control.columns] names as {word}"
+            what = f"there is no column '{theirs}', which [{self.table}.columns] names as {word}"
             problems.add(shown, line, what, f"{is_it}the columns are {listed(names, QUOTE)}")
         return not missing
 

@@ -1,4 +1,4 @@
-"""A register's file, of whatever kind, as one table of text."""
+"""The file of a register, or of a table of codes, of whatever kind, as one table of text."""
 
 import math
 import sqlite3
@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
 
-from pipeline.control.form import AS_OURS, COLUMNS, Form
+from pipeline.control.form import AS_OURS, Form
 from pipeline.files.features import Features, cell, has_too_many_columns, read_geojson, sheet_of
 from pipeline.files.guarded import why
 from pipeline.files.packages import (
@@ -41,18 +41,21 @@ def read_source(
     path: Path,
     layer: str | None,
     shown: str,
-    columns: tuple[str, str, str],
+    columns: tuple[str, ...],
     problems: Problems,
     form: Form = AS_OURS,
 ) -> tuple[Sheet | None, str | None]:
-    """Return the table with columns by our names, and the CRS of the geometry where it gives coordinates."""
+    """Return the table with columns by our names, and the CRS of the geometry where it gives coordinates.
+
+    ``columns`` are those of the three coordinates, none of a table that has no places.
+    """
     kind = path.suffix.lower()
     if kind in (*TABLES, *WORKBOOKS):
         table = read_sheet(path, shown, problems, form.wanted(), layer, form.written, every=True)
         return (form.of_sheet(table, problems) if table is not None else None), None
     if kind not in (".gpkg", ".geojson", ".json"):
         fix = SAVE_AS if kind in OTHER_WORKBOOKS else "save it as .csv, .xlsx, .gpkg or .geojson"
-        problems.add(shown, 0, f"a register in a '{kind}' file is not read", fix)
+        problems.add(shown, 0, f"{form.called_so} in a '{kind}' file is not read", fix)
         return None, None
     data = read_bytes(path, shown, problems)
     if data is None:
@@ -76,7 +79,7 @@ def _geopackage(
     data: bytes,
     layer: str | None,
     shown: str,
-    columns: tuple[str, str, str],
+    columns: tuple[str, ...],
     problems: Problems,
     form: Form,
 ) -> Features | None:
@@ -91,7 +94,7 @@ def _geopackage(
         return None
     try:
         with closing(of_bytes(data)) as package:
-            chosen = _layer(layer_names(package), layer, shown, problems)
+            chosen = _layer(layer_names(package), layer, shown, problems, form.table)
             if chosen is None:
                 return None
             return _features(package, describe(package, chosen), shown, columns, problems, form)
@@ -104,14 +107,14 @@ def _features(
     package: sqlite3.Connection,
     layer: Layer,
     shown: str,
-    columns: tuple[str, str, str],
+    columns: tuple[str, ...],
     problems: Problems,
     form: Form,
 ) -> Features | None:
     """Return the rows in the order of their numbers, every value as it is stored; others' long ones are let be."""
     before = len(problems.found)
     called = [column.name.strip().casefold() for column in layer.columns]
-    used = {name for name in called if {*columns, *COLUMNS}.intersection(form.called(name))}
+    used = {name for name in called if {*columns, *form.columns}.intersection(form.called(name))}
     by_place = not set(columns) <= {word for name in called for word in form.called(name)}
     columns_called = zip(layer.columns, called, strict=True)
     names = [quoted(column.name) if name in used else _short(quoted(column.name)) for column, name in columns_called]
@@ -171,11 +174,11 @@ def _point(wkb: bytes | None) -> tuple[float, ...]:
     return () if math.isnan(found[0]) else found
 
 
-def _layer(layers: Sequence[str], layer: str | None, shown: str, problems: Problems) -> str | None:
+def _layer(layers: Sequence[str], layer: str | None, shown: str, problems: Problems, table: str) -> str | None:
     if layer is None and len(layers) == 1:
         return layers[0]
     if layer in layers:
         return layer
     what = f"has no layer '{layer}'" if layer is not None else "has not one layer, but " + str(len(layers))
-    problems.add(shown, 0, f"this GeoPackage {what}", f"write layer = in [control]: {', '.join(layers) or 'none'}")
+    problems.add(shown, 0, f"this GeoPackage {what}", f"write layer = in [{table}]: {', '.join(layers) or 'none'}")
     return None

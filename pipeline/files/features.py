@@ -119,12 +119,13 @@ def has_too_many_columns(features: Features, shown: str, problems: Problems) -> 
 def sheet_of(features: Features, columns: Sequence[str], data: bytes, shown: str) -> tuple[Sheet, bool]:
     """Return ``features`` as a table, and whether points gave any of ``columns`` (easting, northing, height or alike).
 
-    Of the columns, the first two come from the points where neither is an attribute, the third where it is not one.
+    Of the columns, the first two come from the points where neither is an attribute, the third where it is not one; no
+    columns, nothing of the points.
     """
     names = {name for cells in features.cells for name in cells}
     dimensions = max((len(point) for point in features.points), default=0)
-    wanted = list(range(2)) if not names & set(columns[:2]) else []
-    wanted += [2] if columns[2] not in names else []
+    wanted = list(range(2)) if columns and not names & set(columns[:2]) else []
+    wanted += [2] if columns and columns[2] not in names else []
     wanted = [axis for axis in wanted if axis < dimensions]
     rows = tuple(
         (line, cells | {columns[axis]: point[axis] for axis in wanted if axis < len(point)})

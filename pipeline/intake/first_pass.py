@@ -13,6 +13,7 @@ from pipeline.geodesy import crs
 from pipeline.geodesy.area import Area, Places
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import BaseLog, BaseLogs
+from pipeline.intake.code_log import CodeLog
 from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, Rows
@@ -63,6 +64,7 @@ class FirstPass:
         claims: of each export, what its times say of their own zone against the job file.
         files: what is noted of each export.
         same_names: points whose names others have too.
+        codes: the codes that readings have, None where the job has no table of codes.
         readings: every reading, where that was asked for.
     """
 
@@ -88,6 +90,7 @@ class FirstPass:
     solutions: tuple[str, ...] = ()
     claims: tuple[Claims, ...] = ()
     readings: Rows | None = None
+    codes: CodeLog | None = None
 
 
 @dataclass(frozen=True)
@@ -185,6 +188,7 @@ class _Gatherer:
         self.solutions: dict[str, None] = {}
         self.ledger = Ledger()
         self.placeholders = Placeholders(prepared.loaded.job.quality)
+        self.codes = CodeLog(str) if prepared.codes is not None else None
 
     def run(self) -> tuple[FirstPass, Rows]:
         """Read everything and sum it up; return that and what was kept of every reading."""
@@ -223,6 +227,7 @@ class _Gatherer:
             unplaced=self.unplaced,
             solutions=tuple(self.solutions),
             claims=tuple(self.claims),
+            codes=self.codes,
         )
         return found, rows
 
@@ -250,6 +255,8 @@ class _Gatherer:
         self._note_unplaced(batch, np.flatnonzero(unplaced), number)
         self.placeholders.take(batch, number, sound)
         self.files.take(batch, number, export, sifted)
+        if self.codes is not None:
+            self.codes.take(batch, number)
         if candidate.any():
             self._pick(batch, candidate, sifted.session, sifted.held, number, start)
 

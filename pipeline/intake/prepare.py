@@ -1,8 +1,11 @@
 """Everything a job names, loaded and checked before anything is computed; all problems at once."""
 
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
+from pipeline.codes.drawn import check_drawn
+from pipeline.codes.table import CodeTable, form_of, read_code_table
 from pipeline.control import Form, Register, listed_marks, read_register
 from pipeline.control.site_marks import SiteMarks, read_site_marks
 from pipeline.digest import digest, signature
@@ -43,7 +46,8 @@ class Prepared:
     ``faulty`` names the parts that have problems, "sessions", "frames", "register" or "exports": what follows from one
     of them is not to be told as a problem of its own. ``sessions_sum`` is the sum of the table of sessions, ""
     where the job file has them; ``site`` are the marks of the site's own system, None where it has none;
-    ``field_windows`` the times in which readings carry a correction of the field.
+    ``field_windows`` the times in which readings carry a correction of the field; ``codes`` is the table of codes, None
+    where the job names none.
     """
 
     loaded: LoadedJob
@@ -54,6 +58,7 @@ class Prepared:
     sessions_sum: str = ""
     site: SiteMarks | None = None
     field_windows: tuple[FieldWindow, ...] = ()
+    codes: CodeTable | None = None
 
 
 def load(path: Path, *, sessions: bool = True) -> LoadedJob:
@@ -75,6 +80,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     more: the register may be missing, and exports that cannot be read or placed are left out.
     """
     _check_folder(loaded, problems)
+    codes = _codes(loaded, problems)
     counts = [len(problems.found)]
     windows, sessions_sum = _sessions(loaded, problems)
     counts.append(len(problems.found))
@@ -91,7 +97,8 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     parts = zip(("sessions", "frames", "register", "exports"), counts, counts[1:], strict=False)
     faulty = frozenset(part for part, before, after in parts if after > before)
     usable = tuple(export for export in exports if export.block in sound)
-    return Prepared(loaded, windows, register, usable, faulty, sessions_sum, site, _of_usable(carried, exports, sound))
+    taken = _of_usable(carried, exports, sound)
+    return Prepared(loaded, windows, register, usable, faulty, sessions_sum, site, taken, codes)
 
 
 def _of_usable(carried: tuple[FieldWindow, ...], exports: list[Export], sound: set[int]) -> tuple[FieldWindow, ...]:
@@ -227,6 +234,17 @@ def _site(loaded: LoadedJob, problems: Problems) -> SiteMarks | None:
     if wanted is None or not wanted.marks.is_file():
         return None
     return read_site_marks(wanted.marks, loaded.show(wanted.marks), problems, heights=wanted.height != "none")
+
+
+def _codes(loaded: LoadedJob, problems: Problems) -> CodeTable | None:
+    """Read the table of codes, and hold what ``[drawing]`` says against it."""
+    wanted = loaded.job.codes
+    if wanted is None or not wanted.file.is_file():
+        return None
+    table = read_code_table(wanted.file, wanted.layer, loaded.show(wanted.file), problems, form_of(wanted))
+    if table is not None:
+        check_drawn(loaded.job.drawing, table, partial(loaded.where, "drawing"), problems)
+    return table
 
 
 def _check_geometry(register: Register, stated: str, loaded: LoadedJob, problems: Problems) -> None:

@@ -10,10 +10,14 @@ from pipeline.geodesy.axes import Axes
 
 @dataclass(frozen=True)
 class CodeDrawn:
-    """On which layer a code is drawn, and in which colour (by its index); None: as the rule has it."""
+    """On which layer a code is drawn, and in which colour (by its index); None: as the rule has it.
+
+    ``description`` is what the table of codes says of it, "" where it says nothing.
+    """
 
     layer: str | None = None
     colour: int | None = None
+    description: str = ""
 
 
 @dataclass(frozen=True)

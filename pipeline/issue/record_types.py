@@ -31,6 +31,7 @@ from pipeline.words import Doubt
 from pipeline.words import Whole as WhollyOf
 
 Counts = dict[ReasonWord, Whole]
+CodeKind = Annotated[str, OneOf(("point", "line", "area"))]
 Component = Annotated[str, OneOf(("position", "height"))]
 
 
@@ -433,6 +434,35 @@ class Suspects(Strict):
     points: Annotated[list[SuspectPoint], Field(description="the first 500 of them, in the order of the exports")]
 
 
+class CodeKnown(Strict):
+    """A code of the table of codes."""
+
+    code: Annotated[str, Field(description="the code")]
+    description: Annotated[str, Field(description='what it stands for; "": not stated')]
+    kind: Annotated[CodeKind | None, Field(description="what it is; null: not stated")]
+    layer: Annotated[str | None, Field(description="its layer in a drawing; null: not stated")]
+    colour: Annotated[int | None, Field(description="its colour there, an index; null: not stated", ge=1, le=255)]
+    readings: Annotated[Whole, Field(description="readings that have it")]
+
+
+class CodeUnknown(Strict):
+    """A code of readings that the table of codes lacks."""
+
+    code: Annotated[str, Field(description="the code")]
+    readings: Annotated[Whole, Field(description="readings that have it")]
+    first: Annotated[list[str], Field(description="file and row of the first of them, 3 at the most")]
+    nearest: Annotated[list[str], Field(description="codes of the table that are spelled nearly so")]
+
+
+class CodesNoted(Strict):
+    """The table of codes, and the codes of readings that it lacks."""
+
+    known: Annotated[list[CodeKnown], Field(description="the rows of the table")]
+    unknown: Annotated[list[CodeUnknown], Field(description="codes that it lacks, the most frequent 200")]
+    unknown_codes: Annotated[Whole, Field(description="how many codes it lacks")]
+    unknown_readings: Annotated[Whole, Field(description="readings that have such a code")]
+
+
 class Reach(Strict):
     """Sums of everything that points' numbers depend on: where both are as before, the numbers are too."""
 
@@ -480,6 +510,7 @@ class Record(Strict):
     local_clock: Annotated[str | None, Field(description="IANA name or offset of the clock on site; null: UTC")]
     accuracy: Annotated[Accuracy | None, Field(description="the largest uncertainties of points; null: not told")]
     suspect: Annotated[Suspects, Field(description="the readings that are suspect, held back or not")]
+    codes: Annotated[CodesNoted | None, Field(description="the table of codes; null: the job has none")]
 
 
 class SealedRecord(Record):

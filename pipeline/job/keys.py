@@ -95,7 +95,7 @@ def _example(path: KeyPath, field: FieldInfo, inner: list[type[BaseModel]]) -> t
     if not (shown := example_of(path, field)):
         return ()
     first, *between, last = (str(key) for key in path)
-    if first in ("points", "control") and between == ["columns"]:
+    if first in ("points", "control", "codes") and between == ["columns"]:
         return (f"[{first}.columns]", f"{last} = {shown}")
     line = f"{last} = {shown}"
     for table in reversed(between):

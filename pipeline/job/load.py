@@ -20,6 +20,7 @@ from pipeline.job.drawing_rules import check_drawing
 from pipeline.job.explain import explain, key_path, without_echoes
 from pipeline.job.lines import Key, KeyLines, Where, key_lines
 from pipeline.job.model import (
+    CodesSection,
     ControlSection,
     Drawing,
     Job,
@@ -251,6 +252,7 @@ class _Parts:
     control: ControlSection | None
     sessions: SessionsFile | None
     drawing: Drawing | None = None
+    codes: CodesSection | None = None
     points: dict[int, Points] = field(default_factory=dict)
     session: dict[int, Session] = field(default_factory=dict)
 
@@ -263,6 +265,7 @@ class _Parts:
             control=_part(ControlSection, raw.get("control")),
             sessions=_part(SessionsFile, raw.get("sessions")),
             drawing=_part(Drawing, raw.get("drawing", {})),
+            codes=_part(CodesSection, raw.get("codes")),
             points=_blocks(Points, raw.get("points")),
             session=_blocks(Session, raw.get("session"), clock_of(raw.get("source"))),
         )
@@ -283,7 +286,7 @@ class _Parts:
             for index, points in self.points.items():
                 filled = rules.fill_points(points, self.source)
                 rules.check_reading(filled, path.parent, _Reading(lines, shown, index), problems)
-        for name, table in (("control", self.control), ("sessions", self.sessions)):
+        for name, table in (("control", self.control), ("sessions", self.sessions), ("codes", self.codes)):
             if table is not None:
                 rules.check_table(table, partial(where, name), problems)
         if self.drawing is not None:
@@ -305,6 +308,7 @@ class _Parts:
             (site.marks if site else None, "the site's file of marks", table, ("target", "site", "marks")),
             (self.control.file if self.control else None, "the register of control marks", table, ("control", "file")),
             (self.sessions.file if self.sessions else None, "the table of sessions", table, ("sessions", "file")),
+            (self.codes.file if self.codes else None, "the table of codes", table, ("codes", "file")),
         ]
         for file, what, most, keys in named:
             if file is not None:
@@ -416,6 +420,7 @@ def _resolved(job: Job, folder: Path) -> Job:
             "target": target.model_copy(update={"site": absolute(target.site, "marks")}),
             "control": absolute(job.control, "file"),
             "sessions": absolute(job.sessions, "file"),
+            "codes": absolute(job.codes, "file"),
             "points": tuple(rules.fill_points(points, job.source) for points in job.points),
         }
     )

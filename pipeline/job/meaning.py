@@ -14,7 +14,8 @@ def meaning(job: Job) -> str:
 
     Comments, layout, the order of keys and of sessions, and the folders in which things lie make no difference, nor
     does the offset in which a time is written, or what is planned, released, kept and called. Of a path only the last
-    part counts: files are told apart by their content, which the issue's list of inputs holds.
+    part counts: files are told apart by their content, which the issue's list of inputs holds; what a table of codes
+    says counts by itself.
     """
     told = job.model_dump(by_alias=True, exclude_none=True, exclude=_SILENT)
     if not told.get("particulars"):
@@ -36,9 +37,9 @@ def meaning(job: Job) -> str:
     return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
 
 
-#: What shapes no issue; `[source]` is part of every block.
+#: What shapes no issue, or counts elsewhere; `[source]` is part of every block.
 _SILENT: Any = {
-    "source": True, "plan": True, "notify": True, "job": {"folder"}, "issue": {"release", "keep"}
+    "source": True, "plan": True, "notify": True, "codes": True, "job": {"folder"}, "issue": {"release", "keep"}
 }  # fmt: skip
 
 #: Keys that came when there were issues already: one that is not stated says what a job file without it said.

@@ -644,6 +644,29 @@ class Drawing(_Strict):
     codes: Listed[DrawnCode] = Field((), description="layer and colour of single codes")
 
 
+class CodeColumns(_Strict):
+    """Our name = the table's, below it. What is not mapped goes by our name; other columns are let be."""
+
+    code: _Heading | None = Field(None, description="the code, as readings have it")
+    description: _Heading | None = Field(None, description="what it stands for")
+    kind: _Heading | None = Field(None, description="`point`, `line` or `area`")
+    layer: _Heading | None = Field(None, description="its layer in a drawing")
+    colour: _Heading | None = Field(None, description="its colour there, an index of 1 to 255")
+
+
+class CodesSection(_Table):
+    """The table of codes: what each stands for and how it is drawn. It changes no coordinate."""
+
+    file: File = Field(
+        description="CSV, spreadsheet (`.xlsx`), GeoJSON or GeoPackage with `code` and, if wanted, `description`,"
+        " `kind` (`point`, `line` or `area`), `layer`, `colour` (as in `[drawing]`)"
+    )
+    layer: str | None = Field(None, description="layer of a GeoPackage, or sheet, where there is more than one")
+    columns: CodeColumns = Field(
+        CodeColumns(), description="which column is what, as `[codes.columns]` below `[codes]`"
+    )
+
+
 class Peg(_Strict):
     """A temporary mark that is to be set, which joins the planned sessions that occupy it."""
 
@@ -691,4 +714,5 @@ class Job(_Strict):
     particulars: Particulars | None = None
     drawing: Drawing = Drawing()
     notify: Notify | None = None
+    codes: CodesSection | None = None
     plan: Plan | None = None

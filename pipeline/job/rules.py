@@ -8,7 +8,7 @@ from pathlib import Path
 from pipeline.files.regular import COPY, other_kind
 from pipeline.job.field_rules import check_field_shifts
 from pipeline.job.lines import Where
-from pipeline.job.model import ControlSection, Points, Session, SessionsFile, Setup, Source, Target
+from pipeline.job.model import CodesSection, ControlSection, Points, Session, SessionsFile, Setup, Source, Target
 from pipeline.job.own_crs import own_crs
 from pipeline.job.time_format import COUNTS, from_tokens, parts_of
 from pipeline.job.zones import zone_problem
@@ -60,15 +60,17 @@ def check_reading(points: Points, folder: Path, where: Where, problems: Problems
     _check_header(points, where, problems)
 
 
-def check_table(table: ControlSection | SessionsFile, where: Where, problems: Problems) -> None:
-    """Note what cannot be true of how the register, or the table of sessions, is said to be written."""
+def check_table(table: ControlSection | SessionsFile | CodesSection, where: Where, problems: Problems) -> None:
+    """Note what cannot be true of how the register, or a table of sessions or codes, is said to be written."""
     sign = table.delimiter
     if sign is not None and (not sign.isascii() or sign in '"\r\n\0' or sign.isalnum()):
         problems.add(*where("delimiter"), f"'{sign}' cannot be a delimiter", r'such as ";", or "\t" for a tab')
     _check_written(table, where, problems)
 
 
-def _check_written(table: Points | ControlSection | SessionsFile, where: Where, problems: Problems) -> None:
+def _check_written(
+    table: Points | ControlSection | SessionsFile | CodesSection, where: Where, problems: Problems
+) -> None:
     """Note an encoding that is not known, and a delimiter that is the decimal sign."""
     if table.encoding is not None and not _is_encoding(table.encoding):
         problems.add(

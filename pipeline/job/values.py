@@ -86,7 +86,8 @@ def _some_corners(value: object) -> object:
     return value
 
 
-def _drawn_layer(value: str) -> str:
+def drawn_layer(value: str) -> str:
+    """Refuse what a drawing's layer cannot be called, in words."""
     if found := sorted(set(value) & set(_NOT_IN_LAYERS)):
         raise ValueError(f"a drawing's layer cannot have {' '.join(found)} in its name")
     if len(value.encode()) > _LONGEST_LAYER:
@@ -130,7 +131,7 @@ Named = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1), A
 CommandWord = Annotated[str, StringConstraints(min_length=1, max_length=4000), AfterValidator(readable)]
 #: A column by its name, or by its number counted from 1.
 Column = Annotated[str | int, BeforeValidator(_name_or_number)]
-LayerName = Annotated[Named, AfterValidator(_drawn_layer)]
+LayerName = Annotated[Named, AfterValidator(drawn_layer)]
 Delimiter = Annotated[str, Field(min_length=1), AfterValidator(_one_sign)]
 LineNumber = Annotated[int, Field(ge=0, le=10_000)]
 Moment = Annotated[datetime, AfterValidator(_with_offset)]

@@ -13,6 +13,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.job.zones import reversed_sign
 from pipeline.notices.bases import base_notes
+from pipeline.notices.codes import code_notes
 from pipeline.notices.register import register_warnings
 
 
@@ -35,7 +36,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
     told += [*_reversed_zones(survey, shown is None), *held_checks(survey.prepared, survey.first_pass)]
     told += [*zone_notes(survey), *survey.first_pass.notes]
     told += base_notes(survey)
-    return [*told, *clock_notes(examined.clocks), *file_notes(survey)]
+    return [*told, *clock_notes(examined.clocks), *file_notes(survey), *code_notes(survey, shown is not None)]
 
 
 def _reversed_zones(survey: Survey, recorded: bool) -> list[str]:

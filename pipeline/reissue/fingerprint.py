@@ -23,6 +23,7 @@ from pipeline.solve.solve import Solved
 
 SITE = "the site's localisation"
 REGISTER = "the register of control marks"
+CODES = "the table of codes"
 JOB_FILE = "the job file"
 FILE, SESSION = "the raw file ", "session "
 #: A part of the job file by the words that lead to it.
@@ -51,6 +52,7 @@ def at_hand(prepared: Prepared) -> str:
         program_version(),
         grids_at_hand(),
         grid(job.target.geoid).sha256 if job.target.geoid else None,
+        *([prepared.codes.told()] if prepared.codes else []),
     ]
     return sum_of(parts)
 
@@ -89,6 +91,8 @@ def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]
     }
     parts |= {f"{PART}{name}": text for name, text in meanings(job).items()}
     parts |= {f"{SESSION}{name}": session for name, session in _sessions(survey.prepared).items()}
+    if survey.prepared.codes is not None:
+        parts[CODES] = survey.prepared.codes.told()
     if survey.operations.site is not None:
         parts[SITE] = survey.operations.site.told()
     for operation in survey.operations.recorded():

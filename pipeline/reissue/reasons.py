@@ -9,8 +9,9 @@ from pipeline.arrays import Floats
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import RegisterMark
 from pipeline.reissue.changes import MOVED, Reached, mark_changes
+from pipeline.reissue.code_changes import code_changes
 from pipeline.reissue.earlier import Last
-from pipeline.reissue.fingerprint import FILE, JOB_FILE, PART, REGISTER, SESSION, Fingerprint, differences
+from pipeline.reissue.fingerprint import CODES, FILE, JOB_FILE, PART, REGISTER, SESSION, Fingerprint, differences
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
 from pipeline.words import Change, Reason, Role
@@ -34,7 +35,7 @@ class Reasons:
         linked: per session, the reasons of others whose ties reach it.
         by_file: what reaches the points of a raw file.
         marks: changed marks in words, each with the same and the sessions that it reaches, for the record.
-        words: parts of the job file that only the report tells: they reach no point.
+        words: what only the report, lines and drawings tell, such as the table of codes: it reaches no point.
     """
 
     general: tuple[str, ...]
@@ -76,8 +77,8 @@ class Reasons:
 
 #: Parts of the job file that hold points back or release them, and move none.
 _SETTINGS = ("[checks]", "[drawing]", "[issue]", "[job]", "limits of [quality]", "limits of [shift]")
-#: Those that only the report tells.
-_WORDS = ("[particulars]",)
+#: Those that reach no point.
+_WORDS = ("[particulars]", "[linework]")
 
 
 def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Reasons:
@@ -107,11 +108,20 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
             of[session] = (*of.get(session, ()), text)
     by_file = {name.removeprefix(FILE): text for name, text in told.items() if name.startswith(FILE)}
     general, settings, words = _of_job_file(then, told)
-    general += [text for name, text in told.items() if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER))]
+    general += [text for name, text in told.items() if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER, CODES))]
+    words += _of_codes(last, survey, told)
     if REGISTER in told and not (changed or own or general or settings or words or by_file):
         general.append(told[REGISTER])
     linked = _linked(last, survey, solved, own)
     return Reasons(tuple(general), tuple(settings), moving, proving, linked, by_file, marks, tuple(words))
+
+
+def _of_codes(last: Last, survey: Survey, told: Mapping[str, str]) -> list[str]:
+    """Return what changed in the table of codes."""
+    table = survey.prepared.codes
+    if CODES not in told or table is None:
+        return [told[CODES]] if CODES in told else []
+    return code_changes(last.record["codes"], [row.recorded() for row in table.codes]) or [told[CODES]]
 
 
 def _stays(solved: Solved, mark: str) -> str:

@@ -1,8 +1,10 @@
 """What the files of an issue say of themselves."""
 
+from pipeline.codes.drawn import drawn_codes
+from pipeline.codes.table import CodeTable
 from pipeline.geodesy import crs
 from pipeline.intake.survey import Survey
-from pipeline.issue.about import About, CodeDrawn, Drafting
+from pipeline.issue.about import About, Drafting
 from pipeline.job.model import Drawing
 
 CAUTION = (
@@ -28,10 +30,9 @@ def about(survey: Survey, number: int) -> About:
         definition=goal["definition"],
         caution=CAUTION,
         axes=survey.axes,
-        drafting=_drafting(job.drawing),
+        drafting=_drafting(job.drawing, survey.prepared.codes),
     )
 
 
-def _drafting(drawing: Drawing) -> Drafting:
-    codes = {one.code: CodeDrawn(one.layer, one.colour) for one in drawing.codes}
-    return Drafting(drawing.scale, drawing.text_height, codes)
+def _drafting(drawing: Drawing, table: CodeTable | None) -> Drafting:
+    return Drafting(drawing.scale, drawing.text_height, drawn_codes(drawing, table))

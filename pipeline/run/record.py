@@ -20,6 +20,7 @@ from pipeline.notices.after_run import notes as after_notes
 from pipeline.notices.after_run import untied
 from pipeline.notices.bases import base_facts
 from pipeline.notices.before_run import before_notes
+from pipeline.notices.codes import codes_noted
 from pipeline.notices.names import name_notes
 from pipeline.reissue.fingerprint import program_version
 from pipeline.run.about import CAUTION
@@ -82,6 +83,7 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "local_clock": local_clock(survey.job),
         "accuracy": laid.accuracy,
         "suspect": laid.suspect,
+        "codes": codes_noted(survey),
     }
     return finished(record)
 
@@ -113,7 +115,7 @@ def _doubts(survey: Survey, solved: Solved) -> list[DoubtNoted]:
 
 
 def _inputs(survey: Survey) -> list[Input]:
-    """Return the files that were read: exports, register, a site's marks, sessions."""
+    """Return the files that were read: exports, register, a site's marks, codes, sessions."""
     job, recorded = survey.job, survey.prepared.loaded.recorded
     inputs: list[Input] = [
         {"path": export.file, "sha256": export.sha256, "rows": count}
@@ -126,6 +128,10 @@ def _inputs(survey: Survey) -> list[Input]:
     if job.target.site is not None and survey.prepared.site is not None:
         of_site = survey.prepared.site
         inputs.append({"path": recorded(job.target.site.marks), "sha256": of_site.sha256, "rows": of_site.rows})
+    if job.codes is not None and survey.prepared.codes is not None:
+        of_codes = survey.prepared.codes
+        path = recorded(job.codes.file)
+        inputs.append({"path": path, "sha256": of_codes.sha256, "rows": len(of_codes.codes)})
     if job.sessions is not None:
         path = recorded(job.sessions.file)
         inputs.append({"path": path, "sha256": survey.prepared.sessions_sum, "rows": len(survey.windows)})

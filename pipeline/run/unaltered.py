@@ -21,6 +21,8 @@ def refuse_altered(survey: Survey) -> None:
         summed.append((job.control.file, survey.register.shown, survey.register.sha256))
     if job.sessions is not None:
         summed.append((job.sessions.file, loaded.show(job.sessions.file), prepared.sessions_sum))
+    if job.codes is not None and prepared.codes is not None:
+        summed.append((job.codes.file, prepared.codes.shown, prepared.codes.sha256))
     altered = [shown for path, shown, sha256 in summed if _sum_now(path) != sha256]
     grids = [grid for operation in survey.operations.recorded() for grid in operation.grids if changed(grid)]
     altered += [f"grid file {grid.name}" for grid in dict.fromkeys(grids)]

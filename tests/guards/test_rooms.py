@@ -17,6 +17,7 @@ ORDER = (
     ("job",),
     ("geodesy", "adjust", "duplicates", "plausible"),
     ("read", "control", "sessions", "issue"),
+    ("codes",),
     ("intake",),
     ("examine",),
     ("solve",),

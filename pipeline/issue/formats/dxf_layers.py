@@ -25,6 +25,7 @@ _WARNING = {str(Proof.SUSPECT): RED, str(Proof.UNCLOSED): ORANGE, str(Proof.UNCH
 
 # What a layer's name cannot have, and the comma, which lists of layers are separated by.
 _UNWANTED = re.compile(r'[<>/\\":;?*|=`,]+')
+_BRACES = re.compile("[{}]")
 _LONGEST = 100
 _NO_CODE = "no_code"
 _UNKNOWN = "unproven"
@@ -106,7 +107,8 @@ def point_layers(
             name = _with_word(shared.setdefault(layer.casefold(), layer), key[1])
         else:
             name = _free(_name(key), key, taken)
-        groups[key] = Group(Layer(name, colour, f"{_described(key)}: {counted(counts[key], 'point')}"))
+        told = f"{_described(key, given)}: {counted(counts[key], 'point')}"
+        groups[key] = Group(Layer(name, colour, told))
         taken |= {layer.name.casefold() for layer in groups[key].layers}
     return groups
 
@@ -149,8 +151,10 @@ def _with_word(stem: str, word: str | None) -> str:
     return stem if word is None else f"{stem}_{word}"
 
 
-def _described(key: Key) -> str:
-    code = "no code" if key[0] is None else f"code {cleaned(key[0], re.compile('[{}]'), _LONGEST)}"
+def _described(key: Key, given: Mapping[str, CodeDrawn]) -> str:
+    code = "no code" if key[0] is None else f"code {cleaned(key[0], _BRACES, _LONGEST)}"
+    stands = given[key[0]].description if key[0] in given and key[0] is not None else ""
+    code = f"{code} ({cleaned(stands, _BRACES, _LONGEST)})" if stands else code
     return code if key[1] is None else f"{code}, {key[1]}"
 
 

@@ -1,0 +1,1 @@
+"""What codes mean: the table of codes that a job names, and how codes of strings are written."""

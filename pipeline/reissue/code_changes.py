@@ -1,0 +1,38 @@
+"""What changed in the table of codes since the issue before, in words."""
+
+from collections.abc import Iterator, Sequence
+
+from pipeline.issue.record_types import CodeKnown, CodesNoted
+
+#: What is told of a row, by its key in the record.
+_TOLD = ("description", "kind", "layer", "colour")
+#: Changes that are told one by one.
+_SHOWN = 6
+
+
+def code_changes(before: CodesNoted | None, now: Sequence[CodeKnown]) -> list[str]:
+    """Return a sentence for each code that is new, gone or said otherwise; of many the first, and how many there are.
+
+    Nothing where the issue before had no table of codes.
+    """
+    if before is None:
+        return []
+    told = list(_changes({row["code"]: row for row in before["known"]}, {row["code"]: row for row in now}))
+    more = [f"and {len(told) - _SHOWN:,} more changes in the table of codes"] if len(told) > _SHOWN else []
+    return [*told[:_SHOWN], *more]
+
+
+def _changes(then: dict[str, CodeKnown], now: dict[str, CodeKnown]) -> Iterator[str]:
+    for code in sorted(then.keys() | now.keys()):
+        if code not in then or code not in now:
+            yield f"the code {code} {'is new in' if code in now else 'is gone from'} the table of codes"
+            continue
+        was: dict[str, object] = {**then[code]}
+        is_now: dict[str, object] = {**now[code]}
+        parts = [f"{key} was {_said(was[key])} and is {_said(is_now[key])}" for key in _TOLD if was[key] != is_now[key]]
+        if parts:
+            yield f"the code {code} is said otherwise in the table of codes: {', '.join(parts)}"
+
+
+def _said(value: object) -> str:
+    return "none" if value is None or value == "" else f"'{value}'"
