@@ -6,7 +6,9 @@ from pathlib import Path
 from pipeline.blunders.diagnose import diagnose
 from pipeline.blunders.sentences import not_stated
 from pipeline.draft.beside_marks import look_beside
+from pipeline.draft.merged import settle
 from pipeline.draft.second_pass import Drafter
+from pipeline.draft.strings_told import linework_notes, look_at_strings
 from pipeline.examine.examine import examine
 from pipeline.intake.prepare import load, prepare
 from pipeline.intake.survey import Survey
@@ -77,7 +79,8 @@ def check_job(path: Path) -> Checked:
     carried = not_stated(examined.survey, solved, diagnose(examined.survey, solved))
     before = before_notes(examined, drawn[1] if drawn else None, shown)
     before += name_notes(examined.survey, solved)
-    notes = (*carried, *looked_into, *odd, *_beside(examined.survey, solved), *before)
+    beside = (*_beside(examined.survey, solved), *_strings(examined.survey, solved))
+    notes = (*carried, *looked_into, *odd, *beside, *before)
     return Checked(examined.survey, (*doubts, *notes, *_damaged(last, examined.survey, solved)), doubts, taken_out)
 
 
@@ -95,6 +98,12 @@ def _drawn_from(folder: Path, newest: Standing | None) -> Standing | None:
 def _beside(survey: Survey, solved: Solved) -> list[str]:
     rows = survey.first_pass.readings
     return look_beside(Drafter(survey, solved), rows).notes() if rows is not None else []
+
+
+def _strings(survey: Survey, solved: Solved) -> list[str]:
+    if survey.prepared.writing is None:
+        return []
+    return linework_notes(look_at_strings(settle(survey, solved).drafter))
 
 
 def _damaged(last: Standing | None, survey: Survey, solved: Solved) -> list[str]:

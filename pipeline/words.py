@@ -136,6 +136,18 @@ class Change(StrEnum):
     RECODED = "recoded"
 
 
+class Unjoined(StrEnum):
+    """Why the readings of a string are not drawn as a line."""
+
+    NO_START = "no_start"
+    NO_END = "no_end"
+    NEITHER = "neither"
+    ONE_POINT = "one_point"
+    TOO_FEW = "too_few"
+    HELD_BACK = "held_back"
+    UNKNOWN_WORD = "unknown_word"
+
+
 class MarkStatus(StrEnum):
     """How a mark's coordinates in the layer ``marks`` came about."""
 

@@ -16,7 +16,7 @@ from pipeline.words import Role, Verdict, counted, plural
 
 if TYPE_CHECKING:
     from pipeline.issue.field_shift_types import FieldShiftTaken
-    from pipeline.issue.record_types import Diagnosis, Record, Repeats, SiteFit
+    from pipeline.issue.record_types import Diagnosis, LineworkNoted, Record, Repeats, SiteFit
     from pipeline.issue.row_types import CheckRow, SessionRow
 
 #: How many failing occupations the summary lists before it points at the layer, how many things wholly held back.
@@ -51,6 +51,7 @@ def summary(record: Record, headline: str, current: Sequence[str] = ()) -> str:
         "",
         *_checks(record["checks"], record["diagnoses"]),
         *_repeats(record["repeats"]),
+        *_lines(record["linework"]),
     ]
     if rows["by_reason"]:
         lines.append(f"  held back: {_reasons(rows['by_reason'])}")
@@ -274,6 +275,15 @@ def _repeats(found: Repeats) -> list[str]:
     if found["failed"] > _FAILING:
         lines.append(f"  and {found['failed'] - _FAILING:,} more in the layer repeats")
     return lines
+
+
+def _lines(found: LineworkNoted | None) -> list[str]:
+    """Return how many strings are drawn, and how many not; why not stands in a note."""
+    if found is None:
+        return []
+    closed = f", {found['closed']:,} of them closed" if found["closed"] else ""
+    not_drawn = f"; {counted(found['not_drawn'], 'string')} not drawn" if found["not_drawn"] else ""
+    return [f"  {counted(found['lines'], 'line')} of {counted(found['points'], 'point')}{closed}{not_drawn}"]
 
 
 def _parts(cause: str) -> list[str]:

@@ -75,6 +75,7 @@ def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> 
     rows, kept = groups.row[gone][order], groups.kept[gone][order]
     found = Given(
         gone=readings.number[rows],
+        by=readings.number[kept],
         instead=[_where(readings, row, survey) for row in kept.tolist()],
         why=["replaced by its last reading"] * len(rows),
     )

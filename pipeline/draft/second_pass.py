@@ -79,6 +79,7 @@ class Given:
 
     Args:
         gone: (k,) numbers, ascending, of readings that give way to another.
+        by: (k,) number of the reading that stands for each.
         instead: (k,) in words, the reading that stands for each; ``why`` what it is to that.
         number: (m,) numbers, ascending, of readings that bear a mean.
         values: (m, 8) the mean's numbers, as `VALUES` names them.
@@ -87,6 +88,7 @@ class Given:
     """
 
     gone: Integers = field(default_factory=lambda: np.zeros(0, np.int64))
+    by: Integers = field(default_factory=lambda: np.zeros(0, np.int64))
     instead: Sequence[str] = ()
     why: Sequence[str] = ()
     number: Integers = field(default_factory=lambda: np.zeros(0, np.int64))

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from pipeline.codes.drawn import check_drawn
 from pipeline.codes.table import CodeTable, form_of, read_code_table
+from pipeline.codes.writing import Writing, writing_of
 from pipeline.control import Form, Register, listed_marks, read_register
 from pipeline.control.site_marks import SiteMarks, read_site_marks
 from pipeline.digest import digest, signature
@@ -47,7 +48,7 @@ class Prepared:
     of them is not to be told as a problem of its own. ``sessions_sum`` is the sum of the table of sessions, ""
     where the job file has them; ``site`` are the marks of the site's own system, None where it has none;
     ``field_windows`` the times in which readings carry a correction of the field; ``codes`` is the table of codes, None
-    where the job names none.
+    where the job names none, and ``writing`` how strings are written, None where it has no linework.
     """
 
     loaded: LoadedJob
@@ -59,6 +60,7 @@ class Prepared:
     site: SiteMarks | None = None
     field_windows: tuple[FieldWindow, ...] = ()
     codes: CodeTable | None = None
+    writing: Writing | None = None
 
 
 def load(path: Path, *, sessions: bool = True) -> LoadedJob:
@@ -81,6 +83,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     """
     _check_folder(loaded, problems)
     codes = _codes(loaded, problems)
+    writing = _writing(loaded, codes, problems)
     counts = [len(problems.found)]
     windows, sessions_sum = _sessions(loaded, problems)
     counts.append(len(problems.found))
@@ -98,7 +101,7 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     faulty = frozenset(part for part, before, after in parts if after > before)
     usable = tuple(export for export in exports if export.block in sound)
     taken = _of_usable(carried, exports, sound)
-    return Prepared(loaded, windows, register, usable, faulty, sessions_sum, site, taken, codes)
+    return Prepared(loaded, windows, register, usable, faulty, sessions_sum, site, taken, codes, writing)
 
 
 def _of_usable(carried: tuple[FieldWindow, ...], exports: list[Export], sound: set[int]) -> tuple[FieldWindow, ...]:
@@ -245,6 +248,14 @@ def _codes(loaded: LoadedJob, problems: Problems) -> CodeTable | None:
     if table is not None:
         check_drawn(loaded.job.drawing, table, partial(loaded.where, "drawing"), problems)
     return table
+
+
+def _writing(loaded: LoadedJob, table: CodeTable | None, problems: Problems) -> Writing | None:
+    """Return how strings are written; None without linework, and where a table of codes that it needs is faulty."""
+    job = loaded.job
+    if job.linework is None or (job.codes is not None and table is None):
+        return None
+    return writing_of(job.linework, table, job.checks.codes, partial(loaded.where, "linework"), problems)
 
 
 def _check_geometry(register: Register, stated: str, loaded: LoadedJob, problems: Problems) -> None:

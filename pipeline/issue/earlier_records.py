@@ -21,7 +21,7 @@ _SINCE_4: Mapping[str, Any] = {
     "suspect": {"total": 0, "points": []},
 }  # fmt: skip
 #: Likewise of schema 5.
-_SINCE_5: Mapping[str, Any] = {"codes": None}
+_SINCE_5: Mapping[str, Any] = {"codes": None, "linework": None}
 _OF_MARKS_SINCE_5: Mapping[str, Any] = dict.fromkeys(
     ("published_easting", "published_northing", "published_height", "drawn")
 )

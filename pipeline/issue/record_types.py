@@ -27,10 +27,11 @@ from pipeline.issue.record_values import (
 from pipeline.issue.row_types import CheckRow, MarkRow, Reliability, RepeatRow
 from pipeline.issue.schema_number import SCHEMA as SCHEMA
 from pipeline.issue.session_types import Session
-from pipeline.words import Doubt
+from pipeline.words import Doubt, Unjoined
 from pipeline.words import Whole as WhollyOf
 
 Counts = dict[ReasonWord, Whole]
+UnjoinedWord = Annotated[str, OneOf.of(Unjoined)]
 CodeKind = Annotated[str, OneOf(("point", "line", "area"))]
 Component = Annotated[str, OneOf(("position", "height"))]
 
@@ -463,6 +464,32 @@ class CodesNoted(Strict):
     unknown_readings: Annotated[Whole, Field(description="readings that have such a code")]
 
 
+class StringNotDrawn(Strict):
+    """Readings of a string that is not drawn as a line."""
+
+    string: Annotated[str, Field(description="its code, with its number")]
+    reason: Annotated[str, OneOf.of(Unjoined), Field(description="why it is not drawn")]
+    what: Annotated[str, Field(description="the same in words")]
+    readings: Annotated[Whole, Field(description="its readings")]
+    session: Annotated[str | None, Field(description="the session of its first reading; null: in none")]
+    first: Annotated[str, Field(description="name, file and row of its first reading")]
+    last: Annotated[str, Field(description="name, file and row of its last reading")]
+
+
+class LineworkNoted(Strict):
+    """The strings of a job: those that are drawn as lines, and those that are not."""
+
+    lines: Annotated[Whole, Field(description="strings that are drawn, as in the layer lines")]
+    closed: Annotated[Whole, Field(description="those of them that are closed")]
+    points: Annotated[Whole, Field(description="their points")]
+    not_drawn: Annotated[Whole, Field(description="strings that are not drawn, without readings that are in none")]
+    by_reason: Annotated[dict[UnjoinedWord, Whole], Field(description="what is not drawn, by reason")]
+    stray_readings: Annotated[Whole, Field(description="readings that are in no string")]
+    left_out: Annotated[list[StringNotDrawn], Field(description="what is not drawn, the first 200")]
+    misread: Annotated[list[CodeUnknown], Field(description="codes with a word of strings that are none of strings")]
+    without_readings: Annotated[list[str], Field(description="codes of strings in the job file that no reading has")]
+
+
 class Reach(Strict):
     """Sums of everything that points' numbers depend on: where both are as before, the numbers are too."""
 
@@ -511,6 +538,7 @@ class Record(Strict):
     accuracy: Annotated[Accuracy | None, Field(description="the largest uncertainties of points; null: not told")]
     suspect: Annotated[Suspects, Field(description="the readings that are suspect, held back or not")]
     codes: Annotated[CodesNoted | None, Field(description="the table of codes; null: the job has none")]
+    linework: Annotated[LineworkNoted | None, Field(description="its strings; null: the job has no linework")]
 
 
 class SealedRecord(Record):

@@ -19,12 +19,14 @@ from pipeline.job import crs_files, rules
 from pipeline.job.drawing_rules import check_drawing
 from pipeline.job.explain import explain, key_path, without_echoes
 from pipeline.job.lines import Key, KeyLines, Where, key_lines
+from pipeline.job.linework_rules import check_linework
 from pipeline.job.model import (
     CodesSection,
     ControlSection,
     Drawing,
     Job,
     JobSection,
+    Linework,
     Points,
     Session,
     SessionsFile,
@@ -253,6 +255,7 @@ class _Parts:
     sessions: SessionsFile | None
     drawing: Drawing | None = None
     codes: CodesSection | None = None
+    linework: Linework | None = None
     points: dict[int, Points] = field(default_factory=dict)
     session: dict[int, Session] = field(default_factory=dict)
 
@@ -266,6 +269,7 @@ class _Parts:
             sessions=_part(SessionsFile, raw.get("sessions")),
             drawing=_part(Drawing, raw.get("drawing", {})),
             codes=_part(CodesSection, raw.get("codes")),
+            linework=_part(Linework, raw.get("linework")),
             points=_blocks(Points, raw.get("points")),
             session=_blocks(Session, raw.get("session"), clock_of(raw.get("source"))),
         )
@@ -291,6 +295,8 @@ class _Parts:
                 rules.check_table(table, partial(where, name), problems)
         if self.drawing is not None:
             check_drawing(self.drawing, partial(where, "drawing"), problems)
+        if self.linework is not None:
+            check_linework(self.linework, "codes" in raw, partial(where, "linework"), problems)
         rules.check_sessions(
             [(session, partial(where, "session", index)) for index, session in self.session.items()],
             "control" in raw,

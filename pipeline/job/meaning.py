@@ -32,6 +32,8 @@ def meaning(job: Job) -> str:
     drawing = told.pop("drawing")
     if "dxf" in told["issue"]["formats"] and job.drawing != Drawing():
         told["drawing"] = {**drawing, "codes": sorted(drawing["codes"], key=lambda one: str(one["code"]))}
+    if job.linework is not None:
+        told["linework"] |= {key: sorted(told["linework"][key]) for key in ("codes", "start", "end", "close")}
     for points in told["points"]:
         points["files"] = [Path(pattern).name for pattern in points["files"]]
     return json.dumps(told, default=_plain, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
@@ -45,6 +47,10 @@ _SILENT: Any = {
 #: Keys that came when there were issues already: one that is not stated says what a job file without it said.
 _LATER = {"quality": ("scale",), "checks": ("same_name", "same_place"), "issue": ("repeats",)}
 
+#: Tables of which the meaning is told apart: always, and where something is stated in them.
+_ALWAYS = ("job", "target", "points", "quality", "control", "shift", "checks", "issue")
+_WHERE_STATED = ("particulars", "drawing", "linework")
+
 #: Keys that hold points back or let them pass, and leave the numbers of those that pass as they are.
 _LIMITS = {
     "quality": ("solutions", "max_sigma_horizontal", "max_sigma_vertical", "max_pdop", "max_correction_age"),
@@ -56,8 +62,8 @@ def meanings(job: Job) -> dict[str, str]:
     """Return what the tables of a job file say apart, sessions left out; limits apart from what makes numbers."""
     told = json.loads(meaning(job))
     found: dict[str, object] = {}
-    for name in ("job", "target", "points", "quality", "control", "shift", "checks", "issue", "particulars", "drawing"):
-        if name in ("particulars", "drawing") and name not in told:
+    for name in (*_ALWAYS, *_WHERE_STATED):
+        if name in _WHERE_STATED and name not in told:
             continue  # as in issues from before there were any
         table = told.get(name)
         limits = _LIMITS.get(name, ())

@@ -667,6 +667,44 @@ class CodesSection(_Table):
     )
 
 
+_Words = Annotated[
+    Listed[Named],
+    Field(min_length=1),
+    AfterValidator(lambda words: tuple(dict.fromkeys(words))),
+    BeforeValidator(_one_layer, json_schema_input_type=str | list[str]),
+]
+
+
+class Linework(_Strict):
+    """Which codes are strings, and how that is written in them; each string becomes a line, straight between points.
+
+    Of a string whose code is KERB the readings bear `KERB start`, `KERB`, `KERB` ... `KERB end`; with numbers
+    `KERB1 start`, and so on. Capitals make no difference.
+    """
+
+    codes: Listed[Named] = Field(
+        (), description="codes of strings, beside those that the table of codes calls `line` or `area`"
+    )
+    start: _Words = Field(("start",), description="the word, or words, at the first reading of a string")
+    end: _Words = Field(("end",), description="at its last; it closes a string whose code is an `area`")
+    close: _Words = Field(("close",), description="at its last, from which the line goes back to the first")
+    separator: Annotated[str, Field(max_length=5)] = Field(
+        " ", description='between code and words: any blanks, or signs such as `"-"`; `""`: none, as in `KERBS`'
+    )
+    number: Literal["behind", "word", "none"] = Field(
+        "behind",
+        description="where the number of a string stands: behind its code (`KERB1`), as a word (`KERB 1`), or nowhere",
+    )
+    within: Literal["session", "export", "job"] = Field(
+        "session",
+        description="what a string lies within: one session of one export, one export, or all exports together, as"
+        " where two rovers pick one string; in all of them readings follow in time",
+    )
+    remarks: bool = Field(
+        False, description="other words behind a code say nothing; else a string with such a word is not drawn"
+    )
+
+
 class Peg(_Strict):
     """A temporary mark that is to be set, which joins the planned sessions that occupy it."""
 
@@ -715,4 +753,5 @@ class Job(_Strict):
     drawing: Drawing = Drawing()
     notify: Notify | None = None
     codes: CodesSection | None = None
+    linework: Linework | None = None
     plan: Plan | None = None

@@ -15,12 +15,16 @@ from pipeline.arrays import Floats
 from pipeline.digest import digest
 from pipeline.draft.beside_marks import BesideMarks
 from pipeline.draft.codes import Codes
+from pipeline.draft.joined import join
 from pipeline.draft.layer_rows import Carried, Rows, check_rows, mark_rows, repeat_rows, session_rows
+from pipeline.draft.line_rows import line_rows
 from pipeline.draft.measured import Measured
 from pipeline.draft.merged import Settled
 from pipeline.draft.noted_rows import noted_rows
 from pipeline.draft.repeats import Repeated, find_pairs
 from pipeline.draft.second_pass import Drafted
+from pipeline.draft.string_rows import Gathered
+from pipeline.draft.strings_told import linework_noted, linework_notes
 from pipeline.draft.wholly_held import WhollyHeld
 from pipeline.intake.first_pass import Progress
 from pipeline.intake.survey import Survey
@@ -30,7 +34,7 @@ from pipeline.issue.formats.drawn_codes import without_points
 from pipeline.issue.formats.formats import write_formats
 from pipeline.issue.geopackage.by_code import ByCode
 from pipeline.issue.geopackage.descriptions import described
-from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, MARKS, REPEATS, SESSIONS
+from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, LINES, MARKS, REPEATS, SESSIONS
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
 from pipeline.issue.geopackage.revise import copy_with_rows
 from pipeline.issue.geopackage.streamed import Package
@@ -74,6 +78,7 @@ class Laid:
     beside: list[str]
     accuracy: record_types.Accuracy
     suspect: record_types.Suspects
+    linework: record_types.LineworkNoted | None = None
 
 
 def lay_out(
@@ -187,6 +192,7 @@ class _SecondPass:
         self.plan = Thinner()
         self.beside = BesideMarks.of(self.drafter)
         self.suspects = SuspectRows(tuple(self.survey.windows))
+        self.strings = Gathered.of(self.drafter)
         self.codes = Codes(self.survey.prepared.loaded)
         self.measured = Measured.of(self.drafter) if self.known is None else None
         self._kept: pa.ipc.RecordBatchStreamWriter | None = None
@@ -312,6 +318,8 @@ class _SecondPass:
         if self.measured is not None:
             self.measured.take(drafted)
         self.suspects.add(drafted)
+        if self.strings is not None:
+            self.strings.take(drafted)
         shown, place = ~drafted.on_mark, drafted.corrected
         kind = np.where(points, drafted.proof, HELD_KIND).astype(np.uint8)
         self.plan.add(kind[shown], place.easting[shown], place.northing[shown])
@@ -334,6 +342,8 @@ class _Rest:
     changes: Compared
     touched: Touched
     by_code: tuple[tuple[str, LayerSource], ...]
+    lines: pa.RecordBatch | None
+    linework: record_types.LineworkNoted | None
 
     @classmethod
     def of(cls, running: _SecondPass, causes: Sequence[str | None]) -> "_Rest":
@@ -347,6 +357,7 @@ class _Rest:
             changed, changes, touched = found
         by_code = tuple(running.by_code.layers(running.description)) if running.by_code is not None else ()
         repeated = running.repeated()
+        lines, linework = _lines(running)
         return cls(
             running,
             _all_checks(survey, solved, causes),
@@ -358,6 +369,8 @@ class _Rest:
             changes,
             touched,
             by_code,
+            lines,
+            linework,
         )
 
     def sources(self) -> Iterator[LayerSource]:
@@ -368,6 +381,8 @@ class _Rest:
         yield LayerSource("marks", MARKS, [self.marks], f"{described}. {MARKS_DRAWN}")
         yield LayerSource("held_back", HELD_BACK, self.running.held_back(), described)
         yield LayerSource("repeats", REPEATS, [self.repeats], described)
+        if self.lines is not None:
+            yield LayerSource("lines", LINES, [self.lines], described, geometry_type=LINE_Z)
         if self.changed is not None:
             yield LayerSource("changes", CHANGES, [self.changed], described, geometry_type=LINE_Z)
         yield from (layer for _, layer in self.by_code)
@@ -394,10 +409,19 @@ class _Rest:
             self.changes,
             self.touched,
             running.plan.thinned(),
-            [*running.beside.notes(), *notes],
+            [*running.beside.notes(), *linework_notes(self.linework), *notes],
             running.count.accuracy(),
             running.suspects.record(),
+            self.linework,
         )
+
+
+def _lines(running: _SecondPass) -> tuple[pa.RecordBatch | None, record_types.LineworkNoted | None]:
+    """Return the rows of ``lines`` and what is told of strings; nothing where the job has no linework."""
+    if running.strings is None:
+        return None, None
+    joined = join(running.strings.rows(), running.drafter, running.strings.writing)
+    return line_rows(joined, running.survey, running.strings.writing), linework_noted(joined, running.strings)
 
 
 def _all_checks(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> pa.RecordBatch:

@@ -84,6 +84,7 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "accuracy": laid.accuracy,
         "suspect": laid.suspect,
         "codes": codes_noted(survey),
+        "linework": laid.linework,
     }
     return finished(record)
 

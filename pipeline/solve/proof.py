@@ -13,7 +13,7 @@ PROOFS: tuple[Proof, ...] = (Proof.BRACKETED, Proof.UNCLOSED, Proof.SUSPECT, Pro
 
 
 #: How much less than the others each word of `PROOFS` proves. It is its own inverse.
-_LESS_PROVEN = np.array([0, 1, 3, 2])
+LESS_PROVEN = np.array([0, 1, 3, 2])
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Evidence:
         time is unchecked, unless a failing tie makes it suspect. Of position and height the less proven counts.
         """
         found = [part._words(times) for part in self.parts()]
-        return np.asarray(_LESS_PROVEN[np.max([_LESS_PROVEN[words] for words in found], axis=0)], np.uint8)
+        return np.asarray(LESS_PROVEN[np.max([LESS_PROVEN[words] for words in found], axis=0)], np.uint8)
 
     def _words(self, times: Integers) -> NDArray[np.uint8]:
         count = len(self.times)

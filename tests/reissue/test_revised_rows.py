@@ -65,9 +65,14 @@ def wide(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def both(tmp_path_factory: pytest.TempPathFactory) -> tuple[Issue, Issue]:
-    """The wide job's second issue, in every format: changed in a copy of the first, and written anew."""
+    """The wide job's second issue, with lines, in every format: changed in a copy of the first, and written anew."""
     folder = tmp_path_factory.mktemp("both")
     job = simulate(WIDE)
+    job.rows["code"] = np.where(job.rows["kind"] == "point", "KERB", job.rows["code"]).astype("<U20")
+    for session in range(WIDE.sessions):
+        first, *_, last = np.flatnonzero((job.rows["session"] == session) & (job.rows["kind"] == "point"))
+        job.rows["code"][[first, last]] = ["KERB start", "KERB end"]
+    job.job["linework"] = {"codes": ["KERB"]}
     job.job["issue"] = {"formats": ["dxf", "csv", "geojson", "landxml"]}
     run_job(job.write(folder / "first"))
     with pytest.MonkeyPatch.context() as patch:
@@ -131,7 +136,8 @@ def everything(package: Path, query: str) -> list[tuple[Any, ...]]:
 
 def test_both_ways_give_the_same_issue(both: tuple[Issue, Issue]) -> None:
     quick, slow = both
-    for name in LAYERS:
+    assert everything(quick.package, "select count(*) from lines") == [(WIDE.sessions,)]
+    for name in (*LAYERS, "lines"):
         order = f'select * from "{name}" order by fid'
         assert everything(quick.package, order) == everything(slow.package, order), name
     ours, theirs = deepcopy(quick.record), deepcopy(slow.record)

@@ -124,6 +124,6 @@ def record(**other: Any) -> dict[str, Any]:
         "control": {"crs": "EPSG:2193", "crs_name": "a grid", "height": "EPSG:5773", "height_name": "a datum",
                     "epoch": None},
         "particulars": {}, "local_clock": None, "accuracy": {"hu95": 0.021, "vu95": 0.034},
-        "suspect": {"total": 0, "points": []}, "codes": None,
+        "suspect": {"total": 0, "points": []}, "codes": None, "linework": None,
     }  # fmt: skip
     return row | other

@@ -13,6 +13,7 @@ import numpy as np
 from pipeline.files.at_rest import as_seen, quoted, unlocked
 from pipeline.files.guarded import Guarded, why
 from pipeline.issue.geopackage.database import HEADER, database_of
+from pipeline.issue.geopackage.kept_values import ENVELOPE_BYTES, HEADER_BYTES
 from pipeline.issue.geopackage.recount import NotReadable, recount
 from pipeline.issue.record_types import DatabaseIssued, FileIssued, LayerSums
 from pipeline.words import counted
@@ -155,7 +156,9 @@ def _within(geometry: bytes, low_x: float | None, high_x: float | None, low_y: f
     """Tell whether a box of the index is that of its geometry: 32 bits a side, rounded outwards."""
     if low_x is None or high_x is None:
         return False
-    vertices = np.frombuffer(geometry[-24:] if len(geometry) < 50 else geometry[-48:], "<f8").reshape(-1, 3)[:, :2]
+    # a point's has no envelope; before a line's vertices stand header, envelope, and the head of the WKB
+    begin = len(geometry) - 24 if len(geometry) < 50 else HEADER_BYTES + ENVELOPE_BYTES.get(geometry[3] >> 1 & 7, 0) + 9
+    vertices = np.frombuffer(geometry[begin:], "<f8").reshape(-1, 3)[:, :2]
     box = np.array([[low_x, low_y], [high_x, high_y]])
     exact = np.array([vertices.min(axis=0), vertices.max(axis=0)])
     slack = 4 * np.spacing(np.abs(exact).astype(np.float32)).astype(np.float64)

@@ -12,19 +12,12 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import DAY
-from pipeline.issue.geopackage.layers import GEOMETRY, WKB_LINE_Z, WKB_POINT_Z
+from pipeline.issue.geopackage.layers import GEOMETRY, WKB_POINT_Z, vertices_of
 
 #: What precedes the WKB of a geometry (OGC 12-128r18, clause 2.1.3): of points no envelope, of lines that of x, y, z.
 _POINT = np.dtype([("magic", "S2"), ("version", "u1"), ("flags", "u1"), ("srs_id", "<i4"), ("wkb", WKB_POINT_Z)])
-_LINE = np.dtype(
-    [
-        ("magic", "S2"),
-        ("version", "u1"),
-        ("flags", "u1"),
-        ("srs_id", "<i4"),
-        ("envelope", "<f8", (3, 2)),
-        ("wkb", WKB_LINE_Z),
-    ]
+_LINE_HEAD = np.dtype(
+    [("magic", "S2"), ("version", "u1"), ("flags", "u1"), ("srs_id", "<i4"), ("envelope", "<f8", (3, 2))]
 )
 _LITTLE_ENDIAN, _WITH_ENVELOPE = 1, 4
 
@@ -119,33 +112,56 @@ def _joined(signs: npt.NDArray[np.uint8], lengths: Integers, column: pa.Array) -
 def _geometries(shapes: pa.Array, srs_id: int) -> pa.Array:
     """Return geometries given as WKB with the header of a GeoPackage before each; none where there is none."""
     present = shapes.is_valid().to_numpy(zero_copy_only=False)
-    wkb, line = _packed(shapes.drop_null())
-    blobs = np.zeros(len(shapes), _LINE if line else _POINT)
+    there = shapes.drop_null()
+    if _are_lines(there):
+        return _lines(there, present, srs_id)
+    blobs = np.zeros(len(shapes), _POINT)
     blobs["magic"], blobs["srs_id"] = b"GP", srs_id
-    blobs["flags"] = _LITTLE_ENDIAN | (_WITH_ENVELOPE if line else 0)
-    blobs["wkb"][present] = wkb
-    if line and len(wkb):
-        blobs["envelope"] = np.stack([blobs["wkb"]["xyz"].min(axis=1), blobs["wkb"]["xyz"].max(axis=1)], axis=2)
+    blobs["flags"] = _LITTLE_ENDIAN
+    blobs["wkb"][present] = _packed(there)
     offsets = np.arange(len(blobs) + 1, dtype=np.int32) * np.int32(blobs.dtype.itemsize)
     return pa.Array.from_buffers(
         pa.binary(), len(blobs), [_validity(present), pa.py_buffer(offsets), pa.py_buffer(blobs)]
     )
 
 
+def _lines(shapes: pa.Array, present: npt.NDArray[np.bool_], srs_id: int) -> pa.Array:
+    """Return lines, none of them null, each with its header, at the places where one is ``present``."""
+    vertices, many = vertices_of(shapes)
+    start = np.cumsum(many) - many
+    heads = np.zeros(len(shapes), _LINE_HEAD)
+    heads["magic"], heads["srs_id"], heads["flags"] = b"GP", srs_id, _LITTLE_ENDIAN | _WITH_ENVELOPE
+    heads["envelope"] = np.stack([np.minimum.reduceat(vertices, start), np.maximum.reduceat(vertices, start)], axis=2)
+    blobs = pa.array([head.tobytes() for head in heads], pa.binary())
+    whole = pc.binary_join_element_wise(blobs, shapes, b"")
+    places = np.full(len(present), -1)
+    places[present] = np.arange(len(shapes))
+    return whole.take(pa.array(places, mask=~present))
+
+
 def boxes(shapes: pa.Array) -> Floats:
     """Return the extents (n, 4) of geometries given as WKB, none of them null: least and most x, least and most y."""
-    plane = _packed(shapes)[0]["xyz"][:, :, :2]
-    return np.stack([plane.min(axis=1), plane.max(axis=1)], axis=2).reshape(-1, 4)
+    if _are_lines(shapes):
+        vertices, many = vertices_of(shapes)
+        start = np.cumsum(many) - many
+        ends = [np.minimum.reduceat(vertices, start), np.maximum.reduceat(vertices, start)]
+        return np.stack(ends, axis=2)[:, :2].reshape(-1, 4)
+    plane = _packed(shapes)["xyz"][:, 0, :2]
+    return np.repeat(plane, 2, axis=1)
 
 
-def _packed(shapes: pa.Array) -> tuple[npt.NDArray[Any], bool]:
-    """Return geometries, none of them null, in their packed layout, and whether they are lines."""
+def _are_lines(shapes: pa.Array) -> bool:
+    """Say whether geometries, none of them null, are lines."""
+    return len(shapes) > 0 and len(shapes[0].as_buffer()) > WKB_POINT_Z.itemsize
+
+
+def _packed(shapes: pa.Array) -> npt.NDArray[Any]:
+    """Return points, none of them null, in their packed layout."""
     _, starts, held = shapes.buffers()
     if len(shapes) == 0 or starts is None or held is None:
-        return np.empty(0, WKB_POINT_Z), False
-    offsets = np.frombuffer(starts, np.int32, len(shapes) + 1, shapes.offset * 4)
-    line = bool(offsets[1] - offsets[0] == WKB_LINE_Z.itemsize)
-    return np.frombuffer(held, WKB_LINE_Z if line else WKB_POINT_Z, len(shapes), int(offsets[0])), line
+        return np.empty(0, WKB_POINT_Z)
+    offsets = np.frombuffer(starts, np.int32, 1, shapes.offset * 4)
+    return np.frombuffer(held, WKB_POINT_Z, len(shapes), int(offsets[0]))
 
 
 def _validity(present: npt.NDArray[np.bool_]) -> pa.Buffer | None:

@@ -46,6 +46,23 @@ _HELD_BACK = {
     "reason": "why it is held back",
     "detail": "the same in words",
 }
+_LINES = {
+    "name": "the string: its code, with its number",
+    "code": "its code, as the job writes it",
+    "number": "its number, where strings of its code have one",
+    "description": "what the code stands for, by the table of codes",
+    "closed": "whether the line goes back to its first point",
+    "points": "its points",
+    "length": "its length in plan, on the grid [m]",
+    "hu95": "the largest 95 % uncertainty of a position among its points: radius of the circle [m]",
+    "vu95": "the largest 95 % uncertainty of a height among its points [m]",
+    "proof": "the least proven word of its points",
+    "session": "the sessions of its points",
+    "started": "when its first point was observed [UTC]",
+    "ended": "when its last point was observed [UTC]",
+    "source_file": "the export that its first point came in",
+    "source_row": "that point's row there",
+}
 _CHANGES = {
     "name": "the point's name",
     "change": "what became of it",
@@ -92,5 +109,6 @@ _OF_LAYERS: Mapping[str, Mapping[str, str]] = {
     "marks": _of_rows(MarkRow),
     "held_back": _HELD_BACK,
     "repeats": _of_rows(RepeatRow),
+    "lines": _LINES,
     "changes": _CHANGES,
 }

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Integers
 from pipeline.issue.formats.names import told_apart
 from pipeline.issue.record_values import UTC_TIME
 from pipeline.issue.row_types import CheckRow, MarkRow, RepeatRow, SessionRow
@@ -28,6 +28,10 @@ LINE_Z = "LineString Z"
 WKB_POINT_Z = np.dtype([("order", "u1"), ("type", "<u4"), ("xyz", "<f8", (1, 3))])
 #: Byte order, ISO geometry type (1002), number of vertices (2), two vertices: 57 bytes.
 WKB_LINE_Z = np.dtype([("order", "u1"), ("type", "<u4"), ("vertices", "<u4"), ("xyz", "<f8", (2, 3))])
+
+#: What precedes the vertices of a line: byte order, ISO geometry type (1002), their number; and the bytes of one.
+WKB_LINE_HEAD = np.dtype([("order", "u1"), ("type", "<u4"), ("vertices", "<u4")])
+VERTEX = 24
 
 _TEXT, _NUMBER, _COUNT = pa.string(), pa.float64(), pa.int64()
 _OF_VALUES = {str: _TEXT, float: _NUMBER, int: _COUNT, bool: pa.bool_()}
@@ -108,6 +112,25 @@ CHANGES = _schema(
     because=_TEXT,
 )
 
+#: Where the job has linework: the strings of its codes, as lines from issued point to issued point.
+LINES = _schema(
+    name=_TEXT,
+    code=_TEXT,
+    number=_TEXT,
+    description=_TEXT,
+    closed=pa.bool_(),
+    points=_COUNT,
+    length=_NUMBER,
+    hu95=_NUMBER,
+    vu95=_NUMBER,
+    proof=_TEXT,
+    session=_TEXT,
+    started=TIME,
+    ended=TIME,
+    source_file=_TEXT,
+    source_row=_COUNT,
+)
+
 
 def points_schema(carried: Sequence[pa.Field] = ()) -> pa.Schema:
     """Return the schema of ``points`` (and of a layer per code): our columns, the export's own, the geometry.
@@ -151,6 +174,54 @@ def wkb_lines(start: Floats, end: Floats) -> pa.BinaryArray:
     wkb["order"], wkb["type"], wkb["vertices"] = 1, 1002, 2
     wkb["xyz"][:, 0], wkb["xyz"][:, 1] = start, end
     return _binary(wkb)
+
+
+def wkb_strings(vertices: Floats, many: Integers) -> pa.BinaryArray:
+    """Return lines of several vertices as WKB.
+
+    Args:
+        vertices: of all lines one after another, (v, 3) in metres.
+        many: (n,) how many of them each line has; at least two.
+    """
+    sizes = WKB_LINE_HEAD.itemsize + VERTEX * many
+    offsets = np.zeros(len(many) + 1, np.int64)
+    np.cumsum(sizes, out=offsets[1:])
+    if offsets[-1] > np.iinfo(np.int32).max:
+        raise ValueError("the lines of a layer have more vertices than one batch can hold")
+    held = np.empty(int(offsets[-1]), np.uint8)
+    heads = np.zeros(len(many), WKB_LINE_HEAD)
+    heads["order"], heads["type"], heads["vertices"] = 1, 1002, many
+    of_heads = offsets[:-1, None] + np.arange(WKB_LINE_HEAD.itemsize)
+    held[of_heads] = heads.view(np.uint8).reshape(len(many), WKB_LINE_HEAD.itemsize)
+    rest = np.ones(len(held), bool)
+    rest[of_heads] = False
+    held[rest] = np.ascontiguousarray(vertices + 0.0, "<f8").reshape(-1).view(np.uint8)
+    buffers = [None, pa.py_buffer(offsets.astype(np.int32)), pa.py_buffer(held)]
+    return pa.Array.from_buffers(pa.binary(), len(many), buffers)
+
+
+def vertices_of(shapes: pa.BinaryArray) -> tuple[Floats, Integers]:
+    """Return the vertices (v, 3) of lines given as WKB, none of them null, and how many each has (n,).
+
+    Raises ValueError where one is no line of at least two vertices with heights.
+    """
+    _, starts, content = shapes.buffers()
+    if len(shapes) == 0 or starts is None or content is None:
+        return np.zeros((0, 3)), np.zeros(0, np.int64)
+    offsets = np.frombuffer(starts, np.int32, len(shapes) + 1, shapes.offset * 4).astype(np.int64)
+    held = np.frombuffer(content, np.uint8)[offsets[0] : offsets[-1]]
+    begin = offsets[:-1] - offsets[0]
+    if (np.diff(offsets) < WKB_LINE_HEAD.itemsize + 2 * VERTEX).any():
+        raise ValueError("a geometry is no line of at least two vertices")
+    of_heads = begin[:, None] + np.arange(WKB_LINE_HEAD.itemsize)
+    heads = np.ascontiguousarray(held[of_heads]).view(WKB_LINE_HEAD).ravel()
+    many = heads["vertices"].astype(np.int64)
+    sound = (heads["order"] == 1) & (heads["type"] == 1002)
+    if not (sound & (np.diff(offsets) == WKB_LINE_HEAD.itemsize + VERTEX * many)).all():
+        raise ValueError("a geometry is no line with heights, or has another size than it says")
+    rest = np.ones(len(held), bool)
+    rest[of_heads] = False
+    return held[rest].view("<f8").reshape(-1, 3), many
 
 
 def _binary(wkb: npt.NDArray[Any]) -> pa.BinaryArray:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
+import pyarrow as pa
 
 from pipeline.arrays import Floats
 from pipeline.files.at_rest import quoted, unlocked
@@ -25,10 +25,10 @@ from pipeline.geodesy.crs import parse
 from pipeline.geodesy.errors import OperationError
 from pipeline.issue.geopackage.content import Content
 from pipeline.issue.geopackage.database import database_of
-from pipeline.issue.geopackage.kept_values import ENVELOPE_BYTES, kept_values
-from pipeline.issue.geopackage.layers import GEOMETRY
+from pipeline.issue.geopackage.kept_values import ENVELOPE_BYTES, HEADER_BYTES, kept_values
+from pipeline.issue.geopackage.layers import GEOMETRY, LINE_Z, WKB_POINT_Z
 from pipeline.issue.geopackage.styles import STYLES
-from pipeline.issue.geopackage.tally import KEPT, Geometries, Written, wkb_type
+from pipeline.issue.geopackage.tally import KEPT, Geometries, Shapes, Written, unpacked
 from pipeline.issue.record_types import DatabaseIssued
 from pipeline.words import counted
 
@@ -38,6 +38,9 @@ TOLERANCE = 1e-6
 _PIECE = 2000
 #: Rows of a layer that fiona reads where SQLite has been asked for all.
 _FEW = 16
+
+#: The beginning of a geometry as a GeoPackage keeps it (OGC 12-128r19, clause 2.1.3).
+_HEAD = [("magic", "S2"), ("version", "u1"), ("flags", "u1"), ("srs_id", "<i4")]
 
 #: What fiona has seen every layer of, in this process (see `_sight`), and how much of that is kept.
 _seen: OrderedDict[str, None] = OrderedDict()
@@ -204,9 +207,9 @@ def _layer_by_sqlite(file: Guarded, layer: Written) -> Iterator[str]:
     try:
         for piece in [_whole(file, layer)] if layer.rows <= KEPT else _pieces(file, quoted(layer.name)):
             rows += len(piece)
-            headers, wkb = _unpack([blob for blob in piece if blob is not None], wkb_type(layer.geometry_type))
+            headers, shapes = _unpack([blob for blob in piece if blob is not None], layer.geometry_type)
             srs_ids |= headers
-            found.add(wkb)
+            found.add(shapes)
     except ValueError as error:
         yield str(error)
         return
@@ -242,10 +245,10 @@ def _row_apart(file: Guarded, layer: Written) -> str:
     """Say which is the first row with another geometry, of a layer whose rows were all kept."""
     if len(layer.sampled) != layer.rows:
         return ""
-    kind = wkb_type(layer.geometry_type)
-    shapes = kept_values(file, layer.name)[0].column(GEOMETRY).to_pylist()
+    shapes = kept_values(file, layer.name)[0].column(GEOMETRY)
     for row, (shape, given) in enumerate(zip(shapes, layer.vertices, strict=True), 1):
-        found = np.full(given.shape, np.nan) if shape is None else np.frombuffer(shape, kind)["xyz"][0]
+        one = pa.array([shape.as_py()], pa.binary()).drop_null()
+        found = unpacked(layer.geometry_type, one).vertices if len(one) else np.full(given.shape, np.nan)
         if not np.array_equal(found, given, equal_nan=True):
             return f": row {row} is at {found.tolist()}, given was {given.tolist()}"
     return ""
@@ -275,20 +278,23 @@ def _pieces(file: Guarded, table: str) -> Iterator[list[bytes | None]]:
         yield piece
 
 
-def _unpack(blobs: list[bytes], kind: np.dtype[Any]) -> tuple[set[int], npt.NDArray[Any]]:
+def _unpack(blobs: list[bytes], geometry_type: str) -> tuple[set[int], Shapes]:
     """Return the srs_ids in the blobs' headers and the WKB behind them; ValueError where they are not all alike."""
     if not blobs:
-        return set(), np.empty(0, kind)
+        return set(), unpacked(geometry_type, pa.array([], pa.binary()))
     envelope = ENVELOPE_BYTES.get(blobs[0][3] >> 1 & 7, 0)
-    layout = np.dtype(
-        [("magic", "S2"), ("version", "u1"), ("flags", "u1"), ("srs_id", "<i4"), ("env", f"V{envelope}"), ("wkb", kind)]
-        if envelope
-        else [("magic", "S2"), ("version", "u1"), ("flags", "u1"), ("srs_id", "<i4"), ("wkb", kind)]
-    )
-    packed = b"".join(blobs)
-    if len(packed) != len(blobs) * layout.itemsize:
-        raise ValueError("its geometries are not all of one type and size")
-    rows = np.frombuffer(packed, layout)
-    if (rows["magic"] != b"GP").any() or (rows["flags"] != blobs[0][3]).any() or not blobs[0][3] & 1:
+    if geometry_type == LINE_Z:
+        begin = HEADER_BYTES + envelope
+        heads = np.frombuffer(b"".join(blob[:HEADER_BYTES] for blob in blobs), np.dtype(_HEAD))
+        shapes = unpacked(geometry_type, pa.array([blob[begin:] for blob in blobs], pa.binary()))
+    else:
+        layout = np.dtype([*_HEAD, *([("env", f"V{envelope}")] if envelope else []), ("wkb", WKB_POINT_Z)])
+        packed = b"".join(blobs)
+        if len(packed) != len(blobs) * layout.itemsize:
+            raise ValueError("its geometries are not all of one type and size")
+        heads = np.frombuffer(packed, layout)
+        wkb = heads["wkb"]
+        shapes = Shapes(memoryview(wkb.tobytes()), wkb["xyz"][:, 0], np.ones(len(wkb), np.int64))
+    if (heads["magic"] != b"GP").any() or (heads["flags"] != blobs[0][3]).any() or not blobs[0][3] & 1:
         raise ValueError("its geometries are not all little-endian GeoPackage geometries of one kind")
-    return set(np.unique(rows["srs_id"]).tolist()), rows["wkb"]
+    return set(np.unique(heads["srs_id"]).tolist()), shapes

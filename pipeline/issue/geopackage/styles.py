@@ -93,10 +93,32 @@ _STYLES = {
 _CHANGES = "changes"
 
 
+@dataclass(frozen=True)
+class Line:
+    """Lines of which the proof is a word (None: all others), what they are called, their colour and their dashes."""
+
+    value: str | None
+    called: str
+    colour: str
+    dashes: str | None = None
+
+
+#: A line is whole where all its points are proven; else it is broken, the shorter the worse.
+_LINES = (
+    Line(str(Proof.BRACKETED), "all points bracketed", _INK),
+    Line(str(Proof.UNCLOSED), "a point unclosed", _WARN, "6 2"),
+    Line(str(Proof.UNCHECKED), "a point unchecked", _WARN, "3 2"),
+    Line(None, "a point suspect or not proven", _BAD, "1 2"),
+)
+_OF_LINES = "lines"
+
+
 def style_of(layer: str) -> tuple[str, str] | None:
     """Return the style of a layer in the two languages, None for a layer that has none."""
     if layer == _CHANGES:
         return _line_in_use(), _sld(layer, _LINE_RULE)
+    if layer == _OF_LINES:
+        return _lines_in_use(), _sld(layer, "".join(map(_sld_line, _LINES)))
     style = _POINTS if layer.startswith("points_") else _STYLES.get(layer)
     if style is None:
         return None
@@ -165,6 +187,43 @@ def _line_in_use() -> str:
         f'alpha="1" clip_to_extent="1" force_rhr="0"><layer class="SimpleLine" enabled="1" pass="0" locked="0">'
         f"{_options(given)}</layer></symbol></symbols></renderer-v2>",
         1,
+    )
+
+
+def _lines_in_use() -> str:
+    rules, symbols = [], []
+    for number, line in enumerate(_LINES):
+        asked = "ELSE" if line.value is None else f"\"proof\" = '{line.value}'"
+        rules.append(
+            f'<rule key="r{number}" symbol="{number}" label={quoteattr(line.called)} filter={quoteattr(asked)}/>'
+        )
+        given = {"line_color": _rgba(line.colour, 255), "line_style": "solid", "line_width": "0.4"}
+        given |= {"line_width_unit": "MM"}
+        if line.dashes is not None:
+            given |= {"use_custom_dash": "1", "customdash": line.dashes.replace(" ", ";"), "customdash_unit": "MM"}
+        symbols.append(
+            f'<symbol type="line" name="{number}" alpha="1" clip_to_extent="1" force_rhr="0">'
+            f'<layer class="SimpleLine" enabled="1" pass="0" locked="0">{_options(given)}</layer></symbol>'
+        )
+    return _document(
+        f'<renderer-v2 type="RuleRenderer" symbollevels="0" forceraster="0"><rules key="root">{"".join(rules)}</rules>'
+        f"<symbols>{''.join(symbols)}</symbols></renderer-v2>",
+        1,
+    )
+
+
+def _sld_line(line: Line) -> str:
+    asked = "<ElseFilter/>"
+    if line.value is not None:
+        asked = (
+            "<ogc:Filter><ogc:PropertyIsEqualTo><ogc:PropertyName>proof</ogc:PropertyName>"
+            f"<ogc:Literal>{line.value}</ogc:Literal></ogc:PropertyIsEqualTo></ogc:Filter>"
+        )
+    dashes = f'<CssParameter name="stroke-dasharray">{line.dashes}</CssParameter>' if line.dashes else ""
+    return (
+        f"<Rule><Name>{escape(line.called)}</Name>{asked}<LineSymbolizer><Stroke>"
+        f'<CssParameter name="stroke">{line.colour}</CssParameter><CssParameter name="stroke-width">1.5</CssParameter>'
+        f"{dashes}</Stroke></LineSymbolizer></Rule>"
     )
 
 

@@ -11,19 +11,39 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats, Integers
 from pipeline.issue.geopackage.content import together
-from pipeline.issue.geopackage.layers import LINE_Z, POINT_Z, WKB_LINE_Z, WKB_POINT_Z
+from pipeline.issue.geopackage.layers import LINE_Z, WKB_POINT_Z, vertices_of
 from pipeline.issue.record_types import LayerSums
 
 #: Up to so many rows, every row is kept for comparing; beyond, an even selection that a reader can fetch one by one.
 KEPT = 4096
 SAMPLED = 500
 
-_WKB = {POINT_Z: WKB_POINT_Z, LINE_Z: WKB_LINE_Z}
+
+@dataclass(frozen=True)
+class Shapes:
+    """Geometries of a layer, none of them null: their WKB in one piece, all vertices (v, 3), how many each has (n,)."""
+
+    content: memoryview
+    vertices: Floats
+    many: Integers
+
+    def each(self) -> list[Floats]:
+        """Return the vertices of each, (k, 3)."""
+        return np.split(self.vertices, np.cumsum(self.many)[:-1]) if len(self.many) else []
 
 
-def wkb_type(geometry_type: str) -> np.dtype[Any]:
-    """Return the packed layout of one geometry, "Point Z" or "LineString Z" of two vertices."""
-    return _WKB[geometry_type]
+def unpacked(geometry_type: str, shapes: pa.BinaryArray) -> Shapes:
+    """Return geometries given as WKB, none of them null. Raises ValueError where one is not of the layer's type."""
+    _, starts, values = shapes.buffers()
+    if len(shapes) == 0 or starts is None or values is None:
+        return Shapes(memoryview(b""), np.zeros((0, 3)), np.zeros(0, np.int64))
+    offsets = np.frombuffer(starts, np.int32, len(shapes) + 1, shapes.offset * 4)
+    content = memoryview(values)[int(offsets[0]) : int(offsets[-1])]
+    if geometry_type == LINE_Z:
+        return Shapes(content, *vertices_of(shapes))
+    if (np.diff(offsets) != WKB_POINT_Z.itemsize).any():
+        raise ValueError(f"a geometry of a {geometry_type} layer is not {WKB_POINT_Z.itemsize} bytes of WKB")
+    return Shapes(content, np.frombuffer(content, WKB_POINT_Z)["xyz"][:, 0], np.ones(len(shapes), np.int64))
 
 
 @dataclass(frozen=True)
@@ -31,8 +51,9 @@ class Written:
     """What one layer must contain: rows, geometries, their range and checksum, and some of them by row.
 
     ``low`` and ``high`` are easting, northing, height in metres (NaN where the layer has no geometry); ``checksum`` is
-    the CRC-32 of all geometries as WKB in row order; ``sampled`` are row numbers from 0 and ``vertices`` (n, v, 3)
-    their coordinates, NaN where the row has no geometry; ``sums`` are those of `content`, by column.
+    the CRC-32 of all geometries as WKB in row order; ``sampled`` are row numbers from 0 and ``vertices`` their
+    coordinates: of points (n, 1, 3), NaN where the row has no geometry; of lines n arrays (v, 3), of none where it has
+    none; ``sums`` are those of `content`, by column.
     """
 
     name: str
@@ -45,7 +66,7 @@ class Written:
     high: tuple[float, float, float]
     checksum: int
     sampled: Integers
-    vertices: Floats
+    vertices: npt.NDArray[Any]
     sums: Mapping[str, str]
 
     def as_record(self) -> LayerSums:
@@ -55,21 +76,21 @@ class Written:
 
 @dataclass
 class Geometries:
-    """Count, range and checksum of geometries given as packed WKB (see `wkb_type`), piece by piece."""
+    """Count, range and checksum of geometries, piece by piece."""
 
     count: int = 0
     checksum: int = 0
     low: Floats = field(default_factory=lambda: np.full(3, np.nan))
     high: Floats = field(default_factory=lambda: np.full(3, np.nan))
 
-    def add(self, wkb: npt.NDArray[Any]) -> None:
+    def add(self, shapes: Shapes) -> None:
         """Take in one piece, in row order and without the rows that have no geometry."""
-        if len(wkb) == 0:
+        if len(shapes.many) == 0:
             return
-        self.count += len(wkb)
-        self.checksum = zlib.crc32(wkb.tobytes(), self.checksum)
-        self.low = np.fmin(self.low, wkb["xyz"].min(axis=(0, 1)))
-        self.high = np.fmax(self.high, wkb["xyz"].max(axis=(0, 1)))
+        self.count += len(shapes.many)
+        self.checksum = zlib.crc32(shapes.content, self.checksum)
+        self.low = np.fmin(self.low, shapes.vertices.min(axis=0))
+        self.high = np.fmax(self.high, shapes.vertices.max(axis=0))
 
 
 class Tally:
@@ -77,13 +98,12 @@ class Tally:
 
     def __init__(self, geometry_type: str, kept: int = KEPT) -> None:
         self._most = kept
-        self._type = wkb_type(geometry_type)
         self._geometry_type = geometry_type
         self._rows = 0
         self._all = Geometries()
         self._step = 1
         self._kept = [np.empty(0, np.int64)]
-        self._vertices = [np.empty((0, *self._type["xyz"].shape))]
+        self._vertices = [self._some(pa.array([], pa.binary()), np.empty(0, np.int64))]
         self._last = self._vertices[0]
 
     def add(self, geometry: pa.BinaryArray) -> None:
@@ -93,7 +113,7 @@ class Tally:
         """
         if len(geometry) == 0:
             return
-        self._all.add(self._unpack(geometry.drop_null()))
+        self._all.add(unpacked(self._geometry_type, geometry.drop_null()))
         self._widen(self._rows + len(geometry))
         chosen = np.arange(-self._rows % self._step, len(geometry), self._step)
         self._kept.append(chosen + self._rows)
@@ -133,21 +153,19 @@ class Tally:
             stay = kept % self._step == 0
             self._kept, self._vertices = [kept[stay]], [vertices[stay]]
 
-    def _some(self, geometry: pa.BinaryArray, rows: Integers) -> Floats:
+    def _some(self, geometry: pa.BinaryArray, rows: Integers) -> npt.NDArray[Any]:
         picked = geometry.take(pa.array(rows))
         known = picked.is_valid().to_numpy(zero_copy_only=False)
-        vertices = np.full((len(rows), *self._type["xyz"].shape), np.nan)
-        vertices[known] = self._unpack(picked.drop_null())["xyz"]
-        return vertices
-
-    def _unpack(self, geometry: pa.BinaryArray) -> npt.NDArray[Any]:
-        _, offset_buffer, values = geometry.buffers()
-        if len(geometry) == 0 or offset_buffer is None or values is None:
-            return np.empty(0, self._type)
-        offsets = np.frombuffer(offset_buffer, np.int32, len(geometry) + 1, geometry.offset * 4)
-        if (np.diff(offsets) != self._type.itemsize).any():
-            raise ValueError(f"a geometry of a {self._geometry_type} layer is not {self._type.itemsize} bytes of WKB")
-        return np.frombuffer(values, self._type, len(geometry), int(offsets[0]))
+        shapes = unpacked(self._geometry_type, picked.drop_null())
+        if self._geometry_type != LINE_Z:
+            vertices = np.full((len(rows), 1, 3), np.nan)
+            vertices[known, 0] = shapes.vertices
+            return vertices
+        each = np.empty(len(rows), object)
+        found = iter(shapes.each())
+        for row, there in enumerate(known.tolist()):
+            each[row] = next(found) if there else np.empty((0, 3))
+        return each
 
 
 def _three(values: Floats) -> tuple[float, float, float]:
