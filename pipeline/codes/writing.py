@@ -159,7 +159,8 @@ def writing_of(
             what = f"the code '{code}' is one of strings here, and a {row.kind} in"
             told = f"{what} {table.shown if table else ''}:{row.line}"
             problems.add(*where("codes", position), told, "say it once")
-        strings.append(String(code, row.description if row else "", row is not None and row.kind == AREA))
+        called = row.code if row is not None else code
+        strings.append(String(called, row.description if row else "", row is not None and row.kind == AREA))
     strings += [String(row.code, row.description, row.kind == AREA) for row in rows.values() if row.kind in LINES]
     if not strings and table is not None:
         fix = f"name them in codes, or say kind = line in {table.shown}"

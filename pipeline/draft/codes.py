@@ -3,6 +3,7 @@
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from pipeline.codes.writing import Writing
 from pipeline.issue.formats.dxf_layers import MOST_LAYERS
 from pipeline.issue.geopackage.by_code import MOST_CODES
 from pipeline.job.load import LoadedJob
@@ -10,9 +11,12 @@ from pipeline.problems import JobError, Problem
 
 
 class Codes:
-    """Counts the codes of drafted points while they stream past, as far as the job's layers need it."""
+    """Counts the codes of drafted points while they stream past, as far as the job's layers need it.
 
-    def __init__(self, loaded: LoadedJob) -> None:
+    Where strings are drawn their codes count without number and words, but for layers of the GeoPackage.
+    """
+
+    def __init__(self, loaded: LoadedJob, writing: Writing | None = None) -> None:
         issue = loaded.job.issue
         self._limits = [
             (most, loaded.where("issue", key), what)
@@ -23,12 +27,15 @@ class Codes:
             if wanted
         ]
         self._seen: set[str | None] = set()
+        self._named = writing.named if writing is not None and not issue.by_code else None
 
     def add(self, codes: pa.Array) -> None:
         """Take in the next points' codes. Raises `JobError` where there are more than can be layers."""
         if not self._limits:
             return
-        self._seen.update(pc.unique(codes).to_pylist())
+        found = pc.unique(codes).to_pylist()
+        named = self._named
+        self._seen.update(found if named is None else (code if code is None else named(code) for code in found))
         problems = [
             Problem(
                 *where,

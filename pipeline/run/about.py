@@ -2,6 +2,7 @@
 
 from pipeline.codes.drawn import drawn_codes
 from pipeline.codes.table import CodeTable
+from pipeline.codes.writing import Writing
 from pipeline.geodesy import crs
 from pipeline.intake.survey import Survey
 from pipeline.issue.about import About, Drafting
@@ -30,9 +31,10 @@ def about(survey: Survey, number: int) -> About:
         definition=goal["definition"],
         caution=CAUTION,
         axes=survey.axes,
-        drafting=_drafting(job.drawing, survey.prepared.codes),
+        drafting=_drafting(job.drawing, survey.prepared.codes, survey.prepared.writing),
     )
 
 
-def _drafting(drawing: Drawing, table: CodeTable | None) -> Drafting:
-    return Drafting(drawing.scale, drawing.text_height, drawn_codes(drawing, table))
+def _drafting(drawing: Drawing, table: CodeTable | None, writing: Writing | None) -> Drafting:
+    named = str if writing is None else writing.named
+    return Drafting(drawing.scale, drawing.text_height, drawn_codes(drawing, table), named)

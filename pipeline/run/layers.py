@@ -193,7 +193,7 @@ class _SecondPass:
         self.beside = BesideMarks.of(self.drafter)
         self.suspects = SuspectRows(tuple(self.survey.windows))
         self.strings = Gathered.of(self.drafter)
-        self.codes = Codes(self.survey.prepared.loaded)
+        self.codes = Codes(self.survey.prepared.loaded, self.survey.prepared.writing)
         self.measured = Measured.of(self.drafter) if self.known is None else None
         self._kept: pa.ipc.RecordBatchStreamWriter | None = None
         self._open = ExitStack()

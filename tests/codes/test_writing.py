@@ -131,7 +131,7 @@ def test_the_table_of_codes_says_which_are_strings() -> None:
     table = CodeTable("codes.csv", "", rows)
     found = writing(table, codes=["wall"])
     assert [(one.code, one.description, one.area) for one in found.strings] == [
-        ("wall", "a wall", False), ("KERB", "lip", False), ("POND", "", True),
+        ("WALL", "a wall", False), ("KERB", "lip", False), ("POND", "", True),
     ]  # fmt: skip
     assert faults(table, codes=["tree"]) == ["the code 'tree' is one of strings here, and a point in codes.csv:4"]
     bare = CodeTable("codes.csv", "", rows[2:])

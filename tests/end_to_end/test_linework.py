@@ -3,11 +3,15 @@
 import sqlite3
 from collections.abc import Callable, Sequence
 from contextlib import closing
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
+import ezdxf
 import numpy as np
 import pytest
+from ezdxf.entities import Polyline
 from issued import Issue, read_layer
 from line_layer import lines_of, points_of
 from running import record_of, replace_in, rewrite_export, run_written
@@ -49,6 +53,9 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> tuple[Simulation, Path]:
     """A job without noise, so that truth is met to the arithmetic's end."""
     made = coded(CODES, noise=False)
     made.job["codes"] = {"file": "codes.csv"}
+    made.job["issue"] = {"formats": ["dxf", "landxml"]}
+    for name in ("longitude", "latitude", "height"):  # the second vertex of KERB 2 is that of the first
+        made.rows[name][16] = made.rows[name][15]
     path = made.write(tmp_path_factory.mktemp("lines"))
     table = (
         "code,description,kind\nKERB,lip of the kerb,line\nPOND,edge of a pond,area\nTREE,tree,point\nCM,mark,point\n"
@@ -71,7 +78,7 @@ def test_lines_join_the_points_of_their_strings_in_time(job: tuple[Simulation, P
     ways = ([0, 1, 3], [2, 4, 5, 2], [13, 14, 15], [16, 17, 19, 16])
     for row, way in zip(lines, ways, strict=True):
         assert row["vertices"] == [points[called[at]] for at in way]  # to the bit
-        truth = np.array([made.truth.of(called[at]) for at in way])
+        truth = np.array([made.truth.of(called[13 if at == 14 else at]) for at in way])
         np.testing.assert_allclose(row["vertices"], truth, rtol=0, atol=2e-4)
         np.testing.assert_allclose(row["length"], np.hypot(*np.diff(truth[:, :2], axis=0).T).sum(), rtol=0, atol=1e-3)
         assert row["source_row"] == 4 + way[0] and row["proof"] == "bracketed" and row["session"] == "session-01"
@@ -110,6 +117,45 @@ def test_the_layer_is_verified_like_any(issue: Issue) -> None:
         assert file.execute(said).fetchall() == [("LINESTRING", 2193, 1, 0)]
         styles = file.execute("SELECT styleSLD FROM layer_styles WHERE f_table_name = 'lines'").fetchall()
     assert "all points bracketed" in styles[0][0]
+
+
+def test_a_drawing_has_them_on_their_codes_layers(issue: Issue) -> None:
+    """Read by ezdxf; layers of strings bear their codes, without numbers and words."""
+    drawing = ezdxf.readfile(issue.package.with_suffix(".dxf"))
+    assert not drawing.audit().errors and not drawing.audit().fixes
+    drawn = list(drawing.modelspace().query("POLYLINE"))
+    given = lines_of(issue.package)
+    assert [line.dxf.layer for line in drawn] == [row["code"] for row in given]
+    for line, row in zip(drawn, given, strict=True):
+        assert isinstance(line, Polyline) and line.is_3d_polyline and line.is_closed == bool(row["closed"])
+        vertices = row["vertices"][: -1 if row["closed"] else None]
+        np.testing.assert_allclose([tuple(point) for point in line.points()], vertices, rtol=0, atol=5.1e-5)
+    layers = {layer.dxf.name for layer in drawing.layers if "_" not in layer.dxf.name}
+    assert {"KERB", "FENCE", "POND", "KREB start", "TREE"} <= layers and not {"KERB1 start", "KERB2"} & layers
+    assert drawing.layers.get("KERB").description == "code KERB (lip of the kerb): 15 points"
+    (file,) = [file for file in issue.record["files"] if file["name"].endswith(".dxf")]
+    assert file["rows"]["lines"] == 4
+
+
+def test_landxml_has_them_as_plan_features(issue: Issue) -> None:
+    """By the schema (LandXML-1.2): PlanFeatures, PlanFeature, CoordGeom, Line with Start and End, in this order."""
+    space = "{http://www.landxml.org/schema/LandXML-1.2}"
+    root = ElementTree.parse(issue.package.with_suffix(".xml")).getroot()
+    (collected,) = root.findall(f"{space}PlanFeatures")
+    assert collected.attrib == {"name": "lines"} and list(root)[-1] is collected
+    given = lines_of(issue.package)
+    assert [one.attrib for one in collected] == [
+        {"name": row["name"], "desc": row["description"] or row["code"]} for row in given
+    ]
+    for feature, row in zip(collected, given, strict=True):
+        (geometry,) = feature
+        assert geometry.tag == f"{space}CoordGeom" and not geometry.attrib
+        found = []
+        for line in geometry:
+            assert line.tag == f"{space}Line" and [end.tag for end in line] == [f"{space}Start", f"{space}End"]
+            found.append([[float(part) for part in (end.text or "").split()] for end in line])
+        wanted = [[(n, e, h) for e, n, h in pair] for pair in pairwise(row["vertices"])]
+        np.testing.assert_allclose(found, wanted, rtol=0, atol=5.1e-5)
 
 
 def test_other_jobs_have_no_such_layer(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""The points, the marks and their occupations as a drawing (DXF), a block with attributes at each.
+"""The points, the marks and their occupations as a drawing (DXF), a block with attributes at each; lines as polylines.
 
 Written from the package in two passes: the first finds layers and extent, the second writes. Read back by GDAL, which
 shares nothing with the writers.
@@ -11,13 +11,16 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
+from pipeline.arrays import Floats
 from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
 from pipeline.issue.about import About
 from pipeline.issue.formats import ezdxf_alone
 from pipeline.issue.formats.dxf_facts import facts, lines_of
 from pipeline.issue.formats.dxf_layers import LIST, NOTE, Group
+from pipeline.issue.formats.dxf_polylines import MORE_HANDLES, compare_lines, lines_read, polyline_tags
 from pipeline.issue.formats.dxf_rows import Drawn, Plan
 from pipeline.issue.formats.dxf_symbols import Symbol, Tags
 from pipeline.issue.formats.dxf_tags import Text, layers_of, texts_of
@@ -46,6 +49,11 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
             file.write("".join(tags.lines(drawn.insertions(size))))
             if name in rows:
                 rows[name] += len(drawn.groups)
+        handle = tags.next
+        for lines in plan.lines(package):
+            file.write("".join(polyline_tags(lines, around.owner, handle)))
+            handle += sum(len(line.places) + MORE_HANDLES for line in lines)
+            rows["lines"] = rows.get("lines", 0) + len(lines)
         file.write(around.after)
     return rows
 
@@ -63,11 +71,13 @@ def read_back(path: Path, package: Package, about: About) -> None:
             pyogrio.open_arrow(plain, layer="entities", batch_size=8192, use_pyarrow=True) as (_, reader),
         ):
             notes, texts = list[tuple[str, str]](), Counter[tuple[Symbol, Group]]()
+            lines = list[tuple[str, Floats]]()
             given = (_as_batch(drawn, texts) for _, drawn in plan.drawn(package))
-            for before, wanted, found in side_by_side(given, _insertions(reader, notes)):
+            for before, wanted, found in side_by_side(given, _insertions(reader, notes, lines)):
                 _compare(wanted, found, before)
     except (DataSourceError, DataLayerError, pa.ArrowException) as error:
         raise Differs(f"GDAL cannot read it: {error}") from error
+    compare_lines((line for some in plan.lines(package) for line in some), lines)
     wanted_notes = [(NOTE, lines_of(facts(about, plan.unproven))), (LIST, plan.listed)]
     first_difference("note", [(on, _bare("".join(lines))) for on, lines in wanted_notes if lines], notes, 0)
     _compare_tags(path, plan, texts)
@@ -90,12 +100,15 @@ def _compare_tags(path: Path, plan: Plan, texts: Counter[tuple[Symbol, Group]]) 
             raise Differs(f"it has {counted(found[text], 'text')} {told}, given were {wanted[text]:,}")
 
 
-def _insertions(reader: Any, notes: list[tuple[str, str]]) -> Iterator[pa.RecordBatch]:
-    """Yield the drawing's insertions; what is beside them goes to ``notes``: its layer and its text."""
+def _insertions(reader: Any, notes: list[tuple[str, str]], lines: list[tuple[str, Floats]]) -> Iterator[pa.RecordBatch]:
+    """Yield the drawing's insertions; what is beside them goes to ``notes``, by layer and text, or to ``lines``."""
     for batch in reader:
         blocks = batch.column("BlockName")
         if blocks.null_count:
             others = batch.filter(blocks.is_null())
+            of_lines = pc.match_substring(pc.fill_null(others.column("SubClasses"), ""), "Polyline")
+            lines += lines_read(others.filter(of_lines))
+            others = others.filter(pc.invert(of_lines))
             texts = (_bare(text or "") for text in others.column("Text").to_pylist())
             notes += zip(others.column("Layer").to_pylist(), texts, strict=True)
         yield batch.filter(blocks.is_valid())

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from hashlib import blake2b
 from itertools import chain
@@ -161,8 +161,8 @@ def _described(key: Key, given: Mapping[str, CodeDrawn]) -> str:
 class Overview:
     """What must be known of all rows before the first is drawn: layers and extent, and the height of texts."""
 
-    def __init__(self, axes: Axes, text_height: float) -> None:
-        self.axes, self.text_height = axes, text_height
+    def __init__(self, axes: Axes, text_height: float, named: Callable[[str], str] = str) -> None:
+        self.axes, self.text_height, self.named = axes, text_height, named
         self.counts: Counter[Key] = Counter()
         self.codes: dict[str | None, None] = {}
         self.low, self.high = np.full(3, np.inf), np.full(3, -np.inf)
@@ -173,8 +173,24 @@ class Overview:
         drawn = batch.filter(pa.array(np.isfinite(places[:, :2]).all(axis=1)))
         grouped = pa.table({name: drawn.column(name) for name in ("code", "proof")}).group_by(["code", "proof"])
         for row in grouped.aggregate([([], "count_all")]).to_pylist():
-            self.counts[key_of(row["code"], row["proof"])] += row["count_all"]
-        self.codes.update(dict.fromkeys(code or None for code in drawn.column("code").unique().to_pylist()))
+            self.counts[self.key_of(row["code"], row["proof"])] += row["count_all"]
+        codes = (self.named(code or "") or None for code in drawn.column("code").unique().to_pylist())
+        self.codes.update(dict.fromkeys(codes))
+
+    def add_lines(self, batch: pa.RecordBatch) -> None:
+        """Take in the next rows of ``lines``, of which the points are known already."""
+        for code, proof in zip(batch.column("code").to_pylist(), batch.column("proof").to_pylist(), strict=True):
+            self.codes.setdefault(code)
+            self.counts[key_of(code, proof)] += 0
+
+    def key_of(self, code: str | None, proof: str | None) -> Key:
+        """Return the layer's key of a point by its code in the export."""
+        return key_of(self.named(code) if code else None, proof)
+
+    def keys_of(self, batch: pa.RecordBatch) -> list[Key]:
+        """Return the layers' keys of rows of ``points``."""
+        pairs = zip(batch.column("code").to_pylist(), batch.column("proof").to_pylist(), strict=True)
+        return [self.key_of(code, proof) for code, proof in pairs]
 
     def add_places(self, batch: pa.RecordBatch) -> Floats:
         """Widen the extent by the rows of a layer; return their places (n, 3) in the drawing's unit."""
@@ -192,6 +208,11 @@ class Overview:
         return low, high
 
 
+def vertices_drawn(vertices: Floats, axes: Axes) -> Floats:
+    """Return X, Y, Z (v, 3) of vertices as a drawing has them, by the rules of `places_of`."""
+    return rounded(vertices * axes.upright(axes.easting.metres), LENGTHS)
+
+
 def places_of(batch: pa.RecordBatch, axes: Axes, prefix: str = "") -> Floats:
     """Return X, Y, Z (n, 3) as a drawing has them, NaN where unknown; of columns with a ``prefix`` before the axis.
 
@@ -201,9 +222,3 @@ def places_of(batch: pa.RecordBatch, axes: Axes, prefix: str = "") -> Floats:
     columns = [floats(batch.column(f"{prefix}{name}")) for name in NAMES]
     factors = axes.upright(axes.easting.metres)
     return np.column_stack([rounded(values * by, LENGTHS) for values, by in zip(columns, factors, strict=True)])
-
-
-def keys_of(batch: pa.RecordBatch) -> list[Key]:
-    """Return the layers' keys of rows of ``points``."""
-    pairs = zip(batch.column("code").to_pylist(), batch.column("proof").to_pylist(), strict=True)
-    return [key_of(code, proof) for code, proof in pairs]

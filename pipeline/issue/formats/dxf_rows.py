@@ -24,10 +24,12 @@ from pipeline.issue.formats.dxf_layers import (
     Layer,
     Overview,
     distinct,
-    keys_of,
+    key_of,
     places_of,
     point_layers,
+    vertices_drawn,
 )
+from pipeline.issue.formats.dxf_polylines import MORE_HANDLES, Polyline
 from pipeline.issue.formats.dxf_symbols import (
     CHECK,
     CHECK_LINES,
@@ -43,6 +45,7 @@ from pipeline.issue.formats.dxf_symbols import (
 )
 from pipeline.issue.formats.figures import LENGTHS, fixed, floats
 from pipeline.issue.geopackage.layers import MARKS as MARK_ROWS
+from pipeline.issue.geopackage.layers import each_of
 from pipeline.issue.geopackage.streamed import Package
 from pipeline.words import Proof, counted
 
@@ -114,7 +117,7 @@ class Plan:
         drafting, axes = about.drafting, about.axes
         # millimetres on paper to the drawing's unit
         height = round(drafting.text_height / 1000.0 * drafting.scale / axes.easting.metres, 6)
-        overview, crowded = Overview(axes, height), Crowded()
+        overview, crowded = Overview(axes, height, drafting.named), Crowded()
         for batch in package.batches("points"):
             overview.add_points(batch)
         handles = sum(count * _symbol(key).handles for key, count in overview.counts.items())
@@ -124,6 +127,9 @@ class Plan:
             handles += CHECK.handles * placed.num_rows
         for batch in package.batches("marks"):
             handles += MARK.handles * int(_placed(overview.add_places(batch)).sum())
+        for batch, _, _ in package.lines("lines", axes):
+            overview.add_lines(batch)
+            handles += sum(batch.column("points").to_pylist()) + MORE_HANDLES * batch.num_rows
         control = _control(package, axes)
         overview.add_places(control)
         handles += MARK.handles * control.num_rows
@@ -159,11 +165,21 @@ class Plan:
         for batch in package.batches("marks"):
             yield "marks", _marks(batch, self.overview.axes)
 
+    def lines(self, package: Package) -> Iterator[list[Polyline]]:
+        """Yield the lines in the order in which they are drawn, each on the layer of its code."""
+        for batch, vertices, many in package.lines("lines", self.overview.axes):
+            places = each_of(vertices_drawn(vertices, self.overview.axes), many)
+            columns = (batch.column(name).to_pylist() for name in ("code", "proof", "closed"))
+            yield [
+                Polyline(self.by_key[key_of(code, proof)].symbol.name, place[: -1 if closed else None], closed)
+                for code, proof, closed, place in zip(*columns, places, strict=True)
+            ]
+
     def _points(self, batch: pa.RecordBatch) -> Drawn:
         places = places_of(batch, self.overview.axes)
         if not _placed(places).all():
             raise RuntimeError("a point without a position was issued")
-        keys = keys_of(batch)
+        keys = self.overview.keys_of(batch)
         heights = _heights(batch)
         names, codes = batch.column("name").to_pylist(), batch.column("code").to_pylist()
         values: list[tuple[str, ...]] = [
@@ -195,7 +211,8 @@ class Plan:
 def _beside(package: Package, overview: Overview) -> dict[str | None, set[str | None]]:
     beside = Beside(overview.codes, overview.text_height)
     for batch in package.batches("points"):
-        beside.add(batch.column("code"), places_of(batch, overview.axes))
+        codes = [overview.named(code or "") for code in batch.column("code").to_pylist()]
+        beside.add(pa.array(codes, pa.string()), places_of(batch, overview.axes))
     return beside.pairs()
 
 

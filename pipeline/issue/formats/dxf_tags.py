@@ -11,7 +11,7 @@ _TEXT = re.compile(
     rb" 40\n(.*)\n  1\n.*\n(?: 72\n2\n 11\n.*\n 21\n.*\n 31\n.*\n)?100\nAcDbAttribute\n  2\n(.*)\n 70\n(.)\n"
 )
 _LAYER = re.compile(rb"\n100\nAcDbLayerTableRecord\n  2\n(.*)\n 70\n.*\n 62\n *(.*)\n")
-_ENTITY, _ENTITIES = b"\n  0\nINSERT\n", b"\n  2\nENTITIES\n"
+_ENTITY, _ENTITIES = (b"\n  0\nINSERT\n", b"\n  0\nPOLYLINE\n"), b"\n  2\nENTITIES\n"
 _PIECE = 1 << 20
 
 #: Layer, height, name and whether it is hidden.
@@ -39,11 +39,13 @@ def layers_of(path: Path) -> dict[str, int]:
 
 
 def _pieces(path: Path) -> Iterator[bytes]:
-    """Yield a file in pieces that begin with an insertion."""
+    """Yield a file in pieces that begin with an insertion or a line."""
     rest = b""
     with path.open("rb") as file:
         while more := file.read(_PIECE):
-            whole, sign, rest = (rest + more).rpartition(_ENTITY)
-            yield whole
-            rest = sign + rest
+            rest += more
+            cut = max(rest.rfind(sign) for sign in _ENTITY)
+            if cut > 0:
+                yield rest[:cut]
+                rest = rest[cut:]
     yield rest

@@ -1,4 +1,4 @@
-"""The points and the marks as LandXML 1.2: collections of CgPoint, northing before easting before height.
+"""The points and the marks as LandXML 1.2: collections of CgPoint, northing before easting before height; then lines.
 
 From the open schema and its documentation (landxml.org, LandXML-1.2). Points stand in a collection per proof word, so
 that none that is not proven stands among those that are. The schema wants names to be unique within a collection; here
@@ -18,6 +18,7 @@ from pipeline.geodesy.axes import Axes
 from pipeline.issue.about import About
 from pipeline.issue.formats.control_told import control_told
 from pipeline.issue.formats.figures import LENGTHS, fixed, floats, moments
+from pipeline.issue.formats.landxml_lines import LAYER, LinePlan, collection_of, legs, vertices_read
 from pipeline.issue.formats.names import one_line
 from pipeline.issue.formats.unique_names import UniqueNames
 from pipeline.issue.geopackage.streamed import Differs, Package
@@ -25,6 +26,7 @@ from pipeline.words import Proof, counted
 
 _SPACE = "http://www.landxml.org/schema/LandXML-1.2"
 _POINT, _POINTS = f"{{{_SPACE}}}CgPoint", f"{{{_SPACE}}}CgPoints"
+_FEATURE, _FEATURES = f"{{{_SPACE}}}PlanFeature", f"{{{_SPACE}}}PlanFeatures"
 _NOT_IN_XML = str.maketrans(dict.fromkeys("\ufffe\uffff", "\ufffd"))
 
 #: What the format says of its units, by the metres in one: of all other quantities there are none.
@@ -56,7 +58,14 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
         for found in _marks(package, about.axes):
             file.write("".join(map(_element, found)))
             rows["marks"] += len(found)
-        file.write("</CgPoints>\n</LandXML>\n")
+        file.write("</CgPoints>\n")
+        for name, lines in _lines(package, about.axes):
+            file.write(f"<PlanFeatures name={_quoted(name)}>\n")
+            for some in lines:
+                file.write("".join(map(_feature, some)))
+                rows[LAYER] = rows.get(LAYER, 0) + len(some)
+            file.write("</PlanFeatures>\n")
+        file.write("</LandXML>\n")
     if rows["points"] != package.rows["points"]:
         raise RuntimeError("a point without a position was issued")
     return rows
@@ -68,8 +77,9 @@ def read_back(path: Path, package: Package, about: About) -> None:
     plan = _Plan(package, about.axes)
     given = ((_collection(word), row) for word in plan.words for rows in plan.points(word) for row in rows)
     marks = (("marks", row) for rows in _marks(package, about.axes) for row in rows)
+    drawn = ((name, row) for name, lines in _lines(package, about.axes) for some in lines for row in some)
     number = 0
-    for rows in (given, marks):
+    for rows in (given, marks, drawn):
         for collection, (attributes, text) in rows:
             number += 1
             wanted = (collection, attributes, text)
@@ -80,15 +90,18 @@ def read_back(path: Path, package: Package, about: About) -> None:
 
 
 def _elements(path: Path) -> Iterator[tuple[str, dict[str, str], str]]:
-    """Yield collection, attributes and text of every CgPoint, keeping none of them."""
-    collection: ElementTree.Element | None = None
+    """Yield collection, attributes and text of every CgPoint and of every line, keeping none of them."""
+    collected: ElementTree.Element | None = None
     try:
         for event, element in ElementTree.iterparse(path, events=("start", "end")):
-            if event == "start" and element.tag == _POINTS:
-                collection = element
-            elif event == "end" and element.tag == _POINT and collection is not None:
-                yield collection.get("name", ""), dict(element.attrib), element.text or ""
-                collection.remove(element)
+            if event == "start" and element.tag in (_POINTS, _FEATURES):
+                collected = element
+            elif event == "end" and element.tag in (_POINT, _FEATURE) and collected is not None:
+                text = element.text or ""
+                if element.tag == _FEATURE:
+                    text = "\n".join(vertices_read(element, f"{{{_SPACE}}}"))
+                yield collected.get("name", ""), dict(element.attrib), text
+                collected.remove(element)
     except ElementTree.ParseError as error:
         raise Differs(f"it is no XML: {error}") from error
 
@@ -190,6 +203,25 @@ def _marks(package: Package, axes: Axes) -> Iterator[list[_Row]]:
             for mark, status, text in zip(*columns, strict=True)
             if text is not None
         ]
+
+
+def _lines(package: Package, axes: Axes) -> Iterator[tuple[str, Iterator[list[_Row]]]]:
+    """Yield the collections of lines, each with its lines in pieces: attributes, and the vertices, one on each line."""
+    plan = LinePlan(package, axes, np.array(axes.upright(_linear(axes))))
+    for word in plan.words:
+        yield (
+            collection_of(word),
+            (
+                [({"name": _name(name), "desc": _legal(told)}, "\n".join(vertices)) for name, told, vertices in some]
+                for some in plan.lines(word)
+            ),
+        )
+
+
+def _feature(row: _Row) -> str:
+    attributes, text = row
+    written = " ".join(f"{name}={quoteattr(value)}" for name, value in attributes.items())
+    return f"<PlanFeature {written}>\n{legs(text.splitlines())}</PlanFeature>\n"
 
 
 def _texts(batch: pa.RecordBatch, axes: Axes) -> list[str | None]:

@@ -224,6 +224,11 @@ def vertices_of(shapes: pa.BinaryArray) -> tuple[Floats, Integers]:
     return held[rest].view("<f8").reshape(-1, 3), many
 
 
+def each_of(vertices: Floats, many: Integers) -> list[Floats]:
+    """Return the vertices of each line, of those of all one after another."""
+    return np.split(vertices, np.cumsum(many)[:-1]) if len(many) else []
+
+
 def _binary(wkb: npt.NDArray[Any]) -> pa.BinaryArray:
     # One packed array is the whole value buffer: a million points in 0.05 s, where making shapes takes a second.
     finite = np.isfinite(wkb["xyz"]).all(axis=(1, 2))

@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Integers
 from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
-from pipeline.issue.geopackage.layers import WKB_POINT_Z
+from pipeline.geodesy.axes import Axes
+from pipeline.issue.geopackage.layers import WKB_POINT_Z, vertices_of
 from pipeline.words import counted
 
 # WKB's types of a point without and with a height.
@@ -43,16 +44,33 @@ class Package:
         self._streams.append(stream)
         return stream
 
+    def lines(self, layer: str, axes: Axes) -> Iterator[tuple[pa.RecordBatch, Floats, Integers]]:
+        """Yield the rows of a layer of lines, their vertices (v, 3), and how many each has.
+
+        Vertices are easting, northing, height as the columns of points have them. Nothing where there is no such layer.
+        """
+        if layer not in self.rows:
+            return
+        stream = self._stream(layer, shapes=True)
+        self._streams.append(stream)
+        for batch in stream:
+            names = [name for name in batch.schema.names if not _is_shape(batch.schema.field(name))]
+            (shape,) = [name for name in batch.schema.names if name not in names]
+            column = batch.column(shape)
+            column = column.storage if isinstance(column, pa.ExtensionArray) else column
+            vertices, many = vertices_of(column.cast(pa.binary()))
+            yield batch.select(names), vertices[:, [1, 0, 2]] if axes.northing_first else vertices, many
+
     def close(self) -> None:
         """Close what was not read to its end, while GDAL's options are still those of reading."""
         while self._streams:
             self._streams.pop().close()
 
-    def _stream(self, layer: str) -> Generator[pa.RecordBatch, None, None]:
+    def _stream(self, layer: str, shapes: bool = False) -> Generator[pa.RecordBatch, None, None]:
         pyogrio = gdal()
 
         done = 0
-        options = dict(layer=layer, read_geometry=False, batch_size=ROWS, use_pyarrow=True, IMMUTABLE="YES")
+        options = dict(layer=layer, read_geometry=shapes, batch_size=ROWS, use_pyarrow=True, IMMUTABLE="YES")
         with plain_file(self.path) as plain, pyogrio.open_arrow(plain, **options) as (_, reader):
             while (batch := next(reader, None)) is not None:
                 done += batch.num_rows
@@ -68,6 +86,10 @@ class Package:
         options = dict(layer=layer, read_geometry=False, use_pyarrow=True, IMMUTABLE="YES")
         with plain_file(self.path) as plain, pyogrio.open_arrow(plain, **options) as (_, reader):
             return reader.schema
+
+
+def _is_shape(field: pa.Field) -> bool:
+    return isinstance(field.type, pa.ExtensionType) or pa.types.is_binary(field.type)
 
 
 def side_by_side(

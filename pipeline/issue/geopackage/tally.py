@@ -11,7 +11,7 @@ import pyarrow as pa
 
 from pipeline.arrays import Floats, Integers
 from pipeline.issue.geopackage.content import together
-from pipeline.issue.geopackage.layers import LINE_Z, WKB_POINT_Z, vertices_of
+from pipeline.issue.geopackage.layers import LINE_Z, WKB_POINT_Z, each_of, vertices_of
 from pipeline.issue.record_types import LayerSums
 
 #: Up to so many rows, every row is kept for comparing; beyond, an even selection that a reader can fetch one by one.
@@ -29,7 +29,7 @@ class Shapes:
 
     def each(self) -> list[Floats]:
         """Return the vertices of each, (k, 3)."""
-        return np.split(self.vertices, np.cumsum(self.many)[:-1]) if len(self.many) else []
+        return each_of(self.vertices, self.many)
 
 
 def unpacked(geometry_type: str, shapes: pa.BinaryArray) -> Shapes:
