@@ -108,6 +108,12 @@ def test_what_is_unfinished_is_told_and_not_drawn(job: tuple[Simulation, Path], 
     assert unknown == [("FENCE", 3), ("KREB start", 1)]
 
 
+def test_the_report_lists_what_is_not_drawn(issue: Issue) -> None:
+    report = (issue.folder / "simulated-001.html").read_text(encoding="utf-8")
+    assert '<h2 id="lines">Lines</h2>' in report and "4 lines of 12 points, 2 of them closed" in report
+    assert "it has one point only" in report and "5 strings are not drawn" in report
+
+
 def test_the_layer_is_verified_like_any(issue: Issue) -> None:
     assert verify(issue.folder.resolve().parents[1]).findings == ()
     layers = {layer["name"]: layer["rows"] for layer in issue.record["files"][0]["layers"]}

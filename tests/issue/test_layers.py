@@ -11,8 +11,8 @@ from pipeline.issue.geopackage import layers
 TEXT, NUMBER, COUNT, WHETHER = "string", "double", "int64", "bool"
 TIME, SHAPE = "timestamp[ms, tz=UTC]", "binary"
 
-# Spelled out from the contract's table of layers, not taken from the code; the statistics of a tie and the layer marks
-# are additions to it.
+# Spelled out from the contract's table of layers, not taken from the code; the statistics of a tie and the layers marks
+# and lines are additions to it.
 CONTRACT = {
     "points": f"""name {TEXT}; code {TEXT}; easting {NUMBER}; northing {NUMBER}; height {NUMBER};
         ellipsoid_height {NUMBER}; longitude {NUMBER}; latitude {NUMBER}; session {TEXT}; observed {TIME};
@@ -35,6 +35,9 @@ CONTRACT = {
     "held_back": f"""name {TEXT}; code {TEXT}; session {TEXT}; observed {TIME}; reason {TEXT}; detail {TEXT};
         easting {NUMBER}; northing {NUMBER}; height {NUMBER}; source_file {TEXT}; source_row {COUNT};
         geometry {SHAPE}""",
+    "lines": f"""name {TEXT}; code {TEXT}; number {TEXT}; description {TEXT}; closed {WHETHER}; points {COUNT};
+        length {NUMBER}; hu95 {NUMBER}; vu95 {NUMBER}; proof {TEXT}; session {TEXT}; started {TIME}; ended {TIME};
+        source_file {TEXT}; source_row {COUNT}; geometry {SHAPE}""",
     "changes": f"""name {TEXT}; change {TEXT}; old_easting {NUMBER}; old_northing {NUMBER}; old_height {NUMBER};
         new_easting {NUMBER}; new_northing {NUMBER}; new_height {NUMBER}; d_east {NUMBER}; d_north {NUMBER};
         d_height {NUMBER}; because {TEXT}; geometry {SHAPE}""",
@@ -46,6 +49,7 @@ SCHEMAS = {
     "marks": layers.MARKS,
     "held_back": layers.HELD_BACK,
     "changes": layers.CHANGES,
+    "lines": layers.LINES,
 }
 
 

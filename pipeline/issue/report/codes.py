@@ -1,6 +1,6 @@
-"""The codes of a job as the report tells them: what each stands for, and those that the table of codes lacks."""
+"""The codes of a job as the report tells them: what each stands for, those that its table lacks, and its strings."""
 
-from pipeline.issue.record_types import CodeKnown, CodeUnknown, Record
+from pipeline.issue.record_types import CodeKnown, CodeUnknown, Record, StringNotDrawn
 from pipeline.issue.report.chosen import choose
 from pipeline.issue.report.tables import Column, Table, name, number, table, words
 from pipeline.issue.report.written import NONE
@@ -39,3 +39,20 @@ def unknown_table(record: Record) -> Table | None:
     ]
     chosen = choose(found["unknown"], lambda row: 1, most=_MOST)
     return table("Codes of readings that the table of codes does not have.", columns, chosen, "issue.json")
+
+
+def string_table(record: Record) -> Table | None:
+    """Return the strings that are not drawn as lines; None without linework, or where all are."""
+    found = record["linework"]
+    if found is None or not found["left_out"]:
+        return None
+    columns: list[Column[StringNotDrawn]] = [
+        name("String", "string", names=True),
+        words("Session", "session"),
+        number("Readings", "readings"),
+        Column("From", "word", lambda row: row["first"]),
+        Column("To", "word", lambda row: row["last"]),
+        words("Why", "what"),
+    ]
+    chosen = choose(found["left_out"], lambda row: 1, most=_MOST)
+    return table("Strings of which no line is drawn, and readings in no string.", columns, chosen, "issue.json")

@@ -11,7 +11,7 @@ from pipeline.issue.report.accuracy import accuracy
 from pipeline.issue.report.bases import base_table
 from pipeline.issue.report.causes import causes
 from pipeline.issue.report.chosen import Chosen, choose
-from pipeline.issue.report.codes import code_table, unknown_table
+from pipeline.issue.report.codes import code_table, string_table, unknown_table
 from pipeline.issue.report.differences import differences
 from pipeline.issue.report.evidence import base_log, check_table, field_shift_table, held, session_table, urgency
 from pipeline.issue.report.foundation import file_tables, mark_tables, model_table, over_critical, statistics_tables
@@ -53,6 +53,7 @@ def contents(record: Record) -> dict[str, Any]:
         "timelines": _timelines(record),
         "checks": check_table(record, package),
         "repeats": repeat_table(record, package),
+        "strings": string_table(record),
         "codes": list(filter(None, (unknown_table(record), code_table(record)))),
         "tolerances": _tolerances(record["checks"]),
         "differences": differences(record["checks"], held(record)),
