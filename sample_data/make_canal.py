@@ -37,7 +37,10 @@ SECOND = Day("0512-south", "BASE-2", (490_610.3, 9_223_481.5, 26.4), (-1.507, 0.
 
 
 def canal(day: Day, start: int, end: int) -> list[Row]:
-    """Return cross sections every 25 m between two chainages: left bank, bed, right bank, on a gently winding line."""
+    """Return cross sections every 25 m between two chainages: left bank, bed, right bank, on a gently winding line.
+
+    Each of the three is a string from the first section of the day to the last.
+    """
     rows = []
     for number, chainage in enumerate(range(start, end, 25)):
         sides = (("BANK-L", -4.0, 1.35), ("CANAL-BED", 0.0, 0.0), ("BANK-R", 4.0, 1.30))
@@ -48,6 +51,9 @@ def canal(day: Day, start: int, end: int) -> list[Row]:
             height = 24.10 - 0.0004 * chainage + above
             place = (round(float(east), 4), round(float(north), 4), round(height, 4))
             rows.append(Row("", code, NOBODY, place, day))
+    for cross, word in ((rows[:3], "start"), (rows[-3:], "end")):
+        for row in cross:
+            row.code = f"{row.code} {word}"
     return rows
 
 
@@ -104,6 +110,18 @@ def write_register(frame: Frame, path: Path) -> None:
     write_rows(path, ["mark", "longitude", "latitude", "ellipsoid_height", "hu95", "vu95"], lines)
 
 
+def write_codes(path: Path) -> None:
+    """Write the table of codes."""
+    lines = [
+        ["CHK", "check on a control mark", "point", "", ""],
+        ["BANK-L", "top of the left bank", "line", "V-BANK", "30"],
+        ["BANK-R", "top of the right bank", "line", "V-BANK", "30"],
+        ["CANAL-BED", "middle of the bed", "line", "V-BED", "150"],
+        ["GATE", "gate of a field", "point", "V-GATE", "210"],
+    ]
+    write_rows(path, ["code", "description", "kind", "layer", "colour"], lines)
+
+
 def write_sessions(path: Path) -> None:
     """Write the table of sessions; times with their offset from UTC."""
     lines = [
@@ -116,7 +134,7 @@ def write_sessions(path: Path) -> None:
 
 
 def main() -> None:
-    """Write the export, the register, the sessions and the truth."""
+    """Write the export, the register, the sessions, the codes and the truth."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--to", type=Path, default=HERE, help="the folder to write to (default: this script's)")
     folder = parser.parse_args().to / "canal"
@@ -127,6 +145,7 @@ def main() -> None:
     write_export(rows, folder / "levels.txt")
     write_register(frame, folder / "marks.csv")
     write_sessions(folder / "sessions.csv")
+    write_codes(folder / "codes.csv")
     write_truth(folder / "truth.csv", rows, MARKS)
 
 
