@@ -13,7 +13,7 @@ from pipeline.problems import JobError, Problem
 class Codes:
     """Counts the codes of drafted points while they stream past, as far as the job's layers need it.
 
-    Where strings are drawn their codes count without number and words, but for layers of the GeoPackage.
+    Where strings are drawn their codes count without number and words, as they are layers.
     """
 
     def __init__(self, loaded: LoadedJob, writing: Writing | None = None) -> None:
@@ -27,7 +27,7 @@ class Codes:
             if wanted
         ]
         self._seen: set[str | None] = set()
-        self._named = writing.named if writing is not None and not issue.by_code else None
+        self._named = writing.named if writing is not None else None
 
     def add(self, codes: pa.Array) -> None:
         """Take in the next points' codes. Raises `JobError` where there are more than can be layers."""

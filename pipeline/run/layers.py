@@ -202,7 +202,8 @@ class _SecondPass:
         self.spill = self._open.enter_context(tempfile.TemporaryFile())
         self.laid_down = self._open.enter_context(tempfile.TemporaryFile())
         by_code = self.survey.job.issue.by_code
-        self.by_code = self._open.enter_context(ByCode(self.carried.schema)) if by_code else None
+        named = self.survey.prepared.writing.named if self.survey.prepared.writing is not None else str
+        self.by_code = self._open.enter_context(ByCode(self.carried.schema, named)) if by_code else None
         return self
 
     def __exit__(

@@ -333,6 +333,18 @@ def test_a_thousand_strings_are_drawn(tmp_path: Path) -> None:
     assert all(row["vertices"] == [points[called[at]], points[called[count + at]]] for at, row in enumerate(lines))
 
 
+def test_a_layer_per_code_has_all_of_a_codes_strings(tmp_path: Path) -> None:
+    made = coded(["KERB1 start", "KERB1", "kerb1 end", "TREE", "KERB2 start", "KERB2 end"])
+    made.job["issue"] = {"by_code": True}
+    found = run_written(made.write(tmp_path))
+    layers = {layer["name"]: (layer["rows"], layer.get("code")) for layer in found.record["files"][0]["layers"]}
+    assert {name: told for name, told in layers.items() if name.startswith("points_")} == {
+        "points_KERB": (5, "KERB"), "points_TREE": (1, "TREE"),
+    }  # fmt: skip
+    codes = [row["code"] for row in read_layer(found.package, "points_KERB").rows]
+    assert codes == ["KERB1 start", "KERB1", "kerb1 end", "KERB2 start", "KERB2 end"]
+
+
 def test_a_changed_linework_makes_an_issue_and_moves_nothing(tmp_path: Path) -> None:
     path = coded(["KERB start", "KERB", "KERB end", "TREE"]).write(tmp_path)
     run_written(path)

@@ -48,8 +48,10 @@ def table(path: Path, delimiter: str = ",") -> list[dict[str, str]]:
             "make_demo.py",
             ["rover/rover1-0302.csv", "rover/rover1-0303.geojson", "control.csv", "control-mistyped.csv", "truth.csv"],
         ),
-        ("make_canal.py", ["canal/levels.txt", "canal/marks.csv", "canal/sessions.csv", "canal/codes.csv",
-                           "canal/truth.csv"]),
+        (
+            "make_canal.py",
+            ["canal/levels.txt", "canal/marks.csv", "canal/sessions.csv", "canal/codes.csv", "canal/truth.csv"],
+        ),
     ],
 )
 @pytest.mark.parametrize("processor", ["this one", "another"])

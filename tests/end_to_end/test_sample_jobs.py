@@ -92,5 +92,7 @@ def test_the_canal_is_tied_in_another_datum(issues: dict[str, tuple[Issue, int]]
     assert len(issue.points.rows) + len(issue.check_marks.rows) + len(issue.held_back.rows) == 306
     linework = issue.record["linework"]
     assert (linework["lines"], linework["points"], linework["not_drawn"]) == (6, 300, 0)
-    assert issue.record["codes"]["unknown"] == [] and not any("table of codes" in note for note in issue.record["notes"])
+    assert issue.record["codes"]["unknown"] == [] and not any(
+        "table of codes" in note for note in issue.record["notes"]
+    )
     assert any("DGN95 to SRGI2013" in step["name"] for step in issue.record["operations"])

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from xml.etree import ElementTree
 
+import numpy as np
 import pyarrow as pa
 import pytest
 from format_layers import ABOUT, CARRIED, hostile, package, points
@@ -18,7 +19,7 @@ from pyproj import CRS
 from pipeline.geodesy.axes import Axes, Axis
 from pipeline.issue.about import About
 from pipeline.issue.formats.formats import write_formats
-from pipeline.issue.geopackage.layers import CHECK_MARKS, MARKS, points_schema
+from pipeline.issue.geopackage.layers import CHECK_MARKS, LINE_Z, LINES, MARKS, points_schema, wkb_strings
 from pipeline.issue.geopackage.streamed import Package
 from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 
@@ -64,7 +65,7 @@ RULES = {
         {"date": DATE, "time": TIME, "version": "1\\.2"},
         {"language": STRING, "readOnly": TRUTH, "LandXMLId": WHOLE, "crc": WHOLE},
         {"Units": (1, 1), "CoordinateSystem": (0, 1), "Project": (0, 1), "Application": (0, MANY),
-         "CgPoints": (0, MANY)},
+         "CgPoints": (0, MANY), "PlanFeatures": (0, MANY)},
     ),
     "Units": Rule({}, {}, {"Metric": (0, 1), "Imperial": (0, 1)}),
     "Metric": Rule(METRIC, {"angularUnit": ANGLE_UNIT, "directionUnit": ANGLE_UNIT}, {}),
@@ -95,6 +96,18 @@ RULES = {
         {},
         rf"\s*(?:{DOUBLE})(?:\s+(?:{DOUBLE})){{1,2}}\s*",
     ),
+    "PlanFeatures": Rule({"name": STRING}, {"desc": STRING, "state": STATE}, {"PlanFeature": (1, MANY)}),
+    "PlanFeature": Rule({"name": STRING}, {"desc": STRING, "state": STATE}, {"CoordGeom": (0, MANY)}),
+    "CoordGeom": Rule({}, {"desc": STRING, "name": STRING, "state": STATE, "oID": STRING}, {"Line": (0, MANY)}),
+    "Line": Rule(
+        {}, {"desc": STRING, "dir": DOUBLE, "length": DOUBLE, "name": STRING, "staStart": DOUBLE, "state": STATE},
+        {"Start": (1, 1), "End": (1, 1)},
+    ),
+    **dict.fromkeys(
+        ("Start", "End"),
+        Rule({}, {"name": STRING, "desc": STRING, "code": STRING, "pntRef": STRING}, {},
+             rf"\s*(?:{DOUBLE})(?:\s+(?:{DOUBLE})){{1,2}}\s*"),
+    ),
 }  # fmt: skip
 
 
@@ -117,7 +130,7 @@ def broken(element: ElementTree.Element) -> list[str]:
             found.append(f"{name}: {len(element.findall(SPACE + child))} times {child}")
     if name == "Units" and len(element) != 1:
         found.append("Units: one of Metric and Imperial")
-    for kind in ("CgPoints", "CgPoint"):
+    for kind in ("CgPoints", "CgPoint", "PlanFeatures", "PlanFeature"):
         names = [child.get("name") for child in element.findall(SPACE + kind)]
         found += [f"{name}: {kind} {one!r} twice" for one in set(names) if names.count(one) > 1]
     return found + [fault for child in element for fault in broken(child)]
@@ -227,3 +240,30 @@ def test_a_point_observed_at_no_known_time_has_no_time_stamp(tmp_path: Path) -> 
     root = written(package(tmp_path, rows), ABOUT)
     (point,) = [one for one in root.iter(f"{SPACE}CgPoint") if one.get("role") == "measured"]
     assert not broken(root) and point.get("timeStamp") is None
+
+
+@pytest.mark.parametrize("way", ["metres", "US feet", "west and south", "depths"])
+def test_lines_keep_the_rules_and_count_as_points_do(way: str, tmp_path: Path) -> None:
+    """Hostile names and descriptions, two lines of one name, every proof word; one line is closed."""
+    about, _, factors, _, _ = WAYS[way]
+    vertices = np.array([[1e6, 5e6, 1.0], [1e6 + 1.25, 5e6, 2.0], [1e6, 5e6 + 2.5, 3.0], [1e6, 5e6, 1.0]])
+    names, words = ["K 1", "K 1", 'a<b> & "c"\n', "\x01"], ["bracketed", "bracketed", "suspect", None]
+    columns = {name: [None] * 4 for name in LINES.names} | {"name": names, "code": names, "proof": words}
+    columns |= {"description": ["lip", None, "]]>", "\ufffe"], "closed": [True] * 4, "points": [3] * 4}
+    arrays = [pa.array(columns[field.name], field.type) for field in list(LINES)[:-1]]
+    shapes = wkb_strings(np.concatenate([vertices] * 4), np.full(4, 4))
+    rows = pa.RecordBatch.from_arrays([*arrays, shapes], schema=LINES)
+    path = tmp_path / "made-007.gpkg"
+    layers = [LayerSource("points", points_schema(CARRIED), []), LayerSource("check_marks", CHECK_MARKS, []),
+              LayerSource("marks", MARKS, []), LayerSource("lines", LINES, [rows], geometry_type=LINE_Z)]  # fmt: skip
+    found = write_geopackage(path, layers, crs="EPSG:2193", data_to=ABOUT.data_to)
+    root = written(Package(path, {layer.name: layer.rows for layer in found}), about)
+    assert not broken(root)
+    collections = root.findall(f"{SPACE}PlanFeatures")
+    assert [one.get("name") for one in collections] == ["lines", "lines suspect", "lines unproven"]
+    assert [one.get("name") for one in collections[0]] == ["K 1", "K 1_2"]
+    for feature in root.iter(f"{SPACE}PlanFeature"):
+        points = [end for line in feature.iter(f"{SPACE}Line") for end in line]
+        ends = [[float(part) for part in (end.text or "").split()] for end in points]
+        wanted = (vertices * factors)[[0, 1, 1, 2, 2, 3]][:, [1, 0, 2]]
+        assert_allclose(ends, wanted, rtol=0, atol=0.6e-4)

@@ -2,7 +2,7 @@
 
 import re
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from types import TracebackType
 from typing import Self
 
@@ -29,9 +29,11 @@ class ByCode:
     """Takes the batches of ``points`` and gives them back code by code, each code's rows in their order.
 
     On disk it keeps what it takes; in memory a number per batch and code. Points without a code are one of them, "".
+    ``named`` gives the code that a text stands for: of strings without their numbers and words.
     """
 
-    def __init__(self, schema: pa.Schema) -> None:
+    def __init__(self, schema: pa.Schema, named: Callable[[str], str] = str) -> None:
+        self._named = named
         self._file = tempfile.TemporaryFile()  # noqa: SIM115  (closed on leaving)
         self._writer = pa.ipc.new_file(self._file, schema)
         self._schema = schema
@@ -49,11 +51,13 @@ class ByCode:
     def add(self, batch: pa.RecordBatch) -> None:
         """Take in the next rows. Raises OSError."""
         coded = pc.fill_null(batch.column("code"), "").dictionary_encode()
-        numbers = coded.indices.to_numpy()
+        named = [self._named(text) for text in coded.dictionary.to_pylist()]
+        codes = {code: number for number, code in enumerate(dict.fromkeys(named))}
+        numbers = np.array([codes[code] for code in named], np.int64)[coded.indices.to_numpy()]
         order = np.argsort(numbers, kind="stable")
-        ends = np.cumsum(np.bincount(numbers, minlength=len(coded.dictionary))).tolist()
+        ends = np.cumsum(np.bincount(numbers, minlength=len(codes))).tolist()
         sorted_rows, start = batch.take(pa.array(order)), 0
-        for code, end in zip(coded.dictionary.to_pylist(), ends, strict=True):
+        for code, end in zip(codes, ends, strict=True):
             self._writer.write_batch(sorted_rows.slice(start, end - start))
             self._pieces.setdefault(code, []).append(self._written)
             self._written, start = self._written + 1, end
