@@ -25,7 +25,7 @@ from pipeline.intake.repeats import find_repeats
 from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.sort import Sieve
 from pipeline.read.claims import Claims
-from pipeline.read.files import Export, read_batches
+from pipeline.read.files import Export, read_ahead
 from pipeline.tables import TIME
 from pipeline.words import REASONS, Reason, reason_code
 
@@ -235,7 +235,7 @@ class _Gatherer:
     def _read(self, number: int, export: Export) -> int:
         done, rows = self.ledger.rows_so_far, 0
         self.ledger.begin(crs.kind_of(crs.source_crs(export.points.crs or "")) == "geographic")
-        for batch in read_batches(export, claims=self.claims[number]):
+        for batch in read_ahead(export, self.claims[number]):
             self._take(batch, number, export, done + rows)
             rows += batch.num_rows
             if self.progress:

@@ -15,6 +15,7 @@ from pipeline.files.packages import SQLITE
 from pipeline.files.patterns import Closed, TooMany, named_by
 from pipeline.files.regular import COPY, NoFile, check_regular
 from pipeline.files.workbook import OLD_WORKBOOK, OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS
+from pipeline.handoff import ahead
 from pipeline.job.model import Job, Points
 from pipeline.job.values import BLANKS
 from pipeline.limits import ALL_COLUMNS, COLUMNS, EXPORTS, HINTS, LOOKED_AT
@@ -39,6 +40,8 @@ Where = Callable[..., tuple[str, int]]
 
 _CHANGED = ("the file changed while it was being read", "run the job again")
 
+#: Bytes of a text beyond which it comes in several pieces, so that the next is taken apart while one is worked at.
+MUCH = 1 << 23
 _ZIP = b"PK\x03\x04"
 
 
@@ -169,6 +172,16 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
     except OSError as error:
         what = f"the file cannot be read: {error.strerror or error}"
         raise JobError([Problem(export.shown, 0, what)]) from error
+
+
+def read_ahead(export: Export, claims: Claims | None = None) -> Iterator[pa.RecordBatch]:
+    """Give what `read_batches` does, read in a thread of its own where it is a text with much to read."""
+    batches = read_batches(export, claims=claims)
+    try:
+        much = export.path.suffix.lower() in TEXT and export.path.stat().st_size > MUCH
+    except OSError:  # told by who reads it
+        much = False
+    return ahead(batches) if much else batches
 
 
 def _check_signature(export: Export) -> None:

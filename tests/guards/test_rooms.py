@@ -12,7 +12,7 @@ PACKAGE = Path(__file__).resolve().parents[2] / "pipeline"
 #: Those of one line know nothing of one another.
 ORDER = (
     ("words", "near", "digest", "arrays", "sphere", "clock", "visible", "limits", "sealed"),
-    ("problems", "tables", "tolerance"),
+    ("problems", "tables", "tolerance", "handoff"),
     ("files",),
     ("job",),
     ("geodesy", "adjust", "duplicates", "plausible"),

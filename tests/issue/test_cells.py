@@ -1,4 +1,4 @@
-"""Small files, whose rows are appended, and large ones, which GDAL streams: the same database to whoever opens it."""
+"""Rows appended at once, appended while they come, and written by GDAL: the same database to whoever opens it."""
 
 import sqlite3
 from collections.abc import Iterator
@@ -12,7 +12,11 @@ import pyarrow as pa
 import pytest
 from issue_layers import CRS, DATA_TO
 
+from pipeline.files.gdal import gdal_options
+from pipeline.geodesy.axes import Axes
 from pipeline.issue.geopackage import write
+from pipeline.issue.geopackage.beside_layers import write_beside
+from pipeline.issue.geopackage.blank import make_layer
 from pipeline.issue.geopackage.cells import kept
 from pipeline.issue.geopackage.layers import CHANGES, HELD_BACK, LINE_Z, points_schema, wkb_lines, wkb_points
 from pipeline.issue.geopackage.readback import read_back
@@ -70,21 +74,33 @@ def content(path: Path) -> dict[str, Any]:
     return found
 
 
-def test_both_ways_give_the_same_database(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def by_the_library(path: Path, crs: str, metadata: dict[str, str]) -> None:
+    """The layers with their rows, written by GDAL."""
+    date = {"OGR_CURRENT_DATE": DATA_TO.strftime("%Y-%m-%dT%H:%M:%S.000Z")}
+    with gdal_options(date):
+        for number, layer in enumerate(layers()):
+            new = dict(first=number == 0, append=number > 0)
+            make_layer(path, layer, crs, metadata, Axes(), layer.batches, **new)
+    write_beside(path, date["OGR_CURRENT_DATE"], ())
+
+
+def test_all_ways_give_the_same_database(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Held to the library's writer in every table, value, type, trigger and entry of the index, and read back."""
-    told = dict(crs=CRS, data_to=DATA_TO, metadata={"height_datum": "NZVD2016 height"})
-    appended, again, streamed = (tmp_path / name for name in ("appended.gpkg", "again.gpkg", "streamed.gpkg"))
-    written = write_geopackage(appended, layers(), **told)
-    assert written and str(write_geopackage(again, layers(), **told)) == str(written)
+    told = dict(crs=CRS, metadata={"height_datum": "NZVD2016 height"})
+    appended, again, streamed, other = (tmp_path / f"{name}.gpkg" for name in ("one", "again", "streamed", "other"))
+    written = write_geopackage(appended, layers(), data_to=DATA_TO, **told)
+    assert written and str(write_geopackage(again, layers(), data_to=DATA_TO, **told)) == str(written)
     monkeypatch.setattr(write, "GATHERED", 3)
-    assert str(write_geopackage(streamed, layers(), **told)) == str(written)
+    assert str(write_geopackage(streamed, layers(), data_to=DATA_TO, **told)) == str(written)
+    by_the_library(other, **told)
     for path in (appended, streamed):
         read_back(path, written)
     assert appended.read_bytes() == again.read_bytes()  # by a copy of what GDAL had made, and by the copy of it
-    one, other = content(appended), content(streamed)
-    assert one.keys() == other.keys()
-    for part in one:
-        assert repr(one[part]) == repr(other[part]), part  # whole numbers and doubles told apart
+    expected = content(other)
+    for found in (content(appended), content(streamed)):
+        assert found.keys() == expected.keys()
+        for part in found:
+            assert repr(found[part]) == repr(expected[part]), part  # whole numbers and doubles told apart
 
 
 def test_a_time_before_1970_keeps_its_thousandths() -> None:

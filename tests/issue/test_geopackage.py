@@ -319,10 +319,8 @@ from dataclasses import replace
 from pathlib import Path
 import pyarrow as pa
 from issue_layers import source, CRS, DATA_TO
-from pipeline.issue.geopackage import handoff
 from pipeline.issue.geopackage.write import write_geopackage
 from pipeline.issue.geopackage.readback import read_back
-handoff.ROWS = 1_000
 def wide(layer):
     at = layer.schema.get_field_index("Remark")
     field, texts = layer.schema.field(at), pa.array(["x" * 2_000] * 1_000)

@@ -6,26 +6,43 @@ from contextlib import closing
 import numpy as np
 import pytest
 
-from pipeline.issue.geopackage.spatial_index import MOST, outwards, packed
+from pipeline.issue.geopackage.spatial_index import MOST, Boxes, Packing, outwards
+
+
+def packed(boxes: np.ndarray) -> Packing:
+    """Boxes taken in two pieces."""
+    taken, half = Boxes(), len(boxes) // 2
+    for piece in (boxes[:half], boxes[half:]):
+        taken.add(piece)
+    return Packing(taken.all())
 
 
 @pytest.mark.parametrize("rows", [0, 1, 2, MOST, MOST + 1, 103, 2 * MOST + 1, MOST**2, MOST**2 + 1, 9_973])
-def test_sqlite_takes_it_for_its_own(rows: int) -> None:
+@pytest.mark.parametrize("gaps", [0, 3])
+def test_sqlite_takes_it_for_its_own(rows: int, gaps: int) -> None:
     """`rtreecheck` finds nothing; every row is found by a window, and none besides; rows can come and go after it."""
     random = np.random.default_rng(rows)
     boxes = np.repeat(random.uniform(-2e6, 6e6, (rows, 2)), 2, axis=1)
     boxes[::7, 1] += random.uniform(0, 1e5, len(boxes[::7]))
-    ids = np.flatnonzero(random.random(3 * rows + 1) < 1)[:rows] * 3 + 5
-    tree = packed(ids, boxes)
+    there = np.ones(rows, bool)
+    if gaps:
+        there[::gaps] = False
+        boxes[~there] = np.nan
+    ids, boxes_there = np.flatnonzero(there) + 1, boxes[there]
+    tree = packed(boxes)
     with closing(sqlite3.connect(":memory:")) as file:
         file.execute("CREATE VIRTUAL TABLE i USING rtree(id, minx, maxx, miny, maxy)")
-        nodes = enumerate((node.tobytes() for node in tree.nodes), 1)
-        file.executemany("INSERT OR REPLACE INTO i_node VALUES (?, ?)", nodes)
+        for numbers, blobs in tree.nodes():
+            nodes = zip(numbers.tolist(), (blob.tobytes() for blob in blobs), strict=True)
+            file.executemany("INSERT OR REPLACE INTO i_node VALUES (?, ?)", nodes)
+        assert not tree.leaves[~there].any()
+        boxes = boxes_there
         file.executemany("INSERT INTO i_parent VALUES (?, ?)", enumerate(tree.parents.tolist(), 2))
-        file.executemany("INSERT INTO i_rowid VALUES (?, ?)", zip(ids.tolist(), tree.leaves.tolist(), strict=True))
+        leaves = zip(ids.tolist(), tree.leaves[there].tolist(), strict=True)
+        file.executemany("INSERT INTO i_rowid VALUES (?, ?)", leaves)
         file.commit()
         assert file.execute("SELECT rtreecheck('i')").fetchone() == ("ok",)
-        assert file.execute("SELECT count(*) FROM i").fetchone() == (rows,)
+        assert file.execute("SELECT count(*) FROM i").fetchone() == (len(ids),)
         for low_x, low_y in random.uniform(-2e6, 6e6, (20, 2)):
             window = (low_x, low_x + 5e5, low_y, low_y + 5e5)
             query = "SELECT id FROM i WHERE maxx >= ? AND minx <= ? AND maxy >= ? AND miny <= ?"

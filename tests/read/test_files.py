@@ -1,12 +1,14 @@
 """Files found by pattern: once, in a fixed order, every problem at once with its line."""
 
 import os
+import threading
 
 import pytest
 from exports_made import COLUMNS, GOOD, HEADER, block, find, text_table
 
 from pipeline.problems import JobError
-from pipeline.read.files import read_batches
+from pipeline.read import files
+from pipeline.read.files import read_ahead, read_batches
 from pipeline.tables import READING
 
 CONTENT = f"{HEADER}\n{GOOD}\n"
@@ -114,3 +116,35 @@ def test_batches_are_no_longer_than_asked_for(tmp_path):
     ((export,), _) = find(tmp_path, block("a.csv"))
     sizes = [batch.num_rows for batch in read_batches(export, 1000)]
     assert sizes == [1000, 1000, 501]
+
+
+def large(folder, monkeypatch):
+    """A text that counts as large, and how many threads there are before."""
+    (folder / "a.csv").write_text(HEADER + "\n" + f"{GOOD}\n" * 3_000)
+    monkeypatch.setattr(files, "MUCH", 1)
+    (export,), _ = find(folder, block("a.csv"))
+    return export, threading.active_count()
+
+
+def test_a_large_text_read_ahead_gives_the_same_rows(tmp_path, monkeypatch):
+    export, threads = large(tmp_path, monkeypatch)
+    ahead, plain = ([batch.to_pydict() for batch in read(export)] for read in (read_ahead, read_batches))
+    assert repr(ahead) == repr(plain)
+    assert threading.active_count() == threads
+
+
+def test_a_large_text_that_changes_while_it_is_read_ahead_is_refused(tmp_path, monkeypatch):
+    export, threads = large(tmp_path, monkeypatch)
+    text = export.path.read_text()
+    export.path.write_text(text.replace("1", "2"))
+    with pytest.raises(JobError, match="changed while it was being read"):
+        list(read_ahead(export))
+    assert threading.active_count() == threads
+
+
+def test_who_reads_no_further_leaves_no_thread(tmp_path, monkeypatch):
+    export, threads = large(tmp_path, monkeypatch)
+    batches = read_ahead(export)
+    next(batches)
+    batches.close()
+    assert threading.active_count() == threads

@@ -1,8 +1,12 @@
-"""Rows appended to a GeoPackage that has its layers: columns go to SQLite as Arrow has them, the index is packed."""
+"""Rows appended to a GeoPackage that has its layers: columns go to SQLite as Arrow has them, the index is packed.
+
+The driver lets other threads run while it writes: the rows of a large layer come from one beside it (`handoff`).
+"""
 
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,39 +18,98 @@ from pipeline.issue.geopackage.blank import Blank
 from pipeline.issue.geopackage.cells import boxes, kept_columns
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.refused import refusal
-from pipeline.issue.geopackage.spatial_index import packed
+from pipeline.issue.geopackage.spatial_index import Boxes, Packing
+from pipeline.issue.geopackage.tally import Written
 
 _INGEST = {"adbc.ingest.mode": "adbc.ingest.mode.append"}
+#: Rows of the index's table of rows that are written at a time.
+_PIECE = 1 << 17
+_ENTRY = pa.schema([("rowid", pa.int64()), ("nodeno", pa.int64())])
+_NODE = pa.schema([("nodeno", pa.int64()), ("data", pa.binary())])
+_PARENT = pa.schema([("nodeno", pa.int64()), ("parentnode", pa.int64())])
 
-#: The rows of a layer, in one piece, by its name.
-Rows = Mapping[str, pa.RecordBatch]
+
+@dataclass
+class Kept:
+    """The rows of a layer on their way into the file: how many there were, and what their index is packed from."""
+
+    layer: str
+    srs_id: int
+    boxes: Boxes
+
+    @classmethod
+    def of(cls, layer: str, blank: Blank) -> "Kept":
+        """Return it, before any row."""
+        return cls(layer, blank.srs_id, Boxes())
+
+    def take(self, batch: pa.RecordBatch) -> pa.RecordBatch:
+        """Return the next rows as the columns of the layer's table."""
+        first = self.boxes.rows + 1
+        self.boxes.add(boxes(batch.column(GEOMETRY)))
+        return kept_columns(batch, first, self.srs_id)
 
 
-def append(path: Path, blank: Blank, layers: Rows, date: str) -> None:
-    """Give a blank GeoPackage its rows, their spatial index, extents and counts, its date, and its triggers.
+class Appending:
+    """A GeoPackage while rows are appended to it."""
 
-    Raises NotWritten where the disk refuses, TooLarge where a limit of the format does.
-    """
-    with _appending(path) as connection:
-        for name, rows in layers.items():
-            if rows.num_rows:
-                _ingest(connection, path, name, kept_columns(rows, 1, blank.srs_id))
-    try:
-        with closing(sqlite3.connect(path, isolation_level=None)) as file:
-            _unsafe(file)
-            file.execute("BEGIN")
-            for name, rows in layers.items():
-                _index(file, name, rows.column(GEOMETRY))
-                file.execute("UPDATE gpkg_ogr_contents SET feature_count = ? WHERE table_name = ?", (len(rows), name))
-            _finish(file, blank.triggers, date)
-            file.execute("COMMIT")
-    except sqlite3.DatabaseError as error:
-        raise refusal(path, "its tables", error) from error
+    def __init__(self, path: Path, connection: Any) -> None:
+        self._path, self._connection = path, connection
+
+    def rows(self, kept: Kept, batches: Iterable[pa.RecordBatch]) -> None:
+        """Append the rows of a layer that has none, as `Kept.take` gives them, and their index.
+
+        Raises NotWritten where the disk refuses, TooLarge where a limit of the format does, or whatever comes of
+        ``batches``.
+        """
+        there = iter(batches)
+        if (first := next(there, None)) is None:
+            return
+        self._ingest(kept.layer, first.schema, _chained(first, there))
+        packing = Packing(kept.boxes.all())
+        index = f"rtree_{kept.layer}_geom"
+        _execute(self._connection, f"DELETE FROM {quoted(index + '_node')}")  # the root of an empty one
+        self._ingest(index + "_node", _NODE, _nodes(packing))
+        if len(packing.parents):
+            numbers = np.arange(2, len(packing.parents) + 2)
+            self._ingest(index + "_parent", _PARENT, [_pairs(numbers, packing.parents, _PARENT)])
+        self._ingest(index + "_rowid", _ENTRY, _entries(packing))
+
+    def _ingest(self, table: str, schema: pa.Schema, batches: Iterable[pa.RecordBatch]) -> None:
+        from adbc_driver_manager import AdbcStatement, Error
+
+        given = _Given(batches)
+        try:
+            with AdbcStatement(self._connection) as statement:
+                statement.set_options(**{**_INGEST, "adbc.ingest.target_table": table})
+                statement.bind_stream(pa.RecordBatchReader.from_batches(schema, given))
+                statement.execute_update()
+        except Error as error:
+            raise given.failure or refusal(self._path, table, error) from error
+
+
+class _Given:
+    """Batches on their way through Arrow's C interface, which loses what they raise: that is kept."""
+
+    def __init__(self, batches: Iterable[pa.RecordBatch]) -> None:
+        self._batches = iter(batches)
+        self.failure: BaseException | None = None
+
+    def __iter__(self) -> Iterator[pa.RecordBatch]:
+        return self
+
+    def __next__(self) -> pa.RecordBatch:
+        try:
+            return next(self._batches)
+        except StopIteration:
+            raise
+        except BaseException as failure:
+            self.failure = failure
+            raise
 
 
 @contextmanager
-def _appending(path: Path) -> Iterator[Any]:
-    """Yield a connection of the Arrow database driver, in one transaction that is over on leaving."""
+def appending(path: Path) -> Iterator[Appending]:
+    """Yield a GeoPackage to append rows to, in one transaction that is over on leaving. Raises as `Appending.rows`."""
     import adbc_driver_sqlite
     from adbc_driver_manager import AdbcConnection, AdbcDatabase, Error
 
@@ -58,10 +121,43 @@ def _appending(path: Path) -> Iterator[Any]:
             _execute(connection, "PRAGMA synchronous = OFF")
             _execute(connection, "PRAGMA journal_mode = OFF")
             connection.set_autocommit(False)
-            yield connection
+            yield Appending(path, connection)
             connection.commit()
     except Error as error:
         raise refusal(path, "its rows", error) from error
+
+
+def finish(path: Path, layers: Sequence[Written], triggers: Sequence[str], date: str) -> None:
+    """Give layers that have their rows their extents and counts, and the file its date and its triggers.
+
+    Raises NotWritten where the disk refuses.
+    """
+    try:
+        with closing(sqlite3.connect(path, isolation_level=None)) as file:
+            # it counts only once it was synced and read back
+            file.execute("PRAGMA journal_mode = OFF").fetchall()
+            file.execute("PRAGMA synchronous = OFF")
+            file.execute("BEGIN")
+            for layer in layers:
+                _count(file, layer)
+            file.execute("UPDATE gpkg_contents SET last_change = ?", (date,))
+            if file.execute("SELECT 1 FROM sqlite_master WHERE name = 'gpkg_metadata_reference'").fetchone():
+                file.execute("UPDATE gpkg_metadata_reference SET timestamp = ?", (date,))
+            for trigger in triggers:
+                file.execute(trigger)
+            file.execute("COMMIT")
+    except sqlite3.DatabaseError as error:
+        raise refusal(path, "its tables", error) from error
+
+
+def _count(file: sqlite3.Connection, layer: Written) -> None:
+    query = "UPDATE gpkg_ogr_contents SET feature_count = ? WHERE table_name = ?"
+    file.execute(query, (layer.rows, layer.name))
+    if layer.geometries:
+        file.execute(
+            "UPDATE gpkg_contents SET min_x = ?, min_y = ?, max_x = ?, max_y = ? WHERE table_name = ?",
+            (*layer.low[:2], *layer.high[:2], layer.name),
+        )
 
 
 def _execute(connection: Any, query: str) -> None:
@@ -73,48 +169,25 @@ def _execute(connection: Any, query: str) -> None:
         pa.RecordBatchReader._import_from_c(stream.address).close()
 
 
-def _ingest(connection: Any, path: Path, layer: str, rows: pa.RecordBatch) -> None:
-    from adbc_driver_manager import AdbcStatement, Error
-
-    try:
-        with AdbcStatement(connection) as statement:
-            statement.set_options(**{**_INGEST, "adbc.ingest.target_table": layer})
-            statement.bind_stream(pa.RecordBatchReader.from_batches(rows.schema, [rows]))
-            statement.execute_update()
-    except Error as error:
-        raise refusal(path, layer, error) from error
+def _chained(first: pa.RecordBatch, rest: Iterator[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+    yield first
+    del first
+    yield from rest
 
 
-def _unsafe(file: sqlite3.Connection) -> None:
-    """Take away what protects a database that counts: this one does only once it was synced and read back."""
-    file.execute("PRAGMA journal_mode = OFF").fetchall()
-    file.execute("PRAGMA synchronous = OFF")
+def _nodes(packing: Packing) -> Iterator[pa.RecordBatch]:
+    for numbers, blobs in packing.nodes():
+        offsets = np.arange(len(blobs) + 1, dtype=np.int32) * np.int32(blobs.dtype.itemsize)
+        data = pa.Array.from_buffers(pa.binary(), len(blobs), [None, pa.py_buffer(offsets), pa.py_buffer(blobs)])
+        yield pa.RecordBatch.from_arrays([pa.array(numbers), data], schema=_NODE)
 
 
-def _index(file: sqlite3.Connection, layer: str, shapes: pa.Array) -> None:
-    """Write the spatial index of a layer, and its extent."""
-    there = np.flatnonzero(shapes.is_valid().to_numpy(zero_copy_only=False))
-    if not len(there):
-        return
-    around = boxes(shapes.drop_null())
-    tree = packed(there + 1, around)
-    table = f"rtree_{layer}_geom"
-    nodes = enumerate((node.tobytes() for node in tree.nodes), 1)
-    file.executemany(f"INSERT OR REPLACE INTO {quoted(table + '_node')} VALUES (?, ?)", nodes)
-    parents = enumerate(tree.parents.tolist(), 2)
-    file.executemany(f"INSERT INTO {quoted(table + '_parent')} VALUES (?, ?)", parents)
-    leaves = zip((there + 1).tolist(), tree.leaves.tolist(), strict=True)
-    file.executemany(f"INSERT INTO {quoted(table + '_rowid')} VALUES (?, ?)", leaves)
-    least, most = around.min(axis=0), around.max(axis=0)
-    file.execute(
-        "UPDATE gpkg_contents SET min_x = ?, min_y = ?, max_x = ?, max_y = ? WHERE table_name = ?",
-        (*map(float, (least[0], least[2], most[1], most[3])), layer),
-    )
+def _entries(packing: Packing) -> Iterator[pa.RecordBatch]:
+    for start in range(0, len(packing.leaves), _PIECE):
+        leaves = packing.leaves[start : start + _PIECE]
+        there = np.flatnonzero(leaves)
+        yield _pairs(there + (start + 1), leaves[there], _ENTRY)
 
 
-def _finish(file: sqlite3.Connection, triggers: Sequence[str], date: str) -> None:
-    file.execute("UPDATE gpkg_contents SET last_change = ?", (date,))
-    if file.execute("SELECT 1 FROM sqlite_master WHERE name = 'gpkg_metadata_reference'").fetchone():
-        file.execute("UPDATE gpkg_metadata_reference SET timestamp = ?", (date,))
-    for trigger in triggers:
-        file.execute(trigger)
+def _pairs(ids: Any, nodes: Any, schema: pa.Schema) -> pa.RecordBatch:
+    return pa.RecordBatch.from_arrays([pa.array(ids.astype(np.int64)), pa.array(nodes.astype(np.int64))], schema=schema)

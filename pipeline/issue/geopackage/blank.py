@@ -23,14 +23,13 @@ _MOST = 16
 
 @dataclass(frozen=True)
 class Blank:
-    """A GeoPackage without rows: its bytes, what SQLite is to run once it has rows, and the layers' ``srs_id``."""
+    """Layers of a GeoPackage without rows: what SQLite is to run once they have rows, and their ``srs_id``."""
 
-    content: bytes
     triggers: tuple[str, ...]
     srs_id: int
 
 
-_made: OrderedDict[Hashable, Blank] = OrderedDict()
+_made: OrderedDict[Hashable, tuple[Blank, bytes]] = OrderedDict()
 
 
 def lay_blank(path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mapping[str, str], axes: Axes) -> Blank:
@@ -40,22 +39,29 @@ def lay_blank(path: Path, layers: Sequence[LayerSource], crs: str, metadata: Map
     """
     kinds = [(layer.name, layer.schema, layer.geometry_type, *_said(layer).values()) for layer in layers]
     key = (crs, axes, tuple(metadata.items()), tuple(kinds))
-    if (blank := _made.get(key)) is not None:
+    if (made := _made.get(key)) is not None:
         _made.move_to_end(key)
         try:
-            path.write_bytes(blank.content)
+            path.write_bytes(made[1])
         except OSError as error:
             raise refusal(path, "all", error) from error
-        return blank
+        return made[0]
     for number, layer in enumerate(layers):
         make_layer(path, layer, crs, metadata, axes, [], first=number == 0, append=number > 0)
-    try:
-        _made[key] = blank = _without_triggers(path, [layer.name for layer in layers])
-    except sqlite3.DatabaseError as error:
-        raise refusal(path, "all", error) from error
+    blank = _without_triggers(path, [layer.name for layer in layers])
+    _made[key] = blank, path.read_bytes()
     while len(_made) > _MOST:
         _made.popitem(last=False)
     return blank
+
+
+def lay_more(
+    path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mapping[str, str], axes: Axes, *, anew: bool
+) -> Blank:
+    """Make ``layers`` in a GeoPackage that is there, as `lay_blank` does; ``anew``: in place of those so named."""
+    for layer in layers:
+        make_layer(path, layer, crs, metadata, axes, [], first=False, append=not anew)
+    return _without_triggers(path, [layer.name for layer in layers])
 
 
 def make_layer(
@@ -100,14 +106,17 @@ def _said(layer: LayerSource) -> dict[str, str]:
 
 def _without_triggers(path: Path, layers: Sequence[str]) -> Blank:
     """Take the triggers of the layers out, which would work on every row, and return what there is then."""
-    with closing(sqlite3.connect(path, isolation_level=None)) as file:
-        file.execute("PRAGMA journal_mode = OFF").fetchall()
-        file.execute("PRAGMA synchronous = OFF")
-        ((srs_id,),) = file.execute("SELECT DISTINCT srs_id FROM gpkg_geometry_columns").fetchall()
-        triggers = file.execute("SELECT name, sql, tbl_name FROM sqlite_master WHERE type = 'trigger'").fetchall()
-        file.execute("BEGIN")
-        of_layers = [(name, sql) for name, sql, table in triggers if table in layers]
-        for name, _ in of_layers:
-            file.execute(f"DROP TRIGGER {quoted(name)}")
-        file.execute("COMMIT")
-    return Blank(path.read_bytes(), tuple(sql for _, sql in of_layers), srs_id)
+    try:
+        with closing(sqlite3.connect(path, isolation_level=None)) as file:
+            file.execute("PRAGMA journal_mode = OFF").fetchall()
+            file.execute("PRAGMA synchronous = OFF")
+            ((srs_id,),) = file.execute("SELECT DISTINCT srs_id FROM gpkg_geometry_columns").fetchall()
+            triggers = file.execute("SELECT name, sql, tbl_name FROM sqlite_master WHERE type = 'trigger'").fetchall()
+            file.execute("BEGIN")
+            of_layers = [(name, sql) for name, sql, table in triggers if table in layers]
+            for name, _ in of_layers:
+                file.execute(f"DROP TRIGGER {quoted(name)}")
+            file.execute("COMMIT")
+    except sqlite3.DatabaseError as error:
+        raise refusal(path, "all", error) from error
+    return Blank(tuple(sql for _, sql in of_layers), srs_id)

@@ -127,11 +127,9 @@ def _geometries(shapes: pa.Array, srs_id: int) -> pa.Array:
 
 def _lines(shapes: pa.Array, present: npt.NDArray[np.bool_], srs_id: int) -> pa.Array:
     """Return lines, none of them null, each with its header, at the places where one is ``present``."""
-    vertices, many = vertices_of(shapes)
-    start = np.cumsum(many) - many
     heads = np.zeros(len(shapes), _LINE_HEAD)
     heads["magic"], heads["srs_id"], heads["flags"] = b"GP", srs_id, _LITTLE_ENDIAN | _WITH_ENVELOPE
-    heads["envelope"] = np.stack([np.minimum.reduceat(vertices, start), np.maximum.reduceat(vertices, start)], axis=2)
+    heads["envelope"] = _extents(shapes)
     blobs = pa.array([head.tobytes() for head in heads], pa.binary())
     whole = pc.binary_join_element_wise(blobs, shapes, b"")
     places = np.full(len(present), -1)
@@ -140,14 +138,24 @@ def _lines(shapes: pa.Array, present: npt.NDArray[np.bool_], srs_id: int) -> pa.
 
 
 def boxes(shapes: pa.Array) -> Floats:
-    """Return the extents (n, 4) of geometries given as WKB, none of them null: least and most x, least and most y."""
-    if _are_lines(shapes):
-        vertices, many = vertices_of(shapes)
-        start = np.cumsum(many) - many
-        ends = [np.minimum.reduceat(vertices, start), np.maximum.reduceat(vertices, start)]
-        return np.stack(ends, axis=2)[:, :2].reshape(-1, 4)
-    plane = _packed(shapes)["xyz"][:, 0, :2]
-    return np.repeat(plane, 2, axis=1)
+    """Return the extents (n, 4) of geometries given as WKB: least and most x, least and most y; NaN where none."""
+    there = shapes.drop_null()
+    if _are_lines(there):
+        found = _extents(there)[:, :2].reshape(-1, 4)
+    else:
+        found = np.repeat(_packed(there)["xyz"][:, 0, :2], 2, axis=1)
+    if shapes.null_count == 0:
+        return found
+    of_all = np.full((len(shapes), 4), np.nan)
+    of_all[shapes.is_valid().to_numpy(zero_copy_only=False)] = found
+    return of_all
+
+
+def _extents(lines: pa.Array) -> Floats:
+    """Return (n, 3, 2) the least and the most x, y and z of lines, none of them null."""
+    vertices, many = vertices_of(lines)
+    start = np.cumsum(many) - many
+    return np.stack([np.minimum.reduceat(vertices, start), np.maximum.reduceat(vertices, start)], axis=2)
 
 
 def _are_lines(shapes: pa.Array) -> bool:

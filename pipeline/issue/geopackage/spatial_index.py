@@ -3,9 +3,12 @@
 SQLite keeps an R-tree of two dimensions in three tables (its source, ext/rtree/rtree.c; OGC 12-128r18, annex F.3): the
 nodes as blobs, the first of them the root, which bears the tree's depth; the leaf of every row; the parent of every
 other node. Packing by sort and tile is that of Leutenegger, Lopez and Edgington (1997).
+
+Of every row 28 bytes are held: its box, its place in the order, its leaf. The nodes are given out as they are made.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -19,41 +22,97 @@ _CELL = np.dtype([("id", ">i8"), ("box", ">f4", (4,))])
 _HEAD = np.dtype([("depth", ">u2"), ("cells", ">u2")])
 _NODE = np.dtype([("head", _HEAD), ("cell", _CELL, (MOST,))])
 _ROOT = 1
+#: Rows that are given a place in the order at a time.
+_PIECE = 1 << 17
+_LOW_HALF = np.uint64(0xFFFFFFFF)
 
 _Singles = npt.NDArray[np.float32]
+_Nodes = npt.NDArray[Any]
 
 
-@dataclass(frozen=True)
-class Tree:
-    """An R-tree: its ``nodes`` (n,) of 1228 bytes, numbered from 1, the root, and who is in which.
+class Boxes:
+    """The extents of a layer's rows in their order, of (n, 4) least and most x, least and most y; NaN where none."""
 
-    ``leaves`` is (rows,) the node of each row; ``parents`` (n - 1,) the node above each node but the root.
+    def __init__(self) -> None:
+        self.rows = 0
+        self._pieces: list[_Singles] = []
+
+    def add(self, boxes: Floats) -> None:
+        """Take in the next rows; kept in 32 bits, rounded outwards."""
+        self._pieces.append(outwards(boxes))
+        self.rows += len(boxes)
+
+    def all(self) -> _Singles:
+        """Return all of them, and hold them no longer."""
+        found, at = np.empty((self.rows, 4), np.float32), 0
+        self._pieces.reverse()
+        while self._pieces:
+            piece = self._pieces.pop()
+            found[at : at + len(piece)] = piece
+            at += len(piece)
+        return found
+
+
+class Packing:
+    """An R-tree in the making; rows are known by their feature ids, which count from 1, and nodes by theirs.
+
+    Take `nodes` to their end; after that ``leaves`` (n,) are the node of each row, 0 where it has no box, and
+    ``parents`` the node above each node but the root, from the second on.
     """
 
-    nodes: npt.NDArray[np.void]
-    leaves: Integers
-    parents: Integers
+    def __init__(self, boxes: _Singles) -> None:
+        self._boxes = boxes
+        self.leaves = np.zeros(len(boxes), np.uint32)
+        self._sound = len(boxes) - int(np.count_nonzero(np.isnan(boxes[:, 0])))
+        tiles = max(1, -(-self._sound // MOST))
+        self._slices = int(np.ceil(np.sqrt(tiles)))
+        self._each = -(-tiles // self._slices)  # tiles of a slice
+        self._counts = [self._slices * self._each]  # of the nodes of each level, leaves first
+        while self._counts[-1] > 1:
+            self._counts.append(-(-self._counts[-1] // MOST))
+        #: The number of each level's first node: they are counted from the root down.
+        self._firsts = [_ROOT + sum(self._counts[level + 1 :]) for level in range(len(self._counts))]
+        self.parents = np.zeros(sum(self._counts) - 1, np.int64)
 
+    def nodes(self) -> Iterator[tuple[Integers, _Nodes]]:
+        """Yield nodes as their numbers and their blobs: the leaves in pieces, then level by level up to the root."""
+        around = np.empty((self._counts[0], 4), np.float32)
+        yield from self._leaves(around)
+        for level, count in enumerate(self._counts[1:], 1):
+            below, first = len(around), self._firsts[level - 1]
+            group = np.arange(below) * count // below
+            self.parents[first - 2 : first - 2 + below] = group + self._firsts[level]
+            blobs = _filled(np.arange(first, first + below), around, group, count)
+            if self._firsts[level] == _ROOT:
+                blobs["head"]["depth"] = level
+            around = _around(around, group)
+            yield self._firsts[level] + np.arange(count), blobs
 
-def packed(ids: Integers, boxes: Floats) -> Tree:
-    """Pack an R-tree.
+    def _leaves(self, around: _Singles) -> Iterator[tuple[Integers, _Nodes]]:
+        by_x = self._by_x()
+        for number in range(self._slices):
+            first, last = (-(-place * self._sound // self._slices) for place in (number, number + 1))
+            rows = by_x[first:last] & _LOW_HALF
+            rows = _in_order(self._boxes[rows, 2], rows)
+            group = np.arange(len(rows)) * self._each // max(1, len(rows))
+            of_slice = slice(number * self._each, (number + 1) * self._each)
+            numbers = self._firsts[0] + np.arange(of_slice.start, of_slice.stop)
+            within = self._boxes[rows]
+            if len(rows):
+                around[of_slice] = _around(within, group)
+            self.leaves[rows] = numbers[group]
+            yield numbers, _filled(rows.astype(np.int64) + 1, within, group, self._each)
 
-    Args:
-        ids: (n,) the rows' feature ids.
-        boxes: (n, 4) their least and most x, least and most y; kept in 32 bits, rounded outwards.
-    """
-    rounded = outwards(boxes)
-    order, group = _tiles(rounded)
-    entries, within = ids[order].astype(np.int64), rounded[order]
-    levels = []
-    while True:
-        levels.append((entries, within, group))
-        if len(group) == 0 or group[-1] == 0:
-            break
-        within = _around(within, group)
-        entries = np.arange(len(within), dtype=np.int64)  # numbered within their level, until all levels are known
-        group = _even(len(within))
-    return _numbered(levels, order)
+    def _by_x(self) -> npt.NDArray[np.uint64]:
+        """Return the rows that have a box, in the lower halves, in the order of their least x."""
+        keys, at = np.empty(self._sound, np.uint64), 0
+        for start in range(0, len(self._boxes), _PIECE):
+            least = self._boxes[start : start + _PIECE, 0]
+            there = np.flatnonzero(~np.isnan(least))
+            keys[at : at + len(there)] = _keys(least[there], (there + start).astype(np.uint64))
+            at += len(there)
+        keys.sort()
+        return keys
 
 
 def outwards(boxes: Floats) -> _Singles:
@@ -65,25 +124,20 @@ def outwards(boxes: Floats) -> _Singles:
     return single
 
 
-def _even(count: int) -> Integers:
-    """Share ``count`` entries in their order among as few nodes as hold them, evenly."""
-    nodes = max(1, -(-count // MOST))
-    return np.arange(count, dtype=np.int64) * nodes // max(1, count)
+def _keys(values: _Singles, rows: npt.NDArray[np.uint64]) -> npt.NDArray[np.uint64]:
+    """Return whole numbers in the order of ``values``, and of rows where these are alike, with the row below.
+
+    No two are alike, so that any way of sorting, the quickest too, gives the one order.
+    """
+    bits = (values + np.float32(0.0)).view(np.uint32)  # no minus zero
+    ordered = np.where(bits >> 31, ~bits, bits | np.uint32(0x80000000))
+    return ordered.astype(np.uint64) << np.uint64(32) | rows
 
 
-def _tiles(boxes: _Singles) -> tuple[Integers, Integers]:
-    """Return the order of boxes in tiles of neighbours, and the number of each one's tile."""
-    count = len(boxes)
-    leaves = max(1, -(-count // MOST))
-    slices = int(np.ceil(np.sqrt(leaves)))
-    each = -(-leaves // slices)  # tiles of a slice
-    by_x = np.argsort(boxes[:, 0], kind="stable")
-    place = np.arange(count, dtype=np.int64)
-    which = place * slices // max(1, count)
-    order = by_x[np.lexsort((boxes[by_x, 2], which))]
-    start = -(-which * count // slices)  # the first place of a slice
-    size = -(-(which + 1) * count // slices) - start
-    return order, which * each + (place - start) * each // np.maximum(1, size)
+def _in_order(values: _Singles, rows: npt.NDArray[np.uint64]) -> npt.NDArray[np.uint64]:
+    keys = _keys(values, rows)
+    keys.sort()
+    return keys & _LOW_HALF
 
 
 def _around(boxes: _Singles, group: Integers) -> _Singles:
@@ -95,31 +149,14 @@ def _around(boxes: _Singles, group: Integers) -> _Singles:
     return found
 
 
-def _numbered(levels: list[tuple[Integers, _Singles, Integers]], order: Integers) -> Tree:
-    """Number the nodes from the root down, and write them."""
-    firsts, following = [], _ROOT
-    for _, _, group in reversed(levels):
-        firsts.append(following)
-        following += int(group[-1]) + 1 if len(group) else 1
-    firsts.reverse()
-    blobs = np.zeros(following - _ROOT, _NODE)
-    parents = np.zeros(following - _ROOT, np.int64)
-    for level, (entries, within, group) in enumerate(levels):
-        _write(blobs, firsts[level] - _ROOT, entries + (firsts[level - 1] if level else 0), within, group)
-        if level:
-            parents[entries + firsts[level - 1] - _ROOT] = group + firsts[level]
-    blobs["head"]["depth"][0] = len(levels) - 1
-    leaves = np.empty(len(order), np.int64)
-    leaves[order] = levels[0][2] + firsts[0]
-    return Tree(blobs.view(f"V{_NODE.itemsize}"), leaves, parents[1:])
-
-
-def _write(blobs: npt.NDArray[np.void], first: int, entries: Integers, within: _Singles, group: Integers) -> None:
-    if len(group) == 0:
-        return
-    starts = np.flatnonzero(np.diff(group, prepend=-1))
-    sizes = np.diff(starts, append=len(group))
-    place = np.arange(len(group)) - np.repeat(starts, sizes)
-    blobs["head"]["cells"][first : first + len(sizes)] = sizes
-    blobs["cell"]["id"][first + group, place] = entries
-    blobs["cell"]["box"][first + group, place] = within
+def _filled(entries: Integers, within: _Singles, group: Integers, count: int) -> _Nodes:
+    """Return ``count`` nodes with their entries; a group's are side by side."""
+    blobs = np.zeros(count, _NODE)
+    if len(entries):
+        starts = np.flatnonzero(np.diff(group, prepend=-1))
+        sizes = np.diff(starts, append=len(group))
+        place = np.arange(len(group)) - np.repeat(starts, sizes)
+        blobs["head"]["cells"] = sizes
+        blobs["cell"]["id"][group, place] = entries
+        blobs["cell"]["box"][group, place] = within
+    return blobs

@@ -5,9 +5,8 @@ as the libraries that write them are the same builds.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
-from itertools import chain
 from pathlib import Path
 
 import pyarrow as pa
@@ -16,11 +15,11 @@ from pipeline.clock import iso
 from pipeline.files.gdal import gdal_options
 from pipeline.files.plain_path import plain_folder
 from pipeline.geodesy.axes import Axes
-from pipeline.issue.geopackage.append import append
+from pipeline.handoff import Handoff, close
+from pipeline.issue.geopackage.append import Appending, Kept, appending, finish
 from pipeline.issue.geopackage.beside_layers import write_beside
-from pipeline.issue.geopackage.blank import lay_blank, make_layer
+from pipeline.issue.geopackage.blank import Blank, lay_blank, lay_more
 from pipeline.issue.geopackage.content import Content
-from pipeline.issue.geopackage.handoff import Handoff, checked, joined
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.refused import NotWritten, TooLarge, refusal
 from pipeline.issue.geopackage.source import LayerSource
@@ -28,15 +27,9 @@ from pipeline.issue.geopackage.tally import Tally, Written
 
 __all__ = ["LayerSource", "NotWritten", "TooLarge", "refusal", "write_geopackage"]
 
-_OPTIONS = {
-    # By default a tenth of the machine's memory: beyond it the spatial index is built another way, with other bytes.
-    # A gigabyte is enough for about 20 million points.
-    "OGR_GPKG_MAX_RAM_USAGE_RTREE": "1000000000",
-    # The file is new, in a staging folder, and synced and read back before it counts: neither a journal nor a sync per
-    # layer protects anything (five small layers: 0.04 s instead of 0.10 s).
-    "OGR_SQLITE_SYNCHRONOUS": "OFF",
-    "OGR_SQLITE_JOURNAL": "OFF",
-}
+# The file is new, in a staging folder, and synced and read back before it counts: neither a journal nor a sync per
+# layer protects anything (five small layers: 0.04 s instead of 0.10 s).
+_OPTIONS = {"OGR_SQLITE_SYNCHRONOUS": "OFF", "OGR_SQLITE_JOURNAL": "OFF"}
 
 #: Rows of all layers together that are gathered before any is written: some 3 MB.
 GATHERED = 16_384
@@ -66,8 +59,9 @@ def write_geopackage(
     ``lineage`` says what the file is, then where it comes from, a sentence each.
     ``layers`` may be a generator: a layer is asked for when the one before is complete.
 
-    Where all layers together have few rows these are gathered first and appended to a copy of a GeoPackage without
-    rows, as most jobs are small and GDAL opens a file anew for each layer; else each is streamed into the file by GDAL.
+    GDAL makes the layers, once for all jobs that have the same, without rows; these are appended. While all layers
+    together have few rows they are gathered first, as GDAL opens a file anew for each layer; those of a large layer
+    are appended while they come.
 
     Raises FileExistsError where there is a file already, TypeError for a column type that a GeoPackage cannot hold,
     NotWritten where the file system or GDAL refuses, TooLarge where the format's limits do, and whatever a layer's
@@ -84,7 +78,7 @@ def write_geopackage(
 
 
 def _write_layers(
-    plain: Path,
+    path: Path,
     layers: Iterable[LayerSource],
     crs: str,
     date: str,
@@ -93,58 +87,89 @@ def _write_layers(
     *,
     into: bool,
 ) -> tuple[Written, ...]:
-    rest = iter(layers)
-    gathered: list[_Gathered] = []
-    if not into:
-        gathered, streamed = _gather(rest)
-        if streamed is None:
-            blank = lay_blank(plain, [one.layer for one in gathered], crs, told, axes)
-            append(plain, blank, {one.layer.name: one.rows() for one in gathered}, date)
-            return tuple(one.written(crs) for one in gathered)
-        rest = chain((replace(one.layer, batches=one.batches) for one in gathered), (streamed,), rest)
-    return tuple(
-        _stream_layer(plain, layer, crs, told, axes, first=number == 0 and not into, append=number > 0 and not into)
-        for number, layer in enumerate(rest)
-    )
+    """Write layers in groups: as many as have few rows together, and after them the one that has many."""
+    rest, written = iter(layers), list[Written]()
+    while group := list(_gather(rest)):
+        try:
+            sources = [one.layer for one in group]
+            if written or into:
+                blank = lay_more(path, sources, crs, told, axes, anew=into)
+            else:
+                blank = lay_blank(path, sources, crs, told, axes)
+            with appending(path) as file:
+                made = [_append(file, one, blank, crs) for one in group]
+            finish(path, made, blank.triggers, date)
+        finally:
+            for one in group:
+                close(one.layer.batches)
+        written += made
+        if group[-1].whole:
+            break
+    return tuple(written)
 
 
 @dataclass(frozen=True)
 class _Gathered:
-    """A layer with all its rows."""
+    """A layer with the first of its rows, and with the ``rest`` of them where it has many."""
 
     layer: LayerSource
-    batches: list[pa.RecordBatch]
+    first: list[pa.RecordBatch]
+    rest: Iterator[pa.RecordBatch] | None = None
 
-    def rows(self) -> pa.RecordBatch:
-        return joined(self.batches, self.layer.schema)
+    @property
+    def whole(self) -> bool:
+        """Return whether all of its rows are there."""
+        return self.rest is None
 
-    def written(self, crs: str) -> Written:
-        counted = _Counted(self.layer)
-        for batch in self.batches:
-            counted.add(batch)
-        return counted.written(crs)
+    def batches(self) -> Iterator[pa.RecordBatch]:
+        """Yield all of its rows."""
+        try:
+            while self.first:
+                yield self.first.pop(0)
+            yield from self.rest or ()
+        finally:
+            close(self.layer.batches)  # in the thread where they were made
 
 
-def _gather(layers: Iterator[LayerSource]) -> tuple[list[_Gathered], LayerSource | None]:
-    """Take layers with their rows while they are few; return them, and the layer that makes them too many."""
-    gathered: list[_Gathered] = []
+def _gather(layers: Iterator[LayerSource]) -> Iterator[_Gathered]:
+    """Take layers with their rows while these are few, and at last one that makes them many."""
     left = GATHERED
     for layer in layers:
         _check_types(layer)
-        rows, batches = list[pa.RecordBatch](), checked(layer.batches, layer.schema)
+        rows, batches = list[pa.RecordBatch](), _checked(layer)
         for batch in batches:
             rows.append(batch)
             left -= batch.num_rows
             if left < 0:
-                return gathered, replace(layer, batches=_resumed(rows, batches))
-        gathered.append(_Gathered(layer, rows))
-    return gathered, None
+                yield _Gathered(layer, rows, batches)
+                return
+        yield _Gathered(layer, rows)
 
 
-def _resumed(before: list[pa.RecordBatch], rest: Iterator[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
-    while before:
-        yield before.pop(0)
-    yield from rest
+def _checked(layer: LayerSource) -> Iterator[pa.RecordBatch]:
+    """Yield a layer's batches as they come, but for those without rows. Raises TypeError for one of other columns."""
+    for batch in layer.batches:
+        if batch.schema != layer.schema:
+            raise TypeError(f"a batch has the columns\n{batch.schema}\nand its layer has\n{layer.schema}")
+        if batch.num_rows:
+            yield batch
+
+
+def _append(file: Appending, one: _Gathered, blank: Blank, crs: str) -> Written:
+    """Append the rows of a layer; where they are many while they come, in a thread of their own."""
+    counted, kept = _Counted(one.layer), Kept.of(one.layer.name, blank)
+
+    def rows() -> Iterator[pa.RecordBatch]:
+        for batch in one.batches():
+            counted.add(batch)
+            yield kept.take(batch)
+
+    if one.whole:
+        file.rows(kept, rows())
+    else:
+        with Handoff(rows()) as batches:
+            file.rows(kept, batches)
+    return counted.written(crs)
 
 
 class _Counted:
@@ -162,17 +187,6 @@ class _Counted:
     def written(self, crs: str) -> Written:
         columns = tuple(name for name in self._layer.schema.names if name != GEOMETRY)
         return self._tally.written(self._layer.name, crs, columns, self._content.sums())
-
-
-def _stream_layer(
-    path: Path, layer: LayerSource, crs: str, metadata: Mapping[str, str], axes: Axes, *, first: bool, append: bool
-) -> Written:
-    """Write one layer while its rows come; without ``append`` it is made anew in a file that is there."""
-    _check_types(layer)
-    counted = _Counted(layer)
-    with Handoff(layer.batches, layer.schema, counted.add) as batches:
-        make_layer(path, layer, crs, metadata, axes, batches, first=first, append=append)
-    return counted.written(crs)
 
 
 def _check_types(layer: LayerSource) -> None:
