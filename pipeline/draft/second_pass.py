@@ -15,7 +15,7 @@ from pipeline.geodesy.axes import Axes
 from pipeline.geodesy.operations import lonlat
 from pipeline.intake.positions import raw_positions, working_positions
 from pipeline.intake.survey import Survey
-from pipeline.read.files import Export, read_ahead
+from pipeline.read.files import Export, read_again
 from pipeline.solve.correct import (
     VALUES,
     Corrected,
@@ -154,7 +154,7 @@ class Drafter:
     def batches_of(self, number: int, start: int) -> Iterator[Drafted]:
         """Read one export again, whose first row is number ``start`` of the job, and yield every batch, worked."""
         export = self.survey.exports[number]
-        for batch in read_ahead(export):
+        for batch in read_again(export, self.survey.first_pass.kept[number]):
             yield self.work(batch, export, start)
             start += batch.num_rows
 

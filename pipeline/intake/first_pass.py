@@ -26,6 +26,7 @@ from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.sort import Sieve
 from pipeline.read.claims import Claims
 from pipeline.read.files import Export, read_ahead
+from pipeline.read.kept import Kept
 from pipeline.tables import TIME
 from pipeline.words import REASONS, Reason, reason_code
 
@@ -65,6 +66,7 @@ class FirstPass:
         files: what is noted of each export.
         same_names: points whose names others have too.
         codes: the codes that readings have, None where the job has no table of codes.
+        kept: of each export, its rows on disk where it is a large text.
         readings: every reading, where that was asked for.
     """
 
@@ -89,6 +91,7 @@ class FirstPass:
     unplaced: "Turned | None" = None
     solutions: tuple[str, ...] = ()
     claims: tuple[Claims, ...] = ()
+    kept: tuple[Kept, ...] = ()
     readings: Rows | None = None
     codes: CodeLog | None = None
 
@@ -183,6 +186,7 @@ class _Gatherer:
         self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index)
         self.picked: list[pa.RecordBatch] = []
         self.claims = [Claims() for _ in prepared.exports]
+        self.kept = [Kept() for _ in prepared.exports]
         self.turned: dict[int, Turned] = {}
         self.unplaced: Turned | None = None
         self.solutions: dict[str, None] = {}
@@ -229,13 +233,14 @@ class _Gatherer:
             solutions=tuple(self.solutions),
             claims=tuple(self.claims),
             codes=self.codes,
+            kept=tuple(self.kept),
         )
         return found, rows
 
     def _read(self, number: int, export: Export) -> int:
         done, rows = self.ledger.rows_so_far, 0
         self.ledger.begin(crs.kind_of(crs.source_crs(export.points.crs or "")) == "geographic")
-        for batch in read_ahead(export, self.claims[number]):
+        for batch in read_ahead(export, self.claims[number], self.kept[number]):
             self._take(batch, number, export, done + rows)
             rows += batch.num_rows
             if self.progress:

@@ -27,6 +27,7 @@ from pipeline.read.correlated import lacking
 from pipeline.read.findings import Unusable
 from pipeline.read.first_rows import check_times, check_units
 from pipeline.read.geojson import text_encoding
+from pipeline.read.kept import Kept
 from pipeline.read.layer_crs import check_crs
 from pipeline.read.mapping import base_of, mapped, position_of, sigma_of, time_of
 from pipeline.read.sources import JSON, PACKAGE, TEXT, open_source
@@ -174,14 +175,19 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
         raise JobError([Problem(export.shown, 0, what)]) from error
 
 
-def read_ahead(export: Export, claims: Claims | None = None) -> Iterator[pa.RecordBatch]:
-    """Give what `read_batches` does, read in a thread of its own where it is a text with much to read."""
+def read_ahead(export: Export, claims: Claims | None, kept: Kept) -> Iterator[pa.RecordBatch]:
+    """Give what `read_batches` does; a text with much to read is read in a thread of its own, and ``kept``."""
     batches = read_batches(export, claims=claims)
     try:
         much = export.path.suffix.lower() in TEXT and export.path.stat().st_size > MUCH
     except OSError:  # told by who reads it
         much = False
-    return ahead(batches) if much else batches
+    return ahead(kept.passing(batches)) if much else batches
+
+
+def read_again(export: Export, kept: Kept) -> Iterator[pa.RecordBatch]:
+    """Give the rows a second time, from what was ``kept`` of them if that is all."""
+    return ahead(kept.batches()) if kept.whole else read_ahead(export, None, Kept())
 
 
 def _check_signature(export: Export) -> None:

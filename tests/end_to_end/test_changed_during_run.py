@@ -17,6 +17,7 @@ from simulate import Plan, simulate
 
 from pipeline import run_job
 from pipeline.problems import JobError
+from pipeline.read import files
 
 PLAN = Plan(sessions=1, points=400, noise=False)
 DEMO = Path(__file__).resolve().parents[2]
@@ -64,6 +65,19 @@ def test_an_export_is_written_to(tmp_path: Path, form: str, stage: str) -> None:
                 file.write(b"   ")
 
     refused(path, export.name, change, stage)
+
+
+@pytest.mark.parametrize("stage", ["reading", "correcting"])
+def test_a_large_text_is_written_to(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stage: str) -> None:
+    """Its rows are kept from the first pass, so that the second does not see it; the run does."""
+    monkeypatch.setattr(files, "MUCH", 1)
+    path = simulate(PLAN).write(tmp_path)
+
+    def change() -> None:
+        with (tmp_path / "rover001.csv").open("a") as file:
+            file.write("X,2026-03-02T03:45:00Z,-43.7,171.8,300,0.003,0.003,0.007,fix,P,BASE-01\n")
+
+    refused(path, "rover001.csv", change, stage)
 
 
 @pytest.mark.parametrize("form", ["csv", "geojson"])

@@ -1,5 +1,7 @@
 """Files found by pattern: once, in a fixed order, every problem at once with its line."""
 
+import errno
+import io
 import os
 import threading
 
@@ -8,7 +10,9 @@ from exports_made import COLUMNS, GOOD, HEADER, block, find, text_table
 
 from pipeline.problems import JobError
 from pipeline.read import files
-from pipeline.read.files import read_ahead, read_batches
+from pipeline.read import kept as kept_rows
+from pipeline.read.files import read_again, read_ahead, read_batches
+from pipeline.read.kept import Kept
 from pipeline.tables import READING
 
 CONTENT = f"{HEADER}\n{GOOD}\n"
@@ -126,25 +130,45 @@ def large(folder, monkeypatch):
     return export, threading.active_count()
 
 
-def test_a_large_text_read_ahead_gives_the_same_rows(tmp_path, monkeypatch):
+def rows_of(batches) -> str:
+    return repr([(batch.schema, batch.to_pydict()) for batch in batches])  # NaN is not equal to itself
+
+
+def test_a_large_text_read_ahead_and_again_gives_the_same_rows(tmp_path, monkeypatch):
     export, threads = large(tmp_path, monkeypatch)
-    ahead, plain = ([batch.to_pydict() for batch in read(export)] for read in (read_ahead, read_batches))
-    assert repr(ahead) == repr(plain)
+    expected, kept = rows_of(read_batches(export)), Kept()
+    assert rows_of(read_ahead(export, None, kept)) == expected
+    monkeypatch.setattr(files, "read_batches", None)
+    assert kept.whole and rows_of(read_again(export, kept)) == rows_of(read_again(export, kept)) == expected
     assert threading.active_count() == threads
+
+
+class Full(io.BytesIO):
+    def write(self, _):
+        raise OSError(errno.ENOSPC, "full")
+
+
+@pytest.mark.parametrize("made", [lambda: None, Full])
+def test_without_room_to_keep_it_a_large_text_is_read_again(tmp_path, monkeypatch, made):
+    export, _ = large(tmp_path, monkeypatch)
+    monkeypatch.setattr(kept_rows, "_nameless", made)
+    expected, kept = rows_of(read_batches(export)), Kept()
+    assert rows_of(read_ahead(export, None, kept)) == expected
+    assert not kept.whole and rows_of(read_again(export, kept)) == expected
 
 
 def test_a_large_text_that_changes_while_it_is_read_ahead_is_refused(tmp_path, monkeypatch):
     export, threads = large(tmp_path, monkeypatch)
-    text = export.path.read_text()
-    export.path.write_text(text.replace("1", "2"))
+    export.path.write_text(export.path.read_text().replace("1", "2"))
+    kept = Kept()
     with pytest.raises(JobError, match="changed while it was being read"):
-        list(read_ahead(export))
-    assert threading.active_count() == threads
+        list(read_ahead(export, None, kept))
+    assert threading.active_count() == threads and not kept.whole
 
 
 def test_who_reads_no_further_leaves_no_thread(tmp_path, monkeypatch):
     export, threads = large(tmp_path, monkeypatch)
-    batches = read_ahead(export)
+    batches = read_ahead(export, None, Kept())
     next(batches)
     batches.close()
     assert threading.active_count() == threads

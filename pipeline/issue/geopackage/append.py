@@ -14,7 +14,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.files.at_rest import quoted
-from pipeline.issue.geopackage.blank import Blank
+from pipeline.issue.geopackage.blank import Blank, redefine
 from pipeline.issue.geopackage.cells import boxes, kept_columns
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.refused import refusal
@@ -127,8 +127,8 @@ def appending(path: Path) -> Iterator[Appending]:
         raise refusal(path, "its rows", error) from error
 
 
-def finish(path: Path, layers: Sequence[Written], triggers: Sequence[str], date: str) -> None:
-    """Give layers that have their rows their extents and counts, and the file its date and its triggers.
+def finish(path: Path, layers: Sequence[Written], blank: Blank, date: str) -> None:
+    """Give layers that have their rows their extents, counts and triggers, and the file its date.
 
     Raises NotWritten where the disk refuses.
     """
@@ -143,7 +143,8 @@ def finish(path: Path, layers: Sequence[Written], triggers: Sequence[str], date:
             file.execute("UPDATE gpkg_contents SET last_change = ?", (date,))
             if file.execute("SELECT 1 FROM sqlite_master WHERE name = 'gpkg_metadata_reference'").fetchone():
                 file.execute("UPDATE gpkg_metadata_reference SET timestamp = ?", (date,))
-            for trigger in triggers:
+            redefine(file, blank.tables)
+            for trigger in blank.triggers:
                 file.execute(trigger)
             file.execute("COMMIT")
     except sqlite3.DatabaseError as error:
@@ -153,6 +154,9 @@ def finish(path: Path, layers: Sequence[Written], triggers: Sequence[str], date:
 def _count(file: sqlite3.Connection, layer: Written) -> None:
     query = "UPDATE gpkg_ogr_contents SET feature_count = ? WHERE table_name = ?"
     file.execute(query, (layer.rows, layer.name))
+    file.execute("DELETE FROM sqlite_sequence WHERE name = ?", (layer.name,))  # of a layer that this one replaces
+    if layer.rows:
+        file.execute("INSERT INTO sqlite_sequence VALUES (?, ?)", (layer.name, layer.rows))
     if layer.geometries:
         file.execute(
             "UPDATE gpkg_contents SET min_x = ?, min_y = ?, max_x = ?, max_y = ? WHERE table_name = ?",

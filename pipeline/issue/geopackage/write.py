@@ -98,7 +98,7 @@ def _write_layers(
                 blank = lay_blank(path, sources, crs, told, axes)
             with appending(path) as file:
                 made = [_append(file, one, blank, crs) for one in group]
-            finish(path, made, blank.triggers, date)
+            finish(path, made, blank, date)
         finally:
             for one in group:
                 close(one.layer.batches)

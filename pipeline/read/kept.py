@@ -1,0 +1,79 @@
+"""Readings of a large text laid down as they are taken apart, so that this need not be done again for the second pass.
+
+They lie in a nameless file, which is gone with the process whatever becomes of that. Where the disk has no room for it
+the text is read again: nothing hangs on it but time.
+"""
+
+import tempfile
+from collections.abc import Iterable, Iterator
+from typing import IO
+
+import numpy as np
+import pyarrow as pa
+
+
+class Kept:
+    """The batches of one export in their order; ``whole`` says that they are all there."""
+
+    def __init__(self) -> None:
+        self.whole = False
+        self._file: IO[bytes] | None = None
+        self._schemas: list[pa.Schema] = []
+        self._places: list[tuple[int, int]] = []
+
+    def passing(self, batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+        """Yield batches and lay them down; all of them, if all are taken."""
+        self._file, sound = _nameless(), True
+        for batch in batches:
+            sound = sound and self._lay_down(batch)
+            yield batch
+        self.whole = sound
+
+    def batches(self) -> Iterator[pa.RecordBatch]:
+        """Yield the batches again, as they were. Raises OSError."""
+        assert self.whole and self._file is not None
+        for schema, (place, rows) in zip(self._schemas, self._places, strict=True):
+            self._file.seek(place)
+            with pa.ipc.open_stream(self._file) as stream:
+                yield _widened(stream.read_next_batch(), schema, rows)
+
+    def _lay_down(self, batch: pa.RecordBatch) -> bool:
+        if self._file is None:
+            return False
+        narrow = batch.select([name for name in batch.schema.names if not _empty(batch.column(name))])
+        try:
+            place = self._file.seek(0, 2)
+            with pa.ipc.new_stream(self._file, narrow.schema) as stream:
+                stream.write_batch(narrow)
+            self._file.flush()
+        except OSError:  # no room
+            self._file.close()
+            self._file = None
+            return False
+        self._schemas.append(batch.schema)
+        self._places.append((place, batch.num_rows))
+        return True
+
+
+def _nameless() -> IO[bytes] | None:
+    try:
+        return tempfile.TemporaryFile()
+    except OSError:
+        return None
+
+
+def _empty(column: pa.Array) -> bool:
+    """Say whether a column says nothing: numbers that are all NaN, else anything that is all null."""
+    if pa.types.is_float64(column.type) and column.null_count == 0:
+        return bool(np.isnan(column.to_numpy()).all())
+    return not pa.types.is_float64(column.type) and column.null_count == len(column)
+
+
+def _widened(narrow: pa.RecordBatch, schema: pa.Schema, rows: int) -> pa.RecordBatch:
+    there = set(narrow.schema.names)
+    columns = [narrow.column(field.name) if field.name in there else _nothing(field.type, rows) for field in schema]
+    return pa.RecordBatch.from_arrays(columns, schema=schema)
+
+
+def _nothing(kind: pa.DataType, rows: int) -> pa.Array:
+    return pa.array(np.full(rows, np.nan)) if pa.types.is_float64(kind) else pa.nulls(rows, kind)
