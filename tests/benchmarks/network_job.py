@@ -33,16 +33,15 @@ from pipeline import run_job
 
 #: Stages in `pipeline`, as module and name under which they are called there; the deeper ones within the others.
 STAGES = (
-    ("run", "load", 0), ("run", "prepare", 0), ("work.prepare", "load_sessions", 1),
-    ("work.prepare", "read_register", 1), ("run", "examine", 0), ("work.examine", "gather", 1),
-    ("work.examine", "report_missing", 1), ("work.examine", "choose_routes", 1),
-    ("run", "settle", 0), ("work.settle", "sound_candidates", 1),
-    ("work.settle", "reference", 1), ("work.settle", "tie", 1), ("shift", "adjust", 2), ("work.settle", "resolve", 1),
-    ("work.settle", "compare", 1), ("work.settle", "evidence", 1), ("run", "diagnose", 0), ("run", "identity", 0),
-    ("run", "register_rows", 0), ("run", "reach", 0), ("run", "lay_out", 0), ("work.layout", "write_geopackage", 1),
-    ("work.layout", "read_back", 1), ("run", "account", 0), ("work.account", "job_notes", 1),
-    ("run", "before_notes", 0), ("run", "base_facts", 0), ("run", "recorded", 0), ("run", "write_report", 0),
-    ("run", "write_record", 0),
+    ("run.run_job", "load", 0), ("run.run_job", "prepare", 0), ("intake.prepare", "load_sessions", 1),
+    ("intake.prepare", "read_register", 1), ("run.run_job", "examine", 0), ("examine.examine", "gather", 1),
+    ("examine.examine", "report_missing", 1), ("examine.examine", "choose_operations", 1), ("run.run_job", "solve", 0),
+    ("solve.solve", "reference", 1), ("solve.solve", "tie", 1), ("solve.shift", "adjust", 1),
+    ("solve.solve", "resolve", 1), ("solve.solve", "compare", 1), ("solve.solve", "evidence", 1),
+    ("run.run_job", "diagnose", 0), ("run.run_job", "settle", 0), ("run.run_job", "fingerprint", 0),
+    ("run.run_job", "lay_out", 0), ("run.layers", "write_geopackage", 1), ("run.layers", "read_back", 1),
+    ("run.run_job", "account", 0), ("run.record", "before_notes", 1), ("run.record", "base_facts", 1),
+    ("run.record", "recorded", 1), ("run.run_job", "write_report", 0), ("run.run_job", "write_record", 0),
 )  # fmt: skip
 
 
@@ -54,12 +53,9 @@ class Watch:
         self.peak: dict[tuple[str, str], float] = {}
 
     def wrap(self, module: str, name: str) -> None:
-        """Let calls of ``pipeline.<module>.<name>`` be timed; a name that is not there is told and left out."""
+        """Let calls of ``pipeline.<module>.<name>`` be timed."""
         place = importlib.import_module(f"pipeline.{module}")
-        inner: Callable[..., Any] | None = getattr(place, name, None)
-        if inner is None:
-            print(f"no {module}.{name} (any more)")
-            return
+        inner: Callable[..., Any] = getattr(place, name)
         key = (module, name)
 
         def timed(*arguments: Any, **named: Any) -> Any:

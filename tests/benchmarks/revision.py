@@ -15,7 +15,7 @@ from statistics import median
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from whole_run import RUN, timed
+from peers import RUN, Spent, spent
 
 SIMULATE = """
 import sys
@@ -47,21 +47,24 @@ def main() -> None:
     asked = options.parse_args()
     with tempfile.TemporaryDirectory() as place:
         support = str(Path(__file__).resolve().parents[1] / "support")
-        timed(SIMULATE, support, place, str(asked.points), str(asked.sessions))
+        spent(SIMULATE, support, place, str(asked.points), str(asked.sessions))
         job = str(Path(place) / "job.toml")
-        seconds: dict[str, list[tuple[float, float]]] = {"first": [], "unchanged": [], "revised": []}
+        seconds: dict[str, list[Spent]] = {"first": [], "unchanged": [], "revised": []}
         for number in range(asked.rounds):
             shutil.rmtree(Path(place) / "out", ignore_errors=True)
             for way, found in seconds.items():
                 if way == "revised":
                     revise(Path(place) / "register.csv")
-                found.append(timed(RUN, job))
-            told = ", ".join(f"{way} {found[-1][0]:.1f} s" for way, found in seconds.items())
+                found.append(spent(RUN, job))
+            told = ", ".join(f"{way} {found[-1].wall:.1f} s" for way, found in seconds.items())
             print(f"round {number + 1}: {told}", file=sys.stderr)
-        first = median(time for time, _ in seconds["first"])
         for way, found in seconds.items():
-            time, peak = median(one for one, _ in found), max(peak for _, peak in found)
-            print(f"{way}: {time:.1f} s, {time / first:.2f} of the first, peak {peak:.0f} MB")
+            ratio = median(one.wall / first.wall for one, first in zip(found, seconds["first"], strict=True))
+            work = median(one.cpu / first.cpu for one, first in zip(found, seconds["first"], strict=True))
+            wall, peak = median(one.wall for one in found), max(one.peak for one in found)
+            print(
+                f"{way}: {wall:.1f} s, {ratio:.2f} of the first ({work:.2f} of its processor time), peak {peak:.0f} MB"
+            )
 
 
 if __name__ == "__main__":

@@ -1,0 +1,89 @@
+"""Times whole runs against their peers in turn, and prints the table that `README.md` beside this keeps.
+
+    python tests/benchmarks/measure.py [--points 2000 100000 1000000] [--sessions 30] [--rounds 3] [--without NAME ...]
+
+Ten million points (``--points 10000000``) take some 4 GB of disk and ten minutes a round. Machines are shared and
+noisy: quote ratios of one run of this script, not its seconds. How a re-issue does is for `revision.py` to say.
+"""
+
+import argparse
+import os
+import sys
+import tempfile
+from pathlib import Path
+from statistics import median
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from peers import RUN, Spent, at_hand, spent
+
+SIMULATE = """
+import sys
+from pathlib import Path
+sys.path.insert(0, sys.argv[1])
+from simulate import Plan, simulate
+sessions = int(sys.argv[4])
+simulate(Plan(sessions=sessions, points=int(sys.argv[3]) // sessions)).write(Path(sys.argv[2]))
+"""
+_OURS = "tiedown run"
+
+
+def alternately(job: Path, peers: dict[str, str], rounds: int) -> dict[str, list[Spent]]:
+    """Run the job and every peer in turn, so many times; what they write is thrown away."""
+    (csv,) = sorted(job.parent.glob("rover*.csv"))
+    found: dict[str, list[Spent]] = {name: [] for name in (_OURS, *peers)}
+    text = job.read_text(encoding="utf-8")
+    for number in range(rounds):
+        for name, code in {_OURS: RUN, **peers}.items():
+            with tempfile.TemporaryDirectory(dir=job.parent) as place:
+                again = Path(place, "job.toml")
+                moved = text.replace('file = "register', 'file = "../register').replace('"rover', '"../rover')
+                again.write_text(moved, encoding="utf-8")
+                given = again if code == RUN else job
+                found[name].append(spent(code, str(given), str(csv), str(Path(place, "plain.gpkg"))))
+            print(f"  round {number + 1}: {name}: {found[name][-1]}", file=sys.stderr)
+    return found
+
+
+def rows(points: int, sessions: int, found: dict[str, list[Spent]]) -> list[str]:
+    """Return the lines of the table: medians, the largest peak, and medians of the run's ratios to each peer."""
+    lines = []
+    for name, taken in found.items():
+        clock = median(ours.wall / peer.wall for ours, peer in zip(found[_OURS], taken, strict=True))
+        work = median(ours.cpu / peer.cpu for ours, peer in zip(found[_OURS], taken, strict=True))
+        wall, cpu = median(one.wall for one in taken), median(one.cpu for one in taken)
+        ratio = "" if name == _OURS else f"{clock:.2f} ({work:.2f})"
+        peak = max(one.peak for one in taken)
+        lines.append(f"| {points:,} in {sessions} | {name} | {wall:.1f} | {cpu:.1f} | {peak:.0f} | {ratio} |")
+    return lines
+
+
+def main() -> None:
+    """Simulate each job, run it and its peers in turn, print the table."""
+    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    options.add_argument("--points", type=int, nargs="+", default=[2_000, 100_000, 1_000_000])
+    options.add_argument("--sessions", type=int, default=30)
+    options.add_argument("--rounds", type=int, default=3)
+    options.add_argument("--without", nargs="*", default=[], help="peers to leave out, by a part of their names")
+    asked = options.parse_args()
+    peers = {name: code for name, code in at_hand().items() if not any(part in name for part in asked.without)}
+    memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
+    table = []
+    for points in asked.points:
+        with tempfile.TemporaryDirectory() as place:
+            # in a process of its own: a child's peak memory counts what its parent held when it was started
+            spent(
+                SIMULATE, str(Path(__file__).resolve().parents[1] / "support"), place, str(points), str(asked.sessions)
+            )
+            table += rows(points, asked.sessions, alternately(Path(place, "job.toml"), peers, asked.rounds))
+    load = " ".join(f"{one:.1f}" for one in os.getloadavg())
+    print(
+        f"{os.cpu_count()} processors, {memory:.0f} GiB, rounds: {asked.rounds}, load of the machine in the end: {load}"
+    )
+    print("| points in sessions | what | s | processor s | peak MB | run's time to it (processor time) |")
+    print("| --- | --- | --- | --- | --- | --- |")
+    print("\n".join(table))
+
+
+if __name__ == "__main__":
+    main()
