@@ -53,8 +53,8 @@ COORDINATE, HEIGHT, SIGMA, LEAST = 1e8, 1e5, 1e5, 1e-6
 LENGTH = 1e40
 
 #: Occupations of control marks of a job up to which it is looked for what failing ones may mean: the cost is that of
-#: their number cubed, for every session with a failing one.
-DIAGNOSED = 1_000
+#: their number, for every session with a failing one.
+DIAGNOSED = 10_000
 
 #: Readings of a job that may stand on marks.
 OCCUPATIONS = 30_000

@@ -1,11 +1,12 @@
 """What the register's coordinates of a mark may have been meant to be: typing, axes, zones, datums, heights, feet."""
 
-from collections.abc import Iterator
+from collections import Counter
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Integers
+from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.scope import Former, Scope
 from pipeline.blunders.score import Hypothesis, Kind
 from pipeline.control import Register
@@ -53,20 +54,36 @@ class _Meant:
         self.slacks.append(slack)
 
 
-def typed(scope: Scope, mark: str) -> Iterator[Hypothesis]:
-    """Yield every hypothesis that a mark's coordinates in the register are not what they were meant to be."""
+def typed(scope: Scope, mark: str, outlook: Outlook) -> tuple[Counter[Kind], list[Hypothesis]]:
+    """Return every hypothesis that a mark's coordinates in the register are not what they were meant to be.
+
+    All of them are counted by kind; those that cannot fit are told by a few rows, and left out.
+    """
     reference = scope.case.solved.reference
     meant = scope.case.once(("typed", mark), lambda: _meant(scope, mark))
     if meant is None:
-        return
+        return Counter(), []
     at = scope.case.number[mark]
     written = np.nan_to_num(reference.grid[at])
+    kinds, slacks = np.array(meant.kinds, object), np.array(meant.slacks)
     whole = np.flatnonzero(np.isfinite(meant.grid).all(axis=1) & (meant.grid != written).any(axis=1))
-    shapes = scope.influence.typed(mark, written, meant.grid[whole], reference.xyz[at], meant.xyz[whole])
-    finite = np.isfinite(shapes).all(axis=(1, 2))
+
+    def shapes(chosen: Integers, rows: Integers | None = None) -> Floats:
+        grid, xyz = meant.grid[chosen], meant.xyz[chosen]
+        return scope.influence.typed(mark, written, grid, reference.xyz[at], xyz, rows)
+
+    some = shapes(whole, outlook.rows)
+    finite = np.isfinite(some).all(axis=(1, 2))
+    whole, some = whole[finite], some[finite]
+    near = whole[outlook.may_fit(some, slacks[whole])]
+    shown = shapes(near)
+    finite = np.isfinite(shown).all(axis=(1, 2))
     decide = f"an occupation of another mark, or {mark}'s published coordinates"
-    for place, shape in zip(whole[finite].tolist(), shapes[finite], strict=True):
-        yield Hypothesis(meant.kinds[place], meant.texts[place], shape, decide=decide, slack=meant.slacks[place])
+    found = [
+        Hypothesis(meant.kinds[place], meant.texts[place], shape, decide=decide, slack=meant.slacks[place])
+        for place, shape in zip(near[finite].tolist(), shown[finite], strict=True)
+    ]
+    return Counter(kinds[whole].tolist()), found
 
 
 def _meant(scope: Scope, mark: str) -> _Meant | None:

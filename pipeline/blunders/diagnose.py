@@ -6,7 +6,7 @@ all of them; what no single cause explains is explained session by session, and 
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -29,7 +29,7 @@ CLOSE = 2.0 * math.log(10.0)
 _DRIFT = 0.001
 #: Less than three occupations make no trend.
 _LEAST = 3
-#: Sessions with so many occupations at most are explained together: the work grows with the square of it.
+#: Sessions with so many occupations at most are explained together, others apart: the work grows with its square.
 _TOGETHER = 250
 
 _NONE = np.zeros(0, np.int64)
@@ -49,6 +49,7 @@ class Diagnosis:
         split: lines of a job file that split the session where the base moved; None where that is neither the best
             explanation nor one that nobody can tell from it.
         field_shift: likewise, lines that state a shift which the field applied.
+        apart: whether it was read apart from others that share its ties, because together they are too many.
     """
 
     session: int
@@ -58,6 +59,7 @@ class Diagnosis:
     explanations: tuple[Explanation, ...]
     split: str | None
     field_shift: str | None = None
+    apart: bool = False
 
 
 @dataclass(frozen=True)
@@ -91,14 +93,16 @@ def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Di
     troubled = [session for session, some in rows.items() if len(some) or implausible[session]]
     found: list[Diagnosis] = []
     for group in _groups(case, troubled):
-        found += _read_group(case, group, rows)
+        many = len(group) > 1 and sum(len(case.own(session)) for session in group) > _TOGETHER
+        for some in [(session,) for session in group] if many else [group]:
+            found += [replace(one, apart=many) for one in _read_group(case, some, rows)]
     calm = [session for session in rows if session not in set(troubled)]
     drifts = [trend for session in calm if (trend := _drift(case, session, len(calm))) is not None]
     return Diagnoses(tuple(sorted(found, key=lambda one: (one.session, one.rows))), tuple(drifts))
 
 
 def _groups(case: Case, sessions: Sequence[int]) -> Iterator[tuple[int, ...]]:
-    """Yield the sessions in groups that share marks they are tied to; a large group falls apart into its sessions."""
+    """Yield the sessions in groups that share marks they are tied to."""
     group = {session: session for session in sessions}
     by_mark: dict[str, int] = {}
 
@@ -113,9 +117,7 @@ def _groups(case: Case, sessions: Sequence[int]) -> Iterator[tuple[int, ...]]:
     members: dict[int, list[int]] = {}
     for session in sessions:
         members.setdefault(root(session), []).append(session)
-    for some in members.values():
-        count = sum(len(case.own(session)) for session in some)
-        yield from [tuple(some)] if count <= _TOGETHER else [(session,) for session in some]
+    yield from (tuple(some) for some in members.values())
 
 
 def _read_group(case: Case, group: tuple[int, ...], failing: dict[int, Integers]) -> list[Diagnosis]:
@@ -157,7 +159,7 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
     if scope is None:
         return [Diagnosis(session, tuple(failing[session].tolist()), 0, (), (), None) for session in sessions]
     evidence = evidence_of(case, scope.influence.rows, sessions, scope.influence.rotation)
-    tried = hypotheses(scope)
+    tried = hypotheses(scope, evidence)
     explanations = explain(evidence, tried.hypotheses, case.tolerance, tried.count)
     explanations, about = with_another(evidence, tried, case.tolerance, explanations)
     found = []
@@ -199,7 +201,7 @@ def _drift(case: Case, session: int, sessions: int) -> Drift | None:
     if len(own) > DIAGNOSED or len(np.unique(case.solved.occupations.time[own])) < _LEAST:
         return None
     evidence = evidence_of(case, own, (session,), case.rotation(session))
-    white = np.einsum("aij,ja->ia", evidence.whitener(), np.where(evidence.known, evidence.difference, 0.0))
+    _, white = evidence.white()
     # No trend explains more than there is, and most sessions have too little to be looked at any closer.
     if tail(float((white**2).sum())) >= _DRIFT / sessions:
         return None

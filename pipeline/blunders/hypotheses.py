@@ -2,16 +2,17 @@
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.blunders.coordinates import typed
 from pipeline.blunders.misstated import misstated
-from pipeline.blunders.not_stated import Found, hypotheses_of
+from pipeline.blunders.not_stated import Found, hypotheses_of, partial
+from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.scope import Scope
-from pipeline.blunders.score import Hypothesis, Kind
+from pipeline.blunders.score import Evidence, Hypothesis, Kind
 from pipeline.clock import DAY, HOUR
 from pipeline.geodesy.units import FOOT
 from pipeline.words import Role
@@ -46,11 +47,17 @@ class Tried:
         return next((found for one, found in self.not_stated if one is hypothesis), None)
 
 
-def hypotheses(scope: Scope) -> Tried:
-    """Return every hypothesis about the scope."""
+def hypotheses(scope: Scope, evidence: Evidence) -> Tried:
+    """Return every hypothesis about the scope; those about the register only where they may fit the evidence."""
     tried = Tried()
+    for session, own in zip(scope.sessions, scope.own, strict=True):
+        tried.not_stated += [(hypothesis, found) for found, hypothesis in hypotheses_of(scope, session, own)]
+    without = [replace(evidence, difference=evidence.difference - one.shape) for one, _ in partial(tried.not_stated)]
+    outlook = Outlook.of([evidence, *without], scope.influence.outermost, scope.case.tolerance)
     for mark in scope.marks:
-        tried.add(typed(scope, mark))
+        count, found = typed(scope, mark, outlook)
+        tried.count += count
+        tried.hypotheses += found
         tried.add(_mark(scope, mark))
     for session, own in zip(scope.sessions, scope.own, strict=True):
         for row in own.tolist():
@@ -59,7 +66,6 @@ def hypotheses(scope: Scope) -> Tried:
             tried.add(_other_sessions(scope, session, row))
         tried.add(_setups(scope, session))
         tried.add(misstated(scope, session, own))
-        tried.not_stated += [(hypothesis, found) for found, hypothesis in hypotheses_of(scope, session, own)]
         tried.add(_in_time(scope, own))
     tried.add(hypothesis for hypothesis, _ in tried.not_stated)
     return tried

@@ -38,19 +38,25 @@ class Influence:
     rotation: Floats
     scale: Floats
 
-    def typed(self, mark: str, written: Floats, meant: Floats, written_xyz: Floats, meant_xyz: Floats) -> Floats:
+    def typed(
+        self, mark: str, written: Floats, meant: Floats, written_xyz: Floats, meant_xyz: Floats,
+        rows: Integers | None = None,
+    ) -> Floats:  # fmt: skip
         """Return (k, n + s, 3) differences if the register says (3,) ``written`` for (k, 3) ``meant``.
 
-        Both in the issued frame and, for what a tie on the mark does, in the working frame.
+        Both in the issued frame and, for what a tie on the mark does, in the working frame. With ``rows`` (m,), places
+        among the answer's rows, only these are worked out, as (k, m, 3).
         """
+        rows = np.arange(len(self._session)) if rows is None else rows
         error = written_xyz - meant_xyz
         control = self._control(mark)
         if control is None or not np.isfinite(written_xyz).all():
-            shape = self._moved(np.zeros((len(meant), len(self._session), 3)))
+            shape = np.zeros((len(meant), len(rows), 3))
         else:
             # control is observed as approximation minus register: a larger register coordinate is a smaller one
-            shape = self._moved(self._taken_up(control, -error))
-        shape[:, : len(self.rows)] += np.where(self._on(mark)[:, None], (meant - written)[:, None, :], 0.0)
+            shape = self._moved(self._taken_up(control, -error, rows), rows)
+        on = np.append(self._on(mark), np.zeros(len(self.sessions), bool))[rows]
+        shape += np.where(on[:, None], (meant - written)[:, None, :], 0.0)
         return shape
 
     def displaced(self, rows: Sequence[int], errors: Floats) -> Floats:
@@ -122,19 +128,25 @@ class Influence:
                 shape -= factor * self._share(int(self.solved.occupations.observation[row]))
         return shape
 
-    def _moved(self, geocentric: Floats) -> Floats:
-        """Return (k, n + s, 3) what displacements do to the grid's differences, and to the shifts at their scale."""
-        count = len(self.rows)
+    def _moved(self, geocentric: Floats, rows: Integers | None = None) -> Floats:
+        """Return (k, n + s, 3) what displacements do to the grid's differences, and to the shifts at their scale.
+
+        Of ``rows`` (m,) alone where they are given, as `typed` has them: (k, m, 3) of both.
+        """
+        rows = np.arange(len(self._session)) if rows is None else rows
+        occupied = rows < len(self.rows)
         shown = np.zeros_like(geocentric)
-        which, row = np.nonzero(geocentric[:, :count].any(axis=2))
-        before = self._positions[row] - geocentric[which, row]
-        shown[which, row] = self._observed[row] - np.column_stack(self.to_issued.forward(*before.T))
-        shown[:, count:] = geocentric[:, count:] @ self.rotation.T * self.scale
+        which, column = np.nonzero(geocentric.any(axis=2) & occupied)
+        row = rows[column]
+        before = self._positions[row] - geocentric[which, column]
+        shown[which, column] = self._observed[row] - np.column_stack(self.to_issued.forward(*before.T))
+        shown[:, ~occupied] = geocentric[:, ~occupied] @ self.rotation.T * self.scale
         return shown
 
-    def _taken_up(self, number: int, change: Floats) -> Floats:
+    def _taken_up(self, number: int, change: Floats, rows: Integers | None = None) -> Floats:
         """Return (k, n + s, 3) by how much the shift of each row's session grows if an observation is (k, 3) larger."""
-        return np.asarray(np.einsum("sij,kj->ksi", self._response(number), change))
+        response = self._response(number)
+        return np.asarray(np.einsum("sij,kj->ksi", response if rows is None else response[rows], change))
 
     def _share(self, number: int) -> Floats:
         """Return (n + s, 3) what part of a larger observation the shift takes up in each component, at its scale."""
@@ -175,6 +187,12 @@ class Influence:
     def _observed(self) -> Floats:
         found = self.solved.occupations.corrected
         return np.column_stack([found.easting, found.northing, found.height])[self.rows]
+
+    @cached_property
+    def outermost(self) -> Integers:
+        """(k,) places of the rows that lie furthest west, east, south and north."""
+        plan = self._observed[:, :2]
+        return np.unique(np.concatenate([plan.argmin(axis=0), plan.argmax(axis=0)]))
 
     @cached_property
     def _positions(self) -> Floats:

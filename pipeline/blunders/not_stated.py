@@ -29,6 +29,8 @@ _CHI_SQUARE = 7.815
 _BENT = 0.003
 #: Chi-square of three numbers that one reading in some thousands exceeds: another fits as well within it.
 _ALSO = 16.0
+#: Patterns with odd occupations beside which a second cause is looked for, those with the fewest first.
+_PATTERNS = 12
 _ALL, _LEVEL, _HEIGHT = (True, True, True), (True, True, False), (False, False, True)
 
 
@@ -75,6 +77,12 @@ def found_in(case: Case, session: int, rows: Integers) -> list[Found]:
         before = pattern.source.number if pattern.source.number != session else -1
         grouped.setdefault((pattern.way, pattern.carrying.tobytes(), before), []).append(pattern)
     return [one for some in grouped.values() for one in _best(case, session, rows, some, rotation)]
+
+
+def partial(some: Sequence[tuple[Hypothesis, Found]]) -> list[tuple[Hypothesis, Found]]:
+    """Return the patterns that leave occupations to a second cause, the likeliest few."""
+    odd = [pair for pair in some if pair[1].pattern.odd.any() and pair[1].pattern.way is not Way.REVISED]
+    return sorted(odd, key=lambda pair: (int(pair[1].pattern.odd.sum()), pair[1].pattern.guesses))[:_PATTERNS]
 
 
 def _known(case: Case, rows: Integers) -> Floats:

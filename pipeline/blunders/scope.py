@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.blunders.covariance import Covariance, InCommon
 from pipeline.blunders.influence import Influence
 from pipeline.blunders.score import Evidence
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
@@ -190,19 +191,16 @@ def evidence_of(case: Case, rows: Integers, sessions: tuple[int, ...], rotation:
     difference = np.where(case.reached[rows, None], np.nan_to_num(difference), observed[rows] - case.known[rows])
     noise = np.hypot(on_marks.sigma[rows], [centring, centring, 0.0])
     mark, session, check = case.mark[rows], on_marks.session[rows], case.checks[rows]
-    same_mark = np.equal.outer(mark, mark)
-    same_shift = np.equal.outer(session, session) & np.logical_and.outer(check, check)
-    shift = np.nan_to_num(rotate_covariance(solved.shifts.covariance[session], rotation))
-    count = len(rows)
-    covariance = np.zeros((3, count + len(sessions), count + len(sessions)))
-    for axis in range(3):
-        covariance[axis, :count, :count] = (
-            np.diag(noise[:, axis] ** 2)
-            + same_mark * solved.reference.sigma[mark, axis] ** 2
-            + same_shift * shift[:, axis, axis][:, None]
-        )
-        last = np.arange(count, count + len(sessions))
-        covariance[axis, last, last] = (case.tolerance.axes()[axis] / _SHIFT_SIGMAS) ** 2
+    shifted, of = np.unique(session, return_inverse=True)
+    variance = rotate_covariance(np.nan_to_num(solved.shifts.covariance[shifted]), rotation)
+    shift = np.sqrt(np.maximum(np.diagonal(variance, axis1=1, axis2=2), 0.0))
+    least = np.tile(case.tolerance.axes() / _SHIFT_SIGMAS, (len(sessions), 1))
+    none = np.full(len(sessions), -1)
+    covariance = Covariance(
+        np.vstack([noise, least]),
+        InCommon(np.append(np.where(check, of, -1), none), shift),
+        InCommon(np.append(mark, none), solved.reference.sigma),
+    )
     local = case.local[list(sessions)]
     return Evidence(
         np.vstack([difference, np.nan_to_num(local) * case.scale]),

@@ -19,7 +19,8 @@ from enum import StrEnum
 
 import numpy as np
 
-from pipeline.arrays import Flags, Floats
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.blunders.covariance import Covariance, Whitener
 from pipeline.tolerance import Tolerance
 
 #: Metres between which an error of unknown reason is taken to lie: below is noise, above it is no survey any more.
@@ -28,6 +29,8 @@ LEAST, RANGE = 0.01, 10.0
 
 #: Metres, the size of noise against which a slack is charged.
 _FINE = 0.02
+#: Rows by which most predictions are told not to fit.
+_FEW = 4
 #: Length of the two ends of a line, circumference of the unit circle, surface of the unit sphere.
 _SPHERE = (0.0, 2.0, 2.0 * math.pi, 4.0 * math.pi)
 
@@ -74,21 +77,17 @@ class Evidence:
     Args:
         difference: (n, 3) observed minus known; anything where not known.
         known: (n, 3) whether the component is known.
-        covariance: (3, n, n) of easting, northing, height, each.
+        covariance: what they are worth together.
     """
 
     difference: Floats
     known: Flags
-    covariance: Floats
+    covariance: Covariance
 
-    def whitener(self) -> Floats:
-        """Return (3, n, n): W such that W'W is the inverse covariance of the known rows, zero for the others."""
-        found = np.zeros_like(self.covariance)
-        for axis in range(3):
-            rows = np.flatnonzero(self.known[:, axis])
-            block = np.linalg.cholesky(self.covariance[axis][np.ix_(rows, rows)])
-            found[axis][np.ix_(rows, rows)] = np.linalg.inv(block)
-        return found
+    def white(self) -> tuple[Whitener, Floats]:
+        """Return what turns differences into independent ones of unit variance, and (n, 3) these."""
+        whitener = Whitener(self.covariance, self.known)
+        return whitener, whitener(np.where(self.known, self.difference, 0.0))
 
 
 @dataclass(frozen=True)
@@ -154,10 +153,9 @@ def explain(
     for hypothesis in hypotheses:
         ways[hypothesis.kind] = ways.get(hypothesis.kind, 0) + 1
     ways |= tried or {}
-    whitener = evidence.whitener()
-    whole = [one for one in hypotheses if not any(one.free)]
-    found = _whole(evidence, whitener, whole, tolerance)
-    found += [_fit(evidence, whitener, one) for one in hypotheses if any(one.free)]
+    whitener, _ = evidence.white()
+    found = _whole(evidence, whitener, [one for one in hypotheses if not any(one.free)], tolerance)
+    found += _fitted(evidence, [one for one in hypotheses if any(one.free)])
     fitting = [
         replace(one, score=one.score + 2.0 * math.log(_ways(one.hypothesis, ways)))
         for one in found
@@ -181,45 +179,73 @@ def _once(explanations: Sequence[Explanation]) -> list[Explanation]:
 
 
 def _whole(
-    evidence: Evidence, whitener: Floats, hypotheses: Sequence[Hypothesis], tolerance: Tolerance
+    evidence: Evidence, whitener: Whitener, hypotheses: Sequence[Hypothesis], tolerance: Tolerance
 ) -> list[Explanation]:
-    """Hold hypotheses without free sizes against the evidence, all at once; those beyond the tolerance are dropped."""
-    if not hypotheses:
-        return []
-    shapes = np.stack([one.shape for one in hypotheses])
-    slack = np.array([one.slack for one in hypotheses])
-    left = np.where(evidence.known, evidence.difference - shapes, 0.0)
-    # What a prediction with a slack cannot be blamed for is taken off, and charged as two free sizes within the slack.
-    distance = np.hypot(left[..., 0], left[..., 1])
-    left[..., :2] *= (np.maximum(distance - slack[:, None], 0.0) / np.maximum(distance, 1e-12))[..., None]
-    level = np.hypot(left[..., 0], left[..., 1]).max(axis=1, initial=0.0)
-    height = np.abs(left[..., 2]).max(axis=1, initial=0.0)
-    found = []
-    for at in np.flatnonzero(tolerance.passes(np.stack([level, height], axis=-1))).tolist():
-        chi_square = _chi_square(whitener, left[at])
+    """Hold hypotheses without free sizes against the evidence, all at once; those beyond the tolerance are dropped.
+
+    Nearly all fail at the rows that are furthest off, so those are looked at first, and all rows of what is left.
+    """
+    near = hypotheses
+    for rows in (furthest(evidence, tolerance), np.arange(len(evidence.difference))):
+        if not near:
+            return []
+        shapes = np.stack([one.shape[rows] for one in near])
+        slack = np.array([one.slack for one in near])
+        left = unexplained(evidence, rows, shapes, slack)
+        level = np.hypot(left[..., 0], left[..., 1]).max(axis=1, initial=0.0)
+        height = np.abs(left[..., 2]).max(axis=1, initial=0.0)
+        fit = np.flatnonzero(tolerance.passes(np.stack([level, height], axis=-1)))
+        near = [near[at] for at in fit.tolist()]
+    none, found = np.zeros(3), []
+    for hypothesis, at in zip(near, fit.tolist(), strict=True):
+        chi_square = float((whitener(left[at]) ** 2).sum())
         score = chi_square + 4.0 * math.log(max(slack[at] / _FINE, 1.0))
-        none = np.zeros(3)
         misfits = float(level[at]), float(height[at])
-        found.append(Explanation(hypotheses[at], shapes[at], left[at], none, none, *misfits, chi_square, score, False))
+        found.append(Explanation(hypothesis, shapes[at], left[at], none, none, *misfits, chi_square, score, False))
     return found
 
 
-def _fit(evidence: Evidence, whitener: Floats, hypothesis: Hypothesis) -> Explanation:
-    """Find the free sizes of a hypothesis by weighted least squares, each component by itself."""
-    predicted, size, sigma = np.zeros_like(evidence.difference), np.zeros(3), np.zeros(3)
-    if hypothesis.given is not None:
-        predicted += hypothesis.given
-    difference = evidence.difference - predicted
-    for axis in np.flatnonzero(hypothesis.free):
-        shape = whitener[axis] @ hypothesis.shape[:, axis]
-        information = float(shape @ shape)
-        if information <= 0.0:
-            continue
-        white = whitener[axis] @ np.where(evidence.known[:, axis], difference[:, axis], 0.0)
-        size[axis], sigma[axis] = float(shape @ white) / information, 1.0 / math.sqrt(information)
-        predicted[:, axis] += hypothesis.shape[:, axis] * size[axis]
+def furthest(evidence: Evidence, tolerance: Tolerance) -> Integers:
+    """Return the few rows whose differences are the most tolerances."""
+    off = np.where(evidence.known, np.abs(evidence.difference), 0.0) / tolerance.axes()
+    return np.argsort(-off.max(axis=1, initial=0.0), kind="stable")[:_FEW]
+
+
+def unexplained(evidence: Evidence, rows: Integers, shapes: Floats, slack: Floats) -> Floats:
+    """Return (k, m, 3) what predictions leave of the differences of (m,) rows.
+
+    What a prediction with a slack cannot be blamed for is taken off, and charged as two free sizes within the slack.
+    """
+    left = np.where(evidence.known[rows], evidence.difference[rows] - shapes, 0.0)
+    distance = np.hypot(left[..., 0], left[..., 1])
+    left[..., :2] *= (np.maximum(distance - slack[:, None], 0.0) / np.maximum(distance, 1e-12))[..., None]
+    return left
+
+
+def _fitted(evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> list[Explanation]:
+    """Find the free sizes of hypotheses by weighted least squares, each component by itself."""
+    whitener, white = evidence.white()
+    shapes: dict[int, Floats] = {}  # which several share that differ in what is free
+    found = []
+    for one in hypotheses:
+        shape = shapes.get(id(one.shape))
+        if shape is None:
+            shape = shapes.setdefault(id(one.shape), whitener(one.shape))
+        found.append(_fit(evidence, one, shape, white if one.given is None else white - whitener(one.given)))
+    return found
+
+
+def _fit(evidence: Evidence, hypothesis: Hypothesis, shape: Floats, white: Floats) -> Explanation:
+    """Find the free sizes of a hypothesis; ``shape`` and ``white`` are its shape and the differences, both white."""
+    given = 0.0 if hypothesis.given is None else hypothesis.given
+    information = (shape**2).sum(axis=0)
+    free = np.array(hypothesis.free) & (information > 0.0)
+    known = np.where(free, information, 1.0)
+    size = np.where(free, (shape * white).sum(axis=0) / known, 0.0)
+    sigma = np.where(free, 1.0 / np.sqrt(known), 0.0)
+    predicted = hypothesis.shape * size + given
     left = np.where(evidence.known, evidence.difference - predicted, 0.0)
-    chi_square = _chi_square(whitener, left)
+    chi_square = float(((white - shape * size) ** 2).sum())
     return Explanation(
         hypothesis,
         predicted,
@@ -232,10 +258,6 @@ def _fit(evidence: Evidence, whitener: Floats, hypothesis: Hypothesis) -> Explan
         chi_square + charge(size, sigma),
         False,
     )
-
-
-def _chi_square(whitener: Floats, left: Floats) -> float:
-    return float((np.einsum("aij,ja->ia", whitener, left) ** 2).sum())
 
 
 def charge(size: Floats, sigma: Floats) -> float:

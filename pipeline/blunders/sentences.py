@@ -97,10 +97,11 @@ def _words(solved: Solved, explanation: Explanation) -> str:
 def _sentence(solved: Solved, diagnosis: Diagnosis) -> str:
     """Return what stands in `cause`: the best explanations with what they leave, and what would decide between them."""
     tested = f"{counted(diagnosis.tried, 'possible cause')} tested"
+    apart = "; the sessions that fail on its ties are too many to be explained together" if diagnosis.apart else ""
     if len(solved.occupations.session) > DIAGNOSED:
         return f"not looked for among more than {counted(DIAGNOSED, 'occupation')}; try its day as a job of its own"
     if not diagnosis.explanations:
-        return f"none of {tested} explains it; occupy the mark again, and another one"
+        return f"none of {tested} explains it; occupy the mark again, and another one{apart}"
     best = diagnosis.explanations[0]
     told = []
     for explanation in diagnosis.explanations[:_NAMED]:
@@ -111,7 +112,7 @@ def _sentence(solved: Solved, diagnosis: Diagnosis) -> str:
     close = [one for one in diagnosis.explanations[1:] if one.score - best.score < CLOSE]
     decide = dict.fromkeys(one.hypothesis.decide for one in [best, *close] if one.hypothesis.decide)
     which = f"; to decide: {'; '.join(list(decide)[:2])}" if close and decide else ""
-    return f"{'; or '.join(told)}{which} [{tested}]"
+    return f"{'; or '.join(told)}{which} [{tested}{apart}]"
 
 
 def _left(explanation: Explanation, diagnosis: Diagnosis) -> tuple[float, float]:

@@ -7,12 +7,12 @@ import numpy as np
 
 from pipeline.blunders.carried import Way
 from pipeline.blunders.hypotheses import Tried
-from pipeline.blunders.not_stated import Found
+from pipeline.blunders.not_stated import Found, partial
 from pipeline.blunders.score import Evidence, Explanation, Hypothesis, Kind, explain
 from pipeline.tolerance import Tolerance
 
-#: Patterns with odd occupations that are tried, those with the fewest first, and second causes that are told of one.
-_PATTERNS, _SECOND = 12, 3
+#: Second causes that are told of one pattern.
+_SECOND = 3
 
 
 def with_another(
@@ -25,11 +25,9 @@ def with_another(
     about = {id(one): found for one, found in tried.not_stated}
     if any(one.hypothesis.kind is Kind.NOT_STATED for one in explanations):
         return _once(explanations, about), about
-    partial = [(one, found) for one, found in tried.not_stated if found.pattern.odd.any() and _fixed(found)]
-    partial.sort(key=lambda pair: (int(pair[1].pattern.odd.sum()), pair[1].pattern.guesses))
     others = [one for one in tried.hypotheses if one.kind is not Kind.NOT_STATED]
     told = list(explanations)
-    for first, found in partial[:_PATTERNS]:
+    for first, found in partial(tried.not_stated):
         rest = replace(evidence, difference=evidence.difference - first.shape)
         for second in explain(rest, others, tolerance, tried.count)[:_SECOND]:
             if second.chance:
@@ -53,10 +51,6 @@ def _once(explanations: Sequence[Explanation], about: dict[int, Found]) -> list[
             seen.add(key)
         told.append(one)
     return told
-
-
-def _fixed(found: Found) -> bool:
-    return found.pattern.way is not Way.REVISED
 
 
 def _both(first: Hypothesis, second: Explanation, ways: int) -> Explanation:

@@ -9,11 +9,13 @@ import pytest
 from blunder_kinds import BLUNDERS, RANDOM
 from blunder_run import run_one
 from blunder_world import draw
-from running import paste_session
+from network_jobs import Network
+from running import paste_session, record_of
 from simulate import Plan, Simulation, simulate
 from simulate_plan import turn_enu
 
 from pipeline import Outcome, run_job
+from pipeline.blunders import diagnose
 from pipeline.cli.show import summary
 from pipeline.issue.attention import Kind, attention
 from pipeline.problems import JobError
@@ -230,3 +232,22 @@ def test_the_summary_prints_the_split_once_under_the_failing_check(tmp_path: Pat
     block = "\n".join(f"    {line}".rstrip() for line in diagnosis["split"].splitlines())
     assert text.count(block) == 1
     assert text.index("FAILS: S01-C3") < text.index(block) < text.index("FAILS: S01-C4")
+
+
+def test_too_many_sessions_to_be_explained_together_are_said_to_be(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two sessions fail by the mark that ties both: together it explains all, apart each is told to have been so."""
+    work = Network()
+    for name, at in {"CM1": (0, 0), "CM2": (500, 300), "CM3": (-400, 600)}.items():
+        work.mark(name, *at)
+    for name in ("one", "two"):
+        work.session(name, ties=["CM1"], checks=["CM2"], closing=["CM3"], points=[(100, 100)])
+    work.register["height"][0] += 0.5
+    path = work.write(tmp_path)
+    said = "the sessions that fail on its ties are too many to be explained together"
+    for most, told in ((250, 0), (3, 2)):
+        monkeypatch.setattr(diagnose, "_TOGETHER", most)
+        checks = record_of(path, code=3)["checks"]
+        causes = {check["session"]: check["cause"] for check in checks if check["passed"] is False}
+        assert sum(said in str(cause) for cause in causes.values()) == told, causes

@@ -5,6 +5,7 @@ which is what least squares make of ties alike: a tie that is a metre larger tak
 number.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any
@@ -25,6 +26,12 @@ class Plain:
         return tuple(np.asarray(axis, np.float64) for axis in axes)
 
     inverse = forward
+
+
+def matrix_of(whitener: Callable[[np.ndarray], np.ndarray], rows: int) -> np.ndarray:
+    """Return (3, n, n) as a matrix what is applied to (..., n, 3) differences, each component by itself."""
+    unit = np.repeat(np.eye(rows)[:, :, None], 3, axis=2)
+    return whitener(unit).transpose(2, 1, 0)
 
 
 @dataclass(frozen=True)

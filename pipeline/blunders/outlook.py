@@ -1,0 +1,40 @@
+"""Which predictions may fit at all: told by a few rows, so that no more is worked out of the hundreds that cannot."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.blunders.score import Evidence, furthest, unexplained
+from pipeline.tolerance import Tolerance
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """The evidence, as it is and with each of some first causes taken out, at the rows that decide.
+
+    Args:
+        rows: (m,) places of rows in the evidence.
+        evidences: what predictions are held against; one that fits none of them explains nothing.
+        tolerance: what they have to leave less than.
+    """
+
+    rows: Integers
+    evidences: tuple[Evidence, ...]
+    tolerance: Tolerance
+
+    @classmethod
+    def of(cls, evidences: Sequence[Evidence], spread: Integers, tolerance: Tolerance) -> "Outlook":
+        """Return that of evidences of the same rows; the (k,) places ``spread`` are looked at as well."""
+        rows = np.concatenate([spread, *(furthest(one, tolerance) for one in evidences)])
+        return cls(np.unique(rows), tuple(evidences), tolerance)
+
+    def may_fit(self, shapes: Floats, slack: Floats) -> Flags:
+        """Return (k,) whether predictions (k, m, 3) at the rows, each with its slack, leave what passes there."""
+        fits = np.zeros(len(shapes), bool)
+        for evidence in self.evidences:
+            left = unexplained(evidence, self.rows, shapes, slack)
+            level, height = np.hypot(left[..., 0], left[..., 1]), np.abs(left[..., 2])
+            fits |= self.tolerance.passes(np.stack([level, height], axis=-1)).all(axis=1)
+        return fits
