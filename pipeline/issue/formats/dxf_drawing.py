@@ -27,6 +27,9 @@ VERSION = "R2010"
 #: The format's numbers for units, by their metres: metre, foot, US survey foot; 0 is none.
 _UNITS = {1.0: 6, 0.3048: 2, 1200 / 3937: 21}
 
+#: Characters of the pieces that ezdxf cuts a note into.
+_PIECE = 250
+
 _DATES = re.compile(r"(?<=\n)(\$TDU?(?:CREATE|UPDATE)\n 40\n)[^\n]+")
 
 
@@ -106,7 +109,7 @@ def _notes(drawing: Drawing, overview: Overview, *notes: Sequence[str]) -> None:
             continue
         escaped = [line.replace("\\", "\\\\").replace("{", "\\{").replace("}", "\\}") for line in lines]
         drawing.modelspace().add_mtext(
-            "\\P".join(line.replace("^", "^ ") for line in escaped),
+            in_whole_signs("\\P".join(line.replace("^", "^ ") for line in escaped)),
             dxfattribs={
                 "layer": layer,
                 "insert": (float(low[0]) + 65 * size * place, float(low[1]) - 4 * size, 0.0),
@@ -114,6 +117,23 @@ def _notes(drawing: Drawing, overview: Overview, *notes: Sequence[str]) -> None:
                 "width": 60 * size,
             },
         )
+
+
+def in_whole_signs(text: str) -> str:
+    """Return a note with blanks where a piece of it, as ezdxf cuts it, would end within a sign such as a new line.
+
+    Readers take each piece by itself, and have then a letter P in place of the new line.
+    """
+    start = 0
+    while len(text) >= start + _PIECE:
+        last = start + _PIECE - 1
+        if text[last] == "^":  # ezdxf itself leaves that to the next piece
+            start = last
+            continue
+        if (last + 1 - len(text[: last + 1].rstrip("\\"))) % 2:
+            text = f"{text[:last]} {text[last:]}"
+        start = last + 1
+    return text
 
 
 def _view(drawing: Drawing, overview: Overview) -> None:
