@@ -46,7 +46,7 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
     with path.open("x", encoding="utf-8", newline="\n") as file:
         file.write(around.before)
         for name, drawn in plan.drawn(package):
-            file.write("".join(tags.lines(drawn.insertions(size))))
+            file.write(drawn.lines(tags))
             if name in rows:
                 rows[name] += len(drawn.groups)
         handle = tags.next
@@ -121,16 +121,21 @@ def _bare(text: str) -> str:
 
 def _as_batch(drawn: Drawn, counted_texts: Counter[tuple[Symbol, Group]]) -> pa.RecordBatch:
     """Return rows to be drawn with the columns in which GDAL gives them, and count what their texts are on."""
-    counted_texts.update(zip(drawn.symbols, drawn.groups, strict=True))
-    texts = [
-        [f"{tag.name} {_as_read(text)}" for tag, text in zip(symbol.tags, values, strict=True)]
-        for symbol, values in zip(drawn.symbols, drawn.values, strict=True)
-    ]
+    # by identity: to take the sum of so many names for each row takes longer than all else
+    ids = list(zip(map(id, drawn.symbols), map(id, drawn.groups), strict=True))
+    kinds = dict(zip(ids, zip(drawn.symbols, drawn.groups, strict=True), strict=True))
+    for kind, count in Counter(ids).items():
+        counted_texts[kinds[kind]] += count
+    before = {id(symbol): [f"{tag.name} " for tag in symbol.tags] for symbol in drawn.symbols}
+    names = [name for symbol in drawn.symbols for name in before[id(symbol)]]
+    texts = [text for values in drawn.values for text in values]
+    ends = np.cumsum([0, *(len(symbol.tags) for symbol in drawn.symbols)])
+    told = pa.array(map(str.__add__, names, map(_as_read, texts)), pa.string())
     return pa.record_batch(
         {
             "Layer": pa.array(drawn.layers, pa.string()),
             "BlockName": pa.array([symbol.block for symbol in drawn.symbols], pa.string()),
-            "BlockAttributes": pa.array(texts, pa.list_(pa.string())),
+            "BlockAttributes": pa.ListArray.from_arrays(pa.array(ends, pa.int32()), told),
             **{axis: pa.array(np.nan_to_num(drawn.places[:, place])) for place, axis in enumerate("xyz")},
         }
     )
@@ -143,7 +148,9 @@ def _as_read(text: str) -> str:
 
 def _compare(wanted: pa.RecordBatch, found: pa.Table, before: int) -> None:
     for name in ("Layer", "BlockName", "BlockAttributes"):
-        first_difference(name, wanted.column(name).to_pylist(), found.column(name).to_pylist(), before)
+        given, read = wanted.column(name), found.column(name).combine_chunks()
+        if not read.cast(given.type).equals(given):
+            first_difference(name, given.to_pylist(), read.to_pylist(), before)
     places = vertices(found.column("wkb_geometry").combine_chunks())
     given = np.column_stack([wanted.column(axis).to_numpy(zero_copy_only=False) for axis in "xyz"])
     same = np.isclose(places, given, rtol=1e-15, atol=0).all(axis=1)

@@ -189,8 +189,9 @@ class Overview:
 
     def keys_of(self, batch: pa.RecordBatch) -> list[Key]:
         """Return the layers' keys of rows of ``points``."""
-        pairs = zip(batch.column("code").to_pylist(), batch.column("proof").to_pylist(), strict=True)
-        return [self.key_of(code, proof) for code, proof in pairs]
+        pairs = list(zip(batch.column("code").to_pylist(), batch.column("proof").to_pylist(), strict=True))
+        keys = {pair: self.key_of(*pair) for pair in set(pairs)}
+        return [keys[pair] for pair in pairs]
 
     def add_places(self, batch: pa.RecordBatch) -> Floats:
         """Widen the extent by the rows of a layer; return their places (n, 3) in the drawing's unit."""

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
@@ -39,9 +38,11 @@ from pipeline.issue.formats.dxf_symbols import (
     QUIET,
     SUSPECT,
     UNPROVEN,
-    Insertion,
     Symbol,
+    Tags,
+    fields,
     value,
+    values,
 )
 from pipeline.issue.formats.figures import LENGTHS, fixed, floats
 from pipeline.issue.geopackage.layers import MARKS as MARK_ROWS
@@ -73,31 +74,32 @@ class Drawn:
         """Return the layer of each row's symbol."""
         return [group.symbol.name for group in self.groups]
 
-    def layers_of_texts(self) -> Iterator[tuple[str, str]]:
-        """Yield tag and layer of every attribute, in the order of the drawing."""
-        for symbol, group in zip(self.symbols, self.groups, strict=True):
-            yield from _pairs(symbol, group)
-
-    def insertions(self, size: float) -> Iterator[Insertion]:
-        """Yield the rows as insertions, with texts ``size`` units high."""
-        x, y = fixed(self.places[:, 0], LENGTHS), fixed(self.places[:, 1], LENGTHS)
-        z = fixed(np.nan_to_num(self.places[:, 2]), LENGTHS)
-        offsets = {tag: self._offset(tag.right, tag.up, size) for symbol in set(self.symbols) for tag in symbol.tags}
-        for row, (symbol, group, values) in enumerate(zip(self.symbols, self.groups, self.values, strict=True)):
-            texts = tuple(
-                (layer, offsets[tag][0][row], offsets[tag][1][row], text)
-                for tag, (_, layer), text in zip(symbol.tags, _pairs(symbol, group), values, strict=True)
-            )
-            yield Insertion(symbol, group.symbol.name, (x[row], y[row], z[row]), texts)
+    def lines(self, tags: Tags) -> str:
+        """Return the rows as lines of tags; column by column, since there may be a million of them."""
+        first, lines = tags.handles(self.symbols), [""] * len(self.groups)
+        xyz = [fixed(values, LENGTHS) for values in (*self.places[:, :2].T, np.nan_to_num(self.places[:, 2]))]
+        offsets: dict[tuple[float, float], tuple[list[str], list[str]]] = {}
+        for symbol in {id(symbol): symbol for symbol in self.symbols}.values():
+            mine = [row for row, one in enumerate(self.symbols) if one is symbol]
+            for right, up in {(tag.right, tag.up) for tag in symbol.tags} - offsets.keys():
+                offsets[right, up] = self._offset(right, up, tags.size)
+            at = {key: (_chosen(both[0], mine), _chosen(both[1], mine)) for key, both in offsets.items()}
+            texts = list(zip(*(self.values[row] for row in mine), strict=True))
+            place = [_chosen(column, mine) for column in xyz]
+            columns = fields(symbol, first[mine], place, texts, at)
+            groups = {id(self.groups[row]): self.groups[row] for row in mine}
+            forms = {one: tags.form(symbol, group.symbol.name, group.of) for one, group in groups.items()}
+            for row, filled in zip(mine, zip(*columns, strict=True), strict=True):
+                lines[row] = forms[id(self.groups[row])] % filled
+        return "".join(lines)
 
     def _offset(self, right: float, up: float, size: float) -> tuple[list[str], list[str]]:
         east = fixed(self.places[:, 0] + right * size, LENGTHS)
         return east, fixed(self.places[:, 1] + (up - LINE * self.down) * size, LENGTHS)
 
 
-@lru_cache(maxsize=20_000)
-def _pairs(symbol: Symbol, group: Group) -> tuple[tuple[str, str], ...]:
-    return tuple((tag.name, group.of(tag.name)) for tag in symbol.tags)
+def _chosen(column: list[str], rows: list[int]) -> list[str]:
+    return column if len(rows) == len(column) else [column[row] for row in rows]
 
 
 @dataclass(frozen=True)
@@ -180,14 +182,14 @@ class Plan:
         if not _placed(places).all():
             raise RuntimeError("a point without a position was issued")
         keys = self.overview.keys_of(batch)
-        heights = _heights(batch)
-        names, codes = batch.column("name").to_pylist(), batch.column("code").to_pylist()
-        values: list[tuple[str, ...]] = [
-            (value(name), height, value(code)) if key[1] is None else (value(name), height, value(code), key[1])
-            for name, height, code, key in zip(names, heights, codes, keys, strict=True)
+        texts = [values(batch.column("name").to_pylist()), _heights(batch), values(batch.column("code").to_pylist())]
+        shown = [
+            (name, height, code) if key[1] is None else (name, height, code, key[1])
+            for name, height, code, key in zip(*texts, keys, strict=True)
         ]
+        symbols = {key: _symbol(key) for key in set(keys)}
         groups = [self.by_key[key] for key in keys]
-        return Drawn(groups, [_symbol(key) for key in keys], places, values, np.zeros(len(places)))
+        return Drawn(groups, [symbols[key] for key in keys], places, shown, np.zeros(len(places)))
 
     def _checks(self, batch: pa.RecordBatch, before: int) -> Drawn:
         """Return the occupations that have a position; ``before`` of them are drawn already.
@@ -196,16 +198,16 @@ class Plan:
         texts are not seen, and stand in the list.
         """
         batch = batch.filter(pa.array(_placed(places_of(batch, self.overview.axes))))
-        values, groups, symbols, down = list[tuple[str, ...]](), [], [], []
+        shown, groups, symbols, down = list[tuple[str, ...]](), [], [], []
         for row, (given, height) in enumerate(zip(batch.to_pylist(), _heights(batch), strict=True), start=before):
             line, left = self.crowded.line(row)
             more = f"and {counted(left, 'more occupation')}: see {LIST}" if left else ""
             texts = (value(given["point"]), height, difference(given), value(given["mark"]), value(given["role"]), more)
-            values.append(texts)
+            shown.append(texts)
             groups.append(OWN[FAILED if given["passed"] is False else CHECKS])
             symbols.append(QUIET if line is None else CHECK)
             down.append(CHECK_LINES * (line or 0))
-        return Drawn(groups, symbols, places_of(batch, self.overview.axes), values, np.array(down, np.float64))
+        return Drawn(groups, symbols, places_of(batch, self.overview.axes), shown, np.array(down, np.float64))
 
 
 def _beside(package: Package, overview: Overview) -> dict[str | None, set[str | None]]:
@@ -251,6 +253,6 @@ def _heights(batch: pa.RecordBatch) -> list[str]:
 def _marks(batch: pa.RecordBatch, axes: Axes) -> Drawn:
     batch = batch.filter(pa.array(_placed(places_of(batch, axes))))
     columns = (batch.column("mark").to_pylist(), _heights(batch), batch.column("status").to_pylist())
-    values = [(value(mark), height, value(status)) for mark, height, status in zip(*columns, strict=True)]
-    count = len(values)
-    return Drawn([OWN[MARKS]] * count, [MARK] * count, places_of(batch, axes), values, np.zeros(count))
+    shown = [(value(mark), height, value(status)) for mark, height, status in zip(*columns, strict=True)]
+    count = len(shown)
+    return Drawn([OWN[MARKS]] * count, [MARK] * count, places_of(batch, axes), shown, np.zeros(count))

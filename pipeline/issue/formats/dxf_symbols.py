@@ -5,10 +5,13 @@ it. It makes everything of the drawing but the insertions; they are written as t
 """
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from pipeline.arrays import Integers
 from pipeline.issue.formats.names import one_line, shortened
 
 if TYPE_CHECKING:
@@ -127,6 +130,11 @@ _SHAPES = {
 }
 
 
+#: Stands in a form for a layer: no character of a text.
+_LAYER = "\0"
+#: What `value` looks at more closely.
+_ODD = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029%\\^]")
+
 #: What programs that draw take for a sign of their own: %%c for a diameter, %%u for a line below, \U+2205 for any.
 _ACTS = re.compile(r"%(?=%)|\\(?=[UuMm]\+)")
 
@@ -142,14 +150,12 @@ def value(text: str | None) -> str:
     return shortened(given.replace("^", "^ "), LONGEST).removesuffix("^")
 
 
-@dataclass(frozen=True)
-class Insertion:
-    """One insertion to be written: symbol, layer, place as text, and the attributes' layers, places and values."""
-
-    symbol: Symbol
-    layer: str
-    place: tuple[str, str, str]
-    texts: tuple[tuple[str, str, str, str], ...]
+def values(texts: Sequence[str | None]) -> list[str]:
+    """Return each text as `value` does; nearly always none of many has anything to be changed."""
+    given = [text or "" for text in texts]
+    if max(map(len, given), default=0) > LONGEST // 4 or _ODD.search("".join(given)):
+        return [value(text) for text in given]
+    return given
 
 
 class Tags:
@@ -157,25 +163,50 @@ class Tags:
 
     def __init__(self, owner: str, size: float, first: int) -> None:
         self.next = first
+        self.size = size
         self._forms = {symbol: _form(symbol, owner, size) for symbol in SYMBOLS}
 
-    def lines(self, insertions: Iterator[Insertion]) -> Iterator[str]:
-        """Yield the tags of each insertion."""
-        for insertion in insertions:
-            symbol, layer, (x, y, z) = insertion.symbol, insertion.layer, insertion.place
-            own = f"{self.next:X}"
-            fields = [own, layer, x, y, z]
-            for number, (on, right, up, text) in enumerate(insertion.texts, start=self.next + 1):
-                fields += (f"{number:X}", own, on, right, up, z, text)
-                if symbol.tags[number - self.next - 1].from_right:
-                    fields += (right, up, z)
-            self.next += symbol.handles
-            yield self._forms[symbol] % (*fields, f"{self.next - 1:X}", own, layer)
+    def form(self, symbol: Symbol, layer: str, of_tag: Callable[[str], str]) -> str:
+        """Return the lines of an insertion on a layer, and each attribute on its own, with the places of `fields`."""
+        first, *pieces = self._forms[symbol].split(_LAYER)
+        layers = [layer, *(of_tag(tag.name) for tag in symbol.tags), layer]
+        return first + "".join(on.replace("%", "%%") + piece for on, piece in zip(layers, pieces, strict=True))
+
+    def handles(self, symbols: Sequence[Symbol]) -> Integers:
+        """Return (n,) the first handle of each of the next insertions."""
+        taken = np.cumsum([symbol.handles for symbol in symbols])
+        first = self.next + np.concatenate([np.zeros(1, np.int64), taken])
+        self.next = int(first[-1])
+        return first[:-1]
+
+
+def fields(
+    symbol: Symbol, first: Integers, place: Sequence[Sequence[str]], texts: Sequence[Sequence[str]],
+    at: Mapping[tuple[float, float], tuple[Sequence[str], Sequence[str]]],
+) -> list[Sequence[str]]:  # fmt: skip
+    """Return the columns that fill the forms of insertions of one symbol, a value of each for every insertion.
+
+    Args:
+        symbol: the symbol.
+        first: (n,) the first handle of each.
+        place: columns of X, Y, Z.
+        texts: a column for each attribute.
+        at: columns of X and Y so many text heights to the right and above.
+    """
+    handles = [[f"{handle:X}" for handle in (first + step).tolist()] for step in range(symbol.handles)]
+    own, last = handles[0], handles[-1]
+    columns = [own, *place]
+    for tag, number, text in zip(symbol.tags, handles[1:-1], texts, strict=True):
+        right, up = at[tag.right, tag.up]
+        columns += [number, own, right, up, place[2], text]
+        if tag.from_right:
+            columns += [right, up, place[2]]
+    return [*columns, last, own]
 
 
 def _form(symbol: Symbol, owner: str, size: float) -> str:
-    """Return an insertion's tags with places for handles, layer, coordinates and values."""
-    entity = "  0\n{}\n  5\n%s\n330\n{}\n100\nAcDbEntity\n  8\n%s\n"
+    """Return an insertion's tags with places for handles, coordinates and values, and a sign for each layer."""
+    entity = "  0\n{}\n  5\n%s\n330\n{}\n100\nAcDbEntity\n  8\n" + _LAYER + "\n"
     parts = [
         entity.format("INSERT", owner),
         f"100\nAcDbBlockReference\n 66\n1\n  2\n{symbol.block}\n 10\n%s\n 20\n%s\n 30\n%s\n",
