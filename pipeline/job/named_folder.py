@@ -4,6 +4,7 @@ import os
 import re
 import tomllib
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -47,8 +48,12 @@ def folder_in(raw: Mapping[str, Any], path: Path) -> Path | None:
     return Path(os.path.realpath(path.absolute().parent / named))
 
 
-def as_written(data: bytes) -> dict[str, Any]:
-    """Return what stands in a job file, right or not. Raises ValueError where it is no TOML, or beyond all measure."""
+@lru_cache(maxsize=1)
+def as_written(data: bytes) -> Mapping[str, Any]:
+    """Return what stands in a job file, right or not. Raises ValueError where it is no TOML, or beyond all measure.
+
+    The last one is kept, because a glance at a job that nothing has happened to asks three times; it is not changed.
+    """
     text = data.decode("utf-8-sig")
     if long_key(text) is not None:
         raise ValueError("a key has too many parts")

@@ -50,7 +50,7 @@ def surroundings(path: Path, looked: Sequence[str]) -> str:
                 [str(path.absolute()), os.path.realpath(path), hashlib.sha256(data).hexdigest()],
                 [_named(folder, text) for text in _texts(_without_patterns(as_written(data)))],
                 [[place, *_grids(place)] for place in looked],
-                [os.path.abspath(os.path.expanduser(place)) for place in grid_folders().split(os.pathsep)],
+                [os.path.abspath(os.path.expanduser(place)) for place in _places_of_grids()],
                 [os.environ.get(name) for name in _HOMES],
                 _program(),
                 _zones(),
@@ -58,6 +58,11 @@ def surroundings(path: Path, looked: Sequence[str]) -> str:
         )
     except (OSError, ValueError, RecursionError):
         return ""
+
+
+def _places_of_grids() -> list[str]:
+    """Return the folders of grids that the user names; of none nothing, for "" would be the working folder."""
+    return grid_folders().split(os.pathsep) if grid_folders() else []
 
 
 def seen(around: str, raw_files: Iterable[RawFile]) -> str:
