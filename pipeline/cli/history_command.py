@@ -6,8 +6,9 @@ from pathlib import Path
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import report
 from pipeline.history import Changes, Entry, Incomplete, history
+from pipeline.issue.changed import counts_told
 from pipeline.visible import one_line
-from pipeline.words import Change, counted
+from pipeline.words import counted
 
 
 def show_history(job: Path, *, as_json: bool) -> int:
@@ -52,20 +53,5 @@ def _state(entry: Entry) -> str:
 
 
 def _counts(changes: Changes) -> str:
-    since = f"since issue {changes.since:03d}" if changes.since is not None else "since the previous issue"
-    counts = {name: count for name, count in changes.counts.items() if count is not None}
-    if not counts:
-        return f"{since}: points were not compared"
-    told = []
-    for name, count in counts.items():
-        if count:
-            told.append(f"{count:,} {name}" + (_farthest(changes) if name == Change.MOVED else ""))
-    if changes.attributes and str(Change.RECODED) not in counts:
-        told.append(f"{changes.attributes:,} with changed attributes")
-    return f"{since}: " + (", ".join(told) or "no point changed")
-
-
-def _farthest(changes: Changes) -> str:
-    if changes.max_horizontal is None or changes.max_vertical is None:
-        return ""
-    return f" (by up to {changes.max_horizontal:.4f} m horizontally, {changes.max_vertical:.4f} m in height)"
+    far = {"max_horizontal": changes.max_horizontal, "max_vertical": changes.max_vertical}
+    return counts_told({**changes.counts, "attributes": changes.attributes, **far}, changes.since)

@@ -163,7 +163,7 @@ def _print(job: str, outcome: Result, *, summaries: bool, quiet: bool) -> None:
         for line in outcome.told_late():
             print(f"{one_line(job)}: {line}", file=sys.stderr)
     elif quiet:
-        if outcome.exit_code or outcome.needs_attention or outcome.record["repeats"]["failed"]:
+        if outcome.exit_code or outcome.is_news or outcome.record["repeats"]["failed"]:
             print(fitted(needs_attention(outcome.record, outcome.headline, outcome.more()), sys.stdout))
             sys.stdout.flush()
     else:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.issue.attention import attention, chosen
+from pipeline.issue.changed import takes_away, what_changed
 from pipeline.issue.folder.released import is_pending
 from pipeline.issue.release import by_hand, stays, waits_for
 from pipeline.words import FailOn
@@ -59,14 +60,25 @@ class Outcome:
         """Say whether anything needs attention, whatever was chosen."""
         return bool(self.waits) or any(attention(record) for record in (self.record, *self.untold))
 
+    @property
+    def is_new(self) -> bool:
+        """Say whether this run made the issue, or would have."""
+        return self.issued or self.folder is None
+
+    @property
+    def is_news(self) -> bool:
+        """Say whether somebody should hear of it: it needs attention, or has fewer points than the issue before."""
+        return self.needs_attention or (self.is_new and takes_away(self.record))
+
     def chosen(self) -> list[str]:
         """Return in words what was found of that which was chosen."""
         records = (self.record, *self.untold)
         return [f"--fail-on {text}" for record in records for text in chosen(record, self.fail_on or ())]
 
     def more(self) -> list[str]:
-        """Say what `current` shows where that is not this issue, what was removed, and what was found as chosen."""
-        return [*self._about_current(), *self.removed, *self.chosen()]
+        """Say what `current` shows where that is not this issue, what was removed, what changed, what was chosen."""
+        changed = what_changed(self.record) if self.is_new else []
+        return [*self._about_current(), *self.removed, *changed, *self.chosen()]
 
     def _about_current(self) -> list[str]:
         if self.waits:

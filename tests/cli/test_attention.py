@@ -253,3 +253,23 @@ def test_the_lines_of_many_jobs_end_with_the_worst(tmp_path: Path) -> None:
     said = tiedown("run", *paths).stdout.splitlines()
     lines = [line for line in said if line.startswith("  needs attention")]
     assert [next(name for name in "abc" if f"/{name}/job.toml" in line) for line in lines] == ["c", "b", "a"]
+
+
+# Points that are gone
+
+
+def test_quiet_tells_once_that_there_are_fewer_points_although_all_is_proven(tmp_path: Path) -> None:
+    """A row that is lost from an export empties a part of a drawing; one that comes is what a job is for."""
+    path = simulate(SMALL).write(tmp_path)
+    assert tiedown("run", "--quiet", path).output == ""
+    export = tmp_path / "rover001.csv"
+    lines = export.read_text(encoding="utf-8").splitlines(keepends=True)
+    middle = len(lines) // 2
+    export.write_text("".join(lines[:middle] + lines[middle + 1 :]), encoding="utf-8")
+    found = tiedown("run", "--quiet", path)
+    assert found.exit_code == 0 and "since issue 001: 1 withdrawn" in found.stdout
+    assert f"because the raw file {export.name} changed" in found.stdout
+    assert tiedown("run", "--quiet", path).output == ""
+    export.write_text("".join(lines), encoding="utf-8")
+    assert tiedown("run", "--quiet", path).output == ""
+    assert "since issue 002: 1 added" in (tmp_path / "out" / "runs.log").read_text(encoding="utf-8")

@@ -118,7 +118,8 @@ def test_a_caller_has_its_own_command_for_what_cannot_be_read_too(tmp_path: Path
     path = lay(tmp_path)
     own = tmp_path / "own"
     own.mkdir()
-    (own / "tell.sh").write_text(TELL.replace("calls", str(own / "calls")), encoding="utf-8")
+    told = TELL.replace("calls", str(own / "calls")).replace("said.json", str(own / "said.json"))
+    (own / "tell.sh").write_text(told, encoding="utf-8")
     (own / "tell.sh").chmod(0o755)
     text = path.read_text(encoding="utf-8")
     for content, code in (("[broken", 2), ("[broken", 2), (text, 0), (text, 0), ("[broken", 2), (text, 0)):
