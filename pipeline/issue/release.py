@@ -29,10 +29,13 @@ def waits_for(record: Record, rule: str | None = None) -> list[str]:
     return [*told, f"and so in {counted(more, 'more session')}"] if more > 0 else told
 
 
-def stays(record: Record) -> str:
-    """Return in words what `current` shows in the place of an issue that waits."""
+def stays(record: Record, now: int | None = None) -> str:
+    """Return in words what `current` shows in the place of an issue that waits.
+
+    ``now`` is the number of that issue; where it is not given, it is the one of when the issue that waits was made.
+    """
     release = record["release"]
-    shown = release["current"] if release is not None else None
+    shown = now if now is not None or release is None else release["current"]
     return f"current stays at issue {shown:03d}" if shown is not None else "there is no current issue yet"
 
 

@@ -148,9 +148,9 @@ def _issues(found: Issued | None) -> Iterator[tuple[Word, str]]:
     """Yield what of the issue that is shown, and of the one that waits, needs attention."""
     if found is None or found.newest is None:
         return
-    number = found.newest["issue"]
+    number, shown = found.newest["issue"], found.shown["issue"] if found.shown is not None else None
     if found.waits:
-        yield Word.PENDING, f"issue {number:03d} waits to be released; {stays(found.newest)}"
+        yield Word.PENDING, f"issue {number:03d} waits to be released; {stays(found.newest, shown)}"
         yield from ((Word.PENDING, f"issue {number:03d}: {why}") for why in waits_for(found.newest))
         yield Word.PENDING, f"to release it: {by_hand(found.newest)}"
     standing = {record["issue"]: record for record in (found.shown, found.newest) if record is not None}

@@ -82,7 +82,7 @@ class Outcome:
 
     def _about_current(self) -> list[str]:
         if self.waits:
-            told = [f"PENDING: {stays(self.record)}; this issue waits to be released"]
+            told = [f"PENDING: {stays(self.record, self.current)}; this issue waits to be released"]
             return [*told, *(f"  {why}" for why in self.waits), f"  to release it: {by_hand(self.record)}"]
         if self.folder is None or self.current in (None, self.record["issue"]):
             return []

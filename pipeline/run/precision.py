@@ -44,8 +44,11 @@ def _recorded(one: Precision, survey: Survey, chance: float) -> record_types.Pre
     }
 
 
-def precision_notes(found: Sequence[record_types.Precision], survey: Survey) -> Iterator[str]:
-    """Yield in words which uncertainties are stated too good, and what takes that in; of all only where no file is."""
+def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, fails: bool = False) -> Iterator[str]:
+    """Yield in words which uncertainties are stated too good, and what takes that in; of all only where no file is.
+
+    Where an occupation ``fails``, the mistake may be all of it: a scale would hide that, and is not proposed.
+    """
     whole = [one for one in found if one["too_good"]]
     of_files = [one for one in whole if one["file"] is not None]
     for one in of_files or whole:
@@ -56,8 +59,13 @@ def precision_notes(found: Sequence[record_types.Precision], survey: Survey) -> 
         yield (
             f"{whose} differ more than their standard uncertainties {scaled}say, by a factor of {one['scale']:.1f}"
             f" (95 %: {one['low']:.1f} to {one['high']:.1f}; position by {one['scale_horizontal']:.1f}, height by"
-            f" {one['scale_vertical']:.1f}), so that hu95 and vu95 are too small;"
-            f" scale = {taken * (one['scale'] or 1.0):.1f} in {where} takes that in"
+            f" {one['scale_vertical']:.1f}), "
+            + (
+                "which may come of what fails: settle that first"
+                if fails
+                else f"so that hu95 and vu95 are too small; scale = {taken * (one['scale'] or 1.0):.1f} in {where}"
+                " takes that in"
+            )
         )
 
 

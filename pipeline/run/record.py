@@ -46,7 +46,7 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         last: the record of the issue before.
     """
     survey, solved = job.survey, job.solved
-    precise = precisions(survey, solved, laid)
+    precise, compared = precisions(survey, solved, laid), solved.occupations.compared
     record: Record = {
         "schema": SCHEMA,
         "job": survey.job.job.name,
@@ -65,7 +65,10 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         "changes": changes,
         "release": None,
         "files": laid.files,
-        "notes": [*_notes(job, laid, last), *precision_notes(precise, survey)],
+        "notes": [
+            *_notes(job, laid, last),
+            *precision_notes(precise, survey, fails=bool((compared.judged & ~compared.passed).any())),
+        ],
         "doubts": _doubts(survey, solved),
         "wholly_held_back": laid.wholly,
         "diagnoses": recorded(survey, solved, job.diagnoses),

@@ -32,6 +32,15 @@ def test_how_many_times_too_good_is_found(tmp_path: Path, worse: float) -> None:
     assert one["too_good"] == bool(said) == (worse > 1.0)
 
 
+def test_while_a_check_fails_no_scale_is_proposed(tmp_path: Path) -> None:
+    """A mark mistyped by some centimetres is no noise, and a scale would hide it."""
+    work = days(4, 12, worse=4.0, seed=3, hu95=0.002, vu95=0.002)
+    work.job["checks"] = {"horizontal": 0.02, "vertical": 0.03}
+    found = record_of(work.write(tmp_path), code=3)
+    (said,) = [note for note in found["notes"] if "differ more than their standard uncertainties" in note]
+    assert said.endswith("which may come of what fails: settle that first") and "scale =" not in said
+
+
 def test_with_the_scale_in_the_job_the_95_percent_hold(tmp_path: Path) -> None:
     """Four times too good: of issued points a few lie in what is stated, and 95 % once the job takes it in."""
     shares = {}

@@ -101,6 +101,19 @@ def test_a_hand_moves_it_forth_and_back_and_why_is_kept(job: tuple[Simulation, P
     assert run_job(path).current == 3  # a good issue is followed again
 
 
+def test_of_two_that_wait_the_earlier_is_released(job: tuple[Simulation, Path], tmp_path: Path) -> None:
+    """What waits says what drafters have now, rather than what they had when it was made."""
+    made, path = job
+    mistype(made, tmp_path, 0.9)
+    run_job(path)
+    path.write_text(path.read_text(encoding="utf-8") + '\n[particulars]\ncrew = "two"\n', encoding="utf-8")
+    assert run_job(path).record["issue"] == 3 and shown(path) == "001"
+    release(path, 2, "the mark was moved")
+    assert "PENDING: current stays at issue 002" in tiedown("run", path)[1]
+    said = tiedown("office", path, "--to", tmp_path / "page.html")[1]
+    assert "issue 003 waits to be released; current stays at issue 002" in said
+
+
 def test_what_cannot_be_released_is_refused(job: tuple[Simulation, Path], tmp_path: Path) -> None:
     made, path = job
     mistype(made, tmp_path, 0.9)
