@@ -63,6 +63,7 @@ def test_a_mark_mistyped_at_night_empties_no_drawing(job: tuple[Simulation, Path
     assert any(cause and cause.startswith(told) and "with it the check agrees" in cause for cause in causes), causes
     page = (tmp_path / "out" / "issues" / "002" / "simulated-002.html").read_text(encoding="utf-8")
     assert "not released when it was made: current stays at issue 001" in page and "superseded" not in page
+    assert "remove nothing" in page and "remove them from drawings" not in page
     for words in ([], ["--quiet"]):
         code, said = tiedown("run", *words, path)
         assert code == 3 and "PENDING: current stays at issue 001" in said and "tiedown release JOB 2" in said

@@ -130,9 +130,12 @@ def _changes(record: Record) -> dict[str, Any] | None:
     if found is None:
         return None
     counts: Mapping[str, Any] = found
+    to_do = {} if waits_for(record) else meanings.TO_DO
     return {
         "since": found["since"],
-        "counts": [(str(one), counts[one], meanings.CHANGES[one]) for one in Change if one in counts],
+        "counts": [
+            (str(one), counts[one], meanings.CHANGES[one] + to_do.get(one, "")) for one in Change if one in counts
+        ],
         "because": choose(found["because"], lambda row: 1, most=REASONS_WHY),
         "horizontal": found.get("max_horizontal"),
         "vertical": found.get("max_vertical"),

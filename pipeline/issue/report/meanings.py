@@ -43,11 +43,14 @@ REASONS = {
 CHANGES = {
     Change.MOVED: "points with other coordinates than before",
     Change.ADDED: "points that were not there before",
-    Change.WITHDRAWN: "points that are no longer there: remove them from drawings",
-    Change.HELD: "points of the previous issue that are now held back: remove them from drawings",
+    Change.WITHDRAWN: "points that are no longer there",
+    Change.HELD: "points of the previous issue that are now held back",
     Change.RELEASED: "points that were held back before and are now issued",
     Change.RECODED: "points with another name, code or other attribute than before",
 }
+
+#: What to do with points that changed, once `current` shows the issue.
+TO_DO = dict.fromkeys((Change.WITHDRAWN, Change.HELD), ": remove them from drawings")
 
 PLACES = {
     Place.OPENING: "before the first point of its session",
