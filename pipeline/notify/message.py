@@ -79,6 +79,8 @@ def _subject(name: str, changed: Sequence[Event], before: State | None, now: Sta
     """Return a line for people, fit for the subject of a mail."""
     if now.stand != Stand.STANDS:
         stands = f"; issue {now.issue:03d} stands" if now.issue else ""
+        if now.current and now.current != now.issue:
+            stands = f"; current shows issue {now.current:03d}"
         return f"{name}: {'refused' if now.stand == Stand.REFUSED else 'the run failed'}{stands}"
     told = [f"issue {now.issue:03d}, verdict {str(now.verdict).upper()}"]
     if Event.VERDICT in changed and before is not None:

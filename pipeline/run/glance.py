@@ -17,7 +17,6 @@ from pipeline.issue.folder.belongs import Owner, in_the_way, kept
 from pipeline.issue.folder.confirmed import Confirmed, newest_confirmed, signs_of
 from pipeline.issue.folder.names import ISSUES
 from pipeline.issue.folder.publish import job_lock, next_number, recover
-from pipeline.issue.folder.released import is_pending
 from pipeline.issue.folder.untold import untold
 from pipeline.issue.record import NAME, RecordError, is_sealed, stated
 from pipeline.issue.schema_number import SCHEMA
@@ -78,7 +77,7 @@ def _standing(folder: Path, number: int, noted: Confirmed) -> Outcome | None:
     shown = recover(folder, said)
     same = (
         next_number(folder) == number + 1
-        and (shown == number or not is_pending(said))  # else `current` may be to follow by now
+        and shown == number  # else `current` may be to follow by now, and is to be looked at too
         and not untold(folder)
         and said["schema"] == SCHEMA
         and said["sum"] == noted.glanced.record

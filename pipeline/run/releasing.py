@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.blunders.scope import Former
+from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.publish import issues, recover
 from pipeline.issue.folder.released import ByHand, by_hand, is_pending, note, to_show
 from pipeline.issue.folder.standing import newest_standing, standing_issue
@@ -14,6 +15,7 @@ from pipeline.issue.release import waits_for
 from pipeline.problems import JobError
 from pipeline.reissue.at_stake import at_stake
 from pipeline.reissue.earlier import Last
+from pipeline.reissue.intact import refuse_damaged
 from pipeline.run.layers import Laid
 from pipeline.run.ready import Ready
 from pipeline.solve.solve import Solved
@@ -33,6 +35,14 @@ def drawn_from(folder: Path, newest: Last | None, shown: int | None) -> Last | N
     if shown is None or newest is None or newest.record["issue"] == shown:
         return newest
     return Last.of(*standing_issue(folder, shown))
+
+
+def refuse_damaged_issues(folder: Path, newest: Last, shown: int | None) -> None:
+    """Raise `JobError` where the newest issue, or the one that `current` shows in its place, is not what was issued."""
+    refuse_damaged(newest.folder, newest.record, confirmed(folder, newest.record["issue"]).signs)
+    if shown is not None and shown != newest.record["issue"]:
+        path, record = standing_issue(folder, shown)
+        refuse_damaged(path.parent, record, {})
 
 
 def former_register(folder: Path, solved: Solved) -> Former | None:

@@ -28,13 +28,20 @@ from pipeline.reissue.against import against
 from pipeline.reissue.changes import attributes_changed
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import at_hand, fingerprint, same
-from pipeline.reissue.intact import damage, refuse_damaged
+from pipeline.reissue.intact import damage
 from pipeline.run.before import Before
 from pipeline.run.layers import dry, lay_out
 from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
 from pipeline.run.record import account
-from pipeline.run.releasing import decided, drawn_from, follow, former_register, newest_issue
+from pipeline.run.releasing import (
+    decided,
+    drawn_from,
+    follow,
+    former_register,
+    newest_issue,
+    refuse_damaged_issues,
+)
 from pipeline.run.retention import retain
 from pipeline.run.telling import acknowledge, with_untold
 from pipeline.run.unaltered import refuse_altered
@@ -106,7 +113,7 @@ def _unchanged(prepared: Prepared, before: Before, folder: Path) -> Outcome | No
     if noted.at_hand != hand:
         return None
     signs = signs_of(path.parent)
-    refuse_damaged(path.parent, record, noted.signs)
+    refuse_damaged_issues(folder, Last.of(path, record), shown)
     glanced, rules = before.glanced(prepared, record), prepared.loaded.job.issue
     shown = follow(folder, record, rules.release, shown)
     removed = retain(folder, rules.keep, shown)
@@ -115,18 +122,21 @@ def _unchanged(prepared: Prepared, before: Before, folder: Path) -> Outcome | No
     return outcome(record, path.parent, False, shown, removed)
 
 
-def _stands(job: Ready, newest: Last, folder: Path) -> bool:
-    """Say whether nothing that shapes the job's issue has changed since the newest. Raises as `refuse_damaged`."""
+def _stands(job: Ready, newest: Last, folder: Path, shown: int | None) -> bool:
+    """Say whether nothing that shapes the job's issue has changed since the newest; ``shown`` is what `current` shows.
+
+    Raises as `refuse_damaged_issues`.
+    """
     if not same(newest.record["identity"], job.fingerprint.sums) or thinned(newest.folder) is not None:
         return False  # the one after it was set aside, and nothing of its own can be drawn from
-    refuse_damaged(newest.folder, newest.record, confirmed(folder, newest.record["issue"]).signs)
+    refuse_damaged_issues(folder, newest, shown)
     return True
 
 
 def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
     """Do everything but write."""
     newest, shown = newest_issue(folder), to_show(folder, [number for number, _ in issues(folder)])
-    if newest is not None and _stands(job, newest, folder):
+    if newest is not None and _stands(job, newest, folder, shown):
         return outcome(newest.record, newest.folder, False, shown)
     last = drawn_from(folder, newest, shown)
     laid = dry(job.settled, job.causes(), progress)
@@ -142,7 +152,7 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
     """
     newest, rules = newest_issue(folder), job.survey.job.issue
     shown = recover(folder, newest.record if newest else None)
-    if newest is not None and _stands(job, newest, folder):
+    if newest is not None and _stands(job, newest, folder, shown):
         hand, signs = at_hand(job.survey.prepared), signs_of(newest.folder)
         refuse_altered(job.survey)
         glanced = before.glanced(job.survey.prepared, newest.record)

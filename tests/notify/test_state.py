@@ -1,8 +1,12 @@
 """What counts as a change of a job's state: each row is a night as an office would tell it."""
 
+from pathlib import Path
+
 import pytest
 
-from pipeline.notify.state import Stand, State, events
+from pipeline.notify.message import message
+from pipeline.notify.state import Event, Stand, State, events
+from pipeline.problems import JobError
 
 GOOD = State(Stand.STANDS, 3, "proven", False, 3)
 WAITS = State(Stand.STANDS, 4, "failed", True, 3)
@@ -47,3 +51,13 @@ def test_a_note_says_what_was_noted_and_another_text_nothing() -> None:
     assert State.read(WAITS.plain()) == WAITS
     for said in (None, {}, {"stand": "elsewhere"}, {"stand": "stands", "more": 1}):
         assert State.read(said) is None
+
+
+@pytest.mark.parametrize(
+    ("now", "expected"),
+    [(REFUSED, "issue 003 stands"), (State(Stand.REFUSED, 4, "failed", True, 3), "current shows issue 003")],
+)
+def test_a_refusal_says_what_is_in_use(now: State, expected: str) -> None:
+    """Where the newest waits, it is the one before that drafters have."""
+    said = message(Path("a.toml"), "a", JobError([]), [Event.REFUSED], (GOOD, now), 2, "").said["subject"]
+    assert said == f"a: refused; {expected}"
