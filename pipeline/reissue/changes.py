@@ -372,6 +372,19 @@ def attributes_of(names: Sequence[str]) -> tuple[str, ...]:
     return tuple(name for name in names if name not in _FIGURES.union(COMPARED))
 
 
+def marks_gone_and_new(before: Sequence[RegisterMark], after: Sequence[RegisterMark]) -> list[str]:
+    """Return in words which marks the register has no more, and which it did not have, where it alone changed.
+
+    Both are its used rows, as for `mark_changes`.
+    """
+    then, now = [row["mark"] for row in before], [row["mark"] for row in after]
+    gone, new = [mark for mark in then if mark not in now], [mark for mark in now if mark not in then]
+    return [
+        *(f"mark {mark} is gone from the register" for mark in gone),
+        *(f"mark {mark} is new in the register" for mark in new),
+    ]
+
+
 def mark_changes(before: Sequence[RegisterMark], after: Sequence[RegisterMark]) -> dict[str, str]:
     """Return, per mark whose row of the register changed, what changed, in words with the numbers as written.
 

@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import RegisterMark
-from pipeline.reissue.changes import MOVED, Reached, mark_changes
+from pipeline.reissue.changes import MOVED, Reached, mark_changes, marks_gone_and_new
 from pipeline.reissue.code_changes import code_changes
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import CODES, FILE, JOB_FILE, PART, REGISTER, SESSION, Fingerprint, differences
@@ -111,7 +111,7 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
     general += [text for name, text in told.items() if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER, CODES))]
     words += _of_codes(last, survey, told)
     if REGISTER in told and not (changed or own or general or settings or words or by_file):
-        general.append(told[REGISTER])
+        general += marks_gone_and_new(last.record["register"], rows) or [told[REGISTER]]
     linked = _linked(last, survey, solved, own)
     return Reasons(tuple(general), tuple(settings), moving, proving, linked, by_file, marks, tuple(words))
 

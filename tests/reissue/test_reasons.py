@@ -13,6 +13,7 @@ from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.cli.history_command import show_history
+from pipeline.reissue.changes import marks_gone_and_new
 from pipeline.run.run_job import Outcome
 
 
@@ -172,3 +173,11 @@ def test_a_session_that_ends_sooner_is_why_its_last_points_are_held(job: Simulat
     replace_in(path, {end: last})
     rows = rows_of(run_job(path), "changes")
     assert [(row["change"], row["because"]) for row in rows] == [("held", "session session-01 changed")]
+
+
+def test_a_mark_that_left_or_joined_the_register_is_named() -> None:
+    """Marks by name alone; a register in which none did is told as changed, as before."""
+    before: list[Any] = [{"mark": "A"}, {"mark": "B"}]
+    after: list[Any] = [{"mark": "B"}, {"mark": "C"}]
+    told = ["mark A is gone from the register", "mark C is new in the register"]
+    assert marks_gone_and_new(before, after) == told and marks_gone_and_new(after, after) == []
