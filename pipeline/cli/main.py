@@ -65,6 +65,7 @@ def _fail_on(values: list[str] | None) -> list[str]:
 
 @app.command()
 def run(
+    context: typer.Context,
     jobs: Jobs,
     workers: Annotated[int, typer.Option(min=1, help="Number of processes for several jobs.")] = 1,
     timeout: Annotated[
@@ -94,6 +95,13 @@ def run(
         ),
     ] = None,
     no_notify: Annotated[bool, typer.Option("--no-notify", help="Call no command.")] = False,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            help="Let the workers of a Dask scheduler run the jobs, which lie in a folder that all of them share.",
+        ),
+    ] = None,
 ) -> None:
     """Run one or many jobs: read, attach, adjust, correct, check, issue.
 
@@ -107,10 +115,14 @@ def run(
     from pipeline.cli.run_command import run_jobs
     from pipeline.job.command_named import callers_command
 
+    if cluster is not None and workers > 1:
+        context.fail("--workers goes without --cluster, whose workers are as many as it has.")
     chosen = frozenset(map(FailOn, fail_on)) if fail_on else None
     own = callers_command(notify) if notify is not None and not no_notify else None
     ways = {"as_json": json, "quiet": quiet, "dry_run": dry_run, "silent": no_notify}
-    raise typer.Exit(run_jobs(jobs, workers=workers, timeout=timeout, fail_on=chosen, notify=own, **ways))
+    raise typer.Exit(
+        run_jobs(jobs, workers=workers, timeout=timeout, cluster=cluster, fail_on=chosen, notify=own, **ways)
+    )
 
 
 @app.command()

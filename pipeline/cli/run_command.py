@@ -17,6 +17,7 @@ from pipeline.cli.tally import REFUSED, Told, lines, told
 from pipeline.job.command_named import Command
 from pipeline.notify.notifier import Notifier
 from pipeline.notify.told import Told as CommandTold
+from pipeline.problems import JobError
 from pipeline.run.fleet import Result, run_many
 from pipeline.run.mishaps import Fault
 from pipeline.run.outcome import Outcome
@@ -38,6 +39,7 @@ def run_jobs(
     fail_on: frozenset[FailOn] | None = None,
     notify: Command | None = None,
     silent: bool = False,
+    cluster: str | None = None,
 ) -> int:
     """Run the jobs, print what became of each, and return the highest exit code, by ``fail_on`` where that is given.
 
@@ -46,20 +48,29 @@ def run_jobs(
 
     A job's log gets what was issued and what went wrong on the way, as soon as it is known, and each run that changed
     nothing. A dry run has none. Where a job's state changed the command that it names is called, or ``notify`` in its
-    place; none of them by a dry run, or one that is to be ``silent``.
+    place; none of them by a dry run, or one that is to be ``silent``. ``cluster`` is the address of a scheduler whose
+    workers are to run the jobs.
     """
     alone = len(jobs) == 1
     if (twice := named_twice(jobs)) is not None:
         if as_json:
             print_json({"jobs": [entry(problem.file, twice) for problem in twice.problems]})
         return report("tiedown run", twice)
+    at_cluster: Iterator[tuple[Path, Result]] | None = None
+    if cluster is not None:
+        from pipeline.cluster.hand_out import run_on_cluster
+
+        try:
+            at_cluster = run_on_cluster(jobs, cluster, timeout=timeout, dry_run=dry_run)
+        except JobError as error:
+            return _none_run(jobs, error, as_json=as_json)
     found: list[Told] = []
     entries: list[dict[str, Any]] = []
     made: list[Outcome] = []
     logged: set[Path] = set()
     notifier = Notifier(notify) if not (dry_run or silent) else None
-    with progress_on_terminal(alone and not quiet) as progress:
-        results = run_many(jobs, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress)
+    with progress_on_terminal(alone and not quiet and cluster is None) as progress:
+        results = at_cluster or run_many(jobs, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress)
         results = _chosen(results, fail_on)
         if not dry_run:
             results = _logging(results, logged)
@@ -88,6 +99,14 @@ def run_jobs(
     for outcome in made if not dry_run else ():
         acknowledge(outcome)
     return max(one.code for one in found)
+
+
+def _none_run(jobs: Sequence[Path], error: JobError, *, as_json: bool) -> int:
+    """Tell why no job could be run, and return the exit code."""
+    if as_json:
+        entries = [entry(str(job), error) for job in jobs]
+        print_json(entries[0] if len(jobs) == 1 else {"jobs": entries})
+    return report("tiedown run", error)
 
 
 def _chosen(results: Iterable[tuple[Path, Result]], fail_on: frozenset[FailOn] | None) -> Iterator[tuple[Path, Result]]:

@@ -103,6 +103,11 @@ class Crew:
             for worker in self._all:
                 worker.end()
 
+    def more(self, piece: object) -> None:
+        """Add a piece while results are being taken: a process that has none in hand goes on with it."""
+        self.pieces = [*self.pieces, piece]
+        self._waiting.append(len(self.pieces) - 1)
+
     def _busy(self) -> list[_Worker]:
         return [worker for worker in self._all if worker.piece is not None]
 

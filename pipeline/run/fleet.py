@@ -17,7 +17,9 @@ from pipeline.run.outcome import Outcome
 
 Progress = Callable[[str, int, int], None]
 
-_LOADED, _RUN_JOB = "pipeline.run.loaded", "pipeline.run.run_job"
+#: The module that loads what a job needs.
+LOADED = "pipeline.run.loaded"
+_RUN_JOB = "pipeline.run.run_job"
 Result = Outcome | JobError | JobHeld | RecordError | Mishap
 
 
@@ -44,8 +46,8 @@ def run_many(
     jobs = [job for job in jobs if job not in refused]
     from pipeline.run.crew import Crew  # a job alone needs none of it
 
-    work = partial(_run, dry_run=dry_run)
-    crew = Crew(work, jobs, min(workers, len(jobs)), _load, timeout, progress, loads=[_LOADED])
+    work = partial(run_one, dry_run=dry_run)
+    crew = Crew(work, jobs, min(workers, len(jobs)), load, timeout, progress, loads=[LOADED])
     for number, result in crew.results():
         yield jobs[number], result
 
@@ -62,12 +64,12 @@ def _stand_somewhere() -> None:
 
 def _run_here(job: Path, progress: Progress | None, dry_run: bool) -> Result:
     try:
-        return _run(job, progress, dry_run)
+        return run_one(job, progress, dry_run)
     except OutOfMemory as error:
         return error
 
 
-def _run(job: Path, progress: Progress | None, dry_run: bool) -> Result:
+def run_one(job: Path, progress: Progress | None, dry_run: bool) -> Result:
     """Run a job and return what became of it. Raises `OutOfMemory`, after which a process is good for nothing."""
     try:
         if not dry_run and (standing := unchanged_at_a_glance(job)) is not None:
@@ -86,6 +88,6 @@ def _run(job: Path, progress: Progress | None, dry_run: bool) -> Result:
         return Fault.of(error)
 
 
-def _load() -> None:
+def load() -> None:
     """Load what a job needs, before the time of the first one begins."""
-    import_module(_LOADED)
+    import_module(LOADED)

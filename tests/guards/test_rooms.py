@@ -26,7 +26,7 @@ ORDER = (
     ("draft",),
     ("reissue",),
     ("run", "check", "trace", "history", "between", "verify", "fieldwork", "opened"),
-    ("aside", "new_job", "office", "release", "notify"),
+    ("aside", "new_job", "office", "release", "notify", "cluster"),
     ("cli",),
     ("__init__",),
 )
@@ -43,6 +43,7 @@ LIBRARIES = {
     "pydantic": {"job", "sessions", "issue"},
     "filelock": {"issue"},
     "jinja2": {"issue"},
+    "distributed": {"cluster"},
     "typer": {"cli"},
     "rich": {"cli"},
 }

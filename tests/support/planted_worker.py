@@ -1,0 +1,29 @@
+"""Loaded by the workers of a test's cluster as they start: jobs in folders of certain names end their worker.
+
+`dies` ends it whenever the job is run, `dies-once` the first time alone; `quick` is said to be held, and not run.
+"""
+
+import os
+import pickle
+import signal
+from pathlib import Path
+
+from pipeline.cluster import on_worker
+from pipeline.problems import JobHeld
+
+_done = on_worker.done
+
+
+def _planted(job: str, timeout: float | None, dry_run: bool) -> bytes:
+    name, note = Path(job).parent.name, Path(job).with_name("died")
+    if name == "dies" or (name == "dies-once" and not note.exists()):
+        with note.open("a") as file:
+            file.write("x")
+        os.kill(os.getpid(), signal.SIGKILL)
+    if name.startswith(("dies", "quick")):
+        return pickle.dumps(JobHeld("planted"))
+    return _done(job, timeout, dry_run)
+
+
+def dask_setup(_: object) -> None:
+    on_worker.done = _planted
