@@ -48,10 +48,9 @@ class Scheduler:
         try:
             from distributed import Client
         except ImportError as error:
-            fix = "python -m pip install 'tiedown[cluster]' here and on every worker"
+            fix = "python -m pip install 'dask[distributed]', here and on every worker"
             raise self.refused(f"--cluster needs dask[distributed], which is not there ({error})", fix) from None
-        logging.getLogger("distributed").setLevel(logging.CRITICAL + 1)  # what matters is told here, in words
-        warnings.filterwarnings("ignore", module="distributed")
+        _silence()
         try:
             _within(_CONNECT, lambda: asyncio.run(_greet(address)))
             self._client = _within(
@@ -75,7 +74,7 @@ class Scheduler:
         if self._client.status != "running":
             raise Lost("the scheduler is gone")
         try:
-            found = _within(_ANSWER, self._client.scheduler_info)["workers"]
+            found = _within(_ANSWER, lambda: self._client.scheduler_info(n_workers=-1))["workers"]
         except Exception as error:
             raise Lost(f"the scheduler does not answer ({_short(error)})") from None
         return sorted(Worker(address, str(one["local_directory"]), one["nthreads"]) for address, one in found.items())
@@ -179,6 +178,14 @@ class Scheduler:
         """Let go of a job that was given, begun or not."""
         with suppress(Exception):
             given.cancel(force=True)
+
+
+def _silence() -> None:
+    """Keep Dask's log and warnings from the terminal: what matters is told here, in words."""
+    for name in ("distributed", "tornado", *logging.root.manager.loggerDict):
+        if name.partition(".")[0] in ("distributed", "tornado"):
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
+    warnings.filterwarnings("ignore", module="distributed")
 
 
 async def _greet(address: str) -> None:

@@ -1,6 +1,6 @@
 """Jobs run by the workers of a real scheduler over TCP: as here, also where a worker dies, lags behind or sees less.
 
-One cluster of two workers, each in a process of its own, serves all of it.
+One cluster serves all of it, of one worker until it takes two: what each of them loads takes seconds.
 """
 
 import json
@@ -33,7 +33,7 @@ SMALL = Plan(sessions=1, points=4, noise=False)
 @pytest.fixture(scope="module")
 def cluster() -> Iterator[Any]:
     with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, host="tcp://127.0.0.1", dashboard_address=":0",
+        n_workers=1, threads_per_worker=1, processes=True, host="tcp://127.0.0.1", dashboard_address=":0",
         preload=[str(PLANTED)],
     ) as made:  # fmt: skip
         yield made
@@ -92,13 +92,19 @@ def test_a_job_out_of_time_is_ended_and_its_worker_goes_on(cluster: Any, client:
     assert set(client.scheduler_info()["workers"]) == workers, "a job of a worker is ended, not the worker"
 
 
-def test_a_job_taken_by_two_commands_at_once_is_issued_once(cluster: Any, tmp_path: Path) -> None:
+def test_a_job_taken_by_a_worker_and_by_a_run_here_at_once_is_issued_once(cluster: Any, tmp_path: Path) -> None:
     (job,) = jobs_in(tmp_path, "both")
-    with ThreadPoolExecutor(2) as commands:
-        given = [commands.submit(lambda: list(run_on_cluster([job], cluster.scheduler_address))) for _ in range(2)]
-        results = [one.result()[0][1] for one in given]
-    made = [one for one in results if isinstance(one, Outcome) and one.issued]
-    assert len(made) == 1 and all(isinstance(one, JobHeld | Outcome) for one in results), results
+    with ThreadPoolExecutor(1) as other:
+        given = other.submit(lambda: list(run_on_cluster([job], cluster.scheduler_address)))
+        here: list[Any] = []
+        while not given.done() and not any(isinstance(one, Outcome) for one in here):
+            try:
+                here.append(run_job(job))
+            except JobHeld as error:
+                here.append(error)
+        ((_, there),) = given.result()
+    made = [one for one in (there, *here) if isinstance(one, Outcome) and one.issued]
+    assert len(made) == 1 and isinstance(there, JobHeld | Outcome), (there, here)
     assert [path.name for path in (tmp_path / "both" / "out" / "issues").iterdir()] == ["001"]
 
 
@@ -151,14 +157,14 @@ def test_workers_with_another_program_are_told_before_any_job_is_run(
         found = tiedown("run", job, "--cluster", cluster.scheduler_address, "--json")
     finally:
         client.run(back)
-    assert found.exit_code == 2 and words in found.stderr and "1 other worker differ" in found.stderr
+    assert found.exit_code == 2 and words in found.stderr
     assert json.loads(found.stdout)["outcome"] == "refused" and not (tmp_path / "job" / "out").exists()
 
 
 def test_what_has_not_begun_is_never_begun_when_nobody_wants_results_any_more(
     cluster: Any, client: Any, tmp_path: Path
 ) -> None:
-    jobs = jobs_in(tmp_path, *(f"j{n}" for n in range(8)))
+    jobs = jobs_in(tmp_path, *(f"j{n}" for n in range(6)))
     coming = run_on_cluster(jobs, cluster.scheduler_address)
     next(coming)
     coming.close()
@@ -170,13 +176,15 @@ def test_what_has_not_begun_is_never_begun_when_nobody_wants_results_any_more(
 
 
 def test_a_killed_worker_costs_its_job_alone_which_is_tried_once_more(cluster: Any, tmp_path: Path) -> None:
-    jobs = jobs_in(tmp_path, "dies", "quick-1", "dies-once", "quick-2", "quick-3")
+    cluster.scale(2)
+    cluster.wait_for_workers(2, timeout=30)
+    jobs = jobs_in(tmp_path, "dies", "quick-1", "quick-2", "quick-3")
     found = dict(run_on_cluster(jobs, cluster.scheduler_address))
     assert sorted(found) == sorted(jobs)
     died = found.pop(jobs[0])
     assert isinstance(died, Died) and "twice" in str(died) and (died.code, died.outcome) == (1, "died")
-    assert [str(found[job]) for job in jobs[1:]] == ["planted"] * 4
-    assert [len((tmp_path / name / "died").read_text()) for name in ("dies", "dies-once")] == [2, 1]
+    assert [str(found[job]) for job in jobs[1:]] == ["planted"] * 3
+    assert len((tmp_path / "dies" / "died").read_text()) == 2
 
 
 @pytest.mark.parametrize(("address", "words"), [("tcp://127.0.0.1:1", "no Dask scheduler"), ("nowhere", "no Dask")])

@@ -23,6 +23,8 @@ HEAVY = (
     "jinja2",
     "rich",
     "openpyxl",
+    "distributed",
+    "dask",
 )
 
 

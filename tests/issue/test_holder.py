@@ -64,6 +64,23 @@ def test_on_a_network_folder_another_machines_note_counts(
     assert {path.name for path in folder.iterdir()} == {".lock", ".tiedown.json"}
 
 
+def test_where_locks_were_tried_between_machines_the_lock_alone_counts(
+    tmp_path: Path, owner: Owner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A worker that died on another machine left its note: its job is run elsewhere at once; who lives is met."""
+    folder = tmp_path / "out"
+    with job_lock(folder, owner):
+        pass
+    mounted(monkeypatch, tmp_path, "nfs4")
+    from_elsewhere(folder, 1)
+    monkeypatch.setattr(holder, "_reach", False)
+    holder.locks_reach()
+    with job_lock(folder, owner):
+        with pytest.raises(JobHeld):
+            job_lock(folder, owner).__enter__()
+        assert str(os.getpid()) in (folder / holder.NAME).read_text()
+
+
 def test_this_machines_own_note_and_one_that_cannot_be_read_count_for_nothing(
     tmp_path: Path, owner: Owner, monkeypatch: pytest.MonkeyPatch
 ) -> None:

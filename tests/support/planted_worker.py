@@ -1,6 +1,6 @@
 """Loaded by the workers of a test's cluster as they start: jobs in folders of certain names end their worker.
 
-`dies` ends it whenever the job is run, `dies-once` the first time alone; `quick` is said to be held, and not run.
+`dies` ends it whenever the job is run; `quick` is said to be held, and not run.
 """
 
 import os
@@ -15,12 +15,12 @@ _done = on_worker.done
 
 
 def _planted(job: str, timeout: float | None, dry_run: bool) -> bytes:
-    name, note = Path(job).parent.name, Path(job).with_name("died")
-    if name == "dies" or (name == "dies-once" and not note.exists()):
-        with note.open("a") as file:
+    name = Path(job).parent.name
+    if name == "dies":
+        with Path(job).with_name("died").open("a") as file:
             file.write("x")
         os.kill(os.getpid(), signal.SIGKILL)
-    if name.startswith(("dies", "quick")):
+    if name.startswith("quick"):
         return pickle.dumps(JobHeld("planted"))
     return _done(job, timeout, dry_run)
 
