@@ -49,7 +49,7 @@ def run_on_cluster(
         scheduler.close()
         raise
     jobs = [job for job in given if job not in refused]
-    results = _HandOut(scheduler, jobs, wanted, workers, timeout, dry_run).results()
+    results = _HandOut(scheduler, jobs, workers, timeout, dry_run).results()
     return ((given[job], result) for job, result in _after(refused, results))
 
 
@@ -64,7 +64,6 @@ class _HandOut:
 
     scheduler: Scheduler
     jobs: Sequence[Path]
-    wanted: Sequence[Wanted]
     workers: list[Worker]
     timeout: float | None
     dry_run: bool
@@ -99,12 +98,12 @@ class _HandOut:
             return
         there = self.scheduler.workers()
         self.workers = [one for one in self.workers if one in there]
-        for worker in there:
-            if worker not in self.workers and worker not in self._unfit:
-                self._admit(worker)
         for given, (_, worker) in list(self._in_hand.items()):
             if worker not in self.workers:
                 yield from self._lost(given)
+        for worker in there:
+            if worker not in self.workers and worker not in self._unfit:
+                self._admit(worker)
         if self.workers:
             self._last_seen = monotonic()
         elif monotonic() - self._last_seen > _WITHOUT:
@@ -114,11 +113,12 @@ class _HandOut:
 
     def _admit(self, worker: Worker) -> None:
         """Take in a worker that came later, if it will do as those will that were there."""
+        wanted = [one for job in (*self._waiting, *self._again) if (one := Wanted.of(job)) is not None]
         try:
             same_program(self.scheduler, [worker])
-            for error in not_seen(self.scheduler, [worker], self.wanted).values():
+            for error in not_seen(self.scheduler, [worker], wanted).values():
                 raise error
-            try_folders(self.scheduler, [worker], self.wanted)
+            try_folders(self.scheduler, [worker], wanted)
         except JobError as error:
             self._unfit[worker] = error.problems[0].what
         except (Lost, OSError):

@@ -37,13 +37,12 @@ def _refuse(scheduler: Scheduler, found: dict[str, str]) -> None:
 
 
 def not_seen(scheduler: Scheduler, workers: Sequence[Worker], wanted: Sequence[Wanted]) -> dict[str, JobError]:
-    """Return the jobs that some worker cannot see, by their files. Raises `JobError` for all of them, and `Lost`."""
+    """Return the jobs that some worker cannot see, or whose folder cannot be tried, by their files. Raises `Lost`."""
     refused: dict[str, JobError] = {}
-    try:
-        with signed(wanted) as those:
-            found = scheduler.not_seen(workers, those)
-    except OSError as error:
-        raise _fails(Path(str(error.filename)).parent, "here", error.strerror or str(error)) from None
+    with signed(wanted) as (those, fails):
+        found = scheduler.not_seen(workers, those)
+    for job, what in fails.items():
+        refused[job] = JobError([Problem(job, 0, what, "let it be written by whoever runs jobs on a cluster")])
     for address, missing in found.items():
         for job, what in missing.items():
             problem = Problem(job, 0, f"the worker at {address} cannot run it: {what}", _SHARE)

@@ -48,15 +48,19 @@ class Wanted:
 
 
 @contextmanager
-def signed(wanted: Iterable[Wanted]) -> Iterator[list[Wanted]]:
-    """Lay a sign into each folder, and take it away again at the end. Raises OSError where that cannot be done."""
+def signed(wanted: Iterable[Wanted]) -> Iterator[tuple[list[Wanted], dict[str, str]]]:
+    """Lay a sign into each folder, and take it away again at the end; give what is signed so, and what fails by job."""
     signs: dict[str, str] = {}
+    fails: dict[str, str] = {}
     with ExitStack() as stack:
-        for one in wanted:
-            if one.beside not in signs:
-                signs[one.beside] = secrets.token_hex(8)
-                stack.enter_context(sign(one.beside, signs[one.beside]))
-        yield [Wanted(one.job, one.sum, one.beside, signs[one.beside]) for one in wanted]
+        for beside in dict.fromkeys(one.beside for one in wanted):
+            signs[beside] = secrets.token_hex(8)
+            try:
+                stack.enter_context(sign(beside, signs[beside]))
+            except OSError as error:
+                fails[beside] = f"{beside} cannot be written: {error.strerror or error}"
+        there = [Wanted(one.job, one.sum, one.beside, signs[one.beside]) for one in wanted if one.beside not in fails]
+        yield there, {one.job: fails[one.beside] for one in wanted if one.beside in fails}
 
 
 def one_of_each(wanted: Iterable[Wanted]) -> list[Path]:

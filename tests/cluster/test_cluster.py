@@ -1,6 +1,7 @@
 """Jobs run by the workers of a real scheduler over TCP: as here, also where a worker dies, lags behind or sees less.
 
-One cluster serves all of it, of one worker until it takes two: what each of them loads takes seconds.
+One cluster of one worker serves all of it, since what each of them loads takes seconds; the one that is killed is
+started anew. Several workers are in `test_hand_out.py`.
 """
 
 import json
@@ -176,8 +177,6 @@ def test_what_has_not_begun_is_never_begun_when_nobody_wants_results_any_more(
 
 
 def test_a_killed_worker_costs_its_job_alone_which_is_tried_once_more(cluster: Any, tmp_path: Path) -> None:
-    cluster.scale(2)
-    cluster.wait_for_workers(2, timeout=30)
     jobs = jobs_in(tmp_path, "dies", "quick-1", "quick-2", "quick-3")
     found = dict(run_on_cluster(jobs, cluster.scheduler_address))
     assert sorted(found) == sorted(jobs)

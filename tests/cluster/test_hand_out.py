@@ -13,6 +13,7 @@ from pipeline.cli.main import app
 from pipeline.cluster import hand_out
 from pipeline.cluster.hand_out import _HandOut
 from pipeline.cluster.scheduler import Lost, Worker
+from pipeline.cluster.wanted import Wanted, signed
 from pipeline.problems import JobError, JobHeld, Problem
 from pipeline.run.mishaps import Died
 
@@ -55,7 +56,7 @@ def soon(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def results(scheduler: Any, workers: list[Worker], *jobs: str) -> dict[str, Any]:
-    made = _HandOut(scheduler, [Path(job) for job in jobs], [], workers, None, False)
+    made = _HandOut(scheduler, [Path(job) for job in jobs], workers, None, False)
     found = [(str(job), result) for job, result in made.results()]
     assert len(found) == len(jobs) and scheduler.closed
     return dict(found)
@@ -85,6 +86,26 @@ def test_a_worker_that_is_gone_takes_its_jobs_with_it_and_one_in_its_place_must_
     monkeypatch.setattr(hand_out, "same_program", old)
     found = results(Planned([ONE], [again], ends=lambda _: None), [ONE], "a", "b", "c")
     assert all(isinstance(one, Died) and "another version" in str(one) for one in found.values())
+
+
+def test_a_folder_that_cannot_be_written_refuses_its_own_jobs_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The sign cannot be laid there: the disk is full, or somebody else's."""
+    (tmp_path / "good").mkdir(), (tmp_path / "full").mkdir()
+    wanted = [Wanted(f"{name}.toml", "0", str(tmp_path / name)) for name in ("good", "full")]
+    touch = Path.touch
+
+    def full(path: Path, **more: Any) -> None:
+        if path.parent.name == "full":
+            raise OSError(28, "No space left on device", str(path))
+        touch(path, **more)
+
+    monkeypatch.setattr(Path, "touch", full)
+    with signed(wanted) as (there, fails):
+        assert [one.job for one in there] == ["good.toml"] and "No space left" in fails["full.toml"]
+        assert len(list((tmp_path / "good").iterdir())) == 1
+    assert not list((tmp_path / "good").iterdir())
 
 
 def test_without_dask_it_is_told_what_to_install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
