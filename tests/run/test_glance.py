@@ -224,9 +224,7 @@ def test_what_is_not_plain_is_left_to_the_library(words: str) -> None:
     assert plain_run(words.split()) is None
 
 
-def test_a_job_is_as_it_was_from_any_working_folder(
-    job: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_job_is_as_it_was_from_any_working_folder(job: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """By hand beside the job, from a timer in the root: what nobody names hangs on neither."""
     for name in ("PROJ_DATA", "PROJ_LIB"):
         monkeypatch.delenv(name, raising=False)
