@@ -3,7 +3,7 @@
 import errno
 import signal
 import traceback
-from typing import ClassVar
+from typing import Any, ClassVar
 
 
 class Mishap(Exception):
@@ -19,6 +19,10 @@ class Mishap(Exception):
         """Keep both as arguments, so that it comes out of another process as it went in."""
         super().__init__(what, fix)
         self.what, self.fix = what, fix
+
+    def __reduce__(self) -> tuple[type["Mishap"], tuple[Any, ...]]:
+        """Say how it is made anew, since libraries that pickle exceptions in ways of their own make none of some."""
+        return type(self), self.args
 
     def __str__(self) -> str:
         return self.what

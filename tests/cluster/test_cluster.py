@@ -25,7 +25,7 @@ from pipeline.run.mishaps import Died, TimedOut
 from pipeline.run.outcome import Outcome
 
 distributed = pytest.importorskip("distributed")
-pytestmark = [pytest.mark.skipif(sys.platform == "win32", reason="signals are sent"), pytest.mark.xdist_group("dask")]
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals are sent")
 
 PLANTED = Path(__file__).parents[1] / "support" / "planted_worker.py"
 SMALL = Plan(sessions=1, points=4, noise=False)
