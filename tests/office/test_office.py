@@ -15,6 +15,7 @@ from typer.testing import CliRunner
 
 from pipeline.cli.main import app
 from pipeline.cli.office_command import moment
+from pipeline.issue.folder.names import LOCK
 from pipeline.issue.folder.publish import recover
 from pipeline.office.find import find
 from pipeline.office.page import Written, office
@@ -162,15 +163,21 @@ def test_a_log_of_an_earlier_version_and_one_that_is_none_are_no_trouble(tmp_pat
     assert only(tmp_path, path)[0] == "good"
 
 
-def test_a_run_that_was_killed_is_told(tmp_path: Path) -> None:
+def test_a_run_that_was_killed_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = job_file(tmp_path / "jobs")
     add_issue(path)
     with held(path):
         note = (tmp_path / "jobs" / "out" / ".held-by").read_bytes()
-    # the process is alive, and holds no lock: it is another one by now
+    # the process is alive, and holds no lock by the system's list: it is another one by now
+    locks = tmp_path / "locks"
+    monkeypatch.setattr("pipeline.issue.folder.holder._LOCKS", locks)
+    locks.write_text("1: FLOCK  ADVISORY  WRITE 7 08:01:1 0 EOF\n")
     (tmp_path / "jobs" / "out" / ".held-by").write_bytes(note)
     word, needs, _ = only(tmp_path, path)
     assert word == "died" and "did not come to its end" in needs[0]
+    for listed in ("", f"1: FLOCK  ADVISORY  WRITE 7 08:01:{os.stat(tmp_path / 'jobs' / 'out' / LOCK).st_ino} 0 EOF\n"):
+        locks.write_text(listed)
+        assert only(tmp_path, path)[0] == "good", "a list that never has a lock says nothing; one that has it does"
     (tmp_path / "jobs" / "out" / ".held-by").unlink()
     untold = tmp_path / "jobs" / "out" / ".untold"
     untold.write_text("[1]\n")
