@@ -22,7 +22,7 @@ from pipeline.notices.before_run import before_notes
 from pipeline.notices.names import name_notes
 from pipeline.notices.pegs import peg_notes
 from pipeline.problems import JobError, Problems, refusals_told
-from pipeline.reissue.fingerprint import fingerprint, same
+from pipeline.reissue.fingerprint import fingerprint, identity_of, same
 from pipeline.reissue.intact import damage
 from pipeline.sealed import sealed_off
 from pipeline.solve.solve import Solved, solve
@@ -115,6 +115,6 @@ def _damaged(last: Standing | None, survey: Survey, solved: Solved) -> list[str]
         return []
     path, record = last
     found = damage(path.parent, record, confirmed(path.parent.parent.parent, record["issue"]).signs)
-    if found and same(record["identity"], fingerprint(survey, solved).sums):
+    if found and same(identity_of(record), fingerprint(survey, solved).sums):
         raise JobError(found)
     return [str(one) for one in found]

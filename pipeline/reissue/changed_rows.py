@@ -17,7 +17,7 @@ from pipeline.issue.geopackage.content import Content
 from pipeline.issue.geopackage.layers import GEOMETRY, POINT_Z, wkb_points
 from pipeline.issue.geopackage.tally import Tally, Written
 from pipeline.reissue.earlier import Last, position
-from pipeline.reissue.fingerprint import REGISTER, SESSION, differences
+from pipeline.reissue.fingerprint import ORIGIN, REGISTER, SESSION, differences, identity_of
 from pipeline.solve.correct import VALUES
 from pipeline.solve.proof import PROOFS
 
@@ -139,8 +139,8 @@ def changed_rows(
         survey: the job.
         sums: the new issue's identity.
     """
-    told = differences(last.record["identity"], sums)
-    local = all(name == REGISTER or name.startswith(SESSION) for name in told)
+    told = differences(identity_of(last.record), sums)
+    local = all(name in (REGISTER, ORIGIN) or name.startswith(SESSION) for name in told)
     same_date = last.record["data_to"] == iso(survey.data_to)  # a file bears it as its date
     if not local or not same_date or not last.untouched or survey.job.issue.by_code:
         return None

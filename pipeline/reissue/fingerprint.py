@@ -17,12 +17,14 @@ from pipeline.geodesy.grids import at_hand as grids_at_hand
 from pipeline.geodesy.grids import grid
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
-from pipeline.issue.record_types import Reach, RegisterMark
+from pipeline.issue.record_types import Reach, Record, RegisterMark
 from pipeline.job.meaning import meaning, meaning_of, meanings
 from pipeline.solve.solve import Solved
 
 SITE = "the site's localisation"
 REGISTER = "the register of control marks"
+#: What the report says of control beside its coordinates.
+ORIGIN = "source and date of control"
 CODES = "the table of codes"
 JOB_FILE = "the job file"
 FILE, SESSION = "the raw file ", "session "
@@ -91,6 +93,8 @@ def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]
     }
     parts |= {f"{PART}{name}": text for name, text in meanings(job).items()}
     parts |= {f"{SESSION}{name}": session for name, session in _sessions(survey.prepared).items()}
+    if told := _origins(survey, register):
+        parts[ORIGIN] = told
     if survey.prepared.codes is not None:
         parts[CODES] = survey.prepared.codes.told()
     if survey.operations.site is not None:
@@ -104,6 +108,23 @@ def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]
     for export in survey.exports:
         parts[f"{FILE}{export.shown}"] = [export.sha256, export.block]
     return {name: sum_of(part) for name, part in parts.items()}
+
+
+def identity_of(record: Record) -> dict[str, str]:
+    """Return the identity of an issue that was made; early versions left out what its record says all the same."""
+    told = [[row["mark"], row.get("source", ""), row.get("dated", "")] for row in record["register"]]
+    origins = [one for one in told if any(one[1:])]
+    return {**({ORIGIN: sum_of(origins)} if origins else {}), **record["identity"]}
+
+
+def _origins(survey: Survey, rows: Sequence[RegisterMark]) -> list[list[str]]:
+    """Return name, source and date of the marks that the job uses and that have any of the two."""
+    register = survey.register
+    if register is None:
+        return []
+    numbers = [(row["mark"], register.find(row["mark"])) for row in rows]
+    told = [[mark, register.source[at], register.dated[at]] for mark, at in numbers if at is not None]
+    return [one for one in told if any(one[1:])]
 
 
 def _sessions(prepared: Prepared) -> dict[str, Any]:

@@ -11,7 +11,18 @@ from pipeline.issue.record_types import RegisterMark
 from pipeline.reissue.changes import MOVED, Reached, mark_changes, marks_gone_and_new
 from pipeline.reissue.code_changes import code_changes
 from pipeline.reissue.earlier import Last
-from pipeline.reissue.fingerprint import CODES, FILE, JOB_FILE, PART, REGISTER, SESSION, Fingerprint, differences
+from pipeline.reissue.fingerprint import (
+    CODES,
+    FILE,
+    JOB_FILE,
+    ORIGIN,
+    PART,
+    REGISTER,
+    SESSION,
+    Fingerprint,
+    differences,
+    identity_of,
+)
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
 from pipeline.words import Change, Reason, Role
@@ -84,7 +95,7 @@ _WORDS = ("[particulars]", "[linework]")
 def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Reasons:
     """Return why the new issue, made from what ``now`` says, differs from the last."""
     reach, rows = now.reach, now.register
-    then = last.record["identity"]
+    then = identity_of(last.record)
     told = {name: f"{name} {how}" for name, how in differences(then, now.sums).items()}
     changed = mark_changes(last.record["register"], rows)
     moving: dict[str, tuple[str, ...]] = {}
@@ -108,10 +119,15 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
             of[session] = (*of.get(session, ()), text)
     by_file = {name.removeprefix(FILE): text for name, text in told.items() if name.startswith(FILE)}
     general, settings, words = _of_job_file(then, told)
-    general += [text for name, text in told.items() if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER, CODES))]
-    words += _of_codes(last, survey, told)
-    if REGISTER in told and not (changed or own or general or settings or words or by_file):
-        general += marks_gone_and_new(last.record["register"], rows) or [told[REGISTER]]
+    general += [
+        text for name, text in told.items() if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER, CODES, ORIGIN))
+    ]
+    words += [*_of_codes(last, survey, told), *_of_origin(last, survey, told)]
+    gone_and_new = marks_gone_and_new(last.record["register"], rows) if REGISTER in told else []
+    if REGISTER in told and not (changed or own or general or settings or by_file):
+        general += gone_and_new or [told[REGISTER]]
+    else:
+        words += gone_and_new
     linked = _linked(last, survey, solved, own)
     return Reasons(tuple(general), tuple(settings), moving, proving, linked, by_file, marks, tuple(words))
 
@@ -122,6 +138,29 @@ def _of_codes(last: Last, survey: Survey, told: Mapping[str, str]) -> list[str]:
     if CODES not in told or table is None:
         return [told[CODES]] if CODES in told else []
     return code_changes(last.record["codes"], [row.recorded() for row in table.codes]) or [told[CODES]]
+
+
+def _of_origin(last: Last, survey: Survey, told: Mapping[str, str]) -> list[str]:
+    """Return what changed in what the register says of marks beside their coordinates."""
+    register = survey.register
+    if ORIGIN not in told or register is None:
+        return [told[ORIGIN]] if ORIGIN in told else []
+    found = []
+    for row in last.record["register"]:
+        if (number := register.find(row["mark"])) is not None:
+            was_is = {
+                "source": (row.get("source", ""), register.source[number]),
+                "date": (row.get("dated", ""), register.dated[number]),
+            }
+            parts = [
+                f"{of} was {_quoted(was)} and is {_quoted(now)}" for of, (was, now) in was_is.items() if was != now
+            ]
+            found += [f"mark {row['mark']} in the register: {', '.join(parts)}"] if parts else []
+    return found or ([told[ORIGIN]] if REGISTER not in told else [])
+
+
+def _quoted(text: str) -> str:
+    return f"'{text}'" if text else "none"
 
 
 def _stays(solved: Solved, mark: str) -> str:

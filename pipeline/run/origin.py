@@ -12,7 +12,7 @@ from pipeline.job.model import Job, Setup
 def with_origin(rows: Sequence[RegisterMark], register: Register | None) -> list[RegisterMark]:
     """Return the rows with what the register says of each mark besides its coordinates, and its former rows.
 
-    None of it shapes an issue, so that the rows by which issues are compared are without it.
+    Points hang on none of it, so that the rows by which these are compared are without it.
     """
     if register is None:
         return list(rows)

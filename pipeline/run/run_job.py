@@ -27,7 +27,7 @@ from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusa
 from pipeline.reissue.against import against
 from pipeline.reissue.changes import attributes_changed
 from pipeline.reissue.earlier import Last
-from pipeline.reissue.fingerprint import at_hand, fingerprint, same
+from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of, same
 from pipeline.reissue.intact import damage
 from pipeline.run.before import Before
 from pipeline.run.layers import dry, lay_out
@@ -127,7 +127,7 @@ def _stands(job: Ready, newest: Last, folder: Path, shown: int | None) -> bool:
 
     Raises as `refuse_damaged_issues`.
     """
-    if not same(newest.record["identity"], job.fingerprint.sums) or thinned(newest.folder) is not None:
+    if not same(identity_of(newest.record), job.fingerprint.sums) or thinned(newest.folder) is not None:
         return False  # the one after it was set aside, and nothing of its own can be drawn from
     refuse_damaged_issues(folder, newest, shown)
     return True

@@ -19,7 +19,7 @@ from pipeline.issue.record_types import Record
 from pipeline.near import nearest as nearest_names
 from pipeline.problems import JobError, Problem, Problems, refusals_told
 from pipeline.read.files import read_batches
-from pipeline.reissue.fingerprint import differences, fingerprint
+from pipeline.reissue.fingerprint import differences, fingerprint, identity_of
 from pipeline.solve.solve import solve
 from pipeline.trace.chain import follow
 from pipeline.trace.issued import agreement, compare, find_everywhere
@@ -63,7 +63,7 @@ def trace(path: Path, point: str, progress: Progress | None = None) -> Trace:
     changed = []
     if records:
         now = fingerprint(survey, solved, drafter.given).sums
-        changed = [f"{name} {how}" for name, how in differences(records[-1]["identity"], now).items()]
+        changed = [f"{name} {how}" for name, how in differences(identity_of(records[-1]), now).items()]
     readings, gone = compare(readings, found)
     newest = records[-1]["issue"] if records else 0
     told = agreement(readings, newest, changed, gone)

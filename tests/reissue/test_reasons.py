@@ -1,6 +1,7 @@
 """Each point names as a reason for its change what reached it, and nothing else."""
 
 import csv
+import json
 import re
 import sqlite3
 from contextlib import closing
@@ -13,6 +14,7 @@ from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.cli.history_command import show_history
+from pipeline.issue.record import serialise, sum_of
 from pipeline.reissue.changes import marks_gone_and_new
 from pipeline.run.run_job import Outcome
 
@@ -181,3 +183,36 @@ def test_a_mark_that_left_or_joined_the_register_is_named() -> None:
     after: list[Any] = [{"mark": "B"}, {"mark": "C"}]
     told = ["mark A is gone from the register", "mark C is new in the register"]
     assert marks_gone_and_new(before, after) == told and marks_gone_and_new(after, after) == []
+
+
+def test_an_edited_date_of_control_makes_an_issue_that_says_so_and_moves_nothing(
+    job: Simulation, tmp_path: Path
+) -> None:
+    """Its report is signed with source and date of control, so that one which shows the old date must not stand."""
+    path, register, mark = job.write(tmp_path), tmp_path / "register.csv", tie_of(job, 0)
+    rewrite_export(register, lambda row: row | {"source": "county", "dated": "2019-05-01"})
+    first = run_job(path)
+    _without_part(first, "source and date of control")
+    assert not run_job(path).issued, "an issue of a version that had no such part"
+    rewrite_export(register, lambda row: row | ({"dated": "2026-02-01"} if row["mark"] == mark else {}))
+    second = run_job(path)
+    assert second.issued and second.record["changes"] is not None
+    told = f"mark {mark} in the register: date was '2019-05-01' and is '2026-02-01'"
+    assert list(second.record["changes"]["because"]) == [told]
+    assert rows_of(second, "changes") == [] and rows_of(second, "points") == rows_of(first, "points")
+    assert second.current == 2 and not run_job(path).issued
+    of_checks = check_of(job, 0)
+    rewrite_export(register, lambda row: row | ({"source": "city"} if row["mark"] == of_checks else {}))
+    assert f"mark {of_checks} in the register: source was 'county' and is 'city'" in str(
+        run_job(path).record["changes"]
+    )
+
+
+def _without_part(outcome: Outcome, part: str) -> None:
+    """Let the record of an issue lack a part of its identity."""
+    assert outcome.folder is not None
+    record = outcome.folder / "issue.json"
+    said = json.loads(record.read_text(encoding="utf-8"))
+    del said["identity"][part]
+    said["sum"] = sum_of(said)
+    record.write_bytes(serialise(said))
