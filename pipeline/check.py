@@ -81,7 +81,9 @@ def check_job(path: Path) -> Checked:
     before += name_notes(examined.survey, solved)
     beside = (*_beside(examined.survey, solved), *_strings(examined.survey, solved))
     notes = (*carried, *looked_into, *odd, *beside, *before)
-    return Checked(examined.survey, (*doubts, *notes, *_damaged(last, examined.survey, solved)), doubts, taken_out)
+    return Checked(
+        examined.survey, (*doubts, *notes, *_damaged(last, drawn, examined.survey, solved)), doubts, taken_out
+    )
 
 
 def _drawn_from(folder: Path, newest: Standing | None) -> Standing | None:
@@ -106,15 +108,17 @@ def _strings(survey: Survey, solved: Solved) -> list[str]:
     return linework_notes(look_at_strings(settle(survey, solved).drafter))
 
 
-def _damaged(last: Standing | None, survey: Survey, solved: Solved) -> list[str]:
-    """Return what of the newest issue's files is gone or altered; raise it as `JobError` where a run would.
+def _damaged(last: Standing | None, drawn: Standing | None, survey: Survey, solved: Solved) -> list[str]:
+    """Return what is gone or altered of the newest issue and of that in use; raise it as `JobError` where a run would.
 
     A run that has something to issue goes on without them; one that would say that nothing changed does not.
     """
     if last is None:
         return []
     path, record = last
-    found = damage(path.parent, record, confirmed(path.parent.parent.parent, record["issue"]).signs)
+    found = [*damage(path.parent, record, confirmed(path.parent.parent.parent, record["issue"]).signs)]
+    if drawn is not None and drawn[1]["issue"] != record["issue"]:
+        found += damage(drawn[0].parent, drawn[1], {})
     if found and same(identity_of(record), fingerprint(survey, solved).sums):
         raise JobError(found)
     return [str(one) for one in found]

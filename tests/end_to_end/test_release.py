@@ -115,8 +115,8 @@ def test_of_two_that_wait_the_earlier_is_released(job: tuple[Simulation, Path], 
     assert "issue 003 waits to be released; current stays at issue 002" in said
     drawn = tmp_path / "out" / "issues" / "002" / "simulated-002.html"
     drawn.write_text(drawn.read_text(encoding="utf-8") + " ", encoding="utf-8")
-    for words in ([], ["--dry-run"]):  # what is drawn from is looked at too, though the newest is whole
-        code, said = tiedown("run", *words, path)
+    for words in (["run"], ["run", "--dry-run"], ["check"]):  # what is drawn from is looked at too
+        code, said = tiedown(*words, path)
         assert code == 2 and "issue 002 is damaged: the file is not what was issued" in said
 
 
