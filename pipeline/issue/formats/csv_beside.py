@@ -44,17 +44,20 @@ def beside(package: Package, about: About) -> dict[str, str]:
 
 
 def _described(schema: pa.Schema, about: About, control: list[str]) -> dict[str, Any]:
-    """Return what the table is, by the recommendation's words and those of Dublin Core that it takes in."""
+    """Return what the table is, by the recommendation's words and those of Dublin Core that it takes in.
+
+    It is named by both of its names: a reader takes no description in which the file that it has is not named.
+    """
     notes = [*control, about.caution]
     return {
         "@context": "http://www.w3.org/ns/csvw",
-        "url": f"{about.title}.csv",
         "dc:title": about.title,
         "dc:date": about.data_to_text,
         "dc:description": f"grid: {about.grid_text}; datum: {about.datum_text}; heights: {about.height_name}; "
         f"easting, northing, height: {about.axes.described}",
         "notes": [{"dc:description": text} for text in notes],
         "tableSchema": {"columns": [_column(field) for field in commented("points", schema, about.axes)]},
+        "tables": [{"url": f"{name}.csv"} for name in (about.title, about.title.rpartition("-")[0])],
     }
 
 
