@@ -205,7 +205,7 @@ def test_a_plain_run_is_understood_as_the_library_does(words: str, monkeypatch: 
     asked: list[tuple[object, dict[str, object]]] = []
 
     def note(jobs: object, **ways: object) -> int:
-        asked.append((jobs, {"fail_on": None, "notify": None, "silent": False, **ways}))
+        asked.append((jobs, {"fail_on": None, "notify": None, "silent": False, "cluster": None, **ways}))
         return 3
 
     monkeypatch.setattr(run_command, "run_jobs", note)
