@@ -175,19 +175,21 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
         raise JobError([Problem(export.shown, 0, what)]) from error
 
 
-def read_ahead(export: Export, claims: Claims | None, kept: Kept) -> Iterator[pa.RecordBatch]:
-    """Give what `read_batches` does; a text with much to read is read in a thread of its own, and ``kept``."""
+def read_ahead(export: Export, claims: Claims | None, kept: Kept | None) -> Iterator[pa.RecordBatch]:
+    """Give what `read_batches` does; a text with much to read is read in a thread of its own, and kept if asked for."""
     batches = read_batches(export, claims=claims)
     try:
         much = export.path.suffix.lower() in TEXT and export.path.stat().st_size > MUCH
     except OSError:  # told by who reads it
         much = False
-    return ahead(kept.passing(batches)) if much else batches
+    if not much:
+        return batches
+    return ahead(batches if kept is None else kept.passing(batches))
 
 
 def read_again(export: Export, kept: Kept) -> Iterator[pa.RecordBatch]:
     """Give the rows a second time, from what was ``kept`` of them if that is all."""
-    return ahead(kept.batches()) if kept.whole else read_ahead(export, None, Kept())
+    return ahead(kept.batches()) if kept.whole else read_ahead(export, None, None)
 
 
 def _check_signature(export: Export) -> None:

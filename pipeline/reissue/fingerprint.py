@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.metadata import version
@@ -112,9 +112,8 @@ def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]
 
 def identity_of(record: Record) -> dict[str, str]:
     """Return the identity of an issue that was made; early versions left out what its record says all the same."""
-    told = [[row["mark"], row.get("source", ""), row.get("dated", "")] for row in record["register"]]
-    origins = [one for one in told if any(one[1:])]
-    return {**({ORIGIN: sum_of(origins)} if origins else {}), **record["identity"]}
+    told = _stated([row["mark"], row.get("source", ""), row.get("dated", "")] for row in record["register"])
+    return {**({ORIGIN: sum_of(told)} if told else {}), **record["identity"]}
 
 
 def _origins(survey: Survey, rows: Sequence[RegisterMark]) -> list[list[str]]:
@@ -123,8 +122,11 @@ def _origins(survey: Survey, rows: Sequence[RegisterMark]) -> list[list[str]]:
     if register is None:
         return []
     numbers = [(row["mark"], register.find(row["mark"])) for row in rows]
-    told = [[mark, register.source[at], register.dated[at]] for mark, at in numbers if at is not None]
-    return [one for one in told if any(one[1:])]
+    return _stated([mark, register.source[at], register.dated[at]] for mark, at in numbers if at is not None)
+
+
+def _stated(origins: Iterable[list[str]]) -> list[list[str]]:
+    return [one for one in origins if any(one[1:])]
 
 
 def _sessions(prepared: Prepared) -> dict[str, Any]:

@@ -89,14 +89,20 @@ def test_what_the_field_did_instead_is_told_first(case: str, tmp_path: Path) -> 
     assert case == "more" or [text for text in warned if says in text]
 
 
-def test_a_set_up_that_is_off_is_told_with_its_size(tmp_path: Path) -> None:
-    """A base over a peg of the day before, with a position 87 mm too high: a number that no usual mistake gives."""
+def over_the_peg_of_the_day_before() -> Network:
+    """Two days: a base anywhere, tied by a mark, and a base over a peg that was read on the first."""
     work = Network()
     work.mark("CM1", 0, 0)
     work.mark("CM2", 700, -500)
     work.mark("TM1", 300, 500, known=False)
     work.session("one", ties=["CM1", "TM1"], checks=["CM2"], points=[(100, 100)], closing=["CM2"])
     work.session("two", over="TM1", antenna=1.6, checks=["CM2"], points=[(100, 200)], closing=["CM2"])
+    return work
+
+
+def test_a_set_up_that_is_off_is_told_with_its_size(tmp_path: Path) -> None:
+    """A base over a peg of the day before, with a position 87 mm too high: a number that no usual mistake gives."""
+    work = over_the_peg_of_the_day_before()
     setup = work.setup(1)
     work.job["session"][1]["setup"] = setup | {"ellipsoid_height": setup["ellipsoid_height"] + 0.087}
     (diagnosis,) = record_of(work.write(tmp_path), 3)["diagnoses"]
@@ -145,12 +151,7 @@ def test_a_second_stretch_is_told_in_a_list_with_what_is_stated(tmp_path: Path) 
 
 def test_a_day_over_a_peg_that_keeps_the_shift_of_the_day_before(tmp_path: Path) -> None:
     """The second base stands over a peg of the first day, and all that day's readings carry the first day's shift."""
-    work = Network()
-    work.mark("CM1", 0, 0)
-    work.mark("CM2", 700, -500)
-    work.mark("TM1", 300, 500, known=False)
-    work.session("one", ties=["CM1", "TM1"], checks=["CM2"], points=[(100, 100)], closing=["CM2"])
-    work.session("two", over="TM1", antenna=1.6, checks=["CM2"], points=[(100, 200)], closing=["CM2"])
+    work = over_the_peg_of_the_day_before()
     kept = turn_enu(*work.marks.geographic("CM1")[:2], np.eye(3)) @ work.shifts[0]
     work.displace(work.rows["session"] == 1, kept)
     (diagnosis,) = record_of(work.write(tmp_path), 3)["diagnoses"]
