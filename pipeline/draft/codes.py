@@ -1,9 +1,10 @@
 """How many codes the points bear, where each would be a layer: a column mapped wrongly is found in time."""
 
+from collections.abc import Callable
+
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.codes.writing import Writing
 from pipeline.issue.formats.dxf_layers import MOST_LAYERS
 from pipeline.issue.geopackage.by_code import MOST_CODES
 from pipeline.job.load import LoadedJob
@@ -16,7 +17,7 @@ class Codes:
     Where strings are drawn their codes count without number and words, as they are layers.
     """
 
-    def __init__(self, loaded: LoadedJob, writing: Writing | None = None) -> None:
+    def __init__(self, loaded: LoadedJob, named: Callable[[str], str]) -> None:
         issue = loaded.job.issue
         self._limits = [
             (most, loaded.where("issue", key), what)
@@ -27,15 +28,13 @@ class Codes:
             if wanted
         ]
         self._seen: set[str | None] = set()
-        self._named = writing.named if writing is not None else None
+        self._named = named
 
     def add(self, codes: pa.Array) -> None:
         """Take in the next points' codes. Raises `JobError` where there are more than can be layers."""
         if not self._limits:
             return
-        found = pc.unique(codes).to_pylist()
-        named = self._named
-        self._seen.update(found if named is None else (code if code is None else named(code) for code in found))
+        self._seen.update(code if code is None else self._named(code) for code in pc.unique(codes).to_pylist())
         problems = [
             Problem(
                 *where,

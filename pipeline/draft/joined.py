@@ -144,15 +144,8 @@ def _between(rows: StringRows, found: Segments) -> Integers:
     timed = own & (rows.time[found.unplaced] >= 0)
     by_time = _within(found.key, rows.time[first], rows.time[last], found.unplaced[timed], found.unplaced_key[timed],
                       rows.time)  # fmt: skip
-    export = rows.export[found.rows]
-    one = (
-        np.minimum.reduceat(export, found.first) == np.maximum.reduceat(export, found.first)
-        if len(found.first)
-        else np.zeros(0, bool)
-    )
-    number = rows.number[found.rows]
-    low = np.minimum.reduceat(number, found.first) if len(one) else number
-    high = np.maximum.reduceat(number, found.first) if len(one) else number
+    one = np.equal(*found.span(rows.export[found.rows]))
+    low, high = found.span(rows.number[found.rows])
     untimed = own & ~timed
     by_row = _within(found.key, low, high, found.unplaced[untimed], found.unplaced_key[untimed], rows.number)
     not_read = found.unplaced[any_code]

@@ -14,13 +14,10 @@ from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
 from pipeline.solve.correct import VALUES
-from pipeline.solve.proof import PROOFS
+from pipeline.solve.proof import LESS_PROVEN
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
-from pipeline.words import Proof, counted
-
-#: Codes of the proof words, the least proven last.
-_BY_PROOF = [PROOFS.index(word) for word in (Proof.BRACKETED, Proof.UNCLOSED, Proof.UNCHECKED, Proof.SUSPECT)]
+from pipeline.words import counted
 
 
 @dataclass(frozen=True)
@@ -136,8 +133,7 @@ def _with_means(
     covariance = np.add.reduceat(share @ own @ share.transpose(0, 2, 1), start)
     covariance += _of_shifts(readings, groups, share, turn, solved)
     values[:, 6:8] = _uncertainty(covariance, places[stands] + moved, survey)
-    less = np.array([_BY_PROOF.index(code) for code in range(len(PROOFS))])
-    proof = np.array(_BY_PROOF)[np.maximum.reduceat(less[readings.proof[row]], start)]
+    proof = LESS_PROVEN[np.maximum.reduceat(LESS_PROVEN[readings.proof[row]], start)]
     order = np.argsort(readings.number[stands])
     at = np.empty(len(readings.number), np.int64)
     at[stands] = np.arange(len(stands))

@@ -44,6 +44,12 @@ class Segments:
         found = np.minimum.reduceat(place, self.first) if len(self.first) else np.zeros(0, np.int64)
         return np.where(found < far, found, -1)
 
+    def span(self, values: Integers) -> tuple[Integers, Integers]:
+        """Return (s,) the least and the most of ``values`` (k,), by rows, in each string."""
+        if not len(self.first):
+            return values[:0], values[:0]
+        return np.minimum.reduceat(values, self.first), np.maximum.reduceat(values, self.first)
+
 
 def parted(rows: StringRows, which: Integers, source: Integers, in_session: bool) -> Segments:
     """Part readings into strings.

@@ -192,8 +192,7 @@ class _Gatherer:
         self.solutions: dict[str, None] = {}
         self.ledger = Ledger()
         self.placeholders = Placeholders(prepared.loaded.job.quality)
-        named = prepared.writing.named if prepared.writing is not None else str
-        self.codes = CodeLog(named) if prepared.codes is not None else None
+        self.codes = CodeLog(prepared.named) if prepared.codes is not None else None
 
     def run(self) -> tuple[FirstPass, Rows]:
         """Read everything and sum it up; return that and what was kept of every reading."""

@@ -1,5 +1,6 @@
 """Everything a job names, loaded and checked before anything is computed; all problems at once."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -61,6 +62,11 @@ class Prepared:
     field_windows: tuple[FieldWindow, ...] = ()
     codes: CodeTable | None = None
     writing: Writing | None = None
+
+    @property
+    def named(self) -> Callable[[str], str]:
+        """Return what gives the code that a text stands for: of strings without number and words, else the text."""
+        return self.writing.named if self.writing is not None else str
 
 
 def load(path: Path, *, sessions: bool = True) -> LoadedJob:

@@ -13,8 +13,8 @@ LISTED, _SHOWN = 200, 8
 _COMPARED = 200_000
 
 
-def codes_noted(survey: Survey) -> CodesNoted | None:
-    """Return the table of codes with the readings of each, and the codes that it lacks; None without a table."""
+def codes_noted(survey: Survey, most: int = LISTED) -> CodesNoted | None:
+    """Return the table of codes with the readings of each, and those that it lacks, at ``most`` so many; or None."""
     table, log = survey.prepared.codes, survey.first_pass.codes
     if table is None or log is None:
         return None
@@ -29,7 +29,7 @@ def codes_noted(survey: Survey) -> CodesNoted | None:
     hinted = max(HINTS, _COMPARED // len(table.codes))
     return {
         "known": [row.recorded(readings.get(row.code, 0)) for row in table.codes],
-        "unknown": [_unknown(code, unknown[code], survey, at < hinted) for at, code in enumerate(order[:LISTED])],
+        "unknown": [_unknown(code, unknown[code], survey, at < hinted) for at, code in enumerate(order[:most])],
         "unknown_codes": len(order),
         "unknown_readings": sum(seen.readings for seen in unknown.values()) + log.beyond,
     }
@@ -51,13 +51,13 @@ def code_notes(survey: Survey, shown: bool) -> list[str]:
 
     ``shown`` says that files are named as the user reached them; else they count from the job file.
     """
-    table, found = survey.prepared.codes, codes_noted(survey)
+    table, found = survey.prepared.codes, codes_noted(survey, _SHOWN)
     if table is None or found is None or not found["unknown_codes"]:
         return []
     file = survey.job.codes.file if survey.job.codes is not None else None
     path = table.shown if shown or file is None else survey.prepared.loaded.recorded(file)
     count = found["unknown_codes"]
-    told = "; ".join(map(_told, found["unknown"][:_SHOWN]))
+    told = "; ".join(map(_told, found["unknown"]))
     more = f"; and {count - _SHOWN:,} more, in issue.json" if count > _SHOWN else ""
     are = plural(count, "is", "are")
     return [f"{path}: {counted(count, 'code')} of readings {are} not in the table of codes: {told}{more}"]

@@ -1,9 +1,8 @@
 """What the files of an issue say of themselves."""
 
 from pipeline.codes.drawn import drawn_codes
-from pipeline.codes.table import CodeTable
-from pipeline.codes.writing import Writing
 from pipeline.geodesy import crs
+from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.about import About, Drafting
 from pipeline.job.model import Drawing
@@ -31,10 +30,9 @@ def about(survey: Survey, number: int) -> About:
         definition=goal["definition"],
         caution=CAUTION,
         axes=survey.axes,
-        drafting=_drafting(job.drawing, survey.prepared.codes, survey.prepared.writing),
+        drafting=_drafting(job.drawing, survey.prepared),
     )
 
 
-def _drafting(drawing: Drawing, table: CodeTable | None, writing: Writing | None) -> Drafting:
-    named = str if writing is None else writing.named
-    return Drafting(drawing.scale, drawing.text_height, drawn_codes(drawing, table), named)
+def _drafting(drawing: Drawing, prepared: Prepared) -> Drafting:
+    return Drafting(drawing.scale, drawing.text_height, drawn_codes(drawing, prepared.codes), prepared.named)

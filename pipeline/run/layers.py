@@ -193,7 +193,7 @@ class _SecondPass:
         self.beside = BesideMarks.of(self.drafter)
         self.suspects = SuspectRows(tuple(self.survey.windows))
         self.strings = Gathered.of(self.drafter)
-        self.codes = Codes(self.survey.prepared.loaded, self.survey.prepared.writing)
+        self.codes = Codes(self.survey.prepared.loaded, self.survey.prepared.named)
         self.measured = Measured.of(self.drafter) if self.known is None else None
         self._kept: pa.ipc.RecordBatchStreamWriter | None = None
         self._open = ExitStack()
@@ -202,8 +202,9 @@ class _SecondPass:
         self.spill = self._open.enter_context(tempfile.TemporaryFile())
         self.laid_down = self._open.enter_context(tempfile.TemporaryFile())
         by_code = self.survey.job.issue.by_code
-        named = self.survey.prepared.writing.named if self.survey.prepared.writing is not None else str
-        self.by_code = self._open.enter_context(ByCode(self.carried.schema, named)) if by_code else None
+        self.by_code = (
+            self._open.enter_context(ByCode(self.carried.schema, self.survey.prepared.named)) if by_code else None
+        )
         return self
 
     def __exit__(

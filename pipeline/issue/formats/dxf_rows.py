@@ -213,8 +213,9 @@ class Plan:
 def _beside(package: Package, overview: Overview) -> dict[str | None, set[str | None]]:
     beside = Beside(overview.codes, overview.text_height)
     for batch in package.batches("points"):
-        codes = [overview.named(code or "") for code in batch.column("code").to_pylist()]
-        beside.add(pa.array(codes, pa.string()), places_of(batch, overview.axes))
+        coded = batch.column("code").dictionary_encode()
+        named = pa.array([overview.named(code) for code in coded.dictionary.to_pylist()], pa.string())
+        beside.add(named.take(coded.indices), places_of(batch, overview.axes))
     return beside.pairs()
 
 
