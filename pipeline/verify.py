@@ -18,7 +18,7 @@ from pipeline.issue.folder.publish import dead_runs
 from pipeline.issue.folder.released import to_show
 from pipeline.issue.folder.standing import aside
 from pipeline.issue.folder.thinned import NAME as REMOVED
-from pipeline.issue.folder.thinned import Thinned, thinned
+from pipeline.issue.folder.thinned import Thinned, may_go, thinned
 from pipeline.issue.geopackage.altered import differences
 from pipeline.issue.geopackage.database import only_touched
 from pipeline.issue.record import NAME as RECORD
@@ -146,8 +146,7 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
 
 def _removed(place: Path, removed: Thinned, record: Record) -> Iterator[_Told]:
     """Yield what is to be told of an issue whose files were removed by `issue.keep`."""
-    sums = {entry["name"]: entry["sha256"] for entry in record["files"] if not entry["name"].endswith(".html")}
-    if removed.issue != record["issue"] or not removed.files.items() <= sums.items():
+    if removed.issue != record["issue"] or not removed.files.items() <= may_go(record["files"]).items():
         yield REMOVED, "it names files that the issue does not have, or may not lose", True
     yield REMOVED, f"{removed}; record and report stay", False
     for name in removed.files:

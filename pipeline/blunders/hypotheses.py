@@ -12,17 +12,14 @@ from pipeline.blunders.misstated import misstated
 from pipeline.blunders.not_stated import Found, hypotheses_of, partial
 from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.scope import Scope
-from pipeline.blunders.score import Evidence, Hypothesis, Kind
+from pipeline.blunders.score import ALL, HEIGHT, PARTS, Evidence, Hypothesis, Kind
 from pipeline.clock import DAY, HOUR
 from pipeline.geodesy.units import FOOT
 from pipeline.words import Role
 
 #: Milliseconds within which another session's base may have been taken for one's own.
 _NEAR = 3 * DAY
-_ALL, _LEVEL, _HEIGHT = (True, True, True), (True, True, False), (False, False, True)
 _ROVER = "a rover tie on a mark of the register"
-#: What of an error of unknown reason is free, and how that is said.
-_PARTS = ((_ALL, ""), (_LEVEL, " in position"), (_HEIGHT, " in height"))
 
 
 @dataclass
@@ -78,8 +75,8 @@ def _mark(scope: Scope, mark: str) -> Iterator[Hypothesis]:
         return  # off by no number that could be told
     decide = f"another mark, or {mark}'s published coordinates"
     shape = scope.influence.any_typed(mark)
-    for (free, _), what in zip(_PARTS, ("coordinates", "position", "height"), strict=True):
-        verb = "are" if free == _ALL else "is"
+    for (free, _), what in zip(PARTS, ("coordinates", "position", "height"), strict=True):
+        verb = "are" if free == ALL else "is"
         text = f"{mark}'s {what} in the register {verb} off by {{size}}"
         yield Hypothesis(Kind.MARK_UNEXPLAINED, text, shape, free, decide)
 
@@ -148,8 +145,8 @@ def _point(scope: Scope, row: int) -> Iterator[Hypothesis]:
     if not scope.case.reached[row]:
         return
     shape = scope.influence.any_displaced({row: 1.0})
-    for free, what in _PARTS:
-        text = f"{point} alone is off{what} by {{size}}" + (" (pole height?)" if free == _HEIGHT else "")
+    for free, what in PARTS:
+        text = f"{point} alone is off{what} by {{size}}" + (" (pole height?)" if free == HEIGHT else "")
         yield Hypothesis(Kind.POINT_UNEXPLAINED, text, shape, free, _again(mark))
 
 
@@ -175,8 +172,8 @@ def _setups(scope: Scope, session: int) -> Iterator[Hypothesis]:
         text = f"the base's antenna height of {setup.antenna_height:.3f} m over {setup.mark} was {how}"
         yield Hypothesis(Kind.ANTENNA, text, shape, decide=_ROVER)
     shape = scope.influence.any_set_up(scope.case.solved.tied.setups.index(session))
-    for free, what in _PARTS:
-        why = "antenna height" if free == _HEIGHT else "centring, another mark, or the position that it broadcast"
+    for free, what in PARTS:
+        why = "antenna height" if free == HEIGHT else "centring, another mark, or the position that it broadcast"
         text = f"the set-up over {setup.mark} is off{what} by {{size}} ({why}?)"
         yield Hypothesis(Kind.SETUP_UNEXPLAINED, text, shape, free, _ROVER)
 
@@ -206,7 +203,7 @@ def _in_time(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
         passed = [row for row in rows[:gap] if on_marks.compared.passed[row]]
         before = on_marks.marks[passed[-1] if passed else rows[gap - 1]]
         decide = f"{before} occupied again: it fails as well if the base moved"
-        for free, what in _PARTS:
+        for free, what in PARTS:
             text = (
                 f"the base appears to have moved{what} by {{opposite}} between {{since}} and {{until}} UTC"
                 " (points after the move are out by the reverse)"
@@ -221,6 +218,6 @@ def drift(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
     times = scope.case.solved.occupations.time[own]
     hours = (times - times[0]) / HOUR
     shape = scope.influence.any_displaced(dict(zip(own.tolist(), hours.tolist(), strict=True)))
-    for free, what in _PARTS:
+    for free, what in PARTS:
         text = f"the base appears to drift{what} by {{opposite}} an hour (points are out by the reverse)"
         yield Hypothesis(Kind.BASE_DRIFTS, text, shape, free, "a closing occupation, later")

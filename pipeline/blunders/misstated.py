@@ -7,12 +7,11 @@ import numpy as np
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.blunders.scope import Case, Scope
-from pipeline.blunders.score import Hypothesis, Kind
+from pipeline.blunders.score import HEIGHT, PARTS, Hypothesis, Kind
 from pipeline.clock import clock
 from pipeline.solve.field_shifts import Read, TakenOut
 
 _DECIDE = "the field's record of what it applied"
-_ALL, _LEVEL, _HEIGHT = (True, True, True), (True, True, False), (False, False, True)
 
 
 @dataclass(frozen=True)
@@ -142,9 +141,9 @@ def _by_more(scope: Scope, one: TakenOut, carried: list[int], count: int) -> Ite
         why = f"{stated.mark} had other coordinates in the field" + (
             " than its field_shift says" if typed else " (typed wrongly, or before a revision of the register)"
         )
-    for free, what in ((_ALL, ""), (_LEVEL, " in position"), (_HEIGHT, " in height")):
+    for free, what in PARTS:
         text = f"{which} is not what the field applied: that was more{what} by {{size}}; {why}"
-        guesses = float(count) if free == _HEIGHT and not typed else 1.0
+        guesses = float(count) if free == HEIGHT and not typed else 1.0
         yield Hypothesis(Kind.MISSTATED, text, shape, free, _DECIDE, guesses=guesses)
 
 

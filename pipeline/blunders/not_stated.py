@@ -9,7 +9,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.blunders.carried import TIMES, Levels, Pattern, Source, Way, patterns
 from pipeline.blunders.misstated import Stated
 from pipeline.blunders.scope import Case, Scope
-from pipeline.blunders.score import Hypothesis, Kind
+from pipeline.blunders.score import ALL, HEIGHT, LEVEL, Hypothesis, Kind
 from pipeline.clock import DAY, clock
 from pipeline.words import Role
 
@@ -31,7 +31,6 @@ _BENT = 0.003
 _ALSO = 16.0
 #: Patterns with odd occupations beside which a second cause is looked for, those with the fewest first.
 _PATTERNS = 12
-_ALL, _LEVEL, _HEIGHT = (True, True, True), (True, True, False), (False, False, True)
 
 
 @dataclass(frozen=True)
@@ -206,7 +205,7 @@ def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[F
             yield from _in_grid(scope, one, hypothesis)
             continue
         shape = scope.influence.any_displaced(dict.fromkeys(carrying, 1.0))
-        for free in (_ALL, _LEVEL, _HEIGHT):
+        for free in (ALL, LEVEL, HEIGHT):
             yield one, replace(hypothesis, shape=shape, given=given, free=free)
 
 

@@ -90,6 +90,11 @@ class Evidence:
         return whitener, whitener(np.where(self.known, self.difference, 0.0))
 
 
+#: Which axes of an error have sizes of their own: all, those of the position, that of the height; and how it is said.
+ALL, LEVEL, HEIGHT = (True, True, True), (True, True, False), (False, False, True)
+PARTS = ((ALL, ""), (LEVEL, " in position"), (HEIGHT, " in height"))
+
+
 @dataclass(frozen=True)
 class Hypothesis:
     """One possible cause.
@@ -153,9 +158,9 @@ def explain(
     for hypothesis in hypotheses:
         ways[hypothesis.kind] = ways.get(hypothesis.kind, 0) + 1
     ways |= tried or {}
-    whitener, _ = evidence.white()
+    whitener, white = evidence.white()
     found = _whole(evidence, whitener, [one for one in hypotheses if not any(one.free)], tolerance)
-    found += _fitted(evidence, [one for one in hypotheses if any(one.free)])
+    found += _fitted(evidence, whitener, white, [one for one in hypotheses if any(one.free)])
     fitting = [
         replace(one, score=one.score + 2.0 * math.log(_ways(one.hypothesis, ways)))
         for one in found
@@ -222,9 +227,10 @@ def unexplained(evidence: Evidence, rows: Integers, shapes: Floats, slack: Float
     return left
 
 
-def _fitted(evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> list[Explanation]:
+def _fitted(
+    evidence: Evidence, whitener: Whitener, white: Floats, hypotheses: Sequence[Hypothesis]
+) -> list[Explanation]:
     """Find the free sizes of hypotheses by weighted least squares, each component by itself."""
-    whitener, white = evidence.white()
     shapes: dict[int, Floats] = {}  # which several share that differ in what is free
     found = []
     for one in hypotheses:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.cli.console import print_json, unprinted
-from pipeline.cli.faults import entry, named_twice, report, said
+from pipeline.cli.faults import code_of, entry, named_twice, report, said
 from pipeline.cli.fold import fitted
 from pipeline.cli.log_entry import changed_nothing, log, log_telling
 from pipeline.cli.progress import progress_on_terminal
@@ -147,7 +147,7 @@ def _in_short(job: Path, outcome: Result) -> tuple[int, str]:
     """Return the exit code of a job and what is said of it in a few lines."""
     if isinstance(outcome, Outcome):
         return outcome.exit_code, needs_attention(outcome.record, outcome.headline, outcome.more())
-    return told(str(job), outcome).code, "\n".join(said(str(job), outcome))
+    return code_of(outcome), "\n".join(said(str(job), outcome))
 
 
 def _tell_of_command(one: CommandTold) -> None:

@@ -21,8 +21,7 @@ from pipeline.intake.first_pass import Progress
 from pipeline.intake.prepare import load
 from pipeline.issue.control_sheet.mark_files import COLUMNS, ENDINGS, Said, content
 from pipeline.issue.control_sheet.sheet import render
-from pipeline.issue.folder.belongs import kept
-from pipeline.issue.folder.names import MARKER
+from pipeline.issue.folder.belongs import is_among_issues
 from pipeline.issue.formats.csv_file import guarded
 from pipeline.issue.geopackage.write import NotWritten
 from pipeline.job.load import LoadedJob
@@ -118,7 +117,7 @@ def _in_the_way(path: Path, loaded: LoadedJob, force: bool) -> Iterator[Problem]
         yield Problem(str(path), 0, "the folder that it is to lie in is not there", "make it first")
     elif path.is_dir():
         yield Problem(str(path), 0, "this is a folder", "name a file")
-    elif any((above / MARKER).exists() and kept(above)(real) for above in real.parents):
+    elif is_among_issues(real):
         yield Problem(str(path), 0, "it lies where a job's issues are kept", "hand marks out somewhere else")
     elif (what := _used(real, loaded)) is not None:
         yield Problem(str(path), 0, what, "write the marks to a file of another name or folder")

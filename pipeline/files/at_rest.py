@@ -18,6 +18,15 @@ def unlocked(package: Path) -> Guarded:
     return guarded_file(package)
 
 
+@contextmanager
+def unsynced(package: Path) -> Iterator[sqlite3.Connection]:
+    """Open a GeoPackage to write into it, which counts only once it was synced and read back. Raises sqlite3.Error."""
+    with closing(sqlite3.connect(package, isolation_level=None)) as file:
+        file.execute("PRAGMA journal_mode = OFF").fetchall()
+        file.execute("PRAGMA synchronous = OFF")
+        yield file
+
+
 def quoted(name: str) -> str:
     """Return a table's or a column's name as SQL has it."""
     return '"' + name.replace('"', '""') + '"'

@@ -103,19 +103,19 @@ def _hand_over(stream: IO[bytes], document: bytes) -> None:
 
 def _end(process: "subprocess.Popen[bytes]") -> None:
     """End a command, and on systems that know groups of processes all that it started."""
+    _kill(process)
+    process.wait()
+
+
+def _kill(process: "subprocess.Popen[bytes]") -> None:
     with suppress(OSError):
         if hasattr(os, "killpg"):
             os.killpg(process.pid, signal.SIGKILL)
         else:
             process.kill()
-    process.wait()
 
 
 def end_all() -> None:
     """End every command that runs now: whoever called it is about to end."""
     for process in list(_running):
-        with suppress(OSError):
-            if hasattr(os, "killpg"):
-                os.killpg(process.pid, signal.SIGKILL)
-            else:
-                process.kill()
+        _kill(process)

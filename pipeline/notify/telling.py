@@ -3,15 +3,14 @@
 A run that is killed before it could tell leaves it to the next.
 """
 
-import os
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipeline.issue.folder import notified
 from pipeline.issue.folder.marker import read_marker
 from pipeline.job.command_named import Command
-from pipeline.job.named_folder import folder_named
 from pipeline.notify.called import Called, call
 from pipeline.notify.message import message
 from pipeline.notify.state import Stand, State, events
@@ -19,6 +18,7 @@ from pipeline.notify.told import Told
 from pipeline.problems import JobError
 from pipeline.run.fleet import Result
 from pipeline.run.outcome import Outcome
+from pipeline.run.run_log import folder_of
 
 #: Seconds more than a command's own for which another run's is waited for; calls of a command that may take too long
 #: in one run, after which it is not called any more.
@@ -45,15 +45,9 @@ class Change:
 
     def folder(self) -> Path | None:
         """Return the folder of the job's issues, None where there is none yet, it is another's, or nobody can tell."""
-        if isinstance(self.result, Outcome):
-            return self.result.folder.parent.parent if self.result.folder is not None else None
-        try:
-            folder = folder_named(self.job)
-            marker = read_marker(folder) if folder is not None else None
-        except (OSError, ValueError, JobError):
-            return None
-        ours = folder is not None and marker is not None and marker.path(folder) == Path(os.path.realpath(self.job))
-        return folder if ours else None
+        with suppress(OSError, ValueError):
+            return folder_of(self.job, self.result)
+        return None
 
 
 @dataclass(frozen=True)

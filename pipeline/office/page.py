@@ -12,9 +12,9 @@ from importlib.metadata import version
 from pathlib import Path
 from urllib.parse import quote
 
-from pipeline.issue.folder.belongs import kept
+from pipeline.issue.folder.belongs import is_among_issues
 from pipeline.issue.folder.durable import write_synced
-from pipeline.issue.folder.names import ISSUES, MARKER, scratch
+from pipeline.issue.folder.names import ISSUES, scratch
 from pipeline.issue.report.office_page import MADE_BY, Issue, Job, Page, render
 from pipeline.job.zones import on_clock
 from pipeline.office.find import Found, find
@@ -77,7 +77,7 @@ def _refused(to: Path, real: Path) -> Problem | None:
         return Problem(str(to), 0, "this is no page of HTML", "name a file that ends in .html")
     if not real.parent.is_dir():
         return Problem(str(to), 0, "the folder that it is to lie in is not there", "make it first")
-    if any((above / MARKER).exists() and kept(above)(real) for above in real.parents):
+    if is_among_issues(real):
         return Problem(str(to), 0, "it lies where a job's issues are kept", "write the page somewhere else")
     if os.path.lexists(real):
         if not real.is_file():

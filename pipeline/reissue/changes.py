@@ -373,7 +373,7 @@ def attributes_of(names: Sequence[str]) -> tuple[str, ...]:
 
 
 def marks_gone_and_new(before: Sequence[RegisterMark], after: Sequence[RegisterMark]) -> list[str]:
-    """Return in words which marks the register has no more, and which it did not have, where it alone changed.
+    """Return in words which marks the register has no more, and which it did not have.
 
     Both are its used rows, as for `mark_changes`.
     """

@@ -29,13 +29,15 @@ def _changes(then: dict[str, CodeKnown], now: dict[str, CodeKnown]) -> Iterator[
             continue
         was: dict[str, object] = {**then[code]}
         is_now: dict[str, object] = {**now[code]}
-        parts = [
-            f"{key} was {stated(was[key])} and is {stated(is_now[key])}" for key in _TOLD if was[key] != is_now[key]
-        ]
+        parts = [was_and_is(key, was[key], is_now[key]) for key in _TOLD if was[key] != is_now[key]]
         if parts:
             yield f"the code {code} is said otherwise in the table of codes: {', '.join(parts)}"
 
 
-def stated(value: object) -> str:
-    """Return a text of a table as it is told: in quotes, or that there is none."""
+def was_and_is(of: str, was: object, now: object) -> str:
+    """Return in words what a value was and is."""
+    return f"{of} was {_said(was)} and is {_said(now)}"
+
+
+def _said(value: object) -> str:
     return "none" if value is None or value == "" else f"'{value}'"

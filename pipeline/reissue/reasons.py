@@ -9,7 +9,7 @@ from pipeline.arrays import Floats
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import RegisterMark
 from pipeline.reissue.changes import MOVED, Reached, mark_changes, marks_gone_and_new
-from pipeline.reissue.code_changes import code_changes, stated
+from pipeline.reissue.code_changes import code_changes, was_and_is
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import (
     CODES,
@@ -152,7 +152,7 @@ def _of_origin(last: Last, survey: Survey, told: Mapping[str, str]) -> list[str]
                 "source": (row.get("source", ""), register.source[number]),
                 "date": (row.get("dated", ""), register.dated[number]),
             }
-            parts = [f"{of} was {stated(was)} and is {stated(now)}" for of, (was, now) in was_is.items() if was != now]
+            parts = [was_and_is(of, was, now) for of, (was, now) in was_is.items() if was != now]
             found += [f"mark {row['mark']} in the register: {', '.join(parts)}"] if parts else []
     return found or ([told[ORIGIN]] if REGISTER not in told else [])
 

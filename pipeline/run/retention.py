@@ -13,15 +13,13 @@ from pipeline.issue.folder.issues_list import RELEASED, read_register
 from pipeline.issue.folder.publish import add_lines, issues
 from pipeline.issue.folder.released import by_hand, is_pending
 from pipeline.issue.folder.standing import standing_issue
-from pipeline.issue.folder.thinned import Thinned, thin, thinned
+from pipeline.issue.folder.thinned import Thinned, may_go, thin, thinned
 from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record
 from pipeline.problems import JobError
 from pipeline.reissue.intact import damage
 from pipeline.words import counted, plural
 
-#: The report stays, which somebody may have signed.
-_REPORT = ".html"
 #: Reasons that somebody is to look into, so that they are told although nothing was removed.
 _DAMAGED = "not what was issued"
 
@@ -36,22 +34,23 @@ def retain(folder: Path, keep: int, shown: int | None) -> tuple[str, ...]:
         keep: so many of the newest issues stay as they are; 0: all.
         shown: the issue that `current` shows.
     """
-    numbers = [number for number, _ in issues(folder)]
-    if not keep or shown is None or len(numbers) <= keep:
+    older = issues(folder)[:-keep] if keep and shown is not None else []
+    if not older:
         return ()
     done: dict[int, int] = {}
     stays: dict[int, str] = {}
     try:
         hands = _by_hand(folder)
-        for number in numbers[:-keep]:
-            place = folder / "issues" / f"{number:03d}"
+        for number, at in older:
+            place = at.parent
             if number == shown or thinned(place) is not None:
                 continue
-            why = "released by hand" if number in hands else _needed(folder, number, shown)
-            if why is not None:
-                stays[number] = why
+            record = None if number in hands else _record(folder, number)
+            why = "released by hand" if number in hands else _needed(place, record, shown)
+            if record is None or why is not None:
+                stays[number] = why or _DAMAGED
             else:
-                done[number] = _thin(folder, place, number, keep)
+                done[number] = _thin(folder, place, record, keep)
     except (OSError, JobError) as error:
         return (*_told(keep, done, stays), f"issue.keep = {keep}: files could not be removed: {error}")
     return _told(keep, done, stays)
@@ -64,32 +63,33 @@ def _by_hand(folder: Path) -> set[int]:
     return listed | ({hand.issue} if hand is not None else set())
 
 
-def _needed(folder: Path, number: int, shown: int) -> str | None:
-    """Return why the files of an issue stay, None where they need not."""
+def _record(folder: Path, number: int) -> Record | None:
+    """Return an issue's record, None where it is not what was issued."""
     try:
-        path, record = standing_issue(folder, number)
+        return standing_issue(folder, number)[1]
     except (JobError, RecordError):
+        return None
+
+
+def _needed(place: Path, record: Record | None, shown: int | None) -> str | None:
+    """Return why the files of an issue stay, None where they need not."""
+    if record is None:
         return _DAMAGED
-    if number > shown and is_pending(record):
+    if shown is not None and record["issue"] > shown and is_pending(record):
         return "waits to be released"
-    if not _heavy(record):
+    files = may_go(record["files"])
+    if not files:
         return "without checksums"
-    if any(logs_of(path.parent / name) for name in _heavy(record) if name.endswith(".gpkg")):
+    if any(logs_of(place / name) for name in files if name.endswith(".gpkg")):
         return "open in another program"
-    return _DAMAGED if damage(path.parent, record, {}) else None
+    return _DAMAGED if damage(place, record, {}) else None
 
 
-def _heavy(record: Record) -> dict[str, str]:
-    """Return the files that go, each with its sum."""
-    return {one["name"]: one["sha256"] for one in record["files"] if not one["name"].endswith(_REPORT)}
-
-
-def _thin(folder: Path, place: Path, number: int, keep: int) -> int:
+def _thin(folder: Path, place: Path, record: Record, keep: int) -> int:
     """Thin an issue and return how many bytes its files had. Raises OSError."""
-    _, record = standing_issue(folder, number)
-    files = _heavy(record)
+    files = may_go(record["files"])
     size = sum((place / name).stat().st_size for name in files)
-    what = Thinned(number, keep, datetime.now(UTC).replace(microsecond=0), files)
+    what = Thinned(record["issue"], keep, datetime.now(UTC).replace(microsecond=0), files)
     if thin(folder, place, what):
         add_lines(folder, [what.entry()])
     return size

@@ -85,13 +85,13 @@ def beside(job: Path) -> Path:
 
 
 def _place(job: Path, outcome: object, unprinted: bool) -> Path | None:
-    folder = _folder(job, outcome)
+    folder = folder_of(job, outcome)
     if folder is not None:
         return folder / NAME
     return beside(job) if unprinted and job.is_file() else None
 
 
-def _folder(job: Path, outcome: object) -> Path | None:
+def folder_of(job: Path, outcome: object) -> Path | None:
     """Return the folder with the issues of a job, None where there is none, or it is another job's."""
     if isinstance(outcome, Outcome):
         return outcome.folder.parent.parent if outcome.folder is not None else None

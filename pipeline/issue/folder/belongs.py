@@ -87,6 +87,11 @@ def kept(folder: Path) -> Callable[[Path], bool]:
     return is_kept if marked else lambda _: False
 
 
+def is_among_issues(path: Path) -> bool:
+    """Say whether a path, links resolved, lies where some job's folder keeps what runs write."""
+    return any((above / MARKER).exists() and kept(above)(path) for above in path.parents)
+
+
 def _strangers(folder: Path, *, marked: bool) -> Iterator[tuple[str, str, str]]:
     """Yield what lies under our names and is not ours: its name, what it is, and what to do."""
     known = marked or _has_issue(folder)

@@ -5,6 +5,8 @@ whatever is killed between; a run that finds files which a note names goes on wi
 has no note, and is damage.
 """
 
+from __future__ import annotations
+
 import json
 import os
 from collections.abc import Iterable, Iterator
@@ -12,6 +14,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.clock import iso
 from pipeline.digest import digest
@@ -20,6 +23,9 @@ from pipeline.issue.folder.issues_list import REMOVED, Entry, read_register
 from pipeline.issue.folder.names import scratch
 from pipeline.issue.folder.plain_names import is_plain_link, plain_name
 from pipeline.problems import JobError, Problem
+
+if TYPE_CHECKING:
+    from pipeline.issue.record_types import FileIssued
 
 NAME = "removed.json"
 
@@ -39,6 +45,11 @@ class Thinned:
 
     def __str__(self) -> str:
         return f"its files were removed by issue.keep = {self.keep} on {iso(self.at, 'seconds')}"
+
+
+def may_go(files: Iterable[FileIssued]) -> dict[str, str]:
+    """Return which files of an issue may be removed, each with its sum: not the report, which may have been signed."""
+    return {one["name"]: one["sha256"] for one in files if not one["name"].endswith(".html")}
 
 
 def thinned(place: Path) -> Thinned | None:

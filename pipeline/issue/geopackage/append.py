@@ -5,7 +5,7 @@ The driver lets other threads run while it writes: the rows of a large layer com
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from pipeline.files.at_rest import quoted
+from pipeline.files.at_rest import quoted, unsynced
 from pipeline.issue.geopackage.blank import Blank, redefine
 from pipeline.issue.geopackage.cells import boxes, kept_columns
 from pipeline.issue.geopackage.layers import GEOMETRY
@@ -84,7 +84,10 @@ class Appending:
                 statement.bind_stream(pa.RecordBatchReader.from_batches(schema, given))
                 statement.execute_update()
         except Error as error:
-            raise given.failure or refusal(self._path, table, error) from error
+            if given.failure is None:
+                raise refusal(self._path, table, error) from error
+        if given.failure is not None:
+            raise given.failure  # here, where the driver's complaint is neither its cause nor its context
 
 
 class _Given:
@@ -133,10 +136,7 @@ def finish(path: Path, layers: Sequence[Written], blank: Blank, date: str) -> No
     Raises NotWritten where the disk refuses.
     """
     try:
-        with closing(sqlite3.connect(path, isolation_level=None)) as file:
-            # it counts only once it was synced and read back
-            file.execute("PRAGMA journal_mode = OFF").fetchall()
-            file.execute("PRAGMA synchronous = OFF")
+        with unsynced(path) as file:
             file.execute("BEGIN")
             for layer in layers:
                 _count(file, layer)

@@ -6,10 +6,10 @@ whole file.
 
 import sqlite3
 from collections.abc import Sequence
-from contextlib import closing
 from pathlib import Path
 from xml.sax.saxutils import escape
 
+from pipeline.files.at_rest import unsynced
 from pipeline.issue.geopackage.refused import refusal
 from pipeline.issue.geopackage.styles import style_of
 
@@ -44,9 +44,7 @@ def write_beside(path: Path, date: str, lineage: Sequence[str]) -> None:
     ``date`` is the one that the file bears, ``lineage`` what it was made from, a sentence each. Raises NotWritten.
     """
     try:
-        with closing(sqlite3.connect(path, isolation_level=None)) as file:
-            file.execute("PRAGMA journal_mode = OFF").fetchall()
-            file.execute("PRAGMA synchronous = OFF")
+        with unsynced(path) as file:
             file.execute("BEGIN")
             layers = [name for (name,) in file.execute("SELECT table_name FROM gpkg_contents ORDER BY rowid")]
             _write_styles(file, layers, date)

@@ -3,13 +3,12 @@
 import sqlite3
 from collections import OrderedDict
 from collections.abc import Hashable, Mapping, Sequence
-from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
 import pyarrow as pa
 
-from pipeline.files.at_rest import quoted
+from pipeline.files.at_rest import quoted, unsynced
 from pipeline.files.gdal import gdal
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.geopackage.descriptions import commented
@@ -117,9 +116,7 @@ def _bare(path: Path, layers: Sequence[str]) -> Blank:
     An insertion takes a third longer with that counter, which `append.finish` sets once.
     """
     try:
-        with closing(sqlite3.connect(path, isolation_level=None)) as file:
-            file.execute("PRAGMA journal_mode = OFF").fetchall()
-            file.execute("PRAGMA synchronous = OFF")
+        with unsynced(path) as file:
             ((srs_id,),) = file.execute("SELECT DISTINCT srs_id FROM gpkg_geometry_columns").fetchall()
             found = file.execute("SELECT type, name, sql, tbl_name FROM sqlite_master").fetchall()
             triggers = [(name, sql) for kind, name, sql, table in found if kind == "trigger" and table in layers]

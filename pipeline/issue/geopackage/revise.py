@@ -12,7 +12,7 @@ import pyarrow as pa
 
 from pipeline.arrays import Integers
 from pipeline.digest import digest
-from pipeline.files.at_rest import quoted, unlocked
+from pipeline.files.at_rest import quoted, unlocked, unsynced
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.previous import Lost
 from pipeline.issue.geopackage.readback import ReadBackError
@@ -55,10 +55,7 @@ def copy_with_rows(
         raise Lost(f"{earlier.name} was altered while it was copied")
     columns = [quoted("geom" if name == GEOMETRY else name) for name in (rows[0].schema.names if rows else ())]
     try:
-        with closing(sqlite3.connect(package, isolation_level=None)) as file:
-            # as in `geopackage`: the copy counts only once it was synced and read back
-            file.execute("PRAGMA journal_mode = OFF").fetchall()
-            file.execute("PRAGMA synchronous = OFF")
+        with unsynced(package) as file:
             given = list(zip(fids.tolist(), _values(file, layer.name, rows), strict=True))
             _functions(file)
             file.execute("BEGIN")
