@@ -18,12 +18,14 @@ _HIDDEN = (
 #: Joiners, which the scripts from Arabic to Mongolian are spelled with; anywhere else nobody would see them.
 _JOINER = "(?<![\u0600-\u1fff])[\u200c\u200d]|[\u200c\u200d](?![\u0600-\u1fff])"
 _NOT_SHOWN = re.compile(f"[{_HIDDEN}]|{_JOINER}")
+#: Beyond these no character is either; one class alone is looked for five times as fast.
+_SUSPECT = re.compile(f"[{_HIDDEN}\u200c\u200d]")
 _OF_ONE_LINE = re.compile(f"[\t\n{_HIDDEN}]|{_JOINER}")
 
 
 def visible(text: str) -> str:
     """Return a text with escapes for what would act unseen; its line feeds and tabs stay."""
-    return _NOT_SHOWN.sub(lambda found: _escape(found[0]), text)
+    return _NOT_SHOWN.sub(lambda found: _escape(found[0]), text) if _SUSPECT.search(text) else text
 
 
 def one_line(text: str) -> str:
@@ -33,7 +35,7 @@ def one_line(text: str) -> str:
 
 def visible_json(text: str) -> str:
     """Return the text of a JSON document, which says the same, with JSON's own escapes for what would act unseen."""
-    return _NOT_SHOWN.sub(lambda found: json.dumps(found[0])[1:-1], text)
+    return _NOT_SHOWN.sub(lambda found: json.dumps(found[0])[1:-1], text) if _SUSPECT.search(text) else text
 
 
 def _escape(character: str) -> str:

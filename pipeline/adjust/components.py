@@ -17,6 +17,8 @@ from pipeline.arrays import Floats
 
 #: Directions of V smaller than this against the largest are differences that cannot but be zero.
 _SINGULAR = 1e-9
+#: Directions of the information smaller than this against its largest are none.
+_NO_INFORMATION = 1e-15
 _ITERATIONS, _CLOSE = 100, 1e-5
 #: A step takes no component below this part of itself, and none below the least.
 _SHRINK, _LEAST = 0.2, 1e-6
@@ -60,7 +62,7 @@ def components(models: Sequence[Model]) -> Components:
         for model in known:
             own_score, own = _scored(model, theta)
             score, information = score + own_score, information + own
-        step = theta + np.linalg.pinv(information, hermitian=True) @ score
+        step = theta + _gained(information, score)
         step = np.maximum(np.maximum(step, _SHRINK * theta), _LEAST)
         done = np.abs(step - theta).max(initial=0.0) <= _CLOSE * theta.max(initial=1.0)
         theta = step
@@ -92,12 +94,20 @@ def _stacked(models: Sequence[Model]) -> list[Model]:
 
 def _scored(sets: Model, theta: Floats) -> tuple[Floats, Floats]:
     """Return score (g,) and information (g, g) of sets of one size together."""
-    weight = np.linalg.inv(sets.fixed + np.tensordot(theta, sets.parts, axes=1))
+    weight = np.linalg.inv(sets.fixed + np.einsum("g,gsij->sij", theta, sets.parts))
     product = weight @ sets.parts
     weighed = np.einsum("sij,sj->si", weight, sets.differences)
     square = np.einsum("si,gsij,sj->g", weighed, sets.parts, weighed)
     score = (square - np.einsum("gsii->g", product)) / 2.0
     return score, np.einsum("gsij,hsji->gh", product, product) / 2.0
+
+
+def _gained(information: Floats, score: Floats) -> Floats:
+    """Return (g,) the information's inverse times the score, in the directions that there is information of."""
+    values, vectors = np.linalg.eigh(information)
+    there = values > _NO_INFORMATION * values[-1]
+    turn = vectors[:, there]
+    return np.asarray(turn @ ((score @ turn) / values[there]))
 
 
 def least(scale: float, freedom: float, chance: float) -> float:

@@ -40,6 +40,9 @@ _NOT_YET = "0" * 64
 #: In a record as it is written: the line of its sum, and every key of its own.
 _SUM, _KEY = re.compile(rb'^  "sum": "[0-9a-f]{64}",\n', re.MULTILINE), re.compile(rb'^  "(\w+)": ', re.MULTILINE)
 
+#: Half of a pair of surrogates, or a pair, as JSON may write it; text that was read as UTF-8 holds no other.
+_HALF = re.compile(r"\\u[dD][89a-fA-F]")
+
 #: So many things that are wrong with a record are said.
 _SAID = 3
 
@@ -127,10 +130,12 @@ def stated(path: Path) -> dict[str, Any]:
     """Return what stands in an ``issue.json`` of whatever version. Raises as `read_record` where it is no object."""
     check_regular(path)
     try:
-        record = json.loads(path.read_text(encoding="utf-8"), object_pairs_hook=_object)
+        text = path.read_text(encoding="utf-8")
+        record = json.loads(text, object_pairs_hook=_object)
         if not _shallow(record, _DEEPEST):
             raise RecursionError
-        json.dumps(record, ensure_ascii=False).encode()  # as its sum will be made
+        if _HALF.search(text):
+            json.dumps(record, ensure_ascii=False).encode()  # as its sum will be made
     except RecursionError as error:
         raise RecordError(f"{path} is not an issue's record: it is nested too deeply") from error
     except UnicodeEncodeError as error:
@@ -182,9 +187,9 @@ def _plain(value: Any, key: str = "") -> Any:
         return value
     if isinstance(value, str):
         return value.value if isinstance(value, Enum) else value
-    if isinstance(value, Integral):
+    if isinstance(value, int | Integral):
         return int(value)
-    if isinstance(value, Real):
+    if isinstance(value, float | Real):
         return _number(float(value), key)
     if isinstance(value, Mapping):
         return {str(_plain(name)): _plain(inner, str(name)) for name, inner in value.items()}

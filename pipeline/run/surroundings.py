@@ -112,15 +112,15 @@ def _grids(folder: str) -> list[Any]:
 
 
 @cache
-def _program() -> list[Any]:
-    """Return the signs of the program that runs: of its modules, and of the folders of libraries."""
+def _program() -> str:
+    """Return the sum of the signs of the program that runs: of its modules, and of the folders of libraries."""
     own = Path(__file__).resolve().parents[1]
     files = (os.path.join(folder, name) for folder, _, names in os.walk(own) for name in names)
     modules = sorted([file, *_signs(file)] for file in files if file.endswith(".py"))
     found = [find_spec(name) for name in _LIBRARIES]
     packages = [Path(spec.origin).parent for spec in found if spec is not None and spec.origin is not None]
     places = sorted({*packages, *(package.parent for package in packages)})
-    return [sys.version, modules, [[str(place), place.stat().st_mtime_ns] for place in places]]
+    return _sum([sys.version, modules, [[str(place), place.stat().st_mtime_ns] for place in places]])
 
 
 def _zones() -> list[Any]:
