@@ -177,8 +177,14 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _shallow(value: Any, levels: int) -> bool:
-    inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
-    return levels > 0 and all(_shallow(one, levels - 1) for one in inner)
+    """Say whether a value has no more levels of lists and objects: from one level to the next, as it may be deep."""
+    level = [value]
+    for _ in range(levels):
+        inner = (one.values() if isinstance(one, dict) else one for one in level if isinstance(one, dict | list))
+        level = [one for members in inner for one in members]
+        if not level:
+            return True
+    return False
 
 
 def _plain(value: Any, key: str = "") -> Any:

@@ -90,9 +90,10 @@ def _texts(value: Any) -> Iterator[str]:
 
 def _named(folder: Path, text: str) -> list[Any]:
     """Return what is known of the file that a text names from the job file's folder, nothing where there is none."""
-    path = Path(os.path.realpath(os.path.join(folder, text.strip()))) if "\0" not in text else folder
-    if not os.path.isfile(path):
+    named = os.path.join(folder, text.strip())
+    if "\0" in text or not os.path.isfile(named):  # most texts name none
         return []
+    path = Path(os.path.realpath(named))
     return [str(path), _signs(path) if path.suffix.lower() in _GRIDS else digest(path), _logs(path)]
 
 
