@@ -5,14 +5,14 @@ from collections.abc import Callable
 
 from pipeline.cli.console import console
 from pipeline.cli.signals import answer_signals, let_pass
-from pipeline.run.lean import seldom_searched, without_data_frames
+from pipeline.run.lean import seldom_searched, without_unused
 from pipeline.sealed import sealed_off
 
 
 def within(command: Callable[[], object]) -> None:
     """Do a command, which ends by `SystemExit` where it has an exit code to give."""
     answer_signals()
-    without_data_frames()
+    without_unused()
     seldom_searched()
     try:
         with console(), sealed_off():

@@ -5,9 +5,9 @@ For processes of the command's own alone, since it hides the libraries of data f
 
 from contextlib import suppress
 
-from pipeline.run.lean import loaded_for_good, seldom_searched, without_data_frames
+from pipeline.run.lean import loaded_for_good, seldom_searched, without_unused
 
-without_data_frames()
+without_unused()
 seldom_searched()
 with loaded_for_good(), suppress(Exception):  # the first job that needs what cannot be loaded tells of it in words
     import adbc_driver_manager  # noqa: F401

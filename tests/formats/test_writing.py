@@ -38,8 +38,8 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Package:
 ANOTHER_DAY = """
 import datetime, sys, time
 sys.path[:0] = {path!r}
-from pipeline.run.lean import without_data_frames
-without_data_frames()
+from pipeline.run.lean import without_unused
+without_unused()
 import numpy, pyarrow, pyogrio  # what is compiled holds the clock by its own name
 class Later(datetime.datetime):
     @classmethod
