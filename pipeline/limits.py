@@ -24,8 +24,8 @@ CELLS = 4_000_000
 #: Values of a register in GeoJSON, counted by its commas and brackets: every one becomes an object in memory.
 VALUES = 6_000_000
 
-#: Codes of a table of codes.
-CODES = 20_000
+#: Codes of a table of codes, and codes that may be layers of a drawing.
+CODES, DRAWN_CODES = 20_000, 5_000
 
 #: Bytes of all XML in a spreadsheet, unpacked, and of any part of it but sheets and texts; its parts; cells of a sheet,
 #: empty ones with a format too, and its merged ranges and the cells in them.

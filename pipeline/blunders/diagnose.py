@@ -2,26 +2,27 @@
 
 Sessions that fail and share a mark they are tied to are explained together first, since a blunder at one tie pulls at
 all of them; what no single cause explains is explained session by session, and then mark by mark.
+
+What makes hypotheses is loaded where something is to be explained: mostly nothing is.
 """
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipeline.arrays import Integers
-from pipeline.blunders.field_lines import field_lines
-from pipeline.blunders.hypotheses import drift, hypotheses
-from pipeline.blunders.not_stated import Found
 from pipeline.blunders.scope import Case, Former, evidence_of, scope_of
 from pipeline.blunders.score import Explanation, Kind, explain, significance_of, tail
-from pipeline.blunders.split_session import split_lines
-from pipeline.blunders.together import with_another
 from pipeline.intake.survey import Survey
 from pipeline.limits import DIAGNOSED
 from pipeline.solve.solve import Solved
 from pipeline.tolerance import Tolerance
+
+if TYPE_CHECKING:
+    from pipeline.blunders.not_stated import Found
 
 #: Two explanations whose scores differ by less are told apart by nobody: ten to one in likelihood.
 CLOSE = 2.0 * math.log(10.0)
@@ -153,6 +154,9 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
 
     ``hidden`` are failing rows that are left out of sight.
     """
+    from pipeline.blunders.hypotheses import hypotheses
+    from pipeline.blunders.together import with_another
+
     rows = np.concatenate([failing[session] for session in sessions])
     few = len(case.solved.occupations.session) <= DIAGNOSED
     scope = scope_of(case, sessions, rows, hidden) if few else None
@@ -176,8 +180,10 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
     return found
 
 
-def _stated(case: Case, session: int, explanations: Sequence[Explanation], about: Mapping[int, Found]) -> str | None:
+def _stated(case: Case, session: int, explanations: Sequence[Explanation], about: "Mapping[int, Found]") -> str | None:
     """Return the lines that state what the field applied, if no other explanation is clearly better."""
+    from pipeline.blunders.field_lines import field_lines
+
     for explanation in explanations:
         one = about.get(id(explanation.hypothesis))
         if one is not None and one.session == session and explanation.score - explanations[0].score < CLOSE:
@@ -187,6 +193,8 @@ def _stated(case: Case, session: int, explanations: Sequence[Explanation], about
 
 def _split(case: Case, session: int, explanations: Sequence[Explanation]) -> str | None:
     """Return the lines that split a session where its base moved, if no other explanation is clearly better."""
+    from pipeline.blunders.split_session import split_lines
+
     for explanation in explanations:
         moved, where = explanation.hypothesis.kind is Kind.BASE_MOVED, explanation.hypothesis.where
         if moved and where is not None and explanation.score - explanations[0].score < CLOSE:
@@ -205,6 +213,8 @@ def _drift(case: Case, session: int, sessions: int) -> Drift | None:
     # No trend explains more than there is, and most sessions have too little to be looked at any closer.
     if tail(float((white**2).sum())) >= _DRIFT / sessions:
         return None
+    from pipeline.blunders.hypotheses import drift
+
     scope = scope_of(case, (session,), _NONE, _NONE)
     if scope is None:
         return None

@@ -14,16 +14,17 @@ from datetime import date
 Days = tuple[date, date]
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+# compiled when a register has dates, which few have: together as dear as ten modules
 _TIME = r"(?:[T ]\d{1,2}:\d\d(?::\d\d(?:\.\d+)?)?(?: ?(?:Z|[+-]\d\d:?\d\d))?)?"
-_YEAR_FIRST = re.compile(rf"(\d{{4}})([-/.])(\d{{1,2}})\2(\d{{1,2}}){_TIME}")
-_PLAIN = re.compile(r"(\d{4})(\d\d)(\d\d)")
-_YEAR_LAST = re.compile(rf"(\d{{1,2}})([-/.]) ?(\d{{1,2}})\2 ?(\d{{4}}){_TIME}")
-_NAMED = re.compile(
+_YEAR_FIRST = rf"(\d{{4}})([-/.])(\d{{1,2}})\2(\d{{1,2}}){_TIME}"
+_PLAIN = r"(\d{4})(\d\d)(\d\d)"
+_YEAR_LAST = rf"(\d{{1,2}})([-/.]) ?(\d{{1,2}})\2 ?(\d{{4}}){_TIME}"
+_NAMED = (
     r"(?:(\d{1,2})(?:st|nd|rd|th|\.)?[ -])?([a-z]{3,9})\.?(?:[ -](\d{1,2})(?:st|nd|rd|th)?)?,?[ -](\d{4})"
 )
-_MONTH = re.compile(r"(\d{4})[-/.](\d{1,2})|(\d{1,2})[-/.](\d{4})")
-_YEAR = re.compile(r"(\d{4})")
-_YEAR_AND_PART = re.compile(r"((?:18|19|20)\d\d)([.,]\d{3,})")
+_MONTH = r"(\d{4})[-/.](\d{1,2})|(\d{1,2})[-/.](\d{4})"
+_YEAR = r"(\d{4})"
+_YEAR_AND_PART = r"((?:18|19|20)\d\d)([.,]\d{3,})"
 
 
 def possible_days(text: str) -> Days | None:
@@ -33,21 +34,21 @@ def possible_days(text: str) -> Days | None:
 
 
 def _readings(text: str) -> Iterator[Days | None]:
-    if match := _YEAR_FIRST.fullmatch(text):
+    if match := re.fullmatch(_YEAR_FIRST, text):
         yield _day(match[1], match[3], match[4])
-    elif match := _PLAIN.fullmatch(text):
+    elif match := re.fullmatch(_PLAIN, text):
         yield _day(match[1], match[2], match[3])
-    elif match := _YEAR_LAST.fullmatch(text):
+    elif match := re.fullmatch(_YEAR_LAST, text):
         yield _day(match[4], match[3], match[1])
         if match[2] != ".":  # with points between, the day stands first everywhere
             yield _day(match[4], match[1], match[3])
-    elif match := _NAMED.fullmatch(text.casefold()):
+    elif match := re.fullmatch(_NAMED, text.casefold()):
         yield _named(match[4], match[2], match[1] or match[3])
-    elif match := _MONTH.fullmatch(text):
+    elif match := re.fullmatch(_MONTH, text):
         yield _month(match[1] or match[4], match[2] or match[3])
-    elif match := _YEAR.fullmatch(text):
+    elif match := re.fullmatch(_YEAR, text):
         yield _month(match[1])
-    elif match := _YEAR_AND_PART.fullmatch(text):
+    elif match := re.fullmatch(_YEAR_AND_PART, text):
         yield _part(int(match[1]), float(f"0.{match[2][1:]}"))
 
 

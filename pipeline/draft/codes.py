@@ -5,9 +5,9 @@ from collections.abc import Callable
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.issue.formats.dxf_layers import MOST_LAYERS
 from pipeline.issue.geopackage.by_code import MOST_CODES
 from pipeline.job.load import LoadedJob
+from pipeline.limits import DRAWN_CODES
 from pipeline.problems import JobError, Problem
 
 
@@ -23,7 +23,7 @@ class Codes:
             (most, loaded.where("issue", key), what)
             for wanted, most, key, what in (
                 (issue.by_code, MOST_CODES, "by_code", "by_code = false"),
-                ("dxf" in issue.formats, MOST_LAYERS, "formats", "leave out dxf"),
+                ("dxf" in issue.formats, DRAWN_CODES, "formats", "leave out dxf"),
             )
             if wanted
         ]

@@ -31,13 +31,11 @@ from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.issue.folder.durable import has_room
 from pipeline.issue.formats.drawn_codes import without_points
-from pipeline.issue.formats.formats import write_formats
 from pipeline.issue.geopackage.by_code import ByCode
 from pipeline.issue.geopackage.descriptions import described
 from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, LINES, MARKS, REPEATS, SESSIONS
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
 from pipeline.issue.geopackage.revise import copy_with_rows
-from pipeline.issue.geopackage.streamed import Package
 from pipeline.issue.geopackage.tally import Written
 from pipeline.issue.geopackage.write import LayerSource, NotWritten, write_geopackage
 from pipeline.issue.record_types import Compared, FileIssued, LayerSums, ShiftModel
@@ -116,10 +114,20 @@ def lay_out(
     entries = [rest.summed(layer) for layer in written]
     files: list[FileIssued] = [{"name": package.name, "sha256": digest(package), "layers": entries}]
     files[0]["database"] = database
-    complete = Package(package, {layer.name: layer.rows for layer in written})
-    files += write_formats(survey.job.issue.formats, complete, about(survey, number))
+    files += _further_formats(survey, number, package, written)
     codes = [one.code for one in survey.job.drawing.codes] if "dxf" in survey.job.issue.formats else []
     return rest.laid(files, without_points(package, codes))
+
+
+def _further_formats(survey: Survey, number: int, package: Path, written: Layers) -> list[FileIssued]:
+    """Write what the job asks for besides the GeoPackage; what makes it is loaded for such a job alone."""
+    if set(survey.job.issue.formats) == {"gpkg"}:
+        return []
+    from pipeline.issue.formats.formats import write_formats
+    from pipeline.issue.geopackage.streamed import Package
+
+    complete = Package(package, {layer.name: layer.rows for layer in written})
+    return write_formats(survey.job.issue.formats, complete, about(survey, number))
 
 
 def _reads_back_anew(settled: Settled, causes: Sequence[str | None], package: Path, progress: Progress | None) -> bool:

@@ -15,6 +15,7 @@ from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.about import CodeDrawn
 from pipeline.issue.formats.figures import LENGTHS, floats, rounded
 from pipeline.issue.formats.names import cleaned
+from pipeline.limits import DRAWN_CODES
 from pipeline.words import OWN_LAYERS, Proof, counted
 
 MARKS, CHECKS, FAILED, LIST, NOTE = OWN_LAYERS[2:]
@@ -29,9 +30,6 @@ _BRACES = re.compile("[{}]")
 _LONGEST = 100
 _NO_CODE = "no_code"
 _UNKNOWN = "unproven"
-
-#: Codes that may be layers of a drawing.
-MOST_LAYERS = 5_000
 
 #: A code (None for points without one) and a proof word (None for bracketed).
 Key = tuple[str | None, str | None]
@@ -125,7 +123,7 @@ def _stands(key: Key, given: Mapping[str, CodeDrawn]) -> tuple[int, int]:
 
 def _free(name: str, key: Key, taken: set[str]) -> str:
     """Return a name of which no layer is there yet, nor one of its texts."""
-    tries = chain([name], (f"{name}~{_digits(key, turn)}" for turn in range(MOST_LAYERS)))
+    tries = chain([name], (f"{name}~{_digits(key, turn)}" for turn in range(DRAWN_CODES)))
     return next(one for one in tries if not {x.name.casefold() for x in Group(Layer(one, 0, "")).layers} & taken)
 
 

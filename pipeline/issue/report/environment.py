@@ -24,9 +24,14 @@ _FILTERS: dict[str, Callable[..., Any]] = {
 
 
 class _Kept(jinja2.FileSystemBytecodeCache):
-    """Compiled templates beside the package's own compiled modules; where they cannot be kept, nothing is lost."""
+    """Compiled templates beside the package's own compiled modules; where they cannot be kept, nothing is lost.
+
+    As Python does with those, what is there is used even where it is told to keep none.
+    """
 
     def dump_bytecode(self, bucket: Bucket) -> None:
+        if sys.dont_write_bytecode:
+            return
         with suppress(OSError):
             super().dump_bytecode(bucket)
 
@@ -35,7 +40,7 @@ class _Kept(jinja2.FileSystemBytecodeCache):
 def environment() -> jinja2.Environment:
     """Return the environment of the templates: everything escaped, an unknown name an error."""
     folder = Path(cache_from_source(__file__)).parent
-    kept = None if sys.dont_write_bytecode or not folder.is_dir() else _Kept(str(folder))
+    kept = _Kept(str(folder)) if folder.is_dir() else None
     made = jinja2.Environment(
         loader=jinja2.FileSystemLoader(_TEMPLATES),
         autoescape=True,
