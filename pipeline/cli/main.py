@@ -149,7 +149,10 @@ def check(
         raise typer.Exit(explain_key(explain))
     if not jobs:
         context.fail("Missing argument 'JOB'.")
-    from pipeline.cli.check_command import check_jobs
+    from pipeline.run.lean import loaded_for_good
+
+    with loaded_for_good():
+        from pipeline.cli.check_command import check_jobs
 
     raise typer.Exit(check_jobs(jobs or []))
 
