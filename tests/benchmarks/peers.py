@@ -11,6 +11,9 @@ import sys
 import time
 from dataclasses import dataclass
 
+# Told to keep no compiled files, Python would compile all our modules for every run, and none of its peers' libraries.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 #: GDAL's vector translate, of the library that pyogrio's wheel carries.
 CONVERT = """
 import ctypes, glob, sqlite3, sys
