@@ -1,6 +1,6 @@
 """The second pass: every reading corrected, given its proof word, and either drafted or held back with a reason."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -45,6 +45,9 @@ _WHY_PROOF = {
     Reason.UNCHECKED: "its session has no independent check",
 }
 _WHY_UNSURE = "nobody knows whether it carries the field shift: it lies before its from, or after its until, in doubt"
+
+#: Gives the numbers of an earlier issue that a batch of an export has already.
+Ready = Callable[[pa.RecordBatch, Export], Reuse | None]
 
 
 @dataclass(frozen=True)
@@ -144,18 +147,22 @@ class Drafter:
         left_out = np.union1d(self.solved.not_points, self.given.gone)
         return ToldApart.of(self.survey.first_pass.same_names, left_out)
 
-    def batches(self) -> Iterator[Drafted]:
-        """Read the exports again and yield every batch, worked."""
+    def batches(self, ready: Ready | None = None) -> Iterator[Drafted]:
+        """Read the exports again and yield every batch, worked.
+
+        ``ready`` gives each the numbers that it has of an earlier issue, in the place of ``reuse``.
+        """
         start = 0
         for number, rows in enumerate(self.survey.first_pass.rows):
-            yield from self.batches_of(number, start)
+            yield from self.batches_of(number, start, ready)
             start += rows
 
-    def batches_of(self, number: int, start: int) -> Iterator[Drafted]:
+    def batches_of(self, number: int, start: int, ready: Ready | None = None) -> Iterator[Drafted]:
         """Read one export again, whose first row is number ``start`` of the job, and yield every batch, worked."""
         export = self.survey.exports[number]
         for batch in read_again(export, self.survey.first_pass.kept[number]):
-            yield self.work(batch, export, start)
+            drafter = self if ready is None else replace(self, reuse=ready(batch, export))
+            yield drafter.work(batch, export, start)
             start += batch.num_rows
 
     def work(self, batch: pa.RecordBatch, export: Export, start: int) -> Drafted:

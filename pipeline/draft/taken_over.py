@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.solve.correct import VALUES
 
+#: Points of one raw file: their row numbers there, ascending, with session and (n, 8) values.
+OfFile = tuple[Integers, NDArray[np.int32], Floats]
+
 
 @dataclass(frozen=True)
 class Reuse:
@@ -16,11 +19,11 @@ class Reuse:
 
     Args:
         sessions: (S,) which sessions are as they were.
-        rows: per raw file that is as it was: its points' row numbers, ascending, with session and (n, 8) values.
+        rows: per raw file that is as it was, its points.
     """
 
     sessions: Flags
-    rows: Mapping[str, tuple[Integers, NDArray[np.int32], Floats]]
+    rows: Mapping[str, OfFile]
 
     def find(self, shown: str, source_row: Integers, session: Integers) -> tuple[Flags, Floats]:
         """Return (n,) which readings of a raw file have their numbers already, and those (k, 8) numbers."""

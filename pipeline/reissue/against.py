@@ -9,7 +9,7 @@ from pipeline.issue.folder.thinned import thinned
 from pipeline.issue.geopackage.previous import Lost
 from pipeline.reissue.changed_rows import ChangedRows, changed_rows
 from pipeline.reissue.changes import Because, Side
-from pipeline.reissue.earlier import Last, another_frame, reuse
+from pipeline.reissue.earlier import Last, another_frame, called, reuse, standing
 from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.reasons import reasons
 from pipeline.solve.solve import Solved
@@ -47,11 +47,24 @@ def against(last: Last | None, survey: Survey, solved: Solved, now: Fingerprint)
     obstacle = another_frame(last.record, survey.target) or (str(removed) if removed is not None else None)
     try:
         if obstacle is None:
-            found = reuse(last, survey, now.reach)
-            changed = changed_rows(last, found[1], found[0], survey, now.sums) if found else None
+            changed, taken = _taken_over(last, survey, now)
             columns = Carried.of(survey.exports).schema.names if why.by_file or why.general else ()
             side = last.side(columns) if changed is None else None
-            return Against(why.all(), found[0] if found else None, Earlier(last, why.of, changed, side))
+            return Against(why.all(), taken, Earlier(last, why.of, changed, side))
     except Lost as error:
         obstacle = str(error)
     return Against((*why.all(), f"what moved since issue {last.record['issue']:03d} is not listed: {obstacle}"))
+
+
+def _taken_over(last: Last, survey: Survey, now: Fingerprint) -> tuple[ChangedRows | None, Reuse | None]:
+    """Return the points of the issue before where few can differ, else the numbers that can be taken over, if any can.
+
+    Raises `Lost`.
+    """
+    found = standing(last, survey, now.reach)
+    if found is None:
+        return None, None
+    names, shown = called(survey)
+    points = last.points(names, shown)
+    changed = changed_rows(last, found, points, survey, now.sums)
+    return changed, reuse(found, points, shown) if changed is None else None

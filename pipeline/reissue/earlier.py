@@ -1,23 +1,22 @@
-"""The previous issue: its record, its rows, and which of its numbers can be taken over."""
+"""The previous issue: its record, its rows, and what of it stands."""
 
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from functools import cached_property, partial
 from pathlib import Path
 from typing import cast
 
 import numpy as np
-import pyarrow as pa
-import pyarrow.compute as pc
 
-from pipeline.arrays import Integers
+from pipeline.arrays import Flags
 from pipeline.draft.taken_over import Reuse
 from pipeline.intake.survey import Survey
-from pipeline.issue.geopackage.previous import read_rows
+from pipeline.issue.geopackage.previous import read_batches, read_rows
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
 from pipeline.issue.record_types import Reach, Record, SiteFit, Target
 from pipeline.reissue.changes import COMPARED, Side, attributes_of
-from pipeline.solve.correct import VALUES
+from pipeline.reissue.earlier_points import READ, EarlierPoints
 
 
 @dataclass(frozen=True)
@@ -43,9 +42,10 @@ class Last:
         layers = (layer for file in self.record["files"] for layer in file.get("layers", []))
         return next((list(layer["columns"]) for layer in layers if layer["name"] == "points"), [])
 
-    def points(self) -> pa.Table:
-        """Return its points: where each came from, and what a change may reach. Raises `Lost`."""
-        return read_rows(self.package, "points", ("session", "source_file", "source_row", "proof", *VALUES))
+    def points(self, sessions: Sequence[str], files: Sequence[str]) -> EarlierPoints:
+        """Return its points; ``sessions`` and ``files`` are what those are called now. Raises `Lost`."""
+        with closing(read_batches(self.package, "points", READ)) as batches:
+            return EarlierPoints(batches, sessions, files)
 
     @cached_property
     def untouched(self) -> bool:
@@ -90,8 +90,20 @@ def _base(site: SiteFit) -> dict[str, str]:
     return {"grid": site["grid"], "height": site["height"]}
 
 
-def reuse(last: Last, survey: Survey, now: Reach) -> tuple[Reuse, pa.Table] | None:
-    """Return what of the issue before can be taken over, with its points; None where nothing can, or it was altered.
+@dataclass(frozen=True)
+class Standing:
+    """What of an issue before stands as it was: (S,) which sessions, and which raw files, whose points can be told."""
+
+    sessions: Flags
+    files: frozenset[str]
+
+    def names(self, survey: Survey) -> set[str]:
+        """Return the names of the sessions that are as they were."""
+        return {window.session.name for window in survey.windows if self.sessions[window.index]}
+
+
+def standing(last: Last, survey: Survey, now: Reach) -> Standing | None:
+    """Return what of the issue before can be taken over; None where nothing can, or its content was altered.
 
     Args:
         last: the issue before.
@@ -109,20 +121,16 @@ def reuse(last: Last, survey: Survey, now: Reach) -> tuple[Reuse, pa.Table] | No
         return None
     if not last.untouched and not has_issued_content(last.package, last.record["files"]):
         return None
-    table, rows = last.points(), {}
-    session = position(table, "session", names)
-    file = position(table, "source_file", sorted(files))
-    source_row = np.asarray(table.column("source_row"), np.int64)
-    values = np.column_stack([np.asarray(table.column(name), np.float64) for name in VALUES])
-    for number, shown in enumerate(sorted(files)):
-        here = np.flatnonzero(file == number)
-        here = here[np.argsort(source_row[here], kind="stable")]
-        if len(here):
-            rows[shown] = (source_row[here], session[here].astype(np.int32), values[here])
-    return Reuse(same, rows), table
+    return Standing(same, frozenset(files))
 
 
-def position(table: pa.Table, column: str, words: Sequence[str]) -> Integers:
-    """Return (n,) at which place among the words a column has its word, -1 where it is none of them."""
-    found = pc.fill_null(pc.index_in(table.column(column), pa.array(words, pa.string())), -1)
-    return np.asarray(found).astype(np.int64)
+def reuse(found: Standing, points: EarlierPoints, files: Sequence[str]) -> Reuse:
+    """Return the numbers of an issue's points that can be taken over; ``files`` are what their raw files are called."""
+    known = {number: name for number, name in enumerate(files) if name in found.files}
+    return Reuse(found.sessions, {known[number]: rows for number, rows in points.by_file(known).items()})
+
+
+def called(survey: Survey) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return what the sessions and the raw files of a job are called, each once."""
+    shown = dict.fromkeys(export.shown for export in survey.exports)
+    return tuple(window.session.name for window in survey.windows), tuple(shown)

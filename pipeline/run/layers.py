@@ -22,7 +22,7 @@ from pipeline.draft.measured import Measured
 from pipeline.draft.merged import Settled
 from pipeline.draft.noted_rows import noted_rows
 from pipeline.draft.repeats import Repeated, find_pairs
-from pipeline.draft.second_pass import Drafted
+from pipeline.draft.second_pass import Drafted, Ready
 from pipeline.draft.string_rows import Gathered
 from pipeline.draft.strings_told import linework_noted, linework_notes
 from pipeline.draft.wholly_held import WhollyHeld
@@ -99,6 +99,8 @@ def lay_out(
     if earlier is not None and earlier.changed is not None:
         with _SecondPass(settled, progress, earlier) as running:
             done = _revised(running, causes, earlier.changed, package)
+        if done is None:
+            settled = settled.reusing(earlier.changed.reuse())
     if done is None:
         with _SecondPass(settled, progress, earlier) as running:
             done = _written_anew(running, causes, package)
@@ -280,7 +282,7 @@ class _SecondPass:
     def held_against(self, changed: ChangedRows) -> list[pa.RecordBatch] | None:
         """Return the rows of ``points`` that differ from the issue before, None where that cannot be revised."""
         rows, fresh = Rows(self.drafter, self.carried), []
-        for drafted, _ in self._drafted(rows):
+        for drafted, _ in self._drafted(rows, changed.ready):
             found = changed.take(drafted)
             if found is None:
                 return None
@@ -305,11 +307,11 @@ class _SecondPass:
         with pa.ipc.open_stream(self.spill) as held:
             yield from held
 
-    def _drafted(self, rows: Rows) -> Iterator[tuple[Drafted, pa.RecordBatch | None]]:
+    def _drafted(self, rows: Rows, ready: Ready | None = None) -> Iterator[tuple[Drafted, pa.RecordBatch | None]]:
         """Yield every batch of the second pass, with its rows that are held back, which are spilled."""
         done, total = 0, sum(self.survey.first_pass.rows)
         with pa.ipc.new_stream(self.spill, HELD_BACK) as spilled:
-            for drafted in self.drafter.batches():
+            for drafted in self.drafter.batches(ready):
                 self._note(drafted)
                 held = rows.held_back(drafted) if drafted.held.any() else None
                 if held is not None:

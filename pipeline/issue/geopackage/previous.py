@@ -1,7 +1,7 @@
 """The rows of an issue that is already there, read for comparison."""
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 
@@ -56,3 +56,20 @@ def read_rows(package: Path, layer: str, columns: Sequence[str] | None) -> pa.Ta
     if set(columns) - set(found.column_names):
         raise Lost(f"{package.name} lacks columns of the layer {layer}")
     return found.select(list(columns))
+
+
+def read_batches(package: Path, layer: str, columns: Sequence[str]) -> Generator[pa.RecordBatch, None, None]:
+    """Yield columns of a layer of an issue's GeoPackage, without geometry, in the order of its rows.
+
+    GDAL's options are held until the last batch is taken, or the generator closed. Raises as `read_rows`.
+    """
+    with (
+        reading(package) as plain,
+        gdal().open_arrow(
+            plain, layer=layer, columns=list(columns), read_geometry=False, use_pyarrow=True, IMMUTABLE="YES"
+        ) as (_, batches),
+    ):
+        if set(columns) - set(batches.schema.names):
+            raise Lost(f"{package.name} lacks columns of the layer {layer}")
+        for batch in batches:
+            yield batch.select(list(columns))

@@ -1,0 +1,141 @@
+"""The points of the issue before, laid down in the order of its rows: the second pass comes past them in that order.
+
+They lie in a nameless file, so that memory does not grow with them.
+"""
+
+import tempfile
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import IO
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.draft.taken_over import OfFile
+from pipeline.solve.correct import VALUES
+from pipeline.solve.proof import PROOFS
+
+#: What is read of a point: where it came from, and what a change may reach.
+READ = ("source_file", "source_row", "session", "proof", *VALUES)
+_KEPT = pa.schema(
+    [
+        ("source_file", pa.int32()),
+        ("source_row", pa.int64()),
+        ("session", pa.int32()),
+        ("proof", pa.int8()),
+        *((name, pa.float64()) for name in VALUES),
+    ]
+)
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Some points of the issue before, (n,) in the order of its rows.
+
+    Args:
+        file: index of each point's raw file, -1 for none of them.
+        source_row: its row there.
+        session: index of its session now, -1 where that is gone.
+        proof: code of its proof word.
+        values: (n, 8) its numbers.
+    """
+
+    file: NDArray[np.int32]
+    source_row: Integers
+    session: NDArray[np.int32]
+    proof: NDArray[np.int8]
+    values: Floats
+
+    def __len__(self) -> int:
+        return len(self.source_row)
+
+    def some(self, rows: slice | Flags | Integers) -> "Piece":
+        """Return some of its points."""
+        return Piece(self.file[rows], self.source_row[rows], self.session[rows], self.proof[rows], self.values[rows])
+
+    def leading(self, file: int, last: int) -> int:
+        """Return how many of the first points are rows of one raw file, in their order and up to row ``last``."""
+        inside = (self.file == file) & (self.source_row <= last)
+        inside[1:] &= np.diff(self.source_row) > 0
+        return len(inside) if inside.all() else int(np.argmin(inside))
+
+    def rows(self) -> OfFile:
+        """Return row, session and numbers of its points, which are of one raw file and in the order of its rows."""
+        return self.source_row, self.session, self.values
+
+
+def _joined(pieces: Sequence[Piece]) -> Piece:
+    return pieces[0] if len(pieces) == 1 else Piece(*map(np.concatenate, zip(*map(_columns, pieces), strict=True)))
+
+
+class EarlierPoints:
+    """All of them, ``rows`` many."""
+
+    def __init__(self, batches: Iterable[pa.RecordBatch], sessions: Sequence[str], files: Sequence[str]) -> None:
+        """Lay them down; ``batches`` have the columns `READ`, the others are the names of sessions and files now."""
+        self._file, self.rows = _nameless(), 0
+        words = {"source_file": files, "session": sessions, "proof": [str(proof) for proof in PROOFS]}
+        with pa.ipc.new_stream(self._file, _KEPT) as stream:
+            for batch in batches:
+                columns = [
+                    position(batch.column(name), words[name]) if name in words else batch.column(name)
+                    for name in _KEPT.names
+                ]
+                cast = [column.cast(field.type) for column, field in zip(columns, _KEPT, strict=True)]
+                stream.write_batch(pa.RecordBatch.from_arrays(cast, schema=_KEPT))
+                self.rows += batch.num_rows
+
+    def pieces(self) -> Iterator[Piece]:
+        """Yield them from the first one on."""
+        self._file.seek(0)
+        with pa.ipc.open_stream(self._file) as stream:
+            for batch in stream:
+                file, source_row, session, proof = (batch.column(at).to_numpy() for at in range(4))
+                values = [np.asarray(batch.column(name), np.float64) for name in VALUES]  # NaN for null
+                yield Piece(file, source_row, session, proof, np.column_stack(values))
+
+    def by_file(self, files: Iterable[int]) -> dict[int, OfFile]:
+        """Return row, session and numbers of the points of some raw files, each in the order of its rows."""
+        found: dict[int, list[Piece]] = {number: [] for number in files}
+        for piece in self.pieces():
+            for number in found.keys() & np.unique(piece.file).tolist():
+                found[number].append(piece.some(piece.file == number))
+        whole = {number: _joined(pieces) for number, pieces in found.items() if pieces}
+        return {number: one.some(np.argsort(one.source_row, kind="stable")).rows() for number, one in whole.items()}
+
+
+class Passing:
+    """The points while the second pass comes past them, batch by batch."""
+
+    def __init__(self, points: EarlierPoints) -> None:
+        self._pieces = points.pieces()
+        self._left: Piece | None = next(self._pieces, None)
+
+    def among(self, file: int, source_row: Integers) -> Piece | None:
+        """Return the next points in a raw file, up to the last of (n,) rows of it; None where there are none."""
+        found, last = list[Piece](), int(source_row.max(initial=0))
+        while self._left is not None:
+            count = self._left.leading(file, last)
+            if count:
+                found.append(self._left.some(slice(count)))
+            if count < len(self._left):
+                self._left = self._left.some(slice(count, None))
+                break
+            self._left = next(self._pieces, None)
+        return _joined(found) if found else None
+
+
+def position(column: pa.Array, words: Sequence[str]) -> pa.Array:
+    """Return (n,) at which place among the words a column has its word, -1 where it is none of them."""
+    return pc.fill_null(pc.index_in(column, pa.array(words, pa.string())), -1)
+
+
+def _nameless() -> IO[bytes]:
+    return tempfile.TemporaryFile()
+
+
+def _columns(piece: Piece) -> tuple[NDArray[np.generic], ...]:
+    return piece.file, piece.source_row, piece.session, piece.proof, piece.values
