@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.control import Register
-from pipeline.examine.register_looks import OddHeight, odd_heights
+from pipeline.examine.register_looks import OddHeight, median, odd_heights
 from pipeline.examine.stood_on import Stood
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.base_values import merged
@@ -93,7 +93,7 @@ def by_session(survey: Survey, above: Above) -> BySession:
 def middle(values: Floats) -> list[float]:
     """Return the median of each column's numbers, NaN where it has none."""
     known = [column[np.isfinite(column)] for column in values.T]
-    return [float(np.median(column)) if len(column) else np.nan for column in known]
+    return [median(column) if len(column) else np.nan for column in known]
 
 
 def _bases(survey: Survey) -> Integers:

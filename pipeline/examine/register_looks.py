@@ -129,6 +129,12 @@ class OddHeight:
     against: tuple[int, ...]
 
 
+def median(values: Floats) -> float:
+    """Return the median of (n,) numbers, n > 0, none of them NaN: of a few, far sooner than by `numpy.median`."""
+    ordered, half = np.sort(values), len(values) // 2
+    return float(ordered[half] if len(values) % 2 else (ordered[half - 1] + ordered[half]) / 2)
+
+
 def odd_heights(session: Integers, mark: Integers, difference: Floats, separation: Floats) -> list[OddHeight]:
     """Return the marks whose height differs from that of the others in a session by the geoid separation.
 
@@ -145,8 +151,8 @@ def odd_heights(session: Integers, mark: Integers, difference: Floats, separatio
     for number in np.unique(session).tolist():
         here = np.flatnonzero(session == number)
         marks = np.unique(mark[here])
-        heights = np.array([np.median(difference[here[mark[here] == one]]) for one in marks])
-        apart = np.array([np.median(separation[here[mark[here] == one]]) for one in marks])
+        heights = np.array([median(difference[here[mark[here] == one]]) for one in marks])
+        apart = np.array([median(separation[here[mark[here] == one]]) for one in marks])
         for one in _odd(marks, heights, apart):
             found.setdefault(one.mark, one)
     return [found[one] for one in sorted(found)]
@@ -161,7 +167,7 @@ def _odd(marks: Integers, heights: Floats, separation: Floats) -> list[OddHeight
     # of groups that are equally large the one that the others exceed in the separation's direction is taken for right
     rank = agreeing.sum(axis=1) - 1e-6 * np.sign(separation) * np.argsort(np.argsort(heights))
     right = agreeing[int(np.argmax(rank))]
-    level = float(np.median(heights[right]))
+    level = median(heights[right])
     found = []
     for at in np.flatnonzero(~right).tolist():
         off = float(heights[at] - level)

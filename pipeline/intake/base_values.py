@@ -43,13 +43,14 @@ def changes(first: Integers, last: Integers) -> list[Change]:
 def merged(places: Floats, within: float) -> list[list[int]]:
     """Return the numbers of the (k, 3) places put together where they lie ``within`` metres of a group's first."""
     groups: list[list[int]] = []
+    firsts = np.empty_like(places)
     for number, place in enumerate(places):
-        near = (group for group in groups if np.linalg.norm(places[group[0]] - place) <= within)
-        group = next(near, None)
-        if group is None:
-            groups.append([number])
+        near = np.linalg.norm(firsts[: len(groups)] - place, axis=1) <= within
+        if near.any():
+            groups[int(near.argmax())].append(number)
         else:
-            group.append(number)
+            firsts[len(groups)] = place
+            groups.append([number])
     return groups
 
 

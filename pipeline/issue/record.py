@@ -177,11 +177,11 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _shallow(value: Any, levels: int) -> bool:
-    """Say whether a value has no more levels of lists and objects: from one level to the next, as it may be deep."""
+    """Say whether a value lies no more than so many levels deep; level by level, which takes few calls."""
     level = [value]
     for _ in range(levels):
-        inner = (one.values() if isinstance(one, dict) else one for one in level if isinstance(one, dict | list))
-        level = [one for members in inner for one in members]
+        outer = [one.values() if isinstance(one, dict) else one for one in level if isinstance(one, dict | list)]
+        level = [one for inner in outer for one in inner]
         if not level:
             return True
     return False
@@ -189,7 +189,7 @@ def _shallow(value: Any, levels: int) -> bool:
 
 def _plain(value: Any, key: str = "") -> Any:
     """Return ``value`` in JSON's own types; NumPy's numbers are taken for Python's."""
-    if value is None or isinstance(value, bool):
+    if value is None or type(value) in (str, bool, int):
         return value
     if isinstance(value, str):
         return value.value if isinstance(value, Enum) else value
