@@ -11,6 +11,7 @@ from functools import cached_property
 
 import numpy as np
 import pyarrow as pa
+from numpy.typing import NDArray
 
 from pipeline.arrays import Integers
 from pipeline.clock import HOUR, MINUTE
@@ -59,22 +60,31 @@ class _Clock:
         return self.survey.exports[self.number]
 
     @cached_property
-    def minutes(self) -> list[tuple[pa.Array, Integers, Integers]]:
+    def minutes(self) -> tuple[pa.Array, Integers, Integers]:
+        """Base ids, the middles of minutes and how many readings each has, those of all bases one after the other."""
         found = self.survey.first_pass.files[self.number].clock()
-        return [
-            (pa.array([base] * len(minute), pa.string()), minute + MINUTE // 2, count)
-            for base, (minute, count) in found.items()
-        ]
+        minutes = [minute for minute, _ in found.values()]
+        none = np.zeros(0, np.int64)
+        which = np.repeat(np.arange(len(found)), np.array([len(minute) for minute in minutes], np.int64))
+        return (
+            pa.array(list(found), pa.string()).take(pa.array(which)),
+            np.concatenate([none, *minutes]) + MINUTE // 2,
+            np.concatenate([none, *(count for _, count in found.values())]),
+        )
+
+    @cached_property
+    def before(self) -> NDArray[np.int32]:
+        """The sessions that the readings of each minute belong to as they are."""
+        bases, minute, _ = self.minutes
+        return self.index.attach(minute, bases)
 
     def fit(self, offset: int) -> _Fit:
         """Return what an offset, in milliseconds, does."""
-        inside, changed, rows = 0, 0, 0
-        for bases, minute, count in self.minutes:
-            before, after = self.index.attach(minute, bases), self.index.attach(minute + offset, bases)
-            inside += int(count[after >= 0].sum())
-            changed += int(count[(before >= 0) & (after >= 0) & (before != after)].sum())
-            rows += int(count.sum())
-        return _Fit(offset, rows, inside, changed)
+        bases, minute, count = self.minutes
+        before, after = self.before, self.index.attach(minute + offset, bases) if offset else self.before
+        inside = int(count[after >= 0].sum())
+        changed = int(count[(before >= 0) & (after >= 0) & (before != after)].sum())
+        return _Fit(offset, int(count.sum()), inside, changed)
 
     @cached_property
     def _occupations(self) -> tuple[Integers, Integers, Integers]:

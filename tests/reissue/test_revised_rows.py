@@ -28,6 +28,7 @@ from typer.testing import CliRunner
 from pipeline import run_job
 from pipeline.cli.main import app
 from pipeline.problems import JobError
+from pipeline.read.files import read_batches
 from pipeline.reissue import changed_rows
 from pipeline.run import layers
 from pipeline.verify import verify
@@ -214,6 +215,35 @@ def test_one_revision_after_the_other(wide: Path, tmp_path: Path, copies: list[i
     for name in LAYERS[:-1]:
         order = f'select * from "{name}" order by fid'
         assert everything(last.package, order) == everything(fresh.package, order), name
+
+
+@pytest.mark.parametrize(("form", "files"), [("csv", 3), ("gpkg", 1)])
+def test_a_revised_issue_says_what_a_first_one_of_the_same_job_would(
+    form: str, files: int, tmp_path: Path, copies: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With readings held back before, between and after points, in several files and in batches of a few rows."""
+    monkeypatch.setattr(read_batches, "__defaults__", (7, None))
+    job = simulate(WIDE)
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    job.rows["solution"][points[[0, 9, 10, -1]]] = "flt"
+    job.rows["sigma_east"][points[[20, 40]]] = 9.0
+    path = job.write(tmp_path / "kept", form, files)
+    run_job(path)
+    revise(job, path.parent, 0.004)
+    run_job(path)
+    shutil.copytree(path.parent, tmp_path / "fresh", ignore=shutil.ignore_patterns("out"))
+    run_job(tmp_path / "fresh" / path.name)
+    last, fresh = (newest_issue(tmp_path / place / "out") for place in ("kept", "fresh"))
+    assert last.record["changes"]["moved"] == copies[0] > 0
+    for name in LAYERS[:-1]:
+        order = f'select * from "{name}" order by fid'
+        assert everything(last.package, order) == everything(fresh.package, order), name
+    assert last.record["rows"]["by_reason"] == {"not_fixed": 4, "poor_quality": 2}
+    of_its_own = {"issue", "changes", "release", "files", "sum", "notes"}
+    for key in last.record.keys() - of_its_own:
+        assert last.record[key] == fresh.record[key], key
+    sums = [{one["name"]: one for one in issue.record["files"][0]["layers"]} for issue in (last, fresh)]
+    assert {name: sums[0][name] for name in sums[1]} == sums[1]
 
 
 def test_points_that_are_held_from_now_on_are_written_anew(wide: Path, tmp_path: Path, copies: list[int]) -> None:
