@@ -127,10 +127,16 @@ class Case:
         setup = self.survey.windows[session].session.setup
         return list(marks | ({setup.mark: None} if setup is not None else {}))
 
+    @cached_property
+    def rotations(self) -> Floats:
+        """(S, 3, 3) geocentric to east, north, up where each session's shift is meant."""
+        longitude, latitude, _ = self.survey.operations.frames.to_geographic.forward(*self.solved.places.T)
+        return enu_rotation(np.nan_to_num(longitude), np.nan_to_num(latitude))
+
     def rotation(self, session: int) -> Floats:
-        """Return (3, 3) geocentric to east, north, up where a session's shift is meant."""
-        longitude, latitude, _ = self.survey.operations.frames.to_geographic.forward(*self.solved.places[session])
-        return np.asarray(enu_rotation(np.nan_to_num(longitude), np.nan_to_num(latitude))).reshape(3, 3)
+        """Return (3, 3) of one session."""
+        found: Floats = self.rotations[session]
+        return found
 
 
 @dataclass(frozen=True)

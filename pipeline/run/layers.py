@@ -2,6 +2,7 @@
 
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -106,7 +107,9 @@ def lay_out(
             done = _written_anew(running, causes, package)
     written, rest = done
     try:
-        database = read_back(package, written)
+        with ThreadPoolExecutor(1) as beside:  # summing lets other threads run
+            summed = beside.submit(digest, package)
+            database = read_back(package, written)
     except ReadBackError as error:
         # GDAL may say nothing of a disk that fills or fails while it closes a file or begins a layer
         has_room(package, earlier.last.package.stat().st_size if earlier is not None else 0)
@@ -114,7 +117,7 @@ def lay_out(
             raise NotWritten(str(error)) from error
         raise
     entries = [rest.summed(layer) for layer in written]
-    files: list[FileIssued] = [{"name": package.name, "sha256": digest(package), "layers": entries}]
+    files: list[FileIssued] = [{"name": package.name, "sha256": summed.result(), "layers": entries}]
     files[0]["database"] = database
     files += _further_formats(survey, number, package, written)
     codes = [one.code for one in survey.job.drawing.codes] if "dxf" in survey.job.issue.formats else []
