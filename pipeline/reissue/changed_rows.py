@@ -1,6 +1,6 @@
 """The points of the issue before, held against the second pass row by row: which of them are not as they were."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -70,10 +70,12 @@ class ChangedRows:
             return (rows, np.zeros((0, 3))) if was is None and not len(rows) else None
         if not np.array_equal(was.source_row, np.asarray(drafted.batch.column("source_row"), np.int64)[rows]):
             return None
-        values = np.column_stack([getattr(drafted.corrected, name)[rows] for name in VALUES])
+        values = [getattr(drafted.corrected, name)[rows] for name in VALUES]
         session, proof = drafted.session[rows], drafted.proof[rows]
-        same = (values == was.values) | (np.isnan(values) & np.isnan(was.values))
-        differs = np.flatnonzero(~same.all(axis=1) | (session != was.session) | (proof != was.proof))
+        other = (session != was.session) | (proof != was.proof)
+        for now, then in zip(values, was.values.T, strict=True):
+            other |= ~((now == then) | (np.isnan(now) & np.isnan(then)))
+        differs = np.flatnonzero(other)
         self.changed.append(self._at + differs)
         self._at += len(rows)
         self._add(values, session, proof)
@@ -107,11 +109,10 @@ class ChangedRows:
         columns = tuple(name for name in schema.names if name != GEOMETRY)
         return self._tally.written("points", crs, columns, {name: sums[name] for name in schema.names})
 
-    def _add(self, values: Floats, session: NDArray[np.int32], proof: NDArray[np.uint8]) -> None:
+    def _add(self, values: Sequence[Floats], session: NDArray[np.int32], proof: NDArray[np.uint8]) -> None:
         """Take in the columns that may differ, of all points of a batch as they are now."""
-        columns = [pa.array(np.ascontiguousarray(values[:, axis])) for axis in range(len(VALUES))]
-        columns += [self._names.take(pa.array(session)), _PROOF_WORDS.take(pa.array(proof))]
-        columns.append(wkb_points(*self._axes.geometry(*values[:, _GRID].T)))
+        columns = [*map(pa.array, values), self._names.take(pa.array(session)), _PROOF_WORDS.take(pa.array(proof))]
+        columns.append(wkb_points(*self._axes.geometry(*(values[axis] for axis in _GRID))))
         batch = pa.RecordBatch.from_arrays(columns, schema=self._kinds)
         self._tally.add(batch.column(GEOMETRY))
         self._content.add(batch)
