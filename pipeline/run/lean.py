@@ -47,13 +47,14 @@ def without_unused() -> None:
         sys.meta_path[:0] = [_NoDataFrames(), _WhenUsed()]
 
 
-def idle_threads_asleep() -> None:
-    """Let the threads of linear algebra sleep at once where they have nothing to do. As above, before numpy is loaded.
+def one_thread_of_algebra() -> None:
+    """Let linear algebra do without threads of its own. As above, before numpy is loaded.
 
-    There is one for every core but one, twice: each would use up some 0.03 s before it sleeps, in every process. Their
-    number stays as it is, since sums taken by fewer differ in their last bits.
+    They spin while they wait for one another: where other jobs keep the cores busy, a matrix of 300 rows takes them
+    twenty times as long. And the last bits of a sum hang on how many shared it: so they are alike on every machine.
     """
-    os.environ.setdefault("OPENBLAS_THREAD_TIMEOUT", "4")
+    for library in ("OPENBLAS", "OMP", "MKL"):
+        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
 
 
 @contextmanager

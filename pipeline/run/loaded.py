@@ -5,10 +5,10 @@ For processes of the command's own alone, since it hides the libraries of data f
 
 from contextlib import suppress
 
-from pipeline.run.lean import idle_threads_asleep, loaded_for_good, seldom_searched, without_unused
+from pipeline.run.lean import one_thread_of_algebra, loaded_for_good, seldom_searched, without_unused
 
 without_unused()
-idle_threads_asleep()
+one_thread_of_algebra()
 seldom_searched()
 with loaded_for_good(), suppress(Exception):  # the first job that needs what cannot be loaded tells of it in words
     import adbc_driver_manager  # noqa: F401

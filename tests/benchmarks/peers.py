@@ -83,7 +83,7 @@ shapes = geopandas.points_from_xy(easting, northing, height)
 geopandas.GeoDataFrame(points, geometry=shapes, crs=job["target"]["grid"]).to_file(package, driver="GPKG")
 """
 
-RUN = "import sys; from pipeline import run_job; print(run_job(sys.argv[1]).record['rows'])"
+RUN = "import sys; sys.argv[1:] = ['run', sys.argv[1]]; from pipeline.cli.start import main; main()"
 
 
 @dataclass(frozen=True)
