@@ -5,7 +5,7 @@ For processes of the command's own alone, since it hides the libraries of data f
 
 from contextlib import suppress
 
-from pipeline.run.lean import one_thread_of_algebra, loaded_for_good, seldom_searched, without_unused
+from pipeline.run.lean import loaded_for_good, one_thread_of_algebra, seldom_searched, without_unused
 
 without_unused()
 one_thread_of_algebra()

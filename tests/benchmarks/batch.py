@@ -2,8 +2,8 @@
 
     python tests/benchmarks/batch.py [--jobs 1000] [--points 500] [--workers 2] [--rounds 1]
 
-The conversion is GDAL's, a GeoPackage for each raw file, alone in one process: no sessions, no shift, no proof. Machines
-are shared and noisy: quote the ratios of one run of this script, not its seconds.
+The conversion is GDAL's, a GeoPackage for each raw file, alone in one process: no sessions, no shift, no proof.
+Machines are shared and noisy: quote the ratios of one run of this script, not its seconds.
 """
 
 import argparse
