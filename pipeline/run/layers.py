@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -402,9 +403,14 @@ class _Rest:
             yield LayerSource("changes", CHANGES, [self.changed], described, geometry_type=LINE_Z)
         yield from (layer for _, layer in self.by_code)
 
+    @cached_property
+    def code_of(self) -> dict[str, str]:
+        """Return the codes of the layers that have one, by the layers' names."""
+        return {source.name: code for code, source in self.by_code}
+
     def summed(self, layer: Written) -> LayerSums:
         """Return what the record says of a layer: its sums, and its code if it is a layer of one."""
-        code = next((code for code, source in self.by_code if source.name == layer.name), None)
+        code = self.code_of.get(layer.name)
         sums = layer.as_record()
         return sums if code is None else {**sums, "code": code}
 

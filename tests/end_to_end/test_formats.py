@@ -250,8 +250,9 @@ def test_many_codes(tmp_path: Path) -> None:
     assert len(layers) == 25
 
 
-def test_more_codes_than_can_be_layers_are_refused(tmp_path: Path) -> None:
+def test_more_codes_than_can_be_layers_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The names mapped as codes, mostly: told with the line of the job file, and nothing is issued."""
+    monkeypatch.setattr("pipeline.draft.codes.MOST_CODES", 200)
     job = simulate(Plan(sessions=1, points=600, ties=2, checks=2, marks=4))
     path = write(job, tmp_path, ["gpkg"], by_code=True)
     number = iter(range(10**6))

@@ -14,8 +14,9 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.files.at_rest import quoted, unsynced
-from pipeline.issue.geopackage.blank import Blank, redefine
+from pipeline.issue.geopackage.blank import Blank
 from pipeline.issue.geopackage.cells import boxes, kept_columns
+from pipeline.issue.geopackage.definitions import put_triggers, redefine
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.refused import refusal
 from pipeline.issue.geopackage.spatial_index import Boxes, Packing
@@ -144,8 +145,10 @@ def finish(path: Path, layers: Sequence[Written], blank: Blank, date: str) -> No
             if file.execute("SELECT 1 FROM sqlite_master WHERE name = 'gpkg_metadata_reference'").fetchone():
                 file.execute("UPDATE gpkg_metadata_reference SET timestamp = ?", (date,))
             redefine(file, blank.tables)
-            for trigger in blank.triggers:
+            for _, _, trigger in blank.triggers:
                 file.execute(trigger)
+            if blank.more:
+                put_triggers(file, blank.more)
             file.execute("COMMIT")
     except sqlite3.DatabaseError as error:
         raise refusal(path, "its tables", error) from error

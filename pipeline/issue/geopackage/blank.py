@@ -1,9 +1,12 @@
-"""GeoPackages that have their layers and no rows yet, made by GDAL once for each kind and then copied."""
+"""GeoPackages that have their layers and no rows yet, made by GDAL once for each kind and then copied.
+
+Layers that are like another one are laid beside it in the copy (`alike`).
+"""
 
 import sqlite3
 from collections import OrderedDict
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pyarrow as pa
@@ -11,12 +14,14 @@ import pyarrow as pa
 from pipeline.files.at_rest import quoted, unsynced
 from pipeline.files.gdal import gdal
 from pipeline.geodesy.axes import Axes
+from pipeline.issue.geopackage.alike import lay_alike, table_of, triggers_of
+from pipeline.issue.geopackage.definitions import Trigger, redefine
 from pipeline.issue.geopackage.descriptions import commented
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.refused import refusal
 from pipeline.issue.geopackage.source import LayerSource
 
-#: Kinds that a process keeps: some 300 kB each, and more only with a layer per code.
+#: Kinds that a process keeps: some 300 kB each.
 _MOST = 16
 
 #: How a layer's table defines its feature ids, with and without a counter of those ever given.
@@ -27,12 +32,14 @@ _COUNTED, _UNCOUNTED = " PRIMARY KEY AUTOINCREMENT", " PRIMARY KEY"
 class Blank:
     """Layers of a GeoPackage without rows: what SQLite is to run once they have rows, and their ``srs_id``.
 
-    ``tables`` are their names and the definitions that they are to have then.
+    ``tables`` are their names and the definitions that they are to have then; ``more`` are the triggers of layers that
+    are like another.
     """
 
-    triggers: tuple[str, ...]
+    triggers: tuple[Trigger, ...]
     tables: tuple[tuple[str, str], ...]
     srs_id: int
+    more: tuple[Trigger, ...] = ()
 
 
 _made: OrderedDict[Hashable, tuple[Blank, bytes]] = OrderedDict()
@@ -43,6 +50,13 @@ def lay_blank(path: Path, layers: Sequence[LayerSource], crs: str, metadata: Map
 
     Nothing of it hangs on when it is made. Raises NotWritten where the disk refuses, TooLarge beyond a limit.
     """
+    own = [layer for layer in layers if layer.like is None]
+    blank = _copied(path, own, crs, metadata, axes)
+    return _with_alike(path, [layer for layer in layers if layer.like is not None], blank)
+
+
+def _copied(path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mapping[str, str], axes: Axes) -> Blank:
+    """Make a GeoPackage with ``layers``, once for all that have the same."""
     kinds = [(layer.name, layer.schema, layer.geometry_type, *_said(layer).values()) for layer in layers]
     key = (crs, axes, tuple(metadata.items()), tuple(kinds))
     if (made := _made.get(key)) is not None:
@@ -65,9 +79,11 @@ def lay_more(
     path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mapping[str, str], axes: Axes, *, anew: bool
 ) -> Blank:
     """Make ``layers`` in a GeoPackage that is there, as `lay_blank` does; ``anew``: in place of those so named."""
-    for layer in layers:
+    own = [layer for layer in layers if layer.like is None]
+    for layer in own:
         make_layer(path, layer, crs, metadata, axes, [], first=False, append=not anew)
-    return _bare(path, [layer.name for layer in layers])
+    blank = _bare(path, [layer.name for layer in own])
+    return _with_alike(path, [layer for layer in layers if layer.like is not None], blank)
 
 
 def make_layer(
@@ -119,25 +135,46 @@ def _bare(path: Path, layers: Sequence[str]) -> Blank:
         with unsynced(path) as file:
             ((srs_id,),) = file.execute("SELECT DISTINCT srs_id FROM gpkg_geometry_columns").fetchall()
             found = file.execute("SELECT type, name, sql, tbl_name FROM sqlite_master").fetchall()
-            triggers = [(name, sql) for kind, name, sql, table in found if kind == "trigger" and table in layers]
+            triggers = [(name, table, sql) for kind, name, sql, table in found if kind == "trigger" and table in layers]
             tables = [(name, sql) for kind, name, sql, _ in found if kind == "table" and name in layers]
             file.execute("BEGIN")
-            for name, _ in triggers:
+            for name, _, _ in triggers:
                 file.execute(f"DROP TRIGGER {quoted(name)}")
-            redefine(file, [(name, sql.replace(_COUNTED, _UNCOUNTED, 1)) for name, sql in tables])
+            redefine(file, [(name, _uncounted(sql)) for name, sql in tables])
             file.execute("COMMIT")
     except sqlite3.DatabaseError as error:
         raise refusal(path, "all", error) from error
-    return Blank(tuple(sql for _, sql in triggers), tuple(tables), srs_id)
+    return Blank(tuple(triggers), tuple(tables), srs_id)
 
 
-def redefine(file: sqlite3.Connection, tables: Sequence[tuple[str, str]]) -> None:
-    """Change the definitions of tables, in a transaction, in what does not touch how their rows are kept.
+def _with_alike(path: Path, layers: Sequence[LayerSource], blank: Blank) -> Blank:
+    """Lay the layers that are like another one: one of ``blank``, or one that is complete."""
+    if not layers:
+        return blank
+    (model,) = {str(layer.like) for layer in layers}
+    try:
+        with unsynced(path) as file:
+            table, triggers = _definitions(file, blank, model)
+            file.execute("BEGIN")
+            lay_alike(file, layers, model, _uncounted(table))
+            file.execute("COMMIT")
+    except sqlite3.DatabaseError as error:
+        raise refusal(path, "all", error) from error
+    return replace(
+        blank,
+        tables=(*blank.tables, *((layer.name, table_of(layer.name, model, table)) for layer in layers)),
+        more=tuple(trigger for layer in layers for trigger in triggers_of(layer.name, model, triggers)),
+    )
 
-    It is done as SQLite says (sqlite.org/lang_altertable.html, section 7): connections that are opened later go by it.
-    """
-    ((version,),) = file.execute("PRAGMA schema_version").fetchall()
-    file.execute("PRAGMA writable_schema = ON")
-    file.executemany("UPDATE sqlite_master SET sql = ?2 WHERE type = 'table' AND name = ?1", tables)
-    file.execute(f"PRAGMA schema_version = {version + 1}")
-    file.execute("PRAGMA writable_schema = OFF")
+
+def _definitions(file: sqlite3.Connection, blank: Blank, model: str) -> tuple[str, list[Trigger]]:
+    """Return the definitions of a complete layer, or as it is to be: its table's and its triggers'."""
+    if model in (tables := dict(blank.tables)):
+        return tables[model], [trigger for trigger in blank.triggers if trigger[1] == model]
+    query = "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = ? AND tbl_name = ? ORDER BY rowid"
+    ((_, _, table),) = file.execute(query, ("table", model)).fetchall()
+    return table, file.execute(query, ("trigger", model)).fetchall()
+
+
+def _uncounted(sql: str) -> str:
+    return sql.replace(_COUNTED, _UNCOUNTED, 1)

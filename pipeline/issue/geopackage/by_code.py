@@ -2,7 +2,7 @@
 
 import re
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from types import TracebackType
 from typing import Self
 
@@ -13,16 +13,21 @@ import pyarrow.compute as pc
 from pipeline.issue.formats.names import cleaned, told_apart
 from pipeline.issue.geopackage.write import LayerSource
 
-#: Codes that may be layers of a GeoPackage. GDAL opens a file anew for each layer and lists all that are there, so that
-#: the time grows with the square of them: 100 layers take some 20 s to write and read back, 200 four times that.
-MOST_CODES = 200
+#: Codes that may be layers of a GeoPackage. Writing takes some milliseconds for each; but what opens the file looks up
+#: each layer among all (GDAL: 1,000 in half a second, 5,000 in ten), and so many codes are names of points mostly.
+MOST_CODES = 2_000
 
 #: Rows of such a layer that fiona reads one by one; all geometries are compared in any case.
 KEPT = 64
 
+#: Rows that are given together: a code has a few in each batch that came.
+_TOGETHER = 16_384
+
 _UNWANTED = re.compile(r"[^\w-]+")
 _LONGEST = 50
 _NO_CODE = "no_code"
+#: The layer of all points.
+_LIKE = "points"
 
 
 class ByCode:
@@ -70,6 +75,20 @@ class ByCode:
         codes = sorted(self._pieces, key=lambda code: (not code, code.casefold(), code))
         names = told_apart(f"points_{cleaned(code, _UNWANTED, _LONGEST).strip('_-') or _NO_CODE}" for code in codes)
         for code, name in zip(codes, names, strict=True):
-            batches = (pieces.get_batch(number) for number in self._pieces[code])
+            batches = _together(map(pieces.get_batch, self._pieces[code]))
             shown = cleaned(code, re.compile(r"[;]"), _LONGEST) or "none"
-            yield code, LayerSource(name, self._schema, batches, f"code {shown}; {description}", kept=KEPT)
+            described = f"code {shown}; {description}"
+            yield code, LayerSource(name, self._schema, batches, described, kept=KEPT, like=_LIKE)
+
+
+def _together(pieces: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+    """Yield the same rows in fewer batches."""
+    waiting, rows = list[pa.RecordBatch](), 0
+    for piece in pieces:
+        waiting.append(piece)
+        rows += piece.num_rows
+        if rows >= _TOGETHER:
+            yield from pa.Table.from_batches(waiting).combine_chunks().to_batches()
+            waiting, rows = [], 0
+    if waiting:
+        yield from pa.Table.from_batches(waiting).combine_chunks().to_batches()

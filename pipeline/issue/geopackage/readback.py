@@ -1,8 +1,9 @@
 """A written GeoPackage read again by other means than it was written with, before it counts.
 
-fiona, a GDAL and a PROJ of its own, opens it: every layer where it has not yet seen what the file says of them, else
-the one with most rows, as each opening costs as much as writing a small job. All rows are read once more as SQLite
-holds them. Nothing here touches the file or leaves one beside it.
+fiona, a GDAL and a PROJ of its own, opens it: where it has not yet seen what the file says of its layers, two of those
+that are alike in that, and all that are like no other; else the one with most rows. Each opening costs as much as
+writing a small job, and more with every layer that there is. All rows are read once more as SQLite holds them. Nothing
+here touches the file or leaves one beside it.
 """
 
 import hashlib
@@ -48,6 +49,14 @@ _SIGHTS = 256
 #: Tables that follow from the rows, the day and the words of an issue.
 _OF_ROWS = {"gpkg_contents", "gpkg_ogr_contents", "gpkg_metadata", "gpkg_metadata_reference", "sqlite_sequence"}
 
+#: What the tables of the standard say of a layer, its name first.
+_SAY = {
+    "gpkg_contents": "table_name, data_type, srs_id",
+    "gpkg_geometry_columns": "*",
+    "gpkg_extensions": "*",
+    "gpkg_data_columns": "*",
+}
+
 
 class ReadBackError(Exception):
     """What was read from a written file is not what was given to be written; ``differences`` says each."""
@@ -74,12 +83,12 @@ def read_back(path: Path, expected: Iterable[Written]) -> DatabaseIssued:
         database = database_of(path, [layer.name for layer in layers])
         with closing(unlocked(path)) as file:
             file.nothing_computed()  # it was written just now, and by us
-            sight = _sight(file, database, layers)
+            sight, unlike = _sight(file, database, layers), _unlike(file, layers)
             differences = _by_sqlite(file, layers)
     except sqlite3.DatabaseError as error:
         raise ReadBackError(path, [f"SQLite cannot read it: {error}"]) from error
     with plain_file(path) as plain:
-        differences += _by_fiona(plain, layers, sight)
+        differences += _by_fiona(plain, layers, unlike, sight)
     if differences:
         raise ReadBackError(path, differences)
     _seen[sight] = None
@@ -97,14 +106,33 @@ def _sight(file: Guarded, database: DatabaseIssued, layers: tuple[Written, ...])
     return hashlib.sha256(repr([said, tables, database["objects"], fields, must]).encode()).hexdigest()
 
 
-def _by_fiona(path: Path, layers: tuple[Written, ...], sight: str) -> list[str]:
+def _unlike(file: Guarded, layers: tuple[Written, ...]) -> list[Written]:
+    """Return the layers that differ, but for their names, in what GDAL takes columns, kind and CRS from, or must be.
+
+    Of layers that are alike in all that: the one with most rows, and the last.
+    """
+    defined = dict(file.execute("SELECT name, sql FROM sqlite_master WHERE type = 'table'").fetchall())
+    said: dict[str | None, list[tuple[object, ...]]] = {layer.name: [] for layer in layers}
+    for table in _SAY.keys() & defined.keys():
+        for name, *rest in file.execute(f"SELECT {_SAY[table]} FROM {table} ORDER BY rowid"):
+            said.setdefault(name, []).append((table, *rest))
+    kinds = dict[str, list[Written]]()
+    for layer in layers:
+        own = defined.get(layer.name, "").replace(quoted(layer.name), "", 1)
+        kind = (own, sorted(said[layer.name], key=repr), layer.geometry_type, layer.crs, layer.columns)
+        kinds.setdefault(repr(kind), []).append(layer)
+    chosen = {one.name for alike in kinds.values() for one in (max(alike, key=lambda one: one.rows), alike[-1])}
+    return [layer for layer in layers if layer.name in chosen]
+
+
+def _by_fiona(path: Path, layers: tuple[Written, ...], unlike: Sequence[Written], sight: str) -> list[str]:
     given = [layer.name for layer in layers]
     differences: list[str] = []
     with fiona_at_home() as fiona:
         from fiona.errors import FionaError
 
         try:
-            chosen: Sequence[Written] = layers
+            chosen = unlike
             if sight in _seen and layers:
                 chosen = [max(layers, key=lambda layer: layer.rows)]
             elif (names := _listed(fiona, path)) != given:

@@ -15,7 +15,8 @@ class LayerSource:
 
     ``schema`` is one of `pipeline.issue.geopackage.layers`; ``batches`` has that schema, is taken once, in order, and
     may run in another thread than the caller's. ``description`` names the height datum, such as "heights: NZVD2016".
-    ``kept`` is how many rows are kept for comparing one by one.
+    ``kept`` is how many rows are kept for comparing one by one. ``like`` is a layer before it that has the same columns
+    and geometry type, where there may be many such: they are all like the same one, and come last.
     """
 
     name: str
@@ -25,3 +26,4 @@ class LayerSource:
     identifier: str = ""
     geometry_type: str = POINT_Z
     kept: int = KEPT
+    like: str | None = None

@@ -61,7 +61,7 @@ def write_geopackage(
 
     GDAL makes the layers, once for all jobs that have the same, without rows; these are appended. While all layers
     together have few rows they are gathered first, as GDAL opens a file anew for each layer; those of a large layer
-    are appended while they come.
+    are appended while they come, and so are those of layers that are like another.
 
     Raises FileExistsError where there is a file already, TypeError for a column type that a GeoPackage cannot hold,
     NotWritten where the file system or GDAL refuses, TooLarge where the format's limits do, and whatever a layer's
@@ -87,7 +87,7 @@ def _write_layers(
     *,
     into: bool,
 ) -> tuple[Written, ...]:
-    """Write layers in groups: as many as have few rows together, and after them the one that has many."""
+    """Write layers in groups: as many as have few rows together, after them the one that has many; all alike in one."""
     rest, written = iter(layers), list[Written]()
     while group := list(_gather(rest)):
         try:
@@ -110,7 +110,7 @@ def _write_layers(
 
 @dataclass(frozen=True)
 class _Gathered:
-    """A layer with the first of its rows, and with the ``rest`` of them where it has many."""
+    """A layer with the first of its rows, and with the ``rest`` of them where it may have many."""
 
     layer: LayerSource
     first: list[pa.RecordBatch]
@@ -132,11 +132,14 @@ class _Gathered:
 
 
 def _gather(layers: Iterator[LayerSource]) -> Iterator[_Gathered]:
-    """Take layers with their rows while these are few, and at last one that makes them many."""
+    """Take layers with their rows while these are few, and at last one that makes them many, or all that are alike."""
     left = GATHERED
     for layer in layers:
         _check_types(layer)
         rows, batches = list[pa.RecordBatch](), _checked(layer)
+        if layer.like is not None:
+            yield _Gathered(layer, rows, batches)
+            continue
         for batch in batches:
             rows.append(batch)
             left -= batch.num_rows
