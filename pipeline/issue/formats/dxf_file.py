@@ -5,9 +5,8 @@ shares nothing with the writers.
 """
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -16,6 +15,7 @@ import pyarrow.compute as pc
 from pipeline.arrays import Floats
 from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
+from pipeline.handoff import Handoff
 from pipeline.issue.about import About
 from pipeline.issue.formats import ezdxf_alone
 from pipeline.issue.formats.dxf_facts import facts, lines_of
@@ -24,6 +24,7 @@ from pipeline.issue.formats.dxf_polylines import MORE_HANDLES, compare_lines, li
 from pipeline.issue.formats.dxf_rows import Drawn, Plan
 from pipeline.issue.formats.dxf_symbols import Symbol, Tags
 from pipeline.issue.formats.dxf_tags import Text, layers_of, texts_of
+from pipeline.issue.formats.figures import joined
 from pipeline.issue.geopackage.streamed import Differs, Package, first_difference, side_by_side, vertices
 from pipeline.words import counted
 
@@ -43,18 +44,18 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
     around = frame(about, plan.overview, plan.layers, plan.unproven, plan.listed, plan.handles)
     size = plan.overview.text_height
     tags, rows = Tags(around.owner, size, around.first), dict.fromkeys(_LAYERS, 0)
-    with path.open("x", encoding="utf-8", newline="\n") as file:
-        file.write(around.before)
+    with path.open("xb") as file:
+        file.write(around.before.encode())
         for name, drawn in plan.drawn(package):
             file.write(drawn.lines(tags))
             if name in rows:
-                rows[name] += len(drawn.groups)
+                rows[name] += len(drawn.which)
         handle = tags.next
         for lines in plan.lines(package):
-            file.write("".join(polyline_tags(lines, around.owner, handle)))
+            file.write("".join(polyline_tags(lines, around.owner, handle)).encode())
             handle += sum(len(line.places) + MORE_HANDLES for line in lines)
             rows["lines"] = rows.get("lines", 0) + len(lines)
-        file.write(around.after)
+        file.write(around.after.encode())
     return rows
 
 
@@ -69,11 +70,12 @@ def read_back(path: Path, package: Package, about: About) -> None:
         with (
             plain_file(path) as plain,
             pyogrio.open_arrow(plain, layer="entities", batch_size=8192, use_pyarrow=True) as (_, reader),
+            Handoff(reader) as batches,
         ):
             notes, texts = list[tuple[str, str]](), Counter[tuple[Symbol, Group]]()
             lines = list[tuple[str, Floats]]()
             given = (_as_batch(drawn, texts) for _, drawn in plan.drawn(package))
-            for before, wanted, found in side_by_side(given, _insertions(reader, notes, lines)):
+            for before, wanted, found in side_by_side(given, _insertions(batches, notes, lines)):
                 _compare(wanted, found, before)
     except (DataSourceError, DataLayerError, pa.ArrowException) as error:
         raise Differs(f"GDAL cannot read it: {error}") from error
@@ -100,9 +102,11 @@ def _compare_tags(path: Path, plan: Plan, texts: Counter[tuple[Symbol, Group]]) 
             raise Differs(f"it has {counted(found[text], 'text')} {told}, given were {wanted[text]:,}")
 
 
-def _insertions(reader: Any, notes: list[tuple[str, str]], lines: list[tuple[str, Floats]]) -> Iterator[pa.RecordBatch]:
+def _insertions(
+    batches: Iterable[pa.RecordBatch], notes: list[tuple[str, str]], lines: list[tuple[str, Floats]]
+) -> Iterator[pa.RecordBatch]:
     """Yield the drawing's insertions; what is beside them goes to ``notes``, by layer and text, or to ``lines``."""
-    for batch in reader:
+    for batch in batches:
         blocks = batch.column("BlockName")
         if blocks.null_count:
             others = batch.filter(blocks.is_null())
@@ -121,29 +125,31 @@ def _bare(text: str) -> str:
 
 def _as_batch(drawn: Drawn, counted_texts: Counter[tuple[Symbol, Group]]) -> pa.RecordBatch:
     """Return rows to be drawn with the columns in which GDAL gives them, and count what their texts are on."""
-    # by identity: to take the sum of so many names for each row takes longer than all else
-    ids = list(zip(map(id, drawn.symbols), map(id, drawn.groups), strict=True))
-    kinds = dict(zip(ids, zip(drawn.symbols, drawn.groups, strict=True), strict=True))
-    for kind, count in Counter(ids).items():
-        counted_texts[kinds[kind]] += count
-    before = {id(symbol): [f"{tag.name} " for tag in symbol.tags] for symbol in drawn.symbols}
-    names = [name for symbol in drawn.symbols for name in before[id(symbol)]]
-    texts = [text for values in drawn.values for text in values]
-    ends = np.cumsum([0, *(len(symbol.tags) for symbol in drawn.symbols)])
-    told = pa.array(map(str.__add__, names, map(_as_read, texts)), pa.string())
+    for kind, count in zip(drawn.kinds, np.bincount(drawn.which, minlength=len(drawn.kinds)).tolist(), strict=True):
+        counted_texts[kind] += count
+    blocks = pa.array([symbol.block for symbol, _ in drawn.kinds], pa.string())
     return pa.record_batch(
         {
-            "Layer": pa.array(drawn.layers, pa.string()),
-            "BlockName": pa.array([symbol.block for symbol in drawn.symbols], pa.string()),
-            "BlockAttributes": pa.ListArray.from_arrays(pa.array(ends, pa.int32()), told),
+            "Layer": drawn.layers(),
+            "BlockName": blocks.take(pa.array(drawn.which)),
+            "BlockAttributes": _attributes(drawn),
             **{axis: pa.array(np.nan_to_num(drawn.places[:, place])) for place, axis in enumerate("xyz")},
         }
     )
 
 
-def _as_read(text: str) -> str:
-    """Return an attribute's value as GDAL reads it."""
-    return text.replace("^ ", "^") if "^" in text else text
+def _attributes(drawn: Drawn) -> pa.ListArray:
+    """Return the attributes of each row as GDAL reads them, name and value of each in a text."""
+    many, rows = drawn.of_each(lambda symbol: len(symbol.tags)), len(drawn.which)
+    columns = [
+        joined(f"{tag.name} ", pc.replace_substring(text, "^ ", "^"))
+        for tag, text in zip(drawn.tags, drawn.texts, strict=False)
+    ]
+    # from column by column to row by row, without those that a row's symbol has not
+    order = np.arange(rows)[:, None] + np.arange(len(columns)) * rows
+    order = order[np.arange(len(columns)) < many[:, None]]
+    told = pa.concat_arrays([pa.array([], pa.string()), *columns]).take(pa.array(order))
+    return pa.ListArray.from_arrays(pa.array(np.cumsum([0, *many]), pa.int32()), told)
 
 
 def _compare(wanted: pa.RecordBatch, found: pa.Table, before: int) -> None:

@@ -10,7 +10,7 @@ from itertools import chain
 import numpy as np
 import pyarrow as pa
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.about import CodeDrawn
 from pipeline.issue.formats.figures import LENGTHS, floats, rounded
@@ -185,11 +185,14 @@ class Overview:
         """Return the layer's key of a point by its code in the export."""
         return key_of(self.named(code) if code else None, proof)
 
-    def keys_of(self, batch: pa.RecordBatch) -> list[Key]:
-        """Return the layers' keys of rows of ``points``."""
-        pairs = list(zip(batch.column("code").to_pylist(), batch.column("proof").to_pylist(), strict=True))
-        keys = {pair: self.key_of(*pair) for pair in set(pairs)}
-        return [keys[pair] for pair in pairs]
+    def keys_of(self, batch: pa.RecordBatch) -> tuple[list[Key], Integers]:
+        """Return layers' keys, and which of them each row of ``points`` has."""
+        codes, proofs = (batch.column(name).dictionary_encode(null_encoding="encode") for name in ("code", "proof"))
+        numbers = codes.indices.to_numpy().astype(np.int64) * len(proofs.dictionary) + proofs.indices.to_numpy()
+        pairs, which = np.unique(numbers, return_inverse=True)
+        of_code, of_proof = np.divmod(pairs, max(len(proofs.dictionary), 1))
+        texts = codes.dictionary.take(pa.array(of_code)), proofs.dictionary.take(pa.array(of_proof))
+        return [self.key_of(*pair) for pair in zip(*(one.to_pylist() for one in texts), strict=True)], which
 
     def add_places(self, batch: pa.RecordBatch) -> Floats:
         """Widen the extent by the rows of a layer; return their places (n, 3) in the drawing's unit."""

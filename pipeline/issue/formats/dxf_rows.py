@@ -1,12 +1,14 @@
 """The rows of a package as what is drawn of them: on which layer, with which block, where, and with which values."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
-from pipeline.arrays import Flags, Floats
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.about import About
 from pipeline.issue.formats.control_told import control_lines
@@ -39,67 +41,81 @@ from pipeline.issue.formats.dxf_symbols import (
     SUSPECT,
     UNPROVEN,
     Symbol,
+    Tag,
     Tags,
     fields,
     value,
     values,
 )
-from pipeline.issue.formats.figures import LENGTHS, fixed, floats
+from pipeline.issue.formats.figures import LENGTHS, fixed_column, floats
 from pipeline.issue.geopackage.layers import MARKS as MARK_ROWS
 from pipeline.issue.geopackage.layers import each_of
-from pipeline.issue.geopackage.streamed import Package
+from pipeline.issue.geopackage.streamed import Package, content_of
 from pipeline.words import Proof, counted
 
 #: What is drawn beside the layers of the package: control marks that only checks stand on, where they are published.
 CONTROL = "control"
 
 _OF_MARK = ("mark", *NAMES, "status")
+#: The columns of ``points`` that are drawn.
+_OF_POINT = ("name", "code", *NAMES, "proof")
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """Rows to be drawn: group of layers, symbol, place, values by tag, lines down (n,).
+    """Rows to be drawn: symbols with their groups of layers, which of them each row has (n,), place, lines down (n,).
 
-    Places (n, 3) are in the drawing's unit; NaN where there is no height.
+    Places (n, 3) are in the drawing's unit; NaN where there is no height. ``texts`` has a column for each attribute of
+    the symbol with most of them; the others have the first of these.
     """
 
-    groups: Sequence[Group]
-    symbols: list[Symbol]
+    kinds: Sequence[tuple[Symbol, Group]]
+    which: Integers
     places: Floats
-    values: Sequence[tuple[str, ...]]
+    texts: Sequence[pa.StringArray]
     down: Floats
 
     @property
-    def layers(self) -> list[str]:
-        """Return the layer of each row's symbol."""
-        return [group.symbol.name for group in self.groups]
+    def tags(self) -> tuple[Tag, ...]:
+        """Return the attributes of the symbol with most of them."""
+        return max((symbol.tags for symbol, _ in self.kinds), key=len, default=())
 
-    def lines(self, tags: Tags) -> str:
-        """Return the rows as lines of tags; column by column, since there may be a million of them."""
-        first, lines = tags.handles(self.symbols), [""] * len(self.groups)
-        xyz = [fixed(values, LENGTHS) for values in (*self.places[:, :2].T, np.nan_to_num(self.places[:, 2]))]
-        offsets: dict[tuple[float, float], tuple[list[str], list[str]]] = {}
-        for symbol in {id(symbol): symbol for symbol in self.symbols}.values():
-            mine = [row for row, one in enumerate(self.symbols) if one is symbol]
-            for right, up in {(tag.right, tag.up) for tag in symbol.tags} - offsets.keys():
-                offsets[right, up] = self._offset(right, up, tags.size)
-            at = {key: (_chosen(both[0], mine), _chosen(both[1], mine)) for key, both in offsets.items()}
-            texts = list(zip(*(self.values[row] for row in mine), strict=True))
-            place = [_chosen(column, mine) for column in xyz]
-            columns = fields(symbol, first[mine], place, texts, at)
-            groups = {id(self.groups[row]): self.groups[row] for row in mine}
-            forms = {one: tags.form(symbol, group.symbol.name, group.of) for one, group in groups.items()}
-            for row, filled in zip(mine, zip(*columns, strict=True), strict=True):
-                lines[row] = forms[id(self.groups[row])] % filled
-        return "".join(lines)
+    def layers(self, tag: str = "") -> pa.StringArray:
+        """Return the layer of each row's symbol, or of its attribute of that name."""
+        names = [group.of(tag) for _, group in self.kinds]
+        return pa.array(names, pa.string()).take(pa.array(self.which))
 
-    def _offset(self, right: float, up: float, size: float) -> tuple[list[str], list[str]]:
-        east = fixed(self.places[:, 0] + right * size, LENGTHS)
-        return east, fixed(self.places[:, 1] + (up - LINE * self.down) * size, LENGTHS)
+    def of_each(self, told: Callable[[Symbol], int]) -> Integers:
+        """Return (n,) what is told of each row's symbol."""
+        return np.array([told(symbol) for symbol, _ in self.kinds], np.int64)[self.which]
 
+    def lines(self, tags: Tags) -> memoryview:
+        """Return the rows as lines of tags, in UTF-8; column by column, since there may be a million of them."""
+        first = tags.handles(self.of_each(lambda symbol: symbol.handles))
+        symbols = list(dict.fromkeys(symbol for symbol, _ in self.kinds))
+        turn = self.of_each(symbols.index)
+        rows = [np.flatnonzero(turn == number) for number in range(len(symbols))]
+        texts = [self._rows(mine)._lines(symbol, first[mine], tags) for symbol, mine in zip(symbols, rows, strict=True)]
+        if len(texts) == 1:
+            return content_of(texts[0])
+        order = np.argsort(np.concatenate([np.empty(0, np.int64), *rows]))
+        return content_of(pa.concat_arrays([pa.array([], pa.string()), *texts]).take(pa.array(order)))
 
-def _chosen(column: list[str], rows: list[int]) -> list[str]:
-    return column if len(rows) == len(column) else [column[row] for row in rows]
+    def _rows(self, rows: Integers) -> "Drawn":
+        if len(rows) == len(self.which):
+            return self
+        texts = [column.take(pa.array(rows)) for column in self.texts]
+        return Drawn(self.kinds, self.which[rows], self.places[rows], texts, self.down[rows])
+
+    def _lines(self, symbol: Symbol, first: Integers, tags: Tags) -> pa.StringArray:
+        """Return the lines of rows that all have one symbol."""
+        place = [fixed_column(np.nan_to_num(self.places[:, axis]), LENGTHS) for axis in range(3)]
+        at = {(tag.right, tag.up): self._offset(tag.right, tag.up, tags.size) for tag in symbol.tags}
+        return tags.filled(symbol, fields(symbol, first, cache(self.layers), place, self.texts, at))
+
+    def _offset(self, right: float, up: float, size: float) -> tuple[pa.StringArray, pa.StringArray]:
+        east = fixed_column(self.places[:, 0] + right * size, LENGTHS)
+        return east, fixed_column(self.places[:, 1] + (up - LINE * self.down) * size, LENGTHS)
 
 
 @dataclass(frozen=True)
@@ -120,7 +136,7 @@ class Plan:
         # millimetres on paper to the drawing's unit
         height = round(drafting.text_height / 1000.0 * drafting.scale / axes.easting.metres, 6)
         overview, crowded = Overview(axes, height, drafting.named), Crowded()
-        for batch in package.batches("points"):
+        for batch in package.batches("points", _OF_POINT):
             overview.add_points(batch)
         handles = sum(count * _symbol(key).handles for key, count in overview.counts.items())
         for batch in package.batches("check_marks"):
@@ -156,12 +172,12 @@ class Plan:
 
         Raises RuntimeError for a point without a position, which is a fault of the program.
         """
-        for batch in package.batches("points"):
+        for batch in package.batches("points", _OF_POINT):
             yield "points", self._points(batch)
         before = 0
         for batch in package.batches("check_marks"):
             checks = self._checks(batch, before)
-            before += len(checks.groups)
+            before += len(checks.which)
             yield "check_marks", checks
         yield CONTROL, _marks(self.control, self.overview.axes)
         for batch in package.batches("marks"):
@@ -181,15 +197,11 @@ class Plan:
         places = places_of(batch, self.overview.axes)
         if not _placed(places).all():
             raise RuntimeError("a point without a position was issued")
-        keys = self.overview.keys_of(batch)
-        texts = [values(batch.column("name").to_pylist()), _heights(batch), values(batch.column("code").to_pylist())]
-        shown = [
-            (name, height, code) if key[1] is None else (name, height, code, key[1])
-            for name, height, code, key in zip(*texts, keys, strict=True)
-        ]
-        symbols = {key: _symbol(key) for key in set(keys)}
-        groups = [self.by_key[key] for key in keys]
-        return Drawn(groups, [symbols[key] for key in keys], places, shown, np.zeros(len(places)))
+        keys, which = self.overview.keys_of(batch)
+        proofs = pa.array([proof or "" for _, proof in keys], pa.string()).take(pa.array(which))
+        texts = [values(batch.column("name")), _heights(batch), values(batch.column("code")), proofs]
+        kinds = [(_symbol(key), self.by_key[key]) for key in keys]
+        return Drawn(kinds, which, places, texts, np.zeros(len(places)))
 
     def _checks(self, batch: pa.RecordBatch, before: int) -> Drawn:
         """Return the occupations that have a position; ``before`` of them are drawn already.
@@ -198,21 +210,24 @@ class Plan:
         texts are not seen, and stand in the list.
         """
         batch = batch.filter(pa.array(_placed(places_of(batch, self.overview.axes))))
-        shown, groups, symbols, down = list[tuple[str, ...]](), [], [], []
-        for row, (given, height) in enumerate(zip(batch.to_pylist(), _heights(batch), strict=True), start=before):
+        shown, kinds, which, down = list[tuple[str, ...]](), dict[tuple[Symbol, Group], int](), [], []
+        rows = zip(batch.to_pylist(), _heights(batch).to_pylist(), strict=True)
+        for row, (given, height) in enumerate(rows, start=before):
             line, left = self.crowded.line(row)
             more = f"and {counted(left, 'more occupation')}: see {LIST}" if left else ""
             texts = (value(given["point"]), height, difference(given), value(given["mark"]), value(given["role"]), more)
             shown.append(texts)
-            groups.append(OWN[FAILED if given["passed"] is False else CHECKS])
-            symbols.append(QUIET if line is None else CHECK)
+            kind = QUIET if line is None else CHECK, OWN[FAILED if given["passed"] is False else CHECKS]
+            which.append(kinds.setdefault(kind, len(kinds)))
             down.append(CHECK_LINES * (line or 0))
-        return Drawn(groups, symbols, places_of(batch, self.overview.axes), shown, np.array(down, np.float64))
+        columns = [pa.array(column, pa.string()) for column in zip(*shown, strict=True)]
+        places = places_of(batch, self.overview.axes)
+        return Drawn(list(kinds), np.array(which, np.int64), places, columns, np.array(down, np.float64))
 
 
 def _beside(package: Package, overview: Overview) -> dict[str | None, set[str | None]]:
     beside = Beside(overview.codes, overview.text_height)
-    for batch in package.batches("points"):
+    for batch in package.batches("points", _OF_POINT):
         coded = batch.column("code").dictionary_encode()
         named = pa.array([overview.named(code) for code in coded.dictionary.to_pylist()], pa.string())
         beside.add(named.take(coded.indices), places_of(batch, overview.axes))
@@ -244,16 +259,14 @@ def _placed(places: Floats) -> Flags:
     return np.asarray(np.isfinite(places[:, :2]).all(axis=1), np.bool_)
 
 
-def _heights(batch: pa.RecordBatch) -> list[str]:
+def _heights(batch: pa.RecordBatch) -> pa.StringArray:
     """Return the heights as they are to be read beside the points, to the millimetre."""
     heights = floats(batch.column("height"))
-    texts = fixed(np.nan_to_num(heights), 3)
-    return [text if known else "no height" for text, known in zip(texts, np.isfinite(heights).tolist(), strict=True)]
+    return pc.if_else(pa.array(np.isfinite(heights)), fixed_column(np.nan_to_num(heights), 3), "no height")
 
 
 def _marks(batch: pa.RecordBatch, axes: Axes) -> Drawn:
     batch = batch.filter(pa.array(_placed(places_of(batch, axes))))
-    columns = (batch.column("mark").to_pylist(), _heights(batch), batch.column("status").to_pylist())
-    shown = [(value(mark), height, value(status)) for mark, height, status in zip(*columns, strict=True)]
-    count = len(shown)
-    return Drawn([OWN[MARKS]] * count, [MARK] * count, places_of(batch, axes), shown, np.zeros(count))
+    shown = [values(batch.column("mark")), _heights(batch), values(batch.column("status"))]
+    none = np.zeros(batch.num_rows, np.int64)
+    return Drawn([(MARK, OWN[MARKS])], none, places_of(batch, axes), shown, none.astype(np.float64))

@@ -7,11 +7,15 @@ it. It makes everything of the drawing but the insertions; they are written as t
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from pipeline.arrays import Integers
+from pipeline.issue.formats.figures import joined
 from pipeline.issue.formats.names import one_line, shortened
 
 if TYPE_CHECKING:
@@ -130,10 +134,10 @@ _SHAPES = {
 }
 
 
-#: Stands in a form for a layer: no character of a text.
-_LAYER = "\0"
-#: What `value` looks at more closely.
-_ODD = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029%\\^]")
+#: Stands in a form for what is another one for each insertion: no character of a text.
+_PLACE = "\0"
+#: What `value` looks at more closely, as Arrow reads it.
+_ODD = "[\\x00-\\x1f\\x7f-\\x9f\u2028\u2029%\\\\^]"
 
 #: What programs that draw take for a sign of their own: %%c for a diameter, %%u for a line below, \U+2205 for any.
 _ACTS = re.compile(r"%(?=%)|\\(?=[UuMm]\+)")
@@ -150,11 +154,12 @@ def value(text: str | None) -> str:
     return shortened(given.replace("^", "^ "), LONGEST).removesuffix("^")
 
 
-def values(texts: Sequence[str | None]) -> list[str]:
+def values(texts: pa.StringArray) -> pa.StringArray:
     """Return each text as `value` does; nearly always none of many has anything to be changed."""
-    given = [text or "" for text in texts]
-    if max(map(len, given), default=0) > LONGEST // 4 or _ODD.search("".join(given)):
-        return [value(text) for text in given]
+    given = pc.fill_null(texts, "")
+    odd = pc.or_(pc.greater(pc.utf8_length(given), LONGEST // 4), pc.match_substring_regex(given, _ODD))
+    if pc.any(odd).as_py():
+        return pa.array(map(value, given.to_pylist()), pa.string())
     return given
 
 
@@ -164,57 +169,59 @@ class Tags:
     def __init__(self, owner: str, size: float, first: int) -> None:
         self.next = first
         self.size = size
-        self._forms = {symbol: _form(symbol, owner, size) for symbol in SYMBOLS}
+        self._forms = {symbol: _form(symbol, owner, size).split(_PLACE) for symbol in SYMBOLS}
 
-    def form(self, symbol: Symbol, layer: str, of_tag: Callable[[str], str]) -> str:
-        """Return the lines of an insertion on a layer, and each attribute on its own, with the places of `fields`."""
-        first, *pieces = self._forms[symbol].split(_LAYER)
-        layers = [layer, *(of_tag(tag.name) for tag in symbol.tags), layer]
-        return first + "".join(on.replace("%", "%%") + piece for on, piece in zip(layers, pieces, strict=True))
+    def filled(self, symbol: Symbol, columns: Sequence[pa.StringArray]) -> pa.StringArray:
+        """Return the lines of insertions of one symbol, with the columns that `fields` gives for them."""
+        first, *pieces = self._forms[symbol]
+        return joined(first, *chain.from_iterable(zip(columns, pieces, strict=True)))
 
-    def handles(self, symbols: Sequence[Symbol]) -> Integers:
-        """Return (n,) the first handle of each of the next insertions."""
-        taken = np.cumsum([symbol.handles for symbol in symbols])
-        first = self.next + np.concatenate([np.zeros(1, np.int64), taken])
+    def handles(self, taken: Integers) -> Integers:
+        """Return (n,) the first handle of each of the next insertions, which take so many each."""
+        first = self.next + np.concatenate([np.zeros(1, np.int64), np.cumsum(taken)])
         self.next = int(first[-1])
         return first[:-1]
 
 
 def fields(
-    symbol: Symbol, first: Integers, place: Sequence[Sequence[str]], texts: Sequence[Sequence[str]],
-    at: Mapping[tuple[float, float], tuple[Sequence[str], Sequence[str]]],
-) -> list[Sequence[str]]:  # fmt: skip
+    symbol: Symbol, first: Integers, layers: Callable[[str], pa.StringArray], place: Sequence[pa.StringArray],
+    texts: Sequence[pa.StringArray], at: Mapping[tuple[float, float], tuple[pa.StringArray, pa.StringArray]],
+) -> list[pa.StringArray]:  # fmt: skip
     """Return the columns that fill the forms of insertions of one symbol, a value of each for every insertion.
 
     Args:
         symbol: the symbol.
         first: (n,) the first handle of each.
+        layers: gives the column of layers, of an attribute by its name, or of the symbols themselves by "".
         place: columns of X, Y, Z.
-        texts: a column for each attribute.
+        texts: a column for each attribute, in order.
         at: columns of X and Y so many text heights to the right and above.
     """
-    handles = [[f"{handle:X}" for handle in (first + step).tolist()] for step in range(symbol.handles)]
-    own, last = handles[0], handles[-1]
-    columns = [own, *place]
-    for tag, number, text in zip(symbol.tags, handles[1:-1], texts, strict=True):
+    own, *handles, last = (_hexadecimal(first + step) for step in range(symbol.handles))
+    columns = [own, layers(""), *place]
+    for tag, number, text in zip(symbol.tags, handles, texts, strict=False):
         right, up = at[tag.right, tag.up]
-        columns += [number, own, right, up, place[2], text]
+        columns += [number, own, layers(tag.name), right, up, place[2], text]
         if tag.from_right:
             columns += [right, up, place[2]]
-    return [*columns, last, own]
+    return [*columns, last, own, layers("")]
+
+
+def _hexadecimal(numbers: Integers) -> pa.StringArray:
+    return pa.array([f"{number:X}" for number in numbers.tolist()], pa.string())
 
 
 def _form(symbol: Symbol, owner: str, size: float) -> str:
-    """Return an insertion's tags with places for handles, coordinates and values, and a sign for each layer."""
-    entity = "  0\n{}\n  5\n%s\n330\n{}\n100\nAcDbEntity\n  8\n" + _LAYER + "\n"
+    """Return an insertion's tags with places for handles, layers, coordinates and values."""
+    entity = "  0\n{}\n  5\n\0\n330\n{}\n100\nAcDbEntity\n  8\n\0\n"
     parts = [
         entity.format("INSERT", owner),
-        f"100\nAcDbBlockReference\n 66\n1\n  2\n{symbol.block}\n 10\n%s\n 20\n%s\n 30\n%s\n",
+        f"100\nAcDbBlockReference\n 66\n1\n  2\n{symbol.block}\n 10\n\0\n 20\n\0\n 30\n\0\n",
     ]
     for tag in symbol.tags:
-        parts.append(entity.format("ATTRIB", "%s"))
-        parts.append(f"100\nAcDbText\n 10\n%s\n 20\n%s\n 30\n%s\n 40\n{size}\n  1\n%s\n")
-        parts.append(" 72\n2\n 11\n%s\n 21\n%s\n 31\n%s\n" if tag.from_right else "")
+        parts.append(entity.format("ATTRIB", _PLACE))
+        parts.append(f"100\nAcDbText\n 10\n\0\n 20\n\0\n 30\n\0\n 40\n{size}\n  1\n\0\n")
+        parts.append(" 72\n2\n 11\n\0\n 21\n\0\n 31\n\0\n" if tag.from_right else "")
         parts.append(f"100\nAcDbAttribute\n  2\n{tag.name}\n 70\n{int(tag.hidden)}\n")
-    parts.append(entity.format("SEQEND", "%s"))
+    parts.append(entity.format("SEQEND", _PLACE))
     return "".join(parts)

@@ -4,13 +4,18 @@ Issued lengths are given to a tenth of a millimetre and issued angles to ten dec
 millimetre): what lies beyond is arithmetic and no survey. Everything that the export brought keeps every digit it has.
 """
 
+from functools import cache
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from pipeline.arrays import Floats
+
+#: Numbers of last decimals up to which a double tells each from the next.
+_EXACT = 1e15
 
 #: Decimals of a metre and of a degree.
 LENGTHS, ANGLES = 4, 10
@@ -37,6 +42,27 @@ def fixed(values: npt.ArrayLike, decimals: int) -> list[str]:
     """Return finite numbers as text with exactly so many decimals."""
     form = f"%.{decimals}f"
     return [form % value for value in rounded(values, decimals).tolist()]
+
+
+def fixed_column(values: npt.ArrayLike, decimals: int) -> pa.StringArray:
+    """Return finite numbers as `fixed` does, as a column: put together of whole numbers, at a tenth of the time."""
+    scaled = np.rint(np.asarray(values, np.float64) * 10.0**decimals)
+    if not (np.abs(scaled) < _EXACT).all():
+        return pa.array(fixed(values, decimals), pa.string())
+    whole, part = np.divmod(np.abs(scaled).astype(np.int64), 10**decimals)
+    texts = pc.binary_join_element_wise(pa.array(whole).cast(pa.string()), _parts(decimals).take(pa.array(part)), ".")
+    below = scaled < 0
+    return joined(pc.if_else(pa.array(below), "-", ""), texts) if below.any() else texts
+
+
+@cache
+def _parts(decimals: int) -> pa.StringArray:
+    return pa.array([f"{part:0{decimals}d}" for part in range(10**decimals)], pa.string())
+
+
+def joined(*pieces: pa.StringArray | str) -> pa.StringArray:
+    """Return texts put together of columns, and of texts that are the same in every row; a null makes a null."""
+    return pc.binary_join_element_wise(*(pa.scalar(one) if isinstance(one, str) else one for one in pieces), "")
 
 
 def floats(column: pa.Array) -> Floats:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from pipeline.arrays import Floats, Integers
 from pipeline.files.gdal import gdal
@@ -38,9 +39,12 @@ class Package:
     rows: Mapping[str, int]
     _streams: list[Generator[pa.RecordBatch, None, None]] = field(default_factory=list)
 
-    def batches(self, layer: str) -> Iterator[pa.RecordBatch]:
-        """Return the rows of a layer in order, without geometry. Raises RuntimeError where they end too soon."""
-        stream = self._stream(layer)
+    def batches(self, layer: str, columns: Sequence[str] | None = None) -> Iterator[pa.RecordBatch]:
+        """Return the rows of a layer in order, without geometry; only some ``columns``, in the layer's order, or all.
+
+        Raises RuntimeError where they end too soon.
+        """
+        stream = self._stream(layer, columns=columns)
         self._streams.append(stream)
         return stream
 
@@ -66,12 +70,15 @@ class Package:
         while self._streams:
             self._streams.pop().close()
 
-    def _stream(self, layer: str, shapes: bool = False) -> Generator[pa.RecordBatch, None, None]:
+    def _stream(
+        self, layer: str, shapes: bool = False, columns: Sequence[str] | None = None
+    ) -> Generator[pa.RecordBatch, None, None]:
         pyogrio = gdal()
 
         done = 0
         options = dict(layer=layer, read_geometry=shapes, batch_size=ROWS, use_pyarrow=True, IMMUTABLE="YES")
-        with plain_file(self.path) as plain, pyogrio.open_arrow(plain, **options) as (_, reader):
+        some = None if columns is None else list(columns)
+        with plain_file(self.path) as plain, pyogrio.open_arrow(plain, columns=some, **options) as (_, reader):
             while (batch := next(reader, None)) is not None:
                 done += batch.num_rows
                 yield batch
@@ -156,19 +163,28 @@ def vertices(shapes: pa.Array) -> Floats:
     Raises Differs where a geometry is no point.
     """
     shapes = shapes.storage if isinstance(shapes, pa.ExtensionArray) else shapes
-    values = shapes.to_pylist()
-    found = np.full((len(values), 3), np.nan)
-    known = [row for row, value in enumerate(values) if value is not None]
-    if all(len(values[row]) == WKB_POINT_Z.itemsize for row in known):
-        packed = np.frombuffer(b"".join(values[row] for row in known), WKB_POINT_Z)
+    found = np.full((len(shapes), 3), np.nan)
+    there = shapes.drop_null().cast(pa.binary())
+    if pc.all(pc.equal(pc.binary_length(there), WKB_POINT_Z.itemsize)).as_py() is not False:
+        packed = np.frombuffer(content_of(there), WKB_POINT_Z)
         if ((packed["order"] != 1) | (packed["type"] != _POINTS[1])).any():
             raise Differs("it has geometries that are no points")
-        found[known] = packed["xyz"][:, 0]
+        found[shapes.is_valid().to_numpy(zero_copy_only=False)] = packed["xyz"].reshape(-1, 3)
         return found
-    for row in known:
+    values = shapes.to_pylist()
+    for row in np.flatnonzero(shapes.is_valid().to_numpy(zero_copy_only=False)).tolist():
         order, kind = struct.unpack_from("<BI", values[row])
         if order != 1 or kind not in _POINTS:
             raise Differs("it has geometries that are no points")
         count = 2 if kind == _POINTS[0] else 3
         found[row, :count] = struct.unpack_from(f"<{count}d", values[row], 5)
     return found
+
+
+def content_of(texts: pa.StringArray | pa.BinaryArray) -> memoryview:
+    """Return the bytes of a column of texts, none of them null, one behind the other."""
+    _, starts, values = texts.buffers()
+    if len(texts) == 0 or starts is None or values is None:
+        return memoryview(b"")
+    offsets = np.frombuffer(starts, np.int32, len(texts) + 1, texts.offset * 4)
+    return memoryview(values)[int(offsets[0]) : int(offsets[-1])]
