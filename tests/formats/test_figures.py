@@ -8,14 +8,14 @@ import pytest
 from pipeline.issue.formats.figures import fixed, fixed_column, joined
 
 
-@pytest.mark.parametrize("decimals", [3, 4])
+@pytest.mark.parametrize("decimals", [3, 4, 10])
 def test_fixed_numbers_are_written_with_all_decimals_and_no_minus_zero(decimals: int) -> None:
     """Whole counts of the last decimal, from none of them to beyond what doubles tell apart."""
     counts = [0, 1, -1, 9, 10, 999, -1000, 9_999, 10_000, -10_001, 16_000_071_352, -54_000_034_568, 10**14 + 1]
     values = np.array(counts) / 10.0**decimals
     expected = [f"{Decimal(count).scaleb(-decimals):.{decimals}f}" for count in counts]
     assert fixed_column(values, decimals).to_pylist() == expected == fixed(values, decimals)
-    assert fixed_column([-1e-9, 0.0, -0.0], decimals).to_pylist() == [f"{0:.{decimals}f}"] * 3
+    assert fixed_column([-1e-12, 0.0, -0.0], decimals).to_pylist() == [f"{0:.{decimals}f}"] * 3
 
 
 def test_other_numbers_are_rounded_to_the_nearest() -> None:

@@ -4,9 +4,10 @@ Read back by Arrow's reader, which shares nothing with the writer.
 """
 
 import csv
+import io
 import re
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -14,8 +15,8 @@ import pyarrow.compute as pc
 import pyarrow.csv as arrow_csv
 
 from pipeline.issue.about import About
-from pipeline.issue.formats.figures import DECIMALS, fixed, floats, plain
-from pipeline.issue.geopackage.streamed import Differs, Package, first_difference, side_by_side
+from pipeline.issue.formats.figures import DECIMALS, fixed_column, floats, joined, moments_column
+from pipeline.issue.geopackage.streamed import Differs, Package, content_of, first_difference, side_by_side
 
 # What a spreadsheet would take for a formula that does something, in wide and small signs and behind blanks too; a
 # plain plus or minus needs a call, a command or another sheet for it: numbers and codes such as "-FE" stay as they are.
@@ -24,6 +25,9 @@ _PASSED = "['\" \t\r\n\x0b\x0c\x85\xa0\u1680\u180e\u2000-\u200f\u2028-\u202f\u20
 _WIDE = "\uff1d\uff20\uff0b\uff0d\ufe66\ufe6b\ufe62\ufe63"  # equals, at, plus, minus
 _FORMULA = rf"(?s)^(?:'*[\t\r]|{_PASSED}(?:[=@{_WIDE}]|[+-].*[(|!]))"
 
+#: What stands in quotes.
+_QUOTED = '[,"\r\n]'
+
 #: Bytes that Arrow reads at once; no row may be longer.
 _BLOCK = 1 << 25
 
@@ -31,13 +35,18 @@ _BLOCK = 1 << 25
 def write(path: Path, package: Package, about: About) -> dict[str, int]:
     """Write the points of a package to a new file and return the rows by layer. Raises OSError."""
     names = package.schema("points").names
-    with path.open("x", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\r\n")
-        writer.writerow([guarded(name) for name in names])
+    with path.open("xb") as file:
+        file.write(_header(names).encode())
         for batch in package.batches("points"):
             columns = [_cells(name, batch.column(place)) for place, name in enumerate(names)]
-            writer.writerows(zip(*columns, strict=True))
+            file.write(content_of(joined(pc.binary_join_element_wise(*columns, ","), "\r\n")))
     return {"points": package.rows["points"]}
+
+
+def _header(names: Sequence[str]) -> str:
+    text = io.StringIO(newline="")
+    csv.writer(text, lineterminator="\r\n").writerow([guarded(name) for name in names])
+    return text.getvalue()
 
 
 def guarded(text: str) -> str:
@@ -48,22 +57,29 @@ def guarded(text: str) -> str:
     return f"'{text}" if re.search(_FORMULA, text) else text
 
 
-def _cells(name: str, column: pa.Array) -> list[Any]:
-    """Return a column as the writer takes it: it writes None as nothing, and numbers with all digits they have."""
+def _cells(name: str, column: pa.Array) -> pa.StringArray:
+    """Return a column as text: nothing for a null or what is no number, and numbers with all digits that they have."""
+    kind = column.type
+    if pa.types.is_string(kind):
+        return _texts(column)
     if name in DECIMALS:
         figures = floats(column)
-        texts = fixed(np.nan_to_num(figures), DECIMALS[name])
-        return [text if known else None for text, known in zip(texts, np.isfinite(figures).tolist(), strict=True)]
-    values = plain(name, column)
-    if pa.types.is_boolean(column.type):
-        return [None if value is None else str(value).lower() for value in values]
-    if pa.types.is_string(column.type) and _any_formula(column):
-        return [None if text is None else guarded(text) for text in values]
-    return values
+        return pc.if_else(pa.array(np.isfinite(figures)), fixed_column(np.nan_to_num(figures), DECIMALS[name]), "")
+    if pa.types.is_floating(kind):
+        figures = floats(column)
+        return pc.if_else(pa.array(np.isfinite(figures)), pa.array(map(repr, figures.tolist()), pa.string()), "")
+    return pc.fill_null(moments_column(column) if pa.types.is_timestamp(kind) else column.cast(pa.string()), "")
 
 
-def _any_formula(column: pa.Array) -> bool:
-    return bool(pc.any(pc.match_substring_regex(column, _FORMULA)).as_py())
+def _texts(column: pa.StringArray) -> pa.StringArray:
+    """Return texts in quotes where these are needed, and guarded."""
+    formula = pc.fill_null(pc.match_substring_regex(column, _FORMULA), False)
+    texts = pc.fill_null(column, "")
+    texts = pc.if_else(formula, joined("'", texts), texts) if pc.any(formula).as_py() else texts
+    quoted = pc.match_substring_regex(texts, _QUOTED)
+    if not pc.any(quoted).as_py():
+        return texts
+    return pc.if_else(quoted, joined('"', pc.replace_substring(texts, '"', '""'), '"'), texts)
 
 
 def read_back(path: Path, package: Package, about: About) -> None:

@@ -12,7 +12,10 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Integers
+
+#: Digits that are looked up together.
+_KNOWN = 4
 
 #: Numbers of last decimals up to which a double tells each from the next.
 _EXACT = 1e15
@@ -50,14 +53,22 @@ def fixed_column(values: npt.ArrayLike, decimals: int) -> pa.StringArray:
     if not (np.abs(scaled) < _EXACT).all():
         return pa.array(fixed(values, decimals), pa.string())
     whole, part = np.divmod(np.abs(scaled).astype(np.int64), 10**decimals)
-    texts = pc.binary_join_element_wise(pa.array(whole).cast(pa.string()), _parts(decimals).take(pa.array(part)), ".")
+    texts = joined(pa.array(whole).cast(pa.string()), ".", _digits(part, decimals))
     below = scaled < 0
     return joined(pc.if_else(pa.array(below), "-", ""), texts) if below.any() else texts
 
 
+def _digits(numbers: Integers, places: int) -> pa.StringArray:
+    """Return numbers as text of so many digits."""
+    if places <= _KNOWN:
+        return _known(places).take(pa.array(numbers))
+    high, low = np.divmod(numbers, 10**_KNOWN)
+    return joined(_digits(high, places - _KNOWN), _known(_KNOWN).take(pa.array(low)))
+
+
 @cache
-def _parts(decimals: int) -> pa.StringArray:
-    return pa.array([f"{part:0{decimals}d}" for part in range(10**decimals)], pa.string())
+def _known(places: int) -> pa.StringArray:
+    return pa.array([f"{number:0{places}d}" for number in range(10**places)], pa.string())
 
 
 def joined(*pieces: pa.StringArray | str) -> pa.StringArray:
@@ -70,12 +81,18 @@ def floats(column: pa.Array) -> Floats:
     return np.asarray(column.cast(pa.float64()).to_numpy(zero_copy_only=False), np.float64)
 
 
-def moments(column: pa.Array) -> list[str | None]:
-    """Return a column of times as ISO 8601 to the millisecond, with a Z where it is in UTC."""
+def moments_column(column: pa.Array) -> pa.StringArray:
+    """Return a column of times as ISO 8601 to the millisecond, with a Z where it is in UTC; a null stays one."""
     ending = "Z" if column.type.tz is not None else ""
-    texts = np.datetime_as_string(column.cast(pa.timestamp("ms")).to_numpy(zero_copy_only=False), unit="ms").tolist()
-    known = column.is_valid().to_pylist()
-    return [text + ending if there else None for text, there in zip(texts, known, strict=True)]
+    times = pc.fill_null(column.cast(pa.timestamp("ms", column.type.tz)).cast(pa.int64()), 0)
+    days, of_day = np.divmod(np.asarray(times, np.int64), 86_400_000)
+    known, which = np.unique(days, return_inverse=True)
+    dates = pa.array(np.datetime_as_string(known.astype("datetime64[D]")).tolist(), pa.string())
+    seconds, thousandths = np.divmod(of_day, 1000)
+    hours, minutes, whole = (_digits(part, 2) for part in (seconds // 3600, seconds // 60 % 60, seconds % 60))
+    date = dates.take(pa.array(which))
+    texts = joined(date, "T", hours, ":", minutes, ":", whole, ".", _digits(thousandths, 3), ending)
+    return pc.if_else(column.is_valid(), texts, None)
 
 
 def plain(name: str, column: pa.Array) -> list[Any]:
@@ -84,7 +101,7 @@ def plain(name: str, column: pa.Array) -> list[Any]:
     A number that is not finite is None. Issued figures are rounded (see `DECIMALS`).
     """
     if pa.types.is_timestamp(column.type):
-        return moments(column)
+        return list(moments_column(column).to_pylist())
     if pa.types.is_floating(column.type):
         values = floats(column)
         values = rounded(values, DECIMALS[name]) if name in DECIMALS else values

@@ -35,6 +35,8 @@ class UniqueNames:
         if self._all is None:
             self._all = np.sort(np.concatenate([np.empty(0, np.uint64), *self._pieces]))
             self._repeated = set(self._all[1:][self._all[1:] == self._all[:-1]].tolist())
+        if not self._repeated:
+            return list(names)
         return [self._one(name) if _hash(name) in self._repeated else name for name in names]
 
     def _one(self, name: str) -> str:
