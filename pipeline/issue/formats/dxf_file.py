@@ -15,7 +15,6 @@ import pyarrow.compute as pc
 from pipeline.arrays import Floats
 from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
-from pipeline.handoff import Handoff
 from pipeline.issue.about import About
 from pipeline.issue.formats import ezdxf_alone
 from pipeline.issue.formats.dxf_facts import facts, lines_of
@@ -70,12 +69,11 @@ def read_back(path: Path, package: Package, about: About) -> None:
         with (
             plain_file(path) as plain,
             pyogrio.open_arrow(plain, layer="entities", batch_size=8192, use_pyarrow=True) as (_, reader),
-            Handoff(reader) as batches,
         ):
             notes, texts = list[tuple[str, str]](), Counter[tuple[Symbol, Group]]()
             lines = list[tuple[str, Floats]]()
             given = (_as_batch(drawn, texts) for _, drawn in plan.drawn(package))
-            for before, wanted, found in side_by_side(given, _insertions(batches, notes, lines)):
+            for before, wanted, found in side_by_side(given, _insertions(reader, notes, lines)):
                 _compare(wanted, found, before)
     except (DataSourceError, DataLayerError, pa.ArrowException) as error:
         raise Differs(f"GDAL cannot read it: {error}") from error
