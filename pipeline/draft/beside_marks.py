@@ -107,7 +107,7 @@ def _maybe_near(drafter: Drafter, rows: Rows) -> Integers:
     """Return the numbers of the readings, ascending, that may lie near a mark once they are corrected."""
     survey, solved = drafter.survey, drafter.solved
     sound = np.flatnonzero(rows.having(SOUND))
-    block = np.array([export.block for export in survey.exports], np.int64)[rows.observed.export[sound]]
+    block = np.array([export.block for export in survey.exports], np.int64)[rows.export(sound)]
     group = rows.session[sound].astype(np.int64) * len(survey.job.points) + block
     order = np.argsort(group, kind="stable")
     sound, group = sound[order], group[order]
@@ -121,7 +121,8 @@ def _maybe_near(drafter: Drafter, rows: Rows) -> Integers:
         across = DEGREE * np.cos(np.radians(np.nan_to_num(marks[:, 1]).mean()))
         reach = survey.job.checks.radius + _PREDICTED + solved.field.most(session)
         arranged = NearMarks.of(marks * [across, DEGREE], reach)
-        near, _ = arranged.find(rows.observed.longitude[here] * across, rows.observed.latitude[here] * DEGREE)
+        longitude, latitude = rows.columns.take(here, "longitude", "latitude")
+        near, _ = arranged.find(longitude * across, latitude * DEGREE)
         chosen.append(here[near])
     return np.sort(np.concatenate(chosen))
 

@@ -11,6 +11,8 @@ from pipeline.sphere import DEGREE
 
 Codes = NDArray[np.uint8]
 
+#: Metres: the coarsest last digit for which two places that agree to it are one place; two rovers stand further apart.
+COARSEST = 0.12
 #: No rounding that can be seen.
 EXACT = 255
 _PER_DECADE = 16

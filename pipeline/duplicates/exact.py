@@ -1,5 +1,6 @@
 """Readings that repeat another digit for digit: name, time, position and base all alike."""
 
+from collections.abc import Iterable, Iterator
 from hashlib import blake2b
 
 import numpy as np
@@ -15,6 +16,9 @@ Hashes = NDArray[np.uint64]
 _LONG = 1024
 _PRIME = np.uint64(0x9E3779B97F4A7C15)
 _ALL = np.uint64(2**64 - 1)
+#: Hashes that are sorted at a time, or up to twice as many.
+_AT_ONCE = 1 << 20
+_NONE = np.zeros(0, np.uint64)
 
 
 def mixed(values: Hashes) -> Hashes:
@@ -75,21 +79,59 @@ def mixed_with(hashes: Hashes, values: Integers | NDArray[np.uint64] | Floats) -
     return mixed(hashes * _PRIME + values.view(np.uint64))
 
 
-def repeated(hashes: Hashes, whole: Flags) -> tuple[Integers, Integers]:
+def repeated(hashes: Iterable[Hashes], whole: Flags) -> tuple[Integers, Integers]:
     """Find the readings that repeat an earlier one.
 
     Args:
-        hashes: (n,) from `observation_hashes`, in the order of reading.
+        hashes: (n,) from `observation_hashes` in pieces, in the order of reading; gone through several times.
         whole: (n,) which readings could be read in full; the others repeat nothing.
 
     Returns:
         (k,) the repeating readings' numbers, ascending, and (k,) the number of the first reading that each repeats.
     """
-    # sorting the bare numbers is several times as fast as finding their order, and mostly nothing repeats
-    ordered = np.sort(hashes[whole])
-    several = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
-    numbers = np.flatnonzero(whole & np.isin(hashes, several)) if len(several) else np.zeros(0, np.int64)
-    _, first, place = np.unique(hashes[numbers], return_index=True, return_inverse=True)
+    several = occurring_again(hashes, whole)
+    numbers, found = having(several, hashes, whole)
+    _, first, place = np.unique(found, return_index=True, return_inverse=True)
     first = numbers[first[place]]
     again = first != numbers
     return numbers[again], first[again]
+
+
+def occurring_again(hashes: Iterable[Hashes], which: Flags) -> Hashes:
+    """Return the hashes, ascending, that several of ``which`` (n,) rows have.
+
+    They are sorted by turns, those alike in their first bits at a time, so that few are held at once.
+    """
+    # sorting the bare numbers is several times as fast as finding their order, and mostly nothing repeats
+    bits = max(len(which) // _AT_ONCE, 1).bit_length() - 1
+    several = []
+    for turn in range(1 << bits):
+        ordered = np.concatenate([_NONE, *_of_turn(hashes, which, bits, turn)])
+        ordered.sort()
+        several.append(np.unique(ordered[1:][ordered[1:] == ordered[:-1]]))
+    return np.concatenate(several)
+
+
+def having(some: Hashes, hashes: Iterable[Hashes], which: Flags) -> tuple[Integers, Hashes]:
+    """Return the numbers (k,), ascending, of those of ``which`` (n,) rows that have ``some`` hash, and (k,) which.
+
+    ``some`` (m,) ascend.
+    """
+    if not len(some):
+        return np.zeros(0, np.int64), _NONE
+    numbers, found, start = [np.zeros(0, np.int64)], [_NONE], 0
+    for piece in hashes:
+        at = np.minimum(np.searchsorted(some, piece), len(some) - 1)
+        here = np.flatnonzero(which[start : start + len(piece)] & (some[at] == piece))
+        numbers.append(here + start)
+        found.append(piece[here])
+        start += len(piece)
+    return np.concatenate(numbers), np.concatenate(found)
+
+
+def _of_turn(hashes: Iterable[Hashes], which: Flags, bits: int, turn: int) -> Iterator[Hashes]:
+    start = 0
+    for piece in hashes:
+        here = which[start : start + len(piece)]
+        start += len(piece)
+        yield piece[here if not bits else here & (piece >> np.uint64(64 - bits) == turn)]

@@ -1,54 +1,19 @@
 """Pairs of readings that are one observation within the rounding of both, and pairs of which nobody can say."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.duplicates.decimals import TIME_UNITS, Codes, metres_of
+from pipeline.duplicates.decimals import COARSEST, TIME_UNITS, Codes, metres_of
+from pipeline.duplicates.moments import Stretch, by_latitude, same_moment, stretches
+from pipeline.duplicates.observed import Observed, Readings, of_pairs
 from pipeline.sphere import DEGREE
 
-#: Metres: the coarsest last digit for which two places that agree to it are one place; two rovers stand further apart.
-_COARSEST = 0.12
 #: Metres by which one place differs when it was brought from another CRS.
 _CONVERTED = 5e-5
-#: Readings of one moment up to which each is held against each of the others; beyond, those of one latitude are.
-_MANY = 64
-#: The same where moment and latitude are one: a logger at rest whose times lost their hours. Its exact repeats are
-#: found all the same. And the pairs of such readings that are looked at in all.
-_MOST, _PAIRS = 2_000, 5_000_000
-
-
-@dataclass(frozen=True)
-class Observed:
-    """Readings of all exports, (n,) in the order of reading.
-
-    Args:
-        time: UTC milliseconds.
-        longitude, latitude: degrees.
-        height: metres.
-        name: a hash of the name, 0 where there is none.
-        base: a number for the base id, 0 where there is none.
-        export: number of the export.
-        east, north, up, clock: codes of the rounding of position, height and time; where the coordinates are no
-            longitude and latitude, east and north both have that of the coarser.
-        mixed: (E,) which exports hold rows of different rounding.
-    """
-
-    time: Integers
-    longitude: Floats
-    latitude: Floats
-    height: NDArray[np.float32]
-    name: NDArray[np.uint32]
-    base: NDArray[np.int16]
-    export: NDArray[np.int32]
-    east: Codes
-    north: Codes
-    up: Codes
-    clock: Codes
-    mixed: Flags
+#: Pairs that are compared at a time.
+_AT_ONCE = 1 << 17
 
 
 @dataclass(frozen=True)
@@ -63,33 +28,73 @@ class Alike:
     renamed: Integers
 
 
-def alike(observed: Observed, which: Integers) -> Alike:
-    """Compare readings of one moment, pair by pair, among those that ``which`` (m,) numbers.
+def alike(readings: Readings, which: Flags) -> Alike:
+    """Compare readings of one moment, pair by pair, among those that ``which`` (n,) says.
 
     Two readings are one observation where times, places, heights, names and base ids agree within the rounding of
     both; a name or base id that is missing agrees with any. Rows of one export only are where that is a mix of
     differently rounded rows. A reading is paired with one reading of another export at the most: the nearest.
     """
-    same, apart, renamed = [], [], []
-    for one, other in _at_one_time(observed, which):
-        found = _Compared(observed, np.minimum(one, other), np.maximum(one, other))
-        same.append(found.same())
-        apart.append(found.apart())
-        renamed.append(found.renamed())
-    pairs = [np.concatenate([np.zeros((0, 2), np.int64), *some]) for some in (same, apart, renamed)]
-    one = _one_to_one(observed, pairs[0])
+    found, crowds = _Found(readings.mixed), []
+    cuts, window = same_moment(readings, which)
+    for stretch in stretches(readings, which, cuts, window):
+        for step, left in stretch.neighbours(window):
+            found.compare(stretch, step, left)
+        crowded = stretch.crowded(window)
+        crowds.append((crowded + stretch.place, stretch.number[crowded]))
+    crowd = by_latitude(readings, crowds, window)
+    for step, left in crowd.near_latitudes(window):
+        found.compare(crowd, step, left)
+    one = _one_to_one(readings, _in_order(found.same))
     taken = np.unique(one)
-    left = [some[~np.isin(some, taken).any(axis=1)] for some in pairs[1:]]
-    return Alike(one, *left)
+    left_over = [_in_order(some) for some in (found.apart, found.renamed)]
+    return Alike(one, *(some[~np.isin(some, taken).any(axis=1)] for some in left_over))
+
+
+@dataclass
+class _Found:
+    """Gathers pairs: (p, 4) their numbers, and by which step and at which place in the order of time they were met."""
+
+    mixed: Flags
+    same: list[Integers] = field(default_factory=list)
+    apart: list[Integers] = field(default_factory=list)
+    renamed: list[Integers] = field(default_factory=list)
+
+    def compare(self, stretch: Stretch, step: int, left: Integers) -> None:
+        """Compare the readings at some places of a stretch with those ``step`` places on."""
+        of, number = stretch.of, stretch.number
+        for start in range(0, len(left), _AT_ONCE):
+            met = left[start : start + _AT_ONCE]
+            met = met[self._may_be_told(of, met, met + step)]
+            swapped = number[met] > number[met + step]
+            one, other = np.where(swapped, met + step, met), np.where(swapped, met, met + step)
+            steps = np.full(len(met), stretch.steps + step)
+            told = np.column_stack([number[one], number[other], steps, met + stretch.place])
+            pairs = _Compared(of, one, other, self.mixed, told)
+            self.same.append(pairs.same())
+            self.apart.append(pairs.apart())
+            self.renamed.append(pairs.renamed())
+
+    def _may_be_told(self, of: Observed, one: Integers, other: Integers) -> Flags:
+        """Return (p,) of which pairs anything may come: of different names in one export of one rounding nothing."""
+        found: Flags = of.name[one] == of.name[other]
+        if len(self.mixed) > 1:
+            found |= of.export[one] != of.export[other]
+        if self.mixed.any():
+            found |= self.mixed[of.export[one]]
+        return found
 
 
 class _Compared:
-    """Pairs of readings, (p,) earlier and later in the order of reading."""
+    """Pairs of readings (p,), places among ``of``, earlier and later in the order of reading; ``told`` tells of each.
 
-    def __init__(self, of: Observed, one: Integers, other: Integers) -> None:
+    ``mixed`` (E,) says which exports hold rows of different rounding.
+    """
+
+    def __init__(self, of: Observed, one: Integers, other: Integers, mixed: Flags, told: Integers) -> None:
         here = (of.base[one] == of.base[other]) | (of.base[one] == 0) | (of.base[other] == 0)
         here &= _same_time(of, one, other)
-        self.of, self.one, self.other = of, one[here], other[here]
+        self.of, self.one, self.other, self.mixed, self.told = of, one[here], other[here], mixed, told[here]
         one, other = self.one, self.other
         self.within = of.export[one] == of.export[other]
         self.east, self.north, self.up = offsets(of, one, other)
@@ -100,20 +105,24 @@ class _Compared:
         self.named = (of.name[one] != 0) & (of.name[other] != 0)
         self.same_name = of.name[one] == of.name[other]
 
-    def _pairs(self, which: Flags) -> Integers:
-        return np.column_stack([self.one[which], self.other[which]]).astype(np.int64)
+    def _told(self, which: Flags) -> Integers:
+        found: Integers = self.told[which]
+        return found
 
     def same(self) -> Integers:
+        """Return (k, 4) what is told of the pairs that are one observation."""
         of, one, other = self.of, self.one, self.other
         rounded = np.any([code[one] != code[other] for code in (of.east, of.north, of.up, of.clock)], axis=0)
-        comparable = ~self.within | (rounded & of.mixed[of.export[one]])
-        return self._pairs(comparable & self.close & (self.same_name | ~self.named))
+        comparable = ~self.within | (rounded & self.mixed[of.export[one]])
+        return self._told(comparable & self.close & (self.same_name | ~self.named))
 
     def apart(self) -> Integers:
-        return self._pairs(self.named & self.same_name & ~self.close)
+        """Return the same of those that have name and time in common but not the place."""
+        return self._told(self.named & self.same_name & ~self.close)
 
     def renamed(self) -> Integers:
-        return self._pairs(self.named & ~self.same_name & self.close & ~self.within)
+        """Return the same of those that have time and place in common but not the name."""
+        return self._told(self.named & ~self.same_name & self.close & ~self.within)
 
 
 def offsets(of: Observed, one: Integers, other: Integers) -> tuple[Floats, Floats, Floats]:
@@ -126,7 +135,7 @@ def offsets(of: Observed, one: Integers, other: Integers) -> tuple[Floats, Float
 
 def _tolerance(one: Codes, other: Codes) -> Floats:
     """Return (p,) metres by which rounding, or cutting off digits, may part two writings of one length."""
-    units = np.minimum(np.stack([metres_of(one), metres_of(other)]), _COARSEST)
+    units = np.minimum(np.stack([metres_of(one), metres_of(other)]), COARSEST)
     found: Floats = units.max(axis=0) + 0.5 * units.min(axis=0) + _CONVERTED
     return found
 
@@ -140,51 +149,10 @@ def _same_time(of: Observed, one: Integers, other: Integers) -> Flags:
     return found
 
 
-def _at_one_time(of: Observed, which: Integers) -> Iterator[tuple[Integers, Integers]]:
-    """Yield pairs of readings whose times may be one."""
-    order = which[np.argsort(of.time[which], kind="stable")]
-    time = of.time[order]
-    longest = int(TIME_UNITS[of.clock[which].max(initial=0)])
-    window = longest if np.count_nonzero(np.bincount(of.clock[which])) > 1 else 0
-    left = np.arange(len(order))
-    for step in range(1, _MANY + 1):
-        left = left[left + step < len(order)]
-        left = left[time[left + step] - time[left] <= window]
-        if not len(left):
-            return
-        yield order[left], order[left + step]
-    yield from _at_one_latitude(of, order, time, left, window)
-
-
-def _at_one_latitude(
-    of: Observed, order: Integers, time: Integers, dense: Integers, window: int
-) -> Iterator[tuple[Integers, Integers]]:
-    """Yield pairs among the readings of crowded moments whose latitudes may be one; pairs may come twice."""
-    touched = np.zeros(len(order) + 1, np.int64)
-    last = np.searchsorted(time, time[dense] + window, side="right")
-    np.add.at(touched, dense, 1)
-    np.add.at(touched, last, -1)
-    crowd = order[np.cumsum(touched[:-1]) > 0]
-    block = np.zeros(len(crowd), np.int64) if window else of.time[crowd]
-    sorting = np.lexsort((of.latitude[crowd], block))
-    crowd, block = crowd[sorting], block[sorting]
-    left = np.arange(len(crowd))
-    looked = 0
-    for step in range(1, _MOST + 1):
-        looked += len(left)
-        if looked > _PAIRS + 2 * len(crowd):
-            return
-        left = left[left + step < len(crowd)]
-        near = of.latitude[crowd[left + step]] - of.latitude[crowd[left]] <= 2 * _COARSEST / DEGREE
-        left = left[near & (block[left + step] == block[left])]
-        if not len(left):
-            return
-        yield crowd[left], crowd[left + step]
-
-
-def _one_to_one(of: Observed, pairs: Integers) -> Integers:
+def _one_to_one(readings: Readings, pairs: Integers) -> Integers:
     """Return the pairs in which each reading is the other's nearest in the other's export; what is left goes again."""
-    rows = max(len(of.time), 1)
+    of, numbers, pairs = of_pairs(readings, pairs)
+    rows, exports = max(len(numbers), 1), len(readings.mixed) + 1
     pairs = np.column_stack(np.divmod(np.unique(pairs[:, 0] * rows + pairs[:, 1]), rows))
     east, north, up = offsets(of, pairs[:, 0], pairs[:, 1])
     apart = np.abs(of.time[pairs[:, 0]] - of.time[pairs[:, 1]])
@@ -194,7 +162,7 @@ def _one_to_one(of: Observed, pairs: Integers) -> Integers:
         # the nearest pair stands first, so the first of each reading and export is its best
         best = np.ones(len(pairs), bool)
         for own, theirs in ((0, 1), (1, 0)):
-            key = pairs[:, own] * (len(of.mixed) + 1) + of.export[pairs[:, theirs]]
+            key = pairs[:, own] * exports + of.export[pairs[:, theirs]]
             first = np.zeros(len(pairs), bool)
             first[np.unique(key, return_index=True)[1]] = True
             best &= first
@@ -202,7 +170,13 @@ def _one_to_one(of: Observed, pairs: Integers) -> Integers:
         found.append(chosen)
         gone = np.zeros(len(pairs), bool)
         for own, theirs in ((0, 1), (1, 0)):
-            key = pairs[:, own] * (len(of.mixed) + 1) + of.export[pairs[:, theirs]]
-            gone |= np.isin(key, chosen[:, own] * (len(of.mixed) + 1) + of.export[chosen[:, theirs]])
+            key = pairs[:, own] * exports + of.export[pairs[:, theirs]]
+            gone |= np.isin(key, chosen[:, own] * exports + of.export[chosen[:, theirs]])
         pairs = pairs[~gone]
-    return np.concatenate(found)
+    return numbers[np.concatenate(found)]
+
+
+def _in_order(pairs: list[Integers]) -> Integers:
+    """Return (p, 2) the numbers of pairs, in the order of steps and of time."""
+    every = np.concatenate([np.zeros((0, 4), np.int64), *pairs])
+    return every[np.lexsort((every[:, 3], every[:, 2])), :2]

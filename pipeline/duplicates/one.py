@@ -3,25 +3,27 @@
 import numpy as np
 
 from pipeline.arrays import Integers
-from pipeline.duplicates.decimals import Codes
 
 #: Share of an export's rows that chance may write with fewer digits than the rest: a tenth of all numbers end in a
 #: zero, and along a line one coordinate may be the same throughout.
 _BY_CHANCE = 0.2
 
 
-def settled_rounding(codes: Codes) -> tuple[Codes, bool]:
-    """Take out of the codes (n,) of one export what chance makes coarse, and tell whether a mix is left.
+def usual_rounding(counts: Integers) -> tuple[int, bool]:
+    """Return the code of the rounding that the rows of one export have at least, and whether they are a mix.
 
-    In an export of one rounding a few coordinates end in zeros all the same. Where they are no more than that, every
-    row has the rounding of the others.
+    In an export of one rounding a few coordinates end in zeros by chance. Where they are no more than that, every row
+    has the rounding of the others; in a mix each has its own, and the code is 0.
+
+    Args:
+        counts: (256,) rows by code.
     """
-    if not len(codes):
-        return codes, False
-    share = np.cumsum(np.bincount(codes, minlength=256)[::-1])[::-1] / len(codes)
+    if not counts.any():
+        return 0, False
+    share = np.cumsum(counts[::-1])[::-1] / counts.sum()
     usual = int(np.flatnonzero(share >= _BY_CHANCE)[-1])
-    mixed = 1.0 - share[usual] > _BY_CHANCE
-    return (codes if mixed else np.maximum(codes, np.uint8(usual))), bool(mixed)
+    mixed = bool(1.0 - share[usual] > _BY_CHANCE)
+    return 0 if mixed else usual, mixed
 
 
 def grouped(pairs: Integers, better: Integers) -> tuple[Integers, Integers]:

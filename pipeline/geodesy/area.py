@@ -30,13 +30,18 @@ class Places:
     count: Integers
     extent: "Area"
 
+    @staticmethod
+    def step(points: int) -> int:
+        """Return that of so many points every which is looked at by `thinned`."""
+        return max(points // _SAMPLE, 1)
+
     @classmethod
     def thinned(cls, lon: Floats, lat: Floats, extent: "Area") -> "Places":
         """Return one of the finite points (n,) [deg] for each cell of a raster over their extent.
 
         Of very many points it is those of a sample, spread evenly over their order.
         """
-        every = max(len(lon) // _SAMPLE, 1)
+        every = cls.step(len(lon))
         lon, lat = lon[::every], lat[::every]
         known = np.isfinite(lon) & np.isfinite(lat)
         if not known.all():

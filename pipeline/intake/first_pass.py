@@ -36,6 +36,8 @@ Progress = Callable[[str, int, int], None]
 #: Degrees around an occupation within which readings belong to the job's area. No base reaches further; a reading
 #: far out must not stretch the area over half the world, be it one that no session is large enough to give away.
 _REACH = 2.0
+#: Before any time.
+_NEVER = int(np.iinfo(np.int64).min)
 #: Sound readings of each session of which the first plausible one says where the session is.
 _PLACES = 32
 
@@ -137,7 +139,7 @@ class _Cells:
             return None
         centres = [cell[:4] for cell in anchors.found.values()]
         if not centres:
-            centres = [max(self.found.values(), key=lambda cell: cell[4])[:4]]
+            centres = [max((self.found[key] for key in sorted(self.found)), key=lambda cell: cell[4])[:4]]
         near = [
             cell
             for cell in self.found.values()
@@ -205,16 +207,16 @@ class _Gatherer:
         counting = rows.having(SOUND)
         counting[implausible.numbers] = False
         first, last = self._times(rows, counting & ~rows.having(CANDIDATE))
+        newest = max((int(time[counting[at]].max(initial=_NEVER)) for at, time, _ in rows.times()), default=_NEVER)
         place, place_block = self._places(counting)
         once = counting.copy()
         once[repeats.numbers] = False
-        sound = np.flatnonzero(counting)
         found = FirstPass(
             rows=counts,
             candidates=candidates,
             repeats=repeats.numbers,
             repeated=repeats.first,
-            repeated_row=rows.source_row[repeats.first].astype(np.int64),
+            repeated_row=rows.source_row(repeats.first),
             implausible=implausible,
             notes=(*repeats.notes, *implausible.notes, *self.placeholders.notes(self.prepared.exports)),
             first_point=first,
@@ -222,8 +224,8 @@ class _Gatherer:
             place=place,
             place_block=place_block,
             blocks=self.blocks,
-            newest=int(rows.observed.time[sound].max()) if len(sound) else None,
-            area=_area(rows, sound),
+            newest=newest if newest > _NEVER else None,
+            area=_area(rows, counting),
             log=self.logs.log(_rows_of(rows, implausible.numbers)),
             files=self.files.logs,
             same_names=same_names(rows, once, self.prepared.loaded.job.checks.same_place > 0),
@@ -336,10 +338,11 @@ class _Gatherer:
     def _times(self, rows: Rows, which: Flags) -> tuple[Integers, Integers]:
         """Return (S,) the times of each session's first and last point, first greater than last where there is none."""
         first = np.full(len(self.prepared.windows), np.iinfo(np.int64).max)
-        last = np.full(len(self.prepared.windows), np.iinfo(np.int64).min)
-        session, time = rows.session[which], rows.observed.time[which]
-        np.minimum.at(first, session, time)
-        np.maximum.at(last, session, time)
+        last = np.full(len(self.prepared.windows), _NEVER)
+        for at, times, _ in rows.times():
+            session, time = rows.session[at][which[at]], times[which[at]]
+            np.minimum.at(first, session, time)
+            np.maximum.at(last, session, time)
         return first, last
 
     def _note_places(
@@ -367,20 +370,25 @@ class _Gatherer:
 
 def _rows_of(rows: Rows, numbers: Integers) -> set[tuple[int, int]]:
     """Return export and row of readings by their numbers in the job."""
-    return {(int(rows.observed.export[number]), int(rows.source_row[number])) for number in numbers.tolist()}
+    return set(zip(rows.export(numbers).tolist(), rows.source_row(numbers).tolist(), strict=True))
 
 
-def _area(rows: Rows, counting: Integers) -> Area | None:
+def _area(rows: Rows, counting: Flags) -> Area | None:
     """Return the extent of the readings that count, near occupations where there are any."""
     cells, anchors = _Cells(), _Cells()
-    cells.add(rows.observed.longitude[counting], rows.observed.latitude[counting])
-    near = counting[rows.having(CANDIDATE)[counting]]
-    anchors.add(rows.observed.longitude[near], rows.observed.latitude[near])
+    candidate, some, done = rows.having(CANDIDATE), [np.zeros((2, 0))], 0
+    every = Places.step(int(np.count_nonzero(counting)))
+    for at, places in rows.columns.pieces("longitude", "latitude"):
+        here = np.array(places)[:, counting[at]]
+        cells.add(*here)
+        anchors.add(*here[:, candidate[at][counting[at]]])
+        some.append(here[:, -done % every :: every])
+        done += here.shape[1]
     area, extent = cells.area(anchors), cells.extent()
     if area is None or extent is None:
         return area
-    places = Places.thinned(rows.observed.longitude[counting], rows.observed.latitude[counting], extent)
-    return replace(area, places=places)
+    longitude, latitude = np.concatenate(some, axis=1)
+    return replace(area, places=Places.thinned(longitude, latitude, extent))
 
 
 _CANDIDATE = pa.schema(

@@ -9,9 +9,11 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.crs import kind_of, source_crs
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import SessionLog
-from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, Rows
+from pipeline.intake.by_session import BySession, OfSession, Placed
+from pipeline.intake.ledger import CANDIDATE, SOUND, Rows
 from pipeline.intake.prepare import Prepared
 from pipeline.plausible import (
+    LISTED,
     LOOKS,
     Fence,
     Look,
@@ -19,9 +21,10 @@ from pipeline.plausible import (
     alone,
     among,
     distances,
-    far_out,
     fence,
+    from_base,
     height_looks,
+    limit_of_middle,
     middle,
     misread,
     on_sphere,
@@ -85,14 +88,11 @@ def find_implausible(rows: Rows, repeats: Integers, prepared: Prepared, logs: Se
     """Hold every sound reading that repeats no other against its base, its session and its neighbours."""
     sound = rows.having(SOUND)
     sound[repeats] = False
-    numbers = np.flatnonzero(sound)
-    order = numbers[np.argsort(rows.session[numbers], kind="stable")]
-    ends = np.searchsorted(rows.session[order], np.arange(len(prepared.windows) + 1))
-    judged = _Judge(rows, numbers, prepared, logs)
+    judged = _Judge(BySession(rows, sound), prepared, logs)
     held: dict[int, str] = {}
     notes = []
     for window in prepared.windows:
-        told = judged.session(window.index, order[ends[window.index] : ends[window.index + 1]])
+        told = judged.session(window.index)
         held |= told.held
         name = f"session {window.session.name}"
         if told.held:
@@ -110,32 +110,32 @@ def _cannot(count: int) -> str:
 
 
 def _listed(rows: Rows, prepared: Prepared, told: dict[int, str]) -> str:
-    first = sorted(told)[:_LISTED]
-    where = [f"{prepared.exports[rows.observed.export[row]].shown}:{rows.source_row[row]} {told[row]}" for row in first]
+    first = np.array(sorted(told)[:_LISTED], np.int64)
+    places = zip(rows.export(first).tolist(), rows.source_row(first).tolist(), first.tolist(), strict=True)
+    where = [f"{prepared.exports[export].shown}:{line} {told[row]}" for export, line, row in places]
     return "; ".join(where) + (f" and {len(told) - _LISTED:,} more" if len(told) > _LISTED else "")
 
 
 class _Judge:
     """Holds sessions' readings against what is known of each session."""
 
-    def __init__(self, rows: Rows, numbers: Integers, prepared: Prepared, logs: Sequence[SessionLog]) -> None:
-        self.rows, self.numbers, self.prepared, self.logs = rows, numbers, prepared, logs
+    def __init__(self, rows: BySession, prepared: Prepared, logs: Sequence[SessionLog]) -> None:
+        self.rows, self.prepared, self.logs = rows, prepared, logs
         self.quality = prepared.loaded.job.quality
         self.middles: dict[int, Middle] = {}
         self._whole: tuple[Floats, Floats] | None = None
 
-    def session(self, session: int, mine: Integers) -> _Told:
-        """Return what is to be said of a session's readings (n,), ascending."""
-        told = _Told()
-        if not len(mine):
+    def session(self, session: int) -> _Told:
+        """Return what is to be said of a session's readings."""
+        told, mine = _Told(), self.rows.of(session)
+        count = sum(len(piece) for piece in mine)
+        if not count:
             return told
         network = self.prepared.windows[session].session.shift == "none"
         base = None if network else self._base(session)
         quality = self.quality
         limit = quality.max_distance * (_NETWORK if network else 1.0)
-        places, height, reference = self._of(mine)
-        chosen = self._sample(mine, reference)
-        around, high = places[chosen], height[chosen]
+        around, high = self._sample(mine)
         own = len(around) >= _ENOUGH
         if not own:
             around, high = self._job()
@@ -147,51 +147,64 @@ class _Judge:
         name = self.prepared.windows[session].session.name
         mid = self.middles[session] = middle(around)
         at = None if base is None else on_sphere(base[:1], base[1:2])[0]
-        from_middle = distances(places, mid.at)
-        distance, far, by_base = far_out(places, at, from_middle, mid, limit)
-        of = f"the {'base' if by_base else 'middle'} of session {name}" if own or by_base else "the job's middle"
-        apart = max(quality.doubtful_distance, _REACHES * min(mid.reach, limit))
-        longitude, latitude = self.rows.observed.longitude[mine], self.rows.observed.latitude[mine]
-        looks = np.zeros(len(mine), np.uint8)
-        out = np.flatnonzero(far | (from_middle > apart))
-        looks[out] = misread(longitude[out], latitude[out], mid, limit)
-        far |= (from_middle > apart) & (looks > 0)
-        for row in np.flatnonzero(far).tolist():
-            told.held[int(mine[row])] = f"{_LIES} {_distance(distance[row], of)}{_look(looks[row])}"
-        ordinary = ~self.rows.having(CANDIDATE)[mine] if own and len(mine) >= _COMPANY else np.zeros(len(mine), bool)
-        for row in np.flatnonzero(alone(places, from_middle, apart) & ordinary & ~far).tolist():
-            told.doubtful[int(mine[row])] = f"lies {_distance(from_middle[row], 'the middle of session ' + name)}"
-        self._heights(told, mine, (places, height, ~far), fence(high), base if by_base else None, ordinary)
+        from_there = at is not None and from_base(_beyond(mine, at, limit), count)
+        of = f"the {'base' if from_there else 'middle'} of session {name}" if own or from_there else "the job's middle"
+        apart = _Apart(max(quality.doubtful_distance, _REACHES * min(mid.reach, limit)))
+        ordinary = own and count >= _COMPANY
+        near = []
+        for piece in mine:
+            from_middle = distances(piece.places, mid.at)
+            distance, most = from_middle, limit_of_middle(mid, limit)
+            if from_there and at is not None:
+                distance, most = distances(piece.places, at), limit
+            far = distance > most
+            looks = np.zeros(len(piece), np.uint8)
+            out = np.flatnonzero(far | (from_middle > apart.beyond))
+            looks[out] = misread(piece.longitude[out], piece.latitude[out], mid, limit)
+            far |= (from_middle > apart.beyond) & (looks > 0)
+            for row in np.flatnonzero(far).tolist():
+                told.held[int(piece.number[row])] = f"{_LIES} {_distance(distance[row], of)}{_look(looks[row])}"
+            apart.take(piece, from_middle, self._ordinary(piece) & ~far if ordinary else np.zeros(len(piece), bool))
+            near.append(~far)
+        for number, away in apart.alone(mine):
+            told.doubtful[number] = f"lies {_distance(away, 'the middle of session ' + name)}"
+        self._heights(told, mine, near, fence(high), base if from_there else None, ordinary)
         return told
 
     def _heights(
         self,
         told: _Told,
-        mine: Integers,
-        of: tuple[Floats, Floats, Flags],
+        mine: OfSession,
+        near: Sequence[Flags],
         around: Fence,
         base: Floats | None,
-        ordinary: Flags,
+        ordinary: bool,
     ) -> None:
-        """Add what is to be said of the heights; ``of`` are places, heights, and which positions may be right."""
-        places, height, near = of
+        """Add what is to be said of the heights; ``near`` says, piece by piece, which positions may be right."""
         if base is not None and np.isfinite(base[2]):
             around = around.with_base(float(base[2]))
-        placeholder = self.rows.having(PLACEHOLDER)[mine]
-        beyond = around.beyond(height)
-        quiet = around.level and not placeholder.any()
-        if quiet and np.abs(beyond).max(initial=0.0) <= self.quality.doubtful_height_difference:
+        quiet = around.level and not any(piece.placeholder.any() for piece in mine)
+        most = [np.abs(around.beyond(piece.height)).max(initial=0.0) for piece in mine]
+        if quiet and np.max(most) <= self.quality.doubtful_height_difference:
             return
-        impossible = near & (np.abs(beyond) > self.quality.max_height_difference)
-        off, false, odd = np.zeros(len(mine)), np.zeros(len(mine), bool), np.zeros(len(mine), bool)
-        rest = np.flatnonzero(near & ~impossible)
+        pieces = list(mine)
+        number = np.concatenate([piece.number for piece in pieces])
+        places = np.concatenate([piece.places for piece in pieces])
+        height = np.concatenate([piece.height for piece in pieces])
+        placeholder = np.concatenate([piece.placeholder for piece in pieces])
+        told_of = np.concatenate([self._ordinary(piece) for piece in pieces]) & ordinary
+        del pieces
+        right, beyond = np.concatenate(near), around.beyond(height)
+        impossible = right & (np.abs(beyond) > self.quality.max_height_difference)
+        off, false, odd = np.zeros(len(number)), np.zeros(len(number), bool), np.zeros(len(number), bool)
+        rest = np.flatnonzero(right & ~impossible)
         if len(rest):
             doubtful = self.quality.doubtful_height_difference
             off[rest], false[rest], odd[rest] = out_of_place(
                 places[rest], height[rest], placeholder[rest], around, doubtful
             )
-        looks = np.zeros(len(mine), np.uint8)
-        some = np.flatnonzero(impossible | false | (odd & ordinary))
+        looks = np.zeros(len(number), np.uint8)
+        some = np.flatnonzero(impossible | false | (odd & told_of))
         looks[some] = height_looks(height[some], around, placeholder[some])
         for row in some.tolist():
             by = off[row] if off[row] else beyond[row]
@@ -199,25 +212,32 @@ class _Judge:
             written = f"{height[row]:.3f}" if abs(height[row]) < _PRINTED else f"{height[row]:g}"
             said = f"has a height of {written} m, {_length(abs(by))} {where} its neighbours"
             into = told.held if impossible[row] or false[row] else told.doubtful
-            into[int(mine[row])] = said + _look(looks[row])
+            into[int(number[row])] = said + _look(looks[row])
 
-    def _of(self, mine: Integers) -> tuple[Floats, Floats, Flags]:
-        """Return places, heights, and which readings others may be held against."""
-        of = self.rows.observed
-        places, height = on_sphere(of.longitude[mine], of.latitude[mine]), of.height[mine].astype(np.float64)
-        return places, height, np.isfinite(places).all(axis=1) & ~self.rows.having(PLACEHOLDER)[mine]
+    def _ordinary(self, piece: Placed) -> Flags:
+        """Return (k,) which readings stand on no mark as far as they say."""
+        found: Flags = (self.rows.rows.flags[piece.number] & CANDIDATE) == 0
+        return found
 
-    def _sample(self, mine: Integers, reference: Flags) -> Integers:
-        """Return places among a session's readings to learn from: all, or of many some, whatever their order."""
-        found = np.flatnonzero(reference)
-        every = np.uint64(max(len(found) // _SAMPLE, 1))
-        return found if every == 1 else found[self.rows.hashes[mine[found]] % every == 0]
+    def _sample(self, mine: OfSession) -> tuple[Floats, Floats]:
+        """Return places and heights of a session to learn from: all, or of many some, whatever their order."""
+        every = np.uint64(max(sum(int(piece.reference.sum()) for piece in mine) // _SAMPLE, 1))
+        places, height = [], []
+        for piece in mine:
+            chosen = piece.reference
+            if every > 1:
+                (hashes,) = self.rows.rows.columns.take(piece.number, "hashes")
+                chosen = chosen & (hashes % every == 0)
+            places.append(piece.places[chosen])
+            height.append(piece.height[chosen])
+        return np.concatenate(places), np.concatenate(height)
 
     def _job(self) -> tuple[Floats, Floats]:
         """Return places and heights of the whole job, for a session that is too small."""
         if self._whole is None:
-            places, height, reference = self._of(self.numbers)
-            self._whole = places[reference], height[reference]
+            pieces = [(piece.places[piece.reference], piece.height[piece.reference]) for piece in self.rows.every()]
+            places, height = (np.concatenate(parts) for parts in zip(*pieces, strict=True))
+            self._whole = places, height
         return self._whole
 
     def _base(self, session: int) -> Floats | None:
@@ -250,3 +270,40 @@ def _length(metres: float) -> str:
 def _look(code: int) -> str:
     words = LOOKS[Look(int(code))]
     return f" ({words})" if words else ""
+
+
+def _beyond(mine: OfSession, at: Floats, limit: float) -> int:
+    """Return how many of a session's readings are further from (3,) a place than a limit."""
+    return sum(int(np.count_nonzero(distances(piece.places, at) > limit)) for piece in mine)
+
+
+@dataclass
+class _Apart:
+    """Gathers the readings that are further from the middle than ``beyond``; those that may be told of are kept.
+
+    Where many are, that is no slip but the work: then none is told.
+    """
+
+    beyond: float
+    many: int = 0
+    number: list[Integers] = field(default_factory=list)
+    places: list[Floats] = field(default_factory=list)
+    distance: list[Floats] = field(default_factory=list)
+
+    def take(self, piece: Placed, distance: Floats, told: Flags) -> None:
+        """Take the next readings, with their distances from the middle, and which may be told of."""
+        out = (distance > self.beyond) & np.isfinite(distance)
+        self.many += int(np.count_nonzero(out))
+        if self.many <= LISTED and (some := np.flatnonzero(out & told)).size:
+            self.number.append(piece.number[some])
+            self.places.append(piece.places[some])
+            self.distance.append(distance[some])
+
+    def alone(self, mine: OfSession) -> list[tuple[int, float]]:
+        """Return which of them have hardly another near them, with their distances from the middle."""
+        if self.many > LISTED or not self.number:
+            return []
+        number, places = np.concatenate(self.number), np.concatenate(self.places)
+        distance = np.concatenate(self.distance)
+        lone = alone((piece.places for piece in mine), places, distance)
+        return list(zip(number[lone].tolist(), distance[lone].tolist(), strict=True))

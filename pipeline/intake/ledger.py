@@ -1,5 +1,6 @@
-"""What the first pass keeps of every reading, in some fifty bytes: enough to find repeats and what cannot be."""
+"""What the first pass keeps of every reading: enough to find repeats and what cannot be, four bytes of it in memory."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -8,16 +9,17 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from pipeline.arrays import Flags, Floats
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import (
     Observed,
     height_rounding,
     observation_hashes,
     plan_rounding,
-    settled_rounding,
     text_hashes,
     time_rounding,
+    usual_rounding,
 )
+from pipeline.intake.columns import Column, Columns
 from pipeline.intake.occupations import Signs
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.sort import Sifted
@@ -29,43 +31,110 @@ from pipeline.tables import milliseconds
 from pipeline.words import Reason, reason_code
 
 #: Bits of a reading's ``flags``: it could be read, nothing is wrong with it, it was refused for its quality, it may
-#: stand on a mark, its height may stand for none, it has a code, a session names it, it is a sound point with a name.
-WHOLE, SOUND, REFUSED, CANDIDATE, PLACEHOLDER, CODED, NAMED, POINT = (np.uint8(1 << bit) for bit in range(8))
+#: stand on a mark, its height may stand for none, it has a code, a session names it, it is a sound point with a name,
+#: it has a longitude and latitude.
+WHOLE, SOUND, REFUSED, CANDIDATE, PLACEHOLDER, CODED, NAMED, POINT, PLACED = (np.uint16(1 << bit) for bit in range(9))
 _REFUSALS = (reason_code(Reason.NOT_FIXED), reason_code(Reason.POOR_QUALITY), reason_code(Reason.IMPLAUSIBLE))
 #: Above this a height is no more told from another, so that it fits the column.
 _HIGHEST = 3e38
 
 
+#: What is laid down of every reading: the columns of `duplicates.Observed`, hashes, and the number in the file.
+_KINDS: dict[str, type[Any]] = {
+    "time": np.int64,
+    "longitude": np.float64,
+    "latitude": np.float64,
+    "height": np.float32,
+    "name": np.uint32,
+    "base": np.int16,
+    "east": np.uint8,
+    "north": np.uint8,
+    "up": np.uint8,
+    "clock": np.uint8,
+    "hashes": np.uint64,
+    "spelled": np.uint32,
+    "source_row": np.int32,
+}
+_ROUNDED = ("east", "north", "up")
+_OBSERVED = ("time", "longitude", "latitude", "height", "name", "base", *_ROUNDED, "clock")
+
+
 @dataclass(frozen=True)
 class Rows:
-    """Every reading of a job, (n,) in the order of reading; columns as `duplicates.Observed` has them.
+    """Every reading of a job, (n,) in the order of reading; memory has session and flags of each, `Columns` the rest.
 
-    ``hashes`` are those of `duplicates.observation_hashes`, ``spelled`` those of the names as they are written,
-    ``source_row`` the numbers in the files.
+    Args:
+        columns: as `_KINDS` has them. ``hashes`` are those of `duplicates.observation_hashes`, ``spelled`` those of the
+            names as they are written, ``source_row`` the numbers in the files.
+        session: (n,) index of the session, negative where none.
+        flags: (n,) what holds of each, in bits.
+        starts: (E,) the number of each export's first row.
+        usual: (E, 3) code of the rounding that all rows of an export have at least, to the east, the north and upwards.
+        degrees: (E,) whether an export has longitudes and latitudes.
+        mixed: (E,) whether it holds rows of different rounding.
     """
 
-    observed: Observed
-    hashes: NDArray[np.uint64]
-    spelled: NDArray[np.uint32]
+    columns: Columns
     session: NDArray[np.int32]
-    flags: NDArray[np.uint8]
-    source_row: NDArray[np.int32]
+    flags: NDArray[np.uint16]
+    starts: Integers
+    usual: NDArray[np.uint8]
+    degrees: Flags
+    mixed: Flags
 
     def __len__(self) -> int:
-        return len(self.hashes)
+        return len(self.flags)
 
-    def having(self, flag: np.uint8) -> Flags:
-        """Return (n,) which readings have a flag."""
-        found: Flags = (self.flags & flag) != 0
+    def having(self, *flags: np.uint16) -> Flags:
+        """Return (n,) which readings have all of these flags."""
+        every = np.bitwise_or.reduce(flags)
+        found: Flags = (self.flags & every) == every
         return found
+
+    def counts(self) -> Integers:
+        """Return (E,) how many readings each export has."""
+        return np.diff(self.starts, append=len(self))
+
+    def each(self, name: str) -> Column:
+        """Return one of the columns, to be gone through."""
+        return Column(self.columns, name)
+
+    def export(self, numbers: Integers) -> NDArray[np.int32]:
+        """Return (k,) the exports of readings."""
+        found: NDArray[np.int32] = (np.searchsorted(self.starts, numbers, side="right") - 1).astype(np.int32)
+        return found
+
+    def source_row(self, numbers: Integers) -> Integers:
+        """Return (k,) the numbers of readings in their files."""
+        ordered, places = np.unique(numbers, return_inverse=True)
+        (found,) = self.columns.take(ordered, "source_row")
+        return found[places].astype(np.int64)
+
+    def times(self) -> Iterator[tuple[slice, Integers, NDArray[np.uint8]]]:
+        """Yield piece by piece the place of the rows among all, their times, and the codes of the rounding of these."""
+        for place, (time, clock) in self.columns.pieces("time", "clock"):
+            yield place, time, clock
+
+    def observed(self, numbers: Integers) -> Observed:
+        """Return the readings of these numbers (k,), which ascend."""
+        time, longitude, latitude, height, name, base, east, north, up, clock = self.columns.take(numbers, *_OBSERVED)
+        export = self.export(numbers)
+        for codes, least in zip((east, north, up), self.usual[export].T, strict=True):
+            np.maximum(codes, least, out=codes)
+        turned = np.flatnonzero(~self.degrees[export])  # a grid's axes are turned against the meridian
+        east[turned] = north[turned] = np.minimum(east[turned], north[turned])
+        return Observed(time, longitude, latitude, height, name, base, export, east, north, up, clock)
 
 
 @dataclass
 class Ledger:
     """Collects `Rows`, batch by batch."""
 
-    columns: dict[str, list[NDArray[Any]]] = field(default_factory=dict)
+    columns: Columns = field(default_factory=lambda: Columns(_KINDS))
+    session: list[NDArray[Any]] = field(default_factory=list)
+    flags: list[NDArray[np.uint16]] = field(default_factory=list)
     counts: list[int] = field(default_factory=list)
+    roundings: list[Integers] = field(default_factory=list)
     degrees: list[bool] = field(default_factory=list)
     bases: dict[str | None, int] = field(default_factory=lambda: {None: 0})
 
@@ -78,6 +147,7 @@ class Ledger:
         """Start the next export; ``degrees`` tells whether its positions are longitudes and latitudes."""
         self.counts.append(0)
         self.degrees.append(degrees)
+        self.roundings.append(np.zeros((len(_ROUNDED), 256), np.int64))
 
     def take(
         self,
@@ -103,6 +173,7 @@ class Ledger:
             + NAMED * signs.named
             + CODED * _given(batch.column("code"))
             + POINT * (sound & ~signs.coded & _given(spelled))
+            + PLACED * (np.isfinite(places[0]) & np.isfinite(places[1]))
         )
         # a spreadsheet or a converter writes 001 as 1
         names = text_hashes(pc.utf8_ltrim(pc.utf8_lower(spelled), characters="0 "))
@@ -110,24 +181,24 @@ class Ledger:
             counted = None if self.degrees[-1] else unit
             east, north = plan_rounding(first, second, counted, export.points.angles == "dms")
             found: dict[str, NDArray[Any]] = {
-                "hashes": observation_hashes(batch, names),
                 "time": time,
                 "longitude": places[0],
                 "latitude": places[1],
-                "height": np.clip(places[2], -_HIGHEST, _HIGHEST).astype(np.float32),
-                "name": names.astype(np.uint32),
-                "spelled": text_hashes(spelled).astype(np.uint32),
+                "height": np.clip(places[2], -_HIGHEST, _HIGHEST),
+                "name": names,
                 "base": self._base_numbers(batch.column("base")),
                 "east": east,
                 "north": north,
                 "up": height_rounding(third, unit),
                 "clock": time_rounding(time),
-                "session": sifted.session.astype(np.int16 if sifted.session.max(initial=0) < 2**15 else np.int32),
-                "flags": flags,
-                "source_row": np.asarray(batch.column("source_row"), np.int64).astype(np.int32),
+                "hashes": observation_hashes(batch, names),
+                "spelled": text_hashes(spelled),
+                "source_row": np.asarray(batch.column("source_row"), np.int64),
             }
-        for name, values in found.items():
-            self.columns.setdefault(name, []).append(values)
+        self.columns.add(found)
+        self.session.append(sifted.session.astype(np.int16 if sifted.session.max(initial=0) < 2**15 else np.int32))
+        self.flags.append(flags.astype(np.uint16))
+        self.roundings[-1] += [np.bincount(found[axis], minlength=256) for axis in _ROUNDED]
         self.counts[-1] += batch.num_rows
 
     def _base_numbers(self, column: pa.Array) -> NDArray[np.int16]:
@@ -138,44 +209,18 @@ class Ledger:
         return found
 
     def rows(self) -> Rows:
-        """Return what was collected, and let go of it piece by piece."""
-
-        def whole(name: str, kind: type[Any]) -> NDArray[Any]:
-            pieces = self.columns.pop(name, [])
-            return np.concatenate([np.zeros(0, kind), *pieces])
-
+        """Return what was collected, and hold it no longer."""
         counts = np.array(self.counts, np.int64)
-        east, north, up = (whole(name, np.uint8) for name in ("east", "north", "up"))
-        mixed = np.zeros(len(counts), bool)
-        for number, (start, count) in enumerate(zip(np.cumsum(counts) - counts, counts, strict=True)):
-            here = slice(start, start + count)
-            for codes in (east, north, up):
-                codes[here], differing = settled_rounding(codes[here])
-                mixed[number] |= differing
-            if not self.degrees[number]:  # a grid's axes are turned against the meridian
-                east[here] = north[here] = np.minimum(east[here], north[here])
-        observed = Observed(
-            whole("time", np.int64),
-            whole("longitude", np.float64),
-            whole("latitude", np.float64),
-            whole("height", np.float32),
-            whole("name", np.uint32),
-            whole("base", np.int16),
-            np.repeat(np.arange(len(counts), dtype=np.int32), counts),
-            east,
-            north,
-            up,
-            whole("clock", np.uint8),
-            mixed,
-        )
-        return Rows(
-            observed,
-            whole("hashes", np.uint64),
-            whole("spelled", np.uint32),
-            whole("session", np.int16),
-            whole("flags", np.uint8),
-            whole("source_row", np.int32),
-        )
+        found = [[usual_rounding(codes) for codes in axes] for axes in self.roundings]
+        usual = np.array([[code for code, _ in axes] for axes in found], np.uint8).reshape(-1, len(_ROUNDED))
+        session = np.concatenate([np.zeros(0, np.int16), *self.session])
+        self.session.clear()
+        flags = np.concatenate([np.zeros(0, np.uint16), *self.flags])
+        self.flags.clear()
+        columns, self.columns = self.columns, Columns(_KINDS)
+        mixed = np.array([any(differing for _, differing in axes) for axes in found], bool)
+        degrees = np.array(self.degrees, bool)
+        return Rows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed)
 
 
 def _given(column: pa.Array) -> Flags:

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Integers
-from pipeline.duplicates import Alike, alike, grouped, repeated
+from pipeline.duplicates import Alike, alike, grouped, of_pairs, repeated
 from pipeline.duplicates.near import offsets
-from pipeline.intake.ledger import CODED, NAMED, REFUSED, SOUND, WHOLE, Rows
+from pipeline.intake.ledger import CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Rows
 from pipeline.intake.prepare import Prepared
 from pipeline.words import counted, plural
 
@@ -38,10 +38,10 @@ def find_repeats(rows: Rows, prepared: Prepared) -> Repeats:
     one that a session names, with a name, with a code, the finest, the first.
     """
     whole = rows.having(WHOLE)
-    again, first = repeated(rows.hashes, whole)
-    fresh = whole & np.isfinite(rows.observed.longitude) & np.isfinite(rows.observed.latitude)
+    again, first = repeated(rows.each("hashes"), whole)
+    fresh = rows.having(WHOLE, PLACED)
     fresh[again] = False
-    found = alike(rows.observed, np.flatnonzero(fresh))
+    found = alike(rows, fresh)
     pairs = np.concatenate([np.column_stack([again, first]), found.same])
     if len(pairs):
         again, first = grouped(pairs, _better(rows, pairs))
@@ -49,29 +49,28 @@ def find_repeats(rows: Rows, prepared: Prepared) -> Repeats:
     return Repeats(again, first, tuple(notes))
 
 
-def _better(rows: Rows, numbers: Integers) -> Integers:
-    of = rows.observed
+def _better(rows: Rows, pairs: Integers) -> Integers:
+    of, numbers, places = of_pairs(rows, pairs)
     flags = rows.flags[numbers].astype(np.int64)
     parts = (
         (flags & REFUSED) != 0,
         ((flags & SOUND) != 0) + 2 * ((flags & NAMED) != 0),
-        of.name[numbers] != 0,
+        of.name != 0,
         (flags & CODED) != 0,
-        (of.east[numbers].astype(np.int64) + of.north[numbers]) // 2,
-        of.up[numbers],
-        3 - of.clock[numbers].astype(np.int64),
+        (of.east.astype(np.int64) + of.north) // 2,
+        of.up,
+        3 - of.clock.astype(np.int64),
     )
     rank = np.zeros(numbers.shape, np.int64)
     for part in parts:
         rank = rank * 256 + part
-    return rank
+    return rank[places]
 
 
 def _exports(rows: Rows, prepared: Prepared, again: Integers, first: Integers) -> Iterator[str]:
     """Yield which files repeat another's rows."""
-    export = rows.observed.export.astype(np.int64)
-    pairs = np.column_stack([export[again], export[first]])
-    sizes = np.bincount(export, minlength=len(prepared.exports))
+    pairs = np.column_stack([rows.export(again), rows.export(first)]).astype(np.int64)
+    sizes = rows.counts()
     for (early, late), count in _counted(np.sort(pairs[pairs[:, 0] != pairs[:, 1]], axis=1)):
         yield (
             f"{prepared.exports[late].shown} repeats {prepared.exports[early].shown}: {count:,} of its"
@@ -82,11 +81,11 @@ def _exports(rows: Rows, prepared: Prepared, again: Integers, first: Integers) -
 
 def _undecided(rows: Rows, prepared: Prepared, found: Alike) -> Iterator[str]:
     """Yield pairs that may be one observation, between two exports or within one."""
-    of = rows.observed
-    sizes = np.bincount(of.export, minlength=len(prepared.exports))
-    east, north, _ = offsets(of, found.apart[:, 0], found.apart[:, 1])
+    sizes = rows.counts()
+    of, _, places = of_pairs(rows, found.apart)
+    east, north, _ = offsets(of, places[:, 0], places[:, 1])
     near = np.hypot(east, north) <= _NEAR
-    exports = of.export.astype(np.int64)[found.apart]
+    exports = of.export.astype(np.int64)[places]
     for (one, other), count in _counted(exports):
         here = (exports == [one, other]).all(axis=1)
         if one == other:
@@ -100,7 +99,7 @@ def _undecided(rows: Rows, prepared: Prepared, found: Alike) -> Iterator[str]:
                 " time at different places, of which at most one is right: "
                 + _listed(rows, prepared, found.apart[told])
             )
-    exports = of.export.astype(np.int64)[found.renamed]
+    exports = rows.export(found.renamed).astype(np.int64)
     for (one, other), count in _counted(exports):
         here = (exports == [one, other]).all(axis=1)
         yield (
@@ -121,9 +120,13 @@ def _which(prepared: Prepared, one: int, other: int) -> str:
 
 
 def _listed(rows: Rows, prepared: Prepared, pairs: Integers) -> str:
-    of, told = rows.observed, []
-    east, north, up = offsets(of, pairs[:_LISTED, 0], pairs[:_LISTED, 1])
-    for number, (one, other) in enumerate(pairs[:_LISTED].tolist()):
-        names = [f"{prepared.exports[of.export[row]].shown}:{rows.source_row[row]}" for row in (one, other)]
+    of, _, places = of_pairs(rows, pairs[:_LISTED])
+    east, north, up = offsets(of, places[:, 0], places[:, 1])
+    told = []
+    for number, pair in enumerate(pairs[:_LISTED]):
+        names = [
+            f"{prepared.exports[export].shown}:{row}"
+            for export, row in zip(rows.export(pair).tolist(), rows.source_row(pair).tolist(), strict=True)
+        ]
         told.append(f"{names[0]} and {names[1]}, {np.hypot(east, north)[number]:.3f} m apart, {up[number]:+.3f} m up")
     return "; ".join(told) + (f" and {len(pairs) - _LISTED:,} more" if len(pairs) > _LISTED else "")

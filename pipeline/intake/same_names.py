@@ -1,5 +1,6 @@
 """Names that several readings of a job have: which readings those are, found when all have been read once."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,8 +9,8 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.duplicates import text_hashes
-from pipeline.intake.ledger import POINT, SOUND, Rows
+from pipeline.duplicates import having, occurring_again, text_hashes
+from pipeline.intake.ledger import PLACED, POINT, SOUND, Rows
 
 Keys = NDArray[np.uint64]
 
@@ -62,32 +63,41 @@ def same_names(rows: Rows, counting: Flags, places: bool) -> SameNames:
         counting: (n,) which of them are sound and no repetition of another row.
         places: whether readings are to be compared by their places too.
     """
-    of = rows.observed
-    points = np.flatnonzero(counting & rows.having(POINT) & np.isfinite(of.longitude) & np.isfinite(of.latitude))
-    # each half alone would take different names for one in a large job
-    keys = _joined(of.name[points], rows.spelled[points])
-    ordered = np.sort(keys)
-    several = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
+    points = counting & rows.having(POINT, PLACED)
+    keys = _Keys(rows)
+    several = occurring_again(keys, points)
     sound = np.flatnonzero(counting & rows.having(SOUND)) if places else np.zeros(0, np.int64)
     if not len(several):
         none = np.zeros(0, np.int64)
         return SameNames(none, none, none, none, np.zeros(0), np.zeros(0), np.zeros(0, np.uint64), sound)
-    here = np.flatnonzero(np.isin(keys, several))
-    name = np.searchsorted(several, keys[here])
-    number = points[here]
-    order = np.lexsort((number, of.time[number], name))
-    number, name = number[order], name[order]
-    every = np.unique(_joined(of.name, rows.spelled))
+    number, found = having(several, keys, points)
+    name = np.searchsorted(several, found)
+    time, longitude, latitude = rows.columns.take(number, "time", "longitude", "latitude")
+    order = np.lexsort((number, time, name))
+    number = number[order]
     return SameNames(
         number,
-        name,
+        name[order],
         rows.session[number].astype(np.int64),
-        of.time[number],
-        of.longitude[number],
-        of.latitude[number],
-        every,
+        time[order],
+        longitude[order],
+        latitude[order],
+        np.unique(np.concatenate(list(keys))),
         sound,
     )
+
+
+@dataclass(frozen=True)
+class _Keys:
+    """Keys of the names of all readings, to be gone through piece by piece.
+
+    Each half alone would take different names for one in a large job.
+    """
+
+    rows: Rows
+
+    def __iter__(self) -> Iterator[Keys]:
+        return (_joined(*halves) for _, halves in self.rows.columns.pieces("name", "spelled"))
 
 
 def _joined(plain: NDArray[np.uint32], spelled: NDArray[np.uint32]) -> Keys:

@@ -2,9 +2,22 @@
 
 from pipeline.plausible.heights import Fence, fence, height_looks, out_of_place, placeholders
 from pipeline.plausible.looks import LOOKS, Look
-from pipeline.plausible.places import Middle, alone, among, distances, far_out, middle, misread, on_sphere, raw_variants
+from pipeline.plausible.places import (
+    LISTED,
+    Middle,
+    alone,
+    among,
+    distances,
+    from_base,
+    limit_of_middle,
+    middle,
+    misread,
+    on_sphere,
+    raw_variants,
+)
 
 __all__ = [
+    "LISTED",
     "LOOKS",
     "Fence",
     "Look",
@@ -12,9 +25,10 @@ __all__ = [
     "alone",
     "among",
     "distances",
-    "far_out",
     "fence",
+    "from_base",
     "height_looks",
+    "limit_of_middle",
     "middle",
     "misread",
     "on_sphere",

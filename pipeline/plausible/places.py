@@ -1,5 +1,6 @@
 """Positions that lie where nothing of their session can: far from its base, or from its middle."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,8 +18,8 @@ _BEYOND = 1.5
 _ZERO = 1e-3
 #: Readings that make a neighbourhood: fewer are alone.
 _FEW = 3
-#: How many readings that stand apart are looked at one by one. More of them are no slip.
-_LISTED = 200
+#: How many readings that stand apart are looked at one by one. More of them are no slip but the work.
+LISTED = 200
 
 
 @dataclass(frozen=True)
@@ -54,20 +55,17 @@ def distances(places: Floats, at: Floats) -> Floats:
     return np.asarray(found)
 
 
-def far_out(
-    places: Floats, base: Floats | None, from_middle: Floats, mid: Middle, limit: float
-) -> tuple[Floats, Flags, bool]:
-    """Return (n,) distances, (n,) which are beyond the limit, and whether they are from the base.
+def from_base(far: int, count: int) -> bool:
+    """Say whether distances count from a base that ``far`` of ``count`` readings are too far from.
 
-    ``from_middle`` (n,) are the distances from the middle. A base that most readings are too far from is not the place
-    that they were measured from; then the middle serves, and ``limit`` counts from where most readings end.
+    A base that most are too far from is not the place that they were measured from; then the middle serves.
     """
-    if base is not None:
-        distance = distances(places, base)
-        far = distance > limit
-        if 2 * far.sum() <= len(far):
-            return distance, far, True
-    return from_middle, from_middle > limit + min(mid.reach, limit), False
+    return 2 * far <= count
+
+
+def limit_of_middle(mid: Middle, limit: float) -> float:
+    """Return how far from the middle a reading may be: ``limit`` counts from where most readings end."""
+    return limit + min(mid.reach, limit)
 
 
 def misread(longitude: Floats, latitude: Floats, mid: Middle, limit: float) -> NDArray[np.uint8]:
@@ -107,16 +105,13 @@ def among(places: Floats, mid: Middle, limit: float) -> Flags:
     return found
 
 
-def alone(places: Floats, distance: Floats, beyond: float) -> Flags:
-    """Return (n,) which places are further from the middle than ``beyond`` and have hardly another near them.
+def alone(every: Iterable[Floats], places: Floats, distance: Floats) -> Flags:
+    """Return (k,) which places (k, 3) have hardly another near them among all, which come in pieces (n, 3).
 
-    Near is a quarter of their distance from the middle. Many such places are no slip but the work: then none is.
+    Near is a quarter of their ``distance`` (k,) from the middle.
     """
-    found = np.zeros(len(places), bool)
-    out = np.flatnonzero((distance > beyond) & np.isfinite(distance))
-    if len(out) > _LISTED:
-        return found
-    for row in out.tolist():
-        near = np.count_nonzero(np.linalg.norm(places - places[row], axis=1) <= distance[row] / 4)
-        found[row] = near < _FEW
-    return found
+    near = np.zeros(len(places), np.int64)
+    for piece in every:
+        for row, (place, away) in enumerate(zip(places, distance.tolist(), strict=True)):
+            near[row] += np.count_nonzero(np.linalg.norm(piece - place, axis=1) <= away / 4)
+    return near < _FEW

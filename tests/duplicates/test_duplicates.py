@@ -40,7 +40,7 @@ ROWS = st.lists(
 @given(ROWS, st.integers(0, 40))
 def test_repeats_are_those_that_a_dictionary_finds(rows: list[Row], cut: int) -> None:
     hashes = np.concatenate([observation_hashes(batch(rows[:cut])), observation_hashes(batch(rows[cut:]))])
-    again, first = repeated(hashes, np.ones(len(rows), bool))
+    again, first = repeated([hashes[:cut], hashes[cut:]], np.ones(len(rows), bool))
     seen: dict[Row, int] = {}
     expected = [(number, seen[row]) for number, row in enumerate(rows) if seen.setdefault(row, number) != number]
     assert list(zip(again.tolist(), first.tolist(), strict=True)) == expected
@@ -54,7 +54,7 @@ def test_a_slice_of_a_batch_hashes_like_the_rows_alone() -> None:
 
 def test_rows_that_could_not_be_read_repeat_nothing() -> None:
     rows: list[Row] = [("P1", "A", 1, 170.0)] * 3
-    again, _ = repeated(observation_hashes(batch(rows)), np.array([True, False, True]))
+    again, _ = repeated([observation_hashes(batch(rows))], np.array([True, False, True]))
     assert again.tolist() == [2]
 
 

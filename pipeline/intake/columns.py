@@ -1,0 +1,104 @@
+"""Columns of every reading, laid down as they come and read again in pieces, so that memory does not grow with them.
+
+The first rows are held; the others lie in a nameless file, which is gone with the process whatever becomes of that, or
+are held too where the disk has no room. The file is read rather than mapped: mapped pages count as a run's memory.
+"""
+
+import tempfile
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import IO, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.arrays import Integers
+
+#: Rows that are held before any is laid down: most jobs have no more.
+HELD = 1 << 17
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """Where in the file the values of a piece are."""
+
+    place: int
+    kind: np.dtype[Any]
+    rows: int
+
+
+class Columns:
+    """Columns of these ``kinds`` by name, (n,) each, in the pieces in which they were added."""
+
+    def __init__(self, kinds: Mapping[str, type[Any]], held: int = HELD) -> None:
+        self._kinds = {name: np.dtype(kind) for name, kind in kinds.items()}
+        self._held = held
+        self._pieces: list[dict[str, NDArray[Any] | _Laid]] = []
+        self._starts = [0]
+        self._file: IO[bytes] | None = None
+        self._full = False
+
+    def __len__(self) -> int:
+        return self._starts[-1]
+
+    def add(self, columns: Mapping[str, NDArray[Any]]) -> None:
+        """Take the next rows; no array is held that was given."""
+        own = {name: columns[name].astype(kind) for name, kind in self._kinds.items()}
+        rows = len(next(iter(own.values())))
+        keep = self._full or len(self) + rows <= self._held
+        self._pieces.append({**own} if keep else self._laid_down(own))
+        self._starts.append(len(self) + rows)
+
+    def pieces(self, *names: str) -> Iterator[tuple[slice, list[NDArray[Any]]]]:
+        """Yield some columns piece by piece, each with the place of its rows among all."""
+        for piece, start, stop in zip(self._pieces, self._starts, self._starts[1:], strict=False):
+            yield slice(start, stop), [self._read(piece[name]) for name in names]
+
+    def take(self, numbers: Integers, *names: str) -> list[NDArray[Any]]:
+        """Return of some columns the rows (k,) of these numbers, which ascend."""
+        found = [np.empty(len(numbers), self._kinds[name]) for name in names]
+        ends = np.searchsorted(numbers, self._starts).tolist()
+        for piece, start, first, last in zip(self._pieces, self._starts, ends, ends[1:], strict=False):
+            if first < last:
+                here = numbers[first:last] - start
+                for column, name in zip(found, names, strict=True):
+                    column[first:last] = self._read(piece[name])[here]
+        return found
+
+    def _laid_down(self, own: dict[str, NDArray[Any]]) -> dict[str, NDArray[Any] | _Laid]:
+        """Write a piece behind the others; return where it is, or itself if the disk has no room for it."""
+        laid: dict[str, NDArray[Any] | _Laid] = {}
+        try:
+            self._file = self._file or _nameless()
+            for name, values in own.items():
+                laid[name] = _Laid(self._file.seek(0, 2), values.dtype, len(values))
+                left = values.view(np.uint8).data
+                while left:
+                    left = left[self._file.write(left) :]
+        except OSError:
+            self._full = True
+            return {**own}
+        return laid
+
+    def _read(self, values: NDArray[Any] | _Laid) -> NDArray[Any]:
+        if not isinstance(values, _Laid):
+            return values
+        assert self._file is not None
+        self._file.seek(values.place)
+        found = self._file.read(values.rows * values.kind.itemsize)
+        return np.frombuffer(found, values.kind, values.rows)
+
+
+def _nameless() -> IO[bytes]:
+    return tempfile.TemporaryFile(buffering=0)
+
+
+@dataclass(frozen=True)
+class Column:
+    """One of the columns, to be gone through piece by piece as often as needed."""
+
+    columns: Columns
+    name: str
+
+    def __iter__(self) -> Iterator[NDArray[Any]]:
+        return (values for _, (values,) in self.columns.pieces(self.name))
