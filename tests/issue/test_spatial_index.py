@@ -14,7 +14,7 @@ def packed(boxes: np.ndarray) -> Packing:
     taken, half = Boxes(), len(boxes) // 2
     for piece in (boxes[:half], boxes[half:]):
         taken.add(piece)
-    return Packing(taken.all())
+    return Packing(taken)
 
 
 @pytest.mark.parametrize("rows", [0, 1, 2, MOST, MOST + 1, 103, 2 * MOST + 1, MOST**2, MOST**2 + 1, 9_973])

@@ -66,7 +66,7 @@ class Appending:
         if (first := next(there, None)) is None:
             return
         self._ingest(kept.layer, first.schema, _chained(first, there))
-        packing = Packing(kept.boxes.all())
+        packing = Packing(kept.boxes)
         index = f"rtree_{kept.layer}_geom"
         _execute(self._connection, f"DELETE FROM {quoted(index + '_node')}")  # the root of an empty one
         self._ingest(index + "_node", _NODE, _nodes(packing))

@@ -4,7 +4,7 @@ SQLite keeps an R-tree of two dimensions in three tables (its source, ext/rtree/
 nodes as blobs, the first of them the root, which bears the tree's depth; the leaf of every row; the parent of every
 other node. Packing by sort and tile is that of Leutenegger, Lopez and Edgington (1997).
 
-Of every row 28 bytes are held: its box, its place in the order, its leaf. The nodes are given out as they are made.
+Of every point 21 bytes are held: its box, its place in the order, its leaf. The nodes are given out as they are made.
 """
 
 from collections.abc import Iterator
@@ -25,31 +25,56 @@ _ROOT = 1
 #: Rows that are given a place in the order at a time.
 _PIECE = 1 << 17
 _LOW_HALF = np.uint64(0xFFFFFFFF)
+#: Which bit says that the most x, and the most y, is the number next to the least.
+_BITS = np.array([1, 2], np.uint8)
 
 _Singles = npt.NDArray[np.float32]
 _Nodes = npt.NDArray[Any]
 
 
 class Boxes:
-    """The extents of a layer's rows in their order, of (n, 4) least and most x, least and most y; NaN where none."""
+    """The extents of a layer's rows in their order: least and most x, least and most y; NaN where none.
+
+    Kept in 32 bits, rounded outwards. Of a point the most is the least or the number next to it, of which a bit says
+    which, so that nine bytes are kept of it; of anything else sixteen.
+    """
 
     def __init__(self) -> None:
         self.rows = 0
-        self._pieces: list[_Singles] = []
+        self._least = np.empty((0, 2), np.float32)
+        self._above = np.empty((0, 1), np.uint8)
+        self._most: _Singles | None = None
 
     def add(self, boxes: Floats) -> None:
-        """Take in the next rows; kept in 32 bits, rounded outwards."""
-        self._pieces.append(outwards(boxes))
+        """Take in the next rows, (n, 4)."""
+        if not len(boxes):
+            return
+        single = outwards(boxes)
+        least, most = single[:, ::2], single[:, 1::2]
+        above = (least < most) & (most == np.nextafter(least, np.float32(np.inf)))
+        if self._most is None and (above | ~(least < most)).all():
+            self._above = _longer(self._above, (above @ _BITS)[:, None])
+        else:
+            so_far = self.of(slice(None))[:, 1::2].copy() if self._most is None else self._most
+            self._most = _longer(so_far, most)
+        self._least = _longer(self._least, least)
         self.rows += len(boxes)
 
-    def all(self) -> _Singles:
-        """Return all of them, and hold them no longer."""
-        found, at = np.empty((self.rows, 4), np.float32), 0
-        self._pieces.reverse()
-        while self._pieces:
-            piece = self._pieces.pop()
-            found[at : at + len(piece)] = piece
-            at += len(piece)
+    def of(self, rows: Any) -> _Singles:
+        """Return the boxes (k, 4) of some rows."""
+        least = self._least[rows]
+        found = np.empty((len(least), 4), np.float32)
+        found[:, ::2] = least
+        if self._most is not None:
+            found[:, 1::2] = self._most[rows]
+        else:
+            above = (self._above[rows] & _BITS) != 0
+            found[:, 1::2] = np.where(above, np.nextafter(least, np.float32(np.inf)), least)
+        return found
+
+    def least(self, rows: Any, axis: int) -> _Singles:
+        """Return the least x (axis 0) or y of some rows."""
+        found: _Singles = self._least[rows, axis]
         return found
 
 
@@ -60,10 +85,10 @@ class Packing:
     ``parents`` the node above each node but the root, from the second on.
     """
 
-    def __init__(self, boxes: _Singles) -> None:
+    def __init__(self, boxes: Boxes) -> None:
         self._boxes = boxes
-        self.leaves = np.zeros(len(boxes), np.uint32)
-        self._sound = len(boxes) - int(np.count_nonzero(np.isnan(boxes[:, 0])))
+        self.leaves = np.zeros(boxes.rows, np.uint32)
+        self._sound = boxes.rows - int(np.count_nonzero(np.isnan(boxes.least(slice(None), 0))))
         tiles = max(1, -(-self._sound // MOST))
         self._slices = int(np.ceil(np.sqrt(tiles)))
         self._each = -(-tiles // self._slices)  # tiles of a slice
@@ -92,27 +117,39 @@ class Packing:
         by_x = self._by_x()
         for number in range(self._slices):
             first, last = (-(-place * self._sound // self._slices) for place in (number, number + 1))
-            rows = by_x[first:last] & _LOW_HALF
-            rows = _in_order(self._boxes[rows, 2], rows)
+            rows = by_x[first:last].astype(np.uint64)
+            rows = _in_order(self._boxes.least(rows, 1), rows)
             group = np.arange(len(rows)) * self._each // max(1, len(rows))
             of_slice = slice(number * self._each, (number + 1) * self._each)
             numbers = self._firsts[0] + np.arange(of_slice.start, of_slice.stop)
-            within = self._boxes[rows]
+            within = self._boxes.of(rows)
             if len(rows):
                 around[of_slice] = _around(within, group)
             self.leaves[rows] = numbers[group]
             yield numbers, _filled(rows.astype(np.int64) + 1, within, group, self._each)
 
-    def _by_x(self) -> npt.NDArray[np.uint64]:
-        """Return the rows that have a box, in the lower halves, in the order of their least x."""
+    def _by_x(self) -> npt.NDArray[np.uint32]:
+        """Return the rows that have a box, in the order of their least x."""
         keys, at = np.empty(self._sound, np.uint64), 0
-        for start in range(0, len(self._boxes), _PIECE):
-            least = self._boxes[start : start + _PIECE, 0]
+        for start in range(0, self._boxes.rows, _PIECE):
+            least = self._boxes.least(slice(start, start + _PIECE), 0)
             there = np.flatnonzero(~np.isnan(least))
             keys[at : at + len(there)] = _keys(least[there], (there + start).astype(np.uint64))
             at += len(there)
         keys.sort()
-        return keys
+        rows = keys.view(np.uint32)  # where each key lay, of which only the row is needed
+        for start in range(0, len(keys), _PIECE):
+            piece = keys[start : start + _PIECE] & _LOW_HALF
+            rows[start : start + len(piece)] = piece
+        return rows[: len(keys)]
+
+
+def _longer(kept: npt.NDArray[Any], more: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """Return rows with more behind; where it can be the memory is made longer, so that no second copy is held."""
+    at = len(kept)
+    kept.resize((at + len(more), *kept.shape[1:]), refcheck=False)
+    kept[at:] = more
+    return kept
 
 
 def outwards(boxes: Floats) -> _Singles:
