@@ -83,7 +83,7 @@ def same_moment(readings: Readings, which: Flags) -> tuple[Integers, int]:
         here = which[place]
         clocks += np.bincount(clock[here], minlength=len(TIME_UNITS))
         some = time[here]
-        looked_at.append(some[-rows % _EVERY :: _EVERY])
+        looked_at.append(some[-rows % _EVERY :: _EVERY].copy())  # a view would hold all of them
         rows += len(some)
     codes = np.flatnonzero(clocks)
     window = int(TIME_UNITS[codes[-1]]) if len(codes) > 1 else 0

@@ -382,7 +382,7 @@ def _area(rows: Rows, counting: Flags) -> Area | None:
         here = np.array(places)[:, counting[at]]
         cells.add(*here)
         anchors.add(*here[:, candidate[at][counting[at]]])
-        some.append(here[:, -done % every :: every])
+        some.append(here[:, -done % every :: every].copy())  # a view would hold all of them
         done += here.shape[1]
     area, extent = cells.area(anchors), cells.extent()
     if area is None or extent is None:

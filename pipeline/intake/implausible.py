@@ -5,35 +5,27 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pipeline.arrays import Flags, Floats, Integers
+from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.crs import kind_of, source_crs
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import SessionLog
-from pipeline.intake.by_session import BySession, OfSession, Placed
-from pipeline.intake.ledger import CANDIDATE, SOUND, Rows
+from pipeline.intake.by_session import BySession, OfSession
+from pipeline.intake.far_out import LIES, Against, Looked, Told, distance_said, length_said, look_said, looked_at
+from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, Rows
 from pipeline.intake.prepare import Prepared
 from pipeline.plausible import (
-    LISTED,
-    LOOKS,
-    Fence,
-    Look,
     Middle,
-    alone,
     among,
-    distances,
     fence,
     from_base,
     height_looks,
-    limit_of_middle,
     middle,
-    misread,
     on_sphere,
     out_of_place,
     raw_variants,
 )
 from pipeline.words import counted
 
-_LIES = "lies"
 #: Readings from which on a session speaks for itself; a smaller one is held against the whole job.
 _ENOUGH, _JOB_ENOUGH = 5, 3
 #: Readings from which on one that stands apart is worth a word.
@@ -68,20 +60,12 @@ class Implausible:
     def detail_of(self, number: int, session: int, crs: str, raw: Sequence[float], limit: float) -> str:
         """Return the same, with what else its (3,) raw coordinates may have been meant as where those are metres."""
         said, mid = self.detail(number), self.middles.get(session)
-        if mid is None or "(" in said or not said.startswith(_LIES) or kind_of(source_crs(crs)) != "projected":
+        if mid is None or "(" in said or not said.startswith(LIES) or kind_of(source_crs(crs)) != "projected":
             return said
         looks, variants = raw_variants(raw[0], raw[1])
         longitude, latitude, _ = own_places(crs, variants[:, 0], variants[:, 1], np.full(len(looks), raw[2]))
         fits = np.flatnonzero(among(on_sphere(longitude, latitude), mid, limit))
-        return said + (_look(looks[fits[0]]) if len(fits) else "")
-
-
-@dataclass
-class _Told:
-    """What was found of one session."""
-
-    held: dict[int, str] = field(default_factory=dict)
-    doubtful: dict[int, str] = field(default_factory=dict)
+        return said + (look_said(looks[fits[0]]) if len(fits) else "")
 
 
 def find_implausible(rows: Rows, repeats: Integers, prepared: Prepared, logs: Sequence[SessionLog]) -> Implausible:
@@ -125,17 +109,16 @@ class _Judge:
         self.middles: dict[int, Middle] = {}
         self._whole: tuple[Floats, Floats] | None = None
 
-    def session(self, session: int) -> _Told:
+    def session(self, session: int) -> Told:
         """Return what is to be said of a session's readings."""
-        told, mine = _Told(), self.rows.of(session)
-        count = sum(len(piece) for piece in mine)
-        if not count:
-            return told
+        mine = self.rows.of(session)
+        if not mine.count:
+            return Told()
         network = self.prepared.windows[session].session.shift == "none"
         base = None if network else self._base(session)
         quality = self.quality
         limit = quality.max_distance * (_NETWORK if network else 1.0)
-        around, high = self._sample(mine)
+        around, high = mine.references_of(max(mine.references // _SAMPLE, 1))
         own = len(around) >= _ENOUGH
         if not own:
             around, high = self._job()
@@ -143,58 +126,36 @@ class _Judge:
         if base is not None and len(around) < _JOB_ENOUGH:
             around, high = on_sphere(base[:1], base[1:2]), base[2:]
         elif len(around) < _JOB_ENOUGH:
-            return told
-        name = self.prepared.windows[session].session.name
+            return Told()
+        name = f"session {self.prepared.windows[session].session.name}"
         mid = self.middles[session] = middle(around)
-        at = None if base is None else on_sphere(base[:1], base[1:2])[0]
-        from_there = at is not None and from_base(_beyond(mine, at, limit), count)
-        of = f"the {'base' if from_there else 'middle'} of session {name}" if own or from_there else "the job's middle"
-        apart = _Apart(max(quality.doubtful_distance, _REACHES * min(mid.reach, limit)))
-        ordinary = own and count >= _COMPANY
-        near = []
-        for piece in mine:
-            from_middle = distances(piece.places, mid.at)
-            distance, most = from_middle, limit_of_middle(mid, limit)
-            if from_there and at is not None:
-                distance, most = distances(piece.places, at), limit
-            far = distance > most
-            looks = np.zeros(len(piece), np.uint8)
-            out = np.flatnonzero(far | (from_middle > apart.beyond))
-            looks[out] = misread(piece.longitude[out], piece.latitude[out], mid, limit)
-            far |= (from_middle > apart.beyond) & (looks > 0)
-            for row in np.flatnonzero(far).tolist():
-                told.held[int(piece.number[row])] = f"{_LIES} {_distance(distance[row], of)}{_look(looks[row])}"
-            apart.take(piece, from_middle, self._ordinary(piece) & ~far if ordinary else np.zeros(len(piece), bool))
-            near.append(~far)
-        for number, away in apart.alone(mine):
-            told.doubtful[number] = f"lies {_distance(away, 'the middle of session ' + name)}"
-        self._heights(told, mine, near, fence(high), base if from_there else None, ordinary)
-        return told
+        of_middle = f"the middle of {name}" if own else "the job's middle"
+        beyond = max(quality.doubtful_distance, _REACHES * min(mid.reach, limit))
+        against = Against(mid, limit, beyond, fence(high), of_middle)
+        found = looked_at(mine, against if base is None else against.with_base(base, f"the base of {name}"))
+        if base is not None and not from_base(found.far, mine.count):
+            found = looked_at(mine, against)
+        found.tell()
+        ordinary = own and mine.count >= _COMPANY
+        for number, away in found.apart.alone(mine) if ordinary else ():
+            found.told.doubtful[number] = f"lies {distance_said(away, of_middle)}"
+        self._heights(found, mine, ordinary)
+        return found.told
 
-    def _heights(
-        self,
-        told: _Told,
-        mine: OfSession,
-        near: Sequence[Flags],
-        around: Fence,
-        base: Floats | None,
-        ordinary: bool,
-    ) -> None:
-        """Add what is to be said of the heights; ``near`` says, piece by piece, which positions may be right."""
-        if base is not None and np.isfinite(base[2]):
-            around = around.with_base(float(base[2]))
-        quiet = around.level and not any(piece.placeholder.any() for piece in mine)
-        most = [np.abs(around.beyond(piece.height)).max(initial=0.0) for piece in mine]
-        if quiet and np.max(most) <= self.quality.doubtful_height_difference:
+    def _heights(self, found: Looked, mine: OfSession, ordinary: bool) -> None:
+        """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""
+        around, told = found.against.heights, found.told
+        quiet = around.level and not mine.placeholders
+        if quiet and np.max(found.beyond) <= self.quality.doubtful_height_difference:
             return
         pieces = list(mine)
         number = np.concatenate([piece.number for piece in pieces])
         places = np.concatenate([piece.places for piece in pieces])
         height = np.concatenate([piece.height for piece in pieces])
-        placeholder = np.concatenate([piece.placeholder for piece in pieces])
-        told_of = np.concatenate([self._ordinary(piece) for piece in pieces]) & ordinary
+        flags = np.concatenate([piece.flags for piece in pieces])
         del pieces
-        right, beyond = np.concatenate(near), around.beyond(height)
+        placeholder, told_of = (flags & PLACEHOLDER) != 0, ((flags & CANDIDATE) == 0) & ordinary
+        right, beyond = np.concatenate(found.near), around.beyond(height)
         impossible = right & (np.abs(beyond) > self.quality.max_height_difference)
         off, false, odd = np.zeros(len(number)), np.zeros(len(number), bool), np.zeros(len(number), bool)
         rest = np.flatnonzero(right & ~impossible)
@@ -210,34 +171,14 @@ class _Judge:
             by = off[row] if off[row] else beyond[row]
             where = "above" if by > 0 else "below"
             written = f"{height[row]:.3f}" if abs(height[row]) < _PRINTED else f"{height[row]:g}"
-            said = f"has a height of {written} m, {_length(abs(by))} {where} its neighbours"
+            said = f"has a height of {written} m, {length_said(abs(by))} {where} its neighbours"
             into = told.held if impossible[row] or false[row] else told.doubtful
-            into[int(number[row])] = said + _look(looks[row])
-
-    def _ordinary(self, piece: Placed) -> Flags:
-        """Return (k,) which readings stand on no mark as far as they say."""
-        found: Flags = (self.rows.rows.flags[piece.number] & CANDIDATE) == 0
-        return found
-
-    def _sample(self, mine: OfSession) -> tuple[Floats, Floats]:
-        """Return places and heights of a session to learn from: all, or of many some, whatever their order."""
-        every = np.uint64(max(sum(int(piece.reference.sum()) for piece in mine) // _SAMPLE, 1))
-        places, height = [], []
-        for piece in mine:
-            chosen = piece.reference
-            if every > 1:
-                (hashes,) = self.rows.rows.columns.take(piece.number, "hashes")
-                chosen = chosen & (hashes % every == 0)
-            places.append(piece.places[chosen])
-            height.append(piece.height[chosen])
-        return np.concatenate(places), np.concatenate(height)
+            into[int(number[row])] = said + look_said(looks[row])
 
     def _job(self) -> tuple[Floats, Floats]:
         """Return places and heights of the whole job, for a session that is too small."""
         if self._whole is None:
-            pieces = [(piece.places[piece.reference], piece.height[piece.reference]) for piece in self.rows.every()]
-            places, height = (np.concatenate(parts) for parts in zip(*pieces, strict=True))
-            self._whole = places, height
+            self._whole = self.rows.references()
         return self._whole
 
     def _base(self, session: int) -> Floats | None:
@@ -255,55 +196,3 @@ class _Judge:
         for seen in sorted(self.logs[session].positions, key=lambda seen: (seen.time, seen.export, seen.row)):
             crs = self.prepared.exports[seen.export].points.crs or ""
             yield np.array([np.ravel(part)[0] for part in own_places(crs, *([part] for part in seen.value))])
-
-
-def _distance(metres: float, where: str) -> str:
-    return f"{_length(metres)} from {where}" if np.isfinite(metres) else "nowhere on earth"
-
-
-def _length(metres: float) -> str:
-    if metres >= 1e7:
-        return "more than 10,000 km"
-    return f"{metres / 1000:,.0f} km" if metres >= 10_000 else f"{metres:,.0f} m"
-
-
-def _look(code: int) -> str:
-    words = LOOKS[Look(int(code))]
-    return f" ({words})" if words else ""
-
-
-def _beyond(mine: OfSession, at: Floats, limit: float) -> int:
-    """Return how many of a session's readings are further from (3,) a place than a limit."""
-    return sum(int(np.count_nonzero(distances(piece.places, at) > limit)) for piece in mine)
-
-
-@dataclass
-class _Apart:
-    """Gathers the readings that are further from the middle than ``beyond``; those that may be told of are kept.
-
-    Where many are, that is no slip but the work: then none is told.
-    """
-
-    beyond: float
-    many: int = 0
-    number: list[Integers] = field(default_factory=list)
-    places: list[Floats] = field(default_factory=list)
-    distance: list[Floats] = field(default_factory=list)
-
-    def take(self, piece: Placed, distance: Floats, told: Flags) -> None:
-        """Take the next readings, with their distances from the middle, and which may be told of."""
-        out = (distance > self.beyond) & np.isfinite(distance)
-        self.many += int(np.count_nonzero(out))
-        if self.many <= LISTED and (some := np.flatnonzero(out & told)).size:
-            self.number.append(piece.number[some])
-            self.places.append(piece.places[some])
-            self.distance.append(distance[some])
-
-    def alone(self, mine: OfSession) -> list[tuple[int, float]]:
-        """Return which of them have hardly another near them, with their distances from the middle."""
-        if self.many > LISTED or not self.number:
-            return []
-        number, places = np.concatenate(self.number), np.concatenate(self.places)
-        distance = np.concatenate(self.distance)
-        lone = alone((piece.places for piece in mine), places, distance)
-        return list(zip(number[lone].tolist(), distance[lone].tolist(), strict=True))
