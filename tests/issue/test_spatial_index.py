@@ -61,3 +61,21 @@ def test_no_box_shrinks() -> None:
     found = outwards(boxes).astype(np.float64)
     assert (found[:, ::2] <= boxes[:, ::2]).all() and (found[:, 1::2] >= boxes[:, 1::2]).all()
     assert np.abs(found - boxes).max() <= 1.0  # a unit of the last place of ten million in 32 bits
+
+
+def test_nine_bytes_are_kept_of_a_point_and_each_box_is_as_it_was_rounded() -> None:
+    """Also of points that 32 bits hold as they are; of lines, and with lines among them, sixteen."""
+    random = np.random.default_rng(2)
+    points = random.uniform(-1e7, 1e7, (1000, 2))
+    points[::3] = np.round(points[::3] / 8) * 8  # a float32 up to 16,777,216 holds whole numbers
+    points[::50] = np.nan
+    points, lines = points.repeat(2, axis=1), random.uniform(0, 1, (500, 4)).cumsum(axis=1)
+    for pieces, most in (((points, points), 9), ((lines, points), 17), ((points, lines), 17)):
+        kept, given = Boxes(), np.concatenate(pieces)
+        for piece in pieces:
+            kept.add(piece)
+        assert sum(values.nbytes for values in vars(kept).values() if isinstance(values, np.ndarray)) <= most * len(
+            given
+        )
+        np.testing.assert_array_equal(kept.of(slice(None)), outwards(given))
+        np.testing.assert_array_equal(kept.of(np.arange(7, 900)), outwards(given)[7:900])
