@@ -2,8 +2,9 @@
 
     python tests/benchmarks/measure.py [--points 2000 100000 1000000] [--sessions 30] [--rounds 3] [--without NAME ...]
 
-Ten million points (``--points 10000000``) take some 4 GB of disk and ten minutes a round. Machines are shared and
-noisy: quote ratios of one run of this script, not its seconds. How a re-issue does is for `revision.py` to say.
+Ten million points (``--points 10000000 --without script --rounds 1``) take some 8 GB of disk, 8 GB of memory to be
+simulated, the script as much again, and ten minutes a round. Machines are shared and noisy: quote ratios of one run of
+this script, not its seconds. How a re-issue does is for `revision.py` to say.
 """
 
 import argparse
