@@ -4,7 +4,7 @@ SQLite keeps an R-tree of two dimensions in three tables (its source, ext/rtree/
 nodes as blobs, the first of them the root, which bears the tree's depth; the leaf of every row; the parent of every
 other node. Packing by sort and tile is that of Leutenegger, Lopez and Edgington (1997).
 
-Of every point 21 bytes are held: its box, its place in the order, its leaf. The nodes are given out as they are made.
+Of every point 17 bytes are held: its box, its place in the order, its leaf. The nodes are given out as they are made.
 """
 
 from collections.abc import Iterator
@@ -87,7 +87,7 @@ class Packing:
 
     def __init__(self, boxes: Boxes) -> None:
         self._boxes = boxes
-        self.leaves = np.zeros(boxes.rows, np.uint32)
+        self.leaves = np.zeros(0, np.uint32)
         self._sound = boxes.rows - int(np.count_nonzero(np.isnan(boxes.least(slice(None), 0))))
         tiles = max(1, -(-self._sound // MOST))
         self._slices = int(np.ceil(np.sqrt(tiles)))
@@ -129,18 +129,20 @@ class Packing:
             yield numbers, _filled(rows.astype(np.int64) + 1, within, group, self._each)
 
     def _by_x(self) -> npt.NDArray[np.uint32]:
-        """Return the rows that have a box, in the order of their least x."""
-        keys, at = np.empty(self._sound, np.uint64), 0
+        """Return the rows that have a box, in the order of their least x; these, and the leaves, lie where keys lay."""
+        every, at = np.empty(self._boxes.rows, np.uint64), 0
         for start in range(0, self._boxes.rows, _PIECE):
             least = self._boxes.least(slice(start, start + _PIECE), 0)
             there = np.flatnonzero(~np.isnan(least))
-            keys[at : at + len(there)] = _keys(least[there], (there + start).astype(np.uint64))
+            every[at : at + len(there)] = _keys(least[there], (there + start).astype(np.uint64))
             at += len(there)
+        keys = every[:at]
         keys.sort()
-        rows = keys.view(np.uint32)  # where each key lay, of which only the row is needed
+        rows, self.leaves = np.split(every.view(np.uint32), 2)
         for start in range(0, len(keys), _PIECE):
             piece = keys[start : start + _PIECE] & _LOW_HALF
             rows[start : start + len(piece)] = piece
+        self.leaves[:] = 0
         return rows[: len(keys)]
 
 
