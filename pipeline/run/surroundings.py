@@ -90,10 +90,12 @@ def _texts(value: Any) -> Iterator[str]:
 
 def _named(folder: Path, text: str) -> list[Any]:
     """Return what is known of the file that a text names from the job file's folder, nothing where there is none."""
-    named = os.path.join(folder, text.strip())
-    if "\0" in text or not os.path.isfile(named):  # most texts name none
+    if "\0" in text:
         return []
-    path = Path(os.path.realpath(named))
+    named = os.path.realpath(os.path.join(folder, text.strip()))  # as a run takes it: "gone/../marks.csv" is there too
+    if not os.path.isfile(named):
+        return []
+    path = Path(named)
     return [str(path), _signs(path) if path.suffix.lower() in _GRIDS else digest(path), _logs(path)]
 
 

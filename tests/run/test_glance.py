@@ -233,3 +233,16 @@ def test_a_job_is_as_it_was_from_any_working_folder(job: Path, tmp_path: Path, m
         monkeypatch.chdir(folder)
         told.add(surroundings.surroundings(job, ()))
     assert len(told) == 1 and told != {""}
+
+
+@pytest.mark.parametrize("way", ["gone/../marks.csv", "marks.csv/.", "link/marks.csv", "../{}/marks.csv", " marks.csv "])
+def test_a_register_is_seen_by_whatever_way_a_run_finds_it(way: str, tmp_path: Path) -> None:
+    """A run takes names as the file system resolves them, through folders that are gone and through links."""
+    (tmp_path / "link").symlink_to(".")
+    path, register = tmp_path / "job.toml", tmp_path / "marks.csv"
+    path.write_text(f'[control]\nfile = "{way.format(tmp_path.name)}"\n', encoding="utf-8")
+    told = []
+    for content in ("mark\nCM1\n", "mark\nCM2\n"):
+        register.write_text(content, encoding="utf-8")
+        told.append(surroundings.surroundings(path, ()))
+    assert told[0] != told[1] and all(told)
