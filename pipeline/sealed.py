@@ -2,7 +2,8 @@
 
 GDAL and PROJ listen to a hundred variables of the environment and to files in the user's home, of which some open the
 network, some load programs and some change numbers; pyproj, pyogrio and fiona bring a PROJ or a GDAL each. All of them
-are loaded, and used, within `sealed_off`.
+are loaded, and used, within `sealed_off`. So is linear algebra in the command's own processes; of a program that uses
+the library it may have been loaded before, and is as that has it.
 """
 
 import os
@@ -12,7 +13,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 #: How variables begin that the libraries listen to; what else GDAL knows by name it ignores by its own settings below.
-_PREFIXES = ("CPL_", "EZDXF_", "GDAL_", "OGR_", "OSR_", "PROJ_", "PYPROJ_", "SPATIALITE_", "SQLITE_", "VSI_")
+_PREFIXES = (
+    "CPL_", "EZDXF_", "GDAL_", "OGR_", "OPENBLAS_", "OSR_", "PROJ_", "PYPROJ_", "SPATIALITE_", "SQLITE_", "VSI_",
+)  # fmt: skip
 
 #: Where the user's grids are, the one thing that is theirs to say: pyproj keeps the last to itself, the others are kept
 #: for `grid_folders` under a name that only we know, which processes that are started here have too.
@@ -24,6 +27,9 @@ _OURS = {
     "PROJ_NETWORK": "OFF",
     # of its settings, not of its grids: pyproj names that folder to PROJ for itself
     "PROJ_SKIP_READ_USER_WRITABLE_DIRECTORY": "YES",
+    # Threads spin while they wait for one another: where other jobs keep the cores busy, a matrix of 300 rows takes two
+    # twenty times as long as one. And the last bits of a sum hang on how many shared it: so they hang on no machine.
+    "OPENBLAS_NUM_THREADS": "1",
 }
 
 _LOCK = threading.Lock()

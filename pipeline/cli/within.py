@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 from pipeline.cli.console import console
 from pipeline.cli.signals import answer_signals, let_pass
-from pipeline.run.lean import one_thread_of_algebra, seldom_searched, without_unused
+from pipeline.run.lean import seldom_searched, without_unused
 from pipeline.sealed import sealed_off
 
 
@@ -13,7 +13,6 @@ def within(command: Callable[[], object]) -> None:
     """Do a command, which ends by `SystemExit` where it has an exit code to give."""
     answer_signals()
     without_unused()
-    one_thread_of_algebra()
     seldom_searched()
     try:
         with console(), sealed_off():

@@ -4,7 +4,6 @@ What is loaded is never given back; Python's search for cycles in it would take 
 """
 
 import gc
-import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -45,16 +44,6 @@ def without_unused() -> None:
     """Load none of them from now on. For a process of the command's own, never for one that imports the library."""
     if not any(isinstance(finder, _NoDataFrames) for finder in sys.meta_path):
         sys.meta_path[:0] = [_NoDataFrames(), _WhenUsed()]
-
-
-def one_thread_of_algebra() -> None:
-    """Let linear algebra do without threads of its own. As above, before numpy is loaded.
-
-    They spin while they wait for one another: where other jobs keep the cores busy, a matrix of 300 rows takes them
-    twenty times as long. And the last bits of a sum hang on how many shared it: so they are alike on every machine.
-    """
-    for library in ("OPENBLAS", "OMP", "MKL"):
-        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
 
 
 @contextmanager

@@ -5,10 +5,9 @@ For processes of the command's own alone, since it hides the libraries of data f
 
 from contextlib import suppress
 
-from pipeline.run.lean import loaded_for_good, one_thread_of_algebra, seldom_searched, without_unused
+from pipeline.run.lean import loaded_for_good, seldom_searched, without_unused
 
 without_unused()
-one_thread_of_algebra()
 seldom_searched()
 with loaded_for_good(), suppress(Exception):  # the first job that needs what cannot be loaded tells of it in words
     import adbc_driver_manager  # noqa: F401

@@ -19,7 +19,7 @@ from simulate import Plan, simulate
 
 from pipeline import run_job
 from pipeline.problems import JobError
-from pipeline.sealed import grid_folders, sealed_off
+from pipeline.sealed import grid_folders, sealed_off, users_environment
 
 HOME_FILES = {
     ".gdal/gdalrc": "[configoptions]\nOGR_CURRENT_DATE=2001-01-01T00:00:00Z\nGDAL_HTTP_PROXY={url}\nOGR_SQLITE_PRAGMA="
@@ -36,7 +36,7 @@ SETTINGS = {
     "GDAL_CONFIG_FILE": "{home}/.gdal/gdalrc", "GDAL_DATA": "{here}", "CPL_DEBUG": "ON", "CPL_LOG": "{here}/log",
     "OGR_CURRENT_DATE": "2001-01-01T00:00:00Z", "OGR_SQLITE_PRAGMA": "page_size=512", "OGR_SQLITE_LOAD_EXTENSIONS":
     "{here}/x.so", "DXF_ENCODING": "CP1252", "SPATIALITE_SECURITY": "relaxed", "EZDXF_CONFIG_FILE": "{here}/ezdxf.ini",
-    "EZDXF_DISABLE_C_EXT": "1", "TZ": "Asia/Tokyo", "PYTHONHASHSEED": "7", "PYTHONUTF8": "0", "LC_ALL": "C",
+    "EZDXF_DISABLE_C_EXT": "1", "OPENBLAS_NUM_THREADS": "3", "TZ": "Asia/Tokyo", "PYTHONHASHSEED": "7", "PYTHONUTF8": "0", "LC_ALL": "C",
 }  # fmt: skip
 
 
@@ -235,3 +235,14 @@ print(json.dumps(told))
     }
     done = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True)
     assert json.loads(done.stdout) == [None, "none", None, "none"]
+
+
+@pytest.mark.parametrize("theirs", ["3", None])
+def test_the_users_own_commands_have_their_threads(theirs: str | None, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
+    if theirs is not None:
+        monkeypatch.setenv("OPENBLAS_NUM_THREADS", theirs)
+    with sealed_off():
+        assert os.environ["OPENBLAS_NUM_THREADS"] == "1"
+        assert users_environment().get("OPENBLAS_NUM_THREADS") == theirs
+    assert os.environ.get("OPENBLAS_NUM_THREADS") == theirs

@@ -235,7 +235,7 @@ def test_a_job_is_as_it_was_from_any_working_folder(job: Path, tmp_path: Path, m
     assert len(told) == 1 and told != {""}
 
 
-@pytest.mark.parametrize("way", ["gone/../marks.csv", "marks.csv/.", "link/marks.csv", "../{}/marks.csv", " marks.csv "])
+@pytest.mark.parametrize("way", ["gone/../marks.csv", "marks.csv/.", "link/marks.csv", "../{}/marks.csv", " marks.csv"])
 def test_a_register_is_seen_by_whatever_way_a_run_finds_it(way: str, tmp_path: Path) -> None:
     """A run takes names as the file system resolves them, through folders that are gone and through links."""
     (tmp_path / "link").symlink_to(".")

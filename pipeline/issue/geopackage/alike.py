@@ -3,6 +3,7 @@
 GDAL opens the file anew for each layer, and takes the longer for it the more are there.
 """
 
+import re
 import sqlite3
 from collections.abc import Sequence
 
@@ -15,6 +16,8 @@ _PIECE = 32
 
 #: How a trigger bears the layer's name: as an identifier, as a text, in the names of index and counters.
 _FORMS = ('"{}"', "'{}'", '"rtree_{}_geom', '_feature_count_{}"')
+#: Stands in definitions for the name of the layer that they are of; no layer is so called.
+_ANY = "\0"
 
 #: Columns of the standard's tables that say of a layer what they say of the one that it is like.
 _SAID_ALIKE = {
@@ -43,12 +46,20 @@ def triggers_of(name: str, model: str, triggers: Sequence[Trigger]) -> list[Trig
     return [(_renamed(f'"{one}"', model, name)[1:-1], name, _renamed(sql, model, name)) for one, _, sql in triggers]
 
 
+def without_name(name: str, triggers: Sequence[str]) -> list[str]:
+    """Return the definitions of a layer's triggers without its name: those of layers that are alike are the same."""
+    return [_renamed(sql, name, _ANY) for sql in triggers]
+
+
 def _renamed(sql: str, model: str, name: str) -> str:
-    for form in _FORMS:
-        quote = "'" if "'" in form else '"'
-        was, now = (form.format(one.replace(quote, 2 * quote)) for one in (model, name))
-        sql = sql.replace(was, now)
-    return sql
+    """Return a definition with another layer's name; in one go, as that may hold what stands for the model's."""
+    forms = dict(zip(_forms(model), _forms(name), strict=True))
+    return re.sub("|".join(map(re.escape, forms)), lambda found: forms[found[0]], sql)
+
+
+def _forms(name: str) -> list[str]:
+    quotes = ("'" if "'" in form else '"' for form in _FORMS)
+    return [form.format(name.replace(quote, 2 * quote)) for form, quote in zip(_FORMS, quotes, strict=True)]
 
 
 def _make(file: sqlite3.Connection, names: Sequence[str], model: str, table: str) -> None:

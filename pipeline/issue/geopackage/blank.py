@@ -78,7 +78,10 @@ def _copied(path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mappi
 def lay_more(
     path: Path, layers: Sequence[LayerSource], crs: str, metadata: Mapping[str, str], axes: Axes, *, anew: bool
 ) -> Blank:
-    """Make ``layers`` in a GeoPackage that is there, as `lay_blank` does; ``anew``: in place of those so named."""
+    """Make ``layers`` in a GeoPackage that is there, as `lay_blank` does; ``anew``: in place of those so named.
+
+    Those that are like another layer are not there yet, ``anew`` or not.
+    """
     own = [layer for layer in layers if layer.like is None]
     for layer in own:
         make_layer(path, layer, crs, metadata, axes, [], first=False, append=not anew)

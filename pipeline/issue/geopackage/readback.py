@@ -24,6 +24,7 @@ from pipeline.files.guarded import Guarded
 from pipeline.files.plain_path import plain_file
 from pipeline.geodesy.crs import parse
 from pipeline.geodesy.errors import OperationError
+from pipeline.issue.geopackage.alike import without_name
 from pipeline.issue.geopackage.content import Content
 from pipeline.issue.geopackage.database import database_of
 from pipeline.issue.geopackage.kept_values import ENVELOPE_BYTES, HEADER_BYTES, kept_values
@@ -107,18 +108,22 @@ def _sight(file: Guarded, database: DatabaseIssued, layers: tuple[Written, ...])
 
 
 def _unlike(file: Guarded, layers: tuple[Written, ...]) -> list[Written]:
-    """Return the layers that differ, but for their names, in what GDAL takes columns, kind and CRS from, or must be.
+    """Return the layers that differ, but for their names, in definitions, columns, kind and CRS, or what these must be.
 
     Of layers that are alike in all that: the one with most rows, and the last.
     """
     defined = dict(file.execute("SELECT name, sql FROM sqlite_master WHERE type = 'table'").fetchall())
+    at_work: dict[str, list[str]] = {layer.name: [] for layer in layers}
+    for name, sql in file.execute("SELECT tbl_name, sql FROM sqlite_master WHERE type = 'trigger' ORDER BY name"):
+        at_work.setdefault(name, []).append(sql)
     said: dict[str | None, list[tuple[object, ...]]] = {layer.name: [] for layer in layers}
     for table in _SAY.keys() & defined.keys():
         for name, *rest in file.execute(f"SELECT {_SAY[table]} FROM {table} ORDER BY rowid"):
             said.setdefault(name, []).append((table, *rest))
     kinds = dict[str, list[Written]]()
     for layer in layers:
-        own = defined.get(layer.name, "").replace(quoted(layer.name), "", 1)
+        own = [defined.get(name, "").replace(quoted(name), "", 1) for name in (layer.name, f"rtree_{layer.name}_geom")]
+        own += sorted(without_name(layer.name, at_work[layer.name]))
         kind = (own, sorted(said[layer.name], key=repr), layer.geometry_type, layer.crs, layer.columns)
         kinds.setdefault(repr(kind), []).append(layer)
     chosen = {one.name for alike in kinds.values() for one in (max(alike, key=lambda one: one.rows), alike[-1])}
