@@ -53,3 +53,12 @@ def milliseconds(batch: pa.RecordBatch | pa.Table) -> Integers:
 def number_column(values: Floats) -> pa.Array:
     """Return (n,) numbers as a column; what is not finite is null."""
     return pa.array(values, pa.float64(), mask=~np.isfinite(values))
+
+
+def bytes_of(column: pa.StringArray | pa.BinaryArray) -> tuple[memoryview, Integers]:
+    """Return the bytes of a column without nulls, one value behind the other, and where each begins (n + 1,)."""
+    _, starts, values = column.buffers()
+    if len(column) == 0 or starts is None or values is None:
+        return memoryview(b""), np.zeros(len(column) + 1, np.int64)
+    offsets = np.frombuffer(starts, np.int32, len(column) + 1, column.offset * 4).astype(np.int64)
+    return memoryview(values)[offsets[0] : offsets[-1]], offsets - offsets[0]

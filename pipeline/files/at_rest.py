@@ -32,6 +32,11 @@ def quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
+def is_there(package: sqlite3.Connection | Guarded, name: str) -> bool:
+    """Say whether a database has a table, an index or a trigger of a name."""
+    return package.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (name,)).fetchone() is not None
+
+
 def logs_of(package: Path) -> list[Path]:
     """Return what lies beside a GeoPackage while a program has it open, or since one died."""
     return [log for log in (package.with_name(package.name + ending) for ending in BESIDE) if log.is_file()]

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from pipeline.files.at_rest import is_there
 from pipeline.files.guarded import Guarded, guarded, guarded_file
 
 #: What an SQLite database begins with (SQLite's file format, section 1.3).
@@ -135,7 +136,7 @@ def for_gdal(package: sqlite3.Connection) -> bool:
 
 
 def _geometry(package: sqlite3.Connection, name: str) -> tuple[str | None, int]:
-    if not _has_table(package, "gpkg_geometry_columns"):
+    if not is_there(package, "gpkg_geometry_columns"):
         return None, 0
     sql = "SELECT column_name, srs_id FROM gpkg_geometry_columns WHERE table_name = ? COLLATE NOCASE"
     found = package.execute(sql, (name,)).fetchone()
@@ -171,10 +172,6 @@ def _crs(package: sqlite3.Connection, srs_id: int) -> tuple[str | None, frozense
         return None, ids
     found = _EPSG.search(str(definition))
     return f"EPSG:{found[1] or found[2]}" if found else str(definition), ids
-
-
-def _has_table(package: sqlite3.Connection, name: str) -> bool:
-    return package.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (name,)).fetchone() is not None
 
 
 def wkb_of(stored: object, srs_ids: frozenset[int]) -> bytes | None:

@@ -30,13 +30,14 @@ HOME_FILES = {
     ".cache/ezdxf/font_manager_cache.json": "no JSON",
 }
 SETTINGS = {
+    "OPENBLAS_NUM_THREADS": "3",
     "PROJ_NETWORK": "ON", "PROJ_NETWORK_ENDPOINT": "{url}", "PROJ_AUX_DB": "{here}/proj.db", "PROJ_DEBUG": "3",
     "PROJ_DATA": "{here}", "PROJ_ONLY_BEST_DEFAULT": "ON", "GDAL_HTTP_PROXY": "{url}", "http_proxy": "{url}",
     "https_proxy": "{url}", "ALL_PROXY": "{url}", "GDAL_SKIP": "GPKG", "GDAL_DRIVER_PATH": "{here}",
     "GDAL_CONFIG_FILE": "{home}/.gdal/gdalrc", "GDAL_DATA": "{here}", "CPL_DEBUG": "ON", "CPL_LOG": "{here}/log",
     "OGR_CURRENT_DATE": "2001-01-01T00:00:00Z", "OGR_SQLITE_PRAGMA": "page_size=512", "OGR_SQLITE_LOAD_EXTENSIONS":
     "{here}/x.so", "DXF_ENCODING": "CP1252", "SPATIALITE_SECURITY": "relaxed", "EZDXF_CONFIG_FILE": "{here}/ezdxf.ini",
-    "EZDXF_DISABLE_C_EXT": "1", "OPENBLAS_NUM_THREADS": "3", "TZ": "Asia/Tokyo", "PYTHONHASHSEED": "7", "PYTHONUTF8": "0", "LC_ALL": "C",
+    "EZDXF_DISABLE_C_EXT": "1", "TZ": "Asia/Tokyo", "PYTHONHASHSEED": "7", "PYTHONUTF8": "0", "LC_ALL": "C",
 }  # fmt: skip
 
 

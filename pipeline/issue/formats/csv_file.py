@@ -15,8 +15,9 @@ import pyarrow.compute as pc
 import pyarrow.csv as arrow_csv
 
 from pipeline.issue.about import About
-from pipeline.issue.formats.figures import DECIMALS, fixed_column, floats, joined, moments_column
-from pipeline.issue.geopackage.streamed import Differs, Package, content_of, first_difference, side_by_side
+from pipeline.issue.formats.figures import DECIMALS, fixed_or, floats, joined, moments_column
+from pipeline.issue.geopackage.streamed import Differs, Package, first_difference, side_by_side
+from pipeline.tables import bytes_of
 
 # What a spreadsheet would take for a formula that does something, in wide and small signs and behind blanks too; a
 # plain plus or minus needs a call, a command or another sheet for it: numbers and codes such as "-FE" stay as they are.
@@ -39,7 +40,7 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
         file.write(_header(names).encode())
         for batch in package.batches("points"):
             columns = [_cells(name, batch.column(place)) for place, name in enumerate(names)]
-            file.write(content_of(joined(pc.binary_join_element_wise(*columns, ","), "\r\n")))
+            file.write(bytes_of(joined(pc.binary_join_element_wise(*columns, ","), "\r\n"))[0])
     return {"points": package.rows["points"]}
 
 
@@ -63,8 +64,7 @@ def _cells(name: str, column: pa.Array) -> pa.StringArray:
     if pa.types.is_string(kind):
         return _texts(column)
     if name in DECIMALS:
-        figures = floats(column)
-        return pc.if_else(pa.array(np.isfinite(figures)), fixed_column(np.nan_to_num(figures), DECIMALS[name]), "")
+        return fixed_or(floats(column), DECIMALS[name], "")
     if pa.types.is_floating(kind):
         figures = floats(column)
         return pc.if_else(pa.array(np.isfinite(figures)), pa.array(map(repr, figures.tolist()), pa.string()), "")

@@ -6,7 +6,6 @@ from functools import cache
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.axes import NAMES, Axes
@@ -47,10 +46,11 @@ from pipeline.issue.formats.dxf_symbols import (
     value,
     values,
 )
-from pipeline.issue.formats.figures import LENGTHS, fixed_column, floats
+from pipeline.issue.formats.figures import LENGTHS, fixed_column, fixed_or, floats
 from pipeline.issue.geopackage.layers import MARKS as MARK_ROWS
 from pipeline.issue.geopackage.layers import each_of
-from pipeline.issue.geopackage.streamed import Package, content_of
+from pipeline.issue.geopackage.streamed import Package
+from pipeline.tables import bytes_of
 from pipeline.words import Proof, counted
 
 #: What is drawn beside the layers of the package: control marks that only checks stand on, where they are published.
@@ -97,9 +97,9 @@ class Drawn:
         rows = [np.flatnonzero(turn == number) for number in range(len(symbols))]
         texts = [self._rows(mine)._lines(symbol, first[mine], tags) for symbol, mine in zip(symbols, rows, strict=True)]
         if len(texts) == 1:
-            return content_of(texts[0])
+            return bytes_of(texts[0])[0]
         order = np.argsort(np.concatenate([np.empty(0, np.int64), *rows]))
-        return content_of(pa.concat_arrays([pa.array([], pa.string()), *texts]).take(pa.array(order)))
+        return bytes_of(pa.concat_arrays([pa.array([], pa.string()), *texts]).take(pa.array(order)))[0]
 
     def _rows(self, rows: Integers) -> "Drawn":
         if len(rows) == len(self.which):
@@ -261,8 +261,7 @@ def _placed(places: Floats) -> Flags:
 
 def _heights(batch: pa.RecordBatch) -> pa.StringArray:
     """Return the heights as they are to be read beside the points, to the millimetre."""
-    heights = floats(batch.column("height"))
-    return pc.if_else(pa.array(np.isfinite(heights)), fixed_column(np.nan_to_num(heights), 3), "no height")
+    return fixed_or(floats(batch.column("height")), 3, "no height")
 
 
 def _marks(batch: pa.RecordBatch, axes: Axes) -> Drawn:

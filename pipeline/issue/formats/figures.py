@@ -58,6 +58,12 @@ def fixed_column(values: npt.ArrayLike, decimals: int) -> pa.StringArray:
     return joined(pc.if_else(pa.array(below), "-", ""), texts) if below.any() else texts
 
 
+def fixed_or(values: Floats, decimals: int, otherwise: str) -> pa.StringArray:
+    """Return numbers as `fixed_column` does, and a text for one that is not finite."""
+    known = np.isfinite(values)
+    return pc.if_else(pa.array(known), fixed_column(np.where(known, values, 0.0), decimals), otherwise)
+
+
 def _digits(numbers: Integers, places: int) -> pa.StringArray:
     """Return numbers as text of so many digits."""
     if places <= _KNOWN:

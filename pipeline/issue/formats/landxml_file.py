@@ -40,29 +40,25 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
     """Write points and marks of a package to a new file and return the rows by layer. Raises OSError."""
     plan, rows = PointPlan(package, about.axes.upright(_linear(about.axes))), {"points": 0, "marks": 0}
     with path.open("xb") as file:
-
-        def write(text: str) -> None:
-            file.write(text.encode())
-
-        write(_head(about))
+        file.write(_head(about).encode())
         for word in plan.words:
-            write(f"<CgPoints name={quoted(collection_of_points(word))}>\n")
+            file.write(f"<CgPoints name={quoted(collection_of_points(word))}>\n".encode())
             for some in plan.points(word):
                 file.write(some.elements())
                 rows["points"] += len(some.texts)
-            write("</CgPoints>\n")
-        write('<CgPoints name="marks">\n')
+            file.write(b"</CgPoints>\n")
+        file.write(b'<CgPoints name="marks">\n')
         for found in _marks(package, about.axes):
-            write("".join(map(_element, found)))
+            file.write("".join(map(_element, found)).encode())
             rows["marks"] += len(found)
-        write("</CgPoints>\n")
+        file.write(b"</CgPoints>\n")
         for name, lines in _lines(package, about.axes):
-            write(f"<PlanFeatures name={quoted(name)}>\n")
+            file.write(f"<PlanFeatures name={quoted(name)}>\n".encode())
             for features in lines:
-                write("".join(map(_feature, features)))
+                file.write("".join(map(_feature, features)).encode())
                 rows[LAYER] = rows.get(LAYER, 0) + len(features)
-            write("</PlanFeatures>\n")
-        write("</LandXML>\n")
+            file.write(b"</PlanFeatures>\n")
+        file.write(b"</LandXML>\n")
     if rows["points"] != package.rows["points"]:
         raise RuntimeError("a point without a position was issued")
     return rows

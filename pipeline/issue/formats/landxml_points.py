@@ -11,7 +11,8 @@ from pipeline.geodesy.axes import NAMES
 from pipeline.issue.formats.figures import joined, moments_column
 from pipeline.issue.formats.landxml_text import legal_column, named_column, positions, quoted_column
 from pipeline.issue.formats.unique_names import UniqueNames
-from pipeline.issue.geopackage.streamed import Package, content_of
+from pipeline.issue.geopackage.streamed import Package
+from pipeline.tables import bytes_of
 from pipeline.words import Proof
 
 #: Attributes of a CgPoint, in the order in which they are written; the text follows them.
@@ -24,6 +25,9 @@ _OF_POINT = ("name", "code", *NAMES, "observed", "proof")
 def collection_of_points(word: str | None) -> str:
     """Return the name of the collection of the points with a proof word."""
     return "points" if word == str(Proof.BRACKETED) else f"points {word or 'unproven'}"
+
+
+_END = "</CgPoint>\n"
 
 
 @dataclass(frozen=True)
@@ -41,9 +45,8 @@ class Points:
         stamps = pc.if_else(self.observed.is_valid(), joined(' timeStamp="', pc.fill_null(self.observed, ""), '"'), "")
         rest = f' desc={quoteattr(self.described)} role="measured"'
         codes = quoted_column(self.codes)
-        return content_of(
-            joined("<CgPoint name=", quoted_column(self.names), " code=", codes, rest, stamps, ">", self.texts, _END)
-        )
+        names = quoted_column(self.names)
+        return bytes_of(joined("<CgPoint name=", names, " code=", codes, rest, stamps, ">", self.texts, _END))[0]
 
     def __iter__(self) -> Iterator[Row]:
         columns = (column.to_pylist() for column in (self.names, self.codes, self.observed, self.texts))
@@ -51,8 +54,6 @@ class Points:
             found = {"name": name, "code": code, "desc": self.described, "role": "measured"}
             yield found if observed is None else {**found, "timeStamp": observed}, text
 
-
-_END = "</CgPoint>\n"
 
 
 class PointPlan:

@@ -7,7 +7,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.issue.formats.figures import LENGTHS, fixed_column, floats, joined
+from pipeline.geodesy.axes import NAMES
+from pipeline.issue.formats.figures import LENGTHS, fixed_or, floats, joined
 from pipeline.issue.formats.names import one_line
 
 _NOT_IN_XML = str.maketrans(dict.fromkeys("\ufffe\uffff", "\ufffd"))
@@ -66,11 +67,8 @@ def positions(batch: pa.RecordBatch, factors: tuple[float, float, float]) -> pa.
     The format knows numbers to the north, to the east and upwards, in one unit: ``factors`` make them of easting,
     northing and height.
     """
-    east, north, up = (floats(batch.column(name)) * by for name, by in zip(_AXES, factors, strict=True))
-    texts = [fixed_column(np.nan_to_num(values), LENGTHS) for values in (north, east, up)]
+    east, north, up = (floats(batch.column(name)) * by for name, by in zip(NAMES, factors, strict=True))
+    texts = [fixed_or(values, LENGTHS, "") for values in (north, east, up)]
     height = pc.if_else(pa.array(np.isfinite(up)), joined(" ", texts[2]), "")
     placed = pa.array(np.isfinite(north) & np.isfinite(east))
     return pc.if_else(placed, joined(texts[0], " ", texts[1], height), None)
-
-
-_AXES = ("easting", "northing", "height")

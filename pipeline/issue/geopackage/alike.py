@@ -7,7 +7,7 @@ import re
 import sqlite3
 from collections.abc import Sequence
 
-from pipeline.files.at_rest import quoted
+from pipeline.files.at_rest import is_there, quoted
 from pipeline.issue.geopackage.definitions import Trigger, changing_definitions
 from pipeline.issue.geopackage.source import LayerSource
 
@@ -101,7 +101,7 @@ def _say(file: sqlite3.Connection, layers: Sequence[LayerSource], model: str) ->
 
 def _copy(file: sqlite3.Connection, table: str, columns: Sequence[str], names: Sequence[str], model: str) -> None:
     """Give layers the model's rows of a table."""
-    if not _is_there(file, table):
+    if not is_there(file, table):
         return
     rows = file.execute(f"SELECT {', '.join(columns)} FROM {table} WHERE table_name = ? ORDER BY rowid", (model,))
     given = rows.fetchall()
@@ -112,7 +112,7 @@ def _copy(file: sqlite3.Connection, table: str, columns: Sequence[str], names: S
 
 def _copy_metadata(file: sqlite3.Connection, names: Sequence[str], model: str) -> None:
     """Give each layer metadata of its own, as the model has it."""
-    if not _is_there(file, "gpkg_metadata_reference"):
+    if not is_there(file, "gpkg_metadata_reference"):
         return
     given = file.execute(
         "SELECT md_scope, md_standard_uri, mime_type, metadata, reference_scope, timestamp FROM gpkg_metadata"
@@ -125,7 +125,3 @@ def _copy_metadata(file: sqlite3.Connection, names: Sequence[str], model: str) -
             number = file.execute("INSERT INTO gpkg_metadata VALUES (NULL, ?, ?, ?, ?)", metadata).lastrowid
             of_layer = (scope, moment, name, number)
             file.execute(f"INSERT INTO gpkg_metadata_reference {into} VALUES (?, ?, ?, ?)", of_layer)
-
-
-def _is_there(file: sqlite3.Connection, table: str) -> bool:
-    return file.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (table,)).fetchone() is not None

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.files.at_rest import as_seen, quoted, unlocked
+from pipeline.files.at_rest import as_seen, is_there, quoted, unlocked
 from pipeline.files.guarded import Guarded, why
 from pipeline.issue.geopackage.database import HEADER, database_of
 from pipeline.issue.geopackage.kept_values import ENVELOPE_BYTES, HEADER_BYTES
@@ -136,7 +136,7 @@ def _indexes(package: Path, layers: list[LayerSums]) -> Iterator[str]:
 
 def _leads_there(file: Guarded, layer: str) -> bool:
     index = f"rtree_{layer}_geom"
-    if file.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (index,)).fetchone() is None:
+    if not is_there(file, index):
         return True  # that it is gone is told by its definition
     ((checked,),) = file.execute("SELECT rtreecheck(?)", (index,)).fetchall()
     ((entries,),) = file.execute(f"SELECT ifnull(sum(1), 0) FROM {quoted(index)}").fetchall()

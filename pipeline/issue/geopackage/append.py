@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from pipeline.files.at_rest import quoted, unsynced
+from pipeline.files.at_rest import is_there, quoted, unsynced
 from pipeline.issue.geopackage.blank import Blank
 from pipeline.issue.geopackage.cells import boxes, kept_columns
 from pipeline.issue.geopackage.definitions import put_triggers, redefine
@@ -142,7 +142,7 @@ def finish(path: Path, layers: Sequence[Written], blank: Blank, date: str) -> No
             for layer in layers:
                 _count(file, layer)
             file.execute("UPDATE gpkg_contents SET last_change = ?", (date,))
-            if file.execute("SELECT 1 FROM sqlite_master WHERE name = 'gpkg_metadata_reference'").fetchone():
+            if is_there(file, "gpkg_metadata_reference"):
                 file.execute("UPDATE gpkg_metadata_reference SET timestamp = ?", (date,))
             redefine(file, blank.tables)
             for _, _, trigger in blank.triggers:

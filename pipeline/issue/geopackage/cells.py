@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import DAY
 from pipeline.issue.geopackage.layers import GEOMETRY, WKB_POINT_Z, vertices_of
+from pipeline.tables import bytes_of
 
 #: What precedes the WKB of a geometry (OGC 12-128r18, clause 2.1.3): of points no envelope, of lines that of x, y, z.
 _POINT = np.dtype([("magic", "S2"), ("version", "u1"), ("flags", "u1"), ("srs_id", "<i4"), ("wkb", WKB_POINT_Z)])
@@ -165,11 +166,7 @@ def _are_lines(shapes: pa.Array) -> bool:
 
 def _packed(shapes: pa.Array) -> npt.NDArray[Any]:
     """Return points, none of them null, in their packed layout."""
-    _, starts, held = shapes.buffers()
-    if len(shapes) == 0 or starts is None or held is None:
-        return np.empty(0, WKB_POINT_Z)
-    offsets = np.frombuffer(starts, np.int32, 1, shapes.offset * 4)
-    return np.frombuffer(held, WKB_POINT_Z, len(shapes), int(offsets[0]))
+    return np.frombuffer(bytes_of(shapes)[0], WKB_POINT_Z)
 
 
 def _validity(present: npt.NDArray[np.bool_]) -> pa.Buffer | None:

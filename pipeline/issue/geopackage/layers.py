@@ -16,7 +16,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.issue.formats.names import told_apart
 from pipeline.issue.record_values import UTC_TIME
 from pipeline.issue.row_types import CheckRow, MarkRow, RepeatRow, SessionRow
-from pipeline.tables import TIME
+from pipeline.tables import TIME, bytes_of
 
 #: Name of the Arrow column that holds the geometry; in the GeoPackage it is called ``geom``.
 GEOMETRY = "geometry"
@@ -205,15 +205,11 @@ def vertices_of(shapes: pa.BinaryArray) -> tuple[Floats, Integers]:
 
     Raises ValueError where one is no line of at least two vertices with heights.
     """
-    _, starts, content = shapes.buffers()
-    if len(shapes) == 0 or starts is None or content is None:
-        return np.zeros((0, 3)), np.zeros(0, np.int64)
-    offsets = np.frombuffer(starts, np.int32, len(shapes) + 1, shapes.offset * 4).astype(np.int64)
-    held = np.frombuffer(content, np.uint8)[offsets[0] : offsets[-1]]
-    begin = offsets[:-1] - offsets[0]
+    content, offsets = bytes_of(shapes)
+    held = np.frombuffer(content, np.uint8)
     if (np.diff(offsets) < WKB_LINE_HEAD.itemsize + 2 * VERTEX).any():
         raise ValueError("a geometry is no line of at least two vertices")
-    of_heads = begin[:, None] + np.arange(WKB_LINE_HEAD.itemsize)
+    of_heads = offsets[:-1, None] + np.arange(WKB_LINE_HEAD.itemsize)
     heads = np.ascontiguousarray(held[of_heads]).view(WKB_LINE_HEAD).ravel()
     many = heads["vertices"].astype(np.int64)
     sound = (heads["order"] == 1) & (heads["type"] == 1002)

@@ -15,6 +15,7 @@ from pipeline.files.gdal import gdal
 from pipeline.files.plain_path import plain_file
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.geopackage.layers import WKB_POINT_Z, vertices_of
+from pipeline.tables import bytes_of
 from pipeline.words import counted
 
 # WKB's types of a point without and with a height.
@@ -166,7 +167,7 @@ def vertices(shapes: pa.Array) -> Floats:
     found = np.full((len(shapes), 3), np.nan)
     there = shapes.drop_null().cast(pa.binary())
     if pc.all(pc.equal(pc.binary_length(there), WKB_POINT_Z.itemsize)).as_py() is not False:
-        packed = np.frombuffer(content_of(there), WKB_POINT_Z)
+        packed = np.frombuffer(bytes_of(there)[0], WKB_POINT_Z)
         if ((packed["order"] != 1) | (packed["type"] != _POINTS[1])).any():
             raise Differs("it has geometries that are no points")
         found[shapes.is_valid().to_numpy(zero_copy_only=False)] = packed["xyz"].reshape(-1, 3)
@@ -179,12 +180,3 @@ def vertices(shapes: pa.Array) -> Floats:
         count = 2 if kind == _POINTS[0] else 3
         found[row, :count] = struct.unpack_from(f"<{count}d", values[row], 5)
     return found
-
-
-def content_of(texts: pa.StringArray | pa.BinaryArray) -> memoryview:
-    """Return the bytes of a column of texts, none of them null, one behind the other."""
-    _, starts, values = texts.buffers()
-    if len(texts) == 0 or starts is None or values is None:
-        return memoryview(b"")
-    offsets = np.frombuffer(starts, np.int32, len(texts) + 1, texts.offset * 4)
-    return memoryview(values)[int(offsets[0]) : int(offsets[-1])]

@@ -13,6 +13,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.issue.geopackage.content import together
 from pipeline.issue.geopackage.layers import LINE_Z, WKB_POINT_Z, each_of, vertices_of
 from pipeline.issue.record_types import LayerSums
+from pipeline.tables import bytes_of
 
 #: Up to so many rows, every row is kept for comparing; beyond, an even selection that a reader can fetch one by one.
 KEPT = 4096
@@ -34,11 +35,7 @@ class Shapes:
 
 def unpacked(geometry_type: str, shapes: pa.BinaryArray) -> Shapes:
     """Return geometries given as WKB, none of them null. Raises ValueError where one is not of the layer's type."""
-    _, starts, values = shapes.buffers()
-    if len(shapes) == 0 or starts is None or values is None:
-        return Shapes(memoryview(b""), np.zeros((0, 3)), np.zeros(0, np.int64))
-    offsets = np.frombuffer(starts, np.int32, len(shapes) + 1, shapes.offset * 4)
-    content = memoryview(values)[int(offsets[0]) : int(offsets[-1])]
+    content, offsets = bytes_of(shapes)
     if geometry_type == LINE_Z:
         return Shapes(content, *vertices_of(shapes))
     if (np.diff(offsets) != WKB_POINT_Z.itemsize).any():
