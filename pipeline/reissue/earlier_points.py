@@ -1,12 +1,10 @@
 """The points of the issue before, laid down in the order of its rows: the second pass comes past them in that order.
 
-They lie in a nameless file, so that memory does not grow with them.
+They lie on disk where they are many, so that memory does not grow with them.
 """
 
-import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import IO
 
 import numpy as np
 import pyarrow as pa
@@ -15,20 +13,19 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.taken_over import OfFile
+from pipeline.intake.columns import Columns
 from pipeline.solve.correct import VALUES
 from pipeline.solve.proof import PROOFS
 
 #: What is read of a point: where it came from, and what a change may reach.
 READ = ("source_file", "source_row", "session", "proof", *VALUES)
-_KEPT = pa.schema(
-    [
-        ("source_file", pa.int32()),
-        ("source_row", pa.int64()),
-        ("session", pa.int32()),
-        ("proof", pa.int8()),
-        *((name, pa.float64()) for name in VALUES),
-    ]
-)
+_KINDS = {
+    "source_file": np.int32,
+    "source_row": np.int64,
+    "session": np.int32,
+    "proof": np.int8,
+    **dict.fromkeys(VALUES, np.float64),
+}
 
 
 @dataclass(frozen=True)
@@ -72,30 +69,27 @@ def _joined(pieces: Sequence[Piece]) -> Piece:
 
 
 class EarlierPoints:
-    """All of them, ``rows`` many."""
+    """All of them."""
 
     def __init__(self, batches: Iterable[pa.RecordBatch], sessions: Sequence[str], files: Sequence[str]) -> None:
         """Lay them down; ``batches`` have the columns `READ`, the others are the names of sessions and files now."""
-        self._file, self.rows = _nameless(), 0
+        self._columns = Columns(_KINDS)
         words = {"source_file": files, "session": sessions, "proof": [str(proof) for proof in PROOFS]}
-        with pa.ipc.new_stream(self._file, _KEPT) as stream:
-            for batch in batches:
-                columns = [
-                    position(batch.column(name), words[name]) if name in words else batch.column(name)
-                    for name in _KEPT.names
-                ]
-                cast = [column.cast(field.type) for column, field in zip(columns, _KEPT, strict=True)]
-                stream.write_batch(pa.RecordBatch.from_arrays(cast, schema=_KEPT))
-                self.rows += batch.num_rows
+        for batch in batches:
+            columns = {name: position(batch.column(name), said).to_numpy() for name, said in words.items()}
+            columns["source_row"] = batch.column("source_row").to_numpy()
+            columns |= {name: np.asarray(batch.column(name), np.float64) for name in VALUES}  # NaN for null
+            self._columns.add(columns)
+
+    @property
+    def rows(self) -> int:
+        """Return how many they are."""
+        return len(self._columns)
 
     def pieces(self) -> Iterator[Piece]:
         """Yield them from the first one on."""
-        self._file.seek(0)
-        with pa.ipc.open_stream(self._file) as stream:
-            for batch in stream:
-                file, source_row, session, proof = (batch.column(at).to_numpy() for at in range(4))
-                values = [np.asarray(batch.column(name), np.float64) for name in VALUES]  # NaN for null
-                yield Piece(file, source_row, session, proof, np.column_stack(values))
+        for _, (file, source_row, session, proof, *values) in self._columns.pieces(*READ):
+            yield Piece(file, source_row, session, proof, np.column_stack(values))
 
     def by_file(self, files: Iterable[int]) -> dict[int, OfFile]:
         """Return row, session and numbers of the points of some raw files, each in the order of its rows."""
@@ -131,10 +125,6 @@ class Passing:
 def position(column: pa.Array, words: Sequence[str]) -> pa.Array:
     """Return (n,) at which place among the words a column has its word, -1 where it is none of them."""
     return pc.fill_null(pc.index_in(column, pa.array(words, pa.string())), -1)
-
-
-def _nameless() -> IO[bytes]:
-    return tempfile.TemporaryFile()
 
 
 def _columns(piece: Piece) -> tuple[NDArray[np.generic], ...]:

@@ -1,9 +1,14 @@
 """The points of the issue before, as the second pass comes past them: held against plain lists of the same rows."""
 
+import errno
+import tempfile
+from typing import Any
+
 import numpy as np
 import pyarrow as pa
 import pytest
 
+from pipeline.intake.columns import Columns
 from pipeline.reissue.earlier_points import READ, EarlierPoints, Passing
 
 SESSIONS, FILES, PROOFS = ("a", "b"), ("one.csv", "two.csv"), ("bracketed", "unclosed")
@@ -21,6 +26,19 @@ def laid_down(rows: list[Row], piece: int) -> EarlierPoints:
     return EarlierPoints(batches, SESSIONS, FILES)
 
 
+@pytest.fixture(params=["in memory", "on disk", "full disk"])
+def place(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where points lie: few in memory, more on disk, and in memory again where a disk has no room."""
+
+    def full(**_: Any) -> None:
+        raise OSError(errno.ENOSPC, "no room")
+
+    if request.param != "in memory":
+        monkeypatch.setattr(Columns.__init__, "__defaults__", (0,))
+    if request.param == "full disk":
+        monkeypatch.setattr(tempfile, "TemporaryFile", full)
+
+
 def some_rows(seed: int) -> list[Row]:
     """Return points of two files, in the order of their rows, with gaps where rows were held back."""
     chance = np.random.default_rng(seed)
@@ -32,6 +50,7 @@ def some_rows(seed: int) -> list[Row]:
     return rows
 
 
+@pytest.mark.usefixtures("place")
 @pytest.mark.parametrize(("seed", "piece", "batch"), [(1, 1000, 7), (2, 7, 1000), (3, 5, 8), (4, 1, 3), (5, 64, 64)])
 def test_every_batch_gets_the_points_among_its_rows(seed: int, piece: int, batch: int) -> None:
     """However pieces and batches are cut."""
@@ -81,6 +100,7 @@ def test_what_is_called_otherwise_now_is_no_session_and_no_file() -> None:
     assert piece.session.tolist() == [0, -1]
 
 
+@pytest.mark.usefixtures("place")
 @pytest.mark.parametrize("piece", [1, 7, 1000])
 def test_points_by_file_are_in_the_order_of_its_rows(piece: int) -> None:
     """In whatever order they were issued."""
