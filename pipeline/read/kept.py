@@ -6,6 +6,7 @@ the text is read again: nothing hangs on it but time.
 
 import tempfile
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from typing import IO
 
 import numpy as np
@@ -47,7 +48,8 @@ class Kept:
                 stream.write_batch(narrow)
             self._file.flush()
         except OSError:  # no room
-            self._file.close()
+            with suppress(OSError):  # what waits to be written has no room either
+                self._file.close()
             self._file = None
             return False
         self._schemas.append(batch.schema)

@@ -148,7 +148,7 @@ class Full(io.BytesIO):
         raise OSError(errno.ENOSPC, "full")
 
 
-@pytest.mark.parametrize("made", [lambda: None, Full])
+@pytest.mark.parametrize("made", [lambda: None, Full, lambda: io.BufferedRandom(Full())])
 def test_without_room_to_keep_it_a_large_text_is_read_again(tmp_path, monkeypatch, made):
     export, _ = large(tmp_path, monkeypatch)
     monkeypatch.setattr(kept_rows, "_nameless", made)
