@@ -6,6 +6,7 @@ are held too where the disk has no room. The file is read rather than mapped: ma
 
 import tempfile
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import IO, Any
 
@@ -36,6 +37,7 @@ class Columns:
         self._pieces: list[dict[str, NDArray[Any] | _Laid]] = []
         self._starts = [0]
         self._file: IO[bytes] | None = None
+        self._end = 0
         self._full = False
 
     def __len__(self) -> int:
@@ -77,7 +79,11 @@ class Columns:
                     left = left[self._file.write(left) :]
         except OSError:
             self._full = True
+            if self._file is not None:
+                with suppress(OSError):
+                    self._file.truncate(self._end)  # what is left of the room is not ours alone
             return {**own}
+        self._end = self._file.tell()
         return laid
 
     def _read(self, values: NDArray[Any] | _Laid) -> NDArray[Any]:

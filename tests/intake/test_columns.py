@@ -68,9 +68,17 @@ class _Full:
 
 @pytest.mark.parametrize("room", [0, 1, 500])
 def test_where_the_disk_is_full_memory_holds_the_rest(monkeypatch: pytest.MonkeyPatch, room: int) -> None:
-    real = tempfile.TemporaryFile
-    monkeypatch.setattr(tempfile, "TemporaryFile", lambda **how: _Full(room, real(**how)))
+    """And what was laid down of a piece that does not fit takes up no room."""
+    real, made = tempfile.TemporaryFile, list[_Full]()
+
+    def full(**how: Any) -> _Full:
+        made.append(_Full(room, real(**how)))
+        return made[-1]
+
+    monkeypatch.setattr(tempfile, "TemporaryFile", full)
     same(*added([20, 20, 20], 0))
+    piece = 20 * (8 + 8 + 1)
+    assert [file.seek(0, 2) for file in made] == [room // piece * piece]
 
 
 def test_where_no_file_can_be_made_memory_holds_all(monkeypatch: pytest.MonkeyPatch) -> None:
