@@ -3,6 +3,7 @@
 They lie on disk where they are many, so that memory does not grow with them.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -93,12 +94,22 @@ class EarlierPoints:
 
     def by_file(self, files: Iterable[int]) -> dict[int, OfFile]:
         """Return row, session and numbers of the points of some raw files, each in the order of its rows."""
-        found: dict[int, list[Piece]] = {number: [] for number in files}
+        many = Counter[int]()
+        for _, (file,) in self._columns.pieces("source_file"):
+            numbers, counts = np.unique(file, return_counts=True)
+            many.update(dict(zip(numbers.tolist(), counts.tolist(), strict=True)))
+        whole = {number: _room(many[number]) for number in files if many[number]}
+        filled = dict.fromkeys(whole, 0)
         for piece in self.pieces():
-            for number in found.keys() & np.unique(piece.file).tolist():
-                found[number].append(piece.some(piece.file == number))
-        whole = {number: _joined(pieces) for number, pieces in found.items() if pieces}
-        return {number: one.some(np.argsort(one.source_row, kind="stable")).rows() for number, one in whole.items()}
+            for number in whole.keys() & np.unique(piece.file).tolist():
+                mine = piece.file == number
+                place = slice(filled[number], filled[number] + int(mine.sum()))
+                source_row, session, values = whole[number]
+                source_row[place], session[place], values[place] = piece.some(mine).rows()
+                filled[number] = place.stop
+        for number, of_file in whole.items():
+            whole[number] = _in_order(*of_file)
+        return whole
 
 
 class Passing:
@@ -125,6 +136,18 @@ class Passing:
 def position(column: pa.Array, words: Sequence[str]) -> pa.Array:
     """Return (n,) at which place among the words a column has its word, -1 where it is none of them."""
     return pc.fill_null(pc.index_in(column, pa.array(words, pa.string())), -1)
+
+
+def _room(rows: int) -> OfFile:
+    return np.empty(rows, np.int64), np.empty(rows, np.int32), np.empty((rows, len(VALUES)))
+
+
+def _in_order(source_row: Integers, session: NDArray[np.int32], values: Floats) -> OfFile:
+    """Return points in the order of their rows; they are copied only where they are not."""
+    if (source_row[1:] >= source_row[:-1]).all():
+        return source_row, session, values
+    order = np.argsort(source_row, kind="stable")
+    return source_row[order], session[order], values[order]
 
 
 def _columns(piece: Piece) -> tuple[NDArray[np.generic], ...]:

@@ -102,10 +102,12 @@ def test_what_is_called_otherwise_now_is_no_session_and_no_file() -> None:
 
 @pytest.mark.usefixtures("place")
 @pytest.mark.parametrize("piece", [1, 7, 1000])
-def test_points_by_file_are_in_the_order_of_its_rows(piece: int) -> None:
+@pytest.mark.parametrize("shuffled", [False, True])
+def test_points_by_file_are_in_the_order_of_its_rows(piece: int, shuffled: bool) -> None:
     """In whatever order they were issued."""
     rows = some_rows(6)
-    np.random.default_rng(6).shuffle(rows)
+    if shuffled:
+        np.random.default_rng(6).shuffle(rows)
     found = laid_down(rows, piece).by_file((1,))
     assert list(found) == [1]
     source_row, session, values = found[1]
