@@ -95,14 +95,15 @@ def same_moment(readings: Readings, which: Flags) -> tuple[Integers, int]:
 
 
 def stretches(readings: Readings, which: Flags, cuts: Integers, window: int) -> Iterator[Stretch]:
-    """Yield the readings that ``which`` (n,) says, by stretches as `same_moment` cuts them."""
+    """Yield the readings that ``which`` (n,) says, by stretches as `same_moment` cuts them; none without its own."""
     place = 0
-    for number, pieces in enumerate(_sorted_out(readings, which, cuts, window)):
-        numbers = np.sort(np.concatenate([np.zeros(0, np.uint32), *pieces])).astype(np.int64)
+    for pieces, own in zip(*_sorted_out(readings, which, cuts, window), strict=True):
+        if not own:
+            continue
+        numbers = np.sort(np.concatenate(pieces)).astype(np.int64)
         pieces.clear()
         of = readings.observed(numbers)
         order = np.argsort(of.time, kind="stable")
-        own = len(numbers) if number == len(cuts) else int(np.count_nonzero(of.time < cuts[number]))
         yield Stretch(of.at(order), numbers[order], own, place)
         place += own
 
@@ -119,16 +120,24 @@ def by_latitude(readings: Readings, crowds: list[tuple[Integers, Integers]], win
     return Stretch(of.at(order), numbers[order], len(numbers), 0, _MANY)
 
 
-def _sorted_out(readings: Readings, which: Flags, cuts: Integers, window: int) -> list[list[NDArray[np.uint32]]]:
-    """Return the numbers of the readings of each stretch, in pieces, and with them those of its last moment beyond."""
+def _sorted_out(
+    readings: Readings, which: Flags, cuts: Integers, window: int
+) -> tuple[list[list[NDArray[np.uint32]]], list[int]]:
+    """Return the numbers of the readings of each stretch, in pieces, and how many they are.
+
+    Among the numbers are those of its last moment beyond.
+    """
     found: list[list[NDArray[np.uint32]]] = [[] for _ in range(len(cuts) + 1)]
+    own = np.zeros(len(found), np.int64)
     for place, every, _ in readings.times():
         here = np.flatnonzero(which[place])
         time, numbers = every[here], (here + place.start).astype(np.uint32)
         of = np.searchsorted(cuts, time, side="right")
-        for number in np.flatnonzero(np.bincount(of)).tolist():
+        counts = np.bincount(of, minlength=len(found))
+        own += counts
+        for number in np.flatnonzero(counts).tolist():
             mine = of == number
             found[number].append(numbers[mine])
-            if number:
+            if number and window:  # a moment of no length ends with its stretch
                 found[number - 1].append(numbers[mine & (time <= cuts[number - 1] + window)])
-    return found
+    return found, own.tolist()

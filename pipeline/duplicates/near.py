@@ -35,7 +35,7 @@ def alike(readings: Readings, which: Flags) -> Alike:
     both; a name or base id that is missing agrees with any. Rows of one export only are where that is a mix of
     differently rounded rows. A reading is paired with one reading of another export at the most: the nearest.
     """
-    found, crowds = _Found(readings.mixed), []
+    found, crowds = _Found(readings.mixed), [(np.zeros(0, np.int64), np.zeros(0, np.int64))]
     cuts, window = same_moment(readings, which)
     for stretch in stretches(readings, which, cuts, window):
         for step, left in stretch.neighbours(window):

@@ -103,3 +103,20 @@ def test_a_crowded_moment_is_looked_at_along_its_latitudes() -> None:
     )
     found = alike(Made(of, np.zeros(2, bool)), np.ones(rows, bool))
     assert sorted(map(tuple, found.same.tolist())) == [(row, row + 80) for row in range(80)]
+
+
+@pytest.mark.parametrize("times", [[7] * 60, [0] * 30 + [7] * 30, list(range(60))], ids=["one", "two", "many"])
+def test_each_reading_is_read_once_where_times_are_exact(monkeypatch: pytest.MonkeyPatch, times: list[int]) -> None:
+    """A moment that has no length is of one stretch, and a stretch without readings is none."""
+    monkeypatch.setattr(moments, "_EVERY", 3)
+    monkeypatch.setattr(moments, "_LOOKED_AT", 4)
+    readings = made(3, 1)
+    assert len(readings.of.time) > 60
+    readings = Made(Observed(**{**vars(readings.of.at(np.arange(60))), "time": np.array(times)}), readings.mixed)
+    which = np.ones(60, bool)
+    cuts, window = moments.same_moment(readings, which)
+    found = list(moments.stretches(readings, which, cuts, window))
+    assert len(found) == min(len(set(times)), len(cuts) + 1)
+    assert [len(one.number) for one in found] == [one.own for one in found]
+    assert sorted(np.concatenate([one.number for one in found]).tolist()) == list(range(60))
+    assert [one.place for one in found] == [0, *np.cumsum([one.own for one in found[:-1]]).tolist()]
