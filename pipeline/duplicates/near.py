@@ -97,11 +97,10 @@ class _Compared:
         self.of, self.one, self.other, self.mixed, self.told = of, one[here], other[here], mixed, told[here]
         one, other = self.one, self.other
         self.within = of.export[one] == of.export[other]
-        self.east, self.north, self.up = offsets(of, one, other)
+        east, north, up = offsets(of, one, other)
         sideways, lengthways = (_tolerance(code[one], code[other]) for code in (of.east, of.north))
         upwards = _tolerance(of.up[one], of.up[other]) + 2e-7 * np.abs(of.height[one])
-        self.level = np.hypot(self.east, self.north)
-        self.close = (np.abs(self.east) <= sideways) & (np.abs(self.north) <= lengthways) & (np.abs(self.up) <= upwards)
+        self.close = (np.abs(east) <= sideways) & (np.abs(north) <= lengthways) & (np.abs(up) <= upwards)
         self.named = (of.name[one] != 0) & (of.name[other] != 0)
         self.same_name = of.name[one] == of.name[other]
 
