@@ -84,12 +84,14 @@ def read_back(path: Path, expected: Iterable[Written]) -> DatabaseIssued:
         database = database_of(path, [layer.name for layer in layers])
         with closing(unlocked(path)) as file:
             file.nothing_computed()  # it was written just now, and by us
-            sight, unlike = _sight(file, database, layers), _unlike(file, layers)
+            sight = _sight(file, database, layers)
+            anew = sight not in _seen or not layers
+            chosen = _unlike(file, layers) if anew else [max(layers, key=lambda layer: layer.rows)]
             differences = _by_sqlite(file, layers)
     except sqlite3.DatabaseError as error:
         raise ReadBackError(path, [f"SQLite cannot read it: {error}"]) from error
     with plain_file(path) as plain:
-        differences += _by_fiona(plain, layers, unlike, sight)
+        differences += _by_fiona(plain, layers, chosen, anew=anew)
     if differences:
         raise ReadBackError(path, differences)
     _seen[sight] = None
@@ -130,17 +132,15 @@ def _unlike(file: Guarded, layers: tuple[Written, ...]) -> list[Written]:
     return [layer for layer in layers if layer.name in chosen]
 
 
-def _by_fiona(path: Path, layers: tuple[Written, ...], unlike: Sequence[Written], sight: str) -> list[str]:
+def _by_fiona(path: Path, layers: tuple[Written, ...], chosen: Sequence[Written], *, anew: bool) -> list[str]:
+    """Return what differs in the ``chosen`` layers and, in a kind of file that is seen ``anew``, in the list of all."""
     given = [layer.name for layer in layers]
     differences: list[str] = []
     with fiona_at_home() as fiona:
         from fiona.errors import FionaError
 
         try:
-            chosen = unlike
-            if sight in _seen and layers:
-                chosen = [max(layers, key=lambda layer: layer.rows)]
-            elif (names := _listed(fiona, path)) != given:
+            if anew and (names := _listed(fiona, path)) != given:
                 return [f"its layers are {names}, given were {given}"]
             for layer in chosen:
                 with fiona.open(path, driver="GPKG", layer=layer.name, IMMUTABLE="YES") as source:
