@@ -4,16 +4,19 @@ import os
 import signal
 import subprocess
 import time
-from collections.abc import Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from threading import Thread
+from threading import Thread, current_thread, main_thread
 from typing import IO
 
 #: Bytes of its output that are kept, and seconds for which that is waited for once the command itself has ended.
 _KEPT, _LINGERS = 20_000, 1.0
 _BLOCK = 65_536
+
+#: The signals that ask a program to end, where the system has them.
+_ENDING = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
 
 #: The commands that run now, for `end_all`.
 _running: "set[subprocess.Popen[bytes]]" = set()
@@ -57,22 +60,43 @@ def call(words: Sequence[str], folder: Path, environment: Mapping[str, str], doc
     """
     program = str(folder / words[0]) if os.path.dirname(words[0]) else words[0]
     try:
-        process = subprocess.Popen(
-            [program, *words[1:]],
-            cwd=folder,
-            env=dict(environment),
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            start_new_session=True,
-        )
+        with _answered_afterwards():
+            process = subprocess.Popen(
+                [program, *words[1:]],
+                cwd=folder,
+                env=dict(environment),
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,
+            )
+            _running.add(process)
     except (OSError, ValueError) as error:
         return Called(False, f"cannot be started ({words[0]}): {getattr(error, 'strerror', None) or error}")
-    _running.add(process)
     try:
         return _waited_for(process, document, seconds)
     finally:
         _running.discard(process)
+
+
+@contextmanager
+def _answered_afterwards() -> Iterator[None]:
+    """Answer signals that ask to end when a command that is being started is known: else it alone would go on.
+
+    They are not held back by the system, which would hold them back from the command too.
+    """
+    came: list[int] = []
+    answers = {number: signal.getsignal(number) for number in _ENDING if current_thread() is main_thread()}
+    answers = {number: answer for number, answer in answers.items() if callable(answer)}
+    for number in answers:
+        signal.signal(number, lambda number, _: came.append(number))
+    try:
+        yield
+    finally:
+        for number, answer in answers.items():
+            signal.signal(number, answer)
+        for number in came:
+            signal.raise_signal(number)
 
 
 def _waited_for(process: "subprocess.Popen[bytes]", document: bytes, seconds: float) -> Called:

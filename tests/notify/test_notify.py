@@ -20,6 +20,7 @@ from pipeline.cli.main import app
 from pipeline.cli.run_command import run_jobs
 from pipeline.issue.folder.notified import NAME, beside
 from pipeline.job.command_named import Command
+from pipeline.notify import called
 from pipeline.notify.telling import Change, tell
 from pipeline.problems import JobError, Problem
 from pipeline.release import release
@@ -166,6 +167,26 @@ def test_one_that_hangs_for_every_job_does_not_hold_up_the_night(tmp_path: Path)
     assert [one is not None and "took too long three times" in one.how for one in told] == [False] * 3 + [True] * 2
     quick = Command(("true",), tmp_path, 5.0)
     assert [tell(change, quick, dict(os.environ), late) is not None for _ in range(2)] == [True, False]
+
+
+def test_a_wish_to_end_is_answered_when_a_command_being_started_is_known(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else what answers it would end all commands but that one."""
+    start, known = subprocess.Popen, list[int]()
+
+    def started(*words: Any, **how: Any) -> Any:
+        process = start(*words, **how)
+        os.kill(os.getpid(), signal.SIGTERM)
+        return process
+
+    monkeypatch.setattr(called.subprocess, "Popen", started)
+    before = signal.signal(signal.SIGTERM, lambda *_: known.append(len(called._running)))
+    try:
+        assert called.call(["true"], tmp_path, os.environ, b"", 10.0).well
+    finally:
+        signal.signal(signal.SIGTERM, before)
+    assert known == [1]
 
 
 def test_a_run_that_is_ended_while_it_tells_takes_the_command_along(tmp_path: Path) -> None:
