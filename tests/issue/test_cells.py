@@ -15,6 +15,7 @@ from issue_layers import CRS, DATA_TO
 from pipeline.files.gdal import gdal_options
 from pipeline.geodesy.axes import Axes
 from pipeline.issue.geopackage import write
+from pipeline.issue.geopackage.append import completing
 from pipeline.issue.geopackage.beside_layers import write_beside
 from pipeline.issue.geopackage.blank import make_layer
 from pipeline.issue.geopackage.cells import kept
@@ -81,7 +82,8 @@ def by_the_library(path: Path, crs: str, metadata: dict[str, str]) -> None:
         for number, layer in enumerate(layers()):
             new = dict(first=number == 0, append=number > 0)
             make_layer(path, layer, crs, metadata, Axes(), layer.batches, **new)
-    write_beside(path, date["OGR_CURRENT_DATE"], ())
+    with completing(path) as file:
+        write_beside(file, path.stem, date["OGR_CURRENT_DATE"], ())
 
 
 def test_all_ways_give_the_same_database(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -63,7 +63,8 @@ def _differences(package: Path, entry: FileIssued) -> Iterator[str]:
         if (damage := file.execute("PRAGMA integrity_check(1)").fetchone()[0]) != b"ok":
             yield f"cannot be read: it is damaged ({damage.decode('utf-8', 'backslashreplace')})"
             return
-    found = database_of(package, [layer["name"] for layer in layers]) if issued is not None else None
+    with closing(unlocked(package)) as file:
+        found = database_of(package, file, [layer["name"] for layer in layers]) if issued is not None else None
     try:
         of_layers = list(_content(package, layers))
     except NotReadable as error:

@@ -16,7 +16,7 @@ import pyarrow as pa
 from pipeline.files.at_rest import is_there, quoted, unsynced
 from pipeline.issue.geopackage.blank import Blank
 from pipeline.issue.geopackage.cells import boxes, kept_columns
-from pipeline.issue.geopackage.definitions import put_triggers, redefine
+from pipeline.issue.geopackage.definitions import redefine
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.issue.geopackage.refused import refusal
 from pipeline.issue.geopackage.spatial_index import Boxes, Packing
@@ -131,27 +131,26 @@ def appending(path: Path) -> Iterator[Appending]:
         raise refusal(path, "its rows", error) from error
 
 
-def finish(path: Path, layers: Sequence[Written], blank: Blank, date: str) -> None:
-    """Give layers that have their rows their extents, counts and triggers, and the file its date.
-
-    Raises NotWritten where the disk refuses.
-    """
+@contextmanager
+def completing(path: Path) -> Iterator[sqlite3.Connection]:
+    """Yield a GeoPackage to complete what stands beside the rows, in one transaction. Raises NotWritten."""
     try:
         with unsynced(path) as file:
             file.execute("BEGIN")
-            for layer in layers:
-                _count(file, layer)
-            file.execute("UPDATE gpkg_contents SET last_change = ?", (date,))
-            if is_there(file, "gpkg_metadata_reference"):
-                file.execute("UPDATE gpkg_metadata_reference SET timestamp = ?", (date,))
-            redefine(file, blank.tables)
-            for _, _, trigger in blank.triggers:
-                file.execute(trigger)
-            if blank.more:
-                put_triggers(file, blank.more)
+            yield file
             file.execute("COMMIT")
     except sqlite3.DatabaseError as error:
         raise refusal(path, "its tables", error) from error
+
+
+def finish(file: sqlite3.Connection, layers: Sequence[Written], blank: Blank, date: str) -> None:
+    """Give layers that have their rows their extents, counts and triggers, and the file its date."""
+    for layer in layers:
+        _count(file, layer)
+    file.execute("UPDATE gpkg_contents SET last_change = ?", (date,))
+    if is_there(file, "gpkg_metadata_reference"):
+        file.execute("UPDATE gpkg_metadata_reference SET timestamp = ?", (date,))
+    redefine(file, blank.tables, (*blank.triggers, *blank.more))
 
 
 def _count(file: sqlite3.Connection, layer: Written) -> None:

@@ -6,11 +6,8 @@ whole file.
 
 import sqlite3
 from collections.abc import Sequence
-from pathlib import Path
 from xml.sax.saxutils import escape
 
-from pipeline.files.at_rest import unsynced
-from pipeline.issue.geopackage.refused import refusal
 from pipeline.issue.geopackage.styles import style_of
 
 #: The standard by which the metadata is written, as the standard's examples name it.
@@ -38,21 +35,15 @@ _METADATA = (
 _DEFINED = "http://www.geopackage.org/spec121/#extension_metadata"
 
 
-def write_beside(path: Path, date: str, lineage: Sequence[str]) -> None:
+def write_beside(file: sqlite3.Connection, title: str, date: str, lineage: Sequence[str]) -> None:
     """Give a GeoPackage that has its layers their styles, and its provenance; what was there of both is replaced.
 
-    ``date`` is the one that the file bears, ``lineage`` what it was made from, a sentence each. Raises NotWritten.
+    ``title`` is how it is called, ``date`` the one that it bears, ``lineage`` what it was made from, a sentence each.
     """
-    try:
-        with unsynced(path) as file:
-            file.execute("BEGIN")
-            layers = [name for (name,) in file.execute("SELECT table_name FROM gpkg_contents ORDER BY rowid")]
-            _write_styles(file, layers, date)
-            if lineage:
-                _write_lineage(file, date, iso_metadata(path.stem, date, lineage))
-            file.execute("COMMIT")
-    except sqlite3.DatabaseError as error:
-        raise refusal(path, "its styles and metadata", error) from error
+    layers = [name for (name,) in file.execute("SELECT table_name FROM gpkg_contents ORDER BY rowid")]
+    _write_styles(file, layers, date)
+    if lineage:
+        _write_lineage(file, date, iso_metadata(title, date, lineage))
 
 
 def _write_styles(file: sqlite3.Connection, layers: Sequence[str], date: str) -> None:

@@ -7,10 +7,10 @@ what happens when they are touched. What is kept of all that is small; the rest 
 import hashlib
 import sqlite3
 from collections.abc import Collection
-from contextlib import closing
 from pathlib import Path
 
-from pipeline.files.at_rest import as_seen, quoted, unlocked
+from pipeline.files.at_rest import as_seen, quoted
+from pipeline.files.guarded import Guarded
 from pipeline.issue.record_types import DatabaseIssued, FileIssued
 
 HEADER = 100
@@ -25,16 +25,16 @@ _INDEX, _KEPT_IN = "rtree_", ("_node", "_parent", "_rowid")
 _PIECE = 1 << 20
 
 
-def database_of(package: Path, layers: Collection[str]) -> DatabaseIssued:
-    """Return what a GeoPackage is made of beside the rows of ``layers``. Raises OSError and sqlite3.Error."""
+def database_of(package: Path, database: Guarded, layers: Collection[str]) -> DatabaseIssued:
+    """Return what a GeoPackage, open as ``database``, holds beside rows of ``layers``. Raises OSError, sqlite3.Error."""
     with package.open("rb") as file:
         header = file.read(HEADER)
-    with closing(unlocked(package)) as database:
-        database.text_factory = bytes
-        found = database.execute("SELECT type, name, sql FROM sqlite_master ORDER BY type, name").fetchall()
-        objects = {f"{_text(kind)} {_text(name)}": _sum([(sql,)]) for kind, name, sql in found}
-        names = [_text(name) for kind, name, sql in found if kind == b"table" and not _virtual(sql)]
-        tables = {name: _rows(database, name) for name in names if name not in layers and not _of_index(name)}
+    database.text_factory = bytes
+    found = database.execute("SELECT type, name, sql FROM sqlite_master ORDER BY type, name").fetchall()
+    objects = {f"{_text(kind)} {_text(name)}": _sum([(sql,)]) for kind, name, sql in found}
+    names = [_text(name) for kind, name, sql in found if kind == b"table" and not _virtual(sql)]
+    tables = {name: _rows(database, name) for name in names if name not in layers and not _of_index(name)}
+    database.text_factory = str
     return {"header": header.hex(), "objects": objects, "tables": tables}
 
 

@@ -21,15 +21,15 @@ def changing_definitions(file: sqlite3.Connection) -> Iterator[None]:
     file.execute("PRAGMA writable_schema = OFF")
 
 
-def redefine(file: sqlite3.Connection, tables: Sequence[tuple[str, str]]) -> None:
-    """Give tables, by their names, other definitions."""
+def redefine(
+    file: sqlite3.Connection, tables: Sequence[tuple[str, str]], triggers: Sequence[Trigger] = ()
+) -> None:
+    """Give tables, by their names, other definitions, and define ``triggers`` whose like SQLite has taken already.
+
+    SQLite itself would take each trigger apart, and search all definitions after it.
+    """
     rows = dict(file.execute("SELECT name, rowid FROM sqlite_master WHERE type = 'table'").fetchall())
     given = [(sql, rows[name]) for name, sql in tables]
     with changing_definitions(file):
         file.executemany("UPDATE sqlite_master SET sql = ? WHERE rowid = ?", given)
-
-
-def put_triggers(file: sqlite3.Connection, triggers: Sequence[Trigger]) -> None:
-    """Define triggers whose like SQLite has taken already, without its search of all definitions after each."""
-    with changing_definitions(file):
         file.executemany("INSERT INTO sqlite_master VALUES ('trigger', ?, ?, 0, ?)", triggers)

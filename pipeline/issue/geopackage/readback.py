@@ -81,9 +81,9 @@ def read_back(path: Path, expected: Iterable[Written]) -> DatabaseIssued:
     layers = tuple(expected)
     path.stat()
     try:
-        database = database_of(path, [layer.name for layer in layers])
         with closing(unlocked(path)) as file:
             file.nothing_computed()  # it was written just now, and by us
+            database = database_of(path, file, [layer.name for layer in layers])
             sight = _sight(file, database, layers)
             anew = sight not in _seen or not layers
             chosen = _unlike(file, layers) if anew else [max(layers, key=lambda layer: layer.rows)]

@@ -16,7 +16,7 @@ from pipeline.files.gdal import gdal_options
 from pipeline.files.plain_path import plain_folder
 from pipeline.geodesy.axes import Axes
 from pipeline.handoff import Handoff, close
-from pipeline.issue.geopackage.append import Appending, Kept, appending, finish
+from pipeline.issue.geopackage.append import Appending, Kept, appending, completing, finish
 from pipeline.issue.geopackage.beside_layers import write_beside
 from pipeline.issue.geopackage.blank import Blank, lay_blank, lay_more
 from pipeline.issue.geopackage.content import Content
@@ -72,9 +72,7 @@ def write_geopackage(
         raise FileExistsError(f"{path} exists; an issue's files are written once")
     date = _date(data_to)
     with gdal_options({**_OPTIONS, "OGR_CURRENT_DATE": date}), plain_folder(path.parent) as folder:
-        written = _write_layers(folder / path.name, layers, crs, date, dict(metadata or {}), axes, into=into)
-        write_beside(folder / path.name, date, lineage)
-        return written
+        return _write_layers(folder / path.name, layers, crs, date, dict(metadata or {}), axes, lineage, into=into)
 
 
 def _write_layers(
@@ -84,27 +82,34 @@ def _write_layers(
     date: str,
     told: Mapping[str, str],
     axes: Axes,
+    lineage: Sequence[str],
     *,
     into: bool,
 ) -> tuple[Written, ...]:
     """Write layers in groups: as many as have few rows together, after them the one that has many; all alike in one."""
-    rest, written = iter(layers), list[Written]()
+    rest, written, made = iter(layers), list[Written](), list[Written]()
     while group := list(_gather(rest)):
+        if made:
+            with completing(path) as file:
+                finish(file, made, blank, date)
         try:
             sources = [one.layer for one in group]
             if written or into:
                 blank = lay_more(path, sources, crs, told, axes, anew=into)
             else:
                 blank = lay_blank(path, sources, crs, told, axes)
-            with appending(path) as file:
-                made = [_append(file, one, blank, crs) for one in group]
-            finish(path, made, blank, date)
+            with appending(path) as opened:
+                made = [_append(opened, one, blank, crs) for one in group]
         finally:
             for one in group:
                 close(one.layer.batches)
         written += made
         if group[-1].whole:
             break
+    with completing(path) as file:  # once for the last group and what is beside: SQLite takes in all definitions anew
+        if made:
+            finish(file, made, blank, date)
+        write_beside(file, path.stem, date, lineage)
     return tuple(written)
 
 
