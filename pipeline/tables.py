@@ -55,10 +55,15 @@ def number_column(values: Floats) -> pa.Array:
     return pa.array(values, pa.float64(), mask=~np.isfinite(values))
 
 
-def bytes_of(column: pa.StringArray | pa.BinaryArray) -> tuple[memoryview, Integers]:
-    """Return the bytes of a column without nulls, one value behind the other, and where each begins (n + 1,)."""
+def bytes_of(column: pa.Array) -> tuple[memoryview, Integers]:
+    """Return the bytes of a column of texts or bytes, one value behind the other, and where each begins (n + 1,).
+
+    A null is mostly of no bytes; Arrow promises nothing.
+    """
     _, starts, values = column.buffers()
     if len(column) == 0 or starts is None or values is None:
         return memoryview(b""), np.zeros(len(column) + 1, np.int64)
-    offsets = np.frombuffer(starts, np.int32, len(column) + 1, column.offset * 4).astype(np.int64)
+    large = pa.types.is_large_string(column.type) or pa.types.is_large_binary(column.type)
+    width = np.dtype(np.int64 if large else np.int32)
+    offsets = np.frombuffer(starts, width, len(column) + 1, column.offset * width.itemsize).astype(np.int64)
     return memoryview(values)[offsets[0] : offsets[-1]], offsets - offsets[0]

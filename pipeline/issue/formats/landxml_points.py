@@ -55,7 +55,6 @@ class Points:
             yield found if observed is None else {**found, "timeStamp": observed}, text
 
 
-
 class PointPlan:
     """The collections of points, and the names: given out once, in the order of writing."""
 

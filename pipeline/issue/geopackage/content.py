@@ -8,11 +8,15 @@ file itself.
 import hashlib
 import json
 from collections.abc import Callable, Mapping
+from functools import cache
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
+
+from pipeline.tables import bytes_of
 
 #: Hexadecimal digits kept of a column's SHA-256: 64 bits find any change that was not made to go unnoticed.
 _DIGITS = 16
@@ -35,6 +39,8 @@ class Content:
     def add(self, batch: pa.RecordBatch) -> None:
         """Take in the next rows: a batch that has these columns."""
         self.rows += batch.num_rows
+        if not batch.num_rows:
+            return
         for name, column in self._columns.items():
             column.add(batch.column(name))
 
@@ -54,8 +60,10 @@ class _Column:
     def __init__(self, name: str, kind: pa.DataType) -> None:
         if pa.types.is_dictionary(kind):
             kind = kind.value_type
-        self._family, self._values = _family(name, kind)
-        self._sums = (hashlib.sha256(self._family.encode()), hashlib.sha256(), hashlib.sha256())
+        if (found := _family(kind)) is None:
+            raise TypeError(f"column {name} is of type {kind}, for which an issue has no sum")
+        family, self._values = found
+        self._sums = (hashlib.sha256(family.encode()), hashlib.sha256(), hashlib.sha256())
 
     def add(self, column: pa.Array) -> None:
         column = column.storage if isinstance(column, pa.ExtensionArray) else column
@@ -70,7 +78,8 @@ class _Column:
 _Pieces = tuple[Any, ...]
 
 
-def _family(name: str, kind: pa.DataType) -> tuple[str, Callable[[pa.Array], _Pieces]]:
+@cache
+def _family(kind: pa.DataType) -> tuple[str, Callable[[pa.Array], _Pieces]] | None:
     """Return what a type's values are called here, and the function that gives their bytes."""
     if pa.types.is_floating(kind) or pa.types.is_decimal(kind) or pa.types.is_uint64(kind):
         return "number", _numbers  # a GeoPackage has no whole number so large, nor any decimal
@@ -86,7 +95,7 @@ def _family(name: str, kind: pa.DataType) -> tuple[str, Callable[[pa.Array], _Pi
         return "moment", _moments
     if pa.types.is_date32(kind):
         return "date", _dates
-    raise TypeError(f"column {name} is of type {kind}, for which an issue has no sum")
+    return None
 
 
 def _numbers(column: pa.Array) -> _Pieces:
@@ -116,8 +125,8 @@ def _whether(column: pa.Array) -> _Pieces:
 
 
 def _filled(column: pa.Array) -> _Pieces:
-    values = pc.fill_null(column, 0).to_numpy(zero_copy_only=False)
-    return np.ascontiguousarray(values), _present(column)
+    filled = pc.fill_null(column, 0) if column.null_count else column
+    return np.ascontiguousarray(filled.to_numpy(zero_copy_only=False)), _present(column)
 
 
 def _texts(column: pa.Array) -> _Pieces:
@@ -130,16 +139,18 @@ def _texts(column: pa.Array) -> _Pieces:
 
 def _bytes(column: pa.Array) -> _Pieces:
     """Return the bytes of all texts together, and the length of each; a null has the length -1."""
-    filled = pc.fill_null(column, "") if column.null_count else column
-    large = pa.types.is_large_string(column.type) or pa.types.is_large_binary(column.type)
-    _, starts, content = filled.buffers()
-    offsets = np.frombuffer(starts, np.int64 if large else np.int32)[filled.offset : filled.offset + len(filled) + 1]
-    lengths = np.diff(offsets)
+    held, starts = bytes_of(column)
+    lengths = starts[1:] - starts[:-1]
     if column.null_count:
-        lengths[~_present(column)] = -1
-    held = memoryview(content)[offsets[0] : offsets[-1]] if content is not None and len(offsets) else b""
-    return held, lengths.astype("<i8")
+        absent = ~_present(column)
+        if lengths[absent].any():
+            held, _ = bytes_of(pc.fill_null(column, ""))
+        lengths[absent] = -1
+    return held, lengths.astype("<i8", copy=False)
 
 
-def _present(column: pa.Array) -> Any:
-    return column.is_valid().to_numpy(zero_copy_only=False)
+def _present(column: pa.Array) -> npt.NDArray[np.bool_]:
+    if not column.null_count:
+        return np.ones(len(column), bool)
+    there: npt.NDArray[np.bool_] = column.is_valid().to_numpy(zero_copy_only=False)
+    return there

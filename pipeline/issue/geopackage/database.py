@@ -26,7 +26,7 @@ _PIECE = 1 << 20
 
 
 def database_of(package: Path, database: Guarded, layers: Collection[str]) -> DatabaseIssued:
-    """Return what a GeoPackage, open as ``database``, holds beside rows of ``layers``. Raises OSError, sqlite3.Error."""
+    """Return what a GeoPackage, open as ``database``, has beside rows of ``layers``. Raises OSError, sqlite3.Error."""
     with package.open("rb") as file:
         header = file.read(HEADER)
     database.text_factory = bytes

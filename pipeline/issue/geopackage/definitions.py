@@ -21,9 +21,7 @@ def changing_definitions(file: sqlite3.Connection) -> Iterator[None]:
     file.execute("PRAGMA writable_schema = OFF")
 
 
-def redefine(
-    file: sqlite3.Connection, tables: Sequence[tuple[str, str]], triggers: Sequence[Trigger] = ()
-) -> None:
+def redefine(file: sqlite3.Connection, tables: Sequence[tuple[str, str]], triggers: Sequence[Trigger] = ()) -> None:
     """Give tables, by their names, other definitions, and define ``triggers`` whose like SQLite has taken already.
 
     SQLite itself would take each trigger apart, and search all definitions after it.

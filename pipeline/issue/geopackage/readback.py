@@ -173,7 +173,7 @@ def _layer_by_fiona(source: Any, layer: Written) -> Iterator[str]:
     if layer.geometries:
         extent = np.array(source.bounds).reshape(2, 2)
         given = np.array([layer.low[:2], layer.high[:2]])
-        if not np.allclose(extent, given, rtol=0, atol=TOLERANCE):
+        if not _alike(extent, given):
             yield f"its extent is {extent.ravel().tolist()}, given was {given.ravel().tolist()}"
     yield from _rows_by_fiona(source, layer)
 
@@ -299,7 +299,7 @@ def _summaries(file: Guarded, layer: Written) -> Iterator[str]:
     query = "SELECT min_x, min_y, max_x, max_y FROM gpkg_contents WHERE table_name = ?"
     extent = np.array(file.execute(query, (layer.name,)).fetchone(), np.float64)
     given = np.array([*layer.low[:2], *layer.high[:2]])
-    if not np.allclose(extent, given, rtol=0, atol=TOLERANCE, equal_nan=True):
+    if not _alike(extent, given):
         yield f"its extent is {extent.tolist()}, given was {given.tolist()}"
 
 

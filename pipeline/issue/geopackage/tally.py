@@ -100,7 +100,7 @@ class Tally:
         self._all = Geometries()
         self._step = 1
         self._kept = [np.empty(0, np.int64)]
-        self._vertices = [self._some(pa.array([], pa.binary()), np.empty(0, np.int64))]
+        self._vertices = [np.empty(0, object) if geometry_type == LINE_Z else np.empty((0, 1, 3))]
         self._last = self._vertices[0]
 
     def add(self, geometry: pa.BinaryArray) -> None:
@@ -115,7 +115,8 @@ class Tally:
         chosen = np.arange(-self._rows % self._step, len(geometry), self._step)
         self._kept.append(chosen + self._rows)
         self._vertices.append(self._some(geometry, chosen))
-        self._last = self._some(geometry, np.array([len(geometry) - 1]))
+        every = self._step == 1
+        self._last = self._vertices[-1][-1:] if every else self._some(geometry, np.array([len(geometry) - 1]))
         self._rows += len(geometry)
 
     def written(self, name: str, crs: str, columns: tuple[str, ...], sums: Mapping[str, str]) -> Written:
@@ -151,7 +152,7 @@ class Tally:
             self._kept, self._vertices = [kept[stay]], [vertices[stay]]
 
     def _some(self, geometry: pa.BinaryArray, rows: Integers) -> npt.NDArray[Any]:
-        picked = geometry.take(pa.array(rows))
+        picked = geometry if len(rows) == len(geometry) else geometry.take(pa.array(rows))
         known = picked.is_valid().to_numpy(zero_copy_only=False)
         shapes = unpacked(self._geometry_type, picked.drop_null())
         if self._geometry_type != LINE_Z:

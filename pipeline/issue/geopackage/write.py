@@ -87,12 +87,13 @@ def _write_layers(
     into: bool,
 ) -> tuple[Written, ...]:
     """Write layers in groups: as many as have few rows together, after them the one that has many; all alike in one."""
-    rest, written, made = iter(layers), list[Written](), list[Written]()
+    rest, written = iter(layers), list[Written]()
+    last: tuple[list[Written], Blank] | None = None
     while group := list(_gather(rest)):
-        if made:
-            with completing(path) as file:
-                finish(file, made, blank, date)
         try:
+            if last is not None:
+                with completing(path) as file:
+                    finish(file, *last, date)
             sources = [one.layer for one in group]
             if written or into:
                 blank = lay_more(path, sources, crs, told, axes, anew=into)
@@ -103,12 +104,13 @@ def _write_layers(
         finally:
             for one in group:
                 close(one.layer.batches)
+        last = made, blank
         written += made
         if group[-1].whole:
             break
     with completing(path) as file:  # once for the last group and what is beside: SQLite takes in all definitions anew
-        if made:
-            finish(file, made, blank, date)
+        if last is not None:
+            finish(file, *last, date)
         write_beside(file, path.stem, date, lineage)
     return tuple(written)
 
