@@ -10,10 +10,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Integers
 
 #: Each round of Bowring's iteration gains about five digits near the earth's surface; three reach the last bit.
 _ROUNDS = 3
+
+#: Rows and columns of the six entries that a covariance has apart: XX, YY, ZZ, XY, XZ, YZ.
+_ENTRIES = ((0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2))
 
 
 @dataclass(frozen=True)
@@ -118,6 +121,32 @@ def rotate_covariance(cov: ArrayLike, rotation: ArrayLike, *, inverse: bool = Fa
         r = np.swapaxes(r, -1, -2)
     turned: Floats = r @ _floats(cov) @ np.swapaxes(r, -1, -2)
     return turned
+
+
+def local_variances(cov: Floats, which: Integers, lon: Floats, lat: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return (n,) variances east, north, up and covariances east with north [m2]: what many points need of R C R'.
+
+    As `rotate_covariance` with `enu_rotation`, entry by entry, without a matrix for each point.
+
+    Args:
+        cov: (m, 3, 3) covariances of X, Y, Z, square metres.
+        which: (n,) which of them is each point's.
+        lon: (n,) longitudes, degrees.
+        lat: (n,) latitudes, degrees.
+    """
+    xx, yy, zz, xy, xz, yz = (cov[:, row, column][which] for row, column in _ENTRIES)
+    lam, phi = np.radians(lon), np.radians(lat)
+    sin_l, cos_l, sin_p, cos_p = np.sin(lam), np.cos(lam), np.sin(phi), np.cos(phi)
+    # east, out of the axis, along the axis: north and up lie in the plane of the last two
+    across = sin_l * cos_l
+    east = sin_l * sin_l * xx - 2.0 * across * xy + cos_l * cos_l * yy
+    out = cos_l * cos_l * xx + 2.0 * across * xy + sin_l * sin_l * yy
+    east_out = across * (yy - xx) + (cos_l * cos_l - sin_l * sin_l) * xy
+    east_axis, out_axis = cos_l * yz - sin_l * xz, cos_l * xz + sin_l * yz
+    both = 2.0 * sin_p * cos_p * out_axis
+    north = sin_p * sin_p * out - both + cos_p * cos_p * zz
+    up = cos_p * cos_p * out + both + sin_p * sin_p * zz
+    return east, north, up, cos_p * east_axis - sin_p * east_out
 
 
 def _floats(values: Any) -> Floats:

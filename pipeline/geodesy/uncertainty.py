@@ -40,8 +40,12 @@ def error_ellipse(cov: ArrayLike) -> tuple[Floats, Floats]:
     below zero counts as zero; NaN stays NaN.
     """
     cov = np.asarray(cov, dtype=np.float64)
-    middle = (cov[..., 0, 0] + cov[..., 1, 1]) / 2.0
-    spread = np.hypot((cov[..., 0, 0] - cov[..., 1, 1]) / 2.0, cov[..., 0, 1])
+    return semi_axes(cov[..., 0, 0], cov[..., 1, 1], cov[..., 0, 1])
+
+
+def semi_axes(east: Floats, north: Floats, both: Floats) -> tuple[Floats, Floats]:
+    """Return what `error_ellipse` does, from (n,) variances east and north and their covariances [m2]."""
+    middle, spread = (east + north) / 2.0, np.hypot((east - north) / 2.0, both)
     return np.sqrt(middle + spread), np.sqrt(np.maximum(middle - spread, 0.0))
 
 

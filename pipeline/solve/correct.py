@@ -6,9 +6,9 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Floats, Integers
-from pipeline.geodesy.frames import enu_rotation, rotate_covariance
+from pipeline.geodesy.frames import local_variances
 from pipeline.geodesy.transform import Frames
-from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
+from pipeline.geodesy.uncertainty import circle_95, semi_axes, vertical_95
 from pipeline.intake.positions import column_numbers
 from pipeline.intake.site import Site
 from pipeline.job.model import Points, Quality
@@ -144,11 +144,16 @@ def _uncertainty(
     The few degrees between the grid's north and the point's make no difference to the localisation's part.
     """
     known = np.isfinite(longitude) & np.isfinite(latitude)
-    turn = enu_rotation(np.where(known, longitude, 0.0), np.where(known, latitude, 0.0))
-    local = rotate_covariance(covariance[session], turn)
-    add_covariance(local, sigma, correlated)
+    places = (np.where(known, degrees, 0.0) for degrees in (longitude, latitude))
+    east, north, up, both = local_variances(covariance, session, *places)
+    for total, own in zip((east, north, up), sigma.T, strict=True):
+        total += own**2
+    if correlated is not None:
+        both += correlated[:, 0]
     if site is not None:
-        local[:, :2, :2] += site[0]
-        local[:, 2, 2] += site[1]
-    hu95, vu95 = horizontal_95(local), vertical_95(np.sqrt(local[:, 2, 2]))
+        east += site[0][:, 0, 0]
+        north += site[0][:, 1, 1]
+        both += site[0][:, 0, 1]
+        up += site[1]
+    hu95, vu95 = circle_95(*semi_axes(east, north, both)), vertical_95(np.sqrt(up))
     return np.where(known, hu95, np.nan), np.where(known, vu95, np.nan)

@@ -88,6 +88,19 @@ def test_covariances_are_geodepys(places: np.ndarray) -> None:
     np.testing.assert_allclose(frames.rotate_covariance(ours, rotation, inverse=True), cov, rtol=0, atol=1e-12)
 
 
+def test_local_variances_are_geodepys(places: np.ndarray) -> None:
+    """East, north, up and east with north agree with GeodePy's matrices, whichever covariance is a place's."""
+    factors = np.random.default_rng(6).normal(size=(7, 3, 3))
+    cov = factors @ np.swapaxes(factors, 1, 2)
+    which = np.random.default_rng(7).integers(0, 7, 500)
+    for given in (cov, which, places):
+        given.setflags(write=False)
+    found = np.array(frames.local_variances(cov, which, *places[:2]))
+    for k in range(0, 500, 5):
+        theirs = geodepy.transform.vcv_cart2local(cov[which[k]], places[1, k], places[0, k])
+        np.testing.assert_allclose(found[:, k], theirs[[0, 1, 2, 0], [0, 1, 2, 1]], rtol=0, atol=1e-12)
+
+
 def test_rotation_is_orthogonal(places: np.ndarray) -> None:
     """Rows are unit vectors at right angles, east, north, up right-handed; a scalar place gives one matrix."""
     rotation = frames.enu_rotation(places[0], places[1])
