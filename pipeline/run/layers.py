@@ -286,16 +286,17 @@ class _SecondPass:
     def held_against(self, changed: ChangedRows) -> list[pa.RecordBatch] | None:
         """Return the rows of ``points`` that differ from the issue before, None where that cannot be revised."""
         rows, fresh = Rows(self.drafter, self.carried), []
-        for drafted, _ in self._drafted(rows, changed.ready):
-            found = changed.take(drafted)
-            if found is None:
-                return None
-            differing, grid = found
-            if len(differing):
-                fresh.append(rows.points(drafted, differing))
-                self.now.add(fresh[-1], held=False)
-                self.was.add(_at(fresh[-1], grid), held=False)
-        return fresh if changed.whole else None
+        with changed:
+            for drafted, _ in self._drafted(rows, changed.ready):
+                found = changed.take(drafted)
+                if found is None:
+                    return None
+                differing, grid = found
+                if len(differing):
+                    fresh.append(rows.points(drafted, differing))
+                    self.now.add(fresh[-1], held=False)
+                    self.was.add(_at(fresh[-1], grid), held=False)
+            return fresh if changed.whole else None
 
     def repeated(self) -> Repeated:
         """Return the readings of points measured twice, and how they agree."""
