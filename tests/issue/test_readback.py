@@ -51,6 +51,23 @@ TAMPERED = {
     "a row added": ("INSERT INTO points (geom, name) SELECT geom, name FROM points WHERE fid = 1", "rows"),
     "a millimetre of height": ("UPDATE points SET geom = raised(geom, 0.001) WHERE fid = 6", "geometry"),
     "the highest point a metre higher": ("UPDATE points SET geom = raised(geom, 9.0) WHERE fid = 15", "range"),
+    "the lowest point among the last rows a metre lower": (
+        "UPDATE points SET geom = raised(geom, -900.0) WHERE fid = (SELECT max(fid) - 5 FROM points)",
+        "range",
+    ),
+    "a row before the first": (
+        "INSERT INTO points (fid, geom, name) SELECT -7, geom, name FROM points LIMIT 1",
+        "rows",
+    ),
+    "a row far behind the last": (
+        "INSERT INTO points (fid, geom, name) SELECT 1 << 62, geom, name FROM points LIMIT 1",
+        "rows",
+    ),
+    "a position as text": ("UPDATE points SET geom = CAST(geom AS TEXT) WHERE fid = 9", "type and size|decode"),
+    "a position longer by a byte": (
+        "UPDATE points SET geom = CAST(geom || x'00' AS BLOB) WHERE fid = 9",
+        "type and size|geometry",
+    ),
     "a position lost": ("UPDATE points SET geom = NULL WHERE fid = 12", "geometries"),
     "two rows exchanged": (
         "UPDATE points SET fid = CASE fid WHEN 2 THEN -3 ELSE 2 END WHERE fid IN (2, 3)",
@@ -82,10 +99,15 @@ def wholes(tmp_path_factory: pytest.TempPathFactory) -> dict[int, tuple[Path, tu
 @pytest.mark.parametrize("rows", [SMALL, LARGE])
 @pytest.mark.parametrize("change", TAMPERED)
 def test_a_change_is_found(
-    tmp_path: Path, wholes: dict[int, tuple[Path, tuple[Written, ...]]], change: str, rows: int
+    tmp_path: Path,
+    wholes: dict[int, tuple[Path, tuple[Written, ...]]],
+    change: str,
+    rows: int,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """In a layer that is compared row by row, and in one that fiona samples."""
+    """In a layer that is compared row by row, and in one that fiona samples; where SQLite gives some rows at a time."""
     whole, written = wholes[rows]
+    monkeypatch.setattr(readback, "_TOGETHER", 1_000)
     path = Path(shutil.copy(whole, tmp_path))
     statements, word = TAMPERED[change]
     tamper(path, *statements.split(";"))
@@ -128,7 +150,7 @@ def test_fiona_finds_a_height_for_itself(tmp_path: Path, make: Make, monkeypatch
     written = make(path, points=SMALL)
     read_back(path, written)
     tamper(path, "UPDATE points SET geom = raised(geom, 0.001) WHERE fid = 1")
-    monkeypatch.setattr(readback, "_by_sqlite", lambda file, layers: [])
+    monkeypatch.setattr(readback, "_by_sqlite", lambda *_: [])
     with pytest.raises(ReadBackError, match=r"row 1 is at"):
         read_back(path, written)
 

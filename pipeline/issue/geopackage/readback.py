@@ -8,13 +8,16 @@ here touches the file or leaves one beside it.
 
 import hashlib
 import sqlite3
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 
 from pipeline.arrays import Floats
@@ -38,6 +41,8 @@ from pipeline.words import counted
 TOLERANCE = 1e-6
 
 _PIECE = 2000
+#: Points of a large layer whose geometries SQLite puts together at a time, in how many threads.
+_TOGETHER, _BESIDE = 1 << 15, 2
 #: Rows of a layer that fiona reads where SQLite has been asked for all.
 _FEW = 16
 
@@ -87,7 +92,7 @@ def read_back(path: Path, expected: Iterable[Written]) -> DatabaseIssued:
             sight = _sight(file, database, layers)
             anew = sight not in _seen or not layers
             chosen = _unlike(file, layers) if anew else [max(layers, key=lambda layer: layer.rows)]
-            differences = _by_sqlite(file, layers)
+            differences = _by_sqlite(path, file, layers)
     except sqlite3.DatabaseError as error:
         raise ReadBackError(path, [f"SQLite cannot read it: {error}"]) from error
     with plain_file(path) as plain:
@@ -218,15 +223,15 @@ def _vertices(geometry: Any, shape: tuple[int, ...]) -> Floats:
     return found.reshape(shape) if found.size == np.prod(shape) else found
 
 
-def _by_sqlite(file: Guarded, layers: tuple[Written, ...]) -> list[str]:
+def _by_sqlite(path: Path, file: Guarded, layers: tuple[Written, ...]) -> list[str]:
     there = [name for (name,) in file.execute("SELECT table_name FROM gpkg_contents ORDER BY rowid")]
     given = [layer.name for layer in layers]
     if there != given:
         return [f"its layers are {there}, given were {given}"]
-    return [f"layer {layer.name}: {what}" for layer in layers for what in _layer_by_sqlite(file, layer)]
+    return [f"layer {layer.name}: {what}" for layer in layers for what in _layer_by_sqlite(path, file, layer)]
 
 
-def _layer_by_sqlite(file: Guarded, layer: Written) -> Iterator[str]:
+def _layer_by_sqlite(path: Path, file: Guarded, layer: Written) -> Iterator[str]:
     found = Geometries()
     rows = 0
     srs_ids = {
@@ -238,9 +243,8 @@ def _layer_by_sqlite(file: Guarded, layer: Written) -> Iterator[str]:
         )
     }
     try:
-        for piece in [_whole(file, layer)] if layer.rows <= KEPT else _pieces(file, quoted(layer.name)):
-            rows += len(piece)
-            headers, shapes = _unpack([blob for blob in piece if blob is not None], layer.geometry_type)
+        for many, headers, shapes in _shapes(path, file, layer):
+            rows += many
             srs_ids |= headers
             found.add(shapes)
     except ValueError as error:
@@ -255,6 +259,49 @@ def _layer_by_sqlite(file: Guarded, layer: Written) -> Iterator[str]:
     if found.checksum != layer.checksum:
         yield "a geometry is not the one given" + _row_apart(file, layer)
     yield from _summaries(file, layer)
+
+
+def _shapes(path: Path, file: Guarded, layer: Written) -> Iterator[tuple[int, set[int], Shapes]]:
+    """Yield a layer in pieces: their rows, the srs_ids in the headers of the geometries, and those.
+
+    Raises ValueError where the values of a small layer are not those given, or geometries are not all alike.
+    """
+    if layer.rows > KEPT and layer.geometry_type != LINE_Z:
+        for many, blobs, packed in _points(path, layer):
+            yield many, *_unpack_points(packed, blobs)
+        return
+    for piece in [_whole(file, layer)] if layer.rows <= KEPT else _pieces(file, quoted(layer.name)):
+        yield len(piece), *_unpack([blob for blob in piece if blob is not None], layer.geometry_type)
+
+
+def _points(path: Path, layer: Written) -> Iterator[tuple[int, int, bytes]]:
+    """Yield rows, geometries, and these one behind the other, of a large layer of points piece by piece, in order.
+
+    SQLite puts them together, which costs less than an object for each and lets other threads run. It finds them in the
+    order of their feature ids; in any other they would be told as not the ones given.
+    """
+    asked = (
+        "SELECT ifnull(sum(1), 0), ifnull(sum(typeof(geom) = 'blob'), 0), ifnull(group_concat(geom, ''), '')"
+        f" FROM {quoted(layer.name)} WHERE fid > ? AND fid <= ?"
+    )
+
+    def read(ends: tuple[int, int]) -> tuple[int, int, bytes]:
+        with closing(unlocked(path)) as file:
+            file.nothing_computed()
+            file.text_factory = bytes  # what is put together counts as text
+            many, blobs, packed = file.execute(asked, ends).fetchone()
+            return many, blobs, packed
+
+    least, most = -(1 << 63), (1 << 63) - 1  # no row lies outside, whatever its number
+    ends = [least, *range(_TOGETHER, layer.rows, _TOGETHER), most]
+    with ThreadPoolExecutor(_BESIDE) as beside:
+        waiting = deque[Future[tuple[int, int, bytes]]]()
+        for piece in pairwise(ends):
+            waiting.append(beside.submit(read, piece))
+            if len(waiting) > _BESIDE:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
 
 
 def _whole(file: Guarded, layer: Written) -> Sequence[bytes | None]:
@@ -315,19 +362,30 @@ def _unpack(blobs: list[bytes], geometry_type: str) -> tuple[set[int], Shapes]:
     """Return the srs_ids in the blobs' headers and the WKB behind them; ValueError where they are not all alike."""
     if not blobs:
         return set(), unpacked(geometry_type, pa.array([], pa.binary()))
-    envelope = ENVELOPE_BYTES.get(blobs[0][3] >> 1 & 7, 0)
-    if geometry_type == LINE_Z:
-        begin = HEADER_BYTES + envelope
-        heads = np.frombuffer(b"".join(blob[:HEADER_BYTES] for blob in blobs), np.dtype(_HEAD))
-        shapes = unpacked(geometry_type, pa.array([blob[begin:] for blob in blobs], pa.binary()))
-    else:
-        layout = np.dtype([*_HEAD, *([("env", f"V{envelope}")] if envelope else []), ("wkb", WKB_POINT_Z)])
-        packed = b"".join(blobs)
-        if len(packed) != len(blobs) * layout.itemsize:
-            raise ValueError("its geometries are not all of one type and size")
-        heads = np.frombuffer(packed, layout)
-        wkb = heads["wkb"]
-        shapes = Shapes(memoryview(wkb.tobytes()), wkb["xyz"][:, 0], np.ones(len(wkb), np.int64))
-    if (heads["magic"] != b"GP").any() or (heads["flags"] != blobs[0][3]).any() or not blobs[0][3] & 1:
+    if geometry_type != LINE_Z:
+        return _unpack_points(b"".join(blobs), len(blobs))
+    begin = HEADER_BYTES + ENVELOPE_BYTES.get(blobs[0][3] >> 1 & 7, 0)
+    heads = np.frombuffer(b"".join(blob[:HEADER_BYTES] for blob in blobs), np.dtype(_HEAD))
+    shapes = unpacked(geometry_type, pa.array([blob[begin:] for blob in blobs], pa.binary()))
+    return _srs_ids(heads), shapes
+
+
+def _unpack_points(packed: bytes, count: int) -> tuple[set[int], Shapes]:
+    """Return what `_unpack` does of ``count`` points one behind the other."""
+    flags = packed[3] if len(packed) > 3 else 0
+    envelope = ENVELOPE_BYTES.get(flags >> 1 & 7, 0)
+    layout = np.dtype([*_HEAD, *([("env", f"V{envelope}")] if envelope else []), ("wkb", WKB_POINT_Z)])
+    if len(packed) != count * layout.itemsize:
+        raise ValueError("its geometries are not all of one type and size")
+    heads = np.frombuffer(packed, layout)
+    wkb = heads["wkb"]
+    shapes = Shapes(memoryview(wkb.tobytes()), wkb["xyz"][:, 0], np.ones(count, np.int64))
+    return _srs_ids(heads), shapes
+
+
+def _srs_ids(heads: npt.NDArray[Any]) -> set[int]:
+    """Return the srs_ids in the heads of geometries; ValueError where these are not all of one kind."""
+    flags = heads["flags"]
+    if (heads["magic"] != b"GP").any() or (flags != flags[:1]).any() or not (flags & 1).all():
         raise ValueError("its geometries are not all little-endian GeoPackage geometries of one kind")
-    return set(np.unique(heads["srs_id"]).tolist()), shapes
+    return set(np.unique(heads["srs_id"]).tolist())
