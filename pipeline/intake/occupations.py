@@ -141,7 +141,8 @@ class MarkNames:
         found = _flags(pc.is_in(lower, value_set=self.whole))
         if self.stems:
             likely = np.flatnonzero(_flags(pc.match_substring_regex(lower, self.stems)))
-            found[likely] = self._gapped(lower.take(pa.array(likely)))
+            if len(likely):
+                found[likely] = self._gapped(lower.take(pa.array(likely)))
         return found
 
     def _gapped(self, lower: pa.Array) -> Flags:
