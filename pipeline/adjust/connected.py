@@ -62,7 +62,10 @@ def find_ties(session: Integers, mark: Integers, present: Flags, sessions: int, 
     """
     first, second = _ends(session, mark, sessions)
     position, position_group = _reached(first, second, present[:, 0] & present[:, 1], sessions + marks)
-    height, height_group = _reached(first, second, present[:, 2], sessions + marks)
+    if np.array_equal(present[:, 0] & present[:, 1], present[:, 2]):  # as nearly always: a receiver observes all three
+        height, height_group = position, position_group
+    else:
+        height, height_group = _reached(first, second, present[:, 2], sessions + marks)
     return Ties(
         session_position=position[:sessions],
         session_height=height[:sessions],

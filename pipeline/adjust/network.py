@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.adjust.connected import Ties, best_eliminated, find_ties
-from pipeline.adjust.normal import Equations, Factored, solve
+from pipeline.adjust.normal import Equations, Factored
 from pipeline.adjust.observations import Observations, check, weights
 from pipeline.adjust.statistics import ChiSquare, chi_square, critical_value, non_centrality, reliability
 from pipeline.arrays import Flags, Floats, Integers
@@ -38,6 +38,7 @@ class Adjustment:
     ``residuals`` (n, 3): local, adjusted minus observed; ``redundancy``, ``standardised`` and ``detectable`` (n, 3):
     see `statistics`; NaN for absent components. A standardised residual beyond ``critical`` deserves a look; nothing
     is rejected. ``variance_factor`` (v' P v by degrees of freedom) and ``chi_square`` are None without redundancy.
+    ``response`` tells what a change of one observation would do to the shifts.
     """
 
     shifts: Floats
@@ -54,6 +55,7 @@ class Adjustment:
     degrees_of_freedom: int
     variance_factor: float | None
     chi_square: ChiSquare | None
+    response: "Response"
 
     def local_marks(self, rotation: Floats) -> tuple[Floats, Floats]:
         """Return corrections (M, 3) and covariances (M, 3, 3) in the directions ``rotation``, NaN where untied."""
@@ -81,11 +83,12 @@ def adjust(
     frames = _frames(observations, sessions, marks)
     observed = _equations(observations, frames, sessions)
     placing = _placing(ties)
-    solution = solve(
+    factored = Factored(
         _joined(observed, placing),
         sessions + marks,
         best_eliminated(observations.session, observations.mark, sessions, marks),
     )
+    solution = factored.solution()
     count = len(observations.session)
     tests = reliability(
         solution.residuals[:count],
@@ -110,24 +113,18 @@ def adjust(
         degrees_of_freedom=freedom,
         variance_factor=solution.square_sum / freedom if freedom else None,
         chi_square=chi_square(solution.square_sum, freedom, significance) if freedom else None,
+        response=Response(factored, frames, ties.session_position | ties.session_height, count),
     )
 
 
 class Response:
-    """What a change of one observation would do to the shifts: one inversion answers for every observation."""
+    """What a change of one observation would do to the shifts: the adjustment's inversion answers for every one."""
 
-    def __init__(self, observations: Observations, sessions: int, marks: int) -> None:
-        """Invert the normal equations of the job; arguments and errors are those of `adjust`."""
-        check(observations, sessions, marks)
-        ties = find_ties(observations.session, observations.mark, observations.present, sessions, marks)
-        self._frames = _frames(observations, sessions, marks)
-        self._tied = ties.session_position | ties.session_height
-        self._count = len(observations.session)
-        self._factored = Factored(
-            _joined(_equations(observations, self._frames, sessions), _placing(ties)),
-            sessions + marks,
-            best_eliminated(observations.session, observations.mark, sessions, marks),
-        )
+    def __init__(self, factored: Factored, frames: Floats, tied: Flags, count: int) -> None:
+        """Take the normal equations of ``count`` observations, the unknowns' local directions, and which sessions (S,)
+        are tied in anything.
+        """
+        self._factored, self._frames, self._tied, self._count = factored, frames, tied, count
 
     def shifts(self, number: int, change: Floats, sessions: Integers) -> Floats:
         """Return (k, 3) X, Y, Z by which shifts grow if observation ``number`` is (3,) metres larger, local.

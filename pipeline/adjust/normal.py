@@ -69,33 +69,34 @@ def solve(equations: Equations, unknowns: int, eliminated: Flags | None = None) 
     no observation touches or an observation that touches one twice, `numpy.linalg.LinAlgError` if the observations
     do not determine every unknown.
     """
-    if eliminated is None:
-        eliminated = np.zeros(unknowns, dtype=np.bool_)
-    meetings = _meetings(equations.unknown, unknowns)
-    scaled, scale, matrix = _normal(equations, meetings, unknowns)
-    inverse = BlockInverse(matrix, eliminated)
-    parameters = inverse.times(_right_side(scaled, scaled.observed, unknowns))
-    left = scaled.observed - _adjusted(scaled, parameters)
-    parameters = parameters + inverse.times(_right_side(scaled, left, unknowns))
-    residuals = _adjusted(scaled, parameters) - scaled.observed
-    diagonal, beside = inverse.blocks()
-    return Solution(
-        parameters=scale * parameters,
-        covariance=scale[:, :, None] * diagonal * scale[:, None, :],
-        residuals=residuals,
-        fitted=_fitted(scaled, meetings, diagonal, beside),
-        between=_between(equations.unknown, meetings, beside, scale),
-        square_sum=float(np.einsum("ni,nij,nj->", residuals, scaled.weight, residuals)),
-    )
+    return Factored(equations, unknowns, np.zeros(unknowns, bool) if eliminated is None else eliminated).solution()
 
 
 class Factored:
-    """The normal equations of some observations, inverted once, for questions about single observations."""
+    """The normal equations of some observations, inverted once: their solution, and questions about single ones."""
 
     def __init__(self, equations: Equations, unknowns: int, eliminated: Flags) -> None:
         """Form and invert the normal matrix; arguments and errors are those of `solve`."""
-        self._scaled, self._scale, matrix = _normal(equations, _meetings(equations.unknown, unknowns), unknowns)
+        self._meetings = _meetings(equations.unknown, unknowns)
+        self._scaled, self._scale, matrix = _normal(equations, self._meetings, unknowns)
         self._inverse = BlockInverse(matrix, eliminated)
+
+    def solution(self) -> Solution:
+        """Return what the adjustment gives."""
+        scaled, scale, inverse = self._scaled, self._scale, self._inverse
+        parameters = inverse.times(_right_side(scaled, scaled.observed, len(scale)))
+        left = scaled.observed - _adjusted(scaled, parameters)
+        parameters = parameters + inverse.times(_right_side(scaled, left, len(scale)))
+        residuals = _adjusted(scaled, parameters) - scaled.observed
+        diagonal, beside = inverse.blocks()
+        return Solution(
+            parameters=scale * parameters,
+            covariance=scale[:, :, None] * diagonal * scale[:, None, :],
+            residuals=residuals,
+            fitted=_fitted(scaled, self._meetings, diagonal, beside),
+            between=_between(scaled.unknown, self._meetings, beside, scale),
+            square_sum=float(np.einsum("ni,nij,nj->", residuals, scaled.weight, residuals)),
+        )
 
     def change(self, row: int, observed: Floats) -> Floats:
         """Return (u, b) by how much the parameters change if observation ``row`` is (m,) larger: N^-1 A' P dl."""

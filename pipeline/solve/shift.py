@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from pipeline.adjust import Adjustment, Observations, Response, adjust, find_ties
+from pipeline.adjust import Adjustment, Observations, Response, Ties, adjust, find_ties
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.geodesy.uncertainty import add_covariance
@@ -102,10 +102,10 @@ class Shifts:
     by_control: Flags
     observations: Observations
 
-    @cached_property
+    @property
     def response(self) -> Response:
-        """What a change of one of the observations would do to the shifts; worked out when first asked for."""
-        return Response(self.observations, len(self.shift), len(self.marks))
+        """What a change of one of the observations would do to the shifts."""
+        return self.adjustment.response
 
     def between(self, session: Integers, mark: Integers) -> Floats:
         """Return (k, 3, 3) the covariance, X, Y, Z, of the shifts of sessions (k,) and the coordinates of marks (k,).
@@ -186,10 +186,7 @@ def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated
         ),
     )
     found = adjust(observations, sessions, len(marks.names))
-    last = len(observations.session) - len(stated.session)
-    alone = find_ties(
-        observations.session[:last], observations.mark[:last], observations.present[:last], sessions, len(marks.names)
-    )
+    alone = _without_stated(observations, len(stated.session), sessions, len(marks.names)) or found.ties
     tied = np.column_stack([found.ties.session_position, found.ties.session_height])
     whole = tied[:, 0] & tied[:, 1]
     return Shifts(
@@ -201,6 +198,16 @@ def derive(sessions: int, marks: Marks, ties: Occupied, setups: Occupied, stated
         control=control,
         by_control=alone.session_position & alone.session_height,
         observations=observations,
+    )
+
+
+def _without_stated(observations: Observations, stated: int, sessions: int, marks: int) -> Ties | None:
+    """Return what would be tied without the stated shifts, which come last; None where there are none."""
+    if not stated:
+        return None
+    last = len(observations.session) - stated
+    return find_ties(
+        observations.session[:last], observations.mark[:last], observations.present[:last], sessions, marks
     )
 
 

@@ -7,7 +7,7 @@ import pytest
 from closed_forms import turn_enu
 from numpy.testing import assert_allclose
 
-from pipeline.adjust import Observations, Response, adjust
+from pipeline.adjust import Observations, adjust
 
 SESSIONS, MARKS = 7, 5
 EVERY = np.arange(SESSIONS)
@@ -34,7 +34,7 @@ def network(seed: int) -> Observations:
 def test_it_is_the_difference_of_two_adjustments(seed: int) -> None:
     given = network(seed)
     before = adjust(given, SESSIONS, MARKS).shifts
-    response = Response(given, SESSIONS, MARKS)
+    response = adjust(given, SESSIONS, MARKS).response
     change = np.array([0.3, -1.0, 2.0])
     for number in range(len(given.session)):
         observed = given.observed.copy()
@@ -55,7 +55,7 @@ def test_a_few_sessions_of_a_long_chain() -> None:
         covariance=np.tile(0.01**2 * np.eye(3), (len(mark), 1, 1)), present=np.ones((len(mark), 3), bool),
     )  # fmt: skip
     asked = np.array([5, 30, 31, 32, 59, 32])
-    found = Response(given, sessions, sessions + 1).shifts(sessions + 30, np.array([0.0, 0.0, 1.0]), asked)
+    found = adjust(given, sessions, sessions + 1).response.shifts(sessions + 30, np.array([0.0, 0.0, 1.0]), asked)
     # peg 31 comes out a metre lower, and with it what ties on it: sessions 31 and later go down, the others stay
     up = found @ rotation[0, 2]
     assert_allclose(up, [0.0, 0.0, -1.0, -1.0, -1.0, -1.0], rtol=0, atol=1e-9)
@@ -65,7 +65,7 @@ def test_a_few_sessions_of_a_long_chain() -> None:
 @pytest.mark.parametrize("seed", range(2))
 def test_gains_of_a_session_are_its_responses_one_by_one(seed: int) -> None:
     given = network(seed)
-    response = Response(given, SESSIONS, MARKS)
+    response = adjust(given, SESSIONS, MARKS).response
     for session in range(SESSIONS - 1):
         gain = response.gain(session)
         for number in range(0, len(given.session), 4):
@@ -76,7 +76,8 @@ def test_gains_of_a_session_are_its_responses_one_by_one(seed: int) -> None:
 def test_what_two_shifts_have_in_common_is_the_law_of_propagation() -> None:
     """The covariance of two linear functions of the observations, G C G', with gains and the observations' own C."""
     given = network(3)
-    response, found = Response(given, SESSIONS, MARKS), adjust(given, SESSIONS, MARKS)
+    found = adjust(given, SESSIONS, MARKS)
+    response = found.response
     first, second = np.array([0, 1, 2, 5, 4]), np.array([3, 1, 0, 2, 4])
     between = response.between_sessions(first, second)
     weight = np.where(given.present[:, :, None] & given.present[:, None, :], given.covariance, 0.0)
