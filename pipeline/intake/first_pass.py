@@ -26,7 +26,7 @@ from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.sort import Sieve
 from pipeline.read.claims import Claims
 from pipeline.read.files import Export, read_ahead
-from pipeline.read.kept import Kept
+from pipeline.read.kept import Kept, Room
 from pipeline.tables import TIME
 from pipeline.words import REASONS, Reason, reason_code
 
@@ -68,7 +68,7 @@ class FirstPass:
         files: what is noted of each export.
         same_names: points whose names others have too.
         codes: the codes that readings have, None where the job has no table of codes.
-        kept: of each export, its rows on disk where it is a large text.
+        kept: of each export, its rows where it is a text: in memory, or on disk if it is large.
         readings: every reading, where that was asked for.
     """
 
@@ -188,7 +188,8 @@ class _Gatherer:
         self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index)
         self.picked: list[pa.RecordBatch] = []
         self.claims = [Claims() for _ in prepared.exports]
-        self.kept = [Kept() for _ in prepared.exports]
+        room = Room()
+        self.kept = [Kept(room) for _ in prepared.exports]
         self.turned: dict[int, Turned] = {}
         self.unplaced: Turned | None = None
         self.solutions: dict[str, None] = {}

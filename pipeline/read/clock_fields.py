@@ -65,11 +65,14 @@ class Pattern:
     def _groups(self) -> frozenset[str]:
         return frozenset(re.compile(self.expression).groupindex)
 
+    def matched(self, cells: pa.Array) -> Flags:
+        """Return the rows of a column of texts that have the pattern."""
+        return _there(pc.extract_regex(cells, self.expression))
+
     def read(self, cells: pa.Array) -> Fields:
         """Take a column of texts apart."""
         found = pc.extract_regex(cells, self.expression)
-        parts = _Parts(found, self._groups)
-        matched: Flags = found.is_valid().to_numpy(zero_copy_only=False)
+        parts, matched = _Parts(found, self._groups), _there(found)
         days, real = _days(parts.year(), parts.month(), parts.number("day"))
         hour, sound = parts.hour()
         minute, second = parts.number("minute"), parts.number("second")
@@ -135,6 +138,11 @@ class _Parts:
         minutes = number // 100 * 60 + number % 100
         west = pc.starts_with(text, "-").to_numpy(zero_copy_only=False)
         return np.where(west, -minutes, minutes), zoned, (number % 100 < 60) & (minutes <= 18 * 60)
+
+
+def _there(cells: pa.Array) -> Flags:
+    there: Flags = cells.is_valid().to_numpy(zero_copy_only=False)
+    return there
 
 
 def _integers(text: pa.Array) -> Integers:

@@ -31,6 +31,10 @@ class Counted:
     beginning: int
     pair: int = 0
 
+    def matched(self, cells: pa.Array) -> Flags:
+        """Return the rows that hold a count."""
+        return self.read(cells).matched
+
     def read(self, cells: pa.Array) -> Fields:
         """Take a column of numbers, or of texts of numbers, into milliseconds of the clock that they count on."""
         values = self._alone(cells) if self.pair != _WEEK_SECONDS else np.full(len(cells), np.nan)

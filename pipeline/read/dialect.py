@@ -239,10 +239,12 @@ def _check_width(header: bytes, delimiter: str, line: int) -> None:
 
 def _decimal(rows: list[list[str]], numeric: dict[str, int], line: int) -> str:
     found = [(name, row[place]) for row in rows for name, place in numeric.items() if place < len(row)]
-    commas = [(name, text) for name, text in found if _WITH_COMMA.fullmatch(text)]
+    commas = [(name, text) for name, text in found if "," in text and _WITH_COMMA.fullmatch(text)]
+    if not commas:
+        return "."
     points = [(name, text) for name, text in found if _WITH_POINT.fullmatch(text)]
-    if not (commas and points):
-        return "," if commas else "."
+    if not points:
+        return ","
     (one, comma), (other, point) = commas[0], points[0]
     what = f'numbers with a decimal comma ("{comma}") and with a decimal point ("{point}")'
     if {name for name, _ in commas}.isdisjoint(name for name, _ in points):

@@ -176,20 +176,23 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
 
 
 def read_ahead(export: Export, claims: Claims | None, kept: Kept | None) -> Iterator[pa.RecordBatch]:
-    """Give what `read_batches` does; a text with much to read is read in a thread of its own, and kept if asked for."""
+    """Give what `read_batches` does, keeping a text's if asked to; one with much to read is read in its own thread."""
     batches = read_batches(export, claims=claims)
+    form = export.path.suffix.lower()
     try:
-        much = export.path.suffix.lower() in TEXT and export.path.stat().st_size > MUCH
+        much = form in TEXT and export.path.stat().st_size > MUCH
     except OSError:  # told by who reads it
         much = False
-    if not much:
-        return batches
-    return ahead(batches if kept is None else kept.passing(batches))
+    if much:
+        return ahead(batches if kept is None else kept.passing(batches))
+    return kept.holding(batches) if kept is not None and form in (*TEXT, *JSON) else batches
 
 
 def read_again(export: Export, kept: Kept) -> Iterator[pa.RecordBatch]:
     """Give the rows a second time, from what was ``kept`` of them if that is all."""
-    return ahead(kept.batches()) if kept.whole else read_ahead(export, None, None)
+    if not kept.whole:
+        return read_ahead(export, None, None)
+    return kept.batches() if kept.held is not None else ahead(kept.batches())
 
 
 def _check_signature(export: Export) -> None:

@@ -1,26 +1,55 @@
-"""Readings of a large text laid down as they are taken apart, so that this need not be done again for the second pass.
+"""Readings of a text kept as they are taken apart, so that this need not be done again for the second pass.
 
-They lie in a nameless file, which is gone with the process whatever becomes of that. Where the disk has no room for it
-the text is read again: nothing hangs on it but time.
+Those of small texts are held in memory, as far as a job has room for them. Those of a large one lie in a nameless file,
+which is gone with the process whatever becomes of that. Where there is no room the text is read again: nothing hangs on
+it but time.
 """
 
 import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
+from dataclasses import dataclass
 from typing import IO
 
 import numpy as np
 import pyarrow as pa
 
+#: Bytes of readings that a job holds in memory.
+HELD = 8 << 20
+
+
+@dataclass
+class Room:
+    """How many bytes of readings a job may still hold in memory."""
+
+    left: int = HELD
+
 
 class Kept:
-    """The batches of one export in their order; ``whole`` says that they are all there."""
+    """The batches of one export in their order; ``whole`` says that they are all there.
 
-    def __init__(self) -> None:
+    ``held`` are those of a small text, which are in memory.
+    """
+
+    def __init__(self, room: Room | None = None) -> None:
         self.whole = False
+        self.held: tuple[pa.RecordBatch, ...] | None = None
+        self._room = room or Room()
         self._file: IO[bytes] | None = None
         self._schemas: list[pa.Schema] = []
         self._places: list[tuple[int, int]] = []
+
+    def holding(self, batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+        """Yield batches and hold them, as long as there is room."""
+        held: list[pa.RecordBatch] = []
+        left = self._room.left
+        for batch in batches:
+            left -= batch.nbytes
+            if left >= 0:
+                held.append(batch)
+            yield batch
+        if left >= 0:
+            self.held, self.whole, self._room.left = tuple(held), True, left
 
     def passing(self, batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
         """Yield batches and lay them down; all of them, if all are taken."""
@@ -32,6 +61,9 @@ class Kept:
 
     def batches(self) -> Iterator[pa.RecordBatch]:
         """Yield the batches again, as they were. Raises OSError."""
+        if self.held is not None:
+            yield from self.held
+            return
         assert self.whole and self._file is not None
         for schema, (place, rows) in zip(self._schemas, self._places, strict=True):
             self._file.seek(place)

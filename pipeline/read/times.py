@@ -83,11 +83,17 @@ class Clock:
         if pa.types.is_timestamp(cells.type):
             there: Flags = cells.is_valid().to_numpy(zero_copy_only=False)
             return there
-        return self._fields(self._readable(cells)).matched
+        cells = self._readable(cells)
+        matched = self.pattern.matched(cells)
+        return matched | ISO.matched(cells) if self._has_dates(cells) else matched
+
+    def _has_dates(self, cells: pa.Array) -> bool:
+        """Say whether ISO 8601 is read beside the format."""
+        return self.dates and self.time_format is not None and pa.types.is_string(cells.type)
 
     def _fields(self, cells: pa.Array) -> Fields:
         fields = self.pattern.read(cells)
-        if not self.dates or self.time_format is None or not pa.types.is_string(cells.type):
+        if not self._has_dates(cells):
             return fields
         other = ISO.read(cells)
         if not other.matched.any():

@@ -12,7 +12,7 @@ from pipeline.problems import JobError
 from pipeline.read import files
 from pipeline.read import kept as kept_rows
 from pipeline.read.files import read_again, read_ahead, read_batches
-from pipeline.read.kept import Kept
+from pipeline.read.kept import Kept, Room
 from pipeline.tables import READING
 
 CONTENT = f"{HEADER}\n{GOOD}\n"
@@ -132,6 +132,20 @@ def large(folder, monkeypatch):
 
 def rows_of(batches) -> str:
     return repr([(batch.schema, batch.to_pydict()) for batch in batches])  # NaN is not equal to itself
+
+
+@pytest.mark.parametrize("room", [None, 0])
+def test_a_small_text_read_again_gives_the_same_rows(tmp_path, monkeypatch, room):
+    """From memory as long as there is room there, which is that of all the exports of a job."""
+    (tmp_path / "a.csv").write_text(f"{HEADER}\n{GOOD}\n{GOOD}\n")
+    (export,), _ = find(tmp_path, block("a.csv"))
+    expected, shared = rows_of(read_batches(export)), Room() if room is None else Room(room)
+    before, kept = shared.left, Kept(shared)
+    assert rows_of(read_ahead(export, None, kept)) == expected
+    assert (kept.held is not None) == kept.whole == (room is None) == (shared.left < before)
+    if kept.whole:
+        monkeypatch.setattr(files, "read_batches", None)
+    assert rows_of(read_again(export, kept)) == rows_of(read_again(export, kept)) == expected
 
 
 def test_a_large_text_read_ahead_and_again_gives_the_same_rows(tmp_path, monkeypatch):
