@@ -50,11 +50,12 @@ class Components:
 def components(models: Sequence[Model]) -> Components:
     """Estimate the components that independent sets of differences have in common; low to high hold 95 %.
 
-    Units are the caller's. Raises `ValueError` where no set is given.
+    Each set is taken in the directions in which it varies (see `varying`). Units are the caller's. Raises `ValueError`
+    where no set is given.
     """
     if not models:
         raise ValueError("no differences are given")
-    known = _stacked([found for model in models if (found := _without_zeros(model)) is not None])
+    known = _stacked([model for model in models if len(model.differences)])
     count = len(models[0].parts)
     theta, information = np.ones(count), np.zeros((count, count))
     for _ in range(_ITERATIONS):
@@ -71,14 +72,12 @@ def components(models: Sequence[Model]) -> Components:
     return _told(theta, information)
 
 
-def _without_zeros(model: Model) -> Model | None:
-    """Return a set in the directions in which it varies; None where it has none."""
+def varying(model: Model) -> Model:
+    """Return a set in the directions in which it varies, so many differences."""
     if not len(model.differences):
-        return None
+        return model
     values, vectors = np.linalg.eigh(model.fixed + model.parts.sum(axis=0))
     turn = vectors[:, values > _SINGULAR * values[-1]]
-    if not turn.shape[1]:
-        return None
     return Model(turn.T @ model.differences, turn.T @ model.fixed @ turn, turn.T @ model.parts @ turn)
 
 

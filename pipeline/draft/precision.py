@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.adjust.components import Components, Model, components
+from pipeline.adjust.components import Components, Model, components, varying
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.repeats import Repeated
 from pipeline.geodesy.frames import enu_rotation
@@ -100,8 +100,9 @@ def _estimated(found: _Differences, file: int | None, left_out: int) -> Precisio
     """Estimate the components of one raw file against all others, or of all files together."""
     groups = np.zeros(len(found.export), np.int64) if file is None else np.where(found.export == file, 0, 1)
     models = {axis: _model(found, axis, groups) for axis in (*_PLAN, *_HEIGHT)}
-    whole, plan, height = (components([models[axis] for axis in axes]) for axes in (models, _PLAN, _HEIGHT))
     count = sum(len(model.differences) for model in models.values())
+    models = {axis: varying(model) for axis, model in models.items()}
+    whole, plan, height = (components([models[axis] for axis in axes]) for axes in (models, _PLAN, _HEIGHT))
     return Precision(file, whole, plan, height, count, left_out)
 
 

@@ -50,6 +50,8 @@ def close_pairs(places: Floats, within: float) -> list[Pair]:
         for step in range(_MOST_IN_ONE):
             here = np.flatnonzero(first + step < until)
             found.append(np.column_stack([order[here], order[first[here] + step]]))
+            if not len(here):
+                break
     pairs = np.sort(known[np.concatenate(found)], axis=1)
     metres = np.hypot(*_apart(places[pairs[:, 1]], places[pairs[:, 0]]).T)
     near = metres <= within

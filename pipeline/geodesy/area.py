@@ -164,6 +164,9 @@ class Area:
         return np.asarray([_wrapped(float(lon)) for lon in along]), up
 
 
+WHOLE_EARTH = Area(-180.0, -90.0, 180.0, 90.0)
+
+
 @dataclass(frozen=True)
 class Use:
     """Where something is meant to be used: the name of the area, as the registry has it, and the area."""

@@ -14,7 +14,7 @@ from pyproj.transformer import Transformer, TransformerGroup
 
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy import grids, pipelines
-from pipeline.geodesy.area import Area, Use
+from pipeline.geodesy.area import WHOLE_EARTH, Area, Use
 from pipeline.geodesy.candidates import candidates
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.hints import heights_hint
@@ -101,9 +101,26 @@ def _best(usable: list[tuple[float, Operation]]) -> Operation:
 
 def _group(source: CRS, target: CRS, area: Area, step: str) -> TransformerGroup:
     try:
-        return candidates(source, target, area)
+        return _conversion(source, target) or candidates(source, target, area)
     except OperationError as error:
         raise OperationError(f"{step}: {error.what}", error.fix) from error
+
+
+def _conversion(source: CRS, target: CRS) -> TransformerGroup | None:
+    """Return PROJ's answer for the whole earth where it is the one conversion within a datum, good everywhere.
+
+    No area makes it another: there is nothing to choose from, and none in which it is not to be used. Asked for every
+    job's own area, it would take PROJ as long as the rest of a small job. None where that is not so, or not known.
+    """
+    if source.is_compound or target.is_compound or not systems.same_datum(source, target):
+        return None
+    try:
+        group = candidates(source, target, WHOLE_EARTH)
+    except OperationError:  # told of the job's own area
+        return None
+    alone = len(group.transformers) == 1 and group.best_available and not group.unavailable_operations
+    use = _use(group.transformers[0]) if alone else None
+    return group if use is not None and use.area.holds_all(WHOLE_EARTH) else None
 
 
 def _lacks_best(group: TransformerGroup, area: Area) -> bool:

@@ -270,6 +270,7 @@ def compound(horizontal: CRS, vertical: CRS) -> CRS:
     return CompoundCRS(f"{horizontal.name} + {vertical.name}", [horizontal, vertical])
 
 
+@lru_cache(maxsize=_KEPT)
 def compound_definition(grid: str, height: str) -> str:
     """Return the WKT2:2019 of grid and height datum together (of the grid with ellipsoidal height for "ellipsoid")."""
     vertical = vertical_of(height)

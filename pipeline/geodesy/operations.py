@@ -21,7 +21,7 @@ from pyproj.crs import CRS
 from pipeline.arrays import Floats
 from pipeline.geodesy import crs as systems
 from pipeline.geodesy import frames, heights, pipelines, realisations
-from pipeline.geodesy.area import Area
+from pipeline.geodesy.area import WHOLE_EARTH, Area
 from pipeline.geodesy.axes import axes_of
 from pipeline.geodesy.choose import choose
 from pipeline.geodesy.crs import ELLIPSOID
@@ -52,7 +52,6 @@ GEOGRAPHIC = "computation to geographic"
 _SAME_HEIGHT = 2.0
 #: Metres: what is beyond is no height of any place.
 _ANY_HEIGHT = 1e6
-_WHOLE_EARTH = Area(-180.0, -90.0, 180.0, 90.0)
 
 
 def raw_to_working(
@@ -155,7 +154,7 @@ def working_to_issued(
     """
     target, datum = systems.target_grid(grid), systems.vertical_of(height)
     working = systems.geocentric_of(target)
-    plain = choose(working, systems.promote(target), _WHOLE_EARTH, step)
+    plain = choose(working, systems.promote(target), WHOLE_EARTH, step)
     if datum is None:
         if geoid is not None:
             raise OperationError(
@@ -280,9 +279,9 @@ def _datum_step(source: CRS, target: CRS, area: Area, step: str) -> Operation:
     itrf, same = realised
     if same:
         name = f"{realisations.datum_of(source)} taken as {itrf.name}"
-        taken = replace(choose(source, systems.geocentric_of(source), _WHOLE_EARTH, step), name=name)
+        taken = replace(choose(source, systems.geocentric_of(source), WHOLE_EARTH, step), name=name)
         return _on_from(taken, itrf, target, area, step)
-    first = choose(source, systems.geocentric_of(itrf), _WHOLE_EARTH, step)
+    first = choose(source, systems.geocentric_of(itrf), WHOLE_EARTH, step)
     try:
         own = _by_itself(source, target, area, step)
     except OperationError:
@@ -385,13 +384,13 @@ def _axes_step(crs: CRS) -> str | None:
 def _plain(source: CRS, step: str) -> Operation:
     """Return the conversion to X, Y, Z of the CRS's own datum."""
     source = systems.promote(source)
-    return _in_metres(choose(source, systems.geocentric_of(source), _WHOLE_EARTH, step), source)
+    return _in_metres(choose(source, systems.geocentric_of(source), WHOLE_EARTH, step), source)
 
 
 def _cart(crs: CRS) -> str:
     """Return PROJ's step from geographic coordinates [rad] to X, Y, Z of the datum."""
     geographic = systems.promote(systems.geographic_of(crs))
-    plain = choose(geographic, systems.geocentric_of(crs), _WHOLE_EARTH, GEOGRAPHIC)
+    plain = choose(geographic, systems.geocentric_of(crs), WHOLE_EARTH, GEOGRAPHIC)
     return pipelines.steps(plain.definition)[-1]
 
 

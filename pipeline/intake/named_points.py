@@ -118,6 +118,8 @@ def _report_field_shifts(
     problems: Problems,
 ) -> None:
     """Report every field shift whose tie was not read raw before it, and every one of a base that nothing carries."""
+    if not prepared.field_windows:
+        return
     sound = first_pass.candidates.filter(pc.equal(first_pass.candidates.column("held"), 0))
     bases = {base for log in first_pass.files for base in log.minutes if base is not None}
     for one in prepared.field_windows:

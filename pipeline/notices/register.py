@@ -206,32 +206,29 @@ def _named(survey: Survey) -> Iterator[str]:
 def _readings(crs: str, register: Register, places: Floats) -> dict[str, Floats]:
     """Return (R, 2) places by every other way in which the coordinates may have been meant, by words that go before."""
     pairs = np.column_stack([register.first, register.second])
-
-    def read(misreading: Misreading) -> Floats:
-        meant = misreading.meant(pairs)
-        if register.kind == "geographic":
-            return meant
-        return np.column_stack(lonlat(crs, meant[:, 0], meant[:, 1], register.third))
-
     if register.kind == "geographic":
         return {
-            "with longitude and latitude swapped": read(EXCHANGED),
-            "with the other sign of its latitude": read(SECOND_SIGN),
-            "with the other sign of its longitude": read(FIRST_SIGN),
-            "with the other signs of its longitude and latitude": read(BOTH_SIGNS),
+            "with longitude and latitude swapped": EXCHANGED.meant(pairs),
+            "with the other sign of its latitude": SECOND_SIGN.meant(pairs),
+            "with the other sign of its longitude": FIRST_SIGN.meant(pairs),
+            "with the other signs of its longitude and latitude": BOTH_SIGNS.meant(pairs),
         }
-    found = {
-        "with easting and northing swapped": read(EXCHANGED),
-        "with the other sign of its northing": read(SECOND_SIGN),
-        "with the other sign of its easting": read(FIRST_SIGN),
-        "as on the southern hemisphere's grid (10 000 000 m less)": read(SOUTHERN),
-        "as on the northern hemisphere's grid (10 000 000 m more)": read(NORTHERN),
-    }
     unit = abs(register.unit[0])
     feet = unit != 1.0
-    meant = (1.0 if feet else METRES["foot"]) / unit
-    how = "read in metres, not in feet," if feet else "read in feet, not in metres,"
-    found[how] = read(Misreading(factors=(meant, meant)))
+    factor = (1.0 if feet else METRES["foot"]) / unit
+    ways = {
+        "with easting and northing swapped": EXCHANGED,
+        "with the other sign of its northing": SECOND_SIGN,
+        "with the other sign of its easting": FIRST_SIGN,
+        "as on the southern hemisphere's grid (10 000 000 m less)": SOUTHERN,
+        "as on the northern hemisphere's grid (10 000 000 m more)": NORTHERN,
+        "read in metres, not in feet," if feet else "read in feet, not in metres,": Misreading(
+            factors=(factor, factor)
+        ),
+    }
+    meant = np.concatenate([way.meant(pairs) for way in ways.values()])
+    read = np.column_stack(lonlat(crs, meant[:, 0], meant[:, 1], np.tile(register.third, len(ways))))
+    found = dict(zip(ways, np.split(read, len(ways)), strict=True))
     for degrees in (way * zone for zone in ZONES for way in (1, -1)):
         way = "east" if degrees > 0 else "west"
         found[f"in the neighbouring zone, {abs(degrees):g} degrees {way},"] = places + np.array([degrees, 0.0])

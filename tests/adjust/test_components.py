@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from pipeline.adjust.components import Model, components, least
+from pipeline.adjust.components import Model, components, least, varying
 
 
 def test_one_group_of_equal_variance_is_the_root_of_the_mean_square() -> None:
     off = np.array([3.0, -4.0, 0.0, 5.0, 1.0, -2.0, 2.0, 4.0, -3.0, 6.0]) * 1e-3
-    found = components([Model(off, np.zeros((10, 10)), np.array([0.002**2 * np.eye(10)]))])
+    found = components([varying(Model(off, np.zeros((10, 10)), np.array([0.002**2 * np.eye(10)])))])
     assert_allclose(found.scale, np.sqrt(np.mean(off**2)) / 0.002, rtol=1e-6)
     assert_allclose(found.freedom, 10.0, rtol=1e-6)
     # chi-square of 10 degrees of freedom: 3.247 at 0.025 and 20.483 at 0.975, in any table
@@ -20,7 +20,7 @@ def test_one_group_of_equal_variance_is_the_root_of_the_mean_square() -> None:
 def test_what_is_taken_as_stated_is_taken_off() -> None:
     """n differences of variance t s2 + b: the mean square estimates that sum, so t = (mean square - b) / s2."""
     off = np.array([4.0, -5.0, 6.0, -3.0, 5.0, 7.0])
-    found = components([Model(off, 9.0 * np.eye(6), np.array([4.0 * np.eye(6)]))])
+    found = components([varying(Model(off, 9.0 * np.eye(6), np.array([4.0 * np.eye(6)])))])
     assert_allclose(found.scale**2, (np.mean(off**2) - 9.0) / 4.0, rtol=1e-5)
 
 
@@ -28,15 +28,15 @@ def test_an_error_in_common_counts_once() -> None:
     """n differences with one error in common: their mean says nothing more than one difference does, for n - 1 it is
     their spread that counts. With V = t (I + J), y' V^-1 y / n is the estimate."""
     off, one = np.array([5.0, 6.0, 4.0, 7.0]), np.ones((4, 4))
-    found = components([Model(off, np.zeros((4, 4)), np.array([np.eye(4) + one]))])
+    found = components([varying(Model(off, np.zeros((4, 4)), np.array([np.eye(4) + one])))])
     assert_allclose(found.scale**2, off @ np.linalg.inv(np.eye(4) + one) @ off / 4, rtol=1e-6)
 
 
 def test_differences_that_cannot_but_be_zero_say_nothing() -> None:
     share = np.array([[1.0, 0.0], [0.0, 1.0], [0.0, 0.0]])
-    found = components([Model(np.array([2.0, -2.0, 0.0]), np.zeros((3, 3)), np.array([share @ share.T]))])
+    found = components([varying(Model(np.array([2.0, -2.0, 0.0]), np.zeros((3, 3)), np.array([share @ share.T])))])
     assert_allclose(found.freedom, 2.0, rtol=1e-6)
-    nothing = components([Model(np.zeros(2), np.zeros((2, 2)), np.zeros((1, 2, 2)))])
+    nothing = components([varying(Model(np.zeros(2), np.zeros((2, 2)), np.zeros((1, 2, 2))))])
     assert np.isnan(nothing.scale[0]) and nothing.freedom[0] == 0.0
 
 
@@ -47,7 +47,7 @@ def test_two_receivers_are_told_apart_and_the_interval_holds() -> None:
     parts = np.array([np.diag(first * 1.0), np.diag(second * 1.0)])
     for _ in range(200):
         off = random.normal(size=40) * np.sqrt(first + 9.0 * second + 0.5)
-        found = components([Model(off, 0.5 * np.eye(40), parts)])
+        found = components([varying(Model(off, 0.5 * np.eye(40), parts))])
         scales.append(found.scale)
         held += int(found.low[1] <= 3.0 <= found.high[1])
     assert_allclose(np.median(scales, axis=0), [1.0, 3.0], rtol=0.06)
