@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy  # its parts load when first used: half a second that a job with nothing to adjust need not wait for
 
 from pipeline.arrays import Floats
 
@@ -37,18 +36,23 @@ class Model:
 class Components:
     """Estimates (g,): how many times too small standard uncertainties are stated, NaN where nothing says so.
 
-    ``low`` and ``high`` hold it with 95 %; ``freedom`` are the degrees of freedom that a variance
-    known as well would have: 2 t2 / var(t).
+    ``freedom`` are the degrees of freedom that a variance known as well would have: 2 t2 / var(t).
     """
 
     scale: Floats
-    low: Floats
-    high: Floats
     freedom: Floats
+
+    def bounds(self) -> tuple[Floats, Floats]:
+        """Return (g,) what the estimates lie above and below with 95 %, by the chi-square of their freedom."""
+        from scipy.special import chdtri  # a tenth of a second that jobs with few marks need not wait for
+
+        with np.errstate(divide="ignore", invalid="ignore"):
+            low = self.scale * np.sqrt(self.freedom / chdtri(self.freedom, 0.025))
+            return low, self.scale * np.sqrt(self.freedom / chdtri(self.freedom, 0.975))
 
 
 def components(models: Sequence[Model]) -> Components:
-    """Estimate the components that independent sets of differences have in common; low to high hold 95 %.
+    """Estimate the components that independent sets of differences have in common.
 
     Each set is taken in the directions in which it varies (see `varying`). Units are the caller's. Raises `ValueError`
     where no set is given.
@@ -111,7 +115,9 @@ def _gained(information: Floats, score: Floats) -> Floats:
 
 def least(scale: float, freedom: float, chance: float) -> float:
     """Return what a scale is at the least, but for a ``chance``: by the chi-square of its degrees of freedom."""
-    return float(scale * np.sqrt(freedom / scipy.special.chdtri(freedom, chance)))
+    from scipy.special import chdtri
+
+    return float(scale * np.sqrt(freedom / chdtri(freedom, chance)))
 
 
 def _told(theta: Floats, information: Floats) -> Components:
@@ -122,6 +128,4 @@ def _told(theta: Floats, information: Floats) -> Components:
     with np.errstate(divide="ignore", invalid="ignore"):
         freedom = np.where(known & (variance > 0.0), 2.0 * theta**2 / variance, 0.0)
         scale = np.where(known, np.sqrt(theta), np.nan)
-        low = scale * np.sqrt(freedom / scipy.special.chdtri(freedom, 0.025))
-        high = scale * np.sqrt(freedom / scipy.special.chdtri(freedom, 0.975))
-    return Components(scale, low, high, freedom)
+    return Components(scale, freedom)

@@ -8,11 +8,14 @@ would determine a height too, to metres: that is no tie, and none is counted.
 """
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy  # its parts load when first used: half a second that a job with nothing to adjust need not wait for
 
 from pipeline.arrays import Flags, Integers
+
+if TYPE_CHECKING:  # a fifth of a second that jobs with a few sessions and marks need not wait for
+    from scipy.sparse import csr_array
 
 
 @dataclass(frozen=True)
@@ -109,10 +112,30 @@ def best_eliminated(session: Integers, mark: Integers, sessions: int, marks: int
     source = sessions + marks
     tails = np.concatenate([session[both], partner[matched] + sessions, np.full(len(alone), source)])
     heads = np.concatenate([mark[both] + sessions, matched, alone])
+    from scipy.sparse.csgraph import breadth_first_order
+
     graph = _graph(tails, heads, (source + 1, source + 1))
     reached = np.zeros(source + 1, dtype=np.bool_)
-    reached[scipy.sparse.csgraph.breadth_first_order(graph, source, return_predecessors=False)] = True
+    reached[breadth_first_order(graph, source, return_predecessors=False)] = True
     return np.concatenate([reached[:sessions], ~reached[sessions:source]])
+
+
+def joined(first: Integers, second: Integers, nodes: int) -> Integers:
+    """Return (nodes,) a label of each node, the same for those that a chain of edges joins: the lowest of them.
+
+    ``first`` and ``second`` (n,) are the ends of the edges. Each label is a node of the same group, and the label of
+    the one with the higher label takes the lower one, until no edge joins two labels.
+    """
+    label: Integers = np.arange(nodes)
+    while True:
+        lower = np.minimum(label[first], label[second])
+        nearer = label.copy()
+        for end in (first, second):
+            np.minimum.at(nearer, label[end], lower)
+        nearer = nearer[nearer]
+        if np.array_equal(nearer, label):
+            return label
+        label = nearer
 
 
 def _ends(session: Integers, mark: Integers, sessions: int) -> tuple[Integers, Integers]:
@@ -124,10 +147,10 @@ def _ends(session: Integers, mark: Integers, sessions: int) -> tuple[Integers, I
 def _reached(first: Integers, second: Integers, observed: Flags, nodes: int) -> tuple[Flags, Integers]:
     """Which nodes a chain joins to an observation without a partner, and the label of each node's group."""
     first, second = first[observed], second[observed]
-    groups, labels = scipy.sparse.csgraph.connected_components(_graph(first, second, (nodes, nodes)), directed=False)
-    held = np.zeros(groups, dtype=np.bool_)
+    labels = joined(first, second, nodes)
+    held = np.zeros(nodes, dtype=np.bool_)
     held[labels[first[first == second]]] = True
-    return held[labels], labels.astype(np.int64)
+    return held[labels], labels
 
 
 def _lacking(tied: Flags, group: Integers, sessions: int) -> Integers:
@@ -151,11 +174,13 @@ def _matching(rows: Integers, columns: Integers, shape: tuple[int, int]) -> Inte
     """The column that a largest matching gives each row, -1 for none."""
     if len(rows) == 0:
         return np.full(shape[0], -1, dtype=np.int64)
-    partner: Integers = scipy.sparse.csgraph.maximum_bipartite_matching(
-        _graph(rows, columns, shape), perm_type="column"
-    ).astype(np.int64)
+    from scipy.sparse.csgraph import maximum_bipartite_matching
+
+    partner: Integers = maximum_bipartite_matching(_graph(rows, columns, shape), perm_type="column").astype(np.int64)
     return partner
 
 
-def _graph(rows: Integers, columns: Integers, shape: tuple[int, int]) -> "scipy.sparse.csr_array":
-    return scipy.sparse.coo_array((np.ones(len(rows), dtype=np.int32), (rows, columns)), shape=shape).tocsr()
+def _graph(rows: Integers, columns: Integers, shape: tuple[int, int]) -> "csr_array":
+    from scipy.sparse import coo_array
+
+    return coo_array((np.ones(len(rows), dtype=np.int32), (rows, columns)), shape=shape).tocsr()

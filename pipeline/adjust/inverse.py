@@ -10,14 +10,17 @@ matrix), the inverse is [[E^-1 + G S^-1 G', -G S^-1], [-S^-1 G', S^-1]]: block i
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-import scipy  # its parts load when first used: half a second that a job with nothing to adjust need not wait for
 
+from pipeline.adjust.connected import joined
 from pipeline.arrays import Flags, Floats, Integers
 
 #: Small connected parts are inverted together until they fill a dense matrix of about this many blocks a side.
 _TOGETHER = 64
+#: Up to this many rows numpy inverts a matrix as quickly.
+_SMALL = 192
 #: Columns of the reduced matrix formed at once; bounds the memory of the sparse product.
 _COLUMNS = 768
 
@@ -66,7 +69,7 @@ class BlockInverse:
         """
         if eliminated[matrix.pairs].all(axis=1).any():
             raise ValueError("two of the unknowns to be eliminated meet in an observation")
-        labels = _connected(matrix)
+        labels = joined(matrix.pairs[:, 0], matrix.pairs[:, 1], len(matrix.diagonal))
         kept = np.flatnonzero(~eliminated)
         self._matrix = matrix
         self._gone: Integers = np.flatnonzero(eliminated)
@@ -84,13 +87,17 @@ class BlockInverse:
     def _meeting(self) -> Floats:
         return _turn(self._matrix.blocks[self._links.pair], self._links.turned)
 
-    def _sparse(self, blocks: Floats) -> "scipy.sparse.csc_array":
-        """Blocks at the links as one sparse matrix, eliminated by kept."""
+    def _sparse(self, blocks: Floats) -> Any:
+        """Blocks at the links as one matrix, eliminated by kept: sparse, unless nothing is eliminated."""
         size = self._matrix.diagonal.shape[1]
         shape = (len(self._gone) * size, len(self._kept) * size)
+        if len(self._gone) == 0:
+            return np.zeros(shape)
+        from scipy.sparse import bsr_array, csc_array  # a fifth of a second that few unknowns need not wait for
+
         if len(blocks) == 0:
-            return scipy.sparse.csc_array(shape)
-        return scipy.sparse.bsr_array((blocks, self._links.column, self._links.start), shape=shape).tocsc()
+            return csc_array(shape)
+        return bsr_array((blocks, self._links.column, self._links.start), shape=shape).tocsc()
 
     def _invert(self, start: int, end: int) -> _Part:
         """Form the reduced matrix of the kept unknowns from ``start`` to ``end`` and invert it."""
@@ -98,6 +105,8 @@ class BlockInverse:
         reduced = np.zeros(((end - start) * size,) * 2, order="F")
         for first, second, blocks in self._kept_blocks(start, end):
             _four(reduced, size)[first, :, second, :] = blocks
+        if len(self._gone) == 0:
+            return _Part(start, end, _inverse_of(reduced))
         span = slice(start * size, end * size)
         transposed, gain = self._f[:, span].T.tocsr(), self._g[:, span]
         for column in range(0, reduced.shape[1], _COLUMNS):
@@ -173,15 +182,6 @@ class BlockInverse:
         return product @ gain.T, -product.reshape(size, -1, size).transpose(1, 0, 2)
 
 
-def _connected(matrix: BlockMatrix) -> Integers:
-    """Label the unknowns by connected part."""
-    count = len(matrix.diagonal)
-    first, second = matrix.pairs.T
-    graph = scipy.sparse.coo_array((np.ones(len(first), dtype=np.int8), (first, second)), shape=(count, count))
-    labels: Integers = scipy.sparse.csgraph.connected_components(graph, directed=False)[1].astype(np.int64)
-    return labels
-
-
 def _links(pairs: Integers, eliminated: Flags, place: Integers) -> _Links:
     """Find the pairs of one eliminated and one kept unknown; sort them by the eliminated one."""
     pair = np.flatnonzero(eliminated[pairs].any(axis=1))
@@ -204,11 +204,16 @@ def _spans(labels: Integers) -> list[tuple[int, int]]:
 
 
 def _inverse_of(matrix: Floats) -> Floats:
-    """Invert a symmetric positive definite matrix in its own memory (LAPACK potrf and potri)."""
-    factor, info = scipy.linalg.lapack.dpotrf(matrix, lower=1, overwrite_a=1)
+    """Invert a symmetric positive definite matrix; a large one in its own memory (LAPACK potrf and potri)."""
+    if len(matrix) <= _SMALL:
+        half = np.linalg.inv(np.linalg.cholesky(matrix))
+        return half.T @ half
+    from scipy.linalg.lapack import dpotrf, dpotri
+
+    factor, info = dpotrf(matrix, lower=1, overwrite_a=1)
     if info != 0:
         raise np.linalg.LinAlgError("the normal matrix is not positive definite")
-    inverse, _ = scipy.linalg.lapack.dpotri(factor, lower=1, overwrite_c=1)
+    inverse, _ = dpotri(factor, lower=1, overwrite_c=1)
     for column in range(0, len(inverse), _COLUMNS):  # potri fills the lower triangle only
         stop = column + _COLUMNS
         inverse[column:stop, stop:] = inverse[stop:, column:stop].T

@@ -15,7 +15,6 @@ the normal one at 95 %: what is made of them as 95 % figures then holds 95 %.
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 
 from pipeline.arrays import Floats
 
@@ -177,4 +176,6 @@ def _wider_plan(over: int) -> float:
 
 def _wider_height(over: int) -> float:
     """Return the square of Student's t(0.975; over) by that of the normal distribution."""
-    return float((scipy.special.stdtrit(over, 0.975) / scipy.special.ndtri(0.975)) ** 2)
+    from scipy.special import ndtri, stdtrit
+
+    return float((stdtrit(over, 0.975) / ndtri(0.975)) ** 2)

@@ -22,6 +22,8 @@ from pipeline.adjust.observations import Observations, check, weights
 from pipeline.adjust.statistics import ChiSquare, chi_square, critical_value, non_centrality, reliability
 from pipeline.arrays import Flags, Floats, Integers
 
+#: Of so few sessions and marks none is eliminated first: one dense matrix takes less than finding which.
+FEW = 64
 #: Metres, standard uncertainty of a placing row: common practice, shifts of up to about ten metres.
 PLACING = 10.0
 
@@ -86,7 +88,7 @@ def adjust(
     factored = Factored(
         _joined(observed, placing),
         sessions + marks,
-        best_eliminated(observations.session, observations.mark, sessions, marks),
+        _eliminated(observations, sessions, marks),
     )
     solution = factored.solution()
     count = len(observations.session)
@@ -147,6 +149,13 @@ class Response:
             local = self._factored.covariance(session)[second[here]]
             found[here] = self._frames[second[here]].transpose(0, 2, 1) @ local @ self._frames[session]
         return found.transpose(0, 2, 1)
+
+
+def _eliminated(observations: Observations, sessions: int, marks: int) -> Flags | None:
+    """Return (S + M,) which unknowns to eliminate first, None for none."""
+    if sessions + marks <= FEW:
+        return None
+    return best_eliminated(observations.session, observations.mark, sessions, marks)
 
 
 def _frames(observations: Observations, sessions: int, marks: int) -> Floats:

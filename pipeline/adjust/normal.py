@@ -69,17 +69,17 @@ def solve(equations: Equations, unknowns: int, eliminated: Flags | None = None) 
     no observation touches or an observation that touches one twice, `numpy.linalg.LinAlgError` if the observations
     do not determine every unknown.
     """
-    return Factored(equations, unknowns, np.zeros(unknowns, bool) if eliminated is None else eliminated).solution()
+    return Factored(equations, unknowns, eliminated).solution()
 
 
 class Factored:
     """The normal equations of some observations, inverted once: their solution, and questions about single ones."""
 
-    def __init__(self, equations: Equations, unknowns: int, eliminated: Flags) -> None:
+    def __init__(self, equations: Equations, unknowns: int, eliminated: Flags | None = None) -> None:
         """Form and invert the normal matrix; arguments and errors are those of `solve`."""
         self._meetings = _meetings(equations.unknown, unknowns)
         self._scaled, self._scale, matrix = _normal(equations, self._meetings, unknowns)
-        self._inverse = BlockInverse(matrix, eliminated)
+        self._inverse = BlockInverse(matrix, _eliminated(eliminated, unknowns))
 
     def solution(self) -> Solution:
         """Return what the adjustment gives."""
@@ -122,6 +122,10 @@ class Factored:
             right[unknown, axis] = self._scale[unknown, axis]
             columns.append(self._scale * self._inverse.times(right))
         return np.stack(columns, axis=2)
+
+
+def _eliminated(named: Flags | None, unknowns: int) -> Flags:
+    return np.zeros(unknowns, dtype=np.bool_) if named is None else named
 
 
 def _meetings(unknown: Integers, unknowns: int) -> _Meetings:

@@ -13,9 +13,9 @@ for correlated observations):
 """
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
-import scipy  # its parts load when first used: half a second that a job with nothing to adjust need not wait for
 
 from pipeline.arrays import Floats
 
@@ -53,7 +53,7 @@ class ChiSquare:
 
 def critical_value(significance: float) -> float:
     """Return the two-sided bound of a standard normal value, z(1 - significance / 2): 3.29 for 0.001."""
-    return float(-scipy.special.ndtri(_probability(significance) / 2.0))
+    return -NormalDist().inv_cdf(_probability(significance) / 2.0)
 
 
 def non_centrality(significance: float, power: float) -> float:
@@ -61,7 +61,7 @@ def non_centrality(significance: float, power: float) -> float:
 
     The far tail of the two-sided test is left out, as usual. Raises `ValueError` outside (0, 1).
     """
-    return critical_value(significance) + float(scipy.special.ndtri(_probability(power)))
+    return critical_value(significance) + NormalDist().inv_cdf(_probability(power))
 
 
 def chi_square(value: float, degrees_of_freedom: int, significance: float) -> ChiSquare:
@@ -69,7 +69,9 @@ def chi_square(value: float, degrees_of_freedom: int, significance: float) -> Ch
     if degrees_of_freedom < 1:
         raise ValueError("the global test needs at least one degree of freedom")
     tail = _probability(significance) / 2.0
-    low, high = scipy.special.chdtri(degrees_of_freedom, 1.0 - tail), scipy.special.chdtri(degrees_of_freedom, tail)
+    from scipy.special import chdtri  # a tenth of a second that jobs without redundancy need not wait for
+
+    low, high = chdtri(degrees_of_freedom, 1.0 - tail), chdtri(degrees_of_freedom, tail)
     return ChiSquare(value, float(low), float(high))
 
 

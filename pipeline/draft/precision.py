@@ -93,7 +93,7 @@ def _of_files(found: _Differences, files: list[int], left_out: int) -> list[Prec
 
 
 def _turned(pair: Components) -> Components:
-    return Components(*(values[::-1] for values in (pair.scale, pair.low, pair.high, pair.freedom)))
+    return Components(*(values[::-1] for values in (pair.scale, pair.freedom)))
 
 
 def _estimated(found: _Differences, file: int | None, left_out: int) -> Precision:

@@ -25,10 +25,9 @@ def precisions(survey: Survey, solved: Solved, laid: Laid) -> list[record_types.
 
 
 def _recorded(one: Precision, survey: Survey, chance: float) -> record_types.Precision:
-    scale, low, high, freedom = (
-        float(of[0]) for of in (one.whole.scale, one.whole.low, one.whole.high, one.whole.freedom)
-    )
+    scale, freedom = float(one.whole.scale[0]), float(one.whole.freedom[0])
     enough = freedom >= _ENOUGH
+    low, high = (float(bound[0]) for bound in one.whole.bounds()) if enough else (None, None)
     return {
         "file": None if one.file is None else survey.exports[one.file].shown,
         "differences": one.differences,
@@ -36,8 +35,8 @@ def _recorded(one: Precision, survey: Survey, chance: float) -> record_types.Pre
         "degrees_of_freedom": freedom,
         "enough": enough,
         "scale": scale,
-        "low": low if enough else None,
-        "high": high if enough else None,
+        "low": low,
+        "high": high,
         "scale_horizontal": float(one.plan.scale[0]) if enough else None,
         "scale_vertical": float(one.height.scale[0]) if enough else None,
         "too_good": enough and scale >= _LARGE and least(scale, freedom, chance) > 1.0,

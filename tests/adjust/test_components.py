@@ -13,7 +13,7 @@ def test_one_group_of_equal_variance_is_the_root_of_the_mean_square() -> None:
     assert_allclose(found.scale, np.sqrt(np.mean(off**2)) / 0.002, rtol=1e-6)
     assert_allclose(found.freedom, 10.0, rtol=1e-6)
     # chi-square of 10 degrees of freedom: 3.247 at 0.025 and 20.483 at 0.975, in any table
-    assert_allclose([found.low[0], found.high[0]], found.scale[0] * np.sqrt(10 / np.array([20.483, 3.247])), rtol=1e-4)
+    assert_allclose(np.ravel(found.bounds()), found.scale[0] * np.sqrt(10 / np.array([20.483, 3.247])), rtol=1e-4)
     assert least(2.0, 10.0, 0.025) == pytest.approx(2.0 * np.sqrt(10 / 20.483), rel=1e-4)
 
 
@@ -49,6 +49,7 @@ def test_two_receivers_are_told_apart_and_the_interval_holds() -> None:
         off = random.normal(size=40) * np.sqrt(first + 9.0 * second + 0.5)
         found = components([varying(Model(off, 0.5 * np.eye(40), parts))])
         scales.append(found.scale)
-        held += int(found.low[1] <= 3.0 <= found.high[1])
+        low, high = found.bounds()
+        held += int(low[1] <= 3.0 <= high[1])
     assert_allclose(np.median(scales, axis=0), [1.0, 3.0], rtol=0.06)
     assert 0.90 <= held / 200 <= 0.99

@@ -13,6 +13,12 @@ Floats = NDArray[np.float64]
 SEEDS = range(6)
 
 
+@pytest.fixture(params=[64, 0], ids=["nothing eliminated", "most eliminated"])
+def either_way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A network as small as these is adjusted as one matrix, a large one by eliminating what never meets."""
+    monkeypatch.setattr("pipeline.adjust.network.FEW", request.param)
+
+
 def _same(first: Adjustment, second: Adjustment, atol: float = 1e-10) -> None:
     """Both adjustments give the same shifts, marks, covariances and tests."""
     tests = ("redundancy", "standardised", "detectable")
@@ -69,6 +75,7 @@ def test_two_ties_on_one_mark() -> None:
     assert result.degrees_of_freedom == 3
 
 
+@pytest.mark.usefixtures("either_way")
 @pytest.mark.parametrize("seed", SEEDS)
 def test_against_a_dense_adjustment(seed: int) -> None:
     """Shifts, marks, every covariance and residual equal those of plain normal equations inverted whole."""
@@ -86,6 +93,7 @@ def test_against_a_dense_adjustment(seed: int) -> None:
     assert np.isnan(result.residuals[~observations.present]).all()
 
 
+@pytest.mark.usefixtures("either_way")
 @pytest.mark.parametrize("seed", SEEDS)
 def test_tests_against_a_dense_adjustment(seed: int) -> None:
     """Redundancy numbers, standardised residuals, detectable errors and global test by their definitions."""
@@ -183,6 +191,7 @@ def test_position_through_one_mark_and_height_through_another() -> None:
     assert result.degrees_of_freedom == 0
 
 
+@pytest.mark.usefixtures("either_way")
 @pytest.mark.parametrize("seed", SEEDS)
 def test_what_is_untied_disturbs_nothing(seed: int) -> None:
     """A group without control beside a tied network changes none of its results, and is itself NaN."""
@@ -215,6 +224,7 @@ def test_what_is_untied_disturbs_nothing(seed: int) -> None:
     assert np.nansum(result.redundancy) == pytest.approx(result.degrees_of_freedom, abs=1e-5)
 
 
+@pytest.mark.usefixtures("either_way")
 @pytest.mark.parametrize("seed", SEEDS)
 def test_partly_tied_against_a_dense_adjustment(seed: int) -> None:
     """Parallel verticals, sessions that lack height or position: what is tied, residuals and tests as by pinv."""

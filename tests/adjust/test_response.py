@@ -13,6 +13,12 @@ SESSIONS, MARKS = 7, 5
 EVERY = np.arange(SESSIONS)
 
 
+@pytest.fixture(params=[64, 0], ids=["nothing eliminated", "most eliminated"])
+def either_way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A network as small as these is adjusted as one matrix, a large one by eliminating what never meets."""
+    monkeypatch.setattr("pipeline.adjust.network.FEW", request.param)
+
+
 def network(seed: int) -> Observations:
     """Seven sessions on five marks at random, three marks held; the last session and the last mark are alone."""
     rng = np.random.default_rng(seed)
@@ -30,7 +36,8 @@ def network(seed: int) -> Observations:
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.usefixtures("either_way")
+@pytest.mark.parametrize("seed", range(2))
 def test_it_is_the_difference_of_two_adjustments(seed: int) -> None:
     given = network(seed)
     before = adjust(given, SESSIONS, MARKS).shifts
@@ -62,6 +69,7 @@ def test_a_few_sessions_of_a_long_chain() -> None:
     assert_allclose(found, np.outer(up, rotation[0, 2]), rtol=0, atol=1e-9)
 
 
+@pytest.mark.usefixtures("either_way")
 @pytest.mark.parametrize("seed", range(2))
 def test_gains_of_a_session_are_its_responses_one_by_one(seed: int) -> None:
     given = network(seed)
