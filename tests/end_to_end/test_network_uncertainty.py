@@ -5,6 +5,7 @@ Bases over marks, distances from them, stated shifts and the geoid; single ties,
 """
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -121,9 +122,12 @@ def test_an_adjusted_marks_own_uncertainty(tmp_path: Path) -> None:
 
 def errors(issue: Issue, work: Network, sessions: list[str]) -> Floats:
     """(sessions, points, 3) errors in units of the standard uncertainty that hu95 and vu95 imply."""
+    of_session: dict[str, list[dict[str, Any]]] = {name: [] for name in sessions}
+    for row in issue.points.rows:
+        if row["session"] in of_session:
+            of_session[row["session"]].append(row)
     found = []
-    for name in sessions:
-        rows = issue.points.where(session=name)
+    for rows in of_session.values():
         off = off_truth(rows, work.truth)
         sigma = [[row["hu95"] / circle(1, 1)] * 2 + [row["vu95"] / INTERVAL] for row in rows]
         found.append(off / np.array(sigma))

@@ -12,6 +12,7 @@ place of its antenna less the shift. `Network.write` lays down the files of the 
 """
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
@@ -58,7 +59,9 @@ class Network:
         self._marks: dict[str, Floats] = {}
         self._taken: list[dict[str, Any]] = []
         self._rows: Columns | None = None
+        self._truth: Truth | None = None
         self._named: set[str] = set()
+        self._visits: Counter[tuple[int, str]] = Counter()
         height = "ellipsoid_height" if place.geoid is None else "height"
         self._columns = ("mark", "easting", "northing", height, "hu95", "vu95", "holds")
         self.register: Columns = {name: np.zeros(0, object) for name in self._columns}
@@ -121,9 +124,9 @@ class Network:
         told: dict[str, list[dict[str, str]]] = {"ties": [], "checks": []}
         for role, marks in (("ties", ties), ("checks", checks)):
             told[role] += [{"point": self._occupy(number, name, mark), "mark": mark} for mark in marks]
-        for count, offset in enumerate(points, start=1):
-            at = placed(self.plan, np.array([name]), np.array([[*offset, 0.0][:3]]))
-            self._take(number, f"{name}-{count}", at.places[0], "")
+        offsets = np.array([[*offset, 0.0][:3] for offset in points]).reshape(-1, 3)
+        for count, at in enumerate(placed(self.plan, offsets[:, 0], offsets).places, start=1):
+            self._take(number, f"{name}-{count}", at, "")
         told["checks"] += [{"point": self._occupy(number, name, mark), "mark": mark} for mark in closing]
         table |= {role: some for role, some in told.items() if some} | more
         self.job["session"].append(table if stated is None else table | {"shift": stated})
@@ -138,8 +141,8 @@ class Network:
         table["ties"] = [*table.get("ties", []), {"point": point, "mark": mark}]
 
     def _occupy(self, session: int, name: str, mark: str) -> str:
-        count = sum(row["mark"] == mark and row["session"] == session for row in self._taken) + 1
-        point = f"{name}-{mark}-{count}"
+        self._visits[session, mark] += 1
+        point = f"{name}-{mark}-{self._visits[session, mark]}"
         self._take(session, point, self._marks[mark], mark)
         return point
 
@@ -152,8 +155,10 @@ class Network:
     @property
     def truth(self) -> Truth:
         """Truth of every row."""
-        at = np.array([row["at"] for row in self._taken]).reshape(-1, 3)
-        return truth_of(self.plan, np.array([row["name"] for row in self._taken]), *at.T)
+        if self._truth is None or len(self._truth.names) != len(self._taken):
+            at = np.array([row["at"] for row in self._taken]).reshape(-1, 3)
+            self._truth = truth_of(self.plan, np.array([row["name"] for row in self._taken]), *at.T)
+        return self._truth
 
     @property
     def marks(self) -> Truth:
@@ -175,9 +180,11 @@ class Network:
             raw = move(*true.places.T, -np.array(self.shifts)[session], place.ellipsoid)
             size = np.where((mark != "")[:, None], OCCUPATION, POINT)
             begins = [np.datetime64(naive_utc(one["start"]), "ms") for one in self.job["session"]]
-            within = np.array([np.count_nonzero(session[:row] == one) for row, one in enumerate(session)]) + 1
+            order = np.argsort(session, kind="stable")
+            within = np.empty(len(session), int)
+            within[order] = np.arange(len(session)) - np.searchsorted(session[order], session[order]) + 1
             self._rows = {
-                "name": true.names, "session": session, "mark": mark,
+                "name": true.names.copy(), "session": session, "mark": mark,
                 "time": np.array(begins)[session] + within * np.timedelta64(STEP),
                 "longitude": raw[0], "latitude": raw[1], "height": raw[2],
                 "sigma_east": size[:, 0].copy(), "sigma_north": size[:, 0].copy(), "sigma_up": size[:, 1].copy(),

@@ -3,6 +3,7 @@
 import datetime as dt
 import sys
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -51,6 +52,9 @@ __all__ = [
 
 Columns = dict[str, NDArray[Any]]
 
+#: A grid is read once; those that a test makes lie in folders of their own.
+_geoid = cache(read_gtx)
+
 
 @dataclass(frozen=True)
 class Place:
@@ -68,7 +72,7 @@ class Place:
 
     def separation(self, longitude: Floats, latitude: Floats) -> Floats:
         """Return the height of the datum surface above the ellipsoid, metres; zero where heights are ellipsoidal."""
-        return np.zeros_like(longitude) if self.geoid is None else read_gtx(self.geoid).separation(longitude, latitude)
+        return np.zeros_like(longitude) if self.geoid is None else _geoid(self.geoid).separation(longitude, latitude)
 
 
 CANTERBURY = Place(
