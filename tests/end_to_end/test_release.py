@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from first_issue import first_issue
 from issued import current_issue
 from running import append_rows, replace_in
 from simulate import Plan, Simulation, simulate
@@ -44,7 +45,8 @@ def job(tmp_path: Path) -> tuple[Simulation, Path]:
     """A good job, and its first issue."""
     made = simulate(PLAN)
     path = made.write(tmp_path)
-    assert run_job(path).current == 1
+    first_issue(path)
+    assert shown(path) == "001"
     return made, path
 
 

@@ -1,6 +1,7 @@
 """The issues of a job listed: what changed in each and why, also from records of earlier days."""
 
 import json
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -16,26 +17,36 @@ from pipeline.issue.record import sum_of
 from pipeline.problems import JobError
 
 run = CliRunner().invoke
+PLAN = Plan(sessions=2, points=40, noise=False)
 
 
 @pytest.fixture
 def job() -> Simulation:
-    return simulate(Plan(sessions=2, points=40, noise=False))
+    return simulate(PLAN)
 
 
-@pytest.fixture
-def issued(job: Simulation, tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def three(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A job with three issues: a mark's height revised by 6 mm, then ten points of the second session gone."""
-    path = job.write(tmp_path)
+    folder = tmp_path_factory.mktemp("three")
+    job = simulate(PLAN)
+    path = job.write(folder)
     run_job(path)
     job.mistype("CM1", "height", 0.006)
-    job.write(tmp_path)
+    job.write(folder)
     run_job(path)
     gone = {f"S02-{number:05d}" for number in range(11, 21)}
     job.keep(np.array([name not in gone for name in job.rows["name"]]))
-    job.write(tmp_path)
+    job.write(folder)
     run_job(path)
-    return path
+    return folder
+
+
+@pytest.fixture
+def issued(three: Path, tmp_path: Path) -> Path:
+    """The same, in a copy."""
+    shutil.copytree(three, tmp_path, symlinks=True, dirs_exist_ok=True)
+    return tmp_path / "job.toml"
 
 
 def test_each_issue_says_what_changed_in_it_and_why(issued: Path) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from first_issue import first_issue
 from running import rewrite_export
 from simulate import Plan, Simulation, simulate
 
@@ -18,10 +19,11 @@ from pipeline.run.run_job import Outcome
 Rows = list[dict[str, Any]]
 
 
-def rows_of(outcome: Outcome, layer: str) -> Rows:
+def rows_of(issue: Outcome | Path, layer: str) -> Rows:
     """Read a layer's columns by SQLite alone."""
-    assert outcome.folder is not None
-    (package,) = outcome.folder.glob("*-[0-9]*.gpkg")
+    folder = issue if isinstance(issue, Path) else issue.folder
+    assert folder is not None
+    (package,) = folder.glob("*-[0-9]*.gpkg")
     with closing(sqlite3.connect(f"file:{package}?mode=ro&immutable=1", uri=True)) as file:
         file.row_factory = sqlite3.Row
         return [dict(row) for row in file.execute(f'select * from "{layer}"')]
@@ -53,7 +55,7 @@ def tie_of(job: Simulation, session: int) -> str:
 
 def test_a_revised_mark_moves_the_points_that_hang_on_it_by_what_it_moved(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path)
-    first = run_job(path)
+    first = first_issue(path)
     old, new = rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "easting", 0.012)
     second = run_job(path)
     changes = rows_of(second, "changes")
@@ -80,7 +82,7 @@ def test_a_revised_mark_moves_the_points_that_hang_on_it_by_what_it_moved(job: S
 
 def test_what_is_taken_over_equals_a_full_run_to_the_bit(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path / "chain")
-    run_job(path)
+    first_issue(path)
     rewrite_register(tmp_path / "chain" / "register.csv", tie_of(job, 0), "northing", 0.01)
     partial = run_job(path)
     whole_path = job.write(tmp_path / "whole")
@@ -95,7 +97,7 @@ def test_unreached_points_are_not_computed_again(
     job: Simulation, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = job.write(tmp_path)
-    run_job(path)
+    first_issue(path)
     rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "northing", 0.01)
     import pipeline.draft.second_pass as draft
 
@@ -107,7 +109,7 @@ def test_unreached_points_are_not_computed_again(
         return real(frames, xyz, session, *more)
 
     monkeypatch.setattr(draft, "correct", counting)
-    run_job(path)
+    first_issue(path)
     hanging = {s for s in range(3) if tie_of(job, s) == tie_of(job, 0)}
     drafted = [session for session in computed if session not in hanging]
     # Of the other sessions only their occupations of marks are: the layer points does not hold them.
@@ -118,7 +120,7 @@ def test_points_are_known_again_in_files_renamed_reordered_and_exported_with_mor
     job: Simulation, tmp_path: Path
 ) -> None:
     path = job.write(tmp_path)
-    run_job(path)
+    first_issue(path)
     export = tmp_path / "rover001.csv"
     lines = export.read_text(encoding="utf-8").splitlines()
     extra = lines[20].replace(lines[20].split(",")[0], "NEW1", 1)
@@ -135,7 +137,7 @@ def test_points_are_known_again_in_files_renamed_reordered_and_exported_with_mor
 
 def test_withdrawn_held_and_released_points_are_told_apart(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path)
-    first = run_job(path)
+    first = first_issue(path)
     names = [row["name"] for row in rows_of(first, "points")]
     gone, float_now = names[3], names[5]
     export = tmp_path / "rover001.csv"
@@ -169,7 +171,7 @@ def test_a_mark_that_nothing_occupies_makes_no_issue_when_it_is_revised(job: Sim
 
 def test_comments_and_order_in_the_job_file_make_no_issue_but_a_tolerance_does(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path)
-    run_job(path)
+    first_issue(path)
     path.write_text("# a comment\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
     assert not run_job(path).issued
     path.write_text(path.read_text(encoding="utf-8") + "\n[shift]\nlimit_horizontal = 11.0\n", encoding="utf-8")
@@ -192,7 +194,7 @@ def test_an_unchanged_job_is_not_read_again(job: Simulation, tmp_path: Path, mon
 
 def test_a_lost_note_of_what_was_at_hand_costs_time_and_nothing_else(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path)
-    run_job(path)
+    first_issue(path)
     (tmp_path / "out" / ".confirmed").unlink()
     assert not run_job(path).issued
     assert json.loads((tmp_path / "out" / ".confirmed").read_text(encoding="utf-8"))["issue"] == 1
@@ -200,9 +202,8 @@ def test_a_lost_note_of_what_was_at_hand_costs_time_and_nothing_else(job: Simula
 
 def test_an_earlier_issue_that_is_damaged_does_not_stop_the_next(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path)
-    first = run_job(path)
-    assert first.folder is not None
-    (package,) = first.folder.glob("*-[0-9]*.gpkg")
+    first = first_issue(path)
+    (package,) = first.glob("*-[0-9]*.gpkg")
     package.write_bytes(package.read_bytes()[:3000])
     rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "easting", 0.012)
     second = run_job(path)
@@ -212,7 +213,7 @@ def test_an_earlier_issue_that_is_damaged_does_not_stop_the_next(job: Simulation
 
 def test_coordinates_in_two_grids_are_not_subtracted(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path)
-    run_job(path)
+    first_issue(path)
     text = path.read_text(encoding="utf-8")
     path.write_text(text.replace('grid = "EPSG:2193"', 'grid = "EPSG:2134"', 1), encoding="utf-8")
     second = run_job(path)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from first_issue import first_issue
 from running import replace_in, rewrite_export
 from simulate import Plan, Simulation, simulate
 
@@ -19,9 +20,10 @@ from pipeline.reissue.changes import marks_gone_and_new
 from pipeline.run.run_job import Outcome
 
 
-def rows_of(outcome: Outcome, layer: str) -> list[dict[str, Any]]:
-    assert outcome.folder is not None
-    (package,) = outcome.folder.glob("*-[0-9]*.gpkg")
+def rows_of(issue: Outcome | Path, layer: str) -> list[dict[str, Any]]:
+    folder = issue if isinstance(issue, Path) else issue.folder
+    assert folder is not None
+    (package,) = folder.glob("*-[0-9]*.gpkg")
     with closing(sqlite3.connect(f"file:{package}?mode=ro&immutable=1", uri=True)) as file:
         file.row_factory = sqlite3.Row
         return [dict(row) for row in file.execute(f'select * from "{layer}"')]
@@ -63,7 +65,7 @@ def without_session(path: Path, name: str) -> None:
 
 def test_a_check_mark_moves_nothing(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path)
-    run_job(path)
+    first_issue(path)
     mark = check_of(job, 0)
     rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "easting", 0.006)
     old, new = rewrite_register(tmp_path / "register.csv", mark, "northing", 0.004)
@@ -76,7 +78,7 @@ def test_a_check_mark_moves_nothing(job: Simulation, tmp_path: Path) -> None:
 
 def test_a_check_mark_that_fails_now_is_why_points_are_held(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path)
-    run_job(path)
+    first_issue(path)
     mark = check_of(job, 0)
     old, new = rewrite_register(tmp_path / "register.csv", mark, "northing", 0.9)
     rows = rows_of(run_job(path), "changes")
@@ -86,7 +88,7 @@ def test_a_check_mark_that_fails_now_is_why_points_are_held(job: Simulation, tmp
 
 def test_a_session_that_is_withdrawn_is_no_change_of_the_register(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path)
-    run_job(path)
+    first_issue(path)
     without_session(path, "session-02")
     second = run_job(path)
     rows = rows_of(second, "changes")
@@ -99,7 +101,7 @@ def test_a_recoded_point_is_counted_and_told(
     job: Simulation, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     path = job.write(tmp_path)
-    first = run_job(path)
+    first = first_issue(path)
     names = {row["name"] for row in rows_of(first, "points")[:3]}
     rewrite_export(tmp_path / "rover001.csv", lambda row: row | ({"Code": "TREE"} if row["Point"] in names else {}))
     second = run_job(path)
@@ -116,7 +118,7 @@ def test_a_recoded_point_is_counted_and_told(
 
 def test_a_renamed_point_is_recoded_and_neither_gone_nor_new(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path)
-    name = str(rows_of(run_job(path), "points")[0]["name"])
+    name = str(rows_of(first_issue(path), "points")[0]["name"])
     rewrite_export(tmp_path / "rover001.csv", lambda row: row | ({"Point": "P-9"} if row["Point"] == name else {}))
     second = run_job(path)
     (row,) = rows_of(second, "changes")
@@ -128,14 +130,14 @@ def test_a_renamed_point_is_recoded_and_neither_gone_nor_new(job: Simulation, tm
 
 def test_a_revision_that_touches_no_file_changes_no_attribute(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path)
-    run_job(path)
+    first_issue(path)
     rewrite_register(tmp_path / "register.csv", tie_of(job, 0), "easting", 0.006)
     assert run_job(path).record["changes"]["attributes"] == 0
 
 
 def test_other_coordinates_in_the_export_name_the_export_alone(job: Simulation, tmp_path: Path) -> None:
     path = job.write(tmp_path)
-    first = run_job(path)
+    first = first_issue(path)
     name = rows_of(first, "points")[0]["name"]
 
     def higher(row: dict[str, str]) -> dict[str, str]:
