@@ -305,25 +305,29 @@ def _empty() -> Observations:
     return read_only(Observations(nobody, nobody, blocks, np.empty((0, 3)), blocks, np.empty((0, 3), dtype=bool)))
 
 
-def test_standardised_residuals_of_noise_have_unit_variance() -> None:
-    """Simulated noise over 300 runs: every tie's standardised residual has variance 1, and few lie beyond 3.29."""
-    network = tied_network(3)
-    values = np.array([adjust(network.observations(), 6, 6).standardised for _ in range(300)])
+@pytest.fixture(scope="module")
+def of_noise() -> list[Adjustment]:
+    """One network with simulated noise over 400 runs."""
+    network = tied_network(4)
+    return [adjust(network.observations(), 6, 6) for _ in range(400)]
+
+
+def test_standardised_residuals_of_noise_have_unit_variance(of_noise: list[Adjustment]) -> None:
+    """Every tie's standardised residual has variance 1, and few lie beyond 3.29."""
+    values = np.array([result.standardised for result in of_noise])
     values = values[:, ~np.isnan(values).any(axis=0)]
-    # The variance of one over 300 runs is 1 +- sqrt(2 / 300); five of those, for some fifty residuals.
-    np.testing.assert_allclose((values**2).mean(axis=0), 1.0, rtol=0, atol=5 * np.sqrt(2 / 300))
+    # The variance of one over 400 runs is 1 +- sqrt(2 / 400); five of those, for some fifty residuals.
+    np.testing.assert_allclose((values**2).mean(axis=0), 1.0, rtol=0, atol=5 * np.sqrt(2 / 400))
     assert (values**2).mean() == pytest.approx(1.0, abs=0.06)
     assert np.mean(np.abs(values) > 3.29) < 0.003
 
 
-def test_global_test_of_noise() -> None:
-    """Simulated noise over 400 runs passes the test at 5 % in about 95 % of them, and averages a factor of 1."""
-    network = tied_network(4)
-    results = [adjust(network.observations(), 6, 6) for _ in range(400)]
-    passed = np.mean([result.chi_square is not None and result.chi_square.passed for result in results])
+def test_global_test_of_noise(of_noise: list[Adjustment]) -> None:
+    """Noise passes the test at 5 % in about 95 % of the runs, and averages a factor of 1."""
+    passed = np.mean([result.chi_square is not None and result.chi_square.passed for result in of_noise])
     assert passed == pytest.approx(0.95, abs=4 * np.sqrt(0.95 * 0.05 / 400))
-    factors = np.array([result.variance_factor for result in results])
-    freedom = results[0].degrees_of_freedom
+    factors = np.array([result.variance_factor for result in of_noise])
+    freedom = of_noise[0].degrees_of_freedom
     assert factors.mean() == pytest.approx(1.0, abs=4 * np.sqrt(2 / freedom / 400))
 
 

@@ -1,6 +1,7 @@
 """How a drawing is plotted: texts from the plot's scale, layers and colours per code, control and its occupations."""
 
 import re
+import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -293,6 +294,14 @@ def test_a_mark_that_the_adjustment_moved_says_which_coordinates_are_drawn(tmp_p
 # Reading back
 
 
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Package:
+    """A package and its drawing."""
+    found = package(tmp_path_factory.mktemp("whole"), hostile(), points(["x"], ["plain"], ["bracketed"]))
+    write_formats(["dxf"], found, ABOUT)
+    return found
+
+
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
@@ -302,9 +311,11 @@ def test_a_mark_that_the_adjustment_moved_says_which_coordinates_are_drawn(tmp_p
         ("\n  2\nnote\n 70\n0\n 62\n7\n", "\n  2\nnote\n 70\n0\n 62\n6\n", "note has colour 6"),
     ],
 )
-def test_layers_texts_and_colours_are_read_back(tmp_path: Path, old: str, new: str, says: str) -> None:
-    found = package(tmp_path, hostile(), points(["x"], ["plain"], ["bracketed"]))
-    write_formats(["dxf"], found, ABOUT)
+def test_layers_texts_and_colours_are_read_back(
+    whole: Package, tmp_path: Path, old: str, new: str, says: str
+) -> None:
+    shutil.copytree(whole.path.parent, tmp_path, dirs_exist_ok=True)
+    found = Package(tmp_path / whole.path.name, whole.rows)
     path = found.path.with_suffix(".dxf")
     text = path.read_text(encoding="utf-8")
     assert old in text

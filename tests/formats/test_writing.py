@@ -2,6 +2,7 @@
 
 import os
 import resource
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -20,17 +21,25 @@ from pipeline.issue.geopackage.write import NotWritten
 SEARCH = [str(Path(__file__).parents[1] / "support"), str(Path(__file__).parents[2])]
 
 
-@pytest.fixture
-def made(tmp_path: Path) -> Package:
-    return package(tmp_path, hostile())
-
-
 @pytest.fixture(scope="module")
 def written(tmp_path_factory: pytest.TempPathFactory) -> Package:
-    """The same in every format."""
+    """A GeoPackage and what it holds in every format."""
     found = package(tmp_path_factory.mktemp("written"), hostile())
     write_formats(list(FORMATS), found, ABOUT)
     return found
+
+
+@pytest.fixture
+def made(written: Package, tmp_path: Path) -> Package:
+    """A copy of the GeoPackage alone."""
+    return Package(Path(shutil.copy(written.path, tmp_path)), written.rows)
+
+
+@pytest.fixture
+def spoilable(written: Package, tmp_path: Path) -> Package:
+    """A copy of the GeoPackage with all that stands beside it."""
+    shutil.copytree(written.path.parent, tmp_path, dirs_exist_ok=True)
+    return Package(tmp_path / written.path.name, written.rows)
 
 
 # The same bytes
@@ -169,23 +178,21 @@ SPOILT = [
 
 @pytest.mark.parametrize(("word", "change", "says"), SPOILT)
 def test_a_file_that_does_not_hold_what_was_given_is_found(
-    made: Package, word: str, change: Callable[[bytes], bytes], says: str
+    spoilable: Package, word: str, change: Callable[[bytes], bytes], says: str
 ) -> None:
     """One digit of one coordinate is enough."""
     form = FORMATS[word]
-    path = made.path.with_suffix(form.ending)
-    write_formats([word], made, ABOUT)
+    path = spoilable.path.with_suffix(form.ending)
     path.write_bytes(change(path.read_bytes()))
     with pytest.raises(ReadBackError, match=says):
-        hold_to(form, made, ABOUT)
+        hold_to(form, spoilable, ABOUT)
 
 
-def test_a_file_beside_that_does_not_say_what_was_given_is_found(made: Package) -> None:
-    write_formats(["csv"], made, ABOUT)
-    kinds = made.path.with_suffix(".csvt")
+def test_a_file_beside_that_does_not_say_what_was_given_is_found(spoilable: Package) -> None:
+    kinds = spoilable.path.with_suffix(".csvt")
     kinds.write_bytes(kinds.read_bytes().replace(b"Real", b"Date", 1))
     with pytest.raises(ReadBackError, match=r"the \.csvt beside it"):
-        hold_to(FORMATS["csv"], made, ABOUT)
+        hold_to(FORMATS["csv"], spoilable, ABOUT)
 
 
 def test_what_is_found_on_reading_back_stops_the_issue(made: Package, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -202,13 +209,10 @@ def test_what_is_found_on_reading_back_stops_the_issue(made: Package, monkeypatc
 
 @pytest.mark.parametrize("word", list(FORMATS))
 @pytest.mark.parametrize("part", [0.001, 0.4, 0.999])
-def test_a_full_disk_is_an_error(made: Package, word: str, part: float) -> None:
+def test_a_full_disk_is_an_error(written: Package, made: Package, word: str, part: float) -> None:
     """At whatever size the file may grow no further."""
-    form = FORMATS[word]
-    path = made.path.with_suffix(form.ending)
-    write_formats([word], made, ABOUT)
-    size = path.stat().st_size
-    path.unlink()
+    ending = FORMATS[word].ending
+    path, size = made.path.with_suffix(ending), written.path.with_suffix(ending).stat().st_size
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (int(size * part), before[1]))
     try:

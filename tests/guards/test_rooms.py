@@ -62,6 +62,7 @@ PURE = {
 }  # fmt: skip
 
 
+@cache
 def modules(of: str | None = None) -> list[Path]:
     return [path for path in sorted(PACKAGE.rglob("*.py")) if of in (None, room(path))]
 
