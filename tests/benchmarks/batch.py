@@ -70,7 +70,7 @@ def main() -> None:
             found["converted"].append(seconds(sys.executable, "-c", _CONVERT_EACH, *raw, folder=place))
             found["issued"].append(seconds(*tiedown, *jobs, folder=place))
             found["unchanged"].append(seconds(*tiedown, *jobs, folder=place))
-    print(f"{asked.jobs:,} jobs of {asked.points:,} points, {asked.workers} workers, {os.cpu_count()} processors")
+    print(f"{asked.jobs:,} jobs of {asked.points:,} points, {asked.workers} workers.\n")
     print("| what | s | each, ms | to the conversion |")
     print("| --- | --- | --- | --- |")
     for what, taken in found.items():

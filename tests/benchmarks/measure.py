@@ -1,6 +1,7 @@
-"""Times whole runs against their peers in turn, and prints the table that `README.md` beside this keeps.
+"""Times whole runs against their peers in turn, and prints a table.
 
-    python tests/benchmarks/measure.py [--points 2000 100000 1000000] [--sessions 30] [--rounds 3] [--without NAME ...]
+    python tests/benchmarks/measure.py [--points 2000 100000 1000000] [--sessions 1 30 300] [--rounds 3]
+                                       [--without NAME ...]
 
 Ten million points (``--points 10000000 --without script --rounds 1``) take some 8 GB of disk, 8 GB of memory to be
 simulated, the script as much again, and ten minutes a round. Machines are shared and noisy: quote ratios of one run of
@@ -11,6 +12,7 @@ import argparse
 import os
 import sys
 import tempfile
+from itertools import product
 from pathlib import Path
 from statistics import median
 
@@ -63,24 +65,19 @@ def main() -> None:
     """Simulate each job, run it and its peers in turn, print the table."""
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--points", type=int, nargs="+", default=[2_000, 100_000, 1_000_000])
-    options.add_argument("--sessions", type=int, default=30)
+    options.add_argument("--sessions", type=int, nargs="+", default=[1, 30, 300])
     options.add_argument("--rounds", type=int, default=3)
     options.add_argument("--without", nargs="*", default=[], help="peers to leave out, by a part of their names")
     asked = options.parse_args()
     peers = {name: code for name, code in at_hand().items() if not any(part in name for part in asked.without)}
-    memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
-    table = []
-    for points in asked.points:
+    support, table = str(Path(__file__).resolve().parents[1] / "support"), []
+    for points, sessions in product(asked.points, asked.sessions):
         with tempfile.TemporaryDirectory() as place:
             # in a process of its own: a child's peak memory counts what its parent held when it was started
-            spent(
-                SIMULATE, str(Path(__file__).resolve().parents[1] / "support"), place, str(points), str(asked.sessions)
-            )
-            table += rows(points, asked.sessions, alternately(Path(place, "job.toml"), peers, asked.rounds))
+            spent(SIMULATE, support, place, str(points), str(sessions))
+            table += rows(points, sessions, alternately(Path(place, "job.toml"), peers, asked.rounds))
     load = " ".join(f"{one:.1f}" for one in os.getloadavg())
-    print(
-        f"{os.cpu_count()} processors, {memory:.0f} GiB, rounds: {asked.rounds}, load of the machine in the end: {load}"
-    )
+    print(f"Rounds: {asked.rounds}; load of the machine in the end: {load}.\n")
     print("| points in sessions | what | s | processor s | peak MB | run's time to it (processor time) |")
     print("| --- | --- | --- | --- | --- | --- |")
     print("\n".join(table))

@@ -49,22 +49,23 @@ def main() -> None:
         support = str(Path(__file__).resolve().parents[1] / "support")
         spent(SIMULATE, support, place, str(asked.points), str(asked.sessions))
         job = str(Path(place) / "job.toml")
-        seconds: dict[str, list[Spent]] = {"first": [], "unchanged": [], "revised": []}
+        seconds: dict[str, list[Spent]] = {"first issue": [], "nothing changed": [], "one mark revised": []}
         for number in range(asked.rounds):
             shutil.rmtree(Path(place) / "out", ignore_errors=True)
             for way, found in seconds.items():
-                if way == "revised":
+                if way == "one mark revised":
                     revise(Path(place) / "register.csv")
                 found.append(spent(RUN, job))
             told = ", ".join(f"{way} {found[-1].wall:.1f} s" for way, found in seconds.items())
             print(f"round {number + 1}: {told}", file=sys.stderr)
+        print("| points in sessions | what | s | peak MB | to the first (processor time) |")
+        print("| --- | --- | --- | --- | --- |")
         for way, found in seconds.items():
-            ratio = median(one.wall / first.wall for one, first in zip(found, seconds["first"], strict=True))
-            work = median(one.cpu / first.cpu for one, first in zip(found, seconds["first"], strict=True))
+            ratio = median(one.wall / first.wall for one, first in zip(found, seconds["first issue"], strict=True))
+            work = median(one.cpu / first.cpu for one, first in zip(found, seconds["first issue"], strict=True))
             wall, peak = median(one.wall for one in found), max(one.peak for one in found)
-            print(
-                f"{way}: {wall:.1f} s, {ratio:.2f} of the first ({work:.2f} of its processor time), peak {peak:.0f} MB"
-            )
+            of = f"{asked.points:,} in {asked.sessions}"
+            print(f"| {of} | {way} | {wall:.1f} | {peak:.0f} | {ratio:.2f} ({work:.2f}) |")
 
 
 if __name__ == "__main__":

@@ -311,9 +311,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Package:
         ("\n  2\nnote\n 70\n0\n 62\n7\n", "\n  2\nnote\n 70\n0\n 62\n6\n", "note has colour 6"),
     ],
 )
-def test_layers_texts_and_colours_are_read_back(
-    whole: Package, tmp_path: Path, old: str, new: str, says: str
-) -> None:
+def test_layers_texts_and_colours_are_read_back(whole: Package, tmp_path: Path, old: str, new: str, says: str) -> None:
     shutil.copytree(whole.path.parent, tmp_path, dirs_exist_ok=True)
     found = Package(tmp_path / whole.path.name, whole.rows)
     path = found.path.with_suffix(".dxf")
