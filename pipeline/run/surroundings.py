@@ -92,10 +92,11 @@ def _named(folder: Path, text: str) -> list[Any]:
     """Return what is known of the file that a text names from the job file's folder, nothing where there is none."""
     if "\0" in text:
         return []
-    name = text.strip()
-    if os.path.basename(name) == name and not os.path.isfile(os.path.join(folder, name)):
-        return []  # most texts name no file, and resolving each would take the longest of all this
-    named = os.path.realpath(os.path.join(folder, name))  # as a run takes it: "gone/../marks.csv" is there too
+    text = text.strip()
+    first = os.path.normpath(text).partition(os.sep)[0]
+    if ".." not in text and not os.path.lexists(os.path.join(folder, first)):  # mostly: no link has to be followed
+        return []
+    named = os.path.realpath(os.path.join(folder, text))  # as a run takes it: "gone/../marks.csv" is there too
     if not os.path.isfile(named):
         return []
     path = Path(named)

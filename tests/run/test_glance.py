@@ -235,10 +235,14 @@ def test_a_job_is_as_it_was_from_any_working_folder(job: Path, tmp_path: Path, m
     assert len(told) == 1 and told != {""}
 
 
-@pytest.mark.parametrize("way", ["gone/../marks.csv", "marks.csv/.", "link/marks.csv", "../{}/marks.csv", " marks.csv"])
+@pytest.mark.parametrize(
+    "way",
+    ["gone/../marks.csv", "marks.csv/.", "link/marks.csv", "../{}/marks.csv", " marks.csv", "./marks.csv", "by-gone"],
+)
 def test_a_register_is_seen_by_whatever_way_a_run_finds_it(way: str, tmp_path: Path) -> None:
     """A run takes names as the file system resolves them, through folders that are gone and through links."""
     (tmp_path / "link").symlink_to(".")
+    (tmp_path / "by-gone").symlink_to("gone/../marks.csv")
     path, register = tmp_path / "job.toml", tmp_path / "marks.csv"
     path.write_text(f'[control]\nfile = "{way.format(tmp_path.name)}"\n', encoding="utf-8")
     told = []
