@@ -1,6 +1,6 @@
 """A raw batch into readings: the export's columns to ours, in metres, degrees and UTC, a reason on every bad row."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -17,6 +17,7 @@ from pipeline.geodesy.units import METRES, Lengths, lengths
 from pipeline.job.model import Points
 from pipeline.job.values import Units
 from pipeline.limits import LEAST, LENGTH, SIGMA
+from pipeline.read.claims import Claims
 from pipeline.read.correlated import COVARIANCES, NOT_DEFINITE, impossible
 from pipeline.read.findings import Findings
 from pipeline.read.headings import small_units
@@ -69,6 +70,10 @@ class Plan:
     def schema(self) -> pa.Schema:
         """The delivered columns: the readings', then the carried ones."""
         return pa.schema([*READING, *(field for _, field in self.carried)])
+
+    def afresh(self) -> "Plan":
+        """Return the plan for reading the file once more: with what its times claim to be taken up anew."""
+        return replace(self, clock=replace(self.clock, claims=Claims()))
 
 
 def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False, dates: bool = False) -> Plan:

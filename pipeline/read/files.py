@@ -4,7 +4,8 @@ import glob
 import os
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
 
@@ -22,7 +23,7 @@ from pipeline.limits import ALL_COLUMNS, COLUMNS, EXPORTS, HINTS, LOOKED_AT
 from pipeline.near import beside, listed
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
 from pipeline.read.claims import Claims
-from pipeline.read.columns import readings
+from pipeline.read.columns import Plan, readings
 from pipeline.read.correlated import lacking
 from pipeline.read.findings import Unusable
 from pipeline.read.first_rows import check_times, check_units
@@ -30,7 +31,8 @@ from pipeline.read.geojson import text_encoding
 from pipeline.read.kept import Kept
 from pipeline.read.layer_crs import check_crs
 from pipeline.read.mapping import base_of, mapped, position_of, sigma_of, time_of
-from pipeline.read.sources import JSON, PACKAGE, TEXT, open_source
+from pipeline.read.raw import Raw
+from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
 from pipeline.read.text import check_text, known_encoding
 from pipeline.read.times import clock
 from pipeline.read.zoneless import bare_time
@@ -41,9 +43,19 @@ Where = Callable[..., tuple[str, int]]
 
 _CHANGED = ("the file changed while it was being read", "run the job again")
 
+#: Bytes of texts whose rows a job holds from the first look at them until they are read.
+LOOKED = 4 << 20
 #: Bytes of a text beyond which it comes in several pieces, so that the next is taken apart while one is worked at.
 MUCH = 1 << 23
 _ZIP = b"PK\x03\x04"
+
+
+@dataclass(frozen=True)
+class Looked:
+    """All the rows of a text whose bytes have the sum that its export bears, and how they become readings."""
+
+    how: Plan
+    rows: tuple[Raw, ...]
 
 
 @dataclass(frozen=True)
@@ -55,7 +67,7 @@ class Export:
     and ``points`` the block with defaults filled in; ``carried`` the export's own columns that the job file does not
     map, with the types in which they are delivered. ``signature`` are the signs of a file, taken before its sum, by
     which it is seen that nobody wrote to it since. ``bare_time`` is row and text of its first time where that stands
-    without an offset from UTC.
+    without an offset from UTC. ``looked`` has the rows of a small text, all of which that look took apart.
     """
 
     path: Path
@@ -67,6 +79,7 @@ class Export:
     signature: Signature | None = None
     bare_time: tuple[int, str] | None = None
     file: str = ""
+    looked: Looked | None = field(default=None, compare=False, repr=False)
 
 
 def find_exports(
@@ -112,7 +125,7 @@ def find_exports(
                 of_layer = points.model_copy(update={"layer": (layer,)}) if layer is not None else points
                 export = _checked(path, _with_layer(shown, layers, layer), block, of_layer, sound, problems)
                 exports.extend([replace(export, file=shown)] if sound and export is not None else [])
-    exports = _told_apart(exports)
+    exports = _told_apart(_with_room(exports))
     names = {field.name for export in exports for field in export.carried}
     if len(names) > ALL_COLUMNS:
         what = f"the exports carry {counted(len(names), 'column')} along, and {ALL_COLUMNS:,} is the most"
@@ -136,6 +149,15 @@ def _with_layer(shown: str, layers: Sequence[str | None], layer: str | None) -> 
     return f"{shown}:{layer}" if len(layers) > 1 else shown
 
 
+def _with_room(exports: list[Export]) -> list[Export]:
+    """Let go of what was looked at beyond the room that there is."""
+    left, kept = LOOKED, []
+    for export in exports:
+        left -= export.signature.size if export.looked is not None and export.signature is not None else 0
+        kept.append(export if left >= 0 else replace(export, looked=None))
+    return kept
+
+
 def _told_apart(exports: list[Export]) -> list[Export]:
     """Name the layer behind every file of which several are read, so that a row's number says which row it is."""
     counts = Counter(os.path.realpath(export.path) for export in exports)
@@ -155,7 +177,7 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
     """
     try:
         _check_signature(export)
-        with open_source(export.path, export.points, rows_per_batch) as source:
+        with _opened(export, rows_per_batch) as source:
             for raw in source.batches:
                 batch = readings(raw, source.how)
                 for start in range(0, batch.num_rows, rows_per_batch):
@@ -175,6 +197,16 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
         raise JobError([Problem(export.shown, 0, what)]) from error
 
 
+@contextmanager
+def _opened(export: Export, rows_per_batch: int) -> Iterator[Source]:
+    """Open an export, or take what a look at it took apart already where nobody wrote to it since."""
+    if export.looked is None or _altered(export):
+        with open_source(export.path, export.points, rows_per_batch) as source:
+            yield source
+    else:
+        yield Source(0, None, export.looked.how.afresh(), iter(export.looked.rows))
+
+
 def read_ahead(export: Export, claims: Claims | None, kept: Kept | None) -> Iterator[pa.RecordBatch]:
     """Give what `read_batches` does, keeping a text's if asked to; one with much to read is read in its own thread."""
     batches = read_batches(export, claims=claims)
@@ -189,8 +221,12 @@ def read_ahead(export: Export, claims: Claims | None, kept: Kept | None) -> Iter
 
 
 def read_again(export: Export, kept: Kept) -> Iterator[pa.RecordBatch]:
-    """Give the rows a second time, from what was ``kept`` of them if that is all."""
-    if not kept.whole:
+    """Give the rows a second time, from what was ``kept`` of them if that is all.
+
+    Of a small text only as long as nobody wrote to it: else it is read again, as cheaply, and what is not what was
+    summed is told.
+    """
+    if not kept.whole or (kept.held is not None and _altered(export)):
         return read_ahead(export, None, None)
     return kept.batches() if kept.held is not None else ahead(kept.batches())
 
@@ -303,7 +339,14 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             what = f"it has {counted(len(carried), 'column')} beside those that are mapped; {COLUMNS:,} is the most"
             raise Unusable(0, what, "export it without the columns that nobody needs")
         bare = bare_time(first, source.how.names["time"], source.how.clock.time_format)
-        return Export(path, shown, block, points, sha256, carried, at, bare)
+        return Export(path, shown, block, points, sha256, carried, at, bare, looked=_whole(source, first, sha256))
+
+
+def _whole(source: Source, first: list[Raw], sha256: str) -> Looked | None:
+    """Return the first rows of a text if they are all that the file of this sum has; else None."""
+    if len(first) > 1 or source.seen is None or source.seen.hexdigest() != sha256:
+        return None
+    return Looked(source.how, tuple(first))
 
 
 def _text_sum(path: Path, points: Points) -> str:

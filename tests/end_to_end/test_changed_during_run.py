@@ -16,10 +16,8 @@ from issued import everything_below
 from simulate import Plan, simulate
 
 from pipeline import run_job
-from pipeline.intake import first_pass
 from pipeline.problems import JobError
 from pipeline.read import files
-from pipeline.read.kept import Room
 
 PLAN = Plan(sessions=1, points=400, noise=False)
 DEMO = Path(__file__).resolve().parents[2]
@@ -82,11 +80,14 @@ def test_a_large_text_is_written_to(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     refused(path, "rover001.csv", change, stage)
 
 
-def altered_for_a_while(export: Path) -> Callable[[str, int, int], None]:
-    """Alter an export once it was read for the first time, and put it back at the end of the second pass."""
+@pytest.mark.parametrize("form", ["csv", "geojson"])
+def test_a_text_is_altered_between_the_passes_and_put_back(tmp_path: Path, form: str) -> None:
+    """The sum of the file is right before and after; what the second pass read is not what has that sum."""
+    path = simulate(PLAN).write(tmp_path, form)
+    (export,) = tmp_path.glob("rover*")
     before = export.read_bytes()
     at = export.stat()
-    seen: list[str] = []
+    seen = []
 
     def progress(stage: str, done: int, total: int) -> None:
         if stage == "reading" and not seen:
@@ -98,25 +99,9 @@ def altered_for_a_while(export: Path) -> Callable[[str, int, int], None]:
             export.write_bytes(before)
             os.utime(export, ns=(at.st_atime_ns, at.st_mtime_ns))
 
-    return progress
-
-
-@pytest.mark.parametrize("form", ["csv", "geojson"])
-def test_a_text_is_altered_between_the_passes_and_put_back(
-    tmp_path: Path, form: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """The sum of the file is right before and after; what the second pass would read is not what has that sum."""
-    path = simulate(PLAN).write(tmp_path, form)
-    (export,) = tmp_path.glob("rover*")
-    with monkeypatch.context() as patched:
-        patched.setattr(first_pass, "Room", lambda: Room(0))  # as where other exports have taken all the room there is
-        with pytest.raises(JobError, match="changed while it was being read"):
-            run_job(path, progress=altered_for_a_while(export))
-    issued = run_job(path, progress=altered_for_a_while(export)).record
-    (layers,) = (file["layers"] for file in issued["files"] if "layers" in file)
-    path = simulate(PLAN).write(tmp_path / "left-alone", form)
-    (expected,) = (file["layers"] for file in run_job(path).record["files"] if "layers" in file)
-    assert layers == expected
+    with pytest.raises(JobError, match="changed while it was being read"):
+        run_job(path, progress=progress)
+    assert len(seen) >= 1
 
 
 def test_a_geopackage_is_replaced_and_put_back(tmp_path: Path) -> None:

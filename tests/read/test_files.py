@@ -4,6 +4,7 @@ import errno
 import io
 import os
 import threading
+from dataclasses import replace
 
 import pytest
 from exports_made import COLUMNS, GOOD, HEADER, block, find, text_table
@@ -146,6 +147,27 @@ def test_a_small_text_read_again_gives_the_same_rows(tmp_path, monkeypatch, room
     if kept.whole:
         monkeypatch.setattr(files, "read_batches", None)
     assert rows_of(read_again(export, kept)) == rows_of(read_again(export, kept)) == expected
+
+
+@pytest.mark.parametrize(("lines", "whole"), [(3, True), (files.LOOKED // len(GOOD), False)])
+def test_a_text_that_the_look_took_apart_is_not_taken_apart_again(tmp_path, monkeypatch, lines, whole):
+    """Only what is small, and what ends as a text file does; its rows are those of the file, also the second time."""
+    for name, end in (("a.csv", "\n"), ("b.csv", "")):
+        (tmp_path / name).write_text(HEADER + f"\n{GOOD}" * lines + end)
+    (export, other), _ = find(tmp_path, block("*.csv"))
+    assert (export.looked is not None) == whole and other.looked is None
+    expected = rows_of(read_batches(replace(export, looked=None)))
+    if whole:
+        monkeypatch.setattr(files, "open_source", None)
+    assert rows_of(read_batches(export)) == rows_of(read_batches(export)) == expected
+
+
+def test_what_is_looked_at_is_held_as_long_as_there_is_room(tmp_path, monkeypatch):
+    for name in ("a.csv", "b.csv", "c.csv"):
+        made(tmp_path, name)
+    monkeypatch.setattr(files, "LOOKED", 2 * (tmp_path / "a.csv").stat().st_size)
+    exports, _ = find(tmp_path, block("*.csv"))
+    assert [export.looked is not None for export in exports] == [True, True, False]
 
 
 def test_a_large_text_read_ahead_and_again_gives_the_same_rows(tmp_path, monkeypatch):
