@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from scipy.optimize import minimize_scalar
 from scipy.special import chdtri, fdtri, ndtri, stdtrit
 
 from pipeline.adjust.localise import fit_height, fit_plan, width_of
@@ -58,6 +57,8 @@ def test_rigid_is_least_squares_over_turns() -> None:
 
     def turned(angle: float, places: np.ndarray) -> np.ndarray:
         return places @ np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+
+    from scipy.optimize import minimize_scalar  # half a second, which every process that collects tests would wait for
 
     found = minimize_scalar(lambda angle: np.sum((turned(angle, e) - s) ** 2), bracket=(0.2, 0.4), tol=1e-12)
     assert_allclose(fit.turn, found.x, rtol=0, atol=1e-7)
