@@ -24,15 +24,23 @@ from pipeline.problems import JobError, JobHeld
 from pipeline.run.mishaps import Died, TimedOut
 from pipeline.run.outcome import Outcome
 
-distributed = pytest.importorskip("distributed")
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals are sent")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="signals are sent"),
+    pytest.mark.usefixtures("distributed"),
+]
 
 PLANTED = Path(__file__).parents[1] / "support" / "planted_worker.py"
 SMALL = Plan(sessions=1, points=4, noise=False)
 
 
 @pytest.fixture(scope="module")
-def cluster() -> Iterator[Any]:
+def distributed() -> Any:
+    """Loaded here, since it takes a second that every process that collects tests would wait for."""
+    return pytest.importorskip("distributed")
+
+
+@pytest.fixture(scope="module")
+def cluster(distributed: Any) -> Iterator[Any]:
     with distributed.LocalCluster(
         n_workers=1, threads_per_worker=1, processes=True, host="tcp://127.0.0.1", dashboard_address=":0",
         preload=[str(PLANTED)],
@@ -41,7 +49,7 @@ def cluster() -> Iterator[Any]:
 
 
 @pytest.fixture(scope="module")
-def client(cluster: Any) -> Iterator[Any]:
+def client(cluster: Any, distributed: Any) -> Iterator[Any]:
     with distributed.Client(cluster, set_as_default=False) as made:
         yield made
 
@@ -195,7 +203,7 @@ def test_a_scheduler_that_is_not_there_is_told_soon(address: str, words: str, tm
     assert not (tmp_path / "job" / "out").exists()
 
 
-def test_a_scheduler_without_workers_is_told_soon(tmp_path: Path) -> None:
+def test_a_scheduler_without_workers_is_told_soon(distributed: Any, tmp_path: Path) -> None:
     (job,) = jobs_in(tmp_path, "job")
     with distributed.LocalCluster(n_workers=0, host="tcp://127.0.0.1", dashboard_address=":0") as empty:
         begun = time.monotonic()
