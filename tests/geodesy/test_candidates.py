@@ -8,10 +8,11 @@ from pyproj.enums import PJType
 from pyproj.transformer import TransformerGroup
 
 from pipeline.geodesy import candidates as answers
-from pipeline.geodesy import grids
+from pipeline.geodesy import crs, grids, pipelines
 from pipeline.geodesy.alternatives import other_datums
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.candidates import candidates
+from pipeline.geodesy.choose import choose, short_name
 from pipeline.geodesy.crs import same_datum
 from pipeline.geodesy.detours import Places, better_ways
 from pipeline.geodesy.errors import OperationError
@@ -104,3 +105,20 @@ def test_an_answer_is_kept_until_a_grid_file_comes(tmp_path: Path, monkeypatch: 
     assert candidates(one, other, area) is first
     (tmp_path / "new.tif").write_bytes(b"II")
     assert candidates(one, other, area) is not first
+
+
+@pytest.mark.parametrize("code", ["EPSG:2193", "EPSG:27700", "EPSG:4979"])
+def test_the_conversion_within_a_datum_is_the_same_everywhere(code: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """PROJ is asked once, and asked for each area it says the same: no part of the earth has another conversion."""
+    grid = crs.promote(crs.source_crs(code))
+    pairs = [(grid, crs.geocentric_of(grid)), (crs.geocentric_of(grid), grid)]
+    areas = [Area(171.0, -44.0, 171.1, -43.9), Area(179.0, -20.0, -179.0, 60.0)]
+    expected = [[answers._asked(*pair, area).transformers for area in areas] for pair in pairs]
+    first = [choose(*pair, areas[0], "step") for pair in pairs]
+    monkeypatch.setattr(answers, "_asked", None)
+    for pair, found, of_areas in zip(pairs, first, expected, strict=True):
+        for area, transformers in zip(areas, of_areas, strict=True):
+            (asked,) = transformers
+            assert choose(*pair, area, "step") == found
+            assert found.name == short_name(asked.description) and not found.grids and not found.within
+            assert pipelines.steps(found.definition) == pipelines.steps(asked.definition)
