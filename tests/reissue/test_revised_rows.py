@@ -27,6 +27,7 @@ from typer.testing import CliRunner
 
 from pipeline import run_job
 from pipeline.cli.main import app
+from pipeline.issue.geopackage import previous
 from pipeline.problems import JobError
 from pipeline.read.files import read_batches
 from pipeline.reissue import changed_rows
@@ -223,6 +224,7 @@ def test_a_revised_issue_says_what_a_first_one_of_the_same_job_would(
 ) -> None:
     """With readings held back before, between and after points, in several files and in batches of a few rows."""
     monkeypatch.setattr(read_batches, "__defaults__", (7, None))
+    monkeypatch.setattr(previous, "_BATCH", 5)
     job = simulate(WIDE)
     points = np.flatnonzero(job.rows["kind"] == "point")
     job.rows["solution"][points[[0, 9, 10, -1]]] = "flt"
