@@ -7,7 +7,6 @@ What a person may not do is tried as somebody who has none of root's rights (Lin
 import json
 import os
 import shutil
-import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -15,6 +14,7 @@ from pathlib import Path
 import pytest
 from kill_runs import as_anybody, may_not_write
 from simulate import Plan, simulate
+from warm import COMMAND, Warm
 
 from pipeline import run_job
 from pipeline.aside import set_aside
@@ -24,7 +24,6 @@ from pipeline.problems import JobError
 from pipeline.trace.walk import trace
 from pipeline.verify import verify
 
-ROOT = Path(__file__).resolve().parents[2]
 _PLAN = Plan(sessions=1, points=4, noise=False)
 
 #: Every command as a function of the job file.
@@ -192,6 +191,7 @@ CLOSED = [
 TRIED = """
 import json, os, sys
 from pathlib import Path
+sys.path.append({place!r})
 from test_names_and_rights import CLOSED, COMMANDS
 from pipeline.problems import JobError
 job, told = Path(sys.argv[1]), []
@@ -206,7 +206,7 @@ for name, rights, unharmed in CLOSED:
         except JobError as error:
             how = str(error)
         except Exception as error:
-            how = f"fault: {error!r}"
+            how = f"fault: {{error!r}}"
         told.append((name, rights, command, how))
     os.chmod(path, before)
 print(json.dumps(told))
@@ -226,19 +226,15 @@ def rights(job: Path) -> Path:
     return job
 
 
-def as_somebody(*words: str | Path) -> tuple[int, str, str]:
-    """Run a program of Python as somebody without root's rights; return its exit code and what it said."""
-    paths = os.pathsep.join([str(ROOT), str(ROOT / "tests/support"), str(Path(__file__).parent)])
-    done = subprocess.run(
-        [sys.executable, *map(str, words)],
-        preexec_fn=as_anybody, env={**os.environ, "PYTHONPATH": paths}, capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    return done.returncode, done.stdout, done.stderr
+def as_somebody(*words: str | Path, code: str = COMMAND) -> tuple[int, str, str]:
+    """Run the command, or other code, as somebody without root's rights; return exit code and what it said."""
+    done = Warm(*words, code=code, before=as_anybody).end()
+    return done.returncode, done.stdout.decode(), done.stderr.decode()
 
 
 def test_whatever_may_not_be_read_or_written_is_told(rights: Path) -> None:
     (rights.parent / "out" / "set-aside").mkdir()
-    code, said, wrong = as_somebody("-c", TRIED, rights)
+    code, said, wrong = as_somebody(rights, code=TRIED.format(place=str(Path(__file__).parent)))
     assert code == 0, wrong
     told = json.loads(said)
     assert len(told) > len(CLOSED)
@@ -252,7 +248,7 @@ def test_a_job_file_that_may_not_be_read_costs_no_other(rights: Path) -> None:
     closed = rights.with_name("closed.toml")
     shutil.copy(rights, closed)
     closed.chmod(0)
-    code, said, wrong = as_somebody("-m", "pipeline.cli.main", "run", closed, rights)
+    code, said, wrong = as_somebody("run", closed, rights)
     assert code == 2
     assert "closed.toml: 1 problem, nothing written" in wrong and "Permission denied" in wrong
     assert "issue 001 stands" in said or "nothing changed" in said, said
@@ -266,5 +262,5 @@ def test_a_folder_that_a_pattern_may_not_look_into_is_told(rights: Path) -> None
     text = rights.read_text(encoding="utf-8").replace('"rover*.csv"', '"**/rover*.csv"')
     rights.write_text(text, encoding="utf-8")
     folder.chmod(0)
-    code, _, wrong = as_somebody("-m", "pipeline.cli.main", "check", rights)
+    code, _, wrong = as_somebody("check", rights)
     assert code == 2 and 'the folder second day may not be looked into for "**/rover*.csv"' in wrong, wrong

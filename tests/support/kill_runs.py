@@ -19,7 +19,6 @@ from warm import COMMAND, Warm
 
 from pipeline.verify import Verified, verify
 
-ROOT = Path(__file__).resolve().parents[2]
 #: What stands in a job's folder when nothing is left over.
 KEPT = {".lock", ".confirmed", ".tiedown.json", "issues", "current", "register.csv", "runs.log"}
 
@@ -206,7 +205,7 @@ def refuse(bench: Bench, part: str) -> bool:
     try:
         if not may_not_write(closed):
             return False
-        code, said = _without_rights(bench)
+        code, said = bench.run(before=as_anybody)
     finally:
         closed.chmod(0o755)
     assert code == 2, (code, said)
@@ -217,19 +216,18 @@ def refuse(bench: Bench, part: str) -> bool:
     return True
 
 
-def _without_rights(bench: Bench) -> tuple[int, str]:
-    """Run the job in a program started anew, since rights are let go at its start."""
-    words = [sys.executable, "-c", COMMAND, "run", str(bench.path), "--quiet"]
-    run = subprocess.run(words, preexec_fn=as_anybody, capture_output=True, text=True, check=False, cwd=ROOT)
-    return run.returncode, run.stdout + run.stderr
-
-
 def as_anybody() -> None:
-    """Let go, before a program starts, of root's rights to read and write where permissions forbid it (Linux)."""
+    """Let go of root's rights to read and write where permissions forbid it: at once and in what is started (Linux)."""
     if os.geteuid() == 0:
-        drop, override, read = 24, 1, 2  # PR_CAPBSET_DROP, CAP_DAC_OVERRIDE and CAP_DAC_READ_SEARCH (linux/prctl.h)
+        libc, drop, override, read = ctypes.CDLL(None), 24, 1, 2  # PR_CAPBSET_DROP, CAP_DAC_OVERRIDE, ..._READ_SEARCH
         for right in (override, read):
-            ctypes.CDLL(None).prctl(drop, right, 0, 0, 0)
+            libc.prctl(drop, right, 0, 0, 0)
+        head = (ctypes.c_uint32 * 2)(0x20080522, 0)  # _LINUX_CAPABILITY_VERSION_3 (linux/capability.h), this thread
+        sets = (ctypes.c_uint32 * 6)()  # effective, permitted, inheritable of the first 32 rights, then of the others
+        libc.capget(head, sets)
+        for number in range(2):
+            sets[number] &= ~(1 << override | 1 << read)
+        libc.capset(head, sets)
 
 
 def may_not_write(folder: Path) -> bool:
