@@ -69,15 +69,30 @@ numpy.testing.assert_equal(numpy.polynomial.Polynomial([1, 2])(3), 7)  # what is
     assert found.returncode == 0, found.stderr
 
 
+def test_a_small_job_loads_none_of_what_many_marks_need(tmp_path: Path) -> None:
+    path = simulate(Plan(sessions=1, points=3, ties=1, checks=1)).write(tmp_path)
+    code = f"""
+import sys
+from pipeline.run.lean import without_unused
+without_unused()
+from pipeline import run_job
+assert run_job({str(path)!r}).issued
+loaded = [name for name in sys.modules if name.partition(".")[0] in ("scipy", "shapely", "pandas", "multiprocessing")]
+assert not loaded, loaded
+"""
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert found.returncode == 0, found.stderr
+
+
 def test_an_unchanged_job_loads_no_library_that_reads_computes_or_writes(tmp_path: Path) -> None:
     path = simulate(Plan(sessions=1, points=3)).write(tmp_path)
     assert run_job(path).issued
     code = f"""
 import sys
-from pipeline.cli.start import main
+from pipeline.cli.start import command
 sys.argv = ["tiedown", "run", {str(path)!r}]
 try:
-    main()
+    command()
 except SystemExit as end:
     assert not end.code
 loaded = [name for name in {(*HEAVY, "typer", "multiprocessing")!r} if name in sys.modules]
@@ -105,14 +120,36 @@ assert not loaded, loaded
     assert found.returncode == 0, found.stderr
 
 
+def test_the_program_ends_without_freeing_what_it_loaded() -> None:
+    """What others want done at the end is done, and the exit code is the command's; nothing is freed bit by bit."""
+    code = """
+import atexit, sys
+import pipeline.cli.start as start
+
+class Freed:
+    def __del__(self):
+        print("freed")
+
+def named_later():
+    atexit.register(print, "done at the end")
+    sys.exit(7)
+
+sys.kept = Freed()
+start.command = named_later
+start.main()
+"""
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (found.returncode, found.stdout, found.stderr) == (7, "done at the end\n", "")
+
+
 def test_the_page_over_many_jobs_computes_nothing(tmp_path: Path) -> None:
     add_issue(job_file(tmp_path / "jobs"))
     code = f"""
 import sys
-from pipeline.cli.start import main
+from pipeline.cli.start import command
 sys.argv = ["tiedown", "office", {str(tmp_path)!r}, "--to", {str(tmp_path / "page.html")!r}]
 try:
-    main()
+    command()
 except SystemExit as end:
     assert not end.code
 allowed = ("pydantic", "jinja2")  # the first is the command-line library's
