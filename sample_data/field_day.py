@@ -89,7 +89,8 @@ def observe(rows: Sequence[Row], frame: Frame, rng: random.Random) -> None:
         row.pdop = round(row.pdop + rng.uniform(-0.3, 0.5), 1)
         row.satellites += rng.randint(-3, 4)
     xyz = to_geocentric(lon, lat, height, frame.ellipsoid) + turn_enu(lon, lat, noise)
-    xyz -= np.array([base_error(row.day, frame) for row in rows])
+    errors = {day: base_error(day, frame) for day in {row.day for row in rows}}
+    xyz -= np.array([errors[row.day] for row in rows])
     for row, *exported in zip(rows, *to_geographic(xyz, frame.ellipsoid), strict=True):
         row.exported = (float(exported[0]), float(exported[1]), float(exported[2]))
 

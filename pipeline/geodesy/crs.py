@@ -61,7 +61,6 @@ def _remembered(ask: Callable[[CRS], Answer]) -> Callable[[CRS], Answer]:
     return answer
 
 
-@lru_cache(maxsize=_KEPT)
 def parse(text: str) -> CRS:
     """Return the CRS of an authority code ("EPSG:2193", "EPSG:2193+7839"), WKT, PROJJSON or PROJ string.
 
@@ -69,6 +68,22 @@ def parse(text: str) -> CRS:
     `OperationError` where it is none of these, is not known, or carries a transformation of its own (TOWGS84, nadgrids,
     geoidgrids), which would overrule the choice of operations.
     """
+    found = _parsed(text)
+    if isinstance(found, CRS):
+        return found
+    raise OperationError(*found)
+
+
+@lru_cache(maxsize=_KEPT)
+def _parsed(text: str) -> CRS | tuple[str, str]:
+    """Return what `parse` does, or why it does not and what to do: PROJ takes longest to find nothing."""
+    try:
+        return _made_of(text)
+    except OperationError as error:
+        return error.what, error.fix
+
+
+def _made_of(text: str) -> CRS:
     if (stated := _ON.fullmatch(text)) is not None:
         return on_base(parse(stated["grid"]), parse(stated["base"]))
     if not _TEXT.fullmatch(text):

@@ -33,7 +33,7 @@ def test_wkt_of_the_first_version_leaves_the_ensembles_their_members(grid: str, 
     text = CRS(grid).to_wkt("WKT1_GDAL")
 
     def members() -> int:
-        crs.parse.__wrapped__(text)
+        crs._made_of(text)
         return len(CRS.from_epsg(datum).to_json_dict()["datum_ensemble"]["members"])
 
     with ThreadPoolExecutor(1) as fresh:
