@@ -9,7 +9,7 @@ from pipeline.issue.folder.thinned import thinned
 from pipeline.issue.geopackage.previous import Lost
 from pipeline.reissue.changed_rows import ChangedRows, changed_rows
 from pipeline.reissue.changes import Because, Side
-from pipeline.reissue.earlier import Last, another_frame, reuse, standing
+from pipeline.reissue.earlier import Last, another_frame, called, reuse, standing
 from pipeline.reissue.fingerprint import Fingerprint
 from pipeline.reissue.reasons import reasons
 from pipeline.solve.solve import Solved
@@ -64,5 +64,7 @@ def _taken_over(last: Last, survey: Survey, now: Fingerprint) -> tuple[ChangedRo
     found = standing(last, survey, now.reach)
     if found is None:
         return None, None
-    changed = changed_rows(last, found, survey, now.sums)
-    return changed, reuse(found, last, survey) if changed is None else None
+    names, shown = called(survey)
+    points = last.points(names, shown)
+    changed = changed_rows(last, found, points, survey, now.sums)
+    return changed, reuse(found, points, shown) if changed is None else None

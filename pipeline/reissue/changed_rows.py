@@ -1,8 +1,7 @@
 """The points of the issue before, held against the second pass row by row: which of them are not as they were."""
 
 from collections.abc import Mapping, Sequence
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -16,10 +15,9 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.content import Content
 from pipeline.issue.geopackage.layers import GEOMETRY, POINT_Z, points_schema, wkb_points
 from pipeline.issue.geopackage.tally import Tally, Written
-from pipeline.issue.record_types import LayerSums
 from pipeline.read.files import Export
 from pipeline.reissue.earlier import Last, Standing, called, reuse
-from pipeline.reissue.earlier_points import READ, Passing, Piece
+from pipeline.reissue.earlier_points import EarlierPoints, Passing, Piece
 from pipeline.reissue.fingerprint import ORIGIN, REGISTER, SESSION, differences, identity_of
 from pipeline.solve.correct import VALUES
 from pipeline.solve.proof import PROOFS
@@ -36,34 +34,22 @@ _PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
 class ChangedRows:
     """The layer ``points`` of the issue before, in the order of its rows, while the second pass comes past it.
 
-    Used as a context manager around it: the points are read meanwhile.
-
     Args:
         last: that issue.
         standing: what of it stands as it was.
-        sums: what its record says of the layer.
+        points: its points.
         survey: the job.
     """
 
-    def __init__(self, last: Last, standing: Standing, sums: LayerSums, survey: Survey) -> None:
-        self.last, self._standing, self._sums, self._survey = last, standing, sums, survey
+    def __init__(self, last: Last, standing: Standing, points: EarlierPoints, survey: Survey) -> None:
+        self.last, self._standing, self._points, self._axes = last, standing, points, survey.axes
         names, self._shown = called(survey)
         self._names = pa.array(names, pa.string())
-        self._at, self.changed = 0, list[Integers]()
+        self._passing, self._at, self.changed = Passing(points), 0, list[Integers]()
         self._was: Piece | None = None
-        self._pieces = last.pieces(names, self._shown)
         kinds = points_schema([])
         self._kinds = pa.schema([kinds.field(name) for name in REVISED])
         self._tally, self._content = Tally(POINT_Z), Content({field.name: field.type for field in self._kinds})
-
-    def __enter__(self) -> Self:
-        self._passing = Passing(self._pieces)
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self._pieces.close()
 
     def ready(self, batch: pa.RecordBatch, export: Export) -> Reuse | None:
         """Come to the points among a batch's readings, and return the numbers of those that no change reaches."""
@@ -93,39 +79,48 @@ class ChangedRows:
         self.changed.append(self._at + differs)
         self._at += len(rows)
         self._add(values, session, proof)
-        if sum(map(len, self.changed)) > _MOST * self._sums["rows"]:
+        if sum(map(len, self.changed)) > _MOST * self._points.rows:
             return None
         return rows[differs], was.values[differs][:, _GRID]
 
     @property
     def whole(self) -> bool:
         """Return whether the second pass has come to the last point."""
-        return self._passing.at_end and self._at == self._sums["rows"]
+        return self._at == self._points.rows
 
     def fids(self) -> Integers:
         """Return (k,) the feature ids of the points that differ: a layer's rows are numbered from 1."""
         return np.concatenate([*self.changed, np.zeros(0, np.int64)]).astype(np.int64) + 1
 
     def reuse(self) -> Reuse:
-        """Return what can be taken over where the layer has to be written anew after all. Raises `Lost`."""
-        return reuse(self._standing, self.last, self._survey)
+        """Return what can be taken over where the layer has to be written anew after all."""
+        return reuse(self._standing, self._points, self._shown)
 
     def written(self, crs: str, schema: pa.Schema) -> Written:
         """Return what the layer must contain now; sums of columns that cannot differ are those of the last issue."""
-        sums: Mapping[str, Any] = self._sums["columns"] | self._content.sums()
+        (entry,) = [
+            layer
+            for file in self.last.record["files"]
+            if file["name"] == self.last.package.name
+            for layer in file["layers"]
+            if layer["name"] == "points"
+        ]
+        sums: Mapping[str, Any] = entry["columns"] | self._content.sums()
         columns = tuple(name for name in schema.names if name != GEOMETRY)
         return self._tally.written("points", crs, columns, {name: sums[name] for name in schema.names})
 
     def _add(self, values: Sequence[Floats], session: NDArray[np.int32], proof: NDArray[np.uint8]) -> None:
         """Take in the columns that may differ, of all points of a batch as they are now."""
         columns = [*map(pa.array, values), self._names.take(pa.array(session)), _PROOF_WORDS.take(pa.array(proof))]
-        columns.append(wkb_points(*self._survey.axes.geometry(*(values[axis] for axis in _GRID))))
+        columns.append(wkb_points(*self._axes.geometry(*(values[axis] for axis in _GRID))))
         batch = pa.RecordBatch.from_arrays(columns, schema=self._kinds)
         self._tally.add(batch.column(GEOMETRY))
         self._content.add(batch)
 
 
-def changed_rows(last: Last, found: Standing, survey: Survey, sums: Mapping[str, str]) -> ChangedRows | None:
+def changed_rows(
+    last: Last, found: Standing, points: EarlierPoints, survey: Survey, sums: Mapping[str, str]
+) -> ChangedRows | None:
     """Return the points of the issue before, where few of them can differ; None where the layer is written anew.
 
     That is so where anything changed but the register and the sessions, where the GeoPackage is not byte for byte the
@@ -134,6 +129,7 @@ def changed_rows(last: Last, found: Standing, survey: Survey, sums: Mapping[str,
     Args:
         last: the last issue.
         found: what of it stands as it was.
+        points: its points.
         survey: the job.
         sums: the new issue's identity.
     """
@@ -144,10 +140,8 @@ def changed_rows(last: Last, found: Standing, survey: Survey, sums: Mapping[str,
         return None
     if len(survey.first_pass.same_names.measured) or last.record["repeats"]["names"]:  # names and means may change
         return None
-    points, standing = last.sums, found.names(survey)
-    if points is None or not set(READ) <= points["columns"].keys():  # an early version's are read as far as they go
-        return None
+    standing = found.names(survey)
     reached = sum(row["points"] for row in last.record["sessions"] if row["session"] not in standing)
-    if not points["rows"] or reached > _MOST * points["rows"]:
+    if not points.rows or reached > _MOST * points.rows:
         return None
     return ChangedRows(last, found, points, survey)

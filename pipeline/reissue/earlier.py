@@ -1,6 +1,6 @@
 """The previous issue: its record, its rows, and what of it stands."""
 
-from collections.abc import Generator, Sequence
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from functools import cached_property, partial
@@ -14,9 +14,9 @@ from pipeline.draft.taken_over import Reuse
 from pipeline.intake.survey import Survey
 from pipeline.issue.geopackage.previous import read_batches, read_rows
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
-from pipeline.issue.record_types import LayerSums, Reach, Record, SiteFit, Target
+from pipeline.issue.record_types import Reach, Record, SiteFit, Target
 from pipeline.reissue.changes import COMPARED, Side, attributes_of
-from pipeline.reissue.earlier_points import READ, EarlierPoints, Piece, pieces_of
+from pipeline.reissue.earlier_points import READ, EarlierPoints
 
 
 @dataclass(frozen=True)
@@ -39,27 +39,13 @@ class Last:
     @property
     def columns(self) -> list[str]:
         """Return the columns of its points, as its record has them; none where an early version wrote it."""
-        sums = self.sums
-        return [] if sums is None else list(sums["columns"])
-
-    @property
-    def sums(self) -> LayerSums | None:
-        """Return what its record says of the layer of its points; None where an early version wrote it."""
         layers = (layer for file in self.record["files"] for layer in file.get("layers", []))
-        return next((layer for layer in layers if layer["name"] == "points"), None)
-
-    def pieces(self, sessions: Sequence[str], files: Sequence[str]) -> Generator[Piece, None, None]:
-        """Yield its points; ``sessions`` and ``files`` are what those are called now. Raises `Lost`.
-
-        It is to be closed where it is not gone through to its end.
-        """
-        with closing(read_batches(self.package, "points", READ)) as batches:
-            yield from pieces_of(batches, sessions, files)
+        return next((list(layer["columns"]) for layer in layers if layer["name"] == "points"), [])
 
     def points(self, sessions: Sequence[str], files: Sequence[str]) -> EarlierPoints:
-        """Return its points laid down. Raises `Lost`."""
-        with closing(self.pieces(sessions, files)) as pieces:
-            return EarlierPoints(pieces)
+        """Return its points; ``sessions`` and ``files`` are what those are called now. Raises `Lost`."""
+        with closing(read_batches(self.package, "points", READ)) as batches:
+            return EarlierPoints(batches, sessions, files)
 
     @cached_property
     def untouched(self) -> bool:
@@ -138,12 +124,10 @@ def standing(last: Last, survey: Survey, now: Reach) -> Standing | None:
     return Standing(same, frozenset(files))
 
 
-def reuse(found: Standing, last: Last, survey: Survey) -> Reuse:
-    """Return the numbers of an issue's points that can be taken over. Raises `Lost`."""
-    names, files = called(survey)
+def reuse(found: Standing, points: EarlierPoints, files: Sequence[str]) -> Reuse:
+    """Return the numbers of an issue's points that can be taken over; ``files`` are what their raw files are called."""
     known = {number: name for number, name in enumerate(files) if name in found.files}
-    whole = last.points(names, files).by_file(known)
-    return Reuse(found.sessions, {known[number]: rows for number, rows in whole.items()})
+    return Reuse(found.sessions, {known[number]: rows for number, rows in points.by_file(known).items()})
 
 
 def called(survey: Survey) -> tuple[tuple[str, ...], tuple[str, ...]]:

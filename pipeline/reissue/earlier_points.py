@@ -1,7 +1,6 @@
-"""The points of the issue before, in the order of its rows: the second pass comes past them in that order.
+"""The points of the issue before, laid down in the order of its rows: the second pass comes past them in that order.
 
-They are read while it does. Where their numbers are to be found by row they lie on disk, if they are many, so that
-memory does not grow with them.
+They lie on disk where they are many, so that memory does not grow with them.
 """
 
 from collections import Counter
@@ -66,28 +65,27 @@ class Piece:
         return self.source_row, self.session, self.values
 
 
-def pieces_of(batches: Iterable[pa.RecordBatch], sessions: Sequence[str], files: Sequence[str]) -> Iterator[Piece]:
-    """Yield points in ``batches`` with the columns `READ`; the others are the names of sessions and files now."""
-    words = {"source_file": files, "session": sessions, "proof": [str(proof) for proof in PROOFS]}
-    for batch in batches:
-        file, session, proof = (
-            position(batch.column(name), said).to_numpy().astype(_KINDS[name]) for name, said in words.items()
-        )
-        numbers = [np.asarray(batch.column(name), np.float64) for name in VALUES]  # NaN for null
-        yield Piece(file, batch.column("source_row").to_numpy(), session, proof, np.column_stack(numbers))
-
-
 def _joined(pieces: Sequence[Piece]) -> Piece:
     return pieces[0] if len(pieces) == 1 else Piece(*map(np.concatenate, zip(*map(_columns, pieces), strict=True)))
 
 
 class EarlierPoints:
-    """All of them, laid down."""
+    """All of them."""
 
-    def __init__(self, pieces: Iterable[Piece]) -> None:
+    def __init__(self, batches: Iterable[pa.RecordBatch], sessions: Sequence[str], files: Sequence[str]) -> None:
+        """Lay them down; ``batches`` have the columns `READ`, the others are the names of sessions and files now."""
         self._columns = Columns(_KINDS)
-        for piece in pieces:
-            self._columns.add(dict(zip(READ, (*_columns(piece)[:-1], *piece.values.T), strict=True)))
+        words = {"source_file": files, "session": sessions, "proof": [str(proof) for proof in PROOFS]}
+        for batch in batches:
+            columns = {name: position(batch.column(name), said).to_numpy() for name, said in words.items()}
+            columns["source_row"] = batch.column("source_row").to_numpy()
+            columns |= {name: np.asarray(batch.column(name), np.float64) for name in VALUES}  # NaN for null
+            self._columns.add(columns)
+
+    @property
+    def rows(self) -> int:
+        """Return how many they are."""
+        return len(self._columns)
 
     def pieces(self) -> Iterator[Piece]:
         """Yield them from the first one on."""
@@ -117,16 +115,9 @@ class EarlierPoints:
 class Passing:
     """The points while the second pass comes past them, batch by batch."""
 
-    def __init__(self, pieces: Iterator[Piece]) -> None:
-        self._pieces = pieces
+    def __init__(self, points: EarlierPoints) -> None:
+        self._pieces = points.pieces()
         self._left: Piece | None = next(self._pieces, None)
-
-    @property
-    def at_end(self) -> bool:
-        """Return whether it has come to the last of them."""
-        while self._left is not None and not len(self._left):
-            self._left = next(self._pieces, None)
-        return self._left is None
 
     def among(self, file: int, source_row: Integers) -> Piece | None:
         """Return the next points in a raw file, up to the last of (n,) rows of it; None where there are none."""

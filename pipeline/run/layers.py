@@ -37,7 +37,7 @@ from pipeline.issue.geopackage.by_code import ByCode
 from pipeline.issue.geopackage.descriptions import described
 from pipeline.issue.geopackage.layers import CHANGES, CHECK_MARKS, HELD_BACK, LINE_Z, LINES, MARKS, REPEATS, SESSIONS
 from pipeline.issue.geopackage.readback import ReadBackError, read_back
-from pipeline.issue.geopackage.revise import change_rows, copy
+from pipeline.issue.geopackage.revise import copy_with_rows
 from pipeline.issue.geopackage.tally import Written
 from pipeline.issue.geopackage.write import LayerSource, NotWritten, write_geopackage
 from pipeline.issue.record_types import Compared, FileIssued, LayerSums, ShiftModel
@@ -176,18 +176,14 @@ def _revised(
 ) -> tuple[Layers, "_Rest"] | None:
     """Run the second pass against the points of the issue before, and change a copy of its GeoPackage.
 
-    Returns None, and leaves nothing, where points came or went or too many of them differ.
+    Returns None, and has written nothing, where points came or went or too many of them differ.
     """
-    with ThreadPoolExecutor(1) as beside:
-        copied = beside.submit(copy, changed.last.package, changed.last.sha256, package)
-        fresh = running.held_against(changed)
-    copied.result()  # else the points came of something else than what was issued
+    fresh = running.held_against(changed)
     if fresh is None:
-        package.unlink()
         return None
     points = changed.written(running.survey.target["grid"], running.carried.schema)
     revised = [batch.select(REVISED) for batch in fresh]
-    change_rows(package, points, changed.fids(), revised)
+    copy_with_rows(changed.last.package, changed.last.sha256, package, points, changed.fids(), revised)
     rest = _Rest.of(running, causes)
     return (points, *running.write(package, rest.sources(), into=True)), rest
 
@@ -290,17 +286,16 @@ class _SecondPass:
     def held_against(self, changed: ChangedRows) -> list[pa.RecordBatch] | None:
         """Return the rows of ``points`` that differ from the issue before, None where that cannot be revised."""
         rows, fresh = Rows(self.drafter, self.carried), []
-        with changed:
-            for drafted, _ in self._drafted(rows, changed.ready):
-                found = changed.take(drafted)
-                if found is None:
-                    return None
-                differing, grid = found
-                if len(differing):
-                    fresh.append(rows.points(drafted, differing))
-                    self.now.add(fresh[-1], held=False)
-                    self.was.add(_at(fresh[-1], grid), held=False)
-            return fresh if changed.whole else None
+        for drafted, _ in self._drafted(rows, changed.ready):
+            found = changed.take(drafted)
+            if found is None:
+                return None
+            differing, grid = found
+            if len(differing):
+                fresh.append(rows.points(drafted, differing))
+                self.now.add(fresh[-1], held=False)
+                self.was.add(_at(fresh[-1], grid), held=False)
+        return fresh if changed.whole else None
 
     def repeated(self) -> Repeated:
         """Return the readings of points measured twice, and how they agree."""

@@ -2,7 +2,6 @@
 
 import errno
 import tempfile
-from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -10,21 +9,21 @@ import pyarrow as pa
 import pytest
 
 from pipeline.intake.columns import Columns
-from pipeline.reissue.earlier_points import READ, EarlierPoints, Passing, Piece, pieces_of
+from pipeline.reissue.earlier_points import READ, EarlierPoints, Passing
 
 SESSIONS, FILES, PROOFS = ("a", "b"), ("one.csv", "two.csv"), ("bracketed", "unclosed")
 Row = tuple[str, int, str, str, float]
 
 
-def pieces(rows: list[Row], piece: int) -> Iterator[Piece]:
-    """Read rows in batches of so many: raw file, row there, session, proof word, and a number for all eight."""
+def laid_down(rows: list[Row], piece: int) -> EarlierPoints:
+    """Lay rows down in batches of so many: raw file, row there, session, proof word, and a number for all eight."""
     batches = []
     for start in range(0, len(rows), piece):
         file, source_row, session, proof, value = zip(*rows[start : start + piece], strict=True)
         texts = [pa.array(file), pa.array(source_row), pa.array(session), pa.array(proof)]
         numbers = [pa.array([number + at for number in value]) for at in range(8)]
         batches.append(pa.RecordBatch.from_arrays([*texts, *numbers], names=list(READ)))
-    return pieces_of(batches, SESSIONS, FILES)
+    return EarlierPoints(batches, SESSIONS, FILES)
 
 
 @pytest.fixture(params=["in memory", "on disk", "full disk"])
@@ -51,11 +50,14 @@ def some_rows(seed: int) -> list[Row]:
     return rows
 
 
+@pytest.mark.usefixtures("place")
 @pytest.mark.parametrize(("seed", "piece", "batch"), [(1, 1000, 7), (2, 7, 1000), (3, 5, 8), (4, 1, 3), (5, 64, 64)])
 def test_every_batch_gets_the_points_among_its_rows(seed: int, piece: int, batch: int) -> None:
     """However pieces and batches are cut."""
     rows = some_rows(seed)
-    passing = Passing(pieces(rows, piece))
+    points = laid_down(rows, piece)
+    passing = Passing(points)
+    assert points.rows == len(rows)
     for number, file in enumerate(FILES):
         for start in range(1, 61, batch):
             read = np.arange(start, min(start + batch, 61))
@@ -68,14 +70,13 @@ def test_every_batch_gets_the_points_among_its_rows(seed: int, piece: int, batch
             assert found.source_row.tolist() == [row[1] for row in wanted]
             assert found.session.tolist() == [SESSIONS.index(row[2]) for row in wanted]
             np.testing.assert_array_equal(found.values, [[row[4] + at for at in range(8)] for row in wanted])
-        assert passing.at_end is (number == 1)
     assert passing.among(1, np.array([10_000])) is None
 
 
 def test_a_point_of_a_row_that_does_not_come_stays_in_the_way() -> None:
     """What follows it is not given: the rows are not those that were issued, and nothing can be said by their order."""
     rows = [("one.csv", number, "a", "bracketed", 0.0) for number in (5, 2, 3, 9)]
-    passing = Passing(pieces(rows, 2))
+    passing = Passing(laid_down(rows, 2))
     assert passing.among(0, np.array([1, 2, 3])) is None
     found = passing.among(0, np.array([4, 5, 6]))
     assert found is not None
@@ -85,7 +86,7 @@ def test_a_point_of_a_row_that_does_not_come_stays_in_the_way() -> None:
 def test_rows_of_a_second_layer_of_one_file_are_not_taken_with_the_first() -> None:
     """Both count from 1."""
     rows = [("one.csv", number, "a", "bracketed", 0.0) for number in (1, 2, 4, 1, 3)]
-    passing = Passing(pieces(rows, 100))
+    passing = Passing(laid_down(rows, 100))
     for read in ((1, 2, 4), (1, 3)):
         found = passing.among(0, np.arange(1, 5))
         assert found is not None
@@ -94,7 +95,7 @@ def test_rows_of_a_second_layer_of_one_file_are_not_taken_with_the_first() -> No
 
 def test_what_is_called_otherwise_now_is_no_session_and_no_file() -> None:
     rows = [("gone.csv", 1, "a", "bracketed", 0.0), ("one.csv", 2, "gone", "bracketed", 0.0)]
-    (piece,) = pieces(rows, 100)
+    (piece,) = laid_down(rows, 100).pieces()
     assert piece.file.tolist() == [-1, 0]
     assert piece.session.tolist() == [0, -1]
 
@@ -107,7 +108,7 @@ def test_points_by_file_are_in_the_order_of_its_rows(piece: int, shuffled: bool)
     rows = some_rows(6)
     if shuffled:
         np.random.default_rng(6).shuffle(rows)
-    found = EarlierPoints(pieces(rows, piece)).by_file((1,))
+    found = laid_down(rows, piece).by_file((1,))
     assert list(found) == [1]
     source_row, session, values = found[1]
     wanted = sorted((row for row in rows if row[0] == "two.csv"), key=lambda row: row[1])
@@ -122,5 +123,5 @@ def test_a_number_that_is_not_there_is_none() -> None:
         [pa.array(["one.csv"]), pa.array([1]), pa.array(["a"]), pa.array(["unclosed"]), *[pa.array([None], "f8")] * 8],
         names=list(READ),
     )
-    (piece,) = pieces_of([batch], SESSIONS, FILES)
+    (piece,) = EarlierPoints([batch], SESSIONS, FILES).pieces()
     assert np.isnan(piece.values).all()

@@ -27,7 +27,6 @@ from typer.testing import CliRunner
 
 from pipeline import run_job
 from pipeline.cli.main import app
-from pipeline.issue.geopackage import previous
 from pipeline.problems import JobError
 from pipeline.read.files import read_batches
 from pipeline.reissue import changed_rows
@@ -47,13 +46,13 @@ def copies(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
 def counted_copies(patch: pytest.MonkeyPatch) -> list[int]:
     made: list[int] = []
-    way = layers.change_rows
+    way = layers.copy_with_rows
 
     def counted(*given: Any) -> None:
-        made.append(len(given[2]))
+        made.append(len(given[4]))
         way(*given)
 
-    patch.setattr(layers, "change_rows", counted)
+    patch.setattr(layers, "copy_with_rows", counted)
     return made
 
 
@@ -224,7 +223,6 @@ def test_a_revised_issue_says_what_a_first_one_of_the_same_job_would(
 ) -> None:
     """With readings held back before, between and after points, in several files and in batches of a few rows."""
     monkeypatch.setattr(read_batches, "__defaults__", (7, None))
-    monkeypatch.setattr(previous, "_BATCH", 5)
     job = simulate(WIDE)
     points = np.flatnonzero(job.rows["kind"] == "point")
     job.rows["solution"][points[[0, 9, 10, -1]]] = "flt"
@@ -365,7 +363,7 @@ def test_an_issue_that_is_altered_while_it_is_copied_ends_the_run(
 ) -> None:
     """Between the look at its bytes and the copy."""
     first = First.of(wide, tmp_path)
-    package, way = first.newest.package, layers.copy
+    package, way = first.newest.package, layers.copy_with_rows
 
     def late(*given: Any) -> None:
         if how == "deleted":
@@ -374,7 +372,7 @@ def test_an_issue_that_is_altered_while_it_is_copied_ends_the_run(
             change(package, "update points set code = 'EDITED' where fid = 1")
         way(*given)
 
-    monkeypatch.setattr(layers, "copy", late)
+    monkeypatch.setattr(layers, "copy_with_rows", late)
     with pytest.raises(JobError, match="run the job again"):
         first.revised()
     assert not list((tmp_path / "out").glob(".staging*"))

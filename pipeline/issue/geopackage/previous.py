@@ -13,9 +13,6 @@ from pipeline.files.guarded import why
 from pipeline.files.packages import for_gdal
 from pipeline.files.plain_path import plain_file
 
-#: Rows that GDAL gives at a time: its threads make more ahead while other work is done, which counts in memory.
-_BATCH = 1 << 12
-
 
 class Lost(Exception):
     """The GeoPackage of an earlier issue is gone or damaged."""
@@ -69,13 +66,7 @@ def read_batches(package: Path, layer: str, columns: Sequence[str]) -> Generator
     with (
         reading(package) as plain,
         gdal().open_arrow(
-            plain,
-            layer=layer,
-            columns=list(columns),
-            read_geometry=False,
-            batch_size=_BATCH,
-            use_pyarrow=True,
-            IMMUTABLE="YES",
+            plain, layer=layer, columns=list(columns), read_geometry=False, use_pyarrow=True, IMMUTABLE="YES"
         ) as (_, batches),
     ):
         if set(columns) - set(batches.schema.names):

@@ -29,11 +29,21 @@ _BEFORE_PLACE = _HEADER.size + 5
 _Given = list[tuple[int, tuple[Any, ...]]]
 
 
-def copy(earlier: Path, sha256: str, package: Path) -> None:
-    """Copy the GeoPackage of an issue, which had this sum when it was issued. Other threads run meanwhile.
+def copy_with_rows(
+    earlier: Path, sha256: str, package: Path, layer: Written, fids: Integers, rows: Sequence[pa.RecordBatch]
+) -> None:
+    """Copy the GeoPackage of an issue, change some rows of one of its layers of points, and read them back.
+
+    Args:
+        earlier: the GeoPackage to copy.
+        sha256: its sum as it was issued, which the copy must have.
+        package: the copy.
+        layer: what the layer must contain afterwards.
+        fids: (k,) feature ids of the rows to change.
+        rows: the k rows as they must be; geometry and every column that a row may differ in.
 
     Raises FileExistsError where there is a copy already, `Lost` where the earlier file is gone or was altered just now,
-    and OSError where the disk refuses.
+    NotWritten where the disk refuses, and ReadBackError where a row is not what was given.
     """
     if package.exists():
         raise FileExistsError(f"{package} exists; an issue's files are written once")
@@ -43,19 +53,6 @@ def copy(earlier: Path, sha256: str, package: Path) -> None:
         raise Lost(f"{earlier.name} is gone") from error
     if digest(package) != sha256:
         raise Lost(f"{earlier.name} was altered while it was copied")
-
-
-def change_rows(package: Path, layer: Written, fids: Integers, rows: Sequence[pa.RecordBatch]) -> None:
-    """Change some rows of a layer of points in the copy of a GeoPackage, and read them back.
-
-    Args:
-        package: the copy.
-        layer: what the layer must contain afterwards.
-        fids: (k,) feature ids of the rows to change.
-        rows: the k rows as they must be; geometry and every column that a row may differ in.
-
-    Raises NotWritten where the disk refuses, and ReadBackError where a row is not what was given.
-    """
     columns = [quoted("geom" if name == GEOMETRY else name) for name in (rows[0].schema.names if rows else ())]
     try:
         with unsynced(package) as file:
