@@ -54,7 +54,7 @@ class Components:
 def components(models: Sequence[Model]) -> Components:
     """Estimate the components that independent sets of differences have in common.
 
-    Each set is taken in the directions in which it varies (see `varying`). Units are the caller's. Raises `ValueError`
+    Each set must be `varying`: in the directions in which it does vary. Units are the caller's. Raises `ValueError`
     where no set is given.
     """
     if not models:

@@ -64,8 +64,9 @@ def find_ties(session: Integers, mark: Integers, present: Flags, sessions: int, 
     and up are observed, east and north always together.
     """
     first, second = _ends(session, mark, sessions)
-    position, position_group = _reached(first, second, present[:, 0] & present[:, 1], sessions + marks)
-    if np.array_equal(present[:, 0] & present[:, 1], present[:, 2]):  # as nearly always: a receiver observes all three
+    in_position = present[:, 0] & present[:, 1]
+    position, position_group = _reached(first, second, in_position, sessions + marks)
+    if np.array_equal(in_position, present[:, 2]):  # the same observations join the same
         height, height_group = position, position_group
     else:
         height, height_group = _reached(first, second, present[:, 2], sessions + marks)

@@ -17,6 +17,9 @@ import numpy as np
 from pipeline.adjust.connected import joined
 from pipeline.arrays import Flags, Floats, Integers
 
+#: Of so few unknowns nothing is kept sparse, which takes a fifth of a second to load.
+FEW = 64
+_NOT_POSITIVE = "the normal matrix is not positive definite"
 #: Small connected parts are inverted together until they fill a dense matrix of about this many blocks a side.
 _TOGETHER = 64
 #: Up to this many rows numpy inverts a matrix as quickly.
@@ -80,19 +83,21 @@ class BlockInverse:
         self._own: Floats = np.asarray(np.linalg.inv(matrix.diagonal[self._gone]), dtype=np.float64)
         self._links = _links(matrix.pairs, eliminated, self._place)
         self._gain: Floats = self._own[self._links.row] @ self._meeting()
-        self._f, self._g = self._sparse(self._meeting()), self._sparse(self._gain)
+        self._f, self._g = self._joint(self._meeting()), self._joint(self._gain)
         self._both_kept: Integers = np.flatnonzero(~eliminated[matrix.pairs].any(axis=1))
         self._parts = [self._invert(start, end) for start, end in _spans(labels[self._kept])]
 
     def _meeting(self) -> Floats:
         return _turn(self._matrix.blocks[self._links.pair], self._links.turned)
 
-    def _sparse(self, blocks: Floats) -> Any:
-        """Blocks at the links as one matrix, eliminated by kept: sparse, unless nothing is eliminated."""
+    def _joint(self, blocks: Floats) -> Any:
+        """Blocks at the links as one matrix, eliminated by kept: sparse, unless the unknowns are few."""
         size = self._matrix.diagonal.shape[1]
         shape = (len(self._gone) * size, len(self._kept) * size)
-        if len(self._gone) == 0:
-            return np.zeros(shape)
+        if len(self._gone) == 0 or len(self._matrix.diagonal) <= FEW:
+            dense = np.zeros((len(self._gone), size, len(self._kept), size))
+            dense[self._links.row, :, self._links.column, :] = blocks
+            return dense.reshape(shape)
         from scipy.sparse import bsr_array, csc_array  # a fifth of a second that few unknowns need not wait for
 
         if len(blocks) == 0:
@@ -105,9 +110,10 @@ class BlockInverse:
         reduced = np.zeros(((end - start) * size,) * 2, order="F")
         for first, second, blocks in self._kept_blocks(start, end):
             _four(reduced, size)[first, :, second, :] = blocks
-        if len(self._gone) == 0:
-            return _Part(start, end, _inverse_of(reduced))
         span = slice(start * size, end * size)
+        if isinstance(self._f, np.ndarray):
+            reduced -= self._f[:, span].T @ self._g[:, span]
+            return _Part(start, end, _inverse_of(reduced))
         transposed, gain = self._f[:, span].T.tocsr(), self._g[:, span]
         for column in range(0, reduced.shape[1], _COLUMNS):
             columns = slice(column, column + _COLUMNS)
@@ -206,13 +212,16 @@ def _spans(labels: Integers) -> list[tuple[int, int]]:
 def _inverse_of(matrix: Floats) -> Floats:
     """Invert a symmetric positive definite matrix; a large one in its own memory (LAPACK potrf and potri)."""
     if len(matrix) <= _SMALL:
-        half = np.linalg.inv(np.linalg.cholesky(matrix))
+        try:
+            half = np.linalg.inv(np.linalg.cholesky(matrix))
+        except np.linalg.LinAlgError as error:
+            raise np.linalg.LinAlgError(_NOT_POSITIVE) from error
         return half.T @ half
     from scipy.linalg.lapack import dpotrf, dpotri
 
     factor, info = dpotrf(matrix, lower=1, overwrite_a=1)
     if info != 0:
-        raise np.linalg.LinAlgError("the normal matrix is not positive definite")
+        raise np.linalg.LinAlgError(_NOT_POSITIVE)
     inverse, _ = dpotri(factor, lower=1, overwrite_c=1)
     for column in range(0, len(inverse), _COLUMNS):  # potri fills the lower triangle only
         stop = column + _COLUMNS

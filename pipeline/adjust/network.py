@@ -17,13 +17,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.adjust.connected import Ties, best_eliminated, find_ties
+from pipeline.adjust.inverse import FEW
 from pipeline.adjust.normal import Equations, Factored
 from pipeline.adjust.observations import Observations, check, weights
 from pipeline.adjust.statistics import ChiSquare, chi_square, critical_value, non_centrality, reliability
 from pipeline.arrays import Flags, Floats, Integers
 
-#: Of so few sessions and marks none is eliminated first: one dense matrix takes less than finding which.
-FEW = 64
 #: Metres, standard uncertainty of a placing row: common practice, shifts of up to about ten metres.
 PLACING = 10.0
 
@@ -40,7 +39,8 @@ class Adjustment:
     ``residuals`` (n, 3): local, adjusted minus observed; ``redundancy``, ``standardised`` and ``detectable`` (n, 3):
     see `statistics`; NaN for absent components. A standardised residual beyond ``critical`` deserves a look; nothing
     is rejected. ``variance_factor`` (v' P v by degrees of freedom) and ``chi_square`` are None without redundancy.
-    ``response`` tells what a change of one observation would do to the shifts.
+    ``response`` tells what a change of one observation would do to the shifts; it holds the inversion, whose memory
+    grows with the square of the sessions or marks that are not eliminated.
     """
 
     shifts: Floats
@@ -151,10 +151,10 @@ class Response:
         return found.transpose(0, 2, 1)
 
 
-def _eliminated(observations: Observations, sessions: int, marks: int) -> Flags | None:
-    """Return (S + M,) which unknowns to eliminate first, None for none."""
+def _eliminated(observations: Observations, sessions: int, marks: int) -> Flags:
+    """Return (S + M,) which unknowns to eliminate first: of few the sessions or the marks, whichever are more."""
     if sessions + marks <= FEW:
-        return None
+        return np.repeat([sessions >= marks, sessions < marks], [sessions, marks])
     return best_eliminated(observations.session, observations.mark, sessions, marks)
 
 

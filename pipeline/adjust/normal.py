@@ -79,7 +79,7 @@ class Factored:
         """Form and invert the normal matrix; arguments and errors are those of `solve`."""
         self._meetings = _meetings(equations.unknown, unknowns)
         self._scaled, self._scale, matrix = _normal(equations, self._meetings, unknowns)
-        self._inverse = BlockInverse(matrix, _eliminated(eliminated, unknowns))
+        self._inverse = BlockInverse(matrix, np.zeros(unknowns, bool) if eliminated is None else eliminated)
 
     def solution(self) -> Solution:
         """Return what the adjustment gives."""
@@ -122,10 +122,6 @@ class Factored:
             right[unknown, axis] = self._scale[unknown, axis]
             columns.append(self._scale * self._inverse.times(right))
         return np.stack(columns, axis=2)
-
-
-def _eliminated(named: Flags | None, unknowns: int) -> Flags:
-    return np.zeros(unknowns, dtype=np.bool_) if named is None else named
 
 
 def _meetings(unknown: Integers, unknowns: int) -> _Meetings:

@@ -8,19 +8,19 @@ from collections.abc import Callable
 from pipeline.cli.signals import answer_signals
 
 
-def main() -> None:
-    """Be the program: enter the command line, and end the process with it."""
+def program() -> None:
+    """Be the program: enter the command line, and end the process with it whatever comes. Others call `main`."""
     codes: list[int] = []
     atexit.register(_end_at_once, codes)  # of what is to be done at the end the first to be named is done last
     try:
-        command()
+        main()
     except SystemExit as end:
         if end.code is None or isinstance(end.code, int):
             codes.append(end.code or 0)
         raise
 
 
-def command() -> None:
+def main() -> None:
     """Enter the command line."""
     answer_signals()
     from pipeline.cli.within import within
@@ -56,4 +56,4 @@ def _end_at_once(codes: list[int]) -> None:
 
 
 if __name__ == "__main__":
-    main()
+    program()

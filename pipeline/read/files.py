@@ -43,7 +43,7 @@ Where = Callable[..., tuple[str, int]]
 
 _CHANGED = ("the file changed while it was being read", "run the job again")
 
-#: Bytes of texts whose rows a job holds from the first look at them until they are read.
+#: Bytes of rows of texts that a job holds from the first look at them until they are read.
 LOOKED = 4 << 20
 #: Bytes of a text beyond which it comes in several pieces, so that the next is taken apart while one is worked at.
 MUCH = 1 << 23
@@ -56,6 +56,11 @@ class Looked:
 
     how: Plan
     rows: tuple[Raw, ...]
+
+    @property
+    def size(self) -> int:
+        """Return how many bytes of memory they take."""
+        return sum(raw.size for raw in self.rows)
 
 
 @dataclass(frozen=True)
@@ -95,7 +100,7 @@ def find_exports(
     ``folder`` is the job file's. What is wrong goes to ``problems``; files that cannot be used are left out. ``issued``
     says of a path, links resolved, that it is of what runs of the job write: no pattern matches that.
     """
-    exports: list[Export] = []
+    exports, room = list[Export](), LOOKED
     owners: dict[str, list[tuple[int, str | None]]] = {}
     for block, points in enumerate(job.points):
 
@@ -124,8 +129,10 @@ def find_exports(
             for layer in layers:
                 of_layer = points.model_copy(update={"layer": (layer,)}) if layer is not None else points
                 export = _checked(path, _with_layer(shown, layers, layer), block, of_layer, sound, problems)
-                exports.extend([replace(export, file=shown)] if sound and export is not None else [])
-    exports = _told_apart(_with_room(exports))
+                if sound and export is not None:
+                    room -= 0 if export.looked is None else export.looked.size
+                    exports.append(replace(export, file=shown, looked=export.looked if room >= 0 else None))
+    exports = _told_apart(exports)
     names = {field.name for export in exports for field in export.carried}
     if len(names) > ALL_COLUMNS:
         what = f"the exports carry {counted(len(names), 'column')} along, and {ALL_COLUMNS:,} is the most"
@@ -147,15 +154,6 @@ def _checked(path: Path, shown: str, block: int, points: Points, sound: bool, pr
 
 def _with_layer(shown: str, layers: Sequence[str | None], layer: str | None) -> str:
     return f"{shown}:{layer}" if len(layers) > 1 else shown
-
-
-def _with_room(exports: list[Export]) -> list[Export]:
-    """Let go of what was looked at beyond the room that there is."""
-    left, kept = LOOKED, []
-    for export in exports:
-        left -= export.signature.size if export.looked is not None and export.signature is not None else 0
-        kept.append(export if left >= 0 else replace(export, looked=None))
-    return kept
 
 
 def _told_apart(exports: list[Export]) -> list[Export]:
@@ -200,7 +198,7 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
 @contextmanager
 def _opened(export: Export, rows_per_batch: int) -> Iterator[Source]:
     """Open an export, or take what a look at it took apart already where nobody wrote to it since."""
-    if export.looked is None or _altered(export):
+    if export.looked is None or export.signature is None or _altered(export):
         with open_source(export.path, export.points, rows_per_batch) as source:
             yield source
     else:

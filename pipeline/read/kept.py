@@ -20,7 +20,7 @@ HELD = 8 << 20
 
 @dataclass
 class Room:
-    """How many bytes of readings a job may still hold in memory."""
+    """How many bytes of readings a job may still hold in memory: its exports are read one after another."""
 
     left: int = HELD
 

@@ -32,3 +32,9 @@ class Raw:
     row: Integers
     fault: pa.Array | None = None
     geometry: Geometry | None = None
+
+    @property
+    def size(self) -> int:
+        """Return how many bytes of memory the values take."""
+        places = () if self.geometry is None else (self.geometry.x, self.geometry.y, self.geometry.z)
+        return sum(column.nbytes for column in (*self.columns.values(), *places))

@@ -12,7 +12,8 @@ from pipeline.read.files import Export
 def refuse_altered(survey: Survey) -> None:
     """Raise `JobError` for every file that was written to during the run.
 
-    Of exports every reading has held what it read against the sum; here it is seen that they still are as they were.
+    Of exports the readings have held what they read against the sum, or have gone on with what was read so while the
+    signs of a file were the same; here it is seen that these still are.
     """
     prepared, loaded, job = survey.prepared, survey.prepared.loaded, survey.job
     summed = [(loaded.path, loaded.shown, loaded.sha256)]

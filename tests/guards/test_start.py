@@ -89,10 +89,10 @@ def test_an_unchanged_job_loads_no_library_that_reads_computes_or_writes(tmp_pat
     assert run_job(path).issued
     code = f"""
 import sys
-from pipeline.cli.start import command
+from pipeline.cli.start import main
 sys.argv = ["tiedown", "run", {str(path)!r}]
 try:
-    command()
+    main()
 except SystemExit as end:
     assert not end.code
 loaded = [name for name in {(*HEAVY, "typer", "multiprocessing")!r} if name in sys.modules]
@@ -135,21 +135,37 @@ def named_later():
     sys.exit(7)
 
 sys.kept = Freed()
-start.command = named_later
-start.main()
+start.main = named_later
+start.program()
 """
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert (found.returncode, found.stdout, found.stderr) == (7, "done at the end\n", "")
+
+
+def test_who_calls_the_command_and_goes_on_ends_in_a_way_of_its_own() -> None:
+    code = """
+import sys
+from pipeline.cli.start import main
+
+sys.argv = ["tiedown", "--help"]
+try:
+    main()
+except SystemExit as end:
+    assert not end.code
+sys.exit(5)
+"""
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert found.returncode == 5, found.stderr
 
 
 def test_the_page_over_many_jobs_computes_nothing(tmp_path: Path) -> None:
     add_issue(job_file(tmp_path / "jobs"))
     code = f"""
 import sys
-from pipeline.cli.start import command
+from pipeline.cli.start import main
 sys.argv = ["tiedown", "office", {str(tmp_path)!r}, "--to", {str(tmp_path / "page.html")!r}]
 try:
-    command()
+    main()
 except SystemExit as end:
     assert not end.code
 allowed = ("pydantic", "jinja2")  # the first is the command-line library's

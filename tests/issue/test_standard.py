@@ -17,6 +17,7 @@ import fiona
 import numpy as np
 import pyogrio
 import pytest
+import shapely
 from format_layers import CARRIED, DATA_TO, checks, hostile, marks, points
 from pyproj import CRS
 
@@ -287,13 +288,30 @@ PLACES = [Path(name) / "osgeo_utils" / "samples" for name in (*sys.path, "/usr/l
 VALIDATOR = next((path for place in PLACES if (path := place / "validate_gpkg.py").is_file()), None)
 
 
-@pytest.mark.skipif(VALIDATOR is None, reason="GDAL's validate_gpkg.py is not here: Debian's python3-gdal has it")
-def test_an_independent_validator_finds_nothing(any_package: Path) -> None:
-    assert VALIDATOR is not None
+def _told(validator: Path, package: Path) -> tuple[int, str, str]:
     said = subprocess.run(
-        [sys.executable, VALIDATOR, "-k", "--extra", any_package], capture_output=True, text=True, check=False
+        [sys.executable, validator, "-k", "--extra", package], capture_output=True, text=True, check=False
     )
-    assert (said.returncode, said.stdout, said.stderr) == (0, "", "")
+    return said.returncode, said.stdout, said.stderr
+
+
+@pytest.fixture(scope="module")
+def validator(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The checker, if it is as new as the standard's version that our GDAL writes: it finds nothing in GDAL's own."""
+    if VALIDATOR is None:
+        pytest.skip("GDAL's validate_gpkg.py is not here: PyPI's gdal-utils has it")
+    plain = tmp_path_factory.mktemp("plain") / "plain.gpkg"
+    here = np.array([shapely.Point(0.0, 0.0).wkb], object)
+    pyogrio.raw.write(plain, here, [np.array([1])], ["n"], driver="GPKG", geometry_type="Point", crs="EPSG:2193")
+    if _told(VALIDATOR, plain)[0]:
+        pytest.skip(
+            "GDAL's validate_gpkg.py here is older than the GDAL that writes: PyPI's gdal-utils has a newer one"
+        )
+    return VALIDATOR
+
+
+def test_an_independent_validator_finds_nothing(validator: Path, any_package: Path) -> None:
+    assert _told(validator, any_package) == (0, "", "")
 
 
 def test_a_file_without_styles_has_no_table_of_them(tmp_path: Path) -> None:

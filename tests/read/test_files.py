@@ -165,7 +165,9 @@ def test_a_text_that_the_look_took_apart_is_not_taken_apart_again(tmp_path, monk
 def test_what_is_looked_at_is_held_as_long_as_there_is_room(tmp_path, monkeypatch):
     for name in ("a.csv", "b.csv", "c.csv"):
         made(tmp_path, name)
-    monkeypatch.setattr(files, "LOOKED", 2 * (tmp_path / "a.csv").stat().st_size)
+    each = find(tmp_path, block("*.csv"))[0][0].looked.size
+    assert each > (tmp_path / "a.csv").stat().st_size / 2  # texts of a few letters, numbers as texts
+    monkeypatch.setattr(files, "LOOKED", 2 * each)
     exports, _ = find(tmp_path, block("*.csv"))
     assert [export.looked is not None for export in exports] == [True, True, False]
 

@@ -109,7 +109,7 @@ def test_unreached_points_are_not_computed_again(
         return real(frames, xyz, session, *more)
 
     monkeypatch.setattr(draft, "correct", counting)
-    first_issue(path)
+    run_job(path)
     hanging = {s for s in range(3) if tie_of(job, s) == tie_of(job, 0)}
     drafted = [session for session in computed if session not in hanging]
     # Of the other sessions only their occupations of marks are: the layer points does not hold them.

@@ -17,6 +17,7 @@ def first_issue(job: Path) -> Path:
     of files among them.
     """
     out, kept = job.parent / "out", Path(_KEPT.name, _sum_of(job.parent))
+    assert not out.exists(), "it has an issue already"
     if kept.is_dir():
         shutil.copytree(kept, out, symlinks=True)
     else:

@@ -29,12 +29,12 @@ def database_of(package: Path, database: Guarded, layers: Collection[str]) -> Da
     """Return what a GeoPackage, open as ``database``, has beside rows of ``layers``. Raises OSError, sqlite3.Error."""
     with package.open("rb") as file:
         header = file.read(HEADER)
-    database.text_factory = bytes
+    as_text, database.text_factory = database.text_factory, bytes
     found = database.execute("SELECT type, name, sql FROM sqlite_master ORDER BY type, name").fetchall()
     objects = {f"{_text(kind)} {_text(name)}": _sum([(sql,)]) for kind, name, sql in found}
     names = [_text(name) for kind, name, sql in found if kind == b"table" and not _virtual(sql)]
     tables = {name: _rows(database, name) for name in names if name not in layers and not _of_index(name)}
-    database.text_factory = str
+    database.text_factory = as_text
     return {"header": header.hex(), "objects": objects, "tables": tables}
 
 

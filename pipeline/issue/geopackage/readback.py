@@ -292,7 +292,7 @@ def _points(path: Path, layer: Written) -> Iterator[tuple[int, int, bytes]]:
             many, blobs, packed = file.execute(asked, ends).fetchone()
             return many, blobs, packed
 
-    least, most = -(1 << 63), (1 << 63) - 1  # no row lies outside, whatever its number
+    least, most = -(1 << 63), (1 << 63) - 1  # whatever a row's number is: the count tells of the one that has ``least``
     ends = [least, *range(_TOGETHER, layer.rows, _TOGETHER), most]
     with ThreadPoolExecutor(_BESIDE) as beside:
         waiting = deque[Future[tuple[int, int, bytes]]]()
