@@ -9,12 +9,11 @@ import argparse
 import sys
 import tempfile
 from pathlib import Path
-from statistics import median
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from network_job import draft
-from peers import RUN, Spent, spent
+from peers import RUN, Spent, ratios, spent, typical
 
 #: The exit code of a run whose checks do not all pass.
 _FAILED = 3
@@ -52,10 +51,9 @@ def main() -> None:
     print("| sessions | with checks that fail | s | processor s | peak MB | to the job without (processor time) |")
     print("| --- | --- | --- | --- | --- | --- |")
     for failing, taken in found.items():
-        clock = median(one.wall / clean.wall for one, clean in zip(taken, found[0], strict=True))
-        work = median(one.cpu / clean.cpu for one, clean in zip(taken, found[0], strict=True))
-        wall, cpu, peak = median(x.wall for x in taken), median(x.cpu for x in taken), max(x.peak for x in taken)
-        print(f"| {asked.sessions} | {failing} | {wall:.1f} | {cpu:.1f} | {peak:.0f} | {clock:.2f} ({work:.2f}) |")
+        (clock, work), one = ratios(taken, found[0]), typical(taken)
+        told = f"{one.wall:.1f} | {one.cpu:.1f} | {one.peak:.0f} | {clock:.2f} ({work:.2f})"
+        print(f"| {asked.sessions} | {failing} | {told} |")
 
 
 if __name__ == "__main__":

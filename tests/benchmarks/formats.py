@@ -17,7 +17,7 @@ from statistics import median
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from measure import SIMULATE
-from peers import RUN, Spent, spent
+from peers import RUN, Spent, ratios, spent, typical
 
 SUPPORT = str(Path(__file__).resolve().parents[1] / "support")
 SESSIONS = 10
@@ -58,10 +58,9 @@ def rows(points: int, found: dict[str, list[Spent]]) -> list[str]:
     alone, lines = next(iter(found.values())), []
     for name, taken in found.items():
         over = median(one.cpu - first.cpu for one, first in zip(taken, alone, strict=True))
-        ratio = median(one.cpu / first.cpu for one, first in zip(taken, alone, strict=True))
-        wall, cpu = median(one.wall for one in taken), median(one.cpu for one in taken)
-        peak = max(one.peak for one in taken)
-        lines.append(f"| {points:,} | {name} | {wall:.1f} | {cpu:.1f} | {peak:.0f} | {over:.1f} | {ratio:.2f} |")
+        (_, ratio), one = ratios(taken, alone), typical(taken)
+        told = f"{one.wall:.1f} | {one.cpu:.1f} | {one.peak:.0f} | {over:.1f} | {ratio:.2f}"
+        lines.append(f"| {points:,} | {name} | {told} |")
     return lines
 
 

@@ -14,11 +14,10 @@ import sys
 import tempfile
 from itertools import product
 from pathlib import Path
-from statistics import median
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from peers import RUN, Spent, at_hand, spent
+from peers import RUN, Spent, at_hand, ratios, spent, typical
 
 SIMULATE = """
 import sys
@@ -52,12 +51,11 @@ def rows(points: int, sessions: int, found: dict[str, list[Spent]]) -> list[str]
     """Return the lines of the table: medians, the largest peak, and medians of the run's ratios to each peer."""
     lines = []
     for name, taken in found.items():
-        clock = median(ours.wall / peer.wall for ours, peer in zip(found[_OURS], taken, strict=True))
-        work = median(ours.cpu / peer.cpu for ours, peer in zip(found[_OURS], taken, strict=True))
-        wall, cpu = median(one.wall for one in taken), median(one.cpu for one in taken)
-        ratio = "" if name == _OURS else f"{clock:.2f} ({work:.2f})"
-        peak = max(one.peak for one in taken)
-        lines.append(f"| {points:,} in {sessions} | {name} | {wall:.1f} | {cpu:.1f} | {peak:.0f} | {ratio} |")
+        clock, work = ratios(found[_OURS], taken)
+        ratio, one = "" if name == _OURS else f"{clock:.2f} ({work:.2f})", typical(taken)
+        lines.append(
+            f"| {points:,} in {sessions} | {name} | {one.wall:.1f} | {one.cpu:.1f} | {one.peak:.0f} | {ratio} |"
+        )
     return lines
 
 

@@ -9,7 +9,9 @@ import shutil
 import subprocess
 import sys
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 
 # Told to keep no compiled files, Python would compile all our modules for every run, and none of its peers' libraries.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
@@ -102,6 +104,17 @@ def spent(code: str, *arguments: str, ends: int = 0) -> Spent:
     _, status, usage = os.wait4(process.pid, 0)
     assert os.waitstatus_to_exitcode(status) == ends, f"exit status {status}"
     return Spent(time.perf_counter() - start, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024)
+
+
+def typical(taken: Sequence[Spent]) -> Spent:
+    """Return the medians of what runs took, and the largest peak."""
+    return Spent(median(one.wall for one in taken), median(one.cpu for one in taken), max(one.peak for one in taken))
+
+
+def ratios(taken: Sequence[Spent], to: Sequence[Spent]) -> tuple[float, float]:
+    """Return the medians of each round's ratios: of the seconds on the clock, and of those of processors."""
+    pairs = list(zip(taken, to, strict=True))
+    return median(one.wall / other.wall for one, other in pairs), median(one.cpu / other.cpu for one, other in pairs)
 
 
 def at_hand() -> dict[str, str]:

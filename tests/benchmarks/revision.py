@@ -11,11 +11,10 @@ import shutil
 import sys
 import tempfile
 from pathlib import Path
-from statistics import median
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from peers import RUN, Spent, spent
+from peers import RUN, Spent, ratios, spent, typical
 
 SIMULATE = """
 import sys
@@ -61,11 +60,9 @@ def main() -> None:
         print("| points in sessions | what | s | peak MB | to the first (processor time) |")
         print("| --- | --- | --- | --- | --- |")
         for way, found in seconds.items():
-            ratio = median(one.wall / first.wall for one, first in zip(found, seconds["first issue"], strict=True))
-            work = median(one.cpu / first.cpu for one, first in zip(found, seconds["first issue"], strict=True))
-            wall, peak = median(one.wall for one in found), max(one.peak for one in found)
+            (ratio, work), one = ratios(found, seconds["first issue"]), typical(found)
             of = f"{asked.points:,} in {asked.sessions}"
-            print(f"| {of} | {way} | {wall:.1f} | {peak:.0f} | {ratio:.2f} ({work:.2f}) |")
+            print(f"| {of} | {way} | {one.wall:.1f} | {one.peak:.0f} | {ratio:.2f} ({work:.2f}) |")
 
 
 if __name__ == "__main__":
