@@ -44,11 +44,8 @@ class Components:
 
     def bounds(self) -> tuple[Floats, Floats]:
         """Return (g,) what the estimates lie above and below with 95 %, by the chi-square of their freedom."""
-        from scipy.special import chdtri  # a tenth of a second that jobs with few marks need not wait for
-
         with np.errstate(divide="ignore", invalid="ignore"):
-            low = self.scale * np.sqrt(self.freedom / chdtri(self.freedom, 0.025))
-            return low, self.scale * np.sqrt(self.freedom / chdtri(self.freedom, 0.975))
+            return _least(self.scale, self.freedom, 0.025), _least(self.scale, self.freedom, 0.975)
 
 
 def components(models: Sequence[Model]) -> Components:
@@ -115,9 +112,13 @@ def _gained(information: Floats, score: Floats) -> Floats:
 
 def least(scale: float, freedom: float, chance: float) -> float:
     """Return what a scale is at the least, but for a ``chance``: by the chi-square of its degrees of freedom."""
-    from scipy.special import chdtri
+    return float(_least(np.float64(scale), np.float64(freedom), chance))
 
-    return float(scale * np.sqrt(freedom / chdtri(freedom, chance)))
+
+def _least(scale: Floats | np.float64, freedom: Floats | np.float64, chance: float) -> Floats:
+    from scipy.special import chdtri  # a tenth of a second that jobs with few marks need not wait for
+
+    return np.asarray(scale * np.sqrt(freedom / chdtri(freedom, chance)))
 
 
 def _told(theta: Floats, information: Floats) -> Components:

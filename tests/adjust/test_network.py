@@ -13,13 +13,6 @@ Floats = NDArray[np.float64]
 SEEDS = range(6)
 
 
-@pytest.fixture(params=[64, 0], ids=["few", "many"])
-def either_way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of few unknowns the sessions or the marks are eliminated first, of many as many as never meet, kept sparse."""
-    for room in ("network", "inverse"):
-        monkeypatch.setattr(f"pipeline.adjust.{room}.FEW", request.param)
-
-
 def _same(first: Adjustment, second: Adjustment, atol: float = 1e-10) -> None:
     """Both adjustments give the same shifts, marks, covariances and tests."""
     tests = ("redundancy", "standardised", "detectable")

@@ -13,13 +13,6 @@ SESSIONS, MARKS = 7, 5
 EVERY = np.arange(SESSIONS)
 
 
-@pytest.fixture(params=[64, 0], ids=["few", "many"])
-def either_way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of few unknowns the sessions or the marks are eliminated first, of many as many as never meet, kept sparse."""
-    for room in ("network", "inverse"):
-        monkeypatch.setattr(f"pipeline.adjust.{room}.FEW", request.param)
-
-
 def network(seed: int) -> Observations:
     """Seven sessions on five marks at random, three marks held; the last session and the last mark are alone."""
     rng = np.random.default_rng(seed)
