@@ -1,6 +1,7 @@
 """A delimited text file as batches of text columns, every line of it accounted for."""
 
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,7 @@ from pipeline.read.delimited_lines import plain_lines
 from pipeline.read.dialect import Dialect
 from pipeline.read.findings import Unusable
 from pipeline.read.raw import Raw
-from pipeline.read.records import Records, scan
+from pipeline.read.records import Records, scan, unmarked
 from pipeline.read.text import CHUNK, blocks
 from pipeline.words import counted
 
@@ -29,7 +30,6 @@ def read_delimited(
     empty. A line that cannot be taken apart has only nulls and its ``fault``. All bytes that are read are added to
     ``seen``.
     """
-    delimiter, columns = dialect.delimiter.encode(), len(dialect.names)
     line, rest, skip, unsplit = 1, b"", dialect.header_line, 0
     previous: bytes | None = None
     for block in blocks(path, stated, chunk, seen):
@@ -39,15 +39,27 @@ def read_delimited(
             line += passed
         block = plain_lines(block, dialect.comment, dialect.blanks)
         if previous is not None:
-            records = scan(rest + previous, line, delimiter, columns, final=False)
+            records, texts = _taken_apart(rest + previous, line, dialect, final=False)
             line, rest = line + records.lines, records.rest
             unsplit = _counted_faults(records, unsplit)
-            yield from _batch(records, dialect)
+            yield from _batch(records, texts, dialect)
         previous = block or None
     if rest or previous:
-        records = scan(rest + (previous or b""), line, delimiter, columns, final=True)
+        records, texts = _taken_apart(rest + (previous or b""), line, dialect, final=True)
         _counted_faults(records, unsplit)
-        yield from _batch(records, dialect)
+        yield from _batch(records, texts, dialect)
+
+
+def _taken_apart(block: bytes, line: int, dialect: Dialect, *, final: bool) -> tuple[Records, list[pa.Array]]:
+    """Return a block's records and the cells of the sound ones; a plain block needs no look at every sign of it."""
+    delimiter, columns = dialect.delimiter.encode(), len(dialect.names)
+    if (records := unmarked(block, line, delimiter, columns)) is not None:
+        with suppress(pa.ArrowInvalid):  # it takes as many cells as there are columns, and nothing else
+            texts = _texts(records, dialect)
+            if len(texts[0]) == records.lines:  # it passes over an empty line
+                return records, texts
+    records = scan(block, line, delimiter, columns, final)
+    return records, _texts(records, dialect)
 
 
 def _counted_faults(records: Records, before: int) -> int:
@@ -74,11 +86,9 @@ def _without_lines(block: bytes, count: int) -> tuple[bytes, int]:
     return block[at:], count
 
 
-def _batch(records: Records, dialect: Dialect) -> Iterator[Raw]:
-    total = len(records.line) + len(records.fault_line)
-    if not total:
+def _batch(records: Records, texts: list[pa.Array], dialect: Dialect) -> Iterator[Raw]:
+    if not len(records.line) + len(records.fault_line):
         return
-    texts = _texts(records, dialect)
     if not records.fault:
         yield Raw(dict(zip(dialect.names, texts, strict=True)), records.line)
         return

@@ -83,6 +83,17 @@ def cells(record: bytes, delimiter: bytes) -> list[bytes]:
         at = end + 1
 
 
+def unmarked(block: bytes, first_line: int, delimiter: bytes, columns: int) -> Records | None:
+    """Return the lines of ``block`` as records if each is as wide as the header; None where a sign makes more of one.
+
+    Of several columns no line that is empty, or has nothing but space, is as wide, unless space delimits them.
+    """
+    if columns == 1 or delimiter.isspace() or b'"' in block or b"\0" in block:
+        return None
+    lines, none = block.count(b"\n"), np.zeros(0, np.int64)
+    return Records(block, columns, False, first_line + np.arange(lines), none, [], lines, b"")
+
+
 def scan(block: bytes, first_line: int, delimiter: bytes, columns: int, final: bool) -> Records:
     """Sort the lines of ``block`` (ends in a line feed; its first line is number ``first_line``) into records.
 

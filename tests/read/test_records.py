@@ -24,6 +24,21 @@ def test_blank_lines_count_as_lines_but_are_no_rows(tmp_path):
     assert rows(text_table(tmp_path, text)) == [(3, "P1", None), (6, "P1", None)]
 
 
+def test_an_odd_line_in_one_of_many_blocks_hides_no_other(tmp_path, monkeypatch):
+    """An empty line, one of space, one too short: each in a block whose other lines are all alike."""
+    monkeypatch.setattr(sources, "CHUNK", 1 << 10)
+    odd = {20: "", 60: " \t", 100: "P2,short", 119: ""}
+    lines = [odd.get(line, GOOD) for line in range(2, 122)]
+    table = text_table(tmp_path, "\n".join([HEADER, *lines]))
+    assert table["source_row"].to_pylist() == [line for line in range(2, 122) if odd.get(line, GOOD).strip()]
+    assert [row["source_row"] for row in table.to_pylist() if row["held"]] == [100]
+
+
+def test_a_line_of_tabs_is_empty_where_tabs_delimit(tmp_path):
+    text = f"{HEADER}\n{GOOD}\n{',' * 10}\n{GOOD}".replace(",", "\t")
+    assert rows(text_table(tmp_path, text)) == [(2, "P1", None), (4, "P1", None)]
+
+
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 def test_every_line_end_and_none_at_the_last_line(tmp_path, end):
     text = end.join([HEADER, GOOD, GOOD.replace("P1", "P2")])
