@@ -18,6 +18,10 @@ from format_layers import ABOUT, DATA_TO, hostile, package, points
 from pipeline.geodesy.axes import Axes, Axis
 from pipeline.issue.about import About, CodeDrawn, Drafting
 from pipeline.issue.formats.dxf_colours import CALM, Beside, colours_of
+from pipeline.issue.formats.dxf_layers import MARKS as ON_MARKS
+from pipeline.issue.formats.dxf_layers import OWN
+from pipeline.issue.formats.dxf_rows import Drawn
+from pipeline.issue.formats.dxf_symbols import MARK, Tags
 from pipeline.issue.formats.formats import FORMATS, hold_to, write_formats
 from pipeline.issue.geopackage.layers import CHECK_MARKS, MARKS, points_schema
 from pipeline.issue.geopackage.readback import ReadBackError
@@ -320,3 +324,11 @@ def test_layers_texts_and_colours_are_read_back(whole: Package, tmp_path: Path, 
     path.write_text(text.replace(old, new, 1), encoding="utf-8")
     with pytest.raises(ReadBackError, match=says):
         hold_to(FORMATS["dxf"], found, ABOUT)
+
+
+def test_handles_count_on_in_hexadecimal_beyond_four_digits() -> None:
+    rows, tags = 9, Tags("1F", 1.0, 0xFFF0)
+    texts = [pa.array([text] * rows) for text in ("CM1", "1.000", "published")]
+    drawn = Drawn([(MARK, OWN[ON_MARKS])], np.zeros(rows, np.int64), np.zeros((rows, 3)), texts, np.zeros(rows))
+    handles = re.findall(r"\n  5\n(.*)", bytes(drawn.lines(tags)).decode())
+    assert handles == [f"{number:X}" for number in range(0xFFF0, 0xFFF0 + 5 * rows)]

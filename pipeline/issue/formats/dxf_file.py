@@ -30,6 +30,9 @@ from pipeline.words import counted
 #: GDAL's options for reading back: insertions as they are, and the text as a drawing of this version has it.
 READING = {"DXF_INLINE_BLOCKS": "NO", "DXF_ENCODING": "UTF-8"}
 
+#: Insertions that GDAL gives at a time: it holds some 2 kB of each, and slows down beyond a processor's cache.
+_AT_ONCE = 1024
+
 _LAYERS = ("points", "check_marks", "marks")
 
 
@@ -68,7 +71,7 @@ def read_back(path: Path, package: Package, about: About) -> None:
     try:
         with (
             plain_file(path) as plain,
-            pyogrio.open_arrow(plain, layer="entities", batch_size=8192, use_pyarrow=True) as (_, reader),
+            pyogrio.open_arrow(plain, layer="entities", batch_size=_AT_ONCE, use_pyarrow=True) as (_, reader),
         ):
             notes, texts = list[tuple[str, str]](), Counter[tuple[Symbol, Group]]()
             lines = list[tuple[str, Floats]]()

@@ -7,6 +7,7 @@ it. It makes everything of the drawing but the insertions; they are written as t
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import chain
 from typing import TYPE_CHECKING
 
@@ -208,7 +209,17 @@ def fields(
 
 
 def _hexadecimal(numbers: Integers) -> pa.StringArray:
-    return pa.array([f"{number:X}" for number in numbers.tolist()], pa.string())
+    """Return numbers above zero in hexadecimal digits, put together of four that are looked up and those before."""
+    high, low = np.divmod(numbers, len(_four_digits()))
+    known, which = np.unique(high, return_inverse=True)
+    before = pa.array([f"{number:X}" for number in known.tolist()], pa.string()).take(pa.array(which))
+    texts = joined(before, _four_digits().take(pa.array(low)))
+    return texts if high.all() else pc.ascii_ltrim(texts, "0")
+
+
+@cache
+def _four_digits() -> pa.StringArray:
+    return pa.array([f"{number:04X}" for number in range(1 << 16)], pa.string())
 
 
 def _form(symbol: Symbol, owner: str, size: float) -> str:
