@@ -163,9 +163,8 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
 def _know_renamed(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> Flags:
     """Match points that got another name: take them up in ``there``, and return (n,) which of the new rows they are."""
     found = np.zeros(after.num_rows, bool)
-    free = np.ones(before.num_rows, bool)
-    free[there[there >= 0]] = False
-    gone, came = np.flatnonzero(free & ~_flags(before)), np.flatnonzero((there < 0) & ~_flags(after))
+    gone, came = _unmatched(there, before.num_rows), np.flatnonzero((there < 0) & ~_flags(after))
+    gone = gone[~_flags(before)[gone]]
     if not len(gone) or not len(came):
         return found
     times, rows = [], []
@@ -232,12 +231,19 @@ def _match(rows: pa.Table, among: pa.Table) -> Integers:
     Of what is left then, names that were told apart since, or are no more, are taken without their numbers.
     """
     found = _matched(_keys(rows), _keys(among))
-    left, free = np.flatnonzero(found < 0), np.setdiff1d(np.arange(among.num_rows), found)
+    left, free = np.flatnonzero(found < 0), _unmatched(found, among.num_rows)
     if len(left) and len(free):
         wanted, there = (_without_numbers(of.take(pa.array(at))) for of, at in ((rows, left), (among, free)))
         again = _matched(_keys(wanted), _keys(there))
         found[left] = np.where(again >= 0, free[again], -1)
     return found
+
+
+def _unmatched(there: Integers, count: int) -> Integers:
+    """Return which of so many rows are not among those matched, -1 for none."""
+    free = np.ones(count, bool)
+    free[there[there >= 0]] = False
+    return np.flatnonzero(free)
 
 
 def _without_numbers(table: pa.Table) -> pa.Table:
@@ -247,6 +253,8 @@ def _without_numbers(table: pa.Table) -> pa.Table:
 
 
 def _matched(wanted: NDArray[np.uint64], keys: NDArray[np.uint64]) -> Integers:
+    if np.array_equal(wanted, keys):  # nearly always the same rows in the same order
+        return np.arange(len(keys))
     order = np.argsort(keys, kind="stable")
     at = np.searchsorted(keys[order], wanted)
     found = np.where(at < len(keys), at, 0)
