@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import mixed_with, text_hashes
-from pipeline.geodesy.axes import Axes
+from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.geopackage.layers import CHANGES, GEOMETRY, wkb_lines
 from pipeline.issue.record_types import Compared, RegisterMark
 from pipeline.tables import TIME, number_column
@@ -30,7 +30,7 @@ MOVED = 1e-4
 RENAMED = 0.5
 
 #: The columns of an issue's points, and of the rows that it holds back, that a comparison needs.
-COMPARED = ("name", "observed", "easting", "northing", "height", "session", "source_file")
+COMPARED = ("name", "observed", *NAMES, "session", "source_file")
 #: Columns of points that are figures of the computation, or say where a row stood: no attributes of a point.
 _FIGURES = {"ellipsoid_height", "longitude", "latitude", "hu95", "vu95", "proof", "source_row", GEOMETRY}
 
@@ -101,7 +101,8 @@ class Side:
     def table(self) -> pa.Table:
         """Return all rows whose time is known: without it nothing can be known again. A name may be missing."""
         whole = pa.Table.from_batches([*self.points, *self.held], _SIDE).unify_dictionaries()
-        return whole.filter(whole.column("observed").is_valid())
+        observed = whole.column("observed")
+        return whole.filter(observed.is_valid()) if observed.null_count else whole
 
 
 #: How many points of a session were moved, withdrawn or held.
@@ -123,8 +124,10 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     back[there[there >= 0]] = np.flatnonzero(there >= 0)
     matched = np.flatnonzero(there >= 0)
     earlier = there[matched]
-    apart = (_grid(after)[matched] - _grid(before)[earlier]) * axes.counts()
-    off = np.abs(apart).max(axis=1, initial=0.0)
+    off = np.zeros(len(matched))
+    for name, count in zip(NAMES, axes.counts(), strict=True):
+        apart = (_column(after, name)[matched] - _column(before, name)[earlier]) * count
+        off = np.maximum(off, np.abs(apart))
     both = ~is_held[matched] & ~was_held[earlier]
     parts = {
         Change.MOVED: (earlier[both & (off > MOVED)], matched[both & (off > MOVED)]),
@@ -346,7 +349,7 @@ def _word(column: pa.DictionaryArray, index: int) -> str | None:
 
 
 def _grid(table: pa.Table) -> Floats:
-    return np.column_stack([_column(table, name) for name in ("easting", "northing", "height")])
+    return np.column_stack([_column(table, name) for name in NAMES])
 
 
 def _column(table: pa.Table | pa.RecordBatch, name: str) -> Floats:
