@@ -37,6 +37,11 @@ class Evidence:
         """Return the evidence that is left where a doubt takes the proof of every check away: what failed, failed."""
         return replace(self, independent=self.independent and not doubted)
 
+    @property
+    def spans(self) -> bool:
+        """Whether the occupations stand at more than one time: else none is before or after anything."""
+        return len(self.times) > 0 and bool(self.times[0] < self.times[-1])
+
     def parts(self) -> list["Evidence"]:
         """Return the evidence on position and that on height; what failed speaks against both."""
         if self.judged is None or self.judged.all():
@@ -47,9 +52,10 @@ class Evidence:
     def words(self, times: Integers) -> NDArray[np.uint8]:
         """Return (m,) index into `PROOFS` of the proof word at each of (m,) times.
 
-        Between two passing occupations a time is bracketed; with a passing one on one side and nothing on the other
-        it is unclosed; next to a failing one, on either side, it is suspect. Without any independent check every
-        time is unchecked, unless a failing tie makes it suspect. Of position and height the less proven counts.
+        Between two passing occupations a time is bracketed; with a passing one on one side and nothing on the other, or
+        where all occupations have one time, it is unclosed; next to a failing one, on either side, it is suspect.
+        Without any independent check every time is unchecked, unless a failing tie makes it suspect. Of position and
+        height the less proven counts.
         """
         found = [part._words(times) for part in self.parts()]
         return np.asarray(LESS_PROVEN[np.max([LESS_PROVEN[words] for words in found], axis=0)], np.uint8)
@@ -63,7 +69,7 @@ class Evidence:
         before = np.where(before < 0, count, before)
         after = np.searchsorted(self.times, times, side="left")
         suspect = failed[before] | failed[after]
-        bracketed = passed[before] & passed[after]
+        bracketed = passed[before] & passed[after] & self.spans
         word = np.where(bracketed, PROOFS.index(Proof.BRACKETED), PROOFS.index(Proof.UNCLOSED))
         if not self.independent:
             word = np.full_like(word, PROOFS.index(Proof.UNCHECKED))
@@ -96,8 +102,8 @@ def place(time: int, first_point: int | None, last_point: int | None) -> Place:
 def verdict(evidence: Evidence, tied: bool, first_point: int | None, last_point: int | None) -> Verdict:
     """Return a session's verdict from its evidence and the times of its first and last drafted point.
 
-    A session is proven when an independent check passed, nothing failed, and passing occupations stand at or
-    before its first and at or after its last point.
+    A session is proven when an independent check passed, nothing failed, and passing occupations of more than one time
+    stand at or before its first and at or after its last point.
     """
     if not tied:
         return Verdict.UNTIED
@@ -107,7 +113,9 @@ def verdict(evidence: Evidence, tied: bool, first_point: int | None, last_point:
         return Verdict.UNCHECKED
     if first_point is None or last_point is None:
         return Verdict.PROVEN
-    closed = all(part.times[0] <= first_point and part.times[-1] >= last_point for part in evidence.parts())
+    closed = all(
+        part.spans and part.times[0] <= first_point and part.times[-1] >= last_point for part in evidence.parts()
+    )
     return Verdict.PROVEN if closed else Verdict.UNCLOSED
 
 
