@@ -7,7 +7,7 @@ import io
 import math
 import re
 from collections import Counter
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -202,6 +202,9 @@ def _delimiter(text: str, known: Collection[str]) -> str:
     return max(",;\t|", key=worth)
 
 
+_CHECK_QUOTES = 'check the quotes: "..." around a cell'
+
+
 def _above_header(records: list[tuple[int, list[str]]], known: Collection[str]) -> int:
     """Return how many records stand above the header: the one that names most of the known columns, or the first."""
     counts = [len(set(known).intersection(map(plain, cells))) for _, cells in records[:_MOST_ABOVE]]
@@ -227,18 +230,27 @@ def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Itera
     while True:
         line = reader.line_num + 1
         try:
-            cells = [cell.strip() for cell in next(reader)]
+            cells = next(reader)
         except StopIteration:
             return
         except csv.Error as error:
-            problems.add(shown, line, f"this row cannot be read: {error}", 'check the quotes: "..." around a cell')
+            problems.add(shown, line, f"this row cannot be read: {error}", _CHECK_QUOTES)
             return
         if len(cells) > COLUMNS:
             what = f"this row has {counted(len(cells), 'cell')}; {COLUMNS:,} is the most"
             problems.add(shown, line, what, "take out the columns that are not needed")
             return
-        if any(cells):
+        if _holds_a_row(cells, delimiter):
+            what = "a quoted cell of this row goes on over a line that has as many cells as the row"
+            problems.add(shown, line, what, _CHECK_QUOTES)
+            return
+        if any(cells := [cell.strip() for cell in cells]):
             yield line, cells
+
+
+def _holds_a_row(cells: Sequence[str], delimiter: str) -> bool:
+    """Whether a line within a cell has as many cells as all of the record: a quote then swallowed other rows."""
+    return any(line.count(delimiter) + 1 >= len(cells) > 1 for cell in cells for line in cell.split("\n")[1:])
 
 
 def _of_workbook(

@@ -103,7 +103,7 @@ def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems
             if _follows(prepared, here or rows):
                 continue
             what, fix = _why(point, window.index, here or rows, occupied, absent, prepared)
-            if here and here[0]["held"] == reason_code(Reason.IMPLAUSIBLE):
+            if here and here[0]["held"] == reason_code(Reason.IMPLAUSIBLE) and not here[0]["detail"]:
                 what, fix = f"{what}: {first_pass.implausible.detail(int(str(here[0]['number'])))}", _OTHER_TIE
             problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
     _report_field_shifts(prepared, first_pass, by_name, occupied, absent, problems)

@@ -20,6 +20,9 @@ _NEWLINE, _QUOTE, _SPACE, _TAB = b"\n"[0], b'"'[0], b" "[0], b"\t"[0]
 #: Beyond these a quote that opens a cell is a stray one, not the beginning of a long note.
 _MOST_LINES, _MOST_BYTES, _MOST_TRIES = 1000, 1 << 20, 20
 
+#: A cell that is a number, and how many of them a line has that is like a row: a position is two.
+_NUMBER, _NUMBERS = re.compile(rb"\s*[-+]?\d+([.,]\d+)?\s*\Z"), 2
+
 #: Empty cells behind the header's that are taken apart with all others; each costs as much as a column.
 _MOST_SURPLUS = 100
 
@@ -237,11 +240,22 @@ class _Scan:
                 return index, fault
             except Unclosed:
                 continue
-            if isinstance(found, int) or b"\0" in self.block[start:end]:
+            if isinstance(found, int) or b"\0" in self.block[start:end] or self._swallowed(index, last):
                 return index, fault
             return last, found
         given_up = len(self.ends) >= index + _MOST_LINES or len(self.block) - start > _MOST_BYTES
         return (index if final or given_up else -1), fault
+
+    def _swallowed(self, index: int, last: int) -> bool:
+        """Whether a line after ``index`` up to ``last`` is like a row: cells as many as the header's, and numbers.
+
+        A quote that stands for "as above", or for inches, opens a cell that another such sign closes rows later.
+        """
+        lines = (self.block[self.starts[line] : self.ends[line]] for line in range(index + 1, last + 1))
+        found = (line.split(self.delimiter) for line in lines)
+        return any(
+            len(row) >= self.columns > 1 and sum(map(bool, map(_NUMBER.match, row))) >= _NUMBERS for row in found
+        )
 
     def _fault(self, what: str, record: bytes) -> str:
         text = record.decode("utf-8", errors="replace").replace("\0", "␀")

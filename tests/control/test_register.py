@@ -163,6 +163,7 @@ WRONG: dict[str, Wrong] = {
     "column twice": ("mark,easting,northing,height,Easting\nA,1,2,3,1\n", [1], ["'easting' is there twice"]),
     "too many cells": (HEADER + "A,1,2,3,,,3d,x\n", [2], ["8 cells, the header 7"]),
     "open quote": (HEADER + 'A,1,2,3\n"B,1,2,3\n', [3], ["cannot be read"]),
+    "a row between two quotes": (HEADER + 'A,1,2,"\nB,1,2,3\nC,1,2,"\n', [2], ["as many cells as the row"]),
     "no rows": (HEADER, [1], ["no mark in this register"]),
     "empty": ("", [1], ["empty"]),
     "header below empty lines": ("\n\nmark,easting,northing\nA,1,2\n", [3], ["'height' is missing"]),

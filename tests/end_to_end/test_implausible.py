@@ -55,6 +55,24 @@ def test_what_cannot_be_is_held_back_and_says_why(name: str, tmp_path: Path) -> 
     assert any(f"rover001.csv:{ROW + 2} " in note for note in issue.record["notes"])
 
 
+@pytest.mark.parametrize("other", [{}, {"height": 0.0}])
+def test_a_tie_of_no_known_uncertainty_is_refused_for_that_and_nothing_else(
+    other: dict[str, float], tmp_path: Path
+) -> None:
+    path = changed(**other).write(tmp_path)
+    export = tmp_path / "rover001.csv"
+    heading, *lines = export.read_text(encoding="utf-8").splitlines()
+    tie = next(number for number, line in enumerate(lines) if line.startswith("S01-T1,"))
+    cells = lines[tie].split(",")
+    cells[heading.split(",").index("sU")] = "318"
+    lines[tie] = ",".join(cells)
+    export.write_text("\n".join([heading, *lines, ""]), encoding="utf-8")
+    with pytest.raises(JobError) as refused:
+        run_job(path)
+    (problem,) = refused.value.problems
+    assert "uncertainty of 318 m" in problem.what and "neighbours" not in problem.what
+
+
 @pytest.mark.parametrize(("name", "metres"), [("height", 100.0), ("height", -100.0), ("latitude", 1_000.0)])
 def test_what_is_doubtful_is_issued_and_told(name: str, metres: float, tmp_path: Path) -> None:
     value = float(simulate(COMPACT).rows[name][ROW]) + metres / (1.0 if name == "height" else _DEGREE)

@@ -140,6 +140,22 @@ def test_a_note_over_many_lines_is_joined_and_one_that_never_ends_is_not(tmp_pat
     assert table["held"].to_pylist() == [0, 0, 1] + [0] * 1500
 
 
+def test_signs_for_as_above_swallow_no_row(tmp_path):
+    """A remark's `"` opens a cell that the next row's would close: each such row is unreadable, and none is lost."""
+    rest = [GOOD.replace("P1", f"P{n}") + (',"' if 3 <= n <= 8 else ",kerb") for n in range(2, 12)]
+    table = text_table(tmp_path, "\n".join([f"{HEADER},Remark", f"{GOOD},kerb", *rest]))
+    assert table["source_row"].to_pylist() == list(range(2, 13))
+    assert [row["source_row"] for row in table.to_pylist() if row["held"]] == list(range(4, 10))
+
+
+def test_inches_rows_apart_swallow_no_row(tmp_path):
+    remarks = {3: '"pipe', 8: '5"'}
+    lines = [f"{GOOD.replace('P1', f'P{n}')},{remarks.get(n, '')}" for n in range(1, 11)]
+    table = text_table(tmp_path, "\n".join([f"{HEADER},Remark", *lines]))
+    assert table["source_row"].to_pylist() == list(range(2, 12))
+    assert [row["source_row"] for row in table.to_pylist() if row["held"]] == [4]
+
+
 def test_cells_as_the_csv_module_has_them():
     for line in ["a,b,c", '"a","b,c",d', '"a ""q""",', ",,", '"",x', 'a"b,c', '"a\nb",c']:
         assert [cell.decode() for cell in cells(line.encode(), b",")] == next(csv.reader(io.StringIO(line, newline="")))
