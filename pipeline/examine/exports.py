@@ -39,7 +39,7 @@ def file_notes(survey: Survey) -> list[str]:
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
     told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in large]
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
-        told += [*_few_sigmas(export, log), *_ends(export, log)]
+        told += [*_few_sigmas(export, log), *_unjudged(export, log), *_ends(export, log)]
     return told
 
 
@@ -86,6 +86,24 @@ def _few_sigmas(export: Export, log: FileLog) -> Iterator[str]:
             f" {LARGE_SIGMA[1]:g} m in height, this one first; fixed solutions are never as uncertain as that: state"
             " max_sigma_horizontal and max_sigma_vertical"
         )
+
+
+def _unjudged(export: Export, log: FileLog) -> Iterator[str]:
+    """Yield limits that the job sets and that cannot judge an export, or some of its readings."""
+    for key, noted in log.unjudged.items():
+        if not noted.count:
+            continue
+        if noted.count == log.sound:
+            yield (
+                f"{export.shown}: quality.{key} judges none of its {counted(log.sound, 'accepted reading')}, which do"
+                " not state what it limits: map the column that does, or leave the limit out"
+            )
+        else:
+            yield (
+                f"{export.shown}:{noted.row}: quality.{key} cannot judge {noted.count:,} of"
+                f" {counted(log.sound, 'accepted reading')}, this one first, which"
+                f" {plural(noted.count, 'does', 'do')} not state what it limits"
+            )
 
 
 def _readings(noted: Noted, log: FileLog) -> str:

@@ -1,5 +1,8 @@
 """Which readings are good enough to be drafted: the solution and the limits of ``[quality]``."""
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -24,23 +27,41 @@ def not_fixed(batch: pa.RecordBatch, quality: Quality) -> Flags:
     return ~np.asarray(known.to_numpy(zero_copy_only=False), bool)
 
 
-def _over(batch: pa.RecordBatch, quality: Quality) -> list[tuple[str, Floats, float]]:
-    """Return (what, values, limit) for every limit that the job sets; an unknown value (NaN) exceeds nothing."""
-    horizontal = np.fmax(_column(batch, "sigma_east"), _column(batch, "sigma_north"))
-    limits = [
-        ("horizontal standard uncertainty (larger of east and north)", horizontal, quality.max_sigma_horizontal),
-        ("vertical standard uncertainty", _column(batch, "sigma_up"), quality.max_sigma_vertical),
-        ("PDOP", _column(batch, "pdop"), quality.max_pdop),
-        ("age of corrections", _column(batch, "correction_age"), quality.max_correction_age),
-    ]
-    return [(what, values, limit) for what, values, limit in limits if limit is not None]
+@dataclass(frozen=True)
+class _Limit:
+    """A limit that the job sets, by its key of ``[quality]``: what is limited in words, and (n,) its values."""
+
+    key: str
+    what: str
+    values: Floats
+    most: float
+
+
+def _limits(batch: pa.RecordBatch, quality: Quality) -> Iterator[_Limit]:
+    """Yield every limit that the job sets; an unknown value (NaN) exceeds nothing."""
+    if quality.max_sigma_horizontal is not None:
+        values = np.fmax(_column(batch, "sigma_east"), _column(batch, "sigma_north"))
+        what = "horizontal standard uncertainty (larger of east and north)"
+        yield _Limit("max_sigma_horizontal", what, values, quality.max_sigma_horizontal)
+    for key, what, column, most in (
+        ("max_sigma_vertical", "vertical standard uncertainty", "sigma_up", quality.max_sigma_vertical),
+        ("max_pdop", "PDOP", "pdop", quality.max_pdop),
+        ("max_correction_age", "age of corrections", "correction_age", quality.max_correction_age),
+    ):
+        if most is not None:
+            yield _Limit(key, what, _column(batch, column), most)
+
+
+def unjudged(batch: pa.RecordBatch, quality: Quality) -> dict[str, Flags]:
+    """Return by the key of each limit (n,) which readings it cannot judge, as nothing is stated that it limits."""
+    return {limit.key: np.isnan(limit.values) for limit in _limits(batch, quality)}
 
 
 def poor(batch: pa.RecordBatch, quality: Quality) -> Flags:
     """Return (n,) which readings exceed a limit of ``[quality]``."""
     found = np.zeros(batch.num_rows, bool)
-    for _, values, limit in _over(batch, quality):
-        found |= values > limit
+    for limit in _limits(batch, quality):
+        found |= limit.values > limit.most
     return found
 
 
@@ -62,7 +83,7 @@ def why(batch: pa.RecordBatch, row: int, quality: Quality, reason: Reason) -> st
         accepted = ", ".join(quality.solutions)
         return f'solution "{found}", accepted: {accepted}' if found else f"no solution stated, accepted: {accepted}"
     return "; ".join(
-        f"{what} {values[row]:g} over the limit of {limit:g}"
-        for what, values, limit in _over(batch, quality)
-        if values[row] > limit
+        f"{limit.what} {limit.values[row]:g} over the limit of {limit.most:g}"
+        for limit in _limits(batch, quality)
+        if limit.values[row] > limit.most
     )

@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import HOUR, MINUTE
+from pipeline.intake import accept
 from pipeline.intake.sort import Sifted
+from pipeline.job.model import Quality
 from pipeline.read.files import Export
 from pipeline.sessions.attach import SessionIndex, base_key
 from pipeline.sessions.windows import SessionWindow
@@ -59,6 +61,7 @@ class FileLog:
         held: what is held back, by reason.
         solutions: how often each solution occurs that is not accepted.
         stated: sound readings with a standard uncertainty; of those ``large`` and ``least`` ones.
+        unjudged: sound readings that a limit of ``[quality]`` cannot judge, by its key.
         early_end, long: readings whose time_end lies before their time, or half a day after it.
         late_end: those whose time_end lies outside the session that their time is in.
     """
@@ -71,6 +74,7 @@ class FileLog:
     stated: Noted = field(default_factory=Noted)
     large: Noted = field(default_factory=Noted)
     least: Noted = field(default_factory=Noted)
+    unjudged: dict[str, Noted] = field(default_factory=dict)
     early_end: Noted = field(default_factory=Noted)
     long: Noted = field(default_factory=Noted)
     late_end: Noted = field(default_factory=Noted)
@@ -89,9 +93,9 @@ class FileLog:
 class FileLogs:
     """Collects a `FileLog` for each export, batch by batch."""
 
-    def __init__(self, exports: int, windows: Sequence[SessionWindow], index: SessionIndex) -> None:
+    def __init__(self, exports: int, windows: Sequence[SessionWindow], index: SessionIndex, quality: Quality) -> None:
         self.logs = tuple(FileLog(np.zeros(len(windows), np.int64)) for _ in range(exports))
-        self.index = index
+        self.index, self.quality = index, quality
 
     def take(self, batch: pa.RecordBatch, number: int, export: Export, sifted: Sifted) -> None:
         """Take one batch of export ``number``."""
@@ -104,6 +108,8 @@ class FileLogs:
             log.held.setdefault(REASONS[code - 1], Noted()).add(sifted.held == code, rows)
         if Reason.NOT_FIXED in log.held:
             self._note_solutions(batch, sifted.held == reason_code(Reason.NOT_FIXED), log)
+        for key, which in accept.unjudged(batch, self.quality).items():
+            log.unjudged.setdefault(key, Noted()).add(which & sound, rows)
         columns = export.points.columns
         if any(
             each is not None for each in (columns.sigma_east, columns.sigma_up, columns.sigma_horizontal, columns.drms)

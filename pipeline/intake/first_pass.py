@@ -185,7 +185,7 @@ class _Gatherer:
         self.places: list[list[tuple[int, Floats, int]]] = [[] for _ in range(count)]
         self.blocks = np.zeros((count, len(prepared.loaded.job.points)), bool)
         self.logs = BaseLogs(prepared.windows)
-        self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index)
+        self.files = FileLogs(len(prepared.exports), prepared.windows, sieve.index, sieve.quality)
         self.picked: list[pa.RecordBatch] = []
         self.claims = [Claims() for _ in prepared.exports]
         room = Room()

@@ -54,6 +54,22 @@ def test_precision_that_cannot_be_is_in_doubt(
     assert told(path) == [doubt["what"]]
 
 
+def test_limits_that_cannot_judge_readings_are_told(tmp_path: Path) -> None:
+    """Of five readings the export leaves the uncertainty out, and it has no column of PDOP at all."""
+    job = with_sigmas(lambda s: s)
+    job.job["quality"] = {"max_sigma_horizontal": 0.05, "max_pdop": 6.0}
+    for name in SIGMAS[:2]:
+        job.rows[name][10:15] = np.nan
+    path = job.write(tmp_path)
+    replace_in(tmp_path / "rover001.csv", {"nan": ""})
+    assert told(path) == [
+        "rover001.csv:12: quality.max_sigma_horizontal cannot judge 5 of 86 accepted readings, this one first, which do"
+        " not state what it limits",
+        "rover001.csv: quality.max_pdop judges none of its 86 accepted readings, which do not state what it limits: map"
+        " the column that does, or leave the limit out",
+    ]
+
+
 @pytest.mark.parametrize("sigma", [0.0004, 0.001, 0.008, 0.05, 0.2])
 def test_precision_that_can_be_is_left_in_peace(sigma: float, tmp_path: Path) -> None:
     """From post-processed occupations of hours to readings under trees."""
