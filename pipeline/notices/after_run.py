@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.adjust import missing_ties
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
+from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.pegs import peg_notes
 from pipeline.solve.field_shifts import Read
 from pipeline.solve.solve import Solved
@@ -21,6 +22,7 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
         *_field_shifts_in_doubt(survey, solved),
         *taken_out_notes(survey, solved),
         *peg_notes(survey, solved),
+        *rover_notes(survey, solved),
         *_statistics(survey, solved),
     ]
 

@@ -1,0 +1,68 @@
+"""Which exports no occupation speaks for: a rover at work beside another one that alone stood on control marks.
+
+A check proves where the base stood for all, and pole height, clock and what the controller applied for its own rover
+alone (common practice, no source).
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from pipeline.clock import MINUTE
+from pipeline.intake.file_log import FileLog
+from pipeline.intake.survey import Survey
+from pipeline.near import listed
+from pipeline.sessions.attach import base_key
+from pipeline.sessions.windows import SessionWindow
+from pipeline.solve.solve import Solved
+from pipeline.words import plural
+
+
+def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
+    """Yield exports that stood on no mark in a session, while another, which did, had points at the same time."""
+    repeated, found = _repeated(survey), dict[int, tuple[int, list[str]]]()
+    for window in survey.windows:
+        for at, other in _alone(survey, solved, window):
+            if repeated[at] < survey.first_pass.files[at].sound:
+                found.setdefault(at, (other, []))[1].append(window.session.name)
+    for at, (other, sessions) in sorted(found.items()):
+        yield (
+            f"{survey.exports[at].shown}: none of its readings in {plural(len(sessions), 'session', 'sessions')}"
+            f" {listed(sessions)} is on a control mark, and {survey.exports[other].shown} was observed at the same"
+            " time: if that is another rover, no check proves the pole height, the clock and the field shift of this"
+            " one; let every rover stand on a mark, before and after its points"
+        )
+
+
+def _alone(survey: Survey, solved: Solved, window: SessionWindow) -> Iterator[tuple[int, int]]:
+    """Yield the exports that stood on no mark in a session, each with one beside it that did."""
+    files, number = survey.first_pass.files, window.index
+    here = solved.occupations.session == number
+    export = np.asarray(solved.occupations.table.column("export"), np.int64)[here]
+    stood = np.bincount(export, minlength=len(files)).tolist()
+    spans = {at: _span(log, window) for at, log in enumerate(files) if log.sessions[number]}
+    # a file of occupations alone may be the same rover's as one of points
+    beside = [at for at in spans if stood[at] and files[at].sessions[number] > stood[at]]
+    for at, span in spans.items():
+        other = next((one for one in beside if _overlap(span, spans[one])), None)
+        if not stood[at] and other is not None:
+            yield at, other
+
+
+def _repeated(survey: Survey) -> list[int]:
+    """Return of each export how many rows repeat others."""
+    edges = np.cumsum([0, *survey.first_pass.rows])
+    return [int(count) for count in np.diff(np.searchsorted(survey.first_pass.repeats, edges))]
+
+
+def _span(log: FileLog, window: SessionWindow) -> tuple[int, int] | None:
+    """Return the first and the last minute of an export within a session, in UTC milliseconds; None without any."""
+    base = base_key(window.base)
+    minutes = [times for key, (times, _) in log.clock().items() if base is None or key in (None, base)]
+    times = np.concatenate([np.zeros(0, np.int64), *minutes])
+    times = times[(times >= window.start_ms - MINUTE) & (times < window.end_ms)]
+    return (int(times.min()), int(times.max())) if len(times) else None
+
+
+def _overlap(one: tuple[int, int] | None, other: tuple[int, int] | None) -> bool:
+    return one is not None and other is not None and min(one[1], other[1]) - max(one[0], other[0]) >= MINUTE

@@ -1,0 +1,75 @@
+"""Of two rovers on one base each has its own pole, clock and corrections: the checks of one say nothing of the other.
+
+Common practice, no source.
+"""
+
+from pathlib import Path
+
+import pytest
+from simulate import Plan, simulate
+
+from pipeline import run_job
+
+_SAID = "if that is another rover"
+
+
+def job_of(folder: Path, parts: dict[str, list[str]], heading: str) -> list[str]:
+    """What is noted of a job whose rows are parted into files."""
+    for name, lines in parts.items():
+        (folder / name).write_text("\n".join([heading, *lines, ""]), encoding="utf-8")
+    return [note for note in run_job(folder / "job.toml", dry_run=True).record["notes"] if _SAID in note]
+
+
+@pytest.fixture
+def rows(tmp_path: Path) -> tuple[str, list[str], list[str]]:
+    """A simulated day of two sessions: heading, the rows on marks, all others, in the order of their times."""
+    simulate(Plan(sessions=2, points=40)).write(tmp_path)
+    (export,) = tmp_path.glob("rover*.csv")
+    heading, *lines = export.read_text(encoding="utf-8").splitlines()
+    export.unlink()
+    job = tmp_path / "job.toml"
+    job.write_text(job.read_text(encoding="utf-8").replace(export.name, "rover*.csv"), encoding="utf-8")
+    on_marks = [line for line in lines if "-T" in line.split(",")[0] or "-C" in line.split(",")[0]]
+    return heading, on_marks, [line for line in lines if line not in on_marks]
+
+
+def test_a_rover_that_stood_on_no_mark_beside_one_that_did_is_told(
+    rows: tuple[str, list[str], list[str]], tmp_path: Path
+) -> None:
+    heading, on_marks, points = rows
+    (note,) = job_of(tmp_path, {"rover1.csv": [*on_marks, *points[::2]], "rover2.csv": points[1::2]}, heading)
+    assert note.startswith("rover2.csv: none of its readings in sessions session-01, session-02 is on a control mark")
+    assert "rover1.csv was observed at the same time" in note
+
+
+def test_two_rovers_that_both_stood_on_marks_are_left_in_peace(
+    rows: tuple[str, list[str], list[str]], tmp_path: Path
+) -> None:
+    heading, on_marks, points = rows
+    parts = {f"rover{n + 1}.csv": [*on_marks[n::2], *points[n::2]] for n in range(2)}
+    assert job_of(tmp_path, parts, heading) == []
+
+
+def test_one_rover_whose_files_follow_one_another_is_left_in_peace(
+    rows: tuple[str, list[str], list[str]], tmp_path: Path
+) -> None:
+    heading, on_marks, points = rows
+    every = sorted([*on_marks, *points], key=lambda line: line.split(",")[1])
+    pieces = {f"rover{n}.csv": every[n * 15 : n * 15 + 15] for n in range(6)}
+    assert any(not set(lines) & set(on_marks) for lines in pieces.values())
+    assert job_of(tmp_path, pieces, heading) == []
+
+
+def test_occupations_in_a_file_of_their_own_are_left_in_peace(
+    rows: tuple[str, list[str], list[str]], tmp_path: Path
+) -> None:
+    heading, on_marks, points = rows
+    assert job_of(tmp_path, {"rover1.csv": on_marks, "rover2.csv": points}, heading) == []
+
+
+def test_an_export_that_repeats_another_is_left_in_peace(
+    rows: tuple[str, list[str], list[str]], tmp_path: Path
+) -> None:
+    heading, on_marks, points = rows
+    every = [*on_marks, *points]
+    assert job_of(tmp_path, {"rover1.csv": every, "rover2.csv": every}, heading) == []
