@@ -3,8 +3,10 @@
 from collections.abc import Iterator
 
 import numpy as np
+import pyarrow as pa
 
 from pipeline.adjust import missing_ties
+from pipeline.clock import clock
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
 from pipeline.notices.other_rovers import rover_notes
@@ -23,6 +25,7 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
         *taken_out_notes(survey, solved),
         *peg_notes(survey, solved),
         *rover_notes(survey, solved),
+        *_of_one_time(survey, solved),
         *_statistics(survey, solved),
     ]
 
@@ -80,6 +83,19 @@ def _field_shifts_in_doubt(survey: Survey, solved: Solved) -> Iterator[str]:
                     yield f"{where} does not carry the field shift taken out of it, or others on it carry it already"
                 elif tolerance.passes(plan_and_height(off - field)):
                     yield f"{where} carries the field shift twice; it is taken out once"
+
+
+def _of_one_time(survey: Survey, solved: Solved) -> Iterator[str]:
+    """Yield sessions whose occupations all have one time: it may be that of the export, and none is before a point."""
+    times = np.asarray(solved.occupations.table.column("time").cast(pa.int64()), np.int64)
+    for number, window in enumerate(survey.windows):
+        here = times[solved.occupations.session == number]
+        if len(here) > 1 and here.min() == here.max():
+            yield (
+                f"session {window.session.name}: its {len(here)} occupations of marks all have the time"
+                f" {clock(int(here[0]))} UTC, so that none of them is before or after a point: see whether the column"
+                " mapped as time is that of the observation"
+            )
 
 
 def _statistics(survey: Survey, solved: Solved) -> list[str]:

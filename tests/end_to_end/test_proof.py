@@ -325,3 +325,13 @@ def test_one_failing_session_makes_the_jobs_verdict_and_not_the_others(tmp_path:
     assert issue.record["verdict"] == "failed"
     assert {row["name"][:3] for row in issue.points.rows} == {"S01", "S03"}
     assert {name[:3] for name in issue.reasons()} == {"S02"}
+
+
+def test_readings_that_all_have_one_time_prove_nothing_and_say_so(tmp_path: Path) -> None:
+    """A base that was knocked between the points would show nowhere: a date, or the export's time, is no order."""
+    job = simulate(DAY)
+    job.rows["time"] = np.full_like(job.rows["time"], job.rows["time"][0])
+    issue = run_simulated(job, tmp_path)
+    assert set(proofs(issue).values()) == {"unclosed"} and issue.record["verdict"] == "unclosed"
+    (note,) = [note for note in issue.record["notes"] if "occupations of marks all have the time" in note]
+    assert note.startswith("session session-01: its 3 occupations")

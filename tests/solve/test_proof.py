@@ -40,6 +40,13 @@ def test_without_an_independent_check_everything_is_unchecked_but_what_lies_besi
     assert words([], [15], independent=False) == [Proof.UNCHECKED]
 
 
+def test_occupations_of_one_time_are_neither_before_nor_after_a_point() -> None:
+    """A column of dates, or the time of an export, that every reading has: a base may have moved at any moment."""
+    evidence = Evidence(np.full(3, 10), np.ones(3, bool), independent=True)
+    assert [PROOFS[code] for code in evidence.words(np.array([10, 12]))] == [Proof.UNCLOSED] * 2
+    assert verdict(evidence, True, 10, 10) is Verdict.UNCLOSED
+
+
 @pytest.mark.parametrize(
     ("passed", "independent", "tied", "span", "expected"),
     [
