@@ -6,7 +6,7 @@ first. What has another name now is known by a time that no other point has, if 
 """
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -383,16 +383,19 @@ def attributes_of(names: Sequence[str]) -> tuple[str, ...]:
     return tuple(name for name in names if name not in _FIGURES.union(COMPARED))
 
 
-def marks_gone_and_new(before: Sequence[RegisterMark], after: Sequence[RegisterMark]) -> list[str]:
-    """Return in words which marks the register has no more, and which it did not have.
+def marks_gone_and_new(
+    before: Sequence[RegisterMark], after: Sequence[RegisterMark], there: Container[str] = ()
+) -> list[str]:
+    """Return in words which marks of the register are used no more, and which were not before.
 
-    Both are its used rows, as for `mark_changes`.
+    Both are its used rows, as for `mark_changes`; what was not used then may have stood there. ``there`` are all marks
+    that the register has now.
     """
     then, now = [row["mark"] for row in before], [row["mark"] for row in after]
     gone, new = [mark for mark in then if mark not in now], [mark for mark in now if mark not in then]
     return [
-        *(f"mark {mark} is gone from the register" for mark in gone),
-        *(f"mark {mark} is new in the register" for mark in new),
+        *(f"mark {mark} {'is not used any more' if mark in there else 'is gone from the register'}" for mark in gone),
+        *(f"mark {mark} is used, which was not before" for mark in new),
     ]
 
 

@@ -123,7 +123,8 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
         text for name, text in told.items() if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER, CODES, ORIGIN))
     ]
     words += [*_of_codes(last, survey, told), *_of_origin(last, survey, told)]
-    gone_and_new = marks_gone_and_new(last.record["register"], rows) if REGISTER in told else []
+    there = survey.register.names if survey.register is not None else ()
+    gone_and_new = marks_gone_and_new(last.record["register"], rows, there) if REGISTER in told else []
     if REGISTER in told and not (changed or own or general or settings or by_file):
         general += gone_and_new or [told[REGISTER]]
     else:

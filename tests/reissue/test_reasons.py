@@ -179,12 +179,21 @@ def test_a_session_that_ends_sooner_is_why_its_last_points_are_held(job: Simulat
     assert [(row["change"], row["because"]) for row in rows] == [("held", "session session-01 changed")]
 
 
-def test_a_mark_that_left_or_joined_the_register_is_named() -> None:
+def test_a_mark_that_left_the_register_or_is_used_no_more_or_anew_is_named() -> None:
     """Marks by name alone; a register in which none did is told as changed, as before."""
     before: list[Any] = [{"mark": "A"}, {"mark": "B"}]
     after: list[Any] = [{"mark": "B"}, {"mark": "C"}]
-    told = ["mark A is gone from the register", "mark C is new in the register"]
+    told = ["mark A is gone from the register", "mark C is used, which was not before"]
     assert marks_gone_and_new(before, after) == told and marks_gone_and_new(after, after) == []
+    assert marks_gone_and_new(before, after, {"A", "B", "C"})[0] == "mark A is not used any more"
+
+
+def test_a_tie_taken_out_of_the_job_takes_no_mark_out_of_the_register(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=10, ties=2, marks=5))
+    run_job(job.write(tmp_path))
+    mark = job.job["session"][0]["ties"].pop()["mark"]
+    because = run_job(job.write(tmp_path)).record["changes"]["because"]
+    assert f"mark {mark} is not used any more" in because
 
 
 def test_an_edited_date_of_control_makes_an_issue_that_says_so_and_moves_nothing(
