@@ -69,6 +69,7 @@ class Doubt(StrEnum):
     PLACE = "place"
     TOLERANCE = "tolerance"
     SITE = "site"
+    BASE = "base"
 
 
 class FailOn(StrEnum):

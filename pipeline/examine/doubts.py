@@ -13,6 +13,7 @@ from pipeline.examine.epoch_gaps import epoch_doubts
 from pipeline.examine.exports import precision_doubts
 from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
+from pipeline.examine.other_bases import base_doubts
 from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.site_marks import site_doubts
 from pipeline.examine.stood_on import Stood
@@ -42,6 +43,7 @@ def doubts_before(
         *place_doubts(survey),
         *tolerance_doubts(survey),
         *site_doubts(survey),
+        *base_doubts(survey),
     ]
     return confirmed_by(survey.job, found)
 

@@ -96,6 +96,11 @@ def _diagnosis(one: _Json) -> _Json:
     return _with(rest, fitting) | {"explanations": told}
 
 
+def _from_6(record: _Json) -> _Json:
+    """Schema 6 had one kind of doubt less."""
+    return record | {"schema": 7}
+
+
 def _in_words_of_today(one: _Json, key: str, words: Mapping[str, str]) -> _Json:
     word = one.get(key)
     return one | {key: words[word]} if isinstance(word, str) and word in words else one
@@ -114,4 +119,4 @@ def _each(entries: Any, step: Callable[[_Json], _Json]) -> Any:
 
 
 #: The step from each schema to the next.
-_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1, _from_2, _from_3, _from_4, _from_5)
+_STEPS: tuple[Callable[[_Json], _Json], ...] = (_from_1, _from_2, _from_3, _from_4, _from_5, _from_6)

@@ -500,7 +500,7 @@ class Reach(Strict):
 class Record(Strict):
     """What an issue is made of, what it was tied to and how well it was proven."""
 
-    schema: Annotated[Literal[6], Field(description="the version of this form")]
+    schema: Annotated[Literal[7], Field(description="the version of this form")]
     job: Annotated[str, Field(description="the job's name", pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
     issue: Annotated[int, Field(description="the issue's number", ge=1)]
     data_to: Annotated[Instant, Field(description="time of the newest observation [UTC]")]

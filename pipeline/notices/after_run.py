@@ -15,6 +15,7 @@ from pipeline.solve.field_shifts import Read
 from pipeline.solve.solve import Solved
 from pipeline.solve.taken_out import taken_out_notes
 from pipeline.tolerance import plan_and_height
+from pipeline.words import counted
 
 
 def notes(survey: Survey, solved: Solved) -> list[str]:
@@ -92,7 +93,7 @@ def _of_one_time(survey: Survey, solved: Solved) -> Iterator[str]:
         here = times[solved.occupations.session == number]
         if len(here) > 1 and here.min() == here.max():
             yield (
-                f"session {window.session.name}: its {len(here)} occupations of marks all have the time"
+                f"session {window.session.name}: its {counted(len(here), 'occupation')} of marks all have the time"
                 f" {clock(int(here[0]))} UTC, so that none of them is before or after a point: see whether the column"
                 " mapped as time is that of the observation"
             )

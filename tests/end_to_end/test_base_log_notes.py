@@ -154,7 +154,8 @@ def test_two_bases_in_turn_under_one_id(tmp_path: Path) -> None:
     def other(row: Row) -> dict[str, Any]:
         return at_base(job, 0, east=300.0) if session_of(row) == 0 and row["Point"][-1] in "13579" else {}
 
-    (told,) = check_job(write(job, tmp_path, other)).warnings
+    doubt, told = sorted(check_job(write(job, tmp_path, other)).warnings)
+    assert "in turn" in doubt and 'confirmed = ["base"]' in doubt
     assert "they come in turn: more than one base" in told
     assert "[[session]]" not in told
 
@@ -308,7 +309,8 @@ def test_two_base_ids_in_a_session_that_names_none(tmp_path: Path) -> None:
     assert check_job(job.write(tmp_path / "one")).warnings == ()
     job.rows["base"] = job.rows["base"].astype("U12")
     job.rows["base"][5] = "BASE-9"
-    (told,) = check_job(job.write(tmp_path / "two")).warnings
+    told, doubt = sorted(check_job(job.write(tmp_path / "two")).warnings, key=lambda text: "in turn" in text)
+    assert 'confirmed = ["base"]' in doubt
     assert told.startswith("session session-01: it names no base, and its points carry different base ids: BASE-01 (")
     assert "BASE-9 (1 at" in told
 
@@ -386,3 +388,46 @@ def test_degrees_for_the_base_of_a_projected_export_are_a_problem(tmp_path: Path
     with pytest.raises(JobError) as caught:
         check_job(path)
     assert "the columns base_latitude, base_longitude do not go with a projected CRS" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("says", "other"),
+    [
+        ("2 positions of the base up to 1.5", lambda job: at_base(job, 0, east=0.75, north=-1.25, up=0.5)),
+        ("antenna heights of the base from 1.800 to 2.300 m", lambda job: {"Ant": "2.300"}),
+    ],
+)
+def test_another_base_between_two_checks_is_in_doubt(
+    says: str, other: Callable[[Simulation], dict[str, str]], tmp_path: Path
+) -> None:
+    """The checks before and after it pass: neither tells what lies between."""
+    job = simulate(SMALL)
+
+    def between(row: Row) -> dict[str, Any]:
+        return other(job) if late(job, row, 0, 2.0) and not late(job, row, 0, 5.0) else {}
+
+    path = write(job, tmp_path, between, beside=False)
+    outcome = run_job(path, dry_run=True)
+    (doubt,) = outcome.record["doubts"]
+    assert (doubt["kind"], doubt["sessions"], outcome.exit_code) == ("base", ["session-01"], 3)
+    assert says in doubt["what"]
+    assert [session["verdict"] for session in outcome.record["sessions"]] == ["unchecked", "proven"]
+    append = 'confirmed = ["base"]\n'
+    text = path.read_text(encoding="utf-8")
+    path.write_text(
+        text.replace("[checks]\n", f"[checks]\n{append}") if "[checks]" in text else f"{text}\n[checks]\n{append}"
+    )
+    assert run_job(path, dry_run=True).record["verdict"] == "proven"
+
+
+def test_another_base_id_between_two_checks_of_a_session_without_one_is_in_doubt(tmp_path: Path) -> None:
+    job = simulate(replace(SMALL, sessions=1))
+    base = job.job["session"][0]["base"]
+
+    def between(row: Row) -> dict[str, Any]:
+        return {"Base": "BASE-77"} if late(job, row, 0, 2.0) and not late(job, row, 0, 5.0) else {}
+
+    path = write(job, tmp_path, between, beside=False)
+    replace_in(path, {f'base = "{base}"\n': ""})
+    (doubt,) = run_job(path, dry_run=True).record["doubts"]
+    assert doubt["kind"] == "base" and f"{base} and BASE-77" in doubt["what"]
