@@ -21,8 +21,9 @@ def base_doubts(survey: Survey) -> list[Doubtful]:
     found = []
     for window in survey.windows:
         # network corrections come from wherever the network puts its station, and need not stay there
-        said = None if window.session.shift == "none" else next(_in_turn(survey, window), None)
-        if said is not None:
+        # nor is a field shift that the job states another base: it may be that of one receiver alone
+        known = window.session.shift == "none" or window.session.field_shifts
+        if not known and (said := next(_in_turn(survey, window), None)) is not None:
             what, seen = said
             told = (
                 f"session {window.session.name}: its points carry {what} in turn, another from {clock(seen.time)} to"
@@ -39,9 +40,8 @@ def _in_turn(survey: Survey, window: SessionWindow) -> Iterator[tuple[str, Seen]
     log, stands, limits = (
         survey.first_pass.log.sessions[window.index], survey.bases.stands[window.index], survey.job.checks
     )  # fmt: skip
-    # a stated field shift is one of some receivers, whose base moved on their screens
     apart = max((float(np.linalg.norm(stand.xyz - stands[0].xyz)) for stand in stands), default=0.0)
-    if apart > limits.horizontal and not window.session.field_shifts:
+    if apart > limits.horizontal:
         for seen in _between([stand.seen for stand in stands]):
             yield f"{len(stands)} positions of the base up to {apart:.3f} m apart", seen
     for export in dict.fromkeys(seen.export for seen in log.antennas):
