@@ -4,12 +4,12 @@ A check proves where the base stood for all, and pole height, clock and what the
 alone (common practice, no source).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
+from pipeline.arrays import Integers
 from pipeline.clock import MINUTE
-from pipeline.intake.file_log import FileLog
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
 from pipeline.sessions.attach import base_key
@@ -17,12 +17,18 @@ from pipeline.sessions.windows import SessionWindow
 from pipeline.solve.solve import Solved
 from pipeline.words import plural
 
+#: Of an export its minutes with readings, ascending, and how many, by base id (`FileLog.clock`).
+_Clock = Mapping[str | None, tuple[Integers, Integers]]
+
 
 def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
     """Yield exports that stood on no mark in a session, while another, which did, had points at the same time."""
     repeated, found = _repeated(survey), dict[int, tuple[int, list[str]]]()
+    if len(survey.exports) < 2:
+        return
+    clocks = [log.clock() for log in survey.first_pass.files]
     for window in survey.windows:
-        for at, other in _alone(survey, solved, window):
+        for at, other in _alone(survey, solved, window, clocks):
             if repeated[at] < survey.first_pass.files[at].sound:
                 found.setdefault(at, (other, []))[1].append(window.session.name)
     for at, (other, sessions) in sorted(found.items()):
@@ -34,13 +40,15 @@ def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
         )
 
 
-def _alone(survey: Survey, solved: Solved, window: SessionWindow) -> Iterator[tuple[int, int]]:
+def _alone(
+    survey: Survey, solved: Solved, window: SessionWindow, clocks: Sequence[_Clock]
+) -> Iterator[tuple[int, int]]:
     """Yield the exports that stood on no mark in a session, each with one beside it that did."""
     files, number = survey.first_pass.files, window.index
     here = solved.occupations.session == number
     export = np.asarray(solved.occupations.table.column("export"), np.int64)[here]
     stood = np.bincount(export, minlength=len(files)).tolist()
-    spans = {at: _span(log, window) for at, log in enumerate(files) if log.sessions[number]}
+    spans = {at: _span(clocks[at], window) for at, log in enumerate(files) if log.sessions[number]}
     # a file of occupations alone may be the same rover's as one of points
     beside = [at for at in spans if stood[at] and files[at].sessions[number] > stood[at]]
     for at, span in spans.items():
@@ -55,13 +63,14 @@ def _repeated(survey: Survey) -> list[int]:
     return [int(count) for count in np.diff(np.searchsorted(survey.first_pass.repeats, edges))]
 
 
-def _span(log: FileLog, window: SessionWindow) -> tuple[int, int] | None:
+def _span(clock: _Clock, window: SessionWindow) -> tuple[int, int] | None:
     """Return the first and the last minute of an export within a session, in UTC milliseconds; None without any."""
-    base = base_key(window.base)
-    minutes = [times for key, (times, _) in log.clock().items() if base is None or key in (None, base)]
-    times = np.concatenate([np.zeros(0, np.int64), *minutes])
-    times = times[(times >= window.start_ms - MINUTE) & (times < window.end_ms)]
-    return (int(times.min()), int(times.max())) if len(times) else None
+    base, ends = base_key(window.base), list[int]()
+    for key, (minutes, _) in clock.items():
+        first, after = np.searchsorted(minutes, (window.start_ms - MINUTE, window.end_ms)).tolist()
+        if first < after and (base is None or key in (None, base)):
+            ends += [int(minutes[first]), int(minutes[after - 1])]
+    return (min(ends), max(ends)) if ends else None
 
 
 def _overlap(one: tuple[int, int] | None, other: tuple[int, int] | None) -> bool:
