@@ -110,6 +110,25 @@ def unprojected(text: str, easting: Floats, northing: Floats) -> tuple[Floats, F
     return _finite(longitude), _finite(latitude)
 
 
+#: How far beyond the bounds of a grid's area a place is taken to be none of it [m].
+_BEYOND = 50_000.0
+
+
+def in_use_there(text: str, easting: float, northing: float) -> bool | None:
+    """Tell whether a position in a grid lies in its area of use or beside it; None where it has no area."""
+    area = systems.area_of_use(systems.parse(text))
+    if area is None:
+        return None
+    longitude, latitude = unprojected(text, np.array([easting]), np.array([northing]))
+    return bool(area.with_margin(_BEYOND).holds(longitude, latitude)[0])
+
+
+def x_is_northing(text: str) -> bool | None:
+    """Tell whether a grid itself calls its northing X, or its easting; None where it calls neither so."""
+    side = {axis.abbrev.casefold(): axis.direction.casefold() for axis in systems.parse(text).axis_info}.get("x")
+    return None if side is None else side in ("north", "south")
+
+
 @lru_cache(maxsize=512)
 def _projection(text: str) -> Proj:
     return Proj(systems.horizontal_of(systems.parse(text)), preserve_units=True)

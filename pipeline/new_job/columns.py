@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
-from pipeline.new_job.headings import bare, rank, unit_of
+from pipeline.new_job.headings import axis_of, bare, letter_of, rank, unit_of
 from pipeline.new_job.look import Look
 from pipeline.new_job.solutions import is_fixed
 from pipeline.new_job.values import (
@@ -50,7 +50,7 @@ class Mapped:
     says of heights: "ellipsoid", "level" (above a height datum) or "". ``turned`` tells that headings X and Y leave
     open which is the easting. ``times`` is how times are written. ``feet`` is the unit that a heading says where it is
     no metre. ``left`` are headings that mean something that is not mapped, with why;
-    ``poles`` is the heading of pole heights.
+    ``poles`` is the heading of pole heights; ``notes`` is what is to be told besides.
     """
 
     columns: dict[str, str] = field(default_factory=dict)
@@ -62,6 +62,7 @@ class Mapped:
     feet: str = ""
     left: list[tuple[str, str]] = field(default_factory=list)
     poles: str | None = None
+    notes: list[str] = field(default_factory=list)
 
 
 def mapped(look: Look) -> Mapped:
@@ -291,18 +292,28 @@ def _plane(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]
     """Find easting and northing, or degrees under headings of a grid (X and Y of a layer)."""
     for word in ("easting", "northing"):
         take(word, number)
+    # beside one that says its side a plain X or Y is the other
+    for word, other in (("easting", "northing"), ("northing", "easting")):
+        left = [name for name in free if letter_of(name) and number(name)]
+        if word not in found.columns and axis_of(found.columns.get(other, "")) is not None and left:
+            found.columns[word] = left[0]
+            free.remove(left[0])
     if not {"easting", "northing"} <= found.columns.keys():
         free += [found.columns.pop(word) for word in ("easting", "northing") if word in found.columns]
         return
     east, north = (decimals(look.columns[found.columns[word]]) for word in ("easting", "northing"))
     assert east is not None and north is not None
-    if np.nanmax(np.abs(east)) <= 360 and np.nanmax(np.abs(north)) <= 90:
-        found.columns["longitude"], found.columns["latitude"] = (found.columns.pop(w) for w in ("easting", "northing"))
+    most = [float(np.nanmax(np.abs(one))) for one in (east, north)]
+    lettered = {letter_of(found.columns[word]) for word in ("easting", "northing")} == {"x", "y"}
+    if max(most) <= 360 and min(most) <= 90 and (most[1] <= 90 or lettered):
+        pair = [found.columns.pop(word) for word in ("easting", "northing")]
+        found.columns["longitude"], found.columns["latitude"] = pair if most[1] <= 90 else pair[::-1]
+        if lettered and max(most) <= 90:
+            found.notes.append(f'"{pair[0]}" is taken for the longitude: exchange the two if it is the latitude')
         found.kind = "degrees"
         return
     found.kind = "plane"
-    pairs = {bare(found.columns[word]) for word in ("easting", "northing")}
-    found.turned = pairs in ({"x", "y"}, {"xcoord", "ycoord"}, {"coordx", "coordy"})
+    found.turned = lettered
 
 
 def _is_angle(look: Look, name: str, word: str) -> bool:

@@ -15,6 +15,7 @@ from pipeline.job.model import ControlSection, Points
 from pipeline.near import plain
 from pipeline.new_job.clocks import Clock, Spans, clock_of
 from pipeline.new_job.draft import Block, Draft
+from pipeline.new_job.eastings import asked, turned, way_of
 from pipeline.new_job.folder import Contents, Found, contents, rivals
 from pipeline.new_job.frames import (
     Fit,
@@ -28,7 +29,6 @@ from pipeline.new_job.frames import (
     place_of,
     register_states,
     step_of,
-    turned_alike,
 )
 from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.questions import Candidate, Known, Question, State, quoted
@@ -60,7 +60,8 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     read = rows([(one, _to_read(one, clock)) for one, clock in zip(found.exports, clocks, strict=True)])
     tables = tables_of(found.exports, read)
     some = likely(read, Marks(register.names, None)) if register else likely(read, Marks([], None))
-    grid = _grid(found.exports, tables, register, some[0], place, len(read))
+    grid, agreed = _grid(found.exports, tables, register, some[0], place, len(read))
+    grid = _with_way(grid, tables, register, agreed, place)
     _target(draft, found, register, grid, place)
     on_clock = _on_one_clock(clocks)
     _blocks(draft, found.exports, clocks, tables, grid, place)
@@ -140,8 +141,11 @@ def _grid(
     some: Integers,
     place: tuple[float, float] | None,
     count: int,
-) -> Grid:
-    """Decide the grid: the register's own, the exports' own where the marks agree with it, or the one that fits."""
+) -> tuple[Grid, list[Fit]]:
+    """Decide the grid: the register's own, the exports' own where the marks agree with it, or the one that fits.
+
+    Also returns in which grids readings and marks agree.
+    """
     marks = register.table if register is not None else None
     own = own_crs(register.found) if register is not None else (None, "")
     chosen = some if len(some) else np.arange(min(count, _ANY))
@@ -150,21 +154,35 @@ def _grid(
         agreed = [
             fit for table in tables if table.kind == "degrees" for fit in fits(_only(table, chosen), marks, [known])
         ]
-        return Grid(Known(f'"{own[0]}"', f"{known.name}: the register's, {own[1]}"), own[0], step=step_of(agreed))
+        return Grid(
+            Known(f'"{own[0]}"', f"{known.name}: the register's, {own[1]}"), own[0], step=step_of(agreed)
+        ), agreed
     found = _fitting(exports, tables, marks, chosen, place) if marks is not None else []
-    if len(found) == 1 and marks is not None:
+    if marks is not None and len({fit.grid.code for fit in found}) == 1:
         code = found[0].grid.code
         why = f"{found[0].grid.name}: of the grids in use there the only one in which marks and readings on them agree"
         if any(table.crs == code for table in tables):
             why = f"{found[0].grid.name}: the exports' own, and the marks lie where readings on them do"
-        return Grid(Known(f'"{code}"', why), code, found[0].turned, step_of(found))
+        return Grid(Known(f'"{code}"', why), code, step=step_of(found)), found
     asks = grid_question(place, found, marks)
     now = asks.candidates[0].value.strip('"') if asks.candidates else None
-    turned = found[0].turned if found else False
-    if not found and marks is not None and marks.kind == "plane":
-        planes = [_only(table, chosen) for table in tables if table.kind == "plane"]
-        turned = any(turned_alike(plane, marks) for plane in planes)
-    return Grid(asks, now, turned, step_of(found))
+    return Grid(asks, now, step=step_of(found)), found
+
+
+def _with_way(
+    grid: Grid,
+    tables: Sequence[Table],
+    register: Register | None,
+    agreed: Sequence[Fit],
+    place: tuple[float, float] | None,
+) -> Grid:
+    """Say of a grid which of X and Y is the easting."""
+    marks = register.table if register is not None else None
+    every = [*tables, *([marks] if marks is not None else [])]
+    told = place if any(table.kind == "degrees" and np.isfinite(table.first).any() for table in every) else None
+    planes = [table for table in tables if table.kind == "plane"]
+    way = way_of(planes, marks, agreed, grid.codes, told)
+    return replace(grid, turned=bool(way.turned), turns=None if way.turned is None else way.why)
 
 
 def _fitting(
@@ -217,7 +235,7 @@ def _target(
         elif ellipsoidal:
             draft.control["height"] = Known('"ellipsoid"', "the register's heights are above the ellipsoid")
             height = None if geoids else Known('"ellipsoid"', "as the register's")
-        _register_columns(draft, register, ellipsoidal)
+        _register_columns(draft, register, ellipsoidal, grid, any(one.mapped.turned for one in found.exports))
     if height is None:
         headings = [*register.found.look.names, *register.found.look.above] if register is not None else []
         also = ("control.height",) if register is not None and "height" not in draft.control else ()
@@ -246,9 +264,19 @@ def _is_ellipsoidal(register: Register) -> bool:
     return register.table.kind == "degrees" and bool(np.isfinite(register.heights).any())
 
 
-def _register_columns(draft: Draft, register: Register, ellipsoidal: bool) -> None:
-    """Say which columns of the register are what, where they are not called as a register's are."""
+def _register_columns(draft: Draft, register: Register, ellipsoidal: bool, grid: Grid, again: bool) -> None:
+    """Say which columns of the register are what, where they are not called as a register's are.
+
+    ``again`` tells that which of X and Y is the easting is asked of an export too, where it is.
+    """
     columns = dict(register.found.mapped.columns)
+    draft.control_notes += register.found.mapped.notes
+    if register.found.mapped.turned:
+        if grid.turns is None:
+            draft.control_asks = asked(columns, "the marks", "for the readings" if again else "")
+        elif grid.turns:
+            draft.control_notes.append(f'"{turned(columns, grid)["easting"]}" is taken for the easting: {grid.turns}')
+        columns = turned(columns, grid)
     named_as = {"mark": columns.get("mark", columns.get("name", ""))}
     plan = ("easting", "northing") if register.table.kind == "plane" else ("longitude", "latitude")
     named_as |= {word: columns[word] for word in plan if word in columns}
@@ -270,8 +298,10 @@ def _blocks(
     """Put exports that are read alike into one block each."""
     for one, clock, table in zip(exports, clocks, tables, strict=True):
         columns = dict(one.mapped.columns)
-        if grid.turned and one.mapped.turned:
-            columns["easting"], columns["northing"] = columns["northing"], columns["easting"]
+        asks = []
+        if one.mapped.turned and grid.turns is None:
+            asks += asked(one.look.named(columns), "the readings")
+        columns = turned(columns, grid) if one.mapped.turned else columns
         is_of = one.mapped.kind
         states: dict[str, State] = {key: Known(_toml(value)) for key, value in one.look.keys.items()}
         states |= {
@@ -282,10 +312,11 @@ def _blocks(
             "units": _units(one),
         }
         notes = [f"{name}: {why}, so it is not mapped" for name, why in one.mapped.left]
-        if one.mapped.turned and not grid.turned and not isinstance(grid.state, Known):
-            notes.append("X and Y leave open which is the easting: exchange the two columns if X is the northing")
+        notes += one.mapped.notes
+        if one.mapped.turned and grid.turns:
+            notes.append(f'"{columns["easting"]}" is taken for the easting: {grid.turns}')
         block = Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes)
-        block.asks += _poles(one)
+        block.asks += [*asks, *_poles(one)]
         same = next((each for each in draft.blocks if _alike(each, block)), None)
         if same is not None:
             same.files.append(one.look.shown)

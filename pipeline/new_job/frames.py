@@ -14,12 +14,14 @@ from pipeline.geodesy.nearby import (
     geocentric,
     grids_at,
     height_datums_at,
+    in_use_there,
     kind,
     named,
     parts,
     projected,
     unprojected,
     with_heights,
+    x_is_northing,
 )
 from pipeline.new_job.agreement import Agreement, agreement
 from pipeline.new_job.folder import Found
@@ -33,6 +35,8 @@ _FITS, _WITH_DATUM = 30.0, 400.0
 _LOOSE = 8.0
 #: Square degrees of the area of a frame that is a region's or a country's.
 _REGIONAL = 10_000.0
+#: How far from the job the marks of a register lie, metres.
+NEAR = 50_000.0
 #: Candidates that a question lists.
 _LISTED = 6
 
@@ -52,14 +56,16 @@ class Table:
 class Grid:
     """The state of the grid, the one that positions are compared in for now, and how they are.
 
-    ``turned`` tells whether X is the northing in it; ``step`` is what degrees that are projected without a change of
-    datum lie beside it, (2,) metres, where that is more than a base's error: they are on another datum then.
+    ``turned`` tells whether X is the northing in it, ``turns`` what says so, None where nothing does; ``step`` is what
+    degrees that are projected without a change of datum lie beside it, (2,) metres, where that is more than a base's
+    error: they are on another datum then.
     """
 
     state: State
     now: str | None
     turned: bool = False
     step: Floats | None = None
+    turns: str | None = ""
 
     @property
     def codes(self) -> list[str]:
@@ -97,11 +103,22 @@ def place_of(tables: Sequence[Table]) -> tuple[float, float] | None:
             return float(np.nanmedian(table.first)), float(np.nanmedian(table.second))
     for table in tables:
         if table.crs is not None and kind(table.crs) == "projected":
-            first, second = (table.second, table.first) if table.turned else (table.first, table.second)
+            first, second = (
+                (table.second, table.first) if _lies_turned(table, table.crs) else (table.first, table.second)
+            )
             lon, lat = unprojected(table.crs, np.array([np.nanmedian(first)]), np.array([np.nanmedian(second)]))
             if np.isfinite(lon[0]):
                 return float(lon[0]), float(lat[0])
     return None
+
+
+def _lies_turned(table: Table, crs: str) -> bool:
+    """Tell whether X is likelier the northing of a table that leaves it open: by the grid's area, else by its axes."""
+    if not table.turned or not np.isfinite(table.first).any():
+        return False
+    first, second = float(np.nanmedian(table.first)), float(np.nanmedian(table.second))
+    straight, turned = in_use_there(crs, first, second), in_use_there(crs, second, first)
+    return bool(x_is_northing(crs)) if straight == turned else bool(turned)
 
 
 def in_plane(table: Table, grid: str | None, turned: bool = False) -> Floats | None:
@@ -150,7 +167,8 @@ def grid_question(place: tuple[float, float] | None, found: Sequence[Fit], marks
         asks = "which grid are coordinates to be issued in?"
     if found:
         why = "the marks lie where the readings on them do"
-        candidates = [Candidate(f'"{fit.grid.code}"', f"{fit.grid.name}: {why}") for fit in found]
+        once = {fit.grid.code: fit.grid.name for fit in found}
+        candidates = [Candidate(f'"{code}"', f"{name}: {why}") for code, name in once.items()]
     else:
         near = _modern_first(grids_at(*place)) if place is not None else []
         near = _by_numbers(near, place, marks) if marks is not None and marks.kind == "plane" and place else near
@@ -182,7 +200,7 @@ def _by_numbers(grids: Sequence[Registered], place: tuple[float, float], marks: 
         east, north = projected(grid.code, np.array([place[0]]), np.array([place[1]]))
         here = np.array([east[0], north[0]])
         far.append(min(float(np.hypot(*(where - here))), float(np.hypot(*(where[::-1] - here)))))
-    near = [(at, grid) for at, grid in zip(far, grids, strict=True) if at <= 50_000.0]
+    near = [(at, grid) for at, grid in zip(far, grids, strict=True) if at <= NEAR]
     return [grid for _, grid in sorted(near, key=lambda pair: round(pair[0], -3))] or list(grids)
 
 

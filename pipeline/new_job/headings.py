@@ -55,12 +55,14 @@ _CALLED = {
     "easting": """
         easting east e eastingm eastcoord ecoord ostwert rechtswert rw ost rechts est coordest coordx estx este
         coordenadaeste coordeste leste oost xcoord oostcoordinaat ostkoordinat ostlig ita itakoordinaatti
-        ykoordinaatti wspe wschod vychod x
+        wspe wschod vychod x xcoordinate xkoord xkoordinate coordx koordx xcoordinaat coordenadax coordonneex
+        coordinatax xkoordinat koordinatx wspolrzednax wspx souradnicex xkoordinaatti xgrid gridx xlocal localx
         """,
     "northing": """
         northing north n northcoord ncoord nordwert hochwert hw nord hoch coordnord coordy nordy norte
         coordenadanorte coordnorte noord ycoord noordcoordinaat nordkoordinat nordlig pohjoinen pohjoiskoordinaatti
-        xkoordinaatti wspn polnoc sever y
+        wspn polnoc sever y ycoordinate ykoord ykoordinate coordy koordy ycoordinaat coordenaday coordonneey
+        coordinatay ykoordinat koordinaty wspolrzednay wspy souradnicey ykoordinaatti ygrid gridy ylocal localy
         """,
     "ellipsoid_height": """
         ellht ellh ellhgt ellheight ellipsoidheight ellipsoidalheight ellipsoidalht hae hell ellhoehe ellhohe
@@ -166,6 +168,19 @@ _CALLED = {
 CALLED: dict[str, tuple[str, ...]] = {word: tuple(dict.fromkeys(text.split())) for word, text in _CALLED.items()}
 
 
+#: Words beside the letter of an axis that do not say to which side it points.
+_COORDINATE = (
+    "", "coord", "coordinate", "koord", "koordinate", "koordinat", "koordinaatti", "coordinaat", "coordenada",
+    "coordonnee", "coordinata", "wspolrzedna", "wsp", "souradnice", "grid", "local",
+)  # fmt: skip
+#: Headings that tell an axis by its letter alone: X is the easting for some, the northing for others.
+_LETTERED = {
+    letter: frozenset(each for word in _COORDINATE for each in (f"{letter}{word}", f"{word}{letter}"))
+    for letter in "xy"
+}
+_SIDES = ("easting", "northing")
+
+
 def bare(heading: str) -> str:
     """Return a heading as it is compared: small letters and figures alone, no accents, no unit behind it."""
     return _letters(_UNIT.sub("", heading.strip()) or heading)
@@ -177,8 +192,29 @@ def unit_of(heading: str) -> str:
     return "" if found is None else _letters(found["inside"] or found["behind"] or "")
 
 
+def letter_of(heading: str) -> str:
+    """Return "x" or "y" where a heading tells its axis by that letter alone, else ""."""
+    if axis_of(heading) is not None:
+        return ""
+    return next((letter for letter, headings in _LETTERED.items() if bare(heading) in headings), "")
+
+
+def axis_of(heading: str) -> tuple[str, str] | None:
+    """Return what a heading says its letter is: "X (North)" gives "northing" and "x"; None for another heading."""
+    parts = [_letters(part) for part in re.split(r"[\W_]+", heading)]
+    lettered = {letter for letter in "xy" if letter in parts}
+    said = {word for word in _SIDES for part in parts if part in CALLED[word] and not _is_lettered(part)}
+    return (said.pop(), lettered.pop()) if len(lettered) == len(said) == 1 else None
+
+
+def _is_lettered(bared: str) -> bool:
+    return any(bared in headings for headings in _LETTERED.values())
+
+
 def rank(word: str, heading: str) -> int | None:
     """Return how plainly a heading says one of our words, 0 the plainest; None where it does not."""
+    if (axis := axis_of(heading)) is not None:
+        return 0 if word == axis[0] else None
     try:
         return CALLED[word].index(bare(heading))
     except ValueError:
@@ -187,7 +223,7 @@ def rank(word: str, heading: str) -> int | None:
 
 def is_known(heading: str) -> bool:
     """Tell whether a heading is the usual one of anything."""
-    return bare(heading) in _EVERY
+    return bare(heading) in _EVERY or axis_of(heading) is not None
 
 
 _EVERY = frozenset(heading for headings in CALLED.values() for heading in headings)

@@ -144,7 +144,7 @@ def _block(page: Page, block: Block, every: Sequence[str]) -> None:
     for word, name in block.columns.items():
         page.add(f"{word} = {quoted(name) if isinstance(name, str) else name}")
     for asks in block.asks:
-        page.question(asks.key, asks)
+        page.question(asks.key, asks, counts=not _repeats(asks))
     page.add("")
 
 
@@ -171,10 +171,15 @@ def _control(page: Page, draft: Draft) -> None:
     for key in ("file", "layer", "delimiter", "encoding", "angles", "crs", "height", "columns"):
         state = draft.control.get(key)
         page.state(key, state, counts=not _repeats(state))
+    for note in draft.control_notes:
+        page.comment(note)
     page.add("")
-    if draft.control_columns:
+    if draft.control_columns or draft.control_asks:
         page.add("[control.columns]")
-        page.add(*(f"{word} = {quoted(name)}" for word, name in draft.control_columns.items()), "")
+        page.add(*(f"{word} = {quoted(name)}" for word, name in draft.control_columns.items()))
+        for asks in draft.control_asks:
+            page.question(asks.key, asks, counts=not _repeats(asks))
+        page.add("")
 
 
 def _sessions(page: Page, draft: Draft) -> None:

@@ -1,0 +1,103 @@
+"""Which of X and Y is the easting: by positions beside them, by the grid's area or by its own axes; else a question."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.geodesy.nearby import in_use_there, kind, named, projected, x_is_northing
+from pipeline.new_job.frames import NEAR, Fit, Grid, Table, turned_alike
+from pipeline.new_job.questions import Candidate, Question, quoted
+
+
+@dataclass(frozen=True)
+class Way:
+    """Whether X is the northing, None where nothing tells it, and what tells it."""
+
+    turned: bool | None
+    why: str = ""
+
+
+def way_of(
+    planes: Sequence[Table],
+    marks: Table | None,
+    found: Sequence[Fit],
+    codes: Sequence[str],
+    place: tuple[float, float] | None,
+) -> Way:
+    """Return which way X and Y stand, which is one for all files that leave it open.
+
+    Args:
+        planes: positions of exports in a plane.
+        marks: those of the register.
+        found: grids in which readings and marks agree, with the way in which they do.
+        codes: the grid, or those that it may be.
+        place: about where the job lies [deg], where that is told by degrees.
+    """
+    every = [*planes, *([marks] if marks is not None and marks.kind == "plane" else [])]
+    open_ones = [table for table in every if table.turned and np.isfinite(table.first).any()]
+    if not open_ones:
+        return Way(False)
+    if len(ways := {fit.turned for fit in found}) == 1:
+        return Way(ways.pop(), "the marks lie where readings on them do only so")
+    if marks is not None and marks.kind == "plane":
+        alike = {way for plane in planes if (way := turned_alike(plane, marks)) is not None}
+        if len(alike) == 1:
+            return Way(alike.pop(), "readings and marks agree only so")
+    codes = list(dict.fromkeys(table.crs for table in open_ones if table.crs is not None)) or codes
+    ways = set[bool]().union(*(_possible(code, open_ones, place) for code in codes))
+    if len(ways) == 1:
+        return Way(ways.pop(), "only so do the positions lie where the grid is in use")
+    if len(codes) == 1 and (way := x_is_northing(codes[0])) is not None:
+        return Way(way, f"the axes of {named(codes[0])} itself are called so")
+    return Way(None)
+
+
+def _possible(code: str, tables: Sequence[Table], place: tuple[float, float] | None) -> set[bool]:
+    """Return the ways in which all tables lie where a grid is in use, and near the job where its place is known."""
+    if kind(code) != "projected":
+        return set()
+    return {way for way in (False, True) if all(_lies_there(code, table, way, place) for table in tables)}
+
+
+def _lies_there(code: str, table: Table, turned: bool, place: tuple[float, float] | None) -> bool:
+    first, second = float(np.nanmedian(table.first)), float(np.nanmedian(table.second))
+    east, north = (second, first) if turned else (first, second)
+    if place is not None:
+        x, y = projected(code, np.array([place[0]]), np.array([place[1]]))
+        return bool(np.hypot(east - x[0], north - y[0]) <= NEAR)
+    return in_use_there(code, east, north) is not False
+
+
+def turned(columns: Mapping[str, str], grid: Grid) -> dict[str, str]:
+    """Return the columns of a file that leaves it open with easting and northing as the grid's way has them.
+
+    Without both where nothing tells the way: `asked` asks then.
+    """
+    pair = {"easting": columns["easting"], "northing": columns["northing"]}
+    if grid.turns is None:
+        return {word: name for word, name in columns.items() if word not in pair}
+    if grid.turned:
+        pair = {"easting": pair["northing"], "northing": pair["easting"]}
+    return {word: pair.get(word, name) for word, name in columns.items()}
+
+
+def asked(columns: Mapping[str, str | int], whose: str, again: str = "") -> list[Question]:
+    """Return the questions after the columns of easting and northing; ``whose`` are the positions.
+
+    ``again`` is where the same has been asked before, "" where it has not.
+    """
+    straight = [columns["easting"], columns["northing"]]
+    x, y = (quoted(name) if isinstance(name, str) else str(name) for name in straight)
+    asks = (
+        f"which of {x} and {y} is the easting of {whose}? nothing in the files says it, and with the wrong one every"
+        " point is mirrored while all checks agree"
+    )
+    asks = f"the same answer as {again}: which of {x} and {y} is the easting of {whose}?" if again else asks
+    east = f"{x} to the east, as most programs write it"
+    north = f"{x} to the north, as the grids of many countries call it"
+    other = f"the same answer as easting: the other of {x} and {y} is the northing"
+    return [
+        Question("easting", asks, (Candidate(x, east), Candidate(y, north)), ("northing",)),
+        Question("northing", other, (Candidate(y, east), Candidate(x, north))),
+    ]

@@ -1,0 +1,126 @@
+"""Which of X and Y is the easting: told by what the files say, by the grid's own axes and area, or asked."""
+
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from answered import answer
+from folders_made import NAMELESS, job_of, lay, write
+from issued import current_issue
+
+from pipeline import run_job
+from pipeline.new_job import new_job
+from pipeline.new_job.start import Started
+
+#: Names of an export's columns beside its position.
+BESIDE = {"height": "Ellipsoidal height", "time": "Time UTC", "solution": "Solution", "base": "Base", "code": "Code"}
+
+
+def laid(folder: Path, register: tuple[str, str], export: dict[str, str], name: str = "control.csv") -> Started:
+    """Lay a job in the grid of New Zealand; ``register`` are the headings of the northing and of the easting."""
+    job = job_of()
+    lay(folder, job)
+    (folder / "control.csv").unlink()
+    rows = job.register
+    lines = [f"Mark,{register[0]},{register[1]},Height"]
+    lines += [f"{mark},{rows['northing'][at]:.4f},{rows['easting'][at]:.4f},{rows['height'][at]:.4f}"
+              for at, mark in enumerate(rows["mark"])]  # fmt: skip
+    (folder / name).write_text("\n".join(lines) + "\n", encoding="utf-8")
+    write(folder / "rover.csv", job, {"name": "Point", **export, **BESIDE}, time="%Y-%m-%d %H:%M:%S.%f")
+    return new_job(folder)
+
+
+def eastings(started: Started) -> list[object]:
+    raw = tomllib.loads(Path(started.path).read_text(encoding="utf-8"))
+    return [raw["control"]["columns"].get("easting"), raw["points"][0]["columns"].get("easting")]
+
+
+def keys(started: Started) -> list[str]:
+    return [one.question.key for one in started.asked]
+
+
+TURNED = {"northing": "X", "easting": "Y"}
+DEGREES = {"latitude": "Lat", "longitude": "Lon"}
+
+
+@pytest.mark.parametrize(
+    ("register", "export", "name", "expected"),
+    [
+        # northings of 5,000 km are in the area of the grid only as northings
+        (("X", "Y"), TURNED, "control_EPSG2193.csv", ["Y", "Y"]),
+        (("X", "Y"), DEGREES, "control_EPSG2193.csv", ["Y", None]),
+        (("Y", "X"), {"northing": "Y", "easting": "X"}, "control_EPSG2193.csv", ["X", "X"]),
+        # readings in degrees lie beside the marks in one way alone
+        (("X", "Y"), DEGREES, "control.csv", ["Y", None]),
+        (("Y", "X"), DEGREES, "control.csv", ["X", None]),
+        # the other file says which is which
+        (("X", "Y"), {"northing": "N", "easting": "E"}, "control.csv", ["Y", "E"]),
+        (("N", "E"), TURNED, "control.csv", ["E", "Y"]),
+        # the heading says it outright
+        (("X (North)", "Y (East)"), {"northing": "X (N) [m]", "easting": "Y [East]"}, "control.csv",
+         ["Y (East)", "Y [East]"]),
+        (("X", "Y (East)"), {"northing": "Hochwert X", "easting": "Rechtswert Y"}, "control.csv",
+         ["Y (East)", "Rechtswert Y"]),
+        (("Y_North", "X_East"), {"northing": "Nord (Y)", "easting": "X"}, "control.csv", ["X_East", "X"]),
+    ],
+)  # fmt: skip
+def test_the_easting_is_told_by_what_is_there(
+    register: tuple[str, str], export: dict[str, str], name: str, expected: list[object], tmp_path: Path
+) -> None:
+    started = laid(tmp_path, register, export, name)
+    assert eastings(started) == expected
+    assert "easting" not in keys(started)
+
+
+@pytest.mark.parametrize("letters", ["{}", "Coord {} [m]", "{}_coord", "{}-Koordinate"])
+def test_x_and_y_alone_are_asked_for_and_the_answer_comes_to_the_truth(letters: str, tmp_path: Path) -> None:
+    x, y = (letters.format(letter) for letter in "XY")
+    started = laid(tmp_path, (x, y), {"northing": x, "easting": y})
+    assert eastings(started) == [None, None] and keys(started).count("easting") == 1
+    answers = {"height": '"EPSG:5773"', **NAMELESS, "easting": f'"{y}"', "northing": f'"{x}"'}
+    answer(Path(started.path), answers, own=("height",))
+    outcome = run_job(started.path)
+    issue = current_issue(tmp_path / "out")
+    known = np.array([job_of().truth.of(row["name"]) for row in issue.points.rows])
+    assert outcome.record["verdict"] == "proven"
+    assert np.abs(issue.points.xyz() - known).max() < 0.001
+
+
+#: Around the origin of a plane system both ways lie in its area. What the axes are called: the EPSG registry, of
+#: Japan's plane system IX X to the north (official there by law), of Belgian Lambert 72 X to the east.
+@pytest.mark.parametrize(("code", "middle", "easting"), [(6677, -20000.0, "Y"), (31370, 160000.0, "X")])
+def test_the_grids_own_axes_tell_it_where_both_ways_lie_in_its_area(
+    code: int, middle: float, easting: str, tmp_path: Path
+) -> None:
+    marks = {"T1": (middle, middle + 5000.0), "T2": (middle + 300.0, middle + 5640.0), "T3": (middle + 500.0, middle)}
+    lines = [f"{name},{x},{y},40.0" for name, (x, y) in marks.items()]
+    (tmp_path / f"control_EPSG{code}.csv").write_text(
+        "\n".join(["Mark,X,Y,Ellipsoid Height", *lines]), encoding="utf-8"
+    )
+    times = [f"2026-03-12T0{hour}:00:00Z" for hour in range(3)]
+    rows = [f"{name},{x + 1.0},{y - 0.5},43.0,{time},fix"
+            for (name, (x, y)), time in zip(marks.items(), times, strict=True)]  # fmt: skip
+    head = "Name,X,Y,Ellipsoid Height,Time,Solution"
+    (tmp_path / "obs.csv").write_text("\n".join([head, *rows]), encoding="utf-8")
+    started = new_job(tmp_path)
+    assert eastings(started) == [easting, easting] and "easting" not in keys(started)
+    assert "itself are called so" in Path(started.path).read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "latitude", "told"),
+    [
+        (116.38123456, 39.91234567, "Y", False),
+        (39.91234567, 116.38123456, "X", False),
+        (2.35123456, 48.8512345, "Y", True),
+    ],
+)
+def test_degrees_under_x_and_y_are_told_by_their_size(
+    x: float, y: float, latitude: str, told: bool, tmp_path: Path
+) -> None:
+    text = f"Point,X,Y,Ellipsoid Height,Time\nP1,{x},{y},40.0,2026-03-12T07:00:00Z\n"
+    (tmp_path / "obs.csv").write_text(text, encoding="utf-8")
+    written = Path(new_job(tmp_path).path).read_text(encoding="utf-8")
+    assert tomllib.loads(written)["points"][0]["columns"]["latitude"] == latitude
+    assert ("is taken for the longitude" in written) == told
