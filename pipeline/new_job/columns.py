@@ -11,7 +11,7 @@ from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.headings import axis_of, bare, letter_of, rank, unit_of
 from pipeline.new_job.look import Look
-from pipeline.new_job.solutions import is_fixed
+from pipeline.new_job.solutions import are_solutions, is_fixed
 from pipeline.new_job.values import (
     Times,
     angles,
@@ -50,7 +50,8 @@ class Mapped:
     says of heights: "ellipsoid", "level" (above a height datum) or "". ``turned`` tells that headings X and Y leave
     open which is the easting. ``times`` is how times are written. ``feet`` is the unit that a heading says where it is
     no metre. ``left`` are headings that mean something that is not mapped, with why;
-    ``poles`` is the heading of pole heights; ``notes`` is what is to be told besides.
+    ``poles`` is the heading of pole heights; ``notes`` is what is to be told besides;
+    ``rivals`` are, by our words, headings of which any may be meant, the likeliest first.
     """
 
     columns: dict[str, str] = field(default_factory=dict)
@@ -63,6 +64,7 @@ class Mapped:
     left: list[tuple[str, str]] = field(default_factory=list)
     poles: str | None = None
     notes: list[str] = field(default_factory=list)
+    rivals: dict[str, list[str]] = field(default_factory=dict)
 
 
 def mapped(look: Look) -> Mapped:
@@ -85,7 +87,7 @@ def mapped(look: Look) -> Mapped:
     for word in {word for words_ in BASE_POSITIONS for word in words_} - (whole[0] if whole else set()):
         if word in found.columns:
             free.append(found.columns.pop(word))
-    take("solution", lambda name: 0 < len(words(look.columns[name])) <= _FEW)
+    _solution(look, found, free, take)
     take("base", lambda name: _repeats(look.columns[name]))
     take("mark", lambda name: bool(given(look.columns[name])))
     take("name", lambda name: bool(given(look.columns[name])))
@@ -99,6 +101,31 @@ def mapped(look: Look) -> Mapped:
     if look.numbered:
         _by_content(look, found, free)
     return found
+
+
+def _solution(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
+    """Find the solution: a column that holds words of solutions whatever it is called, else by its heading.
+
+    Of several that hold such words the one whose heading says most; another one that differs from it is a rival.
+    """
+    holding = [name for name in free if _may_be_solution(name) and are_solutions(words(look.columns[name]))]
+    if not holding:
+        take("solution", lambda name: 0 < len(words(look.columns[name])) <= _FEW)
+        return
+    name = _plainest("solution", holding, lambda _: True) or holding[0]
+    found.columns["solution"] = name
+    free.remove(name)
+    if rank("solution", name) is None:
+        found.notes.append(
+            f'"{name}" is taken for the solution: it holds such words as "{given(look.columns[name])[0]}"'
+        )
+    others = [one for one in holding if one != name and look.columns[one] != look.columns[name]]
+    if others:
+        found.rivals["solution"] = [name, *others]
+
+
+def _may_be_solution(name: str) -> bool:
+    return all(rank(word, name) is None for word in ("name", "mark", "base", "holds"))
 
 
 def _by_content(look: Look, found: Mapped, free: list[str]) -> None:

@@ -298,7 +298,7 @@ def _blocks(
     """Put exports that are read alike into one block each."""
     for one, clock, table in zip(exports, clocks, tables, strict=True):
         columns = dict(one.mapped.columns)
-        asks = []
+        asks = _rivals(one, columns)
         if one.mapped.turned and grid.turns is None:
             asks += asked(one.look.named(columns), "the readings")
         columns = turned(columns, grid) if one.mapped.turned else columns
@@ -313,6 +313,8 @@ def _blocks(
         }
         notes = [f"{name}: {why}, so it is not mapped" for name, why in one.mapped.left]
         notes += one.mapped.notes
+        if "solution" not in one.mapped.columns:
+            notes.append("no column says how positions were solved, so that floats among them would count as fixed")
         if one.mapped.turned and grid.turns:
             notes.append(f'"{columns["easting"]}" is taken for the easting: {grid.turns}')
         block = Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes)
@@ -322,6 +324,23 @@ def _blocks(
             same.files.append(one.look.shown)
         else:
             draft.blocks.append(block)
+
+
+#: What is asked where several columns may be meant.
+_WHICH = {
+    "solution": "which of these columns says how a position was solved? they differ, and floats must not pass as fixed",
+}
+
+
+def _rivals(one: Found, columns: dict[str, str]) -> list[Question]:
+    """Return the questions after columns of which any may be meant, and take them out of those that are known."""
+    asks = []
+    for word, names in one.mapped.rivals.items():
+        columns.pop(word, None)
+        shown = one.look.named({name: name for name in names})
+        candidates = tuple(Candidate(_toml(shown[name]), "") for name in names)
+        asks.append(Question(word, _WHICH[word], candidates))
+    return asks
 
 
 def _on_one_clock(clocks: Sequence[Clock]) -> bool:

@@ -104,7 +104,15 @@ _CALLED = {
         loesungstyp losungsart qualitat statut etat etatsolution typesolution solucion tiposolucion estado calidad
         solucao tiposolucao qualidade soluzione tiposoluzione stato qualita oplossing oplossingstype kwaliteit
         losning losningstype losningstyp kvalitet ratkaisu ratkaisutyyppi laatu rozwiazanie typrozwiazania jakosc
-        reseni typreseni kvalita mode
+        reseni typreseni kvalita mode fixed isfixed gnssstatus gnsssolution gnssquality gnssmode gnssfixtype gpsfix
+        gpsquality gpsmode rtksolution rtkquality rtkmode posquality posstatus positionquality positionstatus
+        solutionquality solutionmode qualityindicator qualitycode qualityflag ambiguity ambiguities ambiguitystatus
+        ambiguityresolution qualite typedesolution typesolutiongnss qualitesolution modesolution etatgnss statutgnss
+        tipodesolucion calidadsolucion estadosolucion estadogps estadognss modo tipodesolucao estadosolucao
+        tipodisoluzione statosoluzione qualitasoluzione statognss loesungsqualitat losungsqualitat loesungsstatus
+        losungsstatus gnssqualitat positionsqualitat positionsstatus ambiguitaten mehrdeutigkeiten oplossingsstatus
+        losningskvalitet losningsstatus ratkaisunlaatu ratkaisuntyyppi statusrozwiazania typpomiaru stavreseni
+        kvalitareseni q
         """,
     "base": """
         base baseid basestation basename basestationid baseno reference referenceid referencestation refstation ref

@@ -1,9 +1,11 @@
 """Which words of a solution column mean fixed: clear ones alone."""
 
+import re
 from collections import Counter
 
 from pipeline.new_job.headings import bare
 from pipeline.new_job.questions import Candidate, Known, Question, State, listed
+from pipeline.new_job.values import MOSTLY
 
 #: What integer ambiguities resolved are called, in the languages of the trade.
 _CALLED = """
@@ -13,7 +15,24 @@ _CALLED = """
     fikseret fixlosning fixni fixnireseni fixovane pevne ustalone rozwiazanieustalone kiintea fixed3d 3dfixed
     gnssfixed fixedgnss rtkinteger ppkfixed fixedppk
 """
+#: What is no such solution, likewise; those of the first line are of ambiguities that stayed real numbers.
+_FLOAT = """
+    float floating floated floatrtk rtkfloat floatsolution floatingsolution gnssfloat ppkfloat flotante flotantertk
+    flottant flottante flottee solutionflottante flutuante flutuantertk fluttuante gleitend gleitloesung floatlosung
+    floatloesung drijvend zwevend flyt flytande flytende flytlosning flydende kelluva plovouci plovoucireseni
+    zmiennoprzecinkowe zmienne lebegopont lebego lebdeci
+"""
+_OTHER = """
+    autonomous autonomo autonoma autonome autonom autonomi autonominen autonomni autonomiczne standalone single spp
+    dgps dgnss rtd differential differentiel differenziale diferencial differentiell codediff codedifferential diff
+    sbas waas egnos ppp none no nofix nosolution notfixed unfixed invalid navigation navigated estimated
+"""
 _FIXED = frozenset(_CALLED.split())
+_FLOATING = frozenset(_FLOAT.split())
+#: Parts by which longer texts are told: "4 - RTK fixed".
+_PARTS = frozenset(("fix", "fixed", "fixe", "fixiert", "fijo", "fisso", "float", "floating", "flottante", "flotante"))
+_APART = re.compile(r"[\W_\d]+")
+_KNOWN = _FIXED | _FLOATING | frozenset(_OTHER.split())
 #: Indicators of quality in NMEA 0183: 4 is a fixed, 5 a float solution. Columns of figures may count otherwise.
 _NMEA = "4"
 
@@ -21,6 +40,13 @@ _NMEA = "4"
 def is_fixed(word: str) -> bool:
     """Tell whether a word clearly means a fixed solution."""
     return bare(word) in _FIXED
+
+
+def are_solutions(words: Counter[str]) -> bool:
+    """Tell whether a column's words, with their counts, are mostly of solutions, some of them fixed or float ones."""
+    clear = {word for word in words if bare(word) in _FIXED | _FLOATING or _PARTS & set(map(bare, _APART.split(word)))}
+    known = sum(count for word, count in words.items() if word in clear or bare(word) in _KNOWN)
+    return bool(clear) and known >= MOSTLY * sum(words.values())
 
 
 def solutions(words: Counter[str]) -> State:

@@ -1,0 +1,68 @@
+"""What the columns of an export are taken for, by headings and by what they hold."""
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from pipeline.new_job import new_job
+from pipeline.new_job.columns import Mapped, mapped
+from pipeline.new_job.look import looks
+
+#: The columns that every export of these tests has, and as many rows of them.
+HEAD = "Point,Lat,Lon,EllHt,Time UTC"
+ROWS = [
+    f"P{at:02d},-43.7{at:02d}1234567,171.8{at:02d}1234567,{310 + at}.1234,2026-03-19 18:{at:02d}:00" for at in range(10)
+]
+
+
+def lay(folder: Path, more: dict[str, list[str]], head: str = HEAD) -> Path:
+    """Write an export with more columns, whose values come again until there are ten."""
+    lines = [",".join([head, *more])]
+    lines += [",".join([row, *(values[at % len(values)] for values in more.values())]) for at, row in enumerate(ROWS)]
+    path = folder / "rover.csv"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+def found(folder: Path, more: dict[str, list[str]], head: str = HEAD) -> Mapped:
+    (look,) = looks(lay(folder, more, head), "rover.csv")
+    return mapped(look)
+
+
+FIXED = ["RTK Fixed", "RTK Fixed", "RTK Float"]
+
+
+@pytest.mark.parametrize(
+    ("more", "solution"),
+    [
+        ({"GNSS Status": FIXED}, "GNSS Status"),
+        ({"Type de solution": ["Fixe", "Flottante"]}, "Type de solution"),
+        ({"Anything": ["Fixed", "Float", "Autonomous"]}, "Anything"),
+        ({"Type": ["fix", "float"], "Layer": ["KERB"]}, "Type"),
+        ({"How": ["4 - RTK fixed", "5 - RTK float"]}, "How"),
+        ({"Status": ["OK"], "Remark 2": FIXED}, "Remark 2"),
+        ({"Code": ["KERB", "FIX", "TREE", "FIX"]}, None),
+        ({"Remark": ["single", "none"]}, None),
+        ({"Fixed?": ["Yes", "No"]}, "Fixed?"),
+        ({"Qualit\u00e9": ["A", "B"]}, "Qualit\u00e9"),
+    ],
+)
+def test_a_column_that_holds_words_of_solutions_is_the_solution(
+    more: dict[str, list[str]], solution: str | None, tmp_path: Path
+) -> None:
+    assert found(tmp_path, more).columns.get("solution") == solution
+
+
+def test_two_columns_of_solutions_that_differ_are_asked_about(tmp_path: Path) -> None:
+    lay(tmp_path, {"Solution": ["fixed"], "Solution 2": ["fixed", "float"]})
+    started = new_job(tmp_path)
+    (asked,) = [one.question for one in started.asked if one.question.key == "solution"]
+    assert [one.value for one in asked.candidates] == ['"Solution"', '"Solution 2"']
+    raw = tomllib.loads(Path(started.path).read_text(encoding="utf-8"))
+    assert "solution" not in raw["points"][0]["columns"]
+
+
+def test_an_export_that_does_not_say_how_positions_were_solved_is_told_of(tmp_path: Path) -> None:
+    lay(tmp_path, {})
+    assert "floats among them" in Path(new_job(tmp_path).path).read_text(encoding="utf-8")
