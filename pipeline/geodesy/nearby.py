@@ -5,6 +5,7 @@ up to some hundred metres, and turns and scales them by less than a job's marks 
 """
 
 import math
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
@@ -177,6 +178,22 @@ def _is_height(one: Registered) -> bool:
     except OperationError:
         return False
     return True
+
+
+@lru_cache(maxsize=1)
+def height_datum_words() -> frozenset[str]:
+    """Return the words of which the registry makes the names of height datums: "NAVD88", "Lyttelton", "1937"."""
+    found = query_crs_info("EPSG", PJType.VERTICAL_CRS)
+    names = [info.name for info in found if not any(word in f"{info.name} " for word in (*_WATER, "example"))]
+    return frozenset(word for name in names for word in re.findall(r"[A-Za-z]+\d*|\d{4}", re.sub(r"\(.*?\)", "", name)))
+
+
+def flat(text: str) -> str | None:
+    """Return the code of a CRS without heights; None where none is registered, or where the text names none."""
+    try:
+        return systems.registered_code(systems.horizontal_of(systems.parse(text)))
+    except (OperationError, CRSError):
+        return None
 
 
 def separation(path: Path, longitude: float, latitude: float) -> float | None:

@@ -10,6 +10,7 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.headings import axis_of, bare, letter_of, rank, unit_of
+from pipeline.new_job.heights import height_said
 from pipeline.new_job.look import Look
 from pipeline.new_job.solutions import are_solutions, is_fixed
 from pipeline.new_job.values import (
@@ -293,14 +294,34 @@ def _position(look: Look, found: Mapped, free: list[str], take: Callable[..., bo
         found.kind = "degrees" if _all_degrees(look.place) else "plane"
         if np.isfinite(look.place[2]).any():
             return
-    for word, height in (("ellipsoid_height", "ellipsoid"), ("level", "level"), ("height", "")):
-        if take("height", number, word):
-            found.height = height
-            break
+    _height(look, found, free, number)
     for word in ("height", "easting"):
         unit = unit_of(found.columns.get(word, ""))
         if unit in ("ft", "feet", "foot", "usft", "ftus", "sft"):
             found.feet = "us-survey-foot" if unit in ("usft", "ftus", "sft") else "foot"
+
+
+def _height(look: Look, found: Mapped, free: list[str], number: Callable[[str], bool]) -> None:
+    """Find the heights: those above the ellipsoid where a heading says so, else any; others that differ are rivals."""
+    kinds = {name: height_said(re.sub(r"_\d+$", "", name) if look.numbered else name) for name in free if number(name)}
+    every = []
+    for word, each in (("ellipsoid_height", "ellipsoid"), ("level", "level"), ("height", "")):
+        ranked = [(place, name) for name in kinds if kinds[name] == each and (place := rank(word, name)) is not None]
+        others = [name for name in kinds if kinds[name] == each and rank(word, name) is None]
+        every.append([*(name for _, name in sorted(ranked, key=lambda pair: pair[0])), *others])
+    names = every[0] or every[1] + every[2]
+    if not names:
+        return
+    found.columns["height"], found.height = names[0], kinds[names[0]] or ""
+    free.remove(names[0])
+    values = {name: decimals(look.columns[name]) for name in names}
+    others = [name for name in names[1:] if not _alike(values[name], values[names[0]])]
+    if others:
+        found.rivals["height"] = [names[0], *others]
+
+
+def _alike(one: Floats | None, other: Floats | None) -> bool:
+    return one is not None and other is not None and bool(np.allclose(one, other, rtol=0, atol=1e-6, equal_nan=True))
 
 
 def _geocentric(look: Look, free: list[str], take: Callable[..., bool], found: Mapped) -> bool:

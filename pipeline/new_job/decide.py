@@ -30,13 +30,14 @@ from pipeline.new_job.frames import (
     register_states,
     step_of,
 )
+from pipeline.new_job.levels import read_as, why_meant, with_datum
 from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.questions import Candidate, Known, Question, State, quoted
 from pipeline.new_job.rows import rows
 from pipeline.new_job.sessions import sessions
 from pipeline.new_job.solutions import solutions
 from pipeline.new_job.tables import Register, register_of, sample_of, tables_of, together
-from pipeline.new_job.values import words
+from pipeline.new_job.values import given, words
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.findings import Unusable
 
@@ -64,7 +65,8 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     grid = _with_way(grid, tables, register, agreed, place)
     _target(draft, found, register, grid, place)
     on_clock = _on_one_clock(clocks)
-    _blocks(draft, found.exports, clocks, tables, grid, place)
+    said = [*(register.found.look.names if register else ()), *(shown for shown, _ in found.geoids)]
+    _blocks(draft, found.exports, clocks, tables, grid, place, said)
     _share(draft, on_clock)
     draft.solutions = solutions(Counter(word for word in read.solution if word))
     if spans is not None:
@@ -273,10 +275,13 @@ def _register_columns(draft: Draft, register: Register, ellipsoidal: bool, grid:
     draft.control_notes += register.found.mapped.notes
     if register.found.mapped.turned:
         if grid.turns is None:
-            draft.control_asks = asked(columns, "the marks", "for the readings" if again else "")
+            draft.control_asks += asked(columns, "the marks", "for the readings" if again else "")
         elif grid.turns:
             draft.control_notes.append(f'"{turned(columns, grid)["easting"]}" is taken for the easting: {grid.turns}')
         columns = turned(columns, grid)
+    for each in _rivals(register.found, columns):
+        word = "ellipsoid_height" if ellipsoidal and each.key == "height" else each.key
+        draft.control_asks += [replace(each, key=word)] if each.key == "height" else []
     named_as = {"mark": columns.get("mark", columns.get("name", ""))}
     plan = ("easting", "northing") if register.table.kind == "plane" else ("longitude", "latitude")
     named_as |= {word: columns[word] for word in plan if word in columns}
@@ -294,8 +299,9 @@ def _blocks(
     tables: Sequence[Table],
     grid: Grid,
     place: tuple[float, float] | None,
+    said: Sequence[str],
 ) -> None:
-    """Put exports that are read alike into one block each."""
+    """Put exports that are read alike into one block each; ``said`` are texts that may name their height datum."""
     for one, clock, table in zip(exports, clocks, tables, strict=True):
         columns = dict(one.mapped.columns)
         asks = _rivals(one, columns)
@@ -304,8 +310,9 @@ def _blocks(
         columns = turned(columns, grid) if one.mapped.turned else columns
         is_of = one.mapped.kind
         states: dict[str, State] = {key: Known(_toml(value)) for key, value in one.look.keys.items()}
+        crs = export_state(one, replace(table, kind=is_of), grid, place)
         states |= {
-            "crs": export_state(one, replace(table, kind=is_of), grid, place),
+            "crs": with_datum(crs, one.mapped, place, [*one.look.above, *said]),
             "time_zone": clock.zone,
             "time_format": clock.format,
             "angles": Known('"dms"', "degrees, minutes and seconds") if one.mapped.dms else None,
@@ -313,6 +320,8 @@ def _blocks(
         }
         notes = [f"{name}: {why}, so it is not mapped" for name, why in one.mapped.left]
         notes += one.mapped.notes
+        if (told := read_as(crs, one.mapped, place)) is not None:
+            notes.append(told)
         if "solution" not in one.mapped.columns:
             notes.append("no column says how positions were solved, so that floats among them would count as fixed")
         if one.mapped.turned and grid.turns:
@@ -329,6 +338,7 @@ def _blocks(
 #: What is asked where several columns may be meant.
 _WHICH = {
     "solution": "which of these columns says how a position was solved? they differ, and floats must not pass as fixed",
+    "height": "which of these columns holds the heights? they differ",
 }
 
 
@@ -338,8 +348,11 @@ def _rivals(one: Found, columns: dict[str, str]) -> list[Question]:
     for word, names in one.mapped.rivals.items():
         columns.pop(word, None)
         shown = one.look.named({name: name for name in names})
-        candidates = tuple(Candidate(_toml(shown[name]), "") for name in names)
-        asks.append(Question(word, _WHICH[word], candidates))
+        first = [f"the first is {given(one.look.columns[name])[0]}" for name in names]
+        if word == "height":
+            first = [f"{why}, {at}" if (why := why_meant(name)) else at for name, at in zip(names, first, strict=True)]
+        candidates = [Candidate(_toml(shown[name]), why) for name, why in zip(names, first, strict=True)]
+        asks.append(Question(word, _WHICH[word], tuple(candidates)))
     return asks
 
 

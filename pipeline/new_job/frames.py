@@ -208,14 +208,21 @@ def height_question(
     place: tuple[float, float] | None, headings: Sequence[str], also: tuple[str, ...], geoids: Sequence[str]
 ) -> Question:
     """Return the question after the height datum; ``geoids`` are the grids of the folder that cover the job."""
-    near = height_datums_at(*place) if place is not None else []
-    said = " ".join((*headings, *geoids)).casefold()
-    near.sort(key=lambda one: not any(word in said for word in _words(one.name)))
+    near = height_datums(place, [*headings, *geoids])
     candidates = [Candidate(f'"{one.code}"', f"{one.name}, in use there") for one in near[: 2 * _LISTED]]
     candidates.append(Candidate('"ellipsoid"', "heights above the ellipsoid"))
     whose = "the heights of the register" if also else "the heights to be issued"
     asks = f"which height datum are {whose} in?" + (f" target.geoid names {geoids[0]}" if geoids else "")
     return Question("target.height", asks, tuple(candidates), also)
+
+
+def height_datums(place: tuple[float, float] | None, texts: Sequence[str]) -> list[Registered]:
+    """Return the height datums in use at a place, those first that texts name; none where the place is not known."""
+    near = height_datums_at(*place) if place is not None else []
+    said = " ".join(texts).casefold()
+    # NZVD2016 in a heading is NZVD2016 first, then NZVD of another year
+    exact = {one.code: any(word in said for word in _words(one.name) if word[-1].isdigit()) for one in near}
+    return sorted(near, key=lambda one: (not exact[one.code], not any(word in said for word in _words(one.name))))
 
 
 def _words(name: str) -> Iterator[str]:

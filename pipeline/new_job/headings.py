@@ -209,7 +209,7 @@ def letter_of(heading: str) -> str:
 
 def axis_of(heading: str) -> tuple[str, str] | None:
     """Return what a heading says its letter is: "X (North)" gives "northing" and "x"; None for another heading."""
-    parts = [_letters(part) for part in re.split(r"[\W_]+", heading)]
+    parts = words_of(heading)
     lettered = {letter for letter in "xy" if letter in parts}
     said = {word for word in _SIDES for part in parts if part in CALLED[word] and not _is_lettered(part)}
     return (said.pop(), lettered.pop()) if len(lettered) == len(said) == 1 else None
@@ -227,6 +227,11 @@ def rank(word: str, heading: str) -> int | None:
         return CALLED[word].index(bare(heading))
     except ValueError:
         return None
+
+
+def words_of(heading: str) -> list[str]:
+    """Return the words of a heading, those in brackets too, as they are compared."""
+    return [letters for part in re.split(r"[\W_]+", heading) if (letters := _letters(part))]
 
 
 def is_known(heading: str) -> bool:

@@ -1,0 +1,88 @@
+"""Heights of exports that may be above a height datum: what is asked after them, and what is told."""
+
+import re
+from collections.abc import Sequence
+
+from pipeline.geodesy.nearby import Registered, flat, named, parts
+from pipeline.new_job.columns import Mapped
+from pipeline.new_job.frames import height_datums
+from pipeline.new_job.headings import bare
+from pipeline.new_job.heights import height_said
+from pipeline.new_job.questions import Candidate, Known, Question, State, quoted
+
+#: Height datums that are listed behind a CRS, and CRSs behind which they are where it is open itself.
+_DATUMS, _SYSTEMS = 4, 3
+
+
+def may_be_level(mapped: Mapped) -> bool:
+    """Tell whether a heading of an export's heights says a height datum, or is the H that stands beside an h."""
+    rivals = mapped.rivals.get("height", [])
+    return mapped.height == "level" or any(_is_level(name) for name in rivals)
+
+
+def _is_level(heading: str) -> bool:
+    return height_said(heading) == "level" or _letter(heading) == "H"
+
+
+def _letter(heading: str) -> str:
+    """Return the one letter that a heading is, its unit left out; "" for other headings."""
+    first = re.split(r"[\W_]", heading.strip())[0]
+    return first if bare(heading) == "h" and len(first) == 1 else ""
+
+
+def with_datum(state: State, mapped: Mapped, place: tuple[float, float] | None, said: Sequence[str]) -> State:
+    """Return the state of an export's ``crs`` where a heading says that its heights are above a height datum.
+
+    That is open unless the CRS names one. ``said`` are texts in which the datum may be named.
+    """
+    if not may_be_level(mapped) or not isinstance(state, Known | Question):
+        return state
+    values = [state.value] if isinstance(state, Known) else [one.value for one in state.candidates]
+    codes = [value.strip('"') for value in values]
+    if isinstance(state, Known) and parts(codes[0])[1] is not None:
+        return state
+    names = mapped.rivals.get("height", [mapped.columns["height"]])
+    datums = height_datums(place, [*names, *said])[: _DATUMS if len(codes) == 1 else 2]
+    candidates = [
+        Candidate(f'"{code}+{datum.code[5:]}"', f"{named(code)} with heights above {datum.name}")
+        for each in codes[:_SYSTEMS]
+        if (code := flat(each)) is not None
+        for datum in datums
+    ]
+    candidates += [
+        Candidate(f'"{code}"', f"{named(code)}, if heights are above the ellipsoid after all")
+        for code in codes[:_SYSTEMS]
+    ]
+    level = next((name for name in names if _is_level(name)), names[0])
+    says = "says a height datum" if height_said(level) == "level" else "may mean one"
+    asks = (
+        f"above the ellipsoid or which height datum are the readings' heights? the heading {quoted(level)} {says}: name"
+        " it behind the CRS, as in EPSG:2193+7839"
+    )
+    if isinstance(state, Question):
+        asks += f"; {state.asks}"
+    return Question("crs", asks, tuple(candidates))
+
+
+def read_as(state: State, mapped: Mapped, place: tuple[float, float] | None) -> str | None:
+    """Return what is told of heights whose heading does not say above what; None where there is nothing to tell."""
+    name = mapped.columns.get("height")
+    if name is None or mapped.height or mapped.kind == "geocentric" or "height" in mapped.rivals:
+        return None
+    code = flat(state.value.strip('"')) if isinstance(state, Known) else None
+    datums: Sequence[Registered] = height_datums(place, [name]) if code is not None else ()
+    such = f', as "{code}+{datums[0].code[5:]}" does' if datums else ""
+    return (
+        f"{quoted(name)} does not say above what: it is read as above the ellipsoid; if it is above a height datum, crs"
+        f" has to name that{such}"
+    )
+
+
+def why_meant(heading: str) -> str:
+    """Return what a heading says for itself, of columns of which any may be the heights."""
+    said = height_said(heading)
+    if said == "ellipsoid":
+        return "above the ellipsoid, as it says"
+    if _is_level(heading):
+        return "above a height datum" + (", as it says" if said == "level" else ", as H often is") + ": crs names it"
+    return "above the ellipsoid, as h often is" if _letter(heading) == "h" else ""

@@ -1,0 +1,120 @@
+"""What headings of heights say, and what is asked where they say a height datum or leave it open."""
+
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from answered import answer
+from folders_made import job_of, lay, write
+from issued import current_issue
+
+from pipeline import run_job
+from pipeline.new_job import new_job
+from pipeline.new_job.heights import height_said
+from pipeline.new_job.start import Started
+
+
+@pytest.mark.parametrize(
+    ("heading", "says"),
+    [
+        ("Ellip Ht", "ellipsoid"), ("Ell. Height [m]", "ellipsoid"), ("Height (ellipsoidal)", "ellipsoid"),
+        ("Elevation (ellipsoidal)", "ellipsoid"), ("Altura elipsoidal (m)", "ellipsoid"), ("WGS84 Height", "ellipsoid"),
+        ("RL", "level"), ("RL (AHD)", "level"), ("NZVD2016 Height", "level"), ("AHD", "level"), ("NAP", "level"),
+        ("Elevation NAVD88 (usft)", "level"), ("Z (NGF-IGN69)", "level"), ("Lyttelton 1937 height", "level"),
+        ("H\u00f6he \u00fc. NHN", "level"), ("Height above mean sea level", "level"), ("hoogte t.o.v. NAP", "level"),
+        ("Height (EGM96)", "level"), ("Cota ortom\u00e9trica", "level"), ("Elevation (m)", "level"),
+        ("Height (m)", ""), ("H", ""), ("h", ""), ("Z (Up)", ""), ("Alt_ft", ""),
+        # separations of a geoid, poles, precisions and whatever else are no heights
+        ("Geoid height", None), ("EGM96", None), ("Antenna height", None), ("Point height", None), ("Lat", None),
+        ("Height Error", None), ("Mean", None), ("Datum", None), ("N", None),
+    ],
+)  # fmt: skip
+def test_a_heading_says_above_what_its_heights_are(heading: str, says: str | None) -> None:
+    assert height_said(heading) == says
+
+
+def laid(folder: Path, heights: dict[str, float], register: str = "height", first: str = "degrees") -> Started:
+    """Lay a job whose export has heights under these headings: 0 above the ellipsoid, 1 above the folder's geoid."""
+    job = job_of()
+    lay(folder, job)
+    text = (folder / "control.csv").read_text(encoding="utf-8")
+    (folder / "control.csv").write_text(text.replace("height", register, 1), encoding="utf-8")
+    plan = {"latitude": "Lat", "longitude": "Lon"} if first == "degrees" else {"easting": "E", "northing": "N"}
+    separation = job.plan.place.separation(job.rows["longitude"], job.rows["latitude"])
+    columns = [f"height {number}" for number in range(len(heights))]
+    for column, part in zip(columns, heights.values(), strict=True):
+        job.rows[column] = job.rows["height"] - part * separation
+    heads = {"name": "Point", "time": "Time UTC", **plan, "solution": "Solution", "base": "Base", "code": "Code"}
+    heads |= dict(zip(columns, heights, strict=True))
+    write(folder / "rover.csv", job, heads, time="%Y-%m-%d %H:%M:%S.%f")
+    return new_job(folder)
+
+
+def asked(started: Started) -> dict[str, list[str]]:
+    return {one.question.key: [each.value for each in one.question.candidates] for one in started.asked}
+
+
+@pytest.mark.parametrize("heading", ["RL", "Elevation", "Height (EGM96)", "MSL [m]"])
+def test_heights_above_a_datum_are_asked_about_and_come_to_the_truth(heading: str, tmp_path: Path) -> None:
+    started = laid(tmp_path, {heading: 1.0})
+    candidates = asked(started)["crs"]
+    assert '"EPSG:4167+5773"' in candidates and '"EPSG:4959"' in candidates
+    answer(Path(started.path), {"source.crs": '"EPSG:4167+5773"', "height": '"EPSG:5773"'})
+    outcome = run_job(started.path)
+    issue = current_issue(tmp_path / "out")
+    known = np.array([job_of().truth.of(row["name"]) for row in issue.points.rows])
+    assert outcome.record["verdict"] == "proven"
+    assert np.abs(issue.points.xyz() - known).max() < 0.001
+
+
+def test_heights_of_a_grid_above_a_datum_are_asked_about_too(tmp_path: Path) -> None:
+    assert "crs" in asked(laid(tmp_path, {"RL": 1.0}, first="plane"))
+
+
+def test_the_datum_that_a_heading_names_comes_first(tmp_path: Path) -> None:
+    started = laid(tmp_path, {"NZVD2016 Height": 1.0}, register="NZVD2016 Height")
+    raw = tomllib.loads(Path(started.path).read_text(encoding="utf-8"))
+    assert raw["control"]["columns"]["height"] == "NZVD2016 Height"
+    assert asked(started)["crs"][0] == '"EPSG:4167+7839"'
+    assert asked(started)["target.height"][0] == '"EPSG:7839"'
+
+
+@pytest.mark.parametrize("heights", [{"H": 1.0, "h": 0.0}, {"Height": 0.0, "Alt": 1.0}, {"Height": 0.0, "RL": 1.0}])
+def test_two_columns_of_heights_are_asked_about(heights: dict[str, float], tmp_path: Path) -> None:
+    started = laid(tmp_path, heights)
+    raw = tomllib.loads(Path(started.path).read_text(encoding="utf-8"))
+    assert "height" not in raw["points"][0]["columns"]
+    assert sorted(asked(started)["height"]) == sorted(f'"{name}"' for name in heights)
+    assert ("crs" in asked(started)) == ("Alt" not in heights)
+
+
+def test_two_columns_of_one_heading_are_asked_about_by_their_numbers(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    job.rows["other"] = job.rows["height"] - 12.0
+    heads = {"name": "Point", "time": "Time UTC", "latitude": "Lat", "longitude": "Lon", "height": "Height"}
+    write(tmp_path / "rover.csv", job, {**heads, "other": "Height"})
+    assert asked(new_job(tmp_path))["height"] == ["5", "6"]
+
+
+@pytest.mark.parametrize("heights", [{"EllHt": 0.0, "RL": 1.0}, {"Height": 0.0, "Z": 0.0}, {"Height": 0.0}])
+def test_nothing_is_asked_where_one_says_ellipsoid_or_none_differs(heights: dict[str, float], tmp_path: Path) -> None:
+    started = laid(tmp_path, heights)
+    assert set(asked(started)) == {"target.height"}
+    text = Path(started.path).read_text(encoding="utf-8")
+    assert ("does not say above what" in text) == ("EllHt" not in heights)
+
+
+def test_two_columns_of_heights_of_a_register_are_asked_about(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    lines = (tmp_path / "control.csv").read_text(encoding="utf-8").splitlines()
+    more = ["Elevation", *(str(300.0 + number) for number in range(1, len(lines)))]
+    (tmp_path / "control.csv").write_text(
+        "\n".join(f"{line},{each}" for line, each in zip(lines, more, strict=True)), encoding="utf-8"
+    )
+    write(tmp_path / "rover.csv", job, {"name": "Point", "time": "Time", "latitude": "Lat", "longitude": "Lon",
+                                        "height": "EllHt", "code": "Code"})  # fmt: skip
+    started = new_job(tmp_path)
+    assert sorted(asked(started)["height"]) == ['"Elevation"', '"height"']
