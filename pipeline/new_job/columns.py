@@ -12,6 +12,7 @@ from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.headings import axis_of, bare, letter_of, rank, unit_of
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.look import Look
+from pipeline.new_job.precisions import are_lengths, is_of_either, is_wider
 from pipeline.new_job.solutions import are_solutions, is_fixed
 from pipeline.new_job.values import (
     Times,
@@ -29,7 +30,7 @@ from pipeline.read.mapping import BASE_POSITIONS
 
 #: Columns of our words that hold plain numbers.
 _NUMBERS = (
-    "sigma_east", "sigma_north", "sigma_up", "pdop", "satellites", "correction_age", "base_longitude", "base_latitude",
+    "pdop", "satellites", "correction_age", "base_longitude", "base_latitude",
     "base_easting", "base_northing", "base_height",
 )  # fmt: skip
 #: Words of a solution or ids of bases that one export has at most.
@@ -82,6 +83,7 @@ def mapped(look: Look) -> Mapped:
 
     _time(look, found, free)
     _position(look, found, free, take)
+    _sigmas(look, found, free, take)
     for word in _NUMBERS:
         take(word, lambda name: decimals(look.columns[name]) is not None)
     whole = [set(words_) for words_ in BASE_POSITIONS if set(words_) <= found.columns.keys()]
@@ -182,15 +184,39 @@ def _are_codes(texts: Sequence[str]) -> bool:
     return any(mentions_check(text, True) for text in words(texts))
 
 
+def _sigmas(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
+    """Find the precision of each direction.
+
+    One that may be of the height is, where no other is and east and north have their own.
+    """
+
+    def fits(name: str) -> bool:
+        values = decimals(look.columns[name])
+        counts = rank("satellites", name) is not None and not unit_of(name)
+        return values is not None and not is_wider(name) and (not counts or are_lengths(values))
+
+    take("sigma_east", fits)
+    take("sigma_north", fits)
+    if not take("sigma_up", lambda name: fits(name) and not is_of_either(name)):
+        if "sigma_east" in found.columns:
+            take("sigma_up", fits)
+        else:
+            open_ones = [name for name in free if is_of_either(name) and fits(name)]
+            found.left += [(name, "it may be of the plan or of the height") for name in open_ones]
+            for name in open_ones:
+                free.remove(name)
+
+
 def _precision(found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
     """Find one precision for both directions, where each has none of its own, and lengths of poles."""
     for word, called in (("sigma_horizontal", "each"), ("drms", "radial")):
         if "sigma_east" not in found.columns and "drms" not in found.columns:
-            take(word, lambda _: True, called)
+            take(word, lambda name: not is_wider(name), called)
+    found.left += [(name, "it is wider than a standard uncertainty") for name in free if is_wider(name)]
     found.left += [
         (name, "one precision for both directions, and it does not say of what kind")
         for name in free
-        if rank("precision", name) is not None or rank("radial", name) is not None
+        if (rank("precision", name) is not None or rank("radial", name) is not None) and not is_wider(name)
     ]
     found.poles = _plainest("pole", free, lambda _: True)
 

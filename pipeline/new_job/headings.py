@@ -87,15 +87,17 @@ _CALLED = {
         """,
     "sigma_east": """
         sigmaeast sigmae se sde stdeast stde stddeveast stddeve stdx sx sigmax easterror eastsd sdeast easting95
-        ecartteste ete sigmaest desvest desveste sigmaeste devste mediofehlerost mfe sost
+        ecartteste ete sigmaest desvest σe σx desveste sigmaeste devste mediofehlerost mfe sost
         """,
     "sigma_north": """
         sigmanorth sigman sn sdn stdnorth stdn stddevnorth stddevn stdy sy sigmay northerror northsd sdnorth
-        northing95 etn sigmanord desvn desvnorte sigmanorte devstn mfn snord
+        northing95 etn σn σy sigmanord desvn desvnorte sigmanorte devstn mfn snord
         """,
     "sigma_up": """
         sigmaup sigmau su sdu sdh sdz stdup stdu stdh stdz stddevup stddevu stddevh sz sh sigmah sigmaz heighterror
         uperror sigmaheight sdup sdheight vrms vertprec verticalprecision vprec vprecision sigmav hoehengenauigkeit
+        sv sdv stdv stddevv stdvertical sigmavertical sdvertical vsigma vacc vertacc verticalaccuracy verticalsigma
+        σu σh σv σz
         genauigkeith precisionvertical precisionv precisionverticale precisionev precisieh
         """,
     "solution": """
@@ -162,7 +164,10 @@ _CALLED = {
         time hour uhrzeit zeit heure hora ora tijd tid klokkeslett kello klo czas godzina cas utctime localtime
         gpstime klockslag timeutc
         """,
-    "each": "sh sigmah sigmahorizontal stdh sigmahz sigmaplan shz sdhz sxy sen sp",
+    "each": """
+        sh sigmah sigmahorizontal stdh sdh stddevh σh stdhorizontal sdhorizontal horizontalsigma sigmahz
+        sigmaplan shz sdhz sxy sen sp
+        """,
     "pole": """
         pole poleheight polehgt poleht rodheight rodht rod hr antennaheight antheight antht ih stab stabhohe stabhoehe
         antennenhohe antennenhoehe reflektorhohe canne hauteurcanne hauteurantenne bastonalt jalon alturajalon
@@ -189,8 +194,13 @@ _LETTERED = {
 _SIDES = ("easting", "northing")
 
 
+#: N° and its like: a number, where N alone is the north.
+_NUMBER_SIGN = re.compile(r"\bn\s?[°º˚]", re.IGNORECASE)
+
+
 def bare(heading: str) -> str:
     """Return a heading as it is compared: small letters and figures alone, no accents, no unit behind it."""
+    heading = _NUMBER_SIGN.sub("No ", heading)
     return _letters(_UNIT.sub("", heading.strip()) or heading)
 
 
@@ -231,7 +241,7 @@ def rank(word: str, heading: str) -> int | None:
 
 def words_of(heading: str) -> list[str]:
     """Return the words of a heading, those in brackets too, as they are compared."""
-    return [letters for part in re.split(r"[\W_]+", heading) if (letters := _letters(part))]
+    return [letters for part in re.split(r"[\W_]+", _NUMBER_SIGN.sub("No ", heading)) if (letters := _letters(part))]
 
 
 def is_known(heading: str) -> bool:

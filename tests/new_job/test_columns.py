@@ -66,3 +66,45 @@ def test_two_columns_of_solutions_that_differ_are_asked_about(tmp_path: Path) ->
 def test_an_export_that_does_not_say_how_positions_were_solved_is_told_of(tmp_path: Path) -> None:
     lay(tmp_path, {})
     assert "floats among them" in Path(new_job(tmp_path).path).read_text(encoding="utf-8")
+
+
+NUMBER, BROKEN = ["12", "14", "9"], ["0.012", "0.021"]
+
+
+@pytest.mark.parametrize(
+    ("more", "mapped_so"),
+    [
+        ({"sH": BROKEN, "sV": BROKEN}, {"sigma_horizontal": "sH", "sigma_up": "sV"}),
+        ({"sE": BROKEN, "sN": BROKEN, "sH": BROKEN}, {"sigma_east": "sE", "sigma_north": "sN", "sigma_up": "sH"}),
+        ({"sV": NUMBER}, {"satellites": "sV"}),
+        (
+            {"SV": NUMBER, "sH": BROKEN, "sV.": BROKEN},
+            {"satellites": "SV", "sigma_horizontal": "sH", "sigma_up": "sV."},
+        ),
+        ({"sH [mm]": NUMBER, "sV [mm]": NUMBER}, {"sigma_horizontal": "sH [mm]", "sigma_up": "sV [mm]"}),
+        ({"stdH": BROKEN, "vrms": BROKEN}, {"sigma_horizontal": "stdH", "sigma_up": "vrms"}),
+        # of the plan or of the height: told, not taken
+        ({"sH": BROKEN}, {}),
+        # no standard uncertainties
+        ({"HRMS (95%)": BROKEN, "V Prec (95%)": BROKEN}, {}),
+        ({"sE 95%": BROKEN, "sN 95%": BROKEN, "sU (2 sigma)": BROKEN}, {}),
+    ],
+)
+def test_a_precision_is_of_the_direction_that_it_says(
+    more: dict[str, list[str]], mapped_so: dict[str, str], tmp_path: Path
+) -> None:
+    taken = found(tmp_path, more)
+    words = ("sigma_east", "sigma_north", "sigma_up", "sigma_horizontal", "drms", "satellites")
+    assert {word: name for word, name in taken.columns.items() if word in words} == mapped_so
+    assert {name for name, _ in taken.left} == set(more) - set(mapped_so.values())
+
+
+@pytest.mark.parametrize("number", ["N°", "Nº", "N °", "N° de point", "n°"])
+def test_a_number_sign_is_no_northing(number: str, tmp_path: Path) -> None:
+    text = f"{number};X;Y;Z;Heure UTC\n" + "".join(
+        f"10{at};65{at}123,25;686{at}000,50;8{at},250;2026-03-19 18:00:0{at}\n" for at in range(10)
+    )
+    (tmp_path / "rover.csv").write_text(text, encoding="utf-8")
+    (look,) = looks(tmp_path / "rover.csv", "rover.csv")
+    taken = mapped(look)
+    assert (taken.columns["name"], taken.columns["easting"], taken.columns["northing"]) == (number, "X", "Y")
