@@ -11,6 +11,7 @@ from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.headings import axis_of, bare, letter_of, rank, unit_of
 from pipeline.new_job.heights import height_said
+from pipeline.new_job.hemispheres import axis_of_letters, lacking
 from pipeline.new_job.look import Look
 from pipeline.new_job.precisions import are_lengths, is_of_either, is_wider
 from pipeline.new_job.solutions import are_solutions, is_fixed
@@ -54,6 +55,7 @@ class Mapped:
     no metre. ``left`` are headings that mean something that is not mapped, with why;
     ``poles`` is the heading of pole heights; ``notes`` is what is to be told besides;
     ``rivals`` are, by our words, headings of which any may be meant, the likeliest first.
+    ``refused`` says why the file cannot be read, "" where nothing speaks against it.
     """
 
     columns: dict[str, str] = field(default_factory=dict)
@@ -67,6 +69,7 @@ class Mapped:
     poles: str | None = None
     notes: list[str] = field(default_factory=list)
     rivals: dict[str, list[str]] = field(default_factory=dict)
+    refused: str = ""
 
 
 def mapped(look: Look) -> Mapped:
@@ -91,6 +94,7 @@ def mapped(look: Look) -> Mapped:
         if word in found.columns:
             free.append(found.columns.pop(word))
     _solution(look, found, free, take)
+    _hemispheres(look, found, free)
     take("base", lambda name: _repeats(look.columns[name]))
     take("mark", lambda name: bool(given(look.columns[name])))
     take("name", lambda name: bool(given(look.columns[name])))
@@ -106,6 +110,37 @@ def mapped(look: Look) -> Mapped:
     return found
 
 
+def _hemispheres(look: Look, found: Mapped, free: list[str]) -> None:
+    """Take letters of hemispheres for nothing else; where they say other signs than the degrees have, say so."""
+    own = ("name", "mark", "code", "solution")
+    letters = [
+        name
+        for name in free
+        if axis_of_letters(look.columns[name]) is not None and all(rank(word, name) is None for word in own)
+    ]
+    for name in letters:
+        free.remove(name)
+    degrees: dict[str, Floats] = {}
+    for word, sides in (("longitude", "EW"), ("latitude", "NS")):
+        texts = look.columns.get(found.columns.get(word, ""), [])
+        read = angles(texts, sides) if found.dms else None
+        read = decimals(texts) if read is None else read
+        if read is not None:
+            degrees[word] = read
+    wrong = lacking({name: look.columns[name] for name in letters}, degrees)
+    if wrong:
+        shown = [f"column {look.names.index(name) + 1}" if look.numbered else f'"{name}"' for name in wrong]
+        found.refused = (
+            f"{' and '.join(shown)} {'say' if len(wrong) > 1 else 'says'} the hemisphere in a column of its own, which"
+            " is not read: export signed degrees, below zero in the west and in the south"
+        )
+    found.notes += [
+        f'"{name}" holds hemispheres, which the signs of the degrees say too'
+        for name in letters
+        if degrees and not wrong
+    ]
+
+
 def _solution(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
     """Find the solution: a column that holds words of solutions whatever it is called, else by its heading.
 
@@ -118,7 +153,7 @@ def _solution(look: Look, found: Mapped, free: list[str], take: Callable[..., bo
     name = _plainest("solution", holding, lambda _: True) or holding[0]
     found.columns["solution"] = name
     free.remove(name)
-    if rank("solution", name) is None:
+    if rank("solution", name) is None and not look.numbered:
         found.notes.append(
             f'"{name}" is taken for the solution: it holds such words as "{given(look.columns[name])[0]}"'
         )

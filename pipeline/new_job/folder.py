@@ -115,6 +115,8 @@ def _sort_table(look: Look, found: Contents) -> None:
     elif not columns.kind:
         needed = "no columns of positions that are known by their headings"
         found.told.append((look.called, "neither", f"{needed}: {', '.join(look.names[:12])}"))
+    elif columns.refused:
+        found.told.append((look.called, "neither", columns.refused))
     elif columns.times is not None and (wrong := _unreadable(columns)) is not None:
         found.told.append((look.called, "neither", f"times, but {wrong}"))
     elif columns.times is not None and not (_marks_of(both) >= 4 and "solution" not in columns.columns):

@@ -8,6 +8,7 @@ import pytest
 from pipeline.new_job import new_job
 from pipeline.new_job.columns import Mapped, mapped
 from pipeline.new_job.look import looks
+from pipeline.problems import JobError
 
 #: The columns that every export of these tests has, and as many rows of them.
 HEAD = "Point,Lat,Lon,EllHt,Time UTC"
@@ -16,17 +17,17 @@ ROWS = [
 ]
 
 
-def lay(folder: Path, more: dict[str, list[str]], head: str = HEAD) -> Path:
+def lay(folder: Path, more: dict[str, list[str]]) -> Path:
     """Write an export with more columns, whose values come again until there are ten."""
-    lines = [",".join([head, *more])]
+    lines = [",".join([HEAD, *more])]
     lines += [",".join([row, *(values[at % len(values)] for values in more.values())]) for at, row in enumerate(ROWS)]
     path = folder / "rover.csv"
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return path
 
 
-def found(folder: Path, more: dict[str, list[str]], head: str = HEAD) -> Mapped:
-    (look,) = looks(lay(folder, more, head), "rover.csv")
+def found(folder: Path, more: dict[str, list[str]]) -> Mapped:
+    (look,) = looks(lay(folder, more), "rover.csv")
     return mapped(look)
 
 
@@ -108,3 +109,32 @@ def test_a_number_sign_is_no_northing(number: str, tmp_path: Path) -> None:
     (look,) = looks(tmp_path / "rover.csv", "rover.csv")
     taken = mapped(look)
     assert (taken.columns["name"], taken.columns["easting"], taken.columns["northing"]) == (number, "X", "Y")
+
+
+@pytest.mark.parametrize(
+    ("letters", "refused"),
+    [
+        ({"N/S": ["S"], "E/W": ["E"]}, False),  # 43 below zero and 171 above, as written
+        ({"Ref": ["N"]}, True),
+        ({"Hem": ["W", "W", "E"]}, True),
+        ({"Base": ["O"]}, True),
+        ({"Base": ["O", "W"]}, True),
+        ({"Base": ["E"]}, False),
+        ({"Dir": ["Norte"]}, True),
+        ({"Code": ["N", "S"]}, None),
+    ],
+)
+def test_letters_of_hemispheres_are_no_base_and_are_never_ignored(
+    letters: dict[str, list[str]], refused: bool | None, tmp_path: Path
+) -> None:
+    taken = found(tmp_path, letters)
+    assert "base" not in taken.columns
+    assert bool(taken.refused) == bool(refused)
+    assert sum("hemispheres" in note for note in taken.notes) == (len(letters) if refused is False else 0)
+
+
+def test_a_file_with_hemispheres_of_their_own_says_what_to_export(tmp_path: Path) -> None:
+    lay(tmp_path, {"N/S": ["N"]})
+    with pytest.raises(JobError) as error:
+        new_job(tmp_path)
+    assert '"N/S" says the hemisphere' in str(error.value) and "export signed degrees" in str(error.value)
