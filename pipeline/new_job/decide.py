@@ -184,7 +184,7 @@ def _with_way(
     told = place if any(table.kind == "degrees" and np.isfinite(table.first).any() for table in every) else None
     planes = [table for table in tables if table.kind == "plane"]
     way = way_of(planes, marks, agreed, grid.codes, told)
-    return replace(grid, turned=bool(way.turned), turns=None if way.turned is None else way.why)
+    return replace(grid, turned=bool(way.turned), turns=None if way.turned is None else way.why, alike=way.alike)
 
 
 def _fitting(
@@ -275,7 +275,7 @@ def _register_columns(draft: Draft, register: Register, ellipsoidal: bool, grid:
     draft.control_notes += register.found.mapped.notes
     if register.found.mapped.turned:
         if grid.turns is None:
-            draft.control_asks += asked(columns, "the marks", "for the readings" if again else "")
+            draft.control_asks += asked(columns, "the marks", "for the readings" if again and grid.alike else "")
         elif grid.turns:
             draft.control_notes.append(f'"{turned(columns, grid)["easting"]}" is taken for the easting: {grid.turns}')
         columns = turned(columns, grid)

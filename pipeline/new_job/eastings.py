@@ -6,16 +6,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.geodesy.nearby import in_use_there, kind, named, projected, x_is_northing
-from pipeline.new_job.frames import NEAR, Fit, Grid, Table, turned_alike
+from pipeline.new_job.frames import NEAR, Fit, Grid, Table, lie_together, turned_alike
 from pipeline.new_job.questions import Candidate, Question, quoted
 
 
 @dataclass(frozen=True)
 class Way:
-    """Whether X is the northing, None where nothing tells it, and what tells it."""
+    """Whether X is the northing, None where nothing tells it, and what tells it.
+
+    ``alike`` tells whether readings and marks stand the same way, where it is not known which.
+    """
 
     turned: bool | None
     why: str = ""
+    alike: bool = True
 
 
 def way_of(
@@ -50,7 +54,9 @@ def way_of(
         return Way(ways.pop(), "only so do the positions lie where the grid is in use")
     if len(codes) == 1 and (way := x_is_northing(codes[0])) is not None:
         return Way(way, f"the axes of {named(codes[0])} itself are called so")
-    return Way(None)
+    if marks is None or marks.kind != "plane":
+        return Way(None)
+    return Way(None, alike=any(lie_together(plane, marks) for plane in planes))
 
 
 def _possible(code: str, tables: Sequence[Table], place: tuple[float, float] | None) -> set[bool]:
@@ -88,7 +94,8 @@ def asked(columns: Mapping[str, str | int], whose: str, again: str = "") -> list
     ``again`` is where the same has been asked before, "" where it has not.
     """
     straight = [columns["easting"], columns["northing"]]
-    x, y = (quoted(name) if isinstance(name, str) else str(name) for name in straight)
+    x, y = (quoted(name) if isinstance(name, str) else f"column {name}" for name in straight)
+    values = [quoted(name) if isinstance(name, str) else str(name) for name in straight]
     asks = (
         f"which of {x} and {y} is the easting of {whose}? nothing in the files says it, and with the wrong one every"
         " point is mirrored while all checks agree"
@@ -98,6 +105,6 @@ def asked(columns: Mapping[str, str | int], whose: str, again: str = "") -> list
     north = f"{x} to the north, as the grids of many countries call it"
     other = f"the same answer as easting: the other of {x} and {y} is the northing"
     return [
-        Question("easting", asks, (Candidate(x, east), Candidate(y, north)), ("northing",)),
-        Question("northing", other, (Candidate(y, east), Candidate(x, north))),
+        Question("easting", asks, tuple(map(Candidate, values, (east, north))), ("northing",)),
+        Question("northing", other, tuple(map(Candidate, values[::-1], (east, north)))),
     ]

@@ -56,9 +56,9 @@ class Table:
 class Grid:
     """The state of the grid, the one that positions are compared in for now, and how they are.
 
-    ``turned`` tells whether X is the northing in it, ``turns`` what says so, None where nothing does; ``step`` is what
-    degrees that are projected without a change of datum lie beside it, (2,) metres, where that is more than a base's
-    error: they are on another datum then.
+    ``turned`` tells whether X is the northing in it, ``turns`` what says so, None where nothing does; ``alike``
+    whether readings and marks stand the same way then. ``step`` is what degrees that are projected without a change of
+    datum lie beside it, (2,) metres, where that is more than a base's error: they are on another datum then.
     """
 
     state: State
@@ -66,6 +66,7 @@ class Grid:
     turned: bool = False
     step: Floats | None = None
     turns: str | None = ""
+    alike: bool = True
 
     @property
     def codes(self) -> list[str]:
@@ -190,6 +191,11 @@ def turned_alike(readings: Table, marks: Table) -> bool | None:
     if (straight is None) == (turned is None):
         return None
     return straight is None
+
+
+def lie_together(readings: Table, marks: Table) -> bool:
+    """Tell whether readings and marks of one unknown plane lie beside one another as their columns stand."""
+    return agreement(in_plane(readings, None), in_plane(marks, None), _FITS) is not None
 
 
 def _by_numbers(grids: Sequence[Registered], place: tuple[float, float], marks: Table) -> list[Registered]:

@@ -124,3 +124,8 @@ def test_degrees_under_x_and_y_are_told_by_their_size(
     written = Path(new_job(tmp_path).path).read_text(encoding="utf-8")
     assert tomllib.loads(written)["points"][0]["columns"]["latitude"] == latitude
     assert ("is taken for the longitude" in written) == told
+
+
+def test_where_readings_and_marks_stand_another_way_each_is_asked_for(tmp_path: Path) -> None:
+    started = laid(tmp_path, ("X", "Y"), {"northing": "Y", "easting": "X"})
+    assert keys(started).count("easting") == 2
