@@ -71,7 +71,7 @@ _CALLED = {
         quotaell hellissoidica ellipsoidischehoogte ellipshoogte ellhoogte ellipsoidehoyde ellipsoidhoyde
         ellipsoidiskhoyde ellipsoidhojd ellipsoidiskhojd ellhojd ellipsoidkorkeus wysokoscelipsoidalna wyselips
         wysokoscelips elipsoidickavyska elipsvyska ellipsoidischhohe wgs84height gpsheight heightell hellipsoid
-        ellipsoidh helips
+        ellipsoidh helips ellipsoid ellipsoidal ellipsoidisch ellipsoidique elipsoidal ellissoidica
         """,
     "level": """
         orthoht orthoheight orthometricheight orthometricht orthoh elevation elev elevationm mslheight msl rl
@@ -79,7 +79,7 @@ _CALLED = {
         gebrauchshohe altitudengf altngf ngf cotaortometrica alturaortometrica altitudeortometrica quotaortometrica
         quotaslm naphoogte hoogtenap nap nn2000hoyde hoydenn2000 kotehoyde rh2000hojd hojdrh2000 n2000korkeus
         korkeusn2000 wysokoscnormalna wysnorm normalnivyska vyskabpv nadmorskavyska navd88 heightmsl
-        tengerszintfelettimagassag
+        tengerszintfelettimagassag orthometric orthometrique orthometrisch ortometrica
         """,
     "height": """
         height ht hgt h hohe hoehe z altitude alt hauteur altura cota quota hoogte hoyde hoejde hojd kote koordh

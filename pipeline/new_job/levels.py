@@ -11,7 +11,7 @@ from pipeline.new_job.heights import height_said
 from pipeline.new_job.questions import Candidate, Known, Question, State, quoted
 
 #: Height datums that are listed behind a CRS, and CRSs behind which they are where it is open itself.
-_DATUMS, _SYSTEMS = 4, 3
+_DATUMS, _SYSTEMS = 8, 3
 
 
 def may_be_level(mapped: Mapped) -> bool:
