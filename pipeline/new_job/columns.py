@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
-from pipeline.new_job.headings import axis_of, bare, letter_of, rank, unit_of
+from pipeline.new_job.headings import axis_of, bare, feet_of, letter_of, rank, unit_of
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.hemispheres import axis_of_letters, lacking
 from pipeline.new_job.look import Look
@@ -357,9 +357,7 @@ def _position(look: Look, found: Mapped, free: list[str], take: Callable[..., bo
             return
     _height(look, found, free, number)
     for word in ("height", "easting"):
-        unit = unit_of(found.columns.get(word, ""))
-        if unit in ("ft", "feet", "foot", "usft", "ftus", "sft"):
-            found.feet = "us-survey-foot" if unit in ("usft", "ftus", "sft") else "foot"
+        found.feet = feet_of(found.columns.get(word, "")) or found.feet
 
 
 def _height(look: Look, found: Mapped, free: list[str], number: Callable[[str], bool]) -> None:

@@ -25,6 +25,8 @@ from pipeline.geodesy.nearby import (
 )
 from pipeline.new_job.agreement import Agreement, agreement
 from pipeline.new_job.folder import Found
+from pipeline.new_job.headings import feet_of
+from pipeline.new_job.heights import height_said
 from pipeline.new_job.questions import Candidate, Known, Question, State
 
 #: A code in a file's name, in a line above its header or in a heading.
@@ -226,9 +228,19 @@ def height_datums(place: tuple[float, float] | None, texts: Sequence[str]) -> li
     """Return the height datums in use at a place, those first that texts name; none where the place is not known."""
     near = height_datums_at(*place) if place is not None else []
     said = " ".join(texts).casefold()
-    # NZVD2016 in a heading is NZVD2016 first, then NZVD of another year
-    exact = {one.code: any(word in said for word in _words(one.name) if word[-1].isdigit()) for one in near}
-    return sorted(near, key=lambda one: (not exact[one.code], not any(word in said for word in _words(one.name))))
+    feet = {foot for text in texts if height_said(text) is not None and (foot := feet_of(text))}
+    signs = tuple({"foot": "(ft)", "us-survey-foot": "(ftUS)"}[foot] for foot in feet)
+
+    def worth(one: Registered) -> tuple[bool, bool, bool]:
+        # NZVD2016 in a heading is NZVD2016 first, then NZVD of another year
+        exact = any(word in said for word in _words(one.name) if word[-1].isdigit())
+        return (
+            not exact,
+            not any(word in said for word in _words(one.name)),
+            bool(signs) and not one.name.endswith(signs),
+        )
+
+    return sorted(near, key=worth)
 
 
 def _words(name: str) -> Iterator[str]:

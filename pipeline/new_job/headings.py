@@ -229,6 +229,14 @@ def _is_lettered(bared: str) -> bool:
     return any(bared in headings for headings in _LETTERED.values())
 
 
+def feet_of(heading: str) -> str:
+    """Return the foot that a heading says, as ``units`` has it: "foot", "us-survey-foot"; "" for none."""
+    unit = unit_of(heading)
+    if unit in ("usft", "ftus", "sft"):
+        return "us-survey-foot"
+    return "foot" if unit in ("ft", "feet", "foot") else ""
+
+
 def rank(word: str, heading: str) -> int | None:
     """Return how plainly a heading says one of our words, 0 the plainest; None where it does not."""
     if (axis := axis_of(heading)) is not None:

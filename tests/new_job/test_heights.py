@@ -119,3 +119,18 @@ def test_two_columns_of_heights_of_a_register_are_asked_about(tmp_path: Path) ->
                                         "height": "EllHt", "code": "Code"})  # fmt: skip
     started = new_job(tmp_path)
     assert sorted(asked(started)["height"]) == ['"Elevation"', '"height"']
+
+
+@pytest.mark.parametrize(("unit", "first"), [("usft", '"EPSG:6360"'), ("m", '"EPSG:5703"'), ("ft", '"EPSG:8228"')])
+def test_a_heading_in_feet_puts_the_datum_that_counts_in_them_first(unit: str, first: str, tmp_path: Path) -> None:
+    """The registry: NAVD88 height in metres is EPSG:5703, in US survey feet 6360, in international feet 8228."""
+    (tmp_path / "control.csv").write_text(
+        f"Mark,Lat,Lon,Elevation NAVD88 ({unit})\nA,45.1234567,-120.1234567,650.0\nB,45.1334567,-120.1334567,680.0\n",
+        encoding="utf-8",
+    )
+    (tmp_path / "rover.csv").write_text(
+        "Point,Lat,Lon,EllHt,Time\nA,45.1234561,-120.1234561,180.0,2026-03-12T07:00:00Z\n"
+        "P1,45.1244561,-120.1244561,180.0,2026-03-12T07:01:00Z\n",
+        encoding="utf-8",
+    )
+    assert asked(new_job(tmp_path))["target.height"][0] == first
