@@ -11,7 +11,7 @@ from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.headings import axis_of, bare, feet_of, letter_of, rank, unit_of
 from pipeline.new_job.heights import height_said
-from pipeline.new_job.hemispheres import axis_of_letters, lacking
+from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
 from pipeline.new_job.look import Look
 from pipeline.new_job.precisions import are_lengths, is_of_either, is_wider
 from pipeline.new_job.solutions import are_solutions, is_fixed
@@ -112,22 +112,22 @@ def mapped(look: Look) -> Mapped:
 
 def _hemispheres(look: Look, found: Mapped, free: list[str]) -> None:
     """Take letters of hemispheres for nothing else; where they say other signs than the degrees have, say so."""
-    own = ("name", "mark", "code", "solution")
-    letters = [
-        name
-        for name in free
-        if axis_of_letters(look.columns[name]) is not None and all(rank(word, name) is None for word in own)
-    ]
-    for name in letters:
-        free.remove(name)
-    degrees: dict[str, Floats] = {}
+    degrees: dict[str, tuple[str, Floats]] = {}
     for word, sides in (("longitude", "EW"), ("latitude", "NS")):
-        texts = look.columns.get(found.columns.get(word, ""), [])
+        name = found.columns.get(word, "")
+        texts = look.columns.get(name, [])
         read = angles(texts, sides) if found.dms else None
         read = decimals(texts) if read is None else read
         if read is not None:
-            degrees[word] = read
-    wrong = lacking({name: look.columns[name] for name in letters}, degrees)
+            degrees[word] = name, read
+    letters = [name for name in letters_of(look.columns, degrees) if name in free]
+    for name in letters:
+        free.remove(name)
+    wrong = [
+        name
+        for name in letters
+        if (axis := axis_of_letters(look.columns[name])) and against_signs(degrees[axis][1], look.columns[name])
+    ]
     if wrong:
         shown = [f"column {look.names.index(name) + 1}" if look.numbered else f'"{name}"' for name in wrong]
         found.refused = (
@@ -171,7 +171,7 @@ def _by_content(look: Look, found: Mapped, free: list[str]) -> None:
     measured = [name for name in free if decimals(look.columns[name]) is not None]
     if not found.kind:
         _place_by_content(look, found, free, measured)
-    for word, fits in (("solution", _are_solutions), ("code", _are_codes), ("base", _repeats)):
+    for word, fits in (("solution", _are_solutions), ("code", _are_codes), ("base", _are_bases)):
         holding = [name for name in free if name not in measured and fits(look.columns[name])]
         if word not in found.columns and holding:
             found.columns[word] = holding[0]
@@ -240,6 +240,10 @@ def _sigmas(look: Look, found: Mapped, free: list[str], take: Callable[..., bool
             found.left += [(name, "it may be of the plan or of the height") for name in open_ones]
             for name in open_ones:
                 free.remove(name)
+
+
+def _are_bases(texts: Sequence[str]) -> bool:
+    return _repeats(texts) and axis_of_letters(texts) is None
 
 
 def _precision(found: Mapped, free: list[str], take: Callable[..., bool]) -> None:

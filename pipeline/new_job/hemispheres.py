@@ -1,15 +1,25 @@
 """Letters of hemispheres in columns of their own, held against the signs of the degrees beside them."""
 
+import re
 from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.new_job.headings import bare
 
 #: Letters and words of a side, small; "o" is the west in some languages and the east in others.
 _NORTH, _SOUTH = ("n", "north", "nord", "norte"), ("s", "south", "sud", "süd", "sur", "sul")
 _EAST, _WEST = ("e", "east", "est", "este", "ost", "oost"), ("w", "west", "ouest", "oeste", "ovest")
 _EITHER = ("o",)
+#: Headings of such columns, the rest of their words left out.
+_CALLED = re.compile(
+    r".*hem(?:i.*)?|(?:lat|latitude)?(?:ns|sn)|(?:lon|long|longitude)?(?:ew|we|eo|oe|wo|ow)"
+    r"|(?:lat|latitude|lon|long|longitude)(?:dir|direction|ref)|(?:ns|ew)indicator"
+    r"|northsouth|eastwest|nordsud|estouest|ostwest|nortesur|esteoeste"
+)
+#: Degrees from the equator or from Greenwich within which one job has both letters.
+_BOTH = 2.0
 
 
 def axis_of_letters(texts: Sequence[str]) -> str | None:
@@ -18,6 +28,29 @@ def axis_of_letters(texts: Sequence[str]) -> str | None:
     if there and there <= {*_NORTH, *_SOUTH}:
         return "latitude"
     return "longitude" if there and there <= {*_EAST, *_WEST, *_EITHER} else None
+
+
+def letters_of(columns: Mapping[str, Sequence[str]], degrees: Mapping[str, tuple[str, Floats]]) -> list[str]:
+    """Return the headings of letters that belong to degrees: called so, or beside them with one letter in all rows.
+
+    Elsewhere an E or W is whatever somebody noted, as a side of a road. Both letters are of degrees only near zero.
+
+    Args:
+        columns: the texts of a file's columns by their headings, in its order.
+        degrees: the heading of longitude and latitude and their degrees (n,) as they are read, by our words.
+    """
+    names = list(columns)
+    found = []
+    for at, name in enumerate(names):
+        axis = axis_of_letters(columns[name])
+        if axis is None or axis not in degrees:
+            continue
+        heading, values = degrees[axis]
+        one = len({text.casefold() for text in columns[name] if text}) == 1 or bool(np.nanmin(np.abs(values)) < _BOTH)
+        beside = heading in names[max(at - 1, 0) : at + 2]
+        if _CALLED.fullmatch(bare(name)) or (beside and one):
+            found.append(name)
+    return found
 
 
 def against_signs(degrees: Floats, letters: Sequence[str]) -> bool:
@@ -30,17 +63,3 @@ def against_signs(degrees: Floats, letters: Sequence[str]) -> bool:
     above = np.isin(folded, list({*_NORTH, *_EAST, *_EITHER} - below))
     with np.errstate(invalid="ignore"):
         return bool(((degrees > 0) & minus).any() or ((degrees < 0) & above).any())
-
-
-def lacking(columns: Mapping[str, Sequence[str]], degrees: Mapping[str, Floats]) -> list[str]:
-    """Return the headings whose letters say other signs than the degrees have.
-
-    Args:
-        columns: the texts of columns that hold letters alone, by their headings.
-        degrees: (n,) longitudes and latitudes as they are read, by our words.
-    """
-    return [
-        name
-        for name, texts in columns.items()
-        if (axis := axis_of_letters(texts)) is not None and axis in degrees and against_signs(degrees[axis], texts)
-    ]

@@ -112,22 +112,34 @@ def test_a_number_sign_is_no_northing(number: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("letters", "refused"),
+    ("letters", "behind", "refused"),
     [
-        ({"N/S": ["S"], "E/W": ["E"]}, False),  # 43 below zero and 171 above, as written
-        ({"Ref": ["N"]}, True),
-        ({"Hem": ["W", "W", "E"]}, True),
-        ({"Base": ["O"]}, True),
-        ({"Base": ["O", "W"]}, True),
-        ({"Base": ["E"]}, False),
-        ({"Dir": ["Norte"]}, True),
-        ({"Code": ["N", "S"]}, None),
+        # 43 degrees below zero and 171 above, as written
+        ({"N/S": ["S"], "E/W": ["E"]}, False, False),
+        ({"Ref": ["E"]}, True, False),
+        ({"Hem": ["N"]}, False, True),
+        ({"Hem": ["W", "W", "E"]}, False, True),
+        ({"Lon dir": ["O"]}, False, True),
+        ({"E/W": ["O", "W"]}, False, True),
+        ({"Ref": ["W"]}, True, True),
+        ({"Base": ["Oeste"]}, True, True),
+        # what somebody noted, far from the degrees or with both letters far from Greenwich
+        ({"Lane": ["E", "W"]}, True, None),
+        ({"Lane": ["W"]}, False, None),
+        ({"Code": ["N", "S"]}, False, None),
     ],
 )
 def test_letters_of_hemispheres_are_no_base_and_are_never_ignored(
-    letters: dict[str, list[str]], refused: bool | None, tmp_path: Path
+    letters: dict[str, list[str]], behind: bool, refused: bool | None, tmp_path: Path
 ) -> None:
-    taken = found(tmp_path, letters)
+    """``behind`` puts the letters behind the longitude instead of at the end."""
+    path = lay(tmp_path, letters)
+    if behind:
+        rows = [line.split(",") for line in path.read_text(encoding="utf-8").splitlines()]
+        text = "\n".join(",".join([*row[:3], *row[5:], *row[3:5]]) for row in rows)
+        path.write_text(text + "\n", encoding="utf-8")
+    (look,) = looks(path, "rover.csv")
+    taken = mapped(look)
     assert "base" not in taken.columns
     assert bool(taken.refused) == bool(refused)
     assert sum("hemispheres" in note for note in taken.notes) == (len(letters) if refused is False else 0)
