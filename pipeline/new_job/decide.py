@@ -39,6 +39,7 @@ from pipeline.new_job.tables import Register, register_of, sample_of, tables_of,
 from pipeline.new_job.values import words
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.findings import Unusable
+from pipeline.words import counted, plural
 
 #: Readings that are held against a register's marks where none says that it stands on one.
 _ANY = 3_000
@@ -281,7 +282,11 @@ def _blocks(
             "angles": Known('"dms"', "degrees, minutes and seconds") if one.mapped.dms else None,
             "units": _units(one),
         }
+        if one.look.signed and "comment" not in one.look.keys:
+            states["comment"] = _comment(one)
         notes = [f"{name}: {why}, so it is not mapped" for name, why in one.mapped.left]
+        if one.look.signed and "comment" in one.look.keys:
+            notes.append(f"{_signed(one)}: they are passed over; if they are readings, take the sign off their names")
         if one.mapped.turned and not grid.turned and not isinstance(grid.state, Known):
             notes.append("X and Y leave open which is the easting: exchange the two columns if X is the northing")
         block = Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes)
@@ -338,6 +343,21 @@ def _poles(one: Found) -> list[Question]:
     asks = f"are heights of the ground, or of the antenna at the top of the pole, whose length is in {heading}?"
     candidates = (Candidate(heading, "of the antenna: the pole is taken off; of the ground: delete this line"),)
     return [Question("pole_height", asks, candidates)]
+
+
+def _signed(one: Found) -> str:
+    lines = one.look.signed
+    below, begin = counted(len(lines), "line"), plural(len(lines), "begins", "begin")
+    has = plural(len(lines), "has", "have")
+    return f'{below} below the header {begin} with "#" and {has} as many cells as it, the first is line {lines[0]}'
+
+
+def _comment(one: Found) -> Question:
+    """Return the question whether rows that begin with the sign of a comment were taken out, or are named so."""
+    asks = f"{_signed(one)}: readings whose names begin so, or rows that somebody took out?"
+    lines = counted(len(one.look.signed), "line")
+    why = f"taken out: the {lines} and all comments are passed over; readings: delete this line"
+    return Question("comment", asks, (Candidate(quoted("#"), why),))
 
 
 def _toml(value: str | int) -> str:

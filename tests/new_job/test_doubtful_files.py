@@ -1,0 +1,108 @@
+"""What an export leaves in doubt is asked or told: each folder is one simulated job, spoilt in one way."""
+
+import datetime as dt
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+import pytest
+from folders_made import CLEAR, HEIGHT, job_of, lay, write
+from running import replace_in
+from simulate import Simulation
+
+from pipeline import run_job
+from pipeline.new_job import new_job
+from pipeline.new_job.questions import Question
+from pipeline.new_job.start import Started
+
+HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "time": "Time UTC",
+         "solution": "Solution", "code": "Code"}  # fmt: skip
+Made = tuple[Started, dict[str, Question]]
+
+
+def start(folder: Path) -> Made:
+    """Start a job, and return it with its questions by key."""
+    started = new_job(folder)
+    return started, {one.question.key: one.question for one in started.asked}
+
+
+def made(
+    folder: Path,
+    heads: Mapping[str, str] | None = None,
+    time: str | Callable[[dt.datetime], str] = "%Y-%m-%d %H:%M:%S",
+    told: Mapping[str, Sequence[str]] | None = None,
+    day: dt.datetime = CLEAR,
+    **more: str,
+) -> Simulation:
+    """Write the simulated job with one export, ``a.csv``."""
+    job = job_of(day)
+    lay(folder, job)
+    write(folder / "a.csv", job, HEADS if heads is None else heads, time=time, told=told, **more)  # type: ignore[arg-type]
+    return job
+
+
+def block_of(started: Started) -> dict[str, object]:
+    """Return the first block of the job file."""
+    block: dict[str, object] = tomllib.loads(Path(started.path).read_text(encoding="utf-8"))["points"][0]
+    return block
+
+
+def values(question: Question) -> list[str]:
+    """Return the candidates' values."""
+    return [one.value for one in question.candidates]
+
+
+def height_answered(started: Started) -> None:
+    replace_in(Path(started.path), {f"# height = {HEIGHT['height']}": f"height = {HEIGHT['height']}"})
+
+
+def test_names_that_begin_with_the_sign_of_a_comment_are_rows_until_somebody_says_otherwise(tmp_path: Path) -> None:
+    job = job_of()
+    names = [str(name) for name in job.rows["name"]]
+    on = {one["point"] for each in job.job["session"] for key in ("ties", "checks") for one in each[key]}
+    named = [at for at, name in enumerate(names) if name not in on][:3]
+    for at in named:
+        names[at] = f"#{at}"
+    made(tmp_path, told={"name": names})
+    started, asked = start(tmp_path)
+    assert f"{len(named)} lines" in asked["comment"].asks and f"line {named[0] + 2}:" in asked["comment"].asks
+    assert values(asked["comment"]) == ['"#"'] and "comment" not in block_of(started)
+    height_answered(started)
+    assert run_job(started.path, dry_run=True).record["rows"]["read"] == len(names)
+    # the other answer is told at every run, with the lines that it passes over
+    replace_in(Path(started.path), {'# comment = "#"': 'comment = "#"'})
+    record = run_job(started.path, dry_run=True).record
+    assert record["rows"]["read"] == len(names) - len(named)
+    (note,) = [note for note in record["notes"] if "passed over" in note]
+    assert note.startswith(f'a.csv:{named[0] + 2}: {len(named)} lines that begin with "#"')
+
+
+@pytest.mark.parametrize(
+    ("line", "stated", "asked"),
+    [
+        ("# base moved, at noon", True, False),
+        ("#,,,,,,", True, False),
+        ("# Point,Lat,Lon,EllHt,Time UTC,Solution,Code", True, False),
+        ("#P9,-43.7,171.8,310.0,2026-03-19 19:50:00,fix,KERB", False, True),
+        (" # P9,-43.7,171.8,310.0,2026-03-19 19:50:00,,", False, True),
+    ],
+)
+def test_only_lines_that_are_no_rows_are_comments(line: str, stated: bool, asked: bool, tmp_path: Path) -> None:
+    made(tmp_path)
+    path = tmp_path / "a.csv"
+    path.write_text(path.read_text(encoding="utf-8") + line + "\n", encoding="utf-8")
+    started, questions = start(tmp_path)
+    assert ("comment" in block_of(started), "comment" in questions) == (stated, asked)
+
+
+def test_where_every_name_begins_with_it_the_sign_is_no_comment(tmp_path: Path) -> None:
+    job = job_of()
+    made(tmp_path, told={"name": [f"#{name}" for name in job.rows["name"]]})
+    started, questions = start(tmp_path)
+    assert "comment" not in block_of(started) and "comment" not in questions
+
+
+def test_a_column_of_numbers_under_the_sign_alone_is_no_comment(tmp_path: Path) -> None:
+    made(tmp_path, {**HEADS, "name": "#"})
+    started, questions = start(tmp_path)
+    assert block_of(started)["columns"]["name"] == "#" and "comment" not in questions  # type: ignore[index]
