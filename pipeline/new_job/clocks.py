@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 
-from pipeline.clock import MINUTE
+from pipeline.clock import HOUR, MINUTE
 from pipeline.new_job.folder import Found
 from pipeline.new_job.headings import bare
 from pipeline.new_job.look import whole
@@ -17,6 +17,7 @@ from pipeline.new_job.zones import zones_near
 from pipeline.read.findings import Unusable
 from pipeline.read.times import clock
 
+_DAY = 24 * HOUR
 #: Rows among which one is looked for that tells day and month apart.
 _MOST = 300_000
 #: The share of times that has to lie in the sessions of a table for the table to tell the clock.
@@ -65,7 +66,7 @@ def clock_of(one: Found, place: tuple[float, float] | None, spans: Spans | None)
         return Clock(None, None, None, "UTC")
     column = columns["time"]
     texts = [text for text in _texts(one, one.look.columns) if text]
-    if len(times.formats) == 2:
+    if len(times.formats) > 1:
         times = _looked_further(one, times)
     form = _format(times, column, texts, spans, one.look.header_line)
     form_now = form.candidates[0].value.strip('"') if isinstance(form, Question) else times.formats[0] or None
@@ -102,6 +103,7 @@ def _format(times: Times, column: str, texts: Sequence[str], spans: Spans | None
         if times.decides is not None:
             row, text = times.decides
             why = f'"{text}" (line {header + 1 + row} or near it) can only be read so'
+            why += ", the only row that tells" if times.alone else ""
         return Known(f'"{times.formats[0]}"', why)
     if spans is not None:
         offsets = ("UTC", *spans.offsets)
@@ -109,15 +111,46 @@ def _format(times: Times, column: str, texts: Sequence[str], spans: Spans | None
         fitting = [form for form in times.formats if worth[form] >= _INSIDE]
         if len(fitting) == 1:
             return Known(f'"{fitting[0]}"', f"read so, the times lie in the sessions of {spans.file}")
-    asks = (
-        f'is the day first or the month? no row of "{column}" has a number beyond 12; the first is "{texts[0]}".'
-        " Start and end of the sessions go with it"
-    )
-    # a clock of twelve hours goes with the month first more often than not
-    forms = sorted(times.formats, key=lambda form: ("%p" in form) == (form.index("%d") < form.index("%m")))
-    first = {form: "the day first" if form.index("%d") < form.index("%m") else "the month first"
-             for form in times.formats}  # fmt: skip
-    return Question("time_format", asks, tuple(Candidate(f'"{form}"', first[form]) for form in forms))
+    forms = sorted(times.formats, key=lambda form: (_days(form, texts), *_likeliest(form)))
+    candidates = tuple(Candidate(f'"{form}"', order_of(form)) for form in forms)
+    return Question("time_format", _asks_order(times, column, texts, header), candidates)
+
+
+def _days(form: str, texts: Sequence[str]) -> int:
+    """Return over how many days times are spread when read so: of two orders the right one has them closer."""
+    fields = clock(None, form).pattern.read(pa.array(texts, pa.string()))
+    return int(np.ptp(fields.milliseconds[fields.real]) // _DAY) if fields.real.any() else 0
+
+
+def _likeliest(form: str) -> tuple[bool, bool]:
+    """Sort orders: hyphens go with the year first, a clock of twelve hours with the month, more often than not."""
+    return _year_first(form) != ("-" in form), ("%p" in form) == (form.index("%d") < form.index("%m"))
+
+
+def _asks_order(times: Times, column: str, texts: Sequence[str], header: int) -> str:
+    """Return what is asked of the order of day, month and year."""
+    asks, first = "is the day first or the month?", f'the first is "{texts[0]}"'
+    if any(map(_year_first, times.formats)):
+        asks = f"which of day, month and year is first? the rows do not tell it; {first}"
+    elif not times.odd:
+        asks = f'{asks} no row of "{column}" has a number beyond 12; {first}'
+    else:
+        asks = f"{asks} {first}"
+    if times.odd:
+        shown = ", ".join(f'"{text}" (line {header + 1 + row} or near it)' for row, text in times.odd)
+        asks += f"; few rows speak against one order, and may be typing errors: {shown}"
+    return f"{asks}. Start and end of the sessions go with it"
+
+
+def order_of(form: str) -> str:
+    """Return in words which of day, month and year a format has first."""
+    if _year_first(form):
+        return "the year first"
+    return "the day first" if form.index("%d") < form.index("%m") else "the month first"
+
+
+def _year_first(form: str) -> bool:
+    return form.startswith("%y")
 
 
 def _zone(

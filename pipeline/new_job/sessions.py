@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
@@ -12,7 +12,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.clock import moment
 from pipeline.job.model import Checks
 from pipeline.new_job.bases import Stretch, slips, stretches, windows
-from pipeline.new_job.clocks import Clock
+from pipeline.new_job.clocks import Clock, order_of
 from pipeline.new_job.draft import Draft, SessionDraft
 from pipeline.new_job.folder import Found
 from pipeline.new_job.occupations import Marks, Occupied, is_check, joined, occupied
@@ -67,12 +67,13 @@ def sessions(
         start, end = (moment(time).astimezone(zone) for time in (since, until))
         session = SessionDraft(_name(start.strftime("%m%d"), one.base, names), start, end, one.base, _why(one))
         if isinstance(clock.format, Question):
-            session.otherwise = _turned(one.start, since, zone), _turned(one.end, until, zone)
+            session.otherwise = list(_otherwise(clock, (one.start, since), (one.end, until), zone))
         if on_clock and isinstance(clock.zone, Question):
             session.start, session.end = session.start.replace(tzinfo=None), session.end.replace(tzinfo=None)
-            if session.otherwise is not None:
-                since_, until_ = session.otherwise
-                session.otherwise = since_.replace(tzinfo=None), until_.replace(tzinfo=None)
+            session.otherwise = [
+                (order, since_.replace(tzinfo=None), until_.replace(tzinfo=None))
+                for order, since_, until_ in session.otherwise
+            ]
         session.ties = [(rows.name[at], mark) for at, mark in each.ties]
         session.checks = [(rows.name[at], mark) for at, mark in each.checks]
         if not each.ties:
@@ -93,10 +94,28 @@ def _zone(clock: Clock) -> tzinfo:
     return ZoneInfo(name)
 
 
-def _turned(reading: int, bound: int, zone: tzinfo) -> datetime:
-    """Return a bound of a session with day and month of the reading beside it in the other order."""
+def _otherwise(
+    clock: Clock, first: tuple[int, int], last: tuple[int, int], zone: tzinfo
+) -> Iterator[tuple[str, datetime, datetime]]:
+    """Yield the bounds of a session, each given with the reading beside it, as the other orders of dates have them."""
+    assert isinstance(clock.format, Question) and clock.format_now is not None
+    for each in clock.format.candidates:
+        form = each.value.strip('"')
+        if form == clock.format_now:
+            continue
+        try:
+            since, until = (_turned(*pair, zone, clock.format_now, form) for pair in (first, last))
+        except ValueError:  # that date is none in this order
+            continue
+        yield order_of(form), since, until
+
+
+def _turned(reading: int, bound: int, zone: tzinfo, now: str, other: str) -> datetime:
+    """Return a bound of a session with the date of the reading beside it in another order than it is read by now."""
     local = moment(reading).astimezone(zone)
-    return local.replace(month=local.day, day=local.month) + timedelta(milliseconds=bound - reading)
+    read, meant = (re.split("[ T,]", form)[0] for form in (now, other))
+    date = datetime.strptime(local.strftime(read), meant).date()
+    return datetime.combine(date, local.timetz()) + timedelta(milliseconds=bound - reading)
 
 
 def _name(day: str, base: str, taken: set[str]) -> str:

@@ -34,13 +34,17 @@ _RUNS = ("%Y%m%d%H%M%S", "%Y%m%d %H%M%S", "%Y%m%d_%H%M%S", "%Y%m%d %H:%M:%S", "%
 class Times:
     """How a column of times is written.
 
-    ``formats`` are those that every row of it has: "" is ISO 8601, two where day and month may stand in either order;
-    ``decides`` is a row (from 0) and text that rules the other order out; ``zoned`` whether texts say their own zone.
+    ``formats`` are those that every row of it has: "" is ISO 8601, several where day, month and year may change places;
+    ``decides`` is a row (from 0) and text that rules the other orders out, ``alone`` that no other row does; ``zoned``
+    whether texts say their own zone. ``odd`` are rows and texts that speak against an order that is left, but are so
+    few or so placed that they may be typing errors.
     """
 
     formats: tuple[str, ...]
     zoned: bool = False
     decides: tuple[int, str] | None = None
+    alone: bool = False
+    odd: tuple[tuple[int, str], ...] = ()
 
 
 def given(texts: Sequence[str]) -> list[str]:
@@ -85,18 +89,47 @@ def times(texts: Sequence[str]) -> Times | None:
         return None
     best = max(_share(pattern_of(form), some) for form in fitting)
     orders = tuple(form for form in fitting if _share(pattern_of(form), some) == best)
-    either = len(orders) == 2 and all("%d" in form and "%m" in form for form in orders)
+    either = len(orders) > 1 and all("%d" in form and "%m" in form for form in orders)
     return decided(orders, texts, zoned) if either else Times(orders[:1], zoned)
 
 
 def decided(orders: tuple[str, ...], texts: Sequence[str], zoned: bool) -> Times:
-    """Let a row with a number beyond 12 rule one order of day and month out."""
+    """Let rows with numbers that are no month or no day rule orders of day, month and year out.
+
+    Few rows that stand alone among others of one date rule nothing out: one digit typed wrong may make them.
+    """
     unreal = {form: _unreal(form, texts) for form in orders}
-    ruled_out = [form for form, rows in unreal.items() if rows]
-    if len(ruled_out) != 1:
-        return Times(orders, zoned)
-    row = unreal[ruled_out[0]][0]
-    return Times(tuple(form for form in orders if form not in ruled_out), zoned, (row, texts[row]))
+    fitting = [form for form in orders if not unreal[form]]
+    odd = {form: rows for form, rows in unreal.items() if rows and (not fitting or _may_be_slips(rows, texts))}
+    left = tuple(form for form in orders if form in fitting or form in odd)
+    if len(left) == 1 and len(orders) > 1:
+        deciding = [row for form, rows in unreal.items() if form not in left for row in rows]
+        row = min(deciding)
+        return Times(left, zoned, (row, texts[row]), alone=len(set(deciding)) == 1)
+    fewest = min(odd.values(), key=len, default=[])
+    return Times(left, zoned, odd=tuple((row, texts[row]) for row in fewest[:_ODD]))
+
+
+#: So many rows may be typing errors at most, and one in so many.
+_ODD, _IN = 3, 5
+
+
+def _may_be_slips(rows: Sequence[int], texts: Sequence[str]) -> bool:
+    """Tell whether rows are few, and each stands between rows of one date: days do not go and come back."""
+    there = [at for at, text in enumerate(texts) if text]
+    if len(rows) > _ODD or _IN * len(rows) > len(there):
+        return False
+    sound = [at for at in there if at not in rows]
+    for row in rows:
+        before = [at for at in sound if at < row][-1:]
+        after = [at for at in sound if at > row][:1]
+        if not before or not after or _date_of(texts[before[0]]) != _date_of(texts[after[0]]):
+            return False
+    return True
+
+
+def _date_of(text: str) -> str:
+    return re.split("[ T,]", text.strip())[0]
 
 
 #: Words of `time_format` for times that are counted, with the least and the most that a count of this century is.

@@ -195,9 +195,8 @@ def _sessions(page: Page, draft: Draft) -> None:
 def _session(page: Page, session: SessionDraft) -> None:
     page.add("[[session]]", f"name = {quoted(session.name)}  # {one_line(session.why)}")
     page.add(f"start = {session.start.isoformat()}", f"end = {session.end.isoformat()}")
-    if session.otherwise is not None:
-        start, end = session.otherwise
-        page.add("# or, if times are written in the other of the two orders of day and month:")
+    for order, start, end in session.otherwise:
+        page.add(f"# or, if dates are written with {order}:")
         page.add(f"# start = {start.isoformat()}", f"# end = {end.isoformat()}")
     if session.base:
         page.add(f"base = {quoted(session.base)}")

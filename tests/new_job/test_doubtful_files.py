@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import pytest
-from folders_made import CLEAR, HEIGHT, job_of, lay, write
+from folders_made import CLEAR, HEIGHT, cells, job_of, lay, write
 from running import replace_in
 from simulate import Simulation
 
@@ -14,6 +14,7 @@ from pipeline import run_job
 from pipeline.new_job import new_job
 from pipeline.new_job.questions import Question
 from pipeline.new_job.start import Started
+from pipeline.new_job.values import times
 
 HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "time": "Time UTC",
          "solution": "Solution", "code": "Code"}  # fmt: skip
@@ -106,3 +107,54 @@ def test_a_column_of_numbers_under_the_sign_alone_is_no_comment(tmp_path: Path) 
     made(tmp_path, {**HEADS, "name": "#"})
     started, questions = start(tmp_path)
     assert block_of(started)["columns"]["name"] == "#" and "comment" not in questions  # type: ignore[index]
+
+
+DAY_FIRST, MONTH_FIRST = "%d/%m/%Y %H:%M:%S", "%m/%d/%Y %H:%M:%S"
+
+
+@pytest.mark.parametrize(
+    ("wrong", "rows", "decided"),
+    [
+        ({6: "13"}, 20, False),
+        ({6: "13", 7: "23"}, 20, False),
+        ({6: "13", 12: "13", 15: "28"}, 20, False),
+        ({at: "13" for at in range(10, 20)}, 20, True),  # the second day of two
+        ({19: "13"}, 20, True),  # no other date comes behind it
+        ({at: "13" for at in range(5, 10)}, 20, True),  # more than are typed wrong
+    ],
+)
+def test_a_digit_typed_wrong_does_not_decide_day_and_month(wrong: dict[int, str], rows: int, decided: bool) -> None:
+    texts = [f"{wrong.get(at, '03')}/02/2026 {7 + at // 6:02d}:{at % 6}0:00" for at in range(rows)]
+    found = times(texts)
+    assert found is not None
+    assert found.formats == ((DAY_FIRST,) if decided else (DAY_FIRST, MONTH_FIRST))
+    assert found.odd == (() if decided else tuple((at, texts[at]) for at in wrong))
+    assert found.alone == (decided and len(wrong) == 1)
+
+
+def test_the_row_that_may_be_typed_wrong_is_named(tmp_path: Path) -> None:
+    job = job_of(dt.datetime(2026, 3, 4, 19, 30, tzinfo=dt.UTC))
+    texts = cells(job, "time", lambda moment: moment.strftime(DAY_FIRST))
+    texts[4] = "2" + texts[4][1:]
+    made(tmp_path, told={"time": texts}, day=job.plan.start)
+    _, asked = start(tmp_path)
+    assert values(asked["time_format"]) == [f'"{DAY_FIRST}"', f'"{MONTH_FIRST}"']
+    assert f'"{texts[4]}" (line 6 or near it)' in asked["time_format"].asks
+
+
+@pytest.mark.parametrize(("form", "order"), [("%y-%m-%d", "the year first"), ("%d-%m-%y", "the day first")])
+def test_years_of_two_figures_may_be_first(form: str, order: str, tmp_path: Path) -> None:
+    """Either answer, with the bounds that go with it, comes to the issue."""
+    made(tmp_path, time=f"{form} %H:%M:%S")
+    started, asked = start(tmp_path)
+    assert sorted(values(asked["time_format"])) == ['"%d-%m-%y %H:%M:%S"', '"%y-%m-%d %H:%M:%S"']
+    height_answered(started)
+    path = Path(started.path)
+    replace_in(path, {f'# time_format = "{form} %H:%M:%S"': f'time_format = "{form} %H:%M:%S"'})
+    lines = path.read_text(encoding="utf-8").splitlines()
+    for at, line in enumerate(lines):
+        if line == f"# or, if dates are written with {order}:":
+            lines[at - 2 : at] = ["", ""]
+            lines[at + 1], lines[at + 2] = lines[at + 1][2:], lines[at + 2][2:]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    assert run_job(path, dry_run=True).record["verdict"] == "proven"
