@@ -50,7 +50,7 @@ class Mapped:
     says of heights: "ellipsoid", "level" (above a height datum) or "". ``turned`` tells that headings X and Y leave
     open which is the easting. ``times`` is how times are written. ``feet`` is the unit that a heading says where it is
     no metre. ``left`` are headings that mean something that is not mapped, with why;
-    ``poles`` is the heading of pole heights.
+    ``poles`` is the heading of pole heights, ``still`` that of times that are one and the same in all rows.
     """
 
     columns: dict[str, str] = field(default_factory=dict)
@@ -62,6 +62,7 @@ class Mapped:
     feet: str = ""
     left: list[tuple[str, str]] = field(default_factory=list)
     poles: str | None = None
+    still: str | None = None
 
 
 def mapped(look: Look) -> Mapped:
@@ -190,24 +191,48 @@ def _time(look: Look, found: Mapped, free: list[str]) -> None:
     Else dates and times of day in two columns, GPS weeks and seconds, times that are counted.
     """
     holding = {name: how for name in free if (how := _as_times(look, name)) is not None}
-    name = _plainest("time", [name for name in free if name in holding], lambda _: True)
-    others = [one for one in holding if rank("time_end", one) is None and rank("dated", one) is None]
-    name = name or (others[0] if others else None)
-    if name is not None:
+    telling = _telling(look, list(holding))
+    others = [one for one in telling if rank("time_end", one) is None and rank("dated", one) is None]
+    name = _plainest("time", telling, lambda _: True) or next(iter(others), None)
+    if name is None or _is_still(look, name):
+        _other_time(look, found, free)
+    if found.times is None and name is not None:
         _take_time(found, free, {"time": name}, holding[name])
         ends = _plainest("time_end", [one for one in free if one in holding], lambda _: True)
         if ends is not None:
             found.columns["time_end"] = ends
             free.remove(ends)
-    else:
-        _other_time(look, found, free)
+    taken = found.columns.get("time")
+    if taken is not None:
+        found.still = taken if _is_still(look, taken) else None
+        found.left += [
+            (one, f'it holds times as well, of which those of "{taken}" are taken') for one in others if one in free
+        ]
+
+
+#: Rows from which on one and the same time in all of them is odd.
+_STILL = 3
+
+
+def _is_still(look: Look, name: str) -> bool:
+    """Tell whether a column has one text in all rows, as the moment of an export has."""
+    some = words(look.columns[name])
+    return len(some) == 1 and sum(some.values()) >= _STILL
+
+
+def _telling(look: Look, names: list[str]) -> list[str]:
+    """Return the columns of times that tell rows apart at least half as well as the best of them does."""
+    count = {name: len(words(look.columns[name])) for name in names}
+    most = max(count.values(), default=0)
+    return [name for name in names if 2 * count[name] >= most]
 
 
 def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
     day = next((name for name in free if is_day(look.columns[name])), None)
     clocks = [name for name in free if is_time_of_day(look.columns[name])]
-    if day is not None and clocks:
-        begins = _plainest("clock", clocks, lambda _: True) or clocks[0]
+    telling = _telling(look, clocks)
+    if day is not None and telling:
+        begins = _plainest("clock", telling, lambda _: True) or telling[0]
         how = times(day_and_time(look.columns[day], look.columns[begins]))
         if how is not None:
             _take_time(found, free, {"date": day, "time": begins}, how)
@@ -221,10 +246,10 @@ def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
     if week is not None and seconds is not None:
         _take_time(found, free, {"gps_week": week, "gps_seconds": seconds}, Times(("",), zoned=True))
         return
-    for name in free:
-        if (how := counted_times(look.columns[name], name)) is not None and (_is_time(name) or look.numbered):
-            _take_time(found, free, {"time": name}, how)
-            return
+    counted = {name: how for name in free if (how := counted_times(look.columns[name], name)) is not None}
+    for name in _telling(look, [name for name in counted if _is_time(name) or look.numbered]):
+        _take_time(found, free, {"time": name}, counted[name])
+        return
 
 
 def _is_time(heading: str) -> bool:

@@ -289,8 +289,10 @@ def _blocks(
             notes.append(f"{_signed(one)}: they are passed over; if they are readings, take the sign off their names")
         if one.mapped.turned and not grid.turned and not isinstance(grid.state, Known):
             notes.append("X and Y leave open which is the easting: exchange the two columns if X is the northing")
-        block = Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes)
-        block.asks += _poles(one)
+        asks = [*_still(one), *_poles(one)]
+        if one.mapped.still is not None:  # it is asked for
+            del columns["time"]
+        block = Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes, asks)
         same = next((each for each in draft.blocks if _alike(each, block)), None)
         if same is not None:
             same.files.append(one.look.shown)
@@ -330,6 +332,18 @@ def _alike(one: Block, other: Block) -> bool:
         return [block.columns, said, block.layer, block.notes, block.asks]
 
     return shape(one) == shape(other)
+
+
+def _still(one: Found) -> list[Question]:
+    """Return the question after the time of observation where all rows have one and the same; none elsewhere."""
+    name = one.mapped.still
+    if name is None:
+        return []
+    (text,) = words(one.look.columns[name])
+    asks = f'when were the readings made? "{name}" says "{text}" in all rows, as the moment of an export does'
+    named = one.look.named({"time": name})["time"]
+    why = "if it was then; else export the time of each reading, and name its column"
+    return [Question("time", asks, (Candidate(_toml(named), why),))]
 
 
 def _poles(one: Found) -> list[Question]:

@@ -23,6 +23,8 @@ from pipeline.words import counted
 
 #: The codes of checks that need not be stated.
 _CODES = set(Checks().codes)
+#: When the GPS time scale began, 6 January 1980, UTC milliseconds; leap seconds are less than the margin of a session.
+_GPS_BEGAN = 315_964_800_000
 #: Readings that are told of one kind.
 _TOLD = 6
 
@@ -112,6 +114,8 @@ def _otherwise(
 
 def _turned(reading: int, bound: int, zone: tzinfo, now: str, other: str) -> datetime:
     """Return a bound of a session with the date of the reading beside it in another order than it is read by now."""
+    if "%" not in now:  # seconds since 1970 and since the GPS time scale began
+        return moment(bound + (_GPS_BEGAN if other.startswith("gps") else -_GPS_BEGAN)).astimezone(zone)
     local = moment(reading).astimezone(zone)
     read, meant = (re.split("[ T,]", form)[0] for form in (now, other))
     date = datetime.strptime(local.strftime(read), meant).date()

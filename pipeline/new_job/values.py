@@ -155,12 +155,23 @@ def counted_times(texts: Sequence[str], heading: str) -> Times | None:
     known = values[np.isfinite(values)]
     for word, (least, most) in _COUNTS.items():
         if ((known >= least) & (known <= most)).all():
-            return _as_counted("gps-seconds" if word == "unix-seconds" and "gps" in heading.casefold() else word)
+            return _as_counted(*(_seconds(heading) if word == "unix-seconds" else (word,)))
     return None
 
 
-def _as_counted(word: str) -> Times:
-    return Times((word,), zoned=not word.startswith("serial"))
+def _seconds(heading: str) -> tuple[str, ...]:
+    """Return the words for seconds that are counted, of which a heading may say one."""
+    said = heading.casefold()
+    if "gps" in said:
+        return ("gps-seconds",)
+    return ("unix-seconds",) if any(word in said for word in ("unix", "epoch", "posix")) else _SECONDS
+
+
+_SECONDS = ("unix-seconds", "gps-seconds")
+
+
+def _as_counted(*words_: str) -> Times:
+    return Times(words_, zoned=not words_[0].startswith("serial"))
 
 
 _MIDNIGHT = re.compile(MIDNIGHT)

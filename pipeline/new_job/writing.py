@@ -196,7 +196,7 @@ def _session(page: Page, session: SessionDraft) -> None:
     page.add("[[session]]", f"name = {quoted(session.name)}  # {one_line(session.why)}")
     page.add(f"start = {session.start.isoformat()}", f"end = {session.end.isoformat()}")
     for order, start, end in session.otherwise:
-        page.add(f"# or, if dates are written with {order}:")
+        page.add(f"# or, with {order}:")
         page.add(f"# start = {start.isoformat()}", f"# end = {end.isoformat()}")
     if session.base:
         page.add(f"base = {quoted(session.base)}")

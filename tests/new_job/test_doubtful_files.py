@@ -15,6 +15,7 @@ from pipeline.new_job import new_job
 from pipeline.new_job.questions import Question
 from pipeline.new_job.start import Started
 from pipeline.new_job.values import times
+from pipeline.new_job.zones import zone_said
 
 HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "time": "Time UTC",
          "solution": "Solution", "code": "Code"}  # fmt: skip
@@ -153,8 +154,125 @@ def test_years_of_two_figures_may_be_first(form: str, order: str, tmp_path: Path
     replace_in(path, {f'# time_format = "{form} %H:%M:%S"': f'time_format = "{form} %H:%M:%S"'})
     lines = path.read_text(encoding="utf-8").splitlines()
     for at, line in enumerate(lines):
-        if line == f"# or, if dates are written with {order}:":
+        if line == f"# or, with {order}:":
             lines[at - 2 : at] = ["", ""]
             lines[at + 1], lines[at + 2] = lines[at + 1][2:], lines[at + 2][2:]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     assert run_job(path, dry_run=True).record["verdict"] == "proven"
+
+
+@pytest.mark.parametrize(
+    ("heading", "zone"),
+    [
+        ("Time (UTC+13)", "+13:00"),
+        ("Time UTC +13:00", "+13:00"),
+        ("GMT-3", "-03:00"),
+        ("UTC+05:30", "+05:30"),
+        ("Zeit [UTC\u22121]", "-01:00"),
+        ("Time (+0930)", "+09:30"),
+        ("Local time (UTC+1)", "+01:00"),
+        ("Time UTC", "UTC"),
+        ("UTC_time", "UTC"),
+        ("ObservedUtc", "UTC"),
+        ("GPS Time", "GPS"),
+        ("Local Time", ""),
+        ("Time UTC13", None),  # no sign
+        ("Etc/GMT-3", None),  # whose sign is the other one
+        ("Time (UTC+25)", None),
+        ("Time", None),
+    ],
+)
+def test_a_heading_says_a_zone_or_an_offset(heading: str, zone: str | None) -> None:
+    """UTC+13 is thirteen hours ahead of UTC (ISO 8601 writes such offsets so)."""
+    assert zone_said(heading) == zone
+
+
+def test_the_offset_of_a_heading_is_taken_and_told(tmp_path: Path) -> None:
+    ahead = dt.timedelta(hours=13)
+    made(tmp_path, {**HEADS, "time": "Time (UTC+13)"}, time=lambda at: (at + ahead).strftime("%Y-%m-%d %H:%M:%S"))
+    started, asked = start(tmp_path)
+    assert set(asked) == {"target.height"}
+    assert 'time_zone = "+13:00"  # the heading "Time (UTC+13)" says so' in Path(started.path).read_text("utf-8")
+    assert started.draft.sessions[0].start.astimezone(dt.UTC) < CLEAR + dt.timedelta(hours=1)
+
+
+def two_columns(folder: Path, heads: tuple[str, str], local: int) -> Made:
+    """Start a job with dates that are so many hours ahead of the times, which are UTC's, beside them."""
+    job = job_of(CLEAR)
+    days = cells(job, "time", lambda at: (at + dt.timedelta(hours=local)).strftime("%Y-%m-%d"))
+    head = {word: name for word, name in HEADS.items() if word != "time"} | {"date": heads[0], "time": heads[1]}
+    made(folder, head, time="%H:%M:%S", told={"date": days})
+    return start(folder)
+
+
+@pytest.mark.parametrize(
+    ("heads", "local", "asked"),
+    [
+        (("Date", "UTC Time"), 13, True),  # times go back over midnight, and the date stays
+        (("Date", "UTC Time"), 0, False),
+        (("Local date", "UTC Time"), 0, True),
+        (("UTC Date", "UTC Time"), 0, False),
+        (("UTC Date", "GPS Time"), 0, True),
+    ],
+)
+def test_dates_and_times_of_two_clocks_are_asked_after(
+    heads: tuple[str, str], local: int, asked: bool, tmp_path: Path
+) -> None:
+    started, questions = two_columns(tmp_path, heads, local)
+    assert ("time_zone" in questions) == asked
+    if (heads, asked) == (("Date", "UTC Time"), False):
+        assert 'the dates of "Date" are taken to be of the same clock' in Path(started.path).read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    ("heading", "form", "asked"),
+    [("Time", "gps-seconds", True), ("Time", "unix-seconds", True), ("GPS time", "gps-seconds", False),
+     ("Unix time", "unix-seconds", False)],
+)  # fmt: skip
+def test_seconds_since_1970_and_of_the_gps_time_scale_are_told_apart_by_a_heading_alone(
+    heading: str, form: str, asked: bool, tmp_path: Path
+) -> None:
+    """GPS seconds count from 6 January 1980, 315,964,800 s after 1970, and are 18 leap seconds ahead in 2026."""
+    behind = 315_964_800 - 18 if form == "gps-seconds" else 0
+    made(tmp_path, {**HEADS, "time": heading}, time=lambda at: str(int(at.timestamp()) - behind))
+    started, questions = start(tmp_path)
+    assert ("time_format" in questions) == asked
+    if asked:  # the date that lies nearer to today's comes first
+        assert values(questions["time_format"])[0] == f'"{form}"'
+        assert "it is 2026-03-19" in questions["time_format"].candidates[0].why
+    assert started.draft.sessions[0].start.date() == CLEAR.date()
+
+
+@pytest.mark.parametrize("first", ["Created", "Recorded at"])
+def test_one_time_in_all_rows_is_none_of_observation_where_another_column_has_them(first: str, tmp_path: Path) -> None:
+    job = job_of()
+    told = {"created": ["2026-03-25T10:00:00Z"] * len(job.rows["name"])}
+    made(tmp_path, {**HEADS, "created": first, "time": "Done"}, time="%Y-%m-%dT%H:%M:%SZ", told=told)
+    started, asked = start(tmp_path)
+    assert block_of(started)["columns"]["time"] == "Done" and set(asked) == {"target.height"}  # type: ignore[index]
+
+
+@pytest.mark.parametrize(
+    ("told", "heads"),
+    [
+        ({"time": "2026-03-25T10:00:00Z"}, {"time": "Time"}),
+        ({"date": "2026-03-25", "time": "00:00:00"}, {"date": "Date", "time": "Time"}),
+        ({"time": "1774432800"}, {"time": "Unix time"}),
+    ],
+)
+def test_one_time_in_all_rows_is_asked_after(told: dict[str, str], heads: dict[str, str], tmp_path: Path) -> None:
+    count = len(job_of().rows["name"])
+    made(tmp_path, {**HEADS, **heads}, told={word: [text] * count for word, text in told.items()})
+    started, asked = start(tmp_path)
+    assert values(asked["time"]) == [f'"{heads["time"]}"'] and "time" not in block_of(started)["columns"]  # type: ignore[operator]
+
+
+def test_a_second_column_of_times_is_told(tmp_path: Path) -> None:
+    heads = {**HEADS, "later": "Uploaded", "time": "Measured"}
+    later = cells(job_of(), "time", lambda at: f"{at + dt.timedelta(days=2):%Y-%m-%dT%H:%M:%SZ}")
+    made(tmp_path, heads, time="%Y-%m-%dT%H:%M:%SZ", told={"later": later})
+    started, _ = start(tmp_path)
+    assert block_of(started)["columns"]["time"] == "Measured"  # type: ignore[index]
+    assert 'Uploaded: it holds times as well, of which those of "Measured" are taken' in Path(started.path).read_text(
+        "utf-8"
+    )
