@@ -15,6 +15,7 @@ from pipeline.job.model import ControlSection, Points
 from pipeline.near import plain
 from pipeline.new_job.clocks import Clock, Spans, clock_of
 from pipeline.new_job.draft import Block, Draft
+from pipeline.new_job.encodings import CodePages
 from pipeline.new_job.folder import Contents, Found, contents, rivals
 from pipeline.new_job.frames import (
     Fit,
@@ -101,6 +102,8 @@ def _register(found: Contents, draft: Draft) -> Register | None:
     for key, value in one.look.keys.items() | ({("angles", "dms")} if one.mapped.dms else set()):
         if key in ControlSection.model_fields:
             draft.control[key] = Known(_toml(value))
+    if one.look.pages is not None:
+        draft.control["encoding"] = _encoding(one, one.look.pages, "control.encoding")
     if one.look.layer is not None:
         draft.control["layer"] = Known(quoted(one.look.layer))
     return register
@@ -282,6 +285,8 @@ def _blocks(
             "angles": Known('"dms"', "degrees, minutes and seconds") if one.mapped.dms else None,
             "units": _units(one),
         }
+        if one.look.pages is not None:
+            states["encoding"] = _encoding(one, one.look.pages, "encoding")
         if one.look.signed and "comment" not in one.look.keys:
             states["comment"] = _comment(one)
         notes = [f"{name}: {why}, so it is not mapped" for name, why in one.mapped.left]
@@ -357,6 +362,16 @@ def _poles(one: Found) -> list[Question]:
     asks = f"are heights of the ground, or of the antenna at the top of the pole, whose length is in {heading}?"
     candidates = (Candidate(heading, "of the antenna: the pole is taken off; of the ground: delete this line"),)
     return [Question("pole_height", asks, candidates)]
+
+
+def _encoding(one: Found, pages: CodePages, key: str) -> State:
+    """Return the code page of a text that is no UTF-8, or the question after it, with words as each page reads them."""
+    told = [f"reads {', '.join(words)}" for words in pages.words]
+    if len(pages.names) == 1:
+        return Known(quoted(pages.names[0]), f"as it is no UTF-8; {told[0]}")
+    asks = f"how are the words of {one.look.shown} spelt? its letters beyond ASCII fit several code pages"
+    candidates = tuple(Candidate(quoted(name), why) for name, why in zip(pages.names, told, strict=True))
+    return Question(key, asks, candidates)
 
 
 def _signed(one: Found) -> str:

@@ -17,6 +17,7 @@ from pipeline.files.odd_text import looks_like_data
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.job.model import Columns, Points
 from pipeline.job.values import BLANKS
+from pipeline.new_job.encodings import CodePages, code_pages
 from pipeline.new_job.headings import bare, is_known
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import Dialect, find_dialect
@@ -33,8 +34,8 @@ from pipeline.read.vector import open_layer
 #: Rows and bytes of a file that are looked at to tell what it is, and lines among which its header is looked for.
 ROWS, BYTES, LINES = 1000, 256 << 10, 60
 
-#: What texts that are no UTF-8 may be written in, by how many known headings are read so; the first where none is.
-_ENCODINGS = ("cp1252", "cp1250")
+#: What a text is read in that makes sense in no code page.
+_PLAINEST = "cp1252"
 _DELIMITERS = ",;\t|"
 #: So many headings that are known make a header.
 _HEADINGS = 2
@@ -48,7 +49,8 @@ class Look:
     by their type. ``keys`` are what a job file has to state of how the file is written, ``written`` says it in words;
     ``numbered`` tells that columns go by their numbers. ``crs`` is a layer's own. ``place`` is X, Y, Z (NaN where there
     is none) of the first rows' geometries. ``above`` are the lines above the header. ``signed`` are the numbers of the
-    lines below it that begin with the sign of a comment and look like rows.
+    lines below it that begin with the sign of a comment and look like rows. ``pages`` are the code pages that
+    a text may be in that is no UTF-8.
     """
 
     path: Path
@@ -65,6 +67,7 @@ class Look:
     dated: frozenset[str] = frozenset()
     above: tuple[str, ...] = ()
     signed: tuple[int, ...] = ()
+    pages: CodePages | None = None
     form: str = field(default="text")
 
     @property
@@ -150,7 +153,7 @@ def _opened(look: Look) -> Iterator[Iterator[Raw]]:
 
 
 def _text(path: Path, shown: str) -> Look:
-    encoding, why = _encoding(path)
+    encoding, why, pages = _encoding(path)
     beginning = _beginning(path, encoding)
     lines = beginning[:LINES]
     at, delimiter = _header(lines)
@@ -173,6 +176,7 @@ def _text(path: Path, shown: str) -> Look:
         keys=keys,
         numbered=numbered,
         written=_written(found, why),
+        pages=pages,
         above=tuple(line.decode("utf-8", "replace").strip() for line in lines[:at]),
         signed=signed if _has_others(beginning, 0 if none else at + 1) else (),
     )
@@ -271,23 +275,24 @@ def _written(found: Dialect, why: str) -> str:
     return f"{why}, {sign} between the columns{header}"
 
 
-def _encoding(path: Path) -> tuple[str | None, str]:
-    """Return the encoding to state, None where the reader finds it, and what to say of it."""
+def _encoding(path: Path) -> tuple[str | None, str, CodePages | None]:
+    """Return the encoding to state, None where the reader finds it, what to say of it, and code pages if several do."""
     marked, mark = encoding_of(path, None)
     with path.open("rb") as file:
         head = file.read(BYTES)
     if mark:
-        return None, f"{marked.upper()} by its mark"
+        return None, f"{marked.upper()} by its mark", None
     if b"\0" in head:
         even, odd = head[::2].count(0), head[1::2].count(0)
-        return ("utf-16-le", "UTF-16") if odd > even else ("utf-16-be", "UTF-16")
+        return ("utf-16-le", "UTF-16", None) if odd > even else ("utf-16-be", "UTF-16", None)
+    head = head[: head.rfind(b"\n") + 1 or len(head)]
     try:
-        head[: head.rfind(b"\n") + 1 or len(head)].decode("utf-8")
-        return None, "UTF-8"
+        head.decode("utf-8")
+        return None, "UTF-8", None
     except UnicodeDecodeError:
-        worth = {name: _known_in(head.decode(name, "replace")) for name in _ENCODINGS}
-        best = max(_ENCODINGS, key=lambda name: worth[name])
-        return best, f"{best}, as it is not UTF-8"
+        pages = code_pages(head, _known_in)
+        best = _PLAINEST if pages is None else pages.names[0]
+        return best, f"{best}, as it is not UTF-8", pages
 
 
 def _known_in(text: str) -> int:

@@ -276,3 +276,53 @@ def test_a_second_column_of_times_is_told(tmp_path: Path) -> None:
     assert 'Uploaded: it holds times as well, of which those of "Measured" are taken' in Path(started.path).read_text(
         "utf-8"
     )
+
+
+@pytest.mark.parametrize(
+    ("code", "page", "wrong"),
+    [
+        ("być", "cp1250", "byæ"),
+        ("bříza", "cp1250", "bøíza"),
+        ("забор", "cp1251", "çàáîð"),
+        ("δρόμος", "cp1253", "äñüìïò"),
+        ("çeşme", "cp1254", "çeþme"),
+        ("clôture", "cp1252", "clôture"),
+        ("側溝", "cp932", None),
+    ],
+)
+def test_code_pages_that_nothing_tells_apart_are_asked_after(
+    code: str, page: str, wrong: str | None, tmp_path: Path
+) -> None:
+    """What western Europe's page reads in another's bytes: the tables of the pages themselves."""
+    assert wrong is None or code.encode(page).decode("cp1252") == wrong
+    job = job_of()
+    codes = [code if text == "ROAD-EDGE" else text for text in job.rows["code"].tolist()]
+    made(tmp_path, told={"code": codes}, encoding=page)
+    started, asked = start(tmp_path)
+    told = {one.value.strip('"'): one.why for one in asked["encoding"].candidates}
+    assert code in told[page] and (wrong is None or wrong in told["cp1252"])
+    assert "encoding" not in block_of(started)
+
+
+@pytest.mark.parametrize(
+    ("heads", "code", "page"),
+    [
+        ({"height": "Ellipsoidische Höhe"}, "Gebäude", "cp1252"),  # a heading that is known, and nothing that differs
+        ({"height": "Altitude ellipsoïdale"}, "clôture", "cp1252"),
+        ({"height": "Wysokość elipsoidalna"}, "krawężnik", "cp1250"),
+        ({}, "krawężnik ścieżka", "cp1250"),  # in no other page letters alone
+        ({}, "słupek", "cp1250"),  # "s³upek" is no word
+        ({}, "Böschung 12° 4m²", "cp1252"),
+        ({"latitude": "Latitude (°)"}, "KERB", "cp1252"),
+    ],
+)
+def test_code_pages_that_headings_or_letters_tell_apart_are_told(
+    heads: dict[str, str], code: str, page: str, tmp_path: Path
+) -> None:
+    job = job_of()
+    codes = [code if text == "ROAD-EDGE" else text for text in job.rows["code"].tolist()]
+    made(tmp_path, {**HEADS, **heads}, told={"code": codes}, encoding=page)
+    started, asked = start(tmp_path)
+    assert "encoding" not in asked and block_of(started)["encoding"] == page
+    shown = next(word for word in f"{' '.join(heads.values())} {code}".split() if not word.isascii())
+    assert f"as it is no UTF-8; reads {shown}" in Path(started.path).read_text("utf-8")
