@@ -221,7 +221,6 @@ def _target(
         elif ellipsoidal:
             draft.control["height"] = Known('"ellipsoid"', "the register's heights are above the ellipsoid")
             height = None if geoids else Known('"ellipsoid"', "as the register's")
-        _register_columns(draft, register, ellipsoidal)
     if height is None:
         headings = [*register.found.look.names, *register.found.look.above] if register is not None else []
         also = ("control.height",) if register is not None and "height" not in draft.control else ()
@@ -229,6 +228,8 @@ def _target(
         if also:
             draft.control["height"] = replace(height, key="height", asks="the same answer as target.height", also=())
     draft.target["height"] = height
+    if register is not None:
+        _register_columns(draft, register, ellipsoidal)
     if len(geoids) == 1 and not (isinstance(height, Known) and height.value == '"ellipsoid"'):
         draft.target["geoid"] = Known(quoted(geoids[0]), "lies in the folder" + (", covers the job" if place else ""))
     elif len(geoids) > 1:
@@ -251,7 +252,10 @@ def _is_ellipsoidal(register: Register) -> bool:
 
 
 def _register_columns(draft: Draft, register: Register, ellipsoidal: bool) -> None:
-    """Say which columns of the register are what, where they are not called as a register's are."""
+    """Say which columns of the register are what, where they are not called as a register's are.
+
+    Where it is asked what heights are above, their column goes by both names: the answer takes the one that it needs.
+    """
     columns = dict(register.found.mapped.columns)
     named_as = {"mark": columns.get("mark", columns.get("name", ""))}
     plan = ("easting", "northing") if register.table.kind == "plane" else ("longitude", "latitude")
@@ -259,6 +263,8 @@ def _register_columns(draft: Draft, register: Register, ellipsoidal: bool) -> No
     if "height" in columns:
         named_as["ellipsoid_height" if ellipsoidal else "height"] = columns["height"]
     other = {word: name for word, name in named_as.items() if name and plain(name) != word}
+    if "height" in columns and isinstance(draft.control.get("height"), Question):
+        other |= {word: columns["height"] for word in ("height", "ellipsoid_height")}
     if other:
         draft.control_columns = other
 

@@ -174,7 +174,10 @@ def _control(page: Page, draft: Draft) -> None:
     page.add("")
     if draft.control_columns:
         page.add("[control.columns]")
-        page.add(*(f"{word} = {quoted(name)}" for word, name in draft.control_columns.items()), "")
+        for word, name in draft.control_columns.items():
+            asked = word == "ellipsoid_height" and "height" in draft.control_columns
+            page.value(word, quoted(name), 'taken where the answer for height is "ellipsoid"' if asked else "")
+        page.add("")
 
 
 def _sessions(page: Page, draft: Draft) -> None:

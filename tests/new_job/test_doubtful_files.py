@@ -6,9 +6,10 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import pytest
+from answered import answer
 from folders_made import CLEAR, HEIGHT, cells, job_of, lay, write
 from running import replace_in
-from simulate import Simulation
+from simulate import ELLIPSOIDAL, Plan, Simulation, simulate
 
 from pipeline import run_job
 from pipeline.new_job import new_job
@@ -16,6 +17,7 @@ from pipeline.new_job.questions import Question
 from pipeline.new_job.start import Started
 from pipeline.new_job.values import times
 from pipeline.new_job.zones import zone_said
+from pipeline.problems import JobError
 
 HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "time": "Time UTC",
          "solution": "Solution", "code": "Code"}  # fmt: skip
@@ -326,3 +328,22 @@ def test_code_pages_that_headings_or_letters_tell_apart_are_told(
     assert "encoding" not in asked and block_of(started)["encoding"] == page
     shown = next(word for word in f"{' '.join(heads.values())} {code}".split() if not word.isascii())
     assert f"as it is no UTF-8; reads {shown}" in Path(started.path).read_text("utf-8")
+
+
+@pytest.mark.parametrize("heading", ["Height", "Z"])
+def test_heights_of_the_register_may_be_answered_to_be_above_the_ellipsoid(heading: str, tmp_path: Path) -> None:
+    """The same heights as a register with ellipsoidal heights has: without noise all marks agree to a millimetre."""
+    job = simulate(Plan(points=5, place=ELLIPSOIDAL, noise=False))
+    job.write(tmp_path)
+    (tmp_path / "job.toml").unlink()
+    (register,) = [path for path in tmp_path.glob("*.csv") if "ellipsoid_height" in path.read_text(encoding="utf-8")]
+    replace_in(register, {"ellipsoid_height": heading})
+    started, asked = start(tmp_path)
+    assert set(asked) == {"target.height"}
+    answer(Path(started.path), {"height": '"ellipsoid"'})
+    record = run_job(started.path, dry_run=True).record
+    assert record["verdict"] == "proven" and all(abs(row["d_height"]) < 0.001 for row in record["checks"])
+    # without the mapping the run says which one is lacking
+    replace_in(Path(started.path), {"ellipsoid_height = ": "# ellipsoid_height = "})
+    with pytest.raises(JobError, match=r'write ellipsoid_height = "height" in \[control\.columns\]'):
+        run_job(started.path, dry_run=True)
