@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
-from pipeline.new_job.headings import bare, rank, unit_of
+from pipeline.new_job.headings import bare, is_known, rank, unit_of
 from pipeline.new_job.look import Look
 from pipeline.new_job.solutions import is_fixed
 from pipeline.new_job.values import (
@@ -51,6 +51,7 @@ class Mapped:
     open which is the easting. ``times`` is how times are written. ``feet`` is the unit that a heading says where it is
     no metre. ``left`` are headings that mean something that is not mapped, with why;
     ``poles`` is the heading of pole heights, ``still`` that of times that are one and the same in all rows.
+    ``heights`` are the headings of numbers that may be heights, where none says that it is.
     """
 
     columns: dict[str, str] = field(default_factory=dict)
@@ -63,6 +64,7 @@ class Mapped:
     left: list[tuple[str, str]] = field(default_factory=list)
     poles: str | None = None
     still: str | None = None
+    heights: tuple[str, ...] = ()
 
 
 def mapped(look: Look) -> Mapped:
@@ -294,10 +296,21 @@ def _position(look: Look, found: Mapped, free: list[str], take: Callable[..., bo
         if take("height", number, word):
             found.height = height
             break
+    else:
+        _unsure_height(look, found, free, number)
     for word in ("height", "easting"):
         unit = unit_of(found.columns.get(word, ""))
         if unit in ("ft", "feet", "foot", "usft", "ftus", "sft"):
             found.feet = "us-survey-foot" if unit in ("usft", "ftus", "sft") else "foot"
+
+
+def _unsure_height(look: Look, found: Mapped, free: list[str], number: Callable[..., bool]) -> None:
+    """Note which columns may hold the heights of readings, where no heading says it; the first is taken for now."""
+    if found.kind and found.times is not None and not look.numbered:
+        found.heights = tuple(name for name in free if not is_known(name) and number(name))
+        if found.heights:
+            found.columns["height"] = found.heights[0]
+            free.remove(found.heights[0])
 
 
 def _geocentric(look: Look, free: list[str], take: Callable[..., bool], found: Mapped) -> bool:

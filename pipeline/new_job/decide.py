@@ -10,6 +10,7 @@ import numpy as np
 
 from pipeline.arrays import Integers
 from pipeline.files.sheet import read_sheet
+from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.nearby import Registered, grids_at, named, separation
 from pipeline.job.model import ControlSection, Points
 from pipeline.near import plain
@@ -37,9 +38,10 @@ from pipeline.new_job.rows import rows
 from pipeline.new_job.sessions import sessions
 from pipeline.new_job.solutions import solutions
 from pipeline.new_job.tables import Register, register_of, sample_of, tables_of, together
-from pipeline.new_job.values import words
+from pipeline.new_job.values import given, words
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.findings import Unusable
+from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.words import counted, plural
 
 #: Readings that are held against a register's marks where none says that it stands on one.
@@ -82,7 +84,10 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
 def _nothing(shown: str, found: Contents) -> Problem:
     told = "; ".join(f"{name}: {why}" for name, _, why in found.told[:6])
     what = "there is no export in this folder: no file with positions and times" + (f" ({told})" if told else "")
-    return Problem(shown, 0, what, "name the folder that the exports are in; .csv, .txt, .geojson and .gpkg are read")
+    *most, last = (*TEXT, *JSON, *PACKAGE, *WORKBOOKS)
+    endings = f"{', '.join(most)} and {last} are read"
+    fix = f"name the folder that the exports are in, or see to what is said of each file; {endings}"
+    return Problem(shown, 0, what, fix)
 
 
 def _register(found: Contents, draft: Draft) -> Register | None:
@@ -300,9 +305,9 @@ def _blocks(
             notes.append(f"{_signed(one)}: they are passed over; if they are readings, take the sign off their names")
         if one.mapped.turned and not grid.turned and not isinstance(grid.state, Known):
             notes.append("X and Y leave open which is the easting: exchange the two columns if X is the northing")
-        asks = [*_still(one), *_poles(one)]
-        if one.mapped.still is not None:  # it is asked for
-            del columns["time"]
+        asks = [*_still(one), *_heights(one), *_poles(one)]
+        for word in [asked.key for asked in asks if asked.key in columns]:
+            del columns[word]
         block = Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes, asks)
         same = next((each for each in draft.blocks if _alike(each, block)), None)
         if same is not None:
@@ -355,6 +360,16 @@ def _still(one: Found) -> list[Question]:
     named = one.look.named({"time": name})["time"]
     why = "if it was then; else export the time of each reading, and name its column"
     return [Question("time", asks, (Candidate(_toml(named), why),))]
+
+
+def _heights(one: Found) -> list[Question]:
+    """Return the question which column holds the heights where no heading says it; none elsewhere."""
+    asks = "which column holds the heights? no heading says it"
+    candidates = []
+    for name in one.mapped.heights:
+        value = one.look.named({"height": name})["height"]
+        candidates.append(Candidate(_toml(value), f'the first is "{given(one.look.columns[name])[0]}"'))
+    return [Question("height", asks, tuple(candidates))] if candidates else []
 
 
 def _poles(one: Found) -> list[Question]:

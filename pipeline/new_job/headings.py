@@ -63,6 +63,7 @@ _CALLED = {
         xkoordinaatti wspn polnoc sever y
         """,
     "ellipsoid_height": """
+        ellipht elliphgt ellipheight
         ellht ellh ellhgt ellheight ellipsoidheight ellipsoidalheight ellipsoidalht hae hell ellhoehe ellhohe
         ellipsoidischehohe ellipsoidischehoehe ellipshohe altellipsoidale altitudeellipsoidale hauteurellipsoidale
         hauteurellips alturaelipsoidal altelip alturaelip altitudeelipsoidal cotaelipsoidal quotaellissoidica

@@ -1,6 +1,7 @@
 """What an export leaves in doubt is asked or told: each folder is one simulated job, spoilt in one way."""
 
 import datetime as dt
+import shutil
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -347,3 +348,66 @@ def test_heights_of_the_register_may_be_answered_to_be_above_the_ellipsoid(headi
     replace_in(Path(started.path), {"ellipsoid_height = ": "# ellipsoid_height = "})
     with pytest.raises(JobError, match=r'write ellipsoid_height = "height" in \[control\.columns\]'):
         run_job(started.path, dry_run=True)
+
+
+def refused(folder: Path) -> str:
+    with pytest.raises(JobError) as error:
+        new_job(folder)
+    return str(error.value)
+
+
+def test_heights_under_a_heading_that_nobody_knows_are_asked_after(tmp_path: Path) -> None:
+    job = made(tmp_path, {**HEADS, "height": "Up there"})
+    started, asked = start(tmp_path)
+    first = cells(job, "height", lambda _: "")[0]
+    assert [(one.value, one.why) for one in asked["height"].candidates] == [('"Up there"', f'the first is "{first}"')]
+    assert "height" not in block_of(started)["columns"]  # type: ignore[operator]
+    answer(Path(started.path), {"points.columns.height": '"Up there"', **HEIGHT})
+    assert run_job(started.path, dry_run=True).record["verdict"] == "proven"
+
+
+def test_numbers_with_separators_between_thousands_are_shown(tmp_path: Path) -> None:
+    job = job_of()
+    told = {
+        word: [f"{float(text):,.3f}" for text in cells(job, word, lambda _: "")] for word in ("easting", "northing")
+    }
+    heads = {"name": "Point", "easting": "Easting", "northing": "Northing", "height": "Ell Height", "time": "Time UTC"}
+    made(tmp_path, heads, told=told)
+    said = refused(tmp_path)
+    assert f'"Easting" holds "{told["easting"][0]}", which is no number: it has separators between thousands' in said
+    assert "known by their headings" not in said
+
+
+@pytest.mark.parametrize(
+    ("form", "why"),
+    [("%d/%m/%Y %H:%M:%S NZDT", "it ends in the name of a zone"), ("%Y day %j, %H:%M", "is no time")],
+)
+def test_times_that_cannot_be_read_are_shown(form: str, why: str, tmp_path: Path) -> None:
+    job = made(tmp_path, {**HEADS, "time": "Time"}, time=form)
+    said = refused(tmp_path)
+    text = cells(job, "time", lambda at: at.strftime(form))[0]
+    assert f'times are not recognised: "Time" holds "{text}", which' in said and why in said
+    assert "time_format in a job file" in said
+
+
+def test_headings_that_nobody_knows_are_shown_with_the_first_row_and_what_to_do(tmp_path: Path) -> None:
+    made(tmp_path, {**HEADS, "latitude": "Breitenwert", "longitude": "Längenwert"})
+    said = refused(tmp_path)
+    assert '"Point", "Breitenwert", "Längenwert", "EllHt"' in said and '"S01-T1", "-43.7' in said
+    assert "[points.columns]" in said and ".xlsx and .xlsm are read" in said
+
+
+def test_a_register_without_a_header_is_told(tmp_path: Path) -> None:
+    made(tmp_path)
+    (tmp_path / "control.csv").write_text("M1;7395000,000;333000,000;760,000\nM2;7395310,000;333640,000;763,200\n")
+    started, _ = start(tmp_path)
+    (why,) = [why for name, _, why in started.files if name == "control.csv"]
+    assert why.startswith("its first line holds data") and "mark;easting;northing;height" in why
+
+
+def test_the_same_export_twice_is_taken_once(tmp_path: Path) -> None:
+    made(tmp_path)
+    shutil.copy(tmp_path / "a.csv", tmp_path / "copy of a.csv")
+    started, asked = start(tmp_path)
+    assert block_of(started)["files"] == ["a.csv"] and set(asked) == {"target.height"}
+    assert ("copy of a.csv", "neither", "holds the same bytes as a.csv, which is taken") in started.files
