@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import pyarrow as pa
@@ -17,8 +16,8 @@ from pipeline.read.findings import Unusable
 from pipeline.read.times import clock
 
 _DAY = 24 * HOUR
-#: Hours by which the clock goes back at midnight at least, whatever the break was.
-_BACK = 12
+#: By how much times go back over midnight at least, whatever the break was.
+_BACK = 12 * HOUR
 #: Readings that are counted from a beginning are of this year or later, rather than before.
 _RECENT = 2020
 #: Rows among which one is looked for that tells day and month apart.
@@ -184,7 +183,7 @@ def _zone(
     if times.zoned:
         return None, "UTC"
     said, of_date = zone_said(column), zone_said(date) if date is not None else None
-    if said and date is not None and (of_date not in (None, said) or (of_date is None and _stays(texts))):
+    if said and date is not None and (of_date not in (None, said) or (of_date is None and _stays(texts, form))):
         return _asks_one_clock(column, date, said, of_date), said
     if said:
         scale = " the GPS time scale" if said == "GPS" else " so"
@@ -206,11 +205,12 @@ def _zone(
     return Question("time_zone", asks, tuple(candidates)), near[0] if near else "UTC"
 
 
-def _stays(texts: Sequence[str]) -> bool:
+def _stays(texts: Sequence[str], form: str | None) -> bool:
     """Tell whether times go back by half a day or more under one date: it is of a clock whose midnight is another."""
-    parts = [text.rsplit(" ", 1) for text in texts if " " in text]
-    hours = [(date, int(at.split(":")[0])) for date, at in parts if at.split(":")[0].isdecimal()]
-    return any(date == next_ and hour - later >= _BACK for (date, hour), (next_, later) in pairwise(hours))
+    fields = clock(None, form).pattern.read(pa.array(texts, pa.string()))
+    times = fields.milliseconds[fields.real]
+    same = times[1:] // _DAY == times[:-1] // _DAY
+    return bool((same & (times[:-1] - times[1:] >= _BACK)).any())
 
 
 def _asks_one_clock(column: str, date: str, said: str, of_date: str | None) -> Question:

@@ -19,7 +19,9 @@ from pipeline.new_job.values import (
     day_and_time,
     decimals,
     given,
+    is_clock_run,
     is_day,
+    is_day_run,
     is_time_of_day,
     times,
     words,
@@ -230,8 +232,12 @@ def _telling(look: Look, names: list[str]) -> list[str]:
 
 
 def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
-    day = next((name for name in free if is_day(look.columns[name])), None)
+    days = [name for name in free if is_day(look.columns[name])]
     clocks = [name for name in free if is_time_of_day(look.columns[name])]
+    # figures alone are dates and times only where their headings say so
+    days += [name for name in free if rank("date", name) is not None and is_day_run(look.columns[name])]
+    clocks += [name for name in free if rank("clock", name) is not None and is_clock_run(look.columns[name])]
+    day = next(iter(days), None)
     telling = _telling(look, clocks)
     if day is not None and telling:
         begins = _plainest("clock", telling, lambda _: True) or telling[0]

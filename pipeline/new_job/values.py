@@ -181,6 +181,11 @@ _TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?(?:\s?[ap]\.?m\.?)
 _DATE_ALONE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[A-Za-z]{3,9}\.?[ ./-]?\d{2,4}")
 
 
+#: A date and a time of day in figures alone, which other numbers may look like.
+_DAY_RUN = re.compile(r"(?:19|20)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])")
+_CLOCK_RUN = re.compile(r"(?:[01]\d|2[0-3])[0-5]\d[0-5]\d(?:[.,]\d+)?")
+
+
 def is_day(texts: Sequence[str]) -> bool:
     """Tell whether a column holds dates without a time of day, or all at midnight."""
     some = given(texts)
@@ -191,6 +196,18 @@ def is_time_of_day(texts: Sequence[str]) -> bool:
     """Tell whether a column holds times of day without a date."""
     some = given(texts)
     return bool(some) and all(_TIME_OF_DAY.fullmatch(text) for text in some)
+
+
+def is_day_run(texts: Sequence[str]) -> bool:
+    """Tell whether a column may hold dates of eight figures: year, month, day."""
+    some = given(texts)
+    return bool(some) and all(_DAY_RUN.fullmatch(text) for text in some)
+
+
+def is_clock_run(texts: Sequence[str]) -> bool:
+    """Tell whether a column may hold times of day of six figures: hours, minutes, seconds."""
+    some = given(texts)
+    return bool(some) and all(_CLOCK_RUN.fullmatch(text) for text in some)
 
 
 def day_and_time(days: Sequence[str], clocks: Sequence[str]) -> list[str]:

@@ -70,10 +70,13 @@ def commented(
 
 
 def is_row(texts: list[str], columns: int) -> bool:
-    """Tell whether cells are as many as the header's, with as many numbers among them as a position has."""
+    """Tell whether cells are as many as the header's, half of them filled, with numbers for a position among them."""
     while len(texts) > columns and not texts[-1]:
         texts = texts[:-1]
-    return len(texts) == columns and sum(_NUMBER.fullmatch(text) is not None for text in texts) >= _NUMBERS
+    filled = sum(map(bool, texts))
+    return (
+        len(texts) == columns <= 2 * filled and sum(_NUMBER.fullmatch(text) is not None for text in texts) >= _NUMBERS
+    )
 
 
 def _cells(line: bytes, delimiter: str, blanks: bool) -> list[str]:

@@ -390,6 +390,17 @@ def test_times_that_cannot_be_read_are_shown(form: str, why: str, tmp_path: Path
     assert "time_format in a job file" in said
 
 
+def test_dates_and_times_of_figures_alone_are_told_by_their_headings(tmp_path: Path) -> None:
+    days = cells(job_of(), "time", lambda at: at.strftime("%Y%m%d"))
+    heads = {word: name for word, name in HEADS.items() if word != "time"} | {"date": "UTC Date", "time": "UTC Time"}
+    made(tmp_path, heads, time="%H%M%S", told={"date": days})
+    started, asked = start(tmp_path)
+    assert set(asked) == {"target.height"}
+    height_answered(started)
+    record = run_job(started.path, dry_run=True).record
+    assert record["verdict"] == "proven" and record["sessions"][0]["start"].startswith("2026-03-19")
+
+
 def test_headings_that_nobody_knows_are_shown_with_the_first_row_and_what_to_do(tmp_path: Path) -> None:
     made(tmp_path, {**HEADS, "latitude": "Breitenwert", "longitude": "Längenwert"})
     said = refused(tmp_path)
