@@ -356,7 +356,8 @@ def _still(one: Found) -> list[Question]:
     if name is None:
         return []
     (text,) = words(one.look.columns[name])
-    asks = f'when were the readings made? "{name}" says "{text}" in all rows, as the moment of an export does'
+    asks = f'when were the readings made? "{name}" says "{text}" in all rows'
+    asks += ", as the moment of an export or a date alone does"
     named = one.look.named({"time": name})["time"]
     why = "if it was then; else export the time of each reading, and name its column"
     return [Question("time", asks, (Candidate(_toml(named), why),))]

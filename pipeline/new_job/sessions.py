@@ -19,7 +19,7 @@ from pipeline.new_job.occupations import Marks, Occupied, is_check, joined, occu
 from pipeline.new_job.questions import Candidate, Known, Question, listed, quoted
 from pipeline.new_job.rows import Rows
 from pipeline.read.times import clock as read_by
-from pipeline.words import counted
+from pipeline.words import counted, plural
 
 #: The codes of checks that need not be stated.
 _CODES = set(Checks().codes)
@@ -173,6 +173,10 @@ def _asks(name: str, one: Stretch, rows: Rows, marks: Marks, says: tuple[Integer
         why = f"its code is {rows.code[at]}" if rows.code[at] else ""
         candidates.append(Candidate(f"[{{ point = {point}, mark = {mark} }}]", why))
     asks = "which reading stood on which mark of the register? none was found that does"
+    twice = Counter((rows.name[at], int(rows.time[at])) for at in one.members.tolist()).values()
+    if again := sum(count > 1 for count in twice):
+        many = f"{counted(again, 'reading')} {plural(again, 'comes', 'come')}"
+        asks += f"; {many} twice, with one name and time: take one of two exports of the same readings out of the job"
     return Question(f"session {name}: ties", asks, tuple(candidates))
 
 

@@ -7,7 +7,7 @@ from pipeline.near import listed
 from pipeline.new_job.columns import Mapped
 from pipeline.new_job.headings import rank
 from pipeline.new_job.look import Look
-from pipeline.new_job.values import angles, decimals, given
+from pipeline.new_job.values import angles, decimals, given, is_day
 
 _QUOTE = '"'
 #: Headings that are shown.
@@ -54,7 +54,10 @@ def unread_times(look: Look, found: Mapped) -> str | None:
     for name in look.names:
         if name in found.columns.values() or (rank("time", name) is None and rank("clock", name) is None):
             continue
-        text = next((text for text in given(look.columns[name]) if _LIKE_TIME.search(text)), None)
+        # dates alone are usual in a register, which has no solutions
+        dates = "solution" in found.columns
+        texts = given(look.columns[name])
+        text = next((text for text in texts if _LIKE_TIME.search(text) or (dates and is_day([text]))), None)
         if text is not None:
             return (
                 f'times are not recognised: "{name}" holds "{text}", which {why_no_time(text)}; export dates with times'

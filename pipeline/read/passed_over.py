@@ -73,10 +73,8 @@ def is_row(texts: list[str], columns: int) -> bool:
     """Tell whether cells are as many as the header's, half of them filled, with numbers for a position among them."""
     while len(texts) > columns and not texts[-1]:
         texts = texts[:-1]
-    filled = sum(map(bool, texts))
-    return (
-        len(texts) == columns <= 2 * filled and sum(_NUMBER.fullmatch(text) is not None for text in texts) >= _NUMBERS
-    )
+    numbers, filled = sum(_NUMBER.fullmatch(text) is not None for text in texts), sum(map(bool, texts))
+    return len(texts) == columns <= 2 * filled and numbers >= _NUMBERS
 
 
 def _cells(line: bytes, delimiter: str, blanks: bool) -> list[str]:

@@ -422,3 +422,29 @@ def test_the_same_export_twice_is_taken_once(tmp_path: Path) -> None:
     started, asked = start(tmp_path)
     assert block_of(started)["files"] == ["a.csv"] and set(asked) == {"target.height"}
     assert ("copy of a.csv", "neither", "holds the same bytes as a.csv, which is taken") in started.files
+
+
+def test_two_exports_of_the_same_readings_are_told(tmp_path: Path) -> None:
+    """Not the same bytes: one has other ends of lines."""
+    made(tmp_path)
+    (tmp_path / "b.csv").write_bytes((tmp_path / "a.csv").read_bytes().replace(b"\r\n", b"\n"))
+    started, _ = start(tmp_path)
+    asks = [session.asks.asks for session in started.draft.sessions if session.asks is not None]
+    assert asks and all("twice, with one name and time: take one of two exports" in text for text in asks)
+
+
+def test_dates_without_times_of_day_are_shown(tmp_path: Path) -> None:
+    made(tmp_path, {**HEADS, "time": "Date"}, time="%Y-%m-%d")
+    assert 'times are not recognised: "Date" holds "2026-03-19", which' in refused(tmp_path)
+
+
+def test_rows_below_a_header_that_is_a_comment_itself_are_told(tmp_path: Path) -> None:
+    """Its sign has to be stated, so that the rows cannot be asked after."""
+    made(tmp_path)
+    path = tmp_path / "a.csv"
+    row = "#7,-43.7,171.8,310.0,2026-03-19 19:50:00,fix,KERB"
+    path.write_text("# " + path.read_text(encoding="utf-8") + row + "\n", encoding="utf-8")
+    started, asked = start(tmp_path)
+    assert block_of(started)["comment"] == "#" and "comment" not in asked
+    (note,) = [line for line in Path(started.path).read_text("utf-8").splitlines() if "below the header begins" in line]
+    assert note.startswith('# 1 line below the header begins with "#" and has as many cells as it')
