@@ -7,12 +7,14 @@ from pipeline.near import listed
 from pipeline.new_job.columns import Mapped
 from pipeline.new_job.headings import rank
 from pipeline.new_job.look import Look
-from pipeline.new_job.values import angles, decimals, given, is_day
+from pipeline.new_job.values import angles, decimals, given, is_day, times
 
 _QUOTE = '"'
 #: Headings that are shown.
 _SHOWN = 12
 _PLANE, _DEGREES = ("easting", "northing"), ("longitude", "latitude")
+#: What to do where times are not recognised.
+_AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00", or state time_format in a job file'
 #: What a time of any kind has in it.
 _LIKE_TIME = re.compile(r"\d{1,2}:\d\d|\d{5,}")
 
@@ -57,13 +59,20 @@ def unread_times(look: Look, found: Mapped) -> str | None:
         # dates alone are usual in a register, which has no solutions
         dates = "solution" in found.columns
         texts = given(look.columns[name])
-        text = next((text for text in texts if _LIKE_TIME.search(text) or (dates and is_day([text]))), None)
-        if text is not None:
-            return (
-                f'times are not recognised: "{name}" holds "{text}", which {why_no_time(text)}; export dates with times'
-                ' of day such as "2026-03-02 07:30:00", or state time_format in a job file'
-            )
+        like = [text for text in texts if _LIKE_TIME.search(text) or (dates and is_day([text]))]
+        if like:
+            return f"times are not recognised: {_why(name, like)}; {_AS_TIMES}"
     return None
+
+
+def _why(name: str, texts: list[str]) -> str:
+    """Return the first text of a column that is no time, or two that are written in two ways."""
+    text = next((text for text in texts if times([text]) is None), None)
+    if text is not None:
+        return f'"{name}" holds "{text}", which {why_no_time(text)}'
+    first = times(texts[:1])
+    other = next((text for text in texts if times([text]) != first), texts[-1])
+    return f'"{name}" holds times that are written in several ways, as "{texts[0]}" and "{other}"'
 
 
 def _unread(look: Look, name: str, word: str) -> str | None:

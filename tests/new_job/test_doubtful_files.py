@@ -448,3 +448,11 @@ def test_rows_below_a_header_that_is_a_comment_itself_are_told(tmp_path: Path) -
     assert block_of(started)["comment"] == "#" and "comment" not in asked
     (note,) = [line for line in Path(started.path).read_text("utf-8").splitlines() if "below the header begins" in line]
     assert note.startswith('# 1 line below the header begins with "#" and has as many cells as it')
+
+
+def test_times_that_are_written_in_two_ways_are_shown(tmp_path: Path) -> None:
+    """A spreadsheet turns those that it takes for dates, and leaves the others."""
+    texts = cells(job_of(), "time", lambda at: at.strftime("%Y-%m-%dT%H:%M:%S"))
+    texts = [text if at % 2 else f"{text[8:10]}/{text[5:7]}/{text[:4]} {text[11:]}" for at, text in enumerate(texts)]
+    made(tmp_path, told={"time": texts})
+    assert f'holds times that are written in several ways, as "{texts[0]}" and "{texts[1]}"' in refused(tmp_path)
