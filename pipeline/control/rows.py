@@ -78,7 +78,8 @@ def _missing_fix(column: str, present: Sequence[str]) -> str:
     if column == "height" and "ellipsoid_height" in present:
         return 'if these are heights above the ellipsoid, write height = "ellipsoid" in [control]'
     if column == "ellipsoid_height" and "height" in present:
-        return 'name the height datum of these heights in [control]: height = "EPSG:..."'
+        datum = 'name the height datum of these heights in [control]: height = "EPSG:..."'
+        return f'{datum}; if they are above the ellipsoid, write ellipsoid_height = "height" in [control.columns]'
     for kind, names in POSITION.items():
         if column in ("easting", "northing", "longitude", "latitude") and set(names) <= set(present):
             return f"the columns are those of a {kind} CRS: check crs in [control]"

@@ -39,8 +39,20 @@ def file_notes(survey: Survey) -> list[str]:
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
     told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in large]
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
-        told += [*_few_sigmas(export, log), *_unjudged(export, log), *_ends(export, log)]
+        told += [*_passed_over(export), *_few_sigmas(export, log), *_unjudged(export, log), *_ends(export, log)]
     return told
+
+
+def _passed_over(export: Export) -> Iterator[str]:
+    """Yield that the sign of a comment passes over lines with all the cells of a row."""
+    if export.passed is not None:
+        sign, count = export.points.comment, export.passed.count
+        yield (
+            f"{export.shown}:{export.passed.row}: {counted(count, 'line')} that {plural(count, 'begins', 'begin')} with"
+            f' "{sign}" {plural(count, "has", "have")} as many cells as a row, this one first, and'
+            f" {plural(count, 'is', 'are')} passed over, in no layer: if they are readings whose names begin so, take"
+            f' comment = "{sign}" out of the block'
+        )
 
 
 def without_rows(prepared: Prepared, first_pass: FirstPass) -> list[tuple[str, str, str]]:

@@ -111,7 +111,8 @@ def _chosen(layer: str | None, shown: dict[str, bool], looks: dict[str, Look]) -
     if not filled:
         raise BrokenWorkbook("it has no sheet with rows", "name a hidden one as layer if that is meant")
     if len(filled) > 1:
-        raise BrokenWorkbook(f"several of its sheets hold rows: {listed(filled, chr(34))}", "name one of them as layer")
+        what = f"several of its sheets hold rows: {listed(filled, chr(34))}"
+        raise BrokenWorkbook(what, "name one of them as layer in the job file, or keep each in a workbook of its own")
     return filled[0]
 
 

@@ -52,7 +52,7 @@ _WRITTEN = re.compile(
 
 
 def likely_formats(text: str) -> list[str]:
-    """Return the formats by which a time looks to be written: two where day and month may stand in either order."""
+    """Return the formats by which a time looks to be written: several where day, month and year may change places."""
     text = re.sub(r"[\u00a0\u2009\u202f]", " ", text.strip())
     match = _WRITTEN.fullmatch(text)
     if match is None:
@@ -64,7 +64,10 @@ def likely_formats(text: str) -> list[str]:
     if len(first) == 4:
         return [sign.join(("%Y", "%m", "%d")) + between + clock]
     year = "%Y" if len(last) == 4 else "%y"
-    return [f"{sign.join((*order, year))}{between}{clock}" for order in (("%d", "%m"), ("%m", "%d"))]
+    orders = [("%d", "%m", year), ("%m", "%d", year)]
+    if len(first) == len(last) == 2:
+        orders.append(("%y", "%m", "%d"))
+    return [f"{sign.join(order)}{between}{clock}" for order in orders]
 
 
 #: Looks of counted times, and the words by which each may be meant.

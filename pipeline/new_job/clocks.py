@@ -1,22 +1,25 @@
 """The clock of each export: how its times are written and in which zone, each with its reason or as a question."""
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 
-from pipeline.clock import MINUTE
+from pipeline.clock import HOUR, MINUTE, moment
 from pipeline.new_job.folder import Found
-from pipeline.new_job.headings import bare
 from pipeline.new_job.look import whole
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.values import Times, day_and_time, decided
-from pipeline.new_job.zones import zones_near
+from pipeline.new_job.zones import zone_said, zones_near
 from pipeline.read.findings import Unusable
 from pipeline.read.times import clock
 
+_DAY = 24 * HOUR
+#: By how much times go back over midnight at least, whatever the break was.
+_BACK = 12 * HOUR
+#: Readings that are counted from a beginning are of this year or later, rather than before.
+_RECENT = 2020
 #: Rows among which one is looked for that tells day and month apart.
 _MOST = 300_000
 #: The share of times that has to lie in the sessions of a table for the table to tell the clock.
@@ -65,13 +68,13 @@ def clock_of(one: Found, place: tuple[float, float] | None, spans: Spans | None)
         return Clock(None, None, None, "UTC")
     column = columns["time"]
     texts = [text for text in _texts(one, one.look.columns) if text]
-    if len(times.formats) == 2:
+    if len(times.formats) > 1 and "%" in times.formats[0]:
         times = _looked_further(one, times)
     form = _format(times, column, texts, spans, one.look.header_line)
     form_now = form.candidates[0].value.strip('"') if isinstance(form, Question) else times.formats[0] or None
     if isinstance(form, Known):
         form_now = form.value.strip('"')
-    zone, zone_now = _zone(times, column, texts, form_now, place, spans)
+    zone, zone_now = _zone(times, column, columns.get("date"), texts, form_now, place, spans)
     return Clock(form, zone, form_now, zone_now)
 
 
@@ -97,11 +100,14 @@ def _format(times: Times, column: str, texts: Sequence[str], spans: Spans | None
         return None
     if len(times.formats) == 1 and "%" not in times.formats[0]:
         return Known(f'"{times.formats[0]}"', f'"{column}" counts: "{texts[0]}"')
+    if "%" not in times.formats[0]:
+        return _asks_count(times, column, texts[0])
     if len(times.formats) == 1:
         why = f'as "{texts[0]}" is written'
         if times.decides is not None:
             row, text = times.decides
             why = f'"{text}" (line {header + 1 + row} or near it) can only be read so'
+            why += ", the only row that tells" if times.alone else ""
         return Known(f'"{times.formats[0]}"', why)
     if spans is not None:
         offsets = ("UTC", *spans.offsets)
@@ -109,20 +115,65 @@ def _format(times: Times, column: str, texts: Sequence[str], spans: Spans | None
         fitting = [form for form in times.formats if worth[form] >= _INSIDE]
         if len(fitting) == 1:
             return Known(f'"{fitting[0]}"', f"read so, the times lie in the sessions of {spans.file}")
-    asks = (
-        f'is the day first or the month? no row of "{column}" has a number beyond 12; the first is "{texts[0]}".'
-        " Start and end of the sessions go with it"
-    )
-    # a clock of twelve hours goes with the month first more often than not
-    forms = sorted(times.formats, key=lambda form: ("%p" in form) == (form.index("%d") < form.index("%m")))
-    first = {form: "the day first" if form.index("%d") < form.index("%m") else "the month first"
-             for form in times.formats}  # fmt: skip
-    return Question("time_format", asks, tuple(Candidate(f'"{form}"', first[form]) for form in forms))
+    forms = sorted(times.formats, key=lambda form: (_days(form, texts), *_likeliest(form)))
+    candidates = tuple(Candidate(f'"{form}"', order_of(form)) for form in forms)
+    return Question("time_format", _asks_order(times, column, texts, header), candidates)
+
+
+def _days(form: str, texts: Sequence[str]) -> int:
+    """Return over how many days times are spread when read so: of two orders the right one has them closer."""
+    fields = clock(None, form).pattern.read(pa.array(texts, pa.string()))
+    return int(np.ptp(fields.milliseconds[fields.real]) // _DAY) if fields.real.any() else 0
+
+
+def _likeliest(form: str) -> tuple[bool, bool]:
+    """Sort orders: hyphens go with the year first, a clock of twelve hours with the month, more often than not."""
+    return _year_first(form) != ("-" in form), ("%p" in form) == (form.index("%d") < form.index("%m"))
+
+
+def _asks_count(times: Times, column: str, text: str) -> Question:
+    """Return the question from which beginning times are counted, each with the date that comes of it."""
+    asks = f'since when does "{column}" count, as "{text}"? nothing in the file says it'
+    told = [(form, clock(None, form).pattern.read(pa.array([text], pa.string()))) for form in times.formats]
+    years = [(form, moment(int(fields.milliseconds[0]))) for form, fields in told]
+    if years[0][1].year < _RECENT:  # an older date is less likely than a newer one
+        years.reverse()
+    candidates = tuple(Candidate(f'"{form}"', f"it is {at:%Y-%m-%d %H:%M} then") for form, at in years)
+    return Question("time_format", f"{asks}. Start and end of the sessions go with it", candidates)
+
+
+def _asks_order(times: Times, column: str, texts: Sequence[str], header: int) -> str:
+    """Return what is asked of the order of day, month and year."""
+    asks, first = "is the day first or the month?", f'the first is "{texts[0]}"'
+    if any(map(_year_first, times.formats)):
+        asks = f"which of day, month and year is first? the rows do not tell it; {first}"
+    elif not times.odd:
+        asks = f'{asks} no row of "{column}" has a number beyond 12; {first}'
+    else:
+        asks = f"{asks} {first}"
+    if times.odd:
+        shown = ", ".join(f'"{text}" (line {header + 1 + row} or near it)' for row, text in times.odd)
+        asks += f"; few rows speak against one order, and may be typing errors: {shown}"
+    return f"{asks}. Start and end of the sessions go with it"
+
+
+def order_of(form: str) -> str:
+    """Return in words which of day, month and year a format has first; a word for counted times as it is."""
+    if "%" not in form:
+        return form
+    if _year_first(form):
+        return "the year first"
+    return "the day first" if form.index("%d") < form.index("%m") else "the month first"
+
+
+def _year_first(form: str) -> bool:
+    return form.startswith("%y")
 
 
 def _zone(
     times: Times,
     column: str,
+    date: str | None,
     texts: Sequence[str],
     form: str | None,
     place: tuple[float, float] | None,
@@ -131,11 +182,15 @@ def _zone(
     """Return the state of ``time_zone``, and the zone to read times by for now."""
     if times.zoned:
         return None, "UTC"
-    words = re.findall(r"[a-z]+", re.sub(r"([a-z])([A-Z])", r"\1 \2", column).casefold())
-    if {"utc", "gmt", "zulu"} & set(words) or bare(column) in ("utctime", "timeutc"):
-        return Known('"UTC"', f'the heading "{column}" says so'), "UTC"
-    if {"gps", "gpst"} & set(words):
-        return Known('"GPS"', f'the heading "{column}" says the GPS time scale'), "GPS"
+    said, of_date = zone_said(column), zone_said(date) if date is not None else None
+    if said and date is not None and (of_date not in (None, said) or (of_date is None and _stays(texts, form))):
+        return _asks_one_clock(column, date, said, of_date), said
+    if said:
+        scale = " the GPS time scale" if said == "GPS" else " so"
+        why = f'the heading "{column}" says{scale}'
+        if date is not None and of_date is None:
+            why += f'; the dates of "{date}" are taken to be of the same clock'
+        return Known(f'"{said}"', why), said
     if spans is not None:
         shares = {zone: spans.share(texts, form, zone) for zone in dict.fromkeys((*spans.offsets, "UTC"))}
         fitting = [zone for zone, share in shares.items() if share >= _INSIDE]
@@ -148,3 +203,21 @@ def _zone(
     candidates += [Candidate('"UTC"', "if the export is in UTC"), Candidate('"GPS"', "on the GPS time scale")]
     asks = f'which clock are the times of "{column}" on, as "{texts[0]}"? nothing in the file says it'
     return Question("time_zone", asks, tuple(candidates)), near[0] if near else "UTC"
+
+
+def _stays(texts: Sequence[str], form: str | None) -> bool:
+    """Tell whether times go back by half a day or more under one date: it is of a clock whose midnight is another."""
+    fields = clock(None, form).pattern.read(pa.array(texts, pa.string()))
+    times = fields.milliseconds[fields.real]
+    same = times[1:] // _DAY == times[:-1] // _DAY
+    return bool((same & (times[:-1] - times[1:] >= _BACK)).any())
+
+
+def _asks_one_clock(column: str, date: str, said: str, of_date: str | None) -> Question:
+    """Return the question whether dates and times of two columns are of one clock, which two headings leave open."""
+    why = f'the heading "{date}" says another clock'
+    if of_date is None:
+        why = "times go back over midnight and the date stays, as where dates are local"
+    asks = f'are the dates of "{date}" of the same clock as "{column}", which says {said}? {why}'
+    other = "if they are; else export dates and times of one clock, or both in one column"
+    return Question("time_zone", asks, (Candidate(f'"{said}"', other),))

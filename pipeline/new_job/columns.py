@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
-from pipeline.new_job.headings import axis_of, bare, feet_of, letter_of, rank, unit_of
+from pipeline.new_job.headings import axis_of, bare, feet_of, is_known, letter_of, rank, unit_of
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
 from pipeline.new_job.look import Look
@@ -22,7 +22,9 @@ from pipeline.new_job.values import (
     day_and_time,
     decimals,
     given,
+    is_clock_run,
     is_day,
+    is_day_run,
     is_time_of_day,
     times,
     words,
@@ -53,8 +55,9 @@ class Mapped:
     says of heights: "ellipsoid", "level" (above a height datum) or "". ``turned`` tells that headings X and Y leave
     open which is the easting. ``times`` is how times are written. ``feet`` is the unit that a heading says where it is
     no metre. ``left`` are headings that mean something that is not mapped, with why;
-    ``poles`` is the heading of pole heights; ``notes`` is what is to be told besides;
-    ``rivals`` are, by our words, headings of which any may be meant, the likeliest first.
+    ``poles`` is the heading of pole heights, ``still`` that of times that are one and the same in all rows.
+    ``heights`` are the headings of numbers that may be heights, where none says that it is. ``notes`` is what is to be
+    told besides; ``rivals`` are, by our words, headings of which any may be meant, the likeliest first.
     ``refused`` says why the file cannot be read, "" where nothing speaks against it.
     """
 
@@ -70,6 +73,8 @@ class Mapped:
     notes: list[str] = field(default_factory=list)
     rivals: dict[str, list[str]] = field(default_factory=dict)
     refused: str = ""
+    still: str | None = None
+    heights: tuple[str, ...] = ()
 
 
 def mapped(look: Look) -> Mapped:
@@ -284,24 +289,52 @@ def _time(look: Look, found: Mapped, free: list[str]) -> None:
     Else dates and times of day in two columns, GPS weeks and seconds, times that are counted.
     """
     holding = {name: how for name in free if (how := _as_times(look, name)) is not None}
-    name = _plainest("time", [name for name in free if name in holding], lambda _: True)
-    others = [one for one in holding if rank("time_end", one) is None and rank("dated", one) is None]
-    name = name or (others[0] if others else None)
-    if name is not None:
+    telling = _telling(look, list(holding))
+    others = [one for one in telling if rank("time_end", one) is None and rank("dated", one) is None]
+    name = _plainest("time", telling, lambda _: True) or next(iter(others), None)
+    if name is None or _is_still(look, name):
+        _other_time(look, found, free)
+    if found.times is None and name is not None:
         _take_time(found, free, {"time": name}, holding[name])
         ends = _plainest("time_end", [one for one in free if one in holding], lambda _: True)
         if ends is not None:
             found.columns["time_end"] = ends
             free.remove(ends)
-    else:
-        _other_time(look, found, free)
+    taken = found.columns.get("time")
+    if taken is not None:
+        found.still = taken if _is_still(look, taken) else None
+        found.left += [
+            (one, f'it holds times as well, of which those of "{taken}" are taken') for one in others if one in free
+        ]
+
+
+#: Rows from which on one and the same time in all of them is odd.
+_STILL = 3
+
+
+def _is_still(look: Look, name: str) -> bool:
+    """Tell whether a column has one text in all rows, as the moment of an export has."""
+    some = words(look.columns[name])
+    return len(some) == 1 and sum(some.values()) >= _STILL
+
+
+def _telling(look: Look, names: list[str]) -> list[str]:
+    """Return the columns of times that tell rows apart at least half as well as the best of them does."""
+    count = {name: len(words(look.columns[name])) for name in names}
+    most = max(count.values(), default=0)
+    return [name for name in names if 2 * count[name] >= most]
 
 
 def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
-    day = next((name for name in free if is_day(look.columns[name])), None)
+    days = [name for name in free if is_day(look.columns[name])]
     clocks = [name for name in free if is_time_of_day(look.columns[name])]
-    if day is not None and clocks:
-        begins = _plainest("clock", clocks, lambda _: True) or clocks[0]
+    # figures alone are dates and times only where their headings say so
+    days += [name for name in free if rank("date", name) is not None and is_day_run(look.columns[name])]
+    clocks += [name for name in free if rank("clock", name) is not None and is_clock_run(look.columns[name])]
+    day = next(iter(days), None)
+    telling = _telling(look, clocks)
+    if day is not None and telling:
+        begins = _plainest("clock", telling, lambda _: True) or telling[0]
         how = times(day_and_time(look.columns[day], look.columns[begins]))
         if how is not None:
             _take_time(found, free, {"date": day, "time": begins}, how)
@@ -315,10 +348,10 @@ def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
     if week is not None and seconds is not None:
         _take_time(found, free, {"gps_week": week, "gps_seconds": seconds}, Times(("",), zoned=True))
         return
-    for name in free:
-        if (how := counted_times(look.columns[name], name)) is not None and (_is_time(name) or look.numbered):
-            _take_time(found, free, {"time": name}, how)
-            return
+    counted = {name: how for name in free if (how := counted_times(look.columns[name], name)) is not None}
+    for name in _telling(look, [name for name in counted if _is_time(name) or look.numbered]):
+        _take_time(found, free, {"time": name}, counted[name])
+        return
 
 
 def _is_time(heading: str) -> bool:
@@ -360,6 +393,8 @@ def _position(look: Look, found: Mapped, free: list[str], take: Callable[..., bo
         if np.isfinite(look.place[2]).any():
             return
     _height(look, found, free, number)
+    if "height" not in found.columns:
+        _unsure_height(look, found, free, number)
     for word in ("height", "easting"):
         found.feet = feet_of(found.columns.get(word, "")) or found.feet
 
@@ -385,6 +420,15 @@ def _height(look: Look, found: Mapped, free: list[str], number: Callable[[str], 
 
 def _alike(one: Floats | None, other: Floats | None) -> bool:
     return one is not None and other is not None and bool(np.allclose(one, other, rtol=0, atol=1e-6, equal_nan=True))
+
+
+def _unsure_height(look: Look, found: Mapped, free: list[str], number: Callable[..., bool]) -> None:
+    """Note which columns may hold the heights of readings, where no heading says it; the first is taken for now."""
+    if found.kind and found.times is not None and not look.numbered:
+        found.heights = tuple(name for name in free if not is_known(name) and number(name))
+        if found.heights:
+            found.columns["height"] = found.heights[0]
+            free.remove(found.heights[0])
 
 
 def _geocentric(look: Look, free: list[str], take: Callable[..., bool], found: Mapped) -> bool:

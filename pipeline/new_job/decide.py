@@ -10,12 +10,14 @@ import numpy as np
 
 from pipeline.arrays import Integers
 from pipeline.files.sheet import read_sheet
+from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.nearby import Registered, grids_at, named, separation
 from pipeline.job.model import ControlSection, Points
 from pipeline.near import plain
 from pipeline.new_job.clocks import Clock, Spans, clock_of
 from pipeline.new_job.draft import Block, Draft
 from pipeline.new_job.eastings import asked, turned, way_of
+from pipeline.new_job.encodings import CodePages
 from pipeline.new_job.folder import Contents, Found, contents, rivals
 from pipeline.new_job.frames import (
     Fit,
@@ -40,6 +42,8 @@ from pipeline.new_job.tables import Register, register_of, sample_of, tables_of,
 from pipeline.new_job.values import given, words
 from pipeline.problems import JobError, Problem, Problems
 from pipeline.read.findings import Unusable
+from pipeline.read.sources import JSON, PACKAGE, TEXT
+from pipeline.words import counted, plural
 
 #: Readings that are held against a register's marks where none says that it stands on one.
 _ANY = 3_000
@@ -83,7 +87,10 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
 def _nothing(shown: str, found: Contents) -> Problem:
     told = "; ".join(f"{name}: {why}" for name, _, why in found.told[:6])
     what = "there is no export in this folder: no file with positions and times" + (f" ({told})" if told else "")
-    return Problem(shown, 0, what, "name the folder that the exports are in; .csv, .txt, .geojson and .gpkg are read")
+    *most, last = (*TEXT, *JSON, *PACKAGE, *WORKBOOKS)
+    endings = f"{', '.join(most)} and {last} are read"
+    fix = f"name the folder that the exports are in, or see to what is said of each file; {endings}"
+    return Problem(shown, 0, what, fix)
 
 
 def _register(found: Contents, draft: Draft) -> Register | None:
@@ -103,6 +110,8 @@ def _register(found: Contents, draft: Draft) -> Register | None:
     for key, value in one.look.keys.items() | ({("angles", "dms")} if one.mapped.dms else set()):
         if key in ControlSection.model_fields:
             draft.control[key] = Known(_toml(value))
+    if one.look.pages is not None:
+        draft.control["encoding"] = _encoding(one, one.look.pages, "control.encoding")
     if one.look.layer is not None:
         draft.control["layer"] = Known(quoted(one.look.layer))
     return register
@@ -237,7 +246,6 @@ def _target(
         elif ellipsoidal:
             draft.control["height"] = Known('"ellipsoid"', "the register's heights are above the ellipsoid")
             height = None if geoids else Known('"ellipsoid"', "as the register's")
-        _register_columns(draft, register, ellipsoidal, grid, any(one.mapped.turned for one in found.exports))
     if height is None:
         headings = [*register.found.look.names, *register.found.look.above] if register is not None else []
         also = ("control.height",) if register is not None and "height" not in draft.control else ()
@@ -245,6 +253,8 @@ def _target(
         if also:
             draft.control["height"] = replace(height, key="height", asks="the same answer as target.height", also=())
     draft.target["height"] = height
+    if register is not None:
+        _register_columns(draft, register, ellipsoidal, grid, any(one.mapped.turned for one in found.exports))
     if len(geoids) == 1 and not (isinstance(height, Known) and height.value == '"ellipsoid"'):
         draft.target["geoid"] = Known(quoted(geoids[0]), "lies in the folder" + (", covers the job" if place else ""))
     elif len(geoids) > 1:
@@ -269,6 +279,7 @@ def _is_ellipsoidal(register: Register) -> bool:
 def _register_columns(draft: Draft, register: Register, ellipsoidal: bool, grid: Grid, again: bool) -> None:
     """Say which columns of the register are what, where they are not called as a register's are.
 
+    Where it is asked what heights are above, their column goes by both names: the answer takes the one that it needs.
     ``again`` tells that which of X and Y is the easting is asked of an export too, where it is.
     """
     columns = dict(register.found.mapped.columns)
@@ -288,6 +299,8 @@ def _register_columns(draft: Draft, register: Register, ellipsoidal: bool, grid:
     if "height" in columns:
         named_as["ellipsoid_height" if ellipsoidal else "height"] = columns["height"]
     other = {word: name for word, name in named_as.items() if name and plain(name) != word}
+    if "height" in columns and isinstance(draft.control.get("height"), Question):
+        other |= {word: columns["height"] for word in ("height", "ellipsoid_height")}
     if other:
         draft.control_columns = other
 
@@ -318,16 +331,25 @@ def _blocks(
             "angles": Known('"dms"', "degrees, minutes and seconds") if one.mapped.dms else None,
             "units": _units(one),
         }
+        if one.look.pages is not None:
+            states["encoding"] = _encoding(one, one.look.pages, "encoding")
+        if one.look.signed and "comment" not in one.look.keys:
+            states["comment"] = _comment(one)
         notes = [f"{name}: {why}, so it is not mapped" for name, why in one.mapped.left]
         notes += one.mapped.notes
+        if one.look.signed and "comment" in one.look.keys:
+            notes.append(f"{_signed(one)}: they are passed over; if they are readings, take the sign off their names")
         if (told := read_as(crs, one.mapped, place)) is not None:
             notes.append(told)
         if "solution" not in one.mapped.columns:
             notes.append("no column says how positions were solved, so that floats among them would count as fixed")
         if one.mapped.turned and grid.turns:
             notes.append(f'"{columns["easting"]}" is taken for the easting: {grid.turns}')
-        block = Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes)
-        block.asks += [*asks, *_poles(one)]
+        instead = [*_still(one), *_heights(one)]
+        for question in instead:
+            columns.pop(question.key, None)
+        asks += [*instead, *_poles(one)]
+        block = Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes, asks)
         same = next((each for each in draft.blocks if _alike(each, block)), None)
         if same is not None:
             same.files.append(one.look.shown)
@@ -390,6 +412,29 @@ def _alike(one: Block, other: Block) -> bool:
     return shape(one) == shape(other)
 
 
+def _still(one: Found) -> list[Question]:
+    """Return the question after the time of observation where all rows have one and the same; none elsewhere."""
+    name = one.mapped.still
+    if name is None:
+        return []
+    (text,) = words(one.look.columns[name])
+    asks = f'when were the readings made? "{name}" says "{text}" in all rows'
+    asks += ", as the moment of an export or a date alone does"
+    named = one.look.named({"time": name})["time"]
+    why = "if it was then; else export the time of each reading, and name its column"
+    return [Question("time", asks, (Candidate(_toml(named), why),))]
+
+
+def _heights(one: Found) -> list[Question]:
+    """Return the question which column holds the heights where no heading says it; none elsewhere."""
+    asks = "which column holds the heights? no heading says it"
+    candidates = []
+    for name in one.mapped.heights:
+        value = one.look.named({"height": name})["height"]
+        candidates.append(Candidate(_toml(value), f'the first is "{given(one.look.columns[name])[0]}"'))
+    return [Question("height", asks, tuple(candidates))] if candidates else []
+
+
 def _poles(one: Found) -> list[Question]:
     """Return the question whether heights are of the pole's foot or of its top; none where all poles are one length.
 
@@ -401,6 +446,31 @@ def _poles(one: Found) -> list[Question]:
     asks = f"are heights of the ground, or of the antenna at the top of the pole, whose length is in {heading}?"
     candidates = (Candidate(heading, "of the antenna: the pole is taken off; of the ground: delete this line"),)
     return [Question("pole_height", asks, candidates)]
+
+
+def _encoding(one: Found, pages: CodePages, key: str) -> State:
+    """Return the code page of a text that is no UTF-8, or the question after it, with words as each page reads them."""
+    told = [f"reads {', '.join(words)}" for words in pages.words]
+    if len(pages.names) == 1:
+        return Known(quoted(pages.names[0]), f"as it is no UTF-8; {told[0]}")
+    asks = f"how are the words of {one.look.shown} spelt? its letters beyond ASCII fit several code pages"
+    candidates = tuple(Candidate(quoted(name), why) for name, why in zip(pages.names, told, strict=True))
+    return Question(key, asks, candidates)
+
+
+def _signed(one: Found) -> str:
+    lines = one.look.signed
+    below, begin = counted(len(lines), "line"), plural(len(lines), "begins", "begin")
+    has = plural(len(lines), "has", "have")
+    return f'{below} below the header {begin} with "#" and {has} as many cells as it, the first is line {lines[0]}'
+
+
+def _comment(one: Found) -> Question:
+    """Return the question whether rows that begin with the sign of a comment were taken out, or are named so."""
+    asks = f"{_signed(one)}: readings whose names begin so, or rows that somebody took out?"
+    lines = counted(len(one.look.signed), "line")
+    why = f"taken out: the {lines} and all comments are passed over; readings: delete this line"
+    return Question("comment", asks, (Candidate(quoted("#"), why),))
 
 
 def _toml(value: str | int) -> str:

@@ -23,7 +23,7 @@ class SessionDraft:
     """A ``[[session]]`` table; ties and checks are the points' names with their marks.
 
     ``start`` and ``end`` have no offset where they are on the clock of ``source.time_zone``, which is still asked for.
-    ``otherwise`` are they with day and month in the other order, where that is still asked for.
+    ``otherwise`` are they with dates in each other order, where that is still asked for, behind its words.
     """
 
     name: str
@@ -31,7 +31,7 @@ class SessionDraft:
     end: datetime
     base: str
     why: str
-    otherwise: tuple[datetime, datetime] | None = None
+    otherwise: list[tuple[str, datetime, datetime]] = field(default_factory=list)
     ties: list[tuple[str, str]] = field(default_factory=list)
     checks: list[tuple[str, str]] = field(default_factory=list)
     asks: Question | None = None

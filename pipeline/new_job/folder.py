@@ -1,10 +1,12 @@
 """What lies in a folder: which files are exports, which the register, which the sessions' table, which neither."""
 
 import os
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from pipeline.digest import digest
 from pipeline.files.sheet import read_sheet
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.issue.folder.belongs import kept
@@ -13,6 +15,7 @@ from pipeline.limits import TABLE
 from pipeline.new_job.columns import Mapped, mapped
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import Look, looks
+from pipeline.new_job.unread import no_height, no_position, unread_times
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import position_of
@@ -55,13 +58,31 @@ def contents(folder: Path, base: Path) -> Contents:
             _sort(path, shown, found)
         except Unusable as error:
             where = f" in line {error.line}" if error.line > 0 else ""
-            found.told.append((shown, "neither", f"cannot be read{where}: {error.what}"))
+            fix = f": {error.fix}" if error.fix else ""
+            found.told.append((shown, "neither", f"cannot be read{where}: {error.what}{fix}"))
         except OSError as error:
             found.told.append((shown, "neither", f"cannot be read: {error.strerror or error}"))
         except ValueError:  # no TOML could say it
             found.told.append((shown, "neither", "cannot be read: its headings hold control characters"))
+    _leave_copies_out(found)
     _choose_register(found)
     return found
+
+
+def _leave_copies_out(found: Contents) -> None:
+    """Take each export once: of files with the same bytes the one with the shortest name."""
+    sizes = Counter(one.look.path.stat().st_size for one in found.exports)
+    first: dict[str, Found] = {}
+    for one in sorted(found.exports, key=lambda one: (len(one.look.shown), one.look.shown)):
+        if sizes[one.look.path.stat().st_size] < 2:
+            continue
+        same = first.setdefault(digest(one.look.path), one)
+        if same.look.path != one.look.path:
+            found.exports.remove(one)
+            found.told = [told for told in found.told if told[0] != one.look.called]
+            found.told.append(
+                (one.look.called, "neither", f"holds the same bytes as {same.look.shown}, which is taken")
+            )
 
 
 def _files(folder: Path) -> Iterator[Path]:
@@ -113,12 +134,11 @@ def _sort_table(look: Look, found: Contents) -> None:
     if not rows:
         found.told.append((look.called, "neither", "has no rows"))
     elif not columns.kind:
-        needed = "no columns of positions that are known by their headings"
-        found.told.append((look.called, "neither", f"{needed}: {', '.join(look.names[:12])}"))
+        found.told.append((look.called, "neither", no_position(look)))
     elif columns.refused:
         found.told.append((look.called, "neither", columns.refused))
     elif columns.times is not None and (wrong := _unreadable(columns)) is not None:
-        found.told.append((look.called, "neither", f"times, but {wrong}"))
+        found.told.append((look.called, "neither", no_height(look, wrong)))
     elif columns.times is not None and not (_marks_of(both) >= 4 and "solution" not in columns.columns):
         found.exports.append(both)
         found.told.append(
@@ -131,7 +151,8 @@ def _sort_table(look: Look, found: Contents) -> None:
     elif "name" in columns.columns:
         found.registers.append(both)
     else:
-        found.told.append((look.called, "neither", "positions without times and names"))
+        why = unread_times(look, columns)
+        found.told.append((look.called, "neither", "positions without times and names" + (f"; {why}" if why else "")))
 
 
 def _unreadable(columns: Mapped) -> str | None:
@@ -155,11 +176,13 @@ def _choose_register(found: Contents) -> None:
     """Put the likeliest register first, and say of each what it is taken for."""
     found.registers.sort(key=lambda one: (-_marks_of(one), one.look.called))
     for number, one in enumerate(found.registers):
+        unread = unread_times(one.look, one.mapped)
+        more = f"; {unread}" if unread else ""
         if number == 0:
-            found.told.append((one.look.called, "register", "names and positions without times"))
+            found.told.append((one.look.called, "register", f"names and positions without times{more}"))
         else:
             why = f"names and positions without times, as {found.registers[0].look.called}, which looks more like one"
-            found.told.append((one.look.called, "neither", why))
+            found.told.append((one.look.called, "neither", f"names and positions, but {unread}" if unread else why))
     found.told.sort()
 
 

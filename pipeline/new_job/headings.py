@@ -65,6 +65,7 @@ _CALLED = {
         coordinatay ykoordinat koordinaty wspolrzednay wspy souradnicey ykoordinaatti ygrid gridy ylocal localy
         """,
     "ellipsoid_height": """
+        ellipht elliphgt ellipheight
         ellht ellh ellhgt ellheight ellipsoidheight ellipsoidalheight ellipsoidalht hae hell ellhoehe ellhohe
         ellipsoidischehohe ellipsoidischehoehe ellipshohe altellipsoidale altitudeellipsoidale hauteurellipsoidale
         hauteurellips alturaelipsoidal altelip alturaelip altitudeelipsoidal cotaelipsoidal quotaellissoidica

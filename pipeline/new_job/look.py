@@ -17,11 +17,13 @@ from pipeline.files.odd_text import looks_like_data
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.job.model import Columns, Points
 from pipeline.job.values import BLANKS
+from pipeline.new_job.encodings import CodePages, code_pages
 from pipeline.new_job.headings import bare, is_known
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import Dialect, find_dialect
 from pipeline.read.findings import Unusable
 from pipeline.read.package import layers_of
+from pipeline.read.passed_over import commented
 from pipeline.read.raw import Raw
 from pipeline.read.records import Stray, Unclosed, cells
 from pipeline.read.sources import JSON, PACKAGE, TEXT
@@ -32,8 +34,8 @@ from pipeline.read.vector import open_layer
 #: Rows and bytes of a file that are looked at to tell what it is, and lines among which its header is looked for.
 ROWS, BYTES, LINES = 1000, 256 << 10, 60
 
-#: What texts that are no UTF-8 may be written in, by how many known headings are read so; the first where none is.
-_ENCODINGS = ("cp1252", "cp1250")
+#: What a text is read in that makes sense in no code page.
+_PLAINEST = "cp1252"
 _DELIMITERS = ",;\t|"
 #: So many headings that are known make a header.
 _HEADINGS = 2
@@ -46,7 +48,9 @@ class Look:
     ``columns`` are the texts of the first rows by column, "" where there is none; ``dated`` the columns that hold times
     by their type. ``keys`` are what a job file has to state of how the file is written, ``written`` says it in words;
     ``numbered`` tells that columns go by their numbers. ``crs`` is a layer's own. ``place`` is X, Y, Z (NaN where there
-    is none) of the first rows' geometries. ``above`` are the lines above the header.
+    is none) of the first rows' geometries. ``above`` are the lines above the header. ``signed`` are the numbers of the
+    lines below it that begin with the sign of a comment and look like rows. ``pages`` are the code pages that
+    a text may be in that is no UTF-8.
     """
 
     path: Path
@@ -62,6 +66,8 @@ class Look:
     place: tuple[Floats, Floats, Floats] | None = None
     dated: frozenset[str] = frozenset()
     above: tuple[str, ...] = ()
+    signed: tuple[int, ...] = ()
+    pages: CodePages | None = None
     form: str = field(default="text")
 
     @property
@@ -147,8 +153,9 @@ def _opened(look: Look) -> Iterator[Iterator[Raw]]:
 
 
 def _text(path: Path, shown: str) -> Look:
-    encoding, why = _encoding(path)
-    lines = _lines(path, encoding)
+    encoding, why, pages = _encoding(path)
+    beginning = _beginning(path, encoding)
+    lines = beginning[:LINES]
     at, delimiter = _header(lines)
     if at is None:
         raise Unusable(1, "the file is empty")
@@ -157,7 +164,9 @@ def _text(path: Path, shown: str) -> Look:
     none = sum(map(is_known, names)) < 2 and looks_like_data(names)
     filled = [name for name in names if name]
     numbered = none or len(set(filled)) < len(filled)
-    keys, found = _dialect(path, shown, at, delimiter, names, stated, without=none, lines=lines, numbered=numbered)
+    signed = _signed(beginning, 0 if none else at + 1, delimiter, names)
+    comment = _needs_comment(beginning, at, none, signed)
+    keys, found = _dialect(path, shown, at, delimiter, names, stated, none, comment, numbered)
     raw = _first(read_delimited(path, found, encoding, BYTES))
     return Look(
         path,
@@ -167,8 +176,50 @@ def _text(path: Path, shown: str) -> Look:
         keys=keys,
         numbered=numbered,
         written=_written(found, why),
+        pages=pages,
         above=tuple(line.decode("utf-8", "replace").strip() for line in lines[:at]),
+        signed=signed if _has_others(beginning, 0 if none else at + 1) else (),
     )
+
+
+#: What begins a comment in most texts that have any.
+_SIGN = b"#"
+
+
+def _signed(lines: Sequence[bytes], header: int, delimiter: str, names: list[str]) -> tuple[int, ...]:
+    """Return the lines below the header that begin with the sign of a comment and look like rows."""
+    numbered, blanks = list(enumerate(lines, start=1)), delimiter == BLANKS
+    sign = "\t" if blanks else delimiter
+    return tuple(commented(numbered, _SIGN, sign, blanks, _width(names), header))
+
+
+def _has_others(lines: Sequence[bytes], header: int) -> bool:
+    """Tell whether any line below the header has no comment's sign before it."""
+    return any(line.strip() and not _is_comment(line) for line in lines[header:])
+
+
+def _needs_comment(lines: Sequence[bytes], at: int, none: bool, signed: Sequence[int]) -> bool | None:
+    """Tell whether a comment's sign has to be stated: the header has it before it, or lines below that are no rows.
+
+    None where only lines above the header have it, which may be stepped over without. Where lines with the sign may be
+    rows it is never stated for those below: it would pass over them.
+    """
+    if none:
+        return False
+    if _is_comment(lines[at]) and len(lines[at].lstrip(b" \t#")) and not _is_heading(lines[at]):
+        return True
+    if any(_is_comment(line) for line in lines[at + 1 :]):
+        return not signed
+    return None
+
+
+def _is_comment(line: bytes) -> bool:
+    return line.lstrip(b" \t").startswith(_SIGN)
+
+
+def _is_heading(line: bytes) -> bool:
+    """Tell whether a line begins with a heading that is a comment's sign alone, as numbers of points have it."""
+    return re.match(rb"[ \t]*#[ ]*[,;|\t]", line) is not None
 
 
 #: Words by which columns are named where only the header is to be found.
@@ -182,9 +233,8 @@ def _dialect(
     delimiter: str,
     names: list[str],
     stated: dict[str, str | int],
-    *,
     without: bool,
-    lines: list[bytes],
+    comment: bool | None,
     numbered: bool,
 ) -> tuple[dict[str, str | int], Dialect]:
     """Return what has to be stated so that the reader finds this header and delimiter, as little as will do.
@@ -193,14 +243,13 @@ def _dialect(
     """
     once = [name for name in names if name and names.count(name) == 1]
     known = {} if without else dict(zip(_WORDS, sorted(once, key=is_known, reverse=True), strict=False))
-    comment = "#" if any(line.lstrip().startswith(b"#") for line in lines) and not without else None
     more: list[dict[str, str | int]] = [{}, {"delimiter": delimiter}, {"header": at + 1}]
     more += [{"delimiter": delimiter, "header": at + 1}]
     more = [{"header": 0}, {"header": 0, "delimiter": delimiter}] if without else more
     if numbered:  # which a job file has to say then
         more = [each for each in more if "header" in each]
-    if comment is not None:
-        more = [each | {"comment": comment} for each in more]
+    with_sign: list[dict[str, str | int]] = [each | {"comment": _SIGN.decode()} for each in more]
+    more = with_sign if comment else more if comment is False else [*more, *with_sign]
     wrong: Unusable | None = None
     for each in more:
         keys = stated | each
@@ -226,23 +275,24 @@ def _written(found: Dialect, why: str) -> str:
     return f"{why}, {sign} between the columns{header}"
 
 
-def _encoding(path: Path) -> tuple[str | None, str]:
-    """Return the encoding to state, None where the reader finds it, and what to say of it."""
+def _encoding(path: Path) -> tuple[str | None, str, CodePages | None]:
+    """Return the encoding to state, None where the reader finds it, what to say of it, and code pages if several do."""
     marked, mark = encoding_of(path, None)
     with path.open("rb") as file:
         head = file.read(BYTES)
     if mark:
-        return None, f"{marked.upper()} by its mark"
+        return None, f"{marked.upper()} by its mark", None
     if b"\0" in head:
         even, odd = head[::2].count(0), head[1::2].count(0)
-        return ("utf-16-le", "UTF-16") if odd > even else ("utf-16-be", "UTF-16")
+        return ("utf-16-le", "UTF-16", None) if odd > even else ("utf-16-be", "UTF-16", None)
+    head = head[: head.rfind(b"\n") + 1 or len(head)]
     try:
-        head[: head.rfind(b"\n") + 1 or len(head)].decode("utf-8")
-        return None, "UTF-8"
+        head.decode("utf-8")
+        return None, "UTF-8", None
     except UnicodeDecodeError:
-        worth = {name: _known_in(head.decode(name, "replace")) for name in _ENCODINGS}
-        best = max(_ENCODINGS, key=lambda name: worth[name])
-        return best, f"{best}, as it is not UTF-8"
+        pages = code_pages(head, _known_in)
+        best = _PLAINEST if pages is None else pages.names[0]
+        return best, f"{best}, as it is not UTF-8", pages
 
 
 def _known_in(text: str) -> int:
@@ -250,9 +300,9 @@ def _known_in(text: str) -> int:
     return max((sum(map(is_known, line.split(sign))) for line in first for sign in _DELIMITERS), default=0)
 
 
-def _lines(path: Path, encoding: str | None) -> list[bytes]:
+def _beginning(path: Path, encoding: str | None) -> list[bytes]:
     try:
-        return [line for block in islice(blocks(path, encoding, BYTES), 1) for line in block.split(b"\n")][:LINES]
+        return [line for block in islice(blocks(path, encoding, BYTES), 1) for line in block.split(b"\n")]
     except UnicodeDecodeError as error:
         raise Unusable(1, f"it is no text in {encoding}") from error
 
@@ -286,7 +336,7 @@ def _likeliest(lines: list[bytes], signs: Sequence[str], first: int) -> tuple[in
 
 
 def _cells(line: bytes, delimiter: str) -> list[str]:
-    line = line.lstrip(b" \t").removeprefix(b"#") if line.lstrip().startswith(b"#") else line
+    line = line.lstrip(b" \t").removeprefix(_SIGN) if _is_comment(line) and not _is_heading(line) else line
     if delimiter == BLANKS:
         return line.decode("utf-8", "replace").split()
     try:

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
@@ -12,17 +12,19 @@ from pipeline.arrays import Floats, Integers
 from pipeline.clock import moment
 from pipeline.job.model import Checks
 from pipeline.new_job.bases import Stretch, slips, stretches, windows
-from pipeline.new_job.clocks import Clock
+from pipeline.new_job.clocks import Clock, order_of
 from pipeline.new_job.draft import Draft, SessionDraft
 from pipeline.new_job.folder import Found
 from pipeline.new_job.occupations import Marks, Occupied, is_check, joined, occupied
 from pipeline.new_job.questions import Candidate, Known, Question, listed, quoted
 from pipeline.new_job.rows import Rows
 from pipeline.read.times import clock as read_by
-from pipeline.words import counted
+from pipeline.words import counted, plural
 
 #: The codes of checks that need not be stated.
 _CODES = set(Checks().codes)
+#: When the GPS time scale began, 6 January 1980, UTC milliseconds; leap seconds are less than the margin of a session.
+_GPS_BEGAN = 315_964_800_000
 #: Readings that are told of one kind.
 _TOLD = 6
 
@@ -67,12 +69,13 @@ def sessions(
         start, end = (moment(time).astimezone(zone) for time in (since, until))
         session = SessionDraft(_name(start.strftime("%m%d"), one.base, names), start, end, one.base, _why(one))
         if isinstance(clock.format, Question):
-            session.otherwise = _turned(one.start, since, zone), _turned(one.end, until, zone)
+            session.otherwise = list(_otherwise(clock, (one.start, since), (one.end, until), zone))
         if on_clock and isinstance(clock.zone, Question):
             session.start, session.end = session.start.replace(tzinfo=None), session.end.replace(tzinfo=None)
-            if session.otherwise is not None:
-                since_, until_ = session.otherwise
-                session.otherwise = since_.replace(tzinfo=None), until_.replace(tzinfo=None)
+            session.otherwise = [
+                (order, since_.replace(tzinfo=None), until_.replace(tzinfo=None))
+                for order, since_, until_ in session.otherwise
+            ]
         session.ties = [(rows.name[at], mark) for at, mark in each.ties]
         session.checks = [(rows.name[at], mark) for at, mark in each.checks]
         if not each.ties:
@@ -93,10 +96,30 @@ def _zone(clock: Clock) -> tzinfo:
     return ZoneInfo(name)
 
 
-def _turned(reading: int, bound: int, zone: tzinfo) -> datetime:
-    """Return a bound of a session with day and month of the reading beside it in the other order."""
+def _otherwise(
+    clock: Clock, first: tuple[int, int], last: tuple[int, int], zone: tzinfo
+) -> Iterator[tuple[str, datetime, datetime]]:
+    """Yield the bounds of a session, each given with the reading beside it, as the other orders of dates have them."""
+    assert isinstance(clock.format, Question) and clock.format_now is not None
+    for each in clock.format.candidates:
+        form = each.value.strip('"')
+        if form == clock.format_now:
+            continue
+        try:
+            since, until = (_turned(*pair, zone, clock.format_now, form) for pair in (first, last))
+        except ValueError:  # that date is none in this order
+            continue
+        yield order_of(form), since, until
+
+
+def _turned(reading: int, bound: int, zone: tzinfo, now: str, other: str) -> datetime:
+    """Return a bound of a session with the date of the reading beside it in another order than it is read by now."""
+    if "%" not in now:  # seconds since 1970 and since the GPS time scale began
+        return moment(bound + (_GPS_BEGAN if other.startswith("gps") else -_GPS_BEGAN)).astimezone(zone)
     local = moment(reading).astimezone(zone)
-    return local.replace(month=local.day, day=local.month) + timedelta(milliseconds=bound - reading)
+    read, meant = (re.split("[ T,]", form)[0] for form in (now, other))
+    date = datetime.strptime(local.strftime(read), meant).date()
+    return datetime.combine(date, local.timetz()) + timedelta(milliseconds=bound - reading)
 
 
 def _name(day: str, base: str, taken: set[str]) -> str:
@@ -150,6 +173,10 @@ def _asks(name: str, one: Stretch, rows: Rows, marks: Marks, says: tuple[Integer
         why = f"its code is {rows.code[at]}" if rows.code[at] else ""
         candidates.append(Candidate(f"[{{ point = {point}, mark = {mark} }}]", why))
     asks = "which reading stood on which mark of the register? none was found that does"
+    twice = Counter((rows.name[at], int(rows.time[at])) for at in one.members.tolist()).values()
+    if again := sum(count > 1 for count in twice):
+        many = f"{counted(again, 'reading')} {plural(again, 'comes', 'come')}"
+        asks += f"; {many} twice, with one name and time: take one of two exports of the same readings out of the job"
     return Question(f"session {name}: ties", asks, tuple(candidates))
 
 

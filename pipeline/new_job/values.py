@@ -34,13 +34,17 @@ _RUNS = ("%Y%m%d%H%M%S", "%Y%m%d %H%M%S", "%Y%m%d_%H%M%S", "%Y%m%d %H:%M:%S", "%
 class Times:
     """How a column of times is written.
 
-    ``formats`` are those that every row of it has: "" is ISO 8601, two where day and month may stand in either order;
-    ``decides`` is a row (from 0) and text that rules the other order out; ``zoned`` whether texts say their own zone.
+    ``formats`` are those that every row of it has: "" is ISO 8601, several where day, month and year may change places;
+    ``decides`` is a row (from 0) and text that rules the other orders out, ``alone`` that no other row does; ``zoned``
+    whether texts say their own zone. ``odd`` are rows and texts that speak against an order that is left, but are so
+    few or so placed that they may be typing errors.
     """
 
     formats: tuple[str, ...]
     zoned: bool = False
     decides: tuple[int, str] | None = None
+    alone: bool = False
+    odd: tuple[tuple[int, str], ...] = ()
 
 
 def given(texts: Sequence[str]) -> list[str]:
@@ -85,18 +89,47 @@ def times(texts: Sequence[str]) -> Times | None:
         return None
     best = max(_share(pattern_of(form), some) for form in fitting)
     orders = tuple(form for form in fitting if _share(pattern_of(form), some) == best)
-    either = len(orders) == 2 and all("%d" in form and "%m" in form for form in orders)
+    either = len(orders) > 1 and all("%d" in form and "%m" in form for form in orders)
     return decided(orders, texts, zoned) if either else Times(orders[:1], zoned)
 
 
 def decided(orders: tuple[str, ...], texts: Sequence[str], zoned: bool) -> Times:
-    """Let a row with a number beyond 12 rule one order of day and month out."""
+    """Let rows with numbers that are no month or no day rule orders of day, month and year out.
+
+    Few rows that stand alone among others of one date rule nothing out: one digit typed wrong may make them.
+    """
     unreal = {form: _unreal(form, texts) for form in orders}
-    ruled_out = [form for form, rows in unreal.items() if rows]
-    if len(ruled_out) != 1:
-        return Times(orders, zoned)
-    row = unreal[ruled_out[0]][0]
-    return Times(tuple(form for form in orders if form not in ruled_out), zoned, (row, texts[row]))
+    fitting = [form for form in orders if not unreal[form]]
+    odd = {form: rows for form, rows in unreal.items() if rows and (not fitting or _may_be_slips(rows, texts))}
+    left = tuple(form for form in orders if form in fitting or form in odd)
+    if len(left) == 1 and len(orders) > 1:
+        deciding = [row for form, rows in unreal.items() if form not in left for row in rows]
+        row = min(deciding)
+        return Times(left, zoned, (row, texts[row]), alone=len(set(deciding)) == 1)
+    fewest = min(odd.values(), key=len, default=[])
+    return Times(left, zoned, odd=tuple((row, texts[row]) for row in fewest[:_ODD]))
+
+
+#: So many rows may be typing errors at most, and one in so many.
+_ODD, _IN = 3, 5
+
+
+def _may_be_slips(rows: Sequence[int], texts: Sequence[str]) -> bool:
+    """Tell whether rows are few, and each stands between rows of one date: days do not go and come back."""
+    there = [at for at, text in enumerate(texts) if text]
+    if len(rows) > _ODD or _IN * len(rows) > len(there):
+        return False
+    sound = [at for at in there if at not in rows]
+    for row in rows:
+        before = [at for at in sound if at < row][-1:]
+        after = [at for at in sound if at > row][:1]
+        if not before or not after or _date_of(texts[before[0]]) != _date_of(texts[after[0]]):
+            return False
+    return True
+
+
+def _date_of(text: str) -> str:
+    return re.split("[ T,]", text.strip())[0]
 
 
 #: Words of `time_format` for times that are counted, with the least and the most that a count of this century is.
@@ -122,12 +155,23 @@ def counted_times(texts: Sequence[str], heading: str) -> Times | None:
     known = values[np.isfinite(values)]
     for word, (least, most) in _COUNTS.items():
         if ((known >= least) & (known <= most)).all():
-            return _as_counted("gps-seconds" if word == "unix-seconds" and "gps" in heading.casefold() else word)
+            return _as_counted(*(_seconds(heading) if word == "unix-seconds" else (word,)))
     return None
 
 
-def _as_counted(word: str) -> Times:
-    return Times((word,), zoned=not word.startswith("serial"))
+def _seconds(heading: str) -> tuple[str, ...]:
+    """Return the words for seconds that are counted, of which a heading may say one."""
+    said = heading.casefold()
+    if "gps" in said:
+        return ("gps-seconds",)
+    return ("unix-seconds",) if any(word in said for word in ("unix", "epoch", "posix")) else _SECONDS
+
+
+_SECONDS = ("unix-seconds", "gps-seconds")
+
+
+def _as_counted(*words_: str) -> Times:
+    return Times(words_, zoned=not words_[0].startswith("serial"))
 
 
 _MIDNIGHT = re.compile(MIDNIGHT)
@@ -135,6 +179,11 @@ _MIDNIGHT = re.compile(MIDNIGHT)
 _BLANK = re.compile(r"[ \u00a0\u2007\u2009\u202f]+")
 _TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?(?:\s?[ap]\.?m\.?)?", re.IGNORECASE)
 _DATE_ALONE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[A-Za-z]{3,9}\.?[ ./-]?\d{2,4}")
+
+
+#: A date and a time of day in figures alone, which other numbers may look like.
+_DAY_RUN = re.compile(r"(?:19|20)\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])")
+_CLOCK_RUN = re.compile(r"(?:[01]\d|2[0-3])[0-5]\d[0-5]\d(?:[.,]\d+)?")
 
 
 def is_day(texts: Sequence[str]) -> bool:
@@ -147,6 +196,18 @@ def is_time_of_day(texts: Sequence[str]) -> bool:
     """Tell whether a column holds times of day without a date."""
     some = given(texts)
     return bool(some) and all(_TIME_OF_DAY.fullmatch(text) for text in some)
+
+
+def is_day_run(texts: Sequence[str]) -> bool:
+    """Tell whether a column may hold dates of eight figures: year, month, day."""
+    some = given(texts)
+    return bool(some) and all(_DAY_RUN.fullmatch(text) for text in some)
+
+
+def is_clock_run(texts: Sequence[str]) -> bool:
+    """Tell whether a column may hold times of day of six figures: hours, minutes, seconds."""
+    some = given(texts)
+    return bool(some) and all(_CLOCK_RUN.fullmatch(text) for text in some)
 
 
 def day_and_time(days: Sequence[str], clocks: Sequence[str]) -> list[str]:

@@ -176,7 +176,9 @@ def _control(page: Page, draft: Draft) -> None:
     page.add("")
     if draft.control_columns or draft.control_asks:
         page.add("[control.columns]")
-        page.add(*(f"{word} = {quoted(name)}" for word, name in draft.control_columns.items()))
+        for word, name in draft.control_columns.items():
+            asked = word == "ellipsoid_height" and "height" in draft.control_columns
+            page.value(word, quoted(name), 'taken where the answer for height is "ellipsoid"' if asked else "")
         for asks in draft.control_asks:
             page.question(asks.key, asks, counts=not _repeats(asks))
         page.add("")
@@ -200,9 +202,8 @@ def _sessions(page: Page, draft: Draft) -> None:
 def _session(page: Page, session: SessionDraft) -> None:
     page.add("[[session]]", f"name = {quoted(session.name)}  # {one_line(session.why)}")
     page.add(f"start = {session.start.isoformat()}", f"end = {session.end.isoformat()}")
-    if session.otherwise is not None:
-        start, end = session.otherwise
-        page.add("# or, if times are written in the other of the two orders of day and month:")
+    for order, start, end in session.otherwise:
+        page.add(f"# or, with {order}:")
         page.add(f"# start = {start.isoformat()}", f"# end = {end.isoformat()}")
     if session.base:
         page.add(f"base = {quoted(session.base)}")

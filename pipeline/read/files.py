@@ -31,6 +31,7 @@ from pipeline.read.geojson import text_encoding
 from pipeline.read.kept import Kept
 from pipeline.read.layer_crs import check_crs
 from pipeline.read.mapping import base_of, mapped, position_of, sigma_of, time_of
+from pipeline.read.passed_over import PassedOver, passed_over
 from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
 from pipeline.read.text import check_text, known_encoding
@@ -72,7 +73,8 @@ class Export:
     and ``points`` the block with defaults filled in; ``carried`` the export's own columns that the job file does not
     map, with the types in which they are delivered. ``signature`` are the signs of a file, taken before its sum, by
     which it is seen that nobody wrote to it since. ``bare_time`` is row and text of its first time where that stands
-    without an offset from UTC. ``looked`` has the rows of a small text, all of which that look took apart.
+    without an offset from UTC. ``passed`` are lines that look like rows and that the block's comment sign passes over.
+    ``looked`` has the rows of a small text, all of which that look took apart.
     """
 
     path: Path
@@ -84,6 +86,7 @@ class Export:
     signature: Signature | None = None
     bare_time: tuple[int, str] | None = None
     file: str = ""
+    passed: PassedOver | None = None
     looked: Looked | None = field(default=None, compare=False, repr=False)
 
 
@@ -337,7 +340,8 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             what = f"it has {counted(len(carried), 'column')} beside those that are mapped; {COLUMNS:,} is the most"
             raise Unusable(0, what, "export it without the columns that nobody needs")
         bare = bare_time(first, source.how.names["time"], source.how.clock.time_format)
-        return Export(path, shown, block, points, sha256, carried, at, bare, looked=_whole(source, first, sha256))
+        passed, looked = passed_over(path, points), _whole(source, first, sha256)
+        return Export(path, shown, block, points, sha256, carried, at, bare, passed=passed, looked=looked)
 
 
 def _whole(source: Source, first: list[Raw], sha256: str) -> Looked | None:

@@ -41,10 +41,7 @@ class OpenSheet:
 
 def open_sheet(path: Path, points: Points, rows_per_batch: int) -> OpenSheet:
     """Open the sheet that the block means. Raises `Unusable` where it cannot be read."""
-    try:
-        sheet = _sheet(path, points.layer[0] if points.layer else None, signature(path))
-    except BrokenWorkbook as error:
-        raise Unusable(error.row, error.what, error.fix) from error
+    sheet = _opened(path, points)
     header_line, names, rows = _taken_apart(sheet, points)
     points = fitted(points, names)
     columns = list(zip(*(_padded(values, len(names)) for _, values in rows), strict=True)) or [()] * len(names)
@@ -53,6 +50,13 @@ def open_sheet(path: Path, points: Points, rows_per_batch: int) -> OpenSheet:
     faults = _faults(sheet, points, names, rows)
     batches = _batches(points, schema, plain, [number for number, _ in rows], faults, rows_per_batch)
     return OpenSheet(points, header_line, schema, batches)
+
+
+def _opened(path: Path, points: Points) -> SheetRows:
+    try:
+        return _sheet(path, points.layer[0] if points.layer else None, signature(path))
+    except BrokenWorkbook as error:
+        raise Unusable(error.row, error.what, error.fix) from error
 
 
 @lru_cache(maxsize=4)
@@ -72,12 +76,23 @@ def _taken_apart(sheet: SheetRows, points: Points) -> tuple[int, tuple[str, ...]
         number, values = _header(rows, points, wanted)
         body, header_line = [row for row in rows if row[0] > number], number
         names = names_of(_titles(values, body), number, wanted)
-    if points.comment is not None:
-        sign = points.comment
-        body = [
-            row for row in body if not next((str(each) for each in row[1] if each is not None), "").startswith(sign)
-        ]
+    body = [row for row in body if not _is_comment(row, points.comment)]
     return header_line, names, body
+
+
+def _is_comment(row: Row, sign: str | None) -> bool:
+    return sign is not None and next((str(each) for each in row[1] if each is not None), "").startswith(sign)
+
+
+def commented_rows(path: Path, points: Points) -> Iterator[tuple[int, list[str], int]]:
+    """Yield the rows below the header that are comments: number, texts, and how many columns the header has.
+
+    Raises `Unusable` where the file cannot be read.
+    """
+    header, names, _ = _taken_apart(sheet := _opened(path, points), points)
+    for row in sheet.rows:
+        if row[0] > header and _is_comment(row, points.comment):
+            yield row[0], [as_text(value) for value in row[1]], len(names)
 
 
 def _titles(values: Sequence[object], body: list[Row]) -> list[str]:

@@ -5,6 +5,7 @@ import pymap3d
 import pytest
 from exports_made import COLUMNS, GOOD, HEADER, block, feature, find, geojson, problems_of, text_table
 
+from pipeline.read.passed_over import PassedOver
 from pipeline.words import Reason, reason_code
 
 NUMBERS = {ours: number for number, ours in enumerate(COLUMNS, start=1)}
@@ -17,6 +18,17 @@ def test_comments_are_no_rows_and_every_row_keeps_its_line(tmp_path):
     table = text_table(tmp_path, text, comment="#")
     assert table["source_row"].to_pylist() == [3, 5, 8]
     assert table["detail"].to_pylist() == [None] * 3
+
+
+@pytest.mark.parametrize("ends", ["\n", "\r\n", "\r"])
+def test_rows_that_a_comment_passes_over_are_counted(tmp_path, ends):
+    lines = ["# yard", HEADER, GOOD, f"#{GOOD}", "# a, b, c", f"  # {GOOD},,", f"#{HEADER}", GOOD]
+    (tmp_path / "a.csv").write_bytes(ends.join(lines).encode())
+    (export,), problems = find(tmp_path, block("a.csv", comment="#"))
+    assert (problems, export.passed) == ([], PassedOver(2, 4))
+    blanks = ends.join([SPACED, ROW, f"#{ROW}", f"# {ROW}", "# base moved to the north by about 1.5 metres at noon"])
+    (tmp_path / "b.txt").write_bytes(blanks.encode())
+    assert find(tmp_path, block("b.txt", comment="#", delimiter="blanks"))[0][0].passed == PassedOver(2, 3)
 
 
 def test_a_comment_that_nobody_stated_is_held_with_its_line(tmp_path):

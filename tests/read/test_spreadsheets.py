@@ -17,6 +17,7 @@ from pipeline.files.workbook import read_workbook
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.job.load import load_job
 from pipeline.problems import Problems
+from pipeline.read.passed_over import PassedOver
 from pipeline.sessions.windows import load_sessions
 from pipeline.words import Reason, reason_code
 
@@ -114,6 +115,14 @@ def test_layout_as_in_a_text(tmp_path):
     assert "state header = 2" in problem_of(tmp_path, book_of(["x"] * 11, HEADER, GOOD))
     assert table_of(tmp_path, book_of(["x"] * 11, HEADER, GOOD), header=2)["name"].to_pylist() == ["P1"]
     assert 'no column "Lat"' in problem_of(tmp_path, book_of([name.replace("Lat", "Breite") for name in HEADER], GOOD))
+
+
+def test_rows_that_a_comment_passes_over_are_counted(tmp_path):
+    book = book_of(HEADER, GOOD, ["#2", *GOOD[1:]], ["# moved here", 1, 2], ["#3", *GOOD[1:]])
+    book.save(tmp_path / "a.xlsx")
+    (export,), problems = find(tmp_path, block("a.xlsx", comment="#"))
+    assert (problems, export.passed) == ([], PassedOver(2, 3))
+    assert find(tmp_path, block("a.xlsx"))[0][0].passed is None
 
 
 @pytest.mark.parametrize(

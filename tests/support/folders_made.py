@@ -68,7 +68,8 @@ def write(
 ) -> None:
     """Write an export with these headings by our words; ``told`` are columns that are written as they stand."""
     timed = time if callable(time) else lambda moment: moment.strftime(str(time))
-    columns = [list((told or {}).get(word, cells(job, word, timed))) for word in headings]
+    told = told or {}
+    columns = [list(told[word]) if word in told else cells(job, word, timed) for word in headings]
     if comma:
         numeric = {"longitude", "latitude", "height", "easting", "northing", "x", "y", "z", "sigma_east",
                    "sigma_north", "sigma_up"}  # fmt: skip

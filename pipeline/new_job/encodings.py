@@ -1,0 +1,98 @@
+"""Which code pages the bytes of a text that is no UTF-8 may be in: by known headings, then by what they would read."""
+
+import re
+import unicodedata
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+#: Code pages by how usual they are; of those that read alike the first is taken. The last are of two bytes a letter.
+_PAGES = ("cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "cp1257", *(_WIDE := ("cp932", "cp936", "cp949", "cp950")))
+#: What exports write beside letters.
+_SIGNS = frozenset("°ºª²³½¼¾§µ€£±·×–—‘’“”„«»…\u00a0ß、。・「」（）ー〜№")
+#: A word with a letter beyond ASCII in it.
+_WORD = re.compile(r"[^\W\d_]*[^\x00-\x7f\W][^\W\d_]*")
+#: What stands behind letters, as in m².
+_RAISED = "°ºª²³"
+#: What has a sign beyond ASCII in it, up to the next blank or sign between columns.
+_SIGNED = re.compile(r"[^\s,;|]*[^\x00-\x7f][^\s,;|]*")
+#: Lines that are looked at, and words that are shown.
+_LINES, _SHOWN = 2000, 3
+
+
+@dataclass(frozen=True)
+class CodePages:
+    """Code pages that a text may be in, the likeliest first, each with words that it reads otherwise than others.
+
+    Where there is only one, with the first words that it reads.
+    """
+
+    names: tuple[str, ...]
+    words: tuple[tuple[str, ...], ...]
+
+
+def code_pages(head: bytes, known: Callable[[str], int]) -> CodePages | None:
+    """Return the code pages that read the beginning of a text sensibly, as far as they read it differently.
+
+    ``known`` counts the headings that are known in a text: pages that give fewer are left out. None where no page
+    reads it.
+    """
+    lines = [line for line in head.split(b"\n") if not line.isascii()][:_LINES]
+    read = {page: texts for page in _PAGES if (texts := _read(lines, page)) is not None}
+    worth = {page: known(head.decode(page, "replace")) for page in read}
+    best = max(worth.values(), default=0)
+    found: dict[tuple[str, ...], str] = {}
+    for page, texts in read.items():
+        if worth[page] == best and _makes_sense(texts, page):
+            found.setdefault(tuple(texts), page)
+    if not found:
+        return None
+    pages = sorted(found.items(), key=lambda pair: _strange(pair[0]))
+    return CodePages(tuple(page for _, page in pages), _told_apart([texts for texts, _ in pages]))
+
+
+def _read(lines: Sequence[bytes], page: str) -> list[str] | None:
+    try:
+        return [line.decode(page) for line in lines]
+    except UnicodeDecodeError:
+        return None
+
+
+def _makes_sense(texts: Sequence[str], page: str) -> bool:
+    """Tell whether all that is read is letters and usual signs, and no word mixes Latin letters with others."""
+    signs = {sign for text in texts for sign in text if not sign.isascii()} - _SIGNS
+    if any(unicodedata.category(sign)[0] != "L" or _is_half(sign) for sign in signs):
+        return False
+    words = [word.rstrip(_RAISED) for text in texts for word in _WORD.findall(text)]
+    if page in _WIDE:
+        if any(re.search(r"[^\x00-\x7f][a-z]", word) for word in words):
+            return False
+        wide = [word for word in words if sum(not sign.isascii() for sign in word) > 1]
+        return 2 * len(wide) >= len(words) > 0
+    return not any(len({_is_latin(sign) for sign in word}) > 1 for word in words)
+
+
+def _is_half(sign: str) -> bool:
+    """Tell whether a letter is one of half width, which wrong pages are full of."""
+    return "\uff61" <= sign <= "\uffdc"
+
+
+def _is_latin(sign: str) -> bool:
+    return unicodedata.name(sign, "").startswith(("LATIN", "FEMININE", "MASCULINE", "MICRO"))
+
+
+def _strange(texts: Sequence[str]) -> float:
+    """Return the share of words in which Latin letters beyond ASCII stand side by side, as those of other pages do."""
+    words = [word for text in texts for word in _WORD.findall(text)]
+    odd = [word for word in words if re.search(r"[\u0080-\u024f]{3}", word)]
+    return round(len(odd) / max(len(words), 1), 1)
+
+
+def _told_apart(read: Sequence[Sequence[str]]) -> tuple[tuple[str, ...], ...]:
+    """Return of each page the first words that are not the same in all."""
+    differing = [at for at, texts in enumerate(zip(*read, strict=True)) if len(set(texts)) > 1 or len(read) == 1]
+    shown: list[tuple[str, ...]] = []
+    for texts in read:
+        words, signs = (dict.fromkeys(text for at in differing for text in look.findall(texts[at]))
+                        for look in (_WORD, _SIGNED))  # fmt: skip
+        shown.append(tuple(words or signs)[:_SHOWN])
+    return tuple(shown)

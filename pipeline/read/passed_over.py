@@ -1,0 +1,85 @@
+"""Lines that a comment's sign passes over although they look like rows: names such as "#12" begin with it too."""
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.files.workbook import WORKBOOKS
+from pipeline.job.model import Points
+from pipeline.read.delimited_lines import plain_lines
+from pipeline.read.dialect import Dialect, find_dialect
+from pipeline.read.records import Stray, Unclosed, cells
+from pipeline.read.sources import TEXT
+from pipeline.read.spreadsheet import commented_rows
+from pipeline.read.text import blocks
+
+#: So many cells of a row are numbers, at least: those of its position.
+_NUMBERS = 2
+_NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)")
+
+
+@dataclass(frozen=True)
+class PassedOver:
+    """How many lines look like rows and are passed over as comments, and which is the first."""
+
+    count: int
+    row: int
+
+
+def passed_over(path: Path, points: Points) -> PassedOver | None:
+    """Return what of an export's rows the block's ``comment`` passes over; None where that is nothing.
+
+    Raises `Unusable` and OSError where the file cannot be read.
+    """
+    if points.comment is None:
+        return None
+    if path.suffix.lower() in WORKBOOKS:
+        found = [row for row, texts, columns in commented_rows(path, points) if is_row(texts, columns)]
+    elif path.suffix.lower() in TEXT:
+        found = list(_of_text(path, find_dialect(path, points), points))
+    else:
+        return None
+    return PassedOver(len(found), found[0]) if found else None
+
+
+def _of_text(path: Path, dialect: Dialect, points: Points) -> Iterator[int]:
+    """Yield the numbers of the lines below the header that are passed over and look like rows."""
+    before, sign = 0, (points.comment or "").encode()
+    for block in blocks(path, points.encoding):
+        if sign in block:
+            lines = enumerate(block.split(b"\n"), start=before + 1)
+            yield from commented(
+                lines, sign, dialect.delimiter, dialect.blanks, len(dialect.names), dialect.header_line
+            )
+        before += block.count(b"\n")
+
+
+def commented(
+    lines: Iterable[tuple[int, bytes]], sign: bytes, delimiter: str, blanks: bool, columns: int, header: int
+) -> Iterator[int]:
+    """Yield the numbers of those lines below the header that begin with a comment's sign and look like rows."""
+    for number, line in lines:
+        if number <= header or not line.lstrip(b" \t").startswith(sign):
+            continue
+        # with the sign and without: where blanks part cells it may stand for itself
+        for text in (line, line.lstrip(b" \t").removeprefix(sign)):
+            if is_row(_cells(text, delimiter, blanks), columns):
+                yield number
+                break
+
+
+def is_row(texts: list[str], columns: int) -> bool:
+    """Tell whether cells are as many as the header's, half of them filled, with numbers for a position among them."""
+    while len(texts) > columns and not texts[-1]:
+        texts = texts[:-1]
+    numbers, filled = sum(_NUMBER.fullmatch(text) is not None for text in texts), sum(map(bool, texts))
+    return len(texts) == columns <= 2 * filled and numbers >= _NUMBERS
+
+
+def _cells(line: bytes, delimiter: str, blanks: bool) -> list[str]:
+    try:
+        parted = cells(plain_lines(line, None, blanks), delimiter.encode())
+    except (Stray, Unclosed):
+        return []
+    return [cell.decode("utf-8", "replace").strip() for cell in parted]
