@@ -1,6 +1,7 @@
-"""More than one base in one session, in turn: checks before and after the readings of another one agree all the same.
+"""A base that is another one for a while within a session: the checks before and after agree all the same.
 
-Where one base gives way to the next for good, a check after it tells; so do notices (`notices/bases.py`).
+Where one gives way to another for good, a check after it tells; so do notices (`notices/bases.py`), and of two rovers
+that say it in two ways, and of stations of a network, whose coordinates are alike, there is no telling here.
 """
 
 from collections.abc import Iterator, Sequence
@@ -36,26 +37,24 @@ def base_doubts(survey: Survey) -> list[Doubtful]:
 
 
 def _in_turn(survey: Survey, window: SessionWindow) -> Iterator[tuple[str, Seen]]:
-    """Yield what differs, and the value that others stand around."""
-    log, stands, limits = (
-        survey.first_pass.log.sessions[window.index], survey.bases.stands[window.index], survey.job.checks
-    )  # fmt: skip
-    apart = max((float(np.linalg.norm(stand.xyz - stands[0].xyz)) for stand in stands), default=0.0)
-    if apart > limits.horizontal:
-        for seen in _between([stand.seen for stand in stands]):
-            yield f"{len(stands)} positions of the base up to {apart:.3f} m apart", seen
+    """Yield what differs, and the value that others of the same export stand around."""
+    log, limits, most = survey.first_pass.log.sessions[window.index], survey.job.checks, survey.job.shift
+    stands = survey.bases.stands[window.index]
+    for export in dict.fromkeys(stand.seen.export for stand in stands):
+        own = [stand for stand in stands if stand.seen.export == export]
+        apart = max(float(np.linalg.norm(stand.xyz - own[0].xyz)) for stand in own)
+        # further apart it is another station, of a network perhaps
+        if limits.horizontal < apart <= most.limit_horizontal:
+            for seen in _between([stand.seen for stand in own]):
+                yield f"{len(own)} positions of the base up to {apart:.3f} m apart", seen
     for export in dict.fromkeys(seen.export for seen in log.antennas):
-        own = [seen for seen in log.antennas if seen.export == export]
-        heights = [seen.value[0] for seen in own]
+        heights = {seen.value[0]: seen for seen in log.antennas if seen.export == export}
         if max(heights) - min(heights) > limits.vertical:
-            for seen in _between(own):
+            for seen in _between(list(heights.values())):
                 yield f"antenna heights of the base from {min(heights):.3f} to {max(heights):.3f} m", seen
-    if window.base is None:
-        for seen in _between(list(log.ids)):
-            yield f"different base ids, {' and '.join(sorted(one.text for one in log.ids)[:2])},", seen
 
 
 def _between(values: Sequence[Seen]) -> Iterator[Seen]:
-    """Yield a value that came before the one before it was seen for the last time."""
+    """Yield a value that came before another one was seen for the last time."""
     found = changes(np.array([one.time for one in values]), np.array([one.last for one in values]))
-    yield from (values[change.after] for change in found if not change.clean)
+    yield from (values[change.after] for change in found if change.until > change.since)

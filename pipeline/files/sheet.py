@@ -202,6 +202,8 @@ def _delimiter(text: str, known: Collection[str]) -> str:
     return max(",;\t|", key=worth)
 
 
+#: A cell that is a number, how many of them a row has, and cells that a line of text does not have.
+_FIGURE, _FIGURES, _NO_TEXT = re.compile(r"\s*[-+]?\d+([.,]\d+)?\s*\Z"), 2, 6
 _CHECK_QUOTES = 'check the quotes: "..." around a cell'
 
 
@@ -249,8 +251,12 @@ def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Itera
 
 
 def _holds_a_row(cells: Sequence[str], delimiter: str) -> bool:
-    """Whether a line within a cell has as many cells as all of the record: a quote then swallowed other rows."""
-    return any(line.count(delimiter) + 1 >= len(cells) > 1 for cell in cells for line in cell.split("\n")[1:])
+    """Whether a line within a cell is like a row: a quote then swallowed others. A text has commas, and few of them."""
+    return any(
+        len(row) >= max(2, len(cells)) and (len(row) >= _NO_TEXT or sum(map(bool, map(_FIGURE.match, row))) >= _FIGURES)
+        for cell in cells
+        for row in (line.split(delimiter) for line in cell.split("\n")[1:])
+    )
 
 
 def _of_workbook(

@@ -7,6 +7,7 @@ alone (common practice, no source).
 from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
+import pyarrow.compute as pc
 
 from pipeline.arrays import Integers
 from pipeline.clock import MINUTE
@@ -15,22 +16,23 @@ from pipeline.near import listed
 from pipeline.sessions.attach import base_key
 from pipeline.sessions.windows import SessionWindow
 from pipeline.solve.solve import Solved
-from pipeline.words import plural
+from pipeline.words import Reason, plural, reason_code
 
 #: Of an export its minutes with readings, ascending, and how many, by base id (`FileLog.clock`).
 _Clock = Mapping[str | None, tuple[Integers, Integers]]
 
+_DUPLICATE = reason_code(Reason.DUPLICATE)
+
 
 def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
     """Yield exports that stood on no mark in a session, while another, which did, had points at the same time."""
-    repeated, found = _repeated(survey), dict[int, tuple[int, list[str]]]()
+    found: dict[int, tuple[int, list[str]]] = {}
     if len(survey.exports) < 2:
         return
     clocks = [log.clock() for log in survey.first_pass.files]
     for window in survey.windows:
         for at, other in _alone(survey, solved, window, clocks):
-            if repeated[at] < survey.first_pass.files[at].sound:
-                found.setdefault(at, (other, []))[1].append(window.session.name)
+            found.setdefault(at, (other, []))[1].append(window.session.name)
     for at, (other, sessions) in sorted(found.items()):
         yield (
             f"{survey.exports[at].shown}: none of its readings in {plural(len(sessions), 'session')}"
@@ -43,24 +45,24 @@ def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
 def _alone(
     survey: Survey, solved: Solved, window: SessionWindow, clocks: Sequence[_Clock]
 ) -> Iterator[tuple[int, int]]:
-    """Yield the exports that stood on no mark in a session, each with one beside it that did."""
+    """Yield the exports that stood on no mark in a session, each with one beside it that did.
+
+    One whose occupations repeat others was exported with what another one has, and is no other rover's.
+    """
     files, number = survey.first_pass.files, window.index
     here = solved.occupations.session == number
     export = np.asarray(solved.occupations.table.column("export"), np.int64)[here]
     stood = np.bincount(export, minlength=len(files)).tolist()
+    table = survey.first_pass.candidates
+    again = pc.and_(pc.equal(table.column("session"), number), pc.equal(table.column("held"), _DUPLICATE))
+    repeats = {*table.column("export").filter(again).to_pylist()}
     spans = {at: _span(clocks[at], window) for at, log in enumerate(files) if log.sessions[number]}
     # a file of occupations alone may be the same rover's as one of points
     beside = [at for at in spans if stood[at] and files[at].sessions[number] > stood[at]]
     for at, span in spans.items():
         other = next((one for one in beside if _overlap(span, spans[one])), None)
-        if not stood[at] and other is not None:
+        if not stood[at] and at not in repeats and other is not None:
             yield at, other
-
-
-def _repeated(survey: Survey) -> list[int]:
-    """Return of each export how many rows repeat others."""
-    edges = np.cumsum([0, *survey.first_pass.rows])
-    return [int(count) for count in np.diff(np.searchsorted(survey.first_pass.repeats, edges))]
 
 
 def _span(clock: _Clock, window: SessionWindow) -> tuple[int, int] | None:

@@ -240,22 +240,24 @@ class _Scan:
                 return index, fault
             except Unclosed:
                 continue
-            if isinstance(found, int) or b"\0" in self.block[start:end] or self._swallowed(index, last):
+            if isinstance(found, int) or b"\0" in self.block[start:end] or self._swallowed(index, last, found):
                 return index, fault
             return last, found
         given_up = len(self.ends) >= index + _MOST_LINES or len(self.block) - start > _MOST_BYTES
         return (index if final or given_up else -1), fault
 
-    def _swallowed(self, index: int, last: int) -> bool:
-        """Whether a line after ``index`` up to ``last`` is like a row: cells as many as the header's, and numbers.
+    def _swallowed(self, index: int, last: int, found: list[bytes]) -> bool:
+        """Whether other rows are in the record of lines ``index`` to ``last``: all these are like one, or one within.
 
         A quote that stands for "as above", or for inches, opens a cell that another such sign closes rows later.
         """
-        lines = (self.block[self.starts[line] : self.ends[line]] for line in range(index + 1, last + 1))
-        found = (line.split(self.delimiter) for line in lines)
-        return any(
-            len(row) >= self.columns > 1 and sum(map(bool, map(_NUMBER.match, row))) >= _NUMBERS for row in found
-        )
+        lines = [self.block[self.starts[line] : self.ends[line]] for line in range(index, last + 1)]
+        within = (line for cell in found for line in cell.split(b"\n")[1:])
+        return all(map(self._like_a_row, lines)) or any(map(self._like_a_row, within))
+
+    def _like_a_row(self, line: bytes) -> bool:
+        row = line.split(self.delimiter)
+        return len(row) >= self.columns > 1 and sum(map(bool, map(_NUMBER.match, row))) >= _NUMBERS
 
     def _fault(self, what: str, record: bytes) -> str:
         text = record.decode("utf-8", errors="replace").replace("\0", "␀")

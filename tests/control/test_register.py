@@ -170,6 +170,13 @@ WRONG: dict[str, Wrong] = {
 }
 
 
+def test_a_text_over_two_lines_with_commas_is_no_row(tmp_path: Path) -> None:
+    register, found = _read(
+        tmp_path, HEADER.rstrip("\n") + ',note\nA,1,2,3,,,3d,"kerb,\nleft, by the gate, low, old"\n'
+    )
+    assert found == [] and register is not None
+
+
 @pytest.mark.parametrize("name", WRONG)
 def test_what_is_wrong(tmp_path: Path, name: str) -> None:
     """Each mistake on its line."""

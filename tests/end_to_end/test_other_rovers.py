@@ -67,6 +67,16 @@ def test_occupations_in_a_file_of_their_own_are_left_in_peace(
     assert job_of(tmp_path, {"rover1.csv": on_marks, "rover2.csv": points}, heading) == []
 
 
+def test_an_export_that_has_the_day_before_again_is_left_in_peace(
+    rows: tuple[str, list[str], list[str]], tmp_path: Path
+) -> None:
+    """Of the first day all is held as exported twice, the occupations with the points."""
+    heading, on_marks, points = rows
+    every = [*on_marks, *points]
+    first = [line for line in every if line.startswith("S01")]
+    assert job_of(tmp_path, {"rover1.csv": first, "rover2.csv": every}, heading) == []
+
+
 def test_an_export_that_repeats_another_is_left_in_peace(
     rows: tuple[str, list[str], list[str]], tmp_path: Path
 ) -> None:

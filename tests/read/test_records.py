@@ -148,6 +148,21 @@ def test_signs_for_as_above_swallow_no_row(tmp_path):
     assert [row["source_row"] for row in table.to_pylist() if row["held"]] == list(range(4, 10))
 
 
+def test_signs_for_as_above_in_the_midst_of_rows_swallow_none(tmp_path):
+    rest = [GOOD.replace("P1", f"P{n}").replace("KERB", '"' if n in (4, 5) else "KERB") for n in range(2, 9)]
+    table = text_table(tmp_path, "\n".join([HEADER, GOOD, *rest]))
+    assert table["source_row"].to_pylist() == list(range(2, 10))
+    assert [row["source_row"] for row in table.to_pylist() if row["held"]] == [5, 6]
+
+
+@pytest.mark.parametrize("note", ['"kerb\nleft, by gate"', '"1, 2\n3, 4, 5 and 6, 7, 8"', '"kerb\nleft side"'])
+def test_a_note_over_two_lines_before_all_else_is_one_row(tmp_path, note):
+    """Its last line has the rest of the row, and commas of its own."""
+    table = text_table(tmp_path, f"Note,{HEADER}\n{note},{GOOD}\nplain,{GOOD}\n")
+    assert rows(table) == [(2, "P1", None), (4, "P1", None)]
+    assert table["Note"].to_pylist() == [note.strip('"'), "plain"]
+
+
 def test_inches_rows_apart_swallow_no_row(tmp_path):
     remarks = {3: '"pipe', 8: '5"'}
     lines = [f"{GOOD.replace('P1', f'P{n}')},{remarks.get(n, '')}" for n in range(1, 11)]
