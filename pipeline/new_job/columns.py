@@ -14,8 +14,9 @@ from pipeline.new_job.heights import height_said
 from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
 from pipeline.new_job.look import Look
 from pipeline.new_job.precisions import are_lengths, is_of_either, is_wider
-from pipeline.new_job.solutions import are_solutions, is_fixed
+from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
 from pipeline.new_job.values import (
+    MOSTLY,
     Times,
     angles,
     counted_times,
@@ -38,6 +39,11 @@ _NUMBERS = (
 )  # fmt: skip
 #: Words of a solution or ids of bases that one export has at most.
 _FEW = 15
+#: Metres between two heights that are one but for their rounding; and how much of the ground's ups and downs may be
+#: between heights above two surfaces: a geoid is flat beside it.
+_ROUNDED, _WITH_THEM = 0.006, 0.5
+#: Lengths of poles: how many there are in an export, and metres that none has. Common practice, no source.
+_POLES, _LONGEST_POLE = 5, 6.0
 #: The share of rows that have a name of their own, at least, where only what a column holds tells that it is names.
 _OWN = 0.8
 #: Decimals of degrees by which they are told from other numbers, and the least easting and northing likewise, metres.
@@ -98,7 +104,7 @@ def mapped(look: Look) -> Mapped:
     for word in {word for words_ in BASE_POSITIONS for word in words_} - (whole[0] if whole else set()):
         if word in found.columns:
             free.append(found.columns.pop(word))
-    _solution(look, found, free, take)
+    _solution(look, found, free)
     _hemispheres(look, found, free)
     take("base", lambda name: _repeats(look.columns[name]))
     take("mark", lambda name: bool(given(look.columns[name])))
@@ -146,29 +152,45 @@ def _hemispheres(look: Look, found: Mapped, free: list[str]) -> None:
     ]
 
 
-def _solution(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
-    """Find the solution: a column that holds words of solutions whatever it is called, else by its heading.
+def _solution(look: Look, found: Mapped, free: list[str]) -> None:
+    """Find the solution: by its heading, else the column that tells fixed from float in nearly all rows.
 
-    Of several that hold such words the one whose heading says most; another one that differs from it is a rival.
+    So it is where what has the heading holds no words of solutions. Another one that tells so, and otherwise than the
+    one that is taken, is a rival of it.
     """
-    holding = [name for name in free if _may_be_solution(name) and are_solutions(words(look.columns[name]))]
-    if not holding:
-        take("solution", lambda name: 0 < len(words(look.columns[name])) <= _FEW)
+    telling = [name for name in free if _tells_float(look, name)]
+    headed = _plainest("solution", free, lambda name: 0 < len(words(look.columns[name])) <= _FEW)
+    known = headed is not None and are_solutions(words(look.columns[headed]))
+    if headed is not None and (known or not telling):
+        name = headed
+    elif telling:
+        name = telling[0]
+        if not look.numbered:
+            instead = f", and not {headed}" if headed is not None and headed != name else ""
+            said = f'"{name}"{instead} is taken for the solution'
+            found.notes.append(f'{said}: it holds such words as "{given(look.columns[name])[0]}"')
+    else:
         return
-    name = _plainest("solution", holding, lambda _: True) or holding[0]
     found.columns["solution"] = name
     free.remove(name)
-    if rank("solution", name) is None and not look.numbered:
-        found.notes.append(
-            f'"{name}" is taken for the solution: it holds such words as "{given(look.columns[name])[0]}"'
-        )
-    others = [one for one in holding if one != name and look.columns[one] != look.columns[name]]
-    if others:
+    others = [one for one in telling if one != name and _fixed_rows(look, one) != _fixed_rows(look, name)]
+    if others and (known or headed is None):
         found.rivals["solution"] = [name, *others]
 
 
-def _may_be_solution(name: str) -> bool:
-    return all(rank(word, name) is None for word in ("name", "mark", "base", "holds"))
+def _tells_float(look: Look, name: str) -> bool:
+    """Whether a column that means nothing else by its heading holds words of solutions, float ones too, in most rows.
+
+    What is always "fixed" may be a pole or a base, and what is rarely filled a remark.
+    """
+    if any(rank(word, name) is not None for word in ("name", "mark", "base", "holds")):
+        return False
+    counts = words(look.columns[name])
+    return tell_float(counts) and sum(counts.values()) >= MOSTLY * len(look.columns[name])
+
+
+def _fixed_rows(look: Look, name: str) -> list[bool]:
+    return [is_fixed(text) for text in look.columns[name]]
 
 
 def _by_content(look: Look, found: Mapped, free: list[str]) -> None:
@@ -402,24 +424,42 @@ def _position(look: Look, found: Mapped, free: list[str], take: Callable[..., bo
 def _height(look: Look, found: Mapped, free: list[str], number: Callable[[str], bool]) -> None:
     """Find the heights: those above the ellipsoid where a heading says so, else any; others that differ are rivals."""
     kinds = {name: height_said(re.sub(r"_\d+$", "", name) if look.numbered else name) for name in free if number(name)}
-    every = []
+    ranked, others = dict[str, list[str]](), dict[str, list[str]]()
     for word, each in (("ellipsoid_height", "ellipsoid"), ("level", "level"), ("height", "")):
-        ranked = [(place, name) for name in kinds if kinds[name] == each and (place := rank(word, name)) is not None]
-        others = [name for name in kinds if kinds[name] == each and rank(word, name) is None]
-        every.append([*(name for _, name in sorted(ranked, key=lambda pair: pair[0])), *others])
-    names = every[0] or every[1] + every[2]
+        places = {name: rank(word, name) for name in kinds if kinds[name] == each}
+        known = sorted((place, name) for name, place in places.items() if place is not None)
+        ranked[each] = [name for _, name in known]
+        others[each] = [name for name, place in places.items() if place is None]
+    # a heading that is a height's alone before one that has more words: "Tree height" is of a tree
+    names = ranked["ellipsoid"] or others["ellipsoid"]
+    names = names or [*ranked["level"], *ranked[""], *others["level"], *others[""]]
     if not names:
         return
     found.columns["height"], found.height = names[0], kinds[names[0]] or ""
     free.remove(names[0])
     values = {name: decimals(look.columns[name]) for name in names}
-    others = [name for name in names[1:] if not _alike(values[name], values[names[0]])]
-    if others:
-        found.rivals["height"] = [names[0], *others]
+    headed = {name for each in ranked.values() for name in each}
+    rivals = [name for name in names[1:] if _another_height(values[names[0]], values[name], name in headed)]
+    if rivals:
+        found.rivals["height"] = [names[0], *rivals]
+
+
+def _another_height(one: Floats | None, other: Floats | None, headed: bool) -> bool:
+    """Whether numbers are other heights of the same points: by their heading, or as they go up and down with them.
+
+    Not those that are the same but for their rounding, nor heights of trees and lengths of poles.
+    """
+    if one is None or other is None or np.isfinite(one + other).mean() < MOSTLY or _alike(one, other):
+        return False
+    if len(np.unique(other[np.isfinite(other)])) <= _POLES and np.nanmax(np.abs(other)) < _LONGEST_POLE:
+        return False
+    return headed or bool(np.nanstd(other - one) <= _WITH_THEM * np.nanstd(one))
 
 
 def _alike(one: Floats | None, other: Floats | None) -> bool:
-    return one is not None and other is not None and bool(np.allclose(one, other, rtol=0, atol=1e-6, equal_nan=True))
+    return (
+        one is not None and other is not None and bool(np.allclose(one, other, rtol=0, atol=_ROUNDED, equal_nan=True))
+    )
 
 
 def _unsure_height(look: Look, found: Mapped, free: list[str], number: Callable[..., bool]) -> None:

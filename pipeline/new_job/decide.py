@@ -427,7 +427,7 @@ def _still(one: Found) -> list[Question]:
 
 def _heights(one: Found) -> list[Question]:
     """Return the question which column holds the heights where no heading says it; none elsewhere."""
-    asks = "which column holds the heights? no heading says it"
+    asks = "which column holds the heights? no heading says it; where none does, export the heights too"
     candidates = []
     for name in one.mapped.heights:
         value = one.look.named({"height": name})["height"]

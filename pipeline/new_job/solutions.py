@@ -31,6 +31,7 @@ _FIXED = frozenset(_CALLED.split())
 _FLOATING = frozenset(_FLOAT.split())
 #: Parts by which longer texts are told: "4 - RTK fixed".
 _PARTS = frozenset(("fix", "fixed", "fixe", "fixiert", "fijo", "fisso", "float", "floating", "flottante", "flotante"))
+_FLOATS = frozenset(("float", "floating", "flottante", "flotante"))
 _APART = re.compile(r"[\W_\d]+")
 _KNOWN = _FIXED | _FLOATING | frozenset(_OTHER.split())
 #: Indicators of quality in NMEA 0183: 4 is a fixed, 5 a float solution. Columns of figures may count otherwise.
@@ -40,6 +41,12 @@ _NMEA = "4"
 def is_fixed(word: str) -> bool:
     """Tell whether a word clearly means a fixed solution."""
     return bare(word) in _FIXED
+
+
+def tell_float(words: Counter[str]) -> bool:
+    """Tell whether a column's words, with their counts, are of solutions and tell float ones from others."""
+    floating = any(bare(word) in _FLOATING or _FLOATS & set(map(bare, _APART.split(word))) for word in words)
+    return floating and are_solutions(words)
 
 
 def are_solutions(words: Counter[str]) -> bool:

@@ -46,6 +46,12 @@ FIXED = ["RTK Fixed", "RTK Fixed", "RTK Float"]
         ({"Code": ["KERB", "FIX", "TREE", "FIX"]}, None),
         ({"Remark": ["single", "none"]}, None),
         ({"Fixed?": ["Yes", "No"]}, "Fixed?"),
+        # what is always fixed, or fast, or rarely filled, is no solution, and takes the place of none
+        ({"Quality": ["4", "5"], "Mount": ["fixed"]}, "Quality"),
+        ({"Solution": ["N-RTK", "DIFF1"], "Mount": ["fixed"]}, "Solution"),
+        ({"Quality": ["4", "5"], "Remark": ["fixed", *[""] * 9]}, "Quality"),
+        ({"Speed": ["fast"]}, None),
+        ({"Description": ["fix"], "Quality": ["4", "5"]}, "Quality"),
         ({"Qualit\u00e9": ["A", "B"]}, "Qualit\u00e9"),
     ],
 )
@@ -62,6 +68,38 @@ def test_two_columns_of_solutions_that_differ_are_asked_about(tmp_path: Path) ->
     assert [one.value for one in asked.candidates] == ['"Solution"', '"Solution 2"']
     raw = tomllib.loads(Path(started.path).read_text(encoding="utf-8"))
     assert "solution" not in raw["points"][0]["columns"]
+
+
+@pytest.mark.parametrize(
+    "beside",
+    [
+        {"Remark": ["float", *[""] * 9]},
+        {"Base Status": ["Fixed"]},
+        {"Description": ["fix", "Fixed post"]},
+        {"Solution Type": ["fixed", "fixed", "float"]},
+    ],
+)
+def test_a_clear_solution_is_asked_about_no_more(beside: dict[str, list[str]], tmp_path: Path) -> None:
+    taken = found(tmp_path, {"Solution": ["FIXED", "FIXED", "FLOAT"], **beside})
+    assert (taken.columns["solution"], taken.rivals) == ("Solution", {})
+
+
+@pytest.mark.parametrize(
+    ("more", "rivals"),
+    [
+        ({"Tree height": ["4.5", "12.1", "7.3"]}, []),
+        ({"HT": ["1.5", "2.0"]}, []),
+        ({"Elevation": [f"{310 + at}.12" for at in range(10)]}, []),
+        ({"Elevation": [f"{296 + at}.12" for at in range(10)]}, ["Elevation"]),
+    ],
+)
+def test_heights_of_other_things_and_the_same_ones_are_no_others(
+    more: dict[str, list[str]], rivals: list[str], tmp_path: Path
+) -> None:
+    path = lay(tmp_path, more)
+    path.write_text(path.read_text(encoding="utf-8").replace("EllHt", "Height"), encoding="utf-8")
+    (look,) = looks(path, "rover.csv")
+    assert [one for one in mapped(look).rivals.get("height", []) if one != "Height"] == rivals
 
 
 def test_an_export_that_does_not_say_how_positions_were_solved_is_told_of(tmp_path: Path) -> None:
