@@ -21,8 +21,8 @@ def base_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt for each session whose points say that they hang on more than one base in turn."""
     found = []
     for window in survey.windows:
-        # network corrections come from wherever the network puts its station, and need not stay there
-        # nor is a field shift that the job states another base: it may be that of one receiver alone
+        # Network corrections come from wherever the network puts its station, and need not stay there. Nor is a field
+        # shift that the job states another base: it may be that of one receiver alone.
         known = window.session.shift == "none" or window.session.field_shifts
         if not known and (said := next(_in_turn(survey, window), None)) is not None:
             what, seen = said
