@@ -29,9 +29,11 @@ def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
     found: dict[int, tuple[int, list[str]]] = {}
     if len(survey.exports) < 2:
         return
-    clocks = [log.clock() for log in survey.first_pass.files]
+    clocks, again = [log.clock() for log in survey.first_pass.files], _exported_again(survey)
     for window in survey.windows:
         for at, other in _alone(survey, solved, window, clocks):
+            if (window.index, at) in again:
+                continue
             found.setdefault(at, (other, []))[1].append(window.session.name)
     for at, (other, sessions) in sorted(found.items()):
         yield (
@@ -45,24 +47,25 @@ def rover_notes(survey: Survey, solved: Solved) -> Iterator[str]:
 def _alone(
     survey: Survey, solved: Solved, window: SessionWindow, clocks: Sequence[_Clock]
 ) -> Iterator[tuple[int, int]]:
-    """Yield the exports that stood on no mark in a session, each with one beside it that did.
-
-    One whose occupations repeat others was exported with what another one has, and is no other rover's.
-    """
+    """Yield the exports that stood on no mark in a session, each with one beside it that did."""
     files, number = survey.first_pass.files, window.index
     here = solved.occupations.session == number
     export = np.asarray(solved.occupations.table.column("export"), np.int64)[here]
     stood = np.bincount(export, minlength=len(files)).tolist()
-    table = survey.first_pass.candidates
-    again = pc.and_(pc.equal(table.column("session"), number), pc.equal(table.column("held"), _DUPLICATE))
-    repeats = {*table.column("export").filter(again).to_pylist()}
     spans = {at: _span(clocks[at], window) for at, log in enumerate(files) if log.sessions[number]}
     # a file of occupations alone may be the same rover's as one of points
     beside = [at for at in spans if stood[at] and files[at].sessions[number] > stood[at]]
     for at, span in spans.items():
         other = next((one for one in beside if _overlap(span, spans[one])), None)
-        if not stood[at] and at not in repeats and other is not None:
+        if not stood[at] and other is not None:
             yield at, other
+
+
+def _exported_again(survey: Survey) -> set[tuple[int, int]]:
+    """Return sessions and exports whose occupations repeat others: what another export has, and no other rover's."""
+    table = survey.first_pass.candidates
+    repeats = table.filter(pc.equal(table.column("held"), _DUPLICATE))
+    return {*zip(repeats.column("session").to_pylist(), repeats.column("export").to_pylist(), strict=True)}
 
 
 def _span(clock: _Clock, window: SessionWindow) -> tuple[int, int] | None:
