@@ -9,7 +9,6 @@ from pipeline.arrays import Floats, Integers
 from pipeline.draft.measured import Readings, measured_before
 from pipeline.draft.repeats import Pairs, Repeated, find_pairs
 from pipeline.draft.second_pass import Drafter, Given
-from pipeline.draft.taken_over import Reuse
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
 from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
@@ -29,10 +28,6 @@ class Settled:
 
     drafter: Drafter
     repeated: Repeated | None = None
-
-    def reusing(self, reuse: Reuse | None) -> "Settled":
-        """Return it with numbers of the issue before."""
-        return replace(self, drafter=replace(self.drafter, reuse=reuse))
 
 
 def settle(survey: Survey, solved: Solved) -> Settled:

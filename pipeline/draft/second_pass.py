@@ -138,7 +138,6 @@ class Drafter:
 
     survey: Survey
     solved: Solved
-    reuse: Reuse | None = None
     given: Given = field(default_factory=Given)
 
     @cached_property
@@ -150,7 +149,7 @@ class Drafter:
     def batches(self, ready: Ready | None = None) -> Iterator[Drafted]:
         """Read the exports again and yield every batch, worked.
 
-        ``ready`` gives each the numbers that it has of an earlier issue, in the place of ``reuse``.
+        ``ready`` gives each the numbers that it has of an earlier issue.
         """
         start = 0
         for number, rows in enumerate(self.survey.first_pass.rows):
@@ -161,17 +160,16 @@ class Drafter:
         """Read one export again, whose first row is number ``start`` of the job, and yield every batch, worked."""
         export = self.survey.exports[number]
         for batch in read_again(export, self.survey.first_pass.kept[number]):
-            drafter = self if ready is None else replace(self, reuse=ready(batch, export))
-            yield drafter.work(batch, export, start)
+            yield self.work(batch, export, start, ready(batch, export) if ready is not None else None)
             start += batch.num_rows
 
-    def work(self, batch: pa.RecordBatch, export: Export, start: int) -> Drafted:
-        """Work one batch whose first row is number ``start`` of the job."""
+    def work(self, batch: pa.RecordBatch, export: Export, start: int, reuse: Reuse | None = None) -> Drafted:
+        """Work one batch whose first row is number ``start`` of the job; ``reuse`` has numbers that stand."""
         rows = batch.num_rows
         repeats = within(self.survey.first_pass.repeats, start, rows)
         sifted = self.survey.sieve.sift(batch, repeats, export.points.columns.solution is not None)
         held, session = sifted.held.copy(), sifted.session
-        corrected, apart = self._correct(batch, export, session)
+        corrected, apart = self._correct(batch, export, session, reuse)
 
         def hold(which: Flags, reason: Reason) -> None:
             held[which & (held == 0)] = reason_code(reason)
@@ -192,7 +190,7 @@ class Drafter:
         return Drafted(batch, export, start, session, corrected, proof, held, on_mark & (held == 0), apart)
 
     def _correct(
-        self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]
+        self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32], reuse: Reuse | None
     ) -> tuple[Corrected, Floats | None]:
         """Correct the readings that have a session; the others come out as NaN.
 
@@ -200,7 +198,7 @@ class Drafter:
         also (n, 2) metres by which the geocentric model differs. Numbers that an earlier issue has, and that no change
         reaches, are taken over.
         """
-        ready, numbers = self._ready(batch, export, session)
+        ready, numbers = _ready(reuse, batch, export, session)
         rows = np.flatnonzero((session >= 0) & ~ready)
         whole = len(rows) == batch.num_rows
         there = batch if whole else batch.take(pa.array(rows))
@@ -239,12 +237,6 @@ class Drafter:
         distance = np.linalg.norm(xyz - self.survey.bases.receiver[session], axis=1)
         sigma = with_distance(observed_sigma(batch, quality), distance, quality.ppm)
         return xyz, *scaled(sigma, observed_covariance(batch), scale_of(quality, export.points))
-
-    def _ready(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> tuple[Flags, Floats]:
-        """Return (n,) which readings have their numbers from an earlier issue, and those numbers."""
-        if self.reuse is None:
-            return np.zeros(batch.num_rows, bool), np.zeros((0, len(VALUES)))
-        return self.reuse.find(export.shown, np.asarray(batch.column("source_row"), np.int64), session.astype(np.int64))
 
     def _proof(self, time: Integers, session: NDArray[np.int32]) -> NDArray[np.uint8]:
         proof = np.full(len(time), PROOFS.index(Proof.UNCHECKED), np.uint8)
@@ -323,6 +315,15 @@ def written(found: Corrected, axes: Axes) -> Corrected:
         return found
     easting, northing, height = axes.written(found.easting, found.northing, found.height)
     return replace(found, easting=easting, northing=northing, height=height)
+
+
+def _ready(
+    reuse: Reuse | None, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]
+) -> tuple[Flags, Floats]:
+    """Return (n,) which readings have their numbers from an earlier issue, and those numbers."""
+    if reuse is None:
+        return np.zeros(batch.num_rows, bool), np.zeros((0, len(VALUES)))
+    return reuse.find(export.shown, np.asarray(batch.column("source_row"), np.int64), session.astype(np.int64))
 
 
 def _apart(one: Corrected, other: Corrected) -> Floats:

@@ -16,7 +16,7 @@ from pipeline.issue.geopackage.content import Content
 from pipeline.issue.geopackage.layers import GEOMETRY, POINT_Z, points_schema, wkb_points
 from pipeline.issue.geopackage.tally import Tally, Written
 from pipeline.read.files import Export
-from pipeline.reissue.earlier import Last, Standing, called, reuse
+from pipeline.reissue.earlier import Last, Standing, called
 from pipeline.reissue.earlier_points import EarlierPoints, Passing, Piece
 from pipeline.reissue.fingerprint import ORIGIN, REGISTER, SESSION, differences, identity_of
 from pipeline.solve.correct import VALUES
@@ -92,10 +92,6 @@ class ChangedRows:
         """Return (k,) the feature ids of the points that differ: a layer's rows are numbered from 1."""
         return np.concatenate([*self.changed, np.zeros(0, np.int64)]).astype(np.int64) + 1
 
-    def reuse(self) -> Reuse:
-        """Return what can be taken over where the layer has to be written anew after all."""
-        return reuse(self._standing, self._points, self._shown)
-
     def written(self, crs: str, schema: pa.Schema) -> Written:
         """Return what the layer must contain now; sums of columns that cannot differ are those of the last issue."""
         (entry,) = [
@@ -118,18 +114,15 @@ class ChangedRows:
         self._content.add(batch)
 
 
-def changed_rows(
-    last: Last, found: Standing, points: EarlierPoints, survey: Survey, sums: Mapping[str, str]
-) -> ChangedRows | None:
-    """Return the points of the issue before, where few of them can differ; None where the layer is written anew.
+def few_can_differ(last: Last, found: Standing, survey: Survey, sums: Mapping[str, str]) -> bool:
+    """Say whether few points of the issue before can differ, so that they are changed in a copy of its layer.
 
-    That is so where anything changed but the register and the sessions, where the GeoPackage is not byte for byte the
-    one that was issued, and where many points lie in sessions that the change reaches.
+    Not where anything changed but the register and the sessions, where the GeoPackage is not byte for byte the one
+    that was issued, and where many points lie in sessions that the change reaches.
 
     Args:
         last: the last issue.
         found: what of it stands as it was.
-        points: its points.
         survey: the job.
         sums: the new issue's identity.
     """
@@ -137,11 +130,9 @@ def changed_rows(
     local = all(name in (REGISTER, ORIGIN) or name.startswith(SESSION) for name in told)
     same_date = last.record["data_to"] == iso(survey.data_to)  # a file bears it as its date
     if not local or not same_date or not last.untouched or survey.job.issue.by_code:
-        return None
+        return False
     if len(survey.first_pass.same_names.measured) or last.record["repeats"]["names"]:  # names and means may change
-        return None
-    standing = found.names(survey)
+        return False
+    standing, points = found.names(survey), last.record["rows"]["points"]
     reached = sum(row["points"] for row in last.record["sessions"] if row["session"] not in standing)
-    if not points.rows or reached > _MOST * points.rows:
-        return None
-    return ChangedRows(last, found, points, survey)
+    return bool(points) and reached <= _MOST * points

@@ -7,7 +7,7 @@ first. What has another name now is known by a time that no other point has, if 
 
 from collections import Counter
 from collections.abc import Callable, Container, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -18,9 +18,11 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.geodesy.axes import NAMES, Axes
-from pipeline.issue.geopackage.layers import CHANGES, GEOMETRY, wkb_lines
+from pipeline.issue.geopackage.layers import CHANGES, wkb_lines
 from pipeline.issue.record_types import Compared, RegisterMark
-from pipeline.tables import TIME, number_column
+from pipeline.reissue.left_over import ranked
+from pipeline.reissue.side import Side, attribute, differing
+from pipeline.tables import number_column
 from pipeline.words import Change, counted
 
 #: Metres. A smaller difference is the arithmetic's: a point that nothing reached has the same bits.
@@ -28,26 +30,6 @@ MOVED = 1e-4
 
 #: Metres. A point that got another name lies within it of where it lay; common practice, no source.
 RENAMED = 0.5
-
-#: The columns of an issue's points, and of the rows that it holds back, that a comparison needs.
-COMPARED = ("name", "observed", *NAMES, "session", "source_file")
-#: Columns of points that are figures of the computation, or say where a row stood: no attributes of a point.
-_FIGURES = {"ellipsoid_height", "longitude", "latitude", "hu95", "vu95", "proof", "source_row", GEOMETRY}
-
-_SIDE = pa.schema(
-    [
-        ("name", pa.string()),
-        ("observed", TIME),
-        ("easting", pa.float64()),
-        ("northing", pa.float64()),
-        ("height", pa.float64()),
-        ("session", pa.dictionary(pa.int32(), pa.string())),
-        ("source_file", pa.dictionary(pa.int32(), pa.string())),
-        ("held", pa.bool_()),
-        ("reason", pa.dictionary(pa.int32(), pa.string())),
-        ("attributes", pa.uint64()),
-    ]
-)
 
 
 @dataclass(frozen=True)
@@ -67,44 +49,6 @@ class Reached:
 Because = Callable[[Reached], str]
 
 
-@dataclass
-class Side:
-    """The rows of one issue, gathered for comparison: those of ``points``, and those of ``held_back``.
-
-    Of an observation that was exported twice, one row is a point and the other held back: points come first, so that
-    points are matched with points. ``attributes`` are columns of points that are compared as well, as one sum;
-    ``values`` gives these columns of all points, in their order, for the rows that differ.
-    """
-
-    points: list[pa.RecordBatch] = field(default_factory=list)
-    held: list[pa.RecordBatch] = field(default_factory=list)
-    attributes: tuple[str, ...] = ()
-    values: Callable[[], pa.Table] | None = None
-
-    def add(self, rows: pa.RecordBatch | pa.Table, held: bool) -> None:
-        """Take in rows of ``points`` or of ``held_back``."""
-        columns = [rows.column(name).cast(_SIDE.field(name).type) for name in COMPARED]
-        columns.append(pa.array(np.full(rows.num_rows, held)))
-        reason = rows.column("reason") if held else pa.nulls(rows.num_rows, pa.string())
-        columns.append(reason.cast(_SIDE.field("reason").type))
-        columns.append(pa.array(np.zeros(rows.num_rows, np.uint64) if held else self._sum(rows), pa.uint64()))
-        (self.held if held else self.points).extend(pa.table(columns, schema=_SIDE).to_batches())
-
-    def _sum(self, rows: pa.RecordBatch | pa.Table) -> NDArray[np.uint64]:
-        """Return (n,) a sum of each row's attributes as text."""
-        total = np.zeros(rows.num_rows, np.uint64)
-        for name in self.attributes:
-            column = _flat(rows.column(name)).cast(pa.string())
-            total = mixed_with(total, text_hashes(column))
-        return total
-
-    def table(self) -> pa.Table:
-        """Return all rows whose time is known: without it nothing can be known again. A name may be missing."""
-        whole = pa.Table.from_batches([*self.points, *self.held], _SIDE).unify_dictionaries()
-        observed = whole.column("observed")
-        return whole.filter(observed.is_valid()) if observed.null_count else whole
-
-
 #: How many points of a session were moved, withdrawn or held.
 Touched = dict[str, Counter[Change]]
 
@@ -116,7 +60,7 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
 
     Coordinates are as the grid writes them, by ``axes``; what lies between them is metres to the east, north and up.
     """
-    before, after = old.table(), new.table()
+    before, after = differing(old, new)
     there = _match(after, before)
     was_held, is_held = _flags(before), _flags(after)
     renamed = _know_renamed(before, after, there, axes)
@@ -144,7 +88,8 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     recoded = both & (changed | renamed[matched])
     coded = earlier[recoded], matched[recoded]
     told = _rows(Change.RECODED, before, after, coded, because, axes)
-    batches.append(_with_values(told, old, new, before.column("name").take(pa.array(coded[0])), *coded))
+    attributes = [name for name in old.attributes if name in new.attributes]
+    batches.append(_with_values(told, before, after, attributes, *coded))
     layer = pa.Table.from_batches(batches, CHANGES).combine_chunks().to_batches()
     moved, held, released, added, withdrawn = batches[:-1]
     counts: Compared = {
@@ -186,15 +131,19 @@ def _know_renamed(before: pa.Table, after: pa.Table, there: Integers, axes: Axes
 
 
 def _with_values(
-    rows: pa.RecordBatch, old: Side, new: Side, names: pa.ChunkedArray, before: Integers, after: Integers
+    rows: pa.RecordBatch,
+    before: pa.Table,
+    after: pa.Table,
+    attributes: Sequence[str],
+    old: Integers,
+    new: Integers,
 ) -> pa.RecordBatch:
     """Return rows of recoded points with what each was and is before its reason: "code FENCE to TREE; ..."."""
     if not rows.num_rows:
         return rows
-    pairs = [("name", _flat(names), rows.column("name"))]
-    if old.attributes and old.values is not None and new.values is not None:
-        was, now = old.values().take(pa.array(before)), new.values().take(pa.array(after))
-        pairs += [(name, _text(was.column(name)), _text(now.column(name))) for name in old.attributes]
+    was, now = before.take(pa.array(old)), after.take(pa.array(new))
+    pairs = [("name", _flat(was.column("name")), rows.column("name"))]
+    pairs += [(name, _text(attribute(was, name)), _text(attribute(now, name))) for name in attributes]
     told = []
     for name, given, other in pairs:
         one, two = pc.fill_null(given, "none"), pc.fill_null(other, "none")
@@ -272,14 +221,7 @@ def _keys(table: pa.Table) -> NDArray[np.uint64]:
         mixed_with(text_hashes(batch.column("name")), np.asarray(batch.column("observed").cast(pa.int64())))
         for batch in table.to_batches(max_chunksize=65_536)
     ]
-    hashes = np.concatenate(pieces or [np.zeros(0, np.uint64)])
-    order = np.argsort(hashes, kind="stable")
-    fresh = np.ones(len(order), bool)
-    fresh[1:] = hashes[order][1:] != hashes[order][:-1]
-    place = np.arange(len(order))
-    rank = np.zeros(len(order), np.int64)
-    rank[order] = place - np.maximum.accumulate(np.where(fresh, place, 0))
-    return mixed_with(hashes, rank)
+    return ranked(np.concatenate(pieces or [np.zeros(0, np.uint64)]))
 
 
 def _rows(
@@ -376,11 +318,6 @@ def attributes_changed(compared: Compared) -> list[str]:
     if not count:
         return []
     return [f"the code or another attribute of {counted(count, 'point')} changed"]
-
-
-def attributes_of(names: Sequence[str]) -> tuple[str, ...]:
-    """Return which columns of ``points`` are attributes of a point: its code, and what its export carried."""
-    return tuple(name for name in names if name not in _FIGURES.union(COMPARED))
 
 
 def marks_gone_and_new(

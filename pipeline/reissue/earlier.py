@@ -1,22 +1,25 @@
 """The previous issue: its record, its rows, and what of it stands."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 from pathlib import Path
 from typing import cast
 
 import numpy as np
+import pyarrow as pa
 
 from pipeline.arrays import Flags
+from pipeline.draft.second_pass import Ready
 from pipeline.draft.taken_over import Reuse
 from pipeline.intake.survey import Survey
-from pipeline.issue.geopackage.previous import read_batches, read_rows
+from pipeline.issue.geopackage.previous import columns_of, read_batches
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
 from pipeline.issue.record_types import Reach, Record, SiteFit, Target
-from pipeline.reissue.changes import COMPARED, Side, attributes_of
-from pipeline.reissue.earlier_points import READ, EarlierPoints
+from pipeline.read.files import Export
+from pipeline.reissue.earlier_points import READ, EarlierPoints, Passing
+from pipeline.reissue.side import COMPARED, Side, attributes_of
 
 
 @dataclass(frozen=True)
@@ -59,12 +62,34 @@ class Last:
 
     def side(self, columns: Sequence[str] = ()) -> Side:
         """Return its rows for comparison, with the attributes of points that ``columns`` has too. Raises `Lost`."""
-        points = read_rows(self.package, "points", None if columns else COMPARED)
-        names = tuple(name for name in attributes_of(columns) if name in points.column_names)
-        side = Side(attributes=names, values=partial(read_rows, self.package, "points", names))
-        side.add(points, held=False)
-        side.add(read_rows(self.package, "held_back", (*COMPARED, "reason")), held=True)
+        side = self._side_without_points(columns)
+        with closing(read_batches(self.package, "points", (*COMPARED, *side.attributes))) as batches:
+            for batch in batches:
+                side.add(batch, held=False)
         return side
+
+    def side_and_points(
+        self, columns: Sequence[str], sessions: Sequence[str], files: Sequence[str]
+    ) -> tuple[Side, EarlierPoints]:
+        """Return what `side` and `points` do, read at once. Raises `Lost`."""
+        side = self._side_without_points(columns)
+        wanted = tuple(dict.fromkeys((*READ, *COMPARED, *side.attributes)))
+        with closing(read_batches(self.package, "points", wanted)) as batches:
+            return side, EarlierPoints(_added_to(side, batches), sessions, files)
+
+    def _side_without_points(self, columns: Sequence[str]) -> Side:
+        there = columns_of(self.package, "points") if columns else set()
+        side = Side([name for name in attributes_of(columns) if name in there])
+        with closing(read_batches(self.package, "held_back", (*COMPARED, "reason"))) as batches:
+            for batch in batches:
+                side.add(batch, held=True)
+        return side
+
+
+def _added_to(side: Side, points: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+    for batch in points:
+        side.add(batch, held=False)
+        yield batch
 
 
 def both_sides(old: Last, new: Last) -> tuple[Side, Side]:
@@ -124,10 +149,25 @@ def standing(last: Last, survey: Survey, now: Reach) -> Standing | None:
     return Standing(same, frozenset(files))
 
 
-def reuse(found: Standing, points: EarlierPoints, files: Sequence[str]) -> Reuse:
-    """Return the numbers of an issue's points that can be taken over; ``files`` are what their raw files are called."""
-    known = {number: name for number, name in enumerate(files) if name in found.files}
-    return Reuse(found.sessions, {known[number]: rows for number, rows in points.by_file(known).items()})
+@dataclass(frozen=True)
+class TakenOver:
+    """The numbers of an issue's points that can be taken over; ``files`` are what all raw files are called now."""
+
+    standing: Standing
+    points: EarlierPoints
+    files: Sequence[str]
+
+    def passing(self) -> Ready:
+        """Give them to a second pass, as it comes past them; what is in another order now has to be worked out."""
+        passing = Passing(self.points)
+
+        def ready(batch: pa.RecordBatch, export: Export) -> Reuse | None:
+            if export.shown not in self.standing.files:
+                return None
+            found = passing.among(self.files.index(export.shown), np.asarray(batch.column("source_row"), np.int64))
+            return None if found is None else Reuse(self.standing.sessions, {export.shown: found.rows()})
+
+        return ready
 
 
 def called(survey: Survey) -> tuple[tuple[str, ...], tuple[str, ...]]:

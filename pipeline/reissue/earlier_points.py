@@ -3,7 +3,6 @@
 They lie on disk where they are many, so that memory does not grow with them.
 """
 
-from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -75,12 +74,14 @@ class EarlierPoints:
     def __init__(self, batches: Iterable[pa.RecordBatch], sessions: Sequence[str], files: Sequence[str]) -> None:
         """Lay them down; ``batches`` have the columns `READ`, the others are the names of sessions and files now."""
         self._columns = Columns(_KINDS)
+        self.files = set[int]()
         words = {"source_file": files, "session": sessions, "proof": [str(proof) for proof in PROOFS]}
         for batch in batches:
             columns = {name: position(batch.column(name), said).to_numpy() for name, said in words.items()}
             columns["source_row"] = batch.column("source_row").to_numpy()
             columns |= {name: np.asarray(batch.column(name), np.float64) for name in VALUES}  # NaN for null
             self._columns.add(columns)
+            self.files |= set(np.unique(columns["source_file"]).tolist())
 
     @property
     def rows(self) -> int:
@@ -92,25 +93,6 @@ class EarlierPoints:
         for _, (file, source_row, session, proof, *values) in self._columns.pieces(*READ):
             yield Piece(file, source_row, session, proof, np.column_stack(values))
 
-    def by_file(self, files: Iterable[int]) -> dict[int, OfFile]:
-        """Return row, session and numbers of the points of some raw files, each in the order of its rows."""
-        many = Counter[int]()
-        for _, (file,) in self._columns.pieces("source_file"):
-            numbers, counts = np.unique(file, return_counts=True)
-            many.update(dict(zip(numbers.tolist(), counts.tolist(), strict=True)))
-        whole = {number: _room(many[number]) for number in files if many[number]}
-        filled = dict.fromkeys(whole, 0)
-        for piece in self.pieces():
-            for number in whole.keys() & np.unique(piece.file).tolist():
-                mine = piece.file == number
-                place = slice(filled[number], filled[number] + int(mine.sum()))
-                source_row, session, values = whole[number]
-                source_row[place], session[place], values[place] = piece.some(mine).rows()
-                filled[number] = place.stop
-        for number, of_file in whole.items():
-            whole[number] = _in_order(*of_file)
-        return whole
-
 
 class Passing:
     """The points while the second pass comes past them, batch by batch."""
@@ -118,9 +100,16 @@ class Passing:
     def __init__(self, points: EarlierPoints) -> None:
         self._pieces = points.pieces()
         self._left: Piece | None = next(self._pieces, None)
+        self._to_come = set(points.files)
 
     def among(self, file: int, source_row: Integers) -> Piece | None:
-        """Return the next points in a raw file, up to the last of (n,) rows of it; None where there are none."""
+        """Return the next points in a raw file, up to the last of (n,) rows of it; None where there are none.
+
+        Points of other files that lie before those are passed over.
+        """
+        if file not in self._to_come:
+            return None
+        self._come_to(file)
         found, last = list[Piece](), int(source_row.max(initial=0))
         while self._left is not None:
             count = self._left.leading(file, last)
@@ -132,22 +121,17 @@ class Passing:
             self._left = next(self._pieces, None)
         return _joined(found) if found else None
 
+    def _come_to(self, file: int) -> None:
+        while self._left is not None and self._left.file[0] != file:
+            others = self._left.file != file
+            count = len(others) if others.all() else int(np.argmin(others))
+            self._to_come -= set(np.unique(self._left.file[:count]).tolist())
+            self._left = self._left.some(slice(count, None)) if count < len(others) else next(self._pieces, None)
+
 
 def position(column: pa.Array, words: Sequence[str]) -> pa.Array:
     """Return (n,) at which place among the words a column has its word, -1 where it is none of them."""
     return pc.fill_null(pc.index_in(column, pa.array(words, pa.string())), -1)
-
-
-def _room(rows: int) -> OfFile:
-    return np.empty(rows, np.int64), np.empty(rows, np.int32), np.empty((rows, len(VALUES)))
-
-
-def _in_order(source_row: Integers, session: NDArray[np.int32], values: Floats) -> OfFile:
-    """Return points in the order of their rows; they are copied only where they are not."""
-    if (source_row[1:] >= source_row[:-1]).all():
-        return source_row, session, values
-    order = np.argsort(source_row, kind="stable")
-    return source_row[order], session[order], values[order]
 
 
 def _columns(piece: Piece) -> tuple[NDArray[np.generic], ...]:

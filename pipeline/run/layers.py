@@ -44,7 +44,8 @@ from pipeline.issue.record_types import Compared, FileIssued, LayerSums, ShiftMo
 from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
 from pipeline.reissue.against import Earlier
 from pipeline.reissue.changed_rows import REVISED, ChangedRows
-from pipeline.reissue.changes import Side, Touched, compare
+from pipeline.reissue.changes import Touched, compare
+from pipeline.reissue.side import Side
 from pipeline.run.about import CAUTION, about
 from pipeline.run.count import Count
 from pipeline.run.provenance import provenance
@@ -101,8 +102,6 @@ def lay_out(
     if earlier is not None and earlier.changed is not None:
         with _SecondPass(settled, progress, earlier) as running:
             done = _revised(running, causes, earlier.changed, package)
-        if done is None:
-            settled = settled.reusing(earlier.changed.reuse())
     if done is None:
         with _SecondPass(settled, progress, earlier) as running:
             done = _written_anew(running, causes, package)
@@ -209,12 +208,10 @@ class _SecondPass:
         self.strings = Gathered.of(self.drafter)
         self.codes = Codes(self.survey.prepared.loaded, self.survey.prepared.named)
         self.measured = Measured.of(self.drafter) if self.known is None else None
-        self._kept: pa.ipc.RecordBatchStreamWriter | None = None
         self._open = ExitStack()
 
     def __enter__(self) -> Self:
         self.spill = self._open.enter_context(tempfile.TemporaryFile())
-        self.laid_down = self._open.enter_context(tempfile.TemporaryFile())
         by_code = self.survey.job.issue.by_code
         self.by_code = (
             self._open.enter_context(ByCode(self.carried.schema, self.survey.prepared.named)) if by_code else None
@@ -230,7 +227,7 @@ class _SecondPass:
         """Read the rows of the issue before, which those of this one are compared with."""
         if self.earlier is not None:
             self.was = self.earlier.side or self.earlier.last.side()
-            self.now.attributes, self.now.values = self.was.attributes, self._attributes
+            self.now = Side(self.was.attributes)
 
     def write(self, package: Path, layers: Iterable[LayerSource], *, into: bool) -> Layers:
         """Write layers into a new GeoPackage, or ``into`` one that is there."""
@@ -253,35 +250,18 @@ class _SecondPass:
     def points(self) -> Iterator[pa.RecordBatch]:
         """Yield the rows of ``points``."""
         rows = Rows(self.drafter, self.carried)
-        for drafted, held in self._drafted(rows):
+        taken = self.earlier.taken if self.earlier is not None else None
+        for drafted, held in self._drafted(rows, taken.passing() if taken is not None else None):
             batch = rows.points(drafted)
             if self.earlier is not None:
                 for compared, is_held in ((held, True), (batch, False)):
                     if compared is not None:
                         self.now.add(compared, is_held)
             if batch.num_rows:
-                self._keep_attributes(batch)
                 self.codes.add(batch.column("code"))
                 if self.by_code is not None:
                     self.by_code.add(batch)
                 yield batch
-
-    def _keep_attributes(self, points: pa.RecordBatch) -> None:
-        """Lay down the columns of points that are compared with the issue before: few rows of them are looked at."""
-        if not self.now.attributes:
-            return
-        part = points.select(list(self.now.attributes))
-        if self._kept is None:
-            self._kept = pa.ipc.new_stream(self.laid_down, part.schema)
-        self._kept.write_batch(part)
-
-    def _attributes(self) -> pa.Table:
-        """Return what was laid down of all points."""
-        assert self._kept is not None
-        self._kept.close()
-        self.laid_down.seek(0)
-        with pa.ipc.open_stream(self.laid_down) as stream:
-            return stream.read_all()
 
     def held_against(self, changed: ChangedRows) -> list[pa.RecordBatch] | None:
         """Return the rows of ``points`` that differ from the issue before, None where that cannot be revised."""

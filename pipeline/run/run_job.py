@@ -166,8 +166,7 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
     changes: Changes | None = None
     with open_issue(folder) as staged:
         package = staged.path / f"{job.survey.job.job.name}-{staged.number:03d}.gpkg"
-        settled = job.settled.reusing(compared.reuse)
-        laid = lay_out(settled, job.causes(), package, staged.number, progress, compared.rows)
+        laid = lay_out(job.settled, job.causes(), package, staged.number, progress, compared.rows)
         if last is not None:
             because += attributes_changed(laid.changes)
             because = because or [f"everything is as it was when issue {last.record['issue']:03d} was made"]

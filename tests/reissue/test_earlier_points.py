@@ -100,21 +100,27 @@ def test_what_is_called_otherwise_now_is_no_session_and_no_file() -> None:
     assert piece.session.tolist() == [0, -1]
 
 
-@pytest.mark.usefixtures("place")
-@pytest.mark.parametrize("piece", [1, 7, 1000])
-@pytest.mark.parametrize("shuffled", [False, True])
-def test_points_by_file_are_in_the_order_of_its_rows(piece: int, shuffled: bool) -> None:
-    """In whatever order they were issued."""
-    rows = some_rows(6)
-    if shuffled:
-        np.random.default_rng(6).shuffle(rows)
-    found = laid_down(rows, piece).by_file((1,))
-    assert list(found) == [1]
-    source_row, session, values = found[1]
-    wanted = sorted((row for row in rows if row[0] == "two.csv"), key=lambda row: row[1])
-    assert source_row.tolist() == [row[1] for row in wanted]
-    assert session.tolist() == [SESSIONS.index(row[2]) for row in wanted]
-    assert values[:, 7].tolist() == [row[4] + 7 for row in wanted]
+@pytest.mark.parametrize("piece", [1, 3, 1000])
+def test_points_of_a_file_that_is_gone_or_was_cut_short_are_passed_over(piece: int) -> None:
+    """And a file that is new has none: it takes none of the others' away."""
+    rows = [("gone.csv", number, "a", "bracketed", 0.0) for number in (1, 2)]
+    rows += [("one.csv", number, "a", "bracketed", 0.0) for number in (1, 2, 7, 8)]
+    rows += [("two.csv", number, "b", "bracketed", 0.0) for number in (1, 2)]
+    points = laid_down(rows, piece)
+    files = (*FILES, "new.csv")
+    passing = Passing(points)
+    for file, last, wanted in (("new.csv", 9, []), ("one.csv", 3, [1, 2]), ("new.csv", 9, []), ("two.csv", 5, [1, 2])):
+        found = passing.among(files.index(file), np.arange(1, last))
+        assert (found.source_row.tolist() if found is not None else []) == wanted
+
+
+def test_a_file_that_comes_later_than_it_did_has_its_points_worked_out() -> None:
+    """None of the others is kept from its own by it."""
+    rows = [("one.csv", 1, "a", "bracketed", 0.0), ("two.csv", 1, "b", "bracketed", 0.0)]
+    passing = Passing(laid_down(rows, 1))
+    assert passing.among(1, np.array([1])) is not None
+    assert passing.among(0, np.array([1])) is None
+    assert passing.among(1, np.array([2])) is None
 
 
 def test_a_number_that_is_not_there_is_none() -> None:

@@ -42,26 +42,17 @@ def reading(package: Path) -> Iterator[Path]:
         raise Lost(f"{package.name} cannot be read: {why(error)}") from error
 
 
-def read_rows(package: Path, layer: str, columns: Sequence[str] | None) -> pa.Table:
-    """Return columns of a layer of an issue's GeoPackage, all for None, without geometry, in the order of its rows.
-
-    Raises `Lost` where the file is gone or cannot be read.
-    """
-    with reading(package) as plain:
-        _, found = gdal().read_arrow(
-            plain, layer=layer, columns=columns and list(columns), read_geometry=False, IMMUTABLE="YES"
-        )
-    if columns is None:
-        return found
-    if set(columns) - set(found.column_names):
-        raise Lost(f"{package.name} lacks columns of the layer {layer}")
-    return found.select(list(columns))
+def columns_of(package: Path, layer: str) -> set[str]:
+    """Return what the columns of a layer of an issue's GeoPackage are called. Raises as `read_batches`."""
+    with reading(package) as plain, closing(unlocked(plain)) as file:
+        return {name for (name,) in file.execute("SELECT name FROM pragma_table_info(?)", (layer,))}
 
 
 def read_batches(package: Path, layer: str, columns: Sequence[str]) -> Generator[pa.RecordBatch, None, None]:
     """Yield columns of a layer of an issue's GeoPackage, without geometry, in the order of its rows.
 
-    GDAL's options are held until the last batch is taken, or the generator closed. Raises as `read_rows`.
+    GDAL's options are held until the last batch is taken, or the generator closed. Raises `Lost` where the file is
+    gone or cannot be read.
     """
     with (
         reading(package) as plain,
