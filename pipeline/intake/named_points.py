@@ -1,8 +1,11 @@
 """The occupations that sessions name: each tie and check found among the readings, or a problem that says why not."""
 
+import re
+from collections import Counter
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
@@ -23,6 +26,10 @@ from pipeline.words import REASONS, Reason, Role, counted, reason_code
 _LENGTHS = 2
 
 _TOLD = ["name", "session", "held", "detail", "time", "source_row", "export", "solution", "number", "base"]
+
+#: Names that are looked at closely for one that is missing, of each batch of readings; what may stand between signs.
+_CLOSELY = 64
+_BETWEEN = r"[\s_./-]+"
 
 #: Readings that a sentence lists.
 _LISTED = 3
@@ -69,10 +76,20 @@ def _look_again(prepared: Prepared, points: Collection[str]) -> dict[str, _Absen
             faults = batch.filter(pc.is_null(batch.column("name"))).select(["detail", "source_row"])
             for point, absent in found.items():
                 alike = pc.less_equal(pc.abs(pc.subtract(length, len(point))), _LENGTHS)
-                absent.near |= dict.fromkeys(nearest(point, names.filter(alike).to_pylist()))
+                absent.near |= dict.fromkeys(nearest(point, _likeliest(point, names.filter(alike))))
                 for row in faults.filter(pc.match_substring(faults.column("detail"), f'"{point}'))[:1].to_pylist():
                     absent.broken = absent.broken or f"{export.shown}:{row['source_row']}: {row['detail']}"
     return found
+
+
+def _likeliest(point: str, names: pa.Array) -> list[str]:
+    """Return the names that share most signs with a point's: to look closely at a million takes seconds for each."""
+    if len(names) <= _CLOSELY:
+        return list(names.to_pylist())
+    bare, signs = pc.replace_substring_regex(pc.utf8_lower(names), _BETWEEN, ""), re.sub(_BETWEEN, "", point.lower())
+    shared = sum(np.minimum(pc.count_substring(bare, sign), many) for sign, many in Counter(signs).items())
+    share = shared / (len(signs) + np.asarray(pc.utf8_length(bare)))
+    return list(names.take(pa.array(np.argsort(-share, kind="stable")[:_CLOSELY])).to_pylist())
 
 
 def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems) -> None:

@@ -92,6 +92,15 @@ def test_a_tie_misspelled_is_near_a_point_of_the_export(job: Path) -> None:
     assert "did you mean" not in problem.fix and "S01-C1" in problem.fix
 
 
+@pytest.mark.parametrize(("written", "meant"), [("s01 t1", "S01-T1"), ("S01-TI", "S01-T1"), ("S01-T11", "S01-T1")])
+def test_a_tie_misspelled_is_found_among_many_names(tmp_path: Path, written: str, meant: str) -> None:
+    """More names than are looked at closely, many of them of the same length and figures."""
+    path = simulate(Plan(sessions=1, points=400, noise=False)).write(tmp_path)
+    replace_in(path, {'point = "S01-T1"': f'point = "{written}"'})
+    (problem,) = told(path)
+    assert f"did you mean {meant}" in problem.fix
+
+
 def test_a_mark_that_is_not_in_the_register(job: Path) -> None:
     """Another number is another mark: nothing is suggested, the marks that there are are listed."""
     replace_in(job, {'point = "S01-T1", mark = "CM1"': 'point = "S01-T1", mark = "CM9"'})
