@@ -16,6 +16,7 @@ from pipeline.geodesy.named import is_geographic, is_wgs84
 from pipeline.job.model import Points
 from pipeline.near import listed, nearest
 from pipeline.read.columns import Plan, lengths_of, plan
+from pipeline.read.cut_short import without_cut_rows
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.findings import Unusable
@@ -89,7 +90,8 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     check_headings(points, lengths_of(points), dialect.header_line)
     how = plan(points, dialect.decimal, schema)
     seen = hashlib.sha256()
-    how, rows = put_together(how, read_delimited(path, dialect, points.encoding, chunk, seen))
+    whole = without_cut_rows(path, points.encoding, read_delimited(path, dialect, points.encoding, chunk, seen))
+    how, rows = put_together(how, whole)
     return Source(dialect.header_line, None, how, rows, seen)
 
 

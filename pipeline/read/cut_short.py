@@ -1,0 +1,90 @@
+"""A text file that ends within its last cell, as one does that was copied or sent only in part."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipeline.read.findings import SHOWN
+from pipeline.read.raw import Raw
+from pipeline.read.text import encoding_of
+from pipeline.words import counted
+
+#: Cells before the last one that say what it should look like: at least, and at most. Where noughts at the end are left
+#: out, nine of ten numbers have as many decimals: of twenty hardly ever all.
+_FEWEST, _MOST = 20, 50
+_DECIMAL = re.compile(r"[-+]?\d+[.,](\d+)\Z")
+
+
+def without_cut_rows(path: Path, encoding: str | None, batches: Iterator[Raw]) -> Iterator[Raw]:
+    """Give the rows again; a last one that the file ends within cannot be read.
+
+    That is so where no line end closes it and its last cell is shorter than all before it have been: a number of fewer
+    decimals, or a time or a number of figures of which the rest is missing. Whatever else is missing shows in the count
+    of cells.
+    """
+    last: Raw | None = None
+    before: list[str] = []
+    for batch in batches:
+        if last is not None:
+            before = _cells(last)[-_MOST:]
+            yield last
+        last = batch
+    if last is None:
+        return
+    column = list(last.columns.values())[-1]
+    if len(column) and column[-1].is_valid and not _ends_in_a_line(path, encoding):
+        what = _missing([*before, *_cells(last)][-_MOST:])
+        last = last if what is None else _unreadable(last, what)
+    yield last
+
+
+def _cells(batch: Raw) -> list[str]:
+    """Return the last cells of the last rows of a batch, as far as they have one."""
+    column = list(batch.columns.values())[-1]
+    found: list[str] = pc.drop_null(column.slice(max(len(column) - _MOST, 0))).to_pylist()
+    return found
+
+
+def _missing(cells: list[str]) -> str | None:
+    """Say what speaks for the last cell being cut, if anything does."""
+    *before, last = cells
+    if len(before) < _FEWEST:
+        return None
+    decimals = {len(match[1]) if (match := _DECIMAL.match(cell)) else None for cell in before}
+    if len(decimals) == 1 and (usual := decimals.pop()) is not None:
+        match = _DECIMAL.match(last)
+        has = len(match[1]) if match else 0
+        fewer = has < usual and re.fullmatch(r"[-+]?\d*[.,]?\d*", last)
+        return f"{has} of the {counted(usual, 'decimal')} that the rows before have" if fewer else None
+    looks = {re.sub(r"\d", "9", cell) for cell in before}
+    look = looks.pop()
+    if looks or not any(sign == "9" for sign in look):
+        return None
+    part = re.sub(r"\d", "9", last)
+    cut = len(part) < len(look) and look.startswith(part)
+    return f"{len(part)} of the {len(look)} signs that the rows before have" if cut else None
+
+
+def _unreadable(batch: Raw, what: str) -> Raw:
+    """Return a batch whose last row cannot be read."""
+    rows, cell = len(batch.row), list(batch.columns.values())[-1][-1].as_py() or ""
+    sound = pa.array(np.arange(rows) < rows - 1)
+    told = f'the file ends within this line: its last cell "{cell[:SHOWN]}" has {what}; export or copy the file again'
+    fault = batch.fault if batch.fault is not None else pa.nulls(rows, pa.string())
+    columns = {name: pc.if_else(sound, column, pa.scalar(None, column.type)) for name, column in batch.columns.items()}
+    return replace(batch, columns=columns, fault=pc.if_else(sound, fault, pa.scalar(told)))
+
+
+def _ends_in_a_line(path: Path, encoding: str | None) -> bool:
+    """Say whether a line end closes the file."""
+    name, _ = encoding_of(path, encoding)
+    with path.open("rb") as file:
+        size = file.seek(0, 2)
+        file.seek(max(size - 4, 0) // 4 * 4)  # whole characters of any width
+        end = file.read().decode(name, errors="replace").rstrip("\0\x1a")
+    return end.endswith(("\n", "\r"))

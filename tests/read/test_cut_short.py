@@ -1,0 +1,61 @@
+"""A text export that was copied or sent only in part: the number that it ends within is not taken for a number."""
+
+from pathlib import Path
+
+import pytest
+from exports_made import text_table
+
+COLUMNS = {"name": "Point", "time": "Observed", "longitude": "Lon", "latitude": "Lat", "height": "Height"}
+ROWS = [
+    f"P{number},2026-03-01T21:{number}:00Z,172.6{number},-43.5{number},{number}.{number}5" for number in range(10, 35)
+]
+TEXT = "\n".join(["Point,Observed,Lon,Lat,Height", *ROWS])
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16", "cp1252"])
+@pytest.mark.parametrize("missing", [1, 2, 3, 4, 5])
+def test_a_number_cut_short_is_no_number(tmp_path: Path, end: str, encoding: str, missing: int) -> None:
+    text = TEXT[:-missing].replace("\n", end).encode(encoding)
+    stated = {"encoding": "cp1252"} if encoding == "cp1252" else {}
+    table = text_table(tmp_path, text, COLUMNS, **stated)
+    told = table["detail"].to_pylist()
+    assert told[:-1] == [None] * 24
+    assert "the file ends within this line" in told[-1] and "of the 3 decimals" in told[-1]
+    assert table["source_row"].to_pylist()[-1] == 26
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        TEXT,  # many programs write no line end behind the last line
+        TEXT[:-1] + "\n",  # one that ends its lines wrote the number so
+        TEXT.replace("20.205", "20.2")[:-1],  # decimals differ from row to row
+        "\n".join(TEXT.splitlines()[:20])[:-1],  # few rows say little of what is usual
+        TEXT + "\n\n",
+    ],
+)
+def test_a_number_that_may_be_whole_is_one(tmp_path: Path, text: str) -> None:
+    assert set(text_table(tmp_path, text, COLUMNS)["detail"].to_pylist()) == {None}
+
+
+@pytest.mark.parametrize("missing", [1, 2, 4, 9])
+def test_a_time_cut_short_is_no_time(tmp_path: Path, missing: int) -> None:
+    """Without its seconds it would still be one."""
+    lines = ["Point,Lon,Lat,Height,Observed"]
+    lines += [f"P{number},172.6,-43.5,12.345,2026-03-01 21:{number}:30" for number in range(10, 35)]
+    told = text_table(tmp_path, "\n".join(lines)[:-missing], COLUMNS)["detail"].to_pylist()
+    assert told[:-1] == [None] * 24 and "the file ends within this line" in told[-1]
+
+
+def test_rows_are_held_against_those_of_the_block_before(tmp_path: Path) -> None:
+    """However a large file is cut into blocks."""
+    from exports_made import block, find
+
+    from pipeline.read import files
+
+    (tmp_path / "made.csv").write_text(TEXT[:-1])
+    ((export,), problems) = find(tmp_path, block("made.csv", COLUMNS))
+    assert problems == []
+    details = [detail for batch in files.read_batches(export, 1) for detail in batch.column("detail").to_pylist()]
+    assert details[:-1] == [None] * 24 and details[-1] is not None
