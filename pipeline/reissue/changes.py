@@ -63,7 +63,7 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     before, after = differing(old, new)
     there = _match(after, before)
     was_held, is_held = _flags(before), _flags(after)
-    renamed = _know_renamed(before, after, there, axes)
+    _know_renamed(before, after, there, axes)
     back = np.full(before.num_rows, -1)
     back[there[there >= 0]] = np.flatnonzero(there >= 0)
     matched = np.flatnonzero(there >= 0)
@@ -85,7 +85,10 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     }
     changed = np.asarray(before.column("attributes"))[earlier] != np.asarray(after.column("attributes"))[matched]
     batches = [_rows(change, before, after, rows, because, axes) for change, rows in parts.items()]
-    recoded = both & (changed | renamed[matched])
+    names = before.column("name").take(pa.array(earlier)), after.column("name").take(pa.array(matched))
+    # of several points with one name another one may come first now
+    renamed = np.asarray(pc.not_equal(*(pc.fill_null(each, "") for each in names)), bool)
+    recoded = both & (changed | renamed)
     coded = earlier[recoded], matched[recoded]
     told = _rows(Change.RECODED, before, after, coded, because, axes)
     attributes = [name for name in old.attributes if name in new.attributes]
@@ -108,13 +111,12 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     return (layer[0] if layer else pa.RecordBatch.from_pylist([], CHANGES)), counts, touched
 
 
-def _know_renamed(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> Flags:
-    """Match points that got another name: take them up in ``there``, and return (n,) which of the new rows they are."""
-    found = np.zeros(after.num_rows, bool)
+def _know_renamed(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> None:
+    """Match points that got another name: take them up in ``there``."""
     gone, came = _unmatched(there, before.num_rows), np.flatnonzero((there < 0) & ~_flags(after))
     gone = gone[~_flags(before)[gone]]
     if not len(gone) or not len(came):
-        return found
+        return
     times, rows = [], []
     for table, chosen in ((before, gone), (after, came)):
         observed = np.asarray(table.column("observed").cast(pa.int64()))[chosen]
@@ -126,8 +128,6 @@ def _know_renamed(before: pa.Table, after: pa.Table, there: Integers, axes: Axes
     apart = (_grid(after)[now] - _grid(before)[was]) * axes.counts()
     near = np.hypot(apart[:, 0], apart[:, 1]) <= RENAMED
     there[now[near]] = was[near]
-    found[now[near]] = True
-    return found
 
 
 def _with_values(
@@ -144,10 +144,15 @@ def _with_values(
     was, now = before.take(pa.array(old)), after.take(pa.array(new))
     pairs = [("name", _flat(was.column("name")), rows.column("name"))]
     pairs += [(name, _text(attribute(was, name)), _text(attribute(now, name))) for name in attributes]
+    points = after.filter(pc.invert(after.column("held"))).column("name")
     told = []
     for name, given, other in pairs:
         one, two = pc.fill_null(given, "none"), pc.fill_null(other, "none")
         text = pc.binary_join_element_wise(f"{name} ", one, " to ", two, "")
+        if name == "name":
+            passed_on = pc.is_in(given, points)
+            more = pc.binary_join_element_wise(text, " (", one, " is another point now)", "")
+            text = pc.if_else(passed_on, more, text)
         told.append(pc.if_else(pc.not_equal(one, two), text, pa.scalar(None, pa.string())))
     values = pc.binary_join_element_wise(*told, ", ", null_handling="skip")
     because = pc.binary_join_element_wise(values, rows.column("because"), "; ")
@@ -313,11 +318,11 @@ def _largest(values: Floats) -> float | None:
 
 
 def attributes_changed(compared: Compared) -> list[str]:
-    """Say how many points have other attributes than before, where any have."""
-    count = compared.get("attributes", 0)
-    if not count:
-        return []
-    return [f"the code or another attribute of {counted(count, 'point')} changed"]
+    """Say how many points have other attributes than before, or another name, where any have."""
+    attributes = compared.get("attributes", 0)
+    names = compared.get("recoded", 0) - attributes
+    told = [f"the code or another attribute of {counted(attributes, 'point')} changed"] if attributes else []
+    return [*told, f"{counted(names, 'point')} {'has' if names == 1 else 'have'} another name"] if names else told
 
 
 def marks_gone_and_new(

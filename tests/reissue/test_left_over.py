@@ -11,7 +11,7 @@ import pytest
 
 from pipeline.geodesy.axes import Axes
 from pipeline.reissue import left_over as module
-from pipeline.reissue.changes import compare
+from pipeline.reissue.changes import attributes_changed, compare
 from pipeline.reissue.laid_down import LaidDown
 from pipeline.reissue.left_over import left_over
 from pipeline.reissue.side import Side, differing
@@ -122,3 +122,17 @@ def test_a_value_that_is_gone_is_told_from_nought() -> None:
     new.add(gone.set_column(gone.schema.get_field_index("held"), "held", pa.nulls(1, pa.int64())), held=False)
     _, counts, _ = compare(old, new, lambda _: "why", Axes())
     assert counts["attributes"] == 1
+
+
+def test_a_name_that_passes_to_another_point_is_told() -> None:
+    """Drawings link by name: of two points of one name the earlier export's is first, also where it comes later."""
+    old = side_of([("P1", 1, 10.0, "A")], pa.int64())
+    new = side_of([("P1", 0, 40.0, "A"), ("P1_2", 1, 10.0, "A"), ("P4", 4, 4.0, "A")], pa.int64())
+    rows, counts, _ = compare(old, new, lambda _: "why", Axes())
+    assert (counts["recoded"], counts["attributes"], counts["added"], counts["moved"]) == (1, 0, 2, 0)
+    (row,) = [row for row in rows.to_pylist() if row["change"] == Change.RECODED]
+    assert (row["name"], row["because"]) == ("P1_2", "name P1 to P1_2 (P1 is another point now); why")
+    assert attributes_changed(counts) == ["1 point has another name"]
+    rows, counts, _ = compare(new, old, lambda _: "why", Axes())
+    (row,) = [row for row in rows.to_pylist() if row["change"] == Change.RECODED]
+    assert (row["name"], row["because"]) == ("P1", "name P1_2 to P1; why")
