@@ -15,7 +15,8 @@ from pipeline.solve.solve import Solved
 class Ready:
     """What the second pass, the record and a comparison with the issue before need.
 
-    ``settled`` is the second pass over the job, with what is issued of points measured twice.
+    ``settled`` is the second pass over the job, with what is issued of points measured twice; ``history`` what is to be
+    noted of occupations that the newest issue had and the job has not.
     """
 
     examined: Examined
@@ -23,6 +24,7 @@ class Ready:
     diagnoses: Diagnoses
     settled: Settled
     fingerprint: Fingerprint
+    history: tuple[str, ...] = ()
 
     @property
     def survey(self) -> Survey:

@@ -104,6 +104,7 @@ def _notes(job: Ready, laid: Laid, last: Record | None) -> list[str]:
     """Return what a reader should look at, the gravest first."""
     return [
         *map(str, job.solved.doubts),
+        *job.history,
         *(wholly(one) for one in laid.wholly if one["rows"]),  # of a file without rows the notes tell it
         *after_notes(job.survey, job.solved),
         *laid.beside,

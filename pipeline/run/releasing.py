@@ -5,6 +5,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.blunders.scope import Former
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.survey import Survey
 from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.publish import issues, recover
 from pipeline.issue.folder.released import ByHand, by_hand, is_pending, note, to_show
@@ -16,6 +18,7 @@ from pipeline.problems import JobError
 from pipeline.reissue.at_stake import at_stake
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.intact import refuse_damaged
+from pipeline.reissue.vanished import gone_checks
 from pipeline.run.layers import Laid
 from pipeline.run.ready import Ready
 from pipeline.solve.solve import Solved
@@ -58,6 +61,17 @@ def former_register(folder: Path, solved: Solved) -> Former | None:
         last = drawn_from(folder, newest_issue(folder), shown)
         return Former(last.record["issue"], last.record["register"]) if last is not None else None
     return None
+
+
+def with_history(folder: Path, survey: Survey) -> tuple[tuple[Doubtful, ...], list[str]]:
+    """Return what the newest issue had of occupations and a job has not any more, as `gone_checks`.
+
+    What cannot be read here is told where the issue before is needed.
+    """
+    with suppress(JobError, RecordError, OSError):
+        newest = newest_issue(folder)
+        return gone_checks(newest.record, survey) if newest is not None else ((), [])
+    return (), []
 
 
 def decided(job: Ready, laid: Laid, record: Record, current: Last | None, compared: bool) -> Release:

@@ -41,6 +41,7 @@ from pipeline.run.releasing import (
     former_register,
     newest_issue,
     refuse_damaged_issues,
+    with_history,
 )
 from pipeline.run.retention import retain
 from pipeline.run.telling import acknowledge, with_untold
@@ -89,11 +90,12 @@ def _run(loaded: LoadedJob, before: Before, dry_run: bool, progress: Progress | 
                 if (standing := _unchanged(prepared, before, folder)) is not None:
                     return with_untold(standing, folder)
         examined = examine(prepared, problems, progress)
-        solved = solve(examined.survey, examined.doubts)
+        gone, notes = with_history(folder, examined.survey)
+        solved = solve(examined.survey, (*examined.doubts, *gone))
         diagnoses = diagnose(examined.survey, solved, former_register(folder, solved))
         settled = settle(examined.survey, solved)
         made_of = fingerprint(examined.survey, solved, settled.drafter.given)
-        job = Ready(examined, solved, diagnoses, settled, made_of)
+        job = Ready(examined, solved, diagnoses, settled, made_of, tuple(notes))
         if dry_run:
             return with_untold(_would_issue(job, folder, progress), folder)
         if not held:

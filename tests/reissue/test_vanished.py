@@ -1,0 +1,100 @@
+"""A failing check that is left out of an export which is delivered again: its points are not released for that."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from first_issue import first_issue
+from running import Row, replace_in, rewrite_export
+from simulate import Plan, Simulation, simulate
+
+from pipeline import run_job
+from pipeline.run.run_job import Outcome
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> tuple[Simulation, Path]:
+    """Two sessions; the last check of the first is knocked 0.2 m off, so that it fails."""
+    made = simulate(Plan(sessions=2, points=10, ties=1, checks=2, noise=False))
+    path = made.write(tmp_path)
+    edit(path, lambda row: row | {"Lat": f"{float(row['Lat']) + 2e-6:.10f}"} if row["Point"] == "S01-C2" else row)
+    return made, path
+
+
+def edit(path: Path, change: Callable[[Row], Row]) -> None:
+    for export in path.parent.glob("rover*.csv"):
+        rewrite_export(export, change)
+
+
+def without(path: Path, *points: str) -> None:
+    for export in path.parent.glob("rover*.csv"):
+        lines = export.read_text(encoding="utf-8").splitlines(keepends=True)
+        kept = [line for line in lines if not any(point in line for point in points)]
+        export.write_text("".join(kept), encoding="utf-8")
+    text = path.read_text(encoding="utf-8")
+    for point in points:
+        (entry,) = {part for part in text.split("{") if f'"{point}"' in part}
+        text = (
+            text.replace("{" + entry.split("}")[0] + "}", "")
+            .replace(", , ", ", ")
+            .replace("[, ", "[")
+            .replace(", ]", "]")
+        )
+    path.write_text(text, encoding="utf-8")
+
+
+def doubts(outcome: Outcome) -> list[tuple[str, list[str]]]:
+    return [(one["what"], one["sessions"]) for one in outcome.record["doubts"] if not one["confirmed"]]
+
+
+def test_a_failing_check_that_is_gone_is_a_doubt_until_it_is_confirmed(job: tuple[Simulation, Path]) -> None:
+    _, path = job
+    first = run_job(path)
+    assert first.exit_code == 3 and any(check["passed"] is False for check in first.record["checks"])
+    without(path, "S01-C2")
+    second = run_job(path)
+    ((what, sessions),) = doubts(second)
+    assert what.startswith("the occupation S01-C2 on CM") and "which failed in issue 001" in what
+    assert sessions == [second.record["sessions"][0]["session"]] and second.exit_code == 3
+    assert second.record["sessions"][0]["verdict"] == "unchecked"
+    again = run_job(path)
+    assert (again.issued, again.exit_code) == (False, 3)
+    # whatever else changes, it is taken along, and stays told as what it was
+    edit(path, lambda row: row | {"Code": "GATE"} if row["Point"].endswith("00001") else row)
+    third = run_job(path)
+    assert third.record["issue"] == 3 and doubts(third) == doubts(second)
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text + '\n[checks]\nconfirmed = ["unanswered-check"]\n', encoding="utf-8")
+    fourth = run_job(path)
+    assert (fourth.exit_code, doubts(fourth)) == (0, [])
+
+
+def test_it_is_no_doubt_once_the_check_is_there_again(job: tuple[Simulation, Path], tmp_path: Path) -> None:
+    made, path = job
+    run_job(path)
+    without(path, "S01-C2")
+    assert run_job(path).exit_code == 3
+    made.write(tmp_path)  # the surveyor's own export, in which it passes
+    assert (run_job(path).exit_code, doubts(run_job(path))) == (0, [])
+
+
+def test_a_passing_check_that_is_gone_is_noted(tmp_path: Path) -> None:
+    path = simulate(Plan(sessions=2, points=10, ties=1, checks=3, noise=False)).write(tmp_path)
+    first_issue(path)
+    without(path, "S01-C2")
+    second = run_job(path)
+    assert doubts(second) == []
+    assert [note for note in second.record["notes"] if "of issue 001 is no occupation of the job any more" in note]
+
+
+@pytest.mark.parametrize("stated", ["-00:30", "GPS"])
+def test_times_that_are_read_by_another_clock_are_of_the_same_occupations(
+    job: tuple[Simulation, Path], stated: str
+) -> None:
+    """As where a zone is put right; what fails then fails still, and is told as that alone."""
+    _, path = job
+    edit(path, lambda row: row | {"Observed": row["Observed"].replace("Z", "")})
+    run_job(path)
+    replace_in(path, {'time_zone = "UTC"': f'time_zone = "{stated}"'})
+    second = run_job(path)
+    assert second.issued and [what for what, _ in doubts(second) if "which failed in issue" in what] == []
