@@ -87,7 +87,8 @@ def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Di
     """
     case = Case(survey, solved, former)
     compared, limits = solved.occupations.compared, survey.job.shift
-    failing = compared.judged & ~compared.passed
+    # what fails on a temporary mark hangs on ties, which no hypothesis about that mark alone foresees
+    failing = compared.judged & ~compared.passed & ~solved.occupations.temporary
     east, north, up = case.local.T
     implausible = (np.hypot(east, north) > limits.limit_horizontal) | (np.abs(up) > limits.limit_vertical)
     rows = {session: case.own(session)[failing[case.own(session)]] for session in range(len(survey.windows))}

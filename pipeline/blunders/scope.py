@@ -115,9 +115,10 @@ class Case:
         return np.asarray(np.searchsorted(self.solved.occupations.session, np.arange(len(self.survey.windows) + 1)))
 
     def own(self, session: int) -> Integers:
-        """Return the judged occupations of a session, by time."""
+        """Return the judged occupations of marks of the register in a session, by time."""
         rows = np.arange(self._starts[session], self._starts[session + 1])
-        return rows[self.solved.occupations.compared.judged[rows]]
+        on_marks = self.solved.occupations
+        return rows[on_marks.compared.judged[rows] & ~on_marks.temporary[rows]]
 
     def tied_marks(self, session: int) -> list[str]:
         """Return the marks that tie a session, by rovers or under its base, each once."""

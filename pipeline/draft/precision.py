@@ -225,7 +225,9 @@ def _spread(rows: Integers) -> Iterator[int]:
 def _comparable(solved: Solved) -> Integers:
     on_marks = solved.occupations
     tied = solved.shifts.fully_tied[on_marks.session]
-    return np.flatnonzero(on_marks.compared.judged & tied & np.isfinite(on_marks.compared.horizontal))
+    return np.flatnonzero(
+        on_marks.compared.judged & ~on_marks.temporary & tied & np.isfinite(on_marks.compared.horizontal)
+    )
 
 
 def _contrasts(repeated: Repeated) -> Integers:

@@ -320,11 +320,14 @@ def _check_marks(
         uses += [(check.mark, window.where_check(number), "check") for number, check in enumerate(session.checks)]
         uses += [(one.mark, window.where_noted(number), "noted check") for number, one in enumerate(session.noted)]
         for mark, where, use in uses:
-            if mark not in known and (use.endswith("check") or len(places.get(mark, ())) < 2):
+            joins = len(places.get(mark, ())) > 1 and use != "noted check"
+            if mark not in known and not joins:
                 if mark not in near and len(near) < HINTS:
                     near[mark] = nearest(mark, ordered)
                 alike = " or ".join(near.get(mark, ()))
                 likely = f"did you mean {alike}?" if alike else "write one of its marks, or add this one:"
+                if not use.endswith("check"):
+                    likely += " a temporary mark needs a second session that ties it: leave it out until then;"
                 problems.add(
                     *where,
                     f'{use} of session {session.name} on the mark "{mark}", which is not in the register'

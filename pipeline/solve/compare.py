@@ -14,6 +14,7 @@ from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import VALUES, Corrected
 from pipeline.solve.differences import Differences, differences
 from pipeline.solve.proof import Evidence, place
+from pipeline.solve.temporary_marks import Temporary
 from pipeline.tolerance import Tolerance
 from pipeline.words import Place, Role
 
@@ -29,12 +30,14 @@ class OnMarks:
         marks: the mark of each.
         roles: tie or check.
         corrected: issued coordinates.
-        known: (n, 3) the register's easting, northing, height; NaN where it has none.
+        known: (n, 3) easting, northing, height of the register; of a check on a temporary mark those as adjusted; NaN
+            where there are none, and of a tie on a temporary mark, whose coordinates come from it.
         compared: observed minus known.
         places: opening, between, closing.
         raw: (n, 3) raw position, working frame, field shifts taken out.
         sigma: (n, 3) standard uncertainty of the observation east, north, up, without centring.
         observation: number of each tie in the adjustment, -1 for checks.
+        temporary: (n,) which are on marks that the register has not.
     """
 
     table: pa.Table
@@ -49,6 +52,16 @@ class OnMarks:
     raw: Floats
     sigma: Floats
     observation: Integers
+    temporary: Flags
+
+    @property
+    def evidence(self) -> Flags:
+        """Return (n,) which occupations say something of the base at their time.
+
+        A passing check on a temporary mark does not: that mark lies where ties of this job put it, and a wrong tie
+        takes both along. A failing one says that the base moved or that a tie is wrong, whichever.
+        """
+        return np.asarray(self.compared.judged & ~(self.temporary & self.compared.passed))
 
 
 def compare(
@@ -59,10 +72,12 @@ def compare(
     observation: Integers,
     job: Job,
     reference: Reference,
+    temporary: Temporary,
+    known_to: Floats,
     spans: Integers,
     left_out: Integers,
 ) -> tuple[OnMarks, Integers]:
-    """Compare occupations with the register.
+    """Compare occupations with the register, and checks on temporary marks with those as adjusted.
 
     Args:
         candidates: the candidates.
@@ -72,6 +87,8 @@ def compare(
         observation: per candidate the number of its observation in the adjustment.
         job: for the tolerances.
         reference: the register.
+        temporary: the temporary marks.
+        known_to: (n, 2) per candidate the 95 % uncertainty of its mark, where that is a temporary one.
         spans: (S, 2) UTC milliseconds of each session's first and last point among the readings that are no candidates.
         left_out: candidates that are neither points nor occupations.
 
@@ -86,23 +103,27 @@ def compare(
     np.maximum.at(spans[:, 1], candidates.session[ordinary], candidates.time[ordinary])
     rows = np.flatnonzero(occupied)
     rows = rows[np.lexsort((rows, candidates.time[rows], candidates.session[rows]))]
-    number = {name: n for n, name in enumerate(reference.names)}
-    # A temporary mark is the row after the last: nothing known, nothing held.
-    at = [number.get(marks[row] or "", -1) for row in rows]
-    known = np.vstack([reference.grid, np.full((1, 3), np.nan)])[at]
-    holds = np.vstack([reference.holds(), np.zeros((1, 2), bool)])[at] & np.isfinite(known[:, [0, 2]])
-    holds |= np.vstack([reference.lost, np.zeros((1, 2), bool)])[at]
+    said = [candidates.named[row] for row in rows]
+    roles = tuple(named.role if named is not None else Role.CHECK for named in said)
+    number = {name: n for n, name in enumerate((*reference.names, *temporary.names))}
+    # A tie on a temporary mark is the row after the last: nothing known, nothing held.
+    at = np.array([number.get(marks[row] or "", -1) for row in rows], np.int64)
+    of_register = (at >= 0) & (at < len(reference.names))
+    at[~of_register & np.array([role is Role.TIE for role in roles], bool)] = -1
+    none, whole = np.zeros((1, 2), bool), np.ones((len(temporary.names), 2), bool)
+    known = np.vstack([reference.grid, temporary.grid, np.full((1, 3), np.nan)])[at]
+    holds = np.vstack([reference.holds(), whole, none])[at] & np.isfinite(known[:, [0, 2]])
+    holds |= np.vstack([reference.lost, ~whole, none])[at]
     found = Corrected(*(getattr(corrected, name)[rows] for name in VALUES))
     observed = np.column_stack([found.easting, found.northing, found.height])
     tolerance = Tolerance(job.checks.horizontal, job.checks.vertical)
-    compared = differences(observed, known, holds, tolerance)
-    said = [candidates.named[row] for row in rows]
+    compared = differences(observed, known, holds, tolerance, np.where(of_register[:, None], 0.0, known_to[rows]))
     on_marks = OnMarks(
         candidates.table.take(pa.array(rows)),
         candidates.session[rows],
         candidates.time[rows],
         tuple(str(marks[row]) for row in rows),
-        tuple(named.role if named is not None else Role.CHECK for named in said),
+        roles,
         found,
         known,
         compared,
@@ -110,6 +131,7 @@ def compare(
         candidates.raw[rows],
         sigma[rows],
         observation[rows],
+        ~of_register,
     )
     return on_marks, spans
 
@@ -117,7 +139,7 @@ def compare(
 def evidence(
     on_marks: OnMarks, session: int, over: str | None, sole: Sequence[str | None], known: Mapping[str, Floats]
 ) -> Evidence:
-    """Return the evidence of one session; temporary marks and marks that hold nothing give none.
+    """Return the evidence of one session; marks that hold nothing give none, nor do passing temporary marks.
 
     A check is independent where no mark within `ONE_MARK` of its own ties the session: one that stands in the register
     under two names does not prove itself. Independent checks have to judge position and height, be it different ones.
@@ -129,13 +151,14 @@ def evidence(
         sole: the mark on whose coordinates alone its position, its height hang, however many marks and sessions away.
         known: (3,) easting, northing, height of every mark of the register, NaN for what it lacks.
     """
-    here = np.flatnonzero((on_marks.session == session) & on_marks.compared.judged)
+    here = np.flatnonzero((on_marks.session == session) & on_marks.evidence)
     holds = on_marks.compared.holds[here]
     tied = [on_marks.marks[row] for row in here if on_marks.roles[row] is Role.TIE]
 
     def independent(component: int) -> bool:
         ties = {mark for mark in (*tied, over, sole[component]) if mark is not None and mark in known}
-        checks = {on_marks.marks[row] for row in here[holds[:, component]] if on_marks.roles[row] is Role.CHECK}
+        judging = here[holds[:, component] & ~on_marks.temporary[here]]
+        checks = {on_marks.marks[row] for row in judging if on_marks.roles[row] is Role.CHECK}
         return any(all(not _same(check, tie, known) for tie in ties) for check in checks)
 
     return Evidence(on_marks.time[here], on_marks.compared.passed[here], independent(0) and independent(1), holds)
@@ -156,5 +179,5 @@ def checked_sessions(on_marks: OnMarks, count: int) -> Flags:
     """Return (count,) which sessions have a check whose mark the register knows."""
     found = np.zeros(count, bool)
     check = np.array([role is not Role.TIE for role in on_marks.roles], bool)
-    found[on_marks.session[check & on_marks.compared.judged]] = True
+    found[on_marks.session[check & on_marks.compared.judged & ~on_marks.temporary]] = True
     return found

@@ -5,25 +5,45 @@ import numpy as np
 from pipeline.adjust import FIRM
 from pipeline.arrays import Floats
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
-from pipeline.geodesy.uncertainty import horizontal_95, vertical_95
+from pipeline.geodesy.uncertainty import add_covariance, horizontal_95, vertical_95
 from pipeline.intake.survey import Survey
 from pipeline.solve.covariance import Parts, covariance
 from pipeline.solve.observations import covariance_of
 from pipeline.solve.solve import Solved
+from pipeline.solve.temporary_marks import shift_less_mark
 from pipeline.words import Role
 
 
 def differences_95(survey: Survey, solved: Solved) -> tuple[Floats, Floats]:
     """Return (n,) the 95 % radius and the 95 % uncertainty in height of each occupation's observed minus known.
 
-    NaN where nothing is known of the mark, as on a temporary one, or its session is untied.
+    NaN where nothing is known of the mark, as of a tie on a temporary one, or its session is untied.
     """
     found = solved.occupations.corrected
     turn = enu_rotation(np.nan_to_num(found.longitude), np.nan_to_num(found.latitude))
     local = covariance(_parts(survey, solved, turn))
+    _on_temporary(survey, solved, turn, local)
     horizontal, vertical = horizontal_95(local), vertical_95(np.sqrt(local[:, 2, 2]))
     known = np.isfinite(solved.occupations.known)
     return np.where(known[:, :2].all(axis=1), horizontal, np.nan), np.where(known[:, 2], vertical, np.nan)
+
+
+def _on_temporary(survey: Survey, solved: Solved, turn: Floats, local: Floats) -> None:
+    """Put in place what the differences of checks on temporary marks come from: reading, shift, and mark as adjusted.
+
+    The geoid separation is the mark's and the reading's alike.
+    """
+    on_marks, centring = solved.occupations, survey.job.quality.centring
+    rows = np.flatnonzero(on_marks.temporary & np.isfinite(on_marks.known[:, 0]))
+    if not len(rows):
+        return
+    number = {name: place for place, name in enumerate(solved.tied.marks.names)}
+    at = np.array([number[on_marks.marks[row]] for row in rows], np.int64)
+    local[rows] = rotate_covariance(shift_less_mark(solved.tied, on_marks.session[rows], at), turn[rows])
+    correlated, own = covariance_of(on_marks.table, survey), np.hypot(on_marks.sigma[rows], [centring, centring, 0.0])
+    of_rows = local[rows]
+    add_covariance(of_rows, np.maximum(own, FIRM), None if correlated is None else correlated[rows])
+    local[rows] = of_rows
 
 
 def _parts(survey: Survey, solved: Solved, turn: Floats) -> Parts:

@@ -12,7 +12,8 @@ from pipeline.tolerance import Tolerance, plan_and_height
 class Differences:
     """Observed minus known of (n,) occupations, metres in grid and height datum; NaN where nothing is known.
 
-    ``tolerance`` is what they are held against. ``holds`` (n, 2) is whether position, height are judged. ``passed`` is
+    ``tolerance`` is what those on marks of known coordinates are held against, ``allowed`` (n, 2) what each is, in plan
+    and in height. ``holds`` (n, 2) is whether position, height are judged. ``passed`` is
     meaningful only where ``judged``: a mark whose register coordinates hold nothing judges nobody.
     """
 
@@ -23,6 +24,7 @@ class Differences:
     holds: Flags
     passed: Flags
     tolerance: Tolerance
+    allowed: Floats
 
     @property
     def judged(self) -> Flags:
@@ -30,7 +32,9 @@ class Differences:
         return np.asarray(self.holds.any(axis=1))
 
 
-def differences(observed: Floats, known: Floats, holds: Flags, tolerance: Tolerance) -> Differences:
+def differences(
+    observed: Floats, known: Floats, holds: Flags, tolerance: Tolerance, known_to: Floats | None = None
+) -> Differences:
     """Compare occupations with the coordinates of their marks.
 
     Args:
@@ -38,8 +42,14 @@ def differences(observed: Floats, known: Floats, holds: Flags, tolerance: Tolera
         known: (n, 3) the register's; NaN where it has none.
         holds: (n, 2) whether the mark holds position, height; a component that it does not hold is not judged.
         tolerance: what they are held against.
+        known_to: (n, 2) the 95 % uncertainty, in plan and in height, of coordinates that nobody published. It counts
+            beside the tolerance, the two being independent: the root of the sum of their squares is allowed.
     """
     apart = observed - known
     east, north, height = apart.T
     off = plan_and_height(apart)
-    return Differences(east, north, height, off[:, 0], holds, tolerance.passes(off, holds), tolerance)
+    allowed = np.tile([tolerance.horizontal, tolerance.vertical], (len(observed), 1))
+    if known_to is not None:
+        allowed = np.where(known_to > 0.0, np.hypot(allowed, known_to), allowed)
+    passed = np.asarray(((np.abs(off) <= allowed) | ~holds).all(axis=1))
+    return Differences(east, north, height, off[:, 0], holds, passed, tolerance, allowed)

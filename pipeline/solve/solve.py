@@ -25,6 +25,7 @@ from pipeline.solve.observations import Tied, applied, candidate_sigma, covarian
 from pipeline.solve.places import first_positions, shift_places
 from pipeline.solve.proof import Evidence, verdict
 from pipeline.solve.shift import Shifts
+from pipeline.solve.temporary_marks import known_to_95, temporary_marks
 from pipeline.solve.transform_limits import refuse_poor_transformations
 from pipeline.solve.unanswered_checks import Unanswered, held_back, unanswered, unanswered_doubts
 from pipeline.solve.which_mark import resolve
@@ -110,13 +111,17 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     corrected = correct(
         frames, candidates.raw, candidates.session, sigma, add, geoid, correlated, survey.operations.site
     )
-    stands_on = resolve(candidates, corrected, job, known, _temporary(tied, known, survey), frames.to_issued)
-    missed = unanswered(candidates, corrected, stands_on, job, known)
+    temporary = temporary_marks(tied, known, survey)
+    stands_on = resolve(candidates, corrected, job, known, temporary.places(), frames.to_issued)
+    missed = unanswered(candidates, corrected, stands_on, job, known, temporary)
     of_missed = confirmed_by(job, unanswered_doubts(survey, candidates, missed))
     held = held_back(missed, of_missed)
     left_out = np.array([one.row for one in missed if one.number in held], np.int64)
     spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
-    occupations, spans = compare(candidates, corrected, stands_on, sigma, tied.observation, job, known, spans, left_out)
+    known_to = known_to_95(tied, temporary, candidates.session, stands_on)
+    occupations, spans = compare(
+        candidates, corrected, stands_on, sigma, tied.observation, job, known, temporary, known_to, spans, left_out
+    )
     later = [*_later_doubts(survey, tied, places, occupations), *field_shift_doubts(survey, derived.field)]
     every = (*doubts, *confirmed_by(job, later), *of_missed)
     proof = tuple(_evidence(survey, derived, occupations, every))
@@ -161,15 +166,6 @@ def _evidence(
         setup, number = window.session.setup, window.index
         found = evidence(occupations, number, setup.mark if setup is not None else None, sole[number], at)
         yield found.doubted(any(doubt.reaches(number) for doubt in doubts))
-
-
-def _temporary(tied: Tied, known: Reference, survey: Survey) -> dict[str, Floats]:
-    """Return (3,) easting, northing, height, as adjusted, of the marks that the register has not."""
-    register = frozenset(known.names)
-    rows = [row for row, name in enumerate(tied.marks.names) if name not in register]
-    grid = np.column_stack(survey.operations.frames.to_issued.forward(*np.nan_to_num(tied.shifts.marks[rows]).T))
-    position = tied.shifts.adjustment.ties.mark_position[rows]
-    return {tied.marks.names[row]: grid[place] for place, row in enumerate(rows) if position[place]}
 
 
 def _adjusted(tied: Tied) -> dict[str, Floats]:

@@ -16,6 +16,7 @@ from pipeline.sessions.toml_lines import more_occupations
 from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
 from pipeline.solve.differences import differences
+from pipeline.solve.temporary_marks import Temporary
 from pipeline.solve.which_mark import VICINITY, Places
 from pipeline.tolerance import Tolerance
 from pipeline.words import Doubt, counted, plural
@@ -47,10 +48,15 @@ class Unanswered:
 
 
 def unanswered(
-    candidates: Candidates, corrected: Corrected, marks: Sequence[str | None], job: Job, reference: Reference
+    candidates: Candidates,
+    corrected: Corrected,
+    marks: Sequence[str | None],
+    job: Job,
+    register: Reference,
+    temporary: Temporary,
 ) -> tuple[Unanswered, ...]:
     """Return the candidates on no mark, by ``marks``, whose code, ``mark`` column or name says that they are on one."""
-    wanted = Wanted.of([], job.checks.codes, reference.names)
+    wanted, reference = Wanted.of([], job.checks.codes, register.names), _with(register, temporary)
     coded, columns = wanted.stated(candidates.table)
     codes = candidates.table.column("code").to_pylist()
     numbers = candidates.table.column("number").to_pylist()
@@ -68,6 +74,19 @@ def unanswered(
             why, held, mark = told
             found.append(Unanswered(row, numbers[row], int(candidates.session[row]), why, held, mark))
     return tuple(found)
+
+
+def _with(register: Reference, temporary: Temporary) -> Reference:
+    """Return the register with the temporary marks behind its own: a reading lies beside one or the other."""
+    more = len(temporary.names)
+    return Reference(
+        (*register.names, *temporary.names),
+        np.vstack([register.xyz, np.full((more, 3), np.nan)]),
+        np.vstack([register.grid, temporary.grid]),
+        np.vstack([register.held, np.isfinite(temporary.grid)]),
+        np.vstack([register.sigma, np.full((more, 3), np.nan)]),
+        np.vstack([register.lost, np.zeros((more, 2), bool)]),
+    )
 
 
 def _word(column: str) -> bool:
@@ -137,7 +156,7 @@ def _on(mark: str, named: str, said: _Said, reference: Reference, job: Job) -> _
 def _nowhere(reference: Reference, at: Floats, radius: float) -> str:
     name, distance = Places(reference.names, reference.grid[:, :2]).nearest(at[:2], np.inf)
     if name is None:
-        return "the register has no mark with a position"
+        return "neither the register nor a tie has a mark with a position"
     return f"no mark lies within {radius:g} m: the nearest is {name}, {_away(reference, name, distance, at)}"
 
 

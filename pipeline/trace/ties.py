@@ -87,7 +87,7 @@ def _others(survey: Survey, solved: Solved, mark: int, session: int) -> tuple[st
 def around(solved: Solved, session: int, time: int) -> tuple[Occupied | None, Occupied | None]:
     """Return the occupations that speak for a time: the last one at or before it, the first one at or after it."""
     on_marks = solved.occupations
-    rows = np.flatnonzero((on_marks.session == session) & on_marks.compared.judged)
+    rows = np.flatnonzero((on_marks.session == session) & on_marks.evidence)
     times = on_marks.time[rows]
     before = int(np.searchsorted(times, time, side="right")) - 1
     after = int(np.searchsorted(times, time, side="left"))
