@@ -177,7 +177,7 @@ def check_rows(survey: Survey, solved: Solved, causes: Sequence[str | None]) -> 
         "tolerance_v": pa.array(compared.allowed[:, 1]),
         "hu95": number_column(hu95),
         "vu95": number_column(vu95),
-        "passed": pa.array(compared.passed, mask=~compared.judged),
+        "passed": pa.array(compared.passed, mask=~on_marks.evidence),
         "cause": pa.array(causes, pa.string()),
         **_statistics(solved),
         GEOMETRY: wkb_points(*axes.geometry(found.easting, found.northing, found.height)),

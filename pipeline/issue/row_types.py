@@ -58,7 +58,10 @@ class Occupation(Strict):
     tolerance_v: Annotated[float, Field(description="the most that the difference in height may be, either way [m]")]
     hu95: Annotated[float | None, Field(description="95 % uncertainty of the horizontal difference: radius [m]")]
     vu95: Annotated[float | None, Field(description="95 % uncertainty of the difference in height [m]")]
-    passed: Annotated[bool | None, Field(description="whether it is within the tolerances; null: not tested")]
+    passed: Annotated[
+        bool | None,
+        Field(description="whether it is within the tolerances; null: not tested, or agrees with a temporary mark"),
+    ]
     cause: Annotated[str | None, Field(description="what a failing one may mean; of a noted one what was noted")]
 
 

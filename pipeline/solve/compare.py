@@ -110,6 +110,7 @@ def compare(
     at = np.array([number.get(marks[row] or "", -1) for row in rows], np.int64)
     of_register = (at >= 0) & (at < len(reference.names))
     at[~of_register & np.array([role is Role.TIE for role in roles], bool)] = -1
+    adjusted = at >= len(reference.names)
     none, whole = np.zeros((1, 2), bool), np.ones((len(temporary.names), 2), bool)
     known = np.vstack([reference.grid, temporary.grid, np.full((1, 3), np.nan)])[at]
     holds = np.vstack([reference.holds(), whole, none])[at] & np.isfinite(known[:, [0, 2]])
@@ -117,7 +118,7 @@ def compare(
     found = Corrected(*(getattr(corrected, name)[rows] for name in VALUES))
     observed = np.column_stack([found.easting, found.northing, found.height])
     tolerance = Tolerance(job.checks.horizontal, job.checks.vertical)
-    compared = differences(observed, known, holds, tolerance, np.where(of_register[:, None], 0.0, known_to[rows]))
+    compared = differences(observed, known, holds, tolerance, np.where(adjusted[:, None], known_to[rows], 0.0))
     on_marks = OnMarks(
         candidates.table.take(pa.array(rows)),
         candidates.session[rows],

@@ -60,13 +60,13 @@ def test_an_issue_that_appeared_is_said_to_stand_and_told_once_more(
 def test_its_verdict_is_not_swallowed_by_a_better_issue(
     job: Simulation, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The check was mended before the next run: that still signals the issue of which nobody was told, once."""
+    """Somebody looked into it before the next run: that still signals the issue of which nobody was told, once."""
     path = job.write(tmp_path)
     with monkeypatch.context() as patch, pytest.raises(Unfinished):
         fail_at(patch, "register.csv")
         run_job(path)
     job.job["session"][0]["checks"] = job.job["session"][0]["checks"][:1]
-    job.job["checks"] = {"codes": []}
+    job.job["checks"] = {"codes": [], "confirmed": ["unanswered-check"]}
     job.job["issue"] = {"hold_back": []}
     job.rows["code"][job.rows["name"] == "S01-C2"] = "FENCE"
     path = job.write(tmp_path)
