@@ -1,14 +1,16 @@
 """The sound candidates of the first pass, with their raw positions and what the sessions say of them."""
 
+from collections import defaultdict
 from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.named_points import Named, named_points
+from pipeline.intake.occupations import Wanted
 from pipeline.intake.operations import Operations
 from pipeline.intake.positions import working_positions
 from pipeline.intake.prepare import Prepared
@@ -55,4 +57,29 @@ def sound_candidates(prepared: Prepared, first_pass: FirstPass, operations: Oper
         epochs = operations.epochs[session[rows], block]
         raw[rows] = working_positions(table.take(pa.array(rows)), operations.frames.to_working[block], epochs)
     named = [said.get((int(at), name or "")) for at, name in zip(session, names, strict=True)]
+    _part_roles(named, session, names, np.asarray(_coded(table, prepared), bool))
     return Candidates(table, session, milliseconds(table), tuple(names), tuple(named), raw)
+
+
+def _coded(table: pa.Table, prepared: Prepared) -> pa.Array:
+    """Return which readings have a code of ``checks.codes``."""
+    wanted = Wanted.of([], prepared.loaded.job.checks.codes)
+    return pc.fill_null(wanted.has_code(table.column("code").combine_chunks()), False)
+
+
+def _part_roles(named: list[Named | None], session: Integers, names: list[str | None], coded: Flags) -> None:
+    """Make checks of those readings named like a tie that have the code of a check, where others of the name have not.
+
+    One who ties and closes on a mark may use one name for both, and says by the code which is which.
+    """
+    groups = defaultdict[tuple[int, str | None], list[int]](list)
+    for row, said in enumerate(named):
+        if said is not None and said.role is Role.TIE:
+            groups[int(session[row]), names[row]].append(row)
+    for rows in groups.values():
+        checks = [row for row in rows if coded[row]]
+        if len(checks) < len(rows):
+            for row in checks:
+                said = named[row]
+                assert said is not None
+                named[row] = Named(said.mark, Role.CHECK)

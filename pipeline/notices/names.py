@@ -1,12 +1,16 @@
 """One name at two places: told with both, so that neither a drawing nor a tie takes the one for the other."""
 
+from collections import defaultdict
 from dataclasses import replace
 
 import numpy as np
+import pyarrow as pa
 
 from pipeline.arrays import Integers
+from pipeline.clock import MINUTE
 from pipeline.intake.far_names import FarRepeats, far_repeats
 from pipeline.intake.survey import Survey
+from pipeline.near import listed
 from pipeline.read.files import read_batches
 from pipeline.solve.solve import Solved
 from pipeline.words import counted
@@ -16,10 +20,38 @@ _NAMED = 3
 #: Metres: two bases that averaged their positions put one place about so far apart while nothing ties them,
 #: and readings that carry a field shift are no farther off. Common practice, no source.
 _UNCORRECTED = 25.0
+#: Milliseconds: readings on a mark that are this close in time are of one occupation. Common practice, no source.
+_ONE_OCCUPATION = 15 * MINUTE
 
 
 def name_notes(survey: Survey, solved: Solved) -> list[str]:
-    """Return in words that names stand at more than one place."""
+    """Return in words that names stand at more than one place, or for more than one tie."""
+    return [*_doubled_ties(survey), *_far_names(survey, solved)]
+
+
+def _doubled_ties(survey: Survey) -> list[str]:
+    """Return in words which name of a tie several readings of its session have, long after one another.
+
+    All of them tie, so that the later does not test the earlier. Readings of one occupation follow at once.
+    """
+    found, candidates = defaultdict[tuple[int, str], list[int]](list), survey.candidates
+    for row, _ in candidates.ties():
+        found[int(candidates.session[row]), candidates.names[row] or ""].append(row)
+    told = []
+    for (session, name), rows in found.items():
+        times = candidates.time[rows]
+        if times.max() - times.min() < _ONE_OCCUPATION:
+            continue
+        table = candidates.table.take(pa.array(rows)).select(["export", "source_row"]).to_pylist()
+        where = listed(f"{survey.exports[one['export']].shown}:{one['source_row']}" for one in table)
+        told.append(
+            f"{len(rows)} readings of session {survey.windows[session].session.name} are called {name} ({where}): all"
+            " of them tie it, and none tests another; give a later one a name of its own and name it in checks"
+        )
+    return told
+
+
+def _far_names(survey: Survey, solved: Solved) -> list[str]:
     far = _far(survey, solved)
     if not len(far.first):
         return []
