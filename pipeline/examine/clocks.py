@@ -23,7 +23,7 @@ from pipeline.read.files import Export
 from pipeline.read.times import clock
 from pipeline.sessions.attach import SessionIndex
 from pipeline.tables import milliseconds
-from pipeline.words import Doubt, counted
+from pipeline.words import Doubt, Reason, counted
 
 _HOURS = tuple(sign * hour * HOUR for hour in range(1, 15) for sign in (1, -1))
 #: A part of an export's readings that lies outside all sessions, and how many, before another hour is looked for.
@@ -170,6 +170,7 @@ def clock_findings(survey: Survey) -> Iterator[ClockFinding]:
         yield from _unstated(of)
         yield from _disagreeing(of)
         yield from _better(of)
+        yield from _unchanged(of)
 
 
 def _unstated(of: _Clock) -> Iterator[ClockFinding]:
@@ -222,6 +223,24 @@ def _better(of: _Clock) -> Iterator[ClockFinding]:
     yield ClockFinding(
         of.number, of.export.shown, 0, what + (_moves(found) if found.changed else ""), found.changed > 0
     )
+
+
+def _unchanged(of: _Clock) -> Iterator[ClockFinding]:
+    """Say that an export has times that its zone does not have: whatever wrote them is not a clock of the zone."""
+    found = of.survey.first_pass.claims[of.number].changes
+    if found.skipped is None:
+        return
+    log, zone = of.survey.first_pass.files[of.number], of.export.points.time_zone
+    held = log.held.get(Reason.AMBIGUOUS_TIME)
+    line = held.row if held is not None and held.count == found.never else 0
+    what = (
+        f"{counted(found.never, 'time does', 'times do')} not exist in {zone}, where the clocks go forward, such as"
+        f' "{found.first}": the clock of this file is not that of the zone, and its times after the change are read'
+        f" {found.skipped.by // MINUTE} minutes early if it stayed on the time before. Write the clock that the"
+        f' controller kept for the block of this file, as time_zone = "{_east(found.skipped.before // MINUTE)[3:]}";'
+        " if only a time is mistyped, correct it"
+    )
+    yield ClockFinding(of.number, of.export.shown, line, what, bool(log.sessions.any()))
 
 
 def _moves(fit: _Fit) -> str:

@@ -13,6 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.arrays import Flags, Integers
+from pipeline.read.clock_changes import ClockChanges
 
 _OFFSET = re.compile(r"([+-])(\d\d)(?::?(\d\d))?$")
 
@@ -21,11 +22,12 @@ _OFFSET = re.compile(r"([+-])(\d\d)(?::?(\d\d))?$")
 class Claims:
     """What one file claims: ``apart`` counts its times by milliseconds, the job file's reading less the file's own.
 
-    ``first`` is the first such time as it is written.
+    ``first`` is the first such time as it is written. ``changes`` is what its other times show of the zone's changes.
     """
 
     apart: Counter[int] = field(default_factory=Counter)
     first: str = ""
+    changes: ClockChanges = field(default_factory=ClockChanges)
 
     def add(self, cells: pa.Array, apart: Integers, which: Flags) -> None:
         """Take the times of a batch ``which`` are claimed, (n,) ``apart``."""
@@ -42,6 +44,7 @@ class Claims:
         """Take over what was found elsewhere."""
         self.apart.update(other.apart)
         self.first = self.first or other.first
+        self.changes.join(other.changes)
 
 
 def stated_minutes(cells: pa.Array) -> Integers:

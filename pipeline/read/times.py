@@ -75,8 +75,9 @@ class Clock:
         elif self.kind is None:
             self.claims.add(cells, gps_to_utc(face)[0] - utc, claimed)
         else:
-            read, twice, never = _from_zone(np.where(claimed, face, 0), self.kind)
-            self.claims.add(cells, read - utc, claimed & ~twice & ~never)
+            shown = np.where(claimed, face, 0)
+            first, second = _from_zone(shown, self.kind).T
+            self.claims.add(cells, shown - first - utc, claimed & (first == second))
 
     def matched(self, cells: pa.Array) -> Flags:
         """Return the rows that have the look of a time as expected, be it one that exists or not."""
@@ -144,13 +145,15 @@ class Clock:
                 says += "; weeks that begin again at 1,024 are not guessed, export all weeks since 1980"
             findings.add_cells(Reason.AMBIGUOUS_TIME, naive & early, word, cells, says)
             return _Utc(np.where(naive, utc, local), ~(naive & early))
-        utc, twice, never = _from_zone(np.where(naive, local, 0), self.kind)
-        twice, never = naive & twice, naive & never
+        shown = np.where(naive, local, 0)
+        steps = _from_zone(shown, self.kind)
+        self.claims.changes.add(cells, shown, naive, steps)
+        twice, never = naive & (steps[:, 0] > steps[:, 1]), naive & (steps[:, 0] < steps[:, 1])
         back = f"comes twice in {self.zone}, where the clocks go back"
         findings.add_cells(Reason.AMBIGUOUS_TIME, twice, word, cells, back)
         gone = f"does not exist in {self.zone}, where the clocks go forward"
         findings.add_cells(Reason.AMBIGUOUS_TIME, never, word, cells, gone)
-        return _Utc(np.where(naive, utc, local), ~twice & ~never)
+        return _Utc(np.where(naive, local - steps[:, 0], local), ~twice & ~never)
 
 
 @dataclass(frozen=True)
@@ -201,15 +204,18 @@ def gps_to_utc(gps: Integers) -> tuple[Integers, Flags]:
     return gps - leap[np.maximum(place, 0)], early
 
 
-def _from_zone(local: Integers, zone: tzinfo) -> tuple[Integers, Flags, Flags]:
-    """Return UTC, and where the local time comes twice and where it does not exist. Zones change on whole minutes."""
+def _from_zone(local: Integers, zone: tzinfo) -> Integers:
+    """Return (n, 2) the offsets from UTC of local times read as before and as after a change, all in milliseconds.
+
+    The first is larger where a time comes twice, smaller where it does not exist. Zones change on whole minutes.
+    """
     minutes = local // MINUTE
     changes = np.concatenate(([True], minutes[1:] != minutes[:-1]))
     runs = np.cumsum(changes) - 1  # a day's points come in order: few distinct minutes
     distinct, back = np.unique(minutes[changes], return_inverse=True)
     offsets = np.array([_offsets(minute, zone) for minute in distinct.tolist()], dtype=np.int64)
-    first, second = offsets[back][runs].T
-    return local - first, first > second, first < second
+    found: Integers = offsets[back][runs]
+    return found
 
 
 def _offsets(minute: int, zone: tzinfo) -> tuple[int, int]:

@@ -138,3 +138,32 @@ def test_sessions_written_in_another_zone_than_the_export_is_read_in(tmp_path: P
     path = bare(late(job, 12).write(tmp_path), stated="+12:00")
     (text,) = told(path)
     assert 'time_zone "+12:00", UTC+12:00 on that day, and session session-01 is written in UTC+13:00' in text
+
+
+#: New Zealand's clocks went from 02:00 to 03:00 on 27 September 2026, at this instant (Time Order 2007).
+FORWARD = np.datetime64("2026-09-26T14:00", "ms")
+
+
+def through_the_change(folder: Path, zone: str, turned: bool) -> Path:
+    """Return a day across the change, its times without offset: of a clock that ``turned``, or stayed on winter's."""
+    job = simulate(Plan(sessions=1, points=40, start=dt.datetime(2026, 9, 26, 11, 0, tzinfo=dt.UTC)))
+    summer = (job.rows["time"] >= FORWARD) & turned
+    assert (job.rows["time"] >= FORWARD).any() and (job.rows["time"] < FORWARD).any()
+    job.rows["time"] = job.rows["time"] + np.where(summer, np.timedelta64(13, "h"), np.timedelta64(12, "h"))
+    return bare(job.write(folder), stated=zone)
+
+
+def test_a_clock_that_missed_the_change_to_summer_time_is_in_doubt(tmp_path: Path) -> None:
+    path = through_the_change(tmp_path, "Pacific/Auckland", turned=False)
+    (doubt,) = run_job(path, dry_run=True).record["doubts"]
+    assert doubt["kind"] == "time-zone" and doubt["sessions"] == ["session-01"]
+    assert 'time_zone = "+12:00"' in doubt["what"] and "not exist in Pacific/Auckland" in doubt["what"]
+    assert run_job(path, dry_run=True).exit_code == 3
+    assert any("not exist in" in str(each) for each in check_job(path).doubts)
+
+
+@pytest.mark.parametrize(("zone", "turned"), [("Pacific/Auckland", True), ("+12:00", False)])
+def test_a_clock_that_was_turned_and_one_that_is_stated_are_in_no_doubt(
+    zone: str, turned: bool, tmp_path: Path
+) -> None:
+    assert kinds(through_the_change(tmp_path, zone, turned)) == []

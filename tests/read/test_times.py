@@ -213,3 +213,16 @@ def test_native_timestamps_are_utc_whatever_the_zone():
     cells = pa.array([1772436600123456, None], pa.timestamp("us"))
     found = clock("Pacific/Auckland", None).read(cells, "time", Findings(2))
     assert found.to_pylist() == [utc(2026, 3, 2, 7, 30, 0, 123000), None]
+
+
+def test_times_that_do_not_exist_are_counted_with_the_offset_before_the_change() -> None:
+    """New Zealand's clocks went from 02:00 (+12:00) to 03:00 on 27 September 2026; midnight alone says no time."""
+    how, texts = clock("Pacific/Auckland", None), ["2026-09-27T01:55:00", "2026-09-27T02:05:00", "2026-09-27T02:35:00"]
+    how.read(pa.array(texts), "time", Findings(3))
+    changes = how.claims.changes
+    assert (changes.never, changes.first) == (2, "2026-09-27T02:05:00")
+    assert changes.skipped is not None
+    assert (changes.skipped.before, changes.skipped.by) == (12 * 3_600_000, 3_600_000)
+    dates = clock("Africa/Cairo", None)  # where summer time began at midnight, 24 April 2026
+    dates.read(pa.array(["2026-04-24T00:00:00"]), "time", Findings(1))
+    assert dates.claims.changes.never == 0
