@@ -3,18 +3,16 @@
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 
 from pipeline.arrays import Integers
-from pipeline.files.sheet import read_sheet
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.nearby import Registered, grids_at, named, separation
 from pipeline.job.model import ControlSection, Points
 from pipeline.near import plain
-from pipeline.new_job.clocks import Clock, Spans, clock_of
+from pipeline.new_job.clocks import Clock, clock_of
 from pipeline.new_job.draft import Block, Draft
 from pipeline.new_job.eastings import asked, turned, way_of
 from pipeline.new_job.encodings import CodePages
@@ -36,11 +34,12 @@ from pipeline.new_job.levels import read_as, why_meant, with_datum
 from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.questions import Candidate, Known, Question, State, quoted
 from pipeline.new_job.rows import rows
+from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
 from pipeline.new_job.solutions import solutions
 from pipeline.new_job.tables import Register, register_of, sample_of, tables_of, together
 from pipeline.new_job.values import given, words
-from pipeline.problems import JobError, Problem, Problems
+from pipeline.problems import JobError, Problem
 from pipeline.read.findings import Unusable
 from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.words import counted, plural
@@ -59,7 +58,8 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     if not found.exports:
         raise JobError([_nothing(shown, found)])
     register = _register(found, draft)
-    spans = _spans(found)
+    table = session_table(found.sessions)
+    spans = table.spans if table is not None else None
     place = place_of([*(sample_of(one) for one in found.exports), *([register.table] if register else [])])
     clocks = [clock_of(one, place, spans) for one in found.exports]
     read = rows([(one, _to_read(one, clock)) for one, clock in zip(found.exports, clocks, strict=True)])
@@ -73,8 +73,10 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     _blocks(draft, found.exports, clocks, tables, grid, place, said)
     _share(draft, on_clock)
     draft.solutions = solutions(Counter(word for word in read.solution if word))
-    if spans is not None:
-        draft.sessions_file = spans.file
+    if table is not None:
+        draft.sessions_file = table.file
+        draft.notes += table.notes
+        ask_clock(draft, table, place, read.time)
     else:
         marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
         sessions(draft, read, together(tables, grid), marks, some, clocks, found.exports, on_clock)
@@ -115,24 +117,6 @@ def _register(found: Contents, draft: Draft) -> Register | None:
     if one.look.layer is not None:
         draft.control["layer"] = Known(quoted(one.look.layer))
     return register
-
-
-def _spans(found: Contents) -> Spans | None:
-    """Return the sessions of the folder's table, None where there is none with times."""
-    for shown, path in found.sessions:
-        sheet = read_sheet(path, shown, Problems(), ("name", "start", "end"))
-        spans: list[tuple[datetime, datetime]] = []
-        for _, cells in sheet.rows if sheet is not None else ():
-            try:
-                spans.append((datetime.fromisoformat(cells["start"]), datetime.fromisoformat(cells["end"])))
-            except (KeyError, ValueError):
-                continue
-        zoned = [pair for pair in spans if pair[0].tzinfo is not None and pair[1].tzinfo is not None]
-        if zoned:
-            since, until = ([round(pair[end].timestamp() * 1000) for pair in zoned] for end in (0, 1))
-            offsets = dict.fromkeys(f"{pair[0]:%z}" for pair in zoned if pair[0].utcoffset())
-            return Spans(shown, since, until, tuple(f"{one[:3]}:{one[3:5]}" for one in offsets))
-    return None
 
 
 def _to_read(one: Found, clock: Clock) -> Points:

@@ -50,7 +50,7 @@ class Draft:
     control_asks: list[Question] = field(default_factory=list)
     control_notes: list[str] = field(default_factory=list)
     sessions: list[SessionDraft] = field(default_factory=list)
-    sessions_file: str | None = None
+    sessions_file: State = None
     codes: State = None
     files: list[tuple[str, str, str]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)

@@ -1,6 +1,7 @@
 """What lies in a folder: which files are exports, which the register, which the sessions' table, which neither."""
 
 import os
+import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -28,6 +29,11 @@ _GEOIDS = (".gtx", ".tif", ".tiff")
 _REGISTER = ("control", "register", "marks", "festpunkt", "fixpunkt", "benchmark", "repere", "borne", "monument")
 #: Columns that only a register has.
 _OF_REGISTER = ("mark", "hu95", "vu95", "holds", "dated", "source")
+#: What a table of sessions has at least, and what it is known by besides.
+_NEEDED = ("name", "start", "end")
+KNOWN_BY = (*_NEEDED, "base", "ties", "checks")
+#: Lines among which the header of one is looked for that cannot be read.
+_BEGINNING, _LINES = 1 << 16, 60
 
 
 @dataclass(frozen=True)
@@ -121,10 +127,16 @@ def _sort(path: Path, shown: str, found: Contents) -> None:
 
 
 def _is_sessions(path: Path, shown: str) -> bool:
+    """Tell whether a text is a table of sessions, one that cannot be read too."""
     if path.stat().st_size > min(TABLE, 4 << 20):
         return False
-    sheet = read_sheet(path, shown, Problems(), ("name", "start", "end", "base", "ties", "checks"))
-    return sheet is not None and {"name", "start", "end"} <= set(sheet.columns)
+    sheet = read_sheet(path, shown, Problems(), KNOWN_BY)
+    if sheet is not None:
+        return set(_NEEDED) <= set(sheet.columns)
+    with path.open("rb") as file:
+        lines = file.read(_BEGINNING).decode("utf-8", "replace").removeprefix("\ufeff").splitlines()[:_LINES]
+    heads = ([cell.strip(' "').casefold() for cell in re.split("[,;\t|]", line)] for line in lines)
+    return any(set(_NEEDED) <= set(head) for head in heads)
 
 
 def _sort_table(look: Look, found: Contents) -> None:

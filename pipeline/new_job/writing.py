@@ -186,15 +186,17 @@ def _control(page: Page, draft: Draft) -> None:
 
 def _sessions(page: Page, draft: Draft) -> None:
     if draft.sessions_file is not None:
-        page.add("[sessions]", f"file = {quoted(draft.sessions_file)}", "")
-        return
-    if draft.sessions:
+        page.add("[sessions]")
+        page.state("file", draft.sessions_file)
+    elif draft.sessions:
         page.comment(
             "A session is made of the readings with one base id and without a gap of three hours; see that each is a"
             " base that stood still. The first reading on a mark ties, those on other marks check."
         )
     for note in draft.notes:
         page.comment(f"Note: {note}")
+    if draft.sessions_file is not None:
+        page.add("")
     for session in draft.sessions:
         _session(page, session)
 

@@ -94,7 +94,7 @@ def load_sessions(loaded: LoadedJob, problems: Problems) -> tuple[SessionWindow,
         table, clock = loaded.job.sessions, clock_of(loaded.job.source.model_dump())
         how = Written(table.delimiter, table.decimal, table.encoding)
         sheet = read_sheet(file, loaded.show(file), problems, _COLUMNS, table.layer, how)
-        sessions = list(_read_rows(sheet, clock, problems)) if sheet is not None else []
+        sessions = read_table(sheet, clock, problems) if sheet is not None else []
         check_sessions(sessions, loaded.job.control is not None, problems)
     else:
         sessions = [(each, partial(loaded.where, "session", index)) for index, each in enumerate(loaded.job.session)]
@@ -162,6 +162,14 @@ def _note_overlap(earlier: SessionWindow, later: SessionWindow, problems: Proble
         f"from {later.session.start.isoformat()} to {until.isoformat()}, and {bases}",
         "end the one where the other begins, or give each its own base id",
     )
+
+
+def read_table(sheet: Sheet, clock: dict[str, str | None], problems: Problems) -> list[tuple[Session, Where]]:
+    """Return the sessions of a table with where each stands; what is wrong with a row is added to ``problems``.
+
+    ``clock`` is the context that `clock_of` returns: the clock of times without an offset from UTC.
+    """
+    return list(_read_rows(sheet, clock, problems))
 
 
 def _read_rows(sheet: Sheet, clock: dict[str, str | None], problems: Problems) -> Iterator[tuple[Session, Where]]:

@@ -1,0 +1,156 @@
+"""The table of sessions in a folder: which it is, whose clock its times are on, and what of it cannot be read."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.arrays import Integers
+from pipeline.files.sheet import Sheet, read_sheet
+from pipeline.job.rules import check_sessions
+from pipeline.job.values import ZONE
+from pipeline.job.zones import localised
+from pipeline.new_job.clocks import Spans
+from pipeline.new_job.draft import Draft
+from pipeline.new_job.folder import KNOWN_BY
+from pipeline.new_job.questions import Candidate, Known, Question, State, quoted
+from pipeline.new_job.zones import zones_near
+from pipeline.problems import Problems
+from pipeline.sessions.windows import read_table
+from pipeline.words import counted
+
+#: Columns of times of a sessions' table.
+_TIMES = ("start", "end", *(f"field_shift_{word}" for word in ("from", "until", "earliest", "latest")))
+#: Faults of a table that are told.
+_TOLD = 6
+
+
+@dataclass(frozen=True)
+class SessionTable:
+    """The table that is taken: its state as ``sessions.file``, and as far as it can be read.
+
+    ``spans`` are the sessions whose times say their offsets, None for none; ``local`` start and end (n, 2) of those
+    that do not, ``shown`` is the file, ``first`` the first time without an offset, "" where all have one. ``notes`` are
+    what is to be told of its rows.
+    """
+
+    shown: str
+    file: State
+    spans: Spans | None
+    local: list[tuple[datetime, datetime]]
+    first: str
+    notes: list[str]
+
+
+def session_table(found: Sequence[tuple[str, Path]]) -> SessionTable | None:
+    """Return the table of sessions of a folder, the first where it has several; None where it has none."""
+    if not found:
+        return None
+    shown, path = found[0]
+    file: State = Known(quoted(shown))
+    if len(found) > 1:
+        candidates = tuple(Candidate(quoted(each), "") for each, _ in found)
+        file = Question("sessions.file", "which of these is the table of the sessions?", candidates)
+    problems = Problems()
+    sheet = read_sheet(path, shown, problems, (*KNOWN_BY, *_TIMES))
+    if sheet is not None:
+        # with any clock, as one that is not known yet is no fault of the table
+        check_sessions(read_table(sheet, {ZONE: "UTC"}, problems), True, problems)
+    notes = [str(each) for each in sorted(problems.found)[:_TOLD]]
+    if len(problems.found) > _TOLD:
+        notes.append(f"{shown}: {counted(len(problems.found) - _TOLD, 'more fault')} like these")
+    if sheet is None:
+        return SessionTable(shown, file, None, [], "", notes)
+    if "ties" not in sheet.columns:
+        notes.append(
+            f"{shown} has no column ties: write into it which reading of each session stood on which mark, as"
+            " CM1-AM=CM1, since a session without a tie is held back"
+        )
+    pairs = [pair for _, cells in sheet.rows if (pair := _pair(cells)) is not None]
+    zoned = [pair for pair in pairs if pair[0].tzinfo is not None and pair[1].tzinfo is not None]
+    local = [pair for pair in pairs if pair[0].tzinfo is None and pair[1].tzinfo is None]
+    return SessionTable(shown, file, _spans(shown, zoned), local, _without_offset(sheet), notes)
+
+
+def _moment(text: str) -> datetime | None:
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+def _pair(cells: dict[str, str]) -> tuple[datetime, datetime] | None:
+    start, end = _moment(cells.get("start", "")), _moment(cells.get("end", ""))
+    return None if start is None or end is None else (start, end)
+
+
+def _without_offset(sheet: Sheet) -> str:
+    """Return the first time that says no offset from UTC, "" where there is none."""
+    for _, cells in sheet.rows:
+        for column in _TIMES:
+            text = cells.get(column, "")
+            if (at := _moment(text)) is not None and at.tzinfo is None:
+                return text
+    return ""
+
+
+def _spans(shown: str, zoned: Sequence[tuple[datetime, datetime]]) -> Spans | None:
+    if not zoned:
+        return None
+    since, until = ([round(pair[end].timestamp() * 1000) for pair in zoned] for end in (0, 1))
+    offsets = dict.fromkeys(f"{pair[0]:%z}" for pair in zoned if pair[0].utcoffset())
+    return Spans(shown, since, until, tuple(f"{one[:3]}:{one[3:5]}" for one in offsets))
+
+
+def ask_clock(draft: Draft, table: SessionTable, place: tuple[float, float] | None, times: Integers) -> None:
+    """Ask for the clock of a table whose times do not say it; ``times`` (n,) are the readings', UTC milliseconds.
+
+    It is that of ``source.time_zone``: exports whose clock is known keep it in their own blocks.
+    """
+    if not table.first:
+        return
+    state = draft.source.get("time_zone")
+    if isinstance(state, Question):  # one clock for both is usual
+        also = (
+            f"; the times of {table.shown}, as {quoted(table.first)}, are read by it too: where they are on another"
+            " clock, write their offset behind each, as +13:00"
+        )
+        draft.source["time_zone"] = replace(state, asks=state.asks + also)
+        return
+    of_exports = [each for block in draft.blocks if isinstance(each := block.states.get("time_zone"), Known)]
+    if isinstance(state, Known):
+        of_exports = [state]
+        for block in draft.blocks:
+            block.states["time_zone"] = state
+    else:
+        for block in draft.blocks:
+            if block.states.get("time_zone") is None and "gps_week" not in block.columns:
+                block.states["time_zone"] = Known('"UTC"', "its times say their own offset")
+    same = {each.value.strip('"'): "the clock of the exports" for each in of_exports}
+    near = zones_near(*place) if place is not None else []
+    whose = same | {name: "a clock near by" if at else "the clock of the nearest town" for at, name in enumerate(near)}
+    whose |= same | {"UTC": same.get("UTC", "if the table is in UTC")}
+    share = {zone: _share(table.local, zone, times) for zone in whose}
+    ranked = sorted(whose, key=lambda zone: -round(share[zone], 2))  # what is as likely stays in its order
+    candidates = tuple(Candidate(quoted(zone), f"{whose[zone]}: {_inside(share[zone])}") for zone in ranked)
+    asks = (
+        f"which clock are the times of {table.shown} on, as {quoted(table.first)}? they do not say it, and may be on"
+        " another than those of the exports"
+    )
+    draft.source["time_zone"] = Question("source.time_zone", asks, candidates)
+
+
+def _share(local: Sequence[tuple[datetime, datetime]], zone: str, times: Integers) -> float:
+    """Return the share of the readings that lie in a session when a table is read on a clock."""
+    inside = np.zeros(len(times), bool)
+    for pair in local:
+        since, until = (localised(at, zone).timestamp() * 1000 for at in pair)
+        inside |= (times >= since) & (times < until)
+    return float(inside.mean()) if len(times) else 0.0
+
+
+def _inside(share: float) -> str:
+    # rounded down: all is all
+    return f"{int(100 * share)} % of the readings lie in its sessions then"

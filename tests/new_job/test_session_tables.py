@@ -1,0 +1,85 @@
+"""A table of sessions in the folder is used whatever its times look like: their clock is asked where they do not say."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from answered import answer
+from folders_made import HEIGHT, NZ, job_of, lay, write
+from issued import current_issue
+from simulate_files import write_sessions
+
+from pipeline import run_job
+from pipeline.new_job import new_job
+
+_HEADS = {"name": "Point", "latitude": "Latitude", "longitude": "Longitude", "height": "Ellipsoidal height",
+          "time": "Time (UTC)", "solution": "Solution", "base": "Base", "code": "Code"}  # fmt: skip
+
+
+def laid(folder: Path, hours: int, time: str = "%Y-%m-%dT%H:%M:%SZ") -> None:
+    """Lay a job with a table of sessions on a clock so many hours east, which it does not say."""
+    job = job_of()
+    lay(folder, job)
+    write_sessions(job.job["session"], folder / "sessions.csv")
+    lines = (folder / "sessions.csv").read_text(encoding="utf-8").splitlines()
+    for number, session in enumerate(job.job["session"], start=1):
+        for word in ("start", "end"):
+            local = np.datetime64(session[word].replace(tzinfo=None)) + np.timedelta64(hours, "h")
+            lines[number] = lines[number].replace(session[word].isoformat(), str(local.astype("datetime64[s]")))
+    assert "+" not in "".join(line.split("=")[0] for line in lines)
+    (folder / "sessions.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    write(folder / "rover.csv", job, _HEADS, time=time)
+
+
+@pytest.mark.parametrize(("hours", "zone"), [(13, NZ), (0, '"UTC"')])  # daylight saving time in March
+@pytest.mark.parametrize("time", ["%Y-%m-%dT%H:%M:%SZ", "%Y-%m-%d %H:%M:%S"])
+def test_the_clock_of_a_table_without_offsets_is_asked_and_comes_to_the_truth(
+    hours: int, zone: str, time: str, tmp_path: Path
+) -> None:
+    laid(tmp_path, hours, time)
+    started = new_job(tmp_path)
+    (asked,) = (one.question for one in started.asked if one.question.key == "source.time_zone")
+    assert "sessions.csv" in asked.asks and asked.candidates[0].value == zone  # the sessions hold all readings then
+    answer(Path(started.path), {"source.time_zone": zone, **HEIGHT})
+    outcome = run_job(started.path)
+    issue = current_issue(tmp_path / "out")
+    known = np.array([job_of().truth.of(row["name"]) for row in issue.points.rows])
+    assert outcome.record["verdict"] == "proven"
+    assert np.abs(issue.points.xyz() - known).max() < 0.001
+
+
+def test_where_the_exports_clock_is_asked_the_table_is_named_with_it(tmp_path: Path) -> None:
+    laid(tmp_path, 0)
+    text = (tmp_path / "rover.csv").read_text(encoding="utf-8").replace("Z,", ",").replace("Time (UTC)", "Time")
+    (tmp_path / "rover.csv").write_text(text, encoding="utf-8")
+    (asked,) = (one.question for one in new_job(tmp_path).asked if "time_zone" in one.question.key)
+    assert "sessions.csv" in asked.asks and '"Time"' in asked.asks
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [
+        ("name,start,end\nmorning,2026-03-19T19:00Z,\n", "sessions.csv:2: the column 'end' is empty"),
+        ("name,start,end\nmorning,soon,2026-03-19T23:00Z\n", "sessions.csv:2: the column 'start' holds 'soon'"),
+        ("name,start,end\na,2026-03-19T19:00Z,2026-03-19T20:00Z\na,2026-03-19T20:00Z,2026-03-19T23:00Z\n",
+         "sessions.csv:3: there is a session 'a' already"),
+        ("name,start,end,end\na,2026-03-19T19:00Z,2026-03-19T20:00Z,\n", "the column 'end' is there twice"),
+        ("name,start,end\nm\udcfcde,2026-03-19T19:00Z,2026-03-19T20:00Z\n", "sessions.csv:2: this is not UTF-8 text"),
+        ("name,start,end\n", "there is no session in this table"),
+        ("name,start,end\na,2026-03-19T19:00Z,2026-03-19T23:00Z\n", "no column ties"),
+    ],
+)  # fmt: skip
+def test_a_table_that_is_not_as_it_should_be_is_named_and_told(rows: str, told: str, tmp_path: Path) -> None:
+    laid(tmp_path, 0)
+    (tmp_path / "sessions.csv").write_bytes(rows.encode("utf-8", "surrogateescape"))
+    started = new_job(tmp_path)
+    page = Path(started.path).read_text(encoding="utf-8")
+    assert '[sessions]\nfile = "sessions.csv"' in page and "[[session]]" not in page
+    assert any(told in note for note in started.notes)
+
+
+def test_of_two_tables_it_is_asked_which(tmp_path: Path) -> None:
+    laid(tmp_path, 0)
+    (tmp_path / "log.csv").write_bytes((tmp_path / "sessions.csv").read_bytes())
+    asked = {one.question.key: one.question for one in new_job(tmp_path).asked}
+    assert [each.value for each in asked["sessions.file"].candidates] == ['"log.csv"', '"sessions.csv"']
