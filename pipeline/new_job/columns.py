@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
+from pipeline.new_job.halves import half_apart
 from pipeline.new_job.headings import axis_of, bare, feet_of, is_known, letter_of, rank, unit_of
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
@@ -96,6 +97,7 @@ def mapped(look: Look) -> Mapped:
         return name is not None
 
     _time(look, found, free)
+    found.refused = half_apart(look, found.columns, found.times)
     _position(look, found, free, take)
     _sigmas(look, found, free, take)
     for word in _NUMBERS:

@@ -20,6 +20,7 @@ from pipeline.read.cut_short import without_cut_rows
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.findings import Unusable
+from pipeline.read.halves_of_day import checked
 from pipeline.read.headings import check_headings
 from pipeline.read.mapping import fitted, mapped, numbered, position_of
 from pipeline.read.package import layers_of
@@ -73,7 +74,7 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
         check_headings(points, lengths_of(points), 1)
         how = plan(points, points.decimal or ".", found.schema, _in_degrees(points.crs, found.crs))
         how, batches = put_together(how, found.batches)
-        yield Source(1, found.crs, how, batches, None if layer is not None else seen)
+        yield Source(1, found.crs, how, checked(how, batches), None if layer is not None else seen)
 
 
 def _open_text(path: Path, points: Points, chunk: int) -> Source:
@@ -92,7 +93,7 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     seen = hashlib.sha256()
     whole = without_cut_rows(path, points.encoding, read_delimited(path, dialect, points.encoding, chunk, seen))
     how, rows = put_together(how, whole)
-    return Source(dialect.header_line, None, how, rows, seen)
+    return Source(dialect.header_line, None, how, checked(how, rows), seen)
 
 
 def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
@@ -105,7 +106,7 @@ def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
     check_headings(points, lengths_of(points), line)
     how = plan(points, points.decimal or ".", sheet.schema, dates=True)
     how, batches = put_together(how, sheet.batches)
-    return Source(line, None, how, batches)
+    return Source(line, None, how, checked(how, batches))
 
 
 def _layer(path: Path, points: Points) -> str:

@@ -1,4 +1,4 @@
-"""A table of sessions in the folder is used whatever its times look like: their clock is asked where they do not say."""
+"""A table of sessions in the folder is used whatever its times look like: their clock is asked if they do not say it."""
 
 from pathlib import Path
 
