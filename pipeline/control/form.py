@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 from pipeline.control.rows import KNOWN, POSITION
 from pipeline.files.features import Features
+from pipeline.files.notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
 from pipeline.files.sheet import AS_FOUND, Sheet, Written
 from pipeline.job.model import UNSTATED, ControlSection
 from pipeline.near import listed, nearest, plain
@@ -61,6 +62,7 @@ class Form:
         if not self.named:
             return sheet
         called = {name: self.called(name) for name in sheet.columns if name}
+        self._see_notations(sheet, problems)
         if not self._is_there(sheet.shown, sheet.header, tuple(called), problems):
             return None
         columns = tuple(word for name in sheet.columns for word in called.get(name, ("",)))
@@ -87,6 +89,18 @@ class Form:
             what = f"there is no column '{theirs}', which [{self.table}.columns] names as {word}"
             problems.add(shown, line, what, f"{is_it}the columns are {listed(names, QUOTE)}")
         return not missing
+
+    def _see_notations(self, sheet: Sheet, problems: Problems) -> None:
+        """Note angles whose headings state a notation that is not read."""
+        mapped = set(map(plain, self.named.values()))
+        for word in POSITION["geographic"]:
+            theirs = self.named.get(word, word)
+            told, fix = unread_notation(theirs, dms=self.dms), TO_DEGREES
+            parts = split_into_parts(plain(theirs), sheet.columns)
+            if told is None and parts and not mapped & set(parts):
+                told, fix = parts_told(parts), PARTS_FIX
+            if told is not None:
+                problems.add(sheet.shown, sheet.header, f"the heading '{theirs}' ({word}) {told}", fix)
 
 
 #: A register of which the job file says nothing.

@@ -14,6 +14,7 @@ from pipeline.new_job.headings import axis_of, bare, feet_of, is_known, letter_o
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
 from pipeline.new_job.look import Look
+from pipeline.new_job.notations import refusal
 from pipeline.new_job.precisions import are_lengths, is_of_either, is_wider
 from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
 from pipeline.new_job.values import (
@@ -120,6 +121,7 @@ def mapped(look: Look) -> Mapped:
     _precision(found, free, take)
     if look.numbered:
         _by_content(look, found, free)
+    found.refused = refusal(look, found.columns, dms=found.dms) or found.refused
     return found
 
 

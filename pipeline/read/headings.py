@@ -1,7 +1,9 @@
 """Units that stand in the names of columns ("Height [ft]", "sE (mm)"), held against those that the job file states."""
 
 import re
+from collections.abc import Sequence
 
+from pipeline.files.notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
 from pipeline.geodesy.units import FOOT, METRES, SURVEY_FOOT, Lengths
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
@@ -17,10 +19,9 @@ _SAID = {
     "surveyfeet": (SURVEY_FOOT,), "ussurveyfeet": (SURVEY_FOOT,), "ussurveyfoot": (SURVEY_FOOT,),
     "in": (FOOT / 12,), "inch": (FOOT / 12,), "inches": (FOOT / 12,),
 }  # fmt: skip
-_NO_DEGREES = {"rad": "radians", "radians": "radians", "gon": "gon", "grad": "gon", "grads": "gon"}
 _SEXAGESIMAL = {"dms", "ddmmss", "dddmmss"}
 
-_WORDS = _SAID.keys() | _NO_DEGREES.keys() | _SEXAGESIMAL | {"deg", "degree", "degrees", "dd", "°"}
+_WORDS = _SAID.keys() | _SEXAGESIMAL | {"deg", "degree", "degrees", "dd", "°"}
 
 _BRACKETS = re.compile(r".*\S\s*[\[({<]([^\])}>]+)[\])}>]\s*", re.DOTALL)
 _BEHIND = re.compile(
@@ -53,10 +54,10 @@ def check_headings(points: Points, counted: Lengths, line: int) -> None:
     """
     for word, name in mapped(points.columns).items():
         unit = unit_said(name)
-        if unit is None:
-            continue
         if word in DEGREES:
             _check_angle(word, name, unit, points, line)
+        elif unit is None:
+            continue
         elif word in LENGTHS and unit in _SAID and word not in small_units(points):
             metre = counted.plan if word in ALONG else counted.up if word in UPWARD else counted.other
             if all(abs(metre / metres - 1.0) > 1e-7 for metres in _SAID[unit]):
@@ -76,7 +77,7 @@ def check_units_row(points: Points, counted: Lengths, cells: dict[str, str], lin
     `Unusable` as `check_headings` does, and where precisions are in millimetres, which only a heading can say.
     """
     there = {word: cell.strip("[](){}<> ") for word, cell in cells.items() if word in LENGTHS | DEGREES and cell}
-    if not there or any(unit_said(f"x [{cell}]") not in _WORDS for cell in there.values()):
+    if not there or not all(_says_unit(cell) for cell in there.values()):
         return
     names = {word: f"{name} [{there[word]}]" for word, name in mapped(points.columns).items() if word in there}
     with_units = points.model_copy(update={"columns": points.columns.model_copy(update=names)})
@@ -86,13 +87,29 @@ def check_units_row(points: Points, counted: Lengths, cells: dict[str, str], lin
         raise Unusable(line, what, "write it into the heading, such as sE [mm], or export metres")
 
 
-def _check_angle(word: str, name: str, unit: str, points: Points, line: int) -> None:
-    if unit in _NO_DEGREES:
-        what = f'the heading "{name}" ({word}) says {_NO_DEGREES[unit]}, and degrees are read'
-        raise Unusable(line, what, "export it in degrees")
+def _says_unit(cell: str) -> bool:
+    heading = f"x [{cell}]"
+    return unit_said(heading) in _WORDS or unread_notation(heading, dms=False) is not None
+
+
+def _check_angle(word: str, name: str, unit: str | None, points: Points, line: int) -> None:
+    if (told := unread_notation(name, dms=points.angles == "dms")) is not None:
+        raise Unusable(line, f'the heading "{name}" ({word}) {told}', TO_DEGREES)
     if unit in _SEXAGESIMAL and points.angles != "dms":
         what = f'the heading "{name}" ({word}) says degrees, minutes and seconds, and decimal degrees are read'
         raise Unusable(line, what, 'state angles = "dms" for its block, or export decimal degrees')
+
+
+def check_parts(points: Points, names: Sequence[str], line: int) -> None:
+    """Refuse an angle whose minutes and seconds stand in other columns that are not mapped, as nothing reads them.
+
+    ``names`` are the file's columns in order. Raises `Unusable` with the header's line.
+    """
+    taken = mapped(points.columns)
+    for word, name in taken.items():
+        parts = split_into_parts(name, names) if word in DEGREES else ()
+        if parts and not set(parts) & set(taken.values()):
+            raise Unusable(line, f'"{name}" ({word}) {parts_told(parts)}', PARTS_FIX)
 
 
 def _fix(word: str, metres: tuple[float, ...]) -> str:

@@ -21,7 +21,7 @@ from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.findings import Unusable
 from pipeline.read.halves_of_day import checked
-from pipeline.read.headings import check_headings
+from pipeline.read.headings import check_headings, check_parts
 from pipeline.read.mapping import fitted, mapped, numbered, position_of
 from pipeline.read.package import layers_of
 from pipeline.read.raw import Raw
@@ -72,6 +72,7 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
         if not found.spatial and position_of(points.columns).from_geometry:
             raise Unusable(1, "there is no geometry and the columns map no position", "map the position's columns")
         check_headings(points, lengths_of(points), 1)
+        check_parts(points, found.schema.names, 1)
         how = plan(points, points.decimal or ".", found.schema, _in_degrees(points.crs, found.crs))
         how, batches = put_together(how, found.batches)
         yield Source(1, found.crs, how, checked(how, batches), None if layer is not None else seen)
@@ -89,6 +90,7 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     if position_of(points.columns).from_geometry:
         raise Unusable(dialect.header_line, "the job file maps no position columns", "map longitude, latitude, height")
     check_headings(points, lengths_of(points), dialect.header_line)
+    check_parts(points, dialect.names, dialect.header_line)
     how = plan(points, dialect.decimal, schema)
     seen = hashlib.sha256()
     whole = without_cut_rows(path, points.encoding, read_delimited(path, dialect, points.encoding, chunk, seen))
@@ -104,6 +106,7 @@ def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
     if position_of(points.columns).from_geometry:
         raise Unusable(line, "the job file maps no position columns", "map longitude, latitude, height")
     check_headings(points, lengths_of(points), line)
+    check_parts(points, sheet.schema.names, line)
     how = plan(points, points.decimal or ".", sheet.schema, dates=True)
     how, batches = put_together(how, sheet.batches)
     return Source(line, None, how, checked(how, batches))

@@ -1,0 +1,87 @@
+"""Headings of angles that state a notation or a unit which no number is read in: gon, packed minutes, parts apart."""
+
+import re
+from collections.abc import Sequence
+
+#: Words of a heading, and the unit that they say. "Grad" is gon in English and degrees in German (see `_DEGREES_SO`).
+_UNITS = {
+    **dict.fromkeys(("gon", "gons", "grad", "grads", "grade", "grades", "gradian", "gradians"), "gon"),
+    **dict.fromkeys(("rad", "rads", "radian", "radians", "radiant", "radianti", "radianes", "radiaal"), "radians"),
+    **dict.fromkeys(("mil", "mils"), "mils"),
+    **dict.fromkeys(("arcsec", "arcsecs", "arcsecond", "arcseconds", "mas"), "seconds of arc"),
+    **dict.fromkeys(("arcmin", "arcmins", "arcminute", "arcminutes"), "minutes of arc"),
+}
+#: Longitude and latitude in languages in which "Grad" is a degree.
+_DEGREES_SO = re.compile(r"l(?:ä|ae|a)nge|breite|bredd|l(?:e|ä|ae)ngd")
+#: Degrees with minutes, or minutes and seconds, in the same run of figures, with a point between: D.MMSS, DDMM.mm.
+_PACKED = re.compile(r"(?<![a-z])(?:d{1,3}\.m{2}\.?s*|d{1,3}m{2}(?:s{2})?\.[ms]+|d{2,3}m{2})(?![a-z])")
+#: Words of the three parts of an angle, each in a column of its own.
+_PARTS = (
+    frozenset("deg degs degree degrees d grad grade grados graus gradi degré degrés grader graden aste dd °".split()),
+    frozenset("min mins minute minutes m minuten minutos minuti minutter minuter mm mi '".split()),
+    frozenset('sec secs second seconds s sek sekunden sekunde segundos secondi seconde secondes ss "'.split()),
+)
+
+
+def words_of(heading: str) -> list[str]:
+    """Return the words of a heading in small letters, parted at capitals too: "LatDeg" is two."""
+    return [word.casefold() for word in re.findall(r"[^\W\d_]?[^\W\d_A-Z]+|[A-Z]+(?![^\W\d_A-Z])|[°'\"]", heading)]
+
+
+#: What to do where an angle is written as nothing reads it.
+TO_DEGREES = "export it in decimal degrees; where its numbers are decimal degrees all the same, rename the heading"
+PARTS_FIX = "export decimal degrees in one column"
+
+
+def unread_notation(heading: str, *, dms: bool) -> str | None:
+    """Return what the heading of an angle says against what is read, decimal degrees or, if stated, ``dms``.
+
+    None where it says nothing, or what is read.
+    """
+    words = words_of(heading)
+    for word in words[1:]:
+        unit = _UNITS.get(word)
+        if unit is not None and not (word.startswith("grad") and _DEGREES_SO.search(heading.casefold())):
+            return f"says {unit}, and degrees are read"
+    if not dms and (packed := _PACKED.search(heading.casefold())):
+        return f"says degrees and minutes in one number ({packed[0].upper()}), and decimal degrees are read"
+    return None
+
+
+def parts_told(parts: Sequence[str]) -> str:
+    """Return what is wrong with an angle of which there are parts in other columns."""
+    told = " and ".join(f'"{name}"' for name in parts)
+    return f"holds degrees alone, with the rest in {told}: parts of an angle are not put together"
+
+
+def split_into_parts(heading: str, names: Sequence[str]) -> tuple[str, ...]:
+    """Return the columns in which minutes, and seconds, of the angle under a heading stand; () where there are none.
+
+    ``names`` are all columns in the file's order. "Lat deg" has them in "Lat min" and "Lat sec", "Lat" in both, or in
+    columns behind it that are called by their parts alone; "Lat min" beside "Lat max" is none.
+    """
+    if heading not in names:
+        return ()
+    stem = _stem(heading, _PARTS[0])
+    at = names.index(heading)
+    minutes, seconds = (
+        next((name for place, name in enumerate(names) if _is_part(name, place - at - behind, stem, part)), None)
+        for behind, part in ((1, _PARTS[1]), (2, _PARTS[2]))
+    )
+    found = tuple(name for name in (minutes, seconds) if name is not None)
+    if len(found) == 2:
+        return found
+    # minutes alone: of decimals, beside a heading that says degrees; "Lat m" may be metres
+    says_so = minutes is not None and stem != words_of(heading) and not {"m", "mm"} & set(words_of(minutes))
+    return found if says_so else ()
+
+
+def _is_part(name: str, away: int, stem: list[str], words: frozenset[str]) -> bool:
+    """Tell whether a column is called as an angle and its part, or stands behind it and is called as a part alone."""
+    rest = _stem(name, words)
+    return rest != words_of(name) and (rest == stem or (not rest and away == 0))
+
+
+def _stem(heading: str, part: frozenset[str]) -> list[str]:
+    """Return a heading's words without those of a part, if any."""
+    return [word for word in words_of(heading) if word not in part]

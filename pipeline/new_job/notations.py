@@ -1,0 +1,31 @@
+"""Angles of a file that state a notation which is not read, in their headings, a row of units or by whole degrees."""
+
+import numpy as np
+
+from pipeline.files.notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
+from pipeline.new_job.look import Look
+from pipeline.new_job.values import decimals
+
+#: Rows from which on degrees without any decimals are odd: a degree is a hundred kilometres.
+_WHOLE = 3
+
+
+def refusal(look: Look, columns: dict[str, str], *, dms: bool) -> str:
+    """Return why the angles among a file's mapped columns cannot be read, "" where nothing speaks against them."""
+    for word in ("latitude", "longitude"):
+        name = columns.get(word)
+        if name is None:
+            continue
+        texts = look.columns[name]
+        unit = next(iter(texts), "").strip("[](){}<> ")
+        for heading in (name, f"{name} [{unit}]"):
+            told = unread_notation(heading, dms=dms)
+            if told is not None:
+                return f'the {"heading" if heading == name else "row of units below"} "{name}" {told}: {TO_DEGREES}'
+        if parts := split_into_parts(name, look.names):
+            return f'"{name}" {parts_told(parts)}; {PARTS_FIX}'
+        values = None if dms else decimals(texts)
+        some = values[np.isfinite(values)] if values is not None else np.zeros(0)
+        if len(some) >= _WHOLE and (some == np.floor(some)).all():
+            return f'"{name}" holds whole degrees alone, which tell no place: {PARTS_FIX}, with all their decimals'
+    return ""
