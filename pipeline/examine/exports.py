@@ -31,6 +31,11 @@ _LIKELY = {
     Reason.POOR_QUALITY: "see the limits of [quality], and the units of the export's standard uncertainties",
     Reason.IMPLAUSIBLE: "see crs, units and the columns that the block maps",
 }
+#: What to do where rows have more or fewer cells than the header.
+_TORN = (
+    "it has not as many cells as the header; where blanks part the columns an empty cell leaves no trace: export with"
+    " another sign between them, such as ';' or a tab, and cells that hold that sign in quotes"
+)
 
 
 def file_notes(survey: Survey) -> list[str]:
@@ -85,6 +90,8 @@ def _held(log: FileLog, outside: bool) -> Iterator[tuple[int, str, str]]:
         if reason is Reason.NOT_FIXED and log.solutions:
             listed = ", ".join(f'"{word}" ({count:,})' for word, count in log.solutions.most_common(_LISTED))
             fix = f"their solutions are {listed}; {fix}"
+        if reason is Reason.UNREADABLE and "where the header names" in log.unreadable:
+            fix = _TORN
         part = f"{noted.count:,} of the file's {counted(log.rows, 'row')} {plural(noted.count, 'is', 'are')}"
         what = f"{part} held back as {reason}, this one first"
         yield noted.row, what, fix

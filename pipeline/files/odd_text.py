@@ -49,9 +49,24 @@ _DMS: tuple[tuple[str, str], ...] = (
 
 _CLOCK = r"\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?"
 _DAY = r"(?:\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[a-z]{3,9}\.?,?[ ./-]?\d{2,4})"
+#: Months as `time_format` reads them, which knows English alone.
+_MONTHS = (
+    "jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sep(?:t(?:ember)?)?"
+    "|oct(?:ober)?|nov(?:ember)?|dec(?:ember)?"
+)
+_OTHER_MONTH = rf"(?!(?:{_MONTHS})[ .,/-])[^\W\d_]{{3,12}}"
+_GAP = r"(?:[ .,/-]|\bde\b|\bdi\b)*"
 _STATED = "state time_format"
 _APART = "map the column of dates as date beside time, in [points.columns], or export both in one"
 _TIMES: tuple[tuple[str, str], ...] = (
+    (rf"(?:[^\W\d_]{{2,12}}\.?,? )?\d{{1,4}}{_GAP}{_OTHER_MONTH}{_GAP}\d{{2,4}}(?:\D.*)?",
+     "seems to name a month in another language than English, which is not read: export months as numbers"),
+    (rf"{_OTHER_MONTH}[. ]+\d{{1,2}},? *\d{{4}}(?:\D.*)?",
+     "seems to name a month in another language than English, which is not read: export months as numbers"),
+    (r"\d{4}年 ?\d{1,2}月 ?\d{1,2}日.*|\d{4}년 ?\d{1,2}월 ?\d{1,2}일.*",
+     "has the words for year, month and day in it: export it such as 2026-03-02 07:30:00"),
+    (rf"(?:.*\d )?(?!(?:am|pm|utc|gmt|t)\b)[^\W\d_]{{2,4}}\.? ?{_CLOCK}.*",
+     "has words in it beside the time of day, which are not read: export a clock of 24 hours and figures alone"),
     (r"\d{10}(?:[.,]\d+)?",
      f"looks like seconds since 1970: {_STATED} = \"unix-seconds\" (\"gps-seconds\" if since 1980)"),
     (r"\d{13}(?:[.,]\d+)?", f"looks like milliseconds since 1970: {_STATED} = \"unix-milliseconds\""),

@@ -59,6 +59,7 @@ class FileLog:
         rows: all rows.
         sound: readings that nothing is wrong with.
         held: what is held back, by reason.
+        unreadable: what is wrong with the first row that cannot be read, in words, "" where there is none.
         solutions: how often each solution occurs that is not accepted.
         stated: sound readings with a standard uncertainty; of those ``large`` and ``least`` ones.
         unjudged: sound readings that a limit of ``[quality]`` cannot judge, by its key.
@@ -70,6 +71,7 @@ class FileLog:
     rows: int = 0
     sound: int = 0
     held: dict[Reason, Noted] = field(default_factory=dict)
+    unreadable: str = ""
     solutions: Counter[str] = field(default_factory=Counter)
     stated: Noted = field(default_factory=Noted)
     large: Noted = field(default_factory=Noted)
@@ -106,6 +108,8 @@ class FileLogs:
         log.sessions += np.bincount(sifted.session[sound], minlength=len(log.sessions))
         for code in np.unique(sifted.held[~sound]).tolist():
             log.held.setdefault(REASONS[code - 1], Noted()).add(sifted.held == code, rows)
+        if not log.unreadable and (which := sifted.held == reason_code(Reason.UNREADABLE)).any():
+            log.unreadable = batch.column("detail")[int(np.argmax(which))].as_py() or ""
         if Reason.NOT_FIXED in log.held:
             self._note_solutions(batch, sifted.held == reason_code(Reason.NOT_FIXED), log)
         for key, which in accept.unjudged(batch, self.quality).items():

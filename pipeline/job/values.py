@@ -102,7 +102,7 @@ def drawn_layer(value: str) -> str:
 _NOT_IN_LAYERS, _LONGEST_LAYER = '<>/\\":;?*|=`,', 100
 
 #: GPS time begins in 1980; times far beyond are slips that no calendar of the libraries reaches.
-_FIRST_YEAR, _LAST_YEAR = 1980, 2100
+YEARS = _FIRST_YEAR, _LAST_YEAR = 1980, 2100
 
 #: What file systems take, in bytes and characters.
 _LONGEST_NAME, _LONGEST_PATH = 255, 4000

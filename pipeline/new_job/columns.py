@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
+from pipeline.new_job.calendars import of_no_year
 from pipeline.new_job.halves import half_apart
 from pipeline.new_job.headings import axis_of, bare, feet_of, is_known, letter_of, rank, unit_of
 from pipeline.new_job.heights import height_said
@@ -121,6 +122,9 @@ def mapped(look: Look) -> Mapped:
     _precision(found, free, take)
     if look.numbered:
         _by_content(look, found, free)
+    dated = found.columns.get("date", found.columns.get("time", ""))
+    if found.times is not None and (found.times.formats[0] == "" or "%" in found.times.formats[0]):
+        found.refused = of_no_year(dated, look.columns[dated]) or found.refused if dated else found.refused
     found.refused = refusal(look, found.columns, dms=found.dms) or found.refused
     return found
 

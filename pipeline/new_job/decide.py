@@ -38,6 +38,7 @@ from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
 from pipeline.new_job.solutions import solutions
 from pipeline.new_job.tables import Register, register_of, sample_of, tables_of, together
+from pipeline.new_job.unread import left_unread, no_session, torn
 from pipeline.new_job.values import given, words
 from pipeline.problems import JobError, Problem
 from pipeline.read.findings import Unusable
@@ -80,6 +81,9 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     else:
         marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
         sessions(draft, read, together(tables, grid), marks, some, clocks, found.exports, on_clock)
+    draft.notes += [told for one in found.exports if (told := torn(one.look)) is not None]
+    if not draft.sessions and draft.sessions_file is None:
+        draft.no_session = no_session([one.look.shown for one in found.exports], len(read))
     for number in sorted(read.cut):
         name = found.exports[number].look.called
         draft.notes.append(f"{name}: only its first rows were looked at; see that the sessions cover the rest")
@@ -320,6 +324,7 @@ def _blocks(
         if one.look.signed and "comment" not in one.look.keys:
             states["comment"] = _comment(one)
         notes = [f"{name}: {why}, so it is not mapped" for name, why in one.mapped.left]
+        notes += [f'"{name}" {why}; it is not mapped' for name, why in left_unread(one.look, one.mapped)]
         notes += one.mapped.notes
         if one.look.signed and "comment" in one.look.keys:
             notes.append(f"{_signed(one)}: they are passed over; if they are readings, take the sign off their names")

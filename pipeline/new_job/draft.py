@@ -51,6 +51,7 @@ class Draft:
     control_notes: list[str] = field(default_factory=list)
     sessions: list[SessionDraft] = field(default_factory=list)
     sessions_file: State = None
+    no_session: Question | None = None
     codes: State = None
     files: list[tuple[str, str, str]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)

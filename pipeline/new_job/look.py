@@ -50,7 +50,8 @@ class Look:
     ``numbered`` tells that columns go by their numbers. ``crs`` is a layer's own. ``place`` is X, Y, Z (NaN where there
     is none) of the first rows' geometries. ``above`` are the lines above the header. ``signed`` are the numbers of the
     lines below it that begin with the sign of a comment and look like rows. ``pages`` are the code pages that
-    a text may be in that is no UTF-8.
+    a text may be in that is no UTF-8. ``torn`` are, where blanks part the columns, the lines of those of the first rows
+    that have not as many cells as the header.
     """
 
     path: Path
@@ -68,6 +69,7 @@ class Look:
     above: tuple[str, ...] = ()
     signed: tuple[int, ...] = ()
     pages: CodePages | None = None
+    torn: tuple[int, ...] = ()
     form: str = field(default="text")
 
     @property
@@ -177,9 +179,17 @@ def _text(path: Path, shown: str) -> Look:
         numbered=numbered,
         written=_written(found, why),
         pages=pages,
+        torn=_torn(raw) if found.blanks else (),
         above=tuple(line.decode("utf-8", "replace").strip() for line in lines[:at]),
         signed=signed if _has_others(beginning, 0 if none else at + 1) else (),
     )
+
+
+def _torn(raw: Raw | None) -> tuple[int, ...]:
+    """Return the lines that cannot be taken apart into as many cells as the header has."""
+    if raw is None or raw.fault is None:
+        return ()
+    return tuple(raw.row[raw.fault.is_valid().to_numpy(zero_copy_only=False)].tolist())
 
 
 #: What begins a comment in most texts that have any.

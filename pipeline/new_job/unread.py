@@ -1,20 +1,26 @@
 """What of a file is not recognised, in words: its headings, a value that cannot be read, and what to do."""
 
 import re
+from collections.abc import Sequence
 
 from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_number, why_no_time
 from pipeline.near import listed
 from pipeline.new_job.columns import Mapped
 from pipeline.new_job.headings import rank
 from pipeline.new_job.look import Look
+from pipeline.new_job.questions import Question
 from pipeline.new_job.values import angles, decimals, given, is_day, times
+from pipeline.words import counted, plural
 
 _QUOTE = '"'
 #: Headings that are shown.
 _SHOWN = 12
+#: Columns of numbers that an export is the poorer without.
+_NUMBERS = ("sigma_east", "sigma_north", "sigma_up", "precision", "each", "radial", "pole")
 _PLANE, _DEGREES = ("easting", "northing"), ("longitude", "latitude")
 #: What to do where times are not recognised.
-_AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00", or state time_format in a job file'
+_AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00"'
+_OR_STATE = "state time_format"
 #: What a time of any kind has in it.
 _LIKE_TIME = re.compile(r"\d{1,2}:\d\d|\d{5,}")
 
@@ -44,7 +50,15 @@ def no_position(look: Look) -> str:
 
 
 def no_height(look: Look, what: str) -> str:
-    """Return that a position lacks its height, with the headings among which it may be."""
+    """Return that a position lacks its height: a column of it that cannot be read, or the headings it may be among."""
+    words = ("ellipsoid_height", "level", "height")
+    told = [
+        why
+        for name in look.names
+        if any(rank(word, name) is not None for word in words) and (why := _unread(look, name, "height")) is not None
+    ]
+    if told and what.endswith("not height"):
+        return f"times and places, but no heights that can be read: {'; '.join(told)}"
     return (
         f"times, but {what}: the headings are {listed(look.names[:_SHOWN], _QUOTE)}; rename the one of the heights, or"
         " write it in [points.columns] of a job file"
@@ -61,7 +75,10 @@ def unread_times(look: Look, found: Mapped) -> str | None:
         texts = given(look.columns[name])
         like = [text for text in texts if _LIKE_TIME.search(text) or (dates and is_day([text]))]
         if like:
-            return f"times are not recognised: {_why(name, like)}; {_AS_TIMES}"
+            why = _why(name, like)
+            # a format can be stated only for what it can say: no months of other languages
+            fix = f"{_AS_TIMES}, or {_OR_STATE} in a job file" if _OR_STATE in why or ":" not in why else _AS_TIMES
+            return f"times are not recognised: {why}; {fix}"
     return None
 
 
@@ -84,4 +101,45 @@ def _unread(look: Look, name: str, word: str) -> str | None:
         if decimals([text]) is None:
             why = why_no_degrees(text) if word in _DEGREES else why_no_number(text)
             return f'"{name}" holds "{text}", which {why}'
-    return f'"{name}" is empty' if not given(texts) else None
+    if given(texts):
+        return None
+    if look.form == "workbook":
+        return f'"{name}" is empty, or its formulas have no stored values: open the file, save it, or export values'
+    return f'"{name}" is empty: export it with values'
+
+
+def left_unread(look: Look, found: Mapped) -> list[tuple[str, str]]:
+    """Return the columns that are called as numbers of use are and that hold none, each with why it is not mapped."""
+    told = []
+    for name in look.names:
+        if name in found.columns.values() or name in dict(found.left) or name == found.poles:
+            continue
+        of_use = any(rank(word, name) is not None for word in _NUMBERS)
+        if of_use and given(look.columns[name]) and (why := _unread(look, name, "")) is not None:
+            told.append((name, why.removeprefix(f'"{name}" ')))
+    return told
+
+
+def no_session(exports: Sequence[str], readings: int) -> Question:
+    """Return the question after the sessions where none could be drafted from so many readings with times."""
+    why = "its readings are far from each other in time, or of other bases"
+    if not readings:
+        why = "no row of it can be read with its time and position: `tiedown check` says why"
+    if len(exports) > 1:
+        why = why.replace("its", "their").replace("of it", "of them")
+    asks = f"when did which base run? no session could be made of {listed(exports)}: {why}. See to that and run"
+    asks += " `tiedown new` again, or write a [[session]] block per base session"
+    return Question("sessions", asks)
+
+
+def torn(look: Look) -> str | None:
+    """Return what is to be told of rows that have not as many cells as the header, between blanks; None of none."""
+    if not look.torn:
+        return None
+    many = counted(len(look.torn), "row")
+    return (
+        f"{look.shown}:{look.torn[0]}: {many} of the first {len(next(iter(look.columns.values()), []))}"
+        f" {plural(len(look.torn), 'has', 'have')} not as many cells as the header, this one first, and cannot be read:"
+        " where blanks part the columns an empty cell leaves no trace; export with another sign between them, such as"
+        " ';' or a tab"
+    )

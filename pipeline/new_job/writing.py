@@ -197,6 +197,8 @@ def _sessions(page: Page, draft: Draft) -> None:
         page.comment(f"Note: {note}")
     if draft.sessions_file is not None:
         page.add("")
+    if draft.no_session is not None:
+        page.question("[[session]]", draft.no_session)
     for session in draft.sessions:
         _session(page, session)
 

@@ -1,4 +1,4 @@
-"""A table of sessions in the folder is used whatever its times look like: their clock is asked if they do not say it."""
+"""A table of sessions in the folder is used whatever its times look like; their clock is asked where none is said."""
 
 from pathlib import Path
 

@@ -1,0 +1,28 @@
+"""Times of an export whose years are those of another calendar, or of no GNSS work."""
+
+import re
+from collections.abc import Sequence
+
+from pipeline.job.values import YEARS
+from pipeline.new_job.values import MOSTLY, given
+
+#: A time of day, whose decimals may look like a year; and a year of four figures.
+_CLOCK = re.compile(r"\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?")
+_YEAR = re.compile(r"(?<!\d)\d{4}(?!\d)")
+#: By how many years the Buddhist era is ahead of the common one.
+_BUDDHIST = 543
+
+
+def of_no_year(name: str, texts: Sequence[str]) -> str:
+    """Return what is wrong with the years of a column of dates, "" where nothing is."""
+    some = given(texts)
+    years = [int(found[0]) for text in some if (found := _YEAR.search(_CLOCK.sub("", text)))]
+    first, last = YEARS
+    odd = [year for year in years if not first <= year <= last]
+    if not odd or len(odd) < MOSTLY * len(some):
+        return ""
+    told = f'"{name}" holds "{some[0]}", and {odd[0]} is no year of GNSS work ({first} to {last})'
+    common = odd[0] - _BUDDHIST
+    if first <= common <= last:
+        told += f"; of the Buddhist era it is {common}"
+    return f"{told}: export dates with years of the common era"
