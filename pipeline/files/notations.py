@@ -17,10 +17,18 @@ _DEGREES_SO = re.compile(r"l(?:ä|ae|a)nge|breite|bredd|l(?:e|ä|ae)ngd")
 _PACKED = re.compile(r"(?<![a-z])(?:d{1,3}\.m{2}\.?s*|d{1,3}m{2}(?:s{2})?\.[ms]+|d{2,3}m{2})(?![a-z])")
 #: Words of the three parts of an angle, each in a column of its own.
 _PARTS = (
-    frozenset("deg degs degree degrees d grad grade grados graus gradi degré degrés grader graden aste dd °".split()),
-    frozenset("min mins minute minutes m minuten minutos minuti minutter minuter mm mi '".split()),
-    frozenset('sec secs second seconds s sek sekunden sekunde segundos secondi seconde secondes ss "'.split()),
-)
+    frozenset({
+        "deg", "degs", "degree", "degrees", "d", "grad", "grade", "grados", "graus", "gradi", "degré", "degrés", "grader",
+        "graden", "aste", "dd", "°",
+    }),
+    frozenset({
+        "min", "mins", "minute", "minutes", "m", "minuten", "minutos", "minuti", "minutter", "minuter", "mm", "mi", "'",
+    }),
+    frozenset({
+        "sec", "secs", "second", "seconds", "s", "sek", "sekunden", "sekunde", "segundos", "secondi", "seconde",
+        "secondes", "ss", '"',
+    }),
+)  # fmt: skip
 
 
 def words_of(heading: str) -> list[str]:
