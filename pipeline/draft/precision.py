@@ -19,6 +19,8 @@ from pipeline.intake.survey import Survey
 from pipeline.solve.solve import Solved
 from pipeline.words import Role
 
+#: Metres: an occupation that lies so far from its mark, or higher, says nothing of noise.
+_NO_NOISE = 100.0
 #: Occupations, and pairs of readings, that are looked at, evenly spread over all.
 _MOST = 60
 #: So many raw files are told apart at the most.
@@ -225,9 +227,9 @@ def _spread(rows: Integers) -> Iterator[int]:
 def _comparable(solved: Solved) -> Integers:
     on_marks = solved.occupations
     tied = solved.shifts.fully_tied[on_marks.session]
-    return np.flatnonzero(
-        on_marks.compared.judged & ~on_marks.temporary & tied & np.isfinite(on_marks.compared.horizontal)
-    )
+    compared = on_marks.compared
+    near = (compared.horizontal < _NO_NOISE) & (np.abs(np.nan_to_num(compared.height)) < _NO_NOISE)
+    return np.flatnonzero(compared.judged & ~on_marks.temporary & tied & near)
 
 
 def _contrasts(repeated: Repeated) -> Integers:

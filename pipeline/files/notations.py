@@ -18,8 +18,8 @@ _PACKED = re.compile(r"(?<![a-z])(?:d{1,3}\.m{2}\.?s*|d{1,3}m{2}(?:s{2})?\.[ms]+
 #: Words of the three parts of an angle, each in a column of its own.
 _PARTS = (
     frozenset({
-        "deg", "degs", "degree", "degrees", "d", "grad", "grade", "grados", "graus", "gradi", "degré", "degrés", "grader",
-        "graden", "aste", "dd", "°",
+        "deg", "degs", "degree", "degrees", "d", "grad", "grade", "grados", "graus", "gradi", "degré", "degrés",
+        "grader", "graden", "aste", "dd", "°",
     }),
     frozenset({
         "min", "mins", "minute", "minutes", "m", "minuten", "minutos", "minuti", "minutter", "minuter", "mm", "mi", "'",

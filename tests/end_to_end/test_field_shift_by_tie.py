@@ -17,7 +17,7 @@ from network_jobs import START, STEP, Network
 from numpy.testing import assert_allclose
 from running import record_of, run_written
 from simulate_files import write_job
-from simulate_plan import Floats, move, turn_enu
+from simulate_plan import CANTERBURY, ELLIPSOIDAL, Floats, Place, move, turn_enu
 
 from pipeline import run_job
 from pipeline.check import check_job
@@ -43,8 +43,8 @@ def day(work: Network, name: str, more: tuple[tuple[int, int], ...] = ()) -> int
     return number
 
 
-def network() -> Network:
-    work = Network()
+def network(place: Place = CANTERBURY) -> Network:
+    work = Network(place)
     for name, east, north in (("CM1", 0, 0), ("CM2", 700, -500), ("CM3", -400, 300)):
         work.mark(name, east, north)
     return work
@@ -302,3 +302,28 @@ def test_lines_ready_to_paste_say_the_same(keys: dict[str, Any]) -> None:
     stated = FieldShift.model_validate(keys)
     text = field_shift_text(stated)
     assert FieldShift.model_validate(tomllib.loads(f"field_shift = {text}")["field_shift"]) == stated
+
+
+@pytest.mark.parametrize(
+    "slip",
+    [
+        lambda east, north: (north, east),
+        lambda east, north: (east / 0.3048, north / 0.3048),
+        lambda east, north: (east % 1e4, north % 1e5),
+        lambda east, north: (0.0, 0.0),
+    ],
+    ids=["exchanged", "feet", "leading figures left out", "nought"],
+)
+def test_coordinates_that_lie_in_another_country_are_doubted(slip: Any, tmp_path: Path) -> None:
+    """However far off: the checks fail by thousands of kilometres, and that is told as any failing check is."""
+    work = network(ELLIPSOIDAL)  # a geoid grid does not reach there, and the job would be refused
+    day(work, "day")
+    at = true(work, "CM1")
+    apply(work, since(work, moment(2)), "day-CM1-1", at)
+    east, north, up = (float(value) for value in on_grid(work, at))
+    one, two = slip(east, north)
+    given = {"from": moment(2), "tie": "day-CM1-1", "mark": "CM1", "easting": one, "northing": two, "height": up}
+    work.job["session"][0]["field_shift"] = given
+    issue = run_written(work.write(tmp_path), 3)
+    assert any("beyond the limits" in doubt["what"] and "CM1" in doubt["what"] for doubt in issue.record["doubts"])
+    assert issue.record["verdict"] == "failed"
