@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from pipeline.control.rows import KNOWN, POSITION
 from pipeline.files.features import Features
 from pipeline.files.notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
-from pipeline.files.sheet import AS_FOUND, Sheet, Written
+from pipeline.files.sheet import AS_FOUND, Sheet, Written, by_place
 from pipeline.job.model import UNSTATED, ControlSection
 from pipeline.near import listed, nearest, plain
 from pipeline.problems import Problems
@@ -41,8 +41,10 @@ class Form:
     @classmethod
     def of(cls, control: ControlSection) -> "Form":
         """Return what the keys of ``[control]`` say."""
-        named = control.columns.model_dump(exclude_none=True)
-        written = Written(control.delimiter, control.decimal, control.encoding)
+        columns: dict[str, str | int] = control.columns.model_dump(exclude_none=True)
+        named = {word: by_place(name) if isinstance(name, int) else name for word, name in columns.items()}
+        places = frozenset(name for name in columns.values() if isinstance(name, int))
+        written = Written(control.delimiter, control.decimal, control.encoding, control.header, places)
         return cls(written, named, control.angles == "dms", (control.sigma_horizontal, control.sigma_vertical))
 
     def wanted(self) -> frozenset[str]:

@@ -17,18 +17,31 @@ _DEGREES_SO = re.compile(r"l(?:ä|ae|a)nge|breite|bredd|l(?:e|ä|ae)ngd")
 _PACKED = re.compile(r"(?<![a-z])(?:d{1,3}\.m{2}\.?s*|d{1,3}m{2}(?:s{2})?\.[ms]+|d{2,3}m{2})(?![a-z])")
 #: Words of the three parts of an angle, each in a column of its own.
 _PARTS = (
-    frozenset({
-        "deg", "degs", "degree", "degrees", "d", "grad", "grade", "grados", "graus", "gradi", "degré", "degrés",
-        "grader", "graden", "aste", "dd", "°",
-    }),
-    frozenset({
-        "min", "mins", "minute", "minutes", "m", "minuten", "minutos", "minuti", "minutter", "minuter", "mm", "mi", "'",
-    }),
-    frozenset({
-        "sec", "secs", "second", "seconds", "s", "sek", "sekunden", "sekunde", "segundos", "secondi", "seconde",
-        "secondes", "ss", '"',
-    }),
-)  # fmt: skip
+    frozenset(
+        [
+            "deg",
+            "degs",
+            "degree",
+            "degrees",
+            "degré",
+            "degrés",
+            "d",
+            "dd",
+            "°",
+            "grad",
+            "grade",
+            "grados",
+            "graus",
+            "grader",
+        ]
+    ),
+    frozenset(
+        ["min", "mins", "minute", "minutes", "m", "mm", "minuten", "minutos", "minuti", "minutter", "minuter", "'"]
+    ),
+    frozenset(
+        ["sec", "secs", "second", "seconds", "s", "ss", "sek", "sekunden", "segundos", "secondi", "secondes", '"']
+    ),
+)
 
 
 def words_of(heading: str) -> list[str]:

@@ -17,7 +17,7 @@ from pipeline.files.regular import read_whole
 from pipeline.files.workbook import WORKBOOKS, as_text, read_workbook
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.limits import COLUMNS, LINE, TABLE
-from pipeline.near import listed, plain
+from pipeline.near import plain
 from pipeline.problems import Problems
 from pipeline.words import counted
 
@@ -54,15 +54,26 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Written:
-    """How a table is written, where the job file says so; what is None is found by looking."""
+    """How a table is written, where the job file says so; what is None is found by looking.
+
+    ``header`` is the line that names the columns, 0 where none does. ``places`` are columns that go by their numbers,
+    counted from 1: `by_place` is what they are called, whatever the header calls them.
+    """
 
     delimiter: str | None = None
     decimal: str | None = None
     encoding: str | None = None
+    header: int | None = None
+    places: frozenset[int] = frozenset()
 
 
 #: A table of which the job file says nothing.
 AS_FOUND = Written()
+
+
+def by_place(place: int) -> str:
+    """Return what a column is called that goes by its number."""
+    return f"column_{place}"
 
 
 def number(text: str, comma: bool = False) -> float | None:
@@ -137,7 +148,7 @@ def read_sheet(
     if data is None:
         return None
     if path.suffix.lower() in WORKBOOKS:
-        records, delimiter = list(_of_workbook(data, layer, known, shown, problems)), ","
+        records, delimiter = list(_of_workbook(data, layer, known, how, shown, problems)), ","
     else:
         text = decode(data, shown, problems, how.encoding)
         if text is None or _has_long_line(text, shown, problems) or _has_nul(text, shown, problems):
@@ -149,13 +160,19 @@ def read_sheet(
     if not records:
         problems.add(shown, 1, "this table is empty", "its first line names the columns")
         return None
-    above = _above_header(records, known)
-    (header_line, header), *body = records[above:]
-    columns = tuple(plain(name) for name in header)
-    _check_above(records[:above], header, header_line, shown, problems)
-    if not set(columns) & set(known) and looks_like_data(header):
+    above = _above_header(records, known, how)
+    if above is None:
+        problems.add(shown, how.header or 0, "there is nothing in the line that header states", "count from the top")
+        return None
+    header_line, header = records[above] if above >= 0 else (0, [""] * max(len(cells) for _, cells in records))
+    body = records[above + 1 :]
+    named_by_place = how.places if above >= 0 else range(1, len(header) + 1)
+    columns = tuple(by_place(at) if at in named_by_place else plain(name) for at, name in enumerate(header, start=1))
+    _check_above(records[: max(above, 0)], header, header_line, shown, problems)
+    if how.header is None and not set(columns) & set(known) and looks_like_data(header):
         what = "the first line holds data, no names of columns: this table has no header"
-        problems.add(shown, header_line, what, f"write one above it, such as {listed(known)}")
+        places = ", or state header = 0 and map its columns by number, such as mark = 1" if _takes_marks(known) else ""
+        problems.add(shown, header_line, what, f"write one above it, such as {', '.join(_in_order(known))}{places}")
         return None
     for name in sorted(name for name, count in Counter(columns).items() if name and count > 1):
         problems.add(shown, header_line, f"the column '{name}' is there twice", "keep one of them")
@@ -207,8 +224,28 @@ _FIGURE, _FIGURES, _NO_TEXT = re.compile(r"\s*[-+]?\d+([.,]\d+)?\s*\Z"), 2, 6
 _CHECK_QUOTES = 'check the quotes: "..." around a cell'
 
 
-def _above_header(records: list[tuple[int, list[str]]], known: Collection[str]) -> int:
-    """Return how many records stand above the header: the one that names most of the known columns, or the first."""
+#: Columns of the tables that are read here, in the order in which they are usually written.
+_USUAL = ("mark", "name", "start", "end", "base", "code", "easting", "northing", "height")
+
+
+def _in_order(known: Collection[str]) -> list[str]:
+    """Return the columns that a header is to have, the usual ones of a table first, in one order at any time."""
+    usual = [name for name in _USUAL if name in known]
+    return usual if len(usual) > 1 else sorted(known)
+
+
+def _takes_marks(known: Collection[str]) -> bool:
+    return "holds" in known or any(name.startswith("column_") for name in known)
+
+
+def _above_header(records: list[tuple[int, list[str]]], known: Collection[str], how: Written) -> int | None:
+    """Return how many records stand above the header: the one that names most of the known columns, or the first.
+
+    The one that is stated where one is, -1 where none names the columns; None where that line is empty.
+    """
+    if how.header is not None:
+        lines = [line for line, _ in records]
+        return -1 if not how.header else lines.index(how.header) if how.header in lines else None
     counts = [len(set(known).intersection(map(plain, cells))) for _, cells in records[:_MOST_ABOVE]]
     return counts.index(max(counts))
 
@@ -260,7 +297,7 @@ def _holds_a_row(cells: Sequence[str], delimiter: str) -> bool:
 
 
 def _of_workbook(
-    data: bytes, layer: str | None, known: Collection[str], shown: str, problems: Problems
+    data: bytes, layer: str | None, known: Collection[str], how: Written, shown: str, problems: Problems
 ) -> Iterator[tuple[int, list[str]]]:
     """Yield each row of a sheet as text; a cell of a known column that has no sure value, or a hidden row, is noted."""
     try:
@@ -269,15 +306,18 @@ def _of_workbook(
         problems.add(shown, error.row, error.what, error.fix)
         return
     texts = [(number, [as_text(value) for value in values]) for number, values in sheet.rows]
-    above = _above_header(texts, known)
-    names = [plain(name) for name in texts[above][1]] if texts else []
+    above = _above_header(texts, known, how)
+    header_line, header = texts[above] if above is not None and above >= 0 else (0, [])
+    width = max((len(cells) for _, cells in texts), default=0) if header_line == 0 else len(header)
+    called = enumerate([*header, *[""] * (width - len(header))], start=1)
+    names = [by_place(at) if not header_line or at in how.places else plain(name) for at, name in called]
     wanted = [place for place, name in enumerate(names) if name and (not known or name in known)]
     for (number, values), (_, cells) in zip(sheet.rows, texts, strict=True):
-        below = number > texts[above][0]
+        below = number > header_line
         if below and number in sheet.look.hidden:
             problems.add(shown, number, "this row is hidden in the sheet", "show it if it counts, or delete it")
         for place in wanted if below else ():
-            if what := sheet.odd(number, place + 1, values[place]):
+            if place < len(values) and (what := sheet.odd(number, place + 1, values[place])):
                 problems.add(shown, number, f"the column '{names[place]}': {what}")
         while len(cells) > len(names) and not cells[-1]:
             cells.pop()

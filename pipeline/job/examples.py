@@ -111,6 +111,7 @@ EXAMPLES = {
     "control.decimal": '","',
     "control.encoding": '"cp1252"',
     "control.angles": '"dms"',
+    "control.header": "0",
     "control.columns": '{ mark = "Name", easting = "E", northing = "N", height = "H" }',
     "control.columns.mark": '"Name"',
     "control.columns.easting": '"E"',

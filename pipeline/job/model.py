@@ -313,24 +313,24 @@ class _Table(_Strict):
 
 
 _Heading = Annotated[str, StringConstraints(min_length=1)]
-_HeadingOfLength = Annotated[_Heading, Unit("`units`")]
+_PlaceOfLength = Annotated[Column, Unit("`units`")]
 
 
 class RegisterColumns(_Strict):
     """Our name = the register's, below it. What is not mapped goes by our name; other columns stand in the record."""
 
-    mark: _Heading | None = Field(None, description="the mark's name")
-    easting: _Heading | None = Field(None, description="with `northing`, in a projected `crs`")
-    northing: _Heading | None = Field(None, description="with `easting`")
-    longitude: _Heading | None = Field(None, description="with `latitude`, in a geographic `crs`")
-    latitude: _Heading | None = Field(None, description="with `longitude`")
-    height: _Heading | None = Field(None, description="height in the datum `control.height`")
-    ellipsoid_height: _Heading | None = Field(None, description='where `control.height` is `"ellipsoid"`')
-    hu95: _HeadingOfLength | None = Field(None, description="95 % uncertainty of the position: radius of the circle")
-    vu95: _HeadingOfLength | None = Field(None, description="95 % uncertainty of the height")
-    holds: _Heading | None = Field(None, description="`3d`, `position` or `height`: what of its coordinates is held")
-    source: _Heading | None = Field(None, description="where the coordinates come from")
-    dated: _Heading | None = Field(None, description="of what day they are; the newest of several rows is used")
+    mark: Column | None = Field(None, description="the mark's name")
+    easting: Column | None = Field(None, description="with `northing`, in a projected `crs`")
+    northing: Column | None = Field(None, description="with `easting`")
+    longitude: Column | None = Field(None, description="with `latitude`, in a geographic `crs`")
+    latitude: Column | None = Field(None, description="with `longitude`")
+    height: Column | None = Field(None, description="height in the datum `control.height`")
+    ellipsoid_height: Column | None = Field(None, description='where `control.height` is `"ellipsoid"`')
+    hu95: _PlaceOfLength | None = Field(None, description="95 % uncertainty of the position: radius of the circle")
+    vu95: _PlaceOfLength | None = Field(None, description="95 % uncertainty of the height")
+    holds: Column | None = Field(None, description="`3d`, `position` or `height`: what of its coordinates is held")
+    source: Column | None = Field(None, description="where the coordinates come from")
+    dated: Column | None = Field(None, description="of what day they are; the newest of several rows is used")
 
 
 class ControlSection(_Table):
@@ -347,6 +347,7 @@ class ControlSection(_Table):
     epoch: Epoch | None = Field(None, description="of its coordinates; needed where its frame moves")
     units: Units | None = Field(None, description="as in `[source]`, for its ellipsoidal heights, `hu95` and `vu95`")
     angles: Literal["decimal", "dms"] | None = Field(None, description="as in `[source]`, for longitude and latitude")
+    header: LineNumber | None = Field(None, description="as in `[source]`, of a text or a spreadsheet")
     sigma_horizontal: Length = Field(
         UNSTATED[0],
         description="standard uncertainty of east and of north of a mark without `hu95`; reaches `hu95` of every point"

@@ -66,6 +66,8 @@ def check_table(table: ControlSection | SessionsFile | CodesSection, where: Wher
     if sign is not None and (not sign.isascii() or sign in '"\r\n\0' or sign.isalnum()):
         problems.add(*where("delimiter"), f"'{sign}' cannot be a delimiter", r'such as ";", or "\t" for a tab')
     _check_written(table, where, problems)
+    if isinstance(table, ControlSection):
+        _check_header(table, where, problems)
 
 
 def _check_written(
@@ -86,7 +88,7 @@ def _check_written(
         )
 
 
-def _check_header(points: Points, where: Where, problems: Problems) -> None:
+def _check_header(points: Points | ControlSection, where: Where, problems: Problems) -> None:
     """Note columns by number without a word on the header, by name without a header, and a header that is skipped."""
     columns = {word: name for word, name in points.columns.model_dump().items() if name is not None}
     names = [word for word, name in columns.items() if isinstance(name, str)]
@@ -96,7 +98,7 @@ def _check_header(points: Points, where: Where, problems: Problems) -> None:
     if points.header == 0 and names:
         what = f"header = 0 says that no line names the columns, but {names[0]} is mapped by name"
         problems.add(*where("columns", names[0]), what, f"write its number, such as {names[0]} = 1")
-    if points.header and points.skip and points.header <= points.skip:
+    if isinstance(points, Points) and points.header and points.skip and points.header <= points.skip:
         what = f"header = {points.header} is a line that skip = {points.skip} steps over"
         problems.add(*where("header"), what, "leave skip out: lines above the header are stepped over")
 

@@ -11,6 +11,7 @@ from pipeline.arrays import Integers
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.nearby import Registered, grids_at, named, separation
 from pipeline.job.model import ControlSection, Points
+from pipeline.job.values import BLANKS
 from pipeline.near import plain
 from pipeline.new_job.clocks import Clock, clock_of
 from pipeline.new_job.draft import Block, Draft
@@ -115,7 +116,7 @@ def _register(found: Contents, draft: Draft) -> Register | None:
         draft.control["file"] = Question("control.file", "which of these is the register of control marks?", candidates)
     for key, value in one.look.keys.items() | ({("angles", "dms")} if one.mapped.dms else set()):
         if key in ControlSection.model_fields:
-            draft.control[key] = Known(_toml(value))
+            draft.control[key] = Known(_toml(" " if value == BLANKS else value))
     if one.look.pages is not None:
         draft.control["encoding"] = _encoding(one, one.look.pages, "control.encoding")
     if one.look.layer is not None:
@@ -274,7 +275,8 @@ def _register_columns(draft: Draft, register: Register, ellipsoidal: bool, grid:
     draft.control_notes += register.found.mapped.notes
     if register.found.mapped.turned:
         if grid.turns is None:
-            draft.control_asks += asked(columns, "the marks", "for the readings" if again and grid.alike else "")
+            shown = register.found.look.named(columns)
+            draft.control_asks += asked(shown, "the marks", "for the readings" if again and grid.alike else "")
         elif grid.turns:
             draft.control_notes.append(f'"{turned(columns, grid)["easting"]}" is taken for the easting: {grid.turns}')
         columns = turned(columns, grid)
@@ -290,7 +292,7 @@ def _register_columns(draft: Draft, register: Register, ellipsoidal: bool, grid:
     if "height" in columns and isinstance(draft.control.get("height"), Question):
         other |= {word: columns["height"] for word in ("height", "ellipsoid_height")}
     if other:
-        draft.control_columns = other
+        draft.control_columns = register.found.look.named(other)
 
 
 def _blocks(

@@ -46,7 +46,7 @@ class Draft:
     blocks: list[Block] = field(default_factory=list)
     solutions: State = None
     control: dict[str, State] = field(default_factory=dict)
-    control_columns: dict[str, str] = field(default_factory=dict)
+    control_columns: dict[str, str | int] = field(default_factory=dict)
     control_asks: list[Question] = field(default_factory=list)
     control_notes: list[str] = field(default_factory=list)
     sessions: list[SessionDraft] = field(default_factory=list)

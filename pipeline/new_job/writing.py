@@ -168,7 +168,7 @@ def _quality(page: Page, draft: Draft) -> None:
 
 def _control(page: Page, draft: Draft) -> None:
     page.add("[control]")
-    for key in ("file", "layer", "delimiter", "encoding", "angles", "crs", "height", "columns"):
+    for key in ("file", "layer", "delimiter", "header", "encoding", "angles", "crs", "height", "columns"):
         state = draft.control.get(key)
         page.state(key, state, counts=not _repeats(state))
     for note in draft.control_notes:
@@ -178,7 +178,11 @@ def _control(page: Page, draft: Draft) -> None:
         page.add("[control.columns]")
         for word, name in draft.control_columns.items():
             asked = word == "ellipsoid_height" and "height" in draft.control_columns
-            page.value(word, quoted(name), 'taken where the answer for height is "ellipsoid"' if asked else "")
+            page.value(
+                word,
+                quoted(name) if isinstance(name, str) else str(name),
+                'taken where the answer for height is "ellipsoid"' if asked else "",
+            )
         for asks in draft.control_asks:
             page.question(asks.key, asks, counts=not _repeats(asks))
         page.add("")
