@@ -102,7 +102,10 @@ def _nothing(shown: str, found: Contents) -> Problem:
 
 def _register(found: Contents, draft: Draft) -> Register | None:
     if not found.registers:
-        draft.notes.append("there is no register of control marks in the folder: without one no shift can be derived")
+        none = "no register of control marks was recognised in the folder: without one no shift can be derived"
+        if found.unread:
+            none += f"; {' and '.join(found.unread)} cannot be read, and may be it: see what is said of it"
+        draft.notes.append(none)
         return None
     alike = rivals(found)
     one = found.registers[0]
@@ -332,6 +335,8 @@ def _blocks(
             notes.append(f"{_signed(one)}: they are passed over; if they are readings, take the sign off their names")
         if (told := read_as(crs, one.mapped, place)) is not None:
             notes.append(told)
+        if not one.look.numbered and any(isinstance(name, int) for name in one.look.named(columns).values()):
+            notes.append("columns whose names each code page spells otherwise go by their numbers")
         if "solution" not in one.mapped.columns:
             notes.append("no column says how positions were solved, so that floats among them would count as fixed")
         if one.mapped.turned and grid.turns:
@@ -422,7 +427,8 @@ def _heights(one: Found) -> list[Question]:
     candidates = []
     for name in one.mapped.heights:
         value = one.look.named({"height": name})["height"]
-        candidates.append(Candidate(_toml(value), f'the first is "{given(one.look.columns[name])[0]}"'))
+        which = f"{quoted(name)}, " if isinstance(value, int) and not one.look.numbered else ""
+        candidates.append(Candidate(_toml(value), f'{which}the first is "{given(one.look.columns[name])[0]}"'))
     return [Question("height", asks, tuple(candidates))] if candidates else []
 
 
@@ -445,8 +451,17 @@ def _encoding(one: Found, pages: CodePages, key: str) -> State:
     if len(pages.names) == 1:
         return Known(quoted(pages.names[0]), f"as it is no UTF-8; {told[0]}")
     asks = f"how are the words of {one.look.shown} spelt? its letters beyond ASCII fit several code pages"
+    also = "; names and words of it that are written below are as the first page reads them: for another page save the"
+    asks += f"{also} file as UTF-8 and run `tiedown new` again" if _quotes_words(one) else ""
     candidates = tuple(Candidate(quoted(name), why) for name, why in zip(pages.names, told, strict=True))
     return Question(key, asks, candidates)
+
+
+def _quotes_words(one: Found) -> bool:
+    """Tell whether a job file repeats cells of a file that are spelt otherwise in each code page."""
+    repeated = ("name", "mark", "code", "base", "solution")
+    names = [one.mapped.columns[word] for word in repeated if word in one.mapped.columns]
+    return any(not text.isascii() for name in names for text in one.look.columns[name])
 
 
 def _signed(one: Found) -> str:

@@ -29,6 +29,13 @@ class CodePages:
     names: tuple[str, ...]
     words: tuple[tuple[str, ...], ...]
 
+    def first(self, name: str | None) -> "CodePages":
+        """Return them with one before all others, if it is among them."""
+        if name not in self.names:
+            return self
+        order = sorted(range(len(self.names)), key=lambda at: self.names[at] != name)
+        return CodePages(tuple(self.names[at] for at in order), tuple(self.words[at] for at in order))
+
 
 def code_pages(head: bytes, known: Callable[[str], int]) -> CodePages | None:
     """Return the code pages that read the beginning of a text sensibly, as far as they read it differently.
@@ -66,9 +73,27 @@ def _makes_sense(texts: Sequence[str], page: str) -> bool:
     if page in _WIDE:
         if any(re.search(r"[^\x00-\x7f][a-z]", word) for word in words):
             return False
-        wide = [word for word in words if sum(not sign.isascii() for sign in word) > 1]
+        wide = [word for word in words if sum(not sign.isascii() for sign in word) > 1 or _stands_alone(word, page)]
         return 2 * len(wide) >= len(words) > 0
     return not any(len({_is_latin(sign) for sign in word}) > 1 for word in words)
+
+
+def _stands_alone(word: str, page: str) -> bool:
+    """Tell whether a word is one sign of two bytes that are both beyond ASCII, as a letter and a number name a mark.
+
+    In Latin letters that is two of them side by side and no other letter about.
+    """
+    return len(word) == 1 and min(word.encode(page)) > 0x7F
+
+
+def preferred(of_files: Sequence[CodePages]) -> str | None:
+    """Return the code page in which all of a folder's files may be, the likeliest in the one that leaves fewest open.
+
+    None where there is none.
+    """
+    least = min(of_files, key=lambda pages: len(pages.names), default=None)
+    names = least.names if least is not None else ()
+    return next((name for name in names if all(name in pages.names for pages in of_files)), None)
 
 
 def _is_half(sign: str) -> bool:

@@ -14,8 +14,9 @@ from pipeline.issue.folder.belongs import kept
 from pipeline.job.model import Columns
 from pipeline.limits import TABLE
 from pipeline.new_job.columns import Mapped, mapped
+from pipeline.new_job.encodings import preferred
 from pipeline.new_job.headings import bare, rank
-from pipeline.new_job.look import Look, looks
+from pipeline.new_job.look import Look, looks, pages_of
 from pipeline.new_job.unread import no_height, no_position, unread_times
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
@@ -46,26 +47,33 @@ class Found:
 
 @dataclass
 class Contents:
-    """What a folder holds; ``told`` is each file with what it is taken for and why, in the order of their names."""
+    """What a folder holds; ``told`` is each file with what it is taken for and why, in the order of their names.
+
+    ``unread`` are those that cannot be read at all.
+    """
 
     exports: list[Found] = field(default_factory=list)
     registers: list[Found] = field(default_factory=list)
     sessions: list[tuple[str, Path]] = field(default_factory=list)
     geoids: list[tuple[str, Path]] = field(default_factory=list)
     told: list[tuple[str, str, str]] = field(default_factory=list)
+    unread: list[str] = field(default_factory=list)
 
 
 def contents(folder: Path, base: Path) -> Contents:
     """Look at every file of a folder and of those in it, shown from ``base``. Raises OSError."""
     found = Contents()
-    for path in _files(folder):
+    files = list(_files(folder))
+    page = preferred([pages for path in files if (pages := pages_of(path)) is not None])
+    for path in files:
         shown = Path(os.path.relpath(path, base)).as_posix()
         try:
-            _sort(path, shown, found)
+            _sort(path, shown, page, found)
         except Unusable as error:
             where = f" in line {error.line}" if error.line > 0 else ""
             fix = f": {error.fix}" if error.fix else ""
             found.told.append((shown, "neither", f"cannot be read{where}: {error.what}{fix}"))
+            found.unread.append(shown)
         except OSError as error:
             found.told.append((shown, "neither", f"cannot be read: {error.strerror or error}"))
         except ValueError:  # no TOML could say it
@@ -109,7 +117,7 @@ def _files(folder: Path) -> Iterator[Path]:
                 yield path
 
 
-def _sort(path: Path, shown: str, found: Contents) -> None:
+def _sort(path: Path, shown: str, page: str | None, found: Contents) -> None:
     ending = path.suffix.lower()
     if ending in _GEOIDS:
         found.geoids.append((shown, path))
@@ -122,7 +130,7 @@ def _sort(path: Path, shown: str, found: Contents) -> None:
         found.sessions.append((shown, path))
         found.told.append((shown, "sessions", "has the columns name, start and end"))
         return
-    for look in looks(path, shown):
+    for look in looks(path, shown, page):
         _sort_table(look, found)
 
 

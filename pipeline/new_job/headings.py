@@ -21,7 +21,7 @@ _CALLED = {
         numerodepunto idpunto ponto nome numeroponto nponto puntonome nomepunto punt puntnummer puntnr puntnaam naam
         navn punktnavn namn punktnamn piste pistenumero pistenro pisteid nimi numer nrpunktu numerpunktu punktnumer
         nazwa nazwapunktu bod cislobodu cislo nazevbodu nazev bodid nazovbodu tocka brojtocke punctnr punct pontszam
-        nokta noktano station stn waypoint fid
+        nokta noktano noktaadi station stn waypoint fid 点名 点番 点番号 測点 測点名 점명 点号
         """,
     "mark": """
         mark markname markid controlmark controlpoint control monument benchmark bm festpunkt marke markering borne
@@ -31,7 +31,7 @@ _CALLED = {
         code featurecode pointcode feature featureclass fcode kode kod kodi codigo codice kodpunktu kodbodu koodi
         punktcode objektcode objektart punktart codepoint codification codificacion desc descr beschreibung
         description omschrijving descripcion descricao descrizione beskrivelse beskrivning kuvaus opis popis laji
-        typ type
+        typ type コート
         """,
     "time": """
         time datetime timestamp observed observedat obstime when measured measuredat utc utctime timeutc gpstime
@@ -40,17 +40,18 @@ _CALLED = {
         dataora dataeora ora orario tijd tijdstip datumtijd datumentijd tid tidspunkt datotid datoklokkeslett
         klokkeslett dato tidpunkt datumtid aika aikaleima pvmaika czas dataczas dataiczas datapomiaru datagodzina
         cas datumcas datumacas casmereni idopont zaman tarihsaat recorded recordedat created surveyed epoch
+        日時 観測日時 測定日時 時刻 観測時刻
         """,
     "time_end": "timeend endtime end stop stoptime ende endzeit fin heurefin finaltime tijdeinde slut koniec konec",
     "longitude": """
         longitude lon long lng lond ddlon longdd londd laenge lange langengrad laengengrad geolaenge geogrlange
         longitud longitudine lengtegraad lengte lengdegrad laengdegrad langdgrad pituusaste pituus dlugosc
-        dlugoscgeograficzna dlugoscgeogr delka zemepisnadelka hosszusag boylam longitudegrad
+        dlugoscgeograficzna dlugoscgeogr delka zemepisnadelka hosszusag boylam longitudegrad 経度
         """,
     "latitude": """
         latitude lat latd ddlat latdd breite breitengrad geobreite geogrbreite latitud latitudine breedtegraad
         breedte breddegrad leveysaste leveys szerokosc szerokoscgeograficzna szerokoscgeogr sirka zemepisnasirka
-        szelesseg enlem
+        szelesseg enlem 緯度
         """,
     "easting": """
         easting east e eastingm eastcoord ecoord ostwert rechtswert rw ost rechts est coordest coordx estx este
@@ -73,6 +74,7 @@ _CALLED = {
         ellipsoidiskhoyde ellipsoidhojd ellipsoidiskhojd ellhojd ellipsoidkorkeus wysokoscelipsoidalna wyselips
         wysokoscelips elipsoidickavyska elipsvyska ellipsoidischhohe wgs84height gpsheight heightell hellipsoid
         ellipsoidh helips ellipsoid ellipsoidal ellipsoidisch ellipsoidique elipsoidal ellissoidica
+        elipsoityukseklik elipsoityuksekligi elipsoidalyukseklik 楕円体高
         """,
     "level": """
         orthoht orthoheight orthometricheight orthometricht orthoh elevation elev elevationm mslheight msl rl
@@ -80,7 +82,7 @@ _CALLED = {
         gebrauchshohe altitudengf altngf ngf cotaortometrica alturaortometrica altitudeortometrica quotaortometrica
         quotaslm naphoogte hoogtenap nap nn2000hoyde hoydenn2000 kotehoyde rh2000hojd hojdrh2000 n2000korkeus
         korkeusn2000 wysokoscnormalna wysnorm normalnivyska vyskabpv nadmorskavyska navd88 heightmsl
-        tengerszintfelettimagassag orthometric orthometrique orthometrisch ortometrica
+        tengerszintfelettimagassag orthometric orthometrique orthometrisch ortometrica 標高
         """,
     "height": """
         height ht hgt h hohe hoehe z altitude alt hauteur altura cota quota hoogte hoyde hoejde hojd kote koordh
@@ -99,7 +101,7 @@ _CALLED = {
         uperror sigmaheight sdup sdheight vrms vertprec verticalprecision vprec vprecision sigmav hoehengenauigkeit
         sv sdv stdv stddevv stdvertical sigmavertical sdvertical vsigma vacc vertacc verticalaccuracy verticalsigma
         σu σh σv σz
-        genauigkeith precisionvertical precisionv precisionverticale precisionev precisieh
+        genauigkeith precisionvertical precisionv precisionverticale precisionev precisieh duseyhassasiyet 垂直精度
         """,
     "solution": """
         solution sol solutiontype solutionstatus solstatus fix fixtype fixstatus fixquality fixmode gnssfix
@@ -115,7 +117,7 @@ _CALLED = {
         tipodisoluzione statosoluzione qualitasoluzione statognss loesungsqualitat losungsqualitat loesungsstatus
         losungsstatus gnssqualitat positionsqualitat positionsstatus ambiguitaten mehrdeutigkeiten oplossingsstatus
         losningskvalitet losningsstatus ratkaisunlaatu ratkaisuntyyppi statusrozwiazania typpomiaru stavreseni
-        kvalitareseni q
+        kvalitareseni q cozum cozumtipi cozumturu
         """,
     "base": """
         base baseid basestation basename basestationid baseno reference referenceid referencestation refstation ref
@@ -155,7 +157,7 @@ _CALLED = {
     "precision": """
         horizontalprecision hprec hprecision horzprec hzprec hacc accuracy precision prec lagegenauigkeit
         genauigkeit precisionhorizontale precisionh precisieplan hsigma sigmaplan rms 2dprecision horprecision
-        horizontalaccuracy
+        horizontalaccuracy yatayhassasiyet 水平精度
         """,
     "date": """
         date datum fecha data dato datumdatum jour dag paiva pvm tag utcdate dateutc obsdate gpsdate dzien den

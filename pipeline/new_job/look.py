@@ -89,10 +89,14 @@ class Look:
         return None if found is None else str(found)
 
     def named(self, columns: dict[str, str]) -> dict[str, str | int]:
-        """Return columns as a job file names them: by their numbers where names do not tell them apart."""
-        if not self.numbered:
-            return dict(columns)
-        return {word: self.names.index(name) + 1 for word, name in columns.items()}
+        """Return columns as a job file names them: by their numbers where names do not tell them apart, or are spelt
+        in as many ways as there are code pages that the file may be in.
+        """
+        spelt = self.pages is not None and len(self.pages.names) > 1  # otherwise in each code page
+        return {
+            word: self.names.index(name) + 1 if self.numbered or (spelt and not name.isascii()) else name
+            for word, name in columns.items()
+        }
 
     def points(self, columns: dict[str, str], **more: str | None) -> Points:
         """Return the block of a job file by which the file is read."""
@@ -102,11 +106,14 @@ class Look:
         return Points(files=(self.shown,), columns=mapped, **layer, **stated)  # type: ignore[arg-type]
 
 
-def looks(path: Path, shown: str) -> Iterator[Look]:
-    """Yield what a file, or each layer of it, looks like. Raises `Unusable` and OSError where it cannot be read."""
+def looks(path: Path, shown: str, page: str | None = None) -> Iterator[Look]:
+    """Yield what a file, or each layer of it, looks like; ``page`` is the code page of its folder's other texts.
+
+    Raises `Unusable` and OSError where it cannot be read.
+    """
     ending = path.suffix.lower()
     if ending in TEXT:
-        yield _text(path, shown)
+        yield _text(path, shown, page)
     elif ending in WORKBOOKS:
         yield _workbook(path, shown)
     elif ending in JSON:
@@ -154,8 +161,16 @@ def _opened(look: Look) -> Iterator[Iterator[Raw]]:
         yield opened.batches
 
 
-def _text(path: Path, shown: str) -> Look:
-    encoding, why, pages = _encoding(path)
+def pages_of(path: Path) -> CodePages | None:
+    """Return the code pages that a text may be in; None of UTF-8, and where it makes sense in none."""
+    try:
+        return _encoding(path, None)[2] if path.suffix.lower() in TEXT else None
+    except OSError:
+        return None
+
+
+def _text(path: Path, shown: str, page: str | None) -> Look:
+    encoding, why, pages = _encoding(path, page)
     beginning = _beginning(path, encoding)
     lines = beginning[:LINES]
     at, delimiter = _header(lines)
@@ -170,6 +185,8 @@ def _text(path: Path, shown: str) -> Look:
     comment = _needs_comment(beginning, at, none, signed)
     keys, found = _dialect(path, shown, at, delimiter, names, stated, none, comment, numbered)
     raw = _first(read_delimited(path, found, encoding, BYTES))
+    if pages is not None and len(pages.names) > 1 and not all(map(str.isascii, found.names)) and "header" not in keys:
+        keys["header"] = found.header_line  # names that each code page spells otherwise cannot find it
     return Look(
         path,
         shown,
@@ -285,7 +302,7 @@ def _written(found: Dialect, why: str) -> str:
     return f"{why}, {sign} between the columns{header}"
 
 
-def _encoding(path: Path) -> tuple[str | None, str, CodePages | None]:
+def _encoding(path: Path, page: str | None) -> tuple[str | None, str, CodePages | None]:
     """Return the encoding to state, None where the reader finds it, what to say of it, and code pages if several do."""
     marked, mark = encoding_of(path, None)
     with path.open("rb") as file:
@@ -301,6 +318,7 @@ def _encoding(path: Path) -> tuple[str | None, str, CodePages | None]:
         return None, "UTF-8", None
     except UnicodeDecodeError:
         pages = code_pages(head, _known_in)
+        pages = None if pages is None else pages.first(page)
         best = _PLAINEST if pages is None else pages.names[0]
         return best, f"{best}, as it is not UTF-8", pages
 
@@ -314,7 +332,8 @@ def _beginning(path: Path, encoding: str | None) -> list[bytes]:
     try:
         return [line for block in islice(blocks(path, encoding, BYTES), 1) for line in block.split(b"\n")]
     except UnicodeDecodeError as error:
-        raise Unusable(1, f"it is no text in {encoding}") from error
+        what = f"its encoding is not told by what it holds: it is neither UTF-8 nor {encoding}"
+        raise Unusable(1, what, "save it with the encoding UTF-8, and run `tiedown new` again") from error
 
 
 def _header(lines: list[bytes]) -> tuple[int | None, str]:
