@@ -54,14 +54,13 @@ _MONTHS = (
     "jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sep(?:t(?:ember)?)?"
     "|oct(?:ober)?|nov(?:ember)?|dec(?:ember)?"
 )
-_OTHER_MONTH = rf"(?!(?:{_MONTHS})[ .,/-])[^\W\d_]{{3,12}}"
+_OTHER_MONTH = rf"(?!(?:{_MONTHS}|day|doy|week)(?![^\W\d_]))[^\W\d_]{{3,12}}"
 _GAP = r"(?:[ .,/-]|\bde\b|\bdi\b)*"
 _STATED = "state time_format"
 _APART = "map the column of dates as date beside time, in [points.columns], or export both in one"
 _TIMES: tuple[tuple[str, str], ...] = (
-    (rf"(?:[^\W\d_]{{2,12}}\.?,? )?\d{{1,4}}{_GAP}{_OTHER_MONTH}{_GAP}\d{{2,4}}(?:\D.*)?",
-     "seems to name a month in another language than English, which is not read: export months as numbers"),
-    (rf"{_OTHER_MONTH}[. ]+\d{{1,2}},? *\d{{4}}(?:\D.*)?",
+    (rf"(?:[^\W\d_]{{2,12}}\.?,? )?(?:\d{{1,2}}{_GAP}{_OTHER_MONTH}{_GAP}(?:\d{{4}}|\d\d)|\d{{4}}{_GAP}{_OTHER_MONTH}"
+     rf"{_GAP}\d{{1,2}})(?:\D.*)?|{_OTHER_MONTH}[. ]+\d{{1,2}},? *\d{{4}}(?:\D.*)?",
      "seems to name a month in another language than English, which is not read: export months as numbers"),
     (r"\d{4}年 ?\d{1,2}月 ?\d{1,2}日.*|\d{4}년 ?\d{1,2}월 ?\d{1,2}일.*",
      "has the words for year, month and day in it: export it such as 2026-03-02 07:30:00"),

@@ -20,7 +20,7 @@ _NUMBERS = ("sigma_east", "sigma_north", "sigma_up", "precision", "each", "radia
 _PLANE, _DEGREES = ("easting", "northing"), ("longitude", "latitude")
 #: What to do where times are not recognised.
 _AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00"'
-_OR_STATE = "state time_format"
+_OR_STATE, _NOT_READ = "state time_format", "not read"
 #: What a time of any kind has in it.
 _LIKE_TIME = re.compile(r"\d{1,2}:\d\d|\d{5,}")
 
@@ -77,7 +77,7 @@ def unread_times(look: Look, found: Mapped) -> str | None:
         if like:
             why = _why(name, like)
             # a format can be stated only for what it can say: no months of other languages
-            fix = f"{_AS_TIMES}, or {_OR_STATE} in a job file" if _OR_STATE in why or ":" not in why else _AS_TIMES
+            fix = _AS_TIMES if _NOT_READ in why else f"{_AS_TIMES}, or {_OR_STATE} in a job file"
             return f"times are not recognised: {why}; {fix}"
     return None
 

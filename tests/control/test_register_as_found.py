@@ -11,6 +11,7 @@ import pytest
 from pipeline.control import Form, Register, read_register
 from pipeline.control.dates import possible_days
 from pipeline.files.sheet import Written
+from pipeline.job.model import ControlSection
 from pipeline.problems import Problem, Problems
 
 #: The names of a German register, and a French one's.
@@ -41,7 +42,21 @@ def _coordinates(register: Register) -> list[list[float]]:
 
 
 K1 = [[1753201.25, 5921100.1, 41.5]]
+#: Columns by their numbers, as `[control.columns]` says them.
+PLACES = {"mark": 1, "easting": 3, "northing": 2, "height": 4}
+
+
+def _by_number(header: int | None, **written: Any) -> Form:
+    return Form.of(ControlSection(file="marks.csv", crs="EPSG:2193", header=header, columns=PLACES, **written))  # type: ignore[arg-type]
+
+
 AS_FOUND: dict[str, tuple[bytes, Form]] = {
+    "no heading, columns by number": (b"K1,5921100.1,1753201.25,41.5,a peg\n", _by_number(0)),
+    "no heading, blanks between": (b"K1  5921100.1 1753201.25   41.5\n", _by_number(0, delimiter=" ")),
+    "columns by number below a heading that says otherwise": (
+        b"Yard\n\nNr,easting,northing,z\nK1,5921100.1,1753201.25,41.5\n",
+        _by_number(3),
+    ),
     "headings of another language": (
         "Punkt-Nr.;Ostwert;Nordwert;Höhe;Lagegen.\nK1;1753201,250;5921100,10;41,5;0,02\n".encode(),
         Form(named=GERMAN),
@@ -236,3 +251,19 @@ def test_the_days_that_a_date_may_mean(text: str, days: str | None) -> None:
     """By the calendar."""
     found = possible_days(text)
     assert (None if found is None else f"{found[0]} {found[1]}") == days
+
+
+def test_a_register_without_a_heading_says_in_a_useful_order_what_one_has(tmp_path: Path) -> None:
+    """The same words in any run: no order of a set."""
+    _, found = _read(tmp_path, "K1,1753201.25,5921100.1,41.5\n", Form())
+    assert found[0].fix == (
+        "write one above it, such as mark, easting, northing, height, or state header = 0 and map its columns by"
+        " number, such as mark = 1"
+    )
+
+
+def test_a_register_in_degrees_and_minutes_in_one_number_is_refused(tmp_path: Path) -> None:
+    named = {"mark": "Nr", "latitude": "Lat (D.MMSS)", "longitude": "Lon (D.MMSS)", "ellipsoid_height": "h"}
+    text = "Nr,Lat (D.MMSS),Lon (D.MMSS),h\nK1,-43.4200,171.4200,41.5\n"
+    register, found = _read(tmp_path, text, Form(named=named), kind="geographic")
+    assert register is None and "says degrees and minutes in one number (D.MMSS)" in found[0].what

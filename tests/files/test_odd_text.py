@@ -70,3 +70,19 @@ def test_a_line_of_data_and_a_header() -> None:
     assert looks_like_data(["P1", "2026-03-02T07:30:00Z", "-43.7", "171.8", "12.5", "fix"])
     assert not looks_like_data(["Point", "Time", "Lat", "Lon", "2026"])
     assert not looks_like_data(["12"])
+
+
+@pytest.mark.parametrize(
+    ("text", "piece"),
+    [
+        ("10 août 2026 07:42:10", "month in another language"), ("10. Mai 2026 07:42", "month in another language"),
+        ("10 de agosto de 2026 07:42", "month in another language"), ("10-MRT-26 07:42", "month in another language"),
+        ("März 10, 2026 07:42", "month in another language"), ("10 мая 2026 07:42", "month in another language"),
+        ("2026-03-17 오전 7:42:10", "words in it beside the time of day"),
+        ("10 March 2026 07:42", "state time_format"), ("10-mar-2026 07:42:10", "state time_format"),
+        ("17Mar2026 07:42", "state time_format"), ("2026 day 078, 20:00", "is no time"),
+    ],
+)  # fmt: skip
+def test_months_that_no_format_reads_are_not_said_to_be_readable(text: str, piece: str) -> None:
+    told = why_no_time(text)
+    assert piece in told and ("state time_format" in told) == (piece == "state time_format")

@@ -133,6 +133,10 @@ def test_endings_of_text(tmp_path, ending):
         ({"EllHt": "EllHt [mm]"}, {}, "export it in metres"),
         ({"Lat": "Lat [gon]"}, {}, "says gon, and degrees are read"),
         ({"Lat": "Lat (DMS)"}, {}, 'state angles = "dms"'),
+        ({"Lat": "Lat gon"}, {}, "says gon, and degrees are read"),
+        ({"Lat": "LatRad"}, {}, "says radians, and degrees are read"),
+        ({"Lat": "Lat (D.MMSS)"}, {}, "says degrees and minutes in one number (D.MMSS)"),
+        ({"Lat": "Breite (Grad)"}, {}, None),
         ({"EllHt": "EllHt [ft]"}, {"units": "us-survey-foot"}, None),
         ({"EllHt": "EllHt (m)", "Lat": "Lat [deg]", "sE": "sE_m"}, {}, None),
         ({"Point": "Point (ft)", "Code": "Code m", "EllHt": "EllHt (GRS80)"}, {}, None),
@@ -156,6 +160,7 @@ def test_units_in_headings_against_those_stated(tmp_path, change, keys, says):
         (",,deg,deg,ft,m,m,m,,,", "another unit than its numbers are read in, metre"),
         (",,[deg],[deg],[m],[mm],[mm],[mm],,,", "such as sE [mm], or export metres"),
         (",,gon,gon,m,m,m,m,,,", "says gon, and degrees are read"),
+        (",,D.MMSS,D.MMSS,m,m,m,m,,,", "says degrees and minutes in one number"),
         (",,,,,,,,,,", None),
     ],
 )
@@ -164,6 +169,17 @@ def test_a_row_of_units_below_the_header(tmp_path, units, says):
     (tmp_path / "a.csv").write_text(f"{HEADER}\n{units}\n{GOOD}\n")
     _, problems = find(tmp_path, block("a.csv"))
     assert (problems == []) if says is None else (problems[0].startswith("a.csv:2: ") and says in problems[0])
+
+
+def test_degrees_whose_minutes_stand_beside_them_are_refused_unless_they_are_mapped_otherwise(tmp_path):
+    header = HEADER.replace("Lat", "Lat deg") + ",Lat min,Lat sec"
+    (tmp_path / "a.csv").write_text(f"{header}\n{GOOD},42,3.5\n")
+    columns = COLUMNS | {"latitude": "Lat deg"}
+    _, problems = find(tmp_path, block("a.csv", columns))
+    assert problems[0].startswith('a.csv:1: "Lat deg" (latitude) holds degrees alone, with the rest in "Lat min"')
+    header = HEADER.replace("Lat", "Lat deg") + ",Lat min,Lat max"
+    (tmp_path / "a.csv").write_text(f"{header.replace('Lat deg', 'Lat')}\n{GOOD},42,3.5\n")
+    assert find(tmp_path, block("a.csv"))[1] == []
 
 
 def test_millimetres_of_precision_in_a_file_in_feet(tmp_path):
