@@ -10,6 +10,7 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.calendars import of_no_year
+from pipeline.new_job.doubles import double_rivals, doubles_of, heading_of
 from pipeline.new_job.halves import half_apart
 from pipeline.new_job.headings import axis_of, bare, feet_of, is_known, letter_of, rank, unit_of
 from pipeline.new_job.heights import height_said
@@ -89,7 +90,8 @@ class Mapped:
 def mapped(look: Look) -> Mapped:
     """Return which column of an export or register is what."""
     found = Mapped()
-    free = list(look.names)
+    doubles = doubles_of(look)
+    free = [name for name in look.names if not any(name in names for names in doubles.values())]
 
     def take(word: str, fits: Callable[[str], bool], called: str = "") -> bool:
         name = _plainest(called or word, free, fits)
@@ -120,8 +122,9 @@ def mapped(look: Look) -> Mapped:
         free.remove(own[0])
     take("code", lambda name: bool(given(look.columns[name])))
     _precision(found, free, take)
-    if look.numbered:
+    if look.numbered and look.keys.get("header") == 0:
         _by_content(look, found, free)
+    double_rivals(look, found, doubles)
     dated = found.columns.get("date", found.columns.get("time", ""))
     if found.times is not None and (found.times.formats[0] == "" or "%" in found.times.formats[0]):
         found.refused = of_no_year(dated, look.columns[dated]) or found.refused if dated else found.refused
@@ -431,7 +434,7 @@ def _position(look: Look, found: Mapped, free: list[str], take: Callable[..., bo
 
 def _height(look: Look, found: Mapped, free: list[str], number: Callable[[str], bool]) -> None:
     """Find the heights: those above the ellipsoid where a heading says so, else any; others that differ are rivals."""
-    kinds = {name: height_said(re.sub(r"_\d+$", "", name) if look.numbered else name) for name in free if number(name)}
+    kinds = {name: height_said(heading_of(name) if look.numbered else name) for name in free if number(name)}
     ranked, others = dict[str, list[str]](), dict[str, list[str]]()
     for word, each in (("ellipsoid_height", "ellipsoid"), ("level", "level"), ("height", "")):
         places = {name: rank(word, name) for name in kinds if kinds[name] == each}

@@ -14,6 +14,7 @@ from pipeline.job.model import ControlSection, Points
 from pipeline.job.values import BLANKS
 from pipeline.near import plain
 from pipeline.new_job.clocks import Clock, clock_of
+from pipeline.new_job.doubles import heading_of, told_apart
 from pipeline.new_job.draft import Block, Draft
 from pipeline.new_job.eastings import asked, turned, way_of
 from pipeline.new_job.encodings import CodePages
@@ -310,10 +311,9 @@ def _blocks(
     """Put exports that are read alike into one block each; ``said`` are texts that may name their height datum."""
     for one, clock, table in zip(exports, clocks, tables, strict=True):
         columns = dict(one.mapped.columns)
-        asks = _rivals(one, columns)
-        if one.mapped.turned and grid.turns is None:
-            asks += asked(one.look.named(columns), "the readings")
+        asks = asked(one.look.named(columns), "the readings") if one.mapped.turned and grid.turns is None else []
         columns = turned(columns, grid) if one.mapped.turned else columns
+        asks = [*_rivals(one, columns), *asks]
         is_of = one.mapped.kind
         states: dict[str, State] = {key: Known(_toml(value)) for key, value in one.look.keys.items()}
         crs = export_state(one, replace(table, kind=is_of), grid, place)
@@ -364,13 +364,17 @@ def _rivals(one: Found, columns: dict[str, str]) -> list[Question]:
     """Return the questions after columns of which any may be meant, and take them out of those that are known."""
     asks = []
     for word, names in one.mapped.rivals.items():
+        word = next((each for each, name in columns.items() if name == names[0]), word)  # X and Y may be turned
         columns.pop(word, None)
         shown = one.look.named({name: name for name in names})
-        first = [f"the first is {given(one.look.columns[name])[0]}" for name in names]
+        first = told_apart(one.look, names)
         if word == "height":
-            first = [f"{why}, {at}" if (why := why_meant(name)) else at for name, at in zip(names, first, strict=True)]
+            heads = [heading_of(name) if one.look.numbered else name for name in names]
+            first = [f"{why}, {at}" if (why := why_meant(name)) else at for name, at in zip(heads, first, strict=True)]
         candidates = [Candidate(_toml(shown[name]), why) for name, why in zip(names, first, strict=True)]
-        asks.append(Question(word, _WHICH[word], tuple(candidates)))
+        which = f'which of these columns is the {word.replace("_", " ")}? they are called "{names[0]}", and differ'
+        which += "; start and end of the sessions go with it" if word in ("time", "date") else ""
+        asks.append(Question(word, _WHICH.get(word, which), tuple(candidates)))
     return asks
 
 

@@ -387,7 +387,9 @@ def _workbook(path: Path, shown: str) -> Look:
     dated = frozenset(field.name for field in sheet.schema if pa.types.is_timestamp(field.type))
     columns = _texts(_first(sheet.batches), tuple(sheet.schema.names))
     written = f"a spreadsheet, header in row {sheet.header_line}"
-    return Look(path, shown, columns, sheet.header_line, keys, written=written, dated=dated, form="workbook")
+    twice = any(re.sub(r"_\d+$", "", name) in set(sheet.schema.names) - {name} for name in sheet.schema.names)
+    keys |= {"header": sheet.header_line} if twice else {}  # columns by their numbers need it
+    return Look(path, shown, columns, sheet.header_line, keys, twice, written, dated=dated, form="workbook")
 
 
 def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> Look:
