@@ -122,7 +122,7 @@ def mapped(look: Look) -> Mapped:
         free.remove(own[0])
     take("code", lambda name: bool(given(look.columns[name])))
     _precision(found, free, take)
-    if look.numbered and look.keys.get("header") == 0:
+    if look.numbered:
         _by_content(look, found, free)
     double_rivals(look, found, doubles)
     dated = found.columns.get("date", found.columns.get("time", ""))
@@ -211,7 +211,7 @@ def _by_content(look: Look, found: Mapped, free: list[str]) -> None:
         _place_by_content(look, found, free, measured)
     for word, fits in (("solution", _are_solutions), ("code", _are_codes), ("base", _are_bases)):
         holding = [name for name in free if name not in measured and fits(look.columns[name])]
-        if word not in found.columns and holding:
+        if word not in found.columns and holding and look.keys.get("header") == 0:  # else headings tell
             found.columns[word] = holding[0]
             free.remove(holding[0])
     for name in free:

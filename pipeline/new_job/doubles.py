@@ -6,6 +6,8 @@ from typing import Protocol
 
 import numpy as np
 
+from pipeline.new_job.headings import is_known
+from pipeline.new_job.heights import height_said
 from pipeline.new_job.look import Look
 from pipeline.new_job.values import decimals, given
 
@@ -26,14 +28,16 @@ class _Mapped(Protocol):
 
 
 def doubles_of(look: Look) -> dict[str, list[str]]:
-    """Return the columns that have the heading of an earlier one, by that.
+    """Return the columns that have the heading of an earlier one, by that, where that is one that is known.
 
     A column that is empty is none, nor are those behind an empty one: what is filled is taken then.
     """
     found: dict[str, list[str]] = {}
     for name in look.names if look.numbered else ():
         head = heading_of(name)
-        if head != name and given(look.columns.get(head, ())) and given(look.columns[name]):
+        if head == name or not (is_known(head) or height_said(head) is not None):
+            continue
+        if given(look.columns.get(head, ())) and given(look.columns[name]):
             found.setdefault(head, []).append(name)
     return found
 
