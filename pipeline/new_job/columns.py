@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.intake.check_words import mentions_check
+from pipeline.new_job.axis_sigmas import by_axes
 from pipeline.new_job.calendars import of_no_year
 from pipeline.new_job.doubles import double_rivals, doubles_of, heading_of
 from pipeline.new_job.halves import half_apart
@@ -268,8 +269,12 @@ def _sigmas(look: Look, found: Mapped, free: list[str], take: Callable[..., bool
         counts = rank("satellites", name) is not None and not unit_of(name)
         return values is not None and not is_wider(name) and (not counts or are_lengths(values))
 
+    others = by_axes(found, free)
     take("sigma_east", fits)
     take("sigma_north", fits)
+    for word, name in others.items():
+        if fits(name):
+            found.columns.setdefault(word, name)
     if not take("sigma_up", lambda name: fits(name) and not is_of_either(name)):
         if "sigma_east" in found.columns:
             take("sigma_up", fits)

@@ -13,6 +13,7 @@ from pipeline.geodesy.nearby import Registered, grids_at, named, separation
 from pipeline.job.model import ControlSection, Points
 from pipeline.job.values import BLANKS
 from pipeline.near import plain
+from pipeline.new_job.axis_sigmas import asked_sigmas
 from pipeline.new_job.clocks import Clock, clock_of
 from pipeline.new_job.doubles import heading_of, told_apart
 from pipeline.new_job.draft import Block, Draft
@@ -311,7 +312,10 @@ def _blocks(
     """Put exports that are read alike into one block each; ``said`` are texts that may name their height datum."""
     for one, clock, table in zip(exports, clocks, tables, strict=True):
         columns = dict(one.mapped.columns)
-        asks = asked(one.look.named(columns), "the readings") if one.mapped.turned and grid.turns is None else []
+        asks = []
+        if one.mapped.turned and grid.turns is None:
+            called = one.look.named(columns)
+            asks = [*asked(called, "the readings"), *asked_sigmas(called, columns)]
         columns = turned(columns, grid) if one.mapped.turned else columns
         asks = [*_rivals(one, columns), *asks]
         is_of = one.mapped.kind

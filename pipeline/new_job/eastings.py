@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.geodesy.nearby import in_use_there, kind, named, projected, x_is_northing
+from pipeline.new_job.axis_sigmas import turned_sigmas
 from pipeline.new_job.frames import NEAR, Fit, Grid, Table, lie_together, turned_alike
 from pipeline.new_job.questions import Candidate, Question, quoted
 
@@ -81,11 +82,13 @@ def turned(columns: Mapping[str, str], grid: Grid) -> dict[str, str]:
     Without both where nothing tells the way: `asked` asks then.
     """
     pair = {"easting": columns["easting"], "northing": columns["northing"]}
+    lettered = turned_sigmas(columns, False)
     if grid.turns is None:
-        return {word: name for word, name in columns.items() if word not in pair}
+        return {word: name for word, name in columns.items() if word not in pair | lettered}
     if grid.turned:
         pair = {"easting": pair["northing"], "northing": pair["easting"]}
-    return {word: pair.get(word, name) for word, name in columns.items()}
+    others = {word: pair.get(word, name) for word, name in columns.items() if word not in lettered}
+    return turned_sigmas(columns, grid.turned) | others  # a precision that says its side itself goes before
 
 
 def asked(columns: Mapping[str, str | int], whose: str, again: str = "") -> list[Question]:
