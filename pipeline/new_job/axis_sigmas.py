@@ -52,7 +52,7 @@ def by_axes(found: _Mapped, free: list[str]) -> dict[str, str]:
         elif letter == "z":
             why = "beside precisions along X and Y it may be along an axis from the earth's centre"
         else:
-            why = f"no heading of the positions says to which side {letter.upper()} points"
+            why = f"no heading of the positions says on which side {letter.upper()} lies"
         free_of = why or sides[letter] != _USUAL[letter]
         if free_of:
             free.remove(name)

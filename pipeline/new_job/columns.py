@@ -14,7 +14,7 @@ from pipeline.new_job.calendars import of_no_year
 from pipeline.new_job.doubles import double_rivals, doubles_of, heading_of
 from pipeline.new_job.halves import half_apart
 from pipeline.new_job.headings import axis_of, bare, feet_of, is_known, letter_of, rank, unit_of
-from pipeline.new_job.heights import height_said
+from pipeline.new_job.heights import FARTHEST, height_said, is_separation
 from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
 from pipeline.new_job.look import Look
 from pipeline.new_job.notations import refusal
@@ -69,6 +69,7 @@ class Mapped:
     ``poles`` is the heading of pole heights, ``still`` that of times that are one and the same in all rows.
     ``heights`` are the headings of numbers that may be heights, where none says that it is. ``notes`` is what is to be
     told besides; ``rivals`` are, by our words, headings of which any may be meant, the likeliest first.
+    ``separation`` is the heading of separations of a geoid, "" for none.
     ``refused`` says why the file cannot be read, "" where nothing speaks against it.
     """
 
@@ -86,6 +87,7 @@ class Mapped:
     refused: str = ""
     still: str | None = None
     heights: tuple[str, ...] = ()
+    separation: str = ""
 
 
 def mapped(look: Look) -> Mapped:
@@ -126,11 +128,18 @@ def mapped(look: Look) -> Mapped:
     if look.numbered:
         _by_content(look, found, free)
     double_rivals(look, found, doubles)
+    found.separation = next((name for name in free if is_separation(name) and _separates(look.columns[name])), "")
     dated = found.columns.get("date", found.columns.get("time", ""))
     if found.times is not None and (found.times.formats[0] == "" or "%" in found.times.formats[0]):
         found.refused = of_no_year(dated, look.columns[dated]) or found.refused if dated else found.refused
     found.refused = refusal(look, found.columns, dms=found.dms) or found.refused
     return found
+
+
+def _separates(texts: Sequence[str]) -> bool:
+    """Tell whether numbers may be separations of a geoid: broken ones, none too large."""
+    values = decimals(texts)
+    return values is not None and are_lengths(values) and bool(np.nanmax(np.abs(values)) <= FARTHEST)
 
 
 def _hemispheres(look: Look, found: Mapped, free: list[str]) -> None:

@@ -44,6 +44,22 @@ def height_said(heading: str) -> str | None:
     return "level" if {"level", "datum"} & kinds else ""
 
 
+#: Parts of headings that say separation of the geoid from the ellipsoid, and headings that do as a whole.
+_SEPARATES = re.compile(
+    r"geoid\w*|quasigeoid\w*|ge[oó]ide|undulat\w*|ondul\w*|undulac\w*|undulaz\w*|anomal(?:y|ie|ia)|geoidi\w*|egm\d*"
+)
+_AS_A_WHOLE = frozenset(("n", "zeta", "separation", "sep", "geosep", "nsep"))
+#: The geoid lies so near to the ellipsoid, metres: published extremes are -107 and 86.
+FARTHEST = 110.0
+
+
+def is_separation(heading: str) -> bool:
+    """Tell whether a heading may be of separations of a geoid: "Geoid separation", "Undulation", "N"."""
+    if height_said(heading) is not None:
+        return False
+    return bare(heading) in _AS_A_WHOLE or any(_SEPARATES.fullmatch(part) for part in words_of(heading))
+
+
 def _beside(heading: str, kinds: set[str | None]) -> str | None:
     """Return what a heading says with words in brackets that are not known: its own word, and what is known there."""
     if bare(heading) not in CALLED["height"]:

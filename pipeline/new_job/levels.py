@@ -15,9 +15,13 @@ _DATUMS, _SYSTEMS = 8, 3
 
 
 def may_be_level(mapped: Mapped) -> bool:
-    """Tell whether a heading of an export's heights says a height datum, or is the H that stands beside an h."""
+    """Tell whether a heading of an export's heights says a height datum, or is the H that stands beside an h.
+
+    Beside separations of a geoid it may be either, unless it says the ellipsoid.
+    """
     rivals = mapped.rivals.get("height", [])
-    return mapped.height == "level" or any(_is_level(name) for name in rivals)
+    either = bool(mapped.separation) and not mapped.height and mapped.kind != "geocentric"
+    return mapped.height == "level" or either or any(_is_level(name) for name in rivals)
 
 
 def _is_level(heading: str) -> bool:
@@ -41,7 +45,7 @@ def with_datum(state: State, mapped: Mapped, place: tuple[float, float] | None, 
     codes = [value.strip('"') for value in values]
     if isinstance(state, Known) and parts(codes[0])[1] is not None:
         return state
-    names = mapped.rivals.get("height", [mapped.columns["height"]])
+    names = mapped.rivals.get("height", [mapped.columns[word] for word in ("height",) if word in mapped.columns])
     datums = height_datums(place, [*names, *said])[: _DATUMS if len(codes) == 1 else 2]
     candidates = [
         Candidate(f'"{code}+{datum.code[5:]}"', f"{named(code)} with heights above {datum.name}")
@@ -53,21 +57,30 @@ def with_datum(state: State, mapped: Mapped, place: tuple[float, float] | None, 
         Candidate(f'"{code}"', f"{named(code)}, if heights are above the ellipsoid after all")
         for code in codes[:_SYSTEMS]
     ]
-    level = next((name for name in names if _is_level(name)), names[0])
-    says = "says a height datum" if height_said(level) == "level" else "may mean one"
     asks = (
-        f"above the ellipsoid or which height datum are the readings' heights? the heading {quoted(level)} {says}: name"
-        " it behind the CRS, as in EPSG:2193+7839"
+        f"above the ellipsoid or which height datum are the readings' heights? {_why_open(mapped, names)}: name it"
+        " behind the CRS, as in EPSG:2193+7839"
     )
     if isinstance(state, Question):
         asks += f"; {state.asks}"
     return Question("crs", asks, tuple(candidates))
 
 
+def _why_open(mapped: Mapped, names: Sequence[str]) -> str:
+    """Return what leaves open above what heights are."""
+    level = next((name for name in names if _is_level(name)), None)
+    if level is not None:
+        says = "says a height datum" if height_said(level) == "level" else "may mean one"
+        return f"the heading {quoted(level)} {says}"
+    which = f"the heading {quoted(names[0])}" if names else "the geometry"
+    beside = f"beside the separations of the geoid in {quoted(mapped.separation)} they may be above a height datum"
+    return f"{which} does not say it, and {beside}"
+
+
 def read_as(state: State, mapped: Mapped, place: tuple[float, float] | None) -> str | None:
     """Return what is told of heights whose heading does not say above what; None where there is nothing to tell."""
     name = mapped.columns.get("height")
-    if name is None or mapped.height or mapped.kind == "geocentric" or "height" in mapped.rivals:
+    if name is None or mapped.height or mapped.kind == "geocentric" or "height" in mapped.rivals or mapped.separation:
         return None
     code = flat(state.value.strip('"')) if isinstance(state, Known) else None
     datums: Sequence[Registered] = height_datums(place, [name]) if code is not None else ()

@@ -45,7 +45,7 @@ def _doubled_ties(survey: Survey) -> list[str]:
         table = candidates.table.take(pa.array(rows)).select(["export", "source_row"]).to_pylist()
         where = listed(f"{survey.exports[one['export']].shown}:{one['source_row']}" for one in table)
         told.append(
-            f"{len(rows)} readings of session {survey.windows[session].session.name} are called {name} ({where}): all"
+            f"{counted(len(rows), 'reading')} of session {survey.windows[session].session.name} are called {name} ({where}): all"
             " of them tie it, and none tests another; give a later one a name of its own and name it in checks"
         )
     return told

@@ -134,3 +134,47 @@ def test_a_heading_in_feet_puts_the_datum_that_counts_in_them_first(unit: str, f
         encoding="utf-8",
     )
     assert asked(new_job(tmp_path))["target.height"][0] == first
+
+
+def with_separations(folder: Path, height: str, separation: str, part: float) -> Started:
+    """Lay a job whose export has separations of the geoid beside heights, which are those less this part of them."""
+    job = job_of()
+    lay(folder, job)
+    values = job.plan.place.separation(job.rows["longitude"], job.rows["latitude"])
+    job.rows["height"] = job.rows["height"] - part * values
+    heads = {"name": "Point", "time": "Time UTC", "latitude": "Lat", "longitude": "Lon", "height": height,
+             "separation": separation, "solution": "Solution", "base": "Base", "code": "Code"}  # fmt: skip
+    told = {"separation": [f"{value:.4f}" for value in values]}
+    write(folder / "rover.csv", job, heads, time="%Y-%m-%d %H:%M:%S.%f", told=told)
+    return new_job(folder)
+
+
+@pytest.mark.parametrize(
+    "separation", ["Geoid separation", "Geoid Height [m]", "N", "Undulation", "Ondulation", "EGM96"]
+)
+@pytest.mark.parametrize(("part", "crs"), [(1.0, '"EPSG:4167+5773"'), (0.0, '"EPSG:4959"')])
+def test_heights_beside_separations_are_asked_about_and_come_to_the_truth(
+    separation: str, part: float, crs: str, tmp_path: Path
+) -> None:
+    started = with_separations(tmp_path, "Altitude", separation, part)
+    assert crs in asked(started)["crs"]
+    if separation == "Geoid separation":
+        answer(Path(started.path), {"source.crs": crs, "height": '"EPSG:5773"'})
+        run_job(started.path)
+        issue = current_issue(tmp_path / "out")
+        known = np.array([job_of().truth.of(row["name"]) for row in issue.points.rows])
+        assert np.abs(issue.points.xyz() - known).max() < 0.001
+
+
+@pytest.mark.parametrize(
+    ("height", "beside"),
+    [
+        ("Ellipsoidal height", "Geoid separation"),  # says it
+        ("Altitude", ""),
+    ],
+)  # fmt: skip
+def test_heights_that_say_the_ellipsoid_or_have_no_separation_beside_are_not_asked_about(
+    height: str, beside: str, tmp_path: Path
+) -> None:
+    started = with_separations(tmp_path, height, beside, 0.0) if beside else laid(tmp_path, {height: 0.0})
+    assert "crs" not in asked(started)
