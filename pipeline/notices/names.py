@@ -44,9 +44,10 @@ def _doubled_ties(survey: Survey) -> list[str]:
             continue
         table = candidates.table.take(pa.array(rows)).select(["export", "source_row"]).to_pylist()
         where = listed(f"{survey.exports[one['export']].shown}:{one['source_row']}" for one in table)
+        name_of = survey.windows[session].session.name
         told.append(
-            f"{counted(len(rows), 'reading')} of session {survey.windows[session].session.name} are called {name} ({where}): all"
-            " of them tie it, and none tests another; give a later one a name of its own and name it in checks"
+            f"{counted(len(rows), 'reading')} of session {name_of} are called {name} ({where}): all of them tie it, and none"
+            " tests another; give a later one a name of its own and name it in checks"
         )
     return told
 
