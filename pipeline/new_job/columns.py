@@ -18,7 +18,7 @@ from pipeline.new_job.heights import FARTHEST, height_said, is_separation
 from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
 from pipeline.new_job.look import Look
 from pipeline.new_job.notations import refusal
-from pipeline.new_job.precisions import are_lengths, is_of_either, is_wider
+from pipeline.new_job.precisions import are_lengths, is_of_either, is_score, is_wider
 from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
 from pipeline.new_job.values import (
     MOSTLY,
@@ -180,7 +180,11 @@ def _solution(look: Look, found: Mapped, free: list[str]) -> None:
     one that is taken, is a rival of it.
     """
     telling = [name for name in free if _tells_float(look, name)]
-    headed = _plainest("solution", free, lambda name: 0 < len(words(look.columns[name])) <= _FEW)
+    scores = [name for name in free if rank("solution", name) is not None and is_score(look.columns[name])]
+    found.left += [(name, "it holds broken numbers, as of a score, and no words of solutions") for name in scores]
+    headed = _plainest(
+        "solution", [one for one in free if one not in scores], lambda name: 0 < len(words(look.columns[name])) <= _FEW
+    )
     known = headed is not None and are_solutions(words(look.columns[headed]))
     if headed is not None and (known or not telling):
         name = headed

@@ -33,6 +33,7 @@ from pipeline.new_job.frames import (
     register_states,
     step_of,
 )
+from pipeline.new_job.headings import feet_of, rank
 from pipeline.new_job.levels import read_as, why_meant, with_datum
 from pipeline.new_job.occupations import Marks, likely
 from pipeline.new_job.questions import Candidate, Known, Question, State, quoted
@@ -231,6 +232,11 @@ def _target(
     geoids = _covering(found.geoids, place)
     height: State = None
     if register is not None:
+        if not np.isfinite(register.heights).any() and not any(map(_holds, register.found.look.names)):
+            draft.notes.append(
+                f"{register.found.look.shown} has no heights, and every register needs their column: write it, or say"
+                " in a column holds that the marks hold position only"
+            )
         crs, datum = register_states(register.found, register.table, grid, place)
         draft.control["crs"] = crs
         ellipsoidal = _is_ellipsoidal(register)
@@ -254,6 +260,10 @@ def _target(
     elif len(geoids) > 1:
         candidates = tuple(Candidate(quoted(one), "") for one in geoids)
         draft.target["geoid"] = Question("target.geoid", "which of these geoid grids is the datum's?", candidates)
+
+
+def _holds(heading: str) -> bool:
+    return rank("holds", heading) is not None
 
 
 def _covering(geoids: Sequence[tuple[str, Path]], place: tuple[float, float] | None) -> list[str]:
@@ -496,6 +506,10 @@ def _units(one: Found) -> State:
         return Known('"us-survey-foot"', "as a heading says")
     if one.mapped.feet:
         asks = "a heading says feet: which foot is it?"
+        if feet_of(one.mapped.columns.get("easting", "")):
+            asks += (
+                " eastings and northings in feet need a crs in that foot: beside one in metres, export them in metres"
+            )
         candidates = (Candidate('"foot"', "0.3048 m"), Candidate('"us-survey-foot"', "1200/3937 m"))
         return Question("units", asks, candidates)
     return None

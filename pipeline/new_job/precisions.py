@@ -1,11 +1,13 @@
 """What the headings of precisions say: of which direction they are, and whether they are standard uncertainties."""
 
 import re
+from collections.abc import Sequence
 
 import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.new_job.headings import rank
+from pipeline.new_job.values import decimals
 
 _WORDS = ("sigma_east", "sigma_north", "sigma_up", "each", "radial", "precision")
 #: What says that a precision is wider than a standard uncertainty.
@@ -29,3 +31,9 @@ def are_lengths(values: Floats) -> bool:
     """Tell whether numbers under a heading that means satellites or a precision (sV) are lengths: broken ones."""
     known = values[np.isfinite(values)]
     return bool((known != np.floor(known)).any())
+
+
+def is_score(texts: Sequence[str]) -> bool:
+    """Tell whether texts are broken numbers, which are no words of anything; 4.0 of a spreadsheet is none."""
+    values = decimals(texts)
+    return values is not None and are_lengths(values)

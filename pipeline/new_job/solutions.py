@@ -69,4 +69,7 @@ def solutions(words: Counter[str]) -> State:
     every = [*first, *(word for word, _ in words.most_common(6) if word != _NMEA)]
     why = {_NMEA: "fixed, if these are the indicators of NMEA 0183"}
     candidates = [Candidate(listed([word]), why.get(word, "")) for word in every]
-    return Question("quality.solutions", f"which words mean a fixed solution? there are {shown}", tuple(candidates))
+    asks = (
+        f"which words mean a fixed solution? there are {shown}; if that is no solution, delete its line solution above"
+    )
+    return Question("quality.solutions", asks, tuple(candidates))

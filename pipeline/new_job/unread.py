@@ -85,6 +85,9 @@ def unread_times(look: Look, found: Mapped) -> str | None:
 def _why(name: str, texts: list[str]) -> str:
     """Return the first text of a column that is no time, or two that are written in two ways."""
     text = next((text for text in texts if times([text]) is None), None)
+    if text is not None and rank("date", name) is not None and re.fullmatch(r"\d{6}", text):
+        order = 'map it as date beside the time of day and state time_format, such as "%d%m%y %H%M%S"'
+        return f'"{name}" holds "{text}", a date of six figures, whose order is not guessed: {order}'
     if text is not None:
         return f'"{name}" holds "{text}", which {why_no_time(text)}'
     first = times(texts[:1])

@@ -53,6 +53,10 @@ FIXED = ["RTK Fixed", "RTK Fixed", "RTK Float"]
         ({"Speed": ["fast"]}, None),
         ({"Description": ["fix"], "Quality": ["4", "5"]}, "Quality"),
         ({"Qualit\u00e9": ["A", "B"]}, "Qualit\u00e9"),
+        # a score is none
+        ({"Quality": ["0.970", "0.971", "0.700"]}, None),
+        ({"Quality": ["0.970", "0.700"], "Type": ["fix", "float"]}, "Type"),
+        ({"Quality": ["4.0", "5.0"]}, "Quality"),
     ],
 )
 def test_a_column_that_holds_words_of_solutions_is_the_solution(
