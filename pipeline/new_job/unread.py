@@ -3,6 +3,7 @@
 import re
 from collections.abc import Sequence
 
+from pipeline.files.notations import TO_DEGREES, unread_notation, words_of
 from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_number, why_no_time
 from pipeline.near import listed
 from pipeline.new_job.columns import Mapped
@@ -33,6 +34,10 @@ def no_position(look: Look) -> str:
             name = next((name for name in look.names if rank(word, name) is not None), None)
             if name is not None and (what := _unread(look, name, word)) is not None:
                 told.append(what)
+    for name in look.names:
+        of_angle = any(rank(word, said) is not None for word in _DEGREES for said in words_of(name)[:1])
+        if of_angle and (said := unread_notation(name, dms=False)) is not None:
+            told.append(f'the heading "{name}" {said}: {TO_DEGREES}')
     if told:
         return f"no positions that can be read: {'; '.join(told)}"
     headings = listed(look.names[:_SHOWN], _QUOTE) + (" ..." if len(look.names) > _SHOWN else "")

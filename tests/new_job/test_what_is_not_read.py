@@ -1,0 +1,233 @@
+"""Files that the first reading cannot take as they are: what is said of each is true, and what it says to do helps."""
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+import openpyxl
+import pytest
+from answered import answer
+from folders_made import HEIGHT, cells, job_of, lay, write
+from simulate import Simulation
+
+from pipeline import run_job
+from pipeline.new_job import new_job
+from pipeline.problems import JobError
+
+HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "time": "Time UTC",
+         "solution": "Solution", "code": "Code", "base": "Base"}  # fmt: skip
+
+
+def made(folder: Path, heads: Mapping[str, str] | None = None, time: str = "%Y-%m-%d %H:%M:%S",
+         told: Mapping[str, Sequence[str]] | None = None, **more: str) -> Simulation:  # fmt: skip
+    job = job_of()
+    lay(folder, job)
+    write(folder / "a.csv", job, heads or HEADS, time=time, told=told, **more)  # type: ignore[arg-type]
+    return job
+
+
+def refused(folder: Path) -> str:
+    with pytest.raises(JobError) as error:
+        new_job(folder)
+    return str(error.value)
+
+
+def raw(path: str) -> dict[str, dict[str, object]]:
+    found: dict[str, dict[str, object]] = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+    return found
+
+
+@pytest.mark.parametrize("blanks", [False, True])
+def test_a_register_without_a_heading_is_read_by_number(blanks: bool, tmp_path: Path) -> None:
+    made(tmp_path)
+    path = tmp_path / "control.csv"
+    rows = [line.split(",")[:4] for line in path.read_text(encoding="utf-8").splitlines()]
+    assert rows[0] == ["mark", "easting", "northing", "height"]
+    path.write_text("".join(f"{('   ' if blanks else ',').join(row)}\n" for row in rows[1:]), encoding="utf-8")
+    started = new_job(tmp_path)
+    control = raw(started.path)["control"]
+    assert control["header"] == 0 and control["columns"]["mark"] == 1  # type: ignore[index]
+    asked = [one.question.key for one in started.asked]
+    answer(Path(started.path), {**HEIGHT, **({"grid": '"EPSG:2193"'} if "target.grid" in asked else {})})
+    record = run_job(started.path, dry_run=True).record
+    assert record["verdict"] == "proven" and record["marks"][0]["mark"] == rows[1][0]
+
+
+@pytest.mark.parametrize(
+    ("heads", "says"),
+    [
+        ({"latitude": "Lat [gon]", "longitude": "Lon [gon]"}, "says gon, and degrees are read"),
+        ({"latitude": "Lat rad", "longitude": "Lon rad"}, "says radians, and degrees are read"),
+        ({"latitude": "Lat (D.MMSS)", "longitude": "Lon (D.MMSS)"}, "says degrees and minutes in one number"),
+    ],
+)
+def test_angles_in_notations_that_are_not_read_are_refused_at_once(
+    heads: dict[str, str], says: str, tmp_path: Path
+) -> None:
+    made(tmp_path, {**HEADS, **heads})
+    said = refused(tmp_path)
+    assert says in said and "export it in decimal degrees" in said
+
+
+def test_a_row_of_units_says_so_too(tmp_path: Path) -> None:
+    made(tmp_path)
+    path = tmp_path / "a.csv"
+    head, *rows = path.read_text(encoding="utf-8").splitlines()
+    path.write_text("\n".join([head, ",gon,gon,m,,,,", *rows]) + "\n", encoding="utf-8")
+    assert 'the row of units below "Lat" says gon' in refused(tmp_path)
+
+
+@pytest.mark.parametrize("named", [True, False])
+def test_degrees_minutes_and_seconds_in_columns_of_their_own_are_refused(named: bool, tmp_path: Path) -> None:
+    """``named``: "Lat deg", "Lat min", "Lat sec"; else the parts are called so that nothing tells that they are."""
+    job = job_of()
+    lay(tmp_path, job)
+    heads: dict[str, str] = {}
+    told: dict[str, list[str]] = {}
+    for word, called in HEADS.items():
+        if word not in ("latitude", "longitude"):
+            heads[word] = called
+            continue
+        size = np.abs(job.rows[word].astype(float))
+        whole = np.floor(size)
+        minutes = (size - whole) * 60
+        parts = {"deg": np.sign(job.rows[word].astype(float)) * whole, "min": np.floor(minutes),
+                 "sec": (minutes % 1) * 60}  # fmt: skip
+        for part, values in parts.items():
+            key = f"{word} {part}"
+            heads[key] = f"{called} {part}" if named else called if part == "deg" else f"{called}_{part[0]}x"
+            told[key] = [f"{value:.5f}" if part == "sec" else f"{value:.0f}" for value in values]
+    write(tmp_path / "a.csv", job, heads, time="%Y-%m-%d %H:%M:%S", told=told)
+    said = refused(tmp_path)
+    assert ('"Lat deg" holds degrees alone, with the rest in "Lat min" and "Lat sec"' in said) == named
+    assert "export decimal degrees in one column" in said and ("whole degrees alone" in said) != named
+
+
+def test_heights_with_separators_between_thousands_are_shown(tmp_path: Path) -> None:
+    job = job_of()
+    told = {"height": [f"{float(text) + 1000:,.3f}" for text in cells(job, "height", lambda _: "")]}
+    made(tmp_path, told=told)
+    said = refused(tmp_path)
+    assert f'"EllHt" holds "{told["height"][0]}", which is no number: it has separators between thousands' in said
+    assert "rename" not in said
+
+
+def test_formulas_without_stored_values_are_said(tmp_path: Path) -> None:
+    job = made(tmp_path)
+    (tmp_path / "a.csv").unlink()
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.append(list(HEADS.values()))
+    columns = [cells(job, word, lambda at: at.strftime("%Y-%m-%d %H:%M:%S")) for word in HEADS]
+    for row in zip(*columns, strict=True):
+        sheet.append([float(text) if word in ("latitude", "longitude") else f"={text}+0" if word == "height" else text
+                      for word, text in zip(HEADS, row, strict=True)])  # fmt: skip
+    book.save(tmp_path / "a.xlsx")
+    said = refused(tmp_path)
+    assert '"EllHt" is empty, or its formulas have no stored values' in said and "rename" not in said
+
+
+def test_precisions_with_their_unit_in_every_cell_are_told(tmp_path: Path) -> None:
+    job = job_of()
+    told = {"sigma_up": [f"{0.011:.3f} m"] * len(job.rows["name"])}
+    made(tmp_path, {**HEADS, "sigma_up": "sV"}, told=told)
+    page = Path(new_job(tmp_path).path).read_text(encoding="utf-8")
+    assert '# "sV" holds "0.011 m", which is no number: it has a unit behind it' in page
+
+
+def test_a_job_without_a_session_asks_for_them(tmp_path: Path) -> None:
+    """Decimal commas in quotes beside decimal points: whatever the sign, some of its numbers cannot be read."""
+    job = job_of()
+    told = {word: [text.replace(".", ",") for text in cells(job, word, lambda _: "")]
+            for word in ("latitude", "longitude", "height")}  # fmt: skip
+    told["sigma_up"] = ["0.011"] * len(job.rows["name"])
+    made(tmp_path, {**HEADS, "sigma_up": "sV"}, told=told)
+    started = new_job(tmp_path)
+    assert not raw(started.path).get("session")
+    (asks,) = [one.question.asks for one in started.asked if one.question.key == "sessions"]
+    assert "no session could be made of a.csv: no row of it can be read" in asks
+    assert f"# OPEN: {asks[:60]}" in Path(started.path).read_text(encoding="utf-8")
+
+
+def test_rows_between_blanks_with_an_empty_cell_are_told(tmp_path: Path) -> None:
+    job = made(tmp_path)
+    (tmp_path / "a.csv").unlink()
+    heads = {word: name.replace(" ", "") for word, name in HEADS.items()}
+    columns = [cells(job, word, lambda at: at.strftime("%Y-%m-%dT%H:%M:%SZ")) for word in heads]
+    rows = [list(row) for row in zip(*columns, strict=True)]
+    at = list(heads).index("code")
+    for row in rows[:8]:
+        row[at] = ""
+    text = "\n".join("   ".join(f"{cell:<4}" for cell in row) for row in [list(heads.values()), *rows])
+    (tmp_path / "a.txt").write_text(text + "\n", encoding="utf-8")
+    started = new_job(tmp_path)
+    (note,) = [note for note in started.notes if "between them" in note]
+    assert note.startswith(f"a.txt:2: 8 rows of the first {len(rows)} have not as many cells as the header")
+    asked = {one.question.key for one in started.asked}
+    answer(Path(started.path), {**HEIGHT, **({"ties": ""} if any("ties" in key for key in asked) else {})})
+    record = run_job(started.path, dry_run=True).record
+    (note,) = [note for note in record["notes"] if "held back as unreadable" in note]
+    assert "an empty cell leaves no trace" in note and "see decimal" not in note
+
+
+@pytest.mark.parametrize(("form", "month"), [("%d {} %Y %H:%M:%S", "août"), ("%d. {} %Y %H:%M:%S", "Mai")])
+def test_months_of_other_languages_are_not_said_to_be_readable(form: str, month: str, tmp_path: Path) -> None:
+    made(tmp_path, time=form.format(month))
+    said = refused(tmp_path)
+    assert "export months as numbers" in said and "time_format" not in said
+
+
+def test_years_of_another_era_are_told(tmp_path: Path) -> None:
+    """2026 of the common era is 2569 of the Buddhist one."""
+    job = job_of()
+    told = {"time": cells(job, "time", lambda at: f"{at.year + 543}{at:-%m-%d %H:%M:%S}")}
+    made(tmp_path, told=told)
+    said = refused(tmp_path)
+    assert "2569 is no year of GNSS work" in said and "of the Buddhist era it is 2026" in said
+
+
+@pytest.mark.parametrize("page", ["cp1254", "cp1252"])
+def test_columns_that_are_asked_after_fit_any_code_page(page: str, tmp_path: Path) -> None:
+    """ "Yüksekliği" in the bytes of cp1254 is "Yüksekliði" in those of cp1252; the numbers below are the same."""
+    job = made(tmp_path, {**HEADS, "height": "Ölçüm Yüksekliği", "code": "Ağaç"}, encoding="cp1254")
+    started = new_job(tmp_path)
+    asked = {one.question.key: one.question for one in started.asked}
+    place = str(list(HEADS).index("height") + 1)
+    (candidate,) = [one for one in asked["height"].candidates if one.value == place]
+    assert cells(job, "height", lambda _: "")[0] in candidate.why
+    answer(Path(started.path), {"encoding": f'"{page}"', "points.columns.height": place, **HEIGHT})
+    assert run_job(started.path, dry_run=True).record["verdict"] == "proven"
+
+
+def test_a_code_page_that_the_register_tells_is_offered_first_for_the_export(tmp_path: Path) -> None:
+    job = job_of()
+    on = {one["mark"] for each in job.job["session"] for key in ("ties", "checks") for one in each[key]}
+    spelt = {mark: f"基{number}" for number, mark in enumerate(sorted(on), start=1)}
+    lay(tmp_path, job)
+    path = tmp_path / "control.csv"
+    text = path.read_text(encoding="utf-8").replace("mark,", "点名,", 1)
+    for mark, other in spelt.items():
+        text = text.replace(f"\n{mark},", f"\n{other},")
+    path.write_bytes(text.encode("cp932"))
+    marks = {one["point"]: spelt[one["mark"]] for each in job.job["session"] for key in ("ties", "checks")
+             for one in each[key]}  # fmt: skip
+    names = [marks.get(name, name) for name in map(str, job.rows["name"])]
+    write(tmp_path / "a.csv", job, HEADS, time="%Y-%m-%d %H:%M:%S", told={"name": names}, encoding="cp932")
+    started = new_job(tmp_path)
+    asked = {one.question.key: one.question for one in started.asked}
+    assert asked["encoding"].candidates[0].value == '"cp932"' and not started.notes
+    answer(Path(started.path), {"encoding": '"cp932"', **HEIGHT})
+    assert raw(started.path)["control"]["encoding"] == "cp932"
+    assert run_job(started.path, dry_run=True).record["verdict"] == "proven"
+
+
+def test_a_register_whose_letters_make_no_sense_is_not_said_to_be_missing(tmp_path: Path) -> None:
+    """Bytes that no page has: 0x81 and 0x98 stand for nothing in those of one byte, 0xff in those of two."""
+    made(tmp_path)
+    path = tmp_path / "control.csv"
+    path.write_bytes(path.read_bytes() + b"\x81\x98\xff,1,2,3\n")
+    started = new_job(tmp_path)
+    told = {file: why for file, _, why in started.files}
+    assert "save it with the encoding UTF-8" in told["control.csv"]
+    assert any("control.csv cannot be read, and may be it" in note for note in started.notes)
