@@ -46,8 +46,8 @@ def _doubled_ties(survey: Survey) -> list[str]:
         where = listed(f"{survey.exports[one['export']].shown}:{one['source_row']}" for one in table)
         name_of = survey.windows[session].session.name
         told.append(
-            f"{counted(len(rows), 'reading')} of session {name_of} are called {name} ({where}): all of them tie it, and none"
-            " tests another; give a later one a name of its own and name it in checks"
+            f"{counted(len(rows), 'reading')} of session {name_of} are called {name} ({where}): all of them tie it, and"
+            " none tests another; give a later one a name of its own and name it in checks"
         )
     return told
 
