@@ -126,7 +126,7 @@ def _sort(path: Path, shown: str, page: str | None, found: Contents) -> None:
     if ending not in (*TEXT, *JSON, *PACKAGE, *WORKBOOKS):
         found.told.append((shown, "neither", f"the format {ending or 'without an ending'} is not read"))
         return
-    if ending in TEXT and _is_sessions(path, shown):
+    if ending in (*TEXT, *WORKBOOKS) and _is_sessions(path, shown):
         found.sessions.append((shown, path))
         found.told.append((shown, "sessions", "has the columns name, start and end"))
         return
@@ -135,12 +135,15 @@ def _sort(path: Path, shown: str, page: str | None, found: Contents) -> None:
 
 
 def _is_sessions(path: Path, shown: str) -> bool:
-    """Tell whether a text is a table of sessions, one that cannot be read too."""
+    """Tell whether a text or spreadsheet is a table of sessions, a text that cannot be read too."""
     if path.stat().st_size > min(TABLE, 4 << 20):
         return False
     sheet = read_sheet(path, shown, Problems(), KNOWN_BY)
     if sheet is not None:
-        return set(_NEEDED) <= set(sheet.columns)
+        places = any(rank(word, name) is not None for name in sheet.columns for word in ("latitude", "northing"))
+        return set(_NEEDED) <= set(sheet.columns) and not places  # an export may have the ends of occupations
+    if path.suffix.lower() in WORKBOOKS:
+        return False
     with path.open("rb") as file:
         lines = file.read(_BEGINNING).decode("utf-8", "replace").removeprefix("\ufeff").splitlines()[:_LINES]
     heads = ([cell.strip(' "').casefold() for cell in re.split("[,;\t|]", line)] for line in lines)

@@ -1,8 +1,10 @@
 """A table of sessions in the folder is used whatever its times look like; their clock is asked where none is said."""
 
+import datetime as dt
 from pathlib import Path
 
 import numpy as np
+import openpyxl
 import pytest
 from answered import answer
 from folders_made import HEIGHT, NZ, job_of, lay, write
@@ -83,3 +85,30 @@ def test_of_two_tables_it_is_asked_which(tmp_path: Path) -> None:
     (tmp_path / "log.csv").write_bytes((tmp_path / "sessions.csv").read_bytes())
     asked = {one.question.key: one.question for one in new_job(tmp_path).asked}
     assert [each.value for each in asked["sessions.file"].candidates] == ['"log.csv"', '"sessions.csv"']
+
+
+def test_a_spreadsheet_of_sessions_is_one_too(tmp_path: Path) -> None:
+    laid(tmp_path, 13)
+    book = openpyxl.Workbook()
+    for number, line in enumerate((tmp_path / "sessions.csv").read_text(encoding="utf-8").splitlines()):
+        cells: list[object] = list(line.split(","))
+        if number:
+            cells[1:3] = [dt.datetime.fromisoformat(str(cell)) for cell in cells[1:3]]
+        book.active.append(cells)
+    book.save(tmp_path / "log.xlsx")
+    (tmp_path / "sessions.csv").unlink()
+    started = new_job(tmp_path)
+    assert ("log.xlsx", "sessions") in [one[:2] for one in started.files]
+    answer(Path(started.path), {"source.time_zone": NZ, **HEIGHT})
+    assert run_job(started.path).record["verdict"] == "proven"
+
+
+def test_an_export_with_start_and_end_of_each_reading_is_no_table_of_sessions(tmp_path: Path) -> None:
+    laid(tmp_path, 0)
+    (tmp_path / "sessions.csv").unlink()
+    lines = (tmp_path / "rover.csv").read_text(encoding="utf-8").splitlines()
+    head = lines[0].replace("Point", "name").replace("Time (UTC)", "start") + ",end"
+    at = lines[0].split(",").index("Time (UTC)")
+    rows = [f"{line},{line.split(',')[at]}" for line in lines[1:]]
+    (tmp_path / "rover.csv").write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
+    assert ("rover.csv", "export") in [one[:2] for one in new_job(tmp_path).files]
