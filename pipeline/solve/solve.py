@@ -18,6 +18,7 @@ from pipeline.intake.survey import Survey
 from pipeline.limits import OCCUPATIONS
 from pipeline.problems import JobError, Problem
 from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, span
+from pipeline.solve.contradictions import contradiction_doubts
 from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
@@ -149,11 +150,12 @@ def _derive(survey: Survey) -> _Derived:
 
 
 def _later_doubts(survey: Survey, tied: Tied, places: Floats, occupations: OnMarks) -> list[Doubtful]:
-    """Return the doubts that need the shifts: shifts too large, and operations whose error no shift takes up."""
+    """Return the doubts that need the shifts: large ones, ties at odds, operations whose error no shift takes up."""
     local, _ = _at_places(survey, tied.shifts, places)
     alone = tied.shifts.fully_tied & ~tied.shifts.by_control
     checked = checked_sessions(occupations, len(survey.windows))
-    return [*shift_doubts(survey, local), *stated_steps(survey, alone, checked)]
+    contradictions = contradiction_doubts(survey, tied, occupations)
+    return [*shift_doubts(survey, local), *contradictions, *stated_steps(survey, alone, checked)]
 
 
 def _evidence(

@@ -1,0 +1,45 @@
+"""Ties that contradict each other over temporary marks, on which no register says who is right."""
+
+import numpy as np
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.survey import Survey
+from pipeline.near import listed
+from pipeline.solve.compare import OnMarks
+from pipeline.solve.observations import Tied
+from pipeline.words import Doubt, Role, plural
+
+
+def contradiction_doubts(survey: Survey, tied: Tied, occupations: OnMarks) -> list[Doubtful]:
+    """Return a doubt for the sessions of those ties on temporary marks that do not agree with the others.
+
+    A mistake spreads over all ties of a loop. What is left of it in one is set right for the share that the others took
+    (v / sqrt(r): Baarda's standardised residual, in metres), and counts where it is beyond the tolerance of a check, so
+    that uncertainties which are stated too small alarm nobody, and beyond what they explain.
+    """
+    ties = np.array([role is Role.TIE for role in occupations.roles], bool)
+    rows = np.flatnonzero(ties & occupations.temporary & (occupations.observation >= 0))
+    if not len(rows):
+        return []
+    adjusted, of_rows = tied.shifts.adjustment, occupations.observation[rows]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        left = np.abs(adjusted.residuals[of_rows]) / np.sqrt(adjusted.redundancy[of_rows])
+    limit = survey.job.checks
+    beyond = np.column_stack([np.hypot(left[:, 0], left[:, 1]) > limit.horizontal, left[:, 2] > limit.vertical])
+    unlikely = np.abs(adjusted.standardised[of_rows]) > adjusted.critical
+    wrong = (beyond[:, 0] & unlikely[:, :2].any(axis=1)) | (beyond[:, 1] & unlikely[:, 2])
+    if not wrong.any():
+        return []
+    sessions = tuple(np.unique(occupations.session[rows[wrong]]).tolist())
+    points = occupations.table.column("name").to_pylist()
+    told = listed(f"{points[row]} on {occupations.marks[row]}" for row in rows[wrong].tolist())
+    # what one reading alone would have to be off by: its residual, undone of the share that the others took
+    off = np.nan_to_num(left[wrong] / np.sqrt(adjusted.redundancy[of_rows[wrong]]))
+    plan, height = np.hypot(off[:, 0], off[:, 1]).max(), off[:, 2].max()
+    hang = plural(len(sessions), "the session hangs", "the sessions hang")
+    what = (
+        f"ties contradict each other over temporary marks ({told}): one reading that is off by some {plan:.3f} m in"
+        f" plan and {height:.3f} m in height would explain it, on another mark, with another height of the pole, or"
+        f" read while the base moved; nothing says which, and {hang} on all of them"
+    )
+    return [Doubtful(Doubt.SHIFT, what, sessions)]
