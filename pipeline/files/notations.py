@@ -11,8 +11,10 @@ _UNITS = {
     **dict.fromkeys(("arcsec", "arcsecs", "arcsecond", "arcseconds", "mas"), "seconds of arc"),
     **dict.fromkeys(("arcmin", "arcmins", "arcminute", "arcminutes"), "minutes of arc"),
 }
-#: Longitude and latitude in languages in which "Grad" is a degree.
+#: Longitude and latitude in languages in which "Grad" is a degree; and where the bare word may be one or the other:
+#: what is gon all the same then lies in another country, and no check agrees.
 _DEGREES_SO = re.compile(r"l(?:ä|ae|a)nge|breite|bredd|l(?:e|ä|ae)ngd")
+_EITHER = re.compile(r"l(?:at|ong)itud")
 #: Degrees with minutes, or minutes and seconds, in the same run of figures, with a point between: D.MMSS, DDMM.mm.
 _PACKED = re.compile(r"(?<![a-z])(?:d{1,3}\.m{2}\.?s*|d{1,3}m{2}(?:s{2})?\.[ms]+|d{2,3}m{2})(?![a-z])")
 #: Words of the three parts of an angle, each in a column of its own.
@@ -44,6 +46,10 @@ _PARTS = (
 )
 
 
+#: Words beside which "min" means the least.
+_MOST = frozenset(["max", "maximum", "mean", "avg"])
+
+
 def words_of(heading: str) -> list[str]:
     """Return the words of a heading in small letters, parted at capitals too: "LatDeg" is two."""
     return [word.casefold() for word in re.findall(r"[^\W\d_]?[^\W\d_A-Z]+|[A-Z]+(?![^\W\d_A-Z])|[°'\"]", heading)]
@@ -62,7 +68,9 @@ def unread_notation(heading: str, *, dms: bool) -> str | None:
     words = words_of(heading)
     for word in words[1:]:
         unit = _UNITS.get(word)
-        if unit is not None and not (word.startswith("grad") and _DEGREES_SO.search(heading.casefold())):
+        text = heading.casefold()
+        degrees = (word.startswith("grad") and _DEGREES_SO.search(text)) or (word == "grad" and _EITHER.search(text))
+        if unit is not None and not degrees:
             return f"says {unit}, and degrees are read"
     if not dms and (packed := _PACKED.search(heading.casefold())):
         return f"says degrees and minutes in one number ({packed[0].upper()}), and decimal degrees are read"
@@ -90,11 +98,16 @@ def split_into_parts(heading: str, names: Sequence[str]) -> tuple[str, ...]:
         for behind, part in ((1, _PARTS[1]), (2, _PARTS[2]))
     )
     found = tuple(name for name in (minutes, seconds) if name is not None)
+    degrees_said = stem != words_of(heading)
     if len(found) == 2:
-        return found
-    # minutes alone: of decimals, beside a heading that says degrees; "Lat m" may be metres
-    says_so = minutes is not None and stem != words_of(heading) and not {"m", "mm"} & set(words_of(minutes))
-    return found if says_so else ()
+        # "Lat M" and "Lat S" may be metres and a sigma
+        letters = all(len(word) == 1 for name in found for word in words_of(name)[-1:])
+        return found if degrees_said or not letters else ()
+    # minutes alone: of decimals, called as a heading is that says degrees; "Lat m" may be metres, "Min" anything
+    if minutes is None or not degrees_said or _stem(minutes, _PARTS[1]) != stem or not stem:
+        return ()
+    most = any(_stem(name, _MOST) == stem != words_of(name) for name in names)
+    return () if most or {"m", "mm"} & set(words_of(minutes)) else found
 
 
 def _is_part(name: str, away: int, stem: list[str], words: frozenset[str]) -> bool:

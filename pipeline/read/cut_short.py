@@ -17,6 +17,10 @@ from pipeline.words import counted
 #: Cells before the last one that say what it should look like: at least, and at most. Where noughts at the end are left
 #: out, nine of ten numbers have as many decimals: of twenty hardly ever all.
 _FEWEST, _MOST = 20, 50
+#: So many of them differ at least: one value for all rows may be followed by another.
+_DIFFERENT = 5
+#: Of numbers with so many decimals each a whole one is hardly ever written without.
+_FIXED = 2
 _DECIMAL = re.compile(r"[-+]?\d+[.,](\d+)\Z")
 
 
@@ -24,8 +28,7 @@ def without_cut_rows(path: Path, encoding: str | None, batches: Iterator[Raw]) -
     """Give the rows again; a last one that the file ends within cannot be read.
 
     That is so where no line end closes it and its last cell is shorter than all before it have been: a number of fewer
-    decimals, or a time or a number of figures of which the rest is missing. Whatever else is missing shows in the count
-    of cells.
+    decimals, or a time of which the rest is missing. Whatever else is missing shows in the count of cells.
     """
     last: Raw | None = None
     before: list[str] = []
@@ -53,17 +56,18 @@ def _cells(batch: Raw) -> list[str]:
 def _missing(cells: list[str]) -> str | None:
     """Say what speaks for the last cell being cut, if anything does."""
     *before, last = cells
-    if len(before) < _FEWEST:
+    if len(before) < _FEWEST or len(set(before)) < _DIFFERENT:
         return None
     decimals = {len(match[1]) if (match := _DECIMAL.match(cell)) else None for cell in before}
     if len(decimals) == 1 and (usual := decimals.pop()) is not None:
-        match = _DECIMAL.match(last)
-        has = len(match[1]) if match else 0
-        fewer = has < usual and re.fullmatch(r"[-+]?\d*[.,]?\d*", last)
-        return f"{has} of the {counted(usual, 'decimal')} that the rows before have" if fewer else None
+        match = re.fullmatch(r"[-+]?\d+(?:([.,])(\d*))?", last)
+        if match is None or (match[1] is None and usual < _FIXED):
+            return None
+        has = len(match[2] or "")
+        return f"{has} of the {counted(usual, 'decimal')} that the rows before have" if has < usual else None
     looks = {re.sub(r"\d", "9", cell) for cell in before}
     look = looks.pop()
-    if looks or not any(sign == "9" for sign in look):
+    if looks or "9" not in look or look.isdecimal():  # a whole number of fewer figures is one
         return None
     part = re.sub(r"\d", "9", last)
     cut = len(part) < len(look) and look.startswith(part)

@@ -30,14 +30,22 @@ _AFTERNOON = """
     du odp odpoledne popołudniu em ip
 """
 _HALF = {word: half for half, words in enumerate((_MORNING, _AFTERNOON)) for word in words.split()}
+#: Those that are codes and abbreviations of much else: they say something where both halves are there.
+_SHORT = frozenset(["de", "du", "fm", "em", "ap", "ip", "öö", "ös"])
 _NOON = 12
+#: One row in so many may lack the only half that there is: what stands on some rows alone is no clock's.
+_BLANKS = 10
 #: One hour in so many that is none of a 12-hour clock may be a slip.
 _SLIPS = 20
 
 
 def half_of(text: str) -> int | None:
     """Return 0 for a text that means the morning and nothing else, 1 for the afternoon, None for any other."""
-    return _HALF.get(re.sub(r"[\W_]+", "", text.casefold()))
+    return _HALF.get(_bare(text))
+
+
+def _bare(text: str) -> str:
+    return re.sub(r"[\W_]+", "", text.casefold())
 
 
 def twelve_hours(texts: Sequence[str | None], hours: Integers) -> int | None:
@@ -49,8 +57,13 @@ def twelve_hours(texts: Sequence[str | None], hours: Integers) -> int | None:
     halves = {text: half_of(text) for text in set(texts) if text}
     if not halves or None in halves.values():
         return None
+    one = len(set(halves.values())) == 1
+    if one and {_bare(text) for text in halves} <= _SHORT:
+        return None
     half = np.array([-1 if not text else halves[text] for text in texts], np.int64)
     known = (half >= 0) & (hours >= 0)
+    if one and _BLANKS * ((half < 0) & (hours >= 0)).sum() > (hours >= 0).sum():
+        return None
     if _SLIPS * (known & ((hours < 1) | (hours > _NOON))).sum() > known.sum():
         return None
     telling = np.flatnonzero(known & (hours >= 1) & (hours <= _NOON) & ((hours == _NOON) != (half == 1)))

@@ -9,6 +9,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
+from pipeline.sessions.attach import base_key
 from pipeline.tables import milliseconds
 from pipeline.words import Doubt, Role
 
@@ -34,6 +35,7 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
     there = _observed(survey)
     had = [one for one in last["checks"] if one["role"] != Role.NOTED and None not in (one["observed"], one["point"])]
     many = Counter(one["point"] for one in had)
+    bases = {one["session"]: one["base"] for one in last["sessions"]}
     told: dict[str, tuple[int, ...]] = {}
     others = []
     for check in had:
@@ -42,7 +44,7 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
         if len(names) >= many[check["point"]] or any(abs(time - other) <= _ALIKE for other in names):
             continue
         called = f"{check['point']} on {check['mark']} (observed {clock(time)} UTC)"
-        sessions = _at(survey, time, check["session"])
+        sessions = _at(survey, time, check["session"], bases.get(check["session"]))
         if sessions and check["passed"] is False:
             told[f"the occupation {called}, which failed in issue {last['issue']:03d}, {_GONE}"] = sessions
         elif sessions:
@@ -64,11 +66,12 @@ def _observed(survey: Survey) -> defaultdict[str | None, list[int]]:
     return found
 
 
-def _at(survey: Survey, time: int, name: str) -> tuple[int, ...]:
-    """Return the sessions at a time: of several the one of that name."""
+def _at(survey: Survey, time: int, name: str, base: str | None) -> tuple[int, ...]:
+    """Return the session at a time that has a name, or else those that may have its base."""
     here = [window for window in survey.windows if window.start_ms <= time < window.end_ms]
     same = [window for window in here if window.session.name == name]
-    return tuple(window.index for window in same or here)
+    other = [window for window in here if base_key(base) in (None, base_key(window.base)) or window.base is None]
+    return tuple(window.index for window in same or other)
 
 
 def _told_before(last: Record) -> Iterator[tuple[str, str, str, list[str]]]:

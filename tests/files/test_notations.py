@@ -12,7 +12,7 @@ from pipeline.files.notations import split_into_parts, unread_notation
         ("Latitude, grads", "gon"), ("Lat (arcsec)", "seconds of arc"), ("Lat (D.MMSS)", "(D.MMSS)"),
         ("Lat DD.MMSSs", "(DD.MMSSS)"), ("Lat_DDMM.mmmm", "(DDMM.MMMM)"), ("Lat DDMMSS.ss", "(DDMMSS.SS)"),
         ("Lat", None), ("Latitude [deg]", None), ("Lat (DD.dddd)", None), ("Lat dd", None), ("Breitengrad", None),
-        ("Breite (Grad)", None), ("Geogr. Länge [Grad]", None), ("Latitude (WGS84)", None), ("Lat °", None),
+        ("Breite (Grad)", None), ("Latitude Grad", None), ("Longitud (grad)", None), ("Geogr. Länge [Grad]", None), ("Latitude (WGS84)", None), ("Lat °", None),
     ],
 )  # fmt: skip
 def test_what_a_heading_says_of_an_angle(heading: str, says: str | None) -> None:
@@ -37,6 +37,9 @@ def test_degrees_minutes_and_seconds_are_read_where_that_is_stated(heading: str)
         (["lat_deg", "lon_deg", "lat_m", "lon_m"], "lat_deg", ()),
         (["Lat", "Lon", "Time", "m", "s"], "Lat", ()),
         (["Lat", "Lon", "Height"], "Lat", ()),
+        (["Lat (deg)", "Lat min", "Lat max"], "Lat (deg)", ()),
+        (["Lat (deg)", "Lon (deg)", "Min"], "Lon (deg)", ()),
+        (["Lat", "Lat M", "Lat S", "Lon"], "Lat", ()),
     ],
 )
 def test_minutes_and_seconds_in_columns_of_their_own(names: list[str], of: str, parts: tuple[str, ...]) -> None:

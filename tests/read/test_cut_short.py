@@ -33,6 +33,9 @@ def test_a_number_cut_short_is_no_number(tmp_path: Path, end: str, encoding: str
         TEXT.replace("20.205", "20.2")[:-1],  # decimals differ from row to row
         "\n".join(TEXT.splitlines()[:20])[:-1],  # few rows say little of what is usual
         TEXT + "\n\n",
+        # whole numbers of fewer figures, and one value for all rows but the last
+        "\n".join(f"{line},{10 + at}" if at else f"{line},Sats" for at, line in enumerate(TEXT.splitlines()))[:-1],
+        "\n".join(f"{line},1.80" if at else f"{line},Pole" for at, line in enumerate(TEXT.splitlines()))[:-3],
     ],
 )
 def test_a_number_that_may_be_whole_is_one(tmp_path: Path, text: str) -> None:

@@ -34,7 +34,6 @@ def refusals(folder, rows, columns=COLUMNS, heading="AM/PM", **keys):
         [("2026-03-02T03:30:00", "nachm.")],
         [("2026-03-02T03:30:00", "\u00b5.\u00b5.")], [("2026-03-02T03:30:00", "\u03bc.\u03bc.")],
         [("2026-03-02T03:30:00", "\u5348\u5f8c")], [("2026-03-02T03:30:00", "\uc624\ud6c4")],
-        [("2026-03-02T03:30:00", ""), ("2026-03-02T03:40:00", "PM")],
     ],
 )  # fmt: skip
 def test_a_12_hour_clock_with_its_half_in_another_column_is_refused(tmp_path, rows):
@@ -55,6 +54,9 @@ def test_a_12_hour_clock_with_its_half_in_another_column_is_refused(tmp_path, ro
         [("2026-03-02T03:30:00Z", "PM"), ("2026-03-02T04:30:00Z", "pole mount")],
         [("2026-03-02T03:30:00Z", "P"), ("2026-03-02T04:30:00Z", "A")],
         [("2026-03-02T03:30:00Z", ""), ("2026-03-02T04:30:00Z", "")],
+        # permanent marks among points, and a country
+        [("2026-03-02T07:05:00Z", "PM"), *[("2026-03-02T08:30:00Z", "")] * 3],
+        [("2026-03-02T07:05:00Z", "DE"), ("2026-03-02T12:30:00Z", "DE")],
     ],
 )
 def test_what_a_24_hour_clock_may_have_beside_it_is_let_be(tmp_path, rows):

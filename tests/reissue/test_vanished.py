@@ -98,3 +98,19 @@ def test_times_that_are_read_by_another_clock_are_of_the_same_occupations(
     replace_in(path, {'time_zone = "UTC"': f'time_zone = "{stated}"'})
     second = run_job(path)
     assert second.issued and [what for what, _ in doubts(second) if "which failed in issue" in what] == []
+
+
+def test_a_session_taken_out_doubts_none_of_another_base(tmp_path: Path) -> None:
+    """Two bases ran at once; the one whose check failed leaves the job, with all its rows."""
+    made = simulate(Plan(sessions=2, points=10, ties=1, checks=2, noise=False, overlap=True))
+    path = made.write(tmp_path)
+    edit(path, lambda row: row | {"Lat": f"{float(row['Lat']) + 2e-6:.10f}"} if row["Point"] == "S01-C2" else row)
+    assert run_job(path).exit_code == 3
+    text = path.read_text(encoding="utf-8")
+    first, second = text.index("[[session]]"), text.index("[[session]]", text.index("[[session]]") + 1)
+    path.write_text(text[:first] + text[second:], encoding="utf-8")
+    for export in path.parent.glob("rover*.csv"):
+        lines = export.read_text(encoding="utf-8").splitlines(keepends=True)
+        export.write_text("".join(line for line in lines if not line.startswith("S01-")), encoding="utf-8")
+    again = run_job(path)
+    assert (again.issued, again.exit_code, doubts(again)) == (True, 0, [])
