@@ -12,7 +12,8 @@ from pipeline.files.notations import split_into_parts, unread_notation
         ("Latitude, grads", "gon"), ("Lat (arcsec)", "seconds of arc"), ("Lat (D.MMSS)", "(D.MMSS)"),
         ("Lat DD.MMSSs", "(DD.MMSSS)"), ("Lat_DDMM.mmmm", "(DDMM.MMMM)"), ("Lat DDMMSS.ss", "(DDMMSS.SS)"),
         ("Lat", None), ("Latitude [deg]", None), ("Lat (DD.dddd)", None), ("Lat dd", None), ("Breitengrad", None),
-        ("Breite (Grad)", None), ("Latitude Grad", None), ("Longitud (grad)", None), ("Geogr. Länge [Grad]", None), ("Latitude (WGS84)", None), ("Lat °", None),
+        ("Breite (Grad)", None), ("Latitude Grad", None),
+        ("Longitud (grad)", None), ("Geogr. Länge [Grad]", None), ("Latitude (WGS84)", None), ("Lat °", None),
     ],
 )  # fmt: skip
 def test_what_a_heading_says_of_an_angle(heading: str, says: str | None) -> None:
