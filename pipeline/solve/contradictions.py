@@ -9,6 +9,9 @@ from pipeline.solve.compare import OnMarks
 from pipeline.solve.observations import Tied
 from pipeline.words import Doubt, Role, plural
 
+#: Below this a component's redundancy is the arithmetic's.
+_NOTHING = 1e-6
+
 
 def contradiction_doubts(survey: Survey, tied: Tied, occupations: OnMarks) -> list[Doubtful]:
     """Return a doubt for the sessions of those ties on temporary marks that do not agree with the others.
@@ -22,8 +25,9 @@ def contradiction_doubts(survey: Survey, tied: Tied, occupations: OnMarks) -> li
     if not len(rows):
         return []
     adjusted, of_rows = tied.shifts.adjustment, occupations.observation[rows]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        left = np.abs(adjusted.residuals[of_rows]) / np.sqrt(adjusted.redundancy[of_rows])
+    # a component that nothing else determines takes any mistake without a word: no residual, no redundancy
+    share = np.where(adjusted.redundancy[of_rows] > _NOTHING, adjusted.redundancy[of_rows], np.inf)
+    left = np.nan_to_num(np.abs(adjusted.residuals[of_rows]) / np.sqrt(share))
     limit = survey.job.checks
     beyond = np.column_stack([np.hypot(left[:, 0], left[:, 1]) > limit.horizontal, left[:, 2] > limit.vertical])
     unlikely = np.abs(adjusted.standardised[of_rows]) > adjusted.critical
@@ -34,7 +38,7 @@ def contradiction_doubts(survey: Survey, tied: Tied, occupations: OnMarks) -> li
     points = occupations.table.column("name").to_pylist()
     told = listed(f"{points[row]} on {occupations.marks[row]}" for row in rows[wrong].tolist())
     # what one reading alone would have to be off by: its residual, undone of the share that the others took
-    off = np.nan_to_num(left[wrong] / np.sqrt(adjusted.redundancy[of_rows[wrong]]))
+    off = left[wrong] / np.sqrt(share[wrong])
     plan, height = np.hypot(off[:, 0], off[:, 1]).max(), off[:, 2].max()
     hang = plural(len(sessions), "the session hangs", "the sessions hang")
     what = (
