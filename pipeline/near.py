@@ -12,6 +12,9 @@ _ALIKE = 0.75
 #: A name that begins or ends another one is near it from this length on: "Lat" and "Latitude".
 _PIECE = 3
 
+#: What may stand between the signs of a name and tells no two apart.
+BETWEEN = r"[\s_./-]+"
+
 #: Listed names beyond these are only counted.
 _LISTED = 12
 
@@ -79,7 +82,7 @@ def listed(names: Iterable[str], sign: str = "") -> str:
 
 
 def _bare(name: str) -> str:
-    return re.sub(r"[\s_./-]+", " ", plain(name)).strip()
+    return re.sub(BETWEEN, " ", plain(name)).strip()
 
 
 def _worth(word: str, name: str) -> float:

@@ -23,17 +23,23 @@ class Tolerance:
         """Return (3,) the tolerances east, north, up."""
         return np.array([self.horizontal, self.horizontal, self.vertical])
 
-    def passes(self, difference: ArrayLike, holds: ArrayLike = True) -> Flags:
-        """Return (...) whether all that is judged lies within the tolerance."""
-        return np.asarray(self._within(difference, holds).all(axis=-1))
+    def allowed(self, known_to: ArrayLike = 0.0) -> Floats:
+        """Return (..., 2) what a difference may be from coordinates that are known to (..., 2) metres, 95 %.
+
+        The two are independent, so that the root of the sum of their squares is allowed.
+        """
+        return np.hypot([self.horizontal, self.vertical], known_to)
+
+    def passes(self, difference: ArrayLike, holds: ArrayLike = True, known_to: ArrayLike = 0.0) -> Flags:
+        """Return (...) whether all that is judged lies within what is `allowed`."""
+        return np.asarray(self._within(difference, holds, known_to).all(axis=-1))
 
     def excess(self, difference: ArrayLike, holds: ArrayLike = True) -> Floats:
         """Return (..., 2) metres beyond the tolerance: 0 where that passes or is not judged, NaN where unknown."""
-        beyond = np.abs(difference) - np.array([self.horizontal, self.vertical])
-        return np.where(self._within(difference, holds), 0.0, beyond)
+        return np.where(self._within(difference, holds, 0.0), 0.0, np.abs(difference) - self.allowed())
 
-    def _within(self, difference: ArrayLike, holds: ArrayLike) -> Flags:
-        within = np.abs(difference) <= np.array([self.horizontal, self.vertical])
+    def _within(self, difference: ArrayLike, holds: ArrayLike, known_to: ArrayLike) -> Flags:
+        within = np.abs(difference) <= self.allowed(known_to)
         return np.asarray(within | ~np.asarray(holds, bool))
 
 

@@ -1,7 +1,7 @@
 """The sound candidates of the first pass, with their raw positions and what the sessions say of them."""
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -42,6 +42,13 @@ class Candidates:
         """Return the row and the mark of every tie."""
         return [(row, said.mark) for row, said in enumerate(self.named) if said is not None and said.role is Role.TIE]
 
+    def ties_by_name(self) -> dict[tuple[int, str | None], list[int]]:
+        """Return the rows of the ties by session and name."""
+        found = defaultdict[tuple[int, str | None], list[int]](list)
+        for row, _ in self.ties():
+            found[int(self.session[row]), self.names[row]].append(row)
+        return found
+
 
 def sound_candidates(prepared: Prepared, first_pass: FirstPass, operations: Operations) -> Candidates:
     """Return the candidates that are not held back."""
@@ -57,8 +64,8 @@ def sound_candidates(prepared: Prepared, first_pass: FirstPass, operations: Oper
         epochs = operations.epochs[session[rows], block]
         raw[rows] = working_positions(table.take(pa.array(rows)), operations.frames.to_working[block], epochs)
     named = [said.get((int(at), name or "")) for at, name in zip(session, names, strict=True)]
-    _part_roles(named, session, names, np.asarray(_coded(table, prepared), bool))
-    return Candidates(table, session, milliseconds(table), tuple(names), tuple(named), raw)
+    found = Candidates(table, session, milliseconds(table), tuple(names), tuple(named), raw)
+    return _with_roles_parted(found, np.asarray(_coded(table, prepared), bool))
 
 
 def _coded(table: pa.Table, prepared: Prepared) -> pa.Array:
@@ -67,19 +74,16 @@ def _coded(table: pa.Table, prepared: Prepared) -> pa.Array:
     return pc.fill_null(wanted.has_code(table.column("code").combine_chunks()), False)
 
 
-def _part_roles(named: list[Named | None], session: Integers, names: list[str | None], coded: Flags) -> None:
+def _with_roles_parted(candidates: Candidates, coded: Flags) -> Candidates:
     """Make checks of those readings named like a tie that have the code of a check, where others of the name have not.
 
     One who ties and closes on a mark may use one name for both, and says by the code which is which.
     """
-    groups = defaultdict[tuple[int, str | None], list[int]](list)
-    for row, said in enumerate(named):
-        if said is not None and said.role is Role.TIE:
-            groups[int(session[row]), names[row]].append(row)
-    for rows in groups.values():
-        checks = [row for row in rows if coded[row]]
-        if len(checks) < len(rows):
-            for row in checks:
-                said = named[row]
-                assert said is not None
+    named = list(candidates.named)
+    for rows in candidates.ties_by_name().values():
+        if coded[rows].all():
+            continue
+        for row in rows:
+            if coded[row] and (said := named[row]) is not None:
                 named[row] = Named(said.mark, Role.CHECK)
+    return replace(candidates, named=tuple(named))

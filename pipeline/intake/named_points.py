@@ -16,7 +16,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import right_id
 from pipeline.intake.unusable import advice
 from pipeline.limits import HINTS
-from pipeline.near import listed, nearest
+from pipeline.near import BETWEEN, listed, nearest
 from pipeline.problems import Problems
 from pipeline.read.files import read_batches
 from pipeline.sessions.attach import TWO, base_key
@@ -27,9 +27,8 @@ _LENGTHS = 2
 
 _TOLD = ["name", "session", "held", "detail", "time", "source_row", "export", "solution", "number", "base"]
 
-#: Names that are looked at closely for one that is missing, of each batch of readings; what may stand between signs.
+#: Names that are looked at closely for one that is missing, of each batch of readings.
 _CLOSELY = 64
-_BETWEEN = r"[\s_./-]+"
 
 #: Readings that a sentence lists.
 _LISTED = 3
@@ -86,7 +85,7 @@ def _likeliest(point: str, names: pa.Array) -> list[str]:
     """Return the names that share most signs with a point's: to look closely at a million takes seconds for each."""
     if len(names) <= _CLOSELY:
         return list(names.to_pylist())
-    bare, signs = pc.replace_substring_regex(pc.utf8_lower(names), _BETWEEN, ""), re.sub(_BETWEEN, "", point.lower())
+    bare, signs = pc.replace_substring_regex(pc.utf8_lower(names), BETWEEN, ""), re.sub(BETWEEN, "", point.lower())
     shared = sum(np.minimum(pc.count_substring(bare, sign), many) for sign, many in Counter(signs).items())
     share = shared / (len(signs) + np.asarray(pc.utf8_length(bare)))
     return list(names.take(pa.array(np.argsort(-share, kind="stable")[:_CLOSELY])).to_pylist())

@@ -290,6 +290,10 @@ def _code(text: str) -> str:
     return text if len(text) <= 40 else crs.registered_code(crs.parse(text)) or "no registered code"
 
 
+#: What else to do where a tie's mark is in no register.
+_UNTIL_THEN = "; a temporary mark needs a second session that ties it: leave it out until then"
+
+
 def _check_marks(
     loaded: LoadedJob, windows: tuple[SessionWindow, ...], register: Register | None, problems: Problems
 ) -> None:
@@ -326,11 +330,9 @@ def _check_marks(
                     near[mark] = nearest(mark, ordered)
                 alike = " or ".join(near.get(mark, ()))
                 likely = f"did you mean {alike}?" if alike else "write one of its marks, or add this one:"
-                if not use.endswith("check"):
-                    likely += " a temporary mark needs a second session that ties it: leave it out until then;"
                 problems.add(
                     *where,
                     f'{use} of session {session.name} on the mark "{mark}", which is not in the register'
                     + ("" if use.endswith("check") else " and which no other session occupies"),
-                    f"{likely} {there}",
+                    f"{likely} {there}" + ("" if use.endswith("check") else _UNTIL_THEN),
                 )

@@ -1,13 +1,11 @@
 """Times of a 12-hour clock whose morning or afternoon stands in a column of its own: no job can read them."""
 
-import numpy as np
 import pyarrow as pa
 
-from pipeline.clock import HOUR, MINUTE
 from pipeline.new_job.look import Look
 from pipeline.new_job.values import Times, day_and_time
 from pipeline.read.clock_fields import ISO, pattern_of
-from pipeline.read.halves_of_day import FIX, twelve_hours
+from pipeline.read.halves_of_day import FIX, hours_written, twelve_hours
 
 
 def half_apart(look: Look, columns: dict[str, str], times: Times | None) -> str:
@@ -18,8 +16,7 @@ def half_apart(look: Look, columns: dict[str, str], times: Times | None) -> str:
     texts = look.columns[columns["time"]]
     if "date" in columns:
         texts = day_and_time(look.columns[columns["date"]], texts)
-    fields = (pattern_of(form) if form else ISO).read(pa.array(texts, pa.string()))
-    hours = np.where(fields.real, (fields.milliseconds + fields.offset * MINUTE) // HOUR % 24, -1)
+    hours = hours_written((pattern_of(form) if form else ISO).read(pa.array(texts, pa.string())))
     for name in look.names:
         if name not in columns.values() and (row := twelve_hours(look.columns[name], hours)) is not None:
             shown = f"column {look.names.index(name) + 1}" if look.numbered else f'"{name}"'

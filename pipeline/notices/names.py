@@ -1,6 +1,5 @@
 """One name at two places: told with both, so that neither a drawing nor a tie takes the one for the other."""
 
-from collections import defaultdict
 from dataclasses import replace
 
 import numpy as np
@@ -34,11 +33,8 @@ def _doubled_ties(survey: Survey) -> list[str]:
 
     All of them tie, so that the later does not test the earlier. Readings of one occupation follow at once.
     """
-    found, candidates = defaultdict[tuple[int, str], list[int]](list), survey.candidates
-    for row, _ in candidates.ties():
-        found[int(candidates.session[row]), candidates.names[row] or ""].append(row)
-    told = []
-    for (session, name), rows in found.items():
+    told, candidates = [], survey.candidates
+    for (session, name), rows in candidates.ties_by_name().items():
         times = candidates.time[rows]
         if times.max() - times.min() < _ONE_OCCUPATION:
             continue

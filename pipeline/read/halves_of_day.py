@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Integers
 from pipeline.clock import HOUR, MINUTE
-from pipeline.read.clock_fields import ISO
+from pipeline.read.clock_fields import ISO, Fields
 from pipeline.read.columns import Plan
 from pipeline.read.counted_times import Counted
 from pipeline.read.findings import Unusable
@@ -120,6 +120,10 @@ def _hours(how: Plan, times: pa.Array) -> Integers:
     hours = np.full(len(times), -1)
     for pattern in (ISO, how.clock.pattern):
         fields = pattern.read(times)
-        written = (fields.milliseconds + fields.offset * MINUTE) // HOUR % 24
-        hours = np.where(fields.real, written, hours)
+        hours = np.where(fields.real, hours_written(fields), hours)
     return hours
+
+
+def hours_written(fields: Fields) -> Integers:
+    """Return the hours (n,) of times as they are written, -1 where a text is none."""
+    return np.where(fields.real, (fields.milliseconds + fields.offset * MINUTE) // HOUR % 24, -1)

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from pipeline.arrays import Flags, Integers
-from pipeline.duplicates import mixed_with
+from pipeline.duplicates import mixed_with, occurring_again
 from pipeline.duplicates.exact import Hashes
 
 #: Rows that may wait for their like before it is looked for among all of them.
@@ -38,7 +38,7 @@ def left_over(one: Iterable[Hashes], other: Iterable[Hashes]) -> tuple[Integers,
 def ranked(sums: Hashes) -> Hashes:
     """Return sums that also tell which of those alike a row is: the first is the same as any other's first."""
     rank = np.zeros(len(sums), np.int64)
-    several = _each(_again(sums))
+    several = _several(sums)
     if len(several):
         rows = np.flatnonzero(_among(sums, several))
         order = np.argsort(sums[rows], kind="stable")
@@ -48,12 +48,9 @@ def ranked(sums: Hashes) -> Hashes:
     return mixed_with(sums, rank)
 
 
-def _again(sums: Hashes) -> Hashes:
-    """Return, ascending, the sums that come after another like them."""
-    # sorting bare numbers is several times as fast as finding their order, or as asking for each among others
-    ordered = np.sort(sums)
-    found: Hashes = ordered[1:][ordered[1:] == ordered[:-1]]
-    return found
+def _several(*sums: Hashes) -> Hashes:
+    """Return, ascending, the sums that come more than once."""
+    return occurring_again(sums, np.ones(sum(map(len, sums)), bool))
 
 
 def _each(sums: Hashes) -> Hashes:
@@ -109,7 +106,7 @@ def _drop_alike(one: _Waiting, other: _Waiting) -> None:
     """Let go of the rows that have their like in the other."""
     if not len(one) or not len(other):
         return
-    both = _again(np.concatenate([_each(one.sums), _each(other.sums)]))
+    both = _several(_each(one.sums), _each(other.sums))
     if not len(both):
         return
     mine, its = (np.flatnonzero(_among(side.sums, both)) for side in (one, other))

@@ -33,7 +33,7 @@ class Differences:
 
 
 def differences(
-    observed: Floats, known: Floats, holds: Flags, tolerance: Tolerance, known_to: Floats | None = None
+    observed: Floats, known: Floats, holds: Flags, tolerance: Tolerance, known_to: Floats | float = 0.0
 ) -> Differences:
     """Compare occupations with the coordinates of their marks.
 
@@ -42,14 +42,11 @@ def differences(
         known: (n, 3) the register's; NaN where it has none.
         holds: (n, 2) whether the mark holds position, height; a component that it does not hold is not judged.
         tolerance: what they are held against.
-        known_to: (n, 2) the 95 % uncertainty, in plan and in height, of coordinates that nobody published. It counts
-            beside the tolerance, the two being independent: the root of the sum of their squares is allowed.
+        known_to: (n, 2) the 95 % uncertainty, in plan and in height, of coordinates that nobody published.
     """
     apart = observed - known
     east, north, height = apart.T
     off = plan_and_height(apart)
-    allowed = np.tile([tolerance.horizontal, tolerance.vertical], (len(observed), 1))
-    if known_to is not None:
-        allowed = np.where(known_to > 0.0, np.hypot(allowed, known_to), allowed)
-    passed = np.asarray(((np.abs(off) <= allowed) | ~holds).all(axis=1))
+    allowed = np.broadcast_to(tolerance.allowed(known_to), off.shape)
+    passed = tolerance.passes(off, holds, known_to)
     return Differences(east, north, height, off[:, 0], holds, passed, tolerance, allowed)
