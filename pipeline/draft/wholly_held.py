@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import cached_property
 
 import numpy as np
 
@@ -22,24 +23,33 @@ _LOOSE = _HELD + len(REASONS)
 _CLASSES = _LOOSE + 1
 #: Numbers of units that span less are counted in one table.
 _CLOSE = 4096
+#: Offsets from UTC that are further apart than this cannot both be those of the site's working days: no country's legal
+#: time is further from the sun's (common practice, no source).
+_LEGAL = timedelta(hours=4)
+_UNDER_ONE_HOUR = 15.0  # degrees of longitude
 
 
 @dataclass
 class WhollyHeld:
     """Counts, while the second pass runs, what became of the rows of each file, session and calendar day.
 
-    Days are those of the clock in which the job states the start of its first session. Rows without a session or
-    without a time count for no session or day.
+    Days are those of the clock in which the job states the start of its first session. Where that cannot be the site's,
+    as of a job in UTC far from Greenwich, one of its days is parts of two working days, and a working day that is lost
+    whole would not show: those by the sun at the site count as well. Rows without a session or without a time count for
+    no session or day.
 
     Args:
         survey: the job before any shift.
         candidates: numbers of the rows that may be occupations of marks.
         counts: per unit its rows by class, and last those that are held back and are no candidates.
+        by_the_sun: the same of the days at the site, where they are others, in parts: each with the day by the stated
+            clock on which the part lies.
     """
 
     survey: Survey
     candidates: Integers
     counts: dict[Whole, dict[int, Integers]] = field(default_factory=lambda: {whole: {} for whole in Whole})
+    by_the_sun: dict[tuple[int, int], Integers] = field(default_factory=dict)
 
     @classmethod
     def of(cls, survey: Survey) -> "WhollyHeld":
@@ -53,20 +63,19 @@ class WhollyHeld:
         loose = (held > 0) & ~within(self.candidates, drafted.start, len(held))
         file = np.full(len(held), self.survey.exports.index(drafted.export))
         timed = np.asarray(drafted.batch.column("time").is_valid().to_numpy(zero_copy_only=False))
-        day = (milliseconds(drafted.batch) + self._offset // _MILLISECOND) // _DAY
-        self._count(Whole.FILE, file, what, loose)
+        _count(self.counts[Whole.FILE], file, what, loose)
         here = drafted.session >= 0
-        self._count(Whole.SESSION, drafted.session[here].astype(np.int64), what[here], loose[here])
-        self._count(Whole.DAY, day[timed], what[timed], loose[timed])
-
-    def _count(self, whole: Whole, unit: Integers, what: Integers, loose: Flags) -> None:
-        units, at = _told_apart(unit)
-        found = np.bincount(at * _CLASSES + what, minlength=len(units) * _CLASSES).reshape(-1, _CLASSES)
-        found[:, _LOOSE] = np.bincount(at[loose], minlength=len(units))
-        known = self.counts[whole]
-        for place in np.flatnonzero(found.any(axis=1)).tolist():
-            number = int(units[place])
-            known[number] = known[number] + found[place] if number in known else found[place]
+        _count(self.counts[Whole.SESSION], drafted.session[here].astype(np.int64), what[here], loose[here])
+        times = milliseconds(drafted.batch)[timed]
+        day = _days(times, self._stated)
+        _count(self.counts[Whole.DAY], day, what[timed], loose[timed])
+        if self._sun is not None:
+            by_the_sun = _days(times, self._sun)
+            for stated in np.unique(day).tolist():
+                part, found = day == stated, dict[int, Integers]()
+                _count(found, by_the_sun[part], what[timed][part], loose[timed][part])
+                for number, counts in found.items():
+                    self.by_the_sun[number, stated] = self.by_the_sun.get((number, stated), 0) + counts
 
     def record(self) -> list[record_types.WhollyHeld]:
         """Return the record's ``wholly_held_back``: files in the job's order, then sessions, then days.
@@ -77,34 +86,74 @@ class WhollyHeld:
         return [
             {
                 "kind": str(whole),
-                "name": self._name(whole, number),
+                "name": name,
                 "rows": int(counts[:_LOOSE].sum()),
                 "on_marks": int(counts[_ON_MARK]),
                 "held_back": int(counts[_HELD:_LOOSE].sum()),
                 "by_reason": {str(r): int(n) for r, n in zip(REASONS, counts[_HELD:_LOOSE], strict=True) if n},
             }
-            for whole, number, counts in self._held()
+            for whole, name, counts in self._held()
         ]
 
-    def _held(self) -> Iterator[tuple[Whole, int, Integers]]:
+    def _held(self) -> Iterator[tuple[Whole, str, Integers]]:
         empty = {number: np.zeros(_CLASSES, np.int64) for number in range(len(self.survey.exports))}
         for whole, units in {**self.counts, Whole.FILE: {**empty, **self.counts[Whole.FILE]}}.items():
-            for number, counts in sorted(units.items()):
-                held = counts[_HELD:_LOOSE].any() and (counts[_LOOSE] or not counts[_ON_MARK])
-                if not counts.any() or (held and not counts[_POINT]):
-                    yield whole, number, counts
+            yield from ((whole, self._name(whole, number), counts) for number, counts in _without_points(units))
+        told = {number for number, _ in _without_points(self.counts[Whole.DAY])}
+        whole_days: dict[int, Integers] = {}
+        untold = set()
+        for (number, stated), counts in self.by_the_sun.items():
+            whole_days[number] = whole_days.get(number, 0) + counts
+            if counts[_HELD:_LOOSE].any() and stated not in told:
+                untold.add(number)
+        for number, counts in _without_points(whole_days):
+            if number in untold:
+                yield Whole.DAY, _day(number, self._sun or timedelta(0)), counts
 
     def _name(self, whole: Whole, number: int) -> str:
         if whole is Whole.SESSION:
             return self.survey.windows[number].session.name
         if whole is Whole.DAY:
-            return f"{_EPOCH + timedelta(days=number)} ({_zone(self._offset)})"
+            return _day(number, self._stated)
         return self.survey.exports[number].shown
 
     @property
-    def _offset(self) -> timedelta:
+    def _stated(self) -> timedelta:
         windows = self.survey.windows
         return (windows[0].session.start.utcoffset() if windows else None) or timedelta(0)
+
+    @cached_property
+    def _sun(self) -> timedelta | None:
+        """The offset from UTC of the sun's time at the site in whole hours, where the stated clock cannot be its."""
+        area = self.survey.first_pass.area
+        if area is None:
+            return None
+        sun = timedelta(hours=round((area.west + area.width / 2.0) / _UNDER_ONE_HOUR))
+        apart = abs(sun - self._stated) % timedelta(days=1)
+        return sun if _LEGAL < apart < timedelta(days=1) - _LEGAL else None
+
+
+def _days(times: Integers, offset: timedelta) -> Integers:
+    """Return the days, counted from 1970-01-01, of UTC milliseconds (n,) by a clock so far from UTC."""
+    return (times + offset // _MILLISECOND) // _DAY
+
+
+def _count(known: dict[int, Integers], unit: Integers, what: Integers, loose: Flags) -> None:
+    """Add to what is known of units the classes (n,) of their rows."""
+    units, at = _told_apart(unit)
+    found = np.bincount(at * _CLASSES + what, minlength=len(units) * _CLASSES).reshape(-1, _CLASSES)
+    found[:, _LOOSE] = np.bincount(at[loose], minlength=len(units))
+    for place in np.flatnonzero(found.any(axis=1)).tolist():
+        number = int(units[place])
+        known[number] = known[number] + found[place] if number in known else found[place]
+
+
+def _without_points(units: dict[int, Integers]) -> Iterator[tuple[int, Integers]]:
+    """Yield the units, ascending, of which no point is issued."""
+    for number, counts in sorted(units.items()):
+        held = counts[_HELD:_LOOSE].any() and (counts[_LOOSE] or not counts[_ON_MARK])
+        if not counts.any() or (held and not counts[_POINT]):
+            yield number, counts
 
 
 def _told_apart(unit: Integers) -> tuple[Integers, Integers]:
@@ -115,6 +164,11 @@ def _told_apart(unit: Integers) -> tuple[Integers, Integers]:
     if last - first < _CLOSE:
         return np.arange(first, last + 1), unit - first
     return np.unique(unit, return_inverse=True)
+
+
+def _day(number: int, offset: timedelta) -> str:
+    """Return the date of a day, counted from 1970-01-01, and the clock that it is of."""
+    return f"{_EPOCH + timedelta(days=number)} ({_zone(offset)})"
 
 
 def _zone(offset: timedelta) -> str:

@@ -76,6 +76,27 @@ def test_an_export_with_a_header_alone_and_one_exported_twice(tmp_path: Path) ->
     assert len(issue.points.rows) == 10 and len(issue.check_marks.rows) == 3
 
 
+def test_a_working_day_outside_all_sessions_of_a_job_in_utc(tmp_path: Path) -> None:
+    """Days from 19:30 to 03:30 UTC at 173 degrees east: of the lost one, each day of UTC has points of another."""
+    job = simulate(Plan(sessions=3, points=30, noise=False))
+    del job.job["session"][1]
+    issue = run_simulated(job, tmp_path, code=3)
+    (lost,) = issue.record["wholly_held_back"]
+    assert (lost["kind"], lost["rows"], lost["by_reason"]) == ("day", 33, {"outside_sessions": 33})
+    # 171.5 degrees are 11.4 hours: the day from 11:00 UTC on 2026-03-02
+    assert lost["name"] == "2026-03-03 (UTC+11:00)"
+
+
+@pytest.mark.parametrize("zone", [dt.timezone(dt.timedelta(hours=12)), dt.UTC])
+def test_a_day_lost_by_two_clocks_is_told_once(zone: dt.tzinfo, tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=3, points=30, noise=False, start=dt.datetime(2026, 3, 1, 12, 30, tzinfo=dt.UTC)))
+    del job.job["session"][1]
+    for session in job.job["session"]:
+        session.update(start=session["start"].astimezone(zone), end=session["end"].astimezone(zone))
+    (lost,) = run_simulated(job, tmp_path, code=3).record["wholly_held_back"]
+    assert (lost["kind"], lost["rows"]) == ("day", 33)
+
+
 def test_sessions_are_half_open(tmp_path: Path) -> None:
     """A reading at the very time at which one session ends and the next starts belongs to the next."""
     job = simulate(replace(SMALL, sessions=2))
