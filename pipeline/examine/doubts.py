@@ -18,6 +18,7 @@ from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.site_marks import site_doubts
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.time_zones import zone_doubts
+from pipeline.examine.uncertainties import uncertainty_doubts
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job
 from pipeline.words import Doubt
@@ -42,6 +43,7 @@ def doubts_before(
         *clock_doubts(survey, clocks),
         *place_doubts(survey),
         *tolerance_doubts(survey),
+        *uncertainty_doubts(survey, stood),
         *site_doubts(survey),
         *base_doubts(survey),
     ]

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.uncertainties import unstated
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.occupations import MarkNames
 from pipeline.intake.survey import Survey
@@ -13,13 +14,15 @@ from pipeline.sessions.toml_lines import more_occupations
 from pipeline.sessions.windows import SessionWindow
 from pipeline.words import Doubt, plural
 
-#: Metres beyond which a tolerance of checks lets every blunder pass, and an uncertainty is none of a fixed solution:
-#: millimetres or centimetres were meant. Ours, no source.
+#: Metres beyond which a tolerance of checks lets every blunder pass, and a limit every solution: millimetres or
+#: centimetres were meant. Ours, no source.
 _TOLERANCE, _SIGMA = 3.0, 1.0
 #: Readings that a sentence lists.
 _LISTED = 4
 
-_LENGTHS = ("sigma_horizontal", "sigma_vertical", "centring", "max_sigma_horizontal", "max_sigma_vertical")
+#: Metres beyond which a limit of shifts lets every datum and every zone pass.
+_SHIFT = 1_000.0
+_LIMITS = ("max_sigma_horizontal", "max_sigma_vertical")
 
 
 def tolerance_doubts(survey: Survey) -> list[Doubtful]:
@@ -36,12 +39,17 @@ def tolerance_doubts(survey: Survey) -> list[Doubtful]:
 
 def job_notes(survey: Survey) -> Iterator[str]:
     """Yield in words what of the job file should be looked at, each with its line."""
-    quality = survey.job.quality
-    for key in _LENGTHS:
-        value = getattr(quality, key)
-        if value is not None and value > _SIGMA:
-            file, line = survey.where("quality", key)
-            yield f"{Path(file).name}:{line}: quality.{key} = {value:g} is metres: 8 mm are written 0.008"
+    unused = {"sigma_horizontal", "sigma_vertical"}.difference(unstated(survey))
+    for name, table, most, keys, what in (
+        ("quality", survey.job.quality, _SIGMA, _LIMITS, "lets every reading pass: 50 mm are written 0.050"),
+        ("quality", survey.job.quality, _SIGMA, sorted(unused), "cannot be right: 8 mm are written 0.008"),
+        ("shift", survey.job.shift, _SHIFT, ("limit_horizontal", "limit_vertical"), "lets every blunder pass"),
+    ):
+        for key in keys:
+            value = getattr(table, key)
+            if value is not None and value > most:
+                file, line = survey.where(name, key)
+                yield f"{Path(file).name}:{line}: {name}.{key} = {value:g} {what}, lengths are metres"
     for window in survey.windows:
         session = window.session
         if session.shift == "derive" and not session.ties and session.setup is None:

@@ -1,0 +1,104 @@
+"""Standard uncertainties that job file and register state and that cannot be: millimetres taken for metres."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.stood_on import Stood
+from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
+from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA
+from pipeline.intake.survey import Survey
+from pipeline.words import Doubt, counted
+
+#: Parts per million beyond which no solution is a fixed one, nor a scale of stated uncertainties one of a receiver's
+#: optimism. Ours, no source.
+_PPM, _SCALE = 100.0, 20.0
+#: Marks that a sentence names.
+_NAMED = 3
+_FOR_METRES = "lengths are metres, so 8 mm are written 0.008"
+
+
+def uncertainty_doubts(survey: Survey, stood: Stood | None) -> Iterator[Doubtful]:
+    """Yield a doubt for each standard uncertainty of job file and register that no fixed solution and no mark has.
+
+    Every 95 % uncertainty of what hangs on it is wrong, and so are the weights of ties.
+    """
+    job = survey.job
+    yield from _of_table(survey, "quality", job.quality, unstated(survey))
+    if job.control is not None:
+        yield from _of_table(survey, "control", job.control, ("sigma_horizontal", "sigma_vertical"))
+        yield from _of_register(survey, stood)
+    for window in survey.windows:
+        session, (file, line) = window.session, window.where
+        stated: list[tuple[str, object, str]]
+        stated = [(f"setup.{name}", session.setup, name) for name in ("sigma_east", "sigma_north", "sigma_up")]
+        stated += [(f"shift.{name}", session.shift, name) for name in ("sigma_horizontal", "sigma_vertical")]
+        for shown, table, name in stated:
+            value = getattr(table, name, None)
+            if value is not None and _large(name, value):
+                what = f"session {session.name}: {shown} = {value:g} cannot be right: {_FOR_METRES}"
+                yield Doubtful(Doubt.PRECISION, what, (window.index,), Path(file).name, line)
+
+
+def unstated(survey: Survey) -> tuple[str, ...]:
+    """Return which keys of ``[quality]`` say how uncertain some reading is: what its export does not state."""
+    columns = [export.points.columns for export in survey.exports]
+    plan = any(one.sigma_horizontal is None and None in (one.sigma_east, one.sigma_north) for one in columns)
+    up = any(one.sigma_up is None for one in columns)
+    return ("centring", *(["sigma_horizontal"] if plan else []), *(["sigma_vertical"] if up else []))
+
+
+def _large(name: str, value: float) -> bool:
+    return value > LARGE_SIGMA[name in ("sigma_vertical", "sigma_up")]
+
+
+def _of_table(survey: Survey, name: str, table: object, keys: tuple[str, ...]) -> Iterator[Doubtful]:
+    found = []
+    for key in keys:
+        value: float = getattr(table, key)
+        if _large(key, value):
+            found.append((key, f"{name}.{key} = {value:g} cannot be right: {_FOR_METRES}"))
+        elif 0.0 < value < LEAST_SIGMA:
+            found.append((key, f"{name}.{key} = {value:g} m cannot be right: nothing is observed so well"))
+    for key, most, why in (
+        ("ppm", _PPM, "a baseline's uncertainty grows by one or two parts per million, which are written 1 or 2"),
+        ("scale", _SCALE, "no receiver is that much worse than it states"),
+        ("scale_vertical", _SCALE, "no receiver is that much worse than it states"),
+    ):
+        extreme: float | None = getattr(table, key, None)
+        if extreme is not None and extreme > most:
+            found.append((key, f"{name}.{key} = {extreme:g} cannot be right: {why}"))
+    for key, what in found:
+        file, line = survey.where(name, key)
+        yield Doubtful(Doubt.PRECISION, what, None, Path(file).name, line)
+
+
+def _of_register(survey: Survey, stood: Stood | None) -> Iterator[Doubtful]:
+    """Yield a doubt where marks that are occupied have a stated uncertainty that no control mark has."""
+    register = survey.register
+    if register is None or stood is None:
+        return
+    set_up = [(window.index, register.find(one.mark)) for window in survey.windows if (one := window.session.setup)]
+    under_bases = np.array([pair for pair in set_up if pair[1] is not None], np.int64).reshape(-1, 2)
+    session, on = (np.append(one, more) for one, more in zip((stood.session, stood.mark), under_bases.T, strict=True))
+    plan = np.maximum(register.sigma_east, register.sigma_north)
+    used = np.unique(on)
+    for sigma, column, most, factor in (
+        (plan, 0, LARGE_SIGMA[0], CIRCLE_95),
+        (register.sigma_up, 1, LARGE_SIGMA[1], NORMAL_95),
+    ):
+        name = ("hu95", "vu95")[column]
+        stated = used[register.stated[used, column]]
+        for odd, why in (
+            (stated[sigma[stated] > most], "millimetres or centimetres taken for metres"),
+            (stated[sigma[stated] < LEAST_SIGMA], "no mark is known so well, or another unit"),
+        ):
+            if not len(odd):
+                continue
+            marks = ", ".join(f"{register.names[mark]} ({sigma[mark] * factor:.5g} m)" for mark in odd[:_NAMED])
+            more = f" and {len(odd) - _NAMED} more" if len(odd) > _NAMED else ""
+            what = f"{name} of {counted(len(odd), 'occupied mark')} cannot be right: {marks}{more}: {why}"
+            sessions = tuple(np.unique(session[np.isin(on, odd)]).tolist())
+            yield Doubtful(Doubt.PRECISION, what, sessions, register.shown, register.lines[int(odd[0])])

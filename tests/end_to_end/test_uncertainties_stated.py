@@ -1,0 +1,89 @@
+"""Standard uncertainties of job file and register that cannot be: millimetres taken for metres, or another unit."""
+
+from pathlib import Path
+
+import pytest
+from simulate import Plan, Simulation, simulate
+
+from pipeline import run_job
+from pipeline.check import check_job
+from pipeline.run.outcome import Outcome
+
+TWO = Plan(sessions=2, points=20, ties=2, checks=2, marks=6)
+
+
+def run(job: Simulation, tmp_path: Path) -> Outcome:
+    return run_job(job.write(tmp_path), dry_run=True)
+
+
+def test_a_register_in_millimetres_is_in_doubt(tmp_path: Path) -> None:
+    """12 mm and 20 mm typed as 12 and 20: shifts hang on the readings alone, and no residual is too large."""
+    job = simulate(TWO)
+    job.register["hu95"][:], job.register["vu95"][:] = 12.0, 20.0
+    outcome = run(job, tmp_path)
+    assert outcome.exit_code == 3 and outcome.record["verdict"] == "unchecked"
+    plan, up = (doubt["what"] for doubt in outcome.record["doubts"])
+    assert "hu95 of 5 occupied marks cannot be right: CM1 (12 m), CM2 (12 m), CM3 (12 m) and 2 more" in plan
+    assert "vu95 of 5 occupied marks cannot be right: CM1 (20 m)" in up and "register.csv:2:" in up
+    assert set(check_job(tmp_path / "job.toml").warnings) >= {plan, up}
+
+
+def test_only_sessions_that_stand_on_such_a_mark_are_in_doubt(tmp_path: Path) -> None:
+    """The first session alone stands on CM1; CM6, whose place nobody needs, is known to two metres and says so."""
+    job = simulate(TWO)
+    job.register["hu95"][[0, 5]] = 12.0, 5.0
+    (doubt,) = run(job, tmp_path).record["doubts"]
+    assert doubt["sessions"] == ["session-01"] and "CM6" not in doubt["what"]
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "value"),
+    [
+        ("quality", "centring", 3.0),
+        ("quality", "ppm", 1_000.0),
+        ("quality", "scale", 50.0),
+        ("control", "sigma_horizontal", 5.0),
+        ("control", "sigma_vertical", 0.000005),
+    ],
+)
+def test_an_uncertainty_of_the_job_file_is_in_doubt(table: str, key: str, value: float, tmp_path: Path) -> None:
+    job = simulate(TWO)
+    job.job.setdefault(table, {})[key] = value
+    outcome = run(job, tmp_path)
+    (doubt,) = outcome.record["doubts"]
+    assert doubt["kind"] == "precision" and outcome.exit_code == 3
+    assert f"{table}.{key} = {value:g}" in doubt["what"] and doubt["sessions"] == ["session-01", "session-02"]
+
+
+@pytest.mark.parametrize("mapped", [True, False])
+def test_an_uncertainty_for_exports_without_any(mapped: bool, tmp_path: Path) -> None:
+    """8 mm typed as 8: of every point where the export states none, of no point where it does."""
+    job = simulate(TWO)
+    job.job["quality"] = {"sigma_horizontal": 8.0}
+    path = job.write(tmp_path)
+    if not mapped:
+        text = path.read_text(encoding="utf-8")
+        assert text.count('sigma_east = "sE", ') == 1
+        path.write_text(text.replace('sigma_east = "sE", ', ""), encoding="utf-8")
+    outcome = run_job(path, dry_run=True)
+    told = [note for note in outcome.record["notes"] if "quality.sigma_horizontal = 8" in note]
+    assert len(outcome.record["doubts"]) == (0 if mapped else 1) and outcome.exit_code == (0 if mapped else 3)
+    assert len(told) == 1
+
+
+def test_the_sigma_of_a_stated_shift(tmp_path: Path) -> None:
+    job = simulate(TWO)
+    stated = {"east": 0.0, "north": 0.0, "up": 0.0, "sigma_horizontal": 5.0, "sigma_vertical": 0.01}
+    job.job["session"][0]["shift"] = stated
+    (doubt,) = (doubt for doubt in run(job, tmp_path).record["doubts"] if doubt["kind"] == "precision")
+    assert doubt["sessions"] == ["session-01"] and "shift.sigma_horizontal = 5" in doubt["what"]
+
+
+def test_limits_that_let_everything_pass_are_told(tmp_path: Path) -> None:
+    job = simulate(TWO)
+    job.job["quality"] = {"max_sigma_vertical": 80.0}
+    job.job["shift"] = {"limit_horizontal": 10_000.0}
+    outcome = run(job, tmp_path)
+    notes = [note for note in outcome.record["notes"] if "pass" in note]
+    assert outcome.exit_code == 0 and len(notes) == 2
+    assert "max_sigma_vertical = 80" in notes[0] and "limit_horizontal = 10000" in notes[1]
