@@ -4,16 +4,15 @@ The first rows are held; the others lie in a nameless file, which is gone with t
 are held too where the disk has no room. The file is read rather than mapped: mapped pages count as a run's memory.
 """
 
-import tempfile
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
 from dataclasses import dataclass
-from typing import IO, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.arrays import Integers
+from pipeline.nameless import NamelessFile
 
 #: Rows that are held before any is laid down: most jobs have no more.
 HELD = 1 << 17
@@ -36,9 +35,7 @@ class Columns:
         self._held = held
         self._pieces: list[dict[str, NDArray[Any] | _Laid]] = []
         self._starts = [0]
-        self._file: IO[bytes] | None = None
-        self._end = 0
-        self._full = False
+        self._file = NamelessFile()
 
     def __len__(self) -> int:
         return self._starts[-1]
@@ -47,7 +44,7 @@ class Columns:
         """Take the next rows; no array is held that was given."""
         own = {name: columns[name].astype(kind) for name, kind in self._kinds.items()}
         rows = len(next(iter(own.values())))
-        keep = self._full or len(self) + rows <= self._held
+        keep = len(self) + rows <= self._held
         self._pieces.append({**own} if keep else self._laid_down(own))
         self._starts.append(len(self) + rows)
 
@@ -69,34 +66,20 @@ class Columns:
 
     def _laid_down(self, own: dict[str, NDArray[Any]]) -> dict[str, NDArray[Any] | _Laid]:
         """Write a piece behind the others; return where it is, or itself if the disk has no room for it."""
-        laid: dict[str, NDArray[Any] | _Laid] = {}
-        try:
-            self._file = self._file or _nameless()
-            for name, values in own.items():
-                laid[name] = _Laid(self._file.seek(0, 2), values.dtype, len(values))
-                left = values.view(np.uint8).data
-                while left:
-                    left = left[self._file.write(left) :]
-        except OSError:
-            self._full = True
-            if self._file is not None:
-                with suppress(OSError):
-                    self._file.truncate(self._end)  # what is left of the room is not ours alone
+        place = self._file.lay(*(values.view(np.uint8) for values in own.values()))
+        if place is None:
             return {**own}
-        self._end = self._file.tell()
+        laid: dict[str, NDArray[Any] | _Laid] = {}
+        for name, values in own.items():
+            laid[name] = _Laid(place, values.dtype, len(values))
+            place += values.nbytes
         return laid
 
     def _read(self, values: NDArray[Any] | _Laid) -> NDArray[Any]:
         if not isinstance(values, _Laid):
             return values
-        assert self._file is not None
-        self._file.seek(values.place)
-        found = self._file.read(values.rows * values.kind.itemsize)
+        found = self._file.read(values.place, values.rows * values.kind.itemsize)
         return np.frombuffer(found, values.kind, values.rows)
-
-
-def _nameless() -> IO[bytes]:
-    return tempfile.TemporaryFile(buffering=0)
 
 
 @dataclass(frozen=True)

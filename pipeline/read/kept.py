@@ -5,14 +5,13 @@ which is gone with the process whatever becomes of that. Where there is no room 
 it but time.
 """
 
-import tempfile
 from collections.abc import Iterable, Iterator
-from contextlib import suppress
 from dataclasses import dataclass
-from typing import IO
 
 import numpy as np
 import pyarrow as pa
+
+from pipeline.nameless import NamelessFile
 
 #: Bytes of readings that a job holds in memory.
 HELD = 8 << 20
@@ -35,7 +34,7 @@ class Kept:
         self.whole = False
         self.held: tuple[pa.RecordBatch, ...] | None = None
         self._room = room or Room()
-        self._file: IO[bytes] | None = None
+        self._file = NamelessFile()
         self._schemas: list[pa.Schema] = []
         self._places: list[tuple[int, int]] = []
 
@@ -53,7 +52,7 @@ class Kept:
 
     def passing(self, batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
         """Yield batches and lay them down; all of them, if all are taken."""
-        self._file, sound = _nameless(), True
+        sound = True
         for batch in batches:
             sound = sound and self._lay_down(batch)
             yield batch
@@ -64,36 +63,19 @@ class Kept:
         if self.held is not None:
             yield from self.held
             return
-        assert self.whole and self._file is not None
+        assert self.whole
         for schema, (place, rows) in zip(self._schemas, self._places, strict=True):
-            self._file.seek(place)
-            with pa.ipc.open_stream(self._file) as stream:
-                yield _widened(stream.read_next_batch(), schema, rows)
+            yield _widened(self._file.batch(place), schema, rows)
 
     def _lay_down(self, batch: pa.RecordBatch) -> bool:
-        if self._file is None:
-            return False
         narrow = batch.select([name for name in batch.schema.names if not _empty(batch.column(name))])
-        try:
-            place = self._file.seek(0, 2)
-            with pa.ipc.new_stream(self._file, narrow.schema) as stream:
-                stream.write_batch(narrow)
-            self._file.flush()
-        except OSError:  # no room
-            with suppress(OSError):  # what waits to be written has no room either
-                self._file.close()
-            self._file = None
+        place = self._file.lay_batch(narrow)
+        if place is None:
+            self._file = NamelessFile()  # what lies in the one before is of no use
             return False
         self._schemas.append(batch.schema)
         self._places.append((place, batch.num_rows))
         return True
-
-
-def _nameless() -> IO[bytes] | None:
-    try:
-        return tempfile.TemporaryFile()
-    except OSError:
-        return None
 
 
 def _empty(column: pa.Array) -> bool:

@@ -3,6 +3,7 @@
 import errno
 import io
 import os
+import tempfile
 import threading
 from dataclasses import replace
 
@@ -11,7 +12,6 @@ from exports_made import COLUMNS, GOOD, HEADER, block, find, text_table
 
 from pipeline.problems import JobError
 from pipeline.read import files
-from pipeline.read import kept as kept_rows
 from pipeline.read.files import read_again, read_ahead, read_batches
 from pipeline.read.kept import Kept, Room
 from pipeline.tables import READING
@@ -186,10 +186,14 @@ class Full(io.BytesIO):
         raise OSError(errno.ENOSPC, "full")
 
 
-@pytest.mark.parametrize("made", [lambda: None, Full, lambda: io.BufferedRandom(Full())])
+def refused(**_):
+    raise OSError(errno.EACCES, "refused")
+
+
+@pytest.mark.parametrize("made", [refused, lambda **_: Full()])
 def test_without_room_to_keep_it_a_large_text_is_read_again(tmp_path, monkeypatch, made):
     export, _ = large(tmp_path, monkeypatch)
-    monkeypatch.setattr(kept_rows, "_nameless", made)
+    monkeypatch.setattr(tempfile, "TemporaryFile", made)
     expected, kept = rows_of(read_batches(export)), Kept()
     assert rows_of(read_ahead(export, None, kept)) == expected
     assert not kept.whole and rows_of(read_again(export, kept)) == expected
