@@ -20,36 +20,41 @@ _TOLERANCE, _SIGMA = 3.0, 1.0
 #: Readings that a sentence lists.
 _LISTED = 4
 
-#: Metres beyond which a limit of shifts lets every datum and every zone pass.
+#: Metres beyond which a limit of shifts lets bases, datums and zones of any kind pass. Ours, no source.
 _SHIFT = 1_000.0
 _LIMITS = ("max_sigma_horizontal", "max_sigma_vertical")
 
 
 def tolerance_doubts(survey: Survey) -> list[Doubtful]:
-    """Return a doubt where the tolerance of checks is so wide that passing one proves nothing."""
-    checks = survey.job.checks
-    wide = {key: value for key in ("horizontal", "vertical") if (value := getattr(checks, key)) > _TOLERANCE}
-    if not wide:
-        return []
-    file, line = survey.where("checks", next(iter(wide)))
-    stated = " and ".join(f"checks.{key} = {value:g}" for key, value in wide.items())
-    what = f"{stated} passes every blunder: lengths are metres, so 30 mm are written 0.030"
-    return [Doubtful(Doubt.TOLERANCE, what, None, Path(file).name, line)]
+    """Return a doubt where tolerances of checks or limits of shifts are so wide that keeping them says nothing."""
+    found = []
+    for name, most, keys, written in (
+        ("checks", _TOLERANCE, ("horizontal", "vertical"), "30 mm are written 0.030"),
+        ("shift", _SHIFT, ("limit_horizontal", "limit_vertical"), "10 m are written 10"),
+    ):
+        table = getattr(survey.job, name)
+        wide = {key: value for key in keys if (value := getattr(table, key)) > most}
+        if wide:
+            file, line = survey.where(name, next(iter(wide)))
+            stated = " and ".join(f"{name}.{key} = {value:g}" for key, value in wide.items())
+            what = f"{stated} passes every blunder: lengths are metres, so {written}"
+            found.append(Doubtful(Doubt.TOLERANCE, what, None, Path(file).name, line))
+    return found
 
 
 def job_notes(survey: Survey) -> Iterator[str]:
     """Yield in words what of the job file should be looked at, each with its line."""
     unused = {"sigma_horizontal", "sigma_vertical"}.difference(unstated(survey))
-    for name, table, most, keys, what in (
-        ("quality", survey.job.quality, _SIGMA, _LIMITS, "lets every reading pass: 50 mm are written 0.050"),
-        ("quality", survey.job.quality, _SIGMA, sorted(unused), "cannot be right: 8 mm are written 0.008"),
-        ("shift", survey.job.shift, _SHIFT, ("limit_horizontal", "limit_vertical"), "lets every blunder pass"),
+    quality = survey.job.quality
+    for keys, what in (
+        (_LIMITS, "lets every reading pass: lengths are metres, so 50 mm are written 0.050"),
+        (sorted(unused), "cannot be right: lengths are metres, so 8 mm are written 0.008"),
     ):
         for key in keys:
-            value = getattr(table, key)
-            if value is not None and value > most:
-                file, line = survey.where(name, key)
-                yield f"{Path(file).name}:{line}: {name}.{key} = {value:g} {what}, lengths are metres"
+            value = getattr(quality, key)
+            if value is not None and value > _SIGMA:
+                file, line = survey.where("quality", key)
+                yield f"{Path(file).name}:{line}: quality.{key} = {value:g} {what}"
     for window in survey.windows:
         session = window.session
         if session.shift == "derive" and not session.ties and session.setup is None:

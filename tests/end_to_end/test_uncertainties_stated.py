@@ -79,11 +79,21 @@ def test_the_sigma_of_a_stated_shift(tmp_path: Path) -> None:
     assert doubt["sessions"] == ["session-01"] and "shift.sigma_horizontal = 5" in doubt["what"]
 
 
-def test_limits_that_let_everything_pass_are_told(tmp_path: Path) -> None:
+def test_a_limit_of_readings_that_lets_everything_pass_is_told(tmp_path: Path) -> None:
     job = simulate(TWO)
     job.job["quality"] = {"max_sigma_vertical": 80.0}
-    job.job["shift"] = {"limit_horizontal": 10_000.0}
     outcome = run(job, tmp_path)
-    notes = [note for note in outcome.record["notes"] if "pass" in note]
-    assert outcome.exit_code == 0 and len(notes) == 2
-    assert "max_sigma_vertical = 80" in notes[0] and "limit_horizontal = 10000" in notes[1]
+    (note,) = (note for note in outcome.record["notes"] if "pass" in note)
+    assert outcome.exit_code == 0 and "quality.max_sigma_vertical = 80 lets every reading pass" in note
+
+
+def test_limits_of_shifts_that_let_everything_pass_are_in_doubt(tmp_path: Path) -> None:
+    """10 m and 20 m typed in millimetres: the base gave out a position 78 m off, and nobody would hear of it."""
+    job = simulate(TWO)
+    for name, metres in (("longitude", 0.0008), ("height", 40.0)):
+        job.rows[name] += metres
+    job.job["shift"] = {"limit_horizontal": 10_000.0, "limit_vertical": 20_000.0}
+    outcome = run(job, tmp_path)
+    (doubt,) = outcome.record["doubts"]
+    assert (doubt["kind"], outcome.exit_code) == ("tolerance", 3)
+    assert "shift.limit_horizontal = 10000 and shift.limit_vertical = 20000 passes every blunder" in doubt["what"]
