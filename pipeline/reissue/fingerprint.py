@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.metadata import version
+from pathlib import Path
 from typing import Any, cast
 
 import numpy as np
@@ -39,8 +40,17 @@ def program_version() -> str:
     return f"tiedown {version('tiedown')}, PROJ {proj_version()}, EPSG database {database_version()}"
 
 
+@lru_cache(maxsize=1)
+def _modules() -> str:
+    """Return the sum of the program's own modules: of one version they may judge otherwise than before."""
+    own, found = Path(__file__).resolve().parents[1], hashlib.sha256()
+    for path in sorted(own.rglob("*.py")):
+        found.update(path.relative_to(own).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
+    return found.hexdigest()
+
+
 def at_hand(prepared: Prepared) -> str:
-    """Return one sum of everything that a run would read, known before anything is read in full.
+    """Return one sum of everything that a run would read and of what reads it, known before anything is read in full.
 
     The operations follow from it: from the CRSs, the places of the points, PROJ's version and the grids at hand.
     """
@@ -52,6 +62,7 @@ def at_hand(prepared: Prepared) -> str:
         prepared.register.sha256 if prepared.register else None,
         [[export.shown, export.sha256, export.block] for export in prepared.exports],
         program_version(),
+        _modules(),
         grids_at_hand(),
         grid(job.target.geoid).sha256 if job.target.geoid else None,
         *([prepared.codes.told()] if prepared.codes else []),

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -30,6 +31,7 @@ from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of, same
 from pipeline.reissue.intact import damage
 from pipeline.run.before import Before
+from pipeline.run.judged import judged_otherwise
 from pipeline.run.layers import dry, lay_out
 from pipeline.run.outcome import Outcome, outcome
 from pipeline.run.ready import Ready
@@ -124,21 +126,38 @@ def _unchanged(prepared: Prepared, before: Before, folder: Path) -> Outcome | No
     return outcome(record, path.parent, False, shown, removed)
 
 
-def _stands(job: Ready, newest: Last, folder: Path, shown: int | None) -> bool:
+@dataclass(frozen=True)
+class _Standing:
+    """Whether the newest issue stands, and why not where it was made from the same: in words, of what is judged."""
+
+    stands: bool
+    otherwise: tuple[str, ...] = ()
+
+
+def _standing(job: Ready, newest: Last | None, folder: Path, shown: int | None, progress: Progress | None) -> _Standing:
     """Say whether nothing that shapes the job's issue has changed since the newest; ``shown`` is what `current` shows.
+
+    What it was made from does not say how it was judged: the program may have been another, of the same version or of a
+    later one. Whoever comes here was not found unchanged by the sums of all that is at hand, the program among them.
 
     Raises as `refuse_damaged_issues`.
     """
-    if not same(identity_of(newest.record), job.fingerprint.sums) or thinned(newest.folder) is not None:
-        return False  # the one after it was set aside, and nothing of its own can be drawn from
+    if (
+        newest is None
+        or not same(identity_of(newest.record), job.fingerprint.sums)
+        or thinned(newest.folder) is not None
+    ):
+        return _Standing(False)  # the one after it was set aside, and nothing of its own can be drawn from
     refuse_damaged_issues(folder, newest, shown)
-    return True
+    laid = dry(job.settled, job.causes(), progress)
+    otherwise = judged_otherwise(account(job, laid, newest.record["issue"], None, newest.record), newest.record)
+    return _Standing(not otherwise, tuple(otherwise))
 
 
 def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
     """Do everything but write."""
     newest, shown = newest_issue(folder), to_show(folder, [number for number, _ in issues(folder)])
-    if newest is not None and _stands(job, newest, folder, shown):
+    if newest is not None and _standing(job, newest, folder, shown, progress).stands:
         return outcome(newest.record, newest.folder, False, shown)
     last = drawn_from(folder, newest, shown)
     laid = dry(job.settled, job.causes(), progress)
@@ -154,7 +173,8 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
     """
     newest, rules = newest_issue(folder), job.survey.job.issue
     shown = recover(folder, newest.record if newest else None)
-    if newest is not None and _stands(job, newest, folder, shown):
+    standing = _standing(job, newest, folder, shown, progress)
+    if newest is not None and standing.stands:
         hand, signs = at_hand(job.survey.prepared), signs_of(newest.folder)
         refuse_altered(job.survey)
         glanced = before.glanced(job.survey.prepared, newest.record)
@@ -164,7 +184,7 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
         return outcome(newest.record, newest.folder, False, shown, removed)
     last = drawn_from(folder, newest, shown)
     compared = against(last, job.survey, job.solved, job.fingerprint)
-    because = list(compared.because)
+    because = [*compared.because, *(f"judged otherwise by the program of today: {one}" for one in standing.otherwise)]
     changes: Changes | None = None
     with open_issue(folder) as staged:
         package = staged.path / f"{job.survey.job.job.name}-{staged.number:03d}.gpkg"

@@ -1,0 +1,80 @@
+"""Whether a job is judged as when its newest issue was made: the program may have learned since what is doubtful."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from pipeline.issue.record_types import Record
+
+#: Metres by which a shift may come out otherwise: on another machine the last bits differ.
+_SAME = 5e-5
+#: Sessions that a sentence names.
+_NAMED = 3
+_AXES = ("shift_x", "shift_y", "shift_z")
+
+
+def judged_otherwise(today: Record, then: Record) -> list[str]:
+    """Say what of a job is judged otherwise than in an issue that was made from the same.
+
+    Args:
+        today: the record that an issue of it would have now; of its words nothing is compared, as they are not what is
+            held or proven.
+        then: the record of the issue.
+    """
+    return [*_sessions(today, then), *_doubts(today, then), *_checks(today, then), *_rows(today, then)]
+
+
+def _sessions(today: Record, then: Record) -> Iterator[str]:
+    before = {one["session"]: one for one in then["sessions"]}
+    for one in today["sessions"]:
+        was = before.get(one["session"])
+        if was is None:
+            continue
+        if was["verdict"] != one["verdict"]:
+            yield f"session {one['session']}: {was['verdict']} then, {one['verdict']} now"
+        moved: list[tuple[Any, Any]] = [(one.get(axis), was.get(axis)) for axis in _AXES]
+        if any(
+            (a is None) != (b is None) or (a is not None and b is not None and abs(a - b) > _SAME) for a, b in moved
+        ):
+            yield f"session {one['session']}: its shift comes out otherwise"
+
+
+def _doubts(today: Record, then: Record) -> Iterator[str]:
+    def of(record: Record) -> set[tuple[str, tuple[str, ...], bool]]:
+        return {(one["kind"], tuple(one["sessions"]), one["confirmed"]) for one in record["doubts"]}
+
+    for kind, sessions, _ in sorted(of(today) - of(then)):
+        yield f"the doubt {kind} of {_few(sessions)} is new"
+    for kind, sessions, _ in sorted(of(then) - of(today)):
+        yield f"the doubt {kind} of {_few(sessions)} is no more"
+
+
+def _checks(today: Record, then: Record) -> Iterator[str]:
+    def of(record: Record) -> dict[tuple[Any, ...], bool | None]:
+        rows = record["checks"]
+        return {(one["session"], one["mark"], one["point"], str(one["observed"])): one["passed"] for one in rows}
+
+    now, before = of(today), of(then)
+    differ = [key for key in {**now, **before} if now.get(key, "none") != before.get(key, "none")]
+    if differ:
+        session, mark, point, _ = differ[0]
+        more = f", and {len(differ) - 1:,} more" if len(differ) > 1 else ""
+        yield f"occupations of marks are judged otherwise: {point} on {mark} in {session}{more}"
+
+
+def _rows(today: Record, then: Record) -> Iterator[str]:
+    def of(record: Record) -> tuple[Any, ...]:
+        rows = record["rows"]
+        return rows["points"], rows["on_marks"], rows["held_back"], {k: n for k, n in rows["by_reason"].items() if n}
+
+    if of(today) != of(then):
+        yield "other rows are held back"
+    if _wholly(today) != _wholly(then):
+        yield "other files, sessions or days are without a point"
+
+
+def _wholly(record: Record) -> list[tuple[str, str]]:
+    return [(one["kind"], one["name"]) for one in record["wholly_held_back"]]
+
+
+def _few(names: Sequence[str]) -> str:
+    return ", ".join(names[:_NAMED]) + (" and others" if len(names) > _NAMED else "")

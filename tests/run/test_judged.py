@@ -1,0 +1,52 @@
+"""A job whose files are as they were, run by a program that has learned since what is doubtful."""
+
+from pathlib import Path
+
+import pytest
+from simulate import Plan, simulate
+
+from pipeline import run_job
+from pipeline.examine import doubts
+from pipeline.reissue import fingerprint
+from pipeline.run import run_job as stages
+
+
+def upgrade(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Other modules of the same version."""
+    monkeypatch.setattr(fingerprint, "_modules", lambda: "others")
+
+
+@pytest.fixture
+def proven_then(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A job with tolerances of 30 m, proven by a program that did not doubt them."""
+    job = simulate(Plan(sessions=2, points=12, noise=False))
+    job.job["checks"] = {**job.job.get("checks", {}), "horizontal": 30.0}
+    path = job.write(tmp_path)
+    with monkeypatch.context() as early:
+        early.setattr(doubts, "tolerance_doubts", lambda survey: [])
+        assert run_job(path).exit_code == 0
+    assert run_job(path).issued is False
+    return path
+
+
+def test_what_is_doubtful_now_is_issued_anew(proven_then: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    upgrade(monkeypatch)
+    planned = run_job(proven_then, dry_run=True)
+    assert planned.exit_code == 3
+    outcome = run_job(proven_then)
+    assert (outcome.issued, outcome.exit_code, outcome.record["issue"]) == (True, 3, 2)
+    because = outcome.record["changes"]["because"]
+    assert "judged otherwise by the program of today: session session-01: proven then, unchecked now" in because
+    assert any("the doubt tolerance of session-01, session-02 is new" in one for one in because)
+    assert run_job(proven_then).issued is False
+
+
+def test_what_is_judged_alike_stands_and_is_looked_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = simulate(Plan(sessions=2, points=12)).write(tmp_path)
+    first = run_job(path)
+    upgrade(monkeypatch)
+    assert run_job(path).issued is False
+    with monkeypatch.context() as broken:
+        broken.delattr(stages, "examine")  # nothing is read anew
+        assert run_job(path).issued is False
+    assert run_job(path).record["issue"] == first.record["issue"] == 1
