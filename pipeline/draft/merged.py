@@ -33,7 +33,7 @@ class Settled:
 def settle(survey: Survey, solved: Solved) -> Settled:
     """Return the second pass; where not every reading of a point is issued, those measured twice are read before."""
     drafter = Drafter(survey, solved)
-    if survey.job.issue.repeats == "all" or not len(survey.first_pass.same_names.measured):
+    if survey.job.issue.repeats == "all" or not len(survey.first_pass.same_names.measured(survey.job.checks.same_name)):
         return Settled(drafter)
     readings = measured_before(drafter)
     found = Repeated(readings, find_pairs(readings, survey, solved))

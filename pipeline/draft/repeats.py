@@ -59,7 +59,7 @@ class Repeated:
 
 
 def find_pairs(readings: Readings, survey: Survey, solved: Solved) -> Pairs:
-    """Return the pairs of readings of one point: of one name in two sessions, or of one place where that is asked for.
+    """Return the pairs of readings of one point: of one name, or of one place where that is asked for.
 
     A name that stands at more than one place within a session names no point.
     """
@@ -75,18 +75,17 @@ def find_pairs(readings: Readings, survey: Survey, solved: Solved) -> Pairs:
 
 
 def _by_name(readings: Readings, places: Floats, checks: Checks) -> Integers:
-    """Return (p, 2) pairs of one name in two sessions."""
+    """Return (p, 2) pairs of one name."""
     rows = np.flatnonzero(readings.name >= 0)
     rows = rows[np.lexsort((readings.number[rows], readings.time[rows], readings.name[rows]))]
     rows = rows[~_several_places(readings, places, rows, checks.same_name)]
-    name, session = readings.name[rows], readings.session[rows]
+    name = readings.name[rows]
     found = [np.zeros((0, 2), np.int64)]
     for step in range(1, BEFORE + 1):
         one, other = np.arange(len(rows) - step), np.arange(step, len(rows))
         here = name[one] == name[other]
         if not here.any():
             break
-        here &= session[one] != session[other]
         here &= _distance(places, rows[one], rows[other]) <= checks.same_name
         found.append(np.column_stack([rows[one[here]], rows[other[here]]]))
     return np.concatenate(found)

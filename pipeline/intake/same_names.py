@@ -11,8 +11,12 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import having, occurring_again, text_hashes
 from pipeline.intake.ledger import PLACED, POINT, SOUND, Rows
+from pipeline.sphere import DEGREE
 
 Keys = NDArray[np.uint64]
+
+#: On the ellipsoid a degree is up to a hundredth longer or shorter than on the sphere.
+_SLACK = 1.02
 
 
 @dataclass(frozen=True)
@@ -38,15 +42,26 @@ class SameNames:
     keys: Keys
     sound: Integers
 
-    @property
-    def measured(self) -> Integers:
-        """Return the numbers, ascending, of the readings that may be of a point measured twice."""
-        if len(self.sound):
+    def measured(self, within: float) -> Integers:
+        """Return the numbers, ascending, of the readings that may be of a point measured twice.
+
+        Readings of one name in one session are of one point up to ``within`` metres apart: what moves them to their
+        places moves them alike.
+        """
+        if len(self.sound) or not len(self.number):
             return self.sound
-        sessions = np.zeros(int(self.name.max(initial=-1)) + 1, bool)
-        differs = (self.name[1:] == self.name[:-1]) & (self.session[1:] != self.session[:-1])
-        sessions[self.name[1:][differs]] = True
-        return np.sort(self.number[sessions[self.name]])
+        start = np.flatnonzero(np.concatenate([[True], self.name[1:] != self.name[:-1]]))
+        several = np.maximum.reduceat(self.session, start) != np.minimum.reduceat(self.session, start)
+        parallel = np.cos(np.radians(self.latitude))
+        east, north = (DEGREE * _extent(values, start) for values in (self.longitude, self.latitude))
+        close = np.hypot(east * parallel[start], north) <= _SLACK * within
+        return np.sort(self.number[(several | close)[self.name]])
+
+
+def _extent(degrees: Floats, start: Integers) -> Floats:
+    """Return (m,) how far the values of each name, which begins at ``start``, are apart."""
+    found: Floats = np.maximum.reduceat(degrees, start) - np.minimum.reduceat(degrees, start)
+    return found
 
 
 def name_keys(names: pa.Array) -> Keys:

@@ -309,7 +309,7 @@ class Diagnosis(Strict):
 
 
 class Repeats(Strict):
-    """Points measured twice: in two sessions by one name, or at one place where the job asks for that."""
+    """Points measured twice: by one name, or at one place where the job asks for that."""
 
     issued: Annotated[Literal["all", "last", "mean"], Field(description="what is issued of them")]
     names: Annotated[Whole, Field(description="names that several readings of points have")]

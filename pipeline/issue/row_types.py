@@ -88,7 +88,7 @@ class MarkRow(Strict):
 
 
 class RepeatRow(Strict):
-    """Two readings of one point, a before b: of one name in two sessions, or of one place where that is asked for."""
+    """Two readings of one point, a before b: of one name, or of one place where that is asked for."""
 
     name: Annotated[str | None, Field(description="the point's name in the export, of the earlier reading")]
     session_a: Annotated[str, Field(description="the session of the earlier reading")]

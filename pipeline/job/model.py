@@ -541,8 +541,8 @@ class Checks(_Strict):
     vertical: Length = Field(0.050, description="tolerance of a check in height")
     same_name: Length = Field(
         2.0,
-        description="readings of one name in two sessions are of one point, measured twice, up to so far apart in plan;"
-        " beyond it they are of different things",
+        description="readings of one name, in one session or in two, are of one point, measured twice, up to so far"
+        " apart in plan; beyond it they are of different things",
     )
     same_place: LengthOrNone = Field(
         0.0,

@@ -131,7 +131,8 @@ def few_can_differ(last: Last, found: Standing, survey: Survey, sums: Mapping[st
     same_date = last.record["data_to"] == iso(survey.data_to)  # a file bears it as its date
     if not local or not same_date or not last.untouched or survey.job.issue.by_code:
         return False
-    if len(survey.first_pass.same_names.measured) or last.record["repeats"]["names"]:  # names and means may change
+    measured_twice = survey.first_pass.same_names.measured(survey.job.checks.same_name)
+    if len(measured_twice) or last.record["repeats"]["names"]:  # names and means may change
         return False
     standing, points = found.names(survey), last.record["rows"]["points"]
     reached = sum(row["points"] for row in last.record["sessions"] if row["session"] not in standing)

@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 from issued import Issue, current_issue, read_layer
 from repeated_days import days, reading
-from running import Row, replace_in, run_written
+from running import Row, replace_in, run_simulated, run_written
+from simulate import Plan, simulate
 from typer.testing import CliRunner
 
 from pipeline import run_job
@@ -193,3 +194,36 @@ def test_places_are_compared_where_the_job_says_how_near(tmp_path: Path) -> None
     assert (row["name"], row["session_a"], row["session_b"]) == ("P4", "d1", "d1")
     assert 0.03 < row["d_horizontal"] <= 0.1
     assert row["hu95"] == pytest.approx(CIRCLE * np.sqrt(2 * (READ**2 + POLE**2)), rel=1e-4)
+
+
+def within_a_session(folder: Path, up: float, east: float = 0.0, **issue: Any) -> Issue:
+    """One day; a point is measured again an hour later, from another pole."""
+    work = simulate(Plan(sessions=1, points=20, noise=False))
+    first, again = (int(np.flatnonzero(work.rows["name"] == name)[0]) for name in ("S01-00003", "S01-00015"))
+    for column in ("longitude", "latitude", "height"):
+        work.rows[column][again] = work.rows[column][first]
+    work.rows["name"][again] = "S01-00003"
+    work.displace(again, (east, 0.0, up))
+    work.job["issue"] = issue
+    return run_simulated(work, folder)
+
+
+@pytest.mark.parametrize(("up", "passed"), [(0.004, 1), (0.300, 0)])
+def test_a_point_measured_again_in_its_session_is_compared(up: float, passed: int, tmp_path: Path) -> None:
+    """What the two have in common, their session's shift, is no part of what is expected of their difference."""
+    issue = within_a_session(tmp_path, up)
+    (pair,) = repeats(issue)
+    assert (pair["session_a"], pair["session_b"], pair["passed"]) == ("session-01", "session-01", passed)
+    assert pair["d_height"] == pytest.approx(up, abs=2e-4)
+    assert len(issue.points.rows) == 20 and issue.record["repeats"]["failed"] == 1 - passed
+
+
+def test_the_mean_within_a_session_joins_what_agrees(tmp_path: Path) -> None:
+    assert len(within_a_session(tmp_path / "agree", 0.004, repeats="mean").points.rows) == 19
+    assert len(within_a_session(tmp_path / "differ", 0.300, repeats="mean").points.rows) == 20
+
+
+def test_one_name_for_several_things_of_a_session_names_no_point(tmp_path: Path) -> None:
+    """The two posts of a gate, 3 m apart: farther than `checks.same_name`."""
+    issue = within_a_session(tmp_path, 0.0, east=3.0, repeats="last")
+    assert not repeats(issue) and len(issue.points.rows) == 20
