@@ -1,50 +1,90 @@
 """What issues before took out of the readings as the field's correction: it stays, though the register is revised."""
 
-import json
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.clock import from_iso
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.issue.field_shift_types import FieldShiftTaken
 from pipeline.issue.folder.names import numbered
 from pipeline.issue.folder.standing import Standing, newest_standing, standing
 from pipeline.issue.record import NAME
+from pipeline.issue.record_types import Target
 from pipeline.problems import Problem
 
 
-def kept_shifts(folder: Path, windows: Sequence[FieldWindow]) -> tuple[FieldShiftTaken, ...]:
+@dataclass(frozen=True)
+class KeptShift:
+    """A field shift that an issue took out, worked out from a tie by the register's coordinates.
+
+    Args:
+        issue: the number of the issue whose record has it; ``entry["since"]`` is the first that had these numbers.
+        entry: as the record has it.
+        start, until: UTC milliseconds, half-open: when readings carried it.
+        target: grid and height datum in which the record gives its mark.
+    """
+
+    issue: int
+    entry: FieldShiftTaken
+    start: int
+    until: int
+    target: tuple[str, str]
+
+    def overlaps(self, window: FieldWindow) -> bool:
+        """Tell whether it is carried at a time at which a stated one is."""
+        return self.start < window.until and window.start < self.until
+
+    def may_be(self, window: FieldWindow) -> bool:
+        """Tell, by what stays when something is renamed, whether a stated one may be this: its time, mark or tie."""
+        stated, entry = window.stated, self.entry
+        return self.overlaps(window) or entry["mark"] == stated.mark or entry["tie"] == stated.tie
+
+
+def kept_shifts(folder: Path, windows: Sequence[FieldWindow]) -> tuple[KeptShift, ...]:
     """Return what earlier issues of a job say of the field shifts that a tie and the register give, newest issue first.
 
-    The issues before the newest are asked only for one that the newest has not. Raises `JobError` where the newest is
-    damaged, as every run would.
+    Beside the newest issue those are read before whose records say of such a shift, where the newest has not all that
+    the job states, or one that did not come with the first issue: an issue before may have had another in its place.
+    Raises `JobError` where the newest is damaged, as every run would.
     """
     wanted = [one for one in windows if one.stated.tie is not None and one.stated.typed is None]
     if not wanted or not folder.is_dir() or (newest := newest_standing(folder)) is None:
         return ()
     found = list(_of(newest))
-    lacking = [one for one in wanted if not any(is_of(entry, one) for entry in found)]
-    if lacking and any(_may_say(path, lacking) for _, path in numbered(folder)):
+    matched = [[kept for kept in found if kept.may_be(one)] for one in wanted]
+    if all(some and all(kept.entry["since"] == 1 for kept in some) for some in matched):
+        return tuple(found)
+    if any(_may_say(path) for number, path in numbered(folder) if number != newest[1]["issue"]):
         earlier = [one for one in standing(folder) if not isinstance(one, Problem)]
-        found += [entry for one in earlier for entry in _of(one)]
+        for one in reversed(earlier):
+            found += _of(one) if one[1]["issue"] != newest[1]["issue"] else ()
     return tuple(found)
 
 
-def is_of(entry: FieldShiftTaken, window: FieldWindow) -> bool:
-    """Tell whether an entry is of a field shift: by the register's coordinates of the same mark, from the same tie."""
-    same = (entry["tie"], entry["mark"]) == (window.stated.tie, window.stated.mark)
-    return same and entry["model"] == window.stated.model and entry["coordinates"] == "register"
+def written_in(target: Target) -> tuple[str, str]:
+    """Return grid and height datum, by which coordinates of two issues are told to be of one kind.
+
+    A site's own system keeps its name, though its marks be measured anew: its coordinates differ by what those did.
+    """
+    named = target["site"] is not None
+    return (target["grid_name"], target["height_name"]) if named else (target["grid"], target["height"])
 
 
-def _of(one: Standing) -> Iterator[FieldShiftTaken]:
-    yield from one[1]["field_shifts"]
+def _of(one: Standing) -> Iterator[KeptShift]:
+    record = one[1]
+    target = written_in(record["target"])
+    for entry in record["field_shifts"]:
+        if entry["tie"] is not None and entry["coordinates"] == "register":
+            start, until = (round(from_iso(text).timestamp() * 1000) for text in (entry["from"], entry["until"]))
+            yield KeptShift(record["issue"], entry, start, until, target)
 
 
-def _may_say(place: Path, windows: Sequence[FieldWindow]) -> bool:
-    """Tell, without reading a record as one, whether it may name the tie of one of the field shifts."""
+def _may_say(place: Path) -> bool:
+    """Tell, without reading a record as one, whether it may have a field shift by the register's coordinates."""
     try:
         text = (place / NAME).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError):
         return False
-    names = {json.dumps(one.stated.tie, ensure_ascii=ascii) for one in windows for ascii in (False, True)}
-    return re.search(rf'"tie":\s*(?:{"|".join(map(re.escape, sorted(names)))})', text) is not None
+    return re.search(r'"coordinates":\s*"register"', text) is not None

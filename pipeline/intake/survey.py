@@ -10,12 +10,11 @@ from pipeline.geodesy.crs import target_axes
 from pipeline.intake.bases import Bases, set_up_bases
 from pipeline.intake.candidates import Candidates, sound_candidates
 from pipeline.intake.first_pass import FirstPass
-from pipeline.intake.kept_shifts import kept_shifts
+from pipeline.intake.kept_shifts import KeptShift, kept_shifts
 from pipeline.intake.operations import Operations
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import Sieve
 from pipeline.intake.target import target
-from pipeline.issue.field_shift_types import FieldShiftTaken
 from pipeline.issue.record_types import Target
 from pipeline.job.model import Job
 from pipeline.read.files import Export
@@ -46,7 +45,7 @@ class Survey:
     bases: Bases
     target: Target
     clock_offset: str | None
-    kept: tuple[FieldShiftTaken, ...] = ()
+    kept: tuple[KeptShift, ...] = ()
 
     @property
     def job(self) -> Job:

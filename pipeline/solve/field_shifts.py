@@ -1,6 +1,6 @@
 """The corrections that sessions say the field had already applied: worked out, and taken out of the readings."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,10 +12,9 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.frames import geocentric_to_local, local_to_geocentric
 from pipeline.geodesy.operations import Operation
 from pipeline.intake.field_windows import FieldWindow
-from pipeline.intake.kept_shifts import is_of
 from pipeline.intake.survey import Survey
-from pipeline.issue.field_shift_types import FieldShiftTaken
 from pipeline.problems import JobError, Problem
+from pipeline.solve.field_shift_memory import Reading, forgotten, of_grid, remembered
 from pipeline.words import Doubt
 
 
@@ -52,12 +51,16 @@ class TieUsed:
         mark: (3,) working frame.
         since: the issue before whose numbers are taken out, None where they are worked out here.
         revised: (3,) by how much the shift would differ by the register of now, in its own model, metres.
+        called: the mark's name in the issue before, where it had another; else None.
+        reading: what was read, and the mark by the register of now.
     """
 
     row: int
     mark: Floats
     since: int | None
     revised: Floats
+    called: str | None
+    reading: Reading
 
 
 @dataclass(frozen=True)
@@ -153,7 +156,10 @@ def local(survey: Survey, one: TakenOut) -> Floats:
 
 
 def field_shift_doubts(survey: Survey, field: FieldShifts) -> list[Doubtful]:
-    """Return a doubt for each field shift that is larger than a base may be off: of another mark, or mistyped."""
+    """Return a doubt for each field shift that is larger than a base may be off: of another mark, or mistyped.
+
+    And for each by the register of now of which nobody can say that an issue before did not have it by another.
+    """
     limits, found = survey.job.shift, []
     for one in field.taken:
         east, north, up = local(survey, one)
@@ -165,7 +171,8 @@ def field_shift_doubts(survey: Survey, field: FieldShifts) -> list[Doubtful]:
                 f" {limits.limit_vertical:g} m; see that its tie stood on that mark, and the mark's coordinates"
             )
             found.append(Doubtful(Doubt.SHIFT, what, (one.window.session,)))
-    return found
+    tied = [(one.window, one.used.reading, one.used.since) for one in field.taken if one.used is not None]
+    return [*found, *forgotten(survey, tied)]
 
 
 def _stated(survey: Survey, window: FieldWindow, places: Floats, marks: Mapping[str, Floats]) -> TakenOut:
@@ -187,18 +194,16 @@ def _tied(survey: Survey, window: FieldWindow, before: Sequence[TakenOut]) -> Ta
     raw = over.take_out(
         survey.candidates.raw[[row]], Read.of(survey.candidates.table, [row]), survey.operations.frames.to_issued
     )[0]
-    kept = [entry for entry in survey.kept if is_of(entry, window)]
     mark, nothing = mark_position(survey, window), np.zeros(3)
     now = _difference(survey, window, mark, raw)
+    reading = Reading(iso(moment(int(survey.candidates.time[row]))), raw, mark)
+    known = remembered(survey, window, reading)
     since, vector = None, now
-    observed = iso(moment(int(survey.candidates.time[row])))
-    same = next((one for one in kept if one["observed"] == observed), None)
-    # of another reading of the tie the mark's coordinates are kept, but not the numbers
-    entry = same or next((one for one in kept if one["session"] == window.name), None)
-    if entry is not None:
-        since, mark = entry["since"], _mark_of(survey, entry)
-        vector = _vector_of(entry) if same is not None else _difference(survey, window, mark, raw)
-    used = TieUsed(row, mark, since, now - vector)
+    if known is not None:
+        # of another reading of the tie the mark's coordinates are kept, but not the numbers
+        since, mark = known.since, known.mark
+        vector = _difference(survey, window, mark, raw) if known.vector is None else known.vector
+    used = TieUsed(row, mark, since, now - vector, known.called if known is not None else None, reading)
     if window.stated.model == "grid":
         return TakenOut(window, nothing, vector, used)
     return TakenOut(window, vector, nothing, used)
@@ -222,7 +227,7 @@ def mark_position(survey: Survey, window: FieldWindow) -> Floats:
     stated, operations = window.stated, survey.operations
     typed = stated.typed
     if typed is not None and stated.easting is not None:
-        return _of_grid(survey, typed)
+        return of_grid(survey, typed)
     if typed is not None and operations.base is not None:
         year = operations.year(window.session, None, survey.windows[window.session].start_ms)
         longitude, latitude, height = ([value] for value in typed)
@@ -233,19 +238,3 @@ def mark_position(survey: Survey, window: FieldWindow) -> Floats:
     assert number is not None
     first, second, third = register.first[number], register.second[number], register.third[number]
     return np.ravel(operations.register.forward(first, second, third))
-
-
-def _of_grid(survey: Survey, written: Iterable[float]) -> Floats:
-    """Return (3,) working frame, of easting, northing and height as the grid writes them."""
-    metres = survey.axes.metres(*(np.array([value]) for value in written))
-    return np.ravel(survey.operations.frames.to_issued.inverse(*metres))
-
-
-def _mark_of(survey: Survey, entry: FieldShiftTaken) -> Floats:
-    return _of_grid(survey, [entry[key] or 0.0 for key in ("known_easting", "known_northing", "known_height")])
-
-
-def _vector_of(entry: FieldShiftTaken) -> Floats:
-    if entry["model"] == "grid":
-        return np.array([entry["shift_east"], entry["shift_north"], entry["shift_up"]])
-    return np.array([entry["shift_x"], entry["shift_y"], entry["shift_z"]], np.float64)

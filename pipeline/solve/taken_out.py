@@ -86,10 +86,11 @@ def _stays(survey: Survey, solved: Solved) -> Iterator[str]:
             longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*used.mark)
             revised = np.ravel(geocentric_to_local(revised, longitude, latitude))
         east, north, up = revised
+        called = f" (then {used.called})" if used.called is not None else ""
         yield (
-            f"session {one.window.name}: the field shift by {stated.tie} on {stated.mark} is taken out as in issue"
-            f" {used.since:03d}, by the coordinates that {stated.mark} had then: the field applied what it applied."
-            f" By those of now it would differ by {east:+.3f} east, {north:+.3f} north, {up:+.3f} up"
+            f"session {one.window.name}: the field shift by {stated.tie} on {stated.mark}{called} is taken out as in"
+            f" issue {used.since:03d}, by the coordinates that {stated.mark} had then: the field applied what it"
+            f" applied. By those of now it would differ by {east:+.3f} east, {north:+.3f} north, {up:+.3f} up"
         )
 
 

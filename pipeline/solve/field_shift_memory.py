@@ -1,0 +1,199 @@
+"""What earlier issues took out for a field shift, known again by what stays when a mark, tie or session is renamed."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.clock import clock
+from pipeline.examine.doubtful import Doubtful
+from pipeline.intake.field_windows import FieldWindow
+from pipeline.intake.kept_shifts import KeptShift, written_in
+from pipeline.intake.survey import Survey
+from pipeline.words import Doubt
+
+_GRID = ("easting", "northing", "height")
+#: Metres in space: two marks do not lie nearer to each other (an assumption), so that both names are of one mark.
+_ONE_MARK = 0.1
+#: Metres: a mark under another name may have been revised by so much, or be a neighbour; nobody can tell (likewise).
+_MAY_BE = 2.0
+#: Metres: the same reading, whatever its clock says now; two of one mark differ by more, or it makes no difference.
+_ONE_READING = 1e-4
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What a field shift is worked out from.
+
+    Args:
+        observed: its time as the record writes it.
+        raw: (3,) as the field had it, working frame.
+        mark: (3,) by the register of now, or as typed, working frame.
+    """
+
+    observed: str
+    raw: Floats
+    mark: Floats
+
+
+@dataclass(frozen=True)
+class Remembered:
+    """What an issue before has of a field shift.
+
+    Args:
+        since: the issue that first took it out so.
+        mark: (3,) the mark as it was then, working frame.
+        vector: (3,) what was taken out, in the shift's own model; None where it is to be worked out by that mark.
+        called: the name that the mark had then, where that was another one.
+    """
+
+    since: int
+    mark: Floats
+    vector: Floats | None
+    called: str | None
+
+
+def remembered(survey: Survey, window: FieldWindow, reading: Reading) -> Remembered | None:
+    """Return what an issue before has of a field shift, None where none has it, or nobody can say that it is this one.
+
+    It is the same where its reading and its mark are; with another reading its mark's coordinates are, where it was
+    carried at the same time, or is of the same tie and session.
+    """
+    if window.stated.typed is not None:
+        return None
+    kept = [one for one in survey.kept if _same_mark(survey, one, window, reading)]
+    same = [one for one in kept if _same_reading(survey, one, window, reading)]
+    by_model = [one for one in same if one.entry["model"] == window.stated.model]
+    numbers = [one for one in by_model if window.stated.model == "geocentric" or _in_target(survey, one)]
+    others = [*same, *(one for one in kept if one.overlaps(window)), *(one for one in kept if _of_tie(one, window))]
+    for one in [*numbers, *others]:
+        mark = _mark_then(survey, one, reading)
+        if mark is not None:
+            called = one.entry["mark"] if one.entry["mark"] != window.stated.mark else None
+            vector = _vector_of(one) if any(one is other for other in numbers) else None
+            return Remembered(one.entry["since"], mark, vector, called)
+    return None
+
+
+def forgotten(survey: Survey, stated: Sequence[tuple[FieldWindow, Reading, int | None]]) -> list[Doubtful]:
+    """Return doubts: field shifts by the register of now, in the place of one that nobody can tell to be the same.
+
+    Such a doubt stays for as long as the numbers do that began with it.
+
+    Args:
+        survey: the job.
+        stated: those of a tie, each with its reading and the issue since which it has its numbers; None: from now on.
+    """
+    newest, found = max((one.issue for one in survey.kept), default=0), []
+    for window, reading, since in stated:
+        if window.stated.typed is not None:
+            continue
+        before = newest if since is None else since - 1
+        for one in (one for one in survey.kept if one.issue == before and _in_place(survey, one, window, reading)):
+            if any(
+                other is not window and _known(survey, one, other, of) for other, of, _ in stated
+            ) or not _may_be_one(survey, one, window, reading):
+                continue
+            found.append(Doubtful(Doubt.SHIFT, _told(one, window), (window.session,), *window.where))
+            break
+    return found
+
+
+def _told(one: KeptShift, window: FieldWindow) -> str:
+    entry = one.entry
+    keys = [f"{key} = {value:.4f}" for key, value in zip(_GRID, _known_of(one), strict=True)]
+    same = f"the mark {entry['mark']} of issue {one.issue:03d} under another name"
+    if entry["mark"] == window.stated.mark:
+        same = f"the same as in issue {one.issue:03d}, which had another grid or height datum,"
+        typed = "write the coordinates as typed in the field into its field_shift: easting, northing, height"
+    else:
+        typed = f"write into its field_shift what it had then: {', '.join(keys)}"
+    return (
+        f"session {window.name}: the field shift by {window.stated.tie} on {window.stated.mark} from"
+        f" {clock(window.start)} UTC is worked out by the register as it is now. If {window.stated.mark} is {same}"
+        f" the field applied the coordinates of then: {typed}; if it is another mark, all is right"
+    )
+
+
+def _in_place(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+    """Tell whether a shift was carried where a stated one is, or worked out from the same reading."""
+    return one.overlaps(window) or _same_reading(survey, one, window, reading)
+
+
+def _known(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+    """Tell whether a stated shift is one of before."""
+    return _in_place(survey, one, window, reading) and _same_mark(survey, one, window, reading)
+
+
+def _may_be_one(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+    """Tell whether a mark may be the one of before, revised, and nobody can say so."""
+    mark = _mark_then(survey, one, reading)
+    if _same_mark(survey, one, window, reading):
+        return mark is None
+    if mark is None:
+        return False
+    register = survey.register
+    gone = register is None or register.find(one.entry["mark"] or "") is None
+    return gone or float(np.linalg.norm(mark - reading.mark)) <= _MAY_BE
+
+
+def _same_mark(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+    if one.entry["mark"] == window.stated.mark:
+        return True
+    then = _mark_then(survey, one, reading)
+    return then is not None and float(np.linalg.norm(then - reading.mark)) <= _ONE_MARK
+
+
+def _same_reading(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+    if one.entry["observed"] == reading.observed and one.entry["tie"] == window.stated.tie:
+        return True
+    raw = _raw_then(survey, one)
+    return raw is not None and float(np.linalg.norm(raw - reading.raw)) <= _ONE_READING
+
+
+def _of_tie(one: KeptShift, window: FieldWindow) -> bool:
+    return (one.entry["tie"], one.entry["session"]) == (window.stated.tie, window.name)
+
+
+def _in_target(survey: Survey, one: KeptShift) -> bool:
+    return one.target == written_in(survey.target)
+
+
+def _mark_then(survey: Survey, one: KeptShift, reading: Reading) -> Floats | None:
+    """Return (3,) working frame, of the mark as it was; in another grid, as it was beside the same reading."""
+    entry = one.entry
+    if _in_target(survey, one):
+        return of_grid(survey, _known_of(one))
+    same = entry["observed"] == reading.observed and entry["model"] == "geocentric"
+    return reading.raw + _vector_of(one) if same else None
+
+
+def _raw_then(survey: Survey, one: KeptShift) -> Floats | None:
+    """Return (3,) working frame, of the reading, None where the issue before had another grid."""
+    if not _in_target(survey, one):
+        return None
+    entry, to_issued = one.entry, survey.operations.frames.to_issued
+    mark = of_grid(survey, _known_of(one))
+    if entry["model"] == "geocentric":
+        return mark - _vector_of(one)
+    grid = np.column_stack(to_issued.forward(*mark[:, None])) - _vector_of(one)
+    return np.ravel(to_issued.inverse(*grid.T))
+
+
+def _known_of(one: KeptShift) -> list[float]:
+    entry = one.entry
+    return [entry["known_easting"] or 0.0, entry["known_northing"] or 0.0, entry["known_height"] or 0.0]
+
+
+def _vector_of(one: KeptShift) -> Floats:
+    entry = one.entry
+    if entry["model"] == "grid":
+        return np.array([entry["shift_east"], entry["shift_north"], entry["shift_up"]])
+    return np.array([entry["shift_x"], entry["shift_y"], entry["shift_z"]], np.float64)
+
+
+def of_grid(survey: Survey, written: Iterable[float]) -> Floats:
+    """Return (3,) working frame, of easting, northing and height as the grid writes them."""
+    metres = survey.axes.metres(*(np.array([value]) for value in written))
+    return np.ravel(survey.operations.frames.to_issued.inverse(*metres))

@@ -1,0 +1,169 @@
+"""A field shift by the register's coordinates stays as it was taken out, whatever is called otherwise afterwards.
+
+The register is revised by 20 mm to the east in the same step. What the field applied stays, so that every point moves
+by the revision of the tie alone: 20 mm. Were it worked out anew, what carries it would stay where it was.
+"""
+
+import copy
+import datetime as dt
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from field_days import apply, since
+from issued import Issue, current_issue
+from network_jobs import START, STEP, Network
+from numpy.testing import assert_allclose
+from running import run_written
+
+from pipeline import run_job
+
+TENTH_MM = 1e-4
+BY = 0.020
+
+
+def moment(step: int) -> dt.datetime:
+    return START + step * STEP
+
+
+def usual_day(called: str = "CM1") -> Network:
+    """One session tied by CM1, whose first reading the equipment then corrected by; CM2 and CM1 close it.
+
+    The equipment may have known CM1 by another name.
+    """
+    work = Network()
+    for name, east_north in {"CM1": (0, 0), called: (0, 0), "CM2": (700, -500)}.items():
+        work.mark(name, *east_north)
+    points = [(300 * k, 250 * k - 900) for k in range(6)]
+    work.session("one", ties=["CM1"], points=points, checks=["CM2"], closing=["CM2", "CM1"])
+    apply(work, since(work, moment(2)), "one-CM1-1", np.array(work.marks.geographic("CM1")))
+    work.job["session"][0]["field_shift"] = {"from": moment(2), "tie": "one-CM1-1", "mark": called}
+    return work
+
+
+def revise(work: Network, mark: str, by: float) -> None:
+    at = list(work.register["mark"]).index(mark)
+    work.register["easting"] = work.register["easting"].copy()
+    work.register["easting"][at] += by
+
+
+def renamed(told: Any, old: str, new: str) -> Any:
+    """Return a job with a text in the place of another."""
+    if isinstance(told, dict):
+        return {key: renamed(value, old, new) for key, value in told.items()}
+    if isinstance(told, list):
+        return [renamed(value, old, new) for value in told]
+    return new if told == old else told
+
+
+def rename(work: Network, column: str, old: str, new: str) -> None:
+    table = work.register if column == "mark" else work.rows
+    table[column] = np.array([new if name == old else name for name in table[column]], object)
+    work.job = renamed(work.job, old, new)
+
+
+def alter(work: Network, what: str) -> None:
+    session = work.job["session"][0]
+    match what:
+        case "mark":
+            rename(work, "mark", "CM1", "CM1N")
+        case "tie":
+            rename(work, "name", "one-CM1-1", "morning")
+        case "mark and tie":
+            rename(work, "mark", "CM1", "CM1N")
+            rename(work, "name", "one-CM1-1", "morning")
+        case "session":
+            session["name"] = "north"
+        case "base":
+            rename(work, "base", "B0000", "R7")
+        case "all":
+            for column, old, new in (("mark", "CM1", "1001"), ("name", "one-CM1-1", "m1"), ("base", "B0000", "R7")):
+                rename(work, column, old, new)
+            session = work.job["session"][0]
+            session["name"] = "north"
+        case "list":
+            first = session["field_shift"]
+            vector = {"from": moment(60), "until": moment(70), "east": 1.0, "north": 1.0, "up": 1.0}
+            session["field_shift"] = [vector, first | {"until": moment(59)}]
+        case "another reading":
+            # the tie read once more, before the shift was on
+            at = work.row("one-CM1-1")
+            for values in work.rows:
+                work.rows[values] = np.concatenate([work.rows[values], work.rows[values][at]])
+            work.rows["name"][-1] = "again"
+            work.rows["time"][-1] += np.timedelta64(20, "s")
+            session["field_shift"] |= {"tie": "again"}
+            session["name"] = "north"
+        case "split":
+            second = copy.deepcopy(session) | {"name": "late", "start": moment(5)}
+            second["field_shift"]["from"] = moment(5)
+            session["end"] = moment(5)
+            second["ties"] = [{"point": work.rows["name"][-1], "mark": "CM1"}]
+            session["checks"], second["checks"] = session["checks"][:1], session["checks"][1:]
+            second["checks"] = [one for one in second["checks"] if one["point"] != work.rows["name"][-1]]
+            work.job["session"] = [session, second]
+
+
+ALTERED = ("mark", "tie", "mark and tie", "session", "base", "all", "list", "another reading", "split")
+
+
+def moved(first: Issue, second: Issue) -> list[tuple[float, float, float]]:
+    was = {row["name"]: row for row in first.points.rows}
+    now = [(row, was[row["name"]]) for row in second.points.rows if row["name"] in was]
+    return [tuple(a[key] - b[key] for key in ("easting", "northing", "height")) for a, b in now]
+
+
+@pytest.mark.parametrize("what", ALTERED)
+def test_what_the_field_applied_stays(what: str, tmp_path: Path) -> None:
+    work = usual_day()
+    path = work.write(tmp_path)
+    first = run_written(path)
+    revise(work, "CM1", BY)
+    alter(work, what)
+    work.write(tmp_path)
+    outcome = run_job(path)
+    assert outcome.issued
+    second = current_issue(tmp_path / "out")
+    assert_allclose(moved(first, second), np.tile([BY, 0, 0], (len(first.points.rows), 1)), rtol=0, atol=TENTH_MM)
+    assert any("taken out as in issue 001" in note for note in second.record["notes"])
+    assert not second.record["doubts"]
+    assert not run_job(path).issued
+
+
+@pytest.mark.parametrize("by", [0.3, 4.0])
+def test_a_mark_that_nobody_can_tell_to_be_the_same_is_doubted_and_the_lines_told_cure_it(
+    by: float, tmp_path: Path
+) -> None:
+    """Under another name and so far off it may be revised, or another mark; `one` says nothing of either."""
+    work = usual_day("OLD")
+    path = work.write(tmp_path)
+    first = run_written(path)
+    revise(work, "OLD", by)
+    rename(work, "mark", "OLD", "CM9")
+    work.write(tmp_path)
+    assert run_job(path).exit_code == 3
+    assert not run_job(path).issued  # what is doubted stays so
+    doubts = run_job(path, dry_run=True).record["doubts"]
+    (doubt,) = [one for one in doubts if "the mark OLD of issue 001 under another name" in one["what"]]
+    assert doubt["kind"] == "shift"
+    lines = re.search(r"what it had then: (easting = \S+, northing = \S+, height = \S+);", doubt["what"])
+    assert lines is not None
+    stated = path.read_text()
+    assert stated.count('mark = "CM9"') == 1
+    path.write_text(stated.replace('mark = "CM9"', f'mark = "CM9", {lines[1]}'))
+    third = run_written(path)
+    assert_allclose(moved(first, third), np.zeros((len(first.points.rows), 3)), rtol=0, atol=TENTH_MM)
+
+
+def test_a_slip_put_right_is_no_doubt(tmp_path: Path) -> None:
+    """The field shift was told to be on CM2, and was on CM1; both are in the register as they were."""
+    work = usual_day()
+    work.job["session"][0]["field_shift"]["mark"] = "CM2"
+    path = work.write(tmp_path)
+    assert run_job(path).exit_code == 3
+    work.job["session"][0]["field_shift"]["mark"] = "CM1"
+    work.write(tmp_path)
+    record = run_job(path, dry_run=True).record
+    assert not record["doubts"] and all(check["passed"] for check in record["checks"])
