@@ -22,6 +22,7 @@ from pipeline.solve.solve import Solved
 from pipeline.tolerance import Tolerance
 
 if TYPE_CHECKING:
+    from pipeline.blunders.hypotheses import Tried
     from pipeline.blunders.not_stated import Found
 
 #: Two explanations whose scores differ by less are told apart by nobody: ten to one in likelihood.
@@ -173,7 +174,8 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
         # a session that temporary marks alone tie has nothing to compare: what is left shows at the others' occupations
         shown = next(some for some in (rows, own, scope.influence.rows) if len(some))
         places = np.searchsorted(scope.influence.rows, shown)
-        split, stated = _split(case, session, explanations), _stated(case, session, explanations, about)
+        split = _split(case, session, explanations)
+        stated = _stated(case, session, explanations, about) or _restated(case, session, explanations, tried)
         count = tried.count.total()
         found.append(
             Diagnosis(session, tuple(rows.tolist()), count, tuple(places.tolist()), tuple(explanations), split, stated)
@@ -189,6 +191,16 @@ def _stated(case: Case, session: int, explanations: Sequence[Explanation], about
         one = about.get(id(explanation.hypothesis))
         if one is not None and one.session == session and explanation.score - explanations[0].score < CLOSE:
             return field_lines(case, one)
+    return None
+
+
+def _restated(case: Case, session: int, explanations: Sequence[Explanation], tried: "Tried") -> str | None:
+    """Return the lines that state a field shift as it was meant, if that it was mistyped is what is told first."""
+    from pipeline.blunders.field_lines import restated_lines
+
+    for hypothesis, other in tried.retyped:
+        if explanations and explanations[0].hypothesis is hypothesis and other.one.window.session == session:
+            return restated_lines(case, other)
     return None
 
 

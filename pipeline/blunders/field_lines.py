@@ -1,18 +1,21 @@
-"""The lines of a job file that state a shift which the field applied and the job does not state."""
+"""The lines of a job file that state a shift which the field applied, where the job does not, or states it wrongly."""
 
 import csv
 import io
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 import numpy as np
 
 from pipeline.blunders.carried import Way
+from pipeline.blunders.misstated import Retyped, turn_of, vector_place
 from pipeline.blunders.not_stated import Found, windows
 from pipeline.blunders.scope import Case
 from pipeline.clock import clock, iso, moment
 from pipeline.geodesy.frames import geocentric_to_local
+from pipeline.intake.field_windows import FieldWindow
+from pipeline.job.model import TYPED
 from pipeline.sessions.toml_lines import field_shift_text, quoted
 from pipeline.words import Role
 
@@ -25,6 +28,7 @@ def field_lines(case: Case, one: Found) -> str:
     """
     window, time = case.survey.windows[one.session], case.solved.occupations.time
     told, tables = [_where(case, window.session.name)], []
+    both: set[int] = set()
     for before, first, last, after in windows(one):
         since = window.start_ms if before is None else int(time[first])
         keys = [f"from = {_moment(since)}"]
@@ -34,17 +38,66 @@ def field_lines(case: Case, one: Found) -> str:
         if after is not None:
             keys += [f"until = {_moment(int(time[last]) + 1)}", f"latest = {_moment(int(time[after]))}"]
             told.append(_edge("off", int(time[last]), int(time[after]), "until", "latest"))
-        tables.append(", ".join([*keys, *_what(case, one, since), *_only(case, one)]))
+        carried = _carried_there(case, one.session, since, window.end_ms if after is None else int(time[last]) + 1)
+        if carried and after is None:
+            # two that a reading carries both are told to be so by their ends
+            keys.append(f"until = {_moment(window.end_ms)}")
+        both |= {own.position for own in carried}
+        tables.append(", ".join([*keys, *_what(case, one, since, bool(carried)), *_only(case, one)]))
     if one.pattern.way is Way.REVISED:
         told.append("# add the coordinates of the mark as they were typed in the field: easting, northing, height")
-    before_it = window.session.field_shifts
+    end = moment(window.end_ms)
+    before_it = [
+        stated.model_copy(update={"until": end}) if number in both and stated.until is None else stated
+        for number, stated in enumerate(window.session.field_shifts)
+    ]
     if case.survey.job.sessions is not None and len(tables) == 1 and not before_it:
         return "\n".join([*told, *_as_columns(tables[0], case.survey.job.sessions.delimiter), ""])
     if before_it:
         told.append("# in place of what its field_shift says: that comes first in the list")
     every = [*map(field_shift_text, before_it), *(f"{{ {table} }}" for table in tables)]
-    stated = every[0] if len(every) == 1 else "[\n" + "".join(f"  {table},\n" for table in every) + "]"
-    return "\n".join([*told, f"field_shift = {stated}", ""])
+    if case.survey.job.sessions is not None:
+        told += _AS_TABLE
+    return "\n".join([*told, _stated(every), ""])
+
+
+#: A table of sessions has room for one field shift of each.
+_AS_TABLE = (
+    "# a table of sessions has columns for one field shift alone: write its rows as [[session]] tables in the job file",
+    "# in place of [sessions], and this into that of the session",
+)
+
+
+def restated_lines(case: Case, other: Retyped) -> str:
+    """Return the key ``field_shift`` of a session with one field shift as it was meant, the others as before."""
+    window = case.survey.windows[other.one.window.session]
+    stated, turn = other.one.window.stated, np.eye(3)
+    if stated.model == "geocentric":
+        turn = turn_of(case, other.one)
+    east, north, up = (round(float(value), 4) + 0.0 for value in turn @ other.vector)
+    nothing = dict.fromkeys(("tie", "mark", *TYPED[0], *TYPED[1]))
+    meant = stated.model_copy(update={**nothing, "east": east, "north": north, "up": up})
+    several = list(window.session.field_shifts)
+    several[other.one.window.position] = meant
+    told = [_where(case, window.session.name)]
+    if (sessions := case.survey.job.sessions) is not None and len(several) == 1:
+        told = [
+            f"# in the row of session {quoted(window.session.name)} in {sessions.file.name}, in place of what it has"
+        ]
+        return "\n".join([*told, *_as_columns(field_shift_text(meant)[2:-2], sessions.delimiter), ""])
+    told.append("# in place of what its field_shift says")
+    return "\n".join([*told, _stated([field_shift_text(one) for one in several]), ""])
+
+
+def _stated(every: Sequence[str]) -> str:
+    several = "[\n" + "".join(f"  {table},\n" for table in every) + "]"
+    return f"field_shift = {every[0] if len(every) == 1 else several}"
+
+
+def _carried_there(case: Case, session: int, since: int, until: int) -> list[FieldWindow]:
+    """Return the stated field shifts of a session that readings carry in a time, UTC milliseconds."""
+    own = [one.window for one in case.solved.field.of(session)]
+    return [one for one in own if one.start < until and since < one.until]
 
 
 def _as_columns(table: str, delimiter: str | None) -> Iterator[str]:
@@ -78,12 +131,13 @@ def _moment(time: int) -> str:
     return iso(moment(time))
 
 
-def _what(case: Case, one: Found, since: int) -> list[str]:
+def _what(case: Case, one: Found, since: int, beside: bool) -> list[str]:
     """Return what was done where the job file can say it so, else the vector, at the mark of the first tie.
 
     A tie is the last reading of its name before ``since``, UTC milliseconds: of the session, else of an earlier one.
+    ``beside`` others that readings carry as well it is the vector: a reading that carries one is not raw any more.
     """
-    on_marks, row = case.solved.occupations, _tie(case, one)
+    on_marks, row = case.solved.occupations, None if beside else _tie(case, one)
     if row is not None and one.pattern.way in (Way.ONCE, Way.REVISED):
         name, names = on_marks.table.column("name")[row].as_py(), case.survey.candidates.names
         before = (case.survey.candidates.time < since) & np.array([other == name for other in names], bool)
@@ -92,7 +146,7 @@ def _what(case: Case, one: Found, since: int) -> list[str]:
         if name and last == on_marks.time[row] and on_marks.marks[row] in case.number:
             model = ['model = "grid"'] if one.grid else []
             return [f"tie = {quoted(name)}", f"mark = {quoted(on_marks.marks[row])}", *model]
-    longitude, latitude, _ = case.survey.operations.frames.to_geographic.forward(*_place(case, one.session))
+    longitude, latitude, _ = case.survey.operations.frames.to_geographic.forward(*vector_place(case, one.session))
     east, north, up = geocentric_to_local(one.vector, longitude, latitude).ravel() + 0.0
     return [f"east = {east:.4f}", f"north = {north:.4f}", f"up = {up:.4f}"]
 
@@ -104,12 +158,6 @@ def _tie(case: Case, one: Found) -> int | None:
     on_marks = case.solved.occupations
     rows = [row for row in case.own(one.before).tolist() if on_marks.roles[row] is Role.TIE]
     return rows[0] if len(rows) == 1 and case.survey.windows[one.before].session.setup is None else None
-
-
-def _place(case: Case, session: int) -> list[float]:
-    ties = case.survey.windows[session].session.ties
-    marks = dict(zip(case.solved.tied.marks.names, case.solved.tied.marks.xyz, strict=True))
-    return list(marks[ties[0].mark] if ties else case.solved.places[session])
 
 
 def _only(case: Case, one: Found) -> list[str]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.arrays import Floats, Integers
 from pipeline.blunders.coordinates import typed
-from pipeline.blunders.misstated import misstated
+from pipeline.blunders.misstated import Retyped, misstated
 from pipeline.blunders.not_stated import Found, hypotheses_of, partial
 from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.scope import Scope
@@ -26,12 +26,14 @@ _ROVER = "a rover tie on a mark of the register"
 class Tried:
     """The hypotheses about a scope: those that may fit, and how many of each kind there were.
 
-    ``not_stated`` are those of a shift that the field applied, each with the pattern that it is about.
+    ``not_stated`` are those of a shift that the field applied, each with the pattern that it is about;
+    ``retyped`` those of a stated one that was mistyped, each with what was meant.
     """
 
     hypotheses: list[Hypothesis] = field(default_factory=list)
     count: Counter[Kind] = field(default_factory=Counter)
     not_stated: list[tuple[Hypothesis, Found]] = field(default_factory=list)
+    retyped: list[tuple[Hypothesis, Retyped]] = field(default_factory=list)
 
     def add(self, found: Iterator[Hypothesis]) -> None:
         """Take hypotheses up and count them."""
@@ -62,7 +64,9 @@ def hypotheses(scope: Scope, evidence: Evidence) -> Tried:
             tried.add(_point(scope, row))
             tried.add(_other_sessions(scope, session, row))
         tried.add(_setups(scope, session))
-        tried.add(misstated(scope, session, own))
+        stated = list(misstated(scope, session, own))
+        tried.add(hypothesis for hypothesis, _ in stated)
+        tried.retyped += [(hypothesis, other) for hypothesis, other in stated if other is not None]
         tried.add(_in_time(scope, own))
     tried.add(hypothesis for hypothesis, _ in tried.not_stated)
     return tried

@@ -1,4 +1,7 @@
-"""The hypotheses that a field shift which the job states was applied otherwise: never, twice, when, by how much."""
+"""The hypotheses that a field shift which the job states was applied otherwise: never, twice, when, by how much.
+
+Or that it was typed otherwise: with a sign changed, or east and north exchanged.
+"""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -9,8 +12,11 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.blunders.scope import Case, Scope
 from pipeline.blunders.score import HEIGHT, PARTS, Hypothesis, Kind
 from pipeline.clock import clock
+from pipeline.geodesy.frames import enu_rotation
 from pipeline.solve.field_shifts import Read, TakenOut
 
+#: `Group.times` of a shift that was applied with the opposite sign.
+_OPPOSITE = -2
 _DECIDE = "the field's record of what it applied"
 
 
@@ -20,7 +26,8 @@ class Group:
 
     Args:
         rows: those of `OnMarks`, by time.
-        times: how often the shift is in them beyond what is taken out: -1 where they do not carry it, else 1.
+        times: how often the shift is in them beyond what is taken out: -1 where they do not carry it, -2 where they
+            carry its opposite, else 1.
         said: who they are and what they do.
     """
 
@@ -29,8 +36,21 @@ class Group:
     said: str
 
 
-def misstated(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]:
-    """Yield the hypotheses about the field shifts that a session states."""
+@dataclass(frozen=True)
+class Retyped:
+    """A stated field shift as it would have to be stated, if it was typed wrongly.
+
+    Args:
+        one: as it is stated.
+        vector: (3,) as it was applied: X, Y, Z, or in the grid model easting, northing and height.
+    """
+
+    one: TakenOut
+    vector: Floats
+
+
+def misstated(scope: Scope, session: int, own: Integers) -> Iterator[tuple[Hypothesis, Retyped | None]]:
+    """Yield the hypotheses about the field shifts that a session states, with what to state where that is known."""
     for one in scope.case.solved.field.of(session):
         carried, earlier, later = _rows(scope.case, one, own)
         groups = list(_groups(scope.case, one, own))
@@ -43,9 +63,11 @@ def misstated(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]
         place = {row: number for number, row in enumerate(every)}
         for group in groups:
             shape = group.times * (sums[place[group.rows[-1]] + 1] - sums[place[group.rows[0]]])
-            yield Hypothesis(Kind.FIELD_SHIFT, group.said, shape, decide=_DECIDE)
+            other = Retyped(one, -(one.geocentric + one.grid)) if group.times == _OPPOSITE else None
+            yield Hypothesis(Kind.FIELD_SHIFT, group.said, shape, decide=_DECIDE), other
         if carried:
-            yield from _by_more(scope, one, carried, len(own))
+            yield from _typed_otherwise(scope, one, carried)
+            yield from ((hypothesis, None) for hypothesis in _by_more(scope, one, carried, len(own)))
 
 
 @dataclass(frozen=True)
@@ -108,6 +130,8 @@ def _groups(case: Case, one: TakenOut, own: Integers) -> Iterator[Group]:
     if carried:
         yield Group(tuple(carried), -1, "the export does not carry the field shift")
         yield Group(tuple(carried), 1, "the export carries the field shift twice")
+        sign = "was subtracted in the field" if one.used is not None else "is stated with the wrong sign"
+        yield Group(tuple(carried), _OPPOSITE, f"the field shift {sign}: the export carries its opposite")
     for row in carried if len(carried) > 1 else []:
         yield Group((row,), 1, f"{names[row]} carries the field shift twice")
         if row not in (carried[0], carried[-1]):
@@ -128,6 +152,55 @@ def _groups(case: Case, one: TakenOut, own: Integers) -> Iterator[Group]:
         who = f"{names[row]} still carries" if place == 0 else f"the readings up to {names[row]} still carry"
         off = f"between {clock(times[row])} and {clock(times[later[place + 1]])} UTC" if row != later[-1] else "later"
         yield Group(tuple(later[: place + 1]), 1, f"{who} the field shift: it was switched off {off}, after its until")
+
+
+#: How the three numbers of a vector are mistyped one at a time, as the rows of a matrix that gives what was meant.
+_SLIPS = {
+    "the sign of its east is": np.diag([-1.0, 1.0, 1.0]),
+    "the sign of its north is": np.diag([1.0, -1.0, 1.0]),
+    "the sign of its up is": np.diag([1.0, 1.0, -1.0]),
+    "the signs of its east and north are": np.diag([-1.0, -1.0, 1.0]),
+    "its east and north are exchanged, which is": np.array([[0.0, 1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]),
+}
+
+
+def _typed_otherwise(scope: Scope, one: TakenOut, carried: list[int]) -> Iterator[tuple[Hypothesis, Retyped | None]]:
+    """Yield that a stated vector was mistyped in its signs, or east for north."""
+    stated = one.window.stated
+    if one.used is not None:
+        return
+    typed = np.array([stated.east, stated.north, stated.up], np.float64)
+    for said, meant in _SLIPS.items():
+        if np.allclose(other := meant @ typed, typed) or np.allclose(other, -typed):
+            continue
+        if stated.model == "grid":
+            vector, more = other, _geocentric(scope, carried[0], other) - _geocentric(scope, carried[0], typed)
+        else:
+            # a vector stands as it was turned into space: east, north and up at one place
+            turned = turn_of(scope.case, one)
+            vector = turned.T @ other
+            more = vector - one.geocentric
+        shape = scope.influence.displaced(carried, more[None])[0]
+        text = f"of the field shift {said} wrong: it was applied as {_numbers(other)}"
+        yield Hypothesis(Kind.FIELD_SHIFT, text, shape, decide=_DECIDE), Retyped(one, vector)
+
+
+def turn_of(case: Case, one: TakenOut) -> Floats:
+    """Return (3, 3) what turns a stated vector's X, Y, Z into its east, north, up."""
+    to_geographic = case.survey.operations.frames.to_geographic
+    longitude, latitude, _ = to_geographic.forward(*vector_place(case, one.window.session))
+    return np.asarray(enu_rotation(float(longitude), float(latitude)), np.float64)
+
+
+def vector_place(case: Case, session: int) -> Floats:
+    """Return (3,) where the east, north and up of a session's field shift are meant: as `field_shifts` takes them."""
+    ties = case.survey.windows[session].session.ties
+    marks = dict(zip(case.solved.tied.marks.names, case.solved.tied.marks.xyz, strict=True))
+    return np.asarray(marks[ties[0].mark] if ties else case.solved.places[session])
+
+
+def _numbers(vector: Floats) -> str:
+    return ", ".join(f"{axis} {value:+.3f}" for axis, value in zip(("east", "north", "up"), vector, strict=True))
 
 
 def _by_more(scope: Scope, one: TakenOut, carried: list[int], count: int) -> Iterator[Hypothesis]:

@@ -42,7 +42,8 @@ def not_stated(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[str
     told: dict[int, str] = {}
     for one in diagnoses.diagnoses:
         if one.field_shift is not None:
-            best = next(each for each in one.explanations if each.hypothesis.kind is Kind.NOT_STATED)
+            kinds = (Kind.NOT_STATED, Kind.FIELD_SHIFT)
+            best = next(each for each in one.explanations if each.hypothesis.kind in kinds)
             name = survey.windows[one.session].session.name
             told.setdefault(one.session, f"session {name}: {_words(solved, best)}; to state it:\n{one.field_shift}")
         elif _of_stated(one.explanations):

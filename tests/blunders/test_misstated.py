@@ -157,3 +157,79 @@ def test_a_day_over_a_peg_that_keeps_the_shift_of_the_day_before(tmp_path: Path)
     (diagnosis,) = record_of(work.write(tmp_path), 3)["diagnoses"]
     assert "the readings already carry the shift that session one had, kept" in diagnosis["explanations"][0]["text"]
     assert diagnosis["field_shift"] is not None and "earliest" not in diagnosis["field_shift"]
+
+
+SLIPS = {
+    "all": -np.eye(3),
+    "up": np.diag([1.0, 1.0, -1.0]),
+    "east": np.diag([-1.0, 1.0, 1.0]),
+    "exchanged": np.eye(3)[[1, 0, 2]],
+}
+
+
+def pasted(path: Path, name: str, lines: str) -> Record:
+    """Put lines in the place of what a session's field_shift says, as they are told, and return the run's record."""
+    path.write_text(re.sub(r"(?m)^field_shift = .*\n", "", path.read_text()))
+    paste_into_session(path, name, lines)
+    return run_job(path, dry_run=True).record
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+@pytest.mark.parametrize("applied", ["another", "the tie's"])
+def test_a_sign_typed_wrongly_is_told_with_lines_that_work(slip: str, applied: str, tmp_path: Path) -> None:
+    """Of a vector of its own, and of the very shift that the tie gives: then what is left is twice that."""
+    job = day()
+    _, times = zip(*occupied(job), strict=True)
+    start = times[1] - SECOND
+    vector = FIELD if applied == "another" else raw_shift(job)
+    job.correct_in_field(0, start, *vector)
+    east, north, up = map(float, np.round(SLIPS[slip] @ vector, 4))
+    job.job["session"][0]["field_shift"] = {"from": start, "east": east, "north": north, "up": up}
+    path = job.write(tmp_path)
+    (diagnosis,) = record_of(path, 3)["diagnoses"]
+    first, lines = diagnosis["explanations"][0], diagnosis["field_shift"]
+    assert first["kind"] == "field shift" and "wrong" in first["text"]
+    assert lines is not None
+    assert [text for text in check_job(path).warnings if first["text"] in text and text.endswith(lines)]
+    record = pasted(path, diagnosis["session"], lines)
+    assert all(check["passed"] for check in record["checks"])
+    (taken,) = record["field_shifts"]
+    numbers = [taken[key] for key in ("shift_east", "shift_north", "shift_up")]  # type: ignore[literal-required]
+    np.testing.assert_allclose(numbers, vector, rtol=0, atol=1e-4)
+
+
+def test_a_sign_in_a_table_of_sessions_gets_its_columns_and_cells(tmp_path: Path) -> None:
+    job = day()
+    _, times = zip(*occupied(job), strict=True)
+    job.correct_in_field(0, times[1] - SECOND, *FIELD)
+    path = job.write(tmp_path, session_file=True)
+    (table,) = [file for file in tmp_path.glob("*.csv") if file.read_text().startswith("name,start,end")]
+    header, row = table.read_text().splitlines()
+    keys = ("from", "east", "north", "up")
+    given = dict(zip(keys, [(times[1] - SECOND).isoformat(), *map(str, -FIELD)], strict=True))
+    whole = dict(zip(header.split(","), row.split(","), strict=True))
+    whole |= {f"field_shift_{key}": value for key, value in given.items()}
+    table.write_text(f"{','.join(whole)}\n{','.join(whole.values())}\n")
+    (diagnosis,) = record_of(path, 3)["diagnoses"]
+    assert diagnosis["field_shift"] is not None
+    columns, cells = (line.split(",") for line in diagnosis["field_shift"].splitlines()[-2:])
+    assert columns == [f"field_shift_{key}" for key in keys]
+    whole |= dict(zip(columns, cells, strict=True))
+    table.write_text(f"{','.join(whole)}\n{','.join(whole.values())}\n")
+    assert all(check["passed"] for check in run_job(path, dry_run=True).record["checks"])
+
+
+def test_what_comes_on_top_of_a_stated_one_is_told_with_lines_that_work(tmp_path: Path) -> None:
+    """A vector all day, as stated, and from the first check on the tie's shift besides: both carry their ends."""
+    job = day()
+    _, times = zip(*occupied(job), strict=True)
+    own, begins = raw_shift(job), times[0] - SECOND
+    job.correct_in_field(0, begins, *FIELD)
+    job.correct_in_field(0, times[1] - SECOND, *own)
+    east, north, up = map(float, FIELD)
+    job.job["session"][0]["field_shift"] = {"from": begins, "east": east, "north": north, "up": up}
+    path = job.write(tmp_path)
+    (diagnosis,) = record_of(path, 3)["diagnoses"]
+    lines = diagnosis["field_shift"]
+    assert lines is not None and lines.count("from =") == 2
+    assert all(check["passed"] for check in pasted(path, diagnosis["session"], lines)["checks"])
