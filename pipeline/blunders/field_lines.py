@@ -71,7 +71,7 @@ _AS_TABLE = (
 def restated_lines(case: Case, other: Retyped) -> str:
     """Return the key ``field_shift`` of a session with one field shift as it was meant, the others as before."""
     window = case.survey.windows[other.one.window.session]
-    stated, turn = other.one.window.stated, np.eye(3)
+    stated, turn = other.one.window.stated, np.diag(case.survey.axes.signs())
     if stated.model == "geocentric":
         turn = turn_of(case, other.one)
     east, north, up = (round(float(value), 4) + 0.0 for value in turn @ other.vector)

@@ -42,7 +42,7 @@ class Retyped:
 
     Args:
         one: as it is stated.
-        vector: (3,) as it was applied: X, Y, Z, or in the grid model easting, northing and height.
+        vector: (3,) as it was applied, as `TakenOut` has it: X, Y, Z, or in the grid model on the grid.
     """
 
     one: TakenOut
@@ -174,7 +174,9 @@ def _typed_otherwise(scope: Scope, one: TakenOut, carried: list[int]) -> Iterato
         if np.allclose(other := meant @ typed, typed) or np.allclose(other, -typed):
             continue
         if stated.model == "grid":
-            vector, more = other, _geocentric(scope, carried[0], other) - _geocentric(scope, carried[0], typed)
+            signs = scope.case.survey.axes.signs()
+            vector = other * signs
+            more = _geocentric(scope, carried[0], vector) - _geocentric(scope, carried[0], typed * signs)
         else:
             # a vector stands as it was turned into space: east, north and up at one place
             turned = turn_of(scope.case, one)

@@ -112,6 +112,10 @@ class Axes:
         """Return the metres to the east, north and up in one count of each coordinate."""
         return self.easting.count, self.northing.count, self.height.count
 
+    def signs(self) -> Floats:
+        """Return (3,) what turns metres to the east, the north and upwards into metres along the coordinates."""
+        return np.sign(self.counts())
+
     def written(self, easting: ArrayLike, northing: ArrayLike, height: ArrayLike) -> Triple:
         """Return (n,) coordinates as the grid writes them, of metres to the east, to the north and upwards."""
         return self._by(self.counts(), easting, northing, height)

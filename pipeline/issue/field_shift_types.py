@@ -41,7 +41,10 @@ class FieldShiftTaken(Strict, _Span):
     shift_x: Annotated[float | None, Field(description="what was taken out, geocentric X [m]; null: model grid")]
     shift_y: Annotated[float | None, Field(description="likewise Y [m]")]
     shift_z: Annotated[float | None, Field(description="likewise Z [m]")]
-    shift_east: Annotated[float, Field(description="east at the mark [m]; of the model grid to its easting [m]")]
+    shift_east: Annotated[
+        float,
+        Field(description="east at the mark [m]; of the model grid along its easting, as the issue counts it [m]"),
+    ]
     shift_north: Annotated[float, Field(description="likewise north, northing [m]")]
     shift_up: Annotated[float, Field(description="likewise up, height [m]")]
     since: Annotated[int, Field(description="the issue that first took it out by these numbers", ge=1)]

@@ -394,7 +394,7 @@ class Setup(_Strict):
 
 
 class GivenShift(_Strict):
-    """A shift stated in the job file."""
+    """A shift stated in the job file: to the east, the north and up at the session's place, in either model."""
 
     east: Metres = Field(description="added to the readings")
     north: Metres = Field(description="added to the readings")
@@ -436,7 +436,9 @@ class FieldShift(_Strict):
     base: _BaseId | None = Field(None, description="only readings with this base id carry it")
     files: Listed[Named] = Field((), description="only these exports carry it, by name or pattern as `points.files`")
     model: Literal["geocentric", "grid"] = Field(
-        "geocentric", description="one geocentric vector, taken at the first tie's mark, or easting, northing, height"
+        "geocentric",
+        description="one geocentric vector, taken at the first tie's mark, or metres along the issue's `easting`,"
+        " `northing` and `height`, to whichever side these grow",
     )
 
     @model_serializer(mode="wrap")

@@ -65,7 +65,7 @@ def remembered(survey: Survey, window: FieldWindow, reading: Reading) -> Remembe
     kept = [one for one in survey.kept if _same_mark(survey, one, window, reading)]
     same = [one for one in kept if _same_reading(survey, one, window, reading)]
     by_model = [one for one in same if one.entry["model"] == window.stated.model]
-    numbers = [one for one in by_model if window.stated.model == "geocentric" or _in_target(survey, one)]
+    numbers = [one for one in by_model if window.stated.model == "geocentric" or _on_grid(survey, one)]
     others = [*same, *(one for one in kept if one.overlaps(window)), *(one for one in kept if _of_tie(one, window))]
     for one in [*numbers, *others]:
         mark = _mark_then(survey, one, reading)
@@ -160,6 +160,14 @@ def _in_target(survey: Survey, one: KeptShift) -> bool:
     return one.target == written_in(survey.target)
 
 
+def _on_grid(survey: Survey, one: KeptShift) -> bool:
+    """Tell whether a record's numbers on the grid can be taken as they are.
+
+    To which side those of a grid to the west or the south were meant, records have not always said alike.
+    """
+    return _in_target(survey, one) and bool((survey.axes.signs() > 0).all())
+
+
 def _mark_then(survey: Survey, one: KeptShift, reading: Reading) -> Floats | None:
     """Return (3,) working frame, of the mark as it was; in another grid, as it was beside the same reading."""
     entry = one.entry
@@ -174,6 +182,8 @@ def _raw_then(survey: Survey, one: KeptShift) -> Floats | None:
     if not _in_target(survey, one):
         return None
     entry, to_issued = one.entry, survey.operations.frames.to_issued
+    if entry["model"] == "grid" and not _on_grid(survey, one):
+        return None
     mark = of_grid(survey, _known_of(one))
     if entry["model"] == "geocentric":
         return mark - _vector_of(one)

@@ -65,7 +65,10 @@ class TieUsed:
 
 @dataclass(frozen=True)
 class TakenOut:
-    """One field shift with its numbers: (3,) X, Y, Z, or (3,) easting, northing, height; the other is zero."""
+    """One field shift with its numbers: (3,) X, Y, Z, or (3,) on the grid; the other is zero.
+
+    On the grid they are metres to the east, the north and upwards, to whichever side its coordinates grow.
+    """
 
     window: FieldWindow
     geocentric: Floats
@@ -145,12 +148,12 @@ def field_shifts(survey: Survey, places: Floats, marks: Mapping[str, Floats]) ->
 
 
 def local(survey: Survey, one: TakenOut) -> Floats:
-    """Return (3,) east, north, up of a field shift, as stated or at its mark; of the grid model on the grid."""
+    """Return (3,) east, north, up of a field shift, as stated or at its mark; of the grid model along its columns."""
     stated = one.window.stated
     if one.used is None:
         return np.array([stated.east, stated.north, stated.up], np.float64)
     if stated.model == "grid":
-        return one.grid
+        return one.grid * survey.axes.signs()
     longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*one.used.mark)
     return np.ravel(geocentric_to_local(one.geocentric, longitude, latitude))
 
@@ -179,7 +182,7 @@ def _stated(survey: Survey, window: FieldWindow, places: Floats, marks: Mapping[
     stated, nothing = window.stated, np.zeros(3)
     vector = np.array([stated.east, stated.north, stated.up], np.float64)
     if stated.model == "grid":
-        return TakenOut(window, nothing, vector)
+        return TakenOut(window, nothing, vector * survey.axes.signs())
     ties = survey.windows[window.session].session.ties
     place = marks[ties[0].mark] if ties else places[window.session]
     longitude, latitude, _ = survey.operations.frames.to_geographic.forward(*place)

@@ -5,6 +5,7 @@ Truth by closed forms in metres; the feet and the sides by their definitions (a 
 the earth is asked of GDAL and PROJ under the CRS's own code.
 """
 
+import datetime as dt
 import json
 import sqlite3
 from contextlib import closing
@@ -230,6 +231,98 @@ def test_y_to_the_west_and_x_to_the_south(tmp_path: Path) -> None:
     found = [tuple(drawn[row["name"]]) for row in issue.points.rows]
     assert_allclose(found, true(issue, job), rtol=0, atol=2 * TENTH_MM)  # the north above
     assert "to the west" in dict(drawing.header.custom_vars)["units"]
+
+
+def later(job: Simulation) -> tuple[dt.datetime, NDArray[np.bool_]]:
+    """Return a time just after the day's first tie, and which rows are later."""
+    rows = job.rows
+    first = rows["time"][rows["name"] == job.job["session"][0]["ties"][0]["point"]][0]
+    start = (first + np.timedelta64(1, "s")).astype("datetime64[ms]")
+    return start.item().replace(tzinfo=dt.UTC), rows["time"] >= start
+
+
+def shifted(job: Simulation, chosen: NDArray[np.bool_], y: float, x: float, up: float) -> None:
+    """Add numbers to y, x and the height of rows, as equipment does that works on the grid."""
+    rows = job.rows
+    east, north = LO29.forward(rows["longitude"][chosen], rows["latitude"][chosen])
+    there = LO29.inverse(east - y, north - x)
+    for name, values in zip(("longitude", "latitude", "height"), (*there, rows["height"][chosen] + up), strict=True):
+        rows[name] = rows[name].copy()
+        rows[name][chosen] = values
+
+
+def test_a_field_shift_on_the_grid_counts_as_the_issues_columns_do(tmp_path: Path) -> None:
+    """Metres of y and x, as the equipment shows and adds them: y to the west and x to the south."""
+    job, _ = lo29(tmp_path)
+    start, carried = later(job)
+    shifted(job, carried, 0.8, -1.3, 2.1)
+    vector = {"east": 0.8, "north": -1.3, "up": 2.1}
+    job.job["session"][0]["field_shift"] = {"from": start, "model": "grid", **vector}
+    path = job.write(tmp_path)
+    issue = run_written(path)
+    assert_allclose(written(issue) * [-1.0, -1.0, 1.0], true(issue, job), rtol=0, atol=TENTH_MM)
+    (taken,) = issue.record["field_shifts"]
+    assert [taken[f"shift_{axis}"] for axis in vector] == list(vector.values())
+    assert "easting +0.800, northing -1.300, height +2.100" in summary(issue.record, "issued")  # type: ignore[arg-type]
+    # typed with a wrong sign it is told with the lines that put it right
+    replace_in(path, {"east = 0.8": "east = -0.8"})
+    (diagnosis,) = run_job(path, dry_run=True).record["diagnoses"]
+    assert "the sign of its east is wrong: it was applied as east +0.800" in diagnosis["explanations"][0]["text"]
+    assert "east = 0.8, north = -1.3, up = 2.1" in (diagnosis["field_shift"] or "")
+
+
+def test_a_field_shift_on_the_grid_by_a_tie_stays_when_the_mark_is_revised(tmp_path: Path) -> None:
+    """What the tie gives in y and x is in the record as the issue counts it, and comes back as it was."""
+    job, _ = lo29(tmp_path)
+    session, (start, carried) = job.job["session"][0], later(job)
+    tie = session["ties"][0]
+    row = int(np.flatnonzero(job.rows["name"] == tie["point"])[0])
+    at = list(job.register["mark"]).index(tie["mark"])
+    east, north = LO29.forward(job.rows["longitude"][row], job.rows["latitude"][row])
+    known = [float(job.register[name][at]) for name in ("easting", "northing", "ellipsoid_height")]
+    given = np.subtract(known, [-east, -north, job.rows["height"][row]])
+    shifted(job, carried, *given)
+    session["field_shift"] = {"from": start, "model": "grid", **{"tie": tie["point"], "mark": tie["mark"]}}
+    path = job.write(tmp_path)
+    first = run_written(path)
+    assert_allclose(written(first) * [-1.0, -1.0, 1.0], true(first, job), rtol=0, atol=TENTH_MM)
+    (taken,) = first.record["field_shifts"]
+    assert_allclose([taken[f"shift_{axis}"] for axis in ("east", "north", "up")], given, rtol=0, atol=TENTH_MM)
+    job.register["easting"] = job.register["easting"].copy()
+    job.register["easting"][at] += 0.020
+    job.write(tmp_path)
+    second = run_written(path)
+    assert_allclose(written(second) - written(first), [[0.020, 0, 0]] * 8, rtol=0, atol=2 * TENTH_MM)
+
+
+def test_a_shift_in_the_grid_is_one_in_y_and_x(tmp_path: Path) -> None:
+    """`[shift] model`: what the tie's mark has more than its raw reading in y, x and height, every point is given."""
+    job, path = lo29(tmp_path)
+    path.write_text(path.read_text() + '\n[shift]\nmodel = "grid"\n')
+    issue = run_written(path)
+    rows, tie = job.rows, job.job["session"][0]["ties"][0]
+    raw = np.column_stack([*np.negative(LO29.forward(rows["longitude"], rows["latitude"])), rows["height"]])
+    of = {name: raw[number] for number, name in enumerate(rows["name"])}
+    at = list(job.register["mark"]).index(tie["mark"])
+    known = [float(job.register[name][at]) for name in ("easting", "northing", "ellipsoid_height")]
+    added = np.subtract(known, of[tie["point"]])
+    expected = [of[row["name"]] + added for row in issue.points.rows]
+    assert_allclose(written(issue), expected, rtol=0, atol=TENTH_MM)
+
+
+def test_a_shift_that_a_session_states_is_to_the_east_and_north(tmp_path: Path) -> None:
+    """Whichever way the grid counts: as it is named. Half a metre to the east makes y less by that."""
+    job, _ = lo29(tmp_path)
+    session = job.job["session"][0]
+    written_at = []
+    for east in (0.0, 0.5):
+        for key in ("ties", "checks"):
+            session.pop(key, None)
+        session["shift"] = {"east": east, "north": 0.0, "up": 0.0}
+        written_at.append(written(run_written(job.write(tmp_path), 3)))
+    assert_allclose(
+        written_at[1] - written_at[0], np.tile([-0.5, 0.0, 0.0], (len(written_at[0]), 1)), rtol=0, atol=1e-3
+    )
 
 
 def test_a_mistyped_digit_of_y_is_read(tmp_path: Path) -> None:
