@@ -14,11 +14,12 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.arrays import Integers
-from pipeline.clock import HOUR, MINUTE
+from pipeline.clock import DAY, HOUR, MINUTE, moment
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.clock_offset import offset_words
 from pipeline.intake.named_points import named_points
 from pipeline.intake.survey import Survey
+from pipeline.read.clock_changes import Change
 from pipeline.read.files import Export
 from pipeline.read.times import clock
 from pipeline.sessions.attach import SessionIndex
@@ -28,6 +29,8 @@ from pipeline.words import Doubt, Reason, counted
 _HOURS = tuple(sign * hour * HOUR for hour in range(1, 15) for sign in (1, -1))
 #: A part of an export's readings that lies outside all sessions, and how many, before another hour is looked for.
 _OUTSIDE, _MANY = 0.05, 10
+#: Milliseconds for which a controller's clock is taken to stay as it was set. Common practice, no source.
+_SAME_CLOCK = 8 * DAY
 #: The part of them that another hour has to put into sessions, and that it may put out of them.
 _FITS, _LOST = 0.98, 0.02
 
@@ -78,10 +81,11 @@ class _Clock:
         bases, minute, _ = self.minutes
         return self.index.attach(minute, bases)
 
-    def fit(self, offset: int) -> _Fit:
-        """Return what an offset, in milliseconds, does."""
+    def fit(self, offset: int, since: int | None = None) -> _Fit:
+        """Return what an offset, in milliseconds, does to readings since a time, UTC milliseconds; None: to all."""
         bases, minute, count = self.minutes
-        before, after = self.before, self.index.attach(minute + offset, bases) if offset else self.before
+        moved = offset if since is None else np.where(minute >= since, offset, 0)
+        before, after = self.before, self.index.attach(minute + moved, bases) if offset else self.before
         inside = int(count[after >= 0].sum())
         changed = int(count[(before >= 0) & (after >= 0) & (before != after)].sum())
         return _Fit(offset, int(count.sum()), inside, changed)
@@ -104,22 +108,37 @@ class _Clock:
         )
         return milliseconds(table)[rows], start[session], end[session]
 
-    def keeps(self, offset: int) -> bool:
+    def keeps(self, offset: int, since: int | None = None) -> bool:
         """Return whether every occupation that a session names would still lie in it."""
         time, start, end = self._occupations
-        return bool(((time + offset >= start) & (time + offset < end)).all())
+        time = time + (offset if since is None else np.where(time >= since, offset, 0))
+        return bool(((time >= start) & (time < end)).all())
+
+    def change(self, change: Change) -> int:
+        """Return when a change of the zone's clocks was, UTC milliseconds, to the minute."""
+        zone, low, high = clock(self.export.points.time_zone, None).kind, change.since, change.until
+        while high - low > MINUTE:
+            middle = (low + high) // 2
+            east = _minutes_east(zone, moment(middle)) * MINUTE
+            low, high = (middle, high) if east == change.before else (low, middle)
+        return (low // MINUTE + 1) * MINUTE
+
+    def since(self, time: int) -> tuple[int, ...]:
+        """Return the sessions of the readings from a time on, UTC milliseconds."""
+        here = self.before[self.minutes[1] >= time]
+        return tuple(np.unique(here[here >= 0]).tolist())
 
     def zones(self) -> list[int]:
         """Return the offsets from UTC in which the sessions' times are written, milliseconds, without zero."""
         found = (window.session.start.utcoffset() for window in self.survey.windows)
         return list(dict.fromkeys(round(zone.total_seconds() * 1000) for zone in found if zone))
 
-    def elsewhere(self, offsets: Sequence[int]) -> _Fit | None:
-        """Return the first offset that nothing speaks against and that gives readings to other sessions."""
+    def elsewhere(self, offsets: Sequence[int], since: int | None = None) -> _Fit | None:
+        """Return the first offset, of all or since a time, that nothing speaks against and that changes sessions."""
         here = self.fit(0).inside
         for offset in offsets:
-            found = self.fit(offset)
-            if found.changed and found.inside >= here - _LOST and self.keeps(offset):
+            found = self.fit(offset, since)
+            if found.changed and found.inside >= here - _LOST and self.keeps(offset, since):
                 return found
         return None
 
@@ -135,13 +154,17 @@ class _Clock:
 
 @dataclass(frozen=True)
 class ClockFinding:
-    """What is said of an export's clock: a note, or a doubt where ``sessions`` of readings may be wrong."""
+    """What is said of an export's clock: a note, or a doubt where the sessions of readings may be wrong.
+
+    ``sessions`` are those that may be, None for all that the export has readings of.
+    """
 
     export: int
     file: str
     line: int
     what: str
     doubt: bool
+    sessions: tuple[int, ...] | None = None
 
 
 def clock_notes(found: Sequence[ClockFinding]) -> list[str]:
@@ -153,14 +176,16 @@ def clock_notes(found: Sequence[ClockFinding]) -> list[str]:
 def clock_doubts(survey: Survey, found: Sequence[ClockFinding]) -> list[Doubtful]:
     """Return a doubt for each export whose readings may belong to other sessions, and so to other bases."""
     return [
-        Doubtful(Doubt.TIME_ZONE, told.what, _sessions(survey, told.export), told.file, told.line)
+        Doubtful(Doubt.TIME_ZONE, told.what, _sessions(survey, told), told.file, told.line)
         for told in found
         if told.doubt
     ]
 
 
-def _sessions(survey: Survey, number: int) -> tuple[int, ...]:
-    return tuple(np.flatnonzero(survey.first_pass.files[number].sessions).tolist())
+def _sessions(survey: Survey, told: ClockFinding) -> tuple[int, ...]:
+    if told.sessions is not None:
+        return told.sessions
+    return tuple(np.flatnonzero(survey.first_pass.files[told.export].sessions).tolist())
 
 
 def clock_findings(survey: Survey) -> Iterator[ClockFinding]:
@@ -171,6 +196,7 @@ def clock_findings(survey: Survey) -> Iterator[ClockFinding]:
         yield from _disagreeing(of)
         yield from _better(of)
         yield from _unchanged(of)
+        yield from _not_turned_back(of)
 
 
 def _unstated(of: _Clock) -> Iterator[ClockFinding]:
@@ -226,21 +252,78 @@ def _better(of: _Clock) -> Iterator[ClockFinding]:
 
 
 def _unchanged(of: _Clock) -> Iterator[ClockFinding]:
-    """Say that an export has times that its zone does not have: whatever wrote them is not a clock of the zone."""
+    """Say that an export has times that its zone does not have: whatever wrote them is not a clock of the zone.
+
+    In doubt are the sessions of its readings after the change. One such time far from the rows beside it is a slip.
+    """
     found = of.survey.first_pass.claims[of.number].changes
     if found.skipped is None:
         return
     log, zone = of.survey.first_pass.files[of.number], of.export.points.time_zone
     held = log.held.get(Reason.AMBIGUOUS_TIME)
     line = held.row if held is not None and held.count == found.never else 0
-    what = (
+    told = (
         f"{counted(found.never, 'time does', 'times do')} not exist in {zone}, where the clocks go forward, such as"
-        f' "{found.first}": the clock of this file is not that of the zone, and its times after the change are read'
+        f' "{found.first}"'
+    )
+    if found.never == 1 and not found.runs_on:
+        what = f"{told}: no row beside it is near in time, so that it seems mistyped; correct it"
+        yield ClockFinding(of.number, of.export.shown, line, what, False)
+        return
+    what = (
+        f"{told}: the clock of this file is not that of the zone, and its times after the change are read"
         f" {found.skipped.by // MINUTE} minutes early if it stayed on the time before. Write the clock that the"
         f' controller kept for the block of this file, as time_zone = "{_east(found.skipped.before // MINUTE)[3:]}";'
         " if only a time is mistyped, correct it"
     )
-    yield ClockFinding(of.number, of.export.shown, line, what, bool(log.sessions.any()))
+    after = of.since(of.change(found.skipped))
+    yield ClockFinding(of.number, of.export.shown, line, what, bool(after), after)
+    yield from _alike(of, found.skipped)
+
+
+def _alike(of: _Clock, change: Change) -> Iterator[ClockFinding]:
+    """Say of exports that begin after the change that they may be of the clock which was not turned.
+
+    Those of its block, of the days that follow, at no time at which that clock wrote its own, whose readings would
+    belong to other sessions by it.
+    """
+    begins = of.change(change)
+    for number, export in enumerate(of.survey.exports):
+        other = _Clock(of.survey, number, of.index)
+        minute = other.minutes[1]
+        if number == of.number or export.block != of.export.block or export.bare_time is None or not len(minute):
+            continue
+        own = of.minutes[1][of.minutes[1] >= begins]
+        apart = not len(own) or own.max() < minute.min() or minute.max() < own.min()
+        later = begins <= minute.min() and minute.max() < begins + _SAME_CLOCK
+        if not apart or not later or (fit := other.elsewhere([change.by])) is None:
+            continue
+        what = (
+            f"{of.export.shown}, of the same block, is of a clock that was not turned with {export.points.time_zone}:"
+            f" so may this one be{_moves(fit)}. Write the clock that the controller kept for the block of both, as"
+            f' time_zone = "{_east(change.before // MINUTE)[3:]}"'
+        )
+        yield ClockFinding(number, export.shown, 0, what, True)
+
+
+def _not_turned_back(of: _Clock) -> Iterator[ClockFinding]:
+    """Say that times run once through the hour that comes twice, where those after it may belong to other sessions."""
+    found = of.survey.first_pass.claims[of.number].changes
+    if found.once is None or found.turned:
+        return
+    begins = of.change(found.once)
+    fit = of.elsewhere([found.once.by], begins)
+    after = of.since(begins)
+    if fit is None or not after:
+        return
+    zone = of.export.points.time_zone
+    what = (
+        f"its times run once through the hour that comes twice in {zone}, where the clocks go back: the controller may"
+        f" have kept the time before, by which those after the change are read {-found.once.by // MINUTE} minutes late"
+        f"{_moves(fit)}. If it did, write for the block of this file"
+        f' time_zone = "{_east(found.once.before // MINUTE)[3:]}"'
+    )
+    yield ClockFinding(of.number, of.export.shown, 0, what, True, after)
 
 
 def _moves(fit: _Fit) -> str:

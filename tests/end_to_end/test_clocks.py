@@ -6,8 +6,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from network_jobs import Network
 from running import replace_in
 from simulate import Plan, Simulation, simulate
+from simulate_files import write_job
 
 from pipeline import run_job
 from pipeline.check import check_job
@@ -167,3 +169,97 @@ def test_a_clock_that_was_turned_and_one_that_is_stated_are_in_no_doubt(
     zone: str, turned: bool, tmp_path: Path
 ) -> None:
     assert kinds(through_the_change(tmp_path, zone, turned)) == []
+
+
+def test_a_lone_time_mistyped_into_the_hour_that_is_skipped_is_told_and_doubts_nothing(tmp_path: Path) -> None:
+    """A day's work from nine in the morning, one row of which says 02:30 for 12:30: that row alone is held back."""
+    job = simulate(Plan(sessions=2, points=40, start=dt.datetime(2026, 9, 25, 20, 30, tzinfo=dt.UTC)))
+    clock = np.where(job.rows["time"] >= FORWARD, np.timedelta64(13, "h"), np.timedelta64(12, "h"))
+    job.rows["time"] = job.rows["time"] + clock
+    on_change = np.flatnonzero((job.rows["kind"] == "point") & (job.rows["time"] > np.datetime64("2026-09-27T11:30")))
+    job.rows["time"][on_change[0]] = np.datetime64("2026-09-27T02:30", "ms")
+    path = bare(job.write(tmp_path), stated="Pacific/Auckland")
+    record = run_job(path, dry_run=True).record
+    assert record["doubts"] == [] and record["rows"]["by_reason"]["ambiguous_time"] == 1
+    assert any("no row beside it is near in time" in text for text in told(path))
+
+
+def test_sessions_before_the_change_are_in_no_doubt(tmp_path: Path) -> None:
+    """The night before the clock was right; the night of the change it stayed where it was."""
+    job = simulate(Plan(sessions=2, points=40, start=dt.datetime(2026, 9, 25, 11, 0, tzinfo=dt.UTC)))
+    job.rows["time"] = job.rows["time"] + np.timedelta64(12, "h")
+    path = bare(job.write(tmp_path), stated="Pacific/Auckland")
+    (doubt,) = run_job(path, dry_run=True).record["doubts"]
+    assert doubt["kind"] == "time-zone" and doubt["sessions"] == ["session-02"]
+
+
+MARKS = {"CM1": (0, 0), "CM2": (700, -500)}
+
+
+def nights(*begins: str, points: tuple[int, ...], ties_later: int | None = None) -> Network:
+    """Return sessions without base ids from hours of UTC on, a row every five minutes, each till the next one begins.
+
+    The tie and the check of the session ``ties_later`` are read behind its other rows.
+    """
+    work = Network()
+    for name, (east, north) in MARKS.items():
+        work.mark(name, east, north)
+    for number, (begin, count) in enumerate(zip(begins, points, strict=True)):
+        start = dt.datetime.fromisoformat(begin).replace(tzinfo=dt.UTC)
+        work.session(
+            f"s{number}", ties=["CM1"], checks=["CM2"], points=[(30 * k, 100) for k in range(count)], start=start
+        )
+    rows = work.rows
+    rows["time"] = rows["time"].copy()
+    if ties_later is not None:
+        behind = (rows["session"] == ties_later) & np.array(["CM" in name for name in rows["name"]])
+        rows["time"][behind] += np.timedelta64(5 * (points[ties_later] + 2), "m")
+    rows["base"] = np.full(len(rows["base"]), "")
+    for number, session in enumerate(work.job["session"]):
+        session.pop("base")
+        session["end"] = work.job["session"][number + 1]["start"] if number + 1 < len(begins) else session["end"]
+    return work
+
+
+def by_clock(work: Network, folder: Path, files: int, zone: str, offset: object) -> Path:
+    """Write the job with its times on a clock, (n,) timedeltas ahead of UTC, in so many files of equal length."""
+    rows = {**work.rows, "time": work.rows["time"] + offset}
+    work.job["source"]["time_zone"] = zone
+    path = write_job(folder, rows, work.register, work.job, "csv", files, False)
+    for export in path.parent.glob("rover*.csv"):
+        export.write_text(export.read_text().replace("Z,", ","))
+    return path
+
+
+def doubted(path: Path) -> list[list[str]]:
+    found = run_job(path, dry_run=True).record["doubts"]
+    assert {doubt["kind"] for doubt in found} <= {"time-zone"}
+    return [doubt["sessions"] for doubt in found]
+
+
+def test_the_next_days_export_of_a_clock_that_missed_the_change_is_in_doubt_too(tmp_path: Path) -> None:
+    """Its times lie in no hour that is skipped, but its first rows in the session before their own."""
+    work = nights("2026-09-26T12:00", "2026-09-27T00:30", "2026-09-27T04:00", points=(44, 21, 21), ties_later=2)
+    later = work.rows["session"] == 1
+    work.rows["time"][later] += np.timedelta64(90, "m")
+    kept = np.timedelta64(12, "h")
+    path = by_clock(work, tmp_path / "kept", 2, "Pacific/Auckland", kept)
+    assert doubted(path) == [["s0"], ["s1", "s2"]]
+    assert doubted(by_clock(work, tmp_path / "stated", 2, "+12:00", kept)) == []
+    turned = np.where(work.rows["time"] >= FORWARD, np.timedelta64(13, "h"), kept)
+    assert doubted(by_clock(work, tmp_path / "turned", 2, "Pacific/Auckland", turned)) == []
+
+
+#: And from 03:00 back to 02:00 on 5 April 2026.
+BACK = np.datetime64("2026-04-04T14:00", "ms")
+
+
+def test_a_clock_that_kept_summer_time_is_in_doubt_where_rows_would_be_another_sessions(tmp_path: Path) -> None:
+    work = nights("2026-04-04T12:00", "2026-04-04T15:00", points=(30, 20))
+    kept = np.timedelta64(13, "h")
+    path = by_clock(work, tmp_path / "kept", 1, "Pacific/Auckland", kept)
+    assert doubted(path) == [["s1"]]
+    assert run_job(path, dry_run=True).exit_code == 3
+    assert doubted(by_clock(work, tmp_path / "stated", 1, "+13:00", kept)) == []
+    turned = np.where(work.rows["time"] >= BACK, np.timedelta64(12, "h"), kept)
+    assert doubted(by_clock(work, tmp_path / "turned", 1, "Pacific/Auckland", turned)) == []
