@@ -9,7 +9,7 @@ from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.candidates import Candidates
 from pipeline.intake.check_words import mentions_check, says_check
-from pipeline.intake.occupations import Wanted
+from pipeline.intake.occupations import MarkNames, Wanted
 from pipeline.intake.survey import Survey
 from pipeline.job.model import Job, Session
 from pipeline.sessions.toml_lines import more_occupations
@@ -58,6 +58,7 @@ def unanswered(
     """Return the candidates on no mark, by ``marks``, whose code, ``mark`` column or name says that they are on one."""
     wanted, reference = Wanted.of([], job.checks.codes, register.names), _with(register, temporary)
     coded, columns = wanted.stated(candidates.table)
+    pegs = MarkNames.arranged(temporary.names)
     codes = candidates.table.column("code").to_pylist()
     numbers = candidates.table.column("number").to_pylist()
     at = np.column_stack([corrected.easting, corrected.northing, corrected.height])
@@ -70,6 +71,8 @@ def unanswered(
         told = _told(_Said(candidates.names[row], codes[row], at[row]), wanted, reference, job) if not says else None
         if says:
             told = f"{says} that it is a check, but {_nowhere(reference, at[row], job.checks.radius)}", True, None
+        if told is None:
+            told = _of_peg(_Said(candidates.names[row], codes[row], at[row]), pegs, temporary, reference, job)
         if told is not None:
             why, held, mark = told
             found.append(Unanswered(row, numbers[row], int(candidates.session[row]), why, held, mark))
@@ -140,6 +143,25 @@ def _told(said: _Said, wanted: Wanted, reference: Reference, job: Job) -> _Told 
             )
     whole = says_check(said.code) or (says_check(said.name) and places.nearest(point, VICINITY)[0] is not None)
     return (f"{says} that it is a check, but {_nowhere(reference, said.at, radius)}", True, None) if whole else None
+
+
+def _of_peg(said: _Said, pegs: MarkNames, temporary: Temporary, reference: Reference, job: Job) -> _Told | None:
+    """Say how a reading lies to the temporary mark that it is named after, and whether it is held.
+
+    It is where a check would fail on the mark within ``checks.radius``: a base that moved since shows there alone. One
+    beyond that is a point which is told, up to `_BESIDE`: names of pegs are given to points as well.
+    """
+    mark = pegs.like(said.name)
+    if mark is None:
+        return None
+    places = Places(temporary.names, temporary.grid[:, :2])
+    near, distance = places.beside(mark, said.at[:2], _BESIDE)
+    if near is None:
+        return None
+    if distance <= job.checks.radius:
+        return _on(near, f"named after the mark {near} and", said, reference, job)
+    away = _away(reference, near, distance, said.at)
+    return f"its name says that it stands on the mark {near}, but that is {away}", False, None
 
 
 def _on(mark: str, named: str, said: _Said, reference: Reference, job: Job) -> _Told:

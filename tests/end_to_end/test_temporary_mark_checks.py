@@ -67,3 +67,38 @@ def test_a_check_on_a_peg_that_one_session_occupies_is_refused(tmp_path: Path) -
     work = on_a_peg("PEG", "TM9")
     with pytest.raises(JobError, match='check of session b on the mark "TM9", which is not in the register'):
         run_job(work.write(tmp_path))
+
+
+def named_after_the_peg(name: str, work: Network) -> Network:
+    """Call the day's last reading, on the peg, so; its code is an ordinary one."""
+    work.rows["name"] = np.where(work.row("b-4"), name, work.rows["name"]).astype(object)
+    return work
+
+
+@pytest.mark.parametrize("name", ["TM1-2", "TM1", "tm 1 closing"])
+def test_a_reading_that_is_named_after_the_peg_and_off_it_is_no_point_in_silence(name: str, tmp_path: Path) -> None:
+    """Nobody gave it a check's code: the base moved by 0.16 m, and nothing else says so."""
+    work = on_a_peg("KERB")
+    work.displace(np.logical_or(work.row("b-3"), work.row("b-4")), KNOCK)
+    issue = run_written(named_after_the_peg(name, work).write(tmp_path), 3)
+    (doubt,) = issue.record["doubts"]
+    assert doubt["kind"] == "unanswered-check" and doubt["sessions"] == ["b"]
+    assert "named after the mark TM1 and beside it" in doubt["what"]
+    assert f'{{ point = "{name}", mark = "TM1" }}' in doubt["what"]
+    assert {row["name"]: row["reason"] for row in issue.held_back.rows}[name] == "suspect"
+
+
+@pytest.mark.parametrize("name", ["TM1-2", "TM1"])
+def test_one_that_agrees_with_the_peg_is_a_point_that_is_told(name: str, tmp_path: Path) -> None:
+    issue = run_written(named_after_the_peg(name, on_a_peg("KERB")).write(tmp_path))
+    assert not issue.record["doubts"] and name in issue.points.column("name")
+    assert any("named after the mark TM1 and on it" in note for note in issue.record["notes"])
+
+
+def test_points_that_have_a_pegs_name_elsewhere_are_left_alone(tmp_path: Path) -> None:
+    """The first point of the day, 500 m from the peg, is called TM1-2; one that is like it in letters stands on it."""
+    work = on_a_peg("KERB")
+    work.rows["name"] = np.where(work.row("b-1"), "TM1-2", work.rows["name"]).astype(object)
+    issue = run_written(work.write(tmp_path))
+    assert not issue.record["doubts"] and "TM1-2" in issue.points.column("name")
+    assert not any("TM1-2" in note for note in issue.record["notes"])
