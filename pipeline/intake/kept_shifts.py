@@ -36,24 +36,24 @@ class KeptShift:
         """Tell whether it is carried at a time at which a stated one is."""
         return self.start < window.until and window.start < self.until
 
-    def may_be(self, window: FieldWindow) -> bool:
-        """Tell, by what stays when something is renamed, whether a stated one may be this: its time, mark or tie."""
-        stated, entry = window.stated, self.entry
-        return self.overlaps(window) or entry["mark"] == stated.mark or entry["tie"] == stated.tie
+    def called(self, window: FieldWindow) -> bool:
+        """Tell whether a stated one is by the same tie on the same mark, as they are called."""
+        return (self.entry["tie"], self.entry["mark"]) == (window.stated.tie, window.stated.mark)
 
 
 def kept_shifts(folder: Path, windows: Sequence[FieldWindow]) -> tuple[KeptShift, ...]:
     """Return what earlier issues of a job say of the field shifts that a tie and the register give, newest issue first.
 
     Beside the newest issue those are read before whose records say of such a shift, where the newest has not all that
-    the job states, or one that did not come with the first issue: an issue before may have had another in its place.
+    the job states, called so, or one that did not come with the first issue: an issue before may have had another in
+    its place.
     Raises `JobError` where the newest is damaged, as every run would.
     """
     wanted = [one for one in windows if one.stated.tie is not None and one.stated.typed is None]
     if not wanted or not folder.is_dir() or (newest := newest_standing(folder)) is None:
         return ()
     found = list(_of(newest))
-    matched = [[kept for kept in found if kept.may_be(one)] for one in wanted]
+    matched = [[kept for kept in found if kept.called(one)] for one in wanted]
     if all(some and all(kept.entry["since"] == 1 for kept in some) for some in matched):
         return tuple(found)
     if any(_may_say(path) for number, path in numbered(folder) if number != newest[1]["issue"]):

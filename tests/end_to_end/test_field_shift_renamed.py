@@ -6,6 +6,7 @@ by the revision of the tie alone: 20 mm. Were it worked out anew, what carries i
 
 import copy
 import datetime as dt
+import json
 import re
 from pathlib import Path
 from typing import Any
@@ -28,16 +29,20 @@ def moment(step: int) -> dt.datetime:
     return START + step * STEP
 
 
-def usual_day(called: str = "CM1") -> Network:
+def usual_day(called: str = "CM1", beside: bool = False) -> Network:
     """One session tied by CM1, whose first reading the equipment then corrected by; CM2 and CM1 close it.
 
-    The equipment may have known CM1 by another name.
+    The equipment may have known CM1 by another name. A second base may run ``beside`` it, corrected by CM2 likewise.
     """
     work = Network()
     for name, east_north in {"CM1": (0, 0), called: (0, 0), "CM2": (700, -500)}.items():
         work.mark(name, *east_north)
     points = [(300 * k, 250 * k - 900) for k in range(6)]
     work.session("one", ties=["CM1"], points=points, checks=["CM2"], closing=["CM2", "CM1"])
+    if beside:
+        work.session("two", ties=["CM2"], points=[(50, 50)], checks=["CM1"], start=START)
+        apply(work, since(work, moment(2), session=1), "two-CM2-1", np.array(work.marks.geographic("CM2")))
+        work.job["session"][1]["field_shift"] = {"from": moment(2), "tie": "two-CM2-1", "mark": "CM2"}
     apply(work, since(work, moment(2)), "one-CM1-1", np.array(work.marks.geographic("CM1")))
     work.job["session"][0]["field_shift"] = {"from": moment(2), "tie": "one-CM1-1", "mark": called}
     return work
@@ -167,3 +172,24 @@ def test_a_slip_put_right_is_no_doubt(tmp_path: Path) -> None:
     work.write(tmp_path)
     record = run_job(path, dry_run=True).record
     assert not record["doubts"] and all(check["passed"] for check in record["checks"])
+
+
+def test_one_that_was_left_out_for_an_issue_comes_back_under_another_name(tmp_path: Path) -> None:
+    """Beside another session's at the same time, which every issue has since the first."""
+    work = usual_day(beside=True)
+    path = work.write(tmp_path)
+    first = run_written(path)
+    stated = work.job["session"][0].pop("field_shift")
+    work.write(tmp_path)
+    assert run_job(path).issued
+    work.job["session"][0]["field_shift"] = stated
+    revise(work, "CM1", BY)
+    rename(work, "mark", "CM1", "CM1N")
+    work.write(tmp_path)
+    assert run_job(path).issued
+    third = json.loads((tmp_path / "out/issues/003/issue.json").read_text())
+    assert third["field_shifts"][0]["since"] == third["field_shifts"][1]["since"] == 1
+    vectors = [
+        [one[f"shift_{axis}"] for axis in "xyz"] for one in (first.record["field_shifts"][0], third["field_shifts"][0])
+    ]
+    assert vectors[0] == vectors[1]
