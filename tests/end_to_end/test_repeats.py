@@ -203,7 +203,8 @@ def within_a_session(folder: Path, up: float, east: float = 0.0, **issue: Any) -
     for column in ("longitude", "latitude", "height"):
         work.rows[column][again] = work.rows[column][first]
     work.rows["name"][again] = "S01-00003"
-    work.displace(again, (east, 0.0, up))
+    work.rows["height"][again] += up
+    work.rows["longitude"][again] += east / (111_320.0 * np.cos(np.radians(work.rows["latitude"][again])))
     work.job["issue"] = issue
     return run_simulated(work, folder)
 
