@@ -15,6 +15,7 @@ from pipeline.reissue.fingerprint import (
     CODES,
     FILE,
     JOB_FILE,
+    OPERATION,
     ORIGIN,
     PART,
     REGISTER,
@@ -23,6 +24,7 @@ from pipeline.reissue.fingerprint import (
     differences,
     identity_of,
 )
+from pipeline.reissue.frames import frame_changes
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
 from pipeline.words import Change, Reason, Role
@@ -119,8 +121,13 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
             of[session] = (*of.get(session, ()), text)
     by_file = {name.removeprefix(FILE): text for name, text in told.items() if name.startswith(FILE)}
     general, settings, words = _of_job_file(then, told)
+    frames = frame_changes(last.record, survey, now.sums)
+    general += frames.all()
+    accounted = {f"{OPERATION}{step}" for step in frames.steps} if frames.all() else set()
     general += [
-        text for name, text in told.items() if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER, CODES, ORIGIN))
+        text
+        for name, text in told.items()
+        if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER, CODES, ORIGIN)) and name not in accounted
     ]
     words += [*_of_codes(last, survey, told), *_of_origin(last, survey, told)]
     there = survey.register.names if survey.register is not None else ()

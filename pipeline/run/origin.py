@@ -3,10 +3,9 @@
 from collections.abc import Sequence
 
 from pipeline.control import Register
-from pipeline.geodesy import crs
-from pipeline.issue.record_types import ControlUsed, FormerRow, RegisterMark
+from pipeline.issue.record_types import FormerRow, RegisterMark
 from pipeline.issue.session_types import SetUpStated
-from pipeline.job.model import Job, Setup
+from pipeline.job.model import Setup
 
 
 def with_origin(rows: Sequence[RegisterMark], register: Register | None) -> list[RegisterMark]:
@@ -35,20 +34,6 @@ def _told(row: RegisterMark, register: Register, number: int | None) -> Register
             for mark in register.former[number]
         ]
     return told
-
-
-def control_used(job: Job) -> ControlUsed | None:
-    """Return in which frame the register's coordinates are, None where there is no register."""
-    if job.control is None:
-        return None
-    frame, datum = crs.source_crs(job.control.crs), crs.vertical_of(job.control.height)
-    return {
-        "crs": crs.registered_code(frame) or frame.to_wkt(),
-        "crs_name": frame.name,
-        "height": job.control.height if datum is None else (crs.registered_code(datum) or datum.to_wkt()),
-        "height_name": "ellipsoidal" if datum is None else datum.name,
-        "epoch": job.control.epoch,
-    }
 
 
 def set_up_stated(setup: Setup | None) -> SetUpStated | None:

@@ -16,7 +16,7 @@ class Ready:
     """What the second pass, the record and a comparison with the issue before need.
 
     ``settled`` is the second pass over the job, with what is issued of points measured twice; ``history`` what is to be
-    noted of occupations that the newest issue had and the job has not.
+    noted of occupations that the newest issue had and the job has not, and of frames that were others.
     """
 
     examined: Examined

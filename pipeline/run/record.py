@@ -8,6 +8,7 @@ from pipeline.clock import iso
 from pipeline.draft.layer_rows import as_records
 from pipeline.examine.assumed_frames import assumed
 from pipeline.geodesy.transform import Operation
+from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.issue.attention import wholly
@@ -25,7 +26,7 @@ from pipeline.notices.names import name_notes
 from pipeline.reissue.fingerprint import program_version
 from pipeline.run.about import CAUTION
 from pipeline.run.layers import Laid
-from pipeline.run.origin import control_used, set_up_stated, with_origin
+from pipeline.run.origin import set_up_stated, with_origin
 from pipeline.run.precision import precision_notes, precisions
 from pipeline.run.ready import Ready
 from pipeline.run.repeats import repeats

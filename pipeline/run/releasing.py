@@ -17,11 +17,13 @@ from pipeline.issue.release import waits_for
 from pipeline.problems import JobError
 from pipeline.reissue.at_stake import at_stake
 from pipeline.reissue.earlier import Last
+from pipeline.reissue.fingerprint import fingerprint
+from pipeline.reissue.frames import frame_doubts, frame_notes, unsettled
 from pipeline.reissue.intact import refuse_damaged
 from pipeline.reissue.vanished import gone_checks
 from pipeline.run.layers import Laid
 from pipeline.run.ready import Ready
-from pipeline.solve.solve import Solved
+from pipeline.solve.solve import Solved, doubted
 
 
 def newest_issue(folder: Path) -> Last | None:
@@ -72,6 +74,33 @@ def with_history(folder: Path, survey: Survey) -> tuple[tuple[Doubtful, ...], li
         newest = newest_issue(folder)
         return gone_checks(newest.record, survey) if newest is not None else ((), [])
     return (), []
+
+
+def with_frames(folder: Path, survey: Survey, solved: Solved) -> tuple[Solved, list[str]]:
+    """Return a solved job with what frames that differ from its issues' before put in doubt, and what is noted of them.
+
+    What cannot be read here is told where the issue before is needed.
+    """
+    with suppress(JobError, RecordError, OSError):
+        newest = newest_issue(folder)
+        if newest is None:
+            return solved, []
+        now = fingerprint(survey, solved)
+        doubts = frame_doubts(_settled(folder, newest.record), survey, solved, now)
+        last = drawn_from(folder, newest, to_show(folder, [number for number, _ in issues(folder)]))
+        notes = frame_notes(last.record, survey, solved, now) if last is not None and not doubts else []
+        return doubted(survey, solved, doubts), notes
+    return solved, []
+
+
+def _settled(folder: Path, newest: Record) -> Record:
+    """Return the record of the newest issue that is in no doubt against one before it; else of the first."""
+    record = newest
+    for number in sorted((number for number, _ in issues(folder) if number < newest["issue"]), reverse=True):
+        if not unsettled(record):
+            break
+        record = standing_issue(folder, number)[1]
+    return record
 
 
 def decided(job: Ready, laid: Laid, record: Record, current: Last | None, compared: bool) -> Release:

@@ -43,6 +43,7 @@ from pipeline.run.releasing import (
     former_register,
     newest_issue,
     refuse_damaged_issues,
+    with_frames,
     with_history,
 )
 from pipeline.run.retention import retain
@@ -94,10 +95,11 @@ def _run(loaded: LoadedJob, before: Before, dry_run: bool, progress: Progress | 
         examined = examine(prepared, problems, progress)
         gone, notes = with_history(folder, examined.survey)
         solved = solve(examined.survey, (*examined.doubts, *gone))
+        solved, of_frames = with_frames(folder, examined.survey, solved)
         diagnoses = diagnose(examined.survey, solved, former_register(folder, solved))
         settled = settle(examined.survey, solved)
         made_of = fingerprint(examined.survey, solved, settled.drafter.given)
-        job = Ready(examined, solved, diagnoses, settled, made_of, tuple(notes))
+        job = Ready(examined, solved, diagnoses, settled, made_of, (*notes, *of_frames))
         if dry_run:
             return with_untold(_would_issue(job, folder, progress), folder)
         if not held:

@@ -177,6 +177,19 @@ def _adjusted(tied: Tied) -> dict[str, Floats]:
     return {tied.marks.names[number]: tied.shifts.marks[number] for number in np.flatnonzero(whole)}
 
 
+def doubted(survey: Survey, solved: Solved, doubts: Sequence[Doubtful]) -> Solved:
+    """Return a solved job with doubts more, which only its solution could tell; no number is another."""
+    if not doubts:
+        return solved
+    every = (*solved.doubts, *doubts)
+    proof = tuple(
+        of.doubted(any(doubt.reaches(number) for doubt in doubts)) for number, of in enumerate(solved.evidence)
+    )
+    whole, spans = solved.shifts.fully_tied, solved.spans
+    verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
+    return replace(solved, evidence=proof, verdicts=verdicts, doubts=every)
+
+
 def shift_at_places(survey: Survey, solved: Solved) -> tuple[Floats, Floats]:
     """Return (S, 3) shifts and (S, 3) standard uncertainties east, north, up, each at its session's place."""
     return _at_places(survey, solved.shifts, solved.places)

@@ -1,0 +1,176 @@
+"""A datum, a geoid or a CRS that is another in a new issue is told with what it did, and doubted where need be.
+
+The grids that are put in place of one another are the demo's, raised by a known length: by so much all heights move.
+"""
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from simulate import Plan, Simulation, simulate
+from simulate_plan import CANTERBURY, ELLIPSOIDAL, GRS80, Place, read_gtx, utm
+
+from pipeline import run_job
+from pipeline.run.run_job import Outcome
+
+Change = Callable[[Simulation, Path], None]
+#: GDA94 and GDA2020 lie about 1.6 m apart there (ICSM, GDA2020 technical manual).
+MELBOURNE = replace(
+    ELLIPSOIDAL, longitude=144.97, latitude=-37.80, height=40.0, grid="EPSG:28355", source="EPSG:4939",
+    projection=utm(55, south=True, ellipsoid=GRS80),
+)  # fmt: skip
+_HEIGHTS = re.compile(r"heights of all points moved by about ([+-]\d+\.\d+) m")
+
+
+def lay_grid(folder: Path, name: str, raised: float) -> None:
+    """Write the demo's geoid grid, raised by so many metres."""
+    assert CANTERBURY.geoid is not None
+    head = CANTERBURY.geoid.read_bytes()[:40]
+    values = read_gtx(CANTERBURY.geoid).values + raised
+    (folder / name).write_bytes(head + values.astype(">f4").tobytes())
+
+
+def geoid(name: str, raised: float = 0.0) -> Change:
+    """Issue heights by a grid in the job's folder."""
+
+    def change(job: Simulation, folder: Path) -> None:
+        lay_grid(folder, name, raised)
+        job.job["target"].update(height="EPSG:5773", geoid=name)
+
+    return change
+
+
+def keys(table: str, **values: Any) -> Change:
+    def change(job: Simulation, folder: Path) -> None:
+        section = job.job.setdefault(table, {})
+        section.update(values)
+        for key in [key for key, value in values.items() if value is None]:
+            del section[key]
+
+    return change
+
+
+def ellipsoidal_register(job: Simulation, folder: Path) -> None:
+    keys("control", height="ellipsoid", columns={"ellipsoid_height": "height"})(job, folder)
+
+
+def issues_of(folder: Path, place: Place, *changes: tuple[Change, ...]) -> list[Outcome]:
+    """Run one job several times, each time after some changes; its two sessions have checks at both ends."""
+    job = simulate(Plan(sessions=2, points=20, ties=1, checks=3, place=place, base_vertical=3.0, reach=500.0, seed=3))
+    found = []
+    for some in changes:
+        for change in some:
+            change(job, folder)
+        found.append(run_job(job.write(folder)))
+    return found
+
+
+def doubts(outcome: Outcome) -> list[str]:
+    return [doubt["kind"] for doubt in outcome.record["doubts"] if not doubt["confirmed"]]
+
+
+def moved_by(outcome: Outcome) -> float:
+    """What the notes, doubts among them, say that all heights moved by."""
+    return next(float(found[1]) for note in outcome.record["notes"] if (found := _HEIGHTS.search(note)))
+
+
+def because(outcome: Outcome) -> str:
+    assert outcome.record["changes"] is not None
+    return "; ".join(outcome.record["changes"]["because"])
+
+
+def test_another_datum_of_the_target_is_told_and_keeps_its_proof(tmp_path: Path) -> None:
+    first, second = issues_of(tmp_path, ELLIPSOIDAL, (), (geoid("g.gtx"),))
+    assert (first.exit_code, second.exit_code, second.record["verdict"]) == (0, 0, "proven") and not doubts(second)
+    assert "[target] height was ellipsoidal and is EGM96 height (EPSG:5773)" in because(second)
+    around = CANTERBURY.separation(np.array([CANTERBURY.longitude]), np.array([CANTERBURY.latitude]))
+    assert moved_by(second) == pytest.approx(-around.item(), abs=0.05)
+
+
+@pytest.mark.parametrize("raised", [0.35, -12.0])
+def test_a_geoid_replaced_under_its_name_is_doubted(raised: float, tmp_path: Path) -> None:
+    first, second = issues_of(tmp_path, ELLIPSOIDAL, (geoid("g.gtx"),), (geoid("g.gtx", raised),))
+    assert (first.exit_code, second.exit_code) == (0, 3)
+    assert doubts(second) == ["register-heights"] and second.record["verdict"] == "unchecked"
+    assert moved_by(second) == pytest.approx(-raised, abs=0.002)
+    assert "the grid file g.gtx has another content" in because(second)
+
+
+def test_a_geoid_that_differs_by_less_than_the_tolerance_is_only_told(tmp_path: Path) -> None:
+    _, second = issues_of(tmp_path, ELLIPSOIDAL, (geoid("g.gtx"),), (geoid("g.gtx", 0.02),))
+    assert second.exit_code == 0 and not doubts(second) and moved_by(second) == pytest.approx(-0.02, abs=0.002)
+
+
+def test_another_geoid_by_its_key_is_told(tmp_path: Path) -> None:
+    _, second = issues_of(tmp_path, ELLIPSOIDAL, (geoid("g.gtx"),), (geoid("other.gtx", 0.35),))
+    assert second.exit_code == 0 and not doubts(second) and moved_by(second) == pytest.approx(-0.35, abs=0.002)
+    assert "[target] geoid: heights were by g.gtx and are by other.gtx" in because(second)
+
+
+def test_a_geoid_that_ties_take_up_moves_no_height_and_says_so(tmp_path: Path) -> None:
+    _, second = issues_of(tmp_path, CANTERBURY, (geoid("g.gtx"),), (geoid("g.gtx", 0.35),))
+    assert second.exit_code == 0 and not doubts(second)
+    (note,) = [note for note in second.record["notes"] if "another shift" in note]
+    assert "no height moved" in note and "session-01 by +0.350 m in height" in note
+
+
+def test_another_datum_of_the_register_is_doubted_until_it_is_taken_back_or_confirmed(tmp_path: Path) -> None:
+    looser = keys("checks", horizontal=0.1, vertical=0.2)
+    wrong, right = ellipsoidal_register, keys("control", height="EPSG:5773", columns=None)
+    confirm = keys("checks", confirmed=["register-heights"])
+    stated = (geoid("g.gtx"), looser)
+    first, second, third, back, again, confirmed, later = issues_of(
+        tmp_path, CANTERBURY, stated, (wrong,), (keys("checks", horizontal=0.11),), (right,), (wrong,), (confirm,),
+        (keys("checks", horizontal=0.12),),
+    )  # fmt: skip
+    assert first.exit_code == 0
+    for each in (second, third, again):
+        assert each.exit_code == 3 and doubts(each) == ["register-heights"] and each.record["verdict"] == "unchecked"
+    assert "[control] height was EGM96 height (EPSG:5773) and is ellipsoidal" in because(second)
+    assert "neither the readings nor the register's numbers" in second.record["doubts"][0]["what"]
+    assert back.exit_code == confirmed.exit_code == later.exit_code == 0 and confirmed.record["doubts"][0]["confirmed"]
+
+
+def test_register_and_target_in_the_same_wrong_datum_are_doubted(tmp_path: Path) -> None:
+    looser = keys("checks", horizontal=0.1, vertical=0.2)
+    to_ellipsoid = keys("target", height="ellipsoid", geoid=None)
+    _, second = issues_of(tmp_path, CANTERBURY, (geoid("g.gtx"), looser), (ellipsoidal_register, to_ellipsoid))
+    assert second.exit_code == 3 and doubts(second) == ["register-heights"]
+    assert "[target] height" in because(second) and "[control] height" in because(second)
+
+
+def test_a_register_in_another_datum_with_other_numbers_is_not(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=2, points=20, ties=1, checks=3, place=CANTERBURY, base_vertical=3.0, seed=3))
+    geoid("g.gtx")(job, tmp_path)
+    assert run_job(job.write(tmp_path)).exit_code == 0
+    ellipsoidal_register(job, tmp_path)
+    job = replace(job, register={**job.register, "height": job.marks.ellipsoid_height})
+    second = run_job(job.write(tmp_path))
+    assert second.exit_code == 0 and not doubts(second)
+
+
+def test_a_field_datum_by_another_label_moves_nothing(tmp_path: Path) -> None:
+    _, second = issues_of(tmp_path, CANTERBURY, (geoid("g.gtx"),), (keys("source", crs="EPSG:4979"),))
+    assert second.exit_code == 0 and not doubts(second)
+    assert "field positions were read by" in because(second)
+    assert any("no height moved" in note for note in second.record["notes"])
+
+
+def test_register_and_target_on_the_same_grid_of_another_datum_are_doubted(tmp_path: Path) -> None:
+    both = keys("target", grid="EPSG:7855"), keys("control", crs="EPSG:7855")
+    first, second, alone = issues_of(
+        tmp_path, MELBOURNE, (), both, (keys("target", grid="EPSG:28355"), keys("control", crs="EPSG:28355"))
+    )
+    assert first.exit_code == 0 and second.exit_code == 3 and doubts(second) == ["datum"]
+    assert "another shift" in second.record["doubts"][0]["what"] and alone.exit_code == 0
+
+
+def test_the_target_on_the_grid_of_another_datum_keeps_its_proof(tmp_path: Path) -> None:
+    _, second = issues_of(tmp_path, MELBOURNE, (), (keys("target", grid="EPSG:7855"),))
+    assert second.exit_code == 0 and not doubts(second)
+    assert "[target] grid was GDA94 / MGA zone 55 (EPSG:28355)" in because(second)
+    assert "field positions" not in because(second)
