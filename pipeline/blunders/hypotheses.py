@@ -6,16 +6,17 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Integers
 from pipeline.blunders.coordinates import typed
 from pipeline.blunders.misstated import Retyped, misstated
 from pipeline.blunders.not_stated import Found, hypotheses_of, partial
+from pipeline.blunders.other_marks import again, point_name, several, stood_elsewhere
 from pipeline.blunders.outlook import Outlook
+from pipeline.blunders.pegs import pegs
+from pipeline.blunders.pole_heights import wrong_heights
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import ALL, HEIGHT, PARTS, Evidence, Hypothesis, Kind
 from pipeline.clock import DAY, HOUR
-from pipeline.geodesy.units import FOOT
-from pipeline.words import Role
 
 #: Milliseconds within which another session's base may have been taken for one's own.
 _NEAR = 3 * DAY
@@ -60,14 +61,17 @@ def hypotheses(scope: Scope, evidence: Evidence) -> Tried:
         tried.add(_mark(scope, mark))
     for session, own in zip(scope.sessions, scope.own, strict=True):
         for row in own.tolist():
-            _other_marks(tried, scope, row)
+            _take_up(tried, scope, [row])
             tried.add(_point(scope, row))
             tried.add(_other_sessions(scope, session, row))
+        for alike in several(scope, own):
+            _take_up(tried, scope, alike)
         tried.add(_setups(scope, session))
         stated = list(misstated(scope, session, own))
         tried.add(hypothesis for hypothesis, _ in stated)
         tried.retyped += [(hypothesis, other) for hypothesis, other in stated if other is not None]
         tried.add(_in_time(scope, own))
+    tried.add(pegs(scope))
     tried.add(hypothesis for hypothesis, _ in tried.not_stated)
     return tried
 
@@ -85,83 +89,29 @@ def _mark(scope: Scope, mark: str) -> Iterator[Hypothesis]:
         yield Hypothesis(Kind.MARK_UNEXPLAINED, text, shape, free, decide)
 
 
-def _other_marks(tried: Tried, scope: Scope, row: int) -> None:
-    """Take up that the rover stood on another mark of the register than the one it is compared with.
-
-    Only the marks that could lie where it stood are worked out; all of them count as tried.
-    """
-    case = scope.case
-    on_marks, reference = case.solved.occupations, case.solved.reference
-    mark, point = on_marks.marks[row], _name(scope, row)
-    other = np.arange(len(reference.names)) != case.mark[row]
-    others = np.flatnonzero(other & np.isfinite(reference.xyz).all(axis=1))
-    tried.count[Kind.OTHER_MARK] += len(others)
-    if on_marks.roles[row] is Role.CHECK:
-        others, shapes = _others_of_check(scope, row, others)
-    else:
-        others, shapes = _others_of_tie(scope, row, others)
-    for number, shape in zip(others.tolist(), shapes, strict=True):
-        text = f"{point} stood on {reference.names[number]}, not on {mark}"
-        tried.hypotheses.append(Hypothesis(Kind.OTHER_MARK, text, shape, decide=_again(mark)))
-
-
-def _others_of_check(scope: Scope, row: int, others: Integers) -> tuple[Integers, Floats]:
-    case = scope.case
-    found, grid = case.solved.occupations.corrected, case.solved.reference.grid[others]
-    off = np.abs(grid - [found.easting[row], found.northing[row], found.height[row]])
-    near = (np.nan_to_num(off) <= case.tolerance.axes()).all(axis=1)
-    error = np.nan_to_num(grid[near] - case.known[row])
-    return others[near], scope.influence.elsewhere(row, error)
-
-
-def _others_of_tie(scope: Scope, row: int, others: Integers) -> tuple[Integers, Floats]:
-    """A tie on a mark of the register takes its session's shift along, which has to be a likely one afterwards."""
-    case = scope.case
-    on_marks, reference = case.solved.occupations, case.solved.reference
-    if case.mark[row] < 0 or not np.isfinite(reference.xyz[case.mark[row]]).all():
-        return others[:0], np.zeros((0, len(scope.influence.rows) + len(scope.sessions), 3))
-    errors = reference.xyz[others] - reference.xyz[case.mark[row]]
-    shift = case.local[on_marks.session[row]] * case.scale
-    likely = (np.abs(shift - scope.influence.shift_if_displaced(row, errors)) <= case.tolerance.axes()).all(axis=1)
-    shapes = scope.influence.displaced([row], errors[likely])
-    whole = np.isfinite(shapes).all(axis=(1, 2))
-    return others[likely][whole], shapes[whole]
-
-
-def _again(mark: str) -> str:
-    return f"{mark} occupied once more"
-
-
-def _name(scope: Scope, row: int) -> str:
-    return str(scope.case.solved.occupations.table.column("name")[row].as_py())
+def _take_up(tried: Tried, scope: Scope, rows: list[int]) -> None:
+    """Take up that the rover stood on another mark; those that cannot lie where it stood count as tried as well."""
+    count, found = stood_elsewhere(scope, rows)
+    tried.count[Kind.OTHER_MARK] += count
+    tried.hypotheses += found
 
 
 def _point(scope: Scope, row: int) -> Iterator[Hypothesis]:
     """Yield that one occupation alone is off: by its pole or antenna height, or for no known reason."""
     on_marks = scope.case.solved.occupations
-    mark, point = on_marks.marks[row], _name(scope, row)
+    mark, point = on_marks.marks[row], point_name(scope, row)
     stated = on_marks.table.column("antenna_height")[row].as_py()
-    ways = list(_heights(stated))
+    ways = list(wrong_heights(stated))
     up = np.array([metres for metres, _ in ways]).reshape(-1, 1) * scope.influence.rotation[2]
     for (_, how), shape in zip(ways, scope.influence.displaced([row], up), strict=True):
         text = f"{point}'s pole or antenna height of {stated:.3f} m was {how}"
-        yield Hypothesis(Kind.ANTENNA, text, shape, decide=_again(mark))
+        yield Hypothesis(Kind.ANTENNA, text, shape, decide=again(mark))
     if not scope.case.reached[row]:
         return
     shape = scope.influence.any_displaced({row: 1.0})
     for free, what in PARTS:
         text = f"{point} alone is off{what} by {{size}}" + (" (pole height?)" if free == HEIGHT else "")
-        yield Hypothesis(Kind.POINT_UNEXPLAINED, text, shape, free, _again(mark))
-
-
-def _heights(stated: float | None) -> Iterator[tuple[float, str]]:
-    """Yield how much too high a position is, and why, for an antenna or pole height as stated."""
-    if stated is None or not np.isfinite(stated) or stated == 0.0:
-        return
-    yield stated, "left out"
-    yield -stated, "applied twice"
-    yield -stated * (1.0 - FOOT), "in feet, taken for metres"
-    yield stated * (1.0 / FOOT - 1.0), "in metres, taken for feet"
+        yield Hypothesis(Kind.POINT_UNEXPLAINED, text, shape, free, again(mark))
 
 
 def _setups(scope: Scope, session: int) -> Iterator[Hypothesis]:
@@ -169,7 +119,7 @@ def _setups(scope: Scope, session: int) -> Iterator[Hypothesis]:
     setup = scope.case.survey.windows[session].session.setup
     if setup is None or session not in scope.case.solved.tied.setups:
         return
-    ways = list(_heights(setup.antenna_height))
+    ways = list(wrong_heights(setup.antenna_height))
     up = np.array([metres for metres, _ in ways]).reshape(-1, 1) * scope.influence.rotation[2]
     shapes = scope.influence.set_up(scope.case.solved.tied.setups.index(session), up)
     for (_, how), shape in zip(ways, shapes, strict=True):
@@ -190,7 +140,7 @@ def _other_sessions(scope: Scope, session: int, row: int) -> Iterator[Hypothesis
     others = [w for w in near if np.isfinite(shifts[w.index]).all()]
     shapes = scope.influence.displaced([row], shifts[session] - shifts[[w.index for w in others]])
     for window, shape in zip(others, shapes, strict=True):
-        text = f"{_name(scope, row)} was observed against the base of session {window.session.name}"
+        text = f"{point_name(scope, row)} was observed against the base of session {window.session.name}"
         decide = "the base id in the receiver's own record"
         if np.isfinite(shape).all():
             yield Hypothesis(Kind.OTHER_SESSION, text, shape, decide=decide)

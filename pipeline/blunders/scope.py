@@ -213,4 +213,5 @@ def evidence_of(case: Case, rows: Integers, sessions: tuple[int, ...], rotation:
         np.vstack([difference, np.nan_to_num(local) * case.scale]),
         np.vstack([case.held[rows], np.isfinite(local)]),
         covariance,
+        np.append(np.ones(len(rows)), np.full(len(sessions), case.scale[0])),
     )

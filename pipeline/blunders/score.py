@@ -78,11 +78,13 @@ class Evidence:
         difference: (n, 3) observed minus known; anything where not known.
         known: (n, 3) whether the component is known.
         covariance: what they are worth together.
+        loose: (n,) what a metre of a prediction's slack is in each row's differences; None for one in all.
     """
 
     difference: Floats
     known: Flags
     covariance: Covariance
+    loose: Floats | None = None
 
     def white(self) -> tuple[Whitener, Floats]:
         """Return what turns differences into independent ones of unit variance, and (n, 3) these."""
@@ -199,7 +201,10 @@ def _whole(
         left = unexplained(evidence, rows, shapes, slack)
         level = np.hypot(left[..., 0], left[..., 1]).max(axis=1, initial=0.0)
         height = np.abs(left[..., 2]).max(axis=1, initial=0.0)
-        fit = np.flatnonzero(tolerance.passes(np.stack([level, height], axis=-1)))
+        passes = tolerance.passes(np.stack([level, height], axis=-1))
+        if len(rows) == len(evidence.difference):
+            passes &= ~_by_looseness(evidence, shapes, slack, tolerance)
+        fit = np.flatnonzero(passes)
         near = [near[at] for at in fit.tolist()]
     none, found = np.zeros(3), []
     for hypothesis, at in zip(near, fit.tolist(), strict=True):
@@ -208,6 +213,17 @@ def _whole(
         misfits = float(level[at]), float(height[at])
         found.append(Explanation(hypothesis, shapes[at], left[at], none, none, *misfits, chi_square, score, False))
     return found
+
+
+def _by_looseness(evidence: Evidence, shapes: Floats, slack: Floats, tolerance: Tolerance) -> Flags:
+    """Return (k,) which predictions fit by their slack alone: it takes up all differences, or more without them."""
+    nothing = np.zeros((len(slack), *evidence.difference.shape))
+    left = unexplained(evidence, np.arange(len(evidence.difference)), nothing, slack)[..., :2]
+    level = np.hypot(left[..., 0], left[..., 1]).max(axis=1, initial=0.0)
+    alone = tolerance.passes(np.stack([level, np.zeros(len(slack))], axis=-1))
+    known = np.where(evidence.known, evidence.difference, 0.0)
+    before, after = (np.hypot(off[..., 0], off[..., 1]).max(axis=-1, initial=0.0) for off in (known, known - shapes))
+    return np.asarray((slack > 0.0) & (alone | (after >= before)))
 
 
 def furthest(evidence: Evidence, tolerance: Tolerance) -> Integers:
@@ -223,7 +239,8 @@ def unexplained(evidence: Evidence, rows: Integers, shapes: Floats, slack: Float
     """
     left = np.where(evidence.known[rows], evidence.difference[rows] - shapes, 0.0)
     distance = np.hypot(left[..., 0], left[..., 1])
-    left[..., :2] *= (np.maximum(distance - slack[:, None], 0.0) / np.maximum(distance, 1e-12))[..., None]
+    most = slack[:, None] * (1.0 if evidence.loose is None else evidence.loose[rows])
+    left[..., :2] *= (np.maximum(distance - most, 0.0) / np.maximum(distance, 1e-12))[..., None]
     return left
 
 

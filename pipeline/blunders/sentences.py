@@ -11,7 +11,7 @@ from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.limits import DIAGNOSED
 from pipeline.solve.solve import Solved
-from pipeline.words import counted
+from pipeline.words import Role, counted
 
 #: How many explanations of one session are named in `cause`; the record has more.
 _NAMED = 3
@@ -22,7 +22,23 @@ _RECORDED = 20
 def causes(solved: Solved, diagnoses: Diagnoses) -> list[str | None]:
     """Return for each occupation of a mark the sentence that says what its failing may mean, None where it passes."""
     told = {row: _sentence(solved, diagnosis) for diagnosis in diagnoses.diagnoses for row in diagnosis.rows}
+    compared = solved.occupations.compared
+    for row in np.flatnonzero(compared.judged & ~compared.passed & solved.occupations.temporary).tolist():
+        told.setdefault(row, _on_peg(solved, row))
     return [told.get(row) for row in range(len(solved.occupations.marks))]
+
+
+def _on_peg(solved: Solved, row: int) -> str:
+    """Return what the failing of a check on a temporary mark may mean: that mark lies where ties put it."""
+    on_marks = solved.occupations
+    mark, names = on_marks.marks[row], on_marks.table.column("name").to_pylist()
+    ties = [names[n] for n, role in enumerate(on_marks.roles) if role is Role.TIE and on_marks.marks[n] == mark]
+    listed = ", ".join(ties[:_NAMED]) + (f" and {len(ties) - _NAMED} more" if len(ties) > _NAMED else "")
+    by = f"the ties on it ({listed})" if ties else "a base over it"
+    return (
+        f"{mark} lies where {by} put it: one of them is off or stood on another mark, this check is, or the base moved"
+        f" in between; to decide: {mark} and a mark of the register occupied once more"
+    )
 
 
 def drifts(survey: Survey, solved: Solved, found: Sequence[Drift]) -> list[str]:
@@ -108,7 +124,9 @@ def _sentence(solved: Solved, diagnosis: Diagnosis) -> str:
     for explanation in diagnosis.explanations[:_NAMED]:
         doubt = "perhaps by chance: " if explanation.chance else ""
         horizontal, vertical = _left(explanation, diagnosis)
-        left = f"unexplained: {horizontal:.3f} m horizontally, {vertical:.3f} m in height"
+        slack = explanation.hypothesis.slack
+        beyond = f" beyond the {slack:g} m that the transformation is good to" if slack else ""
+        left = f"unexplained: {horizontal:.3f} m horizontally{beyond}, {vertical:.3f} m in height"
         told.append(f"{doubt}{_words(solved, explanation)} ({left})")
     close = [one for one in diagnosis.explanations[1:] if one.score - best.score < CLOSE]
     decide = dict.fromkeys(one.hypothesis.decide for one in [best, *close] if one.hypothesis.decide)

@@ -156,3 +156,12 @@ def test_a_drifts_rate_and_its_sigma_are_those_of_a_weighted_regression() -> Non
     assert significance_of(trend.size, trend.sigma) == pytest.approx(
         chdtrc(3, 3 * (rate**2 / covariance[0, 0])), rel=1e-6
     )
+
+
+def test_what_fits_by_its_looseness_alone_explains_nothing() -> None:
+    """A slack of a metre takes up 0.2 m whatever is predicted, and a prediction may not make matters worse."""
+    seen = evidence([[0.2, 0.0, 0.0]])
+    for shape in ([0.0, 0.0, 0.0], [0.9, 0.0, 0.0], [0.2, 0.0, 0.0]):
+        assert not explain(seen, [Hypothesis(Kind.DATUM, "d", np.array([shape]), slack=1.0)], TOLERANCE)
+    worse = Hypothesis(Kind.DATUM, "d", np.array([[-1.0, 0.0, 0.0]]), slack=2.45)
+    assert not explain(evidence([[1.46, 0.0, 0.0]]), [worse], TOLERANCE)
