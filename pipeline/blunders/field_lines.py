@@ -8,9 +8,10 @@ from datetime import datetime
 
 import numpy as np
 
+from pipeline.arrays import Floats
 from pipeline.blunders.carried import Way
 from pipeline.blunders.misstated import Retyped, turn_of, vector_place
-from pipeline.blunders.not_stated import Found, windows
+from pipeline.blunders.not_stated import Found, known_places, windows
 from pipeline.blunders.scope import Case
 from pipeline.clock import clock, iso, moment
 from pipeline.geodesy.frames import geocentric_to_local
@@ -45,7 +46,7 @@ def field_lines(case: Case, one: Found) -> str:
         both |= {own.position for own in carried}
         tables.append(", ".join([*keys, *_what(case, one, since, bool(carried)), *_only(case, one)]))
     if one.pattern.way is Way.REVISED:
-        told.append("# add the coordinates of the mark as they were typed in the field: easting, northing, height")
+        told += _typed(case, one)
     end = moment(window.end_ms)
     before_it = [
         stated.model_copy(update={"until": end}) if number in both and stated.until is None else stated
@@ -138,7 +139,7 @@ def _what(case: Case, one: Found, since: int, beside: bool) -> list[str]:
     ``beside`` others that readings carry as well it is the vector: a reading that carries one is not raw any more.
     """
     on_marks, row = case.solved.occupations, None if beside else _tie(case, one)
-    if row is not None and one.pattern.way in (Way.ONCE, Way.REVISED):
+    if row is not None and one.pattern.way is Way.ONCE:
         name, names = on_marks.table.column("name")[row].as_py(), case.survey.candidates.names
         before = (case.survey.candidates.time < since) & np.array([other == name for other in names], bool)
         here = before & (case.survey.candidates.session == one.session)
@@ -147,8 +148,28 @@ def _what(case: Case, one: Found, since: int, beside: bool) -> list[str]:
             model = ['model = "grid"'] if one.grid else []
             return [f"tie = {quoted(name)}", f"mark = {quoted(on_marks.marks[row])}", *model]
     longitude, latitude, _ = case.survey.operations.frames.to_geographic.forward(*vector_place(case, one.session))
-    east, north, up = geocentric_to_local(one.vector, longitude, latitude).ravel() + 0.0
+    east, north, up = geocentric_to_local(_carried(case, one), longitude, latitude).ravel() + 0.0
     return [f"east = {east:.4f}", f"north = {north:.4f}", f"up = {up:.4f}"]
+
+
+def _carried(case: Case, one: Found) -> Floats:
+    """Return (3,) what readings carry; where a mark had other coordinates, what is left at their own marks tells it."""
+    if one.pattern.way is not Way.REVISED:
+        return one.vector
+    left = known_places(case, one.carrying) - case.solved.occupations.raw[one.carrying]
+    return np.asarray(one.vector - np.nanmean(left, axis=0))
+
+
+def _typed(case: Case, one: Found) -> list[str]:
+    row = _tie(case, one)
+    if row is None:
+        return []
+    point, mark = case.solved.occupations.table.column("name")[row].as_py(), case.solved.occupations.marks[row]
+    by = f"tie = {quoted(str(point))}, mark = {quoted(mark)}"
+    return [
+        "# east, north, up are what the occupations show; who has the coordinates that were typed in the field for"
+        f" {mark} writes, in their place, {by}, easting, northing, height"
+    ]
 
 
 def _tie(case: Case, one: Found) -> int | None:

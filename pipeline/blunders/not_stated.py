@@ -65,7 +65,7 @@ class Found:
 
 def found_in(case: Case, session: int, rows: Integers) -> list[Found]:
     """Return the patterns among some of a session's occupations, by time, each way once and the best source of it."""
-    rows = rows[np.isfinite(_known(case, rows)).all(axis=1)] if len(rows) else rows
+    rows = rows[np.isfinite(known_places(case, rows)).all(axis=1)] if len(rows) else rows
     if not len(rows):
         return []
     rotation = case.rotation(session)
@@ -84,7 +84,7 @@ def partial(some: Sequence[tuple[Hypothesis, Found]]) -> list[tuple[Hypothesis, 
     return sorted(odd, key=lambda pair: (int(pair[1].pattern.odd.sum()), pair[1].pattern.guesses))[:_PATTERNS]
 
 
-def _known(case: Case, rows: Integers) -> Floats:
+def known_places(case: Case, rows: Integers) -> Floats:
     """Return (n, 3) where the marks of occupations are, working frame: of the register, else as adjusted."""
     adjusted = dict(zip(case.solved.tied.marks.names, case.solved.shifts.marks, strict=True))
     nowhere = np.full(3, np.nan)
@@ -101,7 +101,7 @@ def _known(case: Case, rows: Integers) -> Floats:
 def _levels(case: Case, rows: Integers, rotation: Floats) -> Levels:
     on_marks = case.solved.occupations
     centring = case.survey.job.quality.centring
-    needed = (_known(case, rows) - on_marks.raw[rows]) @ rotation.T
+    needed = (known_places(case, rows) - on_marks.raw[rows]) @ rotation.T
     of_mark = np.vstack([case.solved.reference.sigma, np.zeros((1, 3))])[case.mark[rows]]
     sigma = np.hypot(np.hypot(on_marks.sigma[rows], [centring, centring, 0.0]), of_mark)
     held = case.held[rows] | (case.mark[rows] < 0)[:, None]
@@ -217,7 +217,7 @@ def _in_grid(scope: Scope, one: Found, hypothesis: Hypothesis) -> Iterator[tuple
     to_issued, marks = case.survey.operations.frames.to_issued, case.solved.reference.xyz
     ends = np.vstack([case.solved.occupations.raw[one.given], marks[case.mark[one.given]]])
     raw, mark = np.column_stack(to_issued.forward(*ends.T))
-    known = _known(case, one.carrying)
+    known = known_places(case, one.carrying)
     there = np.column_stack(to_issued.inverse(*(np.column_stack(to_issued.forward(*known.T)) + (mark - raw)).T))
     errors = there - known
     if not (np.linalg.norm(errors - one.vector, axis=1) > _BENT).any():

@@ -102,8 +102,11 @@ class World:
         return path
 
 
-def draw(seed: int) -> World:
-    """Return a clean job: one to four sessions on four to seven marks, in one of three places."""
+def draw(seed: int, *, noise: bool = True) -> World:
+    """Return a clean job: one to four sessions on four to seven marks, in one of three places.
+
+    Without noise readings and the register are the truth, to the last digit written.
+    """
     random = np.random.default_rng(seed)
     place = (CANTERBURY, CENTRAL_JAVA, BORDER)[random.integers(3)]
     ties = int(random.integers(1, 3))
@@ -117,6 +120,7 @@ def draw(seed: int) -> World:
         reach=float(random.choice([800.0, 2000.0, 4000.0])),
         overlap=bool(sessions > 1 and random.random() < 0.3),
         place=place,
+        noise=noise,
         seed=seed,
     )
     job = simulate(plan)
@@ -142,7 +146,7 @@ def _print_register(world: World) -> None:
     count = len(marks.names)
     world.job.register = {"hu95": np.full(count, hu95), "vu95": np.full(count, vu95)}
     # 2.4477 and 1.9600: FGDC-STD-007.3-1998, 3-A
-    size = np.array([hu95 / 2.4477, hu95 / 2.4477, vu95 / 1.9600])
+    size = np.array([hu95 / 2.4477, hu95 / 2.4477, vu95 / 1.9600]) * (1.0 if world.job.plan.noise else 0.0)
     xyz = turn_enu(marks.longitude, marks.latitude, random.normal(0, size, (count, 3)))
     ellipsoid, projection = world.place.ellipsoid, world.place.projection
     lon, lat, up = move(marks.longitude, marks.latitude, marks.ellipsoid_height, xyz, ellipsoid)
@@ -173,7 +177,7 @@ def set_up(world: World, session: int) -> None:
     tied = [tie["point"] for tie in table.pop("ties")]
     antenna = round(float(world.random.uniform(1.3, 1.9)), 3)
     lon, lat, height = job.marks.geographic(mark)
-    off = turn_enu(lon, lat, world.random.normal(0, 0.003, 3)) - job.shifts[session]
+    off = turn_enu(lon, lat, world.random.normal(0, 0.003 if job.plan.noise else 0.0, 3)) - job.shifts[session]
     there = move(lon, lat, height + antenna, off, world.place.ellipsoid)
     said = dict(zip(("longitude", "latitude", "ellipsoid_height"), map(float, there), strict=True))
     table["setup"] = {"mark": mark, **said, "antenna_height": antenna}
