@@ -13,10 +13,11 @@ from pipeline.files.workbook import WORKBOOKS
 from pipeline.issue.folder.belongs import kept
 from pipeline.job.model import Columns
 from pipeline.limits import TABLE
-from pipeline.new_job.columns import Mapped, mapped
+from pipeline.new_job.columns import mapped
 from pipeline.new_job.encodings import preferred
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import Look, looks, pages_of
+from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.unread import no_height, no_position, unread_times
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable

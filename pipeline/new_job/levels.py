@@ -4,10 +4,10 @@ import re
 from collections.abc import Sequence
 
 from pipeline.geodesy.nearby import Registered, flat, named, parts
-from pipeline.new_job.columns import Mapped
 from pipeline.new_job.frames import height_datums
 from pipeline.new_job.headings import bare
 from pipeline.new_job.heights import height_said
+from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Candidate, Known, Question, State, quoted
 
 #: Height datums that are listed behind a CRS, and CRSs behind which they are where it is open itself.

@@ -7,10 +7,10 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.frames import WGS84, to_geographic
-from pipeline.new_job.columns import Mapped
 from pipeline.new_job.folder import Found
 from pipeline.new_job.frames import Grid, Table, in_plane, own_crs
 from pipeline.new_job.look import whole
+from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.occupations import Marks
 from pipeline.new_job.rows import Rows
 from pipeline.new_job.values import angles, decimals

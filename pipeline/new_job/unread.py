@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from pipeline.files.notations import TO_DEGREES, unread_notation, words_of
 from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_number, why_no_time
 from pipeline.near import listed
-from pipeline.new_job.columns import Mapped
 from pipeline.new_job.headings import rank
 from pipeline.new_job.look import Look
+from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Question
 from pipeline.new_job.values import angles, decimals, given, is_day, times
 from pipeline.words import counted, plural

@@ -6,8 +6,9 @@ from pathlib import Path
 import pytest
 
 from pipeline.new_job import new_job
-from pipeline.new_job.columns import Mapped, mapped
+from pipeline.new_job.columns import mapped
 from pipeline.new_job.look import looks
+from pipeline.new_job.mapped import Mapped
 from pipeline.problems import JobError
 
 #: The columns that every export of these tests has, and as many rows of them.

@@ -1,0 +1,182 @@
+"""Which columns are the positions and heights of readings: degrees, a grid's or geocentric."""
+
+import re
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.new_job.doubles import heading_of
+from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank
+from pipeline.new_job.heights import height_said
+from pipeline.new_job.look import Look
+from pipeline.new_job.mapped import Mapped, plainest
+from pipeline.new_job.values import MOSTLY, angles, decimals, given
+
+#: Metres between two heights that are one but for their rounding; and how much of the ground's ups and downs may be
+#: between heights above two surfaces: a geoid is flat beside it.
+_ROUNDED, _WITH_THEM = 0.006, 0.5
+#: Lengths of poles: how many there are in an export, and metres that none has. Common practice, no source.
+_POLES, _LONGEST_POLE = 5, 6.0
+#: Decimals of degrees by which they are told from other numbers, and the least easting and northing likewise, metres.
+_FINE, _LARGE = 6, 1_000.0
+#: The length of a vector from the earth's centre to its surface, metres.
+_LEAST_RADIUS, _MOST_RADIUS = 6.3e6, 6.4e6
+
+
+def find_position(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
+    """Find the positions and heights, by headings; ``take`` takes a free column for a word where it fits."""
+
+    def number(name: str) -> bool:
+        return decimals(look.columns[name]) is not None
+
+    if _geocentric(look, free, take, found):
+        return
+    for word, letters in (("longitude", "EW"), ("latitude", "NS")):
+        if not take(word, lambda name, word=word: _is_angle(look, name, word)):
+            found.dms |= take(word, lambda name, letters=letters: angles(look.columns[name], letters) is not None)
+    if {"longitude", "latitude"} <= found.columns.keys():
+        found.kind = "degrees"
+    else:
+        free += [found.columns.pop(word) for word in ("longitude", "latitude") if word in found.columns]
+        _plane(look, found, free, take, number)
+    if not found.kind and look.place is not None and np.isfinite(look.place[0]).any():
+        found.kind = "degrees" if _all_degrees(look.place) else "plane"
+        if np.isfinite(look.place[2]).any():
+            return
+    _height(look, found, free, number)
+    if "height" not in found.columns:
+        _unsure_height(look, found, free, number)
+    for word in ("height", "easting"):
+        found.feet = feet_of(found.columns.get(word, "")) or found.feet
+
+
+def place_by_content(look: Look, found: Mapped, free: list[str], measured: list[str]) -> None:
+    """Take two neighbouring columns of degrees with many decimals, or of large lengths, and the heights behind them."""
+    for first, second in pairwise(measured):
+        pair = [decimals(look.columns[name]) for name in (first, second)]
+        sizes = [float(np.nanmax(np.abs(one))) for one in pair if one is not None]
+        fine = all(_decimals_of(look.columns[name]) >= _FINE for name in (first, second))
+        if fine and min(sizes) <= 90 < max(sizes) <= 360:
+            turned = sizes[1] > sizes[0]
+            words_ = ("latitude", "longitude") if turned else ("longitude", "latitude")
+            found.kind = "degrees"
+        elif min(sizes) > _LARGE:
+            words_, found.kind, found.turned = ("easting", "northing"), "plane", True
+        else:
+            continue
+        names = [first, second]
+        after = measured[measured.index(second) + 1 :][:1]
+        found.columns |= dict(zip((*words_, "height"), (*names, *after), strict=False))
+        for name in (*names, *after):
+            free.remove(name)
+            measured.remove(name)
+        return
+
+
+def _decimals_of(texts: Sequence[str]) -> float:
+    """Return how many decimals a column's numbers have in the middle."""
+    return float(
+        np.median([len(re.split("[.,]", text)[-1]) if re.search("[.,]", text) else 0 for text in given(texts)])
+    )
+
+
+def _height(look: Look, found: Mapped, free: list[str], number: Callable[[str], bool]) -> None:
+    """Find the heights: those above the ellipsoid where a heading says so, else any; others that differ are rivals."""
+    kinds = {name: height_said(heading_of(name) if look.numbered else name) for name in free if number(name)}
+    ranked, others = dict[str, list[str]](), dict[str, list[str]]()
+    for word, each in (("ellipsoid_height", "ellipsoid"), ("level", "level"), ("height", "")):
+        places = {name: rank(word, name) for name in kinds if kinds[name] == each}
+        known = sorted((place, name) for name, place in places.items() if place is not None)
+        ranked[each] = [name for _, name in known]
+        others[each] = [name for name, place in places.items() if place is None]
+    # a heading that is a height's alone before one that has more words: "Tree height" is of a tree
+    names = ranked["ellipsoid"] or others["ellipsoid"]
+    names = names or [*ranked["level"], *ranked[""], *others["level"], *others[""]]
+    if not names:
+        return
+    found.columns["height"], found.height = names[0], kinds[names[0]] or ""
+    free.remove(names[0])
+    values = {name: decimals(look.columns[name]) for name in names}
+    headed = {name for each in ranked.values() for name in each}
+    rivals = [name for name in names[1:] if _another_height(values[names[0]], values[name], name in headed)]
+    if rivals:
+        found.rivals["height"] = [names[0], *rivals]
+
+
+def _another_height(one: Floats | None, other: Floats | None, headed: bool) -> bool:
+    """Whether numbers are other heights of the same points: by their heading, or as they go up and down with them.
+
+    Not those that are the same but for their rounding, nor heights of trees and lengths of poles.
+    """
+    if one is None or other is None or np.isfinite(one + other).mean() < MOSTLY or _alike(one, other):
+        return False
+    if len(np.unique(other[np.isfinite(other)])) <= _POLES and np.nanmax(np.abs(other)) < _LONGEST_POLE:
+        return False
+    return headed or bool(np.nanstd(other - one) <= _WITH_THEM * np.nanstd(one))
+
+
+def _alike(one: Floats | None, other: Floats | None) -> bool:
+    return (
+        one is not None and other is not None and bool(np.allclose(one, other, rtol=0, atol=_ROUNDED, equal_nan=True))
+    )
+
+
+def _unsure_height(look: Look, found: Mapped, free: list[str], number: Callable[..., bool]) -> None:
+    """Note which columns may hold the heights of readings, where no heading says it; the first is taken for now."""
+    if found.kind and found.times is not None and not look.numbered:
+        found.heights = tuple(name for name in free if not is_known(name) and number(name))
+        if found.heights:
+            found.columns["height"] = found.heights[0]
+            free.remove(found.heights[0])
+
+
+def _geocentric(look: Look, free: list[str], take: Callable[..., bool], found: Mapped) -> bool:
+    names = [plainest(word, free, lambda _: True) for word in "xyz"]
+    values = [decimals(look.columns[name]) for name in names if name is not None]
+    if len(values) < 3 or any(one is None for one in values):
+        return False
+    radius = np.sqrt(sum(np.square(one) for one in values if one is not None))
+    if not np.nanmedian(radius) > _LEAST_RADIUS or not np.nanmedian(radius) < _MOST_RADIUS:
+        return False
+    found.kind = "geocentric"
+    return all(take(word, lambda _: True) for word in "xyz")
+
+
+def _plane(look: Look, found: Mapped, free: list[str], take: Callable[..., bool], number: Callable[..., bool]) -> None:
+    """Find easting and northing, or degrees under headings of a grid (X and Y of a layer)."""
+    for word in ("easting", "northing"):
+        take(word, number)
+    # beside one that says its side a plain X or Y is the other
+    for word, other in (("easting", "northing"), ("northing", "easting")):
+        left = [name for name in free if letter_of(name) and number(name)]
+        if word not in found.columns and axis_of(found.columns.get(other, "")) is not None and left:
+            found.columns[word] = left[0]
+            free.remove(left[0])
+    if not {"easting", "northing"} <= found.columns.keys():
+        free += [found.columns.pop(word) for word in ("easting", "northing") if word in found.columns]
+        return
+    east, north = (decimals(look.columns[found.columns[word]]) for word in ("easting", "northing"))
+    assert east is not None and north is not None
+    most = [float(np.nanmax(np.abs(one))) for one in (east, north)]
+    lettered = {letter_of(found.columns[word]) for word in ("easting", "northing")} == {"x", "y"}
+    if max(most) <= 360 and min(most) <= 90 and (most[1] <= 90 or lettered):
+        pair = [found.columns.pop(word) for word in ("easting", "northing")]
+        found.columns["longitude"], found.columns["latitude"] = pair if most[1] <= 90 else pair[::-1]
+        if lettered and max(most) <= 90:
+            found.notes.append(f'"{pair[0]}" is taken for the longitude: exchange the two if it is the latitude')
+        found.kind = "degrees"
+        return
+    found.kind = "plane"
+    found.turned = lettered
+
+
+def _is_angle(look: Look, name: str, word: str) -> bool:
+    values = decimals(look.columns[name])
+    return values is not None and bool(np.nanmax(np.abs(values)) <= (360 if word == "longitude" else 90))
+
+
+def _all_degrees(place: tuple[Floats, Floats, Floats]) -> bool:
+    x, y = (np.abs(one[np.isfinite(one)]) for one in place[:2])
+    return bool((x <= 360).all() and (y <= 90).all())

@@ -1,0 +1,107 @@
+"""Which columns are the times of readings: in one column or in two, as text, as GPS weeks, as counts."""
+
+from pipeline.new_job.headings import bare, rank
+from pipeline.new_job.look import Look
+from pipeline.new_job.mapped import Mapped, plainest
+from pipeline.new_job.values import (
+    Times,
+    counted_times,
+    day_and_time,
+    decimals,
+    is_clock_run,
+    is_day,
+    is_day_run,
+    is_time_of_day,
+    times,
+    words,
+)
+
+#: Rows from which on one and the same time in all of them is odd.
+_STILL = 3
+
+
+def find_time(look: Look, found: Mapped, free: list[str]) -> None:
+    """Find the times: a column by its heading among those that hold dates with times, or the only one that does.
+
+    Else dates and times of day in two columns, GPS weeks and seconds, times that are counted.
+    """
+    holding = {name: how for name in free if (how := _as_times(look, name)) is not None}
+    telling = _telling(look, list(holding))
+    others = [one for one in telling if rank("time_end", one) is None and rank("dated", one) is None]
+    name = plainest("time", telling, lambda _: True) or next(iter(others), None)
+    if name is None or _is_still(look, name):
+        _other_time(look, found, free)
+    if found.times is None and name is not None:
+        _take_time(found, free, {"time": name}, holding[name])
+        ends = plainest("time_end", [one for one in free if one in holding], lambda _: True)
+        if ends is not None:
+            found.columns["time_end"] = ends
+            free.remove(ends)
+    taken = found.columns.get("time")
+    if taken is not None:
+        found.still = taken if _is_still(look, taken) else None
+        found.left += [
+            (one, f'it holds times as well, of which those of "{taken}" are taken') for one in others if one in free
+        ]
+
+
+def _is_still(look: Look, name: str) -> bool:
+    """Tell whether a column has one text in all rows, as the moment of an export has."""
+    some = words(look.columns[name])
+    return len(some) == 1 and sum(some.values()) >= _STILL
+
+
+def _telling(look: Look, names: list[str]) -> list[str]:
+    """Return the columns of times that tell rows apart at least half as well as the best of them does."""
+    count = {name: len(words(look.columns[name])) for name in names}
+    most = max(count.values(), default=0)
+    return [name for name in names if 2 * count[name] >= most]
+
+
+def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
+    days = [name for name in free if is_day(look.columns[name])]
+    clocks = [name for name in free if is_time_of_day(look.columns[name])]
+    # figures alone are dates and times only where their headings say so
+    days += [name for name in free if rank("date", name) is not None and is_day_run(look.columns[name])]
+    clocks += [name for name in free if rank("clock", name) is not None and is_clock_run(look.columns[name])]
+    day = next(iter(days), None)
+    telling = _telling(look, clocks)
+    if day is not None and telling:
+        begins = plainest("clock", telling, lambda _: True) or telling[0]
+        how = times(day_and_time(look.columns[day], look.columns[begins]))
+        if how is not None:
+            _take_time(found, free, {"date": day, "time": begins}, how)
+            if ends := [name for name in clocks if name != begins and rank("time_end", name) is not None]:
+                found.columns["time_end"] = ends[0]
+                free.remove(ends[0])
+            return
+    week, seconds = (
+        plainest(word, free, lambda name: decimals(look.columns[name]) is not None) for word in ("week", "seconds")
+    )
+    if week is not None and seconds is not None:
+        _take_time(found, free, {"gps_week": week, "gps_seconds": seconds}, Times(("",), zoned=True))
+        return
+    counted = {name: how for name in free if (how := counted_times(look.columns[name], name)) is not None}
+    for name in _telling(look, [name for name in counted if _is_time(name) or look.numbered]):
+        _take_time(found, free, {"time": name}, counted[name])
+        return
+
+
+def _is_time(heading: str) -> bool:
+    said = ("unix", "epoch", "gps", "tow", "msec", "timestamp", "serial")
+    return (
+        rank("time", heading) is not None or bare(heading) in ("ms", "s") or any(one in bare(heading) for one in said)
+    )
+
+
+def _take_time(found: Mapped, free: list[str], columns: dict[str, str], how: Times) -> None:
+    found.columns.update(columns)
+    found.times = how
+    for name in columns.values():
+        free.remove(name)
+
+
+def _as_times(look: Look, name: str) -> Times | None:
+    if name in look.dated:
+        return Times(("",), zoned=True)
+    return None if is_day(look.columns[name]) else times(look.columns[name])

@@ -1,0 +1,46 @@
+"""What is known of a file's columns, and the column that a word is found by."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from pipeline.new_job.headings import rank
+from pipeline.new_job.values import Times
+
+
+@dataclass
+class Mapped:
+    """Which column of a file is what.
+
+    ``columns`` are our words and the file's headings. ``kind`` of its position is "degrees", "plane", "geocentric", or
+    "" where there is none; ``dms`` whether angles are degrees, minutes and seconds. ``height`` says what its heading
+    says of heights: "ellipsoid", "level" (above a height datum) or "". ``turned`` tells that headings X and Y leave
+    open which is the easting. ``times`` is how times are written. ``feet`` is the unit that a heading says where it is
+    no metre. ``left`` are headings that mean something that is not mapped, with why;
+    ``poles`` is the heading of pole heights, ``still`` that of times that are one and the same in all rows.
+    ``heights`` are the headings of numbers that may be heights, where none says that it is. ``notes`` is what is to be
+    told besides; ``rivals`` are, by our words, headings of which any may be meant, the likeliest first.
+    ``separation`` is the heading of separations of a geoid, "" for none.
+    ``refused`` says why the file cannot be read, "" where nothing speaks against it.
+    """
+
+    columns: dict[str, str] = field(default_factory=dict)
+    kind: str = ""
+    dms: bool = False
+    height: str = ""
+    turned: bool = False
+    times: Times | None = None
+    feet: str = ""
+    left: list[tuple[str, str]] = field(default_factory=list)
+    poles: str | None = None
+    notes: list[str] = field(default_factory=list)
+    rivals: dict[str, list[str]] = field(default_factory=dict)
+    refused: str = ""
+    still: str | None = None
+    heights: tuple[str, ...] = ()
+    separation: str = ""
+
+
+def plainest(word: str, free: Sequence[str], fits: Callable[[str], bool]) -> str | None:
+    """Return the free column that fits and whose heading says a word most plainly, None where none does."""
+    ranked = sorted((rank_, at, name) for at, name in enumerate(free) if (rank_ := rank(word, name)) is not None)
+    return next((name for _, _, name in ranked if fits(name)), None)
