@@ -16,15 +16,14 @@ from pipeline.examine.doubts import confirmed_by
 from pipeline.geodesy.operations import ISSUED, RAW, REGISTER
 from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
-from pipeline.issue.record_types import ControlUsed, Record, Target
+from pipeline.issue.record_types import AxisWritten, ControlUsed, Record, Target
 from pipeline.reissue.fingerprint import PART, Fingerprint
 from pipeline.solve.solve import Solved, shift_at_places
-from pipeline.words import Doubt, Role, Verdict
+from pipeline.words import Doubt, Role
 
 #: By which a doubt of this module is known again in the record of an issue.
 _UNSETTLED = "neither the readings nor the register's numbers say which of the two is right"
 _TERMS = {RAW: "field positions", REGISTER: "the register", ISSUED: "the grid and its heights"}
-_AXES = ("easting", "northing", "height")
 #: Metres to which a move is told.
 _TOLD = 0.0005
 #: Sessions that a sentence names.
@@ -176,7 +175,8 @@ def _moved(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> _M
     here = np.column_stack([corrected.easting, corrected.northing, corrected.height])
     keys = zip(points, on_marks.time.tolist(), on_marks.marks, strict=True)
     at = {key: row for row, key in enumerate(keys)}
-    counts = [_count(last["target"], axis) for axis in _AXES]
+    axes = last["target"]["axes"]
+    counts = [_count(axes["easting"]), _count(axes["northing"]), _count(axes["height"])]
     off = []
     for one in last["checks"]:
         row = at.get((one["point"], _time(one["observed"]), one["mark"]))
@@ -188,9 +188,8 @@ def _moved(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> _M
     return _Moved(moves[:, 2], moves[:, :2], _jumps(last, survey, solved, now))
 
 
-def _count(target: Target, axis: str) -> float:
+def _count(written: AxisWritten) -> float:
     """Return the metres to the east, north or upwards in one count of a coordinate as an issue has it."""
-    written = target["axes"][axis]  # type: ignore[literal-required]
     backwards = written["direction"] in ("west", "south", "down")
     return float(-written["metres"] if backwards else written["metres"])
 
@@ -200,33 +199,41 @@ def _time(observed: str | None) -> int | None:
 
 
 def _jumps(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> dict[str, Floats]:
-    """Return by how much shifts differ that the same ties give on marks whose register numbers are the same."""
-    then = {row["mark"]: _numbers(row) for row in last["register"]}
-    same = {row["mark"] for row in now.register if then.get(row["mark"]) == _numbers(row)}
-    tied_then: dict[str, set[tuple[str | None, int | None, str]]] = {}
-    for one in last["checks"]:
-        if one["role"] == Role.TIE:
-            tied_then.setdefault(one["session"], set()).add((one["point"], _time(one["observed"]), one["mark"]))
-    on_marks = solved.occupations
-    tied_now: dict[str, set[tuple[str | None, int | None, str]]] = {}
+    """Return by how much shifts differ that the same ties give on marks whose register numbers are the same.
+
+    A session is known again by any such tie of it, whatever it is called now, or by the base over such a mark.
+    """
+    same = _same_marks(last, now)
+    earlier = {row["session"]: row for row in last["sessions"]}
+    by_tie = {
+        (one["point"], _time(one["observed"]), one["mark"]): one["session"]
+        for one in last["checks"]
+        if one["role"] == Role.TIE and one["mark"] in same
+    }
+    on_marks, found_again = solved.occupations, dict[int, str]()
     points = on_marks.table.column("name").to_pylist()
-    for row, role in enumerate(on_marks.roles):
-        if role is Role.TIE:
-            name = survey.windows[int(on_marks.session[row])].session.name
-            tied_now.setdefault(name, set()).add((points[row], int(on_marks.time[row]), on_marks.marks[row]))
-    shifts, _ = shift_at_places(survey, solved)
-    sessions = {row["session"]: row for row in last["sessions"]}
-    found = {}
+    for row, (time, mark) in enumerate(zip(on_marks.time.tolist(), on_marks.marks, strict=True)):
+        if on_marks.roles[row] is Role.TIE and (name := by_tie.get((points[row], time, mark))) is not None:
+            found_again.setdefault(int(on_marks.session[row]), name)
     for window in survey.windows:
-        name, setup = window.session.name, window.session.setup
-        before, ties = sessions.get(name), tied_now.get(name, set())
-        marks = {mark for _, _, mark in ties} | ({setup.mark} if setup is not None else set())
-        if before is None or not marks & same or ties != tied_then.get(name, set()):
-            continue
+        setup, stood = window.session.setup, earlier.get(window.session.name)
+        over = stood["setup"] if stood is not None else None
+        if setup is not None and over is not None and over["mark"] == setup.mark and setup.mark in same:
+            found_again.setdefault(window.index, window.session.name)
+    shifts, _ = shift_at_places(survey, solved)
+    found = {}
+    for number, name in found_again.items():
+        before = earlier[name]
         was = [before["shift_east"], before["shift_north"], before["shift_up"]]
-        if None not in was and np.isfinite(shifts[window.index]).all():
-            found[name] = shifts[window.index] - np.array(was, float)
+        if None not in was and np.isfinite(shifts[number]).all():
+            found[survey.windows[number].session.name] = shifts[number] - np.array(was, float)
     return found
+
+
+def _same_marks(last: Record, now: Fingerprint) -> set[str]:
+    """Return the marks whose coordinates are written in the register as they were."""
+    then = {row["mark"]: _numbers(row) for row in last["register"]}
+    return {row["mark"] for row in now.register if then.get(row["mark"]) == _numbers(row)}
 
 
 def _numbers(row: Mapping[str, object]) -> tuple[object, ...]:
@@ -308,7 +315,7 @@ def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint)
     changes = frame_changes(base, survey, now.sums)
     if not changes.control and (changes.target or changes.field or not changes.files):
         return ()
-    if _was_wrong(base):
+    if _was_wrong(base, solved, now):
         return ()
     moved, checks = _moved(base, survey, solved, now), survey.job.checks
     issue = f"issue {base['issue']:03d}"
@@ -319,9 +326,10 @@ def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint)
         issued[1] = bool((np.abs(moved.height) > checks.vertical).any())
     if changes.control:
         # where field positions are read otherwise too, a shift says nothing by itself
-        jumped = issued if changes.field else _beyond(moved.jumps, survey) | (issued & bool(len(moved.jumps)))
-        told = _jumps_told(moved.jumps, jumped) if not changes.field and moved.jumps else _issued_told(moved, issued)
-        what = f"{told} than in {issue}" if not changes.field and moved.jumps else f"since {issue} {told}"
+        by_shift = bool(moved.jumps) and not changes.field
+        jumped = _beyond(moved.jumps, survey) if by_shift else issued
+        told = _jumps_told(moved.jumps, jumped) if by_shift else _issued_told(moved, issued)
+        what = f"{told} than in {issue}" if by_shift else f"since {issue} {told}"
         cure = ", since ties take a wrong CRS or height datum up whole and checks agree all the same"
         why, key = changes.control, "height" if any("] height" in text for text in changes.control) else "crs"
     else:
@@ -346,7 +354,16 @@ def _issued_told(moved: _Moved, issued: Flags) -> str:
 _OF_FRAMES = {Doubt.REGISTER_HEIGHTS, Doubt.EXPORT_HEIGHTS, Doubt.DATUM, Doubt.SHIFT, Doubt.TRANSFORMATION}
 
 
-def _was_wrong(base: Record) -> bool:
-    """Tell whether an issue had failed, or was in a doubt that another frame may settle."""
-    doubted = any(doubt["kind"] in _OF_FRAMES and not doubt["confirmed"] for doubt in base["doubts"])
-    return doubted or base["verdict"] in (Verdict.FAILED, Verdict.UNTIED)
+def _was_wrong(base: Record, solved: Solved, now: Fingerprint) -> bool:
+    """Tell whether an issue was in a doubt that another frame may settle, or a check of it failed that passes now.
+
+    A check that passes because its mark was revised, or is gone, was not cured by another frame.
+    """
+    if any(doubt["kind"] in _OF_FRAMES and not doubt["confirmed"] for doubt in base["doubts"]):
+        return True
+    on_marks, same = solved.occupations, _same_marks(base, now)
+    passing = on_marks.compared.judged & on_marks.compared.passed
+    keys = zip(on_marks.table.column("name").to_pylist(), on_marks.time.tolist(), on_marks.marks, strict=True)
+    cured = {key for key, passes in zip(keys, passing.tolist(), strict=True) if passes}
+    failed = [one for one in base["checks"] if one["passed"] is False and one["mark"] in same]
+    return any((one["point"], _time(one["observed"]), one["mark"]) in cured for one in failed)

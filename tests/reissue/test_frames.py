@@ -174,3 +174,36 @@ def test_the_target_on_the_grid_of_another_datum_keeps_its_proof(tmp_path: Path)
     assert second.exit_code == 0 and not doubts(second)
     assert "[target] grid was GDA94 / MGA zone 55 (EPSG:28355)" in because(second)
     assert "field positions" not in because(second)
+
+
+def test_other_names_and_a_revised_check_do_not_hide_another_datum(tmp_path: Path) -> None:
+    """A check that fails by its mark's number, put right in the same run as the datum is changed, is no cure by it."""
+    job = simulate(Plan(sessions=1, points=20, ties=1, checks=3, place=CANTERBURY, base_vertical=3.0, seed=3))
+    geoid("g.gtx")(job, tmp_path)
+    keys("checks", horizontal=0.1, vertical=0.2)(job, tmp_path)
+    right = job.register
+    mark = job.job["session"][0]["checks"][0]["mark"]
+    wrong = np.where(right["mark"] == mark, right["height"] + 0.5, right["height"])
+    job = replace(job, register={**right, "height": wrong})
+    assert run_job(job.write(tmp_path)).exit_code == 3
+    job = replace(job, register=right)
+    ellipsoidal_register(job, tmp_path)
+    job.job["session"][0]["name"] = "another"
+    to_ellipsoid = keys("target", height="ellipsoid", geoid=None)
+    to_ellipsoid(job, tmp_path)
+    second = run_job(job.write(tmp_path))
+    assert second.exit_code == 3 and doubts(second) == ["register-heights"]
+
+
+def test_a_datum_put_right_where_checks_failed_for_it_is_no_doubt(tmp_path: Path) -> None:
+    """The register's heights lie 10.6 m above the geoid's: taken for ellipsoidal ones they slope away at the checks."""
+    plan = Plan(sessions=1, points=20, ties=1, checks=3, reach=4_000.0, noise=False, base_vertical=3.0, seed=3)
+    job = simulate(plan)
+    geoid("g.gtx")(job, tmp_path)
+    keys("checks", vertical=0.01)(job, tmp_path)
+    ellipsoidal_register(job, tmp_path)
+    first = run_job(job.write(tmp_path))
+    keys("control", height="EPSG:5773", columns=None)(job, tmp_path)
+    second = run_job(job.write(tmp_path))
+    failed = [one for one in first.record["checks"] if one["passed"] is False]
+    assert failed and second.exit_code == 0 and not doubts(second)
