@@ -86,7 +86,8 @@ def frame_changes(last: Record, survey: Survey, now: Mapping[str, str]) -> Frame
         if before[0] != after[0] and step == RAW and read:
             field.append(f"field positions were read by {before[0]} and are by {after[0]} (crs of [source])")
         elif not contents and not keyed:
-            files.append(f"{_TERMS[step]}: the operation was {before[0]} and is {after[0]}")
+            how = f"was {before[0]} and is {after[0]}" if before[0] != after[0] else f"{after[0]} is defined otherwise"
+            files.append(f"{_TERMS[step]}: the operation {how}")
     return FrameChanges(tuple(target), tuple(control), tuple(field), tuple(files), frozenset(steps))
 
 
