@@ -60,7 +60,7 @@ def _of_table(survey: Survey, name: str, table: object, keys: tuple[str, ...]) -
         value: float = getattr(table, key)
         if _large(key, value):
             found.append((key, f"{name}.{key} = {value:g} cannot be right: {_FOR_METRES}"))
-        elif 0.0 < value < LEAST_SIGMA:
+        elif name == "quality" and key != "centring" and value < LEAST_SIGMA:
             found.append((key, f"{name}.{key} = {value:g} m cannot be right: nothing is observed so well"))
     for key, most, why in (
         ("ppm", _PPM, "a baseline's uncertainty grows by one or two parts per million, which are written 1 or 2"),
@@ -76,7 +76,10 @@ def _of_table(survey: Survey, name: str, table: object, keys: tuple[str, ...]) -
 
 
 def _of_register(survey: Survey, stood: Stood | None) -> Iterator[Doubtful]:
-    """Yield a doubt where marks that are occupied have a stated uncertainty that no control mark has."""
+    """Yield a doubt where marks that are occupied have a stated uncertainty that no control mark has.
+
+    One that is very small is no slip: it says that the mark is held fixed.
+    """
     register = survey.register
     if register is None or stood is None:
         return
@@ -91,14 +94,13 @@ def _of_register(survey: Survey, stood: Stood | None) -> Iterator[Doubtful]:
     ):
         name = ("hu95", "vu95")[column]
         stated = used[register.stated[used, column]]
-        for odd, why in (
-            (stated[sigma[stated] > most], "millimetres or centimetres taken for metres"),
-            (stated[sigma[stated] < LEAST_SIGMA], "no mark is known so well, or another unit"),
-        ):
-            if not len(odd):
-                continue
+        odd = stated[sigma[stated] > most]
+        if len(odd):
             marks = ", ".join(f"{register.names[mark]} ({sigma[mark] * factor:.5g} m)" for mark in odd[:_NAMED])
             more = f" and {len(odd) - _NAMED} more" if len(odd) > _NAMED else ""
-            what = f"{name} of {counted(len(odd), 'occupied mark')} cannot be right: {marks}{more}: {why}"
+            what = (
+                f"{name} of {counted(len(odd), 'occupied mark')} cannot be right: {marks}{more}: millimetres or"
+                " centimetres taken for metres"
+            )
             sessions = tuple(np.unique(session[np.isin(on, odd)]).tolist())
             yield Doubtful(Doubt.PRECISION, what, sessions, register.shown, register.lines[int(odd[0])])

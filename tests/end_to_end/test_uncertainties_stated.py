@@ -43,7 +43,6 @@ def test_only_sessions_that_stand_on_such_a_mark_are_in_doubt(tmp_path: Path) ->
         ("quality", "ppm", 1_000.0),
         ("quality", "scale", 50.0),
         ("control", "sigma_horizontal", 5.0),
-        ("control", "sigma_vertical", 0.000005),
     ],
 )
 def test_an_uncertainty_of_the_job_file_is_in_doubt(table: str, key: str, value: float, tmp_path: Path) -> None:
@@ -97,3 +96,11 @@ def test_limits_of_shifts_that_let_everything_pass_are_in_doubt(tmp_path: Path) 
     (doubt,) = outcome.record["doubts"]
     assert (doubt["kind"], outcome.exit_code) == ("tolerance", 3)
     assert "shift.limit_horizontal = 10000 and shift.limit_vertical = 20000 passes every blunder" in doubt["what"]
+
+
+def test_a_mark_that_is_held_fixed_is_no_slip(tmp_path: Path) -> None:
+    """The register takes no uncertainty of nothing, so that a tenth of a millimetre stands for it (common practice)."""
+    job = simulate(TWO)
+    job.register["hu95"][:], job.register["vu95"][:] = 1e-4, 1e-4
+    outcome = run(job, tmp_path)
+    assert outcome.exit_code == 0 and not outcome.record["doubts"]
