@@ -1,57 +1,251 @@
-"""A base that is another one for a while within a session: the checks before and after agree all the same.
+"""More than one base within a session: what no mark was occupied with hangs on a shift that is another base's.
 
-Where one gives way to another for good, a check after it tells; so do notices (`notices/bases.py`), and of two rovers
-that say it in two ways, and of stations of a network, whose coordinates are alike, there is no telling here.
+What tells are the positions of the base that points carry, and, where a session names no base, their base ids. A mark
+that was occupied with a base says whether it is where the others are: what is told here has none. Of a network the
+station is wherever the network puts it; a virtual one never comes again once another took its place.
 """
 
 from collections.abc import Iterator, Sequence
+from functools import reduce
+from itertools import combinations
 
 import numpy as np
+import pyarrow as pa
 
+from pipeline.arrays import Integers
 from pipeline.clock import clock
+from pipeline.examine.base_digits import digits_apart
 from pipeline.examine.doubtful import Doubtful
+from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.base_log import Seen
 from pipeline.intake.base_values import changes
+from pipeline.intake.bases import Stand, carried, standing
+from pipeline.intake.candidates import coded_checks
+from pipeline.intake.field_windows import FieldWindow
+from pipeline.intake.positions import working_positions
 from pipeline.intake.survey import Survey
+from pipeline.sessions.attach import base_key, spelled_alike
 from pipeline.sessions.windows import SessionWindow
-from pipeline.words import Doubt
+from pipeline.words import Doubt, counted
+
+#: Positions or ids within a session beyond which they are a network's, or no base's at all.
+_FEW = 5
+#: Metres that one controller may have the base higher than another: it has the antenna, the other the mark.
+_ANTENNA = 3.0
+#: Metres beyond which another station is a network's: the radio of a base of one's own reaches no further for long.
+_NETWORK = 5_000.0
+#: Metres within which a change of the base's position is the field shift that the job states.
+_FIELD = 0.020
+#: A self-averaged base is off by up to the limits of ``[shift]``, and another one by as much the other way.
+_BOTH = 2.0
 
 
 def base_doubts(survey: Survey) -> list[Doubtful]:
-    """Return a doubt for each session whose points say that they hang on more than one base in turn."""
+    """Return a doubt for each session whose points say that they hang on more than one base."""
     found = []
     for window in survey.windows:
-        # Network corrections come from wherever the network puts its station, and need not stay there. Nor is a field
-        # shift that the job states another base: it may be that of one receiver alone.
-        known = window.session.shift == "none" or window.session.field_shifts
-        if not known and (said := next(_in_turn(survey, window), None)) is not None:
+        at = _Session(survey, window)
+        if (said := next(at.told(), None)) is not None:
             what, seen = said
-            told = (
-                f"session {window.session.name}: its points carry {what} in turn, another from {clock(seen.time)} to"
-                f" {clock(seen.last)} UTC, beginning here: checks before and after say nothing of those; give each"
-                " base a session of its own"
-            )
-            file = survey.exports[seen.export].shown
-            found.append(Doubtful(Doubt.BASE, told, (window.index,), file, seen.row))
+            told = f"session {window.session.name}: its points carry {what}; give each base a session of its own"
+            found.append(Doubtful(Doubt.BASE, told, (window.index,), survey.exports[seen.export].shown, seen.row))
     return found
 
 
-def _in_turn(survey: Survey, window: SessionWindow) -> Iterator[tuple[str, Seen]]:
-    """Yield what differs, and the value that others of the same export stand around."""
-    log, limits, most = survey.first_pass.log.sessions[window.index], survey.job.checks, survey.job.shift
-    stands = survey.bases.stands[window.index]
-    for export in dict.fromkeys(stand.seen.export for stand in stands):
-        own = [stand for stand in stands if stand.seen.export == export]
-        apart = max(float(np.linalg.norm(stand.xyz - own[0].xyz)) for stand in own)
-        # further apart it is another station, of a network perhaps
-        if limits.horizontal < apart <= most.limit_horizontal:
-            for seen in _between([stand.seen for stand in own]):
-                yield f"{len(own)} positions of the base up to {apart:.3f} m apart", seen
-    for export in dict.fromkeys(seen.export for seen in log.antennas):
-        heights = {seen.value[0]: seen for seen in log.antennas if seen.export == export}
-        if max(heights) - min(heights) > limits.vertical:
-            for seen in _between(list(heights.values())):
-                yield f"antenna heights of the base from {min(heights):.3f} to {max(heights):.3f} m", seen
+class _Session:
+    """One session, and the marks that were occupied in it."""
+
+    def __init__(self, survey: Survey, window: SessionWindow) -> None:
+        self.survey, self.window = survey, window
+        self.log = survey.first_pass.log.sessions[window.index]
+        self.stands = survey.bases.stands[window.index]
+        self.field = [one for one in survey.prepared.field_windows if one.session == window.index]
+        self.network = window.session.shift == "none"
+
+    def told(self) -> Iterator[tuple[str, Seen]]:
+        """Yield what differs, and the value that no mark speaks for."""
+        if len(self.stands) > 1:
+            yield from self._positions()
+        if self.window.base is None and not self.network:
+            yield from self._ids()
+        if self.window.base is not None or not self.network:
+            yield from self._antennas()
+
+    def _occupied(self) -> pa.Table:
+        """Return the session's readings that ties and checks are, or are to be."""
+        every = self.survey.candidates
+        said = np.array([named is not None for named in every.named], bool)
+        said |= np.asarray(coded_checks(every.table, self.survey.prepared), bool)
+        return every.table.take(pa.array(np.flatnonzero(said & (every.session == self.window.index))))
+
+    def _positions(self) -> Iterator[tuple[str, Seen]]:
+        marked = set(self._stood_on().tolist())
+        pairs = list(combinations(range(len(self.stands)), 2))
+        alike = [pair for pair in pairs if self._one_place(*(self.stands[place] for place in pair))]
+        groups = _joined(len(self.stands), alike)
+        several = len(groups) > _FEW or self.log.positions.further > 0
+        whole = [self._together(group) for group in groups]
+        for group in _unmarked(groups, marked, [stand.seen for stand in self.stands]):
+            one = whole[groups.index(group)]
+            for other in whole:
+                if other is not one and self._another(one, other, several):
+                    apart = float(np.linalg.norm(one.xyz - other.xyz))
+                    what = f"{len(groups)} positions of the base up to {apart:.3f} m apart"
+                    yield f"{what}, and {_none_on(one.seen)}", one.seen
+
+    def _together(self, group: Sequence[int]) -> Stand:
+        stands = [self.stands[place] for place in group]
+        return Stand(stands[0].xyz, reduce(Seen.and_also, [stand.seen for stand in stands]))
+
+    def _stood_on(self) -> Integers:
+        """Return which of the positions occupations of marks carry."""
+        table = self._occupied()
+        export = np.asarray(table.column("export"), np.int64)
+        block = np.array([self.survey.exports[number].block for number in export.tolist()], np.int64)
+        for axis, name in zip(("first", "second", "third"), ("base_first", "base_second", "base_third"), strict=True):
+            table = table.set_column(table.schema.get_field_index(axis), axis, table.column(name))
+        places = np.full((len(block), 3), np.nan)
+        operations = self.survey.operations
+        for number in np.unique(block).tolist():
+            rows = np.flatnonzero(block == number)
+            epochs = np.full(len(rows), operations.epochs[self.window.index, number])
+            taken = table.take(pa.array(rows))
+            places[rows] = working_positions(taken, operations.frames.to_working[number], epochs)
+        return standing(places, self.stands)
+
+    def _local(self, one: Stand, other: Stand) -> tuple[float, float]:
+        """Return how far apart two positions are horizontally, and how much higher the other is, metres."""
+        longitude, latitude, _ = self.survey.operations.frames.to_geographic.forward(*one.xyz)
+        east, north, up = np.ravel(geocentric_to_local(other.xyz - one.xyz, longitude, latitude))
+        return float(np.hypot(east, north)), float(up)
+
+    def _one_place(self, one: Stand, other: Stand) -> bool:
+        """Tell whether two positions may be those of one base, as two controllers or a stated field shift have it."""
+        limits = self.survey.job.checks
+        if any(self._parts(shift, one, other) or self._parts(shift, other, one) for shift in self.field):
+            return True
+        if one.seen.exports & other.seen.exports:
+            return float(np.linalg.norm(other.xyz - one.xyz)) <= limits.horizontal
+        level, up = self._local(one, other)
+        plan, height = digits_apart(self.survey, one.seen, other.seen)
+        return level <= limits.horizontal + plan and abs(up) <= max(limits.vertical, _ANTENNA) + height
+
+    def _parts(self, shift: FieldWindow, within: Stand, without: Stand) -> bool:
+        """Tell whether one position is another with a stated field shift: what a tie gave goes by who has it, and when.
+
+        A field shift of one base id says nothing of which positions carry it, but for their times.
+        """
+        if not _carries(shift, within.seen):
+            return False
+        stated = shift.stated
+        if stated.east is None or stated.north is None or stated.up is None:
+            return shift.base is not None or _free_of(shift, without.seen)
+        level, up = self._local(without, within)
+        return abs(level - np.hypot(stated.east, stated.north)) <= _FIELD and abs(up - stated.up) <= _FIELD
+
+    def _another(self, one: Stand, other: Stand, several: bool) -> bool:
+        """Tell whether one position is a base that no shift of the other's counts for."""
+        level, up = self._local(one, other)
+        most, own = self.survey.job.shift, bool(one.seen.exports & other.seen.exports)
+        around = own and one.seen.time < other.seen.last and other.seen.time < one.seen.last
+        near = level <= _BOTH * most.limit_horizontal and abs(up) <= _BOTH * most.limit_vertical
+        if self.network:
+            return around and near and not several
+        if not near:
+            return around and not several and level <= _NETWORK
+        return around or not several
+
+    def _ids(self) -> Iterator[tuple[str, Seen]]:
+        seen = sorted(self.log.ids, key=lambda one: (one.time, one.export, one.row))
+        if not 1 < len(seen) <= _FEW or self.log.ids.further:
+            return
+        keys = [str(one.key[0]) for one in seen]
+        at = self._positions_by_id()
+        alike = [pair for pair in combinations(range(len(seen)), 2) if self._one_base(seen[pair[0]], seen[pair[1]], at)]
+        marked = {keys.index(key) for text in self._occupied().column("base").to_pylist()
+                  if (key := base_key(text)) in keys}  # fmt: skip
+        for group in _unmarked(_joined(len(seen), alike), marked, seen):
+            (number, *_) = group
+            if not self._far(at.get(keys[number], set()), set().union(*(at.get(key, set()) for key in keys))):
+                names = " and ".join(sorted(one.text for one in seen)[:2])
+                yield f"different base ids, {names}, and {_none_on(seen[number], 'id')}", seen[number]
+
+    def _positions_by_id(self) -> dict[str, set[int]]:
+        """Return by base id the positions that readings with it carry."""
+        found: dict[str, set[int]] = {}
+        for one in self.log.ids_at:
+            place = carried(one, self.survey.prepared, self.survey.operations, self.window.index)
+            found.setdefault(one.text, set()).add(int(standing(place[None], self.stands)[0]))
+        return {key: places - {-1} for key, places in found.items()}
+
+    def _one_base(self, one: Seen, other: Seen, at: dict[str, set[int]]) -> bool:
+        """Tell whether two ids are of one base: spelled alike, of one position, or parted by a stated field shift."""
+        if spelled_alike(one.text, other.text):
+            return True
+        first, second = at.get(str(one.key[0]), set()), at.get(str(other.key[0]), set())
+        if first and second:
+            pairs = [(self.stands[a], self.stands[b]) for a in first for b in second]
+            return any(a is b or self._one_place(a, b) for a, b in pairs)
+        return any(_parted(shift, one, other) or _parted(shift, other, one) for shift in self.field)
+
+    def _far(self, own: set[int], every: set[int]) -> bool:
+        """Tell whether a base stands as far from all others as only stations of a network do."""
+        pairs = [(self.stands[one], self.stands[other]) for one in own for other in every - own]
+        return bool(pairs) and all(self._local(*pair)[0] > _NETWORK for pair in pairs)
+
+    def _antennas(self) -> Iterator[tuple[str, Seen]]:
+        for export in dict.fromkeys(seen.export for seen in self.log.antennas):
+            heights = {seen.value[0]: seen for seen in self.log.antennas if seen.export == export}
+            if max(heights) - min(heights) > self.survey.job.checks.vertical:
+                for seen in _between(list(heights.values())):
+                    yield (
+                        f"antenna heights of the base from {min(heights):.3f} to {max(heights):.3f} m in turn, another"
+                        f" from {clock(seen.time)} to {clock(seen.last)} UTC, beginning here: checks before and after"
+                        " say nothing of those",
+                        seen,
+                    )
+
+
+def _none_on(seen: Seen, what: str = "one") -> str:
+    return (
+        f"no mark was occupied with the {what} of {counted(seen.count, 'reading')} from {clock(seen.time)} to"
+        f" {clock(seen.last)} UTC, beginning here: checks with another say nothing of those"
+    )
+
+
+def _carries(shift: FieldWindow, seen: Seen) -> bool:
+    """Tell whether all readings with a value carry a field shift, as far as their times and exports say."""
+    of_exports = shift.exports is None or seen.exports <= set(shift.exports)
+    return of_exports and shift.start <= seen.time and seen.last < shift.until
+
+
+def _free_of(shift: FieldWindow, seen: Seen) -> bool:
+    """Tell whether no reading with a value carries a field shift, by the same."""
+    apart = shift.exports is not None and not seen.exports & set(shift.exports)
+    return apart or seen.last < shift.start or shift.until <= seen.time
+
+
+def _parted(shift: FieldWindow, within: Seen, without: Seen) -> bool:
+    """Tell whether a field shift is of all readings with one base id and of none with another."""
+    mine, other = (shift.base in (None, one.key[0]) for one in (within, without))
+    return mine and _carries(shift, within) and (not other or _free_of(shift, without))
+
+
+def _joined(count: int, alike: Sequence[tuple[int, int]]) -> list[list[int]]:
+    """Return the places of ``count`` values, those together that pairs of ``alike`` lead to."""
+    group = list(range(count))
+    for one, other in alike:
+        kept, gone = sorted((group[one], group[other]))
+        group = [kept if number == gone else number for number in group]
+    return [[place for place in range(count) if group[place] == number] for number in sorted(set(group))]
+
+
+def _unmarked(groups: list[list[int]], marked: set[int], seen: Sequence[Seen]) -> list[list[int]]:
+    """Return the groups that no mark was occupied with; where none was at all, all but the one with most readings."""
+    if marked:
+        return [group for group in groups if not marked & set(group)]
+    most = max(groups, key=lambda group: sum(seen[place].count for place in group))
+    return [group for group in groups if group is not most]
 
 
 def _between(values: Sequence[Seen]) -> Iterator[Seen]:

@@ -39,7 +39,8 @@ class Seen:
 
     ``time``, ``export`` and ``row`` are those of the earliest reading that has it, ``last`` is the time of the latest,
     ``count`` how many have it; ``key`` is the value rounded, with what else tells two apart; ``text``
-    a base id as written; ``sessions`` those that run at the time of readings with that id, none of which has it.
+    a base id as written; ``sessions`` those that run at the time of readings with that id, none of which has it;
+    ``exports`` those that have the value.
     """
 
     key: tuple[int | str, ...]
@@ -51,11 +52,13 @@ class Seen:
     row: int
     text: str = ""
     sessions: tuple[int, ...] = ()
+    exports: frozenset[int] = frozenset()
 
     def and_also(self, other: "Seen") -> "Seen":
         """Return both together, the value of the earlier one."""
         early = self if self.time <= other.time else other
-        return replace(early, last=max(self.last, other.last), count=self.count + other.count)
+        last, count = max(self.last, other.last), self.count + other.count
+        return replace(early, last=last, count=count, exports=self.exports | other.exports)
 
 
 @dataclass
@@ -96,9 +99,15 @@ class First:
 
 @dataclass
 class SessionLog:
-    """What one session's readings say of its base; antenna heights are told apart by export."""
+    """What one session's readings say of its base; antenna heights are told apart by export.
+
+    ``ids_at`` are the positions with the base id beside them, of a session that names no base; ``bare`` the readings,
+    by export, that have no position though their export has a column for it.
+    """
 
     positions: Values = field(default_factory=Values)
+    ids_at: Values = field(default_factory=Values)
+    bare: Values = field(default_factory=Values)
     antennas: Values = field(default_factory=Values)
     ids: Values = field(default_factory=Values)
     first: First | None = None
@@ -210,12 +219,22 @@ class BaseLogs:
 
     def _note_positions(self, place: "_Place", session: NDArray[np.int32], sound: Flags, export: Export) -> None:
         values = np.column_stack([np.asarray(place.batch.column(name), np.float64) for name in _BASE_PLACE])
-        rows = np.flatnonzero(sound & np.isfinite(values).all(axis=1))
+        known = np.isfinite(values).all(axis=1)
+        rows, bare = np.flatnonzero(sound & known), np.flatnonzero(sound & ~known)
         across = _PER_DEGREE if export.points.columns.base_longitude is not None else _PER_METRE
         keys = np.rint(values[rows] * [across, across, _PER_METRE]).astype(np.int64)
         for group in place.groups(rows, session, keys):
             seen = place.seen(group, (export.block, *group.key), values[group.early])
             self.sessions[group.session].positions.add(seen)
+        for group in place.groups(bare, session, np.full((len(bare), 1), place.export)):
+            self.sessions[group.session].bare.add(place.seen(group, group.key, ()))
+        here = self.unnamed[np.maximum(session[rows], 0)] if export.points.columns.base is not None else None
+        if here is not None and here.any():
+            ids, codes = place.base_keys(rows[here])
+            for group in place.groups(rows[here], session, np.column_stack([codes, keys[here]])):
+                name, at = str(ids[group.key[0]] or ""), (export.block, *group.key[1:])
+                seen = replace(place.seen(group, (name, *at), values[group.early]), text=name)
+                self.sessions[group.session].ids_at.add(seen)
 
     def _note_antennas(self, place: "_Place", session: NDArray[np.int32], sound: Flags) -> None:
         values = np.asarray(place.batch.column("antenna_height"), np.float64)
@@ -297,7 +316,8 @@ class _Place:
     def seen(self, group: _Group, key: tuple[int | str, ...], value: Iterable[float]) -> Seen:
         """Return a group of readings as one value seen."""
         plain = tuple(float(part) for part in value)
-        return Seen(key, plain, group.time, group.last, group.count, self.export, int(self.rows[group.early]))
+        row, exports = int(self.rows[group.early]), frozenset({self.export})
+        return Seen(key, plain, group.time, group.last, group.count, self.export, row, exports=exports)
 
     def seen_id(self, group: _Group, keys: Sequence[str | None], sessions: tuple[int, ...] | None = None) -> Seen:
         """Return a group of readings as one base id seen; the group's key starts with its number among ``keys``.

@@ -1,12 +1,12 @@
 """Where the bases stood: by the set-ups of the job file, else by what the points of a session carry."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import reduce
 
 import numpy as np
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Floats, Integers
 from pipeline.intake.base_log import Seen
 from pipeline.intake.base_values import merged
 from pipeline.intake.first_pass import FirstPass
@@ -42,15 +42,28 @@ class Stand:
 def _stands(prepared: Prepared, first_pass: FirstPass, operations: Operations, session: int) -> Iterator[Stand]:
     """Yield the different positions of the base that a session's points carry, in the order of their first use."""
     found = sorted(first_pass.log.sessions[session].positions, key=lambda seen: (seen.time, seen.export, seen.row))
-    places = np.zeros((len(found), 3))
-    for number, seen in enumerate(found):
-        block = prepared.exports[seen.export].block
-        first, second, third = seen.value
-        year = operations.year(session, block, seen.time)
-        places[number] = np.ravel(operations.frames.to_working[block].forward(first, second, third, year))
+    places = np.array([carried(seen, prepared, operations, session) for seen in found]).reshape(-1, 3)
     known = np.flatnonzero(np.isfinite(places).all(axis=1))
     for group in merged(places[known], _ONE_PLACE):
         yield Stand(places[known[group[0]]], reduce(Seen.and_also, [found[known[number]] for number in group]))
+
+
+def carried(seen: Seen, prepared: Prepared, operations: Operations, session: int) -> Floats:
+    """Return (3,) a position of the base that points of a session carry, working frame; not finite where none."""
+    block = prepared.exports[seen.export].block
+    first, second, third = seen.value
+    year = operations.year(session, block, seen.time)
+    return np.ravel(operations.frames.to_working[block].forward(first, second, third, year))
+
+
+def standing(places: Floats, stands: Sequence[Stand]) -> Integers:
+    """Return (n,) which of a session's ``stands`` (n, 3) places of the working frame are, -1 where none."""
+    if not stands or not len(places):
+        return np.full(len(places), -1)
+    apart = np.linalg.norm(places[:, None] - np.array([stand.xyz for stand in stands]), axis=2)
+    nearest = np.argmin(np.nan_to_num(apart, nan=np.inf), axis=1)
+    found: Integers = np.where(apart[np.arange(len(places)), nearest] <= 2 * _ONE_PLACE, nearest, -1)
+    return found
 
 
 def set_up_bases(prepared: Prepared, first_pass: FirstPass, operations: Operations) -> Bases:
@@ -60,11 +73,11 @@ def set_up_bases(prepared: Prepared, first_pass: FirstPass, operations: Operatio
     """
     receiver = np.full((len(prepared.windows), 3), np.nan)
     mark = receiver.copy()
-    carried = tuple(tuple(_stands(prepared, first_pass, operations, window.index)) for window in prepared.windows)
+    found_on = tuple(tuple(_stands(prepared, first_pass, operations, window.index)) for window in prepared.windows)
     for window in prepared.windows:
         setup = window.session.setup
         if setup is None or operations.base is None:
-            here = carried[window.index]
+            here = found_on[window.index]
             if len(here) == 1 and not first_pass.log.sessions[window.index].positions.further:
                 receiver[window.index] = here[0].xyz
             continue
@@ -74,4 +87,4 @@ def set_up_bases(prepared: Prepared, first_pass: FirstPass, operations: Operatio
                 [setup.longitude], [setup.latitude], [setup.ellipsoid_height - height], time=time
             )
             found[window.index] = np.column_stack(place)[0]
-    return Bases(receiver, mark, carried)
+    return Bases(receiver, mark, found_on)

@@ -65,11 +65,11 @@ def sound_candidates(prepared: Prepared, first_pass: FirstPass, operations: Oper
         raw[rows] = working_positions(table.take(pa.array(rows)), operations.frames.to_working[block], epochs)
     named = [said.get((int(at), name or "")) for at, name in zip(session, names, strict=True)]
     found = Candidates(table, session, milliseconds(table), tuple(names), tuple(named), raw)
-    return _with_roles_parted(found, np.asarray(_coded(table, prepared), bool))
+    return _with_roles_parted(found, np.asarray(coded_checks(table, prepared), bool))
 
 
-def _coded(table: pa.Table, prepared: Prepared) -> pa.Array:
-    """Return which readings have a code of ``checks.codes``."""
+def coded_checks(table: pa.Table, prepared: Prepared) -> pa.Array:
+    """Return (n,) which readings of a table have a code of ``checks.codes``."""
     wanted = Wanted.of([], prepared.loaded.job.checks.codes)
     return pc.fill_null(wanted.has_code(table.column("code").combine_chunks()), False)
 

@@ -45,7 +45,7 @@ def base_notes(survey: Survey) -> list[str]:
     sessions = [_Session(survey, window) for window in survey.windows]
     far = [(at, distance) for at in sessions if (distance := at.far_start()) is not None]
     for at in sessions:
-        of_session = [*at.moved(), *at.off_setup(), *at.antennas(), *at.ids()]
+        of_session = [*at.moved(), *at.gaps(), *at.off_setup(), *at.antennas(), *at.ids()]
         told += [f"session {at.session.name}: {sentence}" for sentence in of_session]
     if far:
         told.append(_far(far))
@@ -144,6 +144,19 @@ class _Session:
             yield from occupation_lines([seen[row] for row in ties], checks, start, end, needed)
             yield from noted_lines(self.session, start, end)
             yield ""
+
+    def gaps(self) -> Iterator[str]:
+        """Yield that a few readings of an export carry no position of the base, though those around them do."""
+        for bare in self.log.bare:
+            around = [seen for seen in self.log.positions if bare.export in seen.exports]
+            before = any(seen.time < bare.time for seen in around)
+            # an export that mostly has none says it once per set-up, and leaves nothing out
+            if before and any(seen.last > bare.last for seen in around) and bare.count < sum(s.count for s in around):
+                yield (
+                    f"{counted(bare.count, 'reading')} {between(bare.time, bare.last)} ({self.at(bare)}) carry no"
+                    " position of the base, though readings before and after do: whether it stood where it did then"
+                    " is not known from the export"
+                )
 
     def off_setup(self) -> Iterator[str]:
         """Yield that the base on the points is not where the job's set-up has it."""

@@ -1,0 +1,201 @@
+"""More than one base within a session: told as a doubt where no mark was occupied with it, however it came about."""
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from base_logged import SMALL, at_base, late, write
+from running import Row, replace_in, rewrite_export
+from simulate import Simulation, simulate
+
+from pipeline import run_job
+from pipeline.issue.record_types import Record
+
+ONE = replace(SMALL, sessions=1)
+Cells = Callable[[Row], dict[str, Any]]
+
+
+def between(job: Simulation, cells: dict[str, Any], since: float = 2.0, until: float = 5.0) -> Cells:
+    """Other cells for the rows of a few hours in which no mark is occupied."""
+    return lambda row: cells if late(job, row, 0, since) and not late(job, row, 0, until) else {}
+
+
+def parted(path: Path, change: Cells, every: int = 2) -> None:
+    """Every so many points of a job to an export of another rover, whose rows have other cells."""
+    export = path.parent / "rover001.csv"
+    heading, *lines = export.read_text(encoding="utf-8").splitlines()
+    points = [line for line in lines if "-T" not in line.split(",")[0] and "-C" not in line.split(",")[0]]
+    other = set(points[::every])
+    for name, kept in (("rover001.csv", [line for line in lines if line not in other]), ("rover002.csv", other)):
+        (path.parent / name).write_text("\n".join([heading, *sorted(kept), ""]), encoding="utf-8")
+    rewrite_export(path.parent / "rover002.csv", lambda row: row | change(row))
+
+
+def without_base(path: Path) -> Path:
+    replace_in(path, {'base = "BASE-01"\n': ""})
+    return path
+
+
+def known(job: Simulation) -> Simulation:
+    """The base stands on a known point, or is a network's: nothing is derived."""
+    session = job.job["session"][0]
+    session |= {"shift": "none", "ties": [], "checks": [*session["ties"], *session["checks"]]}
+    return job
+
+
+def judged(path: Path) -> tuple[int, Record, list[str]]:
+    outcome = run_job(path, dry_run=True)
+    return outcome.exit_code, outcome.record, [one["kind"] for one in outcome.record["doubts"]]
+
+
+@pytest.mark.parametrize(
+    "apart",
+    [
+        {"east": 1.2, "north": -0.6},
+        {"east": 1.6, "north": -1.6, "up": -11.5},
+        {"east": -10.8, "north": -1.6, "up": -0.5},
+        {"up": 24.0},
+    ],
+    ids=str,
+)
+@pytest.mark.parametrize("given", ["derived", "none"])
+def test_a_base_started_anew_for_a_while(given: str, apart: dict[str, float], tmp_path: Path) -> None:
+    """Two self-averaged positions differ by up to twice what one is off, in height by tens of metres."""
+    job = simulate(replace(ONE, base_horizontal=0.0, base_vertical=0.0) if given == "none" else ONE)
+    job = known(job) if given == "none" else job
+    code, record, kinds = judged(write(job, tmp_path, between(job, at_base(job, 0, **apart)), beside=False))
+    assert (code, kinds, record["verdict"]) == (3, ["base"], "unchecked")
+    assert "no mark was occupied with the one of " in record["doubts"][0]["what"]
+
+
+def test_positions_that_scatter_a_little_come_in_turn_all_the_same(tmp_path: Path) -> None:
+    """A base that averages on has every position at one place only roughly."""
+    job = known(simulate(replace(ONE, base_horizontal=0.0, base_vertical=0.0)))
+    millimetres = iter(range(0, 1000, 11))
+
+    def scattered(row: Row) -> dict[str, Any]:
+        other = bool(between(job, {"there": True})(row))
+        return at_base(job, 0, east=1.4 * other + 0.001 * (next(millimetres) % 20), north=0.0)
+
+    assert judged(write(job, tmp_path, scattered, beside=False))[::2] == (3, ["base"])
+
+
+def test_two_exports_with_a_position_each(tmp_path: Path) -> None:
+    job = simulate(ONE)
+    path = write(job, tmp_path, beside=False)
+    parted(path, lambda row: at_base(job, 0, east=1.6, north=-1.6, up=-4.6))
+    code, record, kinds = judged(path)
+    assert (code, kinds) == (3, ["base"]) and record["doubts"][0]["what"].startswith("rover002.csv:2: ")
+
+
+def test_a_field_shift_that_touches_no_reading_of_it_explains_nothing(tmp_path: Path) -> None:
+    job = simulate(ONE)
+    start = job.job["session"][0]["end"] - dt.timedelta(minutes=1)
+    job.job["session"][0]["field_shift"] = {"from": start, "east": 1.0, "north": 0.0, "up": 0.0}
+    code, _, kinds = judged(write(job, tmp_path, between(job, at_base(job, 0, east=1.6, up=-4.6)), beside=False))
+    assert (code, kinds) == (3, ["base"])
+
+
+def test_another_base_for_good_after_the_last_mark(tmp_path: Path) -> None:
+    job = simulate(ONE)
+    (last,) = [row for row in job.rows["name"] if row == "S01-C2"]
+    job.job["session"][0]["checks"].pop()
+    job.rows = {name: values[job.rows["name"] != last] for name, values in job.rows.items()}
+    path = write(job, tmp_path, between(job, at_base(job, 0, east=1.6, up=-4.6), 5.0, 99.0), beside=False)
+    assert judged(path)[::2] == (3, ["base"])
+
+
+@pytest.mark.parametrize("what", ["another rover", "a few hours"])
+def test_another_id_in_a_session_that_names_none(what: str, tmp_path: Path) -> None:
+    job = simulate(ONE)
+    path = without_base(job.write(tmp_path))
+    other = {"Base": "BASE-77"}
+    if what == "another rover":
+        parted(path, lambda row: other)
+    else:
+        rewrite_export(tmp_path / "rover001.csv", lambda row: row | between(job, other)(row))
+    code, record, kinds = judged(path)
+    assert (code, kinds) == (3, ["base"])
+    assert "different base ids, BASE-01 and BASE-77, and no mark" in record["doubts"][0]["what"]
+
+
+@pytest.mark.parametrize("how", ["one position", "a mark with it", "spelled otherwise", "a network far away"])
+def test_ids_that_are_left_in_peace(how: str, tmp_path: Path) -> None:
+    job = simulate(ONE)
+    name = "base 1" if how == "spelled otherwise" else "BASE-77"
+    cells = {"Base": name} | (at_base(job, 0, east=30_000.0) if how == "a network far away" else {})
+    span = (2.0, 99.0) if how == "a mark with it" else (2.0, 5.0)
+    change = between(job, cells, *span)
+    if how in ("one position", "a network far away"):
+        path = write(job, tmp_path, change, beside=False)
+    else:
+        path = job.write(tmp_path)
+        rewrite_export(tmp_path / "rover001.csv", lambda row: row | change(row))
+    code, record, kinds = judged(without_base(path))
+    assert (code, kinds, record["verdict"]) == (0, [], "proven")
+
+
+@pytest.mark.parametrize("given", ["derived", "none"])
+def test_a_mark_that_was_occupied_meanwhile_speaks_for_it(given: str, tmp_path: Path) -> None:
+    """As where a controller has where it found itself as the base's position: the readings are right all the same."""
+    job = simulate(replace(ONE, checks=3, base_horizontal=0.0, base_vertical=0.0))
+    job = known(job) if given == "none" else job
+    path = write(job, tmp_path, between(job, at_base(job, 0, east=1.6, up=-4.6)), beside=False)
+
+    def check(row: Row) -> dict[str, Any]:
+        return at_base(job, 0, east=1.6, up=-4.6) if row["Point"] == "S01-C2" else {}
+
+    rewrite_export(tmp_path / "rover001.csv", lambda row: row | check(row))
+    assert judged(path)[::2] == (0, [])
+
+
+def test_a_log_of_fewer_digits_in_the_other_export(tmp_path: Path) -> None:
+    """Four decimals of a degree are some metres."""
+    job = simulate(ONE)
+    path = write(job, tmp_path, beside=False)
+    parted(path, lambda row: {"BLon": f"{float(row['BLon']):.4f}", "BLat": f"{float(row['BLat']):.4f}",
+                              "BHt": f"{float(row['BHt']):.1f}"})  # fmt: skip
+    assert judged(path)[::2] == (0, [])
+
+
+def test_stations_of_a_network_in_turn(tmp_path: Path) -> None:
+    job = known(simulate(replace(ONE, base_horizontal=0.0, base_vertical=0.0)))
+    path = write(job, tmp_path, between(job, at_base(job, 0, east=25_000.0, north=9_000.0)), beside=False)
+    assert judged(path)[::2] == (0, [])
+
+
+def test_two_rovers_of_a_network_with_a_virtual_station_each(tmp_path: Path) -> None:
+    job = known(simulate(replace(ONE, base_horizontal=0.0, base_vertical=0.0)))
+    path = write(job, tmp_path, beside=False)
+    parted(path, lambda row: at_base(job, 0, east=4.0, north=-2.0, up=0.3))
+    assert judged(path)[::2] == (0, [])
+
+
+def test_a_field_shift_that_the_log_has_too(tmp_path: Path) -> None:
+    """From a time on the base's position is the corrected one, as the points are."""
+    job = simulate(ONE)
+    start = job.job["session"][0]["start"] + dt.timedelta(hours=2)
+    vector = {"east": 1.4, "north": -2.2, "up": 7.5}
+    job.correct_in_field(0, start, **vector)
+    job.job["session"][0]["field_shift"] = {"from": start, **vector}
+    path = write(job, tmp_path, between(job, at_base(job, 0, **vector), 2.0, 99.0), beside=False)
+    assert judged(path)[::2] == (0, [])
+
+
+def test_a_gap_in_the_log_is_told(tmp_path: Path) -> None:
+    job = simulate(ONE)
+    nothing = {"BLon": "", "BLat": "", "BHt": ""}
+    path = write(job, tmp_path, between(job, nothing), beside=False)
+    code, record, kinds = judged(path)
+    assert (code, kinds) == (0, [])
+    (told,) = [note for note in record["notes"] if "carry no position of the base" in note]
+    assert told.startswith("session session-01: ") and "rover001.csv:" in told
+
+
+def test_a_log_that_is_there_once_per_set_up_is_left_in_peace(tmp_path: Path) -> None:
+    job = simulate(ONE)
+    path = write(job, tmp_path, lambda row: {} if row["Point"] in ("S01-T1", "S01-C2") else {"BHt": ""}, beside=False)
+    assert not [note for note in judged(path)[1]["notes"] if "carry no position of the base" in note]
