@@ -1,17 +1,24 @@
-"""Occupations of marks that the newest issue had and that are none any more: one that failed takes its proof along."""
+"""Occupations of marks that the newest issue had and that are none any more: one that failed takes its proof along.
+
+A row that stays in its export and is held back now, for whatever reason, is no occupation any more either.
+"""
 
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterator
+from datetime import datetime
+
+import numpy as np
 
 from pipeline.clock import clock, from_iso
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
+from pipeline.issue.session_types import Session
 from pipeline.sessions.attach import base_key
 from pipeline.tables import milliseconds
-from pipeline.words import Doubt, Role
+from pipeline.words import REASONS, Doubt, Role
 
 #: How a sentence of these ends, by which it is known again in the record of an issue.
 _GONE = "is no occupation of the job any more"
@@ -25,18 +32,19 @@ _LISTED = 3
 def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], list[str]]:
     """Return doubts for sessions of which a failing occupation is gone, and in words which others are gone.
 
-    Whoever leaves a failing check out of an export that is delivered again, or out of the job's list, would otherwise
-    have points released for it. Such a doubt is taken along from issue to issue while its occupation is not there.
+    Whoever leaves a failing check out of an export that is delivered again, or out of the job's list, or has it held
+    back by another end of the session, solution or limit, would otherwise have points released for it. Such a doubt is
+    taken along from issue to issue while its occupation is not there.
 
     Args:
         last: the record of the newest issue.
         survey: the job.
     """
-    there = _observed(survey)
+    there, held = _observed(survey)
     had = [one for one in last["checks"] if one["role"] != Role.NOTED and None not in (one["observed"], one["point"])]
     many = Counter(one["point"] for one in had)
-    bases = {one["session"]: one["base"] for one in last["sessions"]}
-    told: dict[str, tuple[int, ...]] = {}
+    before = {one["session"]: one for one in last["sessions"]}
+    told: dict[str, tuple[str | None, int, tuple[int, ...]]] = {}
     others = []
     for check in had:
         time, names = int(from_iso(str(check["observed"])).timestamp() * 1000), there[check["point"]]
@@ -44,31 +52,70 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
         if len(names) >= many[check["point"]] or any(abs(time - other) <= _ALIKE for other in names):
             continue
         called = f"{check['point']} on {check['mark']} (observed {clock(time)} UTC)"
-        sessions = _at(survey, time, check["session"], bases.get(check["session"]))
+        sessions = _at(survey, time, check["session"], before.get(check["session"]))
         if sessions and check["passed"] is False:
-            told[f"the occupation {called}, which failed in issue {last['issue']:03d}, {_GONE}"] = sessions
-        elif sessions:
+            what = f"the occupation {called}, which failed in issue {last['issue']:03d}, {_GONE}"
+            told[what] = check["point"], time, sessions
+        elif sessions and _near(held[check["point"]], time) is None:  # what is held back is told as that
             others.append(called)
     for what, point, seen, names_before in _told_before(last):
         sessions = tuple(window.index for window in survey.windows if window.session.name in names_before)
         if sessions and seen not in map(clock, there[point]):
-            told.setdefault(what, sessions)
-    doubts = [Doubtful(Doubt.UNANSWERED_CHECK, what, sessions) for what, sessions in told.items()]
+            told.setdefault(what, (point, int(datetime.fromisoformat(f"{seen}+00:00").timestamp() * 1000), sessions))
+    doubts = [_doubt(what, _near(held[name], time), sessions) for what, (name, time, sessions) in told.items()]
     return confirmed_by(survey.job, doubts), _note(others, last["issue"])
 
 
-def _observed(survey: Survey) -> defaultdict[str | None, list[int]]:
-    """Return by name the times of all readings that may be occupations, also of those that are held back."""
-    found = defaultdict[str | None, list[int]](list)
-    table = survey.first_pass.candidates
-    for name, time in zip(table.column("name").to_pylist(), milliseconds(table).tolist(), strict=True):
-        found[name].append(time)
-    return found
+#: Occupations that are held back, by name: time, file, row and reason of each.
+_Held = defaultdict[str | None, list[tuple[int, str, int, str]]]
 
 
-def _at(survey: Survey, time: int, name: str, base: str | None) -> tuple[int, ...]:
-    """Return the session at a time that has a name, or else those that may have its base."""
+def _observed(survey: Survey) -> tuple[defaultdict[str | None, list[int]], _Held]:
+    """Return by name the times of all readings that may be occupations, and those that are held back.
+
+    One that repeats another is there where that one is.
+    """
+    found, held = defaultdict[str | None, list[int]](list), _Held(list)
+    first = survey.first_pass
+    table = first.candidates
+    code, number = (np.asarray(table.column(name), np.int64) for name in ("held", "number"))
+    sound = set(number[code == 0].tolist())
+    repeats = dict(zip(first.repeats.tolist(), first.repeated.tolist(), strict=True))
+    rows = zip(
+        *(table.column(name).to_pylist() for name in ("name", "export", "source_row")),
+        *(values.tolist() for values in (code, number, milliseconds(table))),
+        strict=True,
+    )
+    for name, export, row, why, at, time in rows:
+        if not why or repeats.get(at) in sound:
+            found[name].append(time)
+        else:
+            held[name].append((time, survey.exports[export].shown, row, REASONS[why - 1]))
+    return found, held
+
+
+def _near(held: list[tuple[int, str, int, str]], time: int) -> tuple[int, str, int, str] | None:
+    """Return the one of those held back that was observed at a time."""
+    return next((one for one in held if abs(one[0] - time) <= _ALIKE), None)
+
+
+def _doubt(what: str, held: tuple[int, str, int, str] | None, sessions: tuple[int, ...]) -> Doubtful:
+    if held is None:
+        return Doubtful(Doubt.UNANSWERED_CHECK, what, sessions)
+    _, file, row, reason = held
+    return Doubtful(Doubt.UNANSWERED_CHECK, f"{what}: it is held back as {reason}", sessions, file, row)
+
+
+def _at(survey: Survey, time: int, name: str, before: Session | None) -> tuple[int, ...]:
+    """Return the session at a time that has a name, or else those that may have its base.
+
+    Where none runs at that time any more, those count that the session was cut down to.
+    """
+    base = None if before is None else before["base"]
     here = [window for window in survey.windows if window.start_ms <= time < window.end_ms]
+    if not here and before is not None:
+        start, end = (from_iso(before[edge]).timestamp() * 1000 for edge in ("start", "end"))
+        here = [window for window in survey.windows if window.start_ms < end and start < window.end_ms]
     same = [window for window in here if window.session.name == name]
     other = [window for window in here if base_key(base) in (None, base_key(window.base)) or window.base is None]
     return tuple(window.index for window in same or other)
@@ -77,7 +124,7 @@ def _at(survey: Survey, time: int, name: str, base: str | None) -> tuple[int, ..
 def _told_before(last: Record) -> Iterator[tuple[str, str, str, list[str]]]:
     """Yield what the newest issue says of occupations gone: its sentence, their point and time, and the sessions."""
     for doubt in last["doubts"]:
-        if doubt["kind"] == Doubt.UNANSWERED_CHECK and (found := _TOLD.match(doubt["what"])) is not None:
+        if doubt["kind"] == Doubt.UNANSWERED_CHECK and (found := _TOLD.search(doubt["what"])) is not None:
             yield found[0], found[1], found[3], doubt["sessions"]
 
 

@@ -1,5 +1,6 @@
 """A failing check that is left out of an export which is delivered again: its points are not released for that."""
 
+import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
 
@@ -76,6 +77,71 @@ def test_it_is_no_doubt_once_the_check_is_there_again(job: tuple[Simulation, Pat
     assert run_job(path).exit_code == 3
     made.write(tmp_path)  # the surveyor's own export, in which it passes
     assert (run_job(path).exit_code, doubts(run_job(path))) == (0, [])
+
+
+def float_solution(path: Path) -> None:
+    edit(path, lambda row: row | {"Sol": "float"} if row["Point"] == "S01-C2" else row)
+
+
+def other_base(path: Path) -> None:
+    edit(path, lambda row: row | {"Base": "BASE-99"} if row["Point"] == "S01-C2" else row)
+
+
+def limit(path: Path) -> None:
+    """It had a larger standard uncertainty than the others all along."""
+    text = path.read_text(encoding="utf-8")
+    assert "[quality]\n" in text
+    path.write_text(text.replace("[quality]\n", "[quality]\nmax_sigma_vertical = 0.2\n"), encoding="utf-8")
+
+
+def earlier_end(path: Path) -> None:
+    """The first session ends a second before it."""
+    (observed,) = [row.split(",")[1] for export in path.parent.glob("rover*.csv")
+                   for row in export.read_text(encoding="utf-8").splitlines() if row.startswith("S01-C2")]  # fmt: skip
+    end = (dt.datetime.fromisoformat(observed) - dt.timedelta(seconds=1)).isoformat()
+    head, tail = path.read_text(encoding="utf-8").split("end = ", 1)
+    path.write_text(f"{head}end = {end}\n{tail.split(chr(10), 1)[1]}", encoding="utf-8")
+
+
+def other_twin(path: Path) -> None:
+    """The same observation once more in another export, which says that it was no fixed solution."""
+    (export,) = path.parent.glob("rover*.csv")
+    heading, *rows = export.read_text(encoding="utf-8").splitlines()
+    (twin,) = [row for row in rows if row.startswith("S01-C2")]
+    (path.parent / "rover999.csv").write_text("\n".join([heading, twin.replace("fix", "float"), ""]), encoding="utf-8")
+
+
+@pytest.mark.parametrize("held", [float_solution, other_base, limit, earlier_end, other_twin])
+def test_a_failing_check_that_is_held_back_now_is_as_good_as_gone(
+    held: Callable[[Path], None], job: tuple[Simulation, Path]
+) -> None:
+    _, path = job
+    edit(path, lambda row: row | {"sU": "0.3"} if row["Point"] == "S01-C2" else row)
+    text = path.read_text(encoding="utf-8")
+    listed = next(part for part in text.split("{") if '"S01-C2"' in part).split("}")[0]
+    # a check that is listed has to be there; one that its code tells of may be held back unseen
+    path.write_text(text.replace(", {" + listed + "}", ""), encoding="utf-8")
+    first = run_job(path)
+    assert first.exit_code == 3 and any(check["passed"] is False for check in first.record["checks"])
+    held(path)
+    second = run_job(path)
+    whats = [what for what, _ in doubts(second) if "which failed in issue 001" in what]
+    assert len(whats) == 1 and ".csv:" in whats[0] and "it is held back as " in whats[0]
+    assert second.exit_code == 3 and second.record["sessions"][0]["verdict"] == "unchecked"
+    # and for good: it stays told once the row is gone altogether
+    for export in path.parent.glob("rover*.csv"):
+        kept = [line for line in export.read_text(encoding="utf-8").splitlines() if not line.startswith("S01-C2")]
+        export.write_text("\n".join([*kept, ""]), encoding="utf-8")
+    third = run_job(path)
+    assert third.exit_code == 3 and [what for what, _ in doubts(third) if "which failed in issue 001" in what]
+
+
+def test_a_failing_check_that_was_exported_again_is_still_there(job: tuple[Simulation, Path]) -> None:
+    _, path = job
+    run_job(path)
+    (export,) = path.parent.glob("rover*.csv")
+    (path.parent / "rover000.csv").write_bytes(export.read_bytes())
+    assert [what for what, _ in doubts(run_job(path)) if "which failed in issue" in what] == []
 
 
 def test_a_passing_check_that_is_gone_is_noted(tmp_path: Path) -> None:
