@@ -35,6 +35,15 @@ def between(first: int, last: int) -> str:
     return f"from {start} to {end[11:] if end[:10] == start[:10] else end} UTC"
 
 
+def lasting(milliseconds: int) -> str:
+    """Return a stretch of time in words: ``3 h``, ``18 s``, ``1 h 30 min``."""
+    seconds = abs(milliseconds) / 1000
+    hours, rest = divmod(seconds, 3600)
+    minutes, rest = divmod(rest, 60)
+    parts = [(hours, "h"), (minutes, "min"), (rest, "s")]
+    return " ".join(f"{value:.10g} {unit}" for value, unit in parts if value) or "0 s"
+
+
 def seconds_text(time: datetime) -> str:
     """Return a time as it reads on its own clock, to the second: ``2026-03-02 07:30:00``."""
     return f"{time:%Y-%m-%d %H:%M:%S}"

@@ -1,5 +1,6 @@
-"""Readings that are the same observation exported twice, digit for digit or with other rounding."""
+"""Readings that are the same observation exported twice, digit for digit, with other rounding or by another clock."""
 
+from pipeline.duplicates.by_clock import by_another_clock
 from pipeline.duplicates.decimals import height_rounding, plan_rounding, time_rounding
 from pipeline.duplicates.exact import having, mixed_with, observation_hashes, occurring_again, repeated, text_hashes
 from pipeline.duplicates.near import Alike, alike
@@ -10,6 +11,7 @@ __all__ = [
     "Alike",
     "Observed",
     "alike",
+    "by_another_clock",
     "grouped",
     "having",
     "height_rounding",

@@ -13,12 +13,14 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import (
     Observed,
     height_rounding,
+    mixed_with,
     observation_hashes,
     plan_rounding,
     text_hashes,
     time_rounding,
     usual_rounding,
 )
+from pipeline.duplicates.exact import Hashes
 from pipeline.intake.columns import Column, Columns
 from pipeline.intake.occupations import Signs
 from pipeline.intake.positions import raw_positions
@@ -124,6 +126,20 @@ class Rows:
         turned = np.flatnonzero(~self.degrees[export])  # a grid's axes are turned against the meridian
         east[turned] = north[turned] = np.minimum(east[turned], north[turned])
         return Observed(time, longitude, latitude, height, name, base, export, east, north, up, clock)
+
+
+@dataclass(frozen=True)
+class Places:
+    """Hashes of name and position of every reading, whenever it was observed, piece by piece as often as needed."""
+
+    columns: Columns
+
+    def __iter__(self) -> Iterator[Hashes]:
+        for _, (name, *place) in self.columns.pieces("name", "longitude", "latitude", "height"):
+            found = mixed_with(name.astype(np.uint64), np.zeros(len(name), np.uint64))
+            for values in place:
+                found = mixed_with(found, values.astype(np.float64))
+            yield found
 
 
 @dataclass

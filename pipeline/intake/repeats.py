@@ -5,10 +5,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.arrays import Integers
-from pipeline.duplicates import Alike, alike, grouped, of_pairs, repeated
+from pipeline.arrays import Flags, Integers
+from pipeline.clock import lasting
+from pipeline.duplicates import (
+    Alike,
+    alike,
+    by_another_clock,
+    grouped,
+    having,
+    occurring_again,
+    of_pairs,
+    repeated,
+)
 from pipeline.duplicates.near import offsets
-from pipeline.intake.ledger import CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Rows
+from pipeline.intake.ledger import CANDIDATE, CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Places, Rows
 from pipeline.intake.prepare import Prepared
 from pipeline.words import counted, plural
 
@@ -35,7 +45,8 @@ def find_repeats(rows: Rows, prepared: Prepared) -> Repeats:
     """Find the readings that are one observation, within the rounding of the exports.
 
     Of several writings the one counts that was refused for its quality, as the others merely do not say so; else the
-    one that a session names, with a name, with a code, the finest, the first.
+    one that a session names, with a name, with a code, the finest, the first. Of two clocks the one of the export with
+    more rows counts: a list of marks alone is a report made of them.
     """
     whole = rows.having(WHOLE)
     again, first = repeated(rows.each("hashes"), whole)
@@ -45,15 +56,38 @@ def find_repeats(rows: Rows, prepared: Prepared) -> Repeats:
     pairs = np.concatenate([np.column_stack([again, first]), found.same])
     if len(pairs):
         again, first = grouped(pairs, _better(rows, pairs))
-    notes = [*_exports(rows, prepared, again, first), *_undecided(rows, prepared, found)]
-    return Repeats(again, first, tuple(notes))
+    fresh[again] = False
+    late = _late(rows, fresh)
+    notes = [*_exports(rows, prepared, again, first), *_by_clock(rows, prepared, late)]
+    if len(late):
+        pairs = np.concatenate([pairs, late])
+        again, first = grouped(pairs, _better(rows, pairs, late))
+    return Repeats(again, first, (*notes, *_undecided(rows, prepared, found)))
 
 
-def _better(rows: Rows, pairs: Integers) -> Integers:
+def _late(rows: Rows, fresh: Flags) -> Integers:
+    """Return (p, 2) numbers of those of ``fresh`` (n,) readings that are one observation by two clocks."""
+    places = Places(rows.columns)
+    numbers, place = having(occurring_again(places, fresh), places, fresh)
+    of = rows.observed(numbers)
+    named = of.name != 0
+    numbers, place, of = numbers[named], place[named], of.at(np.flatnonzero(named))
+    candidate = (rows.flags[numbers] & CANDIDATE) != 0
+    found: Integers = numbers[by_another_clock(of, place, rows.session[numbers].astype(np.int64), candidate)]
+    return found[np.lexsort((found[:, 1], found[:, 0]))]
+
+
+def _better(rows: Rows, pairs: Integers, late: Integers | None = None) -> Integers:
+    """Return (k, 2) the rank of the readings of pairs; of two clocks that counts by which more readings were exported.
+
+    ``late`` are pairs of two clocks among them.
+    """
     of, numbers, places = of_pairs(rows, pairs)
     flags = rows.flags[numbers].astype(np.int64)
+    two_clocks = np.isin(numbers, late) if late is not None else np.zeros(len(numbers), bool)
     parts = (
         (flags & REFUSED) != 0,
+        np.where(two_clocks, _by_size(rows.counts())[of.export], 0),
         ((flags & SOUND) != 0) + 2 * ((flags & NAMED) != 0),
         of.name != 0,
         (flags & CODED) != 0,
@@ -65,6 +99,26 @@ def _better(rows: Rows, pairs: Integers) -> Integers:
     for part in parts:
         rank = rank * 256 + part
     return rank[places]
+
+
+def _by_size(counts: Integers) -> Integers:
+    """Return (E,) the rank of exports by their rows, as far as a byte holds it."""
+    return np.minimum(np.unique(counts, return_inverse=True)[1].ravel(), 255)
+
+
+def _by_clock(rows: Rows, prepared: Prepared, late: Integers) -> Iterator[str]:
+    """Yield which files repeat another's rows, or their own, by another clock."""
+    of, _, places = of_pairs(rows, late)
+    later = of.time[places[:, 1]] - of.time[places[:, 0]]
+    exports = rows.export(late).astype(np.int64)
+    for (one, other), count in _counted(exports):
+        here = (exports == [one, other]).all(axis=1)
+        by = int(np.median(later[here]))
+        yield (
+            f"{_which(prepared, one, other)} {counted(count, 'pair')} of readings of one name and place to the last"
+            f" digit, {lasting(by)} apart: no point is measured twice so, and one of each is held"
+            f" back as duplicate; see the time zones of the exports: {_listed(rows, prepared, late[here])}"
+        )
 
 
 def _exports(rows: Rows, prepared: Prepared, again: Integers, first: Integers) -> Iterator[str]:

@@ -1,6 +1,7 @@
 """A day exported twice counts once, whatever the rounding; what only looks alike stays."""
 
 import csv
+import datetime as dt
 import json
 import shutil
 from collections.abc import Callable
@@ -169,3 +170,54 @@ def test_what_nobody_can_decide_is_told_and_stays(tmp_path: Path) -> None:
     assert issue.record["rows"]["points"] == 20
     assert [note for note in issue.record["notes"] if "5 pairs" in note and "same name and time" in note]
     assert [note for note in issue.record["notes"] if "5 pairs" in note and "different names" in note]
+
+
+def later(row: Row, seconds: float) -> Row:
+    time = dt.datetime.fromisoformat(row["Observed"]) + dt.timedelta(seconds=seconds)
+    return row | {"Observed": time.isoformat()}
+
+
+@pytest.mark.parametrize("seconds", [18.0, -18.0, 1800.0])
+@pytest.mark.parametrize("name", ["rover000.csv", "rover002.csv"])
+def test_a_day_by_another_clock(name: str, seconds: float, once: Issue, tmp_path: Path) -> None:
+    """GPS time beside UTC, say: to the last digit nothing is measured twice."""
+    path = day().write(tmp_path)
+    write(tmp_path / name, [later(row, seconds) for row in rows_of(tmp_path)])
+    issue = run_written(path, code=3)
+    counts_once(issue, once)
+    (told,) = [note for note in issue.record["notes"] if "to the last digit" in note]
+    assert "13 pairs" in told and ("30 min apart" if abs(seconds) > 60 else "18 s apart") in told
+
+
+@pytest.mark.parametrize("name", ["marks.csv", "rover002.csv"])  # read before the other, and after it
+def test_marks_exported_once_more_by_another_clock_close_nothing(name: str, tmp_path: Path) -> None:
+    """The opening occupations again, in a list of their own, as if they had been made at the end of the day."""
+    job = day()
+    (closing,) = [str(check["point"]) for check in job.job["session"][0]["checks"][-1:]]
+    job.job["session"][0]["checks"].pop()
+    job.rows = {column: values[job.rows["name"] != closing] for column, values in job.rows.items()}
+    path = job.write(tmp_path)
+    without = run_written(path)
+    assert without.sessions.column("verdict") == ["unclosed"]
+    marks = [later(row, 6 * 3600.0) for row in rows_of(tmp_path) if row["Code"] in ("CM", "CHK")]
+    assert len(marks) == 2
+    write(tmp_path / name, marks)
+    if name == "marks.csv":
+        text = path.read_text(encoding="utf-8")
+        (files,) = [line for line in text.splitlines() if line.startswith("files = ")]
+        path.write_text(text.replace(files, f'files = ["{name}", "rover001.csv"]'), encoding="utf-8")
+    issue = run_written(path, code=3)  # the list has nothing of its own
+    assert issue.sessions.column("verdict") == ["unclosed"]
+    assert set(issue.reasons().values()) == {"duplicate"} and len(issue.held_back.rows) == 2
+    assert {row["source_file"] for row in issue.held_back.rows} == {name}
+
+
+def test_marks_occupied_again_are_left_in_peace(tmp_path: Path) -> None:
+    """Noise parts two occupations of one mark under one name, though both are written to the millimetre."""
+    job = simulate(Plan(sessions=1, points=10, ties=2, checks=2))
+    path = job.write(tmp_path)
+    rows = rows_of(tmp_path)
+    marks = [row for row in rows if row["Code"] in ("CM", "CHK")]
+    again = [later(row, 300.0) | {"Lat": f"{float(row['Lat']) + 4e-8:.9f}"} for row in marks]  # 4 mm north
+    write(tmp_path / "rover001.csv", [*rows, *again])
+    assert run_written(path).record["rows"]["by_reason"] == {}
