@@ -6,13 +6,14 @@ station is wherever the network puts it; a virtual one never comes again once an
 """
 
 from collections.abc import Iterator, Sequence
-from functools import reduce
+from dataclasses import dataclass
+from functools import cached_property, reduce
 from itertools import combinations
 
 import numpy as np
 import pyarrow as pa
 
-from pipeline.arrays import Integers
+from pipeline.arrays import Flags, Integers
 from pipeline.clock import clock
 from pipeline.examine.base_digits import digits_apart
 from pipeline.examine.doubtful import Doubtful
@@ -42,9 +43,9 @@ _BOTH = 2.0
 
 def base_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt for each session whose points say that they hang on more than one base."""
-    found = []
+    found, marks = [], _Marks(survey)
     for window in survey.windows:
-        at = _Session(survey, window)
+        at = _Session(survey, window, marks)
         if (said := next(at.told(), None)) is not None:
             what, seen = said
             told = f"session {window.session.name}: its points carry {what}; give each base a session of its own"
@@ -52,11 +53,26 @@ def base_doubts(survey: Survey) -> list[Doubtful]:
     return found
 
 
+@dataclass(frozen=True)
+class _Marks:
+    """Which readings are occupations by what job and code say, found once for all sessions where one asks."""
+
+    survey: Survey
+
+    @cached_property
+    def said(self) -> Flags:
+        """(n,) of the survey's candidates."""
+        every = self.survey.candidates
+        named = np.array([said is not None for said in every.named], bool)
+        coded: Flags = np.asarray(coded_checks(every.table, self.survey.prepared), bool)
+        return named | coded
+
+
 class _Session:
     """One session, and the marks that were occupied in it."""
 
-    def __init__(self, survey: Survey, window: SessionWindow) -> None:
-        self.survey, self.window = survey, window
+    def __init__(self, survey: Survey, window: SessionWindow, marks: _Marks) -> None:
+        self.survey, self.window, self.marks = survey, window, marks
         self.log = survey.first_pass.log.sessions[window.index]
         self.stands = survey.bases.stands[window.index]
         self.field = [one for one in survey.prepared.field_windows if one.session == window.index]
@@ -74,9 +90,7 @@ class _Session:
     def _occupied(self) -> pa.Table:
         """Return the session's readings that ties and checks are, or are to be."""
         every = self.survey.candidates
-        said = np.array([named is not None for named in every.named], bool)
-        said |= np.asarray(coded_checks(every.table, self.survey.prepared), bool)
-        return every.table.take(pa.array(np.flatnonzero(said & (every.session == self.window.index))))
+        return every.table.take(pa.array(np.flatnonzero(self.marks.said & (every.session == self.window.index))))
 
     def _positions(self) -> Iterator[tuple[str, Seen]]:
         marked = set(self._stood_on().tolist())
