@@ -159,6 +159,22 @@ def fit_height(grid: Floats, datum: Floats, site: Floats, *, tilt: bool) -> Heig
     return HeightFit(**{**vars(fit), "residuals": datum + fit.added(grid) - site})
 
 
+def redundancy_in_plan(grid: Floats) -> Floats:
+    """Return (n,) what share of an error in each of (n, 2) marks its own residual has, 0 to 1, where that is least.
+
+    That is 1 - 1/n - d2/S, in any direction with the scale, and across the way to the middle with the scale held.
+    """
+    away = grid - grid.mean(axis=0)
+    square = np.sum(away**2, axis=1)
+    return np.asarray(1.0 - 1.0 / len(grid) - square / square.sum())
+
+
+def redundancy_in_height(grid: Floats, *, tilt: bool) -> Floats:
+    """Return (n,) what share of an error in the height of each of (n, 2) marks its own residual has, 0 to 1."""
+    rows = np.column_stack([np.ones(len(grid)), grid - grid.mean(axis=0)])[:, : 3 if tilt else 1]
+    return np.asarray(1.0 - np.einsum("ij,ji->i", rows, np.linalg.pinv(rows)))
+
+
 def width_of(places: Floats) -> tuple[float, float]:
     """Return how long and how wide (n, 2) places lie: their extents along and across their best line [m]."""
     reduced = places - places.mean(axis=0)

@@ -1,15 +1,19 @@
-"""What speaks against a site's localisation: marks that do not agree, a scale without a reason, marks on a line."""
+"""What speaks against a site's localisation: marks that do not agree, or that nothing proves; an odd scale or tilt.
+
+Checks prove nothing of it: what the register says of their marks goes through the localisation as the points do, so
+that an error in it moves both alike. Only marks that are over do.
+"""
 
 import numpy as np
 
-from pipeline.adjust.localise import fit_height, fit_plan, width_of
+from pipeline.adjust.localise import fit_height, fit_plan, redundancy_in_height, redundancy_in_plan, width_of
 from pipeline.arrays import Floats
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.site_crs import point_scale
 from pipeline.intake.site import Site
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
-from pipeline.words import Doubt, counted
+from pipeline.words import Doubt, counted, plural
 
 #: A scale is explained where it is within this part of one that is expected: instruments and their air corrections
 #: make some 30 parts in a million (common practice, no source).
@@ -18,6 +22,12 @@ _EXPLAINED = 50e-6
 _NARROW = 0.1
 #: The work may reach this many times as far from the middle of the marks as the farthest of them.
 _BEYOND = 1.5
+#: Of an error in a mark its own residual has this share (its redundancy, 1 minus leverage) where others prove it. With
+#: less the residuals of all together have less than a twentieth of the error: half a metre would pass as 25 mm.
+_SHOWS = 0.0025
+#: Metres a metre that a height datum, or the ellipsoid, is inclined to another at the most: geoids seldom slope by more
+#: than 100 to 150 mm/km. From memory, no source.
+_STEEPEST = 150e-6
 _EARTH = 6_371_000.0
 
 
@@ -28,6 +38,7 @@ def site_doubts(survey: Survey) -> list[Doubtful]:
         return []
     file, line = survey.prepared.loaded.recorded_at("target", "site", "marks")
     told = [*_plan_apart(site, survey), *_heights_apart(site, survey), *_odd_scale(site, survey), *_narrow(site)]
+    told += [*_steep(site, survey), *_unproven(site), *_mirrored(site, survey)]
     return [Doubtful(Doubt.SITE, what, None, file, line) for what in told]
 
 
@@ -37,15 +48,6 @@ def site_notes(survey: Survey) -> list[str]:
     if site is None:
         return []
     told = []
-    for what, over, used in (
-        ("plan", site.plan.over, len(site.names)),
-        ("heights", 1 if site.height is None else site.height.over, int(site.levelled.sum())),
-    ):
-        if not over:
-            told.append(
-                f"nothing proves the localisation in {what}: {counted(used, 'common mark')} are just what it needs, so"
-                " that an error in one shows nowhere, and hu95 and vu95 do not have its uncertainty; give one mark more"
-            )
     if site.alone:
         some = f"{listed(site.alone[:6])}{' and others' if len(site.alone) > 6 else ''}"
         told.append(f"{some} of the site's marks are not in the register and take no part in the localisation")
@@ -117,6 +119,62 @@ def _odd_scale(site: Site, survey: Survey) -> list[str]:
         f"the site's scale against the grid is {site.plan.scale:.7f} ({1e6 * (site.plan.scale - 1.0):+,.0f} ppm):"
         f" distances on the ground would give {ground:.7f}, those of the grid 1; over the {long:.0f} m between the"
         f" marks that is {off * long:.3f} m: see a coordinate of a mark, feet for metres, or the projection"
+    ]
+
+
+def _unproven(site: Site) -> list[str]:
+    """Where nothing is over to prove the localisation, or one mark of it."""
+    told = []
+    fits = [("plan", site.plan.over, redundancy_in_plan(site.grid[:, :2]), site.names)]
+    if site.height is not None:
+        levelled = tuple(np.array(site.names)[site.levelled].tolist())
+        shares = redundancy_in_height(site.grid[site.levelled, :2], tilt=site.height.tilted)
+        fits.append(("heights", site.height.over, shares, levelled))
+    for what, over, shares, names in fits:
+        hidden = [name for name, share in zip(names, shares, strict=True) if share < _SHOWS]
+        if not hidden:
+            continue
+        proves = "checks go through it as well, and prove nothing of it; give one mark more"
+        if over == 0:
+            told.append(
+                f"nothing proves the localisation in {what}: {counted(len(names), 'common mark')}"
+                f" {plural(len(names), 'is', 'are')} just what it needs, so that an error in one shows nowhere, and"
+                f" hu95 and vu95 do not have its uncertainty; {proves}"
+            )
+        else:
+            some = f"one of {listed(hidden)}" if len(hidden) > 1 else hidden[0]
+            told.append(
+                f"nothing proves the localisation in {what}: as the common marks lie, an error in {some} shows nowhere;"
+                f" {proves}, far from the others"
+            )
+    return told
+
+
+def _mirrored(site: Site, survey: Survey) -> list[str]:
+    """Whether the marks would fit as well with the site's easting and northing exchanged: all on one line."""
+    allowed = survey.job.checks.horizontal
+    if len(site.names) < 3 or np.hypot(*site.plan.residuals.T).max() > allowed:
+        return []  # of two that is said already, they prove nothing
+    swapped = fit_plan(site.grid[:, :2], site.own[:, 1::-1], hold_scale=site.plan.held)
+    if np.hypot(*swapped.residuals.T).max() > allowed:
+        return []
+    return [
+        "the marks of the site lie on a line, so that they fit as well with its easting and northing exchanged, which"
+        " would turn the work over to the other side of that line; give a mark beside it"
+    ]
+
+
+def _steep(site: Site, survey: Survey) -> list[str]:
+    """A tilt that is more than one height datum is inclined to another, and more than errors of its marks make."""
+    if site.height is None or not site.height.tilted:
+        return []
+    slope, wide = float(np.hypot(*site.height.slope)), width_of(site.grid[site.levelled, :2])[1]
+    if slope <= _STEEPEST + survey.job.checks.vertical / wide:
+        return []
+    return [
+        f"the localisation tilts heights by {1e6 * slope:,.0f} mm/km: a geoid seldom slopes by more than"
+        f" {1e6 * _STEEPEST:.0f}; over the {wide:.0f} m between the marks that is {slope * wide:.3f} m, so see the"
+        ' height of each mark in both files, or write height = "step"'
     ]
 
 

@@ -215,17 +215,59 @@ def test_marks_that_do_not_fit_take_the_proof_away(
 
 
 def test_two_marks_are_just_what_it_needs(tmp_path: Path) -> None:
-    """Said in a note, and that one of the site's marks is in no register; points are right all the same."""
+    """A doubt, and a note that one of the site's marks is in no register; points are right all the same."""
     job = simulate(PLAN)
     marks, _ = truth_of(job)
     middle = marks[:, :2].mean(axis=0)
     own = on_site(marks[[1, 3, 4]], middle, tilt=np.zeros(2))
     path = with_site(job, tmp_path, own, ["CM2", "CM4", "NAIL-7"], height="step").write(tmp_path)
-    issue = run_written(path)
+    issue = run_written(path, code=3)
     assert_allclose(issued_truth(issue, job, middle, tilt=np.zeros(2)), 0, rtol=0, atol=5e-4)
-    notes = "\n".join(issue.record["notes"])
-    assert "nothing proves the localisation in plan: 2 common marks" in notes and "NAIL-7" in notes
+    doubts = [one["what"] for one in issue.record["doubts"] if one["kind"] == "site"]
+    assert len(doubts) == 1 and "nothing proves the localisation in plan: 2 common marks are" in doubts[0]
+    assert issue.record["verdict"] == "unchecked" and "NAIL-7" in "\n".join(issue.record["notes"])
     assert issue.record["target"]["site"]["sigma_plan"] is None
+
+
+#: Metres from the middle: a wide triangle, marks on a line, and four of which three stand within 15 m.
+WIDE = np.array([[0.0, 0.0], [900.0, 0.0], [100.0, 800.0]])
+ON_A_LINE = np.array([[0.0, 0.0], [400.0, 300.0], [800.0, 600.0]])
+BUT_ONE = np.array([[0.0, 0.0], [15.0, 0.0], [0.0, 15.0], [800.0, 600.0]])
+RIGHT = np.zeros(3)
+
+
+@pytest.mark.parametrize(
+    ("places", "keys", "off", "words"),
+    [
+        (WIDE, {}, RIGHT, []),
+        (BUT_ONE[:3], {}, RIGHT, []),
+        (WIDE[:2], {}, [0.03, 0.04, 0.0], ["in plan: 2 common marks are just what it needs"]),
+        (WIDE[:2], {"plan": "rigid"}, RIGHT, ["in plan: as the common marks lie, an error in one of"]),
+        (WIDE, {"height": "tilt"}, RIGHT, ["in heights: 3 common marks are just what it needs"]),
+        (WIDE, {"height": "tilt"}, [0.0, 0.0, 0.4], ["a geoid seldom slopes by more", "in heights: 3 common"]),
+        (ON_A_LINE, {}, RIGHT, ["lie on a line, so that they fit as well with its easting and northing"]),
+        (BUT_ONE, {"height": "none"}, [-0.06, 0.08, 0.0], ["in plan: as the common marks lie, an error in S4 shows"]),
+    ],
+)
+def test_what_nothing_proves_takes_the_proof_away(
+    places: Floats, keys: dict[str, str], off: list[float], words: list[str], tmp_path: Path
+) -> None:
+    """The last mark is off by what shows in no residual. Three marks of a wide triangle prove each other."""
+    job = simulate(PLAN)
+    middle = truth_of(job)[0][:, :2].mean(axis=0)
+    more = np.column_stack([middle + places, np.full(len(places), 305.0)])
+    names = [f"S{number}" for number in range(1, len(more) + 1)]
+    new = {"mark": names, "easting": more[:, 0], "northing": more[:, 1], "height": more[:, 2]}
+    for column, values in job.register.items():
+        job.register[column] = np.concatenate([values, new.get(column, np.full(len(more), 0.01))])
+    own = on_site(more, middle, 1.0, np.zeros(2))
+    own[-1] += off
+    path = with_site(job, tmp_path, own, names, **keys).write(tmp_path)
+    record = run_job(path, dry_run=True).record
+    doubts = [one["what"] for one in record["doubts"]]
+    assert len(doubts) == len(words), doubts
+    assert all(any(word in what for what in doubts) for word in words), doubts
+    assert record["verdict"] == ("unchecked" if words else "proven")
 
 
 @pytest.mark.parametrize(
