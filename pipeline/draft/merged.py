@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.measured import Readings, measured_before
 from pipeline.draft.repeats import Pairs, Repeated, find_pairs
 from pipeline.draft.second_pass import Drafter, Given
@@ -17,6 +17,10 @@ from pipeline.solve.proof import LESS_PROVEN
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
 from pipeline.words import counted
+
+#: Metres in plan and in height beyond which no reading is another of the same point, whatever its name: what is wrong
+#: with one of them no surveyor meant to replace by the other. Ours, no source.
+_REPLACED = 3.0
 
 
 @dataclass(frozen=True)
@@ -57,11 +61,13 @@ class _Groups:
 def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> Given:
     """Return which readings give way, to which, and the numbers of those that stand for several.
 
-    Only points are merged: what is held back gives way to nothing, and nothing to it.
+    Only points are merged: what is held back gives way to nothing, and nothing to it. Readings that do not agree are
+    not put into a mean; the later stands for the earlier where both have one name and are no other point's.
     """
     mean = survey.job.issue.repeats == "mean"
-    both = readings.drafted[pairs.first] & readings.drafted[pairs.second]
-    groups = _grouped(readings, pairs, both & pairs.passed if mean else both)
+    joined = readings.drafted[pairs.first] & readings.drafted[pairs.second]
+    joined &= pairs.passed if mean else pairs.passed | _again(readings, pairs)
+    groups = _grouped(readings, pairs, joined)
     gone = groups.row != groups.kept
     order = np.argsort(readings.number[groups.row[gone]])
     rows, kept = groups.row[gone][order], groups.kept[gone][order]
@@ -74,6 +80,12 @@ def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> 
     if not mean or not len(groups.row):
         return found
     return _with_means(found, readings, groups, (rows, kept), survey, solved)
+
+
+def _again(readings: Readings, pairs: Pairs) -> Flags:
+    """Return (p,) which pairs may be one point measured again because its first reading was wrong."""
+    one = (readings.name[pairs.first] == readings.name[pairs.second]) & (readings.name[pairs.first] >= 0)
+    return np.asarray(one & (pairs.horizontal <= _REPLACED) & (np.abs(pairs.apart[:, 2]) <= _REPLACED))
 
 
 def _where(readings: Readings, row: int, survey: Survey) -> str:

@@ -14,30 +14,34 @@ from pipeline.sessions.toml_lines import more_occupations
 from pipeline.sessions.windows import SessionWindow
 from pipeline.words import Doubt, plural
 
-#: Metres beyond which a tolerance of checks lets every blunder pass, and a limit every solution: millimetres or
-#: centimetres were meant. Ours, no source.
-_TOLERANCE, _SIGMA = 3.0, 1.0
+#: Metres beyond which a tolerance of checks lets every blunder pass, a limit of shifts bases, datums and zones of any
+#: kind, and a limit of readings every solution: millimetres or centimetres were meant. Ours, no source.
+_TOLERANCES = dict.fromkeys(("horizontal", "vertical"), 3.0)
+_SHIFTS = dict.fromkeys(("limit_horizontal", "limit_vertical"), 1_000.0)
+_SIGMA = 1.0
+#: Metres beyond which readings of one name, of one place, are no more of one thing whoever measured it: two bases that
+#: averaged their positions put one place some 25 m apart at the most. Ours, no source.
+_ONE_POINT = {"same_name": 25.0, "same_place": 3.0}
 #: Readings that a sentence lists.
 _LISTED = 4
 
-#: Metres beyond which a limit of shifts lets bases, datums and zones of any kind pass. Ours, no source.
-_SHIFT = 1_000.0
 _LIMITS = ("max_sigma_horizontal", "max_sigma_vertical")
 
 
 def tolerance_doubts(survey: Survey) -> list[Doubtful]:
-    """Return a doubt where tolerances of checks or limits of shifts are so wide that keeping them says nothing."""
+    """Return doubts where tolerances of checks, limits of shifts or what counts as one point say nothing."""
     found = []
-    for name, most, keys, written in (
-        ("checks", _TOLERANCE, ("horizontal", "vertical"), "30 mm are written 0.030"),
-        ("shift", _SHIFT, ("limit_horizontal", "limit_vertical"), "10 m are written 10"),
+    for name, keys, passes in (
+        ("checks", _TOLERANCES, "passes every blunder: lengths are metres, so 30 mm"),
+        ("checks", _ONE_POINT, "takes different points for one that was measured twice: lengths are metres, so 30 mm"),
+        ("shift", _SHIFTS, "passes every blunder: lengths are metres, so 10,000 mm"),
     ):
         table = getattr(survey.job, name)
-        wide = {key: value for key in keys if (value := getattr(table, key)) > most}
+        wide = {key: value for key, most in keys.items() if (value := getattr(table, key)) > most}
         if wide:
             file, line = survey.where(name, next(iter(wide)))
             stated = " and ".join(f"{name}.{key} = {value:g}" for key, value in wide.items())
-            what = f"{stated} passes every blunder: lengths are metres, so {written}"
+            what = f"{stated} {passes} are written {'0.030' if name == 'checks' else '10'}"
             found.append(Doubtful(Doubt.TOLERANCE, what, None, Path(file).name, line))
     return found
 

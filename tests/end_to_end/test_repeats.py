@@ -228,3 +228,41 @@ def test_one_name_for_several_things_of_a_session_names_no_point(tmp_path: Path)
     """The two posts of a gate, 3 m apart: farther than `checks.same_name`."""
     issue = within_a_session(tmp_path, 0.0, east=3.0, repeats="last")
     assert not repeats(issue) and len(issue.points.rows) == 20
+
+
+@pytest.mark.parametrize(
+    ("checks", "doubted"),
+    [
+        ({}, False),
+        ({"same_place": 200.0}, True),  # millimetres typed
+        ({"same_name": 2000.0}, True),  # P8 of either day is another thing, 0.9 km away
+        ({"same_place": 0.2, "same_name": 5.0}, False),
+    ],
+)
+@pytest.mark.parametrize(("which", "gone"), [("last", 7), ("mean", 6)])
+def test_no_other_point_is_taken_for_a_repetition(
+    checks: dict[str, float], doubted: bool, which: str, gone: int, tmp_path: Path
+) -> None:
+    """P1 to P7 of the first day give way, P3 of which is 15 cm off to no mean; others stand 10 m apart and more."""
+    work = days()
+    work.displace(reading(work, "P3", 2), OFF)
+    work.displace(reading(work, "P8", 2), (900.0, 0.0, 0.0))
+    work.job["issue"] = {"repeats": which}
+    work.job["checks"] = checks
+    record = run_job(work.write(tmp_path), dry_run=True).record
+    assert record["rows"]["by_reason"] == {"duplicate": gone}
+    assert ([one["kind"] for one in record["doubts"]] == ["tolerance"]) == doubted
+    assert (record["verdict"] == "unchecked") == doubted
+    assert not doubted or "lengths are metres" in record["doubts"][0]["what"]
+
+
+def test_points_under_different_names_stay_unless_they_agree(tmp_path: Path) -> None:
+    """The top of a kerb beside its foot, 0.12 m apart in plan and height: neither stands for the other."""
+    work = days(days=1)
+    foot, top = reading(work, "P1", 1), reading(work, "P2", 1)
+    for column in ("longitude", "latitude", "height"):
+        work.rows[column][top] = work.rows[column][foot]
+    work.displace(top, (0.12, 0.0, 0.12))
+    work.job["checks"], work.job["issue"] = {"same_place": 0.5}, {"repeats": "last"}
+    issue = run_written(work.write(tmp_path))
+    assert {"P1", "P2"} <= set(issue.points.column("name")) and issue.record["repeats"]["failed"] == 1
