@@ -5,6 +5,7 @@ from pathlib import Path
 from pipeline.examine.clocks import clock_notes
 from pipeline.examine.examine import Examined
 from pipeline.examine.exports import file_notes
+from pipeline.examine.height_headings import heading_notes
 from pipeline.examine.job_file import job_notes
 from pipeline.examine.site_marks import site_notes
 from pipeline.examine.time_zones import zone_notes
@@ -27,7 +28,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
             wherever the job lies.
     """
     survey = examined.survey
-    told = [*examined.remarks, *job_notes(survey), *site_notes(survey)]
+    told = [*examined.remarks, *job_notes(survey), *site_notes(survey), *heading_notes(survey)]
     register, control = survey.register, survey.job.control
     if register is not None and control is not None:
         path = shown or survey.prepared.loaded.recorded(control.file)

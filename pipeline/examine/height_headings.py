@@ -1,0 +1,91 @@
+"""Columns of heights whose heading says another kind of height than the job file takes their numbers for."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.examine.doubtful import Doubtful
+from pipeline.geodesy.crs import source_crs
+from pipeline.intake.survey import Survey
+from pipeline.read.files import Export
+from pipeline.read.height_headings import Kind, kind_said, mostly_level
+from pipeline.words import Doubt
+
+
+def heading_doubts(survey: Survey) -> list[Doubtful]:
+    """Return a doubt for each export of which the heading of the heights contradicts its CRS.
+
+    A heading that many programs write over heights of any kind ("Elevation") does so where another column of the file
+    is by its heading what is wanted.
+    """
+    return [*_of_exports(survey), *_of_register(survey)]
+
+
+def heading_notes(survey: Survey) -> list[str]:
+    """Return in words which headings mostly stand over other heights than their numbers are taken for."""
+    told = []
+    for export, heading, _ in _mapped(survey):
+        taken = _taken(export.points.crs)
+        loose = mostly_level(heading) and kind_said(heading) is None
+        if taken is Kind.ELLIPSOIDAL and loose and not _others(export, taken):
+            told.append(
+                f'{export.shown}: the heading "{heading}", mapped as height, mostly stands over heights above a'
+                " height datum, and crs takes them for ellipsoidal ones: see which the export has"
+            )
+    return told
+
+
+def _of_exports(survey: Survey) -> Iterator[Doubtful]:
+    for export, heading, sessions in _mapped(survey):
+        taken = _taken(export.points.crs)
+        said, others = kind_said(heading), _others(export, taken)
+        if said is None and taken is Kind.ELLIPSOIDAL and mostly_level(heading) and others:
+            said = Kind.LEVEL
+        if said is None or said is taken or not sessions:
+            continue
+        beside = f'; the column "{others[0]}" beside it looks like what is wanted' if others else ""
+        what = (
+            f'the heading "{heading}", mapped as height, says {said}, and crs takes its numbers for {taken}{beside}:'
+            " map the column that holds these, or name a crs with the height datum of those"
+        )
+        file, line = survey.where("points", export.block, "columns", "height")
+        every = len(sessions) == len(survey.windows)
+        at = Path(file).name, line
+        yield Doubtful(Doubt.EXPORT_HEIGHTS, f"{export.shown}: {what}", None if every else sessions, *at)
+
+
+def _of_register(survey: Survey) -> Iterator[Doubtful]:
+    """Yield that a column of the register is named for another kind of height than it is mapped as."""
+    control = survey.job.control
+    if control is None or survey.register is None:
+        return
+    taken = Kind.ELLIPSOIDAL if control.height == "ellipsoid" else Kind.LEVEL
+    key = "ellipsoid_height" if taken is Kind.ELLIPSOIDAL else "height"
+    heading = getattr(control.columns, key)
+    said = kind_said(heading) if isinstance(heading, str) else None
+    if said is None or said is taken:
+        return
+    what = (
+        f'the heading "{heading}", mapped as {key} of the register, says {said}, and control.height takes its numbers'
+        f" for {taken}: see which of them the register has"
+    )
+    file, line = survey.where("control", "columns", key)
+    yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None, Path(file).name, line)
+
+
+def _mapped(survey: Survey) -> Iterator[tuple[Export, str, tuple[int, ...]]]:
+    """Yield each export whose heights are mapped by name, their heading, and the sessions that it has readings of."""
+    for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
+        heading = export.points.columns.height
+        if isinstance(heading, str) and log.rows:
+            yield export, heading, tuple(np.flatnonzero(survey.first_pass.blocks[:, export.block]).tolist())
+
+
+def _others(export: Export, taken: Kind) -> list[str]:
+    """Return the export's other columns that by their headings are what is wanted."""
+    return [column.name for column in export.carried if kind_said(column.name) is taken]
+
+
+def _taken(crs: str | None) -> Kind:
+    return Kind.LEVEL if source_crs(crs or "").is_compound else Kind.ELLIPSOIDAL

@@ -1,0 +1,101 @@
+"""Headings that say another kind of height than the job file takes their numbers for. Numbers are right throughout."""
+
+from pathlib import Path
+
+import pytest
+from running import replace_in
+from simulate import Plan, simulate
+
+from pipeline import run_job
+from pipeline.read.height_headings import Kind, kind_said
+
+PLAN = Plan(sessions=1, points=8, checks=2, marks=3)
+
+
+def run(
+    folder: Path, heading: str, beside: str = "", crs: str = "EPSG:4959", register: str = ""
+) -> list[dict[str, str]]:
+    """Run a job whose heights have a heading, with another column beside them; return doubts, and notes as such."""
+    job = simulate(PLAN)
+    path = job.write(folder)
+    (export,) = folder.glob("rover*.csv")
+    lines = export.read_text(encoding="utf-8").splitlines()
+    assert lines[0].split(",").count("EllHt") == 1
+    lines[0] = lines[0].replace("EllHt", heading)
+    if beside:
+        lines = [f"{line},{beside if not number else '1.0'}" for number, line in enumerate(lines)]
+    export.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    replace_in(path, {'height = "EllHt"': f'height = "{heading}"'})
+    replace_in(path, {'crs = "EPSG:4959"': f'crs = "{crs}"'})
+    if register:
+        table = folder / "register.csv"
+        table.write_text(table.read_text(encoding="utf-8").replace("height", register, 1), encoding="utf-8")
+        replace_in(path, {"[control]": f'[control]\ncolumns = {{ height = "{register}" }}'})
+    record = run_job(path, dry_run=True).record
+    notes = [
+        {"kind": "note", "what": note}
+        for note in record["notes"]
+        if "heading" in note and "counts as proven" not in note
+    ]
+    return [*record["doubts"], *notes]
+
+
+@pytest.mark.parametrize(
+    ("heading", "beside", "found"),
+    [
+        ("EllHt", "OrthoHt", []),
+        ("Height", "", []),
+        ("Ellipsoidal height", "MSL", []),
+        ("OrthoHt", "", ["export-heights"]),
+        ("H(orth)", "EllHt", ["export-heights"]),
+        ("MSL", "", ["export-heights"]),
+        ("Geoid sep", "", ["export-heights"]),
+        ("Elevation", "", ["note"]),
+        ("Elevation", "EllHt", ["export-heights"]),
+        ("Elevation (ellipsoidal)", "", []),
+        ("Altitude", "", []),
+    ],
+)
+def test_an_export_of_ellipsoidal_heights(heading: str, beside: str, found: list[str], tmp_path: Path) -> None:
+    told = run(tmp_path, heading, beside)
+    assert [one["kind"] for one in told] == found, told
+    assert not told or (heading in told[0]["what"] and "rover" in told[0]["what"])
+    assert not (beside and told) or f'"{beside}" beside it' in told[0]["what"]
+
+
+@pytest.mark.parametrize(
+    ("register", "found"),
+    [("Orthometric", []), ("Level", []), ("EllHt", ["register-heights"]), ("N undulation", ["register-heights"])],
+)
+def test_a_register_of_heights_above_a_datum(register: str, found: list[str], tmp_path: Path) -> None:
+    told = run(tmp_path, "EllHt", register=register)
+    assert [one["kind"] for one in told] == found, told
+
+
+@pytest.mark.parametrize(("heading", "found"), [("EllHt", ["export-heights"]), ("OrthoHt", []), ("Elevation", [])])
+def test_an_export_with_a_height_datum(heading: str, found: list[str], tmp_path: Path) -> None:
+    told = run(tmp_path, heading, crs="EPSG:4167+5773")
+    assert [one["kind"] for one in told if "heading" in one["what"]] == found, told
+
+
+@pytest.mark.parametrize(
+    ("heading", "kind"),
+    [
+        ("ELLHT", Kind.ELLIPSOIDAL),
+        ("ell. h [m]", Kind.ELLIPSOIDAL),
+        ("Altura elipsoidal", Kind.ELLIPSOIDAL),
+        ("ellipsoidische Höhe", Kind.ELLIPSOIDAL),
+        ("orthometric_height", Kind.LEVEL),
+        ("Höhe ü. NHN", Kind.LEVEL),
+        ("NAVD88 ft", Kind.LEVEL),
+        ("MSLHeight", Kind.LEVEL),
+        ("EGM96 geoid height", Kind.SEPARATION),
+        ("Shell", None),
+        ("well", None),
+        ("orthophoto", None),
+        ("short", None),
+        ("Z", None),
+    ],
+)
+def test_what_headings_say(heading: str, kind: Kind | None) -> None:
+    assert kind_said(heading) is kind
