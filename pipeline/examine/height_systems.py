@@ -10,7 +10,7 @@ from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.mark_heights import Above, BySession, above_readings, by_session, looks
 from pipeline.examine.stood_on import Stood
-from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, one_height
+from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, near_separation, one_height
 from pipeline.examine.units import unit_doubts
 from pipeline.intake.survey import Survey
 from pipeline.words import Doubt, plural
@@ -21,16 +21,41 @@ _NAMED = 3
 
 def system_doubts(survey: Survey, stood: Stood | None) -> list[Doubtful]:
     """Return the doubts about the register's and the exports' height systems and datums."""
+    looked = _looked(survey, stood)
+    if looked is None:
+        return []
+    units = unit_doubts(survey, looked.register, looked.above)
+    return [*looked.unfilled(), *looked.heights(), *looked.common(), *units]
+
+
+def system_notes(survey: Survey, stood: Stood | None) -> list[str]:
+    """Return in words which bases are off in height by the geoid separation, where chance would do as well."""
+    looked = _looked(survey, stood)
+    if looked is None or any(looked.heights()):
+        return []
+    signs, told = near_separation(looked.of.off, looked.of.separation), []
+    for sign in (1, -1):
+        if not len(rows := np.flatnonzero(signs == sign)):
+            continue
+        up, apart = float(np.median(looked.of.off[rows, 2])), float(np.median(looked.of.separation[rows]))
+        told.append(
+            f"{looked.sessions(looked.of.session[rows])}: the marks lie {up:+.2f} m above the raw readings on them, and"
+            f" the geoid separation is {apart:+.2f} m: a base may be off so by chance, and so it is where the heights"
+            " of the register, the export or the base are of another height system than stated; checks on marks of one"
+            " register do not tell: see control.height, crs and what was typed into the base"
+        )
+    return told
+
+
+def _looked(survey: Survey, stood: Stood | None) -> "_Looked | None":
     register, control = survey.register, survey.job.control
     if register is None or control is None or stood is None:
-        return []
+        return None
     above = above_readings(survey, register, stood, set_up=True)
     if not len(above.session):
-        return []
+        return None
     path = survey.prepared.loaded.recorded(control.file)
-    looked = _Looked(survey, register, path, above, by_session(survey, above))
-    units = unit_doubts(survey, register, above)
-    return [*looked.unfilled(), *looked.heights(), *looked.common(), *units]
+    return _Looked(survey, register, path, above, by_session(survey, above))
 
 
 @dataclass(frozen=True)
@@ -84,7 +109,7 @@ class _Looked:
         reached = None if every else self._with_silent(sessions)
         if not every and np.isin(marks, others).any():
             return self._export(rows, sign, f"{abs(off):.1f} m {'below' if off > 0 else 'above'}", is_what, reached)
-        which = "the occupied marks" if every else f"the marks of {self._sessions(sessions)}"
+        which = "the occupied marks" if every else f"the marks of {self.sessions(sessions)}"
         other = " (or each of the exports like one of a height datum)" if sign > 0 and not self.ellipsoidal else ""
         what = (
             f"{which} are {off:+.1f} m above the raw readings on them, {is_what}: each height looks like"
@@ -98,7 +123,7 @@ class _Looked:
         file, line = ("", 0) if first is None else (self.survey.exports[first.export].shown, first.row)
         like = "one of a height datum, not an ellipsoidal one" if sign > 0 else "one with the separation added twice"
         what = (
-            f"the raw readings of {self._sessions(sessions)} lie {how} the marks that other sessions have in place,"
+            f"the raw readings of {self.sessions(sessions)} lie {how} the marks that other sessions have in place,"
             f" {is_what}: each height of the export looks like {like}"
         )
         return Doubtful(Doubt.EXPORT_HEIGHTS, what, reached, file, line)
@@ -116,7 +141,7 @@ class _Looked:
         east, north, up = np.median(self.of.off[same], axis=0)
         apart = float(np.median(self.of.separation[same]))
         how = (
-            f"the bases of {self._sessions(self.of.session[same])} have nothing in common, yet the marks lie"
+            f"the bases of {self.sessions(self.of.session[same])} have nothing in common, yet the marks lie"
             f" {east:+.2f} m east, {north:+.2f} m north and {up:+.2f} m above the raw readings on them in each"
         )
         line = self.register.lines[int(self.above.mark[0])]
@@ -127,7 +152,8 @@ class _Looked:
             what = f"{how}: the register's heights look like those of another height datum, or of another unit"
             yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None, self.path, line)
 
-    def _sessions(self, numbers: Iterable[int]) -> str:
+    def sessions(self, numbers: Iterable[int]) -> str:
+        """Return sessions in words, by their names."""
         names = [self.survey.windows[number].session.name for number in numbers]
         more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
         return f"{plural(len(names), 'session')} {', '.join(names[:_NAMED])}{more}"

@@ -6,6 +6,7 @@ from pipeline.examine.clocks import clock_notes
 from pipeline.examine.examine import Examined
 from pipeline.examine.exports import file_notes
 from pipeline.examine.height_headings import heading_notes
+from pipeline.examine.height_systems import system_notes
 from pipeline.examine.job_file import job_notes
 from pipeline.examine.site_marks import site_notes
 from pipeline.examine.time_zones import zone_notes
@@ -29,6 +30,7 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
     """
     survey = examined.survey
     told = [*examined.remarks, *job_notes(survey), *site_notes(survey), *heading_notes(survey)]
+    told += system_notes(survey, examined.stood)
     register, control = survey.register, survey.job.control
     if register is not None and control is not None:
         path = shown or survey.prepared.loaded.recorded(control.file)

@@ -3,6 +3,7 @@
 The truth is simulated; which separation lies where is written into the geoid grid by the test.
 """
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -135,3 +136,22 @@ def test_sound_jobs_are_left_in_peace(seed: int, tmp_path: Path) -> None:
     where = ("zurich", "madrid", "hobart", "helsingor")[seed % 4]
     job = at(replace((SMALL, KNOWN)[seed % 2], sessions=1 + seed % 4, seed=seed), tmp_path, separation, where)
     assert kinds(job, tmp_path) == []
+
+
+@pytest.mark.parametrize("spoil", [None, ellipsoidal, lambda job: of_the_datum(job, 0, 1)])
+def test_two_bases_both_off_by_a_separation_that_one_may_be_off_by(
+    spoil: Callable[[Simulation], Simulation] | None, tmp_path: Path
+) -> None:
+    """11 m: no base by itself, and no middle of two, is so far off that chance would not do; both by just that are."""
+    plan = replace(SMALL, base_horizontal=1.0, base_vertical=0.05)
+    job = at(plan, tmp_path, 11.0)
+    found = kinds(spoil(job) if spoil else job, tmp_path)
+    assert found == ([("register-heights", ["session-01", "session-02"])] if spoil else [])
+
+
+def test_one_base_off_by_the_separation_is_told(tmp_path: Path) -> None:
+    for number, spoil in enumerate((ellipsoidal, lambda job: job)):
+        job = spoil(at(replace(SMALL, sessions=1, base_horizontal=1.0, base_vertical=0.05), tmp_path, -11.0))
+        record = run_job(job.write(tmp_path / str(number)), dry_run=True).record
+        notes = [note for note in record["notes"] if "geoid separation is -11.00 m" in note]
+        assert record["verdict"] == "proven" and len(notes) == 1 - number, record["notes"]

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.examine.systematic import alike, by_separation, one_height
+from pipeline.examine.systematic import alike, by_separation, near_separation, one_height
 
 
 def off(*rows: tuple[float, float, float]) -> np.ndarray:
@@ -30,6 +30,26 @@ def test_many_bases_tell_what_one_cannot() -> None:
     ups = off(*((1.0 * n, 0.7, up) for n, up in enumerate([5.0, 12.0, 9.0, 6.5, 8.8, 4.9, 10.1, 7.7, 9.9])))
     assert by_separation(bases(9), ups, np.full(9, 8.0)).tolist() == [1] * 9
     assert by_separation(np.zeros(9, int), ups[[0] * 9], np.full(9, 8.0)).tolist() == [0] * 9  # one base, one error
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_two_bases_that_are_both_off_by_the_separation(sign: int) -> None:
+    """Of bases off by 5 m, two are within 0.3 m of 10.6 by chance one time in ten thousand; of 3 m, one in 300."""
+    two, far = off((0.3, -0.2, 10.74), (-0.5, 0.4, 10.38)), np.full(2, 10.58)
+    two[:, 2] *= sign
+    assert by_separation(bases(2), two, far).tolist() == [sign, sign]
+    assert by_separation(bases(2), two, -far).tolist() == [-sign, -sign]
+    assert by_separation(bases(1), two[:1], far[:1]).tolist() == [0]
+    assert by_separation(np.zeros(2, int), two[[0, 0]], far).tolist() == [0, 0]  # one base, left as it was
+    assert by_separation(bases(2), two * [1, 1, -1] ** np.array([[0], [1]]), far).tolist() == [0, 0]  # one up, one down
+    assert by_separation(bases(2), two - [0, 0, sign * 0.5], far).tolist() == [0, 0]
+    assert by_separation(bases(2), two - [0, 0, sign * 7.58], far - 7.58).tolist() == [0, 0]
+
+
+def test_one_base_that_is_off_by_the_separation_is_worth_a_word() -> None:
+    ups = off((0.3, -0.2, 10.9), (0.3, -0.2, -10.3), (0.3, -0.2, 9.9), (0.3, -0.2, np.nan))
+    assert near_separation(ups, np.full(4, 10.58)).tolist() == [1, -1, 0, 0]
+    assert near_separation(ups - [0, 0, 7.0], np.full(4, 3.58)).tolist() == [0, 0, 0, 0]
 
 
 def test_a_base_that_is_right_in_plan_has_no_reason_to_be_off_in_height() -> None:
