@@ -11,6 +11,7 @@ from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.epoch_gaps import epoch_doubts
 from pipeline.examine.exports import precision_doubts
+from pipeline.examine.geoid_step import geoid_doubts
 from pipeline.examine.height_headings import heading_doubts
 from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
@@ -38,6 +39,7 @@ def doubts_before(
         *system_doubts(survey, stood),
         *of_register,
         *heading_doubts(survey),
+        *geoid_doubts(survey),
         *mixed_steps(survey),
         *epoch_doubts(survey),
         *zone_doubts(survey),

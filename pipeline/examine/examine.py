@@ -9,6 +9,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import doubts_before
 from pipeline.examine.epoch_gaps import epoch_notes
 from pipeline.examine.exports import much_held, without_rows
+from pipeline.examine.geoid_step import geoid_notes
 from pipeline.examine.out_of_area import far_from_use
 from pipeline.examine.stood_on import Stood, stood_on_marks
 from pipeline.intake.clock_offset import time_offset
@@ -82,7 +83,8 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     far, unlike = far_from_use(survey), unlike_steps(survey)
     doubted, noted = register_step(survey)
     stood, clocks = stood_on_marks(survey), tuple(clock_findings(survey))
-    remarks = (*far, *unlike, *noted, *epoch_notes(survey))
+    unproven = () if doubted or noted else geoid_notes(survey)  # what is said of its accuracy says that already
+    remarks = (*far, *unlike, *noted, *unproven, *epoch_notes(survey))
     return Examined(survey, stood, doubts_before(survey, stood, doubted, clocks), clocks, remarks)
 
 

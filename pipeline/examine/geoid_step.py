@@ -1,0 +1,89 @@
+"""The step to the height datum: whether any mark proves it, and a named geoid grid against what PROJ has itself."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.arrays import Floats
+from pipeline.examine.datum_steps import places_of
+from pipeline.examine.doubtful import Doubtful
+from pipeline.geodesy import crs as systems
+from pipeline.geodesy.operations import Operation, OperationError, working_to_issued
+from pipeline.intake.survey import Survey
+from pipeline.words import Doubt
+
+#: Metres: no geoid is farther from its ellipsoid; published extremes are -107 and 86.
+_FARTHEST = 110.0
+#: Metres, besides what PROJ says of its own way, that another model of one height datum may differ by. Ours, no source.
+_MODELS = 1.0
+#: Metres, where PROJ does not say how good its own way is: that of a geoid of the whole earth.
+_UNSAID = 1.0
+
+
+def geoid_doubts(survey: Survey) -> list[Doubtful]:
+    """Return doubts about a named geoid grid: separations that no geoid has, or others than PROJ's own grid gives."""
+    geoid = survey.job.target.geoid
+    if geoid is None or survey.job.target.height == "ellipsoid":
+        return []
+    file, line = survey.where("target", "geoid")
+    return [Doubtful(Doubt.TRANSFORMATION, what, None, Path(file).name, line) for what in _odd_grid(survey, geoid)]
+
+
+def geoid_notes(survey: Survey) -> list[str]:
+    """Return in words that no check proves the step to the height datum, as the marks go through it too."""
+    job = survey.job
+    control, target = job.control, job.target
+    if control is None or survey.register is None or target.height == "ellipsoid":
+        return []
+    site = survey.operations.site
+    if systems.same_height_datum(control.height, target.height) or (site is not None and site.height is not None):
+        return []  # a site's own heights take an error of the step up
+    file, line = survey.where("target", "geoid" if target.geoid is not None else "height")
+    are = "ellipsoidal" if control.height == "ellipsoid" else f"in {control.height}"
+    return [
+        f"{Path(file).name}:{line}: no mark proves the step to {target.height}: the register's heights are {are} and go"
+        f" through {survey.operations.frames.to_issued.name} as the points do, so that checks pass with a wrong grid"
+        " too; compare an issued height with a published one of that datum once"
+    ]
+
+
+def _odd_grid(survey: Survey, geoid: Path) -> Iterator[str]:
+    named = geoid.name
+    apart = _separations(survey, survey.operations.frames.to_issued)
+    if not len(apart):
+        return
+    if (most := float(np.abs(apart).max())) > _FARTHEST:
+        yield (
+            f"the grid {named} puts {survey.job.target.height} {most:,.1f} m from the ellipsoid, where no geoid is"
+            f" farther than {_FARTHEST:g} m: see whether it holds separations, in metres"
+        )
+        return
+    target = survey.job.target
+    try:
+        own = working_to_issued(target.grid, target.height, survey.operations.area)
+    except OperationError:
+        return  # PROJ has no grid of its own at hand
+    others = _separations(survey, own)
+    if len(others) != len(apart):
+        return
+    off = float(np.median(apart - others))
+    if abs(off) <= _MODELS + 2.0 * (own.accuracy if own.accuracy is not None else _UNSAID):
+        return
+    reversed_sign = abs(float(np.median(apart + others))) < abs(off) / 2.0
+    yield (
+        f"by the grid {named} {target.height} lies {float(np.median(apart)):+.2f} m above the ellipsoid, and by"
+        f" {own.name} of PROJ {float(np.median(others)):+.2f} m: see whether it is the grid of this height datum"
+        + (", and the sign of its values, which looks reversed" if reversed_sign else "")
+    )
+
+
+def _separations(survey: Survey, to_issued: Operation) -> Floats:
+    """Return metres that the height datum lies above the ellipsoid over the job; without places, or a site, none."""
+    if survey.operations.site is not None:
+        return np.zeros(0)
+    places = places_of(survey, None)
+    xyz = survey.operations.frames.to_geographic.inverse(places.longitude, places.latitude, places.height)
+    heights = to_issued.forward(*xyz)[2]
+    found = np.asarray(places.height - heights, np.float64)
+    return found[np.isfinite(found)]
