@@ -24,6 +24,7 @@ from pipeline.intake.prepare import Prepared
 from pipeline.intake.repeats import find_repeats
 from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.sort import Sieve
+from pipeline.intake.tie_reach import tie_reach
 from pipeline.read.claims import Claims
 from pipeline.read.files import Export, read_ahead
 from pipeline.read.kept import Kept, Room
@@ -70,6 +71,7 @@ class FirstPass:
         codes: the codes that readings have, None where the job has no table of codes.
         kept: of each export, its rows where it is a text: in memory, or on disk if it is large.
         readings: every reading, where that was asked for.
+        reach: (S,) metres from the middle of each session's ties to its farthest reading, for shifts in the grid.
     """
 
     rows: tuple[int, ...]
@@ -96,6 +98,7 @@ class FirstPass:
     kept: tuple[Kept, ...] = ()
     readings: Rows | None = None
     codes: CodeLog | None = None
+    reach: Floats | None = None
 
 
 @dataclass(frozen=True)
@@ -239,8 +242,13 @@ class _Gatherer:
             claims=tuple(self.claims),
             codes=self.codes,
             kept=tuple(self.kept),
+            reach=tie_reach(rows, counting, candidates, self.prepared) if self._in_grid else None,
         )
         return found, rows
+
+    @property
+    def _in_grid(self) -> bool:
+        return self.prepared.loaded.job.shift.model == "grid"
 
     def _read(self, number: int, export: Export) -> int:
         done, rows = self.ledger.rows_so_far, 0

@@ -11,8 +11,9 @@ from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Untied
 from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.pegs import peg_notes
+from pipeline.solve.bend import bend_notes
 from pipeline.solve.field_shifts import Read
-from pipeline.solve.solve import Solved
+from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.solve.taken_out import taken_out_notes
 from pipeline.tolerance import plan_and_height
 from pipeline.words import counted
@@ -24,6 +25,7 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
         *_untied(survey, solved),
         *_field_shifts_in_doubt(survey, solved),
         *taken_out_notes(survey, solved),
+        *bend_notes(survey, shift_at_places(survey, solved)[0]),
         *peg_notes(survey, solved),
         *rover_notes(survey, solved),
         *_of_one_time(survey, solved),

@@ -17,6 +17,7 @@ from pipeline.intake.candidates import Candidates
 from pipeline.intake.survey import Survey
 from pipeline.limits import OCCUPATIONS
 from pipeline.problems import JobError, Problem
+from pipeline.solve.bend import bend_doubts
 from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, span
 from pipeline.solve.contradictions import contradiction_doubts
 from pipeline.solve.control_marks import Reference, reference
@@ -155,7 +156,12 @@ def _later_doubts(survey: Survey, tied: Tied, places: Floats, occupations: OnMar
     alone = tied.shifts.fully_tied & ~tied.shifts.by_control
     checked = checked_sessions(occupations, len(survey.windows))
     contradictions = contradiction_doubts(survey, tied, occupations)
-    return [*shift_doubts(survey, local), *contradictions, *stated_steps(survey, alone, checked)]
+    return [
+        *shift_doubts(survey, local),
+        *bend_doubts(survey, local),
+        *contradictions,
+        *stated_steps(survey, alone, checked),
+    ]
 
 
 def _evidence(

@@ -143,3 +143,42 @@ def test_an_untied_session_has_no_model(tmp_path: Path) -> None:
     issue = run_written(work.write(tmp_path), 3)
     assert [row["session"] for row in issue.record["shift_model"]["farthest"]] == ["s"]
     assert len(issue.held_back.rows) == 4
+
+
+@pytest.mark.parametrize(
+    ("height", "away", "verdict", "notes"),
+    [
+        (8.0, 2_000, "proven", 0),
+        (-8.0, 16_000, "proven", 1),
+        (8.0, 30_000, "unchecked", 0),
+        (-0.5, 30_000, "proven", 0),
+    ],
+)
+def test_a_bend_beyond_the_tolerance_takes_the_proof_away(
+    height: float, away: float, verdict: str, notes: int, tmp_path: Path
+) -> None:
+    """Height times distance through the radius of the earth: 2.5, 20, 38 and 2 mm; 30 mm are the tolerance."""
+    work = Network(ELLIPSOIDAL)
+    work.job["shift"] = {"model": "grid"}
+    work.mark("CM1", 0, 0)
+    work.mark("CM2", 700, -500)
+    work.session("s", ties=["CM1"], points=[(50, 50), (away, 0)], closing=["CM2"], shift=(0.0, 0.0, height))
+    issue = run_written(work.write(tmp_path), 0 if verdict == "proven" else 3)
+    told = [note for note in issue.record["notes"] if "bends it away from the tie" in note]
+    assert issue.record["verdict"] == verdict and len(issue.record["doubts"]) == (verdict != "proven")
+    assert len(told) == (notes if verdict == "proven" else 1), issue.record["notes"]
+    (farthest,) = issue.record["shift_model"]["farthest"]
+    assert farthest["horizontal"] == pytest.approx(abs(height) * away / EARTH, rel=0.02)
+    assert not told or f"by {1000 * farthest['horizontal']:.0f} mm in plan" in told[0]
+
+
+def test_sites_with_their_own_ties_are_not_bent(tmp_path: Path) -> None:
+    """Two sessions 40 km apart, each with its tie at hand: nothing is far from what gave its shift."""
+    work = Network(ELLIPSOIDAL)
+    work.job["shift"] = {"model": "grid"}
+    for number, (at, shift) in enumerate([(0, (0.5, 0.2, 8.0)), (40_000, (-0.7, 0.6, 5.0))], start=1):
+        work.mark(f"CM{number}", at, 0)
+        work.mark(f"CK{number}", at + 300, 200)
+        work.session(f"s{number}", ties=[f"CM{number}"], points=[(at + 50, 50)], closing=[f"CK{number}"], shift=shift)
+    record = run_written(work.write(tmp_path)).record
+    assert record["verdict"] == "proven" and not [note for note in record["notes"] if "bends" in note]
