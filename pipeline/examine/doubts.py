@@ -10,7 +10,7 @@ from pipeline.examine.clocks import ClockFinding, clock_doubts
 from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.epoch_gaps import epoch_doubts
-from pipeline.examine.exports import precision_doubts
+from pipeline.examine.exports import cliff_doubts, precision_doubts
 from pipeline.examine.geoid_step import geoid_doubts
 from pipeline.examine.height_headings import heading_doubts
 from pipeline.examine.height_systems import system_doubts
@@ -44,6 +44,7 @@ def doubts_before(
         *epoch_doubts(survey),
         *zone_doubts(survey),
         *precision_doubts(survey),
+        *cliff_doubts(survey),
         *clock_doubts(survey, clocks),
         *place_doubts(survey),
         *tolerance_doubts(survey),

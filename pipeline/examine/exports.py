@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
 from pipeline.intake.first_pass import FirstPass
+from pipeline.intake.implausible import Cliff
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.attention import NO_ROWS
@@ -31,6 +32,8 @@ _LIKELY = {
     Reason.POOR_QUALITY: "see the limits of [quality], and the units of the export's standard uncertainties",
     Reason.IMPLAUSIBLE: "see crs, units and the columns that the block maps",
 }
+_FEET = "it looks like feet beside metres, so see units and crs of each block"
+_KINDS = "see the columns that each block maps as height, and their unit and height system"
 #: What to do where rows have more or fewer cells than the header.
 _TORN = (
     "it has not as many cells as the header; where blanks part the columns an empty cell leaves no trace: export with"
@@ -40,7 +43,10 @@ _TORN = (
 
 def file_notes(survey: Survey) -> list[str]:
     """Return in words what should be looked at in each export."""
-    told, large = [*_accepted(survey)], much_held(survey.prepared, survey.first_pass, survey.clock_offset)
+    told, large = (
+        [*_accepted(survey), *_hills(survey)],
+        much_held(survey.prepared, survey.first_pass, survey.clock_offset),
+    )
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
     told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in large]
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
@@ -174,6 +180,37 @@ def _accepted(survey: Survey) -> Iterator[str]:
             f"quality.solutions accepts {', '.join(found)}: such readings are decimetres to metres out, each by a"
             " different amount, and checks on other readings do not prove them"
         )
+
+
+def cliff_doubts(survey: Survey) -> list[Doubtful]:
+    """Return a doubt for each session of which some readings stand hundreds of metres off others hard by."""
+    return [
+        Doubtful(
+            Doubt.UNITS if one.steep.feet else Doubt.EXPORT_HEIGHTS,
+            f"{_cliff(survey, one)}; no ground is so steep: {_FEET if one.steep.feet else _KINDS}",
+            (one.session,),
+            survey.exports[one.export].shown,
+            one.row,
+        )
+        for one in survey.first_pass.implausible.cliffs
+        if not one.steep.possible
+    ]
+
+
+def _hills(survey: Survey) -> Iterator[str]:
+    for one in survey.first_pass.implausible.cliffs:
+        if one.steep.possible:
+            where = f"{survey.exports[one.export].shown}:{one.row}"
+            yield f"{where}: {_cliff(survey, one)}; if no slope lies between, {_FEET}"
+
+
+def _cliff(survey: Survey, one: Cliff) -> str:
+    count, by = len(one.steep.rows), one.steep.by
+    return (
+        f"session {survey.windows[one.session].session.name}: {counted(count, 'reading')}, this one first,"
+        f" {plural(count, 'stands', 'stand')} {abs(by):,.0f} m {'above' if by > 0 else 'below'}"
+        f" {counted(one.steep.others, 'other')} {one.steep.away:.0f} m away"
+    )
 
 
 def precision_doubts(survey: Survey) -> list[Doubtful]:

@@ -15,6 +15,7 @@ from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, Rows
 from pipeline.intake.prepare import Prepared
 from pipeline.plausible import (
     Middle,
+    Steep,
     among,
     fence,
     from_base,
@@ -23,6 +24,7 @@ from pipeline.plausible import (
     on_sphere,
     out_of_place,
     raw_variants,
+    steep,
 )
 from pipeline.words import counted
 
@@ -46,12 +48,16 @@ _LISTED = 3
 
 @dataclass(frozen=True)
 class Implausible:
-    """Readings that cannot lie where they say: (k,) numbers in the job, ascending, and why in words; ``notes``."""
+    """Readings that cannot lie where they say: (k,) numbers in the job, ascending, and why in words; ``notes``.
+
+    ``cliffs`` are groups of readings, by session, between which and others no ground can be so steep.
+    """
 
     numbers: Integers
     details: tuple[str, ...]
     notes: tuple[str, ...] = ()
     middles: Mapping[int, Middle] = field(default_factory=dict)
+    cliffs: tuple["Cliff", ...] = ()
 
     def detail(self, number: int) -> str:
         """Return why the reading ``number`` of the job is one of them."""
@@ -66,6 +72,16 @@ class Implausible:
         longitude, latitude, _ = own_places(crs, variants[:, 0], variants[:, 1], np.full(len(looks), raw[2]))
         fits = np.flatnonzero(among(on_sphere(longitude, latitude), mid, limit))
         return said + (look_said(looks[fits[0]]) if len(fits) else "")
+
+
+@dataclass(frozen=True)
+class Cliff:
+    """Some readings of a session that stand off others hard by; the first of them by its export and row there."""
+
+    session: int
+    export: int
+    row: int
+    steep: Steep
 
 
 def find_implausible(rows: Rows, repeats: Integers, prepared: Prepared, logs: Sequence[SessionLog]) -> Implausible:
@@ -86,7 +102,14 @@ def find_implausible(rows: Rows, repeats: Integers, prepared: Prepared, logs: Se
             listed = _listed(rows, prepared, told.doubtful)
             notes.append(f"{name}: {some} apart from the others and should be looked at: {listed}")
     found = np.array(sorted(held), np.int64)
-    return Implausible(found, tuple(held[number] for number in found.tolist()), tuple(notes), judged.middles)
+    details = tuple(held[number] for number in found.tolist())
+    return Implausible(found, details, tuple(notes), judged.middles, tuple(_cliffs(rows, judged.steep)))
+
+
+def _cliffs(rows: Rows, found: dict[int, tuple[int, Steep]]) -> Iterator[Cliff]:
+    for session, (number, of) in found.items():
+        first = np.array([number])
+        yield Cliff(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
 
 
 def _cannot(count: int) -> str:
@@ -107,6 +130,7 @@ class _Judge:
         self.rows, self.prepared, self.logs = rows, prepared, logs
         self.quality = prepared.loaded.job.quality
         self.middles: dict[int, Middle] = {}
+        self.steep: dict[int, tuple[int, Steep]] = {}
         self._whole: tuple[Floats, Floats] | None = None
 
     def session(self, session: int) -> Told:
@@ -139,10 +163,10 @@ class _Judge:
         ordinary = own and mine.count >= _COMPANY
         for number, away in found.apart.alone(mine) if ordinary else ():
             found.told.doubtful[number] = f"lies {distance_said(away, of_middle)}"
-        self._heights(found, mine, ordinary)
+        self._heights(found, mine, ordinary, session)
         return found.told
 
-    def _heights(self, found: Looked, mine: OfSession, ordinary: bool) -> None:
+    def _heights(self, found: Looked, mine: OfSession, ordinary: bool, session: int) -> None:
         """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""
         around, told = found.against.heights, found.told
         quiet = around.level and not mine.placeholders
@@ -164,6 +188,9 @@ class _Judge:
             off[rest], false[rest], odd[rest] = out_of_place(
                 places[rest], height[rest], placeholder[rest], around, doubtful
             )
+        sound = np.flatnonzero(right & ~impossible & ~false & ~placeholder & np.isfinite(height))
+        if (cliff := steep(places[sound], height[sound])) is not None:
+            self.steep[session] = int(number[sound[cliff.rows[0]]]), cliff
         looks = np.zeros(len(number), np.uint8)
         some = np.flatnonzero(impossible | false | (odd & told_of))
         looks[some] = height_looks(height[some], around, placeholder[some])

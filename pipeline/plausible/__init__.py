@@ -15,6 +15,7 @@ from pipeline.plausible.places import (
     on_sphere,
     raw_variants,
 )
+from pipeline.plausible.steep import Steep, steep
 
 __all__ = [
     "LISTED",
@@ -22,6 +23,7 @@ __all__ = [
     "Fence",
     "Look",
     "Middle",
+    "Steep",
     "alone",
     "among",
     "distances",
@@ -35,4 +37,5 @@ __all__ = [
     "out_of_place",
     "placeholders",
     "raw_variants",
+    "steep",
 ]

@@ -135,7 +135,7 @@ def _neighbours(places: Floats, height: Floats) -> tuple[Floats, Floats]:
     Round about is the smallest square that holds enough of them; NaN where none does.
     """
     middle, spread = np.full(len(height), np.nan), np.full(len(height), np.nan)
-    level = _levelled(places)
+    level = levelled(places)
     for size in _SQUARES:
         cells = np.floor(level / size).astype(np.int64)
         key = (cells[:, 0] - cells[:, 0].min()) * (int(np.ptp(cells[:, 1])) + 1) + cells[:, 1] - cells[:, 1].min()
@@ -151,7 +151,7 @@ def _neighbours(places: Floats, height: Floats) -> tuple[Floats, Floats]:
     return middle, spread
 
 
-def _levelled(places: Floats) -> Floats:
+def levelled(places: Floats) -> Floats:
     """Return (n, 2) places about east and north of their middle, metres; far ones come out anyhow, but apart."""
     at = np.median(places, axis=0)
     up = at / np.linalg.norm(at)

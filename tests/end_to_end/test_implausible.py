@@ -138,13 +138,26 @@ GROUNDS: dict[str, Ground] = {
 
 @pytest.mark.parametrize("ground", GROUNDS)
 def test_real_ground_is_quiet(ground: str, tmp_path: Path) -> None:
+    """Marks stand on the ground as points do."""
     job = simulate(Plan(sessions=1, points=200, reach=100.0 if ground != "alpine slope" else 1_000.0))
     place, rows = job.plan.place, job.rows
     east = (rows["longitude"] - place.longitude) * _DEGREE * np.cos(np.radians(place.latitude))
     north = (rows["latitude"] - place.latitude) * _DEGREE
     drafted = rows["kind"] == "point"
-    rows["height"] = rows["height"] + np.where(drafted, 1.0, 0.0) * GROUNDS[ground](east, north)
+    rise = np.where(drafted, GROUNDS[ground](east, north), 0.0)
+    for mark in job.marks.names:
+        on = (rows["kind"] != "point") & (named_mark(job) == mark)
+        if on.any():
+            rise[on] = GROUNDS[ground](east[on][:1], north[on][:1])
+            job.register["height"][job.register["mark"] == mark] += rise[on][0]
+    rows["height"] = rows["height"] + rise
     quiet(job, tmp_path)
+
+
+def named_mark(job: Simulation) -> np.ndarray:
+    """Return (n,) the mark that each row stands on by the job file, else nothing."""
+    said = {one["point"]: one["mark"] for one in (*job.job["session"][0]["ties"], *job.job["session"][0]["checks"])}
+    return np.array([said.get(name, "") for name in job.rows["name"]], object)
 
 
 @pytest.mark.parametrize("spread", ["corridor", "two villages", "network"])
@@ -163,7 +176,30 @@ def test_work_far_apart_is_quiet(spread: str, tmp_path: Path) -> None:
     quiet(job, tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("change", "kind"),
+    [
+        (lambda height: height * 3.28084, "units"),
+        (lambda height: height + 400.0, "export-heights"),
+        (lambda height: height + 100.0, None),  # a cliff
+    ],
+)
+def test_heights_that_company_hides_are_doubted(
+    change: Callable[[np.ndarray], np.ndarray], kind: str | None, tmp_path: Path
+) -> None:
+    """A fifth of the points, all over the site, have other heights: no check is among them."""
+    job = simulate(Plan(sessions=1, points=100, reach=150.0))
+    drafted = np.flatnonzero(job.rows["kind"] == "point")[::5]
+    job.rows["height"] = job.rows["height"].copy()
+    job.rows["height"][drafted] = change(job.rows["height"][drafted])
+    outcome = run_job(job.write(tmp_path), dry_run=True)
+    assert [one["kind"] for one in outcome.record["doubts"]] == ([kind] if kind else [])
+    assert outcome.record["verdict"] == ("unchecked" if kind else "proven")
+    assert not kind or "no ground is so steep" in outcome.record["doubts"][0]["what"]
+
+
 def quiet(job: Simulation, folder: Path) -> None:
     record = run_job(job.write(folder), dry_run=True).record
     assert record["rows"]["by_reason"] == {}
-    assert not [note for note in record["notes"] if "looked at" in note or "cannot lie" in note]
+    assert not [note for note in record["notes"] if "looked at" in note or "cannot lie" in note or "steep" in note]
+    assert not record["doubts"]

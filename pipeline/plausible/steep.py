@@ -1,0 +1,104 @@
+"""Readings that stand hundreds of metres above others hard by: no ground is so steep, and company proves nothing."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.plausible.heights import levelled
+
+#: Metres that dams, towers and cliffs rise over what was measured at their foot, and besides per metre away from it.
+#: Few are higher; common practice, no source.
+_RISES, _SLOPE = 150.0, 1.0
+#: The same of heights that fit the ground when they are taken for feet: a hill, so that it is worth a word and no more.
+_IN_FEET = 50.0
+#: Metres: the side of the squares in which readings are held against one another.
+_SQUARE = 120.0
+#: Readings above, and below, that make it more than one odd height.
+_COMPANY = 3
+#: Metres within which heights in feet fit the ground when they are brought to metres, and what a metre is in feet.
+_FITS, _FEET = 10.0, 3.280840
+
+
+@dataclass(frozen=True)
+class Steep:
+    """Readings (k,), places among those given, ascending, that stand off the others ``by`` metres, ``away`` from them.
+
+    ``by`` and ``away`` are of the nearest pair; ``feet`` says whether the heights fit the others' when taken for feet,
+    ``others`` how many those are that they were held against; ``possible`` whether ground may be so steep all the same.
+    """
+
+    rows: Integers
+    by: float
+    away: float
+    feet: bool
+    others: int
+    possible: bool = False
+
+
+def steep(places: Floats, height: Floats) -> Steep | None:
+    """Return the fewer of those readings between which no ground can be so steep; None where there are none.
+
+    Else, those that stand well above or below others hard by and fit them when they are taken for feet.
+
+    Args:
+        places: (n, 3) from `places.on_sphere`, metres.
+        height: (n,) metres, finite.
+    """
+    found = _steeper(places, height, _RISES)
+    if found is None and (hill := _steeper(places, height, _IN_FEET)) is not None and hill.feet:
+        return replace(hill, possible=True)
+    return found
+
+
+def _steeper(places: Floats, height: Floats, rises: float) -> Steep | None:
+    """Return the same of readings between which is a step of more than ``rises`` and the slope beside it."""
+    if not len(height) or np.ptp(height) <= rises:
+        return None
+    level = levelled(places) / _SQUARE
+    above, below = np.zeros(len(height), bool), np.zeros(len(height), bool)
+    best: tuple[float, float, float] | None = None
+    for shift in ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5)):
+        cell = np.floor(level + shift).astype(np.int64)
+        order = np.lexsort((height, cell[:, 1], cell[:, 0]))
+        for here in _high(order, cell, height, rises):
+            by, away, split = _parted(places[here], height[here])
+            if by > rises + _SLOPE * away:
+                above[here[split:]], below[here[:split]] = True, True
+                best = max(best or (0.0, 0.0, 0.0), (by - _SLOPE * away, by, away))
+    if best is None or min(np.count_nonzero(above), np.count_nonzero(below)) < _COMPANY:
+        return None
+    fewer, others = (above, below) if _lonelier(height, above, below) else (below, above)
+    sign, rows = 1.0 if fewer is above else -1.0, np.flatnonzero(fewer)
+    factor = 1.0 / _FEET if fewer is above else _FEET
+    feet = abs(float(np.median(height[rows])) * factor - float(np.median(height[others]))) <= _FITS
+    return Steep(rows, sign * best[1], best[2], feet, int(np.count_nonzero(others)))
+
+
+def _high(order: Integers, cell: Integers, height: Floats, rises: float) -> list[Integers]:
+    """Return the readings of each square that is higher than that from its lowest, in the order of heights."""
+    fresh = np.ones(len(order), bool)
+    fresh[1:] = (cell[order[1:]] != cell[order[:-1]]).any(axis=1)
+    start = np.flatnonzero(fresh)
+    end = np.append(start[1:], len(order))
+    tall = np.flatnonzero(height[order[end - 1]] - height[order[start]] > rises)
+    return [order[start[one] : end[one]] for one in tall.tolist()]
+
+
+def _parted(places: Floats, height: Floats) -> tuple[float, float, int]:
+    """Return the widest step between heights (k,) that ascend, how far in plan those about it are apart, and where.
+
+    Of those above and below the ones next to the step are looked at, as many as matter.
+    """
+    steps = np.diff(height)
+    split = int(np.argmax(steps)) + 1
+    lower, upper = places[max(split - 50, 0) : split], places[split : split + 50]
+    plan = levelled(np.vstack([lower, upper]))
+    apart = plan[: len(lower), None, :] - plan[None, len(lower) :, :]
+    return float(steps[split - 1]), float(np.hypot(apart[..., 0], apart[..., 1]).min()), split
+
+
+def _lonelier(height: Floats, above: Flags, below: Flags) -> bool:
+    """Tell whether those above are further from where most heights lie than those below are."""
+    middle = float(np.median(height))
+    return abs(float(np.median(height[above])) - middle) > abs(float(np.median(height[below])) - middle)
