@@ -27,10 +27,11 @@ LIES = "lies"
 
 @dataclass
 class Told:
-    """What was found of one session: what is said of readings, by their numbers."""
+    """What was found of one session: what is said of readings, by their numbers; runs that jump, with metres."""
 
     held: dict[int, str] = field(default_factory=dict)
     doubtful: dict[int, str] = field(default_factory=dict)
+    jumps: list[tuple[list[int], float]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

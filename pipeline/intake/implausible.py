@@ -20,6 +20,7 @@ from pipeline.plausible import (
     fence,
     from_base,
     height_looks,
+    jumps,
     middle,
     on_sphere,
     out_of_place,
@@ -42,6 +43,8 @@ _NETWORK = 10.0
 _ONE_BASE = 1_000.0
 #: Metres from which on a height is no place's and is shortened.
 _PRINTED = 1e7
+#: Readings up to which a session is somebody's way from point to point.
+_TRACK = 100_000
 #: Readings that a note lists.
 _LISTED = 3
 
@@ -101,6 +104,14 @@ def find_implausible(rows: Rows, repeats: Integers, prepared: Prepared, logs: Se
             some = counted(len(told.doubtful), "reading lies", "readings lie")
             listed = _listed(rows, prepared, told.doubtful)
             notes.append(f"{name}: {some} apart from the others and should be looked at: {listed}")
+        for run, metres in told.jumps:
+            lie = counted(len(run), "reading in a row lies", "readings in a row lie")
+            first = np.array(run[:1], np.int64)
+            at = f"{prepared.exports[int(rows.export(first)[0])].shown}:{rows.source_row(first)[0]}"
+            notes.append(
+                f"{at}: {name}: {lie} {metres:,.0f} m to one side of those before and after, this one first: if nothing"
+                " was measured there, see whether a digit of a coordinate was mistyped"
+            )
     found = np.array(sorted(held), np.int64)
     details = tuple(held[number] for number in found.tolist())
     return Implausible(found, details, tuple(notes), judged.middles, tuple(_cliffs(rows, judged.steep)))
@@ -164,7 +175,17 @@ class _Judge:
         for number, away in found.apart.alone(mine) if ordinary else ():
             found.told.doubtful[number] = f"lies {distance_said(away, of_middle)}"
         self._heights(found, mine, ordinary, session)
+        if mine.count <= _TRACK:
+            self._jumps(found, mine)
         return found.told
+
+    def _jumps(self, found: Looked, mine: OfSession) -> None:
+        """Add runs of readings that jump and come back."""
+        for piece, near in zip(mine, found.near, strict=True):  # few enough to be one
+            number = piece.number[near]
+            group, marks = self.rows.rows.export(number), (piece.flags[near] & CANDIDATE) != 0
+            for run, metres in jumps(piece.places[near], group.astype(np.int64), marks):
+                found.told.jumps.append((number[run].tolist(), metres))
 
     def _heights(self, found: Looked, mine: OfSession, ordinary: bool, session: int) -> None:
         """Add what is to be said of the heights; ``ordinary`` says whether readings on no mark are told as well."""

@@ -1,6 +1,7 @@
 """Whether a reading can lie where it says: far from its base, its session or its neighbours nothing is measured."""
 
 from pipeline.plausible.heights import Fence, fence, height_looks, out_of_place, placeholders
+from pipeline.plausible.jumps import jumps
 from pipeline.plausible.looks import LOOKS, Look
 from pipeline.plausible.places import (
     LISTED,
@@ -30,6 +31,7 @@ __all__ = [
     "fence",
     "from_base",
     "height_looks",
+    "jumps",
     "limit_of_middle",
     "middle",
     "misread",

@@ -198,8 +198,23 @@ def test_heights_that_company_hides_are_doubted(
     assert not kind or "no ground is so steep" in outcome.record["doubts"][0]["what"]
 
 
+def test_rows_in_a_row_that_jump_and_come_back_are_told(tmp_path: Path) -> None:
+    """A tenth of a degree in three rows, among points some 100 m from one another: alone none of them is."""
+    job = simulate(COMPACT)
+    job.rows["longitude"] = job.rows["longitude"].copy()
+    job.rows["longitude"][ROW : ROW + 3] += 0.1
+    record = run_job(job.write(tmp_path), dry_run=True).record
+    (told,) = [note for note in record["notes"] if "readings in a row lie" in note]
+    assert told.startswith(f"rover001.csv:{ROW + 2}: ") and "3 readings" in told and "8,0" in told
+    assert record["verdict"] == "proven"
+
+
 def quiet(job: Simulation, folder: Path) -> None:
     record = run_job(job.write(folder), dry_run=True).record
     assert record["rows"]["by_reason"] == {}
-    assert not [note for note in record["notes"] if "looked at" in note or "cannot lie" in note or "steep" in note]
+    assert not [
+        note
+        for note in record["notes"]
+        if "looked at" in note or "cannot lie" in note or "steep" in note or "in a row" in note
+    ]
     assert not record["doubts"]

@@ -1,0 +1,42 @@
+"""Runs of readings that lie far from those before and after them, to one side: a digit mistyped in some rows."""
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.plausible.heights import levelled
+
+#: A jump is so many times as long as nine of ten ways from one reading to the next, and so many metres at the least.
+_TIMES, _LEAST = 6.0, 200.0
+#: Readings that a run has at the most, and runs above which it is how somebody works.
+_RUN, _RUNS = 10, 3
+#: The part of a jump by which the way back may miss the way there, and by which either may leave its own axis.
+_BACK, _AXIS = 0.2, 0.1
+#: Readings from which on there is a usual way from one to the next.
+_ENOUGH = 20
+
+
+def jumps(places: Floats, group: Integers, let_be: Flags) -> list[tuple[Integers, float]]:
+    """Return runs of readings that jump east, west, north or south and come back: their places here, and metres.
+
+    Args:
+        places: (n, 3) from `places.on_sphere`, metres, in the order in which they were written.
+        group: (n,) what must be the same for neighbours, such as the export.
+        let_be: (n,) readings for whose sake one goes far: marks.
+    """
+    if len(places) < _ENOUGH:
+        return []
+    plan = levelled(places)
+    way = np.diff(plan, axis=0)
+    length = np.hypot(*way.T)
+    length[group[1:] != group[:-1]] = 0.0
+    far = np.flatnonzero(length > max(_TIMES * float(np.quantile(length, 0.9)), _LEAST))
+    found = []
+    for there, back in zip(far[:-1].tolist(), far[1:].tolist(), strict=True):
+        out, home = way[there], way[back]
+        run = np.arange(there + 1, back + 1)
+        same = len(run) <= _RUN and (group[there : back + 2] == group[there]).all() and not let_be[run].any()
+        missed = float(np.hypot(*(out + home)))
+        along = all(np.abs(one).min() <= _AXIS * np.abs(one).max() for one in (out, home))
+        if same and along and missed <= _BACK * min(length[there], length[back]):
+            found.append((run, float(length[there])))
+    return found if len(found) <= _RUNS else []

@@ -1,0 +1,52 @@
+"""Runs of readings that jump and come back, planted in the way of somebody who goes up and down a street."""
+
+import numpy as np
+import pytest
+
+from pipeline.plausible import jumps, on_sphere
+
+#: Degrees in a metre, at the equator.
+_DEGREE = 1.0 / 111_195.0
+
+
+def street(count: int = 60) -> np.ndarray:
+    """(n, 2) metres: 15 m from point to point, now on this side, now on that."""
+    number = np.arange(count)
+    return np.column_stack([6.0 * (number % 2), 15.0 * number])
+
+
+def found(plan: np.ndarray, marks: tuple[int, ...] = (), cut: int | None = None) -> list[tuple[list[int], float]]:
+    group = (np.arange(len(plan)) >= (cut or 0)).astype(np.int64)
+    let_be = np.isin(np.arange(len(plan)), marks)
+    told = jumps(on_sphere(7.0 + plan[:, 0] * _DEGREE, plan[:, 1] * _DEGREE), group, let_be)
+    return [(run.tolist(), metres) for run, metres in told]
+
+
+@pytest.mark.parametrize("rows", [[20], [20, 21, 22], list(range(20, 29))])
+@pytest.mark.parametrize("axis", [0, 1])
+def test_rows_with_a_digit_mistyped_are_told(rows: list[int], axis: int) -> None:
+    plan = street()
+    plan[rows, axis] += 1_112.0 * (-1) ** axis
+    ((run, metres),) = found(plan)
+    assert run == rows and metres == pytest.approx(1_112.0, abs=20.0)
+
+
+def test_honest_ways_are_quiet() -> None:
+    plan = street()
+    assert found(plan) == []
+    moved = plan.copy()
+    moved[30:, 0] += 900.0  # another street, and no way back
+    assert found(moved) == []
+    aside = plan.copy()
+    aside[20:23] += [700.0, 500.0]  # a pumping station, across country
+    assert found(aside) == []
+    mark = plan.copy()
+    mark[20, 0] += 900.0
+    assert found(mark, marks=(20,)) == []
+    assert found(mark, cut=20) == []  # the first row of another export
+    long = plan.copy()
+    long[15:35, 0] += 900.0
+    assert found(long) == []
+    scattered = np.random.default_rng(3).uniform(0.0, 3_000.0, (60, 2))
+    assert found(scattered) == []
+    assert found(plan[:10]) == []
