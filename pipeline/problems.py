@@ -2,7 +2,7 @@
 
 import errno
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -95,12 +95,32 @@ def remedy(error: OSError) -> str:
     return _REMEDIES.get(error.errno or 0, "check the disk and its rights, then try again")
 
 
+def without_folder(path: str | Path) -> Problem | None:
+    """Return what is wrong where a path counts from a working folder that is not there; None where it does not."""
+    if os.path.isabs(path):
+        return None
+    try:
+        os.getcwd()
+    except OSError as error:
+        what = f"the working folder, from which this path counts, is not there: {error.strerror}"
+        return Problem(str(path), 0, what, "change to a folder that is there")
+    return None
+
+
+def check_working_folder(paths: Iterable[str | Path]) -> None:
+    """Raise `JobError` where any of the paths counts from a working folder that is not there."""
+    if found := [problem for path in paths if (problem := without_folder(path)) is not None]:
+        raise JobError(found)
+
+
 @contextmanager
 def refusals_told() -> Iterator[None]:
     """Turn what the system refuses of a path, wherever that is met, into a `JobError` that names the path."""
     try:
         yield
     except OSError as error:
+        if error.filename is None and (lost := without_folder(".")) is not None:
+            raise JobError([lost]) from error
         if not is_refusal(error) or error.filename is None:
             raise
         file = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes) else str(error.filename)

@@ -24,7 +24,7 @@ from pipeline.issue.geopackage.database import only_touched
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, read_record, stated, sum_of, understood
 from pipeline.issue.record_types import FileIssued, LayerSums, Record
-from pipeline.problems import JobError, Problem, refusals_told
+from pipeline.problems import JobError, Problem, check_working_folder, refusals_told
 from pipeline.sealed import sealed_off
 from pipeline.words import FIRST_ISSUE, Role, counted
 
@@ -78,6 +78,7 @@ def verify(folder: Path) -> Verified:
 
     Raises `JobError` where the folder holds no issue, or cannot be looked into.
     """
+    check_working_folder([folder])
     present = sorted(numbered(folder))
     if not present and not set_aside(folder):
         fix = f"name the folder that [job] folder names: the one with {ISSUES} stands"

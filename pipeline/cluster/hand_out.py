@@ -13,7 +13,7 @@ from typing import Any
 from pipeline.cluster.ready import not_seen, same_program, try_folders
 from pipeline.cluster.scheduler import Lost, Scheduler, Worker
 from pipeline.cluster.wanted import Wanted
-from pipeline.problems import JobError
+from pipeline.problems import JobError, check_working_folder
 from pipeline.run.fleet import Result
 from pipeline.run.mishaps import Died
 from pipeline.run.one_folder import sharing
@@ -30,6 +30,7 @@ def run_on_cluster(
     Raises `JobError` before any job is run, where the scheduler, its workers or the folder that they share with this
     machine will not do. Where the iterator is closed, or this process ends, what has not begun never will.
     """
+    check_working_folder(jobs)
     given = {Path(os.path.abspath(job)): job for job in jobs}
     refused = sharing(list(given))
     scheduler = Scheduler(address)

@@ -26,7 +26,7 @@ from pipeline.issue.formats.csv_file import guarded
 from pipeline.issue.geopackage.write import NotWritten
 from pipeline.job.load import LoadedJob
 from pipeline.near import listed
-from pipeline.problems import JobError, Problem, refusals_told
+from pipeline.problems import JobError, Problem, check_working_folder, refusals_told
 from pipeline.sealed import sealed_off
 from pipeline.tables import number_column
 
@@ -81,6 +81,7 @@ def hand_out(
     Raises `JobError` for a job that cannot be loaded, a place that is none, and a file that may not be written over.
     """
     page = sheet if sheet is not None else to.with_suffix(_PAGE)
+    check_working_folder([path, to, page])
     loaded = load(path, sessions=False)
     if found := list(_refused(to, page, loaded, force)):
         raise JobError(found)

@@ -36,7 +36,7 @@ from pipeline.job.model import (
 from pipeline.job.named_folder import long_key
 from pipeline.job.values import ZONE
 from pipeline.job.zones import zone_problem
-from pipeline.problems import NOT_TEXT, Problems, is_text
+from pipeline.problems import NOT_TEXT, Problems, is_text, without_folder
 
 _Model = TypeVar("_Model", bound=BaseModel)
 
@@ -88,12 +88,10 @@ def load_job(path: str | Path, problems: Problems, *, sessions: bool = True) -> 
     A CSV of sessions, the register and the exports are looked for here, but not read.
     """
     shown, before = str(path), len(problems.found)
-    try:
-        absolute = Path(path).absolute()
-    except OSError as error:
-        what = f"the working folder, from which this path counts, is not there: {error.strerror}"
-        problems.add(shown, 0, what, "change to a folder that is there")
+    if (lost := without_folder(path)) is not None:
+        problems.add(lost.file, lost.line, lost.what, lost.fix)
         return None
+    absolute = Path(path).absolute()
     data = _read_bytes(absolute, shown, problems)
     text = _decoded(data, shown, problems) if data is not None else None
     parsed = _parse(text, shown, problems) if text is not None else None

@@ -9,7 +9,7 @@ from pathlib import Path
 from pipeline.new_job.decide import draft_of
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.writing import Asked, page_of
-from pipeline.problems import JobError, Problem, refusals_told
+from pipeline.problems import JobError, Problem, check_working_folder, refusals_told
 from pipeline.sealed import sealed_off
 
 
@@ -32,6 +32,7 @@ def new_job(folder: Path, to: Path | None = None, schema: str | None = None) -> 
     ``schema`` is named in the first line, for editors. Raises `JobError` where there is nothing to start from, or where
     the job file is there already.
     """
+    check_working_folder([folder] if to is None else [folder, to])
     if not folder.is_dir():
         what = "this is a file, not a folder" if folder.exists() else "there is no such folder"
         raise JobError([Problem(str(folder), 0, what, "name the folder that the exports are in")])

@@ -20,7 +20,7 @@ from pipeline.job.zones import on_clock
 from pipeline.office.find import Found, find
 from pipeline.office.state import Seen, State, state
 from pipeline.office.words import WORDS, Word
-from pipeline.problems import JobError, Problem, refusals_told
+from pipeline.problems import JobError, Problem, check_working_folder, refusals_told
 from pipeline.visible import one_line
 
 _ENDINGS = (".html", ".htm")
@@ -58,6 +58,7 @@ def office(named: Sequence[Path], to: Path, since: datetime, now: datetime) -> W
 
     Raises `JobError` where there is no job, or the page may not be written there.
     """
+    check_working_folder([to, *named])
     real = Path(os.path.realpath(to))
     if (refused := _refused(to, real)) is not None:
         raise JobError([refused])

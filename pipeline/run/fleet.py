@@ -8,7 +8,7 @@ from importlib import import_module
 from pathlib import Path
 
 from pipeline.issue.record import RecordError
-from pipeline.problems import JobError, JobHeld
+from pipeline.problems import JobError, JobHeld, without_folder
 from pipeline.run.glance import unchanged_at_a_glance
 from pipeline.run.lean import loaded_for_good
 from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
@@ -39,11 +39,16 @@ def run_many(
     if len(jobs) == 1 and timeout is None:
         yield jobs[0], _run_here(jobs[0], progress, dry_run)
         return
+    refused = {job: JobError([lost]) for job in jobs if (lost := without_folder(job)) is not None}
+    yield from refused.items()
+    jobs = [job for job in jobs if job not in refused]
     if all(job.is_absolute() for job in jobs):
         _stand_somewhere()
     refused = sharing(jobs)
     yield from refused.items()
     jobs = [job for job in jobs if job not in refused]
+    if not jobs:
+        return
     from pipeline.run.crew import Crew  # a job alone needs none of it
 
     work = partial(run_one, dry_run=dry_run)

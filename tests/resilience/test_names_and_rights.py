@@ -14,11 +14,13 @@ from pathlib import Path
 import pytest
 from kill_runs import as_anybody, may_not_write
 from simulate import Plan, simulate
+from typer.testing import CliRunner
 from warm import COMMAND, Warm
 
 from pipeline import run_job
 from pipeline.aside import set_aside
 from pipeline.check import check_job
+from pipeline.cli.main import app
 from pipeline.history import history
 from pipeline.problems import JobError
 from pipeline.trace.walk import trace
@@ -165,8 +167,35 @@ def test_a_working_folder_that_is_gone(tmp_path: Path, monkeypatch: pytest.Monke
     gone.mkdir()
     monkeypatch.chdir(gone)
     gone.rmdir()
-    for command in ("run", "dry run", "check", "trace", "history", "aside"):
+    for command in ("run", "dry run", "check", "trace", "history", "aside", "verify"):
         assert "working folder" in problem(COMMANDS[command], Path("job.toml"))
+
+
+def test_whatever_counts_from_a_working_folder_that_is_gone(
+    job: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    gone, there = tmp_path / "gone", tmp_path / "there"
+    gone.mkdir()
+    there.mkdir()
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    commands = [
+        ("new", "."),
+        ("new", str(there), "--to", "job.toml"),
+        ("office", ".", "--to", str(there / "page.html")),
+        ("office", str(job), "--to", "page.html"),
+        ("marks", str(job), "--to", "marks.csv"),
+        ("run", "a.toml", "b.toml"),
+        ("run", "--timeout", "60", "a.toml"),
+    ]
+    for words in commands:
+        ran = CliRunner().invoke(app, words)
+        assert ran.exit_code == 2, (words, ran.output)
+        assert "the working folder" in ran.output and "change to a folder that is there" in ran.output
+        assert "Traceback" not in ran.output
+    ran = CliRunner().invoke(app, ("run", "a.toml", str(job), str(there / "none.toml")))
+    assert ran.exit_code == 2 and "unchanged" in ran.output  # those that count from nowhere stop no other
+    assert not list(there.iterdir())
 
 
 #: What may be closed, with its rights, and the commands that need none of it.
