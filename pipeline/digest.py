@@ -1,8 +1,14 @@
 """The sum by which a file is known again, and the signs that nobody wrote to it while it was read."""
 
+import errno
 import hashlib
+import os
+import stat
 from pathlib import Path
 from typing import IO, NamedTuple, Protocol
+
+#: What takes the place of a file just before it is opened is not waited for either.
+_AT_ONCE = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 
 
 class Sum(Protocol):
@@ -31,8 +37,13 @@ def signature(path: Path) -> Signature:
 
 
 def digest(path: Path) -> str:
-    """Return the SHA-256 of the file's bytes in hexadecimal. Raises OSError."""
-    with path.open("rb") as file:
+    """Return the SHA-256 of the file's bytes in hexadecimal.
+
+    Raises OSError, also where it is no file: a pipe would be waited for, and a device may never end.
+    """
+    if not stat.S_ISREG(os.stat(path).st_mode):
+        raise OSError(errno.ENODEV, "it is no file", str(path))
+    with open(os.open(path, _AT_ONCE), "rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 

@@ -11,6 +11,9 @@ JOB_FILE, TABLE, GRID = 4 << 20, 256 << 20, 4 << 30
 #: Bytes of a file that holds a CRS; those that are written have a few thousand.
 CRS_FILE = 1 << 20
 
+#: Bytes of a file of ours beside the issues: a note has some hundreds, a record and an issues list some MB.
+NOTE = 256 << 20
+
 #: Bytes of one line of an export, and columns (or names of properties) of an export, of all of a job's exports
 #: together, and of a table. SQLite has 2,000 columns at most.
 LINE, COLUMNS, ALL_COLUMNS = 1 << 20, 1_000, 1_800

@@ -8,6 +8,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from pipeline.files.guarded import Guarded, guarded_file
+from pipeline.files.regular import check_regular
 
 #: What SQLite lays beside a file that a program has open, or had open when it died, with changes not in it yet.
 BESIDE = ("-wal", "-shm", "-journal")
@@ -45,6 +46,7 @@ def logs_of(package: Path) -> list[Path]:
 @contextmanager
 def as_issued(package: Path) -> Iterator[Path]:
     """Yield a GeoPackage to be read as it is in itself, without what waits in logs beside it. Raises OSError."""
+    check_regular(package)
     # GDAL does as it is told by IMMUTABLE only where there is no log: else it takes the log in, or clears it away.
     if not logs_of(package):
         yield package
@@ -59,6 +61,7 @@ def as_seen(package: Path) -> Iterator[Path]:
 
     Raises OSError, and sqlite3.DatabaseError where it is no database or its log does not go with it.
     """
+    check_regular(package)
     logs = logs_of(package)
     if not logs:
         yield package

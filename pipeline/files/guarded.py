@@ -12,6 +12,7 @@ from pathlib import Path
 from time import thread_time
 from typing import Any
 
+from pipeline.files.regular import check_regular
 from pipeline.words import counted
 
 #: Bytes of a single value: more than a photograph has.
@@ -93,6 +94,7 @@ def guarded(where: str, size: int, content: bytes | None = None, **how: Any) -> 
 
 def guarded_file(path: Path, **how: Any) -> Guarded:
     """Open a file as it is in itself, without a lock, a log or a change. Raises sqlite3.Error, OSError."""
+    check_regular(path)
     # "immutable": else SQLite lays files beside one that was left in write-ahead mode; `as_uri` writes "?", "#" and "%"
     # of a name so that they stay part of it
     where = f"{path.resolve().as_uri()}?mode=ro&immutable=1"

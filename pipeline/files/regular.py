@@ -4,6 +4,8 @@ import os
 import stat
 from pathlib import Path
 
+from pipeline.limits import NOTE
+
 _KINDS = (
     (stat.S_ISDIR, "a folder"),
     (stat.S_ISFIFO, "a pipe"),
@@ -51,3 +53,8 @@ def read_whole(path: Path, most: int) -> bytes:
     if max(size, len(data)) > most:
         raise NoFile(f"it has more than {most >> 20:,} MB")
     return data
+
+
+def read_note(path: Path) -> str:
+    """Return the text of a small file that the program keeps. Raises as `read_whole`, ValueError where it is none."""
+    return read_whole(path, NOTE).decode("utf-8")

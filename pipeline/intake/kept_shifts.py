@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.clock import from_iso
+from pipeline.files.regular import read_note
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.issue.field_shift_types import FieldShiftTaken
 from pipeline.issue.folder.names import numbered
@@ -84,7 +85,7 @@ def _of(one: Standing) -> Iterator[KeptShift]:
 def _may_say(place: Path) -> bool:
     """Tell, without reading a record as one, whether it may have a field shift by the register's coordinates."""
     try:
-        text = (place / NAME).read_text(encoding="utf-8")
+        text = read_note(place / NAME)
     except (OSError, UnicodeDecodeError):
         return False
     return re.search(r'"coordinates":\s*"register"', text) is not None

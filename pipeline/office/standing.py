@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from pipeline.digest import digest
+from pipeline.files.regular import read_whole
 from pipeline.issue.folder import current
 from pipeline.issue.folder.confirmed import confirmed, signs_of
 from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry, read_register
@@ -27,6 +28,7 @@ from pipeline.issue.folder.thinned import thinned
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, is_sealed, stated
 from pipeline.issue.schema_number import SCHEMA
+from pipeline.limits import NOTE
 from pipeline.problems import JobError
 
 if TYPE_CHECKING:
@@ -113,7 +115,7 @@ def _record(folder: Path, number: int) -> Record:
     """Return an issue's record. One that is as this version wrote it is so in form too. Raises `JobError`."""
     path = folder / ISSUES / f"{number:03d}" / RECORD
     with suppress(OSError, ValueError, KeyError, TypeError, RecursionError):
-        written = path.read_bytes()
+        written = read_whole(path, NOTE)
         said: dict[str, Any] = json.loads(written)
         if said["schema"] == SCHEMA and said["issue"] == number and is_sealed(said, written):
             return cast("Record", said)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.files.packages import SQLITE
+from pipeline.files.regular import read_note
 from pipeline.issue.folder import confirmed, current, holder, issues_list, notified, released, untold
 from pipeline.issue.folder.marker import Marker, read_marker, write_marker
 from pipeline.issue.folder.names import (
@@ -125,7 +126,7 @@ def _empty(path: Path) -> bool:
 def _noted(path: Path) -> bool:
     """Say whether a note is one that an earlier version left beside its issues."""
     try:
-        return bool({"issue", "at_hand"} <= json.loads(path.read_text(encoding="utf-8")).keys())
+        return bool({"issue", "at_hand"} <= json.loads(read_note(path)).keys())
     except (OSError, ValueError, AttributeError):
         return False
 

@@ -9,6 +9,7 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
+from pipeline.files.regular import read_note
 from pipeline.issue.folder.durable import put
 from pipeline.issue.folder.plain_names import is_plain_link
 
@@ -48,7 +49,7 @@ def confirmed(folder: Path, issue: int) -> Confirmed:
 def newest_confirmed(folder: Path) -> tuple[int, Confirmed] | None:
     """Return the number of the issue for which there is a note, and the note; None where there is none."""
     try:
-        noted = json.loads((folder / NAME).read_text(encoding="utf-8"))
+        noted = json.loads(read_note(folder / NAME))
         signs = {str(name): (int(size), int(time)) for name, (size, time) in noted.get("signs", {}).items()}
         at_a_glance = noted.get("glanced", {"seen": "", "record": "", "looked": ()})
         looked = tuple(map(str, at_a_glance["looked"]))

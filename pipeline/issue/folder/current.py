@@ -8,10 +8,12 @@ import shutil
 from collections.abc import Iterable
 from pathlib import Path
 
+from pipeline.files.regular import read_whole
 from pipeline.issue.folder.names import ISSUES, is_number
 from pipeline.issue.folder.plain_names import lay_all, make_link
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, stated
+from pipeline.limits import NOTE
 
 NAME = "current"
 
@@ -55,7 +57,7 @@ def shows(folder: Path, issue: Path) -> bool:
     if current.is_symlink():
         return current.resolve() == issue.resolve()
     try:
-        return (current / RECORD).read_bytes() == (issue / RECORD).read_bytes()
+        return read_whole(current / RECORD, NOTE) == read_whole(issue / RECORD, NOTE)
     except OSError:  # gone, no folder, or damaged
         return False
 

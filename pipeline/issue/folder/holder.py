@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.clock import iso
+from pipeline.files.regular import read_note
 from pipeline.issue.folder.durable import put
 from pipeline.issue.folder.names import LOCK, scratch
 from pipeline.problems import JobHeld
@@ -169,7 +170,7 @@ def _age(folder: Path) -> float:
 
 def _read(folder: Path) -> dict[str, str]:
     try:
-        said = json.loads((folder / NAME).read_text(encoding="utf-8"))
+        said = json.loads(read_note(folder / NAME))
         return {key: str(said[key]) for key in ("host", "pid", "since")}
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return {}

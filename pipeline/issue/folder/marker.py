@@ -5,6 +5,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.files.regular import read_note
 from pipeline.issue.folder.durable import put, sync
 from pipeline.issue.folder.names import MARKER
 from pipeline.problems import JobError, Problem
@@ -42,7 +43,7 @@ def read_marker(folder: Path) -> Marker | None:
     if not os.path.lexists(path):
         return None
     try:
-        said = json.loads(path.read_text(encoding="utf-8"))
+        said = json.loads(read_note(path))
         if said["written_by"] != _OURS or not isinstance(said["format"], int):
             raise ValueError
         if said["format"] > FORMAT:

@@ -11,6 +11,7 @@ from typing import Any
 
 from filelock import FileLock, Timeout
 
+from pipeline.files.regular import read_note
 from pipeline.issue.folder.durable import put
 
 NAME = ".notified"
@@ -29,7 +30,7 @@ def beside(job: Path) -> Path:
 def noted(path: Path) -> dict[str, Any] | None:
     """Return what a note says, None where there is none, or none that can be read."""
     try:
-        said = json.loads(path.read_text(encoding="utf-8"))
+        said = json.loads(read_note(path))
     except (OSError, ValueError, RecursionError):
         return None
     return said if isinstance(said, dict) else None

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.clock import iso
+from pipeline.files.regular import read_note
 from pipeline.issue.folder import thinned
 from pipeline.issue.folder.durable import put
 from pipeline.issue.folder.issues_list import RELEASED, Entry, read_register
@@ -40,7 +41,7 @@ class ByHand:
 def by_hand(folder: Path) -> ByHand | None:
     """Return what was last released by hand; None where nothing was. Raises `JobError` as `read_register`."""
     try:
-        said = json.loads((folder / NAME).read_text(encoding="utf-8"))
+        said = json.loads(read_note(folder / NAME))
         at = datetime.fromisoformat(said["at"])
         if at.tzinfo is not None:
             return ByHand(int(said["issue"]), int(said["newest"]), at, str(said["because"]))

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.clock import iso
 from pipeline.digest import digest
+from pipeline.files.regular import read_note
 from pipeline.issue.folder.durable import sync, write_synced
 from pipeline.issue.folder.issues_list import REMOVED, Entry, read_register
 from pipeline.issue.folder.names import scratch
@@ -55,7 +56,7 @@ def may_go(files: Iterable[FileIssued]) -> dict[str, str]:
 def thinned(place: Path) -> Thinned | None:
     """Return what was removed of the issue in a folder, None where nothing was, or nothing readable says so."""
     try:
-        said = json.loads((place / NAME).read_text(encoding="utf-8"))
+        said = json.loads(read_note(place / NAME))
         at = datetime.fromisoformat(said["at"])
         files = {str(one["name"]): str(one["sha256"]) for one in said["files"]}
         return Thinned(int(said["issue"]), int(said["keep"]), at, files) if at.tzinfo is not None else None

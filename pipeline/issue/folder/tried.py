@@ -14,6 +14,7 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from pipeline.files.regular import read_note
 from pipeline.issue.folder.durable import sync, write_synced
 from pipeline.issue.folder.names import LOCK
 
@@ -56,7 +57,7 @@ def found_there(place: str, ours: str, theirs: str, name: str) -> str:
     """
     folder = Path(place)
     try:
-        if (folder / _HERE).read_text(encoding="utf-8") != ours:
+        if read_note(folder / _HERE) != ours:
             return "a file written here has another content there"
         if _gets_lock(folder / LOCK):
             return "a lock held here is not refused there"
@@ -73,7 +74,7 @@ def found_there(place: str, ours: str, theirs: str, name: str) -> str:
 def found_here(tried: Trial, name: str) -> str:
     """Look at what the other side left in a trial, and return what fails, "" where nothing does."""
     try:
-        if (tried.place / f"{_THERE}{name}").read_text(encoding="utf-8") != tried.theirs:
+        if read_note(tried.place / f"{_THERE}{name}") != tried.theirs:
             return "a file written there has another content here"
     except OSError:
         return "a file renamed there is not seen here"

@@ -6,6 +6,7 @@ A kill or a fault between the two leaves the note, and the next run tells of the
 import json
 from pathlib import Path
 
+from pipeline.files.regular import read_note
 from pipeline.issue.folder.durable import put
 
 NAME = ".untold"
@@ -14,7 +15,7 @@ NAME = ".untold"
 def untold(folder: Path) -> list[int]:
     """Return the numbers noted, in their order; none where there is no note, or none that can be read."""
     try:
-        noted = json.loads((folder / NAME).read_text(encoding="utf-8"))
+        noted = json.loads(read_note(folder / NAME))
     except (OSError, ValueError, RecursionError):
         return []
     return [number for number in noted if isinstance(number, int)] if isinstance(noted, list) else []
