@@ -78,15 +78,24 @@ class Carried:
     schema: pa.Schema
 
     @classmethod
-    def of(cls, exports: Sequence[Export]) -> "Carried":
-        """Unite the carried columns of the exports, in the order in which they first appear."""
+    def of(cls, survey: Survey) -> "Carried":
+        """Unite the carried columns of a job's exports, in the order in which they first appear."""
+        exports = survey.exports
         mapped = tuple(name for name in _EVIDENCE if any(getattr(e.points.columns, name) for e in exports))
-        kinds: dict[str, pa.DataType] = {}
+        kinds, since = dict[str, pa.DataType](), dict[str, int]()
         for export in exports:
             for field in export.carried:
+                arrived = survey.former.since(export.shown)
+                since[field.name] = min(arrived, since.get(field.name, arrived))
                 kinds[field.name] = field.type if kinds.get(field.name, field.type) == field.type else pa.string()
         fields = [pa.field(name, kind) for name, kind in kinds.items()] + [READING.field(name) for name in mapped]
-        return cls(mapped, tuple(kinds), points_schema(fields))
+        # a heading that is mapped now gives up the column that it had as one of the export's own
+        ours = {name.casefold() for name in mapped}
+        former = [
+            name for name in survey.former.columns if name.casefold() not in ours or name in mapped or name in kinds
+        ]
+        order = [*since.values(), *(0 if name in former else survey.former.since("") for name in mapped)]
+        return cls(mapped, tuple(kinds), points_schema(fields, former, order))
 
     def columns(self, batch: pa.RecordBatch, export: Export, chosen: pa.Array) -> dict[str, pa.Array]:
         """Return the carried columns of the chosen rows of a batch; null in a column that its export does not have."""

@@ -1,6 +1,6 @@
 """A job after its first pass: everything that is known before any shift is derived, computed once."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from pipeline.clock import moment
@@ -15,6 +15,7 @@ from pipeline.intake.operations import Operations
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import Sieve
 from pipeline.intake.target import target
+from pipeline.issue.former_names import FormerNames, former_names
 from pipeline.issue.record_types import Target
 from pipeline.job.model import Job
 from pipeline.read.files import Export
@@ -35,6 +36,7 @@ class Survey:
         target: the grid and the height datum, as the record names them.
         clock_offset: in words, by how much all clocks seem to be off; None where they are not.
         kept: what issues before took out as the field's correction, where it was worked out by the register.
+        former: the names of layers and columns in issues before.
     """
 
     prepared: Prepared
@@ -46,6 +48,7 @@ class Survey:
     target: Target
     clock_offset: str | None
     kept: tuple[KeptShift, ...] = ()
+    former: FormerNames = field(default_factory=FormerNames)
 
     @property
     def job(self) -> Job:
@@ -91,5 +94,6 @@ def survey_of(
     candidates = sound_candidates(prepared, first_pass, operations)
     bases = set_up_bases(prepared, first_pass, operations)
     kept = kept_shifts(prepared.loaded.job.job.folder, prepared.field_windows)
+    former = former_names(prepared.loaded.job.job.folder)
     goal = target(prepared.loaded.job, operations.site)
-    return Survey(prepared, sieve, first_pass, operations, candidates, bases, goal, clock_offset, kept)
+    return Survey(prepared, sieve, first_pass, operations, candidates, bases, goal, clock_offset, kept, former)

@@ -1,6 +1,6 @@
 """What every format says of itself beside its rows."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -24,14 +24,15 @@ class CodeDrawn:
 class Drafting:
     """How a drawing is to be plotted: 1:``scale``, texts of ``text_height`` millimetres on paper, codes by their name.
 
-    ``named`` gives the code by which points are drawn: of a string's without number and words. The defaults are the job
-    file's.
+    ``named`` gives the code by which points are drawn: of a string's without number and words. ``former`` are layers of
+    drawings before, each with its description, the newest drawing's first. The defaults are the job file's.
     """
 
     scale: float = 500.0
     text_height: float = 1.8
     codes: Mapping[str, CodeDrawn] = field(default_factory=dict)
     named: Callable[[str], str] = str
+    former: Sequence[tuple[str, str]] = ()
 
 
 @dataclass(frozen=True)

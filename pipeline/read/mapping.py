@@ -157,8 +157,8 @@ def base_of(columns: Columns) -> tuple[str, str, str] | None:
 def carried_fields(points: Points, schema: pa.Schema) -> tuple[tuple[str, pa.Field], ...]:
     """Return the columns that are not mapped: the name in the file, and the field as delivered.
 
-    A table cannot tell names apart that differ only in case: the later one gets a number. One that is called like a
-    column of a reading becomes ``base_export``, say.
+    One that is called like a column of a reading becomes ``base_export``, say; the later of two alike gets a number.
+    Names that differ only in case, which a GeoPackage cannot tell apart, stay as they are: those of all exports are.
     """
     used = {name for word, name in mapped(points.columns).items() if word not in PARTS}
     taken: set[str] = set()
@@ -168,8 +168,8 @@ def carried_fields(points: Points, schema: pa.Schema) -> tuple[tuple[str, pa.Fie
             continue
         stem = f"{source.name}_export" if source.name in READING.names else source.name
         name, number = stem, 2
-        while name.casefold() in taken:
+        while name in taken:
             name, number = f"{stem}_{number}", number + 1
-        taken.add(name.casefold())
+        taken.add(name)
         found.append((source.name, pa.field(name, source.type)))
     return tuple(found)

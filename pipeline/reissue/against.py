@@ -47,7 +47,7 @@ def against(last: Last | None, survey: Survey, solved: Solved, now: Fingerprint)
     why = reasons(last, survey, solved, now)
     removed = thinned(last.folder)
     obstacle = another_frame(last.record, survey.target) or (str(removed) if removed is not None else None)
-    columns = Carried.of(survey.exports).schema.names if why.by_file or why.general else ()
+    columns = Carried.of(survey).schema.names if why.by_file or why.general else ()
     try:
         if obstacle is None:
             return Against(why.all(), Earlier(last, why.of, *_rows(last, survey, now, columns)))

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import iso
+from pipeline.draft.layer_rows import Carried
 from pipeline.draft.second_pass import Drafted
 from pipeline.draft.taken_over import Reuse
 from pipeline.intake.survey import Survey
@@ -130,6 +131,8 @@ def few_can_differ(last: Last, found: Standing, survey: Survey, sums: Mapping[st
     local = all(name in (REGISTER, ORIGIN) or name.startswith(SESSION) for name in told)
     same_date = last.record["data_to"] == iso(survey.data_to)  # a file bears it as its date
     if not local or not same_date or not last.untouched or survey.job.issue.by_code:
+        return False
+    if sorted(last.columns) != sorted(Carried.of(survey).schema.names):  # the copy has the last issue's names
         return False
     measured_twice = survey.first_pass.same_names.measured(survey.job.checks.same_name)
     if len(measured_twice) or last.record["repeats"]["names"]:  # names and means may change

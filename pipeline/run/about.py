@@ -5,7 +5,8 @@ from pipeline.geodesy import crs
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.about import About, Drafting
-from pipeline.job.model import Drawing
+from pipeline.issue.formats.dxf_former import former_layers
+from pipeline.job.model import Job
 
 CAUTION = (
     "No substitute for a licensed surveyor's judgement: cadastral boundaries, set-out of structures and anything that "
@@ -30,9 +31,10 @@ def about(survey: Survey, number: int) -> About:
         definition=goal["definition"],
         caution=CAUTION,
         axes=survey.axes,
-        drafting=_drafting(job.drawing, survey.prepared),
+        drafting=_drafting(job, survey.prepared),
     )
 
 
-def _drafting(drawing: Drawing, prepared: Prepared) -> Drafting:
-    return Drafting(drawing.scale, drawing.text_height, drawn_codes(drawing, prepared.codes), prepared.named)
+def _drafting(job: Job, prepared: Prepared) -> Drafting:
+    drawing, former = job.drawing, former_layers(job.job.folder) if "dxf" in job.issue.formats else ()
+    return Drafting(drawing.scale, drawing.text_height, drawn_codes(drawing, prepared.codes), prepared.named, former)

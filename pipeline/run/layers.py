@@ -199,7 +199,7 @@ class _SecondPass:
         self.survey, self.known = settled.drafter.survey, settled.repeated
         self.was, self.now = Side(), Side()
         self.description = described(self.survey.target["height_name"], self.survey.axes)
-        self.carried = Carried.of(self.survey.exports)
+        self.carried = Carried.of(self.survey)
         self.count = Count(len(self.survey.windows))
         self.wholly = WhollyHeld.of(self.survey)
         self.plan = Thinner()
@@ -351,7 +351,8 @@ class _Rest:
         if running.earlier is not None:
             found = compare(running.was, running.now, running.earlier.because, survey.axes)
             changed, changes, touched = found
-        by_code = tuple(running.by_code.layers(running.description)) if running.by_code is not None else ()
+        coded, former = running.by_code, survey.former.layers
+        by_code = tuple(coded.layers(running.description, former)) if coded is not None else ()
         repeated = running.repeated()
         lines, linework = _lines(running)
         return cls(

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from hashlib import blake2b
 from itertools import chain
@@ -13,6 +13,7 @@ import pyarrow as pa
 from pipeline.arrays import Floats, Integers
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.about import CodeDrawn
+from pipeline.issue.formats.dxf_former import Former
 from pipeline.issue.formats.figures import LENGTHS, floats, rounded
 from pipeline.issue.formats.names import cleaned
 from pipeline.limits import DRAWN_CODES
@@ -86,15 +87,21 @@ def key_of(code: str | None, proof: str | None) -> Key:
 
 
 def point_layers(
-    counts: Counter[Key], colours: Mapping[str | None, int], given: Mapping[str, CodeDrawn]
+    counts: Counter[Key],
+    colours: Mapping[str | None, int],
+    given: Mapping[str, CodeDrawn],
+    before: Sequence[tuple[str, str]] = (),
 ) -> dict[Key, Group]:
     """Return the layers of each key.
 
     A code's layer bears the code's name, cleaned, or that which the job gives it. Where two codes would have the same,
-    the one that is written so keeps it, and the other's has four digits behind it that hang on the code alone: no name
-    changes because a further code comes, unless that is the very name.
+    the one that is written so has it, and the other's has four digits behind it that hang on the code alone. A layer of
+    drawings ``before`` (`dxf_former.former_layers`) stays the code's that had it: no name changes or holds another
+    code because a further one comes or one goes.
     """
-    keys = sorted(counts, key=lambda key: (*_stands(key, given), key[0] or "", key[1] or ""))
+    former = Former(before)
+    had = {key: former.of(_told(key), _name(key)) for key in counts if _given(key[0], given) is None}
+    keys = sorted(counts, key=lambda key: (*_stands(key, given, had.get(key)), key[0] or "", key[1] or ""))
     taken = {name.casefold() for name in OWN_LAYERS} | {n.name.casefold() for g in OWN.values() for n in g.layers}
     groups: dict[Key, Group] = {}
     shared: dict[str, str] = {}
@@ -104,7 +111,7 @@ def point_layers(
         if layer is not None:
             name = _with_word(shared.setdefault(layer.casefold(), layer), key[1])
         else:
-            name = _free(_name(key), key, taken)
+            name = _free(had[key] or _name(key), key, taken, former)
         told = f"{_described(key, given)}: {counted(counts[key], 'point')}"
         groups[key] = Group(Layer(name, colour, told))
         taken |= {layer.name.casefold() for layer in groups[key].layers}
@@ -116,15 +123,19 @@ def _given(code: str | None, given: Mapping[str, CodeDrawn]) -> str | None:
     return given[code].layer if code is not None and code in given else None
 
 
-def _stands(key: Key, given: Mapping[str, CodeDrawn]) -> tuple[int, int]:
-    """Return the order in which names are given out: the job's, then codes that are names themselves."""
-    return (0 if _given(key[0], given) else 1, 0 if key[1] is None and _name(key) == key[0] else 1)
+def _stands(key: Key, given: Mapping[str, CodeDrawn], had: str | None) -> tuple[int, int, int]:
+    """Return the order in which names are given out: the job's, those of before, codes that are names themselves."""
+    by_job, itself = _given(key[0], given) is not None, key[1] is None and _name(key) == key[0]
+    return (0 if by_job else 1, 0 if had is not None else 1, 0 if itself else 1)
 
 
-def _free(name: str, key: Key, taken: set[str]) -> str:
-    """Return a name of which no layer is there yet, nor one of its texts."""
-    tries = chain([name], (f"{name}~{_digits(key, turn)}" for turn in range(DRAWN_CODES)))
-    return next(one for one in tries if not {x.name.casefold() for x in Group(Layer(one, 0, "")).layers} & taken)
+def _free(name: str, key: Key, taken: set[str], former: Former) -> str:
+    """Return a name of which no layer is there yet, nor one of its texts, and none was another code's before."""
+    for one in chain([name], (f"{_name(key)}~{_digits(key, turn)}" for turn in range(DRAWN_CODES))):
+        names = [layer.name for layer in Group(Layer(one, 0, "")).layers]
+        if not {each.casefold() for each in names} & taken and not former.are_anothers(names, _told(key)):
+            return one
+    raise RuntimeError(f"there is no name left for the layer of {key}")
 
 
 def _digits(key: Key, turn: int) -> str:
@@ -147,6 +158,11 @@ def _name(key: Key) -> str:
 
 def _with_word(stem: str, word: str | None) -> str:
     return stem if word is None else f"{stem}_{word}"
+
+
+def _told(key: Key) -> str:
+    """Return how a layer says of what it is, without what a table of codes says of the code."""
+    return _described(key, {})
 
 
 def _described(key: Key, given: Mapping[str, CodeDrawn]) -> str:

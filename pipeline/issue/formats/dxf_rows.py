@@ -153,7 +153,7 @@ class Plan:
         handles += MARK.handles * control.num_rows
         beside = _beside(package, overview) if len(overview.codes) > len(CALM) else {}
         colours = colours_of(overview.codes, drafting.codes, beside)
-        by_key = point_layers(overview.counts, colours, drafting.codes)
+        by_key = point_layers(overview.counts, colours, drafting.codes, drafting.former)
         return cls(overview, by_key, handles, crowded, control, (*control_lines(package), *crowded.listed()))
 
     @property

@@ -2,15 +2,16 @@
 
 import re
 import tempfile
-from collections.abc import Callable, Iterable, Iterator
-from types import TracebackType
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from types import MappingProxyType, TracebackType
 from typing import Self
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.issue.formats.names import cleaned, told_apart
+from pipeline.issue.formats.names import cleaned
+from pipeline.issue.former_names import layer_names
 from pipeline.issue.geopackage.write import LayerSource
 
 #: Codes that may be layers of a GeoPackage. Writing takes some 30 ms for each; but what opens the file looks up each
@@ -67,18 +68,27 @@ class ByCode:
             self._pieces.setdefault(code, []).append(self._written)
             self._written, start = self._written + 1, end
 
-    def layers(self, description: str) -> Iterator[tuple[str, LayerSource]]:
-        """Yield each code, in order, with its layer, once all batches are taken; names are told apart."""
+    def layers(
+        self, description: str, former: Mapping[str, str] = MappingProxyType({})
+    ) -> Iterator[tuple[str, LayerSource]]:
+        """Yield each code, in order, with its layer, once all batches are taken.
+
+        Names are told apart; a code that had a layer in an issue before, as ``former`` says, keeps its name.
+        """
         self._writer.close()
         self._file.seek(0)
         pieces = pa.ipc.open_file(self._file)
         codes = sorted(self._pieces, key=lambda code: (not code, code.casefold(), code))
-        names = told_apart(f"points_{cleaned(code, _UNWANTED, _LONGEST).strip('_-') or _NO_CODE}" for code in codes)
+        names = layer_names({code: _name(code) for code in codes}, former)
         for code, name in zip(codes, names, strict=True):
             batches = _together(map(pieces.get_batch, self._pieces[code]))
             shown = cleaned(code, re.compile(r"[;]"), _LONGEST) or "none"
             described = f"code {shown}; {description}"
             yield code, LayerSource(name, self._schema, batches, described, kept=KEPT, like=_LIKE)
+
+
+def _name(code: str) -> str:
+    return f"points_{cleaned(code, _UNWANTED, _LONGEST).strip('_-') or _NO_CODE}"
 
 
 def _together(pieces: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:

@@ -13,7 +13,7 @@ import numpy.typing as npt
 import pyarrow as pa
 
 from pipeline.arrays import Floats, Integers
-from pipeline.issue.formats.names import told_apart
+from pipeline.issue.former_names import column_names
 from pipeline.issue.record_values import UTC_TIME
 from pipeline.issue.row_types import CheckRow, MarkRow, RepeatRow, SessionRow
 from pipeline.tables import TIME, bytes_of
@@ -132,15 +132,18 @@ LINES = _schema(
 )
 
 
-def points_schema(carried: Sequence[pa.Field] = ()) -> pa.Schema:
+def points_schema(carried: Sequence[pa.Field] = (), former: Sequence[str] = (), since: Sequence[int] = ()) -> pa.Schema:
     """Return the schema of ``points`` (and of a layer per code): our columns, the export's own, the geometry.
 
     A carried column keeps its place and, where nothing else has it, its name. ``Name`` beside our ``name`` becomes
     ``Name_export``; the second of two alike becomes ``Depth_2``. Its type stays too, unless a GeoPackage cannot hold it
     or would hold it wrongly: cast the columns to the types returned here.
+
+    What had a name in issues before keeps it: ``former`` are the columns of those, and ``since`` says for each of
+    ``carried`` in which issue it first was.
     """
     ours = [field for field in _POINTS if field.name != GEOMETRY]
-    names = _free_names([field.name for field in carried], [field.name for field in ours])
+    names = _free_names([field.name for field in carried], [field.name for field in ours], former, since)
     own = [pa.field(name, _storable(field.type)) for field, name in zip(carried, names, strict=True)]
     return pa.schema([*ours, *own, _POINTS.field(GEOMETRY)])
 
@@ -153,10 +156,11 @@ def _storable(kind: pa.DataType) -> pa.DataType:
     return kind
 
 
-def _free_names(wanted: Iterable[str], ours: Iterable[str]) -> list[str]:
+def _free_names(wanted: Sequence[str], ours: Iterable[str], former: Sequence[str], since: Sequence[int]) -> list[str]:
     reserved = {name.casefold() for name in (*ours, *_TAKEN_BY_THE_FILE)}
-    stems = (given.strip() or "column" for given in wanted)
-    return told_apart((f"{stem}_export" if stem.casefold() in reserved else stem for stem in stems), reserved)
+    stems = [given.strip() or "column" for given in wanted]
+    stems = [f"{stem}_export" if stem.casefold() in reserved else stem for stem in stems]
+    return column_names(stems, former, since or [0] * len(stems), reserved)
 
 
 def wkb_points(x: Floats, y: Floats, z: Floats) -> pa.BinaryArray:

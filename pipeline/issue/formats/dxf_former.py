@@ -1,0 +1,59 @@
+"""The layers of a job's drawings before: what a code was once drawn on stays its own, and no other code's.
+
+No record says on which layer a code is drawn; a drawing's layers say in their description of which code they are.
+"""
+
+import re
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from pathlib import Path
+
+from pipeline.issue.folder.names import numbered
+from pipeline.issue.formats.dxf_tags import descriptions_of
+
+#: The description of a layer of one code: which texts, if those, the code, how many points.
+_OF_CODE = re.compile(r"(?:\w+s, )?((?:code |no code).*): [\d,]+ points?", re.DOTALL)
+#: What a table of codes says of the code.
+_STANDS = re.compile(r" \(.*\)")
+
+#: What stands behind the name that the rule gives first, if anything.
+_DIGITS = re.compile("(?:~[0-9a-f]{4})?")
+
+
+def former_layers(folder: Path) -> tuple[tuple[str, str], ...]:
+    """Return the layers of codes in all drawings that a job's folder has, each with of what it is, newest first.
+
+    A drawing that cannot be read is passed over.
+    """
+    found: dict[tuple[str, str], None] = {}
+    for _, place in sorted(numbered(folder), reverse=True):
+        for path in sorted(place.glob(f"*-{place.name}.dxf")):
+            with suppress(OSError, ValueError):
+                for name, told in descriptions_of(path).items():
+                    if (of := _OF_CODE.fullmatch(told)) is not None:
+                        found.setdefault((name, of[1]))
+    return tuple(found)
+
+
+class Former:
+    """Layers of drawings before, by of what they are; of two that differ in case alone the newer one counts."""
+
+    def __init__(self, layers: Sequence[tuple[str, str]]) -> None:
+        self._of: dict[str, list[str]] = {}
+        self._owners: dict[str, set[str]] = {}
+        newest: dict[str, str] = {}
+        for name, told in layers:
+            if newest.setdefault(name.casefold(), told) == told:
+                for of in {told, _STANDS.sub("", told, count=1)}:
+                    self._of.setdefault(of, []).append(name)
+                    self._owners.setdefault(name.casefold(), set()).add(of)
+
+    def of(self, told: str, stem: str) -> str | None:
+        """Return the layer on which something was drawn by the rule that gave it ``stem``; None where it was not."""
+        found = (name for name in self._of.get(told, []) if name.startswith(stem))
+        return next((name for name in found if _DIGITS.fullmatch(name, len(stem))), None)
+
+    def are_anothers(self, names: Iterable[str], told: str) -> bool:
+        """Say whether any of some layers was something else's, case making no difference."""
+        owners = (self._owners.get(name.casefold()) for name in names)
+        return any(those is not None and told not in those for those in owners)
