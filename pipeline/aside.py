@@ -15,7 +15,7 @@ from pipeline.issue.folder.publish import add_lines, issues, job_lock, recover
 from pipeline.issue.folder.standing import aside
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import LaterRecordError, RecordError, read_record
-from pipeline.problems import JobError, Problem, refusals_told, remedy
+from pipeline.problems import JobError, Problem, refusals_told, remedy, said_of
 from pipeline.verify import verify
 
 
@@ -60,8 +60,8 @@ def set_aside(path: Path, number: int) -> SetAside:
             if shown is None:
                 current.remove_link(folder)
         except OSError as error:
-            what = f"{name} cannot be set aside: {error.strerror or error}"
-            raise JobError([Problem(str(folder), 0, what, "see to the disk and its rights, then try again")]) from error
+            what = f"{name} cannot be set aside: {said_of(error)}"
+            raise JobError([Problem(str(folder), 0, what, remedy(error))]) from error
     return SetAside(number, kept, max(left, default=None), why)
 
 

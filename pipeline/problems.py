@@ -76,6 +76,8 @@ _REFUSALS = {
     *(errno.ENAMETOOLONG, errno.ELOOP, errno.ENOTDIR, errno.EISDIR, errno.EXDEV, errno.ESTALE, errno.ENODEV),
 }
 _REMEDIES = {
+    errno.ENOSPC: "make room on the disk, then try again",
+    errno.EDQUOT: "make room on the disk, or ask for a larger quota, then try again",
     errno.EACCES: "see to its rights and those of the folders above it, then try again",
     errno.EPERM: "see to its rights and those of the folders above it, then try again",
     errno.ENAMETOOLONG: "shorten its name or those of the folders above it, or move the job nearer to the top",
@@ -83,6 +85,19 @@ _REMEDIES = {
     errno.EXDEV: "keep all of a job's folder on one file system: name another one under [job] folder",
     errno.ENOENT: "it was there a moment ago: see who moved or deleted it, then try again",
 }
+
+
+#: What is said in words of ours.
+_SAID = {
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "the quota on the disk is used up",
+    errno.EFBIG: "no file may grow so large there",
+}
+
+
+def said_of(error: OSError) -> str:
+    """Return in words what the system says of an error, without its number and without a path."""
+    return _SAID.get(error.errno or 0) or error.strerror or str(error)
 
 
 def is_refusal(error: OSError) -> bool:
@@ -124,7 +139,18 @@ def refusals_told() -> Iterator[None]:
         if not is_refusal(error) or error.filename is None:
             raise
         file = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes) else str(error.filename)
-        raise JobError([Problem(file, 0, f"cannot be used: {error.strerror}", remedy(error))]) from error
+        raise JobError([Problem(file, 0, f"cannot be used: {said_of(error)}", remedy(error))]) from error
+
+
+@contextmanager
+def named_in_errors(path: Path) -> Iterator[None]:
+    """Let what the system refuses of a file that is open, of which it names none, name the one that is written."""
+    try:
+        yield
+    except OSError as error:
+        if error.filename is not None or error.errno is None:
+            raise
+        raise OSError(error.errno, error.strerror, str(path)) from error
 
 
 @dataclass

@@ -9,7 +9,7 @@ from pipeline.issue.folder.publish import issues, job_lock, recover
 from pipeline.issue.folder.released import ByHand, note
 from pipeline.issue.folder.standing import standing_issue
 from pipeline.issue.folder.thinned import refuse_thinned
-from pipeline.problems import JobError, Problem, refusals_told
+from pipeline.problems import JobError, Problem, refusals_told, remedy, said_of
 from pipeline.reissue.intact import refuse_damaged
 
 
@@ -56,8 +56,8 @@ def release(path: Path, number: int, because: str) -> Released:
                 note(folder, ByHand(number, newest, datetime.now(UTC).replace(microsecond=0), why))
                 recover(folder)
         except OSError as error:
-            what = f"issue {number:03d} cannot be released: {error.strerror or error}"
-            raise JobError([Problem(str(folder), 0, what, "see to the disk and its rights, then try again")]) from error
+            what = f"issue {number:03d} cannot be released: {said_of(error)}"
+            raise JobError([Problem(str(folder), 0, what, remedy(error))]) from error
     return Released(number, before, newest, why)
 
 

@@ -1,7 +1,7 @@
 """`tiedown marks`: marks around a job, as a file that equipment and a register take, and as a page to print."""
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -26,7 +26,7 @@ from pipeline.issue.formats.csv_file import guarded
 from pipeline.issue.geopackage.write import NotWritten
 from pipeline.job.load import LoadedJob
 from pipeline.near import listed
-from pipeline.problems import JobError, Problem, check_working_folder, refusals_told
+from pipeline.problems import JobError, Problem, check_working_folder, named_in_errors, refusals_told, remedy
 from pipeline.sealed import sealed_off
 from pipeline.tables import number_column
 
@@ -93,11 +93,9 @@ def hand_out(
     try:
         made = content(to.suffix.lower(), rows, said)
     except NotWritten as error:
-        raise JobError(
-            [Problem(str(to), 0, f"it cannot be written: {error}", "check the disk and its rights")]
-        ) from error
-    _write(to, made, force)
-    _write(page, render(sheet_of(at_hand, rows, every, said, to.name, left_out)), force)
+        raise JobError([Problem(str(to), 0, f"it cannot be written: {error}", remedy(error))]) from error
+    sheet_made = render(sheet_of(at_hand, rows, every, said, to.name, left_out))
+    _write({to: made, page: sheet_made}, force)
     return HandedOut(to, page, at_hand, rows, every, said, left_out)
 
 
@@ -144,16 +142,21 @@ def _used(path: Path, loaded: LoadedJob) -> str | None:
     return None
 
 
-def _write(path: Path, made: bytes, force: bool) -> None:
-    """Write a file whole or not at all. Raises OSError and `JobError`."""
-    draft = path.with_name(f".{path.name}.{os.getpid()}")
+def _write(files: Mapping[Path, bytes], force: bool) -> None:
+    """Write files whole, all of them or none. Raises OSError and `JobError`."""
+    drafts = {path: path.with_name(f".{path.name}.{os.getpid()}") for path in files}
     try:
-        draft.write_bytes(made)
-        if os.path.lexists(path) and not force:
-            raise JobError([Problem(str(path), 0, "there is a file already", "write over it with --force")])
-        os.replace(draft, path)
+        for path, draft in drafts.items():
+            with named_in_errors(path):
+                draft.write_bytes(files[path])
+        for path in files:
+            if os.path.lexists(path) and not force:
+                raise JobError([Problem(str(path), 0, "there is a file already", "write over it with --force")])
+        for path, draft in drafts.items():
+            os.replace(draft, path)
     finally:
-        draft.unlink(missing_ok=True)
+        for draft in drafts.values():
+            draft.unlink(missing_ok=True)
 
 
 def _rows(found: Look) -> pa.RecordBatch:

@@ -9,7 +9,7 @@ from pathlib import Path
 from pipeline.new_job.decide import draft_of
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.writing import Asked, page_of
-from pipeline.problems import JobError, Problem, check_working_folder, refusals_told
+from pipeline.problems import JobError, Problem, check_working_folder, named_in_errors, refusals_told, remedy, said_of
 from pipeline.sealed import sealed_off
 
 
@@ -45,8 +45,8 @@ def new_job(folder: Path, to: Path | None = None, schema: str | None = None) -> 
         page = page_of(draft, name if to is None else job_name(path.stem), schema)
         _write(path, "\n".join(page.lines) + "\n")
     except OSError as error:
-        what = f"it cannot be looked into, or written to: {error.strerror or error}"
-        raise JobError([Problem(str(error.filename or folder), 0, what, "see to its rights")]) from error
+        what = f"it cannot be looked into, or written to: {said_of(error)}"
+        raise JobError([Problem(str(error.filename or folder), 0, what, remedy(error))]) from error
     return Started(str(path), tuple(page.asked), tuple(draft.files), tuple(draft.notes), draft)
 
 
@@ -69,7 +69,8 @@ def _write(path: Path, text: str) -> None:
     """Write a file that is not there yet, whole or not at all. Raises OSError and `JobError`."""
     draft = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        draft.write_text(text, encoding="utf-8", newline="\n")
+        with named_in_errors(path):
+            draft.write_text(text, encoding="utf-8", newline="\n")
         _see_that_it_is_free(path)
         os.replace(draft, path)
     finally:

@@ -20,7 +20,7 @@ from pipeline.job.zones import on_clock
 from pipeline.office.find import Found, find
 from pipeline.office.state import Seen, State, state
 from pipeline.office.words import WORDS, Word
-from pipeline.problems import JobError, Problem, check_working_folder, refusals_told
+from pipeline.problems import JobError, Problem, check_working_folder, named_in_errors, refusals_told
 from pipeline.visible import one_line
 
 _ENDINGS = (".html", ".htm")
@@ -179,7 +179,8 @@ def _write(path: Path, content: bytes) -> None:
     """Let the page be ``content``, in one step, with the rights that it had. Raises OSError."""
     fresh = path.parent / scratch(_plain(path.name))
     try:
-        write_synced(fresh, content)
+        with named_in_errors(path):
+            write_synced(fresh, content)
         with suppress(FileNotFoundError):
             os.chmod(fresh, path.stat().st_mode & 0o777)
         os.replace(fresh, path)

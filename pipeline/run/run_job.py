@@ -24,7 +24,7 @@ from pipeline.issue.record import write_record
 from pipeline.issue.record_types import Changes
 from pipeline.issue.report.page import write_report
 from pipeline.job.load import LoadedJob
-from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusal, refusals_told, remedy
+from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusal, refusals_told, remedy, said_of
 from pipeline.reissue.against import against
 from pipeline.reissue.changes import attributes_changed
 from pipeline.reissue.earlier import Last
@@ -233,7 +233,8 @@ def _told_as_problems(folder: Path) -> Iterator[None]:
     except OSError as error:
         if not is_refusal(error) and not isinstance(error, NotWritten):
             raise
-        raise JobError([Problem(str(folder), 0, f"the issue cannot be written: {error}", remedy(error))]) from error
+        told = str(error) if isinstance(error, NotWritten) else said_of(error)
+        raise JobError([Problem(str(folder), 0, f"the issue cannot be written: {told}", remedy(error))]) from error
 
 
 def _appeared(error: Appeared) -> tuple[str, str]:

@@ -4,11 +4,15 @@ What a person may not do is tried as somebody who has none of root's rights (Lin
 `README.md` beside this.
 """
 
+import errno
 import json
 import os
+import resource
 import shutil
+import sqlite3
 import sys
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -22,6 +26,7 @@ from pipeline.aside import set_aside
 from pipeline.check import check_job
 from pipeline.cli.main import app
 from pipeline.history import history
+from pipeline.issue.geopackage.refused import refusal
 from pipeline.problems import JobError
 from pipeline.trace.walk import trace
 from pipeline.verify import verify
@@ -219,6 +224,7 @@ CLOSED = [
 #: Tries every command on every case, in one process; prints how each ended.
 TRIED = """
 import json, os, sys
+from functools import partial
 from pathlib import Path
 sys.path.append({place!r})
 from test_names_and_rights import CLOSED, COMMANDS
@@ -293,3 +299,29 @@ def test_a_folder_that_a_pattern_may_not_look_into_is_told(rights: Path) -> None
     folder.chmod(0)
     code, _, wrong = as_somebody("check", rights)
     assert code == 2 and 'the folder second day may not be looked into for "**/rover*.csv"' in wrong, wrong
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no device that is always full")
+@pytest.mark.parametrize("said", ["database disk image is malformed", "bad application_id", "disk I/O error"])
+def test_whatever_a_library_takes_a_file_for_that_was_cut_short_the_disk_is_full(said: str) -> None:
+    told = refusal(Path("/dev/full"), "points", sqlite3.DatabaseError(said))
+    assert (str(told), told.errno if isinstance(told, OSError) else None) == ("full: the disk is full", errno.ENOSPC)
+
+
+@pytest.mark.parametrize(
+    ("words", "written"),
+    [
+        (("office", "job.toml", "--to", "page.html"), ("page.html",)),
+        (("marks", "job.toml", "--to", "marks.csv"), ("marks.csv", "marks.html")),
+        (("new", ".", "--to", "new.toml"), ("new.toml",)),
+    ],
+)
+def test_what_is_written_elsewhere_on_a_full_disk(words: tuple[str, ...], written: tuple[str], job: Path) -> None:
+    """As where no file may grow: all of it is there or nothing, and what there was is as it was."""
+    before = sorted(path.name for path in job.parent.iterdir())
+    limit = partial(resource.setrlimit, resource.RLIMIT_FSIZE, (700, 700))
+    ended = Warm(*words, before=limit, folder=job.parent).end()
+    assert ended.returncode == 2 and b"no file may grow so large" in ended.stderr, ended.stderr.decode()
+    assert sorted(path.name for path in job.parent.iterdir()) == before
+    assert Warm(*words, folder=job.parent).end().returncode in (0, 3)
+    assert sorted({path.name for path in job.parent.iterdir()} - {*before}) == sorted(written)

@@ -17,6 +17,7 @@ from pipeline.issue.geopackage.readback import ReadBackError
 from pipeline.issue.geopackage.streamed import Differs, Package
 from pipeline.issue.geopackage.write import NotWritten
 from pipeline.issue.record_types import FileIssued
+from pipeline.problems import said_of
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ def _written(form: Format, package: Package, about: About) -> list[FileIssued]:
                 with path.with_suffix(ending).open("xb") as file:
                     file.write(text.encode())
         except OSError as error:
-            raise NotWritten(f"{path.name}: {error}") from error
+            raise NotWritten(f"{path.name}: {said_of(error)}", error.errno) from error
     hold_to(form, package, about)
     beside = [path.with_suffix(ending) for ending in others]
     entries: list[FileIssued] = [{"name": path.name, "sha256": digest(path), "rows": rows}]

@@ -4,6 +4,7 @@ Layers that are like another one are laid beside it in the copy (`alike`).
 """
 
 import sqlite3
+import warnings
 from collections import OrderedDict
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -108,19 +109,20 @@ def make_layer(
     from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, GeometryError
 
     try:
-        pyogrio.write_arrow(
-            pa.RecordBatchReader.from_batches(commented(layer.name, layer.schema, axes), batches),
-            path,
-            layer=layer.name,
-            driver="GPKG",
-            geometry_name=GEOMETRY,
-            geometry_type=layer.geometry_type,
-            crs=crs,
-            append=append,
-            dataset_metadata=dict(metadata) if first else None,
-            layer_metadata=dict(metadata),
-            layer_options=_said(layer),
-        )
+        with warnings.catch_warnings(action="ignore"):  # of what a full disk made of the file; what fails is raised
+            pyogrio.write_arrow(
+                pa.RecordBatchReader.from_batches(commented(layer.name, layer.schema, axes), batches),
+                path,
+                layer=layer.name,
+                driver="GPKG",
+                geometry_name=GEOMETRY,
+                geometry_type=layer.geometry_type,
+                crs=crs,
+                append=append,
+                dataset_metadata=dict(metadata) if first else None,
+                layer_metadata=dict(metadata),
+                layer_options=_said(layer),
+            )
     except (DataSourceError, DataLayerError, FeatureError, GeometryError) as error:
         raise refusal(path, layer.name, error) from error
 

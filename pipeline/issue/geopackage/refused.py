@@ -2,9 +2,19 @@
 
 from pathlib import Path
 
+from pipeline.issue.folder.durable import has_room
+from pipeline.problems import said_of
+
 
 class NotWritten(OSError):
-    """A GeoPackage could not be written: a full disk, mostly. What there is of it is worth nothing."""
+    """A file could not be written: a full disk, mostly. What there is of it is worth nothing.
+
+    ``number`` is the system's of the error, where that is known.
+    """
+
+    def __init__(self, what: str, number: int | None = None) -> None:
+        super().__init__(what)
+        self.errno = number
 
 
 class TooLarge(Exception):
@@ -23,9 +33,16 @@ _LIMITS = (
 
 
 def refusal(path: Path, layer: str, error: Exception) -> NotWritten | TooLarge:
-    """Return what to raise where a layer could not be written: a limit of the format is not the disk's refusal."""
+    """Return what to raise where a layer could not be written: a limit of the format is not the disk's refusal.
+
+    What there is of the file is worth nothing, and it is tried whether the disk lets it grow.
+    """
     what = f"{path.name}, layer {layer}: {error}"
     for said, fix in _LIMITS:
         if any(words in what for words in said):
             return TooLarge(what, fix)
+    try:
+        has_room(path, 0)
+    except OSError as refused:  # whatever the library takes a file for that the disk cut short
+        return NotWritten(f"{path.name}: {said_of(refused)}", refused.errno)
     return NotWritten(what)
