@@ -1,7 +1,7 @@
 """Lines that a comment's sign passes over although they look like rows: names such as "#12" begin with it too."""
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -9,6 +9,9 @@ from pipeline.files.workbook import WORKBOOKS
 from pipeline.job.model import Points
 from pipeline.read.delimited_lines import plain_lines
 from pipeline.read.dialect import Dialect, find_dialect
+from pipeline.read.findings import Unusable
+from pipeline.read.heading_again import NOT_AS_ABOVE, SPLIT, Heading, heading_of
+from pipeline.read.mapping import fitted
 from pipeline.read.records import Stray, Unclosed, cells
 from pipeline.read.sources import TEXT
 from pipeline.read.spreadsheet import commented_rows
@@ -30,7 +33,8 @@ class PassedOver:
 def passed_over(path: Path, points: Points) -> PassedOver | None:
     """Return what of an export's rows the block's ``comment`` passes over; None where that is nothing.
 
-    Raises `Unusable` and OSError where the file cannot be read.
+    Raises `Unusable` and OSError where the file cannot be read, `Unusable` also where a heading that is passed over
+    names the columns in another way than the first.
     """
     if points.comment is None:
         return None
@@ -46,13 +50,24 @@ def passed_over(path: Path, points: Points) -> PassedOver | None:
 def _of_text(path: Path, dialect: Dialect, points: Points) -> Iterator[int]:
     """Yield the numbers of the lines below the header that are passed over and look like rows."""
     before, sign = 0, (points.comment or "").encode()
+    first = heading_of(fitted(points, dialect.names), dialect.names)
     for block in blocks(path, points.encoding):
         if sign in block:
-            lines = enumerate(block.split(b"\n"), start=before + 1)
+            lines = list(enumerate(block.split(b"\n"), start=before + 1))
+            _check_headings(lines, sign, dialect, first)
             yield from commented(
                 lines, sign, dialect.delimiter, dialect.blanks, len(dialect.names), dialect.header_line
             )
         before += block.count(b"\n")
+
+
+def _check_headings(lines: Sequence[tuple[int, bytes]], sign: bytes, dialect: Dialect, first: Heading) -> None:
+    """Raise `Unusable` where a line that is passed over is a heading, and not as the first."""
+    for number, line in lines:
+        if number > dialect.header_line and (text := line.lstrip(b" \t")).startswith(sign):
+            found = _cells(text.removeprefix(sign), dialect.delimiter, dialect.blanks)
+            if first.names is not None and first.is_known(found) and (what := first.differs(found)):
+                raise Unusable(number, f"{NOT_AS_ABOVE}: {what}", SPLIT)
 
 
 def commented(

@@ -21,6 +21,7 @@ from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
 from pipeline.read.findings import Unusable
 from pipeline.read.halves_of_day import checked
+from pipeline.read.heading_again import with_one_heading
 from pipeline.read.headings import check_headings, check_parts
 from pipeline.read.mapping import fitted, mapped, numbered, position_of
 from pipeline.read.package import layers_of
@@ -74,7 +75,8 @@ def open_source(path: Path, points: Points, rows_per_batch: int, look: bool = Fa
         check_headings(points, lengths_of(points), 1)
         check_parts(points, found.schema.names, 1)
         how = plan(points, points.decimal or ".", found.schema, _in_degrees(points.crs, found.crs))
-        how, batches = put_together(how, found.batches)
+        rows = with_one_heading(points, found.schema.names, how.lengths, found.batches)
+        how, batches = put_together(how, rows)
         yield Source(1, found.crs, how, checked(how, batches), None if layer is not None else seen)
 
 
@@ -94,7 +96,7 @@ def _open_text(path: Path, points: Points, chunk: int) -> Source:
     how = plan(points, dialect.decimal, schema)
     seen = hashlib.sha256()
     whole = without_cut_rows(path, points.encoding, read_delimited(path, dialect, points.encoding, chunk, seen))
-    how, rows = put_together(how, whole)
+    how, rows = put_together(how, with_one_heading(points, dialect.names, how.lengths, whole))
     return Source(dialect.header_line, None, how, checked(how, rows), seen)
 
 
@@ -108,7 +110,8 @@ def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
     check_headings(points, lengths_of(points), line)
     check_parts(points, sheet.schema.names, line)
     how = plan(points, points.decimal or ".", sheet.schema, dates=True)
-    how, batches = put_together(how, sheet.batches)
+    rows = with_one_heading(points, sheet.schema.names, how.lengths, sheet.batches)
+    how, batches = put_together(how, rows)
     return Source(line, None, how, checked(how, batches))
 
 
