@@ -176,6 +176,9 @@ def read_sheet(
         return None
     for name in sorted(name for name, count in Counter(columns).items() if name and count > 1):
         problems.add(shown, header_line, f"the column '{name}' is there twice", "keep one of them")
+    _check_heading_again(body, [plain(name) for name in header] if above >= 0 else [], shown, problems)
+    if len(problems.found) > before:
+        return None
     wanted = [(place, name) for place, name in enumerate(columns) if every or not known or name in known]
     rows = tuple((line, _row(line, cells, columns, wanted, shown, problems)) for line, cells in body)
     if len(problems.found) > before:
@@ -259,6 +262,23 @@ def _check_above(
             what = f"the names of the columns stand here, below lines that may be rows (line {row})"
             problems.add(shown, line, what, "put the header first, and take out what stands above it")
             return
+
+
+def _check_heading_again(
+    body: Sequence[tuple[int, list[str]]], header: Sequence[str], shown: str, problems: Problems
+) -> None:
+    """Note a row that names half of the columns again, two at least, as where tables were put together."""
+    names = set(filter(None, header))
+    for line, cells in body:
+        found = [plain(cell) for cell in cells]
+        if (again := len(names.intersection(found))) < 2 or 2 * again < len(names):
+            continue
+        if found[: len(header)] == list(header):
+            problems.add(shown, line, "the names of the columns stand here again", "take this line out")
+        else:
+            what = "the names of the columns stand here again, and not as above: the rows below are other columns"
+            problems.add(shown, line, what, "bring the columns of all rows into one order, below one heading")
+        return
 
 
 def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Iterator[tuple[int, list[str]]]:
