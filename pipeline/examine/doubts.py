@@ -11,6 +11,7 @@ from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.epoch_gaps import epoch_doubts
 from pipeline.examine.exports import cliff_doubts, precision_doubts
+from pipeline.examine.flat_heights import flat_doubts
 from pipeline.examine.geoid_step import geoid_doubts
 from pipeline.examine.height_headings import heading_doubts
 from pipeline.examine.height_systems import system_doubts
@@ -40,6 +41,7 @@ def doubts_before(
         *of_register,
         *heading_doubts(survey),
         *geoid_doubts(survey),
+        *flat_doubts(survey),
         *mixed_steps(survey),
         *epoch_doubts(survey),
         *zone_doubts(survey),

@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from pipeline.arrays import Flags, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import HOUR, MINUTE
 from pipeline.intake import accept
 from pipeline.intake.sort import Sifted
@@ -27,6 +27,7 @@ from pipeline.words import REASONS, Reason, reason_code
 LARGE_SIGMA, LEAST_SIGMA = (0.5, 1.0), 1.5e-4
 #: Milliseconds beyond which one occupation is unlikely to last.
 _LONG = 12 * HOUR
+_PLACE = ("first", "second", "third")
 #: Different solutions that are kept of one export.
 _MOST = 16
 
@@ -51,6 +52,31 @@ class Noted:
 
 
 @dataclass
+class Extent:
+    """The least and the largest of each coordinate of the sound readings of (S,) sessions, as an export has them.
+
+    ``low`` and ``high`` are (S, 3), infinite where there is no reading; ``row`` (S,) is of each first reading.
+    """
+
+    low: Floats
+    high: Floats
+    row: Integers
+
+    @classmethod
+    def of(cls, sessions: int) -> "Extent":
+        """Return that of nothing."""
+        most = np.iinfo(np.int64).max
+        return cls(np.full((sessions, 3), np.inf), np.full((sessions, 3), -np.inf), np.full(sessions, most))
+
+    def add(self, session: NDArray[np.int32], place: Floats, rows: Integers) -> None:
+        """Take readings (n,): their sessions, places (n, 3) and numbers in the file."""
+        for axis in range(3):
+            np.fmin.at(self.low[:, axis], session, place[:, axis])
+            np.fmax.at(self.high[:, axis], session, place[:, axis])
+        np.minimum.at(self.row, session, rows)
+
+
+@dataclass
 class FileLog:
     """What is noted of one export.
 
@@ -65,9 +91,11 @@ class FileLog:
         unjudged: sound readings that a limit of ``[quality]`` cannot judge, by its key.
         early_end, long: readings whose time_end lies before their time, or half a day after it.
         late_end: those whose time_end lies outside the session that their time is in.
+        extent: where the sound readings of each session lie.
     """
 
     sessions: Integers
+    extent: Extent
     rows: int = 0
     sound: int = 0
     held: dict[Reason, Noted] = field(default_factory=dict)
@@ -96,7 +124,7 @@ class FileLogs:
     """Collects a `FileLog` for each export, batch by batch."""
 
     def __init__(self, exports: int, windows: Sequence[SessionWindow], index: SessionIndex, quality: Quality) -> None:
-        self.logs = tuple(FileLog(np.zeros(len(windows), np.int64)) for _ in range(exports))
+        self.logs = tuple(FileLog(np.zeros(len(windows), np.int64), Extent.of(len(windows))) for _ in range(exports))
         self.index, self.quality = index, quality
 
     def take(self, batch: pa.RecordBatch, number: int, export: Export, sifted: Sifted) -> None:
@@ -106,6 +134,8 @@ class FileLogs:
         log.rows += batch.num_rows
         log.sound += int(sound.sum())
         log.sessions += np.bincount(sifted.session[sound], minlength=len(log.sessions))
+        place = np.column_stack([np.asarray(batch.column(axis), np.float64)[sound] for axis in _PLACE])
+        log.extent.add(sifted.session[sound], place, rows[sound])
         for code in np.unique(sifted.held[~sound]).tolist():
             log.held.setdefault(REASONS[code - 1], Noted()).add(sifted.held == code, rows)
         if not log.unreadable and (which := sifted.held == reason_code(Reason.UNREADABLE)).any():

@@ -8,6 +8,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.new_job.doubles import heading_of
+from pipeline.new_job.geometries import beside_geometry, flat_of
 from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.look import Look
@@ -43,8 +44,12 @@ def find_position(look: Look, found: Mapped, free: list[str], take: Callable[...
         _plane(look, found, free, take, number)
     if not found.kind and look.place is not None and np.isfinite(look.place[0]).any():
         found.kind = "degrees" if _all_degrees(look.place) else "plane"
-        if np.isfinite(look.place[2]).any():
+        level = flat_of(look.place[2])
+        if np.isfinite(look.place[2]).any() and level is None:
+            found.notes += beside_geometry(look.columns, look.place[2], [name for name in free if number(name)])
             return
+        if level is not None:
+            found.notes.append(f"the geometry's Z is {level:g} in all rows: no heights that were measured")
     _height(look, found, free, number)
     if "height" not in found.columns:
         _unsure_height(look, found, free, number)

@@ -1,0 +1,51 @@
+"""Exports whose heights nobody measured: all zero, or all one number. Jobs that are flat in truth are let be."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from simulate import CENTRAL_JAVA, Plan, Simulation, simulate
+
+from pipeline import run_job
+from pipeline.check import check_job
+
+PLAN = Plan(sessions=2, points=12, ties=1, checks=2, marks=3, place=CENTRAL_JAVA)
+
+
+def told(job: Simulation, folder: Path) -> list[str]:
+    path = job.write(folder)
+    found = [text for text in map(str, check_job(path).doubts) if "one and the same number" in text]
+    kinds = [doubt["kind"] for doubt in run_job(path).record["doubts"] if "one and the same number" in doubt["what"]]
+    assert kinds == ["export-heights"] * len(found)
+    return found
+
+
+@pytest.mark.parametrize("height", [0.0, -32.5])
+def test_one_height_for_all_readings_is_doubted(height: float, tmp_path: Path) -> None:
+    job = simulate(PLAN)
+    job.rows["height"][:] = height
+    (doubt,) = told(job, tmp_path)
+    assert f"all heights of the export are one and the same number, {height:.3f}" in doubt
+
+
+def test_one_session_without_heights_is_doubted_alone(tmp_path: Path) -> None:
+    job = simulate(PLAN)
+    name, *_ = (session["name"] for session in job.job["session"])
+    end = np.datetime64(job.job["session"][0]["end"].replace(tzinfo=None))
+    job.rows["height"][job.rows["time"] <= end] = 34.0
+    (doubt,) = told(job, tmp_path)
+    assert f"all heights of session {name} in it are one" in doubt
+
+
+def test_flat_ground_that_is_measured_is_not_doubted(tmp_path: Path) -> None:
+    """Still water, levelled to the noise of a fixed solution and written to the centimetre."""
+    job = simulate(PLAN)
+    noise = np.random.default_rng(3).normal(0.0, 0.008, len(job.rows["height"]))
+    job.rows["height"][:] = np.round(31.20 + noise, 2)
+    assert told(job, tmp_path) == []
+
+
+def test_few_readings_of_one_height_are_not_doubted(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=1, points=2, ties=1, checks=2, marks=3, place=CENTRAL_JAVA))
+    job.rows["height"][:] = 12.5
+    assert told(job, tmp_path) == []

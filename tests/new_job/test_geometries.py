@@ -1,0 +1,40 @@
+"""Heights of a layer's geometries beside columns that say heights: Z that nobody filled in is not taken."""
+
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from exports_made import feature, geojson
+from folders_made import job_of, lay
+
+from pipeline.new_job import new_job
+from pipeline.new_job.geometries import flat_of
+
+
+@pytest.mark.parametrize(
+    ("z", "level"),
+    [([0.0] * 3, 0.0), ([0.0] * 2, None), ([5.0] * 7, None), ([5.0] * 8, 5.0), ([5.0] * 8 + [5.01], None), ([], None)],
+)
+def test_heights_are_flat_where_many_are_one(z: list[float], level: float | None) -> None:
+    assert flat_of(np.array([*z, np.nan])) == level
+
+
+@pytest.mark.parametrize("flat", [True, False])
+def test_flat_geometries_leave_the_heights_to_their_column(tmp_path: Path, flat: bool) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    made = []
+    for at in range(len(job.rows["height"])):
+        name, code, time = (str(job.rows[word][at]) for word in ("name", "code", "time"))
+        longitude, latitude, height = (float(job.rows[word][at]) for word in ("longitude", "latitude", "height"))
+        place = {"type": "Point", "coordinates": [longitude, latitude, 0.0 if flat else height]}
+        other = height + (0.0 if flat else 2.0)
+        made.append(feature(place, name=name, time=f"{time}Z", code=code, ellipsoid_height=other))
+    geojson(tmp_path / "rover.geojson", made)
+    started = new_job(tmp_path)
+    (block,) = tomllib.loads(Path(started.path).read_text())["points"]
+    text = Path(started.path).read_text().replace("\n# ", " ")
+    assert block["columns"].get("height") == ("ellipsoid_height" if flat else None)
+    assert ("Z is 0 in all rows" in text) == flat
+    assert ('"ellipsoid_height" holds other heights than the geometry' in text) != flat
