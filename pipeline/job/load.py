@@ -34,6 +34,7 @@ from pipeline.job.model import (
     Target,
 )
 from pipeline.job.named_folder import long_key
+from pipeline.job.open_questions import check_open
 from pipeline.job.values import ZONE
 from pipeline.job.zones import zone_problem
 from pipeline.problems import NOT_TEXT, Problems, is_text, without_folder
@@ -104,6 +105,8 @@ def load_job(path: str | Path, problems: Problems, *, sessions: bool = True) -> 
     parts = _Parts.of(raw)
     parts.check(raw, absolute, shown, lines, problems, sessions=sessions)
     job = None if job is None else _with_crs(job, absolute, shown, lines, problems)
+    if len(problems.found) == before:  # else what is open is told by what is missing
+        check_open(text or "", shown, problems)
     if job is None or len(problems.found) > before:
         return None
     return LoadedJob(_resolved(job, absolute.parent), absolute, shown, lines, hashlib.sha256(data).hexdigest())

@@ -91,8 +91,8 @@ def _head(page: Page, draft: Draft, questions: int) -> None:
     page.comment(f"A job file to start from, written by `tiedown new`: {told}.")
     if questions:
         page.comment(
-            "Answer one by taking the # off the line that is right, or by writing another value there; then run"
-            " `tiedown check` on this file."
+            "Answer one by taking the # off the line that is right, or by writing another value there; where none is,"
+            " delete its lines. One that stands unanswered stops the job. Then run `tiedown check` on this file."
         )
     page.add("#")
     page.comment("What was looked at:")
