@@ -1,6 +1,6 @@
 """How a register, or a table of codes, is written, as the job file says, and its columns by our names."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
 from pipeline.control.rows import KNOWN, POSITION
@@ -51,19 +51,42 @@ class Form:
         """Return the names of the columns that are looked for, as names are compared."""
         return frozenset({*map(plain, self.named.values()), *(name for name in self.columns if name not in self.named)})
 
-    def called(self, name: str) -> tuple[str, ...]:
+    def called(self, name: str, there: Collection[str] = ()) -> tuple[str, ...]:
         """Return our names of a column of the register, its own where it is none of them.
 
-        One that is called like one of ours, for which another is mapped, is not taken for it.
+        One that is called like one of ours, for which another is mapped, is not taken for it; nor is one that differs
+        in letters' case from what is mapped, where a column is ``there`` that does not.
         """
-        ours = tuple(word for word, theirs in self.named.items() if plain(theirs) == plain(name))
-        return ours or ((f"{plain(name)}_register",) if plain(name) in self.named else (plain(name),))
+        ours = tuple(
+            word
+            for word, theirs in self.named.items()
+            if theirs == name or (plain(theirs) == plain(name) and theirs not in there)
+        )
+        own = name if name in there else plain(name)
+        return ours or ((f"{own}_register",) if plain(name) in self.named else (own,))
+
+    def _see_twins(self, sheet: Sheet, problems: Problems) -> None:
+        """Note columns that differ in nothing but letters' case, of which the job file does not say which is meant."""
+        alike: dict[str, list[str]] = {}
+        for name in filter(None, sheet.columns):
+            alike.setdefault(plain(name), []).append(name)
+        for one, names in alike.items():
+            mapped = [theirs for theirs in self.named.values() if plain(theirs) == one]
+            wanted = bool(mapped) or (one in self.columns and one not in self.named)
+            if len(names) > 1 and wanted and not (mapped and set(mapped) <= set(names)):
+                what = f"the column '{one}' is there twice: {listed(names, QUOTE)}"
+                fix = f"write which is meant, as it is spelt there, in [{self.table}.columns]"
+                problems.add(sheet.shown, sheet.header, what, fix)
 
     def of_sheet(self, sheet: Sheet, problems: Problems) -> Sheet | None:
         """Return a table with its columns by our names; None where one that is mapped is not there."""
+        before = len(problems.found)
+        self._see_twins(sheet, problems)
+        if len(problems.found) > before:
+            return None
         if not self.named:
             return sheet
-        called = {name: self.called(name) for name in sheet.columns if name}
+        called = {name: self.called(name, sheet.columns) for name in sheet.columns if name}
         self._see_notations(sheet, problems)
         if not self._is_there(sheet.shown, sheet.header, tuple(called), problems):
             return None

@@ -34,9 +34,10 @@ _NUMBER = re.compile(r"[+-]?([0-9]+([.][0-9]*)?|[.][0-9]+)([eE][+-]?[0-9]+)?")
 class Sheet:
     """A table as written: every cell is text, stripped of blanks around it, and "" where there is none.
 
-    ``columns`` are the header's names in small letters; each of ``rows`` is its line (or a feature's number) and its
-    cells by column, those of columns that are asked for. ``header`` is the header's line; ``comma`` tells whether a
-    decimal comma is possible, ``point`` whether a decimal point is.
+    ``columns`` are the header's names in small letters, but for two that these would make one; each of
+    ``rows`` is its line (or a feature's number) and its cells by column, those of columns that are asked for.
+    ``header`` is the header's line; ``comma`` tells whether a decimal comma is possible, ``point`` whether a decimal
+    point is.
     """
 
     shown: str
@@ -174,6 +175,7 @@ def read_sheet(
         places = ", or state header = 0 and map its columns by number, such as mark = 1" if _takes_marks(known) else ""
         problems.add(shown, header_line, what, f"write one above it, such as {', '.join(_in_order(known))}{places}")
         return None
+    columns = _apart(columns, header) if every else columns
     for name in sorted(name for name, count in Counter(columns).items() if name and count > 1):
         problems.add(shown, header_line, f"the column '{name}' is there twice", "keep one of them")
     _check_heading_again(body, [plain(name) for name in header] if above >= 0 else [], shown, problems)
@@ -185,6 +187,13 @@ def read_sheet(
         return None
     comma = delimiter != "," and how.decimal != "."
     return Sheet(shown, columns, rows, comma, hashlib.sha256(data).hexdigest(), header_line, how.decimal != ",")
+
+
+def _apart(columns: tuple[str, ...], header: Sequence[str]) -> tuple[str, ...]:
+    """Return names of columns, those that differ in nothing but their letters' case (h and H) as they are written."""
+    twice = {name for name, count in Counter(columns).items() if name and count > 1}
+    written = [" ".join(cell.split()) for cell in header]
+    return tuple(there if name in twice else name for name, there in zip(columns, written, strict=True))
 
 
 def _has_long_line(text: str, shown: str, problems: Problems) -> bool:

@@ -56,11 +56,15 @@ def _is_there(lines: list[str], at: int, key: str) -> bool:
     return lines[begin].lstrip().startswith("[[points]]") and any(_has(lines, up, key) for up in sources)
 
 
+#: Keys of one table of which either answers the question after the other.
+_EITHER = {"height": "ellipsoid_height", "ellipsoid_height": "height"}
+
+
 def _has(lines: list[str], begin: int, key: str) -> bool:
     for line in lines[begin + 1 :]:
         if line.lstrip().startswith("["):
             return False
         found = _KEY.match(line)
-        if found is not None and not found[1] and found[2] == key:
+        if found is not None and not found[1] and found[2] in (key, _EITHER.get(key)):
             return True
     return False

@@ -298,6 +298,9 @@ def _register_columns(draft: Draft, register: Register, ellipsoidal: bool, grid:
     for each in _rivals(register.found, columns):
         word = "ellipsoid_height" if ellipsoidal and each.key == "height" else each.key
         draft.control_asks += [replace(each, key=word)] if each.key == "height" else []
+        if word == "height" and isinstance(draft.control.get("height"), Question):
+            also = 'the same answer as for height here, taken where [control] says height = "ellipsoid"'
+            draft.control_asks.append(replace(each, key="ellipsoid_height", asks=also))
     named_as = {"mark": columns.get("mark", columns.get("name", ""))}
     plan = ("easting", "northing") if register.table.kind == "plane" else ("longitude", "latitude")
     named_as |= {word: columns[word] for word in plan if word in columns}

@@ -267,3 +267,22 @@ def test_a_register_in_degrees_and_minutes_in_one_number_is_refused(tmp_path: Pa
     text = "Nr,Lat (D.MMSS),Lon (D.MMSS),h\nK1,-43.4200,171.4200,41.5\n"
     register, found = _read(tmp_path, text, Form(named=named), kind="geographic")
     assert register is None and "says degrees and minutes in one number (D.MMSS)" in found[0].what
+
+
+@pytest.mark.parametrize(("written", "height"), [("H", 42.135), ("h", 83.165)])
+def test_headings_that_differ_in_case_alone_are_two_columns(tmp_path: Path, written: str, height: float) -> None:
+    """H is above a height datum and h above the ellipsoid, as textbooks write them."""
+    (tmp_path / "marks.csv").write_text("Punkt,E,N,H,h\nCM1,399707.491,5800277.947,42.135,83.165\n")
+    problems = Problems()
+    named = {"mark": "Punkt", "easting": "E", "northing": "N"}
+    form = Form(named=named | {"height": written})
+    register = read_register(tmp_path / "marks.csv", None, problems, kind="projected", ellipsoid=False, form=form)
+    assert problems.found == [] and register is not None and register.third.tolist() == [height]
+
+
+def test_headings_that_differ_in_case_alone_need_one_of_them_named(tmp_path: Path) -> None:
+    (tmp_path / "marks.csv").write_text("mark,easting,northing,Height,height\nCM1,1,2,3,4\n")
+    problems = Problems()
+    assert read_register(tmp_path / "marks.csv", None, problems, kind="projected", ellipsoid=False) is None
+    (problem,) = map(str, problems.found)
+    assert "marks.csv:1" in problem and "'Height', 'height'" in problem and "[control.columns]" in problem
