@@ -267,6 +267,9 @@ def export_state(one: Found, table: Table, grid: Grid, place: tuple[float, float
     own, why = own_crs(one)
     if own is not None and _fits_kind(own, table.kind):
         return Known(f'"{own}"', f"{named(own)}: {why}")
+    if table.kind == "degrees" and _says_wgs84(one):
+        whole = with_heights(str(one.look.crs)) or one.look.crs
+        return Known(f'"{whole}"', "WGS 84: the layer's own; if it is not, put the layer right where it was exported")
     if table.kind == "degrees":
         return _degrees_state(grid, place)
     if table.kind == "geocentric":
@@ -275,6 +278,12 @@ def export_state(one: Found, table: Table, grid: Grid, place: tuple[float, float
         return Known(grid.state.value, "metres that agree with the marks in the grid of the register")
     asks = "the same answer as target.grid, unless the exports are in another grid than what is to be issued"
     return Question("crs", asks, grid.state.candidates if isinstance(grid.state, Question) else ())
+
+
+def _says_wgs84(one: Found) -> bool:
+    """Tell whether geometries stand in a layer that says WGS 84 of them: unlike GeoJSON a GeoPackage may say others."""
+    from_geometry = "longitude" not in one.mapped.columns
+    return one.look.form == "gpkg" and from_geometry and is_wgs84(one.look.crs)
 
 
 def _degrees_state(grid: Grid, place: tuple[float, float] | None) -> State:

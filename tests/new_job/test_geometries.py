@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from exports_made import feature, geojson
 from folders_made import job_of, lay
+from simulate_files import write_gpkg
 
 from pipeline.new_job import new_job
 from pipeline.new_job.geometries import flat_of
@@ -38,3 +39,13 @@ def test_flat_geometries_leave_the_heights_to_their_column(tmp_path: Path, flat:
     assert block["columns"].get("height") == ("ellipsoid_height" if flat else None)
     assert ("Z is 0 in all rows" in text) == flat
     assert ('"ellipsoid_height" holds other heights than the geometry' in text) != flat
+
+
+@pytest.mark.parametrize(("layer", "states"), [("EPSG:4326", "EPSG:4979"), ("EPSG:4167", "EPSG:4167")])
+def test_a_layer_that_says_its_datum_is_read_by_it(tmp_path: Path, layer: str, states: str) -> None:
+    """Unlike GeoJSON a GeoPackage can say any: the block's crs has to be the layer's."""
+    job = job_of()
+    lay(tmp_path, job)
+    write_gpkg(job.rows, tmp_path / "rover.gpkg", layer)
+    written = tomllib.loads(Path(new_job(tmp_path).path).read_text())
+    assert written.get("source", {}).get("crs", written["points"][0].get("crs")) == states
