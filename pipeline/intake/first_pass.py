@@ -25,6 +25,7 @@ from pipeline.intake.repeats import find_repeats
 from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.sort import Sieve
 from pipeline.intake.tie_reach import tie_reach
+from pipeline.intake.zone_numbers import zone_before
 from pipeline.read.claims import Claims
 from pipeline.read.files import Export, read_ahead
 from pipeline.read.kept import Kept, Room
@@ -156,14 +157,6 @@ class _Cells:
         ]
         corners = np.array(near)
         return Area.of(corners[:, [0, 2]].ravel(), corners[:, [1, 3]].ravel())
-
-
-def zone_before(easting: float) -> str:
-    """Return in words that an easting seems to carry the number of its zone, which UTM's own have not; else nothing."""
-    zone, rest = divmod(easting, 1e6)
-    if not (1 <= zone <= 60 and 100_000 <= rest <= 900_000):
-        return ""
-    return f", which seems to be zone {zone:.0f} and the easting {rest:.3f}: export it without the zone's number"
 
 
 def gather(prepared: Prepared, sieve: Sieve, progress: Progress | None = None, keep: bool = False) -> FirstPass:

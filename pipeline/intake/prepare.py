@@ -18,6 +18,7 @@ from pipeline.geodesy.named import called, is_unknown
 from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
 from pipeline.intake.field_windows import FieldWindow, check_windows, field_windows
+from pipeline.intake.zone_numbers import check_zone_numbers
 from pipeline.issue.folder.belongs import Owner, in_the_way, kept
 from pipeline.job.load import LoadedJob, load_job
 from pipeline.job.model import Columns
@@ -235,6 +236,7 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
     )
     if register is not None:
         _check_geometry(register, control.crs, loaded, problems)
+        check_zone_numbers(register, control.crs, problems)
     return register
 
 
