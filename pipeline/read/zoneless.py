@@ -24,7 +24,7 @@ def bare_time(first: Iterable[Raw], column: str, time_format: str | None) -> tup
         cells = raw.columns[column]
         if not pa.types.is_string(cells.type):
             return None
-        given = pc.indices_nonzero(pc.fill_null(pc.greater(pc.utf8_length(cells), 0), False))
+        given = pc.indices_nonzero(pc.fill_null(pc.match_substring_regex(cells, "[0-9]"), False))  # no row of units
         if len(given):
             text = str(cells[given[0].as_py()].as_py())
             with_offset = pc.match_substring_regex(pa.array([text]), _OFFSET)[0].as_py()
