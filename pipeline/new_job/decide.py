@@ -87,7 +87,9 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         sessions(draft, read, together(tables, grid), marks, some, clocks, found.exports, on_clock)
     draft.notes += [told for one in found.exports if (told := torn(one.look)) is not None]
     if not draft.sessions and draft.sessions_file is None:
-        draft.no_session = no_session([one.look.shown for one in found.exports], len(read))
+        draft.no_session = no_session([one.look.shown for one in found.exports], len(read), list(read.unread.values()))
+    elif read.unread:
+        draft.notes += [f"no further readings: {why}" for why in read.unread.values()]
     for number in sorted(read.cut):
         name = found.exports[number].look.called
         draft.notes.append(f"{name}: only its first rows were looked at; see that the sessions cover the rest")

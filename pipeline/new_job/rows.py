@@ -1,7 +1,7 @@
 """The rows of all exports as arrays, as far as they are read: names, codes, times and positions."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Floats, Integers
 from pipeline.job.model import Points
 from pipeline.new_job.folder import Found
+from pipeline.problems import Problem
 from pipeline.read.columns import readings
 from pipeline.read.findings import Unusable
 from pipeline.read.sources import open_source
@@ -27,7 +28,8 @@ class Rows:
 
     ``export`` is the place of their export; ``time`` UTC milliseconds; ``first`` to ``third`` the position as the
     export has it, NaN where there is none; ``row`` the line or feature; texts are "" where there is none. ``cut`` are
-    the exports that were not read to their end.
+    the exports that were not read to their end. ``unread`` says of exports why they cannot be read, from where on, or
+    why the first row of one has no time; with the line and what to do.
     """
 
     export: Integers
@@ -42,6 +44,7 @@ class Rows:
     second: Floats
     third: Floats
     cut: frozenset[int]
+    unread: dict[int, str] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.time)
@@ -51,27 +54,44 @@ def rows(exports: Sequence[tuple[Found, Points]]) -> Rows:
     """Read the exports by the blocks of a job file that were found for them; what cannot be read is left out."""
     batches: list[tuple[int, pa.RecordBatch]] = []
     cut: set[int] = set()
+    unread: dict[int, str] = {}
     total = 0
     for number, (one, points) in enumerate(exports):
         most = min(MOST, MOST_OF_ALL - total)
         read = 0
-        for batch in _batches(one, points):
+        for batch in _batches(one, points, number, unread):
             if read >= most:
                 cut.add(number)
                 break
             batches.append((number, batch.slice(0, most - read)))
             read += batch.num_rows
         total += read
-    return _together(batches, frozenset(cut))
+    return replace(_together(batches, frozenset(cut)), unread=unread)
 
 
-def _batches(one: Found, points: Points) -> Iterator[pa.RecordBatch]:
+def _batches(one: Found, points: Points, number: int, unread: dict[int, str]) -> Iterator[pa.RecordBatch]:
+    timed, why = False, ""
     try:
         with open_source(one.look.path, points, 65_536) as source:
             for raw in source.batches:
-                yield readings(raw, source.how)
-    except (Unusable, OSError, UnicodeDecodeError):  # told by `tiedown check`, with file and line
+                batch = readings(raw, source.how)
+                timed = timed or bool((milliseconds(batch) >= 0).any())
+                why = why or _first_fault(batch, one.look.shown)
+                yield batch
+    except Unusable as error:
+        unread[number] = str(Problem(one.look.shown, error.line, error.what, error.fix))
+    except (OSError, UnicodeDecodeError):  # told by `tiedown check`, with file and line
         return
+    if not timed and why:
+        unread.setdefault(number, why)
+
+
+def _first_fault(batch: pa.RecordBatch, shown: str) -> str:
+    """Return what is wrong with the first row that cannot be read, with its line; "" where nothing is."""
+    for row, detail in zip(batch.column("source_row").to_pylist(), batch.column("detail").to_pylist(), strict=True):
+        if detail:
+            return f"{shown}:{row}: {detail}"
+    return ""
 
 
 def _together(batches: Sequence[tuple[int, pa.RecordBatch]], cut: frozenset[int]) -> Rows:

@@ -16,6 +16,8 @@ from pipeline.words import counted, plural
 _QUOTE = '"'
 #: Headings that are shown.
 _SHOWN = 12
+#: Files of which it is said why they cannot be read.
+_REASONS = 3
 #: Columns of numbers that an export is the poorer without.
 _NUMBERS = ("sigma_east", "sigma_north", "sigma_up", "precision", "each", "radial", "pole")
 _PLANE, _DEGREES = ("easting", "northing"), ("longitude", "latitude")
@@ -128,13 +130,17 @@ def left_unread(look: Look, found: Mapped) -> list[tuple[str, str]]:
     return told
 
 
-def no_session(exports: Sequence[str], readings: int) -> Question:
-    """Return the question after the sessions where none could be drafted from so many readings with times."""
+def no_session(exports: Sequence[str], readings: int, unread: Sequence[str]) -> Question:
+    """Return the question after the sessions where none could be drafted from so many readings with times.
+
+    ``unread`` says why exports cannot be read.
+    """
     why = "its readings are far from each other in time, or of other bases"
     if not readings:
-        why = "no row of it can be read with its time and position: `tiedown check` says why"
+        why = "no row of it can be read with its time and position"
     if len(exports) > 1:
         why = why.replace("its", "their").replace("of it", "of them")
+    why += f" ({'; '.join(unread[:_REASONS])})" if unread else ""
     asks = f"when did which base run? no session could be made of {listed(exports)}: {why}. See to that and run"
     asks += " `tiedown new` again, or write a [[session]] block per base session"
     return Question("sessions", asks)
