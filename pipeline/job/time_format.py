@@ -70,12 +70,14 @@ def likely_formats(text: str) -> list[str]:
     return [f"{sign.join(order)}{between}{clock}" for order in orders]
 
 
-#: Looks of counted times, and the words by which each may be meant.
+#: Looks of counted times and of runs of figures, and the words or formats by which each may be meant.
 _COUNTED = (
     (r"\d{10}([.,]\d+)?", ("unix-seconds", "gps-seconds")),
     (r"\d{13}([.,]\d+)?", ("unix-milliseconds",)),
     (r"\d{3,4}[ :;/]+\d{1,6}([.,]\d+)?", ("gps-week-seconds",)),
     (r"\d{5}[.,]\d+", ("serial-days",)),
+    (r"\d{14}", ("%Y%m%d%H%M%S",)),
+    (r"\d{12}", ("%y%m%d%H%M%S", "%d%m%y%H%M%S", "%m%d%y%H%M%S")),
 )
 
 _TOKEN = re.compile(r"(y{2,4}|m{1,3}|d{1,2}|h{1,2}|s{1,2}|f+|tt|a(?:m/pm)?)", re.IGNORECASE)

@@ -37,6 +37,8 @@ _DIRECTIVES = {
     "z": rf"(?P<zone>{_ZONE})",
     "%": "%",
 }
+#: Those of figures alone.
+_FIGURES = frozenset("YymdHIMSf")
 _DIRECTIVES |= {"B": _DIRECTIVES["b"], "h": _DIRECTIVES["b"], "A": _DIRECTIVES["a"]}
 
 
@@ -172,8 +174,17 @@ def pattern_of(time_format: str) -> Pattern:
 
     Raises ValueError, saying what is wrong, where `time_format.parts_of` does.
     """
+    parts = parts_of(time_format)
+    figures = [directive in _FIGURES for directive, _ in parts]
+    # in a run of figures each part has all of its own: 260310 is no 2603-1-0
+    runs = [
+        each and (before or after)
+        for each, before, after in zip(figures, [False, *figures], [*figures[1:], False], strict=False)
+    ]
     pieces = [
-        re.sub(r"(?:\\?\s)+", f"{_BLANK}+", re.escape(literal)) if literal else _DIRECTIVES[directive]
-        for directive, literal in parts_of(time_format)
+        re.sub(r"(?:\\?\s)+", f"{_BLANK}+", re.escape(literal))
+        if literal
+        else _DIRECTIVES[directive].replace(r"\d{1,2}", r"\d\d" if run else r"\d{1,2}")
+        for (directive, literal), run in zip(parts, runs, strict=True)
     ]
     return Pattern("^" + "".join(pieces) + "$")
