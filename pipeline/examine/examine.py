@@ -58,7 +58,11 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     before, offset = len(problems.found), time_offset(prepared, first_pass, sorting.index)
     report_missing(prepared, first_pass, problems)
     if offset is not None and len(problems.found) > before:
-        problems.add(*prepared.loaded.where("points"), offset, "one slip in clock or date explains them all")
+        problems.add(
+            *prepared.loaded.where("points"),
+            offset,
+            "one slip in clock or date, of the exports or of the sessions, explains them all",
+        )
     if len(problems.found) > before:
         for file, what, fix in without_rows(prepared, first_pass):
             problems.add(file, 0, what, fix)

@@ -12,6 +12,9 @@ from pipeline.words import counted, plural
 
 _ORDER = "see the order of %d and %m in time_format of their [[points]], and start and end of the sessions"
 
+#: What to do where times say their own clock.
+_SAID = "their times say their own offset from UTC: see start and end of the sessions, and theirs"
+
 #: So many readings outside all sessions are worth a look, and of them this part has to agree on one offset.
 _MANY, _SHARE = 10, 0.9
 
@@ -33,7 +36,8 @@ def time_offset(prepared: Prepared, first_pass: FirstPass, index: SessionIndex) 
         how, fix, share = "day and month exchanged", _ORDER, max(shares)
     else:
         share = float((index.attach(outside.times + offset, outside.bases) >= 0).mean())
-        how, fix = f"times {offset_words(offset)}", _advice(offset)
+        zoned = all(prepared.exports[number].bare_time is None for number in outside.exports)
+        how, fix = f"times {offset_words(offset)}", _SAID if zoned else _advice(offset)
     names = [prepared.exports[number].shown for number in outside.exports]
     where = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
     part = "all" if share == 1.0 else f"{share:.0%}"

@@ -3,15 +3,16 @@
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from pipeline.arrays import Floats, Integers
-from pipeline.clock import moment
+from pipeline.clock import MINUTE, moment
 from pipeline.job.model import Checks
-from pipeline.new_job.bases import Stretch, slips, stretches, windows
+from pipeline.new_job.bases import GAP, MARGIN, Stretch, slips, stretches, windows
 from pipeline.new_job.clocks import Clock, order_of
 from pipeline.new_job.draft import Draft, SessionDraft
 from pipeline.new_job.folder import Found
@@ -70,7 +71,15 @@ def sessions(
         session = SessionDraft(_name(start.strftime("%m%d"), one.base, names), start, end, one.base, _why(one))
         if isinstance(clock.format, Question):
             session.otherwise = list(_otherwise(clock, (one.start, since), (one.end, until), zone))
-        if on_clock and isinstance(clock.zone, Question):
+        asked = {isinstance(clocks[at].zone, Question) for at in np.unique(rows.export[one.members]).tolist()}
+        if len(asked) > 1:
+            start, end = _by_each_answer(one, rows, clocks, since, until)
+            session.start, session.end, session.otherwise = start, end, []
+            draft.notes.append(
+                f"session {session.name} has readings whose times say their offset from UTC and others whose do not:"
+                " start and end are in UTC and take those in by each answer to time_zone; narrow them to the base's"
+            )
+        elif on_clock and isinstance(clock.zone, Question):
             session.start, session.end = session.start.replace(tzinfo=None), session.end.replace(tzinfo=None)
             session.otherwise = [
                 (order, since_.replace(tzinfo=None), until_.replace(tzinfo=None))
@@ -94,6 +103,26 @@ def _zone(clock: Clock) -> tzinfo:
     if isinstance(kind, int):
         return timezone(timedelta(minutes=kind))
     return ZoneInfo(name)
+
+
+def _by_each_answer(
+    one: Stretch, rows: Rows, clocks: Sequence[Clock], since: int, until: int
+) -> tuple[datetime, datetime]:
+    """Return the bounds of a session in UTC, with the readings of a clock that is asked for by each of its answers."""
+    low, high = since, until
+    for at in one.members.tolist():
+        clock, time = clocks[int(rows.export[at])], moment(int(rows.time[at]))
+        if not isinstance(clock.zone, Question):
+            continue
+        now = time.astimezone(_zone(clock)).utcoffset() or timedelta()
+        for each in clock.zone.candidates:
+            other = replace(clock, zone_now=each.value.strip('"'))
+            later = now - (time.astimezone(_zone(other)).utcoffset() or timedelta())
+            if abs(step := round(later.total_seconds() * 1000)) >= GAP:  # that may be another session's time
+                continue
+            moved = (int(rows.time[at]) + step) // MINUTE * MINUTE
+            low, high = min(low, moved - MARGIN), max(high, moved + MINUTE + MARGIN)
+    return moment(low).astimezone(UTC), moment(high).astimezone(UTC)
 
 
 def _otherwise(

@@ -1,0 +1,81 @@
+"""What `new` says of exports that cannot be read, of runs of figures, and of two exports of which one has no offset."""
+
+import datetime as dt
+import tomllib
+from pathlib import Path
+
+import pytest
+from folders_made import Simulation, job_of, lay, write
+
+from pipeline.new_job import new_job
+from pipeline.new_job.values import times
+
+HEADS = {
+    "name": "Point", "time": "Time", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "solution": "Solution",
+    "code": "Code",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("texts", "formats"),
+    [
+        (["260313070000", "260314070306"], ("%d%m%y%H%M%S", "%y%m%d%H%M%S")),
+        (["260332070000", "260331070306"], ("%d%m%y%H%M%S",)),
+        (["20260313070000", "20260314070306"], ("%Y%m%d%H%M%S",)),
+    ],
+)
+def test_runs_of_figures_keep_all_figures_of_each_part(texts: list[str], formats: tuple[str, ...]) -> None:
+    """Twelve figures are no year 2603."""
+    found = times(texts)
+    assert found is not None and set(found.formats) == set(formats)
+
+
+def laid(folder: Path, heads: dict[str, str], **more: str) -> Simulation:
+    job = job_of()
+    lay(folder, job)
+    write(folder / "rover.csv", job, heads, **more)
+    return job
+
+
+def test_a_unit_that_cannot_be_read_is_said_where_sessions_are_asked_for(tmp_path: Path) -> None:
+    laid(tmp_path, HEADS | {"height": "EllHt (mm)"}, time="%Y-%m-%dT%H:%M:%S.%fZ")
+    text = Path(new_job(tmp_path).path).read_text().replace("\n#  ", " ")
+    assert 'rover.csv:1: the heading "EllHt (mm)" (height) says another unit' in text and "says why" not in text
+
+
+#: Invented readings near Berlin, UTC in one export with its sign, in the other without.
+WITH = """Point,Time,Lat,Lon,EllHt,Code
+CM1-0700,2026-03-10T07:00:00Z,52.343628079,13.527727710,81.0542,CHK
+CM2-0703,2026-03-10T07:03:06Z,52.341114862,13.529228650,77.2930,CHK
+P001,2026-03-10T07:06:33Z,52.341414993,13.534747359,81.0592,FENCE
+P002,2026-03-10T07:10:08Z,52.338368923,13.537153579,79.4495,TREE
+P003,2026-03-10T07:13:35Z,52.344133746,13.532095532,74.1829,FENCE
+"""
+WITHOUT = """Point,Time,Lat,Lon,EllHt,Code
+P004,2026-03-10T07:17:00,52.338819871,13.531174733,78.4743,TREE
+P005,2026-03-10T07:20:33,52.340302028,13.536124207,80.7025,FENCE
+P006,2026-03-10T07:23:33,52.341507674,13.535268937,82.2271,KERB
+CM3-0727,2026-03-10T07:27:11,52.343281454,13.533813577,73.0287,CHK
+CM1-0730,2026-03-10T07:30:46,52.343628089,13.527727493,81.0815,CHK
+"""
+MARKS = """mark,easting,northing,height
+CM1,399707.491,5800277.947,83.165
+CM2,399804.055,5799996.348,79.394
+CM3,400121.274,5800230.979,75.126
+"""
+
+
+@pytest.mark.parametrize("zone", ["UTC", "Europe/Berlin"])
+def test_one_export_without_an_offset_lies_in_the_session_by_each_answer(tmp_path: Path, zone: str) -> None:
+    """The session has readings of both, and nobody knows yet where on its day those of the second lie."""
+    ahead = dt.timedelta(hours=zone != "UTC")
+    for name, text in (("a.csv", WITH), ("b.csv", WITHOUT), ("marks.csv", MARKS)):
+        (tmp_path / name).write_text(text)
+    times = [line.split(",")[1] for line in WITHOUT.splitlines()[1:]]
+    for time in times:
+        local = (dt.datetime.fromisoformat(time) + ahead).isoformat()
+        (tmp_path / "b.csv").write_text((tmp_path / "b.csv").read_text().replace(time, local))
+    (session,) = tomllib.loads(Path(new_job(tmp_path).path).read_text())["session"]
+    moments = [dt.datetime.fromisoformat(time).replace(tzinfo=dt.UTC) for time in times]
+    moments += [dt.datetime.fromisoformat(line.split(",")[1]) for line in WITH.splitlines()[1:]]
+    assert session["start"] <= min(moments) and max(moments) < session["end"]
