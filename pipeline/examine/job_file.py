@@ -31,17 +31,17 @@ _LIMITS = ("max_sigma_horizontal", "max_sigma_vertical")
 def tolerance_doubts(survey: Survey) -> list[Doubtful]:
     """Return doubts where tolerances of checks, limits of shifts or what counts as one point say nothing."""
     found = []
-    for name, keys, passes in (
-        ("checks", _TOLERANCES, "passes every blunder: lengths are metres, so 30 mm"),
-        ("checks", _ONE_POINT, "takes different points for one that was measured twice: lengths are metres, so 30 mm"),
-        ("shift", _SHIFTS, "passes every blunder: lengths are metres, so 10,000 mm"),
+    for name, keys, does, written in (
+        ("checks", _TOLERANCES, "passes every blunder", "30 mm are written 0.030"),
+        ("checks", _ONE_POINT, "takes different points for one that was measured twice", "30 mm are written 0.030"),
+        ("shift", _SHIFTS, "passes every blunder", "10 m are written 10"),
     ):
         table = getattr(survey.job, name)
         wide = {key: value for key, most in keys.items() if (value := getattr(table, key)) > most}
         if wide:
             file, line = survey.where(name, next(iter(wide)))
             stated = " and ".join(f"{name}.{key} = {value:g}" for key, value in wide.items())
-            what = f"{stated} {passes} are written {'0.030' if name == 'checks' else '10'}"
+            what = f"{stated} {does}: lengths are metres, so {written}"
             found.append(Doubtful(Doubt.TOLERANCE, what, None, Path(file).name, line))
     return found
 
