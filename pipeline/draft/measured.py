@@ -74,7 +74,7 @@ class Measured:
     def of(cls, drafter: Drafter) -> "Measured":
         """Return one that has gathered nothing yet; occupations of marks are left out."""
         same, solved = drafter.survey.first_pass.same_names, drafter.solved
-        wanted = np.setdiff1d(same.measured(drafter.survey.job.checks.same_name), solved.not_points)
+        wanted = np.setdiff1d(drafter.survey.measured_twice, solved.not_points)
         order = np.argsort(same.number)
         return cls(drafter, wanted, (same.number[order], same.name[order]))
 

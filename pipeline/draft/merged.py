@@ -37,7 +37,7 @@ class Settled:
 def settle(survey: Survey, solved: Solved) -> Settled:
     """Return the second pass; where not every reading of a point is issued, those measured twice are read before."""
     drafter = Drafter(survey, solved)
-    if survey.job.issue.repeats == "all" or not len(survey.first_pass.same_names.measured(survey.job.checks.same_name)):
+    if survey.job.issue.repeats == "all" or not len(survey.measured_twice):
         return Settled(drafter)
     readings = measured_before(drafter)
     found = Repeated(readings, find_pairs(readings, survey, solved))
@@ -83,8 +83,12 @@ def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> 
 
 
 def _again(readings: Readings, pairs: Pairs) -> Flags:
-    """Return (p,) which pairs may be one point measured again because its first reading was wrong."""
+    """Return (p,) which pairs may be one point measured again, on another day, because its first reading was wrong.
+
+    Within a session things that stand close to one another may share a name: two posts, the steps of a stair.
+    """
     one = (readings.name[pairs.first] == readings.name[pairs.second]) & (readings.name[pairs.first] >= 0)
+    one &= readings.session[pairs.first] != readings.session[pairs.second]
     return np.asarray(one & (pairs.horizontal <= _REPLACED) & (np.abs(pairs.apart[:, 2]) <= _REPLACED))
 
 

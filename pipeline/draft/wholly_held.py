@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.arrays import Flags, Integers
 from pipeline.draft.second_pass import Drafted, within
+from pipeline.intake.occupations import Wanted
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.tables import milliseconds
@@ -40,27 +41,27 @@ class WhollyHeld:
 
     Args:
         survey: the job before any shift.
-        candidates: numbers of the rows that may be occupations of marks.
-        counts: per unit its rows by class, and last those that are held back and are no candidates.
+        occupations: numbers of the rows that say they are occupations of marks.
+        counts: per unit its rows by class, and last those that are held back and are no occupations.
         by_the_sun: the same of the days at the site, where they are others, in parts: each with the day by the stated
             clock on which the part lies.
     """
 
     survey: Survey
-    candidates: Integers
+    occupations: Integers
     counts: dict[Whole, dict[int, Integers]] = field(default_factory=lambda: {whole: {} for whole in Whole})
     by_the_sun: dict[tuple[int, int], Integers] = field(default_factory=dict)
 
     @classmethod
     def of(cls, survey: Survey) -> "WhollyHeld":
         """Return one that has counted nothing."""
-        return cls(survey, np.asarray(survey.first_pass.candidates.column("number"), np.int64))
+        return cls(survey, _occupations(survey))
 
     def add(self, drafted: Drafted) -> None:
         """Count one batch."""
         held = drafted.held.astype(np.int64)
         what = np.where(held > 0, held + (_HELD - 1), np.where(drafted.on_mark, _ON_MARK, _POINT))
-        loose = (held > 0) & ~within(self.candidates, drafted.start, len(held))
+        loose = (held > 0) & ~within(self.occupations, drafted.start, len(held))
         file = np.full(len(held), self.survey.exports.index(drafted.export))
         timed = np.asarray(drafted.batch.column("time").is_valid().to_numpy(zero_copy_only=False))
         _count(self.counts[Whole.FILE], file, what, loose)
@@ -131,6 +132,20 @@ class WhollyHeld:
         sun = timedelta(hours=round((area.west + area.width / 2.0) / _UNDER_ONE_HOUR))
         apart = abs(sun - self._stated) % timedelta(days=1)
         return sun if _LEGAL < apart < timedelta(days=1) - _LEGAL else None
+
+
+def _occupations(survey: Survey) -> Integers:
+    """Return the numbers of the readings that say they stand on a mark, ascending.
+
+    A name that goes on behind a mark's says nothing: points are numbered from a station, `A1-1`, `A1-2`, beside A1.
+    """
+    sessions = [window.session for window in survey.windows]
+    names = [one.point for session in sessions for one in (*session.ties, *session.checks)]
+    wanted = Wanted.of([*names, *survey.prepared.mark_names], survey.job.checks.codes)
+    found = [np.zeros(0, np.int64)]
+    for batch in survey.first_pass.candidates.to_batches():
+        found.append(np.asarray(batch.column("number"), np.int64)[wanted.signs(batch).candidate])
+    return np.sort(np.concatenate(found))
 
 
 def _days(times: Integers, offset: timedelta) -> Integers:

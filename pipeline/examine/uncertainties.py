@@ -44,9 +44,7 @@ def uncertainty_doubts(survey: Survey, stood: Stood | None) -> Iterator[Doubtful
 
 def unstated(survey: Survey) -> tuple[str, ...]:
     """Return which keys of ``[quality]`` say how uncertain some reading is: what its export does not state."""
-    columns = [export.points.columns for export in survey.exports]
-    plan = any(one.sigma_horizontal is None and None in (one.sigma_east, one.sigma_north) for one in columns)
-    up = any(one.sigma_up is None for one in columns)
+    plan, up = np.any([log.unstated for log in survey.first_pass.files], axis=0)
     return ("centring", *(["sigma_horizontal"] if plan else []), *(["sigma_vertical"] if up else []))
 
 

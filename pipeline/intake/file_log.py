@@ -28,6 +28,7 @@ LARGE_SIGMA, LEAST_SIGMA = (0.5, 1.0), 1.5e-4
 #: Milliseconds beyond which one occupation is unlikely to last.
 _LONG = 12 * HOUR
 _PLACE = ("first", "second", "third")
+_SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
 #: Different solutions that are kept of one export.
 _MOST = 16
 
@@ -88,6 +89,7 @@ class FileLog:
         unreadable: what is wrong with the first row that cannot be read, in words, "" where there is none.
         solutions: how often each solution occurs that is not accepted.
         stated: sound readings with a standard uncertainty; of those ``large`` and ``least`` ones.
+        unstated: (2,) sound readings without one in plan, and in height: theirs is ``[quality]``'s.
         unjudged: sound readings that a limit of ``[quality]`` cannot judge, by its key.
         early_end, long: readings whose time_end lies before their time, or half a day after it.
         late_end: those whose time_end lies outside the session that their time is in.
@@ -102,6 +104,7 @@ class FileLog:
     unreadable: str = ""
     solutions: Counter[str] = field(default_factory=Counter)
     stated: Noted = field(default_factory=Noted)
+    unstated: Integers = field(default_factory=lambda: np.zeros(2, np.int64))
     large: Noted = field(default_factory=Noted)
     least: Noted = field(default_factory=Noted)
     unjudged: dict[str, Noted] = field(default_factory=dict)
@@ -144,6 +147,8 @@ class FileLogs:
             self._note_solutions(batch, sifted.held == reason_code(Reason.NOT_FIXED), log)
         for key, which in accept.unjudged(batch, self.quality).items():
             log.unjudged.setdefault(key, Noted()).add(which & sound, rows)
+        east, north, up = (~(np.asarray(batch.column(name), np.float64) > 0.0) for name in _SIGMAS)
+        log.unstated += [int(((east | north) & sound).sum()), int((up & sound).sum())]
         columns = export.points.columns
         if any(
             each is not None for each in (columns.sigma_east, columns.sigma_up, columns.sigma_horizontal, columns.drms)

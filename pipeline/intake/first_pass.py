@@ -175,11 +175,7 @@ class _Gatherer:
         sessions = [window.session for window in prepared.windows]
         names = [occupation.point for session in sessions for occupation in session.ties + session.checks]
         names += [stated.tie for session in sessions for stated in session.field_shifts if stated.tie is not None]
-        known = prepared.register.names if prepared.register is not None else ()
-        pegs = [tie.mark for session in sessions for tie in session.ties]
-        pegs += [session.setup.mark for session in sessions if session.setup is not None]
-        marks = tuple(dict.fromkeys((*known, *sorted(pegs))))
-        self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes, marks)
+        self.wanted = Wanted.of(names, prepared.loaded.job.checks.codes, prepared.mark_names)
         count = len(sessions)
         self.places: list[list[tuple[int, Floats, int]]] = [[] for _ in range(count)]
         self.blocks = np.zeros((count, len(prepared.loaded.job.points)), bool)

@@ -69,6 +69,15 @@ class Prepared:
         """Return what gives the code that a text stands for: of strings without number and words, else the text."""
         return self.writing.named if self.writing is not None else str
 
+    @property
+    def mark_names(self) -> tuple[str, ...]:
+        """Return the names of the register's marks, then those of temporary ones that sessions tie or set up on."""
+        sessions = [window.session for window in self.windows]
+        named = {tie.mark for session in sessions for tie in session.ties}
+        named |= {session.setup.mark for session in sessions if session.setup is not None}
+        known = self.register.names if self.register is not None else ()
+        return tuple(dict.fromkeys((*known, *sorted(named))))
+
 
 def load(path: Path, *, sessions: bool = True) -> LoadedJob:
     """Load a job file, without ``sessions`` also one that has none yet.

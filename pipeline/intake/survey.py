@@ -3,6 +3,9 @@
 from dataclasses import dataclass, field
 from datetime import datetime
 
+import numpy as np
+
+from pipeline.arrays import Integers
 from pipeline.clock import moment
 from pipeline.control import Register
 from pipeline.geodesy.axes import Axes
@@ -76,6 +79,15 @@ class Survey:
     def register(self) -> Register | None:
         """Return the register of control marks, None where no session needs one."""
         return self.prepared.register
+
+    @property
+    def measured_twice(self) -> Integers:
+        """Return the numbers, ascending, of the readings that may be of a point measured twice.
+
+        A field shift parts raw readings of one point, so that within its session none is too far from another.
+        """
+        carried = bool(self.prepared.field_windows)
+        return self.first_pass.same_names.measured(np.inf if carried else self.job.checks.same_name)
 
     @property
     def data_to(self) -> datetime:

@@ -134,8 +134,7 @@ def few_can_differ(last: Last, found: Standing, survey: Survey, sums: Mapping[st
         return False
     if sorted(last.columns) != sorted(Carried.of(survey).schema.names):  # the copy has the last issue's names
         return False
-    measured_twice = survey.first_pass.same_names.measured(survey.job.checks.same_name)
-    if len(measured_twice) or last.record["repeats"]["names"]:  # names and means may change
+    if len(survey.measured_twice) or last.record["repeats"]["names"]:  # names and means may change
         return False
     standing, points = found.names(survey), last.record["rows"]["points"]
     reached = sum(row["points"] for row in last.record["sessions"] if row["session"] not in standing)

@@ -27,6 +27,7 @@ REGISTER = "the register of control marks"
 #: What the report says of control beside its coordinates.
 ORIGIN = "source and date of control"
 CODES = "the table of codes"
+PROGRAM = "the program or PROJ"
 JOB_FILE = "the job file"
 FILE, SESSION = "the raw file ", "session "
 #: A part of the job file by the words that lead to it.
@@ -100,7 +101,7 @@ def identity(survey: Survey, register: Sequence[RegisterMark]) -> dict[str, str]
     parts: dict[str, Any] = {
         JOB_FILE: meaning(job.model_copy(update={"session": (), "sessions": None})),
         REGISTER: list(register),
-        "the program or PROJ": program_version(),
+        PROGRAM: program_version(),
     }
     parts |= {f"{PART}{name}": text for name, text in meanings(job).items()}
     parts |= {f"{SESSION}{name}": session for name, session in _sessions(survey.prepared).items()}

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pipeline.issue.record_types import Record
+from pipeline.words import counted
 
 #: Metres by which a shift may come out otherwise: on another machine the last bits differ.
 _SAME = 5e-5
@@ -20,7 +21,13 @@ def judged_otherwise(today: Record, then: Record) -> list[str]:
             held or proven.
         then: the record of the issue.
     """
-    return [*_sessions(today, then), *_doubts(today, then), *_checks(today, then), *_rows(today, then)]
+    return [
+        *_sessions(today, then),
+        *_doubts(today, then),
+        *_checks(today, then),
+        *_rows(today, then),
+        *_repeats(today, then),
+    ]
 
 
 def _sessions(today: Record, then: Record) -> Iterator[str]:
@@ -70,6 +77,16 @@ def _rows(today: Record, then: Record) -> Iterator[str]:
         yield "other rows are held back"
     if _wholly(today) != _wholly(then):
         yield "other files, sessions or days are without a point"
+
+
+def _repeats(today: Record, then: Record) -> Iterator[str]:
+    def of(record: Record) -> tuple[int, int, int]:
+        repeats = record["repeats"]
+        return repeats["pairs"], repeats["failed"], repeats["means"]
+
+    if of(today) != of(then):
+        failed = today["repeats"]["failed"]
+        yield f"points measured twice are compared otherwise: {counted(failed, 'pair fails', 'pairs fail')} now"
 
 
 def _wholly(record: Record) -> list[tuple[str, str]]:

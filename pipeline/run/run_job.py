@@ -28,7 +28,7 @@ from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusa
 from pipeline.reissue.against import against
 from pipeline.reissue.changes import attributes_changed
 from pipeline.reissue.earlier import Last
-from pipeline.reissue.fingerprint import at_hand, fingerprint, identity_of, same
+from pipeline.reissue.fingerprint import PART, PROGRAM, at_hand, differences, fingerprint, identity_of
 from pipeline.reissue.intact import damage
 from pipeline.run.before import Before
 from pipeline.run.judged import judged_otherwise
@@ -144,16 +144,15 @@ def _standing(job: Ready, newest: Last | None, folder: Path, shown: int | None, 
 
     Raises as `refuse_damaged_issues`.
     """
-    if (
-        newest is None
-        or not same(identity_of(newest.record), job.fingerprint.sums)
-        or thinned(newest.folder) is not None
-    ):
+    if newest is None or thinned(newest.folder) is not None:
         return _Standing(False)  # the one after it was set aside, and nothing of its own can be drawn from
+    changed = differences(identity_of(newest.record), job.fingerprint.sums)
+    if any(name != PROGRAM and not name.startswith(PART) for name in changed):
+        return _Standing(False)
     refuse_damaged_issues(folder, newest, shown)
     laid = dry(job.settled, job.causes(), progress)
     otherwise = judged_otherwise(account(job, laid, newest.record["issue"], None, newest.record), newest.record)
-    return _Standing(not otherwise, tuple(otherwise))
+    return _Standing(PROGRAM not in changed and not otherwise, tuple(otherwise))
 
 
 def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
@@ -186,7 +185,10 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
         return outcome(newest.record, newest.folder, False, shown, removed)
     last = drawn_from(folder, newest, shown)
     compared = against(last, job.survey, job.solved, job.fingerprint)
-    because = [*compared.because, *(f"judged otherwise by the program of today: {one}" for one in standing.otherwise)]
+    because = [
+        *compared.because,
+        *(f"judged otherwise than in the previous issue: {one}" for one in standing.otherwise),
+    ]
     changes: Changes | None = None
     with open_issue(folder) as staged:
         package = staged.path / f"{job.survey.job.job.name}-{staged.number:03d}.gpkg"

@@ -4,6 +4,7 @@ Expectations: the truth that is simulated, and closed forms of covariances with 
 """
 
 import csv
+import datetime as dt
 import json
 import re
 from pathlib import Path
@@ -266,3 +267,26 @@ def test_points_under_different_names_stay_unless_they_agree(tmp_path: Path) -> 
     work.job["checks"], work.job["issue"] = {"same_place": 0.5}, {"repeats": "last"}
     issue = run_written(work.write(tmp_path))
     assert {"P1", "P2"} <= set(issue.points.column("name")) and issue.record["repeats"]["failed"] == 1
+
+
+def test_things_that_share_a_name_within_a_session_all_stay(tmp_path: Path) -> None:
+    """The two posts of a gate, 1.2 m apart: told as a pair that fails, and neither stands for the other."""
+    issue = within_a_session(tmp_path, 0.0, east=1.2, repeats="last")
+    assert len(issue.points.rows) == 20 and issue.record["repeats"]["failed"] == 1
+
+
+def test_a_point_measured_again_beyond_a_field_shift_is_compared(tmp_path: Path) -> None:
+    """The second reading carries 40 m of a field shift: raw it is far from the first."""
+    work = simulate(Plan(sessions=1, points=20, noise=False))
+    first, again = (int(np.flatnonzero(work.rows["name"] == name)[0]) for name in ("S01-00003", "S01-00015"))
+    for column in ("longitude", "latitude", "height"):
+        work.rows[column][again] = work.rows[column][first]
+    work.rows["name"][again] = "S01-00003"
+    late = work.rows["time"] >= work.rows["time"][again]
+    work.rows["height"][late] += 40.0
+    work.rows["longitude"][late] += 40.0 / (111_320.0 * np.cos(np.radians(work.rows["latitude"][late])))
+    since = work.rows["time"][again].astype("datetime64[us]").item().replace(tzinfo=dt.UTC)
+    work.job["session"][0]["field_shift"] = {"from": since, "east": 40.0, "north": 0.0, "up": 40.0}
+    issue = run_simulated(work, tmp_path, code=3)
+    (pair,) = repeats(issue)
+    assert abs(pair["d_east"]) < 0.2 and abs(pair["d_height"]) < 0.2

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from simulate import Plan, Simulation, simulate
 
@@ -52,6 +53,15 @@ def test_an_uncertainty_of_the_job_file_is_in_doubt(table: str, key: str, value:
     (doubt,) = outcome.record["doubts"]
     assert doubt["kind"] == "precision" and outcome.exit_code == 3
     assert f"{table}.{key} = {value:g}" in doubt["what"] and doubt["sessions"] == ["session-01", "session-02"]
+
+
+def test_an_uncertainty_for_rows_whose_cells_are_empty(tmp_path: Path) -> None:
+    job = simulate(TWO)
+    job.job["quality"] = {"sigma_vertical": 15.0}
+    every_other = np.arange(len(job.rows["name"])) % 2 == 0
+    job.rows["sigma_up"] = np.where(every_other, "", job.rows["sigma_up"].astype(str))
+    (doubt,) = run(job, tmp_path).record["doubts"]
+    assert "quality.sigma_vertical = 15" in doubt["what"]
 
 
 @pytest.mark.parametrize("mapped", [True, False])

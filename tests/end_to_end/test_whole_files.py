@@ -252,3 +252,15 @@ def test_the_uncertainties_of_one_day_among_others_cannot_be(factor: float, tmp_
     (doubt,) = issue.record["doubts"]
     assert (doubt["kind"], doubt["sessions"]) == ("precision", ["session-03"])
     assert [one["verdict"] for one in issue.record["sessions"]] == ["proven", "proven", "unchecked"]
+
+
+def test_points_numbered_from_a_mark_are_no_occupations_of_it(tmp_path: Path) -> None:
+    """All points of a session are float, and called after the mark that they were measured from."""
+    job = simulate(Plan(sessions=2, points=16, noise=False))
+    names, solutions = (job.rows[column].astype(object) for column in ("name", "solution"))
+    here = np.flatnonzero((job.rows["session"] == 1) & (job.rows["kind"] == "point"))
+    for number, row in enumerate(here):
+        names[row], solutions[row] = f"CM4-{number + 1}", "float"
+    job.rows["name"], job.rows["solution"] = names.astype(str), solutions.astype(str)
+    wholly = run_simulated(job, tmp_path, code=3).record["wholly_held_back"]
+    assert ("session", "session-02", 16) in [(one["kind"], one["name"], one["held_back"]) for one in wholly]

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from simulate import Plan, simulate
 
@@ -36,7 +37,7 @@ def test_what_is_doubtful_now_is_issued_anew(proven_then: Path, monkeypatch: pyt
     outcome = run_job(proven_then)
     assert (outcome.issued, outcome.exit_code, outcome.record["issue"]) == (True, 3, 2)
     because = outcome.record["changes"]["because"]
-    assert "judged otherwise by the program of today: session session-01: proven then, unchecked now" in because
+    assert "judged otherwise than in the previous issue: session session-01: proven then, unchecked now" in because
     assert any("the doubt tolerance of session-01, session-02 is new" in one for one in because)
     assert run_job(proven_then).issued is False
 
@@ -50,3 +51,27 @@ def test_what_is_judged_alike_stands_and_is_looked_at_once(tmp_path: Path, monke
         broken.delattr(stages, "examine")  # nothing is read anew
         assert run_job(path).issued is False
     assert run_job(path).record["issue"] == first.record["issue"] == 1
+
+
+def test_a_later_version_says_what_it_judges_otherwise(proven_then: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    upgrade(monkeypatch)
+    monkeypatch.setattr(fingerprint, "program_version", lambda: "tiedown 99, PROJ 99, EPSG database 99")
+    because = run_job(proven_then).record["changes"]["because"]
+    assert "the program or PROJ changed" in because
+    assert "judged otherwise than in the previous issue: session session-01: proven then, unchecked now" in because
+
+
+def test_a_point_measured_again_that_was_not_compared_then(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    job = simulate(Plan(sessions=1, points=12, noise=False))
+    job.rows["name"][5] = job.rows["name"][3]
+    for column, more in (("longitude", 0.0), ("latitude", 0.0), ("height", 0.3)):
+        job.rows[column][5] = job.rows[column][3] + more
+    path = job.write(tmp_path)
+    with monkeypatch.context() as early:
+        early.setattr("pipeline.draft.repeats._by_name", lambda *_: np.zeros((0, 2), np.int64))
+        assert run_job(path).record["repeats"]["pairs"] == 0
+    upgrade(monkeypatch)
+    outcome = run_job(path)
+    assert outcome.issued and outcome.record["repeats"]["failed"] == 1
+    assert any("points measured twice are compared otherwise: 1 pair fails now" in one
+               for one in outcome.record["changes"]["because"])  # fmt: skip
