@@ -12,6 +12,8 @@ from pipeline.plausible.heights import levelled
 _RISES, _SLOPE = 150.0, 1.0
 #: The same of heights that fit the ground when they are taken for feet: a hill, so that it is worth a word and no more.
 _IN_FEET = 50.0
+#: Readings up to which that is looked for: of more, most squares of a hillside would have to be.
+_MANY = 100_000
 #: Metres: the side of the squares in which readings are held against one another.
 _SQUARE = 120.0
 #: Readings above, and below, that make it more than one odd height.
@@ -46,8 +48,9 @@ def steep(places: Floats, height: Floats) -> Steep | None:
         height: (n,) metres, finite.
     """
     found = _steeper(places, height, _RISES)
-    if found is None and (hill := _steeper(places, height, _IN_FEET)) is not None and hill.feet:
-        return replace(hill, possible=True)
+    if found is None and len(height) <= _MANY:
+        hill = _steeper(places, height, _IN_FEET)
+        return replace(hill, possible=True) if hill is not None and hill.feet else None
     return found
 
 
@@ -59,9 +62,7 @@ def _steeper(places: Floats, height: Floats, rises: float) -> Steep | None:
     above, below = np.zeros(len(height), bool), np.zeros(len(height), bool)
     best: tuple[float, float, float] | None = None
     for shift in ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.5, 0.5)):
-        cell = np.floor(level + shift).astype(np.int64)
-        order = np.lexsort((height, cell[:, 1], cell[:, 0]))
-        for here in _high(order, cell, height, rises):
+        for here in _high(np.floor(level + shift).astype(np.int64), height, rises):
             by, away, split = _parted(places[here], height[here])
             if by > rises + _SLOPE * away:
                 above[here[split:]], below[here[:split]] = True, True
@@ -75,14 +76,22 @@ def _steeper(places: Floats, height: Floats, rises: float) -> Steep | None:
     return Steep(rows, sign * best[1], best[2], feet, int(np.count_nonzero(others)))
 
 
-def _high(order: Integers, cell: Integers, height: Floats, rises: float) -> list[Integers]:
-    """Return the readings of each square that is higher than that from its lowest, in the order of heights."""
-    fresh = np.ones(len(order), bool)
-    fresh[1:] = (cell[order[1:]] != cell[order[:-1]]).any(axis=1)
-    start = np.flatnonzero(fresh)
-    end = np.append(start[1:], len(order))
-    tall = np.flatnonzero(height[order[end - 1]] - height[order[start]] > rises)
-    return [order[start[one] : end[one]] for one in tall.tolist()]
+def _high(cell: Integers, height: Floats, rises: float) -> list[Integers]:
+    """Return the readings of each square that is higher than that from its lowest, in the order of heights.
+
+    ``cell`` is (n, 2) the square of each.
+    """
+    cell = cell - cell.min(axis=0)
+    wide = int(cell[:, 1].max()) + 1
+    key = cell[:, 0] * wide + cell[:, 1]
+    if (int(cell[:, 0].max()) + 1) * wide > max(4 * len(key), 1_000_000):  # far apart: most squares are empty
+        key = np.unique(key, return_inverse=True)[1].ravel()
+    low, high = np.full(int(key.max()) + 1, np.inf), np.full(int(key.max()) + 1, -np.inf)
+    np.minimum.at(low, key, height)
+    np.maximum.at(high, key, height)
+    rows = np.flatnonzero((high - low > rises)[key])
+    order = rows[np.lexsort((height[rows], key[rows]))]
+    return np.split(order, np.flatnonzero(np.diff(key[order])) + 1) if len(order) else []
 
 
 def _parted(places: Floats, height: Floats) -> tuple[float, float, int]:
