@@ -138,7 +138,7 @@ def _entry(
     released: tuple[tuple[datetime, str], ...],
     removed: Thinned | None,
 ) -> Entry:
-    changes, listed = record["changes"], line.because if line is not None else ""
+    changes, listed = record["changes"], line.reason if line is not None else ""
     because = changes["because"] if changes is not None else []
     return Entry(
         issue=record["issue"],

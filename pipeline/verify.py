@@ -2,7 +2,7 @@
 
 import os
 import stat
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -243,6 +243,7 @@ def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Rec
     try:
         listed, moved = made(read_register(folder)), aside(folder)
         numbers = registered(folder)
+        yield from _lost_lines(read_register(folder), len(present))
     except JobError as error:
         yield from (Finding(0, REGISTER, f"{one.what}: {one.fix}", True) for one in error.problems)
         listed, moved, numbers = {}, {*set_aside(folder)}, set()
@@ -269,14 +270,26 @@ def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Rec
         yield from (Finding(0, *told) for told in _current(folder, present, records))
 
 
+def _lost_lines(lines: Sequence[Entry], issues: int) -> Iterator[Finding]:
+    """Yield what the issues list has lost, which is no part of any issue."""
+    anew = [line for line in lines if line.is_anew]
+    if not lines and issues > 1:
+        what = "it is lost; the next run writes it anew from the records, but when issues were made, and why some were"
+        yield Finding(0, REGISTER, f"{what} released by hand or set aside, was there alone", False)
+    elif anew:
+        told = f"{counted(len(anew), 'line')} {'was' if len(anew) == 1 else 'were'} written anew, since it was lost"
+        what = f"{told}: their times are those of files, and what was said of releases by hand before is lost where"
+        yield Finding(0, REGISTER, f"{what} no line has it", False)
+
+
 def _listed(entry: Entry, record: Record) -> Iterator[str]:
     """Yield where the line of an issue in the list is not what its record says."""
     if entry.verdict != record["verdict"]:
         yield f"it says {entry.verdict}, the record says {record['verdict']}"
     because = "; ".join(record["changes"]["because"]) if record["changes"] is not None else FIRST_ISSUE
     # of a first issue the line that a later run adds in its place says nothing
-    if entry.because != because and (entry.because or because != FIRST_ISSUE):
-        yield f'it says "{entry.because}" as the reason, the record says "{because}"'
+    if entry.reason != because and (entry.reason or because != FIRST_ISSUE):
+        yield f'it says "{entry.reason}" as the reason, the record says "{because}"'
 
 
 def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[_Told]:

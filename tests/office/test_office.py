@@ -382,6 +382,6 @@ def test_a_disk_that_refuses_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyP
         raise OSError(28, "No space left on device", str(at))
 
     monkeypatch.setattr("pipeline.office.page.write_synced", full)
-    with pytest.raises(JobError, match="No space left"):
+    with pytest.raises(JobError, match="the disk is full"):
         made(tmp_path)
     assert everything_below(tmp_path) == before

@@ -20,6 +20,9 @@ RELEASED = "released"
 #: Stands for a verdict in the line of an issue whose files were removed by ``issue.keep``, beside that line as well.
 REMOVED = "files removed"
 
+#: Stands behind the reason in a line that was made anew, from what else says of the issue.
+ANEW = "line written anew after the list was lost, its time that of a file"
+
 _HEADER = ("issue", "made_at", "verdict", "because")
 #: By which of them a spreadsheet may have parted the header that it saved.
 _PARTED = (",", ";", "\t")
@@ -40,6 +43,16 @@ class Entry:
     def __post_init__(self) -> None:
         if self.made_at.tzinfo is None:
             raise ValueError(f"the time at which issue {self.issue} was made needs its offset from UTC")
+
+    @property
+    def reason(self) -> str:
+        """Return why, without what says that the line was written anew."""
+        return self.because.removesuffix(ANEW).removesuffix("; ")
+
+    @property
+    def is_anew(self) -> bool:
+        """Say whether the line was written anew, since the list was lost."""
+        return self.because.endswith(ANEW)
 
 
 def read_register(folder: Path) -> list[Entry]:

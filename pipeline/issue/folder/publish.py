@@ -10,7 +10,7 @@ import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -23,8 +23,8 @@ from pipeline.issue.folder.durable import make_folder, put, sync, sync_tree, wri
 from pipeline.issue.folder.issues_list import Entry, read_register
 from pipeline.issue.folder.names import ISSUES, LOCK, STAGING, is_scratch, numbered, scratch, set_aside
 from pipeline.issue.folder.plain_names import lay_links
+from pipeline.issue.folder.rebuilt import rebuilt
 from pipeline.issue.record import NAME as RECORD
-from pipeline.issue.record import read_record
 from pipeline.problems import JobError, JobHeld, Problem
 
 
@@ -86,10 +86,9 @@ def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None
     """
     _sweep(folder)
     existing = dict(issues(folder))
-    known = issues_list.registered(folder)
-    lines = [_entry_of(number, record) for number, record in existing.items() if number not in known]
+    lines = rebuilt(folder, existing, issues_list.registered(folder))
     removed = thinned.finished_lines(folder, [record.parent for record in existing.values()])
-    add_lines(folder, [*lines, *released.missing_line(folder), *removed])
+    add_lines(folder, [*lines, *released.missing_line(folder, lines), *removed])
     shown = released.to_show(folder, existing, newest)
     if shown is None:
         return None
@@ -182,13 +181,6 @@ def next_number(folder: Path) -> int:
     """Return one more than the highest number that there ever was, also of issues that were set aside or are gone."""
     given = {number for number, _ in numbered(folder)} | {entry.issue for entry in read_register(folder)}
     return 1 + max(given | set_aside(folder).keys(), default=0)
-
-
-def _entry_of(number: int, path: Path) -> Entry:
-    """Return the line of an issue whose run died before it wrote one: made when its record was written."""
-    record = read_record(path)
-    reasons = record["changes"]["because"] if record["changes"] is not None else []
-    return Entry(number, datetime.fromtimestamp(path.stat().st_mtime, UTC), record["verdict"], "; ".join(reasons))
 
 
 def dead_runs(folder: Path) -> list[Path]:

@@ -6,7 +6,7 @@ a line of the issues list, from which the note is made again where it is gone.
 
 import json
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -97,11 +97,14 @@ def is_pending(said: Mapping[str, Any]) -> bool:
     return isinstance(release, dict) and release.get("pending") is True
 
 
-def missing_line(folder: Path) -> list[Entry]:
-    """Return the line of what was last released by hand where the issues list lacks it: a run or command died."""
+def missing_line(folder: Path, more: Sequence[Entry] = ()) -> list[Entry]:
+    """Return the line of what was last released by hand where the issues list lacks it: a run or command died.
+
+    ``more`` are lines that are about to be added.
+    """
     hand = by_hand(folder)
     if hand is None:
         return []
-    entries = [entry for entry in read_register(folder) if entry.verdict == RELEASED]
+    entries = [entry for entry in (*read_register(folder), *more) if entry.verdict == RELEASED]
     lines = {(entry.issue, iso(entry.made_at, "seconds")) for entry in entries}
     return [] if (hand.issue, iso(hand.at, "seconds")) in lines else [hand.entry()]
