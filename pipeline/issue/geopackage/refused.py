@@ -1,5 +1,7 @@
 """What is raised where a layer cannot be written: the disk's refusal, or a limit of the format."""
 
+import os
+from contextlib import suppress
 from pathlib import Path
 
 from pipeline.issue.folder.durable import has_room
@@ -42,6 +44,8 @@ def refusal(path: Path, layer: str, error: Exception) -> NotWritten | TooLarge:
         if any(words in what for words in said):
             return TooLarge(what, fix)
     try:
+        with suppress(FileNotFoundError):
+            os.lstat(f"{path}-journal")  # a name that SQLite must be able to look for
         has_room(path, 0)
     except OSError as refused:  # whatever the library takes a file for that the disk cut short
         return NotWritten(f"{path.name}: {said_of(refused)}", refused.errno)
