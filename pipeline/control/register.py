@@ -20,7 +20,16 @@ from pipeline import limits
 from pipeline.arrays import Flags, Floats
 from pipeline.control.form import AS_OURS, Form
 from pipeline.control.revisions import single
-from pipeline.control.rows import POSITION, Mark, angles_of, check_decimals, check_degrees, has_columns, read_mark
+from pipeline.control.rows import (
+    POSITION,
+    Mark,
+    angles_of,
+    check_decimals,
+    check_degrees,
+    has_columns,
+    read_mark,
+    without_units,
+)
 from pipeline.control.source import read_source
 from pipeline.files.sheet import Sheet
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
@@ -139,6 +148,7 @@ def read_register(
     sheet, geometry_crs = read_source(path, layer, shown, columns, problems, form)
     if sheet is None or not has_columns(sheet, columns, kind, problems):
         return None
+    sheet = without_units(sheet, columns, lengths)
     if geometry_crs is not None and kind == "projected":
         check_degrees(sheet, columns, problems)
     check_decimals(sheet, columns, problems)

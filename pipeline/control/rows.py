@@ -3,7 +3,7 @@
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
@@ -11,6 +11,7 @@ import pyarrow as pa
 from pipeline.files.angles import dms
 from pipeline.files.odd_text import why_no_degrees, why_no_dms, why_no_number
 from pipeline.files.sheet import Sheet, number
+from pipeline.geodesy.units import Lengths
 from pipeline.limits import COORDINATE, HEIGHT, LEAST, SIGMA
 from pipeline.near import listed, nearest
 from pipeline.problems import Problems
@@ -72,6 +73,23 @@ def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems
             problems.add(sheet.shown, sheet.header, f"the column '{column}' is not known", f"is it '{near[0]}'?")
             missing.append(near[0])
     return not missing
+
+
+#: What a row of units has in it where lengths are metres, and angles degrees.
+_METRES, _UNIT_OF_ANGLES, _NONE = ("m", "metre", "meter", "metres", "meters"), ("deg", "degrees", "°", "dd"), ("", "-")
+
+
+def without_units(sheet: Sheet, columns: tuple[str, str, str], counted: Lengths) -> Sheet:
+    """Return a table without a row of units right below its heading, where they are those in which it is read."""
+    if not sheet.rows or not counted.plan == counted.up == 1.0:
+        return sheet
+    cells = sheet.rows[0][1]
+    bare = {word: cells.get(word, "").strip("[](){}<> ").casefold() for word in (*columns, "mark")}
+    units = [_UNIT_OF_ANGLES if word in ("longitude", "latitude") else _METRES for word in columns]
+    said = all(bare[word] in allowed for word, allowed in zip(columns[:2], units, strict=False))
+    if said and bare[columns[2]] in (*_METRES, *_NONE) and bare["mark"] in _NONE:
+        return replace(sheet, rows=sheet.rows[1:])
+    return sheet
 
 
 def _missing_fix(column: str, present: Sequence[str]) -> str:

@@ -3,6 +3,8 @@
 import re
 from collections.abc import Sequence
 
+import numpy as np
+
 from pipeline.files.notations import TO_DEGREES, unread_notation, words_of
 from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_number, why_no_time
 from pipeline.near import listed
@@ -105,6 +107,8 @@ def _why(name: str, texts: list[str]) -> str:
 def _unread(look: Look, name: str, word: str) -> str | None:
     """Return the first value of a column that is no number, with what it is; None where there are numbers."""
     texts = look.columns[name]
+    if word in _DEGREES and (told := _minutes_within(texts, 90 if word == "latitude" else 180)):
+        return f'"{name}" {told}'
     if decimals(texts) is not None or (word in _DEGREES and angles(texts, "EWNS") is not None):
         return None
     for text in given(texts):
@@ -116,6 +120,18 @@ def _unread(look: Look, name: str, word: str) -> str | None:
     if look.form == "workbook":
         return f'"{name}" is empty, or its formulas have no stored values: open the file, save it, or export values'
     return f'"{name}" is empty: export it with values'
+
+
+def _minutes_within(texts: Sequence[str], limit: int) -> str:
+    """Return that numbers are degrees and minutes in one (5220.617 for 52 degrees 20.617 minutes); "" where not."""
+    values = decimals(texts)
+    if values is None or not float(np.nanmax(np.abs(values))) > limit:
+        return ""
+    degrees, minutes = np.divmod(np.abs(values[np.isfinite(values)]), 100.0)
+    if not ((degrees <= limit) & (minutes < 60.0)).all():
+        return ""
+    seems = "seems to be degrees and minutes in one number, which are not read: export decimal degrees"
+    return f'holds "{given(texts)[0]}", which {seems}'
 
 
 def left_unread(look: Look, found: Mapped) -> list[tuple[str, str]]:

@@ -19,9 +19,11 @@ from pipeline.read.two_columns import MIDNIGHT
 MOSTLY = 0.8
 
 _COMMA = re.compile(r"[+-]?\d*,\d+")
-_ZONED = re.compile(r"\d(?:Z|z| ?UTC|[+-]\d\d(?::?\d\d)?)$")
+_ZONED = re.compile(r"\d(?: ?[Zz]| ?UTC| ?[+-]\d\d(?::?\d\d)?)$")
 #: What every date with a time of day has: a clock's sign, or fourteen figures in a row.
 _LIKE_TIME = re.compile(r"\d.*\d{1,2}:\d\d|\d{8}[ _T]?\d{4}|\d{4}-\d\d-\d\d[- ]\d\d-\d\d")
+#: What stands below a heading as its unit.
+_UNIT = re.compile(r"[\[(]?(?:m|mm|cm|ft|us ?-?ft|ftus|feet|met(?:re|er)s?|deg|degrees|°|dd)[\])]?", re.IGNORECASE)
 _WITH_CLOCK = re.compile(r"\d{1,2}:\d\d")
 
 #: Formats that are tried besides those that a text's own look suggests.
@@ -61,7 +63,8 @@ def decimals(texts: Sequence[str]) -> Floats | None:
     """Return the numbers (n,) of a column that mostly holds them, NaN for the others; None for another column."""
     some = given(texts)
     values, _ = numbers(pa.array([text or None for text in texts], pa.string()), "," if comma(some) else ".")
-    return values if some and np.isfinite(values).sum() >= MOSTLY * len(some) else None
+    rows = len(some) - (len(some) > 1 and _UNIT.fullmatch(some[0]) is not None)
+    return values if some and np.isfinite(values).sum() >= MOSTLY * rows else None
 
 
 def angles(texts: Sequence[str], letters: str) -> Floats | None:

@@ -286,3 +286,12 @@ def test_headings_that_differ_in_case_alone_need_one_of_them_named(tmp_path: Pat
     assert read_register(tmp_path / "marks.csv", None, problems, kind="projected", ellipsoid=False) is None
     (problem,) = map(str, problems.found)
     assert "marks.csv:1" in problem and "'Height', 'height'" in problem and "[control.columns]" in problem
+
+
+@pytest.mark.parametrize(("units", "read"), [(",m,m,m", True), ("-,[m],[m],[m]", True), (",ft,ft,ft", False)])
+def test_a_row_of_units_below_the_heading(tmp_path: Path, units: str, read: bool) -> None:
+    (tmp_path / "marks.csv").write_text(f"mark,easting,northing,height\n{units}\nCM1,1,2,3\n")
+    problems = Problems()
+    register = read_register(tmp_path / "marks.csv", None, problems, kind="projected", ellipsoid=False)
+    assert (register is not None) == read and bool(problems.found) != read
+    assert register is None or (register.names, register.rows) == (("CM1",), 1)

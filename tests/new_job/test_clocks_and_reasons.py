@@ -9,6 +9,7 @@ from folders_made import Simulation, job_of, lay, write
 
 from pipeline.new_job import new_job
 from pipeline.new_job.values import times
+from pipeline.problems import JobError
 
 HEADS = {
     "name": "Point", "time": "Time", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "solution": "Solution",
@@ -79,3 +80,33 @@ def test_one_export_without_an_offset_lies_in_the_session_by_each_answer(tmp_pat
     moments = [dt.datetime.fromisoformat(time).replace(tzinfo=dt.UTC) for time in times]
     moments += [dt.datetime.fromisoformat(line.split(",")[1]) for line in WITH.splitlines()[1:]]
     assert session["start"] <= min(moments) and max(moments) < session["end"]
+
+
+def test_an_offset_behind_a_blank_is_read(tmp_path: Path) -> None:
+    laid(tmp_path, HEADS, time="%d.%m.%Y %H:%M:%S +00:00")
+    written = tomllib.loads(Path(new_job(tmp_path).path).read_text())
+    (block,) = written["points"]
+    assert block["time_format"] == "%d.%m.%Y %H:%M:%S %z"
+    assert "time_zone" not in block and "time_zone" not in written.get("source", {})
+
+
+def test_degrees_and_minutes_in_one_number_are_said_to_be(tmp_path: Path) -> None:
+    """43 degrees 31.5 minutes are written 4331.5 as receivers' own sentences have it."""
+    job = job_of()
+    lay(tmp_path, job)
+    joined = {
+        word: [f"{int(abs(value)) * 100 + abs(value) % 1 * 60:.7f}" for value in job.rows[word].tolist()]
+        for word in ("latitude", "longitude")
+    }
+    write(tmp_path / "rover.csv", job, HEADS, told=joined)
+    with pytest.raises(JobError) as error:
+        new_job(tmp_path)
+    assert "degrees and minutes in one number" in str(error.value)
+
+
+def test_a_register_with_a_row_of_units_is_one(tmp_path: Path) -> None:
+    laid(tmp_path, HEADS)
+    lines = (tmp_path / "control.csv").read_text().splitlines()
+    units = ",".join("m" if name in ("easting", "northing", "height") else "" for name in lines[0].split(","))
+    (tmp_path / "control.csv").write_text("\n".join([lines[0], units, *lines[1:4]]) + "\n")
+    assert tomllib.loads(Path(new_job(tmp_path).path).read_text())["control"]["file"] == "control.csv"
