@@ -3,11 +3,12 @@
 import io
 import warnings
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from itertools import islice
-from typing import Any
+from typing import Any, TypeVar
 from xml.parsers.expat import ExpatError
 
 from pipeline.files.workbook_parts import BROKEN, BrokenWorkbook, Look, cell_name, check_parts, look_at, sheet_parts
@@ -19,6 +20,8 @@ SAVE_AS = "save it as .xlsx or .csv"
 
 #: The beginning of a file of the former kind, and of one that a password protects.
 OLD_WORKBOOK = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+
+_Found = TypeVar("_Found")
 
 #: What the library raises where XML is not what it expects.
 _NOT_EXPECTED = (KeyError, ValueError, TypeError, IndexError, AttributeError, SyntaxError, OverflowError, ExpatError)
@@ -58,6 +61,15 @@ def read_workbook(data: bytes, layer: str | None) -> SheetRows:
 
     Raises `BrokenWorkbook` where the spreadsheet cannot be read or it is not plain which sheet is meant.
     """
+    return _opened(data, lambda package: _read(package, data, layer))
+
+
+def sheets_of(data: bytes) -> list[str]:
+    """Return the sheets shown that hold rows, in order. Raises `BrokenWorkbook` where it cannot be read."""
+    return _opened(data, lambda package: _sheets(package, data))
+
+
+def _opened(data: bytes, read: Callable[[zipfile.ZipFile], _Found]) -> _Found:
     if data.startswith(OLD_WORKBOOK):
         raise BrokenWorkbook("it is protected by a password, or a spreadsheet of the former kind", SAVE_AS)
     try:
@@ -65,7 +77,7 @@ def read_workbook(data: bytes, layer: str | None) -> SheetRows:
             check_parts(package)
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")  # of what a sheet has beside its values
-                return _read(package, data, layer)
+                return read(package)
     except BROKEN as error:
         raise BrokenWorkbook(f"it cannot be unpacked: {error}", SAVE_AS) from error
     except _NOT_EXPECTED as error:
@@ -73,19 +85,36 @@ def read_workbook(data: bytes, layer: str | None) -> SheetRows:
 
 
 def _read(package: zipfile.ZipFile, data: bytes, layer: str | None) -> SheetRows:
+    with _book(data) as book:
+        shown, looks = _looks(book, package, len(data))
+        name = _chosen(layer, shown, looks)
+        return SheetRows(name, tuple(_rows(book[name], looks[name])), looks[name])
+
+
+def _sheets(package: zipfile.ZipFile, data: bytes) -> list[str]:
+    with _book(data) as book:
+        return _filled(*_looks(book, package, len(data)))
+
+
+@contextmanager
+def _book(data: bytes) -> Iterator[Any]:
     from openpyxl import load_workbook
 
     book = load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
     try:
-        names = _names_in_order(package)
-        if len(names) != len(book.worksheets):  # of the strict variant of the format the library finds none
-            raise BrokenWorkbook("its list of sheets cannot be read", "save it as .xlsx (not the strict one) or .csv")
-        parts = dict(zip(names, book.worksheets, strict=True))
-        looks = {sheet.title: look_at(package, part, len(data)) for part, sheet in parts.items()}
-        name = _chosen(layer, {sheet.title: sheet.sheet_state == "visible" for sheet in parts.values()}, looks)
-        return SheetRows(name, tuple(_rows(book[name], looks[name])), looks[name])
+        yield book
     finally:
         book.close()
+
+
+def _looks(book: Any, package: zipfile.ZipFile, size: int) -> tuple[dict[str, bool], dict[str, Look]]:
+    """Return of each sheet whether it is shown, and how it looks."""
+    names = _names_in_order(package)
+    if len(names) != len(book.worksheets):  # of the strict variant of the format the library finds none
+        raise BrokenWorkbook("its list of sheets cannot be read", "save it as .xlsx (not the strict one) or .csv")
+    parts = dict(zip(names, book.worksheets, strict=True))
+    looks = {sheet.title: look_at(package, part, size) for part, sheet in parts.items()}
+    return {sheet.title: sheet.sheet_state == "visible" for sheet in parts.values()}, looks
 
 
 def _names_in_order(package: zipfile.ZipFile) -> list[str]:
@@ -106,14 +135,19 @@ def _chosen(layer: str | None, shown: dict[str, bool], looks: dict[str, Look]) -
         if layer not in shown:
             raise BrokenWorkbook(f'it has no sheet "{layer}"', f"write layer = one of {every}")
         return layer
-    filled = [name for name, look in looks.items() if shown[name] and look.filled > 1]
-    filled = filled or [name for name, look in looks.items() if shown[name] and look.filled]
+    filled = _filled(shown, looks)
     if not filled:
         raise BrokenWorkbook("it has no sheet with rows", "name a hidden one as layer if that is meant")
     if len(filled) > 1:
         what = f"several of its sheets hold rows: {listed(filled, chr(34))}"
         raise BrokenWorkbook(what, "name one of them as layer in the job file, or keep each in a workbook of its own")
     return filled[0]
+
+
+def _filled(shown: dict[str, bool], looks: dict[str, Look]) -> list[str]:
+    """Return the sheets shown that hold rows, those of one row where no other does."""
+    filled = [name for name, look in looks.items() if shown[name] and look.filled > 1]
+    return filled or [name for name, look in looks.items() if shown[name] and look.filled]
 
 
 def as_text(value: object) -> str:

@@ -16,14 +16,20 @@ _FIX = (
 )
 
 
-def check_open(text: str, shown: str, problems: Problems) -> None:
+#: Keys that are told as missing themselves where they are.
+_MISSED = frozenset(("grid", "height", "ellipsoid_height", "crs"))
+
+
+def check_open(text: str, shown: str, problems: Problems, *, alone: bool = True) -> None:
     """Note every question whose answers all stand behind a # still, and whose key its table has not.
 
     A question that lost its answers was answered by leaving them out: so is one after a column that is not meant.
+    Where they are not ``alone`` wrong, those after keys that are told as missing are left out.
     """
     lines = text.splitlines()
     for at, line in enumerate(lines):
-        if line.startswith(_MARK) and (key := _asked(lines, at)) is not None and not _is_there(lines, at, key):
+        key = _asked(lines, at) if line.startswith(_MARK) else None
+        if key is not None and (alone or key not in _MISSED) and not _is_there(lines, at, key):
             asks = line.removeprefix(_MARK) + "".join(_rest(lines, at))
             problems.add(shown, at + 1, f"this question is still open: {asks}", _FIX)
 

@@ -14,9 +14,12 @@ import pyarrow.compute as pc
 
 from pipeline.arrays import Floats
 from pipeline.files.odd_text import looks_like_data
-from pipeline.files.workbook import WORKBOOKS
+from pipeline.files.regular import read_whole
+from pipeline.files.workbook import WORKBOOKS, sheets_of
+from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.job.model import Columns, Points
 from pipeline.job.values import BLANKS
+from pipeline.limits import TABLE
 from pipeline.new_job.encodings import CodePages, code_pages
 from pipeline.new_job.headings import bare, is_known
 from pipeline.read.delimited import read_delimited
@@ -115,7 +118,9 @@ def looks(path: Path, shown: str, page: str | None = None) -> Iterator[Look]:
     if ending in TEXT:
         yield _text(path, shown, page)
     elif ending in WORKBOOKS:
-        yield _workbook(path, shown)
+        sheets = _sheets(path)
+        for sheet in sheets:
+            yield _workbook(path, shown, sheet if len(sheets) > 1 else None)
     elif ending in JSON:
         yield _vector(path, shown, None, several=False)
     elif ending in PACKAGE:
@@ -374,22 +379,34 @@ def _cells(line: bytes, delimiter: str) -> list[str]:
         return []
 
 
-def _workbook(path: Path, shown: str) -> Look:
-    """Look at a spreadsheet with one sheet; its header may stand below titles."""
+def _sheets(path: Path) -> Sequence[str | None]:
+    """Return the sheets of a spreadsheet that hold rows; None alone where that is told by reading it."""
+    try:
+        return sheets_of(read_whole(path, TABLE)) or [None]
+    except BrokenWorkbook:
+        return [None]
+
+
+def _workbook(path: Path, shown: str, layer: str | None) -> Look:
+    """Look at a sheet of a spreadsheet, its only one for None; its header may stand below titles."""
+    layers = None if layer is None else (layer,)
     keys: dict[str, str | int] = {}
-    sheet = open_sheet(path, Points(files=(shown,)), ROWS)
+    sheet = open_sheet(path, Points(files=(shown,), layer=layers), ROWS)
     if sum(map(is_known, sheet.schema.names)) < _HEADINGS and (raw := _first(sheet.batches)) is not None:
         texts = [_as_text(column) for column in raw.columns.values()]
         count = [sum(is_known(text[at]) for text in texts) for at in range(min(len(raw.row), LINES))]
         if max(count, default=0) >= _HEADINGS:
             keys = {"header": int(raw.row[count.index(max(count))])}
-    sheet = open_sheet(path, Points(files=(shown,), **keys), ROWS)  # type: ignore[arg-type]
+    sheet = open_sheet(path, Points(files=(shown,), layer=layers, **keys), ROWS)  # type: ignore[arg-type]
     dated = frozenset(field.name for field in sheet.schema if pa.types.is_timestamp(field.type))
     columns = _texts(_first(sheet.batches), tuple(sheet.schema.names))
     written = f"a spreadsheet, header in row {sheet.header_line}"
     twice = any(re.sub(r"_\d+$", "", name) in set(sheet.schema.names) - {name} for name in sheet.schema.names)
     keys |= {"header": sheet.header_line} if twice else {}  # columns by their numbers need it
-    return Look(path, shown, columns, sheet.header_line, keys, twice, written, dated=dated, form="workbook")
+    return Look(
+        path, shown, columns, sheet.header_line, keys, twice, written, layer, layer is not None, dated=dated,
+        form="workbook",
+    )  # fmt: skip
 
 
 def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> Look:

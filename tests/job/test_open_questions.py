@@ -53,3 +53,12 @@ def test_two_questions_of_one_table_are_told_apart() -> None:
 def test_a_key_without_a_candidate() -> None:
     assert len(told('[[session]]\nname = "a"\n# OPEN: which reading ties?\n# ties = \n')) == 1
     assert told('[[session]]\nname = "a"\n# OPEN: which reading ties?\nties = []\n') == []
+
+
+def test_beside_other_mistakes_a_key_that_is_told_as_missing_is_told_once() -> None:
+    problems = Problems()
+    text = (
+        '[target]\n# OPEN: which grid?\n# grid = "EPSG:25832"\n\n[source]\n# OPEN: which clock?\n# time_zone = "UTC"\n'
+    )
+    check_open(text, "job.toml", problems, alone=False)
+    assert [problem.line for problem in problems.found] == [6]

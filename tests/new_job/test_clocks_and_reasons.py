@@ -1,9 +1,11 @@
 """What `new` says of exports that cannot be read, of runs of figures, and of two exports of which one has no offset."""
 
+import csv
 import datetime as dt
 import tomllib
 from pathlib import Path
 
+import openpyxl
 import pytest
 from folders_made import Simulation, job_of, lay, write
 
@@ -110,3 +112,21 @@ def test_a_register_with_a_row_of_units_is_one(tmp_path: Path) -> None:
     units = ",".join("m" if name in ("easting", "northing", "height") else "" for name in lines[0].split(","))
     (tmp_path / "control.csv").write_text("\n".join([lines[0], units, *lines[1:4]]) + "\n")
     assert tomllib.loads(Path(new_job(tmp_path).path).read_text())["control"]["file"] == "control.csv"
+
+
+def test_a_workbook_with_readings_and_marks_on_sheets_of_their_own(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    write(tmp_path / "rover.csv", job, HEADS)
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for sheet, name in (("Points", "rover.csv"), ("Control", "control.csv")):
+        made = book.create_sheet(sheet)
+        with (tmp_path / name).open(newline="") as lines:
+            for row in csv.reader(lines):
+                made.append([float(cell) if cell.replace(".", "").lstrip("-").isdigit() else cell for cell in row])
+        (tmp_path / name).unlink()
+    book.save(tmp_path / "day.xlsx")
+    written = tomllib.loads(Path(new_job(tmp_path).path).read_text())
+    assert [(block["files"], block["layer"]) for block in written["points"]] == [(["day.xlsx"], "Points")]
+    assert (written["control"]["file"], written["control"]["layer"]) == ("day.xlsx", "Control")
