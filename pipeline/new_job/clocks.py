@@ -201,7 +201,8 @@ def _zone(
     candidates = [Candidate(f'"{name}"', "the clock of the nearest town" if not at else "a clock near by")
                   for at, name in enumerate(near)]  # fmt: skip
     candidates += [Candidate('"UTC"', "if the export is in UTC"), Candidate('"GPS"', "on the GPS time scale")]
-    asks = f'which clock are the times of "{column}" on, as "{texts[0]}"? nothing in the file says it'
+    asks = f'which clock are the times of "{column}" on, as "{texts[0]}"?'
+    asks += " neither its texts nor its heading name a zone that is known here"
     return Question("time_zone", asks, tuple(candidates)), near[0] if near else "UTC"
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.files.notations import TO_DEGREES, unread_notation, words_of
 from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_number, why_no_time
 from pipeline.near import listed
-from pipeline.new_job.headings import rank
+from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import Look
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Question
@@ -88,6 +88,29 @@ def unread_times(look: Look, found: Mapped) -> str | None:
             # a format can be stated only for what it can say: no months of other languages
             fix = _AS_TIMES if _NOT_READ in why else f"{_AS_TIMES}, or {_OR_STATE} in a job file"
             return f"times are not recognised: {why}; {fix}"
+    return _in_parts(look)
+
+
+#: Headings of the parts of a date and of a time of day, each in a column of its own.
+_YEAR = frozenset(["year", "yr", "yyyy", "jahr", "annee", "ano", "anno", "jaar", "ar", "rok", "godina"])
+_MONTH = frozenset(["month", "mon", "mm", "monat", "mois", "mes", "mese", "maand", "miesiac", "mesic", "manad"])
+_DAY = frozenset(["day", "dd", "tag", "jour", "dia", "giorno", "dag", "dzien", "den"])
+_SECONDS = frozenset(["seconds", "sec", "secs", "sod", "secondsofday", "sekunden", "secondes", "segundos", "secondi"])
+
+
+def _in_parts(look: Look) -> str | None:
+    """Return that dates stand in three columns, or seconds of a day beside a date; None where neither is so."""
+    found = [next((name for name in look.names if bare(name) in words), None) for words in (_YEAR, _MONTH, _DAY)]
+    if all(name is not None for name in found):
+        shown = listed([str(name) for name in found], _QUOTE)
+        return (
+            f"times are not recognised: the date stands in several columns, {shown}; {_AS_TIMES}, in one column or two"
+        )
+    day = next((name for name in look.names if is_day(look.columns[name])), None)
+    seconds = next((name for name in look.names if bare(name) in _SECONDS), None)
+    if day is not None and seconds is not None and decimals(look.columns[seconds]) is not None:
+        shown = f'"{day}" holds dates and "{seconds}" numbers, which are not read as a time of day'
+        return f"times are not recognised: {shown}; {_AS_TIMES}"
     return None
 
 

@@ -1,6 +1,7 @@
 """A GeoPackage's layer as batches of columns: through GDAL where that gives what is stored, else as SQLite gives it."""
 
 import sqlite3
+import warnings
 from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -163,6 +164,7 @@ def _by_gdal(path: Path, points: Points, found: Stored, rows_per_batch: int) -> 
         plain_file(path) as plain,
         _nothing_beside(pyogrio),
         _errors(pyogrio),
+        _without_warnings(),
         pyogrio.open_arrow(
             plain,
             layer=found.layer.name,
@@ -229,6 +231,14 @@ def _nothing_beside(pyogrio: ModuleType) -> Iterator[None]:
         yield
     finally:
         pyogrio.set_gdal_config_options({"GDAL_PAM_ENABLED": before})
+
+
+@contextmanager
+def _without_warnings() -> Iterator[None]:
+    """Keep the library from printing that it leaves measures (M) of points out, which nothing here reads."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Measured", category=UserWarning)
+        yield
 
 
 @contextmanager

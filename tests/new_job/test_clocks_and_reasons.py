@@ -130,3 +130,29 @@ def test_a_workbook_with_readings_and_marks_on_sheets_of_their_own(tmp_path: Pat
     written = tomllib.loads(Path(new_job(tmp_path).path).read_text())
     assert [(block["files"], block["layer"]) for block in written["points"]] == [(["day.xlsx"], "Points")]
     assert (written["control"]["file"], written["control"]["layer"]) == ("day.xlsx", "Control")
+
+
+@pytest.mark.parametrize(
+    ("names", "says"),
+    [
+        (("Year", "Month", "Day", "Hour"), 'the date stands in several columns, "Year", "Month", "Day"'),
+        (("Date", "Seconds"), '"Date" holds dates and "Seconds" numbers'),
+    ],
+)
+def test_dates_and_times_in_parts_are_said_not_to_be_read(tmp_path: Path, names: tuple[str, ...], says: str) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    moments = [moment.replace(tzinfo=dt.UTC) for moment in job.rows["time"].astype("datetime64[us]").tolist()]
+    parts = {
+        "Year": [str(one.year) for one in moments], "Month": [str(one.month) for one in moments],
+        "Day": [str(one.day) for one in moments], "Hour": [str(one.hour) for one in moments],
+        "Date": [f"{one:%Y-%m-%d}" for one in moments],
+        "Seconds": [f"{one.hour * 3600 + one.minute * 60}" for one in moments],
+    }  # fmt: skip
+    heads = {word: name for word, name in HEADS.items() if word not in ("time", "solution")} | {
+        name: name for name in names
+    }
+    write(tmp_path / "rover.csv", job, heads, told={name: parts[name] for name in names})
+    with pytest.raises(JobError) as error:
+        new_job(tmp_path)
+    assert says in str(error.value)
