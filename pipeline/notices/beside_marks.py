@@ -73,7 +73,7 @@ def _what_to_write(survey: Survey, session: int, found: Sequence[Beside]) -> str
     """Say which lines make checks of points, of those that can be listed by name."""
     on = [(one.name, one.mark, 0) for one in found if one.mark is not None]
     if not on:
-        return "rename it if it is another place, or correct the register"
+        return "rename it if it is another place; see the mark's coordinates if it is not"
     names = sayable(on)
     pairs = list(dict.fromkeys((point or "", mark) for point, mark, _ in on if point in names))
     if not pairs:

@@ -1,5 +1,6 @@
 """Readings that say they are checks, or are named after a mark, and that no mark answers: never points in silence."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -24,6 +25,9 @@ from pipeline.words import Doubt, counted, plural
 #: Metres. A reading of another code is told of by a name that is a little more than the mark's within this of it;
 #: witness marks and fences are named after marks too. Common practice, no source.
 _BESIDE = 5.0
+#: Readings of a session up to which those that are named after a temporary mark are occupations of it; more are points
+#: that are numbered from it. Common practice, no source.
+_OCCUPATIONS = 3
 #: Readings that a sentence lists.
 _LISTED = 4
 
@@ -62,6 +66,7 @@ def unanswered(
     codes = candidates.table.column("code").to_pylist()
     numbers = candidates.table.column("number").to_pylist()
     at = np.column_stack([corrected.easting, corrected.northing, corrected.height])
+    numbered = _numbered_from(candidates, pegs)
     found = []
     for row in np.flatnonzero(np.isfinite(at).all(axis=1)).tolist():
         if marks[row] is not None:
@@ -73,6 +78,8 @@ def unanswered(
             told = f"{says} that it is a check, but {_nowhere(reference, at[row], job.checks.radius)}", True, None
         if told is None:
             told = _of_peg(_Said(candidates.names[row], codes[row], at[row]), pegs, temporary, reference, job)
+            if told is not None and (int(candidates.session[row]), pegs.like(candidates.names[row])) in numbered:
+                told = told[0], False, told[2]
         if told is not None:
             why, held, mark = told
             found.append(Unanswered(row, numbers[row], int(candidates.session[row]), why, held, mark))
@@ -162,6 +169,14 @@ def _of_peg(said: _Said, pegs: MarkNames, temporary: Temporary, reference: Refer
         return _on(near, f"named after the mark {near} and", said, reference, job)
     away = _away(reference, near, distance, said.at)
     return f"its name says that it stands on the mark {near}, but that is {away}", False, None
+
+
+def _numbered_from(candidates: Candidates, pegs: MarkNames) -> set[tuple[int, str | None]]:
+    """Return sessions with the temporary marks that many of their readings are named after."""
+    count = Counter(
+        (int(session), pegs.like(name)) for session, name in zip(candidates.session, candidates.names, strict=True)
+    )
+    return {key for key, readings in count.items() if readings > _OCCUPATIONS}
 
 
 def _on(mark: str, named: str, said: _Said, reference: Reference, job: Job) -> _Told:
