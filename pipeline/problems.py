@@ -144,11 +144,11 @@ def refusals_told() -> Iterator[None]:
 
 @contextmanager
 def named_in_errors(path: Path) -> Iterator[None]:
-    """Let what the system refuses of a file that is open, of which it names none, name the one that is written."""
+    """Let what the system refuses name the file that is written: of an open one it names none, else a draft of it."""
     try:
         yield
     except OSError as error:
-        if error.filename is not None or error.errno is None:
+        if error.errno is None:
             raise
         raise OSError(error.errno, error.strerror, str(path)) from error
 

@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -156,7 +157,8 @@ def _write(files: Mapping[Path, bytes], force: bool) -> None:
             os.replace(draft, path)
     finally:
         for draft in drafts.values():
-            draft.unlink(missing_ok=True)
+            with suppress(OSError):
+                draft.unlink()
 
 
 def _rows(found: Look) -> pa.RecordBatch:

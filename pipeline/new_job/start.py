@@ -3,6 +3,7 @@
 import os
 import re
 import unicodedata
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -74,4 +75,5 @@ def _write(path: Path, text: str) -> None:
         _see_that_it_is_free(path)
         os.replace(draft, path)
     finally:
-        draft.unlink(missing_ok=True)
+        with suppress(OSError):
+            draft.unlink()

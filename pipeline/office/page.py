@@ -185,7 +185,8 @@ def _write(path: Path, content: bytes) -> None:
             os.chmod(fresh, path.stat().st_mode & 0o777)
         os.replace(fresh, path)
     except OSError:
-        fresh.unlink(missing_ok=True)
+        with suppress(OSError):
+            fresh.unlink()
         raise
     _sweep(path)
 
