@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from pipeline.clock import iso
-from pipeline.problems import JobError, Problem
+from pipeline.problems import JobError, Problem, remedy
 
 NAME = "register.csv"
 
@@ -115,7 +115,8 @@ def _text(path: Path) -> str:
     try:
         content = path.read_bytes()
     except OSError as error:
-        raise _no_list(path, f"cannot be read: {error.strerror or error}") from error
+        fix = remedy(error) if isinstance(error, PermissionError) else _FIX  # nothing says that it is damaged
+        raise _no_list(path, f"cannot be read: {error.strerror or error}", fix) from error
     # A spreadsheet may have saved it with a byte order mark, or in an older code page.
     try:
         text = content.decode("utf-8-sig")
@@ -126,8 +127,8 @@ def _text(path: Path) -> str:
     return text
 
 
-def _no_list(path: Path, what: str) -> JobError:
-    return JobError([Problem(str(path), 0, what, _FIX)])
+def _no_list(path: Path, what: str, fix: str = _FIX) -> JobError:
+    return JobError([Problem(str(path), 0, what, fix)])
 
 
 def _is_list(text: str) -> bool:
