@@ -47,6 +47,8 @@ def refusal(path: Path, layer: str, error: Exception) -> NotWritten | TooLarge:
         with suppress(FileNotFoundError):
             os.lstat(f"{path}-journal")  # a name that SQLite must be able to look for
         has_room(path, 0)
+    except FileNotFoundError:  # its folder is not there
+        pass
     except OSError as refused:  # whatever the library takes a file for that the disk cut short
         return NotWritten(f"{path.name}: {said_of(refused)}", refused.errno)
     return NotWritten(what)
