@@ -83,32 +83,45 @@ def forgotten(survey: Survey, stated: Sequence[tuple[FieldWindow, Reading, int |
 
     Args:
         survey: the job.
-        stated: those of a tie, each with its reading and the issue since which it has its numbers; None: from now on.
+        stated: those of a tie, each with its reading, whose mark is the one that its numbers are by, and the issue
+            since which it has them; None: from now on.
     """
-    newest, found = max((one.issue for one in survey.kept), default=0), []
-    for window, reading, since in stated:
+    found = []
+    for number, (window, reading, since) in enumerate(stated):
         if window.stated.typed is not None:
             continue
-        before = newest if since is None else since - 1
-        for one in (one for one in survey.kept if one.issue == before and _in_place(survey, one, window, reading)):
-            if any(
-                other is not window and _known(survey, one, other, of) for other, of, _ in stated
-            ) or not _may_be_one(survey, one, window, reading):
-                continue
-            found.append(Doubtful(Doubt.SHIFT, _told(one, window), (window.session,), *window.where))
-            break
+        others = [(other, of) for other, of, _ in [*stated[:number], *stated[number + 1 :]]]
+        for one in _before(survey, window, reading, since, others):
+            if _may_be_one(survey, one, window, reading):
+                found.append(Doubtful(Doubt.SHIFT, _told(survey, one, window), (window.session,), *window.where))
+                break
     return found
 
 
-def _told(one: KeptShift, window: FieldWindow) -> str:
+def _before(
+    survey: Survey, window: FieldWindow, reading: Reading, since: int | None, others: list[tuple[FieldWindow, Reading]]
+) -> list[KeptShift]:
+    """Return what the newest issue before the numbers of now had in a shift's place, if it is none of the others.
+
+    That need not be the last issue before them: one may have had none there, or cannot be read any more.
+    """
+    earlier = [one for one in survey.kept if since is None or one.issue < since]
+    earlier = [one for one in earlier if _in_place(survey, one, window, reading)]
+    earlier = [one for one in earlier if not any(_known(survey, one, other, of) for other, of in others)]
+    newest = max((one.issue for one in earlier), default=0)
+    return [one for one in earlier if one.issue == newest]
+
+
+def _told(survey: Survey, one: KeptShift, window: FieldWindow) -> str:
     entry = one.entry
     keys = [f"{key} = {value:.4f}" for key, value in zip(_GRID, _known_of(one), strict=True)]
+    typed = f"write into its field_shift what it had then: {', '.join(keys)}"
     same = f"the mark {entry['mark']} of issue {one.issue:03d} under another name"
     if entry["mark"] == window.stated.mark:
-        same = f"the same as in issue {one.issue:03d}, which had another grid or height datum,"
+        same = f"the mark of that name of issue {one.issue:03d}"
+    if not _in_target(survey, one):
+        same += ", which had another grid or height datum,"
         typed = "write the coordinates as typed in the field into its field_shift: easting, northing, height"
-    else:
-        typed = f"write into its field_shift what it had then: {', '.join(keys)}"
     return (
         f"session {window.name}: the field shift by {window.stated.tie} on {window.stated.mark} from"
         f" {clock(window.start)} UTC is worked out by the register as it is now. If {window.stated.mark} is {same}"
@@ -127,15 +140,16 @@ def _known(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading
 
 
 def _may_be_one(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
-    """Tell whether a mark may be the one of before, revised, and nobody can say so."""
+    """Tell whether a mark may be the one of before, with other numbers, and nobody can say so."""
     mark = _mark_then(survey, one, reading)
-    if _same_mark(survey, one, window, reading):
-        return mark is None
     if mark is None:
+        return one.entry["mark"] == window.stated.mark
+    apart = float(np.linalg.norm(mark - reading.mark))
+    if apart <= _ONE_MARK:
         return False
     register = survey.register
     gone = register is None or register.find(one.entry["mark"] or "") is None
-    return gone or float(np.linalg.norm(mark - reading.mark)) <= _MAY_BE
+    return gone or apart <= _MAY_BE
 
 
 def _same_mark(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:

@@ -1,7 +1,7 @@
 """The corrections that sessions say the field had already applied: worked out, and taken out of the readings."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -174,7 +174,11 @@ def field_shift_doubts(survey: Survey, field: FieldShifts) -> list[Doubtful]:
                 f" {limits.limit_vertical:g} m; see that its tie stood on that mark, and the mark's coordinates"
             )
             found.append(Doubtful(Doubt.SHIFT, what, (one.window.session,)))
-    tied = [(one.window, one.used.reading, one.used.since) for one in field.taken if one.used is not None]
+    tied = [
+        (one.window, replace(one.used.reading, mark=one.used.mark), one.used.since)
+        for one in field.taken
+        if one.used is not None
+    ]
     return [*found, *forgotten(survey, tied)]
 
 

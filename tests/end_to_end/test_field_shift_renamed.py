@@ -193,3 +193,54 @@ def test_one_that_was_left_out_for_an_issue_comes_back_under_another_name(tmp_pa
         [one[f"shift_{axis}"] for axis in "xyz"] for one in (first.record["field_shifts"][0], third["field_shifts"][0])
     ]
     assert vectors[0] == vectors[1]
+
+
+def again(path: Path) -> Any:
+    """Run where nothing tells any more what the run before had confirmed."""
+    (path.parent / "out/.confirmed").unlink(missing_ok=True)
+    return run_job(path)
+
+
+@pytest.mark.parametrize("beside", [False, True], ids=["alone", "beside another session's"])
+def test_a_doubt_stays_though_the_issue_before_it_had_no_shift(beside: bool, tmp_path: Path) -> None:
+    """Left out for an issue, then back under another name and 0.15 m off: whether that is revised nobody can tell."""
+    work = usual_day(beside=beside)
+    path = work.write(tmp_path)
+    run_written(path)
+    stated = work.job["session"][0].pop("field_shift")
+    work.write(tmp_path)
+    assert run_job(path).issued
+    work.job["session"][0]["field_shift"] = stated
+    revise(work, "CM1", 0.15)
+    rename(work, "mark", "CM1", "CM1N")
+    work.write(tmp_path)
+    assert run_job(path).exit_code == 3
+    outcome = again(path)
+    assert (outcome.issued, outcome.exit_code) == (False, 3)
+    # and so it is with the next issue, made for another reason
+    work.job["quality"]["max_sigma_horizontal"] = 0.07
+    work.write(tmp_path)
+    outcome = again(path)
+    assert (outcome.issued, outcome.exit_code) == (True, 3)
+    doubts = json.loads((tmp_path / "out/issues/004/issue.json").read_text())["doubts"]
+    assert any("the mark CM1 of issue 001 under another name" in one["what"] for one in doubts)
+    work.job["checks"] = {"confirmed": ["shift"]}
+    work.write(tmp_path)
+    assert all(one["confirmed"] for one in run_job(path, dry_run=True).record["doubts"])
+
+
+def test_a_doubt_stays_where_the_mark_gets_its_name_back_but_not_its_numbers(tmp_path: Path) -> None:
+    work = usual_day()
+    path = work.write(tmp_path)
+    run_written(path)
+    revise(work, "CM1", 0.15)
+    rename(work, "mark", "CM1", "CM1N")
+    work.write(tmp_path)
+    assert run_job(path).exit_code == 3
+    rename(work, "mark", "CM1N", "CM1")
+    work.write(tmp_path)
+    outcome = run_job(path)
+    assert (outcome.issued, outcome.exit_code) == (True, 3)
+    record = json.loads((tmp_path / "out/issues/003/issue.json").read_text())
+    assert record["field_shifts"][0]["since"] == 2
+    assert any("what it had then: easting" in one["what"] for one in record["doubts"])
