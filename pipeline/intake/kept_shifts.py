@@ -1,7 +1,7 @@
 """What issues before took out of the readings as the field's correction: it stays, though the register is revised."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from pipeline.issue.field_shift_types import FieldShiftTaken
 from pipeline.issue.folder.names import numbered
 from pipeline.issue.folder.standing import Standing, newest_standing, standing
 from pipeline.issue.record import NAME
-from pipeline.issue.record_types import Target
+from pipeline.issue.record_types import SealedRecord, Target
 from pipeline.problems import Problem
 
 
@@ -25,6 +25,8 @@ class KeptShift:
         entry: as the record has it.
         start, until: UTC milliseconds, half-open: when readings carried it.
         target: grid and height datum in which the record gives its mark.
+        stood: where the marks that the issue occupied were, by their names: easting, northing and height as it has
+            them.
     """
 
     issue: int
@@ -32,6 +34,7 @@ class KeptShift:
     start: int
     until: int
     target: tuple[str, str]
+    stood: Mapping[str, tuple[float, float, float]]
 
     def overlaps(self, window: FieldWindow) -> bool:
         """Tell whether it is carried at a time at which a stated one is."""
@@ -75,11 +78,20 @@ def written_in(target: Target) -> tuple[str, str]:
 
 def _of(one: Standing) -> Iterator[KeptShift]:
     record = one[1]
-    target = written_in(record["target"])
+    target, stood = written_in(record["target"]), _stood(record)
     for entry in record["field_shifts"]:
         if entry["tie"] is not None and entry["coordinates"] == "register":
             start, until = (round(from_iso(text).timestamp() * 1000) for text in (entry["from"], entry["until"]))
-            yield KeptShift(record["issue"], entry, start, until, target)
+            yield KeptShift(record["issue"], entry, start, until, target, stood)
+
+
+def _stood(record: SealedRecord) -> dict[str, tuple[float, float, float]]:
+    found = {}
+    for row in record["checks"]:
+        easting, northing, height = row["known_easting"], row["known_northing"], row["known_height"]
+        if easting is not None and northing is not None and height is not None:
+            found[row["mark"]] = (easting, northing, height)
+    return found
 
 
 def _may_say(place: Path) -> bool:

@@ -18,6 +18,8 @@ _GRID = ("easting", "northing", "height")
 _ONE_MARK = 0.1
 #: Metres: a mark under another name may have been revised by so much, or be a neighbour; nobody can tell (likewise).
 _MAY_BE = 2.0
+#: Metres on the grid: a mark that is gone is no other so far away under a new name, however it was revised (likewise).
+_ELSEWHERE = 20.0
 #: Metres: the same reading, whatever its clock says now; two of one mark differ by more, or it makes no difference.
 _ONE_READING = 1e-4
 
@@ -145,11 +147,21 @@ def _may_be_one(survey: Survey, one: KeptShift, window: FieldWindow, reading: Re
     if mark is None:
         return one.entry["mark"] == window.stated.mark
     apart = float(np.linalg.norm(mark - reading.mark))
-    if apart <= _ONE_MARK:
+    if apart <= _ONE_MARK or _stood_beside(survey, one, window, reading):
         return False
     register = survey.register
-    gone = register is None or register.find(one.entry["mark"] or "") is None
-    return gone or apart <= _MAY_BE
+    if register is not None and register.find(one.entry["mark"] or "") is not None:
+        return apart <= _MAY_BE
+    east, north, _ = survey.operations.frames.to_issued.forward(*np.stack([mark, reading.mark]).T)
+    return bool(np.hypot(east[1] - east[0], north[1] - north[0]) <= _ELSEWHERE)
+
+
+def _stood_beside(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:
+    """Tell whether an issue before occupied a stated shift's mark by its name and where it is now: it is another."""
+    then = one.stood.get(window.stated.mark or "")
+    if then is None or not _in_target(survey, one):
+        return False
+    return float(np.linalg.norm(of_grid(survey, then) - reading.mark)) <= _ONE_MARK
 
 
 def _same_mark(survey: Survey, one: KeptShift, window: FieldWindow, reading: Reading) -> bool:

@@ -244,3 +244,35 @@ def test_a_doubt_stays_where_the_mark_gets_its_name_back_but_not_its_numbers(tmp
     record = json.loads((tmp_path / "out/issues/003/issue.json").read_text())
     assert record["field_shifts"][0]["since"] == 2
     assert any("what it had then: easting" in one["what"] for one in record["doubts"])
+
+
+@pytest.mark.parametrize(
+    ("beside", "known"), [((1.5, 0), True), ((800, 0), True), ((800, 0), False)], ids=["near", "far", "far and new"]
+)
+def test_a_shift_worked_out_by_another_mark_is_no_doubt(
+    beside: tuple[float, float], known: bool, tmp_path: Path
+) -> None:
+    """It is by CM1 first, then by CM3, which gives the same; CM1 is taken out of the register in the same step.
+
+    CM3 was occupied in the first issue and has its numbers still, or it is new, and 800 m from where CM1 was.
+    """
+    work = Network()
+    for name, east_north in {"CM1": (0, 0), "CM2": (700, -500), "CM3": beside}.items():
+        work.mark(name, *east_north)
+    work.session("one", ties=["CM1", "CM3"], points=[(300, 250)], checks=["CM2"], closing=["CM2"])
+    apply(work, since(work, moment(3)), "one-CM1-1", np.array(work.marks.geographic("CM1")))
+    session = work.job["session"][0]
+    ties = session["ties"]
+    session["ties"] = ties if known else ties[:1]
+    session["field_shift"] = {"from": moment(3), "tie": "one-CM1-1", "mark": "CM1"}
+    path = work.write(tmp_path)
+    first = run_written(path)
+    session["field_shift"] |= {"tie": "one-CM3-1", "mark": "CM3"}
+    session["ties"] = ties[1:]
+    kept = work.register["mark"] != "CM1"
+    work.register = {name: values[kept] for name, values in work.register.items()}
+    second = run_written(work.write(tmp_path))
+    assert second.record["issue"] == 2 and not second.record["doubts"]
+    was = {row["name"]: row for row in first.points.rows}
+    assert [row for row in second.points.rows if row["name"] in was]
+    assert_allclose(moved(first, second), 0, rtol=0, atol=TENTH_MM)
