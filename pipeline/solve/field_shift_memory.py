@@ -22,6 +22,8 @@ _MAY_BE = 2.0
 _ELSEWHERE = 20.0
 #: Metres: the same reading, whatever its clock says now; two of one mark differ by more, or it makes no difference.
 _ONE_READING = 1e-4
+#: By these words the doubt of an issue before is known again.
+_ANEW = "is worked out by the register as it is now"
 
 
 @dataclass(frozen=True)
@@ -93,7 +95,10 @@ def forgotten(survey: Survey, stated: Sequence[tuple[FieldWindow, Reading, int |
         if window.stated.typed is not None:
             continue
         others = [(other, of) for other, of, _ in [*stated[:number], *stated[number + 1 :]]]
-        for one in _before(survey, window, reading, since, others):
+        before = _before(survey, window, reading, since, others)
+        if not before and (doubted := _doubted(survey, window, reading, since)) is not None:
+            found.append(Doubtful(Doubt.SHIFT, _as_doubted(doubted, window), (window.session,), *window.where))
+        for one in before:
             if _may_be_one(survey, one, window, reading):
                 found.append(Doubtful(Doubt.SHIFT, _told(survey, one, window), (window.session,), *window.where))
                 break
@@ -114,6 +119,30 @@ def _before(
     return [one for one in earlier if one.issue == newest]
 
 
+def _doubted(survey: Survey, window: FieldWindow, reading: Reading, since: int | None) -> KeptShift | None:
+    """Return a shift's numbers as the newest issue has them, where it had them in doubt; else None."""
+    alike = [one for one in survey.kept if one.entry["since"] == since and _same_mark(survey, one, window, reading)]
+    newest = max((one.issue for one in alike), default=0)
+    for one in alike:
+        by = _by(one.entry["tie"], one.entry["mark"])
+        if one.issue == newest and any(by in what and _ANEW in what for what in one.doubts):
+            return one
+    return None
+
+
+def _by(tie: str | None, mark: str | None) -> str:
+    return f"the field shift by {tie} on {mark} from"
+
+
+def _as_doubted(one: KeptShift, window: FieldWindow) -> str:
+    return (
+        f"session {window.name}: {_by(window.stated.tie, window.stated.mark)} {clock(window.start)} UTC {_ANEW}, which"
+        f" issue {one.issue:03d} had in doubt beside one before that says nothing of it any more. If the field applied"
+        " other coordinates of the mark, write them into its field_shift: easting, northing, height; if not, all is"
+        " right"
+    )
+
+
 def _told(survey: Survey, one: KeptShift, window: FieldWindow) -> str:
     entry = one.entry
     keys = [f"{key} = {value:.4f}" for key, value in zip(_GRID, _known_of(one), strict=True)]
@@ -125,9 +154,9 @@ def _told(survey: Survey, one: KeptShift, window: FieldWindow) -> str:
         same += ", which had another grid or height datum,"
         typed = "write the coordinates as typed in the field into its field_shift: easting, northing, height"
     return (
-        f"session {window.name}: the field shift by {window.stated.tie} on {window.stated.mark} from"
-        f" {clock(window.start)} UTC is worked out by the register as it is now. If {window.stated.mark} is {same}"
-        f" the field applied the coordinates of then: {typed}; if it is another mark, all is right"
+        f"session {window.name}: {_by(window.stated.tie, window.stated.mark)} {clock(window.start)} UTC {_ANEW}. If"
+        f" {window.stated.mark} is {same} the field applied the coordinates of then: {typed}; if it is another mark,"
+        " all is right"
     )
 
 

@@ -20,6 +20,7 @@ from numpy.testing import assert_allclose
 from running import run_written
 
 from pipeline import run_job
+from pipeline.aside import set_aside
 
 TENTH_MM = 1e-4
 BY = 0.020
@@ -276,3 +277,26 @@ def test_a_shift_worked_out_by_another_mark_is_no_doubt(
     was = {row["name"]: row for row in first.points.rows}
     assert [row for row in second.points.rows if row["name"] in was]
     assert_allclose(moved(first, second), 0, rtol=0, atol=TENTH_MM)
+
+
+@pytest.mark.parametrize("how", ["damaged", "set aside"])
+def test_a_doubt_stays_where_the_issue_that_it_is_held_against_is_lost(how: str, tmp_path: Path) -> None:
+    work = usual_day()
+    path = work.write(tmp_path)
+    (taken,) = run_written(path).record["field_shifts"]
+    revise(work, "CM1", 0.15)
+    rename(work, "mark", "CM1", "CM1N")
+    work.write(tmp_path)
+    assert run_job(path).exit_code == 3
+    (tmp_path / "out/issues/001/issue.json").write_text("{}")
+    if how == "set aside":
+        set_aside(path, 1)
+    for number in (3, 4):
+        work.job["quality"]["max_sigma_horizontal"] = 0.07 + number / 1000
+        work.write(tmp_path)
+        assert again(path).exit_code == 3
+        record = json.loads((tmp_path / f"out/issues/{number:03d}/issue.json").read_text())
+        assert any("says nothing of it any more" in one["what"] for one in record["doubts"])
+    work.job["session"][0]["field_shift"] |= {key: taken[f"known_{key}"] for key in ("easting", "northing", "height")}
+    work.write(tmp_path)
+    assert not run_job(path, dry_run=True).record["doubts"]
