@@ -120,38 +120,48 @@ def _given(case: Case, one: TakenOut) -> int:
     return max(start, int(case.survey.candidates.time[one.used.row])) if one.used is not None else start
 
 
+def _which(case: Case, one: TakenOut) -> str:
+    """Return how a field shift is called: beside others of its session by its beginning, or by its place among them."""
+    begins = [other.window.start for other in case.solved.field.of(one.window.session)]
+    if len(begins) == 1:
+        return "the field shift"
+    number = f" (number {one.window.position + 1} of its session)" if begins.count(one.window.start) > 1 else ""
+    return f"the field shift from {clock(one.window.start)} UTC{number}"
+
+
 def _groups(case: Case, one: TakenOut, own: Integers) -> Iterator[Group]:
     carried, earlier, later = _rows(case, one, own)
+    which = _which(case, one)
     names, times = case.solved.occupations.table.column("name").to_pylist(), case.solved.occupations.time.tolist()
 
     def between(since: int, until: int) -> str:
         return f"between {clock(since)} and {clock(until)} UTC"
 
     if carried:
-        yield Group(tuple(carried), -1, "the export does not carry the field shift")
-        yield Group(tuple(carried), 1, "the export carries the field shift twice")
+        yield Group(tuple(carried), -1, f"the export does not carry {which}")
+        yield Group(tuple(carried), 1, f"the export carries {which} twice")
         sign = "was subtracted in the field" if one.used is not None else "is stated with the wrong sign"
-        yield Group(tuple(carried), _OPPOSITE, f"the field shift {sign}: the export carries its opposite")
+        yield Group(tuple(carried), _OPPOSITE, f"{which} {sign}: the export carries its opposite")
     for row in carried if len(carried) > 1 else []:
-        yield Group((row,), 1, f"{names[row]} carries the field shift twice")
+        yield Group((row,), 1, f"{names[row]} carries {which} twice")
         if row not in (carried[0], carried[-1]):
-            yield Group((row,), -1, f"{names[row]} does not carry the field shift")
+            yield Group((row,), -1, f"{names[row]} does not carry {which}")
     for place in range(1, len(carried)):
         first, second = carried[:place], carried[place:]
         when = between(times[first[-1]], times[second[0]])
         who = f"{names[first[0]]} does" if place == 1 else f"the readings up to {names[first[-1]]} do"
-        yield Group(tuple(first), -1, f"{who} not carry the field shift: it was switched on {when}")
+        yield Group(tuple(first), -1, f"{who} not carry {which}: it was switched on {when}")
         who = f"{names[second[0]]} does" if len(second) == 1 else f"the readings from {names[second[0]]} on do"
-        yield Group(tuple(second), -1, f"{who} not carry the field shift: it was switched off {when}")
+        yield Group(tuple(second), -1, f"{who} not carry {which}: it was switched off {when}")
     before = [_given(case, one), *(times[row] for row in earlier)]
     for place, row in enumerate(earlier):
         who = f"{names[row]} carries" if place == len(earlier) - 1 else f"the readings from {names[row]} on carry"
-        said = f"{who} the field shift already: it was switched on {between(before[place], times[row])}"
+        said = f"{who} {which} already: it was switched on {between(before[place], times[row])}"
         yield Group(tuple(earlier[place:]), 1, f"{said}, before its from")
     for place, row in enumerate(later):
         who = f"{names[row]} still carries" if place == 0 else f"the readings up to {names[row]} still carry"
         off = f"between {clock(times[row])} and {clock(times[later[place + 1]])} UTC" if row != later[-1] else "later"
-        yield Group(tuple(later[: place + 1]), 1, f"{who} the field shift: it was switched off {off}, after its until")
+        yield Group(tuple(later[: place + 1]), 1, f"{who} {which}: it was switched off {off}, after its until")
 
 
 #: How the three numbers of a vector are mistyped one at a time, as the rows of a matrix that gives what was meant.
@@ -183,7 +193,7 @@ def _typed_otherwise(scope: Scope, one: TakenOut, carried: list[int]) -> Iterato
             vector = turned.T @ other
             more = vector - one.geocentric
         shape = scope.influence.displaced(carried, more[None])[0]
-        text = f"of the field shift {said} wrong: it was applied as {_numbers(other)}"
+        text = f"of {_which(scope.case, one)} {said} wrong: it was applied as {_numbers(other)}"
         yield Hypothesis(Kind.FIELD_SHIFT, text, shape, decide=_DECIDE), Retyped(one, vector)
 
 
@@ -209,9 +219,9 @@ def _by_more(scope: Scope, one: TakenOut, carried: list[int], count: int) -> Ite
     """Yield that the field applied other numbers. Of a height alone a pole is as likely; common practice, no source."""
     shape = scope.influence.any_displaced(dict.fromkeys(carried, 1.0))
     stated = one.window.stated
-    which, why, typed = "the field shift", "see what the equipment noted", stated.tie is None
+    which, why, typed = _which(scope.case, one), "see what the equipment noted", stated.tie is None
     if stated.tie is not None:
-        which = f"the field shift by {stated.tie} on {stated.mark}"
+        which = f"{which} by {stated.tie} on {stated.mark}"
         typed = stated.easting is not None or stated.longitude is not None
         why = f"{stated.mark} had other coordinates in the field" + (
             " than its field_shift says" if typed else " (typed wrongly, or before a revision of the register)"

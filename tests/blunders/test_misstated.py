@@ -233,3 +233,28 @@ def test_what_comes_on_top_of_a_stated_one_is_told_with_lines_that_work(tmp_path
     lines = diagnosis["field_shift"]
     assert lines is not None and lines.count("from =") == 2
     assert all(check["passed"] for check in pasted(path, diagnosis["session"], lines)["checks"])
+
+
+@pytest.mark.parametrize("wrong", [0, 1])
+@pytest.mark.parametrize("together", [False, True], ids=["one after the other", "together"])
+def test_of_two_field_shifts_the_one_that_is_wrong_is_named(wrong: int, together: bool, tmp_path: Path) -> None:
+    """From the first check on one vector, from the last on another besides, or both from the first on.
+
+    The sign of one is wrong. By their beginnings, or else by their places in the session, one can tell them apart.
+    """
+    job = day()
+    _, times = zip(*occupied(job), strict=True)
+    begins = [times[1] - SECOND, times[1 if together else -1] - SECOND]
+    vectors, end = [FIELD, np.array([-0.5, 0.7, 1.1])], job.job["session"][0]["end"]
+    stated = []
+    for number, (start, vector) in enumerate(zip(begins, vectors, strict=True)):
+        job.correct_in_field(0, start, *vector)
+        typed = dict(zip(("east", "north", "up"), map(float, -vector if number == wrong else vector), strict=True))
+        stated.append({"from": start, "until": end, **typed})
+    job.job["session"][0]["field_shift"] = stated
+    (diagnosis,) = record_of(job.write(tmp_path), 3)["diagnoses"]
+    text = diagnosis["explanations"][0]["text"]
+    number = f" (number {wrong + 1} of its session)" if together else ""
+    assert text.startswith(
+        f"the field shift from {begins[wrong]:%Y-%m-%d %H:%M:%S} UTC{number} is stated with the wrong"
+    )
