@@ -14,10 +14,11 @@ from typing import Any
 import numpy as np
 import pytest
 from field_days import apply, since
-from issued import Issue, current_issue
+from issued import Issue, current_issue, off_truth
 from network_jobs import START, STEP, Network
 from numpy.testing import assert_allclose
 from running import run_written
+from simulate_files import write_job
 
 from pipeline import run_job
 from pipeline.aside import set_aside
@@ -300,3 +301,38 @@ def test_a_doubt_stays_where_the_issue_that_it_is_held_against_is_lost(how: str,
     work.job["session"][0]["field_shift"] |= {key: taken[f"known_{key}"] for key in ("easting", "northing", "height")}
     work.write(tmp_path)
     assert not run_job(path, dry_run=True).record["doubts"]
+
+
+@pytest.mark.parametrize("mark", ["CM1", "CM1N"], ids=["files", "files and mark"])
+@pytest.mark.parametrize("names", [(1,), (2,), (1, 2)], ids=["the tie's", "what carries it", "both"])
+def test_exports_called_otherwise_carry_what_they_carried(names: tuple[int, ...], mark: str, tmp_path: Path) -> None:
+    """Of two exports the second carries it, as its ``files`` says; the first has the tie it was worked out from."""
+    work = Network()
+    work.mark("CM1", 0, 0)
+    work.mark("CM2", 700, -500)
+    points = [(300 * k, 250 * k - 900) for k in range(6)]
+    work.session("one", ties=["CM1"], points=points, checks=["CM2"], closing=["CM2"])
+    late = np.arange(len(work.rows["name"])) >= 5
+    apply(work, since(work, moment(2)) & late, "one-CM1-1", np.array(work.marks.geographic("CM1")))
+    stated = {"from": moment(2), "tie": "one-CM1-1", "mark": "CM1", "files": ["rover002.csv"]}
+    work.job["session"][0]["field_shift"] = stated
+    path = write_job(tmp_path, work.rows, work.register, work.job, "csv", 2, False)
+    first = run_written(path)
+    assert len(first.points.rows) == len(points)
+    assert_allclose(off_truth(first.points.rows, work.truth), 0, rtol=0, atol=TENTH_MM)
+    revise(work, "CM1", BY)
+    rename(work, "mark", "CM1", mark)
+    for file in tmp_path.glob("rover*.csv"):
+        file.unlink()
+    write_job(tmp_path, work.rows, work.register, work.job, "csv", 2, False)
+    text = path.read_text()
+    for number in names:
+        (tmp_path / f"rover{number:03d}.csv").rename(tmp_path / f"team-{number}.csv")
+        text = text.replace(f"rover{number:03d}.csv", f"team-{number}.csv")
+    path.write_text(text.replace('["rover*.csv"]', '["*[12].csv"]'))
+    assert run_job(path).issued
+    second = current_issue(tmp_path / "out")
+    assert {row["source_file"] for row in second.points.rows} >= {f"team-{number}.csv" for number in names}
+    assert_allclose(moved(first, second), np.tile([BY, 0, 0], (len(points), 1)), rtol=0, atol=TENTH_MM)
+    (taken,) = second.record["field_shifts"]
+    assert taken["since"] == 1 and not second.record["doubts"]
