@@ -12,7 +12,7 @@ from pipeline.blunders.misstated import Retyped, misstated
 from pipeline.blunders.not_stated import Found, hypotheses_of, partial
 from pipeline.blunders.other_marks import again, point_name, several, stood_elsewhere
 from pipeline.blunders.outlook import Outlook
-from pipeline.blunders.pegs import pegs
+from pipeline.blunders.pegs import peg_ties, pegs
 from pipeline.blunders.pole_heights import wrong_heights
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import ALL, HEIGHT, PARTS, Evidence, Hypothesis, Kind
@@ -70,7 +70,7 @@ def hypotheses(scope: Scope, evidence: Evidence) -> Tried:
         stated = list(misstated(scope, session, own))
         tried.add(hypothesis for hypothesis, _ in stated)
         tried.retyped += [(hypothesis, other) for hypothesis, other in stated if other is not None]
-        tried.add(_in_time(scope, own))
+        tried.add(_in_time(scope, session, own))
     tried.add(pegs(scope))
     tried.add(hypothesis for hypothesis, _ in tried.not_stated)
     return tried
@@ -146,24 +146,36 @@ def _other_sessions(scope: Scope, session: int, row: int) -> Iterator[Hypothesis
             yield Hypothesis(Kind.OTHER_SESSION, text, shape, decide=decide)
 
 
-def _in_time(scope: Scope, own: Integers) -> Iterator[Hypothesis]:
-    """Yield that the base moved in one of the gaps between occupations, or drifts all the time."""
-    on_marks, rows = scope.case.solved.occupations, own.tolist()
-    times = on_marks.time[own]
+def _in_time(scope: Scope, session: int, own: Integers) -> Iterator[Hypothesis]:
+    """Yield that the base moved in one of the gaps between occupations, or drifts all the time.
+
+    Ties on pegs show no difference of their own, but what a base that moves after them, or before, does to all others.
+    """
+    on_marks, reached = scope.case.solved.occupations, bool(scope.case.reached[own].all())
+    every = np.concatenate([own, np.array(peg_ties(scope, session), np.int64)])
+    rows = every[np.argsort(on_marks.time[every], kind="stable")].tolist()
+    times, judged = on_marks.time[rows], set(own.tolist())
     for gap in range(1, len(rows)):
-        if times[gap] == times[gap - 1] or not scope.case.reached[own].all():
+        if times[gap] == times[gap - 1] or not reached:
             continue
         shape = scope.influence.any_displaced(dict.fromkeys(rows[gap:], 1.0))
-        passed = [row for row in rows[:gap] if on_marks.compared.passed[row]]
-        before = on_marks.marks[passed[-1] if passed else rows[gap - 1]]
-        decide = f"{before} occupied again: it fails as well if the base moved"
+        passed = [row for row in rows[:gap] if row in judged and on_marks.compared.passed[row]]
+        if passed or rows[gap - 1] in judged:
+            before = on_marks.marks[passed[-1] if passed else rows[gap - 1]]
+            decide = f"{before} occupied again: it fails as well if the base moved"
+        else:
+            # the peg once more does not tell: it differs from its tie as well where that was off
+            decide = (
+                f"a point read before {point_name(scope, rows[gap])}, read again: it differs if the base moved since"
+            )
         for free, what in PARTS:
             text = (
                 f"the base appears to have moved{what} by {{opposite}} between {{since}} and {{until}} UTC"
                 " (points after the move are out by the reverse)"
             )
             yield Hypothesis(Kind.BASE_MOVED, text, shape, free, decide, where=(rows[gap - 1], rows[gap]))
-    if len(rows) > 2 and times[-1] > times[0] and scope.case.reached[own].all():
+    times = on_marks.time[own]
+    if len(own) > 2 and times[-1] > times[0] and reached:
         yield from drift(scope, own)
 
 

@@ -38,6 +38,14 @@ def pegs(scope: Scope) -> Iterator[Hypothesis]:
             yield from _antenna(scope, session, setup.mark, setup.antenna_height)
 
 
+def peg_ties(scope: Scope, session: int) -> list[int]:
+    """Return a session's ties on pegs, rows of `OnMarks`; none where they are too many."""
+    case = scope.case
+    marks = {mark for mark in case.tied_marks(session) if mark not in case.number}
+    rows = [row for row in _ties(scope, marks) if case.solved.occupations.session[row] == session]
+    return rows if len(rows) <= _MOST else []
+
+
 def _joined(scope: Scope) -> tuple[set[int], set[str]]:
     """Return the sessions that pegs join to a scope's, and these pegs."""
     case = scope.case

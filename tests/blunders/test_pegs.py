@@ -1,5 +1,6 @@
 """Blunders at temporary marks, planted in jobs of known truth: the day that hangs on the peg is told what it was."""
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -90,6 +91,30 @@ def test_what_was_wrong_at_the_peg_is_told(case: str, tmp_path: Path) -> None:
         told = [one for one in diagnosis["explanations"] if one["close"]]
         assert any(one["kind"] in kinds and says in one["text"] for one in told), [one["text"] for one in told]
         assert best["misfit_horizontal"] < 0.01 and best["misfit_vertical"] < 0.01
+
+
+@pytest.mark.parametrize(("session", "tie"), [(2, "day-3-TM1-1"), (0, "day-1-CM1-1")], ids=["after", "before"])
+def test_a_base_that_moves_right_after_or_before_a_tie_on_a_peg(session: int, tie: str, tmp_path: Path) -> None:
+    """After day 3's only tie, on TM1, nothing but the readings that follow shows it; a tie that is off shows as much.
+
+    Between the ties of day 1 it takes along the pegs, and with them the days that hang on them.
+    """
+    work = over_a_peg()
+    work.displace((work.rows["session"] == session) & ~work.row(tie), (-0.2, 0.1, 0.0))
+    record = record_of(work.write(tmp_path), 3)
+    assert record["diagnoses"]
+    since, until = np.sort(work.rows["time"][work.rows["session"] == session])[:2].astype("datetime64[s]").tolist()
+    for diagnosis in record["diagnoses"]:
+        told = [one for one in diagnosis["explanations"] if one["close"]]
+        (moved,) = [one for one in told if one["kind"] == "base moved"]
+        assert f"between {since:%Y-%m-%d %H:%M:%S} and {until:%Y-%m-%d %H:%M:%S} UTC" in moved["text"]
+        numbers = [float(number) for number in re.findall(r"[+-]\d\.\d{3}", moved["text"])]
+        # along the grid, which is turned against east and north by a degree at most
+        np.testing.assert_allclose(numbers, [0.2, -0.1, 0.0], rtol=0, atol=0.004)
+        assert moved["misfit_horizontal"] < 0.002 and moved["misfit_vertical"] < 0.002
+        if session == 2:
+            assert "read before day-3-CM2-1, read again" in moved["decide"]
+            assert any("day-3-TM1-1, the tie on TM1, is off" in one["text"] for one in told)
 
 
 def test_a_check_on_a_peg_that_fails_is_told_what_puts_the_peg_there(tmp_path: Path) -> None:
