@@ -17,7 +17,7 @@ from pipeline.geodesy.operations import ISSUED, RAW, REGISTER
 from pipeline.intake.control_frame import control_used
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import AxisWritten, ControlUsed, Record, Target
-from pipeline.reissue.fingerprint import PART, Fingerprint
+from pipeline.reissue.fingerprint import PART, SITE, Fingerprint
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.words import Doubt, Role
 
@@ -39,7 +39,7 @@ class FrameChanges:
         control: keys of ``[control]``: the register's numbers are taken for something else.
         field: how field positions are read.
         files: grid files of another content under the same name, and operations that are others without a key.
-        steps: the steps of work whose operations these account for.
+        steps: the steps of work whose operations these, or another localisation of the site, account for.
     """
 
     target: tuple[str, ...] = ()
@@ -70,6 +70,8 @@ def frame_changes(last: Record, survey: Survey, now: Mapping[str, str]) -> Frame
     # of another target every operation is another, also that of field positions which are read as before
     read = last["identity"].get(f"{PART}[[points]]") != now.get(f"{PART}[[points]]")
     keyed = any(last["identity"].get(f"{PART}{key}") != now.get(f"{PART}{key}") for key in ("[target]", "[control]"))
+    # a site's own system is part of the operation, and another one is told as that
+    fitted = last["identity"].get(SITE) != now.get(SITE)
     then, here = _by_step(last), _now_by_step(survey)
     files, field, steps = [], [], set()
     for step in (RAW, REGISTER, ISSUED):
@@ -85,17 +87,20 @@ def frame_changes(last: Record, survey: Survey, now: Mapping[str, str]) -> Frame
         files += [text for text in contents if text not in files]
         if before[0] != after[0] and step == RAW and read:
             field.append(f"field positions were read by {before[0]} and are by {after[0]} (crs of [source])")
-        elif not contents and not keyed:
+        elif not contents and not keyed and not (step == ISSUED and fitted):
             how = f"was {before[0]} and is {after[0]}" if before[0] != after[0] else f"{after[0]} is defined otherwise"
             files.append(f"{_TERMS[step]}: the operation {how}")
     return FrameChanges(tuple(target), tuple(control), tuple(field), tuple(files), frozenset(steps))
 
 
 def _target(then: Target, now: Target) -> Iterator[str]:
-    if then["grid"] != now["grid"]:
-        yield _was_is("[target] grid", then["grid"], then["grid_name"], now["grid"], now["grid_name"])
-    if then["height"] != now["height"]:
-        yield _was_is("[target] height", then["height"], then["height_name"], now["height"], now["height_name"])
+    # of another fit a site's own system has another definition: the keys say what it is derived of
+    was, is_ = (then["site"], now["site"]) if then["site"] is not None and now["site"] is not None else (then, now)
+    assert was is not None and is_ is not None
+    if was["grid"] != is_["grid"]:
+        yield _was_is("[target] grid", was["grid"], was["grid_name"], is_["grid"], is_["grid_name"])
+    if was["height"] != is_["height"]:
+        yield _was_is("[target] height", was["height"], was["height_name"], is_["height"], is_["height_name"])
     if then["epoch"] != now["epoch"]:
         yield f"[target] epoch was {then['epoch'] or 'not stated'} and is {now['epoch'] or 'not stated'}"
 

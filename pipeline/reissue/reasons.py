@@ -20,6 +20,7 @@ from pipeline.reissue.fingerprint import (
     PART,
     REGISTER,
     SESSION,
+    SITE,
     Fingerprint,
     differences,
     identity_of,
@@ -123,7 +124,7 @@ def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Rea
     general, settings, words = _of_job_file(then, told)
     frames = frame_changes(last.record, survey, now.sums)
     general += frames.all()
-    accounted = {f"{OPERATION}{step}" for step in frames.steps} if frames.all() else set()
+    accounted = {f"{OPERATION}{step}" for step in frames.steps} if frames.all() or SITE in told else set()
     general += [
         text
         for name, text in told.items()

@@ -207,3 +207,35 @@ def test_a_datum_put_right_where_checks_failed_for_it_is_no_doubt(tmp_path: Path
     second = run_job(job.write(tmp_path))
     failed = [one for one in first.record["checks"] if one["passed"] is False]
     assert failed and second.exit_code == 0 and not doubts(second)
+
+
+def two_sessions(**plan: Any) -> Simulation:
+    return simulate(Plan(points=6, sessions=2, place=CANTERBURY, **plan))
+
+
+def site_of(job: Simulation, folder: Path) -> None:
+    """Write the site's own coordinates: the marks' from the first of them on, 300 m lower."""
+    marks = job.marks
+    east, north, up = marks.easting - marks.easting[0], marks.northing - marks.northing[0], marks.height - 300.0
+    rows = [
+        f"{one[0]},{one[1]:.4f},{one[2]:.4f},{one[3]:.4f}" for one in zip(marks.names, east, north, up, strict=True)
+    ]
+    (folder / "site.csv").write_text("\n".join(["mark,easting,northing,height", *rows]) + "\n")
+    keys("target", site={"marks": "site.csv"})(job, folder)
+
+
+def test_another_localisation_is_told_as_that_and_another_geoid_beside_it(tmp_path: Path) -> None:
+    job = two_sessions(seed=3)
+    geoid("g.gtx")(job, tmp_path)
+    site_of(job, tmp_path)
+    assert run_job(job.write(tmp_path)).exit_code == 0
+    job.mistype("CM2", "easting", 0.001)
+    second = run_job(job.write(tmp_path))
+    assert "the site's localisation changed" in because(second)
+    for text in (because(second), *second.record["notes"]):
+        assert "[target]" not in text and "operation" not in text
+    job.mistype("CM2", "easting", 0.001)
+    geoid("other.gtx", 0.01)(job, tmp_path)
+    third = run_job(job.write(tmp_path))
+    assert "the site's localisation changed" in because(third) and "[target] grid" not in because(third)
+    assert "[target] geoid: heights were by g.gtx and are by other.gtx" in because(third)
