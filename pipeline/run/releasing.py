@@ -18,7 +18,8 @@ from pipeline.problems import JobError
 from pipeline.reissue.at_stake import at_stake
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import fingerprint
-from pipeline.reissue.frames import frame_doubts, frame_notes, unsettled
+from pipeline.reissue.frame_doubts import frame_doubts, unsettled
+from pipeline.reissue.frame_moves import frame_notes
 from pipeline.reissue.intact import refuse_damaged
 from pipeline.reissue.vanished import gone_checks
 from pipeline.run.layers import Laid

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 from simulate import Plan, Simulation, simulate
-from simulate_plan import CANTERBURY, ELLIPSOIDAL, GRS80, Place, read_gtx, utm
+from simulate_plan import CANTERBURY, ELLIPSOIDAL, GRS80, Place, read_gtx, turn_enu, utm
 
 from pipeline import run_job
 from pipeline.run.run_job import Outcome
@@ -209,8 +209,45 @@ def test_a_datum_put_right_where_checks_failed_for_it_is_no_doubt(tmp_path: Path
     assert failed and second.exit_code == 0 and not doubts(second)
 
 
+def off_by(job: Simulation, rows: np.ndarray, east: float, up: float) -> Callable[[], None]:
+    """Put readings off, metres; what comes back puts them right again."""
+    east_north_up = np.array([east, 0.0, up])
+    xyz = turn_enu(job.rows["longitude"][rows][0], job.rows["latitude"][rows][0], east_north_up)
+    job.displace(rows, xyz)
+    return lambda: job.displace(rows, -xyz)
+
+
+def a_check(job: Simulation, session: int) -> np.ndarray:
+    rows = np.zeros(len(job.rows["name"]), bool)
+    rows[np.flatnonzero((job.rows["kind"] == "check") & (job.rows["session"] == session))[0]] = True
+    return rows
+
+
 def two_sessions(**plan: Any) -> Simulation:
     return simulate(Plan(points=6, sessions=2, place=CANTERBURY, **plan))
+
+
+def test_a_reading_that_was_corrected_is_no_move_of_all_points(tmp_path: Path) -> None:
+    """The register comes in another datum with its numbers in that: only the check whose pole was wrong moves."""
+    job = two_sessions(seed=3)
+    put_right = off_by(job, a_check(job, 1), 0.0, 0.2)
+    assert run_job(job.write(tmp_path)).exit_code == 3
+    put_right()
+    ellipsoidal_register(job, tmp_path)
+    job = replace(job, register={**job.register, "height": job.marks.ellipsoid_height})
+    second = run_job(job.write(tmp_path))
+    assert second.exit_code == 0 and any("no height moved" in note for note in second.record["notes"])
+
+
+def test_where_nobody_can_tell_which_reading_was_corrected_no_points_are_said_to_have_moved(tmp_path: Path) -> None:
+    job = simulate(Plan(points=6, sessions=2, place=ELLIPSOIDAL, base_vertical=3.0, seed=3))
+    put_right = off_by(job, a_check(job, 1) | a_check(job, 0), 0.0, 0.2)
+    assert run_job(job.write(tmp_path)).exit_code == 3
+    put_right()
+    geoid("g.gtx")(job, tmp_path)
+    second = run_job(job.write(tmp_path))
+    (note,) = [note for note in second.record["notes"] if "[target] height was" in note]
+    assert second.exit_code == 0 and "all points" not in note and "occupations of marks moved by about" in note
 
 
 def site_of(job: Simulation, folder: Path) -> None:

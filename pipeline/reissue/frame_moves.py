@@ -1,0 +1,285 @@
+"""By how much the numbers that two issues have in common differ: occupations of marks, and the shifts of sessions."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.clock import from_iso
+from pipeline.geodesy.operations import ISSUED, RAW
+from pipeline.intake.survey import Survey
+from pipeline.issue.record_types import AxisWritten, Record
+from pipeline.issue.row_types import CheckRow
+from pipeline.reissue.fingerprint import FILE, SITE, Fingerprint
+from pipeline.reissue.frames import by_step, frame_changes, now_by_step
+from pipeline.solve.solve import Solved, shift_at_places
+from pipeline.words import Role
+
+#: Metres to which a move is told.
+_TOLD = 0.0005
+#: Metres within which a reading was read as before: coordinates and shifts are recorded to less.
+_ALIKE = 0.005
+#: By how much of a shift it differs over a session where it is applied on the grid.
+_OF_SHIFT = 1e-3
+#: Sessions that a sentence names.
+_LISTED = 3
+
+
+@dataclass(frozen=True)
+class Again:
+    """The (k,) occupations of an earlier issue that a job has again: of the same point, time and mark.
+
+    Args:
+        before: each as the earlier issue has it.
+        rows: its number among the occupations of the job.
+        off: (k, 3) by how much it is issued farther east, north, up, metres; NaN where the earlier issue had none.
+        same: which were read with the same numbers.
+        other: which were read with other numbers; of those that are neither nobody can tell.
+    """
+
+    before: tuple[CheckRow, ...]
+    rows: Integers
+    off: Floats
+    same: Flags
+    other: Flags
+
+
+@dataclass(frozen=True)
+class Moves:
+    """What became of numbers that two issues have in common.
+
+    Args:
+        again: the occupations that both have.
+        called: per index of a session what the earlier issue called it.
+        jumps: per index of a session with the same ties on marks with the same register numbers, (3,) by how much its
+            shift is another, metres east, north, up.
+    """
+
+    again: Again
+    called: dict[int, str]
+    jumps: dict[int, Floats]
+
+    def of(self, solved: Solved, left_out: frozenset[int]) -> tuple[Floats, bool]:
+        """Return (n, 3) the moves of occupations in common outside some sessions, and whether all were read as before.
+
+        One that was read with other numbers moved for that too, and counts only where there is no other.
+        """
+        again = self.again
+        session = solved.occupations.session[again.rows].tolist()
+        inside = np.array([number not in left_out for number in session], bool)
+        counts = inside & np.isfinite(again.off).all(axis=1)
+        for some in (counts & again.same, counts & ~again.other, counts):
+            if some.any():
+                return again.off[some], bool(again.same[some].all())
+        return np.empty((0, 3)), True
+
+    def jumped(self, survey: Survey, solved: Solved, left_out: frozenset[int]) -> dict[str, Floats]:
+        """Return the jumps of sessions by name, without those of some.
+
+        A shift whose ties were read with other numbers jumped for that too, and counts only where there is no other.
+        """
+        rows = self.again.rows[self.again.other].tolist()
+        read_anew = {int(solved.occupations.session[row]) for row in rows if solved.occupations.roles[row] is Role.TIE}
+        inside = [number for number in self.jumps if number not in left_out]
+        some = [number for number in inside if number not in read_anew] or inside
+        return {survey.windows[number].session.name: self.jumps[number] for number in some}
+
+
+def moves(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> Moves:
+    """Return what became of numbers that a solved job and an earlier issue have in common.
+
+    Args:
+        last: the record of the earlier issue.
+        survey: the job.
+        solved: the same, adjusted.
+        now: what it is made from.
+    """
+    again = _again(last, survey, solved, now)
+    called = _called(last, survey, solved, now, again)
+    return Moves(again, {**_by_name(last, survey), **called}, _jumps(last, survey, solved, called))
+
+
+def _again(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> Again:
+    on_marks, axes = solved.occupations, last["target"]["axes"]
+    points = on_marks.table.column("name").to_pylist()
+    keys = zip(points, on_marks.time.tolist(), on_marks.marks, strict=True)
+    at = {key: row for row, key in enumerate(keys)}
+    counts = [_count(axes["easting"]), _count(axes["northing"]), _count(axes["height"])]
+    found = [
+        (one, at[key])
+        for one in last["checks"]
+        if one["role"] != Role.NOTED and (key := (one["point"], time_of(one["observed"]), one["mark"])) in at
+    ]
+    before, rows = tuple(one for one, _ in found), np.array([row for _, row in found], np.int64)
+    here = np.column_stack([on_marks.corrected.easting, on_marks.corrected.northing, on_marks.corrected.height])[rows]
+    was = np.array([[one["easting"], one["northing"], one["height"]] for one in before], float).reshape(-1, 3)
+    was *= counts
+    by_numbers = _read_as_before(last, survey, solved, now, before, rows, was)
+    if by_numbers is None:
+        same = _of_same_files(last, survey, solved, now)[rows]
+        return Again(before, rows, here - was, same, np.zeros(len(rows), bool))
+    known = np.isfinite(by_numbers)
+    return Again(before, rows, here - was, known & (by_numbers <= 0), known & (by_numbers > 0))
+
+
+def _read_as_before(
+    last: Record,
+    survey: Survey,
+    solved: Solved,
+    now: Fingerprint,
+    before: tuple[CheckRow, ...],
+    rows: Integers,
+    was: Floats,
+) -> Floats | None:
+    """Return (k,) by how far more than `_ALIKE` raw positions lie from those of before, metres.
+
+    A raw position of now with the shift of then is where the earlier issue has it, if it is that of then. None where
+    coordinates or raw positions are meant in another frame, so that they cannot be compared; NaN where there was none.
+    """
+    then, here = by_step(last), now_by_step(survey)
+    framed = all(last["target"][key] == survey.target[key] for key in ("grid", "height", "epoch"))
+    if not framed or last["identity"].get(SITE) != now.sums.get(SITE) or then.get(ISSUED) != here.get(ISSUED):
+        return None
+    if then.get(RAW) != here.get(RAW):
+        return None
+    sessions = {one["session"]: (one["shift_x"], one["shift_y"], one["shift_z"]) for one in last["sessions"]}
+    none = (None, None, None)
+    shift = np.array([sessions.get(one["session"], none) for one in before], float).reshape(-1, 3)
+    there = np.column_stack(survey.operations.frames.to_issued.forward(*(solved.occupations.raw[rows] + shift).T))
+    may = np.full(len(rows), _ALIKE)
+    if last["shift_model"]["model"] == "grid":
+        may += _OF_SHIFT * np.linalg.norm(shift, axis=1)
+    return np.asarray(np.linalg.norm(there - was, axis=1) - may)
+
+
+def _of_same_files(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> Flags:
+    """Return (n,) which occupations come out of a file that is the same, and read as before but for its frame."""
+    others = bool(frame_changes(last, survey, now.sums).field)
+    same = []
+    for export in survey.exports:
+        as_read = last["reach"]["files"].get(export.shown) == now.reach["files"].get(export.shown)
+        content = f"{FILE}{export.shown}"
+        same.append(as_read or (others and last["identity"].get(content) == now.sums.get(content)))
+    return np.array(same, bool)[np.asarray(solved.occupations.table.column("export"), np.int64)]
+
+
+def _count(written: AxisWritten) -> float:
+    """Return the metres to the east, north or upwards in one count of a coordinate as an issue has it."""
+    backwards = written["direction"] in ("west", "south", "down")
+    return float(-written["metres"] if backwards else written["metres"])
+
+
+def time_of(observed: str | None) -> int | None:
+    """Return the UTC milliseconds of a time in a record."""
+    return None if observed is None else round(from_iso(observed).timestamp() * 1000)
+
+
+def _called(last: Record, survey: Survey, solved: Solved, now: Fingerprint, again: Again) -> dict[int, str]:
+    """Return the earlier names of sessions, by index, with a same tie on a mark whose register numbers are the same.
+
+    A session is known again by any such tie of it, whatever it is called now, or by the base over such a mark.
+    """
+    same, found = same_marks(last, now), dict[int, str]()
+    on_marks = solved.occupations
+    for row, one in sorted(zip(again.rows.tolist(), again.before, strict=True), key=lambda pair: pair[0]):
+        if on_marks.roles[row] is Role.TIE and one["role"] == Role.TIE and one["mark"] in same:
+            found.setdefault(int(on_marks.session[row]), one["session"])
+    earlier = {row["session"]: row for row in last["sessions"]}
+    for window in survey.windows:
+        setup, stood = window.session.setup, earlier.get(window.session.name)
+        over = stood["setup"] if stood is not None else None
+        if setup is not None and over is not None and over["mark"] == setup.mark and setup.mark in same:
+            found.setdefault(window.index, window.session.name)
+    return found
+
+
+def _by_name(last: Record, survey: Survey) -> dict[int, str]:
+    earlier = {row["session"] for row in last["sessions"]}
+    return {window.index: window.session.name for window in survey.windows if window.session.name in earlier}
+
+
+def _jumps(last: Record, survey: Survey, solved: Solved, called: Mapping[int, str]) -> dict[int, Floats]:
+    """Return by how much shifts differ from those of before."""
+    earlier = {row["session"]: row for row in last["sessions"]}
+    shifts, _ = shift_at_places(survey, solved)
+    found = {}
+    for number, name in called.items():
+        before = earlier[name]
+        was = [before["shift_east"], before["shift_north"], before["shift_up"]]
+        if None not in was and np.isfinite(shifts[number]).all():
+            found[number] = shifts[number] - np.array(was, float)
+    return found
+
+
+def same_marks(last: Record, now: Fingerprint) -> set[str]:
+    """Return the marks whose coordinates are written in the register as they were."""
+    then = {row["mark"]: _numbers(row) for row in last["register"]}
+    return {row["mark"] for row in now.register if then.get(row["mark"]) == _numbers(row)}
+
+
+def _numbers(row: Mapping[str, object]) -> tuple[object, ...]:
+    return tuple(row.get(key) for key in ("easting", "northing", "longitude", "latitude", "height", "holds"))
+
+
+def frame_notes(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> list[str]:
+    """Return what frames that differ from an earlier issue's did to the points, in words; nothing where none differs.
+
+    Args:
+        last: the record of the issue that changes are told since.
+        survey: the job.
+        solved: the same, adjusted.
+        now: what it is made from.
+    """
+    changes = frame_changes(last, survey, now.sums)
+    if not changes.all():
+        return []
+    found = moves(last, survey, solved, now)
+    (moved, as_before), jumps = found.of(solved, frozenset()), found.jumped(survey, solved, frozenset())
+    parts = []
+    if len(moved):
+        parts.append(heights_told(moved[:, 2], as_before))
+    if len(moved) and last["target"]["grid"] == survey.target["grid"]:
+        far = farthest(moved)
+        parts += [f"positions moved by up to {far:.3f} m"] if far > _TOLD else []
+    jumped = beyond(jumps, survey)
+    if jumped.any():
+        parts.append(jumps_told(jumps, jumped))
+    if not parts:
+        return []
+    return [f"since issue {last['issue']:03d} {'; '.join(parts)}: {'; '.join(changes.all())}"]
+
+
+def heights_told(height: Floats, as_before: bool) -> str:
+    """Return in words by how much (n,) heights moved, metres; ``as_before``: of readings that are the same."""
+    low, high, mean = float(height.min()), float(height.max()), float(height.mean())
+    if max(abs(low), abs(high)) < _TOLD:
+        return "no height moved" if as_before else "no occupation of a mark moved in height"
+    between = f" ({low:+.3f} to {high:+.3f})" if high - low > _TOLD else ""
+    if as_before:
+        return f"the heights of all points moved by about {mean:+.3f} m{between}"
+    return f"occupations of marks moved by about {mean:+.3f} m in height{between}, with what was corrected of readings"
+
+
+def farthest(moved: Floats) -> float:
+    """Return the farthest of (n, 3) moves in plan, metres."""
+    return float(np.hypot(moved[:, 0], moved[:, 1]).max())
+
+
+def beyond(jumps: Mapping[str, Floats], survey: Survey) -> Flags:
+    """Return (2,) whether some session's shift is another by more than the tolerance in position, in height."""
+    checks, off = survey.job.checks, np.array(list(jumps.values())).reshape(-1, 3)
+    plan, up = np.hypot(off[:, 0], off[:, 1]) > checks.horizontal, np.abs(off[:, 2]) > checks.vertical
+    return np.array([plan.any(), up.any()])
+
+
+def jumps_told(jumps: Mapping[str, Floats], jumped: Flags) -> str:
+    """Return in words by how much shifts are others; ``jumped``, (2,), whether that matters in position, in height."""
+    told = [
+        f"{name} by {east:+.3f} east, {north:+.3f} north, {up:+.3f} up"
+        if jumped[0]
+        else f"{name} by {up:+.3f} m in height"
+        for name, (east, north, up) in list(jumps.items())[:_LISTED]
+    ]
+    more = f" and {len(jumps) - _LISTED} more" if len(jumps) > _LISTED else ""
+    return f"the same ties on the same numbers of the register give another shift (session {', '.join(told)}{more})"
