@@ -11,15 +11,14 @@ from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.reissue.fingerprint import Fingerprint
-from pipeline.reissue.frame_moves import beyond, farthest, heights_told, jumps_told, moves, same_marks, time_of
+from pipeline.reissue.frame_cures import cured_sessions
+from pipeline.reissue.frame_moves import beyond, farthest, heights_told, jumps_told, moves
 from pipeline.reissue.frames import frame_changes
 from pipeline.solve.solve import Solved
 from pipeline.words import Doubt
 
 #: By which a doubt of this module is known again in the record of an issue.
 UNSETTLED = "neither the readings nor the register's numbers say which of the two is right"
-#: Doubts that another frame may settle.
-_OF_FRAMES = {Doubt.REGISTER_HEIGHTS, Doubt.EXPORT_HEIGHTS, Doubt.DATUM, Doubt.SHIFT, Doubt.TRANSFORMATION}
 
 
 def unsettled(record: Record) -> bool:
@@ -44,9 +43,8 @@ def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint)
     changes = frame_changes(base, survey, now.sums)
     if not changes.control and (changes.target or changes.field or not changes.files):
         return ()
-    if _was_wrong(base, solved, now):
-        return ()
-    found, cured = moves(base, survey, solved, now), frozenset[int]()
+    found = moves(base, survey, solved, now)
+    cured = cured_sessions(base, survey, solved, now, found)
     (moved, as_before), jumps = found.of(solved, cured), found.jumped(survey, solved, cured)
     checks, issue = survey.job.checks, f"issue {base['issue']:03d}"
     issued = np.zeros(2, bool)
@@ -76,18 +74,3 @@ def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint)
     place = survey.where(table, key)
     others = tuple(window.index for window in survey.windows if window.index not in cured) if cured else None
     return confirmed_by(survey.job, [Doubtful(kind, sentence, others, *place)])
-
-
-def _was_wrong(base: Record, solved: Solved, now: Fingerprint) -> bool:
-    """Tell whether an issue was in a doubt that another frame may settle, or a check of it failed that passes now.
-
-    A check that passes because its mark was revised, or is gone, was not cured by another frame.
-    """
-    if any(doubt["kind"] in _OF_FRAMES and not doubt["confirmed"] for doubt in base["doubts"]):
-        return True
-    on_marks, same = solved.occupations, same_marks(base, now)
-    passing = on_marks.compared.judged & on_marks.compared.passed
-    keys = zip(on_marks.table.column("name").to_pylist(), on_marks.time.tolist(), on_marks.marks, strict=True)
-    cured = {key for key, passes in zip(keys, passing.tolist(), strict=True) if passes}
-    failed = [one for one in base["checks"] if one["passed"] is False and one["mark"] in same]
-    return any((one["point"], time_of(one["observed"]), one["mark"]) in cured for one in failed)

@@ -227,6 +227,77 @@ def two_sessions(**plan: Any) -> Simulation:
     return simulate(Plan(points=6, sessions=2, place=CANTERBURY, **plan))
 
 
+@pytest.mark.parametrize("seed", [3, 5])
+def test_a_corrected_pole_is_no_cure_by_a_wrong_datum(seed: int, tmp_path: Path) -> None:
+    """The height datum is 10.6 m off from the ellipsoid there, whatever a check that failed says."""
+    job = two_sessions(seed=seed)
+    keys("checks", vertical=0.3)(job, tmp_path)
+    put_right = off_by(job, a_check(job, 1), 0.0, 0.5)
+    first = run_job(job.write(tmp_path))
+    put_right()
+    ellipsoidal_register(job, tmp_path)
+    second = run_job(job.write(tmp_path))
+    assert first.record["verdict"] == "failed" and second.exit_code == 3 and doubts(second) == ["register-heights"]
+
+
+@pytest.mark.parametrize("looser", [{"vertical": 0.3}, {"vertical": 0.3, "horizontal": 0.1}])
+def test_a_wider_tolerance_is_no_cure_by_a_wrong_datum(looser: dict[str, float], tmp_path: Path) -> None:
+    job = two_sessions(seed=3)
+    off_by(job, a_check(job, 1), 0.0, 0.12)
+    first = run_job(job.write(tmp_path))
+    keys("checks", **looser)(job, tmp_path)
+    ellipsoidal_register(job, tmp_path)
+    second = run_job(job.write(tmp_path))
+    assert first.record["verdict"] == "failed" and second.exit_code == 3 and doubts(second) == ["register-heights"]
+
+
+@pytest.mark.parametrize("how", ["confirmed", "corrected", "wider limits"])
+def test_a_doubtful_shift_that_is_settled_by_other_means_is_no_cure(how: str, tmp_path: Path) -> None:
+    job = two_sessions(seed=3)
+    put_right = off_by(job, job.rows["session"] == 1, 15.0, 0.0)
+    first = run_job(job.write(tmp_path))
+    assert doubts(first) == ["shift"]
+    keys("checks", vertical=0.3)(job, tmp_path)
+    if how == "confirmed":
+        keys("checks", confirmed=["shift"])(job, tmp_path)
+    elif how == "corrected":
+        put_right()
+    else:
+        keys("shift", limit_horizontal=30.0)(job, tmp_path)
+    ellipsoidal_register(job, tmp_path)
+    second = run_job(job.write(tmp_path))
+    assert second.exit_code == 3 and doubts(second) == ["register-heights"]
+    assert "session-01" in next(one for one in second.record["doubts"] if not one["confirmed"])["sessions"]
+
+
+def test_a_session_that_the_datum_put_right_is_proven_and_one_that_was_proven_is_doubted(tmp_path: Path) -> None:
+    """A base lay 14 m too low, and 10.6 m more by the register's datum: only with the right one it is within 20 m."""
+    job = two_sessions(seed=3, noise=False, base_vertical=1.0)
+    keys("checks", vertical=0.3)(job, tmp_path)
+    off_by(job, job.rows["session"] == 1, 0.0, 14.0)
+    ellipsoidal_register(job, tmp_path)
+    first = run_job(job.write(tmp_path))
+    assert doubts(first) == ["shift"] and first.record["doubts"][0]["sessions"] == ["session-02"]
+    keys("control", height="EPSG:5773", columns=None)(job, tmp_path)
+    second = run_job(job.write(tmp_path))
+    assert doubts(second) == ["register-heights"] and second.record["doubts"][0]["sessions"] == ["session-01"]
+    verdicts = {one["session"]: one["verdict"] for one in second.record["sessions"]}
+    assert verdicts == {"session-01": "unchecked", "session-02": "proven"}
+
+
+def test_a_datum_put_right_where_it_put_all_sessions_in_doubt_is_none(tmp_path: Path) -> None:
+    job = two_sessions(seed=3, noise=False, base_vertical=1.0)
+    keys("checks", vertical=0.3)(job, tmp_path)
+    keys("shift", limit_vertical=10.0)(job, tmp_path)
+    off_by(job, job.rows["session"] < 2, 0.0, 4.0)
+    ellipsoidal_register(job, tmp_path)
+    first = run_job(job.write(tmp_path))
+    assert doubts(first) == ["shift", "shift"]
+    keys("control", height="EPSG:5773", columns=None)(job, tmp_path)
+    second = run_job(job.write(tmp_path))
+    assert second.exit_code == 0 and not doubts(second)
+
+
 def test_a_reading_that_was_corrected_is_no_move_of_all_points(tmp_path: Path) -> None:
     """The register comes in another datum with its numbers in that: only the check whose pole was wrong moves."""
     job = two_sessions(seed=3)
