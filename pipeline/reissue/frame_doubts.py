@@ -21,11 +21,6 @@ from pipeline.words import Doubt
 UNSETTLED = "neither the readings nor the register's numbers say which of the two is right"
 
 
-def unsettled(record: Record) -> bool:
-    """Tell whether an issue is in doubt, by this module, against one before it."""
-    return any(UNSETTLED in doubt["what"] and not doubt["confirmed"] for doubt in record["doubts"])
-
-
 def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint) -> tuple[Doubtful, ...]:
     """Return doubts where frames differ so that this issue or an earlier one must be wrong.
 

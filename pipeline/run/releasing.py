@@ -2,6 +2,7 @@
 
 from contextlib import suppress
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from pipeline.blunders.scope import Former
@@ -18,7 +19,7 @@ from pipeline.problems import JobError
 from pipeline.reissue.at_stake import at_stake
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import fingerprint
-from pipeline.reissue.frame_doubts import frame_doubts, unsettled
+from pipeline.reissue.frame_carried import standing_doubts
 from pipeline.reissue.frame_moves import frame_notes
 from pipeline.reissue.intact import refuse_damaged
 from pipeline.reissue.vanished import gone_checks
@@ -82,26 +83,25 @@ def with_frames(folder: Path, survey: Survey, solved: Solved) -> tuple[Solved, l
 
     What cannot be read here is told where the issue before is needed.
     """
+    newest: Last | None = None
     with suppress(JobError, RecordError, OSError):
         newest = newest_issue(folder)
-        if newest is None:
-            return solved, []
-        now = fingerprint(survey, solved)
-        doubts = frame_doubts(_settled(folder, newest.record), survey, solved, now)
+    if newest is None:
+        return solved, []
+    now, notes = fingerprint(survey, solved), list[str]()
+    doubts = standing_doubts(newest.record, partial(_record, folder), survey, solved, now)
+    with suppress(JobError, RecordError, OSError):
         last = drawn_from(folder, newest, to_show(folder, [number for number, _ in issues(folder)]))
         notes = frame_notes(last.record, survey, solved, now) if last is not None and not doubts else []
-        return doubted(survey, solved, doubts), notes
-    return solved, []
+    return doubted(survey, solved, doubts), notes
 
 
-def _settled(folder: Path, newest: Record) -> Record:
-    """Return the record of the newest issue that is in no doubt against one before it; else of the first."""
-    record = newest
-    for number in sorted((number for number, _ in issues(folder) if number < newest["issue"]), reverse=True):
-        if not unsettled(record):
-            break
-        record = standing_issue(folder, number)[1]
-    return record
+def _record(folder: Path, number: int) -> Record | None:
+    """Return the record of an issue, None where it is gone, was set aside or is damaged."""
+    try:
+        return standing_issue(folder, number)[1]
+    except (JobError, RecordError, OSError):
+        return None
 
 
 def decided(job: Ready, laid: Laid, record: Record, current: Last | None, compared: bool) -> Release:

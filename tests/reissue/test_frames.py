@@ -4,8 +4,10 @@ The grids that are put in place of one another are the demo's, raised by a known
 """
 
 import re
+import shutil
 from collections.abc import Callable
 from dataclasses import replace
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -347,3 +349,69 @@ def test_another_localisation_is_told_as_that_and_another_geoid_beside_it(tmp_pa
     third = run_job(job.write(tmp_path))
     assert "the site's localisation changed" in because(third) and "[target] grid" not in because(third)
     assert "[target] geoid: heights were by g.gtx and are by other.gtx" in because(third)
+
+
+def damage(record: Path) -> None:
+    record.chmod(0o644)
+    record.write_text(record.read_text()[:-40])
+
+
+def in_doubt(folder: Path) -> tuple[Simulation, Path]:
+    """Run a job twice, the second time with its register in a wrong datum; the path is that of the first record."""
+    job = simulate(Plan(points=6, sessions=2, place=CANTERBURY, seed=3))
+    geoid("g.gtx")(job, folder)
+    keys("checks", vertical=0.3)(job, folder)
+    first = run_job(job.write(folder))
+    ellipsoidal_register(job, folder)
+    second = run_job(job.write(folder))
+    assert (first.exit_code, second.exit_code) == (0, 3) and doubts(second) == ["register-heights"]
+    return job, next((folder / "out/issues/001").glob("issue.json"))
+
+
+@pytest.mark.parametrize("gone", [True, False])
+def test_it_is_taken_along_until_its_key_is_taken_back(gone: bool, tmp_path: Path) -> None:
+    job, record = in_doubt(tmp_path)
+    shutil.rmtree(record.parent) if gone else damage(record)
+    for quality in (0.07, 0.08):
+        keys("quality", max_sigma_horizontal=quality)(job, tmp_path)
+        later = run_job(job.write(tmp_path))
+        assert later.exit_code == 3 and doubts(later) == ["register-heights"]
+        (doubt,) = later.record["doubts"]
+        assert "[control] height was EGM96 height (EPSG:5773) and is ellipsoidal" in doubt["what"]
+        assert doubt["what"].count("issue 001 is gone or damaged") == 1
+    keys("control", height="EPSG:5773", columns=None)(job, tmp_path)
+    back = run_job(job.write(tmp_path))
+    assert back.exit_code == 0 and not back.record["doubts"]
+
+
+def test_it_is_taken_along_until_it_is_confirmed(tmp_path: Path) -> None:
+    job, record = in_doubt(tmp_path)
+    shutil.rmtree(record.parent)
+    for confirmed in (tmp_path / "out").glob(".confirmed*"):
+        confirmed.unlink()
+    assert run_job(job.write(tmp_path)).exit_code == 3
+    keys("checks", confirmed=["register-heights"])(job, tmp_path)
+    confirmed_now = run_job(job.write(tmp_path))
+    assert confirmed_now.exit_code == 0 and confirmed_now.record["doubts"][0]["confirmed"]
+    keys("quality", max_sigma_horizontal=0.07)(job, tmp_path)
+    assert run_job(job.write(tmp_path)).exit_code == 0
+
+
+@pytest.mark.parametrize(("raised", "doubted"), [(0.0, False), (0.35, True), (0.7, True)])
+def test_a_grid_of_another_content_is_doubted_until_the_first_is_back(
+    raised: float, doubted: bool, tmp_path: Path
+) -> None:
+    job = simulate(Plan(sessions=2, points=6, place=ELLIPSOIDAL, base_vertical=3.0, seed=3))
+    geoid("g.gtx")(job, tmp_path)
+    sums = [sha256((tmp_path / "g.gtx").read_bytes()).hexdigest()[:8]]
+    assert run_job(job.write(tmp_path)).exit_code == 0
+    geoid("g.gtx", 0.35)(job, tmp_path)
+    assert run_job(job.write(tmp_path)).exit_code == 3
+    damage(tmp_path / "out/issues/001/issue.json")
+    geoid("g.gtx", raised)(job, tmp_path)
+    sums.append(sha256((tmp_path / "g.gtx").read_bytes()).hexdigest()[:8])
+    keys("quality", max_sigma_horizontal=0.07)(job, tmp_path)
+    third = run_job(job.write(tmp_path))
+    assert third.exit_code == (3 if doubted else 0) and doubts(third) == (["register-heights"] if doubted else [])
+    said = f"g.gtx has another content (SHA-256 {sums[0]}... was, {sums[1]}... is)"
+    assert not doubted or said in third.record["doubts"][0]["what"]
