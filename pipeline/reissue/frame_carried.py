@@ -43,6 +43,7 @@ def standing_doubts(
         solved: the same, adjusted.
         now: what it is made from.
     """
+    newest = _with_control(newest, record_of, survey)
     noted = [doubt for doubt in newest["doubts"] if UNSETTLED in doubt["what"] and not doubt["confirmed"]]
     if not noted:
         return frame_doubts(newest, survey, solved, now)
@@ -56,6 +57,14 @@ def standing_doubts(
         if not lost or not _keys(frame_changes(base, survey, now.sums)) <= told:
             doubts += frame_doubts(base, survey, solved, now)
     return tuple(doubts)
+
+
+def _with_control(newest: Record, record_of: Callable[[int], Record | None], survey: Survey) -> Record:
+    """Return the newest issue that had a register where the job has one: of one without it nobody can tell."""
+    if newest["control"] is not None or survey.register is None:
+        return newest
+    earlier = (record_of(number) for number in range(newest["issue"] - 1, 0, -1))
+    return next((record for record in earlier if record is not None and record["control"] is not None), newest)
 
 
 def _since(doubt: DoubtNoted) -> int:

@@ -415,3 +415,22 @@ def test_a_grid_of_another_content_is_doubted_until_the_first_is_back(
     assert third.exit_code == (3 if doubted else 0) and doubts(third) == (["register-heights"] if doubted else [])
     said = f"g.gtx has another content (SHA-256 {sums[0]}... was, {sums[1]}... is)"
     assert not doubted or said in third.record["doubts"][0]["what"]
+
+
+def test_a_register_that_was_left_out_for_an_issue_is_held_against_the_one_before(tmp_path: Path) -> None:
+    job = two_sessions(seed=3)
+    keys("checks", vertical=0.3)(job, tmp_path)
+    first = run_job(job.write(tmp_path))
+    stated, sessions = job.job.pop("control"), job.job["session"]
+    job.job["session"] = [{**one, "ties": [], "checks": [], "shift": "none"} for one in sessions]
+    assert run_job(job.write(tmp_path)).record["control"] is None
+    job.job.update(control=stated, session=sessions)
+    back = run_job(job.write(tmp_path))
+    assert first.exit_code == back.exit_code == 0 and not doubts(back)
+    job.job.pop("control")
+    job.job["session"] = [{**one, "ties": [], "checks": [], "shift": "none"} for one in sessions]
+    assert run_job(job.write(tmp_path)).record["control"] is None
+    job.job.update(control=stated, session=sessions)
+    ellipsoidal_register(job, tmp_path)
+    wrong = run_job(job.write(tmp_path))
+    assert wrong.exit_code == 3 and doubts(wrong) == ["register-heights"]
