@@ -198,7 +198,8 @@ def write_geojson(rows: list[Row], path: Path) -> None:
         properties = {
             "id": row.name, "feature": row.code, "when": f"{row.time.astimezone(dt.UTC):%Y-%m-%dT%H:%M:%SZ}",
             "std_east": row.sigmas[0], "std_north": row.sigmas[1], "std_up": row.sigmas[2], "status": row.solution,
-            "pdop": row.pdop, "reference": "BASE-X" if number in (300, 301) else row.day.base, "note": row.remark or None,
+            "pdop": row.pdop, "reference": "BASE-X" if number in (300, 301) else row.day.base,
+            "note": row.remark or None,
         }  # fmt: skip
         point = {"type": "Point", "coordinates": [round(longitude, 9), round(latitude, 9), round(height, 4)]}
         geometry = None if number == 400 else point  # the controller kept that row and lost its place

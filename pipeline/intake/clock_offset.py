@@ -13,7 +13,7 @@ from pipeline.words import counted, plural
 _ORDER = "see the order of %d and %m in time_format of their [[points]], and start and end of the sessions"
 
 #: What to do where times say their own clock.
-_SAID = "their times say their own offset from UTC: see start and end of the sessions, and theirs"
+_OWN = "their times say their own offset from UTC: see start and end of the sessions, and theirs"
 
 #: So many readings outside all sessions are worth a look, and of them this part has to agree on one offset.
 _MANY, _SHARE = 10, 0.9
@@ -37,7 +37,7 @@ def time_offset(prepared: Prepared, first_pass: FirstPass, index: SessionIndex) 
     else:
         share = float((index.attach(outside.times + offset, outside.bases) >= 0).mean())
         zoned = all(prepared.exports[number].bare_time is None for number in outside.exports)
-        how, fix = f"times {offset_words(offset)}", _SAID if zoned else _advice(offset)
+        how, fix = f"times {offset_words(offset)}", _said(offset) if zoned else _advice(offset)
     names = [prepared.exports[number].shown for number in outside.exports]
     where = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
     part = "all" if share == 1.0 else f"{share:.0%}"
@@ -70,6 +70,16 @@ def offset_words(offset: int) -> str:
         return f"{GPS_AHEAD // 1000} s {way}"
     hours, rest = divmod(abs(offset), HOUR)
     return f"{hours} h {way}" if not rest else f"{hours} h {rest // MINUTE} min {way}"
+
+
+def _said(offset: int) -> str:
+    """Say what may be wrong where times say their own offset from UTC, which no time_zone changes."""
+    if offset == -GPS_AHEAD:
+        return (
+            'GPS time, 18 s ahead of UTC, seems to be written as UTC (export it without "Z" and offset and state'
+            ' time_zone = "GPS"), or a session ends too early'
+        )
+    return _OWN
 
 
 def _advice(offset: int) -> str:
