@@ -25,11 +25,12 @@ def jumps(places: Floats, group: Integers, let_be: Flags) -> list[tuple[Integers
     """
     if len(places) < _ENOUGH:
         return []
-    plan = levelled(places)
-    way = np.diff(plan, axis=0)
-    length = np.hypot(*way.T)
+    length = np.sqrt(np.square(np.diff(places, axis=0)).sum(axis=1))
     length[group[1:] != group[:-1]] = 0.0
     far = np.flatnonzero(length > max(_TIMES * float(np.quantile(length, 0.9)), _LEAST))
+    if len(far) < 2:
+        return []
+    way = np.diff(levelled(places), axis=0)
     found = []
     for there, back in zip(far[:-1].tolist(), far[1:].tolist(), strict=True):
         out, home = way[there], way[back]
