@@ -10,9 +10,10 @@ from pipeline.plausible import on_sphere
 
 
 def tie_reach(rows: Rows, counting: Flags, candidates: pa.Table, prepared: Prepared) -> Floats:
-    """Return (S,) metres from each session's farthest reading to the middle of its ties; 0 without a tie.
+    """Return (S,) metres from each session's farthest reading to the middle of its ties.
 
-    In the grid a session's constant is the mean of what its ties give.
+    In the grid a session's constant is the mean of what its ties give. A shift that the job states is one of space at
+    the session's first reading, which stands for ties where there are none.
 
     Args:
         rows: every reading.
@@ -25,8 +26,10 @@ def tie_reach(rows: Rows, counting: Flags, candidates: pa.Table, prepared: Prepa
         known = counting[at] & np.isfinite(longitude) & np.isfinite(latitude)
         places, session = on_sphere(longitude[known], latitude[known]), rows.session[at][known]
         for number in np.unique(session).tolist():
-            if number < 0 or not len(ties[number]):
+            if number < 0:
                 continue
+            if not len(ties[number]):
+                ties[number] = places[session == number][:1]
             away = np.linalg.norm(places[session == number] - ties[number].mean(axis=0), axis=1)
             reach[number] = max(reach[number], float(away.max()))
     return reach

@@ -172,6 +172,19 @@ def test_a_bend_beyond_the_tolerance_takes_the_proof_away(
     assert not told or f"by {1000 * farthest['horizontal']:.0f} mm in plan" in told[0]
 
 
+def test_a_stated_shift_bends_away_from_the_first_reading(tmp_path: Path) -> None:
+    """No tie gives it: the base is checked where work begins, and 30 km off 8 m of height are 38 mm."""
+    work = Network(ELLIPSOIDAL)
+    work.job["shift"] = {"model": "grid"}
+    for number, (east, north) in enumerate([(0, 0), (700, -500), (300, 400)], start=1):
+        work.mark(f"CM{number}", east, north)
+    stated = {"east": 0.0, "north": 0.0, "up": 8.0}
+    points, shift = [(50, 50), (30_000, 0)], (0.0, 0.0, 8.0)
+    work.session("s", checks=["CM1", "CM2"], points=points, closing=["CM3"], shift=shift, stated=stated)
+    (doubt,) = run_written(work.write(tmp_path), 3).record["doubts"]
+    assert doubt["kind"] == "shift" and "by 38 mm in plan" in doubt["what"]
+
+
 def test_sites_with_their_own_ties_are_not_bent(tmp_path: Path) -> None:
     """Two sessions 40 km apart, each with its tie at hand: nothing is far from what gave its shift."""
     work = Network(ELLIPSOIDAL)
