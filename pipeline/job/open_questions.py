@@ -1,7 +1,10 @@
 """Questions that `tiedown new` marked OPEN in a job file and that nobody answered."""
 
 import re
-from collections.abc import Iterator
+import tomllib
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from typing import Any
 
 from pipeline.problems import Problems
 
@@ -12,7 +15,7 @@ _ENDS = re.compile(r"\s*$|\s*\[|# OPEN: ")
 _OFFERED = frozenset(("max_sigma_horizontal", "max_sigma_vertical"))
 _FIX = (
     "take the # off the line below it that is right, or write another value there; if none of them applies, delete"
-    " the lines of the question"
+    " the lines of the question (versions before let it stand)"
 )
 
 
@@ -27,9 +30,12 @@ def check_open(text: str, shown: str, problems: Problems, *, alone: bool = True)
     Where they are not ``alone`` wrong, those after keys that are told as missing are left out.
     """
     lines = text.splitlines()
+    raw: Mapping[str, Any] = {}
+    with suppress(tomllib.TOMLDecodeError):
+        raw = tomllib.loads(text)
     for at, line in enumerate(lines):
         key = _asked(lines, at) if line.startswith(_MARK) else None
-        if key is not None and (alone or key not in _MISSED) and not _is_there(lines, at, key):
+        if key is not None and (alone or key not in _MISSED) and not _is_there(raw, lines, at, key):
             asks = line.removeprefix(_MARK) + "".join(_rest(lines, at))
             problems.add(shown, at + 1, f"this question is still open: {asks}", _FIX)
 
@@ -53,24 +59,33 @@ def _asked(lines: list[str], at: int) -> str | None:
     return None
 
 
-def _is_there(lines: list[str], at: int, key: str) -> bool:
-    """Tell whether the table in which a question stands has a key, or ``[source]`` has it for a block of points."""
-    begin = next((up for up in range(at, -1, -1) if lines[up].lstrip().startswith("[")), 0)
-    if _has(lines, begin, key):
-        return True
-    sources = [up for up, line in enumerate(lines) if re.match(r"\s*\[source\]", line)]
-    return lines[begin].lstrip().startswith("[[points]]") and any(_has(lines, up, key) for up in sources)
-
-
 #: Keys of one table of which either answers the question after the other.
 _EITHER = {"height": "ellipsoid_height", "ellipsoid_height": "height"}
+_TABLE = re.compile(r"\s*\[\[?\s*([a-z_.]+)\s*\]")
 
 
-def _has(lines: list[str], begin: int, key: str) -> bool:
-    for line in lines[begin + 1 :]:
-        if line.lstrip().startswith("["):
-            return False
-        found = _KEY.match(line)
-        if found is not None and not found[1] and found[2] in (key, _EITHER.get(key)):
-            return True
-    return False
+def _is_there(raw: Mapping[str, Any], lines: list[str], at: int, key: str) -> bool:
+    """Tell whether the table in which a question stands has a key.
+
+    ``[source]`` answers for a block of points, and all blocks for ``[source]``.
+    """
+    headers = [found[1] for line in lines[:at] if (found := _TABLE.match(line)) is not None]
+    asked, keys = (headers or [""])[-1], {key, _EITHER.get(key, key)}
+    tables = [_table(raw, asked, headers)]
+    if asked == "points":
+        tables.append(raw.get("source"))
+    blocks = raw.get("points")
+    everywhere = asked == "source" and isinstance(blocks, list) and bool(blocks) and all(map(keys.intersection, blocks))
+    return everywhere or any(isinstance(table, Mapping) and bool(keys & table.keys()) for table in tables)
+
+
+def _table(raw: Mapping[str, Any], name: str, headers: list[str]) -> object:
+    """Return a table by its name; of a list of tables the one that the last of the ``headers`` before it began."""
+    found: object = raw
+    parts = name.split(".") if name else []
+    for number, part in enumerate(parts, start=1):
+        found = found.get(part) if isinstance(found, Mapping) else None
+        if isinstance(found, list):
+            place = headers.count(".".join(parts[:number])) - 1
+            found = found[place] if 0 <= place < len(found) else None
+    return found

@@ -1,6 +1,7 @@
 """What a reader of the issue should look at besides failing checks, in words."""
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
@@ -16,13 +17,14 @@ from pipeline.solve.field_shifts import Read
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.solve.taken_out import taken_out_notes
 from pipeline.tolerance import plan_and_height
-from pipeline.words import counted
+from pipeline.words import counted, plural
 
 
 def notes(survey: Survey, solved: Solved) -> list[str]:
     """Return in words what a reader of the issue should look at, apart from failing checks."""
     return [
         *_untied(survey, solved),
+        *_idle_confirmations(survey, solved),
         *_field_shifts_in_doubt(survey, solved),
         *taken_out_notes(survey, solved),
         *bend_notes(survey, shift_at_places(survey, solved)[0]),
@@ -53,6 +55,19 @@ def _untied(survey: Survey, solved: Solved) -> Iterator[str]:
         yield (
             f"untied in {lacking}: {', '.join(names)}; one occupation, in {some}, of a mark that control ties in"
             f" {lacking}{marks} would tie {'it' if len(names) == 1 else 'them'}"
+        )
+
+
+def _idle_confirmations(survey: Survey, solved: Solved) -> Iterator[str]:
+    """Yield kinds of doubt that the job file confirms and that nothing raises: the next one would pass unseen."""
+    raised = {doubt.kind for doubt in solved.doubts}
+    idle = [f'"{kind}"' for kind in survey.job.checks.confirmed if kind not in raised]
+    if idle:
+        file, line = survey.where("checks", "confirmed")
+        yield (
+            f"{Path(file).name}:{line}: {' and '.join(idle)} in [checks] confirmed"
+            f" {plural(len(idle), 'confirms', 'confirm')} nothing any more: take {plural(len(idle), 'it', 'them')} out,"
+            " or the next doubt of the kind counts as looked into"
         )
 
 

@@ -25,7 +25,10 @@ _WORD = r"^[^0-9]*\p{L}"
 _NO_FIGURE = r"^[^0-9]*(?:\p{L}|$)"
 _FIGURE = re.compile(r"[+-]?\d+([.,:]\d+)*")
 NOT_AS_ABOVE = "the names of the columns stand here again, and not as above"
-SPLIT = "split the file above this line and map each part in a [[points]] of its own, or export it all with one heading"
+SPLIT = (
+    "split the file above this line and map each part in a [[points]] of its own, or export it all with one heading;"
+    " take the line out if it is none"
+)
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pipeline.issue.record_types import Record
-from pipeline.words import counted
+from pipeline.words import Whole, counted
 
 #: Metres by which a shift may come out otherwise: on another machine the last bits differ.
 _SAME = 5e-5
@@ -89,8 +89,9 @@ def _repeats(today: Record, then: Record) -> Iterator[str]:
         yield f"points measured twice are compared otherwise: {counted(failed, 'pair fails', 'pairs fail')} now"
 
 
-def _wholly(record: Record) -> list[tuple[str, str]]:
-    return [(one["kind"], one["name"]) for one in record["wholly_held_back"]]
+def _wholly(record: Record) -> set[tuple[str, str]]:
+    """Return files and sessions without a point, and whether there is such a day, by whichever clock."""
+    return {(one["kind"], "" if one["kind"] == Whole.DAY else one["name"]) for one in record["wholly_held_back"]}
 
 
 def _few(names: Sequence[str]) -> str:

@@ -37,10 +37,24 @@ def test_a_question_with_candidates_alone_is_told_in_full_at_its_line(more: str)
         HEAD + "# pole_height may be OPEN: nobody knows\n" + TAIL,
         "[quality]\n# OPEN: which solutions are fixed?\n# max_sigma_horizontal = 0.05\n",
         '[source]\ntime_zone = "UTC"\n[[points]]\n# OPEN: which clock?\n# time_zone = "Asia/Jakarta"\n',
+        '[source]\n# OPEN: which clock?\n# time_zone = "Asia/Jakarta"\n[[points]]\ntime_zone = "UTC"\n',
+        'source = { time_zone = "UTC" }\n[[points]]\n# OPEN: which clock?\n# time_zone = "Asia/Jakarta"\n',
+        '[[points]]\nfiles = []\n[[points]]\n# OPEN: which clock?\n# time_zone = "UTC"\n"time_zone" = "UTC"\n',
     ],
 )
 def test_an_answered_question_is_not_told(text: str) -> None:
     assert told(text) == []
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        '[source]\n# OPEN: which clock?\n# time_zone = "UTC"\n[[points]]\ntime_zone = "UTC"\n[[points]]\nfiles = []\n',
+        '[[points]]\ntime_zone = "UTC"\n[[points]]\n# OPEN: which clock?\n# time_zone = "UTC"\n',
+    ],
+)
+def test_an_answer_for_another_block_is_none(text: str) -> None:
+    assert len(told(text)) == 1
 
 
 def test_two_questions_of_one_table_are_told_apart() -> None:
