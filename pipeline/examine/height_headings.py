@@ -9,7 +9,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.crs import source_crs
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export
-from pipeline.read.height_headings import Kind, kind_said, mostly_level
+from pipeline.read.height_headings import Kind, kind_beside, kind_said, mostly_level
 from pipeline.words import Doubt
 
 
@@ -84,7 +84,7 @@ def _mapped(survey: Survey) -> Iterator[tuple[Export, str, tuple[int, ...]]]:
 
 def _others(export: Export, taken: Kind) -> list[str]:
     """Return the export's other columns that by their headings are what is wanted."""
-    return [column.name for column in export.carried if kind_said(column.name) is taken]
+    return [column.name for column in export.carried if kind_beside(column.name) is taken]
 
 
 def _taken(crs: str | None) -> Kind:

@@ -54,25 +54,46 @@ def run(
         ("Elevation", "EllHt", ["export-heights"]),
         ("Elevation (ellipsoidal)", "", []),
         ("Altitude", "", []),
+        ("Elevation", "Error ellipse a", ["note"]),
+        ("RL", "ellipsoid_name", ["note"]),
+        ("Elev", "Ell sep", ["note"]),
+        ("Elevation", "Base EllHt", ["note"]),
+        ("Elevation", "h_ell", ["export-heights"]),
     ],
 )
 def test_an_export_of_ellipsoidal_heights(heading: str, beside: str, found: list[str], tmp_path: Path) -> None:
     told = run(tmp_path, heading, beside)
     assert [one["kind"] for one in told] == found, told
     assert not told or (heading in told[0]["what"] and "rover" in told[0]["what"])
-    assert not (beside and told) or f'"{beside}" beside it' in told[0]["what"]
+    assert not beside or found != ["export-heights"] or f'"{beside}" beside it' in told[0]["what"]
 
 
 @pytest.mark.parametrize(
     ("register", "found"),
-    [("Orthometric", []), ("Level", []), ("EllHt", ["register-heights"]), ("N undulation", ["register-heights"])],
+    [
+        ("Orthometric", []),
+        ("Level", []),
+        ("Height above geoid", []),
+        ("EllHt", ["register-heights"]),
+        ("N undulation", ["register-heights"]),
+    ],
 )
 def test_a_register_of_heights_above_a_datum(register: str, found: list[str], tmp_path: Path) -> None:
     told = run(tmp_path, "EllHt", register=register)
     assert [one["kind"] for one in told] == found, told
 
 
-@pytest.mark.parametrize(("heading", "found"), [("EllHt", ["export-heights"]), ("OrthoHt", []), ("Elevation", [])])
+@pytest.mark.parametrize(
+    ("heading", "found"),
+    [
+        ("EllHt", ["export-heights"]),
+        ("OrthoHt", []),
+        ("Elevation", []),
+        ("Altitude (geoid)", []),
+        ("GNSS height (no geoid)", []),
+        ("Geoid height", ["export-heights"]),
+    ],
+)
 def test_an_export_with_a_height_datum(heading: str, found: list[str], tmp_path: Path) -> None:
     told = run(tmp_path, heading, crs="EPSG:4167+5773")
     assert [one["kind"] for one in told if "heading" in one["what"]] == found, told
@@ -90,6 +111,33 @@ def test_an_export_with_a_height_datum(heading: str, found: list[str], tmp_path:
         ("NAVD88 ft", Kind.LEVEL),
         ("MSLHeight", Kind.LEVEL),
         ("EGM96 geoid height", Kind.SEPARATION),
+        ("Geoid separation (m)", Kind.SEPARATION),
+        ("N (m)", Kind.SEPARATION),
+        ("Separation geoid ellipsoid", Kind.SEPARATION),
+        ("Height above geoid", Kind.LEVEL),
+        ("HeightAboveGeoid", Kind.LEVEL),
+        ("Elevation (geoid)", Kind.LEVEL),
+        ("Geoid corrected height", Kind.LEVEL),
+        ("H over quasigeoid", Kind.LEVEL),
+        ("above_geoid", Kind.LEVEL),
+        ("Geoid-based elevation", Kind.LEVEL),
+        ("Höhe über dem Geoid", Kind.LEVEL),
+        ("H ort", Kind.LEVEL),
+        ("h_ort", Kind.LEVEL),
+        ("hort", Kind.LEVEL),
+        ("H_Geoid", None),
+        ("GNSS height (no geoid)", None),
+        ("Height (geoid height)", None),
+        ("Geoid above ellipsoid", None),
+        ("Undulation corrected height", None),
+        ("Geoid", None),
+        ("Error ellipse a", None),
+        ("Ellipse major", None),
+        ("Ellipsoid", None),
+        ("ellipsoid_name", None),
+        ("Ell sep", None),
+        ("Ellipsoid height error", None),
+        ("Ort", None),
         ("Shell", None),
         ("well", None),
         ("orthophoto", None),
