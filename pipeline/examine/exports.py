@@ -187,7 +187,8 @@ def cliff_doubts(survey: Survey) -> list[Doubtful]:
     return [
         Doubtful(
             Doubt.UNITS if one.steep.feet else Doubt.EXPORT_HEIGHTS,
-            f"{_cliff(survey, one)}; no ground is so steep: {_FEET if one.steep.feet else _KINDS}",
+            f"{_cliff(survey, one)}; ground is not so steep, though a tower, a bridge, a dam, a shaft or a tunnel may"
+            f" be: where it is one, confirm it; else {_FEET if one.steep.feet else _KINDS}",
             (one.session,),
             survey.exports[one.export].shown,
             one.row,

@@ -1,4 +1,7 @@
-"""Readings that stand hundreds of metres above others hard by: no ground is so steep, and company proves nothing."""
+"""Readings that stand hundreds of metres above others hard by: ground is not so steep, and company proves nothing.
+
+A tower, a bridge, a dam, a shaft or a tunnel may be: what is found is a question, not a fault.
+"""
 
 from dataclasses import dataclass, replace
 
@@ -7,8 +10,8 @@ import numpy as np
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.plausible.heights import levelled
 
-#: Metres that dams, towers and cliffs rise over what was measured at their foot, and besides per metre away from it.
-#: Few are higher; common practice, no source.
+#: Metres that most dams, towers and cliffs rise over what was measured at their foot, and besides per metre away.
+#: Few are higher, and those are for the user to confirm; common practice, no source.
 _RISES, _SLOPE = 150.0, 1.0
 #: The same of heights that fit the ground when they are taken for feet: a hill, so that it is worth a word and no more.
 _IN_FEET = 50.0
@@ -39,7 +42,7 @@ class Steep:
 
 
 def steep(places: Floats, height: Floats) -> Steep | None:
-    """Return the fewer of those readings between which no ground can be so steep; None where there are none.
+    """Return the fewer of those readings between which ground is not so steep; None where there are none.
 
     Else, those that stand well above or below others hard by and fit them when they are taken for feet.
 
