@@ -126,6 +126,8 @@ def _unproven(site: Site) -> list[str]:
     """Where nothing is over to prove the localisation, or one mark of it."""
     told = []
     fits = [("plan", site.plan.over, redundancy_in_plan(site.grid[:, :2]), site.names)]
+    # with the scale held the distances of the marks are proven, however they lie
+    across = " across the way to the middle of the marks" if site.plan.held else ""
     if site.height is not None:
         levelled = tuple(np.array(site.names)[site.levelled].tolist())
         shares = redundancy_in_height(site.grid[site.levelled, :2], tilt=site.height.tilted)
@@ -143,9 +145,16 @@ def _unproven(site: Site) -> list[str]:
             )
         else:
             some = f"one of {listed(hidden)}" if len(hidden) > 1 else hidden[0]
+            if what == "plan" and site.plan.held and len(names) == 2:
+                told.append(
+                    f"nothing but the distance between {listed(hidden)} proves the localisation in plan: an error in"
+                    f" one of them along the line shows, one across it shows nowhere; {proves}, beside the line"
+                )
+                continue
+            way = across if what == "plan" else ""
             told.append(
-                f"nothing proves the localisation in {what}: as the common marks lie, an error in {some} shows nowhere;"
-                f" {proves}, far from the others"
+                f"nothing proves the localisation in {what}: as the common marks lie, an error in {some}{way} shows"
+                f" nowhere; {proves}, far from the others"
             )
     return told
 

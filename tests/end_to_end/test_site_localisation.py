@@ -234,6 +234,8 @@ WIDE = np.array([[0.0, 0.0], [900.0, 0.0], [100.0, 800.0]])
 ON_A_LINE = np.array([[0.0, 0.0], [400.0, 300.0], [800.0, 600.0]])
 BUT_ONE = np.array([[0.0, 0.0], [15.0, 0.0], [0.0, 15.0], [800.0, 600.0]])
 RIGHT = np.zeros(3)
+#: Of the first two of the wide triangle, by the site's axes.
+ALONG, ACROSS = np.array([[np.cos(TURN), np.sin(TURN), 0.0], [-np.sin(TURN), np.cos(TURN), 0.0]])
 
 
 @pytest.mark.parametrize(
@@ -242,7 +244,9 @@ RIGHT = np.zeros(3)
         (WIDE, {}, RIGHT, []),
         (BUT_ONE[:3], {}, RIGHT, []),
         (WIDE[:2], {}, [0.03, 0.04, 0.0], ["in plan: 2 common marks are just what it needs"]),
-        (WIDE[:2], {"plan": "rigid"}, RIGHT, ["in plan: as the common marks lie, an error in one of"]),
+        (WIDE[:2], {"plan": "rigid"}, RIGHT, ["along the line shows, one across it shows nowhere"]),
+        (WIDE[:2], {"plan": "rigid"}, 0.4 * ALONG, ["do not fit the register in plan", "one across it shows"]),
+        (WIDE[:2], {"plan": "rigid"}, 0.4 * ACROSS, ["along the line shows, one across it shows nowhere"]),
         (WIDE, {"height": "tilt"}, RIGHT, ["in heights: 3 common marks are just what it needs"]),
         (WIDE, {"height": "tilt"}, [0.0, 0.0, 0.4], ["a geoid seldom slopes by more", "in heights: 3 common"]),
         (ON_A_LINE, {}, RIGHT, ["lie on a line, so that they fit as well with its easting and northing"]),
