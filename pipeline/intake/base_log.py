@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from pipeline.arrays import Flags, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.sort import Sifted
 from pipeline.read.files import Export
@@ -102,7 +102,7 @@ class SessionLog:
     """What one session's readings say of its base; antenna heights are told apart by export.
 
     ``ids_at`` are the positions with the base id beside them, of a session that names no base; ``bare`` the readings,
-    by export, that have no position though their export has a column for it.
+    by export, that have no position, or zeros, though their export has a column for it.
     """
 
     positions: Values = field(default_factory=Values)
@@ -219,9 +219,10 @@ class BaseLogs:
 
     def _note_positions(self, place: "_Place", session: NDArray[np.int32], sound: Flags, export: Export) -> None:
         values = np.column_stack([np.asarray(place.batch.column(name), np.float64) for name in _BASE_PLACE])
-        known = np.isfinite(values).all(axis=1)
+        degrees = export.points.columns.base_longitude is not None
+        known = np.isfinite(values).all(axis=1) & _somewhere(values, degrees=degrees)
         rows, bare = np.flatnonzero(sound & known), np.flatnonzero(sound & ~known)
-        across = _PER_DEGREE if export.points.columns.base_longitude is not None else _PER_METRE
+        across = _PER_DEGREE if degrees else _PER_METRE
         keys = np.rint(values[rows] * [across, across, _PER_METRE]).astype(np.int64)
         for group in place.groups(rows, session, keys):
             seen = place.seen(group, (export.block, *group.key), values[group.early])
@@ -290,6 +291,14 @@ class _Running:
             return ()
         time = int(self.cuts[piece - 1])
         return tuple(window.index for window in self.windows if window.start_ms <= time < window.end_ms)
+
+
+def _somewhere(values: Floats, *, degrees: bool) -> Flags:
+    """Return (n,) which of positions (n, 3) are not zeros that a controller logs as long as it knows none.
+
+    In degrees longitude and latitude say so, whatever the height; a grid of the site's own may begin at 0 / 0.
+    """
+    return np.asarray((values[:, : 2 if degrees else 3] != 0.0).any(axis=1))
 
 
 @dataclass(frozen=True)

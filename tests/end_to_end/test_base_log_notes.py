@@ -123,6 +123,22 @@ def test_positions_that_differ_by_their_printing_are_one(tmp_path: Path) -> None
     assert check_job(write(job, tmp_path, rounded)).warnings == ()
 
 
+@pytest.mark.parametrize("height", ["0.000", "320.306"])
+def test_zeros_are_no_position_of_the_base(height: str, tmp_path: Path) -> None:
+    """A controller logs them for some hours in which it knows none: a gap, and not another base."""
+    job = simulate(SMALL)
+
+    def unknown(row: Row) -> dict[str, Any]:
+        zeros = {"BLon": "0.0", "BLat": "0.0", "BHt": height}
+        return zeros if late(job, row, 0, 4.0) and not late(job, row, 0, 6.0) else {}
+
+    path = write(job, tmp_path, unknown)
+    (told,) = check_job(path).warnings
+    assert "carry no position of the base, though readings before and after do" in told
+    record = run_job(path, dry_run=True).record
+    assert record["doubts"] == [] and len(record["sessions"][0]["base_log"]["positions"]) == 1
+
+
 def test_more_positions_than_a_base_can_have(tmp_path: Path) -> None:
     """A column that is not the base's position; its values are counted, not kept."""
     job = simulate(replace(SMALL, points=60))
