@@ -161,6 +161,39 @@ def test_a_log_of_fewer_digits_in_the_other_export(tmp_path: Path) -> None:
     assert judged(path)[::2] == (0, [])
 
 
+def sexagesimal(degrees: str, form: str, decimals: int) -> str:
+    """An angle in whole degrees and decimal minutes, or in degrees, minutes and seconds, of so many decimals."""
+    per = {"minutes": 60, "seconds": 3600}[form] * 10**decimals
+    whole, rest = divmod(round(abs(float(degrees)) * per), per)
+    sign = "-" if float(degrees) < 0 else ""
+    if form == "minutes":
+        return f"{sign}{whole}°{rest / 10**decimals:0{3 + decimals}.{decimals}f}'"
+    minutes, seconds = divmod(rest, 60 * 10**decimals)
+    return f"{sign}{whole}°{minutes:02d}'{seconds / 10**decimals:0{3 + decimals}.{decimals}f}\""
+
+
+@pytest.mark.parametrize(("form", "decimals"), [("seconds", 2), ("seconds", 1), ("minutes", 3)])
+@pytest.mark.parametrize("away", [0.0, 8.0])
+def test_a_log_of_few_decimals_of_a_second(form: str, decimals: int, away: float, tmp_path: Path) -> None:
+    """A hundredth of a second is 0.3 m, a tenth 3 m, a thousandth of a minute 1.9 m; another base is further off."""
+    job = simulate(ONE)
+    path = write(job, tmp_path, beside=False)
+
+    def written(row: Row) -> dict[str, Any]:
+        row = row | at_base(job, 0, east=away)
+        base = {name: sexagesimal(row[name], form, decimals) for name in ("BLon", "BLat")}
+        place = {name: sexagesimal(row[name], "seconds", 6) for name in ("Lon", "Lat")}
+        return base | place | {"BHt": f"{float(row['BHt']):.3f}"}
+
+    parted(path, written)
+    text = path.read_text(encoding="utf-8").replace('"rover*.csv"', '"rover001.csv"')
+    block = text[text.index("[[points]]") :]
+    assert '"rover001.csv"' in block
+    other = block.replace("rover001", "rover002").replace("[[points]]", '[[points]]\nangles = "dms"')
+    path.write_text(f"{text}\n{other}", encoding="utf-8")
+    assert judged(path)[::2] == ((3, ["base"]) if away else (0, []))
+
+
 def test_stations_of_a_network_in_turn(tmp_path: Path) -> None:
     job = known(simulate(replace(ONE, base_horizontal=0.0, base_vertical=0.0)))
     path = write(job, tmp_path, between(job, at_base(job, 0, east=25_000.0, north=9_000.0)), beside=False)
