@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from pipeline.examine.last_digits import last_digit
 from pipeline.intake.base_log import Seen
 from pipeline.intake.survey import Survey
 from pipeline.read.columns import lengths_of
@@ -12,8 +13,6 @@ from pipeline.sphere import DEGREE
 #: angles, whose cells are degrees, minutes and seconds, degrees and minutes, or degrees.
 _PLAIN = range(1, 12)
 _SECONDS, _MINUTES, _DEGREES = range(8), range(2, 9), range(4, 12)
-#: What a number of 53 bits that was converted may be off: as a share of it, and of its last digit at the least.
-_BITS, _LEAST = 4 * np.finfo(np.float64).eps, 1e-6
 
 
 def digits_apart(survey: Survey, one: Seen, other: Seen) -> tuple[float, float]:
@@ -30,27 +29,18 @@ def _last_digits(export: Export, seen: Seen) -> tuple[float, float]:
     """
     first, second, third = seen.value
     counts = lengths_of(export.points)
-    height = _last(third / counts.up, _PLAIN) * counts.up
+    height = last_digit(third / counts.up, _PLAIN) * counts.up
     if export.points.columns.base_longitude is None:
-        return min(_last(value / counts.plan, _PLAIN) for value in (first, second)) * counts.plan, height
+        return min(last_digit(value / counts.plan, _PLAIN) for value in (first, second)) * counts.plan, height
     angle = _last_of_parts if export.points.angles == "dms" else _last_of_degrees
     return min(angle(first), angle(second)) * DEGREE, height
 
 
 def _last_of_degrees(value: float) -> float:
-    return _last(value, _PLAIN)
+    return last_digit(value, _PLAIN)
 
 
 def _last_of_parts(value: float) -> float:
     """Return what the last digit of a sexagesimal angle is worth, degrees: its parts may be three, two or one."""
     parts = ((3600.0, _SECONDS), (60.0, _MINUTES), (1.0, _DEGREES))
-    return max(_last(value * per, decimals) / per for per, decimals in parts)
-
-
-def _last(value: float, decimals: range) -> float:
-    """Return what the last digit of a number is worth that has the fewest of these decimals; of more, the finest."""
-    for number in decimals:
-        scaled = abs(value) * 10.0**number
-        if abs(scaled - round(scaled)) <= max(_LEAST, _BITS * scaled):
-            return float(10.0**-number)
-    return float(10.0 ** -decimals[-1])
+    return max(last_digit(value * per, decimals) / per for per, decimals in parts)

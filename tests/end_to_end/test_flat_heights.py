@@ -45,6 +45,35 @@ def test_flat_ground_that_is_measured_is_not_doubted(tmp_path: Path) -> None:
     assert told(job, tmp_path) == []
 
 
+@pytest.mark.parametrize(
+    ("points", "decimals", "above", "doubts"),
+    [
+        (20, 1, 0.0, 0),  # the noise of a fixed solution does not show in decimetres
+        (20, 2, 0.0, 0),  # 20 of 50 may be one centimetre by chance
+        (60, 2, 0.0, 1),
+        (20, 3, 0.0, 1),
+        (20, 1, 60.0, 1),  # no water of this job
+    ],
+)
+def test_what_the_digits_of_another_rover_show(
+    points: int, decimals: int, above: float, doubts: int, tmp_path: Path
+) -> None:
+    """One height for all points of a rover, the marks' own and a digit of its decimals; the marks are another's."""
+    job = simulate(Plan(sessions=1, points=points, ties=1, checks=2, marks=3, place=CENTRAL_JAVA))
+    path = job.write(tmp_path)
+    export = tmp_path / "rover001.csv"
+    heading, *lines = export.read_text(encoding="utf-8").splitlines()
+    column = heading.split(",").index("EllHt")
+    on_marks = [line for line in lines if "-T" in line.split(",")[0] or "-C" in line.split(",")[0]]
+    level = round(float(on_marks[0].split(",")[column]), 0) + above + 3 * 10**-decimals
+    flat = [line.split(",") for line in lines if line not in on_marks]
+    flat = [[*cells[:column], f"{level:.{decimals}f}", *cells[column + 1 :]] for cells in flat]
+    for name, kept in (("rover001.csv", on_marks), ("rover002.csv", [",".join(cells) for cells in flat])):
+        (tmp_path / name).write_text("\n".join([heading, *kept, ""]), encoding="utf-8")
+    found = [text for text in map(str, check_job(path).doubts) if "one and the same number" in text]
+    assert len(found) == doubts, found
+
+
 def test_few_readings_of_one_height_are_not_doubted(tmp_path: Path) -> None:
     job = simulate(Plan(sessions=1, points=2, ties=1, checks=2, marks=3, place=CENTRAL_JAVA))
     job.rows["height"][:] = 12.5
