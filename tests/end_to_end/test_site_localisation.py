@@ -251,6 +251,7 @@ ALONG, ACROSS = np.array([[np.cos(TURN), np.sin(TURN), 0.0], [-np.sin(TURN), np.
         (WIDE, {"height": "tilt"}, [0.0, 0.0, 0.4], ["a geoid seldom slopes by more", "in heights: 3 common"]),
         (ON_A_LINE, {}, RIGHT, ["lie on a line, so that they fit as well with its easting and northing"]),
         (BUT_ONE, {"height": "none"}, [-0.06, 0.08, 0.0], ["in plan: as the common marks lie, an error in S4 shows"]),
+        (BUT_ONE, {"height": "none", "plan": "rigid"}, RIGHT, ["an error in S4 across the way to the middle"]),
     ],
 )
 def test_what_nothing_proves_takes_the_proof_away(
