@@ -1,6 +1,7 @@
 """Readings that are the same observation exported twice, digit for digit, with other rounding or by another clock."""
 
-from pipeline.duplicates.by_clock import by_another_clock
+from pipeline.duplicates.by_clock import agreeing, by_another_clock
+from pipeline.duplicates.clock_lags import clock_lags
 from pipeline.duplicates.decimals import height_rounding, plan_rounding, time_rounding
 from pipeline.duplicates.exact import having, mixed_with, observation_hashes, occurring_again, repeated, text_hashes
 from pipeline.duplicates.near import Alike, alike
@@ -10,8 +11,10 @@ from pipeline.duplicates.one import grouped, usual_rounding
 __all__ = [
     "Alike",
     "Observed",
+    "agreeing",
     "alike",
     "by_another_clock",
+    "clock_lags",
     "grouped",
     "having",
     "height_rounding",

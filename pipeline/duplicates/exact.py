@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from hashlib import blake2b
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -77,6 +78,14 @@ def observation_hashes(batch: pa.RecordBatch, names: Hashes | None = None) -> Ha
 def mixed_with(hashes: Hashes, values: Integers | NDArray[np.uint64] | Floats) -> Hashes:
     """Return (n,) hashes that also depend on the bits of (n,) values of eight bytes."""
     return mixed(hashes * _PRIME + values.view(np.uint64))
+
+
+def place_hashes(name: NDArray[np.uint32], *position: NDArray[np.floating[Any]]) -> Hashes:
+    """Return (n,) hashes of name and position of readings, whenever they were observed."""
+    found = mixed_with(name.astype(np.uint64), np.zeros(len(name), np.uint64))
+    for values in position:
+        found = mixed_with(found, values.astype(np.float64))
+    return found
 
 
 def repeated(hashes: Iterable[Hashes], whole: Flags) -> tuple[Integers, Integers]:

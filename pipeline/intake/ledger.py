@@ -13,14 +13,13 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import (
     Observed,
     height_rounding,
-    mixed_with,
     observation_hashes,
     plan_rounding,
     text_hashes,
     time_rounding,
     usual_rounding,
 )
-from pipeline.duplicates.exact import Hashes
+from pipeline.duplicates.exact import Hashes, mixed, place_hashes
 from pipeline.intake.columns import Column, Columns
 from pipeline.intake.occupations import Signs
 from pipeline.intake.positions import raw_positions
@@ -136,10 +135,18 @@ class Places:
 
     def __iter__(self) -> Iterator[Hashes]:
         for _, (name, *place) in self.columns.pieces("name", "longitude", "latitude", "height"):
-            found = mixed_with(name.astype(np.uint64), np.zeros(len(name), np.uint64))
-            for values in place:
-                found = mixed_with(found, values.astype(np.float64))
-            yield found
+            yield place_hashes(name, *place)
+
+
+@dataclass(frozen=True)
+class Names:
+    """Hashes of the name of every reading, 0 where it has none, piece by piece as often as needed."""
+
+    columns: Columns
+
+    def __iter__(self) -> Iterator[Hashes]:
+        for _, (name,) in self.columns.pieces("name"):
+            yield mixed(name.astype(np.uint64))
 
 
 @dataclass

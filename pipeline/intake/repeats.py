@@ -9,8 +9,10 @@ from pipeline.arrays import Flags, Integers
 from pipeline.clock import lasting
 from pipeline.duplicates import (
     Alike,
+    agreeing,
     alike,
     by_another_clock,
+    clock_lags,
     grouped,
     having,
     occurring_again,
@@ -18,7 +20,7 @@ from pipeline.duplicates import (
     repeated,
 )
 from pipeline.duplicates.near import offsets
-from pipeline.intake.ledger import CANDIDATE, CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Places, Rows
+from pipeline.intake.ledger import CANDIDATE, CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Names, Places, Rows
 from pipeline.intake.prepare import Prepared
 from pipeline.words import counted, plural
 
@@ -73,7 +75,13 @@ def _late(rows: Rows, fresh: Flags) -> Integers:
     named = of.name != 0
     numbers, place, of = numbers[named], place[named], of.at(np.flatnonzero(named))
     candidate = (rows.flags[numbers] & CANDIDATE) != 0
-    found: Integers = numbers[by_another_clock(of, place, rows.session[numbers].astype(np.int64), candidate)]
+    pairs = by_another_clock(of, place, rows.session[numbers].astype(np.int64), candidate)
+    if len(pairs):
+        names = Names(rows.columns)
+        several = occurring_again(names, fresh)
+        every, _ = having(several[several != 0], names, fresh)
+        pairs = pairs[agreeing(of, pairs, rows.observed(every))]
+    found: Integers = numbers[pairs]
     return found[np.lexsort((found[:, 1], found[:, 0]))]
 
 
@@ -109,16 +117,28 @@ def _by_size(counts: Integers) -> Integers:
 def _by_clock(rows: Rows, prepared: Prepared, late: Integers) -> Iterator[str]:
     """Yield which files repeat another's rows, or their own, by another clock."""
     of, _, places = of_pairs(rows, late)
-    later = of.time[places[:, 1]] - of.time[places[:, 0]]
+    one, other = of.time[places].T
     exports = rows.export(late).astype(np.int64)
-    for (one, other), count in _counted(exports):
-        here = (exports == [one, other]).all(axis=1)
-        by = int(np.median(later[here]))
+    lags = clock_lags(one, other)
+    swapped = (exports[:, 0] == exports[:, 1]) & (lags.lag < 0)
+    lag = np.where(swapped, -lags.lag, lags.lag)
+    kinds, groups = np.unique(np.column_stack([exports, lag]), axis=0, return_inverse=True)
+    for number, (first, last, by) in enumerate(kinds.tolist()):
+        here = groups.ravel() == number
+        leap = int(lags.leap[here][0])
         yield (
-            f"{_which(prepared, one, other)} {counted(count, 'pair')} of readings of one name and place to the last"
-            f" digit, {lasting(by)} apart: no point is measured twice so, and one of each is held"
-            f" back as duplicate; see the time zones of the exports: {_listed(rows, prepared, late[here])}"
+            f"{_which(prepared, first, last)} {counted(int(here.sum()), 'pair')} of readings of one name and place to"
+            f" the last digit, {lasting(by)} apart: no point is measured twice so, and one of each is held"
+            f" back as duplicate; {_why(by, leap)}: {_listed(rows, prepared, late[here])}"
         )
+
+
+def _why(lag: int, leap: int) -> str:
+    """Say what to look at where clocks differ by a lag of which a part is leap seconds, milliseconds."""
+    if not leap:
+        return "see the time zones of the exports"
+    scales = f"GPS time and UTC are {lasting(leap)} apart: see which of them each export has"
+    return scales if abs(lag) == abs(leap) else f"{scales}, and in which time zone"
 
 
 def _exports(rows: Rows, prepared: Prepared, again: Integers, first: Integers) -> Iterator[str]:

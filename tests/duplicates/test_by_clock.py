@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.duplicates import Observed, by_another_clock
+from pipeline.duplicates import Observed, agreeing, by_another_clock
 
 #: Codes of the last digit: 10^(-c/16) metres.
 TENTH, MILLIMETRE, CENTIMETRE = 64, 48, 32
@@ -37,6 +37,7 @@ def found(
 ) -> list[tuple[int, int]]:
     of, place = readings(rows, digit, height)
     pairs = by_another_clock(of, place, np.zeros(len(rows), np.int64), np.full(len(rows), marks))
+    pairs = pairs[agreeing(of, pairs, of)] if len(pairs) else pairs
     return sorted(map(tuple, pairs.tolist()))
 
 
@@ -60,7 +61,7 @@ def test_few_agreements_may_be_chance(digit: int, count: int) -> None:
 
 
 def test_two_marks_of_which_each_is_another_time_later_may_be_chance_to_the_millimetre() -> None:
-    rows = [("M1", 1, 0, 0), ("M2", 2, 60_000, 0), ("M1", 1, HOUR, 0), ("M2", 2, 2 * HOUR, 0)]
+    rows = [("M1", 1, 0, 0), ("M2", 2, 60_000, 0), ("M1", 1, HOUR, 0), ("M2", 2, 2 * HOUR + 60_000, 0)]
     assert found(rows, MILLIMETRE, marks=True) == []
     assert found(rows, TENTH, marks=True) == [(0, 2), (1, 3)]
 
@@ -91,3 +92,33 @@ def test_nothing_of_nothing() -> None:
     of, place = readings([("P", 0, 0, 0)], TENTH)
     none = of.at(np.zeros(0, np.int64))
     assert by_another_clock(none, place[:0], np.zeros(0, np.int64), np.zeros(0, bool)).shape == (0, 2)
+
+
+@pytest.mark.parametrize("later", [1_000, 5_000, 30_000, 300_000, 24 * HOUR, 15 * HOUR])
+def test_what_comes_again_by_no_clock_is_left_in_peace(later: int) -> None:
+    """Epochs of stop and go, points that are measured twice at once, a list that is keyed in every day."""
+    assert found(day(20, later), TENTH, marks=True) == []
+
+
+@pytest.mark.parametrize("later", [17_000, 19_000, HOUR // 4, 11 * HOUR + HOUR // 2, 13 * HOUR + 18_000])
+def test_lags_of_clocks(later: int) -> None:
+    """A zone, GPS time, one that misses a second, and a zone's clock on GPS time."""
+    assert len(found(day(20, later), MILLIMETRE)) == 20
+
+
+@pytest.mark.parametrize("export", [0, 1])
+@pytest.mark.parametrize(("differ", "told"), [(40, 0), (2, 18)])
+def test_points_measured_twice_of_which_some_agree_by_chance(differ: int, told: int, export: int) -> None:
+    """As much later are as many as differ, too: what agrees among them is chance, up to a few reduced anew."""
+    rows = day(18, HOUR, export)
+    rows += [(f"D{n}", n, (30 + n) * 60_000, 0) for n in range(differ)]
+    rows += [(f"D{n}", 500 + n, (30 + n) * 60_000 + HOUR, export) for n in range(differ)]
+    assert len(found(rows, MILLIMETRE)) == told
+
+
+@pytest.mark.parametrize("export", [0, 1])
+def test_a_track_under_one_name_by_another_clock(export: int) -> None:
+    """Every second a place of its own under one name: 18 s after each comes another of its own, too."""
+    rows = [("TRACK", n, n * 1000, 0) for n in range(100)]
+    rows += [(name, n, time + 18_000, export) for name, n, time, _ in rows]
+    assert len(found(rows, TENTH, marks=True)) == 100
