@@ -5,7 +5,7 @@ A row that stays in its export and is held back now, for whatever reason, is no 
 
 import re
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 import numpy as np
@@ -13,6 +13,7 @@ import numpy as np
 from pipeline.clock import clock, from_iso
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
+from pipeline.intake.candidates import coded_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.issue.session_types import Session
@@ -25,6 +26,8 @@ _GONE = "is no occupation of the job any more"
 _TOLD = re.compile(rf"the occupation (.*) on (.*) \(observed (.{{19}}) UTC\), which failed in issue \d+, {_GONE}")
 #: Milliseconds: an export may come again with its times to the second.
 _ALIKE = 1000
+#: Metres further from its mark than the limit of a shift that a reading may be which is one of it by code alone.
+_BESIDE = 1.0
 #: Occupations that a note names.
 _LISTED = 3
 
@@ -34,7 +37,7 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
 
     Whoever leaves a failing check out of an export that is delivered again, or out of the job's list, or has it held
     back by another end of the session, solution or limit, would otherwise have points released for it. Such a doubt is
-    taken along from issue to issue while its occupation is not there.
+    taken along from issue to issue while its occupation is not there. One that has another name now is there.
 
     Args:
         last: the record of the newest issue.
@@ -51,17 +54,20 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
         # as many of its name are there where all times are read by another clock now
         if len(names) >= many[check["point"]] or any(abs(time - other) <= _ALIKE for other in names):
             continue
-        called = f"{check['point']} on {check['mark']} (observed {clock(time)} UTC)"
         sessions = _at(survey, time, check["session"], before.get(check["session"]))
+        if sessions and _renamed(survey, time, check["mark"], sessions):
+            continue
+        called = f"{check['point']} on {check['mark']} (observed {clock(time)} UTC)"
         if sessions and check["passed"] is False:
             what = f"the occupation {called}, which failed in issue {last['issue']:03d}, {_GONE}"
             told[what] = check["point"], time, sessions
         elif sessions and _near(held[check["point"]], time) is None:  # what is held back is told as that
             others.append(called)
-    for what, point, seen, names_before in _told_before(last):
+    for what, point, mark, seen, names_before in _told_before(last):
         sessions = tuple(window.index for window in survey.windows if window.session.name in names_before)
-        if sessions and seen not in map(clock, there[point]):
-            told.setdefault(what, (point, int(datetime.fromisoformat(f"{seen}+00:00").timestamp() * 1000), sessions))
+        time = int(datetime.fromisoformat(f"{seen}+00:00").timestamp() * 1000)
+        if sessions and seen not in map(clock, there[point]) and not _renamed(survey, time, mark, sessions):
+            told.setdefault(what, (point, time, sessions))
     doubts = [_doubt(what, _near(held[name], time), sessions) for what, (name, time, sessions) in told.items()]
     return confirmed_by(survey.job, doubts), _note(others, last["issue"])
 
@@ -94,6 +100,29 @@ def _observed(survey: Survey) -> tuple[defaultdict[str | None, list[int]], _Held
     return found, held
 
 
+def _renamed(survey: Survey, time: int, mark: str, sessions: Sequence[int]) -> bool:
+    """Tell whether a reading that counts was observed on a mark at a time in some sessions, whatever it is called.
+
+    What it is on, the job says, or else its code and its place. One clock has no other reading at the time.
+    """
+    every = survey.candidates
+    rows = np.flatnonzero((np.abs(every.time - time) <= _ALIKE) & np.isin(every.session, sessions))
+    of = survey.register.find(mark) if survey.register is not None else None
+    if not len(rows) or of is None or survey.register is None:
+        return False
+    said = [every.named[row] for row in rows.tolist()]
+    if any(one is not None and survey.register.find(one.mark) == of for one in said):
+        return True
+    coded = np.asarray(coded_checks(every.table, survey.prepared), bool)[rows]
+    unsaid = coded & np.array([one is None for one in said], bool)
+    if survey.operations.register is None or not unsaid.any():
+        return False
+    known = survey.register
+    place = np.ravel(survey.operations.register.forward(known.first[of], known.second[of], known.third[of]))
+    most = np.hypot(survey.job.shift.limit_horizontal, survey.job.shift.limit_vertical) + _BESIDE
+    return bool((np.linalg.norm(every.raw[rows[unsaid]] - place, axis=1) <= most).any())
+
+
 def _near(held: list[tuple[int, str, int, str]], time: int) -> tuple[int, str, int, str] | None:
     """Return the one of those held back that was observed at a time."""
     return next((one for one in held if abs(one[0] - time) <= _ALIKE), None)
@@ -121,11 +150,11 @@ def _at(survey: Survey, time: int, name: str, before: Session | None) -> tuple[i
     return tuple(window.index for window in same or other)
 
 
-def _told_before(last: Record) -> Iterator[tuple[str, str, str, list[str]]]:
-    """Yield what the newest issue says of occupations gone: its sentence, their point and time, and the sessions."""
+def _told_before(last: Record) -> Iterator[tuple[str, str, str, str, list[str]]]:
+    """Yield what the newest issue says of occupations gone: its sentence, point, mark, time, and the sessions."""
     for doubt in last["doubts"]:
         if doubt["kind"] == Doubt.UNANSWERED_CHECK and (found := _TOLD.search(doubt["what"])) is not None:
-            yield found[0], found[1], found[3], doubt["sessions"]
+            yield found[0], found[1], found[2], found[3], doubt["sessions"]
 
 
 def _note(called: list[str], issue: int) -> list[str]:

@@ -180,3 +180,61 @@ def test_a_session_taken_out_doubts_none_of_another_base(tmp_path: Path) -> None
         export.write_text("".join(line for line in lines if not line.startswith("S01-")), encoding="utf-8")
     again = run_job(path)
     assert (again.issued, again.exit_code, doubts(again)) == (True, 0, [])
+
+
+def mended(folder: Path) -> Path:
+    """A job with an issue in which S01-C2 fails by the register, and then the register as it should have been."""
+
+    def made() -> Simulation:
+        return simulate(Plan(sessions=2, points=10, ties=1, checks=3, noise=False))
+
+    right = made().write(folder / "right").parent / "register.csv"
+    wrong = made()
+    (mark,) = [one["mark"] for one in wrong.job["session"][0]["checks"] if one["point"] == "S01-C2"]
+    wrong.mistype(mark, "easting", 1.0)
+    path = wrong.write(folder / "job")
+    assert run_job(path).exit_code == 3
+    (path.parent / "register.csv").write_bytes(right.read_bytes())
+    return path
+
+
+def listed(path: Path, point: str) -> str:
+    return next(part for part in path.read_text(encoding="utf-8").split("{") if f'"{point}"' in part).split("}")[0]
+
+
+@pytest.mark.parametrize("by", ["list", "code"])
+def test_an_occupation_that_has_another_name_is_there(by: str, tmp_path: Path) -> None:
+    """Renamed in the export and in the job's list, or in the export alone where its code says what it is."""
+    path = mended(tmp_path)
+    edit(path, lambda row: row | {"Point": "A2", "Code": "CHK"} if row["Point"] == "S01-C2" else row)
+    replace_in(path, {'"S01-C2"': '"A2"'} if by == "list" else {"{" + listed(path, "S01-C2") + "}, ": ""})
+    again = run_job(path)
+    assert (again.exit_code, doubts(again)) == (0, [])
+    assert [note for note in again.record["notes"] if "of the job any more" in note] == []
+
+
+def test_a_doubt_of_one_that_was_gone_ends_where_it_is_there_by_another_name(tmp_path: Path) -> None:
+    path = mended(tmp_path)
+    job, (export,) = path.read_text(encoding="utf-8"), path.parent.glob("rover*.csv")
+    rows = export.read_text(encoding="utf-8")
+    without(path, "S01-C2")
+    assert run_job(path).exit_code == 3
+    path.write_text(job.replace('"S01-C2"', '"A2"'), encoding="utf-8")
+    export.write_text(rows.replace("S01-C2", "A2"), encoding="utf-8")
+    again = run_job(path)
+    assert (again.exit_code, doubts(again)) == (0, [])
+
+
+def test_another_occupation_of_the_mark_is_not_the_one_that_is_gone(tmp_path: Path) -> None:
+    path = mended(tmp_path)
+    edit(
+        path,
+        lambda row: (
+            row | {"Point": "A2", "Observed": row["Observed"].replace(":00.", ":09.").replace(":00Z", ":09Z")}
+            if row["Point"] == "S01-C2"
+            else row
+        ),
+    )
+    replace_in(path, {'"S01-C2"': '"A2"'})
+    again = run_job(path)
+    assert again.exit_code == 3 and len(doubts(again)) == 1
