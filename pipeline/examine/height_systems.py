@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.arrays import Integers
 from pipeline.control import Register
 from pipeline.examine.doubtful import Doubtful
-from pipeline.examine.mark_heights import Above, BySession, above_readings, by_session, looks
+from pipeline.examine.mark_heights import Above, BySession, above_readings, by_session, known_places, looks
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.systematic import ALIKE, LEAST, alike, by_separation, near_separation, one_height
 from pipeline.examine.units import unit_doubts
@@ -56,6 +56,13 @@ def _looked(survey: Survey, stood: Stood | None) -> "_Looked | None":
         return None
     path = survey.prepared.loaded.recorded(control.file)
     return _Looked(survey, register, path, above, by_session(survey, above))
+
+
+#: Another cause of it. Told of bases apart are ids alone, where no export and no set-up says where a base stood.
+_SAME_BASE = (
+    ", or it is one base that was set up again at the same coordinates under another id (the columns of the base's"
+    " position or the sessions' setup would show that)"
+)
 
 
 @dataclass(frozen=True)
@@ -145,11 +152,13 @@ class _Looked:
             f" {east:+.2f} m east, {north:+.2f} m north and {up:+.2f} m above the raw readings on them in each"
         )
         line = self.register.lines[int(self.above.mark[0])]
+        # of bases of which nothing but the ids is known
+        other = "" if known_places(self.survey)[self.of.session[same]].all() else _SAME_BASE
         if np.hypot(east, north) > ALIKE[1]:
-            what = f"{how}: the register or source.crs looks like another datum or epoch than stated"
+            what = f"{how}: the register or source.crs looks like another datum or epoch than stated{other}"
             yield Doubtful(Doubt.DATUM, what, None, self.path, line)
         elif abs(up) > ALIKE[1] and not (abs(abs(up) - abs(apart)) <= ALIKE[1] and abs(apart) >= LEAST):
-            what = f"{how}: the register's heights look like those of another height datum, or of another unit"
+            what = f"{how}: the register's heights look like those of another height datum, or of another unit{other}"
             yield Doubtful(Doubt.REGISTER_HEIGHTS, what, None, self.path, line)
 
     def sessions(self, numbers: Iterable[int]) -> str:

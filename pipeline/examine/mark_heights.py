@@ -4,14 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.control import Register
 from pipeline.examine.register_looks import OddHeight, median, odd_heights
 from pipeline.examine.stood_on import Stood
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.base_values import merged
 from pipeline.intake.survey import Survey
-from pipeline.sessions.attach import base_key
+from pipeline.sessions.attach import base_key, spelling
 
 #: Metres: with another position than before, a base was set up anew, and is off by another error.
 _ANEW = 1.0
@@ -97,16 +97,25 @@ def middle(values: Floats) -> list[float]:
 
 
 def _bases(survey: Survey) -> Integers:
-    """Return (S,) a number per base: its id and, where that is known, its position as broadcast."""
-    sessions: dict[str | None, list[int]] = {}
-    for window in survey.windows:
-        sessions.setdefault(base_key(window.base), []).append(window.index)
-    found, bases = np.zeros(len(survey.windows), np.int64), 0
-    for same in sessions.values():
-        for group in merged(np.nan_to_num(survey.bases.receiver[same]), _ANEW):
-            found[[same[row] for row in group]] = bases
-            bases += 1
+    """Return (S,) a number per base: its position as broadcast or over its mark, and its id where none is known.
+
+    One that is set up again at the coordinates that it had has the error that it had, whatever it is called.
+    """
+    found: Integers = np.arange(len(survey.windows))
+    for places in (survey.bases.receiver, survey.bases.mark):
+        known = np.flatnonzero(np.isfinite(places).all(axis=1))
+        for group in merged(places[known], _ANEW):
+            found[np.isin(found, found[known[group]])] = found[known[group[0]]]
+    called: dict[str | None, int] = {}
+    for number in np.flatnonzero(~known_places(survey)).tolist():
+        base = survey.windows[number].base
+        found[number] = found[called.setdefault(spelling(base) or base_key(base), number)]
     return found
+
+
+def known_places(survey: Survey) -> Flags:
+    """Return (S,) of which sessions it is known where the base said that it stood."""
+    return np.asarray(np.isfinite(survey.bases.receiver).all(axis=1))
 
 
 def odd_height_words(one: OddHeight, register: Register, ellipsoidal: bool, most: int) -> str:

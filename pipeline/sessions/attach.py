@@ -22,11 +22,12 @@ def base_key(text: str | None) -> str | None:
 
 def spelled_alike(one: str | None, other: str | None) -> bool:
     """Tell whether two base ids differ in spelling only: in case, spaces, dashes, leading zeros, or a ``.0``."""
-    first, second = _plain(one), _plain(other)
+    first, second = spelling(one), spelling(other)
     return bool(first) and first == second
 
 
-def _plain(text: str | None) -> str:
+def spelling(text: str | None) -> str:
+    """Return what is left of a base id where two that are spelled alike have the same; empty where nothing is."""
     key = re.sub(r"\.0+$", "", base_key(text) or "")
     return re.sub(r"(?<!\d)0+(?=\d)", "", re.sub(r"[\W_]", "", key))
 

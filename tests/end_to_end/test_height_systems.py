@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import base_logged
 import numpy as np
 import pytest
 from places_made import place_with
@@ -128,6 +129,30 @@ def test_one_base_that_keeps_its_wrong_position_is_no_system(tmp_path: Path) -> 
     job.rows["base"][:] = "BASE-01"
     job.job["session"][1]["base"] = "BASE-01"
     assert kinds(job, tmp_path) == []
+
+
+def test_one_base_whose_id_is_spelled_otherwise_the_next_day_is_no_system(tmp_path: Path) -> None:
+    job = moved(at(KNOWN, tmp_path, 12.0), easting=0.6, northing=1.7)
+    second = job.rows["session"] == 1
+    job.rows["base"] = np.where(second, "base1", "BASE-01")
+    job.job["session"][1]["base"] = "base1"
+    assert kinds(job, tmp_path) == []
+
+
+@pytest.mark.parametrize("same", [True, False])
+def test_a_base_set_up_again_at_its_coordinates_under_another_id(same: bool, tmp_path: Path) -> None:
+    """Its wrong position is what both days have in common; two positions of bases tell that they are two."""
+    job = moved(at(KNOWN, tmp_path, 12.0), easting=0.6, northing=1.7)
+    path = base_logged.write(job, tmp_path, (lambda _: base_logged.at_base(job, 0)) if same else None, beside=False)
+    record = run_job(path, dry_run=True).record
+    assert [doubt["kind"] for doubt in record["doubts"]] == ([] if same else ["datum"])
+    assert not any("under another id" in doubt["what"] for doubt in record["doubts"])
+
+
+def test_bases_of_which_ids_alone_are_known_may_be_one(tmp_path: Path) -> None:
+    path = moved(at(KNOWN, tmp_path, 12.0), easting=0.6, northing=1.7).write(tmp_path)
+    (doubt,) = run_job(path, dry_run=True).record["doubts"]
+    assert "one base that was set up again at the same coordinates under another id" in doubt["what"]
 
 
 @pytest.mark.parametrize("seed", range(8))
