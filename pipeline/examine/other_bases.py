@@ -39,6 +39,10 @@ _NETWORK = 5_000.0
 _FIELD = 0.020
 #: A self-averaged base is off by up to the limits of ``[shift]``, and another one by as much the other way.
 _BOTH = 2.0
+#: So often, and after so large a part of its readings, one of two positions comes after the other in one export that
+#: two controllers were put together in it. A base starts anew once or twice; two rovers at work by turns change over
+#: after some two readings.
+_OFTEN, _TURNS = 4, 1.0 / 3.0
 
 
 def base_doubts(survey: Survey) -> list[Doubtful]:
@@ -138,7 +142,7 @@ class _Session:
         limits = self.survey.job.checks
         if any(self._parts(shift, one, other) or self._parts(shift, other, one) for shift in self.field):
             return True
-        if one.seen.exports & other.seen.exports:
+        if one.seen.exports & other.seen.exports and not _by_turns(one.seen, other.seen):
             return float(np.linalg.norm(other.xyz - one.xyz)) <= limits.horizontal
         level, up = self._local(one, other)
         plan, height = digits_apart(self.survey, one.seen, other.seen)
@@ -164,7 +168,7 @@ class _Session:
         around = own and one.seen.time < other.seen.last and other.seen.time < one.seen.last
         near = level <= _BOTH * most.limit_horizontal and abs(up) <= _BOTH * most.limit_vertical
         if self.network:
-            return around and near and not several
+            return around and near and not several and not _by_turns(one.seen, other.seen)
         if not near:
             return around and not several and level <= _NETWORK
         return around or not several
@@ -218,6 +222,11 @@ class _Session:
                         " say nothing of those",
                         seen,
                     )
+
+
+def _by_turns(one: Seen, other: Seen) -> bool:
+    """Tell whether two positions come in turn in an export, as those of two controllers that were put together do."""
+    return min(one.entered, other.entered) >= max(_OFTEN, _TURNS * min(one.count, other.count))
 
 
 def _none_on(seen: Seen, what: str = "one") -> str:

@@ -30,6 +30,9 @@ SAMPLE = 20_000
 #: Millimetres, and about as much in degrees: what is the same to this is the same value.
 _PER_METRE, _PER_DEGREE = 1e3, 1e8
 
+#: The same units: base positions further apart in a coordinate are at different places.
+_ELSEWHERE = 30
+
 _BASE_PLACE = ("base_first", "base_second", "base_third")
 
 
@@ -40,7 +43,8 @@ class Seen:
     ``time``, ``export`` and ``row`` are those of the earliest reading that has it, ``last`` is the time of the latest,
     ``count`` how many have it; ``key`` is the value rounded, with what else tells two apart; ``text``
     a base id as written; ``sessions`` those that run at the time of readings with that id, none of which has it;
-    ``exports`` those that have the value.
+    ``exports`` those that have the value; ``entered`` how often, within an export and in time, it came after a base
+    position elsewhere.
     """
 
     key: tuple[int | str, ...]
@@ -53,12 +57,14 @@ class Seen:
     text: str = ""
     sessions: tuple[int, ...] = ()
     exports: frozenset[int] = frozenset()
+    entered: int = 0
 
     def and_also(self, other: "Seen") -> "Seen":
         """Return both together, the value of the earlier one."""
         early = self if self.time <= other.time else other
         last, count = max(self.last, other.last), self.count + other.count
-        return replace(early, last=last, count=count, exports=self.exports | other.exports)
+        exports, entered = self.exports | other.exports, self.entered + other.entered
+        return replace(early, last=last, count=count, exports=exports, entered=entered)
 
 
 @dataclass
@@ -168,6 +174,7 @@ class BaseLogs:
         self.without = Values()
         self.used: set[tuple[int, str]] = set()
         self.earliest = np.full(len(windows), np.iinfo(np.int64).max)
+        self.newest: dict[tuple[int, int], Integers] = {}
         self.strangers = Values()
         self.waiting = _Waiting()
 
@@ -224,7 +231,7 @@ class BaseLogs:
         rows, bare = np.flatnonzero(sound & known), np.flatnonzero(sound & ~known)
         across = _PER_DEGREE if degrees else _PER_METRE
         keys = np.rint(values[rows] * [across, across, _PER_METRE]).astype(np.int64)
-        for group in place.groups(rows, session, keys):
+        for group in place.groups(rows, session, keys, self._entering(place, session, rows, keys)):
             seen = place.seen(group, (export.block, *group.key), values[group.early])
             self.sessions[group.session].positions.add(seen)
         for group in place.groups(bare, session, np.full((len(bare), 1), place.export)):
@@ -236,6 +243,22 @@ class BaseLogs:
                 name, at = str(ids[group.key[0]] or ""), (export.block, *group.key[1:])
                 seen = replace(place.seen(group, (name, *at), values[group.early]), text=name)
                 self.sessions[group.session].ids_at.add(seen)
+
+    def _entering(self, place: "_Place", session: NDArray[np.int32], rows: Integers, keys: Integers) -> Flags:
+        """Return (k,) at which rows with ``keys`` (k, 3), in time, a session's base position is another than before."""
+        found = np.zeros(len(rows), bool)
+        if not len(rows):
+            return found
+        own = session[rows]
+        order = np.lexsort((place.time[rows], own)) if (keys != keys[0]).any() else np.argsort(own, kind="stable")
+        first = np.flatnonzero(np.diff(own[order], prepend=-1) != 0)
+        found[order[1:]] = (np.abs(np.diff(keys[order], axis=0)) > _ELSEWHERE).any(axis=1)
+        for start, end in zip(first.tolist(), [*(first[1:] - 1).tolist(), len(order) - 1], strict=True):
+            of = int(own[order[start]]), place.export
+            before = self.newest.get(of)
+            found[order[start]] = before is not None and bool((np.abs(keys[order[start]] - before) > _ELSEWHERE).any())
+            self.newest[of] = keys[order[end]]
+        return found
 
     def _note_antennas(self, place: "_Place", session: NDArray[np.int32], sound: Flags) -> None:
         values = np.asarray(place.batch.column("antenna_height"), np.float64)
@@ -303,7 +326,10 @@ def _somewhere(values: Floats, *, degrees: bool) -> Flags:
 
 @dataclass(frozen=True)
 class _Group:
-    """Readings of a batch that share session and key: the row of the earliest, first and last time, how many."""
+    """Readings of a batch that share session and key: the row of the earliest, first and last time, how many.
+
+    ``entered`` is how many of them were marked.
+    """
 
     session: int
     key: tuple[int, ...]
@@ -311,6 +337,7 @@ class _Group:
     time: int
     last: int
     count: int
+    entered: int
 
 
 @dataclass(frozen=True)
@@ -326,7 +353,9 @@ class _Place:
         """Return a group of readings as one value seen."""
         plain = tuple(float(part) for part in value)
         row, exports = int(self.rows[group.early]), frozenset({self.export})
-        return Seen(key, plain, group.time, group.last, group.count, self.export, row, exports=exports)
+        return Seen(
+            key, plain, group.time, group.last, group.count, self.export, row, exports=exports, entered=group.entered
+        )
 
     def seen_id(self, group: _Group, keys: Sequence[str | None], sessions: tuple[int, ...] | None = None) -> Seen:
         """Return a group of readings as one base id seen; the group's key starts with its number among ``keys``.
@@ -347,7 +376,9 @@ class _Place:
         number = np.array([keys.index(base_key(text)) for text in texts] + [keys.index(None)])
         return keys, number[np.asarray(pc.fill_null(coded.indices, len(texts)), np.int64)]
 
-    def groups(self, rows: Integers, session: NDArray[np.int32], keys: Integers) -> Iterator[_Group]:
+    def groups(
+        self, rows: Integers, session: NDArray[np.int32], keys: Integers, marked: Flags | None = None
+    ) -> Iterator[_Group]:
         """Yield the readings that share session and key, in order of appearance.
 
         Exports hold long runs of one value, so only the first row of each run is sorted.
@@ -356,6 +387,7 @@ class _Place:
             rows: (k,) of the batch.
             session: (n,) of the whole batch.
             keys: (k, m).
+            marked: (k,) rows that are counted.
         """
         table = np.column_stack([session[rows], keys]).astype(np.int64, copy=False)
         if not len(table):
@@ -366,8 +398,17 @@ class _Place:
         time = self.time[rows]
         order = np.lexsort((time, group)) if len(different) > 1 else np.argsort(time, kind="stable")
         ends = np.cumsum(np.bincount(group))
+        entered = np.bincount(group[marked] if marked is not None else group[:0], minlength=len(different))
         for number in np.argsort(first).tolist():
             of_group = order[ends[number - 1] if number else 0 : ends[number]]
             own, *key = different[number].tolist()
             early, late = int(of_group[0]), int(of_group[-1])
-            yield _Group(own, tuple(key), int(rows[early]), int(time[early]), int(time[late]), len(of_group))
+            yield _Group(
+                own,
+                tuple(key),
+                int(rows[early]),
+                int(time[early]),
+                int(time[late]),
+                len(of_group),
+                int(entered[number]),
+            )

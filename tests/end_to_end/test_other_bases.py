@@ -232,3 +232,55 @@ def test_a_log_that_is_there_once_per_set_up_is_left_in_peace(tmp_path: Path) ->
     job = simulate(ONE)
     path = write(job, tmp_path, lambda row: {} if row["Point"] in ("S01-T1", "S01-C2") else {"BHt": ""}, beside=False)
     assert not [note for note in judged(path)[1]["notes"] if "carry no position of the base" in note]
+
+
+def by_turns(job: Simulation, **apart: float) -> Cells:
+    """Every other point of an export was measured with another controller."""
+    rows = iter(range(10_000))
+
+    def cells(row: Row) -> dict[str, Any]:
+        mark = "-T" in row["Point"] or "-C" in row["Point"]
+        return at_base(job, 0, **apart) if next(rows) % 2 and not mark else {}
+
+    return cells
+
+
+def sorted_by(path: Path, key: Callable[[str], Any]) -> Path:
+    export = path.parent / "rover001.csv"
+    heading, *rows = export.read_text(encoding="utf-8").splitlines()
+    export.write_text("\n".join([heading, *sorted(rows, key=key), ""]), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("given", ["derived", "none"])
+@pytest.mark.parametrize("order", ["in time", "one after the other"])
+def test_two_controllers_put_together_in_one_export(order: str, given: str, tmp_path: Path) -> None:
+    """One has the antenna where the other has the mark; or both have virtual stations of a network, some metres off."""
+    job = simulate(replace(ONE, base_horizontal=0.0, base_vertical=0.0) if given == "none" else ONE)
+    job = known(job) if given == "none" else job
+    apart = {"east": 4.0, "north": -2.0, "up": 0.3} if given == "none" else {"up": 1.8}
+    path = write(job, tmp_path, by_turns(job, **apart), beside=False)
+    if order != "in time":
+        mine = at_base(job, 0)["BHt"]
+        sorted_by(path, lambda row: (mine not in row, row.split(",")[1]))
+    assert judged(path)[::2] == (0, [])
+
+
+def test_two_controllers_with_a_base_each_in_one_export(tmp_path: Path) -> None:
+    job = simulate(ONE)
+    assert judged(write(job, tmp_path, by_turns(job, east=1.6, north=-1.6, up=-4.6), beside=False))[::2] == (
+        3,
+        ["base"],
+    )
+
+
+def test_a_base_started_anew_in_an_export_that_is_not_in_the_order_of_time(tmp_path: Path) -> None:
+    """Its rows are mixed, its times are not."""
+    job = simulate(ONE)
+    path = write(job, tmp_path, between(job, at_base(job, 0, up=1.8)), beside=False)
+    sorted_by(path, lambda row: hash_of(row.split(",")[0]))
+    assert judged(path)[::2] == (3, ["base"])
+
+
+def hash_of(text: str) -> int:
+    return sum(31**place * ord(letter) for place, letter in enumerate(text)) % 9_973
