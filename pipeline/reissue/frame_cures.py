@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from pipeline.intake.survey import Survey
-from pipeline.issue.record_types import Record
+from pipeline.issue.record_types import Record, RegisterMark
 from pipeline.issue.session_types import SetUpStated
 from pipeline.job.model import Setup
 from pipeline.reissue.fingerprint import PART, Fingerprint
@@ -40,6 +40,27 @@ def cured_sessions(base: Record, survey: Survey, solved: Solved, now: Fingerprin
     tied_as_before = _tied_as_before(base, survey, solved, now, found)
     settled = _settled(base, survey, solved, found) if _unchanged(base, now, _BOUNDS) else set[int]()
     return frozenset(tied_as_before & (settled | (_passing(base, solved, now, found) - _tied_anew(solved, found))))
+
+
+def tied_alike(base: Record, survey: Survey, solved: Solved, now: Fingerprint, found: Moves) -> frozenset[int]:
+    """Return the indices of sessions whose shift is another only for the frame: ties, numbers and weights are the same.
+
+    Arguments as of `cured_sessions`.
+    """
+    if not _unchanged(base, now, _WEIGHTS):
+        return frozenset()
+    then = {row["mark"]: _weight(row) for row in base["register"]}
+    on_marks, weight = solved.occupations, {row["mark"]: _weight(row) for row in now.register}
+    reweighed = {
+        session
+        for role, mark, session in zip(on_marks.roles, on_marks.marks, on_marks.session.tolist(), strict=True)
+        if role is Role.TIE and then.get(mark) != weight.get(mark)
+    }
+    return frozenset(_tied_as_before(base, survey, solved, now, found) - _tied_anew(solved, found) - reweighed)
+
+
+def _weight(row: RegisterMark) -> tuple[str, str]:
+    return row["sigma horizontal"], row["sigma vertical"]
 
 
 def _unchanged(base: Record, now: Fingerprint, parts: tuple[str, ...]) -> bool:

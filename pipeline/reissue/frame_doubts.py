@@ -6,14 +6,16 @@ up into the shift, so that every check agrees: only the issue before shows it.
 
 import numpy as np
 
+from pipeline.arrays import Flags, Floats
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.reissue.fingerprint import Fingerprint
-from pipeline.reissue.frame_cures import cured_sessions
-from pipeline.reissue.frame_moves import beyond, farthest, heights_told, jumps_told, moves
-from pipeline.reissue.frames import frame_changes
+from pipeline.reissue.frame_cures import cured_sessions, tied_alike
+from pipeline.reissue.frame_effect import Effect, frame_effect
+from pipeline.reissue.frame_moves import Moves, alike_moves, beyond, farthest, heights_told, jumps_told, moves
+from pipeline.reissue.frames import control_matters, frame_changes
 from pipeline.solve.solve import Solved
 from pipeline.words import Doubt
 
@@ -36,36 +38,72 @@ def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint)
         now: what it is made from.
     """
     changes = frame_changes(base, survey, now.sums)
-    if not changes.control and (changes.target or changes.field or not changes.files):
+    control = changes.control if control_matters(base, survey) else ()
+    if not control and (changes.target or changes.field or not changes.files):
         return ()
     found = moves(base, survey, solved, now)
     cured = cured_sessions(base, survey, solved, now, found)
-    (moved, as_before), jumps = found.of(solved, cured), found.jumped(survey, solved, cured)
-    checks, issue = survey.job.checks, f"issue {base['issue']:03d}"
-    issued = np.zeros(2, bool)
-    if len(moved) and base["target"]["grid"] == survey.target["grid"]:
-        issued[0] = farthest(moved) > checks.horizontal
-    if len(moved) and base["target"]["height"] == survey.target["height"]:
-        issued[1] = bool((np.abs(moved[:, 2]) > checks.vertical).any())
-    parts = [heights_told(moved[:, 2], as_before)] if issued[1] else []
-    parts += [f"positions moved by up to {farthest(moved):.3f} m"] if issued[0] else []
-    by_issued = f"since {issue} {' and '.join(parts)}"
-    if changes.control:
+    effect = frame_effect(base, survey, solved, now, found)
+    by_frame = np.array([by for number, by in effect.issued.items() if number not in cured]).reshape(-1, 3)
+    (moved, as_before), alone = found.of(solved, cured), ""
+    if control:
+        jumps = _jumps(survey, found, effect, tied_alike(base, survey, solved, now, found), cured)
         # where field positions are read otherwise too, a shift says nothing by itself
-        by_shift = bool(found.jumps) and not changes.field
-        jumped = beyond(jumps, survey) if by_shift else issued
-        what = f"{jumps_told(jumps, jumped)} than in {issue}" if by_shift else by_issued
+        by_shift = bool(jumps) and not changes.field
+        jumped = beyond(jumps, survey) if by_shift else _beyond(moved, base, survey)
+        if not by_shift and effect.issued:
+            # where no number of the register is as it was, points move for that too: only with the frame is it in doubt
+            taken_up = np.array([by for number, by in effect.shift.items() if number not in cured]).reshape(-1, 3)
+            own = by_frame if changes.field or not len(taken_up) else taken_up
+            jumped &= beyond({str(row): by for row, by in enumerate(own)}, survey)
+        what = f"{jumps_told(jumps, jumped)} than in issue {base['issue']:03d}" if by_shift else ""
         cure = ", since ties take a wrong CRS or height datum up whole and checks agree all the same"
-        why, key = changes.control, "height" if any("] height" in text for text in changes.control) else "crs"
+        why, key = control, "height" if any("] height" in text for text in control) else "crs"
     else:
-        jumped, why, key = issued, changes.files, "geoid"
-        what = f"{by_issued} in what is called the same grid and height datum"
+        if len(by_frame):
+            alone = "" if alike_moves(by_frame, moved) else ", by that alone,"
+            moved, as_before = by_frame, True
+        jumped, why, key, what = _beyond(moved, base, survey), changes.files, "geoid", ""
         cure = "; see which file or operation belongs to the job"
     if not jumped.any():
         return ()
+    if not what:
+        parts = [heights_told(moved[:, 2], as_before)] if jumped[1] else []
+        parts += [f"positions moved by up to {farthest(moved):.3f} m"] if jumped[0] else []
+        in_what = "" if control else " in what is called the same grid and height datum"
+        what = f"since issue {base['issue']:03d} {' and '.join(parts)}{alone}{in_what}"
     kind = Doubt.REGISTER_HEIGHTS if jumped[1] and not jumped[0] else Doubt.DATUM
     table = "target" if key == "geoid" else "control"
     sentence = f"{what}: {'; '.join(why)}; {UNSETTLED}{cure}"
     place = survey.where(table, key)
     others = tuple(window.index for window in survey.windows if window.index not in cured) if cured else None
     return confirmed_by(survey.job, [Doubtful(kind, sentence, others, *place)])
+
+
+def _jumps(
+    survey: Survey, found: Moves, effect: Effect, alike: frozenset[int], left_out: frozenset[int]
+) -> dict[str, Floats]:
+    """Return by how much the same ties on the same numbers give another shift, by name of a session.
+
+    Where ties, numbers or weights are others too, that is what the frame does to the register's numbers of before.
+    """
+    jumps = {}
+    for window in survey.windows:
+        number = window.index
+        if number in left_out:
+            continue
+        if number in found.jumps and (number in alike or number not in effect.shift):
+            jumps[window.session.name] = found.jumps[number]
+        elif number in effect.same and number in effect.shift:
+            jumps[window.session.name] = effect.shift[number]
+    return jumps
+
+
+def _beyond(moved: Floats, base: Record, survey: Survey) -> Flags:
+    """Return (2,) whether (n, 3) moves are beyond the tolerance in position, in height, of what is called the same."""
+    checks, issued = survey.job.checks, np.zeros(2, bool)
+    if len(moved) and base["target"]["grid"] == survey.target["grid"]:
+        issued[0] = farthest(moved) > checks.horizontal
+    if len(moved) and base["target"]["height"] == survey.target["height"]:
+        issued[1] = bool((np.abs(moved[:, 2]) > checks.vertical).any())
+    return issued

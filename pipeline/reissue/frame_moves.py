@@ -101,11 +101,10 @@ def moves(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> Mov
 
 
 def _again(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> Again:
-    on_marks, axes = solved.occupations, last["target"]["axes"]
+    on_marks = solved.occupations
     points = on_marks.table.column("name").to_pylist()
     keys = zip(points, on_marks.time.tolist(), on_marks.marks, strict=True)
     at = {key: row for row, key in enumerate(keys)}
-    counts = [_count(axes["easting"]), _count(axes["northing"]), _count(axes["height"])]
     found = [
         (one, at[key])
         for one in last["checks"]
@@ -114,7 +113,7 @@ def _again(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> Ag
     before, rows = tuple(one for one, _ in found), np.array([row for _, row in found], np.int64)
     here = np.column_stack([on_marks.corrected.easting, on_marks.corrected.northing, on_marks.corrected.height])[rows]
     was = np.array([[one["easting"], one["northing"], one["height"]] for one in before], float).reshape(-1, 3)
-    was *= counts
+    was *= counts_of(last)
     by_numbers = _read_as_before(last, survey, solved, now, before, rows, was)
     if by_numbers is None:
         same = _of_same_files(last, survey, solved, now)[rows]
@@ -162,6 +161,12 @@ def _of_same_files(last: Record, survey: Survey, solved: Solved, now: Fingerprin
         content = f"{FILE}{export.shown}"
         same.append(as_read or (others and last["identity"].get(content) == now.sums.get(content)))
     return np.array(same, bool)[np.asarray(solved.occupations.table.column("export"), np.int64)]
+
+
+def counts_of(last: Record) -> Floats:
+    """Return (3,) the metres to the east, north and upwards in one count of coordinates as an issue has them."""
+    axes = last["target"]["axes"]
+    return np.array([_count(axes["easting"]), _count(axes["northing"]), _count(axes["height"])])
 
 
 def _count(written: AxisWritten) -> float:
@@ -259,6 +264,13 @@ def heights_told(height: Floats, as_before: bool) -> str:
     if as_before:
         return f"the heights of all points moved by about {mean:+.3f} m{between}"
     return f"occupations of marks moved by about {mean:+.3f} m in height{between}, with what was corrected of readings"
+
+
+def alike_moves(one: Floats, other: Floats) -> bool:
+    """Tell whether (n, 3) and (m, 3) moves are the same but for a few that moved for a cause of their own, metres."""
+    if not len(one) or not len(other):
+        return len(one) == len(other)
+    return bool((np.abs(np.median(one, axis=0) - np.median(other, axis=0)) <= _ALIKE).all())
 
 
 def farthest(moved: Floats) -> float:

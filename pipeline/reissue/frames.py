@@ -79,6 +79,25 @@ def frame_changes(last: Record, survey: Survey, now: Mapping[str, str]) -> Frame
     return FrameChanges(tuple(target), tuple(control), tuple(field), tuple(files), frozenset(steps))
 
 
+def control_matters(last: Record, survey: Survey) -> bool:
+    """Tell whether the register's numbers go another way than in an earlier issue, whatever grid files have in them.
+
+    A key may be another, or stated for the first time, and change no operation.
+    """
+    register = survey.operations.register
+    before, after = by_step(last).get(REGISTER), now_by_step(survey).get(REGISTER)
+    if register is None or before is None or after is None:
+        return True
+    # of another target the same steps lead into another datum
+    if any(last["target"][key] != survey.target[key] for key in ("grid", "height", "epoch")):
+        return True
+    # an epoch is no part of the definition
+    used = control_used(survey.job)
+    epoch = last["control"]["epoch"] if last["control"] is not None else None
+    aged = register.epoch is not None and used is not None and used["epoch"] != epoch
+    return aged or (before[0], before[2]) != (after[0], after[2])
+
+
 def _target(then: Target, now: Target) -> Iterator[str]:
     # of another fit a site's own system has another definition: the keys say what it is derived of
     was, is_ = (then["site"], now["site"]) if then["site"] is not None and now["site"] is not None else (then, now)

@@ -434,3 +434,71 @@ def test_a_register_that_was_left_out_for_an_issue_is_held_against_the_one_befor
     ellipsoidal_register(job, tmp_path)
     wrong = run_job(job.write(tmp_path))
     assert wrong.exit_code == 3 and doubts(wrong) == ["register-heights"]
+
+
+def height_of(job: Simulation) -> str:
+    return "height" if "height" in job.register else "ellipsoid_height"
+
+
+def all_marks(up: float) -> Change:
+    def change(job: Simulation, folder: Path) -> None:
+        column = height_of(job)
+        job.register[column] = job.register[column] + up
+
+    return change
+
+
+def a_mark(up: float) -> Change:
+    return lambda job, folder: job.mistype("CM1", height_of(job), up)
+
+
+def another_tie(job: Simulation, folder: Path) -> None:
+    for one in job.job["session"]:
+        one["ties"].append(one["checks"].pop(0))
+
+
+def tie_instead(job: Simulation, folder: Path) -> None:
+    for one in job.job["session"]:
+        one["ties"], one["checks"] = one["checks"][:1], one["checks"][1:]
+
+
+def poor_mark(job: Simulation, folder: Path) -> None:
+    """Give the mark that sessions are tied to a wrong height of a poor uncertainty: another tie takes it back."""
+    a_mark(0.15)(job, folder)
+    job.register["vu95"][0] = 0.4
+
+
+_EPOCH = keys("control", epoch=2020.0)
+_SINCE_FIRST = {
+    "re-adjusted, an epoch that changes nothing": ((), (all_marks(0.25), _EPOCH)),
+    "re-adjusted, a file saved anew": ((), (all_marks(0.25), geoid("g.gtx", 0.0001))),
+    "a mark corrected, an epoch": ((a_mark(0.15),), (a_mark(-0.15), _EPOCH)),
+    "a mark corrected, 1 mm of a geoid": ((a_mark(0.15),), (a_mark(-0.15), geoid("g.gtx", 0.001))),
+    "another tie beside, an epoch": ((poor_mark,), (another_tie, _EPOCH)),
+    "another tie beside, 1 mm of a geoid": ((poor_mark,), (another_tie, geoid("g.gtx", 0.001))),
+    "another tie instead, an epoch": ((a_mark(0.15),), (tie_instead, _EPOCH)),
+}
+
+
+@pytest.mark.parametrize("place", [CANTERBURY, ELLIPSOIDAL])
+@pytest.mark.parametrize("what", _SINCE_FIRST)
+def test_moves_for_marks_and_ties_are_not_the_frames(what: str, place: Place, tmp_path: Path) -> None:
+    before, after = _SINCE_FIRST[what]
+    _, second = issues_of(tmp_path, place, (geoid("g.gtx"), *before), after)
+    assert not doubts(second)
+
+
+@pytest.mark.parametrize("beside", [a_mark(0.001), another_tie, tie_instead, all_marks(0.001)])
+def test_a_wrong_datum_of_the_register_is_doubted_whatever_is_revised_with_it(beside: Change, tmp_path: Path) -> None:
+    looser = keys("checks", horizontal=0.1, vertical=0.2)
+    _, second = issues_of(tmp_path, CANTERBURY, (geoid("g.gtx"), looser), (beside, ellipsoidal_register))
+    assert second.exit_code == 3 and doubts(second) == ["register-heights"]
+
+
+@pytest.mark.parametrize("up", [0.25, -0.2, 0.35])
+def test_of_a_replaced_geoid_the_doubt_says_what_it_did_by_itself(up: float, tmp_path: Path) -> None:
+    """A register that is re-adjusted in the same run neither hides it nor adds to it."""
+    _, second = issues_of(tmp_path, ELLIPSOIDAL, (geoid("g.gtx"),), (geoid("g.gtx", 0.35), all_marks(up)))
+    assert second.exit_code == 3 and doubts(second) == ["register-heights"]
+    assert moved_by(second) == pytest.approx(-0.35, abs=0.002)
+    assert "by that alone" in second.record["doubts"][0]["what"]
