@@ -17,6 +17,7 @@ from pipeline.intake.candidates import coded_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
 from pipeline.issue.session_types import Session
+from pipeline.reissue.plain_points import plain_points
 from pipeline.sessions.attach import base_key
 from pipeline.tables import milliseconds
 from pipeline.words import REASONS, Doubt, Role
@@ -28,6 +29,8 @@ _TOLD = re.compile(rf"the occupation (.*) on (.*) \(observed (.{{19}}) UTC\), wh
 _ALIKE = 1000
 #: Metres further from its mark than the limit of a shift that a reading may be which is one of it by code alone.
 _BESIDE = 1.0
+#: A reading so many radii of a check from a mark, and further than two bases may be off by, was never one of it.
+_RADII, _BOTH = 10.0, 2.0
 #: Occupations that a note names.
 _LISTED = 3
 
@@ -37,7 +40,8 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
 
     Whoever leaves a failing check out of an export that is delivered again, or out of the job's list, or has it held
     back by another end of the session, solution or limit, would otherwise have points released for it. Such a doubt is
-    taken along from issue to issue while its occupation is not there. One that has another name now is there.
+    taken along from issue to issue while its occupation is not there. One that has another name now is there,
+    and one that was far from its mark and is a point now was named by mistake.
 
     Args:
         last: the record of the newest issue.
@@ -48,7 +52,7 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
     many = Counter(one["point"] for one in had)
     before = {one["session"]: one for one in last["sessions"]}
     told: dict[str, tuple[str | None, int, tuple[int, ...]]] = {}
-    others = []
+    others, far = [], dict[str, tuple[str, int, float]]()
     for check in had:
         time, names = int(from_iso(str(check["observed"])).timestamp() * 1000), there[check["point"]]
         # as many of its name are there where all times are read by another clock now
@@ -61,15 +65,22 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
         if sessions and check["passed"] is False:
             what = f"the occupation {called}, which failed in issue {last['issue']:03d}, {_GONE}"
             told[what] = check["point"], time, sessions
+            if check["role"] == Role.CHECK and (check["d_horizontal"] or 0.0) > _never(survey):
+                far[what] = str(check["point"]), time, float(check["d_horizontal"] or 0.0)
         elif sessions and _near(held[check["point"]], time) is None:  # what is held back is told as that
             others.append(called)
+    points = plain_points(survey, {(name, time) for name, time, _ in far.values()}, _ALIKE)
+    mistaken = [what for what, (name, time, _) in far.items() if (name, time) in points]
+    for what in mistaken:
+        del told[what]
+    notes = [f"{what}: it is a point, {far[what][2]:.1f} m from the mark, and was none of it" for what in mistaken]
     for what, point, mark, seen, names_before in _told_before(last):
         sessions = tuple(window.index for window in survey.windows if window.session.name in names_before)
         time = int(datetime.fromisoformat(f"{seen}+00:00").timestamp() * 1000)
         if sessions and seen not in map(clock, there[point]) and not _renamed(survey, time, mark, sessions):
             told.setdefault(what, (point, time, sessions))
     doubts = [_doubt(what, _near(held[name], time), sessions) for what, (name, time, sessions) in told.items()]
-    return confirmed_by(survey.job, doubts), _note(others, last["issue"])
+    return confirmed_by(survey.job, doubts), [*notes, *_note(others, last["issue"])]
 
 
 #: Occupations that are held back, by name: time, file, row and reason of each.
@@ -98,6 +109,11 @@ def _observed(survey: Survey) -> tuple[defaultdict[str | None, list[int]], _Held
         else:
             held[name].append((time, survey.exports[export].shown, row, REASONS[why - 1]))
     return found, held
+
+
+def _never(survey: Survey) -> float:
+    """Return from how many metres on a reading that failed on a mark was none of it."""
+    return max(_RADII * survey.job.checks.radius, _BOTH * survey.job.shift.limit_horizontal)
 
 
 def _renamed(survey: Survey, time: int, mark: str, sessions: Sequence[int]) -> bool:

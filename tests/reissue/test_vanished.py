@@ -238,3 +238,29 @@ def test_another_occupation_of_the_mark_is_not_the_one_that_is_gone(tmp_path: Pa
     replace_in(path, {'"S01-C2"': '"A2"'})
     again = run_job(path)
     assert again.exit_code == 3 and len(doubts(again)) == 1
+
+
+def test_a_point_that_was_called_a_check_by_mistake_is_one_again(tmp_path: Path) -> None:
+    """Far from the mark, it failed; taken out of the list it is the point that it always was, and is noted."""
+    path = simulate(Plan(sessions=2, points=10, ties=1, checks=3, noise=False)).write(tmp_path)
+    job = path.read_text(encoding="utf-8")
+    path.write_text(job.replace('"S01-C2"', '"S01-00003"'), encoding="utf-8")
+    first = run_job(path)
+    (failed,) = [check for check in first.record["checks"] if check["passed"] is False]
+    assert first.exit_code == 3 and failed["point"] == "S01-00003" and (failed["d_horizontal"] or 0.0) > 20.0
+    path.write_text(job, encoding="utf-8")
+    again = run_job(path)
+    assert (again.exit_code, doubts(again)) == (0, [])
+    assert [note for note in again.record["notes"] if "S01-00003" in note and "was none of it" in note]
+    assert (run_job(path).exit_code, run_job(path).issued) == (0, False)
+
+
+def test_such_a_point_that_is_gone_or_held_back_stays_in_doubt(tmp_path: Path) -> None:
+    path = simulate(Plan(sessions=2, points=10, ties=1, checks=3, noise=False)).write(tmp_path)
+    job = path.read_text(encoding="utf-8")
+    path.write_text(job.replace('"S01-C2"', '"S01-00003"'), encoding="utf-8")
+    assert run_job(path).exit_code == 3
+    path.write_text(job, encoding="utf-8")
+    edit(path, lambda row: row | {"Sol": "float"} if row["Point"] == "S01-00003" else row)
+    again = run_job(path)
+    assert again.exit_code == 3 and len(doubts(again)) == 1
