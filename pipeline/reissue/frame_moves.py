@@ -16,8 +16,8 @@ from pipeline.reissue.frames import by_step, frame_changes, now_by_step
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.words import Role
 
-#: Metres to which a move is told.
-_TOLD = 0.0005
+#: Metres from which on a move is told.
+MOVED = 0.0005
 #: Metres within which a reading was read as before: coordinates and shifts are recorded to less.
 _ALIKE = 0.005
 #: By how much of a shift it differs over a session where it is applied on the grid.
@@ -227,40 +227,12 @@ def _numbers(row: Mapping[str, object]) -> tuple[object, ...]:
     return tuple(row.get(key) for key in ("easting", "northing", "longitude", "latitude", "height", "holds"))
 
 
-def frame_notes(last: Record, survey: Survey, solved: Solved, now: Fingerprint) -> list[str]:
-    """Return what frames that differ from an earlier issue's did to the points, in words; nothing where none differs.
-
-    Args:
-        last: the record of the issue that changes are told since.
-        survey: the job.
-        solved: the same, adjusted.
-        now: what it is made from.
-    """
-    changes = frame_changes(last, survey, now.sums)
-    if not changes.all():
-        return []
-    found = moves(last, survey, solved, now)
-    (moved, as_before), jumps = found.of(solved, frozenset()), found.jumped(survey, solved, frozenset())
-    parts = []
-    if len(moved):
-        parts.append(heights_told(moved[:, 2], as_before))
-    if len(moved) and last["target"]["grid"] == survey.target["grid"]:
-        far = farthest(moved)
-        parts += [f"positions moved by up to {far:.3f} m"] if far > _TOLD else []
-    jumped = beyond(jumps, survey)
-    if jumped.any():
-        parts.append(jumps_told(jumps, jumped))
-    if not parts:
-        return []
-    return [f"since issue {last['issue']:03d} {'; '.join(parts)}: {'; '.join(changes.all())}"]
-
-
 def heights_told(height: Floats, as_before: bool) -> str:
     """Return in words by how much (n,) heights moved, metres; ``as_before``: of readings that are the same."""
     low, high, mean = float(height.min()), float(height.max()), float(height.mean())
-    if max(abs(low), abs(high)) < _TOLD:
+    if max(abs(low), abs(high)) < MOVED:
         return "no height moved" if as_before else "no occupation of a mark moved in height"
-    between = f" ({low:+.3f} to {high:+.3f})" if high - low > _TOLD else ""
+    between = f" ({low:+.3f} to {high:+.3f})" if high - low > MOVED else ""
     if as_before:
         return f"the heights of all points moved by about {mean:+.3f} m{between}"
     return f"occupations of marks moved by about {mean:+.3f} m in height{between}, with what was corrected of readings"

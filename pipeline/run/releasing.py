@@ -20,7 +20,7 @@ from pipeline.reissue.at_stake import at_stake
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import fingerprint
 from pipeline.reissue.frame_carried import standing_doubts
-from pipeline.reissue.frame_moves import frame_notes
+from pipeline.reissue.frame_notes import frame_notes
 from pipeline.reissue.intact import refuse_damaged
 from pipeline.reissue.vanished import gone_checks
 from pipeline.run.layers import Laid

@@ -502,3 +502,41 @@ def test_of_a_replaced_geoid_the_doubt_says_what_it_did_by_itself(up: float, tmp
     assert second.exit_code == 3 and doubts(second) == ["register-heights"]
     assert moved_by(second) == pytest.approx(-0.35, abs=0.002)
     assert "by that alone" in second.record["doubts"][0]["what"]
+
+
+_OTHER_GEOID = "[target] geoid: heights were by g.gtx and are by other.gtx"
+
+
+@pytest.mark.parametrize(
+    ("frame", "why", "alone"),
+    [
+        (geoid("other.gtx"), _OTHER_GEOID, "no height"),
+        (
+            geoid("other.gtx", 0.35),
+            _OTHER_GEOID,
+            "heights by about -0.3",
+        ),
+        (geoid("g.gtx", 0.02), "the grid file g.gtx has another content", "heights by about -0.0"),
+        (keys("target", epoch=2020.0), "[target] epoch was not stated and is 2020.0", "no height"),
+        (_EPOCH, "[control] epoch was not stated and is 2020.0", "no height"),
+    ],
+)
+def test_a_note_tells_what_a_frame_did_apart_from_a_corrected_mark(
+    frame: Change, why: str, alone: str, tmp_path: Path
+) -> None:
+    """The mark that sessions hang on is put 0.2 m down, and with it every point."""
+    raised = (geoid("g.gtx"), all_marks(0.2))
+    _, second = issues_of(tmp_path, ELLIPSOIDAL, raised, (all_marks(-0.2), frame))
+    assert second.exit_code == 0
+    (note,) = [note for note in second.record["notes"] if why in note]
+    assert f"which by itself moves {alone}" in note and "with all that changed the heights of all points moved" in note
+    by = 0.35 if "-0.3" in alone else 0.02 if "-0.0" in alone else 0.0
+    assert moved_by(second) == pytest.approx(-0.2 - by, abs=0.002)
+
+
+def test_a_geoid_that_ties_take_up_is_told_as_nothing_where_a_mark_was_corrected(tmp_path: Path) -> None:
+    raised = (geoid("g.gtx"), all_marks(0.2))
+    _, second = issues_of(tmp_path, CANTERBURY, raised, (all_marks(-0.2), geoid("other.gtx", 0.35)))
+    (note,) = [note for note in second.record["notes"] if "[target] geoid" in note]
+    assert second.exit_code == 0 and "which by itself moves no height" in note
+    assert moved_by(second) == pytest.approx(-0.2, abs=0.002)
