@@ -7,6 +7,7 @@ where a command is named.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 
 #: Commands that run at once.
 _AT_ONCE = 4
+#: Seconds after which whoever waits for one looks whether it is to end itself.
+_AWAKE = 0.2
 
 
 @dataclass
@@ -52,6 +55,10 @@ class Notifier:
     def told(self) -> Iterator[Told]:
         """Wait until all is told, and yield what became of it in the order in which it was begun."""
         for future in self._coming:
+            # a signal that comes just as the main thread begins to wait is only answered when it wakes
+            while not future.done():
+                with suppress(TimeoutError):
+                    future.result(_AWAKE)
             if (told := future.result()) is not None:
                 yield told
         self._coming.clear()
