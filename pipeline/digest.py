@@ -11,6 +11,10 @@ from typing import IO, NamedTuple, Protocol
 _AT_ONCE = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 
 
+#: The folder of the program's own modules.
+PACKAGE = os.path.dirname(os.path.realpath(__file__))
+
+
 class Sum(Protocol):
     """A sum that is being made, such as `hashlib.sha256()`."""
 
@@ -45,6 +49,12 @@ def digest(path: Path) -> str:
         raise OSError(errno.ENODEV, "it is no file", str(path))
     with open(os.open(path, _AT_ONCE), "rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def modules() -> list[str]:
+    """Return the paths of the program's own modules, ascending."""
+    files = (os.path.join(folder, name) for folder, _, names in os.walk(PACKAGE) for name in names)
+    return sorted(file for file in files if file.endswith(".py"))
 
 
 class Summed:

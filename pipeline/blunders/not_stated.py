@@ -115,7 +115,7 @@ def _sources(case: Case, session: int, rows: Integers, levels: Levels, rotation:
     """Yield the shifts that the field may have applied, and at what level raw readings then are."""
     on_marks, tied = case.solved.occupations, case.solved.tied
     whole = np.isfinite(levels.needed).all(axis=1) & (case.mark[rows] >= 0)
-    ties = np.array([on_marks.roles[row] is Role.TIE for row in rows.tolist()], bool)
+    ties = on_marks.ties[rows]
     places = np.flatnonzero(whole)[np.argsort(~ties[whole], kind="stable")][:_SOURCES].tolist()
     for place in places:
         needed = levels.needed[place]

@@ -105,7 +105,7 @@ def load_job(path: str | Path, problems: Problems, *, sessions: bool = True) -> 
     parts = _Parts.of(raw)
     parts.check(raw, absolute, shown, lines, problems, sessions=sessions)
     job = None if job is None else _with_crs(job, absolute, shown, lines, problems)
-    check_open(text or "", shown, problems, alone=len(problems.found) == before)
+    check_open(text or "", raw, shown, problems, alone=len(problems.found) == before)
     if job is None or len(problems.found) > before:
         return None
     return LoadedJob(_resolved(job, absolute.parent), absolute, shown, lines, hashlib.sha256(data).hexdigest())

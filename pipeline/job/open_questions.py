@@ -1,9 +1,7 @@
 """Questions that `tiedown new` marked OPEN in a job file and that nobody answered."""
 
 import re
-import tomllib
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
 from typing import Any
 
 from pipeline.problems import Problems
@@ -23,16 +21,13 @@ _FIX = (
 _MISSED = frozenset(("grid", "height", "ellipsoid_height", "crs"))
 
 
-def check_open(text: str, shown: str, problems: Problems, *, alone: bool = True) -> None:
+def check_open(text: str, raw: Mapping[str, Any], shown: str, problems: Problems, *, alone: bool = True) -> None:
     """Note every question whose answers all stand behind a # still, and whose key its table has not.
 
     A question that lost its answers was answered by leaving them out: so is one after a column that is not meant.
     Where they are not ``alone`` wrong, those after keys that are told as missing are left out.
     """
     lines = text.splitlines()
-    raw: Mapping[str, Any] = {}
-    with suppress(tomllib.TOMLDecodeError):
-        raw = tomllib.loads(text)
     for at, line in enumerate(lines):
         key = _asked(lines, at) if line.startswith(_MARK) else None
         if key is not None and (alone or key not in _MISSED) and not _is_there(raw, lines, at, key):

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -12,6 +13,7 @@ from typing import Any, cast
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.digest import PACKAGE, modules
 from pipeline.draft.second_pass import Given
 from pipeline.geodesy.crs import database_version, proj_version
 from pipeline.geodesy.grids import at_hand as grids_at_hand
@@ -44,9 +46,10 @@ def program_version() -> str:
 @lru_cache(maxsize=1)
 def _modules() -> str:
     """Return the sum of the program's own modules: of one version they may judge otherwise than before."""
-    own, found = Path(__file__).resolve().parents[1], hashlib.sha256()
-    for path in sorted(own.rglob("*.py")):
-        found.update(path.relative_to(own).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
+    found = hashlib.sha256()
+    for file in modules():
+        found.update(os.path.relpath(file, PACKAGE).replace(os.sep, "/").encode() + b"\0")
+        found.update(Path(file).read_bytes() + b"\0")
     return found.hexdigest()
 
 

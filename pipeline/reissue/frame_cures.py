@@ -28,12 +28,7 @@ def cured_sessions(base: Record, survey: Survey, solved: Solved, now: Fingerprin
     A fault that goes because a reading or a mark was corrected, a tie is another, a tolerance is wider or the doubt is
     confirmed says nothing of the frame that was changed along with it.
 
-    Args:
-        base: the record of the earlier issue.
-        survey: the job.
-        solved: the same, adjusted.
-        now: what it is made from.
-        found: what moved between the two.
+    Arguments as of `frame_effect.frame_effect`.
     """
     if not _unchanged(base, now, _WEIGHTS):
         return frozenset()
@@ -45,17 +40,15 @@ def cured_sessions(base: Record, survey: Survey, solved: Solved, now: Fingerprin
 def tied_alike(base: Record, survey: Survey, solved: Solved, now: Fingerprint, found: Moves) -> frozenset[int]:
     """Return the indices of sessions whose shift is another only for the frame: ties, numbers and weights are the same.
 
-    Arguments as of `cured_sessions`.
+    Arguments as of `frame_effect.frame_effect`.
     """
     if not _unchanged(base, now, _WEIGHTS):
         return frozenset()
     then = {row["mark"]: _weight(row) for row in base["register"]}
     on_marks, weight = solved.occupations, {row["mark"]: _weight(row) for row in now.register}
-    reweighed = {
-        session
-        for role, mark, session in zip(on_marks.roles, on_marks.marks, on_marks.session.tolist(), strict=True)
-        if role is Role.TIE and then.get(mark) != weight.get(mark)
-    }
+    ties = np.flatnonzero(on_marks.ties).tolist()
+    anew = [row for row in ties if then.get(on_marks.marks[row]) != weight.get(on_marks.marks[row])]
+    reweighed = set(on_marks.session[anew].tolist())
     return frozenset(_tied_as_before(base, survey, solved, now, found) - _tied_anew(solved, found) - reweighed)
 
 
@@ -110,8 +103,7 @@ def _tied_anew(solved: Solved, found: Moves) -> set[int]:
         for one, row in zip(found.again.before, found.again.rows.tolist(), strict=True)
         if one["role"] == Role.TIE
     }  # fmt: skip
-    rows = zip(on_marks.roles, on_marks.session.tolist(), strict=True)
-    return {session for row, (role, session) in enumerate(rows) if role is Role.TIE and row not in had}
+    return {int(on_marks.session[row]) for row in np.flatnonzero(on_marks.ties).tolist() if row not in had}
 
 
 def _passing(base: Record, solved: Solved, now: Fingerprint, found: Moves) -> set[int]:

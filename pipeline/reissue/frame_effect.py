@@ -16,7 +16,6 @@ from pipeline.issue.record_types import Record
 from pipeline.reissue.fingerprint import SITE, Fingerprint
 from pipeline.reissue.frame_moves import Moves, counts_of, same_marks
 from pipeline.solve.solve import Solved
-from pipeline.words import Role
 
 _AXES = {"projected": ("easting", "northing", "height"), "geographic": ("longitude", "latitude", "height")}
 
@@ -52,15 +51,9 @@ def frame_effect(base: Record, survey: Survey, solved: Solved, now: Fingerprint,
         return Effect({}, {}, frozenset())
     again, on_marks = found.again, solved.occupations
     positions, numbers = _of_positions(base, survey, solved, found), _of_numbers(base, survey, solved, now, found)
-    session = on_marks.session[again.rows]
-    ties = np.array([on_marks.roles[row] is Role.TIE for row in again.rows.tolist()], bool)
-    unmoved = same_marks(base, now)
-    unmoved_ties = {
-        int(on_marks.session[row])
-        for row, (role, mark) in enumerate(zip(on_marks.roles, on_marks.marks, strict=True))
-        if role is Role.TIE and mark in unmoved
-    }
-    tied = {int(on_marks.session[row]) for row, role in enumerate(on_marks.roles) if role is Role.TIE}
+    session, ties = on_marks.session[again.rows], on_marks.ties[again.rows]
+    unmoved = on_marks.ties & np.isin(on_marks.marks, list(same_marks(base, now)))
+    tied = set(on_marks.session[on_marks.ties].tolist())
     tied |= {window.index for window in survey.windows if window.session.setup is not None}
     issued, shift = {}, {}
     for window in survey.windows:
@@ -74,7 +67,7 @@ def frame_effect(base: Record, survey: Survey, solved: Solved, now: Fingerprint,
             issued[window.index] = net
         if by_shift is not None:
             shift[window.index] = by_shift
-    return Effect(issued, shift, frozenset(unmoved_ties))
+    return Effect(issued, shift, frozenset(on_marks.session[unmoved].tolist()))
 
 
 def _typical(values: Floats, *choices: Flags) -> Floats | None:

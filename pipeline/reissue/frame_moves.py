@@ -79,8 +79,8 @@ class Moves:
 
         A shift whose ties were read with other numbers jumped for that too, and counts only where there is no other.
         """
-        rows = self.again.rows[self.again.other].tolist()
-        read_anew = {int(solved.occupations.session[row]) for row in rows if solved.occupations.roles[row] is Role.TIE}
+        rows, on_marks = self.again.rows[self.again.other], solved.occupations
+        read_anew = set(on_marks.session[rows[on_marks.ties[rows]]].tolist())
         inside = [number for number in self.jumps if number not in left_out]
         some = [number for number in inside if number not in read_anew] or inside
         return {survey.windows[number].session.name: self.jumps[number] for number in some}

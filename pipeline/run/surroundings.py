@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import limits
-from pipeline.digest import digest
+from pipeline.digest import digest, modules
 from pipeline.files.regular import read_whole
 from pipeline.job.named_folder import as_written
 from pipeline.sealed import grid_folders
@@ -121,13 +121,11 @@ def _grids(folder: str) -> list[Any]:
 @cache
 def _program() -> str:
     """Return the sum of the signs of the program that runs: of its modules, and of the folders of libraries."""
-    own = Path(__file__).resolve().parents[1]
-    files = (os.path.join(folder, name) for folder, _, names in os.walk(own) for name in names)
-    modules = sorted([file, *_signs(file)] for file in files if file.endswith(".py"))
+    own = [[file, *_signs(file)] for file in modules()]
     found = [find_spec(name) for name in _LIBRARIES]
     packages = [Path(spec.origin).parent for spec in found if spec is not None and spec.origin is not None]
     places = sorted({*packages, *(package.parent for package in packages)})
-    return _sum([sys.version, modules, [[str(place), place.stat().st_mtime_ns] for place in places]])
+    return _sum([sys.version, own, [[str(place), place.stat().st_mtime_ns] for place in places]])
 
 
 def _zones() -> list[Any]:

@@ -55,6 +55,11 @@ class OnMarks:
     temporary: Flags
 
     @property
+    def ties(self) -> Flags:
+        """Return (n,) which occupations are ties."""
+        return np.array([role is Role.TIE for role in self.roles], bool)
+
+    @property
     def evidence(self) -> Flags:
         """Return (n,) which occupations say something of the base at their time.
 

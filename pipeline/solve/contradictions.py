@@ -7,7 +7,7 @@ from pipeline.intake.survey import Survey
 from pipeline.near import listed
 from pipeline.solve.compare import OnMarks
 from pipeline.solve.observations import Tied
-from pipeline.words import Doubt, Role, plural
+from pipeline.words import Doubt, plural
 
 #: Below this a component's redundancy is the arithmetic's.
 _NOTHING = 1e-6
@@ -20,8 +20,7 @@ def contradiction_doubts(survey: Survey, tied: Tied, occupations: OnMarks) -> li
     (v / sqrt(r): Baarda's standardised residual, in metres), and counts where it is beyond the tolerance of a check, so
     that uncertainties which are stated too small alarm nobody, and beyond what they explain.
     """
-    ties = np.array([role is Role.TIE for role in occupations.roles], bool)
-    rows = np.flatnonzero(ties & occupations.temporary & (occupations.observation >= 0))
+    rows = np.flatnonzero(occupations.ties & occupations.temporary & (occupations.observation >= 0))
     if not len(rows):
         return []
     adjusted, of_rows = tied.shifts.adjustment, occupations.observation[rows]

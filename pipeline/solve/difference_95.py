@@ -11,7 +11,6 @@ from pipeline.solve.covariance import Parts, covariance
 from pipeline.solve.observations import covariance_of
 from pipeline.solve.solve import Solved
 from pipeline.solve.temporary_marks import shift_less_mark
-from pipeline.words import Role
 
 
 def differences_95(survey: Survey, solved: Solved) -> tuple[Floats, Floats]:
@@ -65,6 +64,6 @@ def _parts(survey: Survey, solved: Solved, turn: Floats) -> Parts:
         shift=rotate_covariance(solved.applied.covariance[on_marks.session], turn),
         between=rotate_covariance(between, turn),
         held=np.vstack([marks.held, np.zeros((1, 3), bool)])[number],
-        tie=np.array([role is Role.TIE for role in on_marks.roles], bool),
+        tie=on_marks.ties,
         correlated=covariance_of(on_marks.table, survey),
     )

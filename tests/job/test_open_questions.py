@@ -1,5 +1,7 @@
 """Questions marked OPEN in a job file: told until somebody answers them, in whatever way."""
 
+import tomllib
+
 import pytest
 
 from pipeline.job.open_questions import check_open
@@ -13,7 +15,7 @@ TAIL = "\n[quality]\n# max_sigma_horizontal = 0.05\n"
 
 def told(text: str) -> list[str]:
     problems = Problems()
-    check_open(text, "job.toml", problems)
+    check_open(text, tomllib.loads(text), "job.toml", problems)
     return [str(problem) for problem in problems.found]
 
 
@@ -74,5 +76,5 @@ def test_beside_other_mistakes_a_key_that_is_told_as_missing_is_told_once() -> N
     text = (
         '[target]\n# OPEN: which grid?\n# grid = "EPSG:25832"\n\n[source]\n# OPEN: which clock?\n# time_zone = "UTC"\n'
     )
-    check_open(text, "job.toml", problems, alone=False)
+    check_open(text, tomllib.loads(text), "job.toml", problems, alone=False)
     assert [problem.line for problem in problems.found] == [6]
