@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from threading import Thread, current_thread, main_thread
+from threading import RLock, Thread, current_thread, main_thread
 from typing import IO
 
 #: Bytes of its output that are kept, and seconds for which that is waited for once the command itself has ended.
@@ -20,6 +20,8 @@ _ENDING = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if 
 
 #: The commands that run now, for `end_all`.
 _running: "set[subprocess.Popen[bytes]]" = set()
+#: Held while one is being started: it is not left out by whoever ends all from another thread.
+_starting = RLock()
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,7 @@ def call(words: Sequence[str], folder: Path, environment: Mapping[str, str], doc
     """
     program = str(folder / words[0]) if os.path.dirname(words[0]) else words[0]
     try:
-        with _answered_afterwards():
+        with _answered_afterwards(), _starting:
             process = subprocess.Popen(
                 [program, *words[1:]],
                 cwd=folder,
@@ -141,5 +143,6 @@ def _kill(process: "subprocess.Popen[bytes]") -> None:
 
 def end_all() -> None:
     """End every command that runs now: whoever called it is about to end."""
-    for process in list(_running):
-        _kill(process)
+    with _starting:
+        for process in list(_running):
+            _kill(process)
