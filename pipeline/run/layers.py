@@ -31,7 +31,7 @@ from pipeline.draft.wholly_held import WhollyHeld
 from pipeline.intake.first_pass import Progress
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
-from pipeline.issue.folder.durable import has_room
+from pipeline.issue.folder.durable import has_room, sync
 from pipeline.issue.formats.drawn_codes import without_points
 from pipeline.issue.geopackage.by_code import ByCode
 from pipeline.issue.geopackage.descriptions import described
@@ -107,9 +107,11 @@ def lay_out(
             done = _written_anew(running, causes, package)
     written, rest = done
     try:
-        with ThreadPoolExecutor(1) as beside:  # summing lets other threads run
+        with ThreadPoolExecutor(2) as beside:  # both let other threads run
             summed = beside.submit(digest, package)
+            synced = beside.submit(sync, package)  # on its way to the disk while it is read back
             database = read_back(package, written)
+        synced.result()
     except ReadBackError as error:
         # GDAL may say nothing of a disk that fills or fails while it closes a file or begins a layer
         has_room(package, earlier.last.package.stat().st_size if earlier is not None else 0)
