@@ -42,7 +42,10 @@ class Problem:
 
 
 #: What to say of a path that is no text, and what to do.
-NOT_TEXT = ("the name of the file, or of a folder above it, is no UTF-8 text", "rename it, and what names it")
+NOT_TEXT = (
+    "the name of the file, or of a folder above it, is not UTF-8 text",
+    "rename it, and change what refers to it",
+)
 
 
 def is_text(path: Path) -> bool:
@@ -78,12 +81,12 @@ _REFUSALS = {
 _REMEDIES = {
     errno.ENOSPC: "make room on the disk, then try again",
     errno.EDQUOT: "make room on the disk, or ask for a larger quota, then try again",
-    errno.EACCES: "see to its rights and those of the folders above it, then try again",
-    errno.EPERM: "see to its rights and those of the folders above it, then try again",
+    errno.EACCES: "check the permissions of it and of the folders above it, then try again",
+    errno.EPERM: "check the permissions of it and of the folders above it, then try again",
     errno.ENAMETOOLONG: "shorten its name or those of the folders above it, or move the job nearer to the top",
-    errno.ELOOP: "see to the links that lead to it: they lead round in a circle",
+    errno.ELOOP: "check the links that lead to it: they form a loop",
     errno.EXDEV: "keep all of a job's folder on one file system: name another one under [job] folder",
-    errno.ENOENT: "it was there a moment ago: see who moved or deleted it, then try again",
+    errno.ENOENT: "it was there a moment ago: find out who moved or deleted it, then try again",
 }
 
 
@@ -107,7 +110,7 @@ def is_refusal(error: OSError) -> bool:
 
 def remedy(error: OSError) -> str:
     """Return what to do about what the system refuses."""
-    return _REMEDIES.get(error.errno or 0, "check the disk and its rights, then try again")
+    return _REMEDIES.get(error.errno or 0, "check the disk and its permissions, then try again")
 
 
 def without_folder(path: str | Path) -> Problem | None:
@@ -117,8 +120,8 @@ def without_folder(path: str | Path) -> Problem | None:
     try:
         os.getcwd()
     except OSError as error:
-        what = f"the working folder, from which this path counts, is not there: {error.strerror}"
-        return Problem(str(path), 0, what, "change to a folder that is there")
+        what = f"the working folder, which this path starts from, is not there: {error.strerror}"
+        return Problem(str(path), 0, what, "change to a folder that exists")
     return None
 
 

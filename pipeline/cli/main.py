@@ -31,14 +31,14 @@ def _all() -> None:
 def _seconds(value: float | None) -> float | None:
     """Refuse what is no length of time."""
     if value is not None and not (0 < value < math.inf):
-        raise typer.BadParameter(f"{value:g} is no number of seconds more than 0.")
+        raise typer.BadParameter(f"must be a number of seconds greater than 0, not {value:g}.")
     return value
 
 
 def _metres(value: float | None) -> float | None:
     """Refuse what is no distance."""
     if value is not None and not (0 < value < math.inf):
-        raise typer.BadParameter(f"{value:g} is no number of metres more than 0.")
+        raise typer.BadParameter(f"must be a number of metres greater than 0, not {value:g}.")
     return value
 
 
@@ -48,9 +48,9 @@ def _words(value: str | None) -> str | None:
 
     try:
         if value is not None and not shlex.split(value):
-            raise typer.BadParameter("it names no program.")
+            raise typer.BadParameter("it does not name a program.")
     except ValueError as error:
-        raise typer.BadParameter(f"'{value}' is no command: {error}.") from error
+        raise typer.BadParameter(f"'{value}' is not a command: {error}.") from error
     return value
 
 
@@ -59,7 +59,7 @@ def _fail_on(values: list[str] | None) -> list[str]:
     words = [word for value in values or () for word in value.split(",")]
     for word in words:
         if word not in list(FailOn):
-            raise typer.BadParameter(f"'{word}' is none of {', '.join(FailOn)}.")
+            raise typer.BadParameter(f"'{word}' is not one of {', '.join(FailOn)}.")
     return list(dict.fromkeys(words))
 
 
@@ -67,23 +67,23 @@ def _fail_on(values: list[str] | None) -> list[str]:
 def run(
     context: typer.Context,
     jobs: Jobs,
-    workers: Annotated[int, typer.Option(min=1, help="Number of processes for several jobs.")] = 1,
+    workers: Annotated[int, typer.Option(min=1, help="Number of processes that share several jobs.")] = 1,
     timeout: Annotated[
         float | None,
         typer.Option(metavar="SECONDS", callback=_seconds, help="End a job that runs longer; it exits with 2."),
     ] = None,
     json: Annotated[
-        bool, typer.Option("--json", help='Print the issue record instead; of several jobs {"jobs": [...]}.')
+        bool, typer.Option("--json", help='Print the issue record instead; for several jobs {"jobs": [...]}.')
     ] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="Print what needs attention and nothing else.")] = False,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Do everything but write.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print only what needs attention.")] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Do everything except write.")] = False,
     fail_on: Annotated[
         list[str] | None,
         typer.Option(
             metavar="WORDS",
             callback=_fail_on,
-            help="What makes the exit code 3 or 2, with commas between: failed, untied, suspect, unclosed, unchecked,"
-            " outside_sessions, refused. Without it, what the exit codes say.",
+            help="What makes the exit code 3 or 2, separated by commas: failed, untied, suspect, unclosed, unchecked,"
+            " outside_sessions, refused. Default: as listed under Exit codes.",
         ),
     ] = None,
     notify: Annotated[
@@ -91,32 +91,34 @@ def run(
         typer.Option(
             metavar="COMMAND",
             callback=_words,
-            help="Call it where a job's state changed, instead of what job files name in [notify].",
+            help="Command to call when a job's state changes, instead of the one in the job file's [notify].",
         ),
     ] = None,
-    no_notify: Annotated[bool, typer.Option("--no-notify", help="Call no command.")] = False,
+    no_notify: Annotated[bool, typer.Option("--no-notify", help="Do not call any notify command.")] = False,
     cluster: Annotated[
         str | None,
         typer.Option(
             metavar="ADDRESS",
-            help="Let the workers of a Dask scheduler run the jobs, which lie in a folder that all of them share.",
+            help="Let the workers of a Dask scheduler run the jobs, which must be in a folder that all of them share.",
         ),
     ] = None,
 ) -> None:
     """Run one or many jobs: read, attach, adjust, correct, check, issue.
 
     Exit codes: 0 issued, or nothing changed; 1 fault in the program; 2 wrong usage, job file or input; 3 issued, but a
-    check failed, points were held back as suspect or untied, a doubt takes proof away, or a file, session or day was
-    wholly held back, as long as that issue stands; 4 this job is already being run. Of several jobs, the highest.
+    check failed, points were held back as suspect or untied, a doubt takes the proof away, all of a file, session or
+    day was held back, or the issue waits to be released (and again on every later run while that is so); 4 this job is
+    already being run. For several jobs, the highest.
 
-    A job whose process dies or runs out of memory costs no other job: it is tried once more, alone, and exits with 1
-    if that fails too. One that runs longer than --timeout is ended and exits with 2. Its previous issue stands.
+    If a job's process dies or runs out of memory, the other jobs go on. That job is tried once more, alone, and exits
+    with 1 if that fails too. A job that runs longer than --timeout is ended and exits with 2. The previous issue of
+    such a job is kept.
     """
     from pipeline.cli.run_command import run_jobs
     from pipeline.job.command_named import callers_command
 
     if cluster is not None and workers > 1:
-        context.fail("--workers goes without --cluster, whose workers are as many as it has.")
+        context.fail("--workers cannot be used with --cluster: the scheduler has its own workers.")
     chosen = frozenset(map(FailOn, fail_on)) if fail_on else None
     own = callers_command(notify) if notify is not None and not no_notify else None
     ways = {"as_json": json, "quiet": quiet, "dry_run": dry_run, "silent": no_notify}
@@ -139,13 +141,14 @@ def check(
 ) -> None:
     """Read job, register, inputs and transformations; report all problems at once; write nothing.
 
-    With --explain: type, default, unit, meaning and an example of a key or table of the job file; 2 for an unknown one.
+    With --explain: print type, default, unit, meaning and an example of a key or table of the job file; exit code 2 if
+    there is no such key.
     """
     if explain is not None:
         from pipeline.cli.explain_command import explain_key
 
         if jobs:
-            context.fail("--explain takes a key, and no job.")
+            context.fail("--explain takes a key and no job.")
         raise typer.Exit(explain_key(explain))
     if not jobs:
         context.fail("Missing argument 'JOB'.")
@@ -164,13 +167,13 @@ def new(
         typer.Argument(metavar="FOLDER", help="The folder of the exports.", show_default=False, readable=False),
     ],
     to: Annotated[
-        Path | None, typer.Option("--to", metavar="FILE", help="The job file to write; else FOLDER/NAME.toml.")
+        Path | None, typer.Option("--to", metavar="FILE", help="The job file to write (default: FOLDER/NAME.toml).")
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print it as JSON.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
-    """Look at a folder of exports and write a job file to start from; one that is there is never overwritten.
+    """Look at a folder of exports and write a job file to start from; an existing file is never overwritten.
 
-    Exit codes: 0 written, nothing is open; 2 there is nothing to start from, or the job file is there already;
+    Exit codes: 0 written, no question is open; 2 there is nothing to start from, or the job file already exists;
     3 written, with open questions in it.
     """
     from pipeline.cli.new_command import start_job
@@ -179,7 +182,7 @@ def new(
 
 
 Job = Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).", show_default=False, readable=False)]
-AsJson = Annotated[bool, typer.Option("--json", help="Print it as JSON.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 
 
 @app.command()
@@ -190,7 +193,7 @@ def trace(
 ) -> None:
     """Follow one point from its raw coordinates through every stage and every issue; write nothing.
 
-    Exit codes: 0; 1 the newest issue says otherwise although nothing has changed; 2 wrong job file, input or name.
+    Exit codes: 0 traced; 1 the newest issue differs although nothing changed; 2 wrong job file, input or name.
     """
     from pipeline.cli.trace_command import trace_point
 
@@ -206,28 +209,29 @@ def marks(
     within: Annotated[
         float | None,
         typer.Option(
-            metavar="METRES", callback=_metres, help="How far from the work marks may lie; 10,000 if not said."
+            metavar="METRES", callback=_metres, help="How far from the work a mark may lie (default: 10,000)."
         ),
     ] = None,
     around: Annotated[
         str | None,
         typer.Option(
             metavar="PLACE",
-            help="Where the work is: a mark, EASTING,NORTHING as issued or LONGITUDE,LATITUDE in degrees; else the"
-            " job's [plan], else its readings.",
+            help="Where the work is: a mark, EASTING,NORTHING as issued or LONGITUDE,LATITUDE in degrees"
+            " (default: the area of the job's [plan], or else of its readings).",
         ),
     ] = None,
     sheet: Annotated[
-        Path | None, typer.Option("--sheet", metavar="FILE", help="The page to print; else FILE.html.", readable=False)
+        Path | None,
+        typer.Option("--sheet", metavar="FILE", help="The page to print (default: FILE.html).", readable=False),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Write over files that are there.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite existing files.")] = False,
     json: AsJson = False,
 ) -> None:
-    """Write the marks around the job for the field: a file that is a register too, and a control sheet to print.
+    """Write the marks around the job for the field: a file that can serve as a register, and a control sheet to print.
 
-    The register's marks and those that the newest issue adjusted, on the job's grid and in longitude and latitude.
+    Both hold the marks of the register and those that the newest issue adjusted, on the grid and in degrees.
 
-    Exit codes: 0; 2 wrong job file or register, or a file that may not be written; 3 written, with notes.
+    Exit codes: 0 written; 2 wrong job file or register, or a file that may not be written; 3 written, with notes.
     """
     from pipeline.cli.marks_command import hand_marks_out
 
@@ -236,13 +240,13 @@ def marks(
 
 @app.command()
 def plan(job: Job, json: AsJson = False) -> None:
-    """Foresee what the day of the job's [plan] would give, by the same adjustment as a run; write nothing.
+    """Predict what the day planned in the job's [plan] would give, by the same adjustment as a run; write nothing.
 
     For each session: the 95 % uncertainty of points at the ends of the work, the smallest blunder that each tie and
-    check would show, and what one more tie or check on each mark at hand would gain.
+    check would reveal, and what would be gained by one more tie or check on each mark nearby.
 
-    Exit codes: 0; 2 wrong job file or register, or no plan; 3 a session would be untied or unchecked, or a blunder
-    would not show.
+    Exit codes: 0 no weakness found; 2 wrong job file or register, or no plan; 3 a session would be untied or
+    unchecked, or a blunder would go undetected.
     """
     from pipeline.cli.plan_command import show_plan
 
@@ -255,11 +259,11 @@ def history(
     job: Job,
     between: Annotated[
         tuple[int, int] | None,
-        typer.Option(metavar="ISSUE ISSUE", help="Tell what differs from the first to the second instead."),
+        typer.Option(metavar="ISSUE ISSUE", help="Show what differs from the first to the second instead."),
     ] = None,
     to: Annotated[
         Path | None,
-        typer.Option("--to", metavar="FILE.gpkg", help="With --between: a GeoPackage to write it to, as a layer."),
+        typer.Option("--to", metavar="FILE.gpkg", help="With --between: a GeoPackage for the differences, as a layer."),
     ] = None,
     json: AsJson = False,
 ) -> None:
@@ -272,7 +276,7 @@ def history(
 
         raise typer.Exit(show_between(job, *between, to, as_json=json))
     if to is not None:
-        context.fail("--to goes with --between.")
+        context.fail("--to needs --between.")
     from pipeline.cli.history_command import show_history
 
     raise typer.Exit(show_history(job, as_json=json))
@@ -293,13 +297,11 @@ def office(
     to: Annotated[Path, typer.Option("--to", metavar="FILE.html", help="The page to write.", readable=False)],
     since: Annotated[
         str,
-        typer.Option(
-            metavar="WHEN", help="From when on changes are told: 24h, 3d, 2026-03-02 or 2026-03-02T18:00 UTC."
-        ),
+        typer.Option(metavar="WHEN", help="Report changes since then: 24h, 3d, 2026-03-02 or 2026-03-02T18:00 UTC."),
     ] = "24h",
-    quiet: Annotated[bool, typer.Option("--quiet", help="Print what needs attention and nothing else.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print only what needs attention.")] = False,
 ) -> None:
-    """Write one page over many jobs, for a shared folder: what needs attention first; nothing in a job's folder.
+    """Write one page on many jobs, for a shared folder, what needs attention first; writes nothing into job folders.
 
     Exit codes: 0 written, nothing needs attention; 2 wrong usage, no job, or a page that may not be written there;
     3 written, and something needs attention.
@@ -312,7 +314,7 @@ def office(
     try:
         told_since = moment(since, now)
     except (ValueError, OverflowError):
-        context.fail(f"--since {since}: write hours or days as 24h or 3d, or a date or time that is past.")
+        context.fail(f"--since {since}: write hours or days as 24h or 3d, or a date or time in the past.")
     raise typer.Exit(make_page(jobs, to, told_since, now, quiet=quiet))
 
 
@@ -339,9 +341,9 @@ def release(
     issue: Annotated[int, typer.Argument(metavar="ISSUE", help="Number of the issue.", min=1, show_default=False)],
     because: Annotated[str, typer.Option("--because", metavar="TEXT", help="Why it may be used; kept in the history.")],
 ) -> None:
-    """Let current show an issue: one that waits for it, or an older one. When and why is kept beside the issues.
+    """Make `current` show an issue: one that is pending, or an older one. When and why is kept beside the issues.
 
-    Exit codes: 0, also where the issue is current already; 2 wrong job file, no such issue, or one that is damaged;
+    Exit codes: 0 done, or the issue is current already; 2 wrong job file, no such issue, or one that is damaged;
     4 the job is being run.
     """
     from pipeline.cli.release_command import release_issue
@@ -356,7 +358,7 @@ def aside(
 ) -> None:
     """Move a damaged issue out of the way of the next run, to set-aside/ beside the issues, where it is kept.
 
-    Exit codes: 0; 2 wrong job file, no such issue, or one that is what was issued; 4 the job is being run.
+    Exit codes: 0 moved; 2 wrong job file, no such issue, or one that is not damaged; 4 the job is being run.
     """
     from pipeline.cli.aside_command import set_issue_aside
 

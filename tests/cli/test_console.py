@@ -192,5 +192,5 @@ def test_other_names_that_are_no_text_are_refused_in_words(what: str, tmp_path: 
         os.rename(folder + b"/rover001.csv", folder + b"/rover\xff.csv")
     code, _, stderr = printed("utf-8", "run", Path(os.fsdecode(folder)) / "job.toml")
     assert code == 2 and "Traceback" not in stderr
-    assert "is no UTF-8 text" in stderr and "\\xff" in stderr
+    assert "is not UTF-8 text" in stderr and "\\xff" in stderr
     assert not os.path.exists(folder + b"/out")

@@ -54,10 +54,10 @@ def test_a_point_held_back_for_another_reason_is_no_exit_3(tmp_path: Path) -> No
         (["run", "--workers", "0", "job.toml"], "--workers"), (["run", "--workers", "-1", "job.toml"], "--workers"),
         (["run", "--workers", "abc", "job.toml"], "--workers"), (["verify", "pyproject.toml"], "no issue"),
         (["verify", "nowhere"], "no issue"), (["history", "nothing.toml"], "no such job file"),
-        (["run", "--cluster", "tcp://a:1", "--workers", "2", "job.toml"], "--workers goes without --cluster"),
+        (["run", "--cluster", "tcp://a:1", "--workers", "2", "job.toml"], "--workers cannot be used with --cluster"),
         (["plan"], "JOB"), (["plan", "nothing.toml"], "no such job file"), (["marks", "job.toml"], "--to"),
         (["marks", "nothing.toml", "--to", "m.csv"], "no such job file"),
-        (["marks", "job.toml", "--to", "m.csv", "--within", "0"], "no number of metres"),
+        (["marks", "job.toml", "--to", "m.csv", "--within", "0"], "number of metres greater than 0"),
     ],
 )  # fmt: skip
 def test_wrong_usage_is_exit_2_in_words(arguments: list[str], words: str) -> None:

@@ -104,7 +104,7 @@ def test_names_of_the_job_file_and_its_folder(issued: Path, tmp_path: Path, name
     if not name.isprintable() and "\n" not in name:  # a byte that is no text
         for each, command in COMMANDS.items():
             if each != "verify":
-                assert "no UTF-8 text" in problem(command, folder / name)
+                assert "not UTF-8 text" in problem(command, folder / name)
         return
     assert not run_job(folder / name).issued
     assert history(folder / name) and verify(folder / "out").intact
@@ -196,7 +196,7 @@ def test_whatever_counts_from_a_working_folder_that_is_gone(
     for words in commands:
         ran = CliRunner().invoke(app, words)
         assert ran.exit_code == 2, (words, ran.output)
-        assert "the working folder" in ran.output and "change to a folder that is there" in ran.output
+        assert "the working folder" in ran.output and "change to a folder that exists" in ran.output
         assert "Traceback" not in ran.output
     ran = CliRunner().invoke(app, ("run", "a.toml", str(job), str(there / "none.toml")))
     assert ran.exit_code == 2 and "unchanged" in ran.output  # those that count from nowhere stop no other
@@ -277,7 +277,7 @@ def test_whatever_may_not_be_read_or_written_is_told(rights: Path) -> None:
         if (command, "is what was issued" in how) != ("aside", True):
             assert "Permission denied" in how and not how.startswith("fault"), (name, mode, command, how)
         if name == "out/register.csv" and "Permission denied" in how:  # it is whole: nobody is to move it away
-            assert "see to its rights" in how and "anew" not in how, (command, how)
+            assert "check the permissions of it" in how and "anew" not in how, (command, how)
     assert verify(rights.parent / "out").issues == (1,)
 
 
