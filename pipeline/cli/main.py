@@ -67,7 +67,7 @@ def _fail_on(values: list[str] | None) -> list[str]:
 def run(
     context: typer.Context,
     jobs: Jobs,
-    workers: Annotated[int, typer.Option(min=1, help="Number of processes that share several jobs.")] = 1,
+    workers: Annotated[int, typer.Option(min=1, help="Number of processes for several jobs.")] = 1,
     timeout: Annotated[
         float | None,
         typer.Option(metavar="SECONDS", callback=_seconds, help="End a job that runs longer; it exits with 2."),
@@ -141,8 +141,7 @@ def check(
 ) -> None:
     """Read job, register, inputs and transformations; report all problems at once; write nothing.
 
-    With --explain: print type, default, unit, meaning and an example of a key or table of the job file; exit code 2 if
-    there is no such key.
+    With --explain: type, default, unit, meaning and an example of a key or table of the job file; 2 for an unknown one.
     """
     if explain is not None:
         from pipeline.cli.explain_command import explain_key
