@@ -9,7 +9,7 @@ from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.crs import source_crs
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export
-from pipeline.read.height_headings import Kind, kind_beside, kind_said, mostly_level
+from pipeline.read.height_headings import Kind, kind_beside, kind_said, mostly_level, said_of
 from pipeline.words import Doubt
 
 
@@ -42,6 +42,7 @@ def _of_exports(survey: Survey) -> Iterator[Doubtful]:
         said, others = kind_said(heading), _others(export, taken)
         if said is None and taken is Kind.ELLIPSOIDAL and mostly_level(heading) and others:
             said = Kind.LEVEL
+        said = said or _of_geoid(heading, taken)
         if said is None or said is taken or not sessions:
             continue
         beside = f'; the column "{others[0]}" beside it looks like what is wanted' if others else ""
@@ -63,7 +64,7 @@ def _of_register(survey: Survey) -> Iterator[Doubtful]:
     taken = Kind.ELLIPSOIDAL if control.height == "ellipsoid" else Kind.LEVEL
     key = "ellipsoid_height" if taken is Kind.ELLIPSOIDAL else "height"
     heading = getattr(control.columns, key)
-    said = kind_said(heading) if isinstance(heading, str) else None
+    said = kind_said(heading) or _of_geoid(heading, taken) if isinstance(heading, str) else None
     if said is None or said is taken:
         return
     what = (
@@ -85,6 +86,11 @@ def _mapped(survey: Survey) -> Iterator[tuple[Export, str, tuple[int, ...]]]:
 def _others(export: Export, taken: Kind) -> list[str]:
     """Return the export's other columns that by their headings are what is wanted."""
     return [column.name for column in export.carried if kind_beside(column.name) is taken]
+
+
+def _of_geoid(heading: str, taken: Kind) -> Kind | None:
+    """Return that a heading names the geoid without saying what of it, where that contradicts it either way."""
+    return Kind.OF_GEOID if taken is Kind.ELLIPSOIDAL and said_of(heading).kind is Kind.OF_GEOID else None
 
 
 def _taken(crs: str | None) -> Kind:

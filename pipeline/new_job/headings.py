@@ -3,6 +3,8 @@
 import re
 import unicodedata
 
+from pipeline.read.height_headings import USUAL, Kind
+
 #: Letters that no accent is taken off of.
 _LETTERS = str.maketrans({"ß": "ss", "ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "đ": "d", "ı": "i", "°": ""})
 
@@ -64,29 +66,6 @@ _CALLED = {
         coordenadanorte coordnorte noord ycoord noordcoordinaat nordkoordinat nordlig pohjoinen pohjoiskoordinaatti
         wspn polnoc sever y ycoordinate ykoord ykoordinate coordy koordy ycoordinaat coordenaday coordonneey
         coordinatay ykoordinat koordinaty wspolrzednay wspy souradnicey ykoordinaatti ygrid gridy ylocal localy
-        """,
-    "ellipsoid_height": """
-        ellipht elliphgt ellipheight
-        ellht ellh ellhgt ellheight ellipsoidheight ellipsoidalheight ellipsoidalht hae hell ellhoehe ellhohe
-        ellipsoidischehohe ellipsoidischehoehe ellipshohe altellipsoidale altitudeellipsoidale hauteurellipsoidale
-        hauteurellips alturaelipsoidal altelip alturaelip altitudeelipsoidal cotaelipsoidal quotaellissoidica
-        quotaell hellissoidica ellipsoidischehoogte ellipshoogte ellhoogte ellipsoidehoyde ellipsoidhoyde
-        ellipsoidiskhoyde ellipsoidhojd ellipsoidiskhojd ellhojd ellipsoidkorkeus wysokoscelipsoidalna wyselips
-        wysokoscelips elipsoidickavyska elipsvyska ellipsoidischhohe wgs84height gpsheight heightell hellipsoid
-        ellipsoidh helips ellipsoid ellipsoidal ellipsoidisch ellipsoidique elipsoidal ellissoidica
-        elipsoityukseklik elipsoityuksekligi elipsoidalyukseklik 楕円体高
-        """,
-    "level": """
-        orthoht orthoheight orthometricheight orthometricht orthoh elevation elev elevationm mslheight msl rl
-        reducedlevel level nhnhohe nhnhoehe hohenhn hoehenhn nnhohe nnhoehe hohenn meereshohe meereshoehe
-        gebrauchshohe altitudengf altngf ngf cotaortometrica alturaortometrica altitudeortometrica quotaortometrica
-        quotaslm naphoogte hoogtenap nap nn2000hoyde hoydenn2000 kotehoyde rh2000hojd hojdrh2000 n2000korkeus
-        korkeusn2000 wysokoscnormalna wysnorm normalnivyska vyskabpv nadmorskavyska navd88 heightmsl
-        tengerszintfelettimagassag orthometric orthometrique orthometrisch ortometrica 標高
-        """,
-    "height": """
-        height ht hgt h hohe hoehe z altitude alt hauteur altura cota quota hoogte hoyde hoejde hojd kote koordh
-        korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
         """,
     "sigma_east": """
         sigmaeast sigmae se sde stdeast stde stddeveast stddeve stdx sx sigmax easterror eastsd sdeast easting95
@@ -182,6 +161,7 @@ _CALLED = {
 }
 
 CALLED: dict[str, tuple[str, ...]] = {word: tuple(dict.fromkeys(text.split())) for word, text in _CALLED.items()}
+CALLED |= {"ellipsoid_height": USUAL[Kind.ELLIPSOIDAL], "level": USUAL[Kind.LEVEL], "height": USUAL[Kind.HEIGHT]}
 
 
 #: Words beside the letter of an axis that do not say to which side it points.

@@ -1,9 +1,16 @@
-"""What the heading of a column of heights says of them, without a doubt: of which surface they are above."""
+"""What the heading of a column says of heights: above which surface they are, or that they are a geoid's separations.
+
+The one vocabulary for it: a run holds the headings of mapped columns against the job file by it, and a job file that is
+drafted takes its columns by it. Word order counts: "height above geoid" is a height, "geoid height" a separation.
+"""
 
 import re
 import unicodedata
-from enum import StrEnum
-from itertools import pairwise
+from dataclasses import dataclass
+from enum import Enum, StrEnum, auto
+from functools import lru_cache
+
+from pipeline.geodesy.nearby import height_datum_words
 
 
 class Kind(StrEnum):
@@ -12,115 +19,305 @@ class Kind(StrEnum):
     ELLIPSOIDAL = "ellipsoidal heights"
     LEVEL = "heights above a height datum"
     SEPARATION = "geoid separations"
+    OF_GEOID = "heights above a geoid or its separations"
+    HEIGHT = "heights"
+    OTHER = "no heights"
 
 
-_HEIGHT = (
-    r"(h|hts?|hgts?|heights?|elev|elevations?|alt|altitudes?|z|up|"
-    r"altura|altezza|hohe|hoehe|hauteur|hoogte|hojd|quota|cota)"
-)
-#: Words of a heading that say so in the languages of the trade, as they stand alone.
-_SAYS = {
-    Kind.ELLIPSOIDAL: re.compile(rf"h_?ell|h?ell(ipsoid|ipsoidal)?{_HEIGHT}|hae"),
-    Kind.LEVEL: re.compile(
-        r"hort|h?ort(h|ho|om.*)|orth?o(m.*|h|ht|hgt|hts|height|elev.*)|h?a?msl(ht|height)?|navd\d*|ngvd\d*|nhn|dhhn\d*|"
-        r"ahd|nzvd\d*|evrf\d*|evrs|nap|nap\d*|odn|ngf|ign69|egm\d+|nn2000|rh2000|n2000|cgvd\d*|meereshohe|meereshoehe"
-    ),
-    Kind.SEPARATION: re.compile(r"undulations?|ondulations?|geoid(al)?(sep|separation|ht|hgt|height)|geosep"),
+@dataclass(frozen=True)
+class Said:
+    """What a heading says: ``plain`` where it says so without a doubt, ``whole`` where no word of it is unknown."""
+
+    kind: Kind
+    plain: bool = False
+    whole: bool = False
+
+
+#: Whole headings that are usual for each kind, bare (small letters without accents, blanks and units), the plainest
+#: first. English, German, French, Spanish, Portuguese, Italian, Dutch, Norwegian, Danish, Swedish, Finnish, Polish, ...
+_USUAL = {
+    Kind.ELLIPSOIDAL: """
+        ellipht elliphgt ellipheight
+        ellht ellh ellhgt ellheight ellipsoidheight ellipsoidalheight ellipsoidalht hae hell ellhoehe ellhohe
+        ellipsoidischehohe ellipsoidischehoehe ellipshohe altellipsoidale altitudeellipsoidale hauteurellipsoidale
+        hauteurellips alturaelipsoidal altelip alturaelip altitudeelipsoidal cotaelipsoidal quotaellissoidica
+        altezzaellissoidica quotaell hellissoidica ellipsoidischehoogte ellipshoogte ellhoogte ellipsoidehoyde
+        ellipsoidhoyde ellipsoidiskhoyde ellipsoidhojd ellipsoidiskhojd ellhojd ellipsoidhojde ellipsoidehojde
+        ellipsoidkorkeus wysokoscelipsoidalna wyselips wysokoscelips elipsoidickavyska elipsvyska ellipsoidischhohe
+        wgs84height gpsheight heightell hellipsoid ellipsoidh helips ellipsoid ellipsoidal ellipsoidisch ellipsoidique
+        elipsoidal ellissoidica elipsoityukseklik elipsoityuksekligi elipsoidalyukseklik 楕円体高
+        """,
+    Kind.LEVEL: """
+        orthoht orthoheight orthometricheight orthometricht orthoh elevation elev elevationm mslheight msl rl
+        reducedlevel level nhnhohe nhnhoehe hohenhn hoehenhn nnhohe nnhoehe hohenn meereshohe meereshoehe
+        gebrauchshohe altitudengf altngf ngf cotaortometrica alturaortometrica altitudeortometrica quotaortometrica
+        altezzaortometrica quotaslm naphoogte hoogtenap nap nn2000hoyde hoydenn2000 kotehoyde rh2000hojd hojdrh2000
+        dvr90hojde hojdedvr90 kotedvr90 n2000korkeus korkeusn2000 wysokoscnormalna wysnorm normalnivyska vyskabpv
+        nadmorskavyska navd88 heightmsl tengerszintfelettimagassag orthometric orthometrique orthometrisch ortometrica
+        標高
+        """,
+    Kind.HEIGHT: """
+        height ht hgt h hohe hoehe z altitude alt hauteur altura cota quota altezza altitud hoogte hoyde hoejde hojd
+        hojde kote koordh korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
+        """,
 }
-_SAYS_HEIGHT = re.compile(_HEIGHT)
-#: Words that say of heights beside them that they are above the ellipsoid; an error ellipse is none of them.
-_OF_ELLIPSOID = re.compile(r"ell|ellips|ellipsoid.*|elipsoid.*|ellissoid.*")
-_GEOID = re.compile(r"(quasi)?geoid(e|al)?")
-_SEPARATES = re.compile(r"sep|separation|undulations?|ondulations?|n")
-#: A geoid that heights are above, as the words before it say, or those after it.
-_ABOVE = re.compile(r"above|over|to|from|on|wrt|referred|uber|ueber|u|sobre|sur|dessus|sul|sopra|boven")
-_ARTICLES = re.compile(r"the|a|dem|el|le|du|il|het|de|quasi")
-_CORRECTED = re.compile(r"corrected|corr|based|referenced|reduced|applied|korrigiert|corrige|corregid[ao]|corretta")
-#: Words that take back what the others say, and those of numbers that are no heights.
-_NOT = re.compile(r"no|not|non|without|excl|excluding|minus|less|ohne|sans|sin|senza|kein")
-_NO_HEIGHT = re.compile(
-    r"err|errors?|sigma|sd|std|stdev|stddev|rms|acc|accuracy|prec|precision|uncertainty|quality|names?|type|model|id|"
-    r"dist|distance|diff|difference|delta|semi|major|minor|axis|ellipses?"
+USUAL: dict[Kind, tuple[str, ...]] = {kind: tuple(text.split()) for kind, text in _USUAL.items()}
+
+
+class _Class(Enum):
+    """What a word of a heading is."""
+
+    NEGATION = auto()
+    NO_HEIGHT = auto()
+    GEOID_HEIGHT = auto()
+    UNDULATION = auto()
+    SEPARATION = auto()
+    GEOID = auto()
+    OF_GEOID = auto()
+    MODEL = auto()
+    ELLIPSOID = auto()
+    ELLIPSOIDAL = auto()
+    REFERENCE = auto()
+    LEVEL = auto()
+    ABBREVIATED = auto()
+    NORMAL = auto()
+    MOSTLY_LEVEL = auto()
+    DATUM = auto()
+    HEIGHT = auto()
+    ABOVE = auto()
+    OF = auto()
+    CORRECTED = auto()
+    BETWEEN = auto()
+    UNKNOWN = auto()
+
+
+_HEIGHT_WORDS = (
+    r"(?:hts?|hgts?|heights?|alt|altitudes?|altitud|elev|elevations?|hohen?|hoehen?|hauteurs?|alturas?|cotas?|cote|"
+    r"quotas?|quote|altezz[ae]|hoogten?|hoyder?|hoeyde|hojd|hojder?|hoejder?|kot[ea]r?|korkeu\w*|wysokosc\w*|wys|rzedna|"
+    r"vysk[ay]|vysek|magassag\w*|yukseklig?i?k?|visina)"
 )
-#: Words of a heading that say that the height is not the row's own point's.
-_ELSEWHERE = re.compile(r"base|bases|ref|reference|master|antenna|ant|design|target")
-#: Words that mostly say a height datum, and that many programs write over heights of any kind.
-_MOSTLY_LEVEL = re.compile(r"elev(ation|ations|s)?|elv|rl|reducedlevel")
+_SEPARATIONS = (
+    r"(?:sep|separations?|separaci?on(?:es)?|separacao|separazione|separatie|abstand|afstand|avstand|scheiding|odstep|"
+    r"prevyseni|zvlneni|offset)"
+)
+_UNDULATIONS = (
+    r"(?:undulations?|undulation(?:en|er)|ondulations?|ondulacion(?:es)?|ondulacao|ondulazion[ei]|undulaci?on|"
+    r"ondulatie|undulatie|undulacj[ae]|undulace|undulasjon|undulaatio)"
+)
+#: Words by what they are, in the languages of the trade; the first that a word fits counts.
+_WORDS: tuple[tuple[_Class, str], ...] = (
+    (_Class.NEGATION, r"no|not|non|without|excl|excluding|minus|less|ohne|sans|sin|sem|senza|kein|keine|zonder|uten|"
+                      r"uden|utan|ilman|bez"),
+    (_Class.NO_HEIGHT, r"err|errors?|sigma|sd|std|stdev|stddev|rms|acc|accuracy|prec|precision|uncertainty|quality|"
+                       r"names?|type|\w*model\w*|id|dist|distance|diff|difference|delta|semi|major|minor|axis|axes|"
+                       r"ellipses?|elipses?|angle|mask|genauigkeit|fehler|precisi\w*|ecart|desv\w*|erreur|fejl|fel|feil|"
+                       r"blad|chyba|scarto"),
+    (_Class.GEOID_HEIGHT, rf"(?:quasi)?geoid(?:al|en?|in?|s)?(?:{_HEIGHT_WORDS}|{_SEPARATIONS}|{_UNDULATIONS})|"
+                          rf"geosep|nsep|ジオイド高"),
+    (_Class.UNDULATION, rf"{_UNDULATIONS}|hohenanomalien?|hoehenanomalien?|anomali?(?:y|e|a)(?:wysokosci)?|"
+                        r"height ?anomaly"),
+    (_Class.SEPARATION, _SEPARATIONS),
+    (_Class.OF_GEOID, r"(?:quasi)?geoid(?:al\w*|u|y|in|ets|ens)|geoidick\w*"),
+    (_Class.GEOID, r"(?:quasi)?geoid\w*"),
+    (_Class.MODEL, r"egm\d*"),
+    (_Class.ELLIPSOIDAL, rf"h?ell?(?:ip(?:s(?:oid\w*?)?)?)?(?:{_HEIGHT_WORDS}|h)|hae|h?ellip?soidal\w*|"
+                         rf"ell?ipsoidis[ck]\w*|ell?ipsoidique|ell?issoidic\w*|elipsoidal\w*|elipsoidick\w*|"
+                         rf"{_HEIGHT_WORDS}ell?(?:ip\w*)?|楕円体高"),
+    (_Class.ELLIPSOID, r"h?ell|h?ell?ips?|h?ell?ipsoid\w*|ell?iss?oid\w*|elliss|elipsoit\w*"),
+    (_Class.REFERENCE, r"wgs84|wgs|grs80|grs"),
+    (_Class.LEVEL, r"hort|h?orth(?:o|om\w*)?|h?orto(?:m\w*)?|orth?o(?:h|ht|hgt|hts|height|elev\w*)|"
+                   r"m?h?a?msl(?:ht|height)?|m?asl|slm|msnm|snm|nmm|npm|mnm|moh|mslm|bpv|navd\d*|ngvd\d*|nhn|dhhn\d*|ahd|"
+                   r"nzvd\d*|(?:pl)?evrf\d*(?:nh)?|evrs|nap\d*|taw|dng|odn|ngf|ign(?:69|78)|nn(?:54|1954|2000)|"
+                   r"rh(?:00|70|2000)|n(?:43|60|2000)|cgvd\d*|dvr90|kron\d+|kronsztadt?\w*|lhn95|ln02|"
+                   r"meeres(?:hohe|hoehe|spiegel|niveau)|seehohe|seehoehe|nadmorska|gebrauchshohe|"
+                   rf"(?:nhn|nn|nap|ngf|msl|normal|orthom?\w*){_HEIGHT_WORDS}|標高"),
+    (_Class.ABBREVIATED, r"nn|ort|normalnull"),
+    (_Class.NORMAL, r"normal\w*|normaal|nivell?iert\w*|levell?ed|gravity"),
+    (_Class.MOSTLY_LEVEL, r"elev(?:ation|ations|s)?|elv|rl|reducedlevel"),
+    (_Class.HEIGHT, rf"{_HEIGHT_WORDS}|h|z|koordh|zcoord|coordz"),
+    (_Class.ABOVE, r"above|over|to|from|on|wrt|referred|relative|uber|ueber|u|ue|sobre|sur|dessus|sul|sulla|sopra|"
+                   r"sull|boven|tov|op|acima|nad|ovenfor|ovan|ylapuolella|ylapuolinen|yli"),
+    (_Class.OF, r"of|du|des|de|del|della|dell|do|van|av|af|von|d"),
+    (_Class.CORRECTED, r"corrected|corr|based|referenced|reduced|applied|korrigiert\w*|corrige\w*|corregid[ao]|"
+                       r"corrigid[ao]|corretta|gecorrigeerd\w*|korrigeret|korrigert|korrigerad"),
+    (_Class.BETWEEN, r"the|a|au|dem|den|der|das|el|la|le|l|il|lo|het|al|quasi|t|o|v|at|in|i|mean|sea|levels?|datum|"
+                     r"zero|gps|gnss|up|pl|nh|mittlere\w*|m|metres?|meters?|ft|feet|foot|usft|ftus|sft|us|survey|int|cm|"
+                     r"mm"),
+)  # fmt: skip
+_COMPILED = tuple((kind, re.compile(pattern)) for kind, pattern in _WORDS)
+#: Words of the sea's level in several words or letters with points, put as one: metres above it in many languages.
+_SEA = re.compile(
+    r"(?:mean )?sea ?level(?: datum)?|niveaux? (?:moyen )?(?:de la mer|des mers)|"
+    r"ni?vel (?:medio )?(?:del|do) mar(?: medio)?|livello (?:medio )?del mare|(?<=sul )mare|"
+    r"(?:gemiddeld )?zee(?:niveau|spiegel)|"
+    r"(?:middel)?hav(?:et\b|s?niva\w*|sniveau\w*|overflat\w*|soverflade\w*|sytan?)|"
+    r"merenpin\w+|poziom\w* morza|(?:hladin\w+ )?mor[ei]m\b|"
+    r"\bm ?u\. ?[ma]\b\.?|\bs\. ?l\. ?m\b\.?|\bn\. ?p\. ?m\b\.?|\bm ?n\. ?m\b\.?|\bs\. ?n\. ?m\b\.?|\bm ?o\. ?h\b\.?|"
+    r"\ba\. ?(?:m\. ?)?s\. ?l\b\.?|\bb\. ?p\. ?v\b\.?"
+)
+#: Names of height datums and models with their year set apart: "RH 2000", "WGS 84".
+_YEAR_APART = re.compile(
+    r"\b(navd|ngvd|dhhn|evrf|rh|nn|dvr|ln|ign|cgvd|nzvd|egm|lhn|wgs|grs|n(?= ?(?:2000|60|43)\b))[ -]{1,2}(\d{2,4})\b"
+)
+#: Letters that no accent is taken off of.
+_LETTERS = str.maketrans(
+    {"ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "Ae", "œ": "oe", "Œ": "Oe", "ł": "l", "Ł": "L", "ı": "i", "đ": "d"}
+)
+#: Words that mean another point than the row's own.
+_ELSEWHERE = frozenset(["base", "bases", "ref", "reference", "master", "antenna", "ant", "design", "target"])
+#: Words of the registry's names of height datums that say something else in a heading.
+_NO_DATUM = frozenset(
+    ("tree", "point", "one", "head", "fair", "island", "isle", "isles", "black", "north", "yellow", "danger", "santa",
+     "gran", "dau", "das", "cruz", "tide", "mean", "height", "sea", "lat", "hat", "local", "el", "la", "da", "do", "st")
+)  # fmt: skip
+
+
+@lru_cache(maxsize=4096)
+def said_of(heading: str) -> Said:
+    """Return what a heading says of the numbers below it."""
+    plain = plain_letters(heading)
+    parts = [part for part in re.split(r"([(\[{][^)\]}]*[)\]}]?)", _spaced(plain)) if part.strip()]
+    outside = _classes(" ".join(part for part in parts if part[0] not in "([{"))
+    found = _classes(" ".join(re.sub(r"[(\[{)\]}]", " ", part) for part in parts))
+    known = _Class.UNKNOWN not in found
+    # what stands in brackets beside a word for height may be anything
+    whole = known or bool(outside and set(outside) <= {_Class.HEIGHT, _Class.BETWEEN} and _Class.HEIGHT in outside)
+    letters = re.sub(r"\s*[(\[].*", "", plain).strip()
+    if letters in ("N", "n") or (letters.casefold() in ("zeta", "sep", "separation") and not re.search(r"\w\s", plain)):
+        return Said(Kind.SEPARATION, letters == "N", True)
+    said = _judged(found, outside, whole)
+    if not said.plain and said.kind in (Kind.OTHER, Kind.HEIGHT):
+        bare = re.sub(r"[\W_]+", "", letters.casefold())
+        kind = next((kind for kind, headings in USUAL.items() if bare in headings), None)
+        return said if kind is None or (kind is Kind.HEIGHT and said.kind is kind) else Said(kind, False, True)
+    return said
 
 
 def kind_said(heading: str) -> Kind | None:
-    """Return what a heading says of the heights below it; None where it says nothing, or more than one thing."""
-    plain = _plain(heading)
-    if re.fullmatch(r"N(\s*[(\[]\w*[)\]])?", plain.strip()):
-        return Kind.SEPARATION
-    parts, words = _parts(plain), _words(plain)
-    if _any(_NOT, words) or _any(_NO_HEIGHT, words):
-        return None
-    found = {kind for kind, says in _SAYS.items() for word in words if says.fullmatch(word)}
-    ellipsoid = _any(_OF_ELLIPSOID, words)
-    if ellipsoid and (parts == ["ellipsoidal"] or _any(_SAYS_HEIGHT, words)):
-        found.add(Kind.ELLIPSOIDAL)
-    if Kind.SEPARATION in found and _any(_CORRECTED, words):  # of what was corrected, or with what, is open
-        return None
-    if _any(_GEOID, words):
-        if _any(_SEPARATES, words) and not _any(_CORRECTED, words):
-            return Kind.SEPARATION
-        if ellipsoid or Kind.ELLIPSOIDAL in found:  # which of the two surfaces the number is above is open
-            return None
-        if _above_geoid(plain, parts):
-            found = {*found - {Kind.SEPARATION}, Kind.LEVEL}
-        elif Kind.SEPARATION in found and _bracketed(plain):  # "Height (geoid height)"
-            return None
-    if found == {Kind.LEVEL, Kind.SEPARATION}:  # "EGM96 geoid height"
-        found = {Kind.SEPARATION}
-    return found.pop() if len(found) == 1 else None
+    """Return what a heading says without a doubt of the heights below it; None where it says nothing for sure."""
+    said = said_of(heading)
+    return said.kind if said.plain else None
 
 
 def kind_beside(heading: str) -> Kind | None:
     """Return the same of a column beside the mapped one; None too where its heights are another point's."""
-    return None if _any(_ELSEWHERE, _words(_plain(heading))) else kind_said(heading)
+    return None if _ELSEWHERE & set(_tokens(_spaced(plain_letters(heading)))) else kind_said(heading)
 
 
 def mostly_level(heading: str) -> bool:
     """Tell whether a heading is one that is usual for heights above a height datum, and found over others too."""
-    return _any(_MOSTLY_LEVEL, _words(_plain(heading)))
+    said = said_of(heading)
+    return said.kind is Kind.LEVEL and not said.plain
 
 
-def _above_geoid(plain: str, parts: list[str]) -> bool:
-    """Tell whether a heading that names the geoid says that its heights are above it."""
-    if _any(_CORRECTED, parts):
-        return True
-    at = next((place for place, part in enumerate(parts) if _GEOID.fullmatch(part)), 0)
-    before = [part for part in parts[:at] if not _ARTICLES.fullmatch(part)]
-    if before and _ABOVE.fullmatch(before[-1]):
-        return True
-    return _bracketed(plain) and not _any(_SAYS_HEIGHT, parts[at:])
-
-
-def _bracketed(plain: str) -> bool:
-    """Tell whether a heading names the geoid in brackets beside a word for height."""
-    outside = _words(re.sub(r"[(\[{][^)\]}]*[)\]}]?", " ", plain))
-    return not _any(_GEOID, outside) and _any(_SAYS_HEIGHT, outside)
-
-
-def _any(says: re.Pattern[str], words: list[str]) -> bool:
-    return any(says.fullmatch(word) for word in words)
-
-
-def _plain(heading: str) -> str:
-    """Return a heading without the accents of its letters."""
-    apart = unicodedata.normalize("NFKD", heading)
+def plain_letters(text: str) -> str:
+    """Return a text without the accents of its letters."""
+    apart = unicodedata.normalize("NFKD", text.translate(_LETTERS))
     return "".join(letter for letter in apart if not unicodedata.combining(letter))
 
 
-def _parts(heading: str) -> list[str]:
-    """Return the words of a heading in small letters and in order, "OrthoHt" being two."""
-    found = re.findall(r"[A-ZÀ-Þ]+(?![a-zß-ÿ])\d*|[A-ZÀ-Þ]?[a-zß-ÿ]+\d*|\d+", heading)
-    return [part.casefold() for part in found]
+def _judged(found: list[_Class], outside: list[_Class], whole: bool) -> Said:
+    """Return what the words of a heading say together, those outside brackets being known apart."""
+    there = set(found)
+    height = bool(there & {_Class.HEIGHT, _Class.MOSTLY_LEVEL})
+    if _Class.NO_HEIGHT in there:
+        return Said(Kind.OTHER)
+    if _Class.NEGATION in there:  # it takes back what others say
+        return Said(Kind.HEIGHT if height else Kind.OTHER, False, whole)
+    if there & {_Class.GEOID, _Class.OF_GEOID, _Class.GEOID_HEIGHT, _Class.UNDULATION}:
+        return _of_geoid(found, outside, whole)
+    ellipsoid = bool(there & {_Class.ELLIPSOID, _Class.ELLIPSOIDAL})
+    if ellipsoid and _Class.SEPARATION in there:
+        return Said(Kind.SEPARATION, False, whole)
+    joined = height or _Class.ABOVE in there
+    level = _Class.LEVEL in there or (joined and bool(there & {_Class.ABBREVIATED, _Class.MODEL}))
+    if ellipsoid and level:  # one surface and another
+        return Said(Kind.HEIGHT if height else Kind.OTHER)
+    if _Class.MODEL in there and not joined and not level:  # EGM96 alone
+        return Said(Kind.OF_GEOID, False, whole)
+    if ellipsoid:
+        return Said(Kind.ELLIPSOIDAL, joined or _Class.ELLIPSOIDAL in there, whole)
+    if level:
+        return Said(Kind.LEVEL, True, whole)
+    if _Class.NORMAL in there and height:
+        return Said(Kind.LEVEL, whole, whole)
+    if _Class.DATUM in there and (height or found == [_Class.DATUM]):
+        return Said(Kind.LEVEL, False, whole)
+    if _Class.REFERENCE in there and height:
+        return Said(Kind.ELLIPSOIDAL, False, whole)
+    if _Class.MOSTLY_LEVEL in there:
+        return Said(Kind.LEVEL, False, whole)
+    return Said(Kind.HEIGHT, False, whole) if height else Said(Kind.OTHER)
 
 
-def _words(heading: str) -> list[str]:
-    """Return the words of a heading in small letters, "OrthoHt" being two, and neighbours joined besides."""
-    parts = _parts(heading)
-    whole = [word.casefold() for word in re.split(r"[\W_]+", heading) if word]
-    return [*parts, *whole, *(one + other for one, other in pairwise(parts))]
+def _of_geoid(found: list[_Class], outside: list[_Class], whole: bool) -> Said:
+    """Return what a heading says that names the geoid, or how far it lies from the ellipsoid."""
+    there = set(found)
+    heights = (_Class.HEIGHT, _Class.MOSTLY_LEVEL)
+    geoids = (_Class.GEOID, _Class.OF_GEOID)
+    beside = any(each in outside for each in heights) and not {*geoids, _Class.GEOID_HEIGHT, _Class.UNDULATION} & {
+        *outside
+    }
+    ellipsoid = bool(there & {_Class.ELLIPSOID, _Class.ELLIPSOIDAL})
+    if there & {_Class.GEOID_HEIGHT, _Class.UNDULATION}:
+        if _Class.CORRECTED in there:  # of what was corrected, or with what, is open
+            return Said(Kind.LEVEL, False, whole)
+        return Said(Kind.OF_GEOID) if beside else Said(Kind.SEPARATION, True, whole)
+    if _Class.CORRECTED in there and not ellipsoid:
+        return Said(Kind.LEVEL, True, whole)
+    if _Class.SEPARATION in there:
+        return Said(Kind.SEPARATION, True, whole)
+    words = [each for each in found if each not in (_Class.BETWEEN, _Class.UNKNOWN)]
+    at = next(place for place, each in enumerate(words) if each in geoids)
+    before, behind = words[:at], words[at + 1 :]
+    if ellipsoid:
+        below = _Class.ABOVE in behind and _Class.ELLIPSOID in behind[behind.index(_Class.ABOVE) :]
+        apart = below and not {_Class.ELLIPSOID, _Class.ELLIPSOIDAL} & set(before) and not beside
+        # else which of the two surfaces the number is above is open
+        return Said(Kind.SEPARATION, True, whole) if apart else Said(Kind.HEIGHT)
+    # "au dessus du": what stands between may be of the same
+    last = [each for each in before if each is not _Class.OF][-1:]
+    if last == [_Class.ABOVE] or (behind[:1] == [_Class.ABOVE] and before == [_Class.HEIGHT] and len(behind) == 1):
+        return Said(Kind.LEVEL, True, whole)
+    if beside:
+        geoid_height = any(each in behind for each in heights)
+        return Said(Kind.OF_GEOID) if geoid_height else Said(Kind.LEVEL, True, whole)
+    if behind[:1] == [_Class.HEIGHT] or (before[-1:] == [_Class.OF] and last == [_Class.HEIGHT]):
+        return Said(Kind.SEPARATION, True, whole)
+    if words[at] is _Class.OF_GEOID and before[-1:] == [_Class.HEIGHT]:
+        return Said(Kind.SEPARATION, True, whole)
+    return Said(Kind.OF_GEOID, False, whole)
+
+
+def _spaced(plain: str) -> str:
+    """Return a heading in small letters with its words set apart, "OrthoHt" being two, and usual phrases as one."""
+    apart = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", plain.replace("_", " "))
+    apart = re.sub(r"\b(ellipso|geo)idista\b", r"over \1id", " ".join(apart.split()).casefold())
+    return _SEA.sub(" msl ", _YEAR_APART.sub(r"\1\2", apart))
+
+
+def _tokens(spaced: str) -> list[str]:
+    together = re.sub(r"(?:(?<![^\W_])[^\W\d_]\.){2,}", lambda found: found[0].replace(".", "") + " ", spaced)
+    return re.findall(r"[^\W_]+", together)
+
+
+def _classes(spaced: str) -> list[_Class]:
+    return [kind for token in _tokens(spaced) if (kind := _class(token)) is not None]
+
+
+def _class(token: str) -> _Class | None:
+    """Return what a word is; None for figures alone."""
+    found = next((kind for kind, pattern in _COMPILED if pattern.fullmatch(token)), None)
+    if found is not None:
+        return found
+    if token in _datums():
+        return _Class.DATUM
+    return None if token.isdecimal() and len(token) == 4 else _Class.UNKNOWN
+
+
+@lru_cache(maxsize=1)
+def _datums() -> frozenset[str]:
+    """Return the words by which the registry names height datums, with their years and without, in small letters."""
+    found = {word.casefold() for word in height_datum_words() if len(word) > 2}
+    found |= {word.rstrip("0123456789") for word in found if len(word.rstrip("0123456789")) > 3}
+    return frozenset(found - _NO_DATUM)

@@ -59,6 +59,10 @@ def run(
         ("Elev", "Ell sep", ["note"]),
         ("Elevation", "Base EllHt", ["note"]),
         ("Elevation", "h_ell", ["export-heights"]),
+        ("DVR90 height", "", ["export-heights"]),
+        ("Höhe (m ü. M.)", "", ["export-heights"]),
+        ("EGM96", "", ["export-heights"]),
+        ("Altezza ellissoidica", "Altezza ortometrica", []),
     ],
 )
 def test_an_export_of_ellipsoidal_heights(heading: str, beside: str, found: list[str], tmp_path: Path) -> None:
@@ -92,6 +96,10 @@ def test_a_register_of_heights_above_a_datum(register: str, found: list[str], tm
         ("Altitude (geoid)", []),
         ("GNSS height (no geoid)", []),
         ("Geoid height", ["export-heights"]),
+        ("Hauteur du géoïde", ["export-heights"]),
+        ("Hauteur au-dessus du géoïde", []),
+        ("GPS height", []),
+        ("Normal height", []),
     ],
 )
 def test_an_export_with_a_height_datum(heading: str, found: list[str], tmp_path: Path) -> None:
@@ -128,7 +136,7 @@ def test_an_export_with_a_height_datum(heading: str, found: list[str], tmp_path:
         ("H_Geoid", None),
         ("GNSS height (no geoid)", None),
         ("Height (geoid height)", None),
-        ("Geoid above ellipsoid", None),
+        ("Geoid above ellipsoid", Kind.SEPARATION),
         ("Undulation corrected height", None),
         ("Geoid", None),
         ("Error ellipse a", None),
