@@ -12,15 +12,16 @@ from pipeline.new_job.column_places import find_position, place_by_content
 from pipeline.new_job.column_times import find_time
 from pipeline.new_job.doubles import double_rivals, doubles_of
 from pipeline.new_job.halves import half_apart
-from pipeline.new_job.headings import rank, unit_of
+from pipeline.new_job.headings import rank
 from pipeline.new_job.heights import FARTHEST, is_separation
 from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
 from pipeline.new_job.look import Look
 from pipeline.new_job.mapped import Mapped, plainest
-from pipeline.new_job.notations import refusal
+from pipeline.new_job.notations import odd_unit, refusal
 from pipeline.new_job.precisions import are_lengths, is_of_either, is_score, is_wider
 from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
 from pipeline.new_job.values import MOSTLY, angles, decimals, given, words
+from pipeline.read.heading_units import unit_said
 from pipeline.read.mapping import BASE_POSITIONS
 
 #: Columns of our words that hold plain numbers.
@@ -76,7 +77,7 @@ def mapped(look: Look) -> Mapped:
     dated = found.columns.get("date", found.columns.get("time", ""))
     if found.times is not None and (found.times.formats[0] == "" or "%" in found.times.formats[0]):
         found.refused = of_no_year(dated, look.columns[dated]) or found.refused if dated else found.refused
-    found.refused = refusal(look, found.columns, dms=found.dms) or found.refused
+    found.refused = refusal(look, found.columns, dms=found.dms) or odd_unit(found.columns) or found.refused
     return found
 
 
@@ -193,7 +194,7 @@ def _sigmas(look: Look, found: Mapped, free: list[str], take: Callable[..., bool
 
     def fits(name: str) -> bool:
         values = decimals(look.columns[name])
-        counts = rank("satellites", name) is not None and not unit_of(name)
+        counts = rank("satellites", name) is not None and not unit_said(name)
         return values is not None and not is_wider(name) and (not counts or are_lengths(values))
 
     others = by_axes(found, free)

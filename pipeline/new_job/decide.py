@@ -10,6 +10,7 @@ import numpy as np
 from pipeline.arrays import Integers
 from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.nearby import Registered, grids_at, named, separation
+from pipeline.geodesy.units import FOOT
 from pipeline.job.model import ControlSection, Points
 from pipeline.job.values import BLANKS
 from pipeline.near import plain
@@ -46,6 +47,7 @@ from pipeline.new_job.unread import left_unread, no_session, torn
 from pipeline.new_job.values import given, words
 from pipeline.problems import JobError, Problem
 from pipeline.read.findings import Unusable
+from pipeline.read.heading_units import metres_said
 from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.words import counted, plural
 
@@ -510,6 +512,9 @@ def _units(one: Found) -> State:
     if one.mapped.feet == "us-survey-foot":
         return Known('"us-survey-foot"', "as a heading says")
     if one.mapped.feet:
+        said = [metres_said(one.mapped.columns.get(word, "")) for word in ("easting", "northing", "height")]
+        if all(metres == (FOOT,) for metres in said if metres):
+            return Known('"foot"', "as a heading says")
         asks = "a heading says feet: which foot is it?"
         if feet_of(one.mapped.columns.get("easting", "")):
             asks += (

@@ -3,15 +3,15 @@
 import re
 import unicodedata
 
+from pipeline.geodesy.units import FOOT, SURVEY_FOOT
+from pipeline.read.heading_units import metres_said, without_unit
 from pipeline.read.height_headings import USUAL, Kind
 
 #: Letters that no accent is taken off of.
 _LETTERS = str.maketrans({"ß": "ss", "ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "đ": "d", "ı": "i", "°": ""})
 
-#: A unit behind a heading: in brackets, or set off by a blank or a line below.
-_UNIT = re.compile(
-    r"[\s_]*[(\[](?P<inside>[^()\[\]]*)[)\]]\s*$|[\s_](?P<behind>m|ft|usft|ftus|sft|feet|foot|deg|mm)$", re.IGNORECASE
-)
+#: What stands in brackets behind a heading, and units of angles behind a blank or a line below.
+_UNIT = re.compile(r"[\s_]*[(\[][^()\[\]]*[)\]]\s*$|[\s_]deg$", re.IGNORECASE)
 
 #: Our words, and the headings that stand for each, the plainest first: of two columns the one that is named first wins.
 #: English, German, French, Spanish, Portuguese, Italian, Dutch, Norwegian, Danish, Swedish, Finnish, Polish, Czech, ...
@@ -184,13 +184,7 @@ _NUMBER_SIGN = re.compile(r"\bn\s?[°º˚]", re.IGNORECASE)
 def bare(heading: str) -> str:
     """Return a heading as it is compared: small letters and figures alone, no accents, no unit behind it."""
     heading = _NUMBER_SIGN.sub("No ", heading)
-    return _letters(_UNIT.sub("", heading.strip()) or heading)
-
-
-def unit_of(heading: str) -> str:
-    """Return the unit that stands behind a heading, in small letters: "ft", "m"; "" where there is none."""
-    found = _UNIT.search(heading.strip())
-    return "" if found is None else _letters(found["inside"] or found["behind"] or "")
+    return _letters(without_unit(_UNIT.sub("", heading.strip())) or heading)
 
 
 def letter_of(heading: str) -> str:
@@ -213,11 +207,9 @@ def _is_lettered(bared: str) -> bool:
 
 
 def feet_of(heading: str) -> str:
-    """Return the foot that a heading says, as ``units`` has it: "foot", "us-survey-foot"; "" for none."""
-    unit = unit_of(heading)
-    if unit in ("usft", "ftus", "sft"):
-        return "us-survey-foot"
-    return "foot" if unit in ("ft", "feet", "foot") else ""
+    """Return the foot that a heading says, as ``units`` has it: "us-survey-foot", else "foot"; "" for none."""
+    metres = metres_said(heading)
+    return "foot" if FOOT in metres else "us-survey-foot" if SURVEY_FOOT in metres else ""
 
 
 def rank(word: str, heading: str) -> int | None:

@@ -1,10 +1,12 @@
-"""Angles of a file that state a notation which is not read, in their headings, a row of units or by whole degrees."""
+"""Units of a file that nothing reads: those that its headings state, of angles a row of units or whole degrees too."""
 
 import numpy as np
 
 from pipeline.files.notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
+from pipeline.geodesy.units import METRES
 from pipeline.new_job.look import Look
 from pipeline.new_job.values import decimals
+from pipeline.read.heading_units import metres_said, unit_said
 
 #: Rows from which on degrees without any decimals are odd: a degree is a hundred kilometres.
 _WHOLE = 3
@@ -28,4 +30,16 @@ def refusal(look: Look, columns: dict[str, str], *, dms: bool) -> str:
         some = values[np.isfinite(values)] if values is not None else np.zeros(0)
         if len(some) >= _WHOLE and (some == np.floor(some)).all():
             return f'"{name}" holds whole degrees alone, which tell no place: {PARTS_FIX}, with all their decimals'
+    return ""
+
+
+def odd_unit(columns: dict[str, str]) -> str:
+    """Return which heading of a position or height says a unit that no key states, "" where none does."""
+    for word in ("easting", "northing", "height", "x", "y", "z"):
+        name = columns.get(word, "")
+        metres = metres_said(name)
+        if metres and not set(metres) & set(METRES.values()):
+            return (
+                f'the heading "{name}" says "{unit_said(name)}", and lengths are read in metres or feet: export metres'
+            )
     return ""

@@ -12,6 +12,7 @@ from pipeline.arrays import Floats
 from pipeline.files.angles import dms
 from pipeline.job.time_format import likely_formats
 from pipeline.read.clock_fields import ISO, Pattern, pattern_of
+from pipeline.read.heading_units import LENGTHS_SAID, unit_said
 from pipeline.read.numeric import numbers
 from pipeline.read.two_columns import MIDNIGHT
 
@@ -23,7 +24,7 @@ _ZONED = re.compile(r"\d(?: ?[Zz]| ?UTC| ?[+-]\d\d(?::?\d\d)?)$")
 #: What every date with a time of day has: a clock's sign, or fourteen figures in a row.
 _LIKE_TIME = re.compile(r"\d.*\d{1,2}:\d\d|\d{8}[ _T]?\d{4}|\d{4}-\d\d-\d\d[- ]\d\d-\d\d")
 #: What stands below a heading as its unit.
-_UNIT = re.compile(r"[\[(]?(?:m|mm|cm|ft|us ?-?ft|ftus|feet|met(?:re|er)s?|deg|degrees|°|dd)[\])]?", re.IGNORECASE)
+_ANGLE_UNITS = frozenset(["deg", "degrees", "°", "dd"])
 _WITH_CLOCK = re.compile(r"\d{1,2}:\d\d")
 
 #: Formats that are tried besides those that a text's own look suggests.
@@ -54,6 +55,11 @@ def given(texts: Sequence[str]) -> list[str]:
     return [text for text in texts if text]
 
 
+def _is_unit(text: str) -> bool:
+    said = unit_said(f"x [{text.strip(' []()')}]")
+    return said in LENGTHS_SAID or said in _ANGLE_UNITS
+
+
 def comma(texts: Sequence[str]) -> bool:
     """Tell whether numbers have a decimal comma."""
     return any(_COMMA.fullmatch(text) for text in texts)
@@ -63,7 +69,7 @@ def decimals(texts: Sequence[str]) -> Floats | None:
     """Return the numbers (n,) of a column that mostly holds them, NaN for the others; None for another column."""
     some = given(texts)
     values, _ = numbers(pa.array([text or None for text in texts], pa.string()), "," if comma(some) else ".")
-    rows = len(some) - (len(some) > 1 and _UNIT.fullmatch(some[0]) is not None)
+    rows = len(some) - (len(some) > 1 and _is_unit(some[0]))
     return values if some and np.isfinite(values).sum() >= MOSTLY * rows else None
 
 

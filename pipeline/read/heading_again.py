@@ -13,7 +13,8 @@ from pipeline.geodesy.units import Lengths
 from pipeline.job.model import Points
 from pipeline.near import plain
 from pipeline.read.findings import Unusable
-from pipeline.read.headings import check_units_row, unit_said
+from pipeline.read.heading_units import unit_said
+from pipeline.read.headings import check_units_row
 from pipeline.read.mapping import mapped, position_of, time_of
 from pipeline.read.raw import Raw
 

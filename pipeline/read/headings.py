@@ -1,49 +1,26 @@
 """Units that stand in the names of columns ("Height [ft]", "sE (mm)"), held against those that the job file states."""
 
-import re
 from collections.abc import Sequence
 
 from pipeline.files.notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
-from pipeline.geodesy.units import FOOT, METRES, SURVEY_FOOT, Lengths
+from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
+from pipeline.read.heading_units import LENGTHS_SAID, metres_said, unit_said
 from pipeline.read.mapping import ALONG, DEGREES, LENGTHS, UPWARD, mapped
 
-#: What a heading may say, blanks and points left out, and what it may mean in metres.
-_SAID = {
-    "m": (1.0,), "metre": (1.0,), "meter": (1.0,), "metres": (1.0,), "meters": (1.0,), "mtr": (1.0,),
-    "mm": (0.001,), "cm": (0.01,), "dm": (0.1,), "km": (1000.0,),
-    "ft": (FOOT, SURVEY_FOOT), "feet": (FOOT, SURVEY_FOOT), "foot": (FOOT, SURVEY_FOOT),
-    "ift": (FOOT,), "intft": (FOOT,), "ftint": (FOOT,), "internationalfeet": (FOOT,), "internationalfoot": (FOOT,),
-    "usft": (SURVEY_FOOT,), "ftus": (SURVEY_FOOT,), "sft": (SURVEY_FOOT,), "ussft": (SURVEY_FOOT,),
-    "surveyfeet": (SURVEY_FOOT,), "ussurveyfeet": (SURVEY_FOOT,), "ussurveyfoot": (SURVEY_FOOT,),
-    "in": (FOOT / 12,), "inch": (FOOT / 12,), "inches": (FOOT / 12,),
-}  # fmt: skip
 _SEXAGESIMAL = {"dms", "ddmmss", "dddmmss"}
 
-_WORDS = _SAID.keys() | _SEXAGESIMAL | {"deg", "degree", "degrees", "dd", "°"}
-
-_BRACKETS = re.compile(r".*\S\s*[\[({<]([^\])}>]+)[\])}>]\s*", re.DOTALL)
-_BEHIND = re.compile(
-    r".*[^\W_][_\s,.:/-]+(mm|cm|m|ft|us[_ -]?ft|ftus|feet|foot|met(?:re|er)s?)", re.IGNORECASE | re.DOTALL
-)
+_WORDS = LENGTHS_SAID.keys() | _SEXAGESIMAL | {"deg", "degree", "degrees", "dd", "°"}
 
 #: Lengths that `units` cannot state in millimetres and a heading can: those that are no part of a position.
 _SMALL = (0.001, 0.01)
 _FREE = LENGTHS - ALONG - UPWARD
 
 
-def unit_said(name: str) -> str | None:
-    """Return the unit that a column's name ends with, in small letters without blanks and points, or None."""
-    match = _BRACKETS.fullmatch(name) or _BEHIND.fullmatch(name)
-    return re.sub(r"[\s._-]", "", match[1]).casefold() if match else None
-
-
 def small_units(points: Points) -> dict[str, float]:
     """Return the metres of one unit of the mapped columns whose headings say millimetres or centimetres."""
-    said = {
-        word: _SAID.get(unit_said(name) or "", ()) for word, name in mapped(points.columns).items() if word in _FREE
-    }
+    said = {word: metres_said(name) for word, name in mapped(points.columns).items() if word in _FREE}
     return {word: metres[0] for word, metres in said.items() if metres and metres[0] in _SMALL}
 
 
@@ -58,14 +35,14 @@ def check_headings(points: Points, counted: Lengths, line: int) -> None:
             _check_angle(word, name, unit, points, line)
         elif unit is None:
             continue
-        elif word in LENGTHS and unit in _SAID and word not in small_units(points):
+        elif word in LENGTHS and unit in LENGTHS_SAID and word not in small_units(points):
             metre = counted.plan if word in ALONG else counted.up if word in UPWARD else counted.other
-            if all(abs(metre / metres - 1.0) > 1e-7 for metres in _SAID[unit]):
+            if all(abs(metre / metres - 1.0) > 1e-7 for metres in LENGTHS_SAID[unit]):
                 read = next(
                     (called for called, metres in METRES.items() if abs(metre / metres - 1) < 1e-7), "its crs says"
                 )
                 what = f'the heading "{name}" ({word}) says another unit than its numbers are read in, {read}'
-                raise Unusable(line, what, _fix(word, _SAID[unit]))
+                raise Unusable(line, what, _fix(word, LENGTHS_SAID[unit]))
         elif word == "correction_age" and unit in ("ms", "min"):
             raise Unusable(line, f'the heading "{name}" ({word}) does not say seconds', "export it in seconds")
 

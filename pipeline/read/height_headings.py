@@ -11,6 +11,7 @@ from enum import Enum, StrEnum, auto
 from functools import lru_cache
 
 from pipeline.geodesy.nearby import height_datum_words
+from pipeline.read.heading_units import LENGTHS_SAID
 
 
 class Kind(StrEnum):
@@ -141,8 +142,7 @@ _WORDS: tuple[tuple[_Class, str], ...] = (
     (_Class.CORRECTED, r"corrected|corr|based|referenced|reduced|applied|korrigiert\w*|corrige\w*|corregid[ao]|"
                        r"corrigid[ao]|corretta|gecorrigeerd\w*|korrigeret|korrigert|korrigerad"),
     (_Class.BETWEEN, r"the|a|au|dem|den|der|das|el|la|le|l|il|lo|het|al|quasi|t|o|v|at|in|i|mean|sea|levels?|datum|"
-                     r"zero|gps|gnss|up|pl|nh|mittlere\w*|m|metres?|meters?|ft|feet|foot|usft|ftus|sft|us|survey|int|cm|"
-                     r"mm"),
+                     r"zero|gps|gnss|up|pl|nh|mittlere\w*|us|survey|int|intl|international"),
 )  # fmt: skip
 _COMPILED = tuple((kind, re.compile(pattern)) for kind, pattern in _WORDS)
 #: Words of the sea's level in several words or letters with points, put as one: metres above it in many languages.
@@ -310,6 +310,8 @@ def _class(token: str) -> _Class | None:
     found = next((kind for kind, pattern in _COMPILED if pattern.fullmatch(token)), None)
     if found is not None:
         return found
+    if token in LENGTHS_SAID:
+        return _Class.BETWEEN
     if token in _datums():
         return _Class.DATUM
     return None if token.isdecimal() and len(token) == 4 else _Class.UNKNOWN
