@@ -140,9 +140,8 @@ def read_register(
     before = len(problems.found)
     shown = shown if shown is not None else str(path)
     if kind not in POSITION:
-        problems.add(
-            shown, 0, f"a register in a {kind} CRS is not read", "[control] crs takes a projected or a geographic one"
-        )
+        fix = "export its marks in a grid, or as longitude, latitude and ellipsoidal height, and name that crs"
+        problems.add(shown, 0, f"a register in a {kind} CRS is not read", fix)
         return None
     columns = (*POSITION[kind], "ellipsoid_height" if ellipsoid else "height")
     sheet, geometry_crs = read_source(path, layer, shown, columns, problems, form)

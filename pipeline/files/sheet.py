@@ -27,6 +27,7 @@ _MOST_ABOVE, _BEGINNING, _OF_LINE = 50, 1 << 20, 1 << 16
 #: Endings of tables of text.
 TABLES = (".csv", ".txt", ".asc", ".dat", ".tsv", ".xyz")
 
+_DECIMAL_COMMA = re.compile(r"[+-]?([0-9]{4,},[0-9]+|[0-9]+,([0-9]{1,2}|[0-9]{4,}))")
 _NUMBER = re.compile(r"[+-]?([0-9]+([.][0-9]*)?|[.][0-9]+)([eE][+-]?[0-9]+)?")
 
 
@@ -185,8 +186,18 @@ def read_sheet(
     rows = tuple((line, _row(line, cells, columns, wanted, shown, problems)) for line, cells in body)
     if len(problems.found) > before:
         return None
-    comma = delimiter != "," and how.decimal != "."
+    comma = how.decimal != "." and (delimiter != "," or how.decimal == "," or _quotes_commas(rows))
     return Sheet(shown, columns, rows, comma, hashlib.sha256(data).hexdigest(), header_line, how.decimal != ",")
+
+
+def _quotes_commas(rows: Sequence[tuple[int, dict[str, str]]]) -> bool:
+    """Say whether cells in quotes, between commas, have decimal commas: some part no thousands, and none has a point.
+
+    Of 565,000 alone nobody can tell, and one cell may be a slip.
+    """
+    cells = [cell for _, row in rows for cell in row.values() if "," in cell or "." in cell]
+    commas = sum(map(bool, map(_DECIMAL_COMMA.fullmatch, cells)))
+    return commas > 1 and not any(number(cell) is not None for cell in cells)
 
 
 def _apart(columns: tuple[str, ...], header: Sequence[str]) -> tuple[str, ...]:

@@ -236,7 +236,8 @@ def _target(
     geoids = _covering(found.geoids, place)
     height: State = None
     if register is not None:
-        if not np.isfinite(register.heights).any() and not any(map(_holds, register.found.look.names)):
+        has_heights = np.isfinite(register.heights).any() or register.found.mapped.kind == "geocentric"
+        if not has_heights and not any(map(_holds, register.found.look.names)):
             draft.notes.append(
                 f"{register.found.look.shown} has no heights, and every register needs their column: write it, or say"
                 " in a column holds that the marks hold position only"

@@ -326,5 +326,8 @@ def register_states(
         if isinstance(grid.state, Known):
             return Known(grid.state.value, "as target.grid"), None
         return Question("crs", "the same answer as target.grid", getattr(grid.state, "candidates", ())), None
+    if one.mapped.kind == "geocentric":
+        asks = "X, Y, Z of marks are not read: export longitude, latitude and ellipsoidal height, or grid coordinates"
+        return Question("crs", asks, ()), None
     asks = "which datum are the degrees of the register in? the file does not say it"
     return frame_question(place, grid, "crs", asks), None

@@ -295,3 +295,22 @@ def test_a_row_of_units_below_the_heading(tmp_path: Path, units: str, read: bool
     register = read_register(tmp_path / "marks.csv", None, problems, kind="projected", ellipsoid=False)
     assert (register is not None) == read and bool(problems.found) != read
     assert register is None or (register.names, register.rows) == (("CM1",), 1)
+
+
+@pytest.mark.parametrize(
+    ("row", "read"),
+    [
+        ('K1,"1753201,25","5921100,1","41,5"', True),
+        ('K1,"1753201,250","5921100,100","41,500"', True),  # more than three digits before the comma part no thousands
+        ('K1,"753,250","921,100","41,500"', False),  # thousands, or not: nobody can tell
+        ('K1,"1753201,25","5921100.1","41.5"', False),
+        ('K1,"1,753,201.25","5,921,100.1","41.5"', False),
+    ],
+)
+def test_decimal_commas_in_quotes_between_commas(tmp_path: Path, row: str, read: bool) -> None:
+    """A spreadsheet of a country with decimal commas saves them so where it is asked for commas between the cells."""
+    text = f"mark,easting,northing,height\n{row}\n"
+    if read:
+        assert _coordinates(_good(tmp_path, text, Form())) == K1
+    else:
+        assert _read(tmp_path, text, Form())[1]

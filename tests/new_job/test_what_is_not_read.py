@@ -231,3 +231,14 @@ def test_a_register_whose_letters_make_no_sense_is_not_said_to_be_missing(tmp_pa
     told = {file: why for file, _, why in started.files}
     assert "save it with the encoding UTF-8" in told["control.csv"]
     assert any("control.csv cannot be read, and may be it" in note for note in started.notes)
+
+
+def test_marks_in_x_y_z_are_not_read_and_how_to_export_them_is_said(tmp_path: Path) -> None:
+    made(tmp_path)
+    path = tmp_path / "control.csv"
+    names = [line.split(",")[0] for line in path.read_text(encoding="utf-8").splitlines()[1:]]
+    rows = [f"{name},{-5086000 - at}.113,{455000 + at}.2,{-3807000 + at}.35\n" for at, name in enumerate(names)]
+    path.write_text("Mark,X,Y,Z\n" + "".join(rows), encoding="utf-8")
+    started = new_job(tmp_path)
+    (asked,) = [one.question.asks for one in started.asked if "X, Y, Z" in one.question.asks]
+    assert "ellipsoidal height" in asked
