@@ -70,7 +70,8 @@ def has_columns(sheet: Sheet, columns: tuple[str, str, str], kind: str, problems
     for column in others:
         near = nearest(column, [known for known in ("hu95", "vu95", "holds") if known not in sheet.columns], 1)
         if near:
-            problems.add(sheet.shown, sheet.header, f"the column '{column}' is not known", f"is it '{near[0]}'?")
+            is_it = f"is it '{near[0]}'" + (", in metres?" if near[0] in ("hu95", "vu95") else "?")
+            problems.add(sheet.shown, sheet.header, f"the column '{column}' is not known", is_it)
             missing.append(near[0])
     return not missing
 

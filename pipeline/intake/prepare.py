@@ -18,6 +18,7 @@ from pipeline.geodesy.named import called, is_unknown
 from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
 from pipeline.intake.field_windows import FieldWindow, check_windows, field_windows
+from pipeline.intake.register_units import check_register_units
 from pipeline.intake.zone_numbers import check_zone_numbers
 from pipeline.issue.folder.belongs import Owner, in_the_way, kept
 from pipeline.job.load import LoadedJob, load_job
@@ -231,6 +232,7 @@ def _register(loaded: LoadedJob, problems: Problems) -> Register | None:
         key = "crs" if control.units is None else "units"
         problems.add(*loaded.where("control", key), error.what, error.fix)
         return None
+    check_register_units(loaded, counted, problems)
     if not control.file.is_file():
         return None
     register = read_register(
