@@ -3,9 +3,8 @@
 from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.load import LoadedJob
 from pipeline.problems import Problems
-from pipeline.read.heading_units import metres_said
+from pipeline.read.heading_units import another_unit, is_one, metres_said
 
-_SAME = 1e-7
 _PLAN, _UP, _UNCERTAINTIES = ("easting", "northing"), ("height", "ellipsoid_height"), ("hu95", "vu95")
 
 
@@ -18,12 +17,9 @@ def check_register_units(loaded: LoadedJob, counted: Lengths, problems: Problems
     mapped = control.columns.model_dump(exclude_none=True) if control is not None else {}
     for word in (*_PLAN, *_UP, *_UNCERTAINTIES):
         name = mapped.get(word)
-        said = metres_said(name) if isinstance(name, str) else ()
         metre = counted.plan if word in _PLAN else counted.up if word in _UP else counted.other
-        if said and all(abs(metre / metres - 1.0) > _SAME for metres in said):
-            read = next((called for called, metres in METRES.items() if abs(metre / metres - 1.0) < _SAME), "its crs's")
-            what = f'the heading "{name}" ({word}) says another unit than its numbers are read in, {read}'
-            problems.add(*loaded.where("control", "columns", word), what, _fix(word, said, counted))
+        if isinstance(name, str) and (what := another_unit(name, word, metre)) is not None:
+            problems.add(*loaded.where("control", "columns", word), what, _fix(word, metres_said(name), counted))
 
 
 def _fix(word: str, said: tuple[float, ...], counted: Lengths) -> str:
@@ -32,6 +28,6 @@ def _fix(word: str, said: tuple[float, ...], counted: Lengths) -> str:
         return "name the crs that is in the unit of the heading, or give them in that of the crs"
     if word == "height":
         return "name in [control] height the height datum that counts in the unit of the heading, or give metres"
-    if not units or (not counted.degrees and all(abs(counted.plan / metres - 1.0) > _SAME for metres in said)):
+    if not units or (not counted.degrees and not any(is_one(counted.plan, each) for each in said)):
         return "give it in the unit in which the rest of the register is read, and say so in its heading"
     return f"state units = {' or '.join(units)} in [control] if the heading is right, else rename it in the register"

@@ -249,6 +249,7 @@ def _target(
             height = Known(f'"{datum}"', f"{named(datum)}: the register's")
             draft.control["height"] = height
         elif ellipsoidal:
+            draft.control["units"] = _units(register.found)
             draft.control["height"] = Known('"ellipsoid"', "the register's heights are above the ellipsoid")
             height = None if geoids else Known('"ellipsoid"', "as the register's")
     if height is None:
@@ -521,6 +522,8 @@ def _units(one: Found) -> State:
             asks += (
                 " eastings and northings in feet need a crs in that foot: beside one in metres, export them in metres"
             )
+        elif one.mapped.kind == "plane":
+            asks += " beside eastings and northings in metres, give the heights in metres: a file is read in one unit"
         candidates = (Candidate('"foot"', "0.3048 m"), Candidate('"us-survey-foot"', "1200/3937 m"))
         return Question("units", asks, candidates)
     return None

@@ -168,7 +168,7 @@ def _quality(page: Page, draft: Draft) -> None:
 
 def _control(page: Page, draft: Draft) -> None:
     page.add("[control]")
-    for key in ("file", "layer", "delimiter", "header", "encoding", "angles", "crs", "height", "columns"):
+    for key in ("file", "layer", "delimiter", "header", "encoding", "angles", "crs", "units", "height", "columns"):
         state = draft.control.get(key)
         page.state(key, state, counts=not _repeats(state))
     for note in draft.control_notes:

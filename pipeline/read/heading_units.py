@@ -5,7 +5,7 @@ The one vocabulary for it: a run holds headings against the job file by it, a jo
 
 import re
 
-from pipeline.geodesy.units import FOOT, SURVEY_FOOT
+from pipeline.geodesy.units import FOOT, METRES, SURVEY_FOOT
 
 _EITHER = (FOOT, SURVEY_FOOT)
 #: What is said beside foot and feet, "ft" and its like, of which foot it is.
@@ -64,6 +64,19 @@ def unit_said(name: str) -> str | None:
 def metres_said(name: str) -> tuple[float, ...]:
     """Return the metres that one unit may be which a column's name ends with, () where it ends with none."""
     return LENGTHS_SAID.get(unit_said(name) or "", ())
+
+
+def another_unit(name: str, word: str, metre: float) -> str | None:
+    """Say that a heading's unit is not the one of so many metres that the numbers of ``word`` are read in, or None."""
+    if not (said := metres_said(name)) or any(is_one(metre, metres) for metres in said):
+        return None
+    read = next((called for called, metres in METRES.items() if is_one(metre, metres)), "its crs says")
+    return f'the heading "{name}" ({word}) says another unit than its numbers are read in, {read}'
+
+
+def is_one(metre: float, other: float) -> bool:
+    """Say whether two units are one; the closest two in use differ by 1.6e-6."""
+    return abs(metre / other - 1.0) < 1e-7
 
 
 def without_unit(name: str) -> str:

@@ -6,7 +6,7 @@ from pipeline.files.notations import PARTS_FIX, TO_DEGREES, parts_told, split_in
 from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
-from pipeline.read.heading_units import LENGTHS_SAID, metres_said, unit_said
+from pipeline.read.heading_units import LENGTHS_SAID, another_unit, is_one, metres_said, unit_said
 from pipeline.read.mapping import ALONG, DEGREES, LENGTHS, UPWARD, mapped
 
 _SEXAGESIMAL = {"dms", "ddmmss", "dddmmss"}
@@ -37,12 +37,8 @@ def check_headings(points: Points, counted: Lengths, line: int) -> None:
             continue
         elif word in LENGTHS and unit in LENGTHS_SAID and word not in small_units(points):
             metre = counted.plan if word in ALONG else counted.up if word in UPWARD else counted.other
-            if all(abs(metre / metres - 1.0) > 1e-7 for metres in LENGTHS_SAID[unit]):
-                read = next(
-                    (called for called, metres in METRES.items() if abs(metre / metres - 1) < 1e-7), "its crs says"
-                )
-                what = f'the heading "{name}" ({word}) says another unit than its numbers are read in, {read}'
-                raise Unusable(line, what, _fix(word, LENGTHS_SAID[unit]))
+            if (what := another_unit(name, word, metre)) is not None:
+                raise Unusable(line, what, _fix(word, LENGTHS_SAID[unit], counted))
         elif word == "correction_age" and unit in ("ms", "min"):
             raise Unusable(line, f'the heading "{name}" ({word}) does not say seconds', "export it in seconds")
 
@@ -89,7 +85,10 @@ def check_parts(points: Points, names: Sequence[str], line: int) -> None:
             raise Unusable(line, f'"{name}" ({word}) {parts_told(parts)}', PARTS_FIX)
 
 
-def _fix(word: str, metres: tuple[float, ...]) -> str:
+def _fix(word: str, metres: tuple[float, ...], counted: Lengths) -> str:
+    of_crs = None if counted.degrees else counted.plan
+    if word in UPWARD and of_crs is not None and not any(is_one(of_crs, each) for each in metres):
+        return "export the heights in the unit of the eastings and northings: a file is read in one unit"
     if word in ALONG:
         return "name the crs that is in the unit of the heading, or export them in that of the crs"
     words = [f'"{called}"' for called, each in METRES.items() if each in metres]

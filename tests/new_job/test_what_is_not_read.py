@@ -242,3 +242,15 @@ def test_marks_in_x_y_z_are_not_read_and_how_to_export_them_is_said(tmp_path: Pa
     started = new_job(tmp_path)
     (asked,) = [one.question.asks for one in started.asked if "X, Y, Z" in one.question.asks]
     assert "ellipsoidal height" in asked
+
+
+@pytest.mark.parametrize("asked", [True, False])
+def test_a_register_whose_heights_are_in_feet_asks_which_foot(asked: bool, tmp_path: Path) -> None:
+    made(tmp_path)
+    path = tmp_path / "control.csv"
+    text = path.read_text(encoding="utf-8")
+    assert text.startswith("mark,easting,northing,height")
+    heading = "Ellipsoidal height (ft)" if asked else "Ellipsoidal height (m)"
+    path.write_text(text.replace("height", heading, 1), encoding="utf-8")
+    feet = [one.question.asks for one in new_job(tmp_path).asked if one.question.key == "units"]
+    assert bool(feet) == asked and all("give the heights in metres" in one for one in feet)

@@ -152,6 +152,17 @@ def test_units_in_headings_against_those_stated(tmp_path, change, keys, says):
     assert problems == [] if says is None else says in problems[0] and problems[0].startswith("a.csv:1: the heading")
 
 
+@pytest.mark.parametrize("units", ["metre", None])
+def test_heights_in_feet_beside_eastings_in_metres_can_only_be_exported_otherwise(tmp_path, units):
+    """No unit that the job file could state is that of both."""
+    columns = {("easting" if ours == "longitude" else "northing" if ours == "latitude" else ours): theirs
+               for ours, theirs in COLUMNS.items()}  # fmt: skip
+    (tmp_path / "a.csv").write_text(f"{HEADER}\n{GOOD}\n".replace("EllHt", "EllHt (ft)"))
+    stated = {"crs": "EPSG:2193", **({} if units is None else {"units": units})}
+    _, problems = find(tmp_path, block("a.csv", {**columns, "height": "EllHt (ft)"}, **stated))
+    assert "export the heights in the unit of the eastings and northings" in problems[0]
+
+
 @pytest.mark.parametrize(
     ("units", "says"),
     [
