@@ -1,5 +1,6 @@
 """From a folder to the draft of a job: one decision after the other, each from what the files themselves hold."""
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -51,6 +52,8 @@ from pipeline.read.heading_units import metres_said
 from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.words import counted, plural
 
+#: What is said of a file where a key of a job file is a way out.
+_KEY = re.compile(r"\b(?:state|map) |time_format|\[points")
 #: Readings that are held against a register's marks where none says that it stands on one.
 _ANY = 3_000
 
@@ -103,7 +106,12 @@ def _nothing(shown: str, found: Contents) -> Problem:
     what = "there is no export in this folder: no file with positions and times" + (f" ({told})" if told else "")
     *most, last = (*TEXT, *JSON, *PACKAGE, *WORKBOOKS)
     endings = f"{', '.join(most)} and {last} are read"
-    fix = f"name the folder that the exports are in, or see to what is said of each file; {endings}"
+    fix = f"name the folder that the exports are in, or see to what is said of each file and run this again; {endings}"
+    if _KEY.search(told):
+        fix += (
+            "; keys that are named above are those of a job file, and none was written: export or rename as it is said,"
+            " or write one by hand, with the file and these keys in a [[points]] block"
+        )
     return Problem(shown, 0, what, fix)
 
 

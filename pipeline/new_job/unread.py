@@ -53,8 +53,8 @@ def no_position(look: Look) -> str:
         )
     return (
         f"no columns of positions that are known by their headings: they are {headings}, the first row has {sample};"
-        " rename them (easting, northing, height; longitude, latitude, ellipsoid_height), or write which is which"
-        " in [points.columns] of a job file"
+        " rename them (easting, northing, height; longitude, latitude, ellipsoid_height), or state which is which"
+        " in [points.columns]"
     )
 
 
@@ -70,7 +70,7 @@ def no_height(look: Look, what: str) -> str:
         return f"times and places, but no heights that can be read: {'; '.join(told)}"
     return (
         f"times, but {what}: the headings are {listed(look.names[:_SHOWN], _QUOTE)}; rename the one of the heights, or"
-        " write it in [points.columns] of a job file"
+        " state it as height in [points.columns]"
     )
 
 
@@ -86,7 +86,7 @@ def unread_times(look: Look, found: Mapped) -> str | None:
         if like:
             why = _why(name, like)
             # a format can be stated only for what it can say: no months of other languages
-            fix = _AS_TIMES if _NOT_READ in why else f"{_AS_TIMES}, or {_OR_STATE} in a job file"
+            fix = _AS_TIMES if _NOT_READ in why else f"{_AS_TIMES}, or {_OR_STATE}"
             return f"times are not recognised: {why}; {fix}"
     return _in_parts(look)
 

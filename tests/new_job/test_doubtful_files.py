@@ -391,7 +391,15 @@ def test_times_that_cannot_be_read_are_shown(form: str, why: str, tmp_path: Path
     said = refused(tmp_path)
     text = cells(job, "time", lambda at: at.strftime(form))[0]
     assert f'times are not recognised: "Time" holds "{text}", which' in said and why in said
-    assert "time_format in a job file" in said
+    assert "or state time_format" in said and "of a job file, and none was written" in said
+
+
+def test_a_cure_names_no_job_file_where_none_was_written(tmp_path: Path) -> None:
+    made(tmp_path, {"name": "Point", "latitude": "Aa", "longitude": "Bb", "height": "Cc", "time": "Dd"})
+    said = refused(tmp_path)
+    assert "state which is which in [points.columns]" in said and "none was written" in said
+    (tmp_path / "a.csv").unlink()
+    assert "none was written" not in refused(tmp_path)
 
 
 def test_dates_and_times_of_figures_alone_are_told_by_their_headings(tmp_path: Path) -> None:
