@@ -7,6 +7,7 @@ their values (`properties_of`), then for the rows. JSON's own grammar is left to
 import codecs
 import json
 import re
+from collections import Counter
 from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -33,6 +34,8 @@ _CHUNK, _LONGEST = 1 << 20, FEATURE
 _CUT = 20
 _SPACE = re.compile(r"[ \t\r\n]*")
 _ROWS = 16_384
+#: Objects within objects whose members are properties.
+_DEEPEST = 8
 
 #: How a text begins that has no byte order mark: JSON's first sign is one of ASCII.
 _UNMARKED = ((b"\0\0\0{", "utf-32-be"), (b"{\0\0\0", "utf-32-le"), (b"\0{", "utf-16-be"), (b"{\0", "utf-16-le"))
@@ -44,11 +47,15 @@ _CODE = re.compile(r"(?:urn:(?:x-)?ogc:def:crs:)?(EPSG|OGC)(?::[\d.]*)?:(\w+)", 
 
 @dataclass(frozen=True)
 class Properties:
-    """The properties of a file's features in the order in which they come, with the type of each; its CRS; its rows."""
+    """The properties of a file's features in the order in which they come, with the type of each; its CRS; its rows.
+
+    ``apart`` are those that are objects, whose members are properties by dotted names: ``gnss.fix``.
+    """
 
     schema: pa.Schema
     crs: str | None
     rows: int
+    apart: frozenset[str] = frozenset()
 
 
 def text_encoding(path: Path) -> str:
@@ -67,8 +74,9 @@ def properties_of(path: Path) -> Properties:
 @lru_cache(maxsize=64)
 def _looked_through(path: Path, at: Signature) -> Properties:
     """Look through a file; ``at`` is there so that a file that was changed is looked at again."""
-    seen: dict[str, set[type]] = {}
-    widest: dict[str, list[int]] = {}
+    seen: dict[str, _Seen] = {}
+    inner: dict[str, dict[str, _Seen]] = {}
+    whole: set[str] = set()
     rows = strange = 0
     document: dict[str, Any] = {}
     with path.open("rb") as file:
@@ -79,23 +87,74 @@ def _looked_through(path: Path, at: Signature) -> Properties:
                 strange += 1
                 continue
             properties = _properties(feature)
-            if len(properties) > COLUMNS or len(seen) > COLUMNS:
-                _too_many(max(len(properties), len(seen)), rows)
+            names = len(seen) + sum(map(len, inner.values()))
+            if len(properties) > COLUMNS or names > COLUMNS:
+                _too_many(max(len(properties), names), rows)
             if not properties.keys() <= seen.keys():
                 _check_names(properties, rows)
             for name, value in properties.items():
-                kind = type(value)
-                seen.setdefault(name, set()).add(kind)
-                if kind is int:
-                    ends = widest.setdefault(name, [value, value])
-                    ends[:] = min(ends[0], value), max(ends[1], value)
-    check_cells(rows, len(seen), at.size)
+                seen.setdefault(name, _Seen()).add(value)
+                if type(value) is not dict or name in whole:
+                    continue
+                members = list(_members(name, value, _DEEPEST))
+                if len({each for each, _ in members}) < len(members):
+                    whole.add(name)
+                _check_names(dict(members), rows)
+                for each, of_member in members:
+                    inner.setdefault(name, {}).setdefault(each, _Seen()).add(of_member)
     if strange:
         no = f"{strange:,} {plural(strange, 'is not a feature', 'are not features')}"
         what = f"its list of features has {counted(rows, 'element')}, of which {no}"
         raise Unusable(1, what, "export it again, or take out what is no Feature (null, numbers, bare geometries)")
-    fields = [(name, column_type(kinds, *widest.get(name, (0, 0)))) for name, kinds in seen.items()]
-    return Properties(pa.schema(fields), _crs(document.get("crs")), rows)
+    taken = Counter([*seen, *(each for members in inner.values() for each in members)])
+    apart = frozenset(
+        name
+        for name, members in inner.items()
+        if seen[name].kinds <= {dict, type(None)} and name not in whole and all(taken[each] == 1 for each in members)
+    )
+    columns: dict[str, _Seen] = {}
+    for name, one in seen.items():
+        columns |= inner[name] if name in apart else {name: one}
+    check_cells(rows, len(columns), at.size)
+    fields = [(name, column_type(one.kinds, one.least, one.most)) for name, one in columns.items()]
+    return Properties(pa.schema(fields), _crs(document.get("crs")), rows, apart)
+
+
+class _Seen:
+    """The types of a property's values, and the ends of its whole numbers."""
+
+    def __init__(self) -> None:
+        self.kinds: set[type] = set()
+        self.least = self.most = 0
+        self._numbered = False
+
+    def add(self, value: Any) -> None:
+        """Note one more value."""
+        kind = type(value)
+        self.kinds.add(kind)
+        if kind is int:
+            self.least = min(self.least, value) if self._numbered else value
+            self.most = max(self.most, value) if self._numbered else value
+            self._numbered = True
+
+
+def _members(name: str, value: dict[str, Any], deepest: int) -> Iterator[tuple[str, Any]]:
+    """Yield the members of an object by dotted names, those of objects within it too, down to so many."""
+    for key, inner in value.items():
+        if type(inner) is dict and inner and deepest > 1:
+            yield from _members(f"{name}.{key}", inner, deepest - 1)
+        else:
+            yield f"{name}.{key}", inner
+
+
+def _flat(properties: dict[str, Any], apart: frozenset[str]) -> dict[str, Any]:
+    """Return properties with the objects among them taken apart."""
+    if not apart:
+        return properties
+    found: dict[str, Any] = {}
+    for name, value in properties.items():
+        found |= dict(_members(name, value or {}, _DEEPEST)) if name in apart else {name: value}
+    return found
 
 
 def _too_many(names: int, row: int) -> NoReturn:
@@ -153,7 +212,7 @@ def batches(
 
 def _raw(features: Sequence[dict[str, Any]], done: int, points: Points, found: Properties) -> Raw:
     words = {name: word for word, name in mapped(points.columns).items()}
-    table = [_properties(feature) for feature in features]
+    table = [_flat(_properties(feature), found.apart) for feature in features]
     arrays: dict[str, pa.Array] = {}
     faults: list[tuple[str, Faults]] = []
     for field in found.schema:

@@ -150,3 +150,27 @@ def test_two_blocks_of_one_file(tmp_path):
         exports, problems = find(tmp_path, block("a.geojson", MAPPED, time_zone=zone))
         assert (len(exports), problems) == (1, [])
         assert read(tmp_path, block("a.geojson", MAPPED, time_zone=zone))["time"].to_pylist()[0].hour == hour
+
+
+def test_members_of_objects_are_columns_by_dotted_names(tmp_path):
+    gnss = [{"fix": "fixed", "sd": {"e": 0.01, "n": 0.02}, "sats": [1, 2]}, None, {"fix": "float", "sd": {"e": 0.5}}]
+    odd = [{"a": 1}, 7, None]
+    features = [
+        feature(PLACE, name="P", time=TIME, h=1.0, gnss=one, odd=two) for one, two in zip(gnss, odd, strict=True)
+    ]
+    geojson(tmp_path / "a.geojson", features)
+    found = reader.properties_of(tmp_path / "a.geojson")
+    assert found.schema.names == ["name", "time", "h", "gnss.fix", "gnss.sd.e", "gnss.sd.n", "gnss.sats", "odd"]
+    columns = read(tmp_path, block("a.geojson", MAPPED | {"sigma_east": "gnss.sd.e", "sigma_north": "gnss.sd.n"}))
+    assert columns["gnss.fix"].to_pylist() == ["fixed", None, "float"]
+    np.testing.assert_array_equal(columns["sigma_east"].to_numpy(zero_copy_only=False), [0.01, np.nan, 0.5])
+
+
+@pytest.mark.parametrize(
+    "properties",
+    ['{"a": {"b": 1}, "a.b": 2}', '{"a": {"b.c": 1, "b": {"c": 2}}}', '{"a": {"b.c": 1}, "a.b": {"c": 2}}'],
+)
+def test_an_object_stays_whole_where_its_members_names_are_taken(properties, tmp_path):
+    (tmp_path / "a.geojson").write_text(f"{HEAD}{properties}}}]}}", encoding="utf-8")
+    found = reader.properties_of(tmp_path / "a.geojson")
+    assert found.schema.names == list(json.loads(properties))
