@@ -4,9 +4,21 @@ import re
 import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
+#: Single-byte pages of other systems and of letters that few exports are in.
+_RARE = ("cp1255", "iso8859-7", "iso8859-2", "iso8859-5", "koi8-r")
 #: Code pages by how usual they are; of those that read alike the first is taken. The last are of two bytes a letter.
-_PAGES = ("cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "cp1257", *(_WIDE := ("cp932", "cp936", "cp949", "cp950")))
+_PAGES = (
+    "cp1252",
+    "cp1250",
+    "cp1251",
+    "cp1253",
+    "cp1254",
+    "cp1257",
+    *_RARE,
+    *(_WIDE := ("cp932", "cp936", "cp949", "cp950")),
+)
 #: What exports write beside letters.
 _SIGNS = frozenset("°ºª²³½¼¾§µ€£±·×–—‘’“”„«»…\u00a0ß、。・「」（）ー〜№")
 #: A word with a letter beyond ASCII in it.
@@ -15,6 +27,10 @@ _WORD = re.compile(r"[^\W\d_]*[^\x00-\x7f\W][^\W\d_]*")
 _RAISED = "°ºª²³"
 #: What has a sign beyond ASCII in it, up to the next blank or sign between columns.
 _SIGNED = re.compile(r"[^\s,;|]*[^\x00-\x7f][^\s,;|]*")
+#: Letters beyond ASCII as they stand side by side in Latin words of wrong pages.
+_SIDE_BY_SIDE = re.compile(r"[\u0080-\u024f]{3}")
+#: The share of odd words that a page has at most which is taken, beside others that have this or more of so many.
+_PLAIN, _ODD, _ENOUGH = 0.1, 0.3, 3
 #: Lines that are looked at, and words that are shown.
 _LINES, _SHOWN = 2000, 3
 
@@ -53,7 +69,13 @@ def code_pages(head: bytes, known: Callable[[str], int]) -> CodePages | None:
             found.setdefault(tuple(texts), page)
     if not found:
         return None
-    pages = sorted(found.items(), key=lambda pair: _strange(pair[0]))
+    strange = {page: _strange(texts) for texts, page in found.items()}
+    if any(odd <= _PLAIN for page, odd in strange.items() if page not in _RARE):
+        found = {texts: page for texts, page in found.items() if page not in _RARE}
+    pages = sorted(found.items(), key=lambda pair: strange[pair[1]])
+    words = {word for word in _WORD.findall("\n".join(pages[0][0])) if len(word) > 1}
+    if strange[pages[0][1]] <= _PLAIN and len(words) >= _ENOUGH:  # words of one script beside what no page writes
+        pages = [(texts, page) for texts, page in pages if strange[page] < _ODD]
     return CodePages(tuple(page for _, page in pages), _told_apart([texts for texts, _ in pages]))
 
 
@@ -106,15 +128,30 @@ def _is_latin(sign: str) -> bool:
 
 
 def _strange(texts: Sequence[str]) -> float:
-    """Return the share of words in which Latin letters beyond ASCII stand side by side, as those of other pages do."""
+    """Return the share of words that no language writes so: Latin letters beyond ASCII side by side, odd capitals."""
     words = [word for text in texts for word in _WORD.findall(text)]
-    odd = [word for word in words if re.search(r"[\u0080-\u024f]{3}", word)]
+    odd = [word for word in words if _SIDE_BY_SIDE.search(word) or _has_odd_capitals(word)]
     return round(len(odd) / max(len(words), 1), 1)
+
+
+def _has_odd_capitals(word: str) -> bool:
+    """Tell whether a capital stands behind a small letter; both are beyond ASCII, as programs write "HeightAbove"."""
+    return any(
+        one.islower() and other.isupper() and not (one.isascii() and other.isascii()) for one, other in pairwise(word)
+    )
 
 
 def _told_apart(read: Sequence[Sequence[str]]) -> tuple[tuple[str, ...], ...]:
     """Return of each page the first words that are not the same in all."""
     differing = [at for at, texts in enumerate(zip(*read, strict=True)) if len(set(texts)) > 1 or len(read) == 1]
+    of_pages = [
+        [word for at in differing for word in (_WORD.findall(texts[at]) or _SIGNED.findall(texts[at]))]
+        for texts in read
+    ]
+    if len({len(words) for words in of_pages}) == 1:
+        # words that most pages read each in its own way, the first of them first
+        rows = sorted(dict.fromkeys(zip(*of_pages, strict=True)), key=lambda row: -len(set(row)))[:_SHOWN]
+        return tuple(zip(*rows, strict=True)) if rows else tuple(() for _ in read)
     shown: list[tuple[str, ...]] = []
     for texts in read:
         words, signs = (dict.fromkeys(text for at in differing for text in look.findall(texts[at]))

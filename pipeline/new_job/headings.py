@@ -24,6 +24,7 @@ _CALLED = {
         navn punktnavn namn punktnamn piste pistenumero pistenro pisteid nimi numer nrpunktu numerpunktu punktnumer
         nazwa nazwapunktu bod cislobodu cislo nazevbodu nazev bodid nazovbodu tocka brojtocke punctnr punct pontszam
         nokta noktano noktaadi station stn waypoint fid 点名 点番 点番号 測点 測点名 점명 点号
+        σημειο κωδικοσσημειου ονομα точка имя номер номерточки имяточки
         """,
     "mark": """
         mark markname markid controlmark controlpoint control monument benchmark bm festpunkt marke markering borne
@@ -34,6 +35,7 @@ _CALLED = {
         punktcode objektcode objektart punktart codepoint codification codificacion desc descr beschreibung
         description omschrijving descripcion descricao descrizione beskrivelse beskrivning kuvaus opis popis laji
         typ type コート
+        κωδικοσ код
         """,
     "time": """
         time datetime timestamp observed observedat obstime when measured measuredat utc utctime timeutc gpstime
@@ -43,29 +45,34 @@ _CALLED = {
         klokkeslett dato tidpunkt datumtid aika aikaleima pvmaika czas dataczas dataiczas datapomiaru datagodzina
         cas datumcas datumacas casmereni idopont zaman tarihsaat recorded recordedat created surveyed epoch
         日時 観測日時 測定日時 時刻 観測時刻
+        χρονοσ ημερομηνια ημερομηνιαωρα ωρα время датавремя датаивремя дата
         """,
     "time_end": "timeend endtime end stop stoptime ende endzeit fin heurefin finaltime tijdeinde slut koniec konec",
     "longitude": """
         longitude lon long lng lond ddlon longdd londd laenge lange langengrad laengengrad geolaenge geogrlange
         longitud longitudine lengtegraad lengte lengdegrad laengdegrad langdgrad pituusaste pituus dlugosc
         dlugoscgeograficzna dlugoscgeogr delka zemepisnadelka hosszusag boylam longitudegrad 経度
+        μηκοσ γεωγραφικομηκοσ долгота
         """,
     "latitude": """
         latitude lat latd ddlat latdd breite breitengrad geobreite geogrbreite latitud latitudine breedtegraad
         breedte breddegrad leveysaste leveys szerokosc szerokoscgeograficzna szerokoscgeogr sirka zemepisnasirka
         szelesseg enlem 緯度
+        πλατοσ γεωγραφικοπλατοσ широта
         """,
     "easting": """
         easting east e eastingm eastcoord ecoord ostwert rechtswert rw ost rechts est coordest coordx estx este
         coordenadaeste coordeste leste oost xcoord oostcoordinaat ostkoordinat ostlig ita itakoordinaatti
         wspe wschod vychod x xcoordinate xkoord xkoordinate coordx koordx xcoordinaat coordenadax coordonneex
         coordinatax xkoordinat koordinatx wspolrzednax wspx souradnicex xkoordinaatti xgrid gridx xlocal localx
+        ανατολικα восток
         """,
     "northing": """
         northing north n northcoord ncoord nordwert hochwert hw nord hoch coordnord coordy nordy norte
         coordenadanorte coordnorte noord ycoord noordcoordinaat nordkoordinat nordlig pohjoinen pohjoiskoordinaatti
         wspn polnoc sever y ycoordinate ykoord ykoordinate coordy koordy ycoordinaat coordenaday coordonneey
         coordinatay ykoordinat koordinaty wspolrzednay wspy souradnicey ykoordinaatti ygrid gridy ylocal localy
+        βορεια север
         """,
     "sigma_east": """
         sigmaeast sigmae se sde stdeast stde stddeveast stddeve stdx sx sigmax easterror eastsd sdeast easting95

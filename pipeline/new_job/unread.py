@@ -51,10 +51,11 @@ def no_position(look: Look) -> str:
             f"its first line holds data, no names of columns: {headings}; write one above it, such as"
             " mark;easting;northing;height for a register"
         )
+    page = f" (read as {look.encoding}, as it is no UTF-8: else save it as UTF-8)" if look.pages is not None else ""
     return (
-        f"no columns of positions that are known by their headings: they are {headings}, the first row has {sample};"
-        " rename them (easting, northing, height; longitude, latitude, ellipsoid_height), or state which is which"
-        " in [points.columns]"
+        f"no columns of positions that are known by their headings{page}: they are {headings}, the first row has"
+        f" {sample}; rename them (easting, northing, height; longitude, latitude, ellipsoid_height), or state which is"
+        " which in [points.columns]"
     )
 
 

@@ -60,6 +60,7 @@ _USUAL = {
     Kind.HEIGHT: """
         height ht hgt h hohe hoehe z altitude alt hauteur altura cota quota altezza altitud hoogte hoyde hoejde hojd
         hojde kote koordh korkeus wysokosc wys rzedna vyska magassag yukseklik visina zcoord coordz
+        υψομετρο υψοσ высота
         """,
 }
 USUAL: dict[Kind, tuple[str, ...]] = {kind: tuple(text.split()) for kind, text in _USUAL.items()}
@@ -135,7 +136,7 @@ _WORDS: tuple[tuple[_Class, str], ...] = (
     (_Class.ABBREVIATED, r"nn|ort|normalnull"),
     (_Class.NORMAL, r"normal\w*|normaal|nivell?iert\w*|levell?ed|gravity"),
     (_Class.MOSTLY_LEVEL, r"elev(?:ation|ations|s)?|elv|rl|reducedlevel"),
-    (_Class.HEIGHT, rf"{_HEIGHT_WORDS}|h|z|koordh|zcoord|coordz"),
+    (_Class.HEIGHT, rf"{_HEIGHT_WORDS}|h|z|koordh|zcoord|coordz|υψομετρο|υψοσ|высота"),
     (_Class.ABOVE, r"above|over|to|from|on|wrt|referred|relative|uber|ueber|u|ue|sobre|sur|dessus|sul|sulla|sopra|"
                    r"sull|boven|tov|op|acima|nad|ovenfor|ovan|ylapuolella|ylapuolinen|yli"),
     (_Class.OF, r"of|du|des|de|del|della|dell|do|van|av|af|von|d"),

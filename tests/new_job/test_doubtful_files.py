@@ -31,6 +31,10 @@ def start(folder: Path) -> Made:
     return started, {one.question.key: one.question for one in started.asked}
 
 
+#: Words of an export whose headings are in one language.
+_WORDS = ("name", "time", "latitude", "longitude", "height")
+
+
 def made(
     folder: Path,
     heads: Mapping[str, str] | None = None,
@@ -321,6 +325,10 @@ def test_code_pages_that_nothing_tells_apart_are_asked_after(
         ({}, "słupek", "cp1250"),  # "s³upek" is no word
         ({}, "Böschung 12° 4m²", "cp1252"),
         ({"latitude": "Latitude (°)"}, "KERB", "cp1252"),
+        (dict(zip(_WORDS, ("Σημείο", "Χρόνος", "Πλάτος", "Μήκος", "Υψόμετρο"), strict=True)), "Άκρη", "cp1253"),
+        (dict(zip(_WORDS, ("Σημείο", "Χρόνος", "Πλάτος", "Μήκος", "Υψόμετρο"), strict=True)), "Άκρη", "iso8859-7"),
+        (dict(zip(_WORDS, ("Точка", "Время", "Широта", "Долгота", "Высота"), strict=True)), "забор", "cp1251"),
+        (dict(zip(_WORDS, ("Точка", "Время", "Широта", "Долгота", "Высота"), strict=True)), "забор", "koi8-r"),
     ],
 )
 def test_code_pages_that_headings_or_letters_tell_apart_are_told(
@@ -331,8 +339,19 @@ def test_code_pages_that_headings_or_letters_tell_apart_are_told(
     made(tmp_path, {**HEADS, **heads}, told={"code": codes}, encoding=page)
     started, asked = start(tmp_path)
     assert "encoding" not in asked and block_of(started)["encoding"] == page
-    shown = next(word for word in f"{' '.join(heads.values())} {code}".split() if not word.isascii())
-    assert f"as it is no UTF-8; reads {shown}" in Path(started.path).read_text("utf-8")
+    shown = [word for word in f"{' '.join(heads.values())} {code}".split() if not word.isascii()]
+    told = Path(started.path).read_text("utf-8").replace("\n#  ", " ")
+    assert any(f"as it is no UTF-8; reads {word}" in told for word in shown)
+
+
+@pytest.mark.parametrize("page", ["cp1253", "iso8859-7", "cp1251", "koi8-r"])
+def test_words_of_one_script_tell_the_page_where_no_heading_is_known(page: str, tmp_path: Path) -> None:
+    """Read in a wrong page the words have capitals behind small letters."""
+    greek = ("Κορυφή", "Στιγμή", "Φάρδος", "Άνοιγμα", "Ψήλωμα")
+    names = greek if page in ("cp1253", "iso8859-7") else ("Опора", "Момент", "Ширь", "Даль", "Вышина")
+    made(tmp_path, dict(zip(_WORDS, names, strict=True)), encoding=page)
+    said = refused(tmp_path)
+    assert f"read as {page}, as it is no UTF-8" in said and f'"{names[0]}"' in said
 
 
 @pytest.mark.parametrize("heading", ["Height", "Z"])
