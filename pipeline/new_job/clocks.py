@@ -1,7 +1,7 @@
 """The clock of each export: how its times are written and in which zone, each with its reason or as a question."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -10,8 +10,8 @@ from pipeline.clock import HOUR, MINUTE, moment
 from pipeline.new_job.folder import Found
 from pipeline.new_job.look import whole
 from pipeline.new_job.questions import Candidate, Known, Question, State
-from pipeline.new_job.values import Times, day_and_time, decided
-from pipeline.new_job.zones import zone_said, zones_near
+from pipeline.new_job.values import Times, day_and_time, decided, given
+from pipeline.new_job.zones import is_offset, meant, zone_said, zones_near
 from pipeline.read.findings import Unusable
 from pipeline.read.times import clock
 
@@ -75,7 +75,16 @@ def clock_of(one: Found, place: tuple[float, float] | None, spans: Spans | None)
     if isinstance(form, Known):
         form_now = form.value.strip('"')
     zone, zone_now = _zone(times, column, columns.get("date"), texts, form_now, place, spans)
+    if isinstance(zone, Question) and (beside := _offsets(one)) is not None:
+        first = next(iter(given(one.look.columns[beside])), "")
+        zone = replace(zone, asks=f'{zone.asks}; the column "{beside}" beside it, which is not read, has "{first}"')
     return Clock(form, zone, form_now, zone_now)
+
+
+def _offsets(one: Found) -> str | None:
+    """Return the column beside the times whose heading says offsets from UTC or zones; None where there is none."""
+    taken = (one.mapped.columns.get("time"), one.mapped.columns.get("date"))
+    return next((name for name in one.look.names if name not in taken and is_offset(name)), None)
 
 
 def _looked_further(one: Found, times: Times) -> Times:
@@ -187,7 +196,8 @@ def _zone(
         return _asks_one_clock(column, date, said, of_date), said
     if said:
         scale = " the GPS time scale" if said == "GPS" else " so"
-        why = f'the heading "{column}" says{scale}'
+        named = ", summer and winter alike" if "UTC" not in column.upper() and said[0] in "+-" else ""
+        why = f'the heading "{column}" says{scale}{named}'
         if date is not None and of_date is None:
             why += f'; the dates of "{date}" are taken to be of the same clock'
         return Known(f'"{said}"', why), said
@@ -198,11 +208,18 @@ def _zone(
             why = f"read so, the times lie in the sessions of {spans.file}, whose times are written with this offset"
             return Known(f'"{fitting[0]}"', why if fitting[0] != "UTC" else why.split(", whose")[0]), fitting[0]
     near = zones_near(*place) if place is not None else []
-    candidates = [Candidate(f'"{name}"', "the clock of the nearest town" if not at else "a clock near by")
+    several = meant(column) or (meant(date) if date is not None else ())
+    candidates = [Candidate(f'"{offset}"', f"if it is the one of {whose}") for offset, whose in several]
+    candidates += [Candidate(f'"{name}"', "the clock of the nearest town" if not at else "a clock near by")
                   for at, name in enumerate(near)]  # fmt: skip
     candidates += [Candidate('"UTC"', "if the export is in UTC"), Candidate('"GPS"', "on the GPS time scale")]
     asks = f'which clock are the times of "{column}" on, as "{texts[0]}"?'
-    asks += " neither its texts nor its heading name a zone that is known here"
+    if is_offset(column):
+        asks += " its heading speaks of an offset from UTC and does not say which"
+    elif several:
+        asks += " the name of the zone in the heading is used for several"
+    else:
+        asks += " neither its texts nor its heading name a zone that is known here"
     return Question("time_zone", asks, tuple(candidates)), near[0] if near else "UTC"
 
 
