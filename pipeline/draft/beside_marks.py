@@ -118,13 +118,20 @@ def _maybe_near(drafter: Drafter, rows: Rows) -> Integers:
             continue
         here = sound[np.searchsorted(group, one) : np.searchsorted(group, one, side="right")]
         marks = _raw_places(drafter, session, of)
-        across = DEGREE * np.cos(np.radians(np.nan_to_num(marks[:, 1]).mean()))
         reach = survey.job.checks.radius + _PREDICTED + solved.field.most(session)
-        arranged = NearMarks.of(marks * [across, DEGREE], reach)
         longitude, latitude = rows.columns.take(here, "longitude", "latitude")
-        near, _ = arranged.find(longitude * across, latitude * DEGREE)
+        # degrees of longitude as at the reading next to a pole, where they are shortest: none is left out
+        across = DEGREE * np.cos(np.radians(np.abs(latitude).max()))
+        origin = longitude[0]
+        arranged = NearMarks.of(np.column_stack([_from(origin, marks[:, 0]) * across, marks[:, 1] * DEGREE]), reach)
+        near, _ = arranged.find(_from(origin, longitude) * across, latitude * DEGREE)
         chosen.append(here[near])
     return np.sort(np.concatenate(chosen))
+
+
+def _from(origin: float, longitude: Floats) -> Floats:
+    """Return (n,) degrees east of a meridian, the shorter way round."""
+    return np.asarray((longitude - origin + 180.0) % 360.0 - 180.0)
 
 
 def _raw_places(drafter: Drafter, session: int, block: int) -> Floats:

@@ -129,7 +129,7 @@ class WhollyHeld:
         area = self.survey.first_pass.area
         if area is None:
             return None
-        sun = timedelta(hours=round((area.west + area.width / 2.0) / _UNDER_ONE_HOUR))
+        sun = timedelta(hours=round(area.centre[0] / _UNDER_ONE_HOUR))
         apart = abs(sun - self._stated) % timedelta(days=1)
         return sun if _LEGAL < apart < timedelta(days=1) - _LEGAL else None
 

@@ -23,8 +23,7 @@ def beyond_grid(survey: Survey, area: Area | None) -> float:
     use = area_of_use(target_grid(survey.job.target.grid))
     if area is None or use is None:
         return 0.0
-    corners = np.array([(x, y) for x in (area.west, area.east) for y in (area.south, area.north)])
-    return float(distance_from((use.west, use.south, use.east, use.north), corners).min())
+    return float(distance_from((use.west, use.south, use.east, use.north), np.column_stack(area.samples())).min())
 
 
 def place_doubts(survey: Survey) -> list[Doubtful]:
@@ -52,8 +51,9 @@ def far_from_use(survey: Survey) -> list[str]:
         return []
     longitude, latitude = survey.operations.area.centre
     called = f"{stated} ({grid.name})" if len(stated) <= 40 else grid.name
+    longitudes = f"longitudes {use.west:g} to {use.east:g} and " if use.width < 360.0 else ""
     return [
-        f"target.grid {called} is meant for longitudes {use.west:g} to {use.east:g} and latitudes {use.south:g} to"
-        f" {use.north:g}, and the job lies at {longitude:.2f}, {latitude:.2f}: is it the right zone? Lengths on it"
+        f"target.grid {called} is meant for {longitudes}latitudes {use.south:g} to {use.north:g},"
+        f" and the job lies at {longitude:.2f}, {latitude:.2f}: is it the right zone? Lengths on it"
         " differ much from those on the ground"
     ]

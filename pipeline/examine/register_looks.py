@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.arrays import Floats, Integers
-from pipeline.sphere import DEGREE
+from pipeline.sphere import DEGREE, apart
 
 #: Metres within which two names are taken for one mark. Common practice, no source.
 ONE_MARK = 0.5
@@ -53,7 +53,7 @@ def close_pairs(places: Floats, within: float) -> list[Pair]:
             if not len(here):
                 break
     pairs = np.sort(known[np.concatenate(found)], axis=1)
-    metres = np.hypot(*_apart(places[pairs[:, 1]], places[pairs[:, 0]]).T)
+    metres = apart(*places[pairs[:, 0]].T, *places[pairs[:, 1]].T)
     near = metres <= within
     by = np.lexsort(pairs[near].T[::-1])
     rows = zip(pairs[near][by].tolist(), metres[near][by].tolist(), strict=True)
@@ -66,24 +66,29 @@ def _square(row: Integers, east: Floats, within: float) -> Integers:
     return np.asarray(row * (1 << 32) + along, np.int64)
 
 
-def _apart(places: Floats, origin: Floats) -> Floats:
-    """Return (n, 2) metres east and north of one place each, (n, 2), the shorter way round the earth."""
-    east = (places[:, 0] - origin[:, 0] + 180.0) % 360.0 - 180.0
-    along = east * DEGREE * np.cos(np.radians(origin[:, 1]))
-    return np.column_stack([along, (places[:, 1] - origin[:, 1]) * DEGREE])
-
-
 def distance_from(area: tuple[float, float, float, float], places: Floats) -> Floats:
     """Return (R,) metres from an area to each place, zero inside; NaN where there is no place.
 
-    ``area`` is west, south, east, north in degrees; west greater than east crosses the 180th meridian.
+    ``area`` is west, south, east, north in degrees; west greater than east crosses the 180th meridian, and -180 to 180
+    goes all the way round.
     """
     west, south, east, north = area
-    half = ((east - west) % 360.0) / 2.0
-    away = np.abs((places[:, 0] - west - half + 180.0) % 360.0 - 180.0) - half
-    latitude = np.clip(places[:, 1], south, north)
-    across = np.maximum(away, 0.0) * np.cos(np.radians(latitude))
-    return np.asarray(np.hypot(across, places[:, 1] - latitude) * DEGREE)
+    # not modulo 360: all the way round would be no width at all
+    half = (east - west if west <= east else east - west + 360.0) / 2.0
+    longitude, latitude = places.T
+    away = np.abs((longitude - west - half + 180.0) % 360.0 - 180.0) - half
+    above = np.abs(latitude - np.clip(latitude, south, north)) * DEGREE
+    beside = np.minimum(*(_from_meridian(side, south, north, longitude, latitude) for side in (west, east)))
+    return np.where(away > 0.0, beside, above)
+
+
+def _from_meridian(meridian: float, south: float, north: float, longitude: Floats, latitude: Floats) -> Floats:
+    """Return (R,) metres from a piece of a meridian to places, all in degrees."""
+    turn, up = np.radians(longitude - meridian), np.radians(latitude)
+    # the whole great circle comes nearest here, on its far half where the pole lies between
+    nearest = np.degrees(np.arctan2(np.sin(up), np.cos(up) * np.cos(turn)))
+    feet = (np.clip(nearest, south, north), np.full(len(up), south), np.full(len(up), north))
+    return np.asarray(np.min([apart(longitude, latitude, meridian, foot) for foot in feet], axis=0))
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.geodesy.operations import lonlat
 from pipeline.intake.occupations import Wanted
 from pipeline.intake.survey import Survey
-from pipeline.sphere import DEGREE
+from pipeline.sphere import apart
 from pipeline.words import Role
 
 #: Metres within which a raw occupation belongs to a mark that it does not name, unless another mark is nearly as near.
@@ -62,8 +62,7 @@ def stood_on_marks(survey: Survey) -> Stood | None:
 
 
 def _next_to(raw: Floats, places: Floats) -> int | None:
-    east = (places[:, 0] - raw[0]) * np.cos(np.radians(raw[1]))
-    distance = np.nan_to_num(np.hypot(east, places[:, 1] - raw[1]) * DEGREE, nan=np.inf)
+    distance = np.nan_to_num(apart(raw[0], raw[1], places[:, 0], places[:, 1]), nan=np.inf)
     if not len(distance):
         return None
     nearest = int(np.argmin(distance))

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
-from pipeline.sphere import DEGREE
+from pipeline.sphere import apart
 
 
 @dataclass(frozen=True)
@@ -43,9 +43,7 @@ def far_repeats(names: NDArray[np.uint64], longitude: Floats, latitude: Floats, 
     start = np.maximum.accumulate(np.where(fresh, np.arange(len(order)), 0))
     again = np.flatnonzero(~fresh)
     first, other = order[start[again]], order[again]
-    east = (longitude[other] - longitude[first] + 180.0) % 360.0 - 180.0
-    north = latitude[other] - latitude[first]
-    distance = DEGREE * np.hypot(east * np.cos(np.radians(latitude[first])), north)
+    distance = apart(longitude[first], latitude[first], longitude[other], latitude[other])
     limit = np.broadcast_to(within, len(names))
     far = np.flatnonzero(distance > np.maximum(limit[first], limit[other]))
     far = far[np.argsort(other[far], kind="stable")]

@@ -53,7 +53,9 @@ class SameNames:
         start = np.flatnonzero(np.concatenate([[True], self.name[1:] != self.name[:-1]]))
         several = np.maximum.reduceat(self.session, start) != np.minimum.reduceat(self.session, start)
         parallel = np.cos(np.radians(self.latitude))
-        east, north = (DEGREE * _extent(values, start) for values in (self.longitude, self.latitude))
+        # across the 180th meridian the degrees from 0 to 360 lie together
+        either_way = np.minimum(*(_extent(values, start) for values in (self.longitude, self.longitude % 360.0)))
+        east, north = DEGREE * either_way, DEGREE * _extent(self.latitude, start)
         close = np.hypot(east * parallel[start], north) <= _SLACK * within
         return np.sort(self.number[(several | close)[self.name]])
 

@@ -73,6 +73,32 @@ def test_an_area_across_the_180th_meridian() -> None:
     assert distance[2:] == pytest.approx(1.5 * 111_320, rel=0.006)
 
 
+@pytest.mark.parametrize("area", [(-180.0, -90.0, 180.0, -60.0), (-180.0, -80.0, 180.0, 84.0)])
+def test_an_area_that_goes_all_the_way_round(area: tuple[float, float, float, float]) -> None:
+    """Areas of use of EPSG:3031 and EPSG:3395, as the registry has them."""
+    places = fixed([(13.0, -77.8), (-62.0, -74.5), (180.0, -70.0), (-180.0, -70.0), (45.0, -61.0)])
+    assert distance_from(area, places).tolist() == [0.0] * 5
+
+
+def test_the_nearest_way_may_lead_over_the_pole() -> None:
+    """Places beside an area next to the pole against the nearest of many points of its edge."""
+    area = (0.0, 88.0, 10.0, 89.5)
+    places = fixed([(185.0, 89.0), (100.0, 89.9), (60.0, 88.5), (-30.0, 85.0), (20.0, 89.8), (5.0, 80.0), (95.0, 10.0)])
+    along, up = np.linspace(0.0, 10.0, 401), np.linspace(88.0, 89.5, 401)
+    edge = np.vstack(
+        [
+            *(np.column_stack([np.full(401, x), up]) for x in (0.0, 10.0)),
+            *(np.column_stack([along, np.full(401, y)]) for y in (88.0, 89.5)),
+        ]
+    )
+    vectors = [
+        np.column_stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)])
+        for lon, lat in (np.radians(at).T for at in (places, edge))
+    ]
+    nearest = np.arccos(vectors[0] @ vectors[1].T).min(axis=1) * 6_371_000.0
+    assert distance_from(area, places) == pytest.approx(nearest, rel=1e-4, abs=5.0)
+
+
 def test_a_mark_far_away_is_put_back_by_the_reading_that_fits() -> None:
     area = (171.0, -44.0, 172.0, -43.0)
     places = fixed([(171.5, -43.5), (171.5, 43.5), (10.0, 50.0)])

@@ -30,5 +30,12 @@ def test_across_the_180th_meridian_it_is_a_few_metres() -> None:
     assert far_repeats(np.array([1, 1], np.uint64), *places((179.99999, -17.0), (-179.99999, -17.0)), 25.0).names == 0
 
 
+def test_over_the_pole_it_is_a_few_metres() -> None:
+    """A reading on each side of the pole, 11 m from it: half round the earth in longitude."""
+    two = places((10.0, 89.9999), (-170.0, 89.9999))
+    assert far_repeats(np.array([1, 1], np.uint64), *two, 25.0).names == 0
+    assert far_repeats(np.array([1, 1], np.uint64), *two, 15.0).distance == pytest.approx([22.3], abs=0.2)
+
+
 def test_nothing_has_no_names() -> None:
     assert far_repeats(np.zeros(0, np.uint64), np.zeros(0), np.zeros(0), 25.0).names == 0
