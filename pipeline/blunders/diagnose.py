@@ -187,6 +187,8 @@ def _stated(case: Case, session: int, explanations: Sequence[Explanation], about
     """Return the lines that state what the field applied, if no other explanation is clearly better."""
     from pipeline.blunders.field_lines import field_lines
 
+    if explanations and explanations[0].hypothesis.kind is Kind.STATED_SHIFT:
+        return None  # lines beside it would record a correction that never was
     for explanation in explanations:
         one = about.get(id(explanation.hypothesis))
         if one is not None and one.session == session and explanation.score - explanations[0].score < CLOSE:

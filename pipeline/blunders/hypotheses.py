@@ -16,6 +16,7 @@ from pipeline.blunders.pegs import peg_ties, pegs
 from pipeline.blunders.pole_heights import wrong_heights
 from pipeline.blunders.scope import Scope
 from pipeline.blunders.score import ALL, HEIGHT, PARTS, Evidence, Hypothesis, Kind
+from pipeline.blunders.stated_shifts import stated_shifts
 from pipeline.clock import DAY, HOUR
 
 #: Milliseconds within which another session's base may have been taken for one's own.
@@ -67,6 +68,7 @@ def hypotheses(scope: Scope, evidence: Evidence) -> Tried:
         for alike in several(scope, own):
             _take_up(tried, scope, alike)
         tried.add(_setups(scope, session))
+        tried.add(stated_shifts(scope, session, own))
         stated = list(misstated(scope, session, own))
         tried.add(hypothesis for hypothesis, _ in stated)
         tried.retyped += [(hypothesis, other) for hypothesis, other in stated if other is not None]

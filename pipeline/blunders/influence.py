@@ -112,6 +112,23 @@ class Influence:
         """
         return -self._share(len(self.solved.tied.occupied) - len(self.solved.tied.setups) + number)
 
+    def stated_number(self, session: int) -> int | None:
+        """Return the number of the observation that is the stated shift of a session, None where it states none."""
+        observations = self.solved.shifts.observations
+        found = np.flatnonzero((observations.session == session) & (observations.mark < 0))
+        return int(found[0]) if len(found) else None
+
+    def stated(self, number: int, errors: Floats) -> Floats:
+        """Return (k, n + s, 3) differences if a stated shift is off by one of (k, 3) vectors, geocentric metres.
+
+        ``number`` as `stated_number` has it.
+        """
+        return self._moved(self._taken_up(number, errors))
+
+    def any_stated(self, number: int) -> Floats:
+        """Return (n + s, 3) how strongly an unknown error of a stated shift shows in each component."""
+        return self._share(number)
+
     def any_typed(self, mark: str) -> Floats:
         """Return (n + s, 3) how strongly an unknown error of a mark's register coordinates shows in each component."""
         shape = np.zeros((len(self._session), 3))

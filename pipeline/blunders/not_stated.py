@@ -11,6 +11,7 @@ from pipeline.blunders.misstated import Stated
 from pipeline.blunders.scope import Case, Scope
 from pipeline.blunders.score import ALL, HEIGHT, LEVEL, Hypothesis, Kind
 from pipeline.clock import DAY, clock
+from pipeline.job.model import GivenShift
 from pipeline.words import Role
 
 #: Milliseconds after which nobody forgets to switch off the shift of a session before.
@@ -192,7 +193,7 @@ def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[F
     """Yield the hypotheses about one session of a scope, each with the pattern that it is about."""
     stated = Stated.of(scope.case, session, own)
     for one in found_in(scope.case, session, own):
-        if stated.says(one.carrying, one.vector):
+        if stated.says(one.carrying, one.vector) or _is_mistyped(scope.case, one):
             continue
         carrying = one.carrying.tolist()
         (given,) = scope.influence.displaced(carrying, one.vector[None])
@@ -207,6 +208,16 @@ def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[F
         shape = scope.influence.any_displaced(dict.fromkeys(carrying, 1.0))
         for free in (ALL, LEVEL, HEIGHT):
             yield one, replace(hypothesis, shape=shape, given=given, free=free)
+
+
+def _is_mistyped(case: Case, one: Found) -> bool:
+    """Whether all readings of a session carry the shift that the job file states for it, twice or reversed.
+
+    Nothing but that statement says what the shift is, so it is the statement that is wrong (see `stated_shifts`).
+    """
+    given = case.survey.windows[one.session].session.shift
+    of_it = isinstance(given, GivenShift) and one.pattern.source.row < 0 and one.before is None
+    return of_it and one.pattern.way in (Way.TWICE, Way.REVERSED) and bool(one.pattern.carrying.all())
 
 
 def _in_grid(scope: Scope, one: Found, hypothesis: Hypothesis) -> Iterator[tuple[Found, Hypothesis]]:

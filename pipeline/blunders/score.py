@@ -13,7 +13,7 @@ chance fit and is said to be one. Nothing is ever applied.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -54,14 +54,16 @@ class Kind(StrEnum):
     FIELD_SHIFT = "field shift"
     MISSTATED = "field shift misstated"
     NOT_STATED = "field shift not stated"
+    STATED_SHIFT = "stated shift"
     OTHER_SESSION = "other session"
     MARK_UNEXPLAINED = "mark unexplained"
     POINT_UNEXPLAINED = "point unexplained"
     SETUP_UNEXPLAINED = "set-up unexplained"
+    SHIFT_UNEXPLAINED = "stated shift unexplained"
 
 
 #: Kinds that say where the error is but not why.
-UNEXPLAINED = frozenset({Kind.MARK_UNEXPLAINED, Kind.POINT_UNEXPLAINED, Kind.SETUP_UNEXPLAINED})
+UNEXPLAINED = frozenset({Kind.MARK_UNEXPLAINED, Kind.POINT_UNEXPLAINED, Kind.SETUP_UNEXPLAINED, Kind.SHIFT_UNEXPLAINED})
 
 
 #: How likely a kind is against the others, where that is not one. Common practice, no source: a tripod that settles by
@@ -111,6 +113,7 @@ class Hypothesis:
         where: free to use by the caller: the gap in time of a moved base, for instance.
         given: (n, 3) differences that it predicts besides those whose size is free; None for none.
         guesses: how many ways there were to draw it besides those of its kind.
+        told: gives the sentence for a (3,) size that was found, in place of ``text``; None where that says all.
     """
 
     kind: Kind
@@ -122,6 +125,7 @@ class Hypothesis:
     where: tuple[int, int] | None = None
     given: Floats | None = None
     guesses: float = 1.0
+    told: Callable[[Floats], str] | None = None
 
 
 @dataclass(frozen=True)

@@ -62,6 +62,8 @@ def not_stated(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[str
             best = next(each for each in one.explanations if each.hypothesis.kind in kinds)
             name = survey.windows[one.session].session.name
             told.setdefault(one.session, f"session {name}: {_words(solved, best)}; to state it:\n{one.field_shift}")
+        elif one.explanations and one.explanations[0].hypothesis.kind is Kind.STATED_SHIFT:
+            told.setdefault(one.session, _words(solved, one.explanations[0]))
         elif _of_stated(one.explanations):
             name = survey.windows[one.session].session.name
             told.setdefault(one.session, f"session {name}: {_words(solved, one.explanations[0])}; see its field_shift")
@@ -94,6 +96,8 @@ def recorded(survey: Survey, solved: Solved, diagnoses: Diagnoses) -> list[recor
 def _words(solved: Solved, explanation: Explanation) -> str:
     """Return an explanation's sentence with its numbers."""
     text = explanation.hypothesis.text
+    if explanation.hypothesis.told is not None:
+        return explanation.hypothesis.told(explanation.size)
     if "{" not in text:
         return text
     east, north, up = explanation.size + 0.0

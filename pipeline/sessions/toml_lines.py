@@ -83,10 +83,17 @@ def set_up_lines(given: Session) -> Iterator[str]:
             f"{_how_well(over)} }}"
         )
     if isinstance(given.shift, GivenShift):
-        said = ", ".join(f"{key} = {value!r}" for key, value in given.shift.model_dump().items())
-        yield f"shift = {{ {said} }}"
+        yield shift_text(given.shift)
     elif given.shift != "derive":
         yield f"shift = {quoted(given.shift)}"
+
+
+def shift_text(given: GivenShift) -> str:
+    """Return the key ``shift`` of a session that states one; uncertainties that are zero go without saying."""
+    said = (
+        f"{key} = {value!r}" for key, value in given.model_dump().items() if value or key in ("east", "north", "up")
+    )
+    return f"shift = {{ {', '.join(said)} }}"
 
 
 def _how_well(over: Setup) -> str:
