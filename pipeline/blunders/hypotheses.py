@@ -8,6 +8,8 @@ import numpy as np
 
 from pipeline.arrays import Integers
 from pipeline.blunders.coordinates import typed
+from pipeline.blunders.exchanged import exchanged_in_field, exchanged_in_register
+from pipeline.blunders.far_off import bent
 from pipeline.blunders.misstated import Retyped, misstated
 from pipeline.blunders.not_stated import Found, hypotheses_of, partial
 from pipeline.blunders.other_marks import again, point_name, several, stood_elsewhere
@@ -59,7 +61,10 @@ def hypotheses(scope: Scope, evidence: Evidence) -> Tried:
         count, found = typed(scope, mark, outlook)
         tried.count += count
         tried.hypotheses += found
-        tried.add(_mark(scope, mark))
+        tried.add(_mark(scope, mark, evidence))
+    ways, in_register = exchanged_in_register(scope, evidence, outlook)
+    tried.count[Kind.EXCHANGED] += ways
+    tried.hypotheses += in_register
     for session, own in zip(scope.sessions, scope.own, strict=True):
         for row in own.tolist():
             _take_up(tried, scope, [row])
@@ -67,6 +72,7 @@ def hypotheses(scope: Scope, evidence: Evidence) -> Tried:
             tried.add(_other_sessions(scope, session, row))
         for alike in several(scope, own):
             _take_up(tried, scope, alike)
+        tried.add(exchanged_in_field(scope, own, evidence))
         tried.add(_setups(scope, session))
         tried.add(stated_shifts(scope, session, own))
         stated = list(misstated(scope, session, own))
@@ -78,7 +84,7 @@ def hypotheses(scope: Scope, evidence: Evidence) -> Tried:
     return tried
 
 
-def _mark(scope: Scope, mark: str) -> Iterator[Hypothesis]:
+def _mark(scope: Scope, mark: str, evidence: Evidence) -> Iterator[Hypothesis]:
     """Yield that the register's coordinates of a mark are off for no known reason."""
     case = scope.case
     if not case.reached[[row for row in scope.influence.rows if case.solved.occupations.marks[row] == mark]].all():
@@ -88,7 +94,8 @@ def _mark(scope: Scope, mark: str) -> Iterator[Hypothesis]:
     for (free, _), what in zip(PARTS, ("coordinates", "position", "height"), strict=True):
         verb = "are" if free == ALL else "is"
         text = f"{mark}'s {what} in the register {verb} off by {{size}}"
-        yield Hypothesis(Kind.MARK_UNEXPLAINED, text, shape, free, decide)
+        given = bent(scope, mark, evidence, shape, free)
+        yield Hypothesis(Kind.MARK_UNEXPLAINED, text, shape, free, decide, given=given)
 
 
 def _take_up(tried: Tried, scope: Scope, rows: list[int]) -> None:

@@ -18,6 +18,20 @@ from pipeline.words import Role
 
 
 @dataclass(frozen=True)
+class Restated:
+    """What the register says of a mark and what it may have been meant to say, (3,) each.
+
+    ``written`` and ``meant`` are in the issued frame, ``written_xyz`` and ``meant_xyz`` the same in the working frame.
+    """
+
+    mark: str
+    written: Floats
+    meant: Floats
+    written_xyz: Floats
+    meant_xyz: Floats
+
+
+@dataclass(frozen=True)
 class Influence:
     """Answers for some sessions. Every answer has a row per occupation and then one per session, for its shift.
 
@@ -58,6 +72,22 @@ class Influence:
         on = np.append(self._on(mark), np.zeros(len(self.sessions), bool))[rows]
         shape += np.where(on[:, None], (meant - written)[:, None, :], 0.0)
         return shape
+
+    def restated(self, marks: Sequence[Restated], rows: Integers | None = None) -> Floats:
+        """Return (n + s, 3) differences if the register says of some marks all at once what it was not meant to.
+
+        As `typed` is for one of them; errors of hundreds of metres do not simply add up, so that they are put together
+        before they are brought to the grid.
+        """
+        rows = np.arange(len(self._session)) if rows is None else rows
+        moved, on_them = np.zeros((1, len(rows), 3)), np.zeros((len(rows), 3))
+        for one in marks:
+            control = self._control(one.mark)
+            if control is not None and np.isfinite(one.written_xyz).all():
+                moved += self._taken_up(control, (one.meant_xyz - one.written_xyz)[None], rows)
+            on = np.append(self._on(one.mark), np.zeros(len(self.sessions), bool))[rows]
+            on_them += np.where(on[:, None], one.meant - one.written, 0.0)
+        return np.asarray(self._moved(moved, rows)[0] + on_them)
 
     def displaced(self, rows: Sequence[int], errors: Floats) -> Floats:
         """Return (k, n + s, 3) differences if occupations, rows of `OnMarks`, are all off by one of (k, 3) vectors.

@@ -51,6 +51,7 @@ class Kind(StrEnum):
     ANTENNA = "antenna or pole height"
     FEET = "feet"
     OTHER_MARK = "other mark"
+    EXCHANGED = "marks exchanged"
     FIELD_SHIFT = "field shift"
     MISSTATED = "field shift misstated"
     NOT_STATED = "field shift not stated"
@@ -285,6 +286,13 @@ def _fit(evidence: Evidence, hypothesis: Hypothesis, shape: Floats, white: Float
         chi_square + charge(size, sigma),
         False,
     )
+
+
+def size_of(evidence: Evidence, shape: Floats, free: tuple[bool, bool, bool], given: Floats | None) -> Floats:
+    """Return the (3,) size with which a shape explains most beside what is ``given``; zero where it is not free."""
+    whitener, white = evidence.white()
+    hypothesis = Hypothesis(Kind.MARK_UNEXPLAINED, "", shape, free, given=given)
+    return _fit(evidence, hypothesis, whitener(shape), white if given is None else white - whitener(given)).size
 
 
 def charge(size: Floats, sigma: Floats) -> float:

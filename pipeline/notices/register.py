@@ -35,11 +35,14 @@ from pipeline.plausible.misreadings import (
     SOUTHERN,
     Misreading,
 )
-from pipeline.sphere import DEGREE
+from pipeline.sphere import DEGREE, apart
 from pipeline.words import counted, plural
 
 #: Metres from all readings beyond which a mark is out of place, and within which another reading of it is in place.
 _FAR, _NEAR = 50_000.0, 20_000.0
+#: Metres of a mark from a reading on it beyond which neither base nor frame accounts for that, metres within which a
+#: reading lies beside another mark (common practice, no source), and marks of which it is told.
+_OFF_ITS_READINGS, _BESIDE, _MOST_FAR = 100.0, 20.0, 20
 #: Metres: smaller differences from an earlier issue's register are taken for a revision, whatever their digits.
 _REVISED = {Slip.SWAPPED: 0.02, Slip.DIGIT: 0.5}
 _AXES = {"projected": ("easting", "northing", "height"), "geographic": ("longitude", "latitude", "height")}
@@ -74,6 +77,7 @@ def register_warnings(survey: Survey, stood: Stood | None, last: Record | None) 
         *_duplicates(register, pairs),
         *_dependent(survey, register, pairs, stood),
         *_misplaced(survey, register, places, survey.first_pass.area, stood),
+        *_far_from_its_readings(survey, register, stood),
         *_heights(survey, register, stood),
         *(_slips(register, last) if last is not None else ()),
     ]
@@ -164,6 +168,44 @@ def _misplaced(survey: Survey, register: Register, places: Floats, area: Area | 
             others.append(far)
     if others and 2 * len(others) < len(register.names):
         yield _strays(register, others)
+
+
+def _far_from_its_readings(survey: Survey, register: Register, stood: Stood) -> Iterator[Warned]:
+    """Yield marks that lie far from the readings on them, where another mark of a session does not lie so from its own.
+
+    A base far from where it says it is takes all readings of its session along, and marks of another zone or frame are
+    all as far off: neither is a mark's.
+    """
+    mark, places = stood.mark, stood.places
+    if not len(mark):
+        return
+    raw = np.column_stack(survey.operations.frames.to_geographic.forward(*stood.xyz.T))
+    distance = apart(raw[:, 0], raw[:, 1], *places[mark].T)
+    east = (places[mark, 0] - raw[:, 0] + 180.0) % 360.0 - 180.0
+    off = DEGREE * np.column_stack([east * np.cos(np.radians(raw[:, 1])), places[mark, 1] - raw[:, 1]])
+    # farther away `_misplaced` tells it
+    far = np.flatnonzero((distance > _OFF_ITS_READINGS) & (distance <= _FAR))
+    _, first = np.unique(np.column_stack([stood.session, mark])[far], axis=0, return_index=True)
+    told = set[int]()
+    for row in np.sort(far[first]).tolist():
+        others = (stood.session == stood.session[row]) & (mark != mark[row])
+        elsewhere = np.hypot(*(off[others] - off[row]).T) > _OFF_ITS_READINGS
+        number = int(mark[row])
+        if number in told or len(told) >= _MOST_FAR or not elsewhere.any():
+            continue
+        told.add(number)
+        own = distance[(mark == number) & (distance > _OFF_ITS_READINGS)]
+        how_far = f"{own[0] / 1000:,.1f} km" if own[0] >= 1000 else f"{own[0]:,.0f} m"
+        which = "the reading on it" if len(own) == 1 else f"the {counted(len(own), 'reading')} on it"
+        beside = apart(raw[row, 0], raw[row, 1], *places.T)
+        nearest = int(np.argmin(np.nan_to_num(beside, nan=np.inf)))
+        if beside[nearest] <= _BESIDE:
+            verb = "lies" if len(own) == 1 else "lie"
+            why = f", which {verb} beside mark '{register.names[nearest]}': see which of the two was stood on, and if"
+            why += " the register has them exchanged"
+        else:
+            why = ": see whether the register has another mark under that name, or other digits"
+        yield Warned(register.lines[number], f"mark '{register.names[number]}' lies {how_far} from {which}{why}")
 
 
 def _all_far(survey: Survey, register: Register, area: Area, found: list[Misplaced], readings: list[str]) -> Warned:
