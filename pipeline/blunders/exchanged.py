@@ -103,6 +103,11 @@ def _stood(scope: Scope, rows: list[int], one: str, other: str, text: str) -> It
 
 def _pairs(scope: Scope) -> list[tuple[str, str]]:
     """Return the pairs of marks in question in the register's order, where they are many the nearest."""
+    found: list[tuple[str, str]] = scope.case.once(("pairs", *scope.marks), lambda: _nearest(scope))
+    return found
+
+
+def _nearest(scope: Scope) -> list[tuple[str, str]]:
     xyz = scope.case.solved.reference.xyz
     marks = sorted(scope.marks, key=scope.case.number.__getitem__)
     pairs = list(combinations(marks, 2)) if len(marks) <= _PAIRS else list(pairwise(marks))

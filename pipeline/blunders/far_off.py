@@ -9,6 +9,8 @@ from pipeline.blunders.score import Evidence, size_of
 
 #: Metres below which what is left of the curvature is no more than a millimetre, so that a plane will do.
 _PLANE = 50.0
+#: Metres of the largest difference below which no mark is so far off: of several ties it shows a part.
+_SEEN = 5.0
 #: Rounds at most, and metres of change that end them: each leaves of an error its part of the earth's radius.
 _ROUNDS, _STILL = 6, 1e-4
 
@@ -29,7 +31,8 @@ def bent(scope: Scope, mark: str, evidence: Evidence, shape: Floats, free: tuple
     case = scope.case
     at = case.number[mark]
     written, written_xyz = np.nan_to_num(case.solved.reference.grid[at]), case.solved.reference.xyz[at]
-    if not np.isfinite(written_xyz).all():
+    seen = np.abs(np.where(evidence.known, evidence.difference, 0.0)).max(initial=0.0)
+    if seen < _SEEN or not np.isfinite(written_xyz).all():
         return None
     size = size_of(evidence, shape, free, None)
     if np.linalg.norm(size) < _PLANE:
