@@ -1,4 +1,5 @@
-"""Clocks that may be off for a whole export: no zone stated, zones that disagree, rows that fit at other hours.
+"""Clocks that may be off for a whole export: no zone stated, zones that disagree, rows that fit at other hours,
+or that are out of the order of their file.
 
 Times that are off by whole hours leave the proof as it is where they stay in their sessions, as occupations move along.
 Where some would then belong to another session, and so to another base, they take it away.
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Integers
 from pipeline.clock import DAY, HOUR, MINUTE, moment
 from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.row_order import order_words
 from pipeline.intake.clock_offset import offset_words
 from pipeline.intake.named_points import named_points
 from pipeline.intake.survey import Survey
@@ -197,6 +199,10 @@ def clock_findings(survey: Survey) -> Iterator[ClockFinding]:
         yield from _better(of)
         yield from _unchanged(of)
         yield from _not_turned_back(of)
+    for found, what in order_words(survey):
+        doubt = bool(found.doubted)
+        file = survey.exports[found.export].shown
+        yield ClockFinding(found.export, file, found.row, what, doubt, found.doubted if doubt else None)
 
 
 def _unstated(of: _Clock) -> Iterator[ClockFinding]:

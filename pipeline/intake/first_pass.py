@@ -22,6 +22,7 @@ from pipeline.intake.placeholders import Placeholders
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.repeats import find_repeats
+from pipeline.intake.row_order import Astray, RowOrder
 from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.sort import Sieve
 from pipeline.intake.tie_reach import tie_reach
@@ -73,6 +74,7 @@ class FirstPass:
         kept: of each export, its rows where it is a text: in memory, or on disk if it is large.
         readings: every reading, where that was asked for.
         reach: (S,) metres from the middle of each session's ties to its farthest reading, for shifts in the grid.
+        astray: rows whose times contradict the order of their file.
     """
 
     rows: tuple[int, ...]
@@ -100,6 +102,7 @@ class FirstPass:
     readings: Rows | None = None
     codes: CodeLog | None = None
     reach: Floats | None = None
+    astray: tuple[Astray, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -190,6 +193,7 @@ class _Gatherer:
         self.solutions: dict[str, None] = {}
         self.ledger = Ledger()
         self.placeholders = Placeholders(prepared.loaded.job.quality)
+        self.order = RowOrder(prepared.exports, sieve.index)
         self.codes = CodeLog(prepared.named) if prepared.codes is not None else None
 
     def run(self) -> tuple[FirstPass, Rows]:
@@ -232,6 +236,7 @@ class _Gatherer:
             codes=self.codes,
             kept=tuple(self.kept),
             reach=tie_reach(rows, counting, candidates, self.prepared) if self._in_grid else None,
+            astray=self.order.found(rows, repeats.numbers, list(self.ledger.bases)),
         )
         return found, rows
 
@@ -262,6 +267,7 @@ class _Gatherer:
         unplaced = sound & ~np.isfinite(places[0] + places[1])
         self._note_unplaced(batch, np.flatnonzero(unplaced), number)
         self.placeholders.take(batch, number, sound)
+        self.order.take(batch, number)
         self.files.take(batch, number, export, sifted)
         if self.codes is not None:
             self.codes.take(batch, number)

@@ -1,0 +1,73 @@
+"""Rows whose times contradict the order of their file, in words: a doubt where another session's base comes of it."""
+
+from collections.abc import Iterator
+
+from pipeline.clock import DAY, between, clock
+from pipeline.intake.row_order import Astray
+from pipeline.intake.survey import Survey
+from pipeline.words import counted, plural
+
+
+def order_words(survey: Survey) -> Iterator[tuple[Astray, str]]:
+    """Yield rows out of order, each with what is to be said of them, without file and line."""
+    for found in survey.first_pass.astray:
+        yield found, _wrapped(survey, found) if found.wrapped else _astray(survey, found)
+
+
+def _astray(survey: Survey, found: Astray) -> str:
+    one = found.count == 1
+    stands = "stands" if one else "stand"
+    rows = "this row" if one else f"{found.count} rows (to row {found.last_row})"
+    told = (
+        f"the rows of this file follow one another in time, but {rows} {plural(found.count, 'is', 'are')} observed"
+        f" {between(found.first, found.last)} and {stands} {_beside(found)}"
+    )
+    if found.session != found.place:
+        told += (
+            f": by {plural(found.count, 'its time it belongs', 'their times they belong')} to session"
+            f" {_name(survey, found.session)}, by {plural(found.count, 'its', 'their')} place to session"
+            f" {_name(survey, found.place)}"
+        )
+    if one:
+        cure = "If the time is mistyped, correct it in the export; if the point was measured then, such as anew in its"
+        return f"{told}. {cure} old place, all is in order"
+    cure = "If their times are mistyped, correct them in the export; if they were measured then, such as anew in their"
+    return f"{told}. {cure} old places, all is in order"
+
+
+def _beside(found: Astray) -> str:
+    """Say between which rows something stands."""
+    before, behind = (
+        None if each is None else f"row {each[0]} of {clock(each[1])}" for each in (found.before, found.behind)
+    )
+    if before is not None and behind is not None:
+        return f"between {before} and {behind} UTC"
+    return f"first, before {behind} UTC" if before is None else f"last, behind {before} UTC"
+
+
+def _wrapped(survey: Survey, found: Astray) -> str:
+    """Say of rows that go back by half a day or a day what wrote them so."""
+    assert found.before is not None
+    many = counted(found.count, "row")
+    told = (
+        f"times go back here, to {clock(found.first)} UTC from {clock(found.before[1])} UTC in row {found.before[0]},"
+    )
+    if found.wrapped == DAY:
+        told += f" as where the date stays while the clock goes past midnight: from here on {many} may be a day early"
+        cure = "write the date of the new day in these rows, or export date and time by one clock"
+    else:
+        told += (
+            " and no time of the file is 13:00 or later, as of a clock of 12 hours without AM and PM: from here on"
+            f" {many} may be 12 h early"
+        )
+        cure = "export the times by a clock of 24 hours, or with AM and PM"
+    if found.doubted:
+        told += (
+            f", and belong to session {_name(survey, found.place)} rather than {_name(survey, found.session)} if they"
+            " are"
+        )
+    return f"{told}; {cure}"
+
+
+def _name(survey: Survey, session: int) -> str:
+    return survey.windows[session].session.name

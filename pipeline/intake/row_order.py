@@ -1,0 +1,371 @@
+"""Rows whose times contradict the order of their file: a mistyped time, a date that stays past midnight, a 12-hour day.
+
+Judged are the readings of one export and base id, in the order of the file or against it. What lies before a reading
+and is later than it by more than `_JITTER` ends a run. Of two runs that follow one another either the last rows of the
+former are too late, or the first ones of the latter too early: the fewer are taken to be. A file is in order where
+these are a tenth of its rows at most; else it was sorted by something else, and nothing is said of it. Rows are out of
+order where those before and behind them run on, which they do not where a file is made of blocks.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import tzinfo
+from itertools import pairwise
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.arrays import Flags, Integers
+from pipeline.clock import DAY, HOUR, MINUTE, moment
+from pipeline.intake.ledger import CANDIDATE, NAMED, SOUND, Rows
+from pipeline.read.files import Export
+from pipeline.read.times import clock
+from pipeline.sessions.attach import SessionIndex
+
+#: Milliseconds by which rows of receivers that write into one file may be out of order.
+_JITTER = 15 * MINUTE
+#: Milliseconds within which a row runs on from another. Common practice, no source.
+_RUNS_ON = 2 * HOUR
+#: The rows out of order are one in so many at most, of a file that is in order.
+_IN_ORDER = 10
+#: Runs beyond which a file is not in order, whatever its size; and rows in one of them for so many, else two.
+_MOST, _PER_BREAK = 40, 50
+#: Milliseconds by which a row is out of order that changes no session, before it is told, and how many at most.
+_TOLD, _FEW = HOUR, 2
+#: Rows that a session names count so much: where they lie is said by the job.
+_SAID = 5
+#: Of two sets of rows that may be out of order the other is in doubt as well up to so many times the lighter.
+_EITHER = 4
+
+
+@dataclass(frozen=True)
+class Astray:
+    """Rows of an export that are out of its order.
+
+    Args:
+        export: its number.
+        row, last_row: in the file, of the first and the last of them.
+        count: how many.
+        first, last: UTC milliseconds of these two.
+        before, behind: rows and times of the neighbours, None where the file ends.
+        session: of the first of those that are in another session by their time than by their place; else of the first.
+        place: the session of the neighbours.
+        doubted: sessions that have readings which may belong to others, none where no session changes by it.
+        wrapped: milliseconds by which the rows are early, where a clock or a date went on from the beginning; else 0.
+    """
+
+    export: int
+    row: int
+    last_row: int
+    count: int
+    first: int
+    last: int
+    before: tuple[int, int] | None
+    behind: tuple[int, int] | None
+    session: int
+    place: int
+    doubted: tuple[int, ...]
+    wrapped: int = 0
+
+
+@dataclass
+class _Sorting:
+    """Whether all names so far ascend or descend as texts, and codes do; and what tells that they were sorted so."""
+
+    names: list[bool] = field(default_factory=lambda: [True, True])
+    codes: list[bool] = field(default_factory=lambda: [True, True])
+    unnatural: list[bool] = field(default_factory=lambda: [False, False])
+    kinds: set[str] = field(default_factory=set)
+    last: tuple[str, str] | None = None
+
+    def take(self, names: pa.Array, codes: pa.Array) -> None:
+        """Take the names and codes of the next rows."""
+        if not len(names) or not (any(self.names) or any(self.codes)):
+            return
+        names, codes = (pc.fill_null(pc.utf8_lower(texts), "") for texts in (names, codes))
+        if self.last is not None:
+            names, codes = (
+                pa.concat_arrays([pa.array([before], pa.string()), texts.cast(pa.string())])
+                for before, texts in zip(self.last, (names, codes), strict=True)
+            )
+        self.last = (names[-1].as_py(), codes[-1].as_py())
+        if len(self.kinds) < _FEW + 1:
+            self.kinds.update(pc.unique(codes).to_pylist()[: _FEW + 1])
+        for way, no in enumerate((pc.greater, pc.less)):
+            self.codes[way] = self.codes[way] and not pc.any(no(codes[:-1], codes[1:])).as_py()
+            self.names[way] = self.names[way] and not pc.any(no(names[:-1], names[1:])).as_py()
+            if self.names[way] and not self.unnatural[way]:
+                ordered = names.to_pylist() if way == 0 else names.to_pylist()[::-1]
+                self.unnatural[way] = any(_unnatural(one, other) for one, other in pairwise(ordered))
+
+    @property
+    def by_name(self) -> bool:
+        """Tell whether the names are sorted as only texts are: P1, P10, P2."""
+        return any(ordered and told for ordered, told in zip(self.names, self.unnatural, strict=True))
+
+    @property
+    def by_code(self) -> bool:
+        """Tell whether codes follow one another as in the alphabet, and there are several."""
+        return any(self.codes) and len(self.kinds) >= _FEW
+
+    @property
+    def by_codes(self) -> bool:
+        """Tell the same, and that chance does not do that: there are more than two."""
+        return any(self.codes) and len(self.kinds) > _FEW
+
+
+def _unnatural(one: str, other: str) -> bool:
+    """Tell whether of two names the first has the same letters and the larger number."""
+    if len(other) >= len(one):
+        return False
+    letters = other.rstrip("0123456789")
+    first, second = one.removeprefix(letters), other[len(letters) :]
+    return bool(second) and one.startswith(letters) and first.isdecimal() and int(first) > int(second)
+
+
+@dataclass(frozen=True)
+class _Sequence:
+    """Readings of one export and base id: (n,) their numbers, times, local times, sessions and flags, in some order."""
+
+    number: Integers
+    time: Integers
+    local: Integers
+    session: NDArray[np.int32]
+    flags: NDArray[np.uint16]
+
+    def __len__(self) -> int:
+        return len(self.time)
+
+    def turned(self) -> "_Sequence":
+        """Return the same from the last to the first."""
+        return _Sequence(self.number[::-1], self.time[::-1], self.local[::-1], self.session[::-1], self.flags[::-1])
+
+
+class RowOrder:
+    """Gathers how the rows of exports were sorted, and looks for those out of order in the end."""
+
+    def __init__(self, exports: Sequence[Export], index: SessionIndex) -> None:
+        self.exports, self.index = exports, index
+        self._sorting = [_Sorting() for _ in exports]
+
+    def take(self, batch: pa.RecordBatch, number: int) -> None:
+        """Take a batch of export ``number``."""
+        self._sorting[number].take(batch.column("name"), batch.column("code"))
+
+    def found(self, rows: Rows, again: Integers, bases: Sequence[str | None]) -> tuple[Astray, ...]:
+        """Return the rows out of order.
+
+        Args:
+            rows: every reading.
+            again: (k,) numbers of those that repeat another.
+            bases: base ids by the number that `Rows` has for each.
+        """
+        counts = rows.counts()
+        ends = np.cumsum(counts)
+        found: list[Astray] = []
+        for number in np.flatnonzero(counts >= _IN_ORDER).tolist():
+            sorting = self._sorting[number]
+            if sorting.by_name or sorting.by_codes:
+                continue
+            here = slice(int(ends[number] - counts[number]), int(ends[number]))
+            for base, sequence in self._sequences(rows, here, again, number):
+                found += self._astray(sequence, number, bases[base], rows, sorting.by_code)
+        return tuple(found)
+
+    def _sequences(self, rows: Rows, here: slice, again: Integers, number: int) -> Iterator[tuple[int, _Sequence]]:
+        """Yield base id and readings of an export, of those ids whose times go back; most files have none."""
+        sound: Flags = (rows.flags[here] & SOUND) != 0
+        repeated = again[(again >= here.start) & (again < here.stop)] - here.start
+        sound[repeated] = False
+        back: set[int] = set()
+        last: dict[int, int] = {}
+        for time, base, _ in _pieces(rows, here, sound):
+            for code in np.unique(base).tolist():
+                own = time[base == code]
+                if code in last:
+                    own = np.concatenate([[last[code]], own])
+                last[code] = int(own[-1])
+                if (np.diff(own) < -_JITTER).any():
+                    back.add(code)
+        for code in sorted(back):
+            pieces = [(time[base == code], which[base == code]) for time, base, which in _pieces(rows, here, sound)]
+            times, numbers = (np.concatenate(parts) for parts in zip(*pieces, strict=True))
+            local = times + _ahead(self.exports[number], times)
+            yield code, _Sequence(numbers, times, local, rows.session[numbers], rows.flags[numbers])
+
+    def _astray(self, of: _Sequence, export: int, base: str | None, rows: Rows, by_code: bool) -> Iterator[Astray]:
+        for one in (of, of.turned()):
+            wrapped, time = _wraps(one) if one is of else ([], one.time)
+            breaks = _breaks(time)
+            if breaks is None:
+                continue
+            sets = [_sets(one, time, *edges) for edges in breaks]
+            out = sum(min((len(which) for which in both), default=0) for both in sets)
+            if out * _IN_ORDER > len(one):
+                continue
+            for start, stop, by in wrapped:
+                yield self._wrap(one, start, stop, by, export, base, rows)
+            for both in sets:
+                yield from _told(one, time, both, export, rows, by_code)
+            return
+
+    def _wrap(self, of: _Sequence, start: int, stop: int, by: int, export: int, base: str | None, rows: Rows) -> Astray:
+        """Return rows that a clock which began again has written."""
+        then = self.index.attach(of.time[start:stop] + by, pa.array([base] * (stop - start), pa.string()))
+        now = of.session[start:stop]
+        changed = (then >= 0) & (then != now)
+        first = int(np.argmax(changed))
+        doubted = tuple(np.unique(now[changed]).tolist())
+        row, last = (int(each) for each in rows.source_row(of.number[[start, stop - 1]]))
+        return Astray(
+            export, row, last, stop - start, int(of.time[start]), int(of.time[stop - 1]), _row(of, start - 1, rows),
+            _row(of, stop, rows), int(now[first]), int(then[first]), doubted, by,
+        )  # fmt: skip
+
+
+def _pieces(rows: Rows, here: slice, sound: Flags) -> Iterator[tuple[Integers, NDArray[np.int16], Integers]]:
+    """Yield times, numbers of base ids and numbers of the sound readings of an export, piece by piece."""
+    for place, (time, base) in rows.columns.pieces("time", "base"):
+        start, stop = max(place.start, here.start), min(place.stop, here.stop)
+        if start < stop:
+            which = np.flatnonzero(sound[start - here.start : stop - here.start])
+            own = slice(start - place.start, stop - place.start)
+            yield time[own][which], base[own][which], which + start
+
+
+def _ahead(export: Export, times: Integers) -> Integers:
+    """Return (n,) milliseconds by which the clock of an export is ahead of UTC, one and the same in every hour."""
+    kind = clock(export.points.time_zone, None).kind if export.bare_time is not None else None
+    if isinstance(kind, tzinfo):
+        hours, place = np.unique(times // HOUR, return_inverse=True)
+        east = [moment(hour * HOUR).astimezone(kind).utcoffset() for hour in hours.tolist()]
+        found = np.array([0 if each is None else round(each.total_seconds() * 1000) for each in east], np.int64)
+        return np.asarray(found[place.ravel()])
+    return np.full(len(times), (kind or 0) * MINUTE, np.int64)
+
+
+def _breaks(time: Integers) -> list[tuple[int, int, int]] | None:
+    """Return start, break and end of each two runs (places in ``time``), None where there are too many of them."""
+    most = min(_MOST, max(2, len(time) // _PER_BREAK))
+    starts = [0]
+    while True:
+        own = time[starts[-1] :]
+        back = own < np.maximum.accumulate(own) - _JITTER
+        if not back.any():
+            break
+        if len(starts) > most:
+            return None
+        starts.append(starts[-1] + int(np.argmax(back)))
+    edges = [*starts, len(time)]
+    return list(zip(edges, edges[1:], edges[2:], strict=False))
+
+
+def _sets(of: _Sequence, time: Integers, start: int, at: int, stop: int) -> list[range]:
+    """Return the rows of two runs that are too late or too early, the lighter ones first."""
+    former, latter = time[start:at], time[at:stop]
+    fitting = np.flatnonzero(former <= latter[0] + _JITTER)
+    late = range(start + int(fitting[-1]) + 1 if len(fitting) else start, at)
+    after = latter >= former.max() - _JITTER
+    early = range(at, at + int(np.argmax(after)) if after.any() else stop)
+    return sorted((late, early), key=lambda which: _weight(of, which))
+
+
+def _weight(of: _Sequence, which: range) -> int:
+    named = np.count_nonzero(of.flags[which.start : which.stop] & NAMED)
+    return len(which) + (_SAID - 1) * int(named)
+
+
+def _told(of: _Sequence, time: Integers, both: list[range], export: int, rows: Rows, by_code: bool) -> Iterator[Astray]:
+    """Yield what is said of the rows of two runs: of the lighter ones, and in doubt with them the others if as many."""
+    lighter, other = both
+    told = _one(of, time, lighter, export, rows, by_code)
+    beside = (
+        _one(of, time, other, export, rows, by_code) if _weight(of, other) <= _EITHER * _weight(of, lighter) else None
+    )
+    if told is None or (beside is not None and beside.doubted and not told.doubted):
+        told, beside = beside, None
+    if told is not None:
+        yield told if beside is None else _with(told, beside)
+
+
+def _with(told: Astray, beside: Astray) -> Astray:
+    doubted = tuple(sorted({*told.doubted, *beside.doubted})) if told.doubted else ()
+    return Astray(**{**told.__dict__, "doubted": doubted})
+
+
+def _one(of: _Sequence, time: Integers, which: range, export: int, rows: Rows, by_code: bool) -> Astray | None:
+    """Return rows as out of order, where those beside them run on and none stands on a mark; else None."""
+    start, stop, n = which.start, which.stop, len(of)
+    here = slice(start, stop)
+    free = (of.flags[here] & (NAMED | CANDIDATE)) == 0
+    beside = [place for place in (start - 1, stop) if 0 <= place < n]
+    if not len(which) or len(which) * _IN_ORDER > n or not free.any() or not beside:
+        return None
+    near = of.session[beside]
+    changed = free & ~np.isin(of.session[here], near)
+    apart = np.abs(time[here, None] - time[None, beside]).min(axis=1)
+    if len(beside) == 2:
+        step = int(time[stop] - time[start - 1])
+        runs_on = -_JITTER <= step and (step <= _RUNS_ON or near[0] == near[1])
+        moved = np.ptp(time[here]) <= step + 2 * _JITTER  # all by as much, as by a clock
+        if not runs_on or (len(which) > _FEW and not moved):
+            return None
+    elif len(which) > 1 or by_code or not changed.any():  # a block of its own
+        return None
+    if not changed.any() and (len(which) > _FEW or not (apart[free] >= _TOLD).any()):
+        return None
+    doubted = tuple(np.unique(of.session[here][changed]).tolist()) if len(beside) == 2 else ()
+    mine = np.flatnonzero(changed if changed.any() else free) + start
+    ordered = np.sort(of.number[mine])
+    (at, last) = (int(each) for each in rows.source_row(ordered[[0, -1]]))
+    first_time, last_time = (int(of.time[of.number == number][0]) for number in ordered[[0, -1]].tolist())
+    neighbours = sorted(filter(None, (_row(of, start - 1, rows), _row(of, stop, rows))))
+    before = next((each for each in neighbours if each[0] < at), None)
+    behind = next((each for each in neighbours[::-1] if each[0] > at), None)
+    return Astray(
+        export, at, last, len(mine), first_time, last_time, before, behind, int(of.session[mine[0]]), int(near[0]),
+        doubted,
+    )  # fmt: skip
+
+
+def _row(of: _Sequence, place: int, rows: Rows) -> tuple[int, int] | None:
+    """Return the row in its file and the time of a reading; None beyond the ends."""
+    if not 0 <= place < len(of):
+        return None
+    return int(rows.source_row(of.number[[place]])[0]), int(of.time[place])
+
+
+def _wraps(of: _Sequence) -> tuple[list[tuple[int, int, int]], Integers]:
+    """Return start, stop and milliseconds of rows whose clock or date went on from the beginning, and times without.
+
+    The rows run on from those before them once they are half a day or a day later, on the one date that the file says.
+    Half a day it is where no time of the file is 13:00 or later, or before 1:00, and none of these rows is of a time at
+    which the day had begun.
+    """
+    time, day, hour = of.time.copy(), of.local // DAY, of.local % DAY // HOUR
+    twelve = bool(((hour >= 1) & (hour <= 12)).all())
+    found = []
+    dates = np.flatnonzero(np.diff(day, prepend=day[:1] - 1))
+    for start, stop in pairwise([*dates.tolist(), len(time)]):
+        own = of.time[start:stop]
+        back = np.flatnonzero(np.diff(own) < -_JITTER) + 1
+        if len(back) > _FEW:
+            continue
+        for at in back.tolist():
+            lone = at > 1 and -_JITTER <= own[at] - own[at - 2] <= _RUNS_ON
+            step = int(own[at] - own[at - 1])
+            rest, before = own[at:], own[:at]
+            if lone or (np.diff(rest) < -_JITTER).any():
+                continue
+            if -_JITTER <= step + DAY <= _RUNS_ON:
+                by = DAY
+            elif twelve and -_JITTER <= step + DAY // 2 <= _RUNS_ON and rest.max() < before.min():
+                by = DAY // 2
+            else:
+                continue
+            found.append((start + at, stop, by))
+            time[start + at : stop] += by
+            break
+    return found, time
