@@ -5,6 +5,7 @@ from functools import reduce
 
 from pipeline.clock import between
 from pipeline.intake.base_log import Seen
+from pipeline.intake.clock_offset import ids_may_be_wrong
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import right_id, with_bases
@@ -29,19 +30,26 @@ def id_notes(survey: Survey) -> list[str]:
 def wrong_ids(prepared: Prepared, first_pass: FirstPass, clock_offset: str | None) -> list[str]:
     """Return a sentence per export and base id that is not that of the sessions at its readings' time.
 
-    Ids of other sessions are left out where one ``clock_offset`` explains them.
+    Ids of other sessions are left out where one ``clock_offset`` explains them, and nothing else does.
     """
     strangers = first_pass.log.strangers
     known = {base_key(window.base) for window in prepared.windows}
+    by_clock = nothing_but_clock(prepared, first_pass, clock_offset)
     groups: dict[tuple[int, str], list[Seen]] = {}
     for seen in strangers:
-        if not (clock_offset is not None and base_key(seen.text) in known):
+        if not (by_clock and base_key(seen.text) in known):
             groups.setdefault((seen.export, str(seen.key[0])), []).append(seen)
     ordered = sorted(groups.values(), key=lambda seen: -sum(one.count for one in seen))
     told = [_wrong(prepared, seen) for seen in ordered[:_MOST]]
     rest = sum(one.count for seen in ordered[_MOST:] for one in seen) + strangers.further
     more = counted(rest, "more reading carries", "more readings carry")
     return [*told, f"{more} base ids that no session of their time has"] if rest else told
+
+
+def nothing_but_clock(prepared: Prepared, first_pass: FirstPass, clock_offset: str | None) -> bool:
+    """Tell whether one ``clock_offset`` explains what lies outside all sessions, and base ids do not."""
+    known = {base_key(window.base) for window in prepared.windows}
+    return clock_offset is not None and not ids_may_be_wrong(first_pass, known)
 
 
 def _wrong(prepared: Prepared, found: list[Seen]) -> str:
@@ -106,7 +114,7 @@ def nothing_but_ids(prepared: Prepared, first_pass: FirstPass, clock_offset: str
     """Return the first sentence of `wrong_ids` where base ids, and no times, keep readings out; else None."""
     strange = first_pass.log.strangers
     running = sum(seen.count for seen in strange if seen.sessions)
-    if not running or clock_offset is not None:
+    if not running or nothing_but_clock(prepared, first_pass, clock_offset):
         return None
     told = wrong_ids(prepared, first_pass, clock_offset)
     return told[0] if told else None

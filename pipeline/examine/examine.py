@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from pipeline.examine.base_ids import nothing_but_ids, wrong_ids
+from pipeline.examine.base_ids import nothing_but_clock, nothing_but_ids, wrong_ids
 from pipeline.examine.clocks import ClockFinding, clock_findings
 from pipeline.examine.datum_steps import register_step, unlike_steps
 from pipeline.examine.doubtful import Doubtful
@@ -57,20 +57,21 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
         raise JobError([*problems.found, *error.problems]) from error
     before, offset = len(problems.found), time_offset(prepared, first_pass, sorting.index)
     report_missing(prepared, first_pass, problems)
-    if offset is not None and len(problems.found) > before:
+    refused = len(problems.found) > before
+    if refused and not nothing_but_clock(prepared, first_pass, offset):
+        for sentence in wrong_ids(prepared, first_pass, offset):
+            problems.add(*prepared.loaded.where("points"), sentence, "one id that is off explains them all at once")
+    if offset is not None and refused:
         problems.add(
             *prepared.loaded.where("points"),
             offset,
             "one slip in clock or date, of the exports or of the sessions, explains them all",
         )
-    if len(problems.found) > before:
+    if refused:
         for file, what, fix in without_rows(prepared, first_pass):
             problems.add(file, 0, what, fix)
         for file, row, what, fix in much_held(prepared, first_pass, offset):
             problems.add(file, row, what, fix)
-    if offset is None and len(problems.found) > before:
-        for sentence in wrong_ids(prepared, first_pass, offset):
-            problems.add(*prepared.loaded.where("points"), sentence, "one id that is off explains them all at once")
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
     if first_pass.area is None:
         _report_nothing_usable(prepared, first_pass, offset, problems)

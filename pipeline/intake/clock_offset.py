@@ -1,5 +1,7 @@
 """Readings outside all sessions because their clock is off: zone, daylight saving, leap seconds, day and month."""
 
+from collections.abc import Collection
+
 import numpy as np
 
 from pipeline.arrays import Integers
@@ -7,7 +9,7 @@ from pipeline.clock import DAY, GPS_AHEAD, HOUR, MINUTE
 from pipeline.intake.base_values import offset_into
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
-from pipeline.sessions.attach import SessionIndex
+from pipeline.sessions.attach import SessionIndex, base_key
 from pipeline.words import counted, plural
 
 _ORDER = "see the order of %d and %m in time_format of their [[points]], and start and end of the sessions"
@@ -17,6 +19,17 @@ _OWN = "their times say their own offset from UTC: see start and end of the sess
 
 #: So many readings outside all sessions are worth a look, and of them this part has to agree on one offset.
 _MANY, _SHARE = 10, 0.9
+
+
+def ids_may_be_wrong(first_pass: FirstPass, known: Collection[str | None]) -> bool:
+    """Tell whether what is outside all sessions lies in the time of sessions with other base ids, for the most part.
+
+    ``known`` are the base ids of all sessions. Base ids are what is wrong there as likely as a clock, and to move the
+    times would correct the readings for the other base.
+    """
+    log = first_pass.log
+    others = sum(seen.count for seen in log.strangers if seen.sessions and base_key(seen.text) in known)
+    return others > 0 and others >= _SHARE * log.outside.count
 
 
 def time_offset(prepared: Prepared, first_pass: FirstPass, index: SessionIndex) -> str | None:
@@ -41,9 +54,14 @@ def time_offset(prepared: Prepared, first_pass: FirstPass, index: SessionIndex) 
     names = [prepared.exports[number].shown for number in outside.exports]
     where = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
     part = "all" if share == 1.0 else f"{share:.0%}"
+    known = {base_key(window.base) for window in windows}
+    if ids_may_be_wrong(first_pass, known):
+        how = f"if their base ids are right, see their clock: with {how}"
+    else:
+        how = f"with {how}"
     return (
         f"{counted(outside.count, 'reading')} ({where}) {plural(outside.count, 'falls', 'fall')} outside all sessions;"
-        f" with {how} {part} of them would lie within: {fix}"
+        f" {how} {part} of them would lie within: {fix}"
     )
 
 

@@ -32,6 +32,8 @@ _RUNS_ON = 2 * HOUR
 _IN_ORDER = 10
 #: Runs beyond which a file is not in order, whatever its size; and rows in one of them for so many, else two.
 _MOST, _PER_BREAK = 40, 50
+#: Rows of a sequence beyond which it is not looked at: they are held while it is.
+_LARGEST = 2_000_000
 #: Milliseconds by which a row is out of order that changes no session, before it is told, and how many at most.
 _TOLD, _FEW = HOUR, 2
 #: Rows that a session names count so much: where they lie is said by the job.
@@ -97,8 +99,9 @@ class _Sorting:
             self.codes[way] = self.codes[way] and not pc.any(no(codes[:-1], codes[1:])).as_py()
             self.names[way] = self.names[way] and not pc.any(no(names[:-1], names[1:])).as_py()
             if self.names[way] and not self.unnatural[way]:
-                ordered = names.to_pylist() if way == 0 else names.to_pylist()[::-1]
-                self.unnatural[way] = any(_unnatural(one, other) for one, other in pairwise(ordered))
+                self.unnatural[way] = _any_unnatural(
+                    *((names[:-1], names[1:]) if way == 0 else (names[1:], names[:-1]))
+                )
 
     @property
     def by_name(self) -> bool:
@@ -116,10 +119,15 @@ class _Sorting:
         return any(self.codes) and len(self.kinds) > _FEW
 
 
+def _any_unnatural(ones: pa.Array, others: pa.Array) -> bool:
+    """Tell whether of two names, one for one, some are in an order that only texts have."""
+    shorter = pc.less(pc.binary_length(others), pc.binary_length(ones))
+    pairs = zip(ones.filter(shorter).to_pylist(), others.filter(shorter).to_pylist(), strict=True)
+    return any(_unnatural(one, other) for one, other in pairs)
+
+
 def _unnatural(one: str, other: str) -> bool:
     """Tell whether of two names the first has the same letters and the larger number."""
-    if len(other) >= len(one):
-        return False
     letters = other.rstrip("0123456789")
     first, second = one.removeprefix(letters), other[len(letters) :]
     return bool(second) and one.startswith(letters) and first.isdecimal() and int(first) > int(second)
@@ -127,11 +135,10 @@ def _unnatural(one: str, other: str) -> bool:
 
 @dataclass(frozen=True)
 class _Sequence:
-    """Readings of one export and base id: (n,) their numbers, times, local times, sessions and flags, in some order."""
+    """Readings of one export and base id: (n,) their numbers, times, sessions and flags, in some order."""
 
     number: Integers
     time: Integers
-    local: Integers
     session: NDArray[np.int32]
     flags: NDArray[np.uint16]
 
@@ -140,7 +147,7 @@ class _Sequence:
 
     def turned(self) -> "_Sequence":
         """Return the same from the last to the first."""
-        return _Sequence(self.number[::-1], self.time[::-1], self.local[::-1], self.session[::-1], self.flags[::-1])
+        return _Sequence(self.number[::-1], self.time[::-1], self.session[::-1], self.flags[::-1])
 
 
 class RowOrder:
@@ -179,7 +186,7 @@ class RowOrder:
         sound: Flags = (rows.flags[here] & SOUND) != 0
         repeated = again[(again >= here.start) & (again < here.stop)] - here.start
         sound[repeated] = False
-        back: set[int] = set()
+        steps: dict[int, Integers] = {}  # of each id rows, steps back, steps forward
         last: dict[int, int] = {}
         for time, base, _ in _pieces(rows, here, sound):
             for code in np.unique(base).tolist():
@@ -187,17 +194,18 @@ class RowOrder:
                 if code in last:
                     own = np.concatenate([[last[code]], own])
                 last[code] = int(own[-1])
-                if (np.diff(own) < -_JITTER).any():
-                    back.add(code)
+                step = np.diff(own)
+                counted = np.array([len(step), (step < -_JITTER).sum(), (step > _JITTER).sum()])
+                steps[code] = steps.get(code, np.zeros(3, np.int64)) + counted
+        back = [code for code, (n, *ways) in steps.items() if ways[0] and min(ways) <= _most(n) and n < _LARGEST]
         for code in sorted(back):
             pieces = [(time[base == code], which[base == code]) for time, base, which in _pieces(rows, here, sound)]
             times, numbers = (np.concatenate(parts) for parts in zip(*pieces, strict=True))
-            local = times + _ahead(self.exports[number], times)
-            yield code, _Sequence(numbers, times, local, rows.session[numbers], rows.flags[numbers])
+            yield code, _Sequence(numbers, times, rows.session[numbers], rows.flags[numbers])
 
     def _astray(self, of: _Sequence, export: int, base: str | None, rows: Rows, by_code: bool) -> Iterator[Astray]:
         for one in (of, of.turned()):
-            wrapped, time = _wraps(one) if one is of else ([], one.time)
+            wrapped, time = _wraps(one, self.exports[export]) if one is of else ([], one.time)
             breaks = _breaks(time)
             if breaks is None:
                 continue
@@ -207,7 +215,8 @@ class RowOrder:
                 continue
             for start, stop, by in wrapped:
                 yield self._wrap(one, start, stop, by, export, base, rows)
-            for both in sets:
+            blocks = _blocks(breaks, sets, len(one))
+            for both in (both for number, both in enumerate(sets) if number not in blocks):
                 yield from _told(one, time, both, export, rows, by_code)
             return
 
@@ -246,9 +255,14 @@ def _ahead(export: Export, times: Integers) -> Integers:
     return np.full(len(times), (kind or 0) * MINUTE, np.int64)
 
 
+def _most(rows: int) -> int:
+    """Return how many breaks the order of so many rows may have."""
+    return min(_MOST, max(_FEW, rows // _PER_BREAK))
+
+
 def _breaks(time: Integers) -> list[tuple[int, int, int]] | None:
     """Return start, break and end of each two runs (places in ``time``), None where there are too many of them."""
-    most = min(_MOST, max(2, len(time) // _PER_BREAK))
+    most = _most(len(time))
     starts = [0]
     while True:
         own = time[starts[-1] :]
@@ -270,6 +284,15 @@ def _sets(of: _Sequence, time: Integers, start: int, at: int, stop: int) -> list
     after = latter >= former.max() - _JITTER
     early = range(at, at + int(np.argmax(after)) if after.any() else stop)
     return sorted((late, early), key=lambda which: _weight(of, which))
+
+
+def _blocks(breaks: list[tuple[int, int, int]], sets: list[list[range]], rows: int) -> set[int]:
+    """Return the breaks at both ends of a short run that is out of order at both: of another receiver, most likely."""
+    found: set[int] = set()
+    for number, ((_, start, stop), one, other) in enumerate(zip(breaks, sets, sets[1:], strict=False)):
+        if one[0].start == start and other[0].stop == stop and (stop - start) * _IN_ORDER <= rows:
+            found |= {number, number + 1}
+    return found
 
 
 def _weight(of: _Sequence, which: range) -> int:
@@ -308,7 +331,7 @@ def _one(of: _Sequence, time: Integers, which: range, export: int, rows: Rows, b
     apart = np.abs(time[here, None] - time[None, beside]).min(axis=1)
     if len(beside) == 2:
         step = int(time[stop] - time[start - 1])
-        runs_on = -_JITTER <= step and (step <= _RUNS_ON or near[0] == near[1])
+        runs_on = step >= -_JITTER and (step <= _RUNS_ON or near[0] == near[1])
         moved = np.ptp(time[here]) <= step + 2 * _JITTER  # all by as much, as by a clock
         if not runs_on or (len(which) > _FEW and not moved):
             return None
@@ -337,14 +360,15 @@ def _row(of: _Sequence, place: int, rows: Rows) -> tuple[int, int] | None:
     return int(rows.source_row(of.number[[place]])[0]), int(of.time[place])
 
 
-def _wraps(of: _Sequence) -> tuple[list[tuple[int, int, int]], Integers]:
+def _wraps(of: _Sequence, export: Export) -> tuple[list[tuple[int, int, int]], Integers]:
     """Return start, stop and milliseconds of rows whose clock or date went on from the beginning, and times without.
 
     The rows run on from those before them once they are half a day or a day later, on the one date that the file says.
     Half a day it is where no time of the file is 13:00 or later, or before 1:00, and none of these rows is of a time at
     which the day had begun.
     """
-    time, day, hour = of.time.copy(), of.local // DAY, of.local % DAY // HOUR
+    local = of.time + _ahead(export, of.time)
+    time, day, hour = of.time.copy(), local // DAY, local % DAY // HOUR
     twelve = bool(((hour >= 1) & (hour <= 12)).all())
     found = []
     dates = np.flatnonzero(np.diff(day, prepend=day[:1] - 1))
