@@ -1,17 +1,31 @@
 """Rows whose times contradict the order of their file, in words: a doubt where another session's base comes of it."""
 
 from collections.abc import Iterator
+from dataclasses import replace
+from itertools import groupby
 
 from pipeline.clock import DAY, between, clock
 from pipeline.intake.row_order import Astray
 from pipeline.intake.survey import Survey
 from pipeline.words import counted, plural
 
+#: Sentences of one export before the rest is only counted.
+_MOST = 8
+
 
 def order_words(survey: Survey) -> Iterator[tuple[Astray, str]]:
     """Yield rows out of order, each with what is to be said of them, without file and line."""
-    for found in survey.first_pass.astray:
-        yield found, _wrapped(survey, found) if found.wrapped else _astray(survey, found)
+    for _, of_export in groupby(survey.first_pass.astray, lambda found: found.export):
+        graver = sorted(of_export, key=lambda found: (not found.doubted, found.row))
+        for found in graver[:_MOST]:
+            yield found, _wrapped(survey, found) if found.wrapped else _astray(survey, found)
+        if rest := graver[_MOST:]:
+            doubted = tuple(sorted({session for found in rest for session in found.doubted}))
+            many = counted(sum(found.count for found in rest), "more row")
+            told = (
+                f"{many} (from row {rest[0].row} on) {plural(len(rest), 'is', 'are')} out of the order of time as well"
+            )
+            yield replace(rest[0], doubted=doubted), told
 
 
 def _astray(survey: Survey, found: Astray) -> str:

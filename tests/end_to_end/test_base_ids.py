@@ -1,5 +1,6 @@
 """A base id that keeps readings out of their session is told as that, with what to write, and never as a clock."""
 
+import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
 
@@ -153,3 +154,43 @@ def test_a_session_whose_id_no_row_has(tmp_path: Path) -> None:
 
     (told,) = check_job(job_with(change).write(tmp_path)).warnings
     assert told.startswith("session spare: no reading of the job carries its base id BASE-09")
+
+
+@pytest.mark.parametrize(("session", "own"), [(0, "01"), (1, "02")])
+def test_ids_of_another_session_come_before_the_clock(session: int, own: str, tmp_path: Path) -> None:
+    """Points of one day carry the base id of the other: their times lie in their own session, 24 h from the other."""
+    other = "02" if own == "01" else "01"
+
+    def change(job: Simulation) -> None:
+        job.rows["base"][chosen(job, "point", session)] = f"BASE-{other}"
+
+    told = check_job(job_with(change).write(tmp_path)).warnings
+    about = [text for text in told if "base id" in text or "fall outside all sessions" in text]
+    assert f"20 readings carry the base id BASE-{other}" in about[0]
+    assert f"session session-{own} (base BASE-{own}); BASE-{other} is the base of session session-{other}" in about[0]
+    assert all("if their base ids are right, see their clock: with times" in text for text in about[1:])
+
+
+def test_ids_of_another_session_half_a_day_away_are_told_and_then_the_clock(tmp_path: Path) -> None:
+    """By hours the rows would fit the other session, whose base's shift would be put on them."""
+
+    def change(job: Simulation) -> None:
+        second = job.rows["session"] == 1
+        job.rows["time"][second] -= np.timedelta64(12, "h")
+        for key in ("start", "end"):
+            job.job["session"][1][key] -= dt.timedelta(hours=12)
+        job.rows["base"][chosen(job, "point", 1)] = "BASE-01"
+
+    told = check_job(job_with(change).write(tmp_path)).warnings
+    ids, clock = (text for text in told if "base id" in text)
+    assert "20 readings carry the base id BASE-01" in ids and "BASE-01 is the base of session session-01" in ids
+    assert "if their base ids are right, see their clock: with times 12 h earlier all of them" in clock
+
+
+def test_where_times_lie_in_no_session_the_clock_is_told_alone(tmp_path: Path) -> None:
+    def change(job: Simulation) -> None:
+        mine = chosen(job, "point", 1)
+        job.rows["time"][mine] += np.timedelta64(12, "h")
+
+    told = [text for text in check_job(job_with(change).write(tmp_path)).warnings if "outside all sessions" in text]
+    assert len(told) == 1 and "with times 12 h earlier" in told[0] and "base ids are right" not in told[0]

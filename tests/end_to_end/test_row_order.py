@@ -1,0 +1,248 @@
+"""Rows whose times contradict the order of their file: doubted where another base comes of it, and nothing else is.
+
+Two sessions follow one another and no row has a base id, so that a row belongs to a session by its time alone. In the
+simulation rows stand in the order of observation, points by the minute and more.
+"""
+
+import datetime as dt
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from simulate import Plan, Simulation, simulate
+
+from pipeline import run_job
+from pipeline.check import check_job
+from pipeline.issue.record_types import Record
+
+_HOUR = np.timedelta64(3600, "s")
+#: What all sentences about the order of rows have.
+_SAID = ("follow one another in time", "times go back")
+
+
+def day(points: int = 25, ids: bool = False) -> Simulation:
+    """Return a day of which the second half, from 03:30 UTC on, hangs on another base, without base ids."""
+    job = simulate(Plan(sessions=2, points=points, seed=5))
+    second = job.rows["session"] == 1
+    job.rows["time"][second] -= np.timedelta64(16, "h")
+    for key in ("start", "end"):
+        job.job["session"][1][key] -= dt.timedelta(hours=16)
+    if not ids:
+        job.rows["base"][:] = ""
+        for session in job.job["session"]:
+            session.pop("base", None)
+    return job
+
+
+def points_of(job: Simulation, session: int) -> np.ndarray:
+    return np.flatnonzero((job.rows["session"] == session) & (job.rows["kind"] == "point"))
+
+
+def ordered(job: Simulation, order: np.ndarray) -> Simulation:
+    """Write the rows in another order."""
+    job.rows = {key: values[order] for key, values in job.rows.items()}
+    return job
+
+
+def said(path: Path) -> list[str]:
+    return [text for text in check_job(path).warnings if any(words in text for words in _SAID)]
+
+
+def judged(path: Path) -> tuple[Record, int]:
+    outcome = run_job(path, dry_run=True)
+    return outcome.record, outcome.exit_code
+
+
+def verdicts(record: Record) -> dict[str, str]:
+    return {session["session"]: session["verdict"] for session in record["sessions"]}
+
+
+def sessions_apart(job: Simulation) -> np.timedelta64:
+    """Return the time from the first session's middle to the second's: a row moved by it lies in the other."""
+    first, second = (np.sort(job.rows["time"][points_of(job, number)])[12] for number in (0, 1))
+    return np.timedelta64(int((second - first) / _HOUR), "h")
+
+
+@pytest.mark.parametrize("place", [2, 12, 22])
+@pytest.mark.parametrize("later", [True, False])
+def test_a_mistyped_time_that_changes_the_base_is_doubted_with_its_neighbours(
+    tmp_path: Path, place: int, later: bool
+) -> None:
+    job = day()
+    row = points_of(job, 0 if later else 1)[place]
+    job.rows["time"][row] += sessions_apart(job) if later else -sessions_apart(job)
+    times = [
+        str(np.datetime_as_string(job.rows["time"][each], "s")).replace("T", " ") for each in (row - 1, row, row + 1)
+    ]
+    record, code = judged(job.write(tmp_path))
+    (doubt,) = record["doubts"]
+    assert code == 3 and doubt["kind"] == "time-zone"
+    assert f"rover001.csv:{row + 2}:" in doubt["what"]
+    assert f"at {times[1]} UTC" in doubt["what"]
+    assert f"row {row + 1} of {times[0]} and row {row + 3} of {times[2]} UTC" in doubt["what"]
+    assert "If the time is mistyped, correct it in the export" in doubt["what"]
+    wrong, right = ("session-02", "session-01") if later else ("session-01", "session-02")
+    assert f"to session {wrong}, by its place to session {right}" in doubt["what"]
+    assert doubt["sessions"] == [wrong]
+    assert verdicts(record) == {wrong: "unchecked", right: "proven"}
+
+
+def test_a_few_rows_of_a_clock_that_was_set_wrong_are_doubted_together(tmp_path: Path) -> None:
+    job = day(points=40)
+    rows = points_of(job, 0)[10:14]
+    job.rows["time"][rows] += sessions_apart(job)
+    record, code = judged(job.write(tmp_path))
+    (doubt,) = record["doubts"]
+    assert code == 3 and doubt["sessions"] == ["session-02"]
+    assert f"rover001.csv:{rows[0] + 2}:" in doubt["what"] and f"4 rows (to row {rows[-1] + 2})" in doubt["what"]
+
+
+def test_in_an_export_from_the_newest_to_the_oldest_the_same_is_doubted(tmp_path: Path) -> None:
+    job = day()
+    row = int(points_of(job, 0)[7])
+    job.rows["time"][row] += sessions_apart(job)
+    last = len(job.rows["time"]) - 1
+    (told,) = said(ordered(job, np.arange(last + 1)[::-1]).write(tmp_path))
+    assert f"rover001.csv:{last - row + 2}:" in told
+
+
+def test_what_changes_no_session_is_a_note(tmp_path: Path) -> None:
+    job = day()
+    rows = points_of(job, 0)
+    times = job.rows["time"]
+    times[rows[3]] = times[rows[20]] + np.timedelta64(1, "s")
+    path = job.write(tmp_path)
+    record, code = judged(path)
+    assert not record["doubts"] and code == 0
+    (told,) = said(path)
+    assert f"rover001.csv:{rows[3] + 2}:" in told and "belongs to session" not in told
+
+
+def _by_name(job: Simulation) -> np.ndarray:
+    rows = points_of(job, 0), points_of(job, 1)
+    numbers = iter(range(1, 200))
+    for row in np.concatenate(rows):
+        job.rows["name"][row] = f"P{next(numbers)}"
+    return np.argsort(job.rows["name"], kind="stable")
+
+
+def _by_code(job: Simulation) -> np.ndarray:
+    for number, row in enumerate(np.concatenate([points_of(job, 0), points_of(job, 1)])):
+        job.rows["code"][row] = "TREE" if number % 20 == 3 else "KERB" if number % 2 else "FENCE"
+    return np.argsort(job.rows["code"], kind="stable")
+
+
+def _a_check_at_the_end(job: Simulation) -> np.ndarray:
+    (check, *_) = np.flatnonzero((job.rows["session"] == 0) & (job.rows["kind"] == "check"))
+    every = np.arange(len(job.rows["time"]))
+    return np.append(every[every != check], check)
+
+
+def _blocks(job: Simulation) -> np.ndarray:
+    return np.argsort(-job.rows["session"], kind="stable")
+
+
+def _two_rovers(job: Simulation) -> np.ndarray:
+    """Every third row is of another rover, whose rows are appended."""
+    return np.argsort(np.arange(len(job.rows["time"])) % 3 == 0, kind="stable")
+
+
+def _a_small_rover(job: Simulation) -> np.ndarray:
+    return np.argsort(np.isin(np.arange(len(job.rows["time"])), points_of(job, 0)[[3, 9, 15]]), kind="stable")
+
+
+def _marks_first(job: Simulation) -> np.ndarray:
+    return np.argsort(job.rows["kind"] == "point", kind="stable")
+
+
+def _merged(job: Simulation) -> np.ndarray:
+    late = np.random.default_rng(3).uniform(0, 600, len(job.rows["time"]))
+    return np.argsort(job.rows["time"] + (late * 1000).astype("timedelta64[ms]"), kind="stable")
+
+
+def _staked_out(job: Simulation) -> np.ndarray:
+    return np.random.default_rng(4).permutation(len(job.rows["time"]))
+
+
+@pytest.mark.parametrize(
+    "order",
+    [
+        lambda job: np.arange(len(job.rows["time"])), lambda job: np.arange(len(job.rows["time"]))[::-1], _by_name,
+        _by_code, _a_check_at_the_end, _blocks, _two_rovers, _a_small_rover, _marks_first, _merged, _staked_out,
+    ],
+)  # fmt: skip
+def test_an_order_that_is_not_that_of_time_is_not_doubted(
+    tmp_path: Path, order: Callable[[Simulation], np.ndarray]
+) -> None:
+    job = day()
+    job.rows["name"] = job.rows["name"].astype("U20")
+    job.rows["code"] = job.rows["code"].astype("U20")
+    path = ordered(job, order(job)).write(tmp_path)
+    record, _ = judged(path)
+    assert not record["doubts"] and not said(path)
+    assert set(verdicts(record).values()) == {"proven"}
+
+
+def test_more_than_a_tenth_out_of_order_is_no_file_in_order(tmp_path: Path) -> None:
+    """Of 60 rows 6 may be out of order, each beside rows that follow one another; of 7 nothing is said."""
+    for many, told in ((6, True), (7, False)):
+        job = day(points=27)
+        assert len(job.rows["time"]) == 60
+        chosen = points_of(job, 0)[8 : 8 + many]
+        job.rows["time"][chosen] += sessions_apart(job)
+        assert bool(said(job.write(tmp_path / str(many)))) is told
+
+
+def test_with_base_ids_the_session_is_known_and_the_row_is_held(tmp_path: Path) -> None:
+    job = day(ids=True)
+    row = points_of(job, 0)[12]
+    job.rows["time"][row] += sessions_apart(job)
+    record, _ = judged(job.write(tmp_path))
+    assert not record["doubts"] and record["rows"]["by_reason"] == {"outside_sessions": 1}
+
+
+def night(folder: Path, *, right: bool) -> Path:
+    """Write work by night whose date stays past midnight, while another base ran that early morning."""
+    job = day(points=30)
+    rows = job.rows
+    count = len(rows["time"]) // 2
+    morning, evening = (np.datetime64(text, "ms") for text in ("2026-03-03T00:05", "2026-03-03T20:05"))
+    for session, begin in ((0, morning), (1, evening)):
+        mine = np.flatnonzero(rows["session"] == session)
+        assert len(mine) == count
+        rows["time"][mine] = begin + np.arange(count) * np.timedelta64(14 * 60, "s")
+        job.job["session"][session]["start"] = begin.astype(dt.datetime).replace(tzinfo=dt.UTC)
+        job.job["session"][session]["end"] = job.job["session"][session]["start"] + dt.timedelta(hours=9)
+    # the last checks of the night are not named, so that nothing refuses the job
+    job.job["session"][1]["checks"] = job.job["session"][1]["checks"][:1]
+    if not right:
+        rows["time"][rows["time"] >= np.datetime64("2026-03-04T00:00", "ms")] -= 24 * _HOUR
+    last = np.flatnonzero(rows["session"] == 1)[-1]
+    rows = {key: np.delete(values, last) for key, values in rows.items()}
+    job.rows = rows
+    return job.write(folder)
+
+
+def test_a_date_that_stays_past_midnight_is_doubted_where_another_base_ran_that_morning(tmp_path: Path) -> None:
+    assert not said(night(tmp_path / "right", right=True))
+    record, code = judged(night(tmp_path / "wrong", right=False))
+    told = [doubt["what"] for doubt in record["doubts"]]
+    assert code == 3 and len(told) == 1
+    assert "the date stays while the clock goes past midnight" in told[0] and "may be a day early" in told[0]
+    assert "belong to session session-02 rather than session-01" in told[0]
+
+
+@pytest.mark.parametrize("twelve", [True, False])
+def test_a_clock_of_twelve_hours_is_told(tmp_path: Path, twelve: bool) -> None:
+    job = simulate(Plan(sessions=1, points=30, start=dt.datetime(2026, 3, 2, 8, 0, tzinfo=dt.UTC)))
+    rows = job.rows
+    begin = np.datetime64("2026-03-02T08:05", "ms")
+    rows["time"] = begin + np.arange(len(rows["time"])) * np.timedelta64(13 * 60, "s")
+    start = job.job["session"][0]["start"] = dt.datetime(2026, 3, 2, tzinfo=dt.UTC)
+    job.job["session"][0]["end"] = start + dt.timedelta(days=1)
+    if twelve:
+        rows["time"][rows["time"] >= np.datetime64("2026-03-02T13:00", "ms")] -= 12 * _HOUR
+    told = said(job.write(tmp_path))
+    assert bool(told) is twelve
+    assert all("a clock of 12 hours without AM and PM" in text and "12:" in text for text in told)
