@@ -31,7 +31,7 @@ def order_words(survey: Survey) -> Iterator[tuple[Astray, str]]:
 def _astray(survey: Survey, found: Astray) -> str:
     one = found.count == 1
     stands = "stands" if one else "stand"
-    rows = "this row" if one else f"{found.count} rows (to row {found.last_row})"
+    rows = "this row" if one else f"{counted(found.count, 'row')} (to row {found.last_row})"
     told = (
         f"the rows of this file follow one another in time, but {rows} {plural(found.count, 'is', 'are')} observed"
         f" {between(found.first, found.last)} and {stands} {_beside(found)}"
