@@ -1,7 +1,6 @@
 """An issue opened in Python: its record, its layers as data frames, and what differs from another issue."""
 
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -45,6 +44,7 @@ class Issue:
     record: SealedRecord
     state: str
     current: int | None
+    _found_intact: bool = field(default=False, init=False, repr=False, compare=False)
 
     @property
     def number(self) -> int:
@@ -73,7 +73,7 @@ class Issue:
             meant = f"did you mean {near[0]!r}? " if near else ""
             raise KeyError(f"issue {self.number:03d} has no layer {name!r}; {meant}it has {listed(self.layers)}")
         refuse_thinned(self.folder)
-        assert self._as_issued
+        self._refuse_altered()
         try:
             return read_frame(self.package, name)
         except Lost as error:
@@ -96,7 +96,8 @@ class Issue:
             raise ValueError(f"issues {other.number:03d} and {self.number:03d} cannot be compared: {frame}")
         for one in (self, other):
             refuse_thinned(one.folder)
-        assert self._as_issued and other._as_issued
+        self._refuse_altered()
+        other._refuse_altered()
         try:
             before, after = both_sides(*(Last(one.record, one.package) for one in (other, self)))
         except Lost as error:
@@ -117,12 +118,12 @@ class Issue:
         target = self.record["target"]
         return Axes() if target["site"] is not None else target_axes(target["grid"], target["height"])
 
-    @cached_property
-    def _as_issued(self) -> bool:
-        """Whether its GeoPackage is what was issued, by its signs where those are noted: True, or `JobError`."""
-        only = cast(SealedRecord, {**self.record, "files": [self._entry]})
-        refuse_damaged(self.folder, only, confirmed(self.folder.parent.parent, self.number).signs)
-        return True
+    def _refuse_altered(self) -> None:
+        """Raise `JobError` where its GeoPackage is not what was issued, by its signs where those are noted."""
+        if not self._found_intact:
+            only = cast(SealedRecord, {**self.record, "files": [self._entry]})
+            refuse_damaged(self.folder, only, confirmed(self.folder.parent.parent, self.number).signs)
+            object.__setattr__(self, "_found_intact", True)  # once is enough for all of its layers
 
 
 @sealed_off()

@@ -5,7 +5,10 @@ What a layer holds is read by SQLite, which shares nothing with the reader of da
 
 import os
 import sqlite3
-from contextlib import closing
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import geopandas
@@ -92,7 +95,38 @@ def test_what_is_not_there_or_not_as_issued_is_refused(out: Path, tmp_path: Path
         with pytest.raises(JobError) as error:
             open_issue(place, number)
         assert what in str(error.value)
-    package = open_issue(out, 1).package
+    with altered(open_issue(out, 1).package) as package:
+        one, other = open_issue(out, 1), open_issue(out, 2)
+        for use in (lambda: one.layer("points"), lambda: one.differences(other), lambda: other.differences(one)):
+            with pytest.raises(JobError, match="not what was issued"):
+                use()
+        package.unlink()
+        with pytest.raises(JobError, match="is gone"):
+            open_issue(out, 1)
+    assert isinstance(open_issue(out, 1).layer("marks"), geopandas.GeoDataFrame) and Issue.__doc__
+
+
+def test_an_altered_issue_is_refused_by_python_without_assertions_too(out: Path) -> None:
+    code = """
+import sys
+from pipeline import JobError, open_issue
+
+one, other = (open_issue(sys.argv[1], number) for number in (1, 2))
+for use in (lambda: one.layer("points"), lambda: one.differences(other), lambda: other.differences(one)):
+    try:
+        use()
+    except JobError as error:
+        print("not what was issued" in str(error))
+"""
+    with altered(open_issue(out, 1).package):
+        command = [sys.executable, "-O", "-c", code, str(out)]
+        found = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert (found.returncode, found.stdout) == (0, "True\n" * 3), found.stderr
+
+
+@contextmanager
+def altered(package: Path) -> Iterator[Path]:
+    """A GeoPackage with other heights of its marks than were issued, made whole again afterwards."""
     whole = package.read_bytes()
     try:
         with closing(sqlite3.connect(package)) as file:
@@ -100,12 +134,6 @@ def test_what_is_not_there_or_not_as_issued_is_refused(out: Path, tmp_path: Path
                 file.execute(f'DROP TRIGGER "{name}"')
             file.execute("UPDATE marks SET height = 0")
             file.commit()
-        altered = open_issue(out, 1)
-        with pytest.raises(JobError, match="not what was issued"):
-            altered.layer("points")
-        package.unlink()
-        with pytest.raises(JobError, match="is gone"):
-            open_issue(out, 1)
+        yield package
     finally:
         package.write_bytes(whole)
-    assert isinstance(open_issue(out, 1).layer("marks"), geopandas.GeoDataFrame) and Issue.__doc__
