@@ -1,6 +1,4 @@
 """What a trace says. Lengths are metres, angles degrees, times UTC; what is not known is None.
-from pipeline.clock import iso
-
 
 Vectors are X, Y, Z of the target grid's datum, or east, north, up at the place that is named, or easting, northing,
 height of the target, as each field says.
