@@ -63,7 +63,7 @@ def _time(stated: FieldShift, session: Session) -> Iterator[_Wrong]:
     elif stated.until is not None and stated.until <= session.start:
         yield "until", f"ends at {stated.until.isoformat()}, before the session begins", _DATE
     if stated.earliest is not None and stated.earliest >= stated.start:
-        yield "earliest", "may have begun no earlier than it did", "earliest lies before from"
+        yield "earliest", "has `earliest` at or after `from`", "set `earliest` before `from`"
     if stated.latest is not None and (stated.until is None or stated.latest <= stated.until):
         yield "latest", "has a latest end that is not after its until", "write until, and latest after it"
 

@@ -248,6 +248,10 @@ REFUSED: dict[str, tuple[Any, str]] = {
     "no base": (BY | {"base": "B9"}, "is of base 'B9', and the session's base is 'B0000'"),
     "before the session": (BY | {"from": moment(-9), "until": moment(-5)}, "before the session begins"),
     "backwards": (BY | {"until": moment(1)}, "which is not after its beginning"),
+    "earliest after from": (
+        BY | {"earliest": moment(3)},
+        "has `earliest` at or after `from`; set `earliest` before `from`",
+    ),
     "both forms": (BY | VECTOR, "has both tie and mark and east and north and up"),
     "tie alone": ({"from": moment(2), "tie": "one-CM1-1"}, 'has a tie and no mark; write mark = "..."'),
     "half a vector": ({"from": moment(2), "east": 1.0}, "has east and no north and no up"),
