@@ -19,7 +19,7 @@ app = typer.Typer(
 
 #: Paths are looked at where they are used: else one that may not be read would keep all others of a batch from running.
 Jobs = Annotated[
-    list[Path], typer.Argument(metavar="JOB...", help="Job files (TOML).", show_default=False, readable=False)
+    list[Path], typer.Argument(metavar="JOB", help="Job files (TOML).", show_default=False, readable=False)
 ]
 
 
@@ -67,7 +67,7 @@ def _fail_on(values: list[str] | None) -> list[str]:
 def run(
     context: typer.Context,
     jobs: Jobs,
-    workers: Annotated[int, typer.Option(min=1, help="Number of processes for several jobs.")] = 1,
+    workers: Annotated[int, typer.Option(min=1, metavar="N", help="Number of processes for several jobs.")] = 1,
     timeout: Annotated[
         float | None,
         typer.Option(metavar="SECONDS", callback=_seconds, help="End a job that runs longer; it exits with 2."),
@@ -141,7 +141,9 @@ def check(
 ) -> None:
     """Read job, register, inputs and transformations; report all problems at once; write nothing.
 
-    With --explain: type, default, unit, meaning and an example of a key or table of the job file; 2 for an unknown one.
+    With --explain: type, default, unit, meaning and an example of a key or table of the job file.
+
+    Exit codes: 0, also with doubts and warnings; 2 wrong usage, job file or input, or an unknown key.
     """
     if explain is not None:
         from pipeline.cli.explain_command import explain_key
@@ -156,7 +158,7 @@ def check(
     with loaded_for_good():
         from pipeline.cli.check_command import check_jobs
 
-    raise typer.Exit(check_jobs(jobs or []))
+    raise typer.Exit(check_jobs(jobs))
 
 
 @app.command()
@@ -269,6 +271,8 @@ def history(
     """List the issues of a job, oldest first: when each was made, what changed in it and why.
 
     With --between: what differs between any two of them, point by point.
+
+    Exit codes: 0; 2 wrong usage or job file, no issue, a damaged one, or two that cannot be compared.
     """
     if between is not None:
         from pipeline.cli.between_command import show_between
@@ -287,7 +291,7 @@ def office(
     jobs: Annotated[
         list[Path],
         typer.Argument(
-            metavar="JOB-OR-FOLDER...",
+            metavar="JOB-OR-FOLDER",
             help="Job files (TOML), and folders to look for them in.",
             show_default=False,
             readable=False,

@@ -1,6 +1,7 @@
 """The command line against the contract: exit codes, what goes to stdout and stderr, and what is left unwritten."""
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from command import SMALL, failing, process, spoiled, untied
 from issued import current_issue, everything_below
 from running import replace_in
 from simulate import Simulation, simulate
+from typer.main import get_command
 from typer.testing import CliRunner
 
 from pipeline.cli.main import app
@@ -64,6 +66,13 @@ def test_wrong_usage_is_exit_2_in_words(arguments: list[str], words: str) -> Non
     found = tiedown(*arguments)
     assert found.exit_code == 2 and isinstance(found.exception, SystemExit)
     assert words in found.output
+
+
+@pytest.mark.parametrize("command", get_command(app).commands)  # type: ignore[attr-defined]
+def test_help_says_what_to_give_once_and_which_exit_codes_there_are(command: str) -> None:
+    help = tiedown(command, "--help").stdout
+    assert "Exit codes: 0" in help
+    assert "...}" not in help and re.findall(r"--\S+ <", help) == []
 
 
 def test_a_job_named_twice_is_refused_and_neither_is_run(tmp_path: Path) -> None:
