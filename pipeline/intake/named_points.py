@@ -34,9 +34,6 @@ _CLOSELY = 64
 _LISTED = 3
 _OTHER_TIE = "correct the row in the export, see the limits of [quality], or tie on another occupation"
 
-#: What is told of a reading that is not where a session says.
-_OF_ROW = ("name", "session", "held", "time", "source_row", "export", "base")
-
 
 @dataclass(frozen=True)
 class Named:

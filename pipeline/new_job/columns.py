@@ -1,6 +1,6 @@
 """Which column of a file is what: by its heading first, and by what it holds where headings leave it open."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -242,8 +242,3 @@ def _is_own(texts: Sequence[str]) -> bool:
     some = words(texts)
     broken = sum("." in text or "," in text for text in some)
     return len(some) > 1 and len(some) >= _OWN * len(texts) and 2 * broken < len(some)
-
-
-def unmapped(look: Look, found: Mapped) -> Iterator[str]:
-    """Yield the columns that are carried along."""
-    yield from (name for name in look.names if name not in found.columns.values())

@@ -175,7 +175,7 @@ def _grid(
         return Grid(
             Known(f'"{own[0]}"', f"{known.name}: the register's, {own[1]}"), own[0], step=step_of(agreed)
         ), agreed
-    found = _fitting(exports, tables, marks, chosen, place) if marks is not None else []
+    found = _fitting(tables, marks, chosen, place) if marks is not None else []
     if marks is not None and len({fit.grid.code for fit in found}) == 1:
         code = found[0].grid.code
         why = f"{found[0].grid.name}: of the grids in use there the only one in which marks and readings on them agree"
@@ -204,7 +204,6 @@ def _with_way(
 
 
 def _fitting(
-    exports: Sequence[Found],
     tables: Sequence[Table],
     marks: Table,
     chosen: Integers,

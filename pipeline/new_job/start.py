@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.new_job.decide import draft_of
-from pipeline.new_job.draft import Draft
 from pipeline.new_job.writing import Asked, page_of
 from pipeline.problems import JobError, Problem, check_working_folder, named_in_errors, refusals_told, remedy, said_of
 from pipeline.sealed import sealed_off
@@ -22,7 +21,6 @@ class Started:
     asked: tuple[Asked, ...]
     files: tuple[tuple[str, str, str], ...]
     notes: tuple[str, ...]
-    draft: Draft
 
 
 @sealed_off()
@@ -48,7 +46,7 @@ def new_job(folder: Path, to: Path | None = None, schema: str | None = None) -> 
     except OSError as error:
         what = f"it cannot be looked into, or written to: {said_of(error)}"
         raise JobError([Problem(str(error.filename or folder), 0, what, remedy(error))]) from error
-    return Started(str(path), tuple(page.asked), tuple(draft.files), tuple(draft.notes), draft)
+    return Started(str(path), tuple(page.asked), tuple(draft.files), tuple(draft.notes))
 
 
 def job_name(text: str) -> str:

@@ -93,7 +93,7 @@ def with_frames(folder: Path, survey: Survey, solved: Solved) -> tuple[Solved, l
     with suppress(JobError, RecordError, OSError):
         last = drawn_from(folder, newest, to_show(folder, [number for number, _ in issues(folder)]))
         notes = frame_notes(last.record, survey, solved, now) if last is not None and not doubts else []
-    return doubted(survey, solved, doubts), notes
+    return doubted(solved, doubts), notes
 
 
 def _record(folder: Path, number: int) -> Record | None:

@@ -44,9 +44,6 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MILLISECOND = timedelta(milliseconds=1)
 
 
-QUOTE = "'"
-
-
 @dataclass(frozen=True)
 class SessionWindow:
     """One session as the half-open interval [start_ms, end_ms), in milliseconds UTC since 1970.

@@ -183,7 +183,7 @@ def _adjusted(tied: Tied) -> dict[str, Floats]:
     return {tied.marks.names[number]: tied.shifts.marks[number] for number in np.flatnonzero(whole)}
 
 
-def doubted(survey: Survey, solved: Solved, doubts: Sequence[Doubtful]) -> Solved:
+def doubted(solved: Solved, doubts: Sequence[Doubtful]) -> Solved:
     """Return a solved job with doubts more, which only its solution could tell; no number is another."""
     if not doubts:
         return solved

@@ -4,7 +4,7 @@ are none of east, north and up."""
 from pathlib import Path
 
 import pytest
-from folders_made import job_of, lay, write
+from folders_made import drafted, job_of, lay, write
 
 from pipeline.new_job import new_job
 from pipeline.new_job.start import Started
@@ -23,7 +23,7 @@ def laid(folder: Path, places: dict[str, str], sigmas: dict[str, str]) -> Starte
 
 
 def sigmas_of(started: Started) -> dict[str, object]:
-    return {word: name for word, name in started.draft.blocks[0].columns.items() if word.startswith("sigma")}
+    return {word: name for word, name in drafted(started).blocks[0].columns.items() if word.startswith("sigma")}
 
 
 GEOCENTRIC = {"x": "X", "y": "Y", "z": "Z"}
@@ -34,7 +34,7 @@ def test_those_from_the_earths_centre_are_not_mapped_and_told(form: str, tmp_pat
     east, north, up = (form.format(letter) for letter in "XYZ")
     started = laid(tmp_path, GEOCENTRIC, {"sigma_east": east, "sigma_north": north, "sigma_up": up})
     assert sigmas_of(started) == {}
-    assert sum("earth's centre" in note for note in started.draft.blocks[0].notes) == 3
+    assert sum("earth's centre" in note for note in drafted(started).blocks[0].notes) == 3
 
 
 def test_of_positions_from_the_earths_centre_those_that_say_their_side_are_mapped(tmp_path: Path) -> None:
@@ -48,7 +48,7 @@ def test_those_of_a_grid_go_with_its_axes(north: str, tmp_path: Path) -> None:
     east = {"X": "Y", "X (North)": "Y (East)", "Y": "X"}[north]
     sigmas = {"sigma_north": f"s{north[0]}", "sigma_east": f"s{east[0]}", "sigma_up": "sZ"}
     started = laid(tmp_path, {"northing": north, "easting": east}, sigmas)
-    block = started.draft.blocks[0]
+    block = drafted(started).blocks[0]
     assert (block.columns["northing"], block.columns["easting"]) == (north, east)
     assert sigmas_of(started) == sigmas
 
@@ -73,7 +73,7 @@ def test_where_the_axes_are_asked_they_are_asked_with_them(tmp_path: Path) -> No
 def test_beside_degrees_nothing_says_where_their_axes_point(up: str, tmp_path: Path) -> None:
     started = laid(tmp_path, _DEGREES, {"sigma_east": "sX", "sigma_north": "sY", "sigma_up": up})
     assert sigmas_of(started) == ({"sigma_up": "sU"} if up == "sU" else {})
-    notes = " ".join(started.draft.blocks[0].notes)
+    notes = " ".join(drafted(started).blocks[0].notes)
     assert "on which side X lies" in notes and "on which side Y lies" in notes
 
 

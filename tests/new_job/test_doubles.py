@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from answered import answer
-from folders_made import HEIGHT, cells, job_of, lay, write
+from folders_made import HEIGHT, cells, drafted, job_of, lay, write
 from issued import current_issue
 
 from pipeline import run_job
@@ -42,7 +42,7 @@ def test_columns_of_one_heading_that_differ_are_asked(word: str, change: str, be
     at = list(_HEADS).index(word) + (2 if before else 1)
     asked = {one.question.key: [each.value for each in one.question.candidates] for one in started.asked}
     assert asked[word] == ([str(at), str(places[1])] if not before else ["1", str(at)])
-    block = started.draft.blocks[0]
+    block = drafted(started).blocks[0]
     assert word not in block.columns
     # nor is the other one anything else
     assert not set(block.columns.values()) & {int(value) for value in asked[word]}
@@ -65,7 +65,7 @@ def test_the_right_one_comes_to_the_truth(tmp_path: Path) -> None:
 def test_columns_of_one_heading_that_say_the_same_are_one(word: str, tmp_path: Path) -> None:
     started = laid(tmp_path, word, None)
     assert word not in [one.question.key for one in started.asked]
-    assert started.draft.blocks[0].columns[word] == list(_HEADS).index(word) + 1
+    assert drafted(started).blocks[0].columns[word] == list(_HEADS).index(word) + 1
     page = Path(started.path).read_text(encoding="utf-8")
     assert f'column {len(_HEADS) + 1} is called "{_HEADS[word]}" too and says the same' in page
     assert "nothing says what its numbers are" not in page
@@ -83,7 +83,7 @@ def test_solutions_of_two_columns_show_where_they_differ(tmp_path: Path) -> None
         "the first that differs is fixed",
         "the first that differs is float",
     ]
-    assert started.draft.blocks[0].columns["base"] == 9  # and the second one is no base
+    assert drafted(started).blocks[0].columns["base"] == 9  # and the second one is no base
 
 
 def test_a_spreadsheet_with_two_columns_of_one_heading_goes_by_numbers(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from answered import answer
-from folders_made import CLEAR, HEIGHT, cells, job_of, lay, write
+from folders_made import CLEAR, HEIGHT, cells, drafted, job_of, lay, write
 from running import replace_in
 from simulate import ELLIPSOIDAL, Plan, Simulation, simulate
 
@@ -204,7 +204,7 @@ def test_the_offset_of_a_heading_is_taken_and_told(tmp_path: Path) -> None:
     started, asked = start(tmp_path)
     assert set(asked) == {"target.height"}
     assert 'time_zone = "+13:00"  # the heading "Time (UTC+13)" says so' in Path(started.path).read_text("utf-8")
-    assert started.draft.sessions[0].start.astimezone(dt.UTC) < CLEAR + dt.timedelta(hours=1)
+    assert drafted(started).sessions[0].start.astimezone(dt.UTC) < CLEAR + dt.timedelta(hours=1)
 
 
 def two_columns(folder: Path, heads: tuple[str, str], local: int) -> Made:
@@ -251,7 +251,7 @@ def test_seconds_since_1970_and_of_the_gps_time_scale_are_told_apart_by_a_headin
     if asked:  # the date that lies nearer to today's comes first
         assert values(questions["time_format"])[0] == f'"{form}"'
         assert "it is 2026-03-19" in questions["time_format"].candidates[0].why
-    assert started.draft.sessions[0].start.date() == CLEAR.date()
+    assert drafted(started).sessions[0].start.date() == CLEAR.date()
 
 
 @pytest.mark.parametrize("first", ["Created", "Recorded at"])
@@ -460,7 +460,7 @@ def test_two_exports_of_the_same_readings_are_told(tmp_path: Path) -> None:
     made(tmp_path)
     (tmp_path / "b.csv").write_bytes((tmp_path / "a.csv").read_bytes().replace(b"\r\n", b"\n"))
     started, _ = start(tmp_path)
-    asks = [session.asks.asks for session in started.draft.sessions if session.asks is not None]
+    asks = [session.asks.asks for session in drafted(started).sessions if session.asks is not None]
     assert asks and all("twice, with one name and time: take one of two exports" in text for text in asks)
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from folders_made import CLEAR, job_of, lay, make, write
+from folders_made import CLEAR, drafted, job_of, lay, make, write
 from simulate_files import write_csv
 
 from pipeline.cli.new_command import start_job
@@ -141,7 +141,7 @@ def test_a_stray_base_id_and_a_wrong_clock_make_no_session_but_are_told(tmp_path
     many["base"][[6, 7]] = "BASE-99"
     write_csv({name: many[name] for name in many}, tmp_path / "rover.csv")
     started = new_job(tmp_path)
-    assert [session.base for session in started.draft.sessions] == ["BASE-01", "BASE-02"]
+    assert [session.base for session in drafted(started).sessions] == ["BASE-01", "BASE-02"]
     assert any("2 readings with the base id BASE-99" in note for note in started.notes)
 
 

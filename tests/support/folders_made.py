@@ -19,6 +19,10 @@ from simulate import CANTERBURY, Plan, Simulation, simulate
 from simulate_files import write_csv, write_geojson, write_gpkg, write_register, write_sessions
 from simulate_plan import to_geocentric
 
+from pipeline.new_job.decide import draft_of
+from pipeline.new_job.draft import Draft
+from pipeline.new_job.start import Started
+
 #: In these folders the heights are EGM96 heights, and nobody can know that from the files.
 HEIGHT = {"height": '"EPSG:5773"'}
 #: 20 March 2026, 19:30 UTC: a day that is no month.
@@ -26,6 +30,12 @@ CLEAR = dt.datetime(2026, 3, 19, 19, 30, tzinfo=dt.UTC)
 
 Answers = dict[str, str]
 _POSITION = ("longitude", "latitude", "height")
+
+
+def drafted(started: Started) -> Draft:
+    """Return what was decided of the folder that a job file was written into."""
+    folder = Path(started.path).parent
+    return draft_of(folder, folder, str(folder))
 
 
 def job_of(start: dt.datetime = CLEAR, **more: Any) -> Simulation:
