@@ -88,14 +88,14 @@ def look_beside(drafter: Drafter, rows: Rows) -> BesideMarks:
     found = BesideMarks.of(drafter)
     near = _maybe_near(drafter, rows) if found.marks.table.size else np.zeros(0, np.int64)
     start, counts = 0, drafter.survey.first_pass.rows
-    for export, count in zip(drafter.survey.exports, counts, strict=True):
+    for number, (export, count) in enumerate(zip(drafter.survey.exports, counts, strict=True)):
         wanted = near[(near >= start) & (near < start + count)] - start
         done = 0
         for batch in read_batches(export) if len(wanted) else ():
             here = wanted[(wanted >= done) & (wanted < done + batch.num_rows)] - done
             if len(here):
                 first, last = int(here[0]), int(here[-1])
-                found.add(drafter.work(batch.slice(first, last - first + 1), export, start + done + first))
+                found.add(drafter.work(batch.slice(first, last - first + 1), number, start + done + first))
             done += batch.num_rows
             if done > wanted[-1]:
                 break

@@ -87,9 +87,9 @@ class Measured:
         rows = rows[np.isfinite(drafted.corrected.easting[rows]) & np.isfinite(drafted.corrected.height[rows])]
         if not len(rows):
             return
-        batch, export = drafted.batch.take(pa.array(rows)), drafted.export
+        batch = drafted.batch.take(pa.array(rows))
         session = drafted.session[rows].astype(np.int64)
-        _, sigma, correlated = self.drafter.observed(batch, export, session)
+        _, sigma, correlated = self.drafter.observed(batch, drafted.number, session)
         found = {
             "number": rows + start,
             "name": self._name(rows + start),
@@ -100,7 +100,7 @@ class Measured:
             "correlated": np.zeros_like(sigma) if correlated is None else correlated,
             "proof": drafted.proof[rows],
             "drafted": drafted.held[rows] == 0,
-            "export": np.full(len(rows), self.drafter.survey.exports.index(export)),
+            "export": np.full(len(rows), drafted.number),
             "source_row": np.asarray(batch.column("source_row"), np.int64),
         }
         for name, values in found.items():

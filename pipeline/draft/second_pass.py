@@ -54,6 +54,7 @@ Ready = Callable[[pa.RecordBatch, Export], Reuse | None]
 class Drafted:
     """One batch after the second pass: (n,) each.
 
+    ``number`` is that of its export among the job's, and ``start`` that of its first row among all of the job.
     ``corrected`` has easting, northing and height as the grid writes them: in its unit, to its sides. ``held`` is 0 for
     points and occupations of marks; ``on_mark`` tells the two apart. ``apart`` (n, 2) is how far the
     two models of the shift differ, horizontally and in height, where the job uses the grid model.
@@ -61,6 +62,7 @@ class Drafted:
 
     batch: pa.RecordBatch
     export: Export
+    number: int
     start: int
     session: NDArray[np.int32]
     corrected: Corrected
@@ -160,16 +162,19 @@ class Drafter:
         """Read one export again, whose first row is number ``start`` of the job, and yield every batch, worked."""
         export = self.survey.exports[number]
         for batch in read_again(export, self.survey.first_pass.kept[number]):
-            yield self.work(batch, export, start, ready(batch, export) if ready is not None else None)
+            yield self.work(batch, number, start, ready(batch, export) if ready is not None else None)
             start += batch.num_rows
 
-    def work(self, batch: pa.RecordBatch, export: Export, start: int, reuse: Reuse | None = None) -> Drafted:
-        """Work one batch whose first row is number ``start`` of the job; ``reuse`` has numbers that stand."""
-        rows = batch.num_rows
+    def work(self, batch: pa.RecordBatch, number: int, start: int, reuse: Reuse | None = None) -> Drafted:
+        """Work one batch of export ``number``, whose first row is number ``start`` of the job.
+
+        ``reuse`` has numbers that stand.
+        """
+        export, rows = self.survey.exports[number], batch.num_rows
         repeats = within(self.survey.first_pass.repeats, start, rows)
         sifted = self.survey.sieve.sift(batch, repeats, export.points.columns.solution is not None)
         held, session = sifted.held.copy(), sifted.session
-        corrected, apart = self._correct(batch, export, session, reuse)
+        corrected, apart = self._correct(batch, number, session, reuse)
 
         def hold(which: Flags, reason: Reason) -> None:
             held[which & (held == 0)] = reason_code(reason)
@@ -181,16 +186,27 @@ class Drafter:
         unanswered = np.fromiter(self.solved.unanswered, np.int64)
         hold(within(unanswered, start, rows), Reason.SUSPECT)
         proof = self._proof(milliseconds(batch), session)
-        proof[self._unsure(batch, export, session)] = PROOFS.index(Proof.SUSPECT)
+        proof[self._unsure(batch, number, session)] = PROOFS.index(Proof.SUSPECT)
         for word in self.survey.job.issue.hold_back:
             hold(~on_mark & (proof == PROOFS.index(Proof(word))), _AS_REASON[Proof(word)])
         hold(within(self.given.gone, start, rows), Reason.DUPLICATE)
         corrected, means, which = self.given.put_means(corrected, start)
         proof[means] = self.given.proof[which]
-        return Drafted(batch, export, start, session, corrected, proof, held, on_mark & (held == 0), apart)
+        return Drafted(
+            batch=batch,
+            export=export,
+            number=number,
+            start=start,
+            session=session,
+            corrected=corrected,
+            proof=proof,
+            held=held,
+            on_mark=on_mark & (held == 0),
+            apart=apart,
+        )
 
     def _correct(
-        self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32], reuse: Reuse | None
+        self, batch: pa.RecordBatch, number: int, session: NDArray[np.int32], reuse: Reuse | None
     ) -> tuple[Corrected, Floats | None]:
         """Correct the readings that have a session; the others come out as NaN.
 
@@ -198,13 +214,13 @@ class Drafter:
         also (n, 2) metres by which the geocentric model differs. Numbers that an earlier issue has, and that no change
         reaches, are taken over.
         """
-        ready, numbers = _ready(reuse, batch, export, session)
+        ready, numbers = _ready(reuse, batch, self.survey.exports[number], session)
         rows = np.flatnonzero((session >= 0) & ~ready)
         whole = len(rows) == batch.num_rows
         there = batch if whole else batch.take(pa.array(rows))
         sessions = session[rows].astype(np.int64)
         frames, job = self.survey.operations.frames, self.survey.job
-        xyz, sigma, correlated = self.observed(there, export, sessions)
+        xyz, sigma, correlated = self.observed(there, number, sessions)
         geoid = job.target.geoid_sigma or 0.0
         models = [self.solved.applied]
         if models[0].grid is not None:
@@ -220,19 +236,18 @@ class Drafter:
                 apart[rows] = of_rows
         return issued, apart
 
-    def observed(
-        self, batch: pa.RecordBatch, export: Export, session: Integers
-    ) -> tuple[Floats, Floats, Floats | None]:
+    def observed(self, batch: pa.RecordBatch, number: int, session: Integers) -> tuple[Floats, Floats, Floats | None]:
         """Return (n, 3) raw positions, field shifts taken out, their (n, 3) standard uncertainties and covariances.
 
-        The positions are of the working frame, the rest is east, north, up as `correct` takes it.
+        ``number`` is that of their export. The positions are of the working frame, the rest is east, north, up as
+        `correct` takes it.
         """
+        export = self.survey.exports[number]
         frames, quality = self.survey.operations.frames, self.survey.job.quality
         epochs = self.survey.operations.epochs[session, export.block]
         xyz = working_positions(batch, frames.to_working[export.block], epochs)
         if self.solved.field.taken:
-            number = np.full(batch.num_rows, self.survey.exports.index(export))
-            by = Read(session, milliseconds(batch), number, batch.column("base"))
+            by = Read(session, milliseconds(batch), np.full(batch.num_rows, number), batch.column("base"))
             xyz = self.solved.field.take_out(xyz, by, frames.to_issued)
         distance = np.linalg.norm(xyz - self.survey.bases.receiver[session], axis=1)
         sigma = with_distance(observed_sigma(batch, quality), distance, quality.ppm)
@@ -245,13 +260,13 @@ class Drafter:
             proof[here] = self.solved.evidence[number].words(time[here])
         return proof
 
-    def _unsure(self, batch: pa.RecordBatch, export: Export, session: NDArray[np.int32]) -> Flags:
+    def _unsure(self, batch: pa.RecordBatch, number: int, session: NDArray[np.int32]) -> Flags:
         """Return which readings lie where nobody knows whether they carry a field shift."""
         found = np.zeros(batch.num_rows, bool)
         windows = [one for one in self.survey.prepared.field_windows if one.stated.earliest or one.stated.latest]
-        number = np.full(batch.num_rows, self.survey.exports.index(export)) if windows else np.zeros(0, np.int64)
         for one in windows:
-            found |= one.unsure(session.astype(np.int64), milliseconds(batch), number, batch.column("base"))
+            of_export = np.full(batch.num_rows, number)
+            found |= one.unsure(session.astype(np.int64), milliseconds(batch), of_export, batch.column("base"))
         return found
 
     def explain(self, drafted: Drafted, row: int) -> str | None:
@@ -264,7 +279,7 @@ class Drafter:
         if reason is Reason.SUSPECT and drafted.start + row in self.solved.unanswered:
             return self.solved.unanswered[drafted.start + row]
         if reason is Reason.SUSPECT:
-            one = drafted.batch.slice(row, 1), drafted.export, drafted.session[row : row + 1]
+            one = drafted.batch.slice(row, 1), drafted.number, drafted.session[row : row + 1]
             return _WHY_UNSURE if self._unsure(*one).any() else _WHY_PROOF[reason]
         if reason is Reason.DUPLICATE:
             if (given := self.given.explain(drafted.start + row)) is not None:

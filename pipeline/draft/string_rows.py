@@ -114,7 +114,7 @@ class Gathered:
             "word": said[:, 3],
             "time": milliseconds(batch)[rows],
             "session": drafted.session[rows].astype(np.int64),
-            "export": np.full(len(rows), self.drafter.survey.exports.index(drafted.export)),
+            "export": np.full(len(rows), drafted.number),
             "source_row": np.asarray(batch.column("source_row"), np.int64)[rows],
             "held": drafted.held[rows],
             "on_mark": drafted.on_mark[rows],
@@ -150,7 +150,7 @@ class Gathered:
             seen = self.misread.setdefault(text, CodeSeen())
             seen.readings += len(rows)
             some = np.asarray(drafted.batch.column("source_row"), np.int64)[rows[: FIRST - len(seen.first)]]
-            seen.first += [(self.drafter.survey.exports.index(drafted.export), row) for row in some.tolist()]
+            seen.first += [(drafted.number, row) for row in some.tolist()]
 
     def rows(self) -> StringRows:
         """Return what was gathered."""

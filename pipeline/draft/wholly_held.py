@@ -62,7 +62,7 @@ class WhollyHeld:
         held = drafted.held.astype(np.int64)
         what = np.where(held > 0, held + (_HELD - 1), np.where(drafted.on_mark, _ON_MARK, _POINT))
         loose = (held > 0) & ~within(self.occupations, drafted.start, len(held))
-        file = np.full(len(held), self.survey.exports.index(drafted.export))
+        file = np.full(len(held), drafted.number)
         timed = np.asarray(drafted.batch.column("time").is_valid().to_numpy(zero_copy_only=False))
         _count(self.counts[Whole.FILE], file, what, loose)
         here = drafted.session >= 0

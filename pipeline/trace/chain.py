@@ -133,8 +133,8 @@ class _Follower:
 
     def _read(self) -> Read:
         """Return the reading as field shifts see it."""
-        number = self.survey.exports.index(self.drafted.export)
-        return Read(np.array([self.session]), np.array([self.time]), np.array([number]), self.one.column("base"))
+        number = np.array([self.drafted.number])
+        return Read(np.array([self.session]), np.array([self.time]), number, self.one.column("base"))
 
     def _uncertainty(self, raw: Floats) -> Uncertainty:
         job = self.survey.job

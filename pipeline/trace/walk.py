@@ -90,14 +90,14 @@ def _in_issues(folder: Path, point: str, names: set[str]) -> dict[int, list[Foun
 def _readings(drafter: Drafter, point: str, near: "_Near") -> Iterator[tuple[Reading, tuple[str, str]]]:
     """Read the exports again and follow the readings of the name; yield each with its name there and as issued."""
     start = 0
-    for export in drafter.survey.exports:
+    for number, export in enumerate(drafter.survey.exports):
         for batch in read_batches(export):
             names = batch.column("name")
             issued = drafter.names.names(names, np.arange(start, start + batch.num_rows))
             asked = pc.or_kleene(pc.equal(names, point), pc.equal(issued, point))
             rows = np.flatnonzero(np.asarray(pc.fill_null(asked, False)))
             if len(rows):
-                drafted = drafter.work(batch, export, start)
+                drafted = drafter.work(batch, number, start)
                 for row in rows.tolist():
                     yield follow(drafter, drafted, row), (names[row].as_py(), issued[row].as_py())
             else:
