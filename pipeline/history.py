@@ -12,7 +12,7 @@ from pipeline.issue import record_types
 from pipeline.issue.folder import current, issues_list
 from pipeline.issue.folder.belongs import in_the_way
 from pipeline.issue.folder.confirmed import confirmed
-from pipeline.issue.folder.issues_list import RELEASED, made, read_register
+from pipeline.issue.folder.issues_list import RELEASED, made, read_issues_list
 from pipeline.issue.folder.released import is_pending
 from pipeline.issue.folder.standing import remedy, standing
 from pipeline.issue.folder.thinned import Thinned, thinned
@@ -98,7 +98,7 @@ def history(path: Path) -> tuple[Entry, ...]:
     folder = loaded.job.job.folder
     if clashes := in_the_way(folder, owner(loaded), loaded.show):
         raise JobError([Problem(*loaded.where("job", "folder"), *clash) for clash in clashes])
-    lines = read_register(folder)
+    lines = read_issues_list(folder)
     listed, releases = made(lines), [line for line in lines if line.verdict == RELEASED]
     entries, problems, newest = [], list[Problem](), None
     for found in standing(folder):

@@ -10,8 +10,8 @@ from typing import Any
 from pipeline.digest import digest
 from pipeline.files.at_rest import BESIDE, logs_of
 from pipeline.issue.folder.current import NAME as CURRENT
-from pipeline.issue.folder.issues_list import NAME as REGISTER
-from pipeline.issue.folder.issues_list import Entry, made, read_register, registered
+from pipeline.issue.folder.issues_list import NAME as ISSUES_LIST
+from pipeline.issue.folder.issues_list import Entry, made, numbers_listed, read_issues_list
 from pipeline.issue.folder.names import ISSUES, numbered, set_aside
 from pipeline.issue.folder.plain_names import missing, plain_name
 from pipeline.issue.folder.publish import dead_runs
@@ -241,11 +241,11 @@ def _accounts(layers: list[LayerSums], record: Record) -> Iterator[str]:
 def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> Iterator[Finding]:
     """Yield what is to be told of the folder around the issues, each with the issue that it is about."""
     try:
-        listed, moved = made(read_register(folder)), aside(folder)
-        numbers = registered(folder)
-        yield from _lost_lines(read_register(folder), len(present))
+        listed, moved = made(read_issues_list(folder)), aside(folder)
+        numbers = numbers_listed(folder)
+        yield from _lost_lines(read_issues_list(folder), len(present))
     except JobError as error:
-        yield from (Finding(0, REGISTER, f"{one.what}: {one.fix}", True) for one in error.problems)
+        yield from (Finding(0, ISSUES_LIST, f"{one.what}: {one.fix}", True) for one in error.problems)
         listed, moved, numbers = {}, {*set_aside(folder)}, set()
     newest = max(present, default=0)
     for number in sorted({*range(1, newest + 1), *listed, *moved} - present.keys()):
@@ -253,13 +253,13 @@ def _folder(folder: Path, present: Mapping[int, Path], records: Mapping[int, Rec
         yield Finding(number, f"{ISSUES}/{number:03d}", what, number not in moved)
     for number, record in records.items():
         if number not in listed and number in numbers:
-            yield Finding(number, REGISTER, "its line there is not in the form in which a run writes it", True)
+            yield Finding(number, ISSUES_LIST, "its line there is not in the form in which a run writes it", True)
         elif number not in listed:
             # a run that was killed leaves the newest one's line out, and whoever takes the list away all of them
             lost = bool(listed) and number < newest
-            yield Finding(number, REGISTER, "it has no line there; the next run adds it", lost)
+            yield Finding(number, ISSUES_LIST, "it has no line there; the next run adds it", lost)
         else:
-            yield from (Finding(number, REGISTER, what, True) for what in _listed(listed[number], record))
+            yield from (Finding(number, ISSUES_LIST, what, True) for what in _listed(listed[number], record))
     for path in sorted((folder / ISSUES).iterdir()) if (folder / ISSUES).is_dir() else ():
         if path not in present.values():
             yield Finding(0, f"{ISSUES}/{path.name}", "is not an issue", True)
@@ -275,11 +275,11 @@ def _lost_lines(lines: Sequence[Entry], issues: int) -> Iterator[Finding]:
     anew = [line for line in lines if line.is_anew]
     if not lines and issues > 1:
         what = "it is lost; the next run writes it anew from the records, but when issues were made, and why some were"
-        yield Finding(0, REGISTER, f"{what} released by hand or set aside, was there alone", False)
+        yield Finding(0, ISSUES_LIST, f"{what} released by hand or set aside, was there alone", False)
     elif anew:
         told = f"{counted(len(anew), 'line')} {'was' if len(anew) == 1 else 'were'} written anew, since it was lost"
         what = f"{told}: their times are those of files, and what was said of releases by hand before is lost where"
-        yield Finding(0, REGISTER, f"{what} no line has it", False)
+        yield Finding(0, ISSUES_LIST, f"{what} no line has it", False)
 
 
 def _listed(entry: Entry, record: Record) -> Iterator[str]:

@@ -19,7 +19,7 @@ from pipeline.digest import digest
 from pipeline.files.regular import read_whole
 from pipeline.issue.folder import current
 from pipeline.issue.folder.confirmed import confirmed, signs_of
-from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry, read_register
+from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry, read_issues_list
 from pipeline.issue.folder.issues_list import SET_ASIDE as ASIDE
 from pipeline.issue.folder.names import ISSUES, SET_ASIDE, is_number, is_scratch
 from pipeline.issue.folder.released import is_pending
@@ -89,7 +89,7 @@ def _size(entry: os.DirEntry[str]) -> int:
 
 
 def _look(folder: Path) -> Issued:
-    lines, numbers = tuple(read_register(folder)), sorted(expected(folder))
+    lines, numbers = tuple(read_issues_list(folder)), sorted(expected(folder))
     damaged: list[str] = []
     remarks: list[str] = []
     records: dict[int, Record] = {}

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.files.at_rest import logs_of
-from pipeline.issue.folder.issues_list import RELEASED, read_register
+from pipeline.issue.folder.issues_list import RELEASED, read_issues_list
 from pipeline.issue.folder.publish import add_lines, issues
 from pipeline.issue.folder.released import by_hand, is_pending
 from pipeline.issue.folder.standing import standing_issue
@@ -59,7 +59,7 @@ def retain(folder: Path, keep: int, shown: int | None) -> tuple[str, ...]:
 def _by_hand(folder: Path) -> set[int]:
     """Return the numbers of all issues that were ever released by hand."""
     hand = by_hand(folder)
-    listed = {entry.issue for entry in read_register(folder) if entry.verdict == RELEASED}
+    listed = {entry.issue for entry in read_issues_list(folder) if entry.verdict == RELEASED}
     return listed | ({hand.issue} if hand is not None else set())
 
 

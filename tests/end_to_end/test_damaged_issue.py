@@ -13,7 +13,7 @@ from simulate_files import write_register
 from pipeline import JobError, check_job, run_job
 from pipeline.aside import set_aside
 from pipeline.history import Incomplete, history
-from pipeline.issue.folder.issues_list import read_register
+from pipeline.issue.folder.issues_list import read_issues_list
 from pipeline.trace import trace
 from pipeline.verify import verify
 
@@ -97,7 +97,7 @@ def test_a_damaged_record_is_told_by_every_command_and_set_aside(job: Path, dama
     assert done.stands == 1 and (folder / "current").resolve().name == "001"
     if damage != "gone with all of the issue":
         assert done.kept is not None and (done.kept / "simulated-002.gpkg").is_file()
-    assert (read_register(folder)[-1].issue, read_register(folder)[-1].verdict) == (2, "set aside")
+    assert (read_issues_list(folder)[-1].issue, read_issues_list(folder)[-1].verdict) == (2, "set aside")
     outcome = run_job(job)
     assert outcome.issued and outcome.record["issue"] == 3
     changes = outcome.record["changes"]

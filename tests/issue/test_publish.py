@@ -17,7 +17,7 @@ import pytest
 from issue_folder import MADE_AT, issue, whole
 
 from pipeline.issue.folder import publish
-from pipeline.issue.folder.issues_list import Entry, read_register
+from pipeline.issue.folder.issues_list import Entry, read_issues_list
 from pipeline.issue.folder.publish import issues, job_lock, open_issue, recover
 from pipeline.problems import JobError, JobHeld
 
@@ -28,7 +28,7 @@ def newest(folder: Path) -> tuple[int, Path] | None:
 
 
 def test_the_folder_is_the_contracts(tmp_path: Path) -> None:
-    """issues/001, issues/002, a relative link to the newest, and the register outside."""
+    """issues/001, issues/002, a relative link to the newest, and the issues list outside."""
     folder = tmp_path / "out" / "solar-farm"
     assert issue(folder) == folder / "issues" / "001"
     assert issue(folder) == folder / "issues" / "002"
@@ -88,7 +88,7 @@ def test_an_issue_without_a_record_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_time_without_its_zone_is_refused(tmp_path: Path) -> None:
-    """A register that people of two zones read."""
+    """A list that people of two zones read."""
     with pytest.raises(ValueError, match="offset"):
         Entry(1, datetime(2026, 3, 3), "proven", "")
 
@@ -131,7 +131,7 @@ def test_a_full_disk_at_any_step_leaves_what_was(
     whole(tmp_path)
 
 
-def test_a_line_missing_in_the_register_is_put_back(tmp_path: Path) -> None:
+def test_a_line_missing_in_the_issues_list_is_put_back(tmp_path: Path) -> None:
     """From the record, made when the record was written; lines and notes that stand there are left as they are."""
     for _ in range(3):
         issue(tmp_path)
@@ -150,14 +150,14 @@ def test_a_line_missing_in_the_register_is_put_back(tmp_path: Path) -> None:
     ]
 
 
-def test_a_register_lost_is_written_anew(tmp_path: Path) -> None:
+def test_an_issues_list_lost_is_written_anew(tmp_path: Path) -> None:
     """One line per issue."""
     for _ in range(2):
         issue(tmp_path)
     (tmp_path / "register.csv").unlink()
     with job_lock(tmp_path):
         recover(tmp_path)
-    assert [entry.issue for entry in read_register(tmp_path)] == [1, 2]
+    assert [entry.issue for entry in read_issues_list(tmp_path)] == [1, 2]
 
 
 @pytest.mark.parametrize("damage", ["older", "dangling", "missing", "copy"])

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from record_made import record as made_up
 
-from pipeline.issue.folder.issues_list import read_register
+from pipeline.issue.folder.issues_list import read_issues_list
 from pipeline.issue.folder.publish import issues, job_lock, open_issue
 
 MADE_AT = datetime(2026, 3, 3, 8, 0, 5, tzinfo=UTC)
@@ -37,6 +37,6 @@ def whole(folder: Path) -> int:
         assert json.loads(path.read_text())["issue"] == number
     assert json.loads((folder / "current" / "issue.json").read_text())["issue"] == found[-1][0]
     assert (folder / "current" / "j.gpkg").read_text() == "points"
-    assert [entry.issue for entry in read_register(folder)] == [number for number, _ in found]
+    assert [entry.issue for entry in read_issues_list(folder)] == [number for number, _ in found]
     assert {path.name for path in folder.iterdir()} == {".lock", "issues", "current", "register.csv"}
     return found[-1][0]

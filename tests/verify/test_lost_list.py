@@ -10,7 +10,7 @@ from simulate_files import write_register
 from pipeline import run_job
 from pipeline.aside import set_aside
 from pipeline.history import history
-from pipeline.issue.folder.issues_list import Entry, read_register
+from pipeline.issue.folder.issues_list import Entry, read_issues_list
 from pipeline.release import release
 from pipeline.verify import Verified, verify
 
@@ -35,7 +35,7 @@ def job(tmp_path: Path) -> Path:
 
 
 def lines(folder: Path) -> list[tuple[int, str, str]]:
-    return [(line.issue, line.verdict, line.reason) for line in read_register(folder)]
+    return [(line.issue, line.verdict, line.reason) for line in read_issues_list(folder)]
 
 
 def about_list(found: Verified) -> list[str]:
@@ -54,7 +54,7 @@ def test_a_lost_list_is_written_anew_and_says_so(job: Path) -> None:
         os.utime(record, (1_800_000_000, 1_800_000_000))  # as a restored backup has them
     outcome = run_job(job)
     assert not outcome.issued and outcome.current == 2
-    after = read_register(folder)
+    after = read_issues_list(folder)
     lost = (1, "released", "before issue 003 was made, why is not known any more")
     assert lines(folder) == [lost if line == (1, "released", "drafters began with it") else line for line in before]
     assert [line.is_anew for line in after] == [True, True, True, True, False]
@@ -62,7 +62,7 @@ def test_a_lost_list_is_written_anew_and_says_so(job: Path) -> None:
     found = verify(folder)
     assert found.intact and "4 lines were written anew" in about_list(found)[0]
     assert next(entry.because for entry in history(job)) == ("first issue",)
-    assert not run_job(job).issued and read_register(folder) == after
+    assert not run_job(job).issued and read_issues_list(folder) == after
 
 
 def test_what_was_set_aside_has_its_line_again(job: Path) -> None:
@@ -71,7 +71,7 @@ def test_what_was_set_aside_has_its_line_again(job: Path) -> None:
     set_aside(job, 3)
     (folder / "register.csv").unlink()
     assert run_job(job).record["issue"] == 4  # a number is given once
-    (line,) = (line for line in read_register(folder) if line.verdict == "set aside")
+    (line,) = (line for line in read_issues_list(folder) if line.verdict == "set aside")
     assert line.issue == 3 and line.is_anew and line.reason.startswith("kept in set-aside/003-")
 
 
@@ -81,5 +81,5 @@ def test_a_run_that_died_before_the_newest_line_has_lost_nothing(job: Path) -> N
     (folder / "register.csv").write_text("".join(row for row in rows if not row.startswith("003")))
     before = lines(folder)
     assert not run_job(job).issued
-    added: list[Entry] = read_register(folder)[len(before) :]
+    added: list[Entry] = read_issues_list(folder)[len(before) :]
     assert [line.issue for line in added] == [3] and not added[0].is_anew and about_list(verify(folder)) == []

@@ -33,7 +33,7 @@ _FIX = "if it is yours, move it elsewhere, or name another folder; if it was the
 
 @dataclass(frozen=True)
 class Entry:
-    """One line of the register. Raises ValueError where ``made_at`` lacks its offset from UTC."""
+    """One line of the issues list. Raises ValueError where ``made_at`` lacks its offset from UTC."""
 
     issue: int
     made_at: datetime
@@ -55,15 +55,15 @@ class Entry:
         return self.because.endswith(ANEW)
 
 
-def read_register(folder: Path) -> list[Entry]:
-    """Return the register's lines in the file's order; lines in another form (edited by hand) are passed over.
+def read_issues_list(folder: Path) -> list[Entry]:
+    """Return the lines of the issues list in the file's order; lines in another form (edited by hand) are passed over.
 
     Raises `JobError` where what is there cannot be read, or is no list of issues.
     """
     return [entry for row in _rows(_text(folder / NAME)) if (entry := _entry(row)) is not None]
 
 
-def registered(folder: Path) -> set[int]:
+def numbers_listed(folder: Path) -> set[int]:
     """Return the numbers of all issues that have a line, whatever has become of the rest of it. Raises as above."""
     lines = [row for row in _rows(_text(folder / NAME)) if row and row[0].strip().isdecimal()]
     return {int(row[0]) for row in lines if not {RELEASED, REMOVED} & {*row[2:3]}}
@@ -75,9 +75,9 @@ def made(entries: Iterable[Entry]) -> dict[int, Entry]:
 
 
 def with_entries(folder: Path, entries: Iterable[Entry]) -> bytes:
-    """Return what the register will hold with ``entries`` added; what stands in it, notes by hand too, stays as it is.
+    """Return what the issues list will hold with ``entries`` added.
 
-    Raises as `read_register`.
+    What stands in it, notes by hand too, stays as it is. Raises as `read_issues_list`.
     """
     before = _text(folder / NAME)
     after = io.StringIO(newline="")

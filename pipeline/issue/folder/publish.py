@@ -20,7 +20,7 @@ from filelock import FileLock, Timeout
 from pipeline.issue.folder import current, holder, issues_list, released, thinned
 from pipeline.issue.folder.belongs import Owner, claim
 from pipeline.issue.folder.durable import make_folder, put, sync, sync_tree, write_synced
-from pipeline.issue.folder.issues_list import Entry, read_register
+from pipeline.issue.folder.issues_list import Entry, read_issues_list
 from pipeline.issue.folder.names import ISSUES, LOCK, STAGING, is_scratch, numbered, scratch, set_aside
 from pipeline.issue.folder.plain_names import lay_links
 from pipeline.issue.folder.rebuilt import rebuilt
@@ -75,18 +75,18 @@ def issues(folder: Path) -> list[tuple[int, Path]]:
 
 
 def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None:
-    """Put right what a run that died left behind: staging folders, lines missing in the register, an old ``current``;
-    go on with files that were being removed.
+    """Put right what a run that died left behind: staging folders, lines missing in the issues list, an old
+    ``current``; go on with files that were being removed.
 
     Returns the number of the issue that ``current`` shows, None where none is released. ``newest`` is the record of
     the newest issue, where it has been read already.
 
     Raises OSError where the folder cannot be written, RecordError where an issue's record cannot be read, and JobError
-    where the register cannot be.
+    where the issues list cannot be.
     """
     _sweep(folder)
     existing = dict(issues(folder))
-    lines = rebuilt(folder, existing, issues_list.registered(folder))
+    lines = rebuilt(folder, existing, issues_list.numbers_listed(folder))
     removed = thinned.finished_lines(folder, [record.parent for record in existing.values()])
     add_lines(folder, [*lines, *released.missing_line(folder, lines), *removed])
     shown = released.to_show(folder, existing, newest)
@@ -103,7 +103,7 @@ def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None
 
 
 def add_lines(folder: Path, entries: list[Entry]) -> None:
-    """Add lines to the register, in one step. Raises OSError."""
+    """Add lines to the issues list, in one step. Raises OSError."""
     if entries:
         put(folder, issues_list.NAME, issues_list.with_entries(folder, entries))
 
@@ -141,8 +141,8 @@ class Staged:
         issue = self.folder / ISSUES / f"{self.number:03d}"
         lay_links(self.path, self.number)
         sync_tree(self.path)
-        fresh_register = self.folder / scratch(issues_list.NAME)
-        write_synced(fresh_register, issues_list.with_entries(self.folder, [entry]))
+        fresh_list = self.folder / scratch(issues_list.NAME)
+        write_synced(fresh_list, issues_list.with_entries(self.folder, [entry]))
         switch = None if pending else current.Switch(self.folder, issue, self.path, scratch())
         if switch is not None:
             switch.make_room()
@@ -157,7 +157,7 @@ class Staged:
             sync(issue.parent)
             if switch is not None:
                 switch.finish()
-            os.replace(fresh_register, self.folder / issues_list.NAME)
+            os.replace(fresh_list, self.folder / issues_list.NAME)
             sync(self.folder)
             _sweep(self.folder)
         except OSError as error:
@@ -179,7 +179,7 @@ def open_issue(folder: Path) -> Staged:
 
 def next_number(folder: Path) -> int:
     """Return one more than the highest number that there ever was, also of issues that were set aside or are gone."""
-    given = {number for number, _ in numbered(folder)} | {entry.issue for entry in read_register(folder)}
+    given = {number for number, _ in numbered(folder)} | {entry.issue for entry in read_issues_list(folder)}
     return 1 + max(given | set_aside(folder).keys(), default=0)
 
 

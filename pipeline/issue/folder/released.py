@@ -16,7 +16,7 @@ from pipeline.clock import iso
 from pipeline.files.regular import read_note
 from pipeline.issue.folder import thinned
 from pipeline.issue.folder.durable import put
-from pipeline.issue.folder.issues_list import RELEASED, Entry, read_register
+from pipeline.issue.folder.issues_list import RELEASED, Entry, read_issues_list
 from pipeline.issue.folder.names import ISSUES
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import stated
@@ -39,7 +39,7 @@ class ByHand:
 
 
 def by_hand(folder: Path) -> ByHand | None:
-    """Return what was last released by hand; None where nothing was. Raises `JobError` as `read_register`."""
+    """Return what was last released by hand; None where nothing was. Raises `JobError` as `read_issues_list`."""
     try:
         said = json.loads(read_note(folder / NAME))
         at = datetime.fromisoformat(said["at"])
@@ -47,7 +47,7 @@ def by_hand(folder: Path) -> ByHand | None:
             return ByHand(int(said["issue"]), int(said["newest"]), at, str(said["because"]))
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         pass
-    return _listed(read_register(folder))
+    return _listed(read_issues_list(folder))
 
 
 def _listed(entries: Iterable[Entry]) -> ByHand | None:
@@ -77,7 +77,8 @@ def to_show(folder: Path, issues: Iterable[int], said: Mapping[str, Any] | None 
     One whose files were removed is none of them.
 
     ``issues`` are the numbers of those there are, ``said`` the newest one's record where it has been read already.
-    Raises `RecordError` and OSError where a record that decides it cannot be read, and `JobError` as `read_register`.
+    Raises `RecordError` and OSError where a record that decides it cannot be read, and `JobError` as
+    `read_issues_list`.
     """
     numbers, hand = sorted(issues, reverse=True), by_hand(folder)
     for number in numbers:
@@ -105,6 +106,6 @@ def missing_line(folder: Path, more: Sequence[Entry] = ()) -> list[Entry]:
     hand = by_hand(folder)
     if hand is None:
         return []
-    entries = [entry for entry in (*read_register(folder), *more) if entry.verdict == RELEASED]
+    entries = [entry for entry in (*read_issues_list(folder), *more) if entry.verdict == RELEASED]
     lines = {(entry.issue, iso(entry.made_at, "seconds")) for entry in entries}
     return [] if (hand.issue, iso(hand.at, "seconds")) in lines else [hand.entry()]

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.issue.folder.issues_list import NAME as REGISTER
-from pipeline.issue.folder.issues_list import SET_ASIDE, made, read_register
+from pipeline.issue.folder.issues_list import NAME as ISSUES_LIST
+from pipeline.issue.folder.issues_list import SET_ASIDE, made, read_issues_list
 from pipeline.issue.folder.names import ISSUES, numbered, set_aside
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import LaterRecordError, RecordError, is_sealed, stated, understood
@@ -63,14 +63,14 @@ def standing(folder: Path) -> Iterator[Standing | Problem]:
 
 def aside(folder: Path) -> set[int]:
     """Return the numbers of the issues that were set aside. Raises as above."""
-    last = made(read_register(folder))
+    last = made(read_issues_list(folder))
     return {number for number, entry in last.items() if entry.verdict == SET_ASIDE} | set_aside(folder).keys()
 
 
 def expected(folder: Path) -> set[int]:
     """Return the numbers of all issues that stand, or should."""
     present = {number for number, _ in numbered(folder)}
-    return present | {entry.issue for entry in read_register(folder)} - aside(folder)
+    return present | {entry.issue for entry in read_issues_list(folder)} - aside(folder)
 
 
 def _read(folder: Path, number: int) -> Standing:
@@ -86,7 +86,7 @@ def _read(folder: Path, number: int) -> Standing:
         if isinstance(error, PermissionError):
             fix = "see to the rights of its folder and its files"  # nothing says that it is damaged
         elif not place.exists():
-            why = f"{name} is gone, and {REGISTER} has it"
+            why = f"{name} is gone, and {ISSUES_LIST} has it"
         elif not path.exists():
             why = f"{name} is damaged: it has no {RECORD}"
         raise JobError([Problem(str(path), 0, why, fix)]) from error

@@ -20,7 +20,7 @@ from pipeline.clock import iso
 from pipeline.digest import digest
 from pipeline.files.regular import read_note
 from pipeline.issue.folder.durable import sync, write_synced
-from pipeline.issue.folder.issues_list import REMOVED, Entry, read_register
+from pipeline.issue.folder.issues_list import REMOVED, Entry, read_issues_list
 from pipeline.issue.folder.names import scratch
 from pipeline.issue.folder.plain_names import is_plain_link, plain_name
 from pipeline.problems import JobError, Problem
@@ -104,7 +104,7 @@ def finish(place: Path, what: Thinned) -> bool:
 def finished_lines(folder: Path, places: Iterable[Path]) -> Iterator[Entry]:
     """Yield the lines that the issues list lacks of thinned issues, once all of their files are gone."""
     found = [place for place in places if os.path.lexists(place / NAME)]
-    listed = {entry.issue for entry in read_register(folder) if entry.verdict == REMOVED} if found else set()
+    listed = {entry.issue for entry in read_issues_list(folder) if entry.verdict == REMOVED} if found else set()
     for place in found:
         if int(place.name) not in listed and (what := thinned(place)) is not None and what.issue == int(place.name):
             with suppress(OSError):
