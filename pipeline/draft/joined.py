@@ -87,11 +87,11 @@ def _copies(rows: StringRows, drafter: Drafter) -> Integers:
     """Return (k,) the row that each repeats, as one observation exported twice with one code; -1 for none."""
     passed = drafter.survey.first_pass
     found = np.full(len(rows.number), -1)
-    if not len(passed.repeats) or not len(rows.number):
+    if not len(passed.duplicates) or not len(rows.number):
         return found
-    at = np.minimum(np.searchsorted(passed.repeats, rows.number), len(passed.repeats) - 1)
-    again = (passed.repeats[at] == rows.number) & (rows.held == reason_code(Reason.DUPLICATE))
-    first = _row_of(rows, passed.repeated[at])
+    at = np.minimum(np.searchsorted(passed.duplicates, rows.number), len(passed.duplicates) - 1)
+    again = (passed.duplicates[at] == rows.number) & (rows.held == reason_code(Reason.DUPLICATE))
+    first = _row_of(rows, passed.duplicate_of[at])
     same = (first >= 0) & (rows.code[first] == rows.code) & (rows.label[first] == rows.label)
     return np.where(again & same, first, -1)
 

@@ -171,8 +171,8 @@ class Drafter:
         ``reuse`` has numbers that stand.
         """
         export, rows = self.survey.exports[number], batch.num_rows
-        repeats = within(self.survey.first_pass.repeats, start, rows)
-        sifted = self.survey.sieve.sift(batch, repeats, export.points.columns.solution is not None)
+        duplicates = within(self.survey.first_pass.duplicates, start, rows)
+        sifted = self.survey.sieve.sift(batch, duplicates, export.points.columns.solution is not None)
         held, session = sifted.held.copy(), sifted.session
         corrected, apart = self._correct(batch, number, session, reuse)
 
@@ -319,9 +319,9 @@ class Drafter:
     def _first(self, number: int) -> str:
         """Return file and row of the reading that row ``number`` of the job repeats."""
         found = self.survey.first_pass
-        repeat = int(np.searchsorted(found.repeats, number))
-        export = int(np.searchsorted(np.cumsum(found.rows), found.repeated[repeat], side="right"))
-        return f"{self.survey.exports[export].shown}:{found.repeated_row[repeat]}"
+        row = int(np.searchsorted(found.duplicates, number))
+        export = int(np.searchsorted(np.cumsum(found.rows), found.duplicate_of[row], side="right"))
+        return f"{self.survey.exports[export].shown}:{found.duplicate_row[row]}"
 
 
 def written(found: Corrected, axes: Axes) -> Corrected:

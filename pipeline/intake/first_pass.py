@@ -14,6 +14,7 @@ from pipeline.geodesy.area import Area, Places
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import BaseLog, BaseLogs
 from pipeline.intake.code_log import CodeLog
+from pipeline.intake.duplicate_rows import find_duplicates
 from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.implausible import Implausible, find_implausible
 from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, Rows
@@ -21,7 +22,6 @@ from pipeline.intake.occupations import Wanted
 from pipeline.intake.placeholders import Placeholders
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.prepare import Prepared
-from pipeline.intake.repeats import find_repeats
 from pipeline.intake.row_order import Astray, RowOrder
 from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.sort import Sieve
@@ -53,8 +53,8 @@ class FirstPass:
         rows: rows of each export.
         candidates: readings that may be occupations, with ``session``, ``number`` (row of the whole job, counted
             from 0) and ``export``; ``held`` says what is wrong with one.
-        repeats: (k,) numbers of the rows that repeat another, ascending; ``repeated`` the row that each repeats
-            and ``repeated_row`` that row's number in its file.
+        duplicates: (k,) numbers of the rows that repeat another, ascending; ``duplicate_of`` the row that each repeats
+            and ``duplicate_row`` that row's number in its file.
         implausible: readings that cannot lie where they say; nothing else here counts them, but for candidates.
         notes: what is to be said of repeated, implausible and doubtful readings, in words.
         first_point, last_point: (S,) UTC milliseconds of each session's first and last acceptable reading that is
@@ -79,9 +79,9 @@ class FirstPass:
 
     rows: tuple[int, ...]
     candidates: pa.Table
-    repeats: Integers
-    repeated: Integers
-    repeated_row: Integers
+    duplicates: Integers
+    duplicate_of: Integers
+    duplicate_row: Integers
     implausible: Implausible
     notes: tuple[str, ...]
     first_point: Integers
@@ -201,24 +201,24 @@ class _Gatherer:
         exports = enumerate(self.prepared.exports)
         counts = tuple(self._read(number, export) for number, export in exports)
         rows = self.ledger.rows()
-        repeats = find_repeats(rows, self.prepared)
-        implausible = find_implausible(rows, repeats.numbers, self.prepared, self.logs.sessions)
-        candidates = self._candidates(repeats.numbers, implausible)
+        duplicates = find_duplicates(rows, self.prepared)
+        implausible = find_implausible(rows, duplicates.numbers, self.prepared, self.logs.sessions)
+        candidates = self._candidates(duplicates.numbers, implausible)
         counting = rows.having(SOUND)
         counting[implausible.numbers] = False
         first, last = self._times(rows, counting & ~rows.having(CANDIDATE))
         newest = max((int(time[counting[at]].max(initial=_NEVER)) for at, time, _ in rows.times()), default=_NEVER)
         place, place_block = self._places(counting)
         once = counting.copy()
-        once[repeats.numbers] = False
+        once[duplicates.numbers] = False
         found = FirstPass(
             rows=counts,
             candidates=candidates,
-            repeats=repeats.numbers,
-            repeated=repeats.first,
-            repeated_row=rows.source_row(repeats.first),
+            duplicates=duplicates.numbers,
+            duplicate_of=duplicates.first,
+            duplicate_row=rows.source_row(duplicates.first),
             implausible=implausible,
-            notes=(*repeats.notes, *implausible.notes, *self.placeholders.notes(self.prepared.exports)),
+            notes=(*duplicates.notes, *implausible.notes, *self.placeholders.notes(self.prepared.exports)),
             first_point=first,
             last_point=last,
             place=place,

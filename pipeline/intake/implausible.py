@@ -87,10 +87,10 @@ class Cliff:
     steep: Steep
 
 
-def find_implausible(rows: Rows, repeats: Integers, prepared: Prepared, logs: Sequence[SessionLog]) -> Implausible:
+def find_implausible(rows: Rows, duplicates: Integers, prepared: Prepared, logs: Sequence[SessionLog]) -> Implausible:
     """Hold every sound reading that repeats no other against its base, its session and its neighbours."""
     sound = rows.having(SOUND)
-    sound[repeats] = False
+    sound[duplicates] = False
     judged = _Judge(BySession(rows, sound), prepared, logs)
     held: dict[int, str] = {}
     notes = []

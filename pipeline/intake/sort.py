@@ -39,12 +39,12 @@ class Sieve:
     index: SessionIndex
     quality: Quality
 
-    def sift(self, batch: pa.RecordBatch, repeats: Flags | None, with_solution: bool) -> Sifted:
+    def sift(self, batch: pa.RecordBatch, duplicates: Flags | None, with_solution: bool) -> Sifted:
         """Sort one batch.
 
         Args:
             batch: readings.
-            repeats: (n,) which readings repeat an earlier one; None where that is not known yet.
+            duplicates: (n,) which readings repeat an earlier one; None where that is not known yet.
             with_solution: whether the export has a solution column; where it has none, nothing is said of it.
         """
         held = np.asarray(batch.column("held").to_numpy(zero_copy_only=False)).copy()
@@ -54,8 +54,8 @@ class Sieve:
 
         session = self.index.attach(milliseconds(batch), batch.column("base"))
         session[np.asarray(batch.column("time").is_null().to_numpy(zero_copy_only=False))] = -1
-        if repeats is not None:
-            hold(repeats, Reason.DUPLICATE)
+        if duplicates is not None:
+            hold(duplicates, Reason.DUPLICATE)
         hold((session == TWO) | self._straddling(batch, session), Reason.TWO_SESSIONS)
         hold(session < 0, Reason.OUTSIDE_SESSIONS)
         if with_solution:

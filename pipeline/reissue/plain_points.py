@@ -36,7 +36,7 @@ def plain_points(survey: Survey, wanted: Collection[Observation], within: int) -
 def _found(survey: Survey, wanted: Collection[Observation], within: int) -> set[Observation]:
     found, start, names = set[Observation](), 0, pa.array(sorted({name for name, _ in wanted}), pa.string())
     first = survey.first_pass
-    held = np.concatenate([first.implausible.numbers, first.repeats])
+    held = np.concatenate([first.implausible.numbers, first.duplicates])
     marks = np.asarray(first.candidates.column("number"), np.int64)
     for export in survey.exports:
         for batch in read_batches(export):

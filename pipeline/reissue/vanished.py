@@ -97,14 +97,14 @@ def _observed(survey: Survey) -> tuple[defaultdict[str | None, list[int]], _Held
     table = first.candidates
     code, number = (np.asarray(table.column(name), np.int64) for name in ("held", "number"))
     sound = set(number[code == 0].tolist())
-    repeats = dict(zip(first.repeats.tolist(), first.repeated.tolist(), strict=True))
+    duplicate_of = dict(zip(first.duplicates.tolist(), first.duplicate_of.tolist(), strict=True))
     rows = zip(
         *(table.column(name).to_pylist() for name in ("name", "export", "source_row")),
         *(values.tolist() for values in (code, number, milliseconds(table))),
         strict=True,
     )
     for name, export, row, why, at, time in rows:
-        if not why or repeats.get(at) in sound:
+        if not why or duplicate_of.get(at) in sound:
             found[name].append(time)
         else:
             held[name].append((time, survey.exports[export].shown, row, REASONS[why - 1]))

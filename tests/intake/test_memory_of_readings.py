@@ -49,6 +49,6 @@ def test_little_is_held_of_a_reading(tmp_path: Path, monkeypatch: pytest.MonkeyP
         prepared = prepare(load(job), problems)
         first = gather(prepared, sieve(prepared.windows, prepared.loaded.job.quality), keep=keep)
         assert first.rows[0] > 2 * points
-        found.append((held((first.readings, first.same_names, first.repeats, first.log)), sum(first.rows)))
+        found.append((held((first.readings, first.same_names, first.duplicates, first.log)), sum(first.rows)))
     (few, rows), (many, more) = found
     assert many - few <= most * (more - rows)

@@ -35,7 +35,7 @@ _LISTED = 3
 
 
 @dataclass(frozen=True)
-class Repeats:
+class DuplicateRows:
     """Rows that repeat another: (k,) their numbers, ascending, and the numbers of the rows that count; ``notes``."""
 
     numbers: Integers
@@ -43,7 +43,7 @@ class Repeats:
     notes: tuple[str, ...]
 
 
-def find_repeats(rows: Rows, prepared: Prepared) -> Repeats:
+def find_duplicates(rows: Rows, prepared: Prepared) -> DuplicateRows:
     """Find the readings that are one observation, within the rounding of the exports.
 
     Of several writings the one counts that was refused for its quality, as the others merely do not say so; else the
@@ -64,7 +64,7 @@ def find_repeats(rows: Rows, prepared: Prepared) -> Repeats:
     if len(late):
         pairs = np.concatenate([pairs, late])
         again, first = grouped(pairs, _better(rows, pairs, late))
-    return Repeats(again, first, (*notes, *_undecided(rows, prepared, found)))
+    return DuplicateRows(again, first, (*notes, *_undecided(rows, prepared, found)))
 
 
 def _late(rows: Rows, fresh: Flags) -> Integers:
