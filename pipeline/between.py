@@ -9,8 +9,6 @@ from pathlib import Path
 import pyarrow as pa
 
 from pipeline.clock import from_iso
-from pipeline.geodesy.axes import Axes
-from pipeline.geodesy.crs import target_axes
 from pipeline.intake.prepare import load, owner
 from pipeline.issue.folder.belongs import in_the_way
 from pipeline.issue.folder.standing import standing_issue
@@ -74,7 +72,7 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
         sides = both_sides(old, new)
     except Lost as error:
         raise JobError([Problem(str(folder), 0, str(error), "see what tiedown verify says")]) from error
-    rows, counts, _ = compare(*sides, lambda _: "; ".join(because), _axes(new.record))
+    rows, counts, _ = compare(*sides, lambda _: "; ".join(because), axes_written(new.record))
     if to is not None:
         _write(to, new.record, rows)
     return Between(old.record, new.record, because, counts, rows)
@@ -88,14 +86,9 @@ def _because(folder: Path, older: int, newer: int) -> Iterator[str]:
             yield from changes["because"] if changes is not None else ()
 
 
-def _axes(record: Record) -> Axes:
-    target = record["target"]
-    return axes_written(record) if target["site"] is not None else target_axes(target["grid"], target["height"])
-
-
 def _write(to: Path, record: Record, rows: pa.RecordBatch) -> None:
     """Write the layer into a new GeoPackage."""
-    target, axes = record["target"], _axes(record)
+    target, axes = record["target"], axes_written(record)
     if to.suffix.lower() != ".gpkg" or os.path.lexists(to):
         why = ("is there already", "name another file") if os.path.lexists(to) else ("is no .gpkg", "name one")
         raise JobError([Problem(str(to), 0, *why)])

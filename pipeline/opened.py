@@ -4,8 +4,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
-from pipeline.geodesy.axes import Axes
-from pipeline.geodesy.crs import target_axes
 from pipeline.intake.prepare import load
 from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.current import NAME as CURRENT
@@ -17,6 +15,7 @@ from pipeline.issue.geopackage.previous import Lost
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import RecordError, stated
 from pipeline.issue.record_types import FileIssued, SealedRecord
+from pipeline.issue.written_axes import axes_written
 from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problem, refusals_told
 from pipeline.reissue.changes import compare
@@ -102,7 +101,7 @@ class Issue:
             before, after = both_sides(*(Last(one.record, one.package) for one in (other, self)))
         except Lost as error:
             raise JobError([Problem(str(self.package), 0, str(error), "run tiedown verify")]) from error
-        rows, _, _ = compare(before, after, lambda reached: "", self._axes)
+        rows, _, _ = compare(before, after, lambda reached: "", axes_written(self.record))
         table = rows.to_pandas()
         values = table.pop("because").str.removesuffix("; ")
         table["recoded"] = values.where(table["change"] == Change.RECODED, None)
@@ -112,11 +111,6 @@ class Issue:
     @property
     def _entry(self) -> FileIssued:
         return next(entry for entry in self.record["files"] if "layers" in entry)
-
-    @property
-    def _axes(self) -> Axes:
-        target = self.record["target"]
-        return Axes() if target["site"] is not None else target_axes(target["grid"], target["height"])
 
     def _refuse_altered(self) -> None:
         """Raise `JobError` where its GeoPackage is not what was issued, by its signs where those are noted."""

@@ -11,14 +11,13 @@ from pipeline.fieldwork.at_hand import Marks, registered, with_adjusted
 from pipeline.fieldwork.work import Spots, Work, on_grid, place_named, work_of
 from pipeline.geodesy.area import Area
 from pipeline.geodesy.axes import Axes
-from pipeline.geodesy.crs import target_axes
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.first_pass import Progress, gather
 from pipeline.intake.operations import Operations, choose_operations
 from pipeline.intake.prepare import Prepared, load, prepare, prepare_control
 from pipeline.intake.sort import sieve
-from pipeline.intake.target import target
+from pipeline.intake.target import axes_issued, target
 from pipeline.issue.folder.standing import newest_standing
 from pipeline.issue.record_types import Record, Target
 from pipeline.job.load import LoadedJob
@@ -65,12 +64,7 @@ class Look:
     @property
     def axes(self) -> Axes:
         """Return how the grid and the height datum write their numbers."""
-        return axes_of(self.loaded, self.operations.site is not None)
-
-
-def axes_of(loaded: LoadedJob, on_site: bool) -> Axes:
-    """Return how a job's grid and height datum write their numbers; a site's own system counts in metres."""
-    return Axes() if on_site else target_axes(loaded.job.target.grid, loaded.job.target.height)
+        return axes_issued(self.loaded.job, on_site=self.operations.site is not None)
 
 
 def look(

@@ -9,7 +9,6 @@ from pipeline.arrays import Integers
 from pipeline.clock import moment
 from pipeline.control import Register
 from pipeline.geodesy.axes import Axes
-from pipeline.geodesy.crs import target_axes
 from pipeline.intake.bases import Bases, set_up_bases
 from pipeline.intake.candidates import Candidates, sound_candidates
 from pipeline.intake.first_pass import FirstPass
@@ -17,7 +16,7 @@ from pipeline.intake.kept_shifts import KeptShift, kept_shifts
 from pipeline.intake.operations import Operations
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.sort import Sieve
-from pipeline.intake.target import target
+from pipeline.intake.target import axes_issued, target
 from pipeline.issue.former_names import FormerNames, former_names
 from pipeline.issue.record_types import Target
 from pipeline.job.model import Job
@@ -61,9 +60,7 @@ class Survey:
     @property
     def axes(self) -> Axes:
         """Return how the grid and the height datum write their numbers."""
-        if self.operations.site is not None:
-            return Axes()
-        return target_axes(self.job.target.grid, self.job.target.height)
+        return axes_issued(self.job, on_site=self.operations.site is not None)
 
     @property
     def windows(self) -> tuple[SessionWindow, ...]:

@@ -9,6 +9,11 @@ from pipeline.issue.record_types import AxesWritten, AxisWritten, SiteFit, SiteM
 from pipeline.job.model import Job
 
 
+def axes_issued(job: Job, *, on_site: bool) -> Axes:
+    """Return how a job's issued coordinates are written; a site's own system counts in metres."""
+    return Axes() if on_site else crs.target_axes(job.target.grid, job.target.height)
+
+
 def target(job: Job, site: Site | None = None) -> Target:
     """Return the record's ``target``: grid and height datum by code and name, and both together as WKT."""
     grid, datum = crs.target_grid(job.target.grid), crs.vertical_of(job.target.height)
