@@ -17,7 +17,8 @@ from pipeline.clock import clock, iso, moment
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.job.model import TYPED
-from pipeline.sessions.toml_lines import field_shift_text, quoted
+from pipeline.job.toml_text import quoted
+from pipeline.sessions.toml_lines import field_shift_text
 from pipeline.words import Role
 
 

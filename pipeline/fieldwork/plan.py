@@ -13,6 +13,7 @@ from pipeline.fieldwork.gains import Gain, gains
 from pipeline.fieldwork.look import Look, look
 from pipeline.fieldwork.pairs import working
 from pipeline.job.model import Plan, PlannedSession
+from pipeline.job.toml_text import listed as as_list
 from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problem, Problems, refusals_told
 from pipeline.sealed import sealed_off
@@ -84,16 +85,12 @@ def _no_plan(found: Look, plan: Plan | None) -> NoPlan:
         *([] if plan is not None else ["[plan]", f"area = [{', '.join(corners)}]", ""]),
         "[[plan.session]]",
         'name = "day 1"',
-        f"ties = [{', '.join(map(_quoted, names[:1]))}]",
-        f"checks = [{', '.join(map(_quoted, names[1:_SHOWN]))}]",
+        f"ties = {as_list(names[:1])}",
+        f"checks = {as_list(names[1:_SHOWN])}",
     ]
     what = "the job has no [plan]" if plan is None else "the [plan] has no session"
     where = found.loaded.where("plan") if plan is not None else (found.loaded.shown, 0)
     return NoPlan(Problem(*where, what, "say what is intended, such as by the lines below"), tuple(lines))
-
-
-def _quoted(name: str) -> str:
-    return '"' + name.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
 def _with_pegs(found: Look, plan: Plan, problems: Problems) -> Marks:

@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 from typing import Protocol
 
+from pipeline.job.toml_text import quoted
 from pipeline.new_job.headings import axis_of, bare, letter_of
-from pipeline.new_job.questions import Candidate, Question, quoted
+from pipeline.new_job.questions import Candidate, Question
 
 #: Headings of precisions along an axis, without accents and signs.
 _STEMS = ("s", "sd", "std", "stddev", "sigma", "σ")

@@ -13,6 +13,7 @@ from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.nearby import Registered, grids_at, named, separation
 from pipeline.geodesy.units import FOOT
 from pipeline.job.model import ControlSection, Points
+from pipeline.job.toml_text import quoted
 from pipeline.job.values import BLANKS
 from pipeline.near import plain
 from pipeline.new_job.axis_sigmas import asked_sigmas
@@ -38,7 +39,7 @@ from pipeline.new_job.frames import (
 from pipeline.new_job.headings import feet_of, rank
 from pipeline.new_job.levels import read_as, why_meant, with_datum
 from pipeline.new_job.occupations import Marks, likely
-from pipeline.new_job.questions import Candidate, Known, Question, State, quoted
+from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.rows import rows
 from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions

@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.job.toml_text import quoted
 from pipeline.new_job.heights import height_said
-from pipeline.new_job.questions import quoted
 from pipeline.new_job.values import decimals
 
 #: From so many readings on one height in all of them was never measured; zeros say so from fewer on.

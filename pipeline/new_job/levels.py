@@ -4,11 +4,12 @@ import re
 from collections.abc import Sequence
 
 from pipeline.geodesy.nearby import Registered, flat, named, parts
+from pipeline.job.toml_text import quoted
 from pipeline.new_job.frames import height_datums
 from pipeline.new_job.headings import bare
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.mapped import Mapped
-from pipeline.new_job.questions import Candidate, Known, Question, State, quoted
+from pipeline.new_job.questions import Candidate, Known, Question, State
 
 #: Height datums that are listed behind a CRS, and CRSs behind which they are where it is open itself.
 _DATUMS, _SYSTEMS = 8, 3

@@ -1,20 +1,6 @@
 """What is known and what is open of a job: the values of its keys with their reasons, and the questions left."""
 
-import json
 from dataclasses import dataclass
-
-#: Beyond TOML's own: what a terminal or an editor may take for the end of a line.
-_ESCAPED = str.maketrans({sign: f"\\u{ord(sign):04x}" for sign in "\x7f\x85\u2028\u2029"})
-
-
-def quoted(text: str) -> str:
-    """Return a basic string of TOML: JSON's escapes are among its own."""
-    return json.dumps(text, ensure_ascii=False).translate(_ESCAPED)
-
-
-def listed(texts: "list[str] | tuple[str, ...]") -> str:
-    """Return a list of texts as TOML has it."""
-    return f"[{', '.join(map(quoted, texts))}]"
 
 
 @dataclass(frozen=True)

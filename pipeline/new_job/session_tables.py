@@ -10,12 +10,13 @@ import numpy as np
 from pipeline.arrays import Integers
 from pipeline.files.sheet import Sheet, read_sheet
 from pipeline.job.rules import check_sessions
+from pipeline.job.toml_text import quoted
 from pipeline.job.values import ZONE
 from pipeline.job.zones import localised
 from pipeline.new_job.clocks import Spans
 from pipeline.new_job.draft import Draft
 from pipeline.new_job.folder import KNOWN_BY
-from pipeline.new_job.questions import Candidate, Known, Question, State, quoted
+from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.zones import zones_near
 from pipeline.problems import Problems
 from pipeline.sessions.windows import read_table

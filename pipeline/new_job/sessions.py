@@ -12,12 +12,13 @@ import numpy as np
 from pipeline.arrays import Floats, Integers
 from pipeline.clock import MINUTE, moment
 from pipeline.job.model import Checks
+from pipeline.job.toml_text import listed, quoted
 from pipeline.new_job.bases import GAP, MARGIN, Stretch, slips, stretches, windows
 from pipeline.new_job.clocks import Clock, order_of
 from pipeline.new_job.draft import Draft, SessionDraft
 from pipeline.new_job.folder import Found
 from pipeline.new_job.occupations import Marks, Occupied, is_check, joined, occupied
-from pipeline.new_job.questions import Candidate, Known, Question, listed, quoted
+from pipeline.new_job.questions import Candidate, Known, Question
 from pipeline.new_job.rows import Rows
 from pipeline.read.times import clock as read_by
 from pipeline.words import counted, plural

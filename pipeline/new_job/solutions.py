@@ -3,8 +3,9 @@
 import re
 from collections import Counter
 
+from pipeline.job.toml_text import listed
 from pipeline.new_job.headings import bare
-from pipeline.new_job.questions import Candidate, Known, Question, State, listed
+from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.values import MOSTLY
 
 #: What integer ambiguities resolved are called, in the languages of the trade.

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from fnmatch import fnmatch
 from pathlib import PurePosixPath
 
+from pipeline.job.toml_text import listed, quoted
 from pipeline.new_job.draft import Block, Draft, SessionDraft
-from pipeline.new_job.questions import Known, Question, State, listed, quoted
+from pipeline.new_job.questions import Known, Question, State
 from pipeline.visible import one_line
 from pipeline.words import counted
 

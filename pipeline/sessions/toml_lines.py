@@ -1,17 +1,14 @@
 """Sessions written as the lines of a job file, ready to paste."""
 
-import json
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 
 from pipeline.clock import clock, iso, moment
 from pipeline.job.model import FieldShift, GivenShift, Session, SessionsFile, Setup
+from pipeline.job.toml_text import quoted
 
 #: A point's name, the mark it stands on, and when it was observed, UTC milliseconds.
 Reading = tuple[str | None, str, int]
-
-#: Beyond TOML's own: what a terminal or an editor may take for the end of a line.
-_ESCAPED = str.maketrans({sign: f"\\u{ord(sign):04x}" for sign in "\x7f\x85\u2028\u2029"})
 
 
 def instead(name: str, sessions: SessionsFile | None) -> Iterator[str]:
@@ -173,8 +170,3 @@ def _list(key: str, readings: Iterable[Reading]) -> Iterator[str]:
     if pairs:
         said = ", ".join(f"{{ point = {quoted(point)}, mark = {quoted(mark)} }}" for point, mark in pairs)
         yield f"{key} = [{said}]"
-
-
-def quoted(value: str) -> str:
-    """Return a basic string of TOML: JSON's escapes are among its own."""
-    return json.dumps(value, ensure_ascii=False).translate(_ESCAPED)
