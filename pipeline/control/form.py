@@ -3,15 +3,13 @@
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
-from pipeline.control.rows import KNOWN, POSITION
+from pipeline.control.rows import KNOWN, POSITION, QUOTE
 from pipeline.files.features import Features
 from pipeline.files.notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
 from pipeline.files.sheet import AS_FOUND, Sheet, Written, by_place
 from pipeline.job.model import UNSTATED, ControlSection
 from pipeline.near import listed, nearest, plain
 from pipeline.problems import Problems
-
-QUOTE = "'"
 
 #: Every column of a register, whatever its CRS.
 COLUMNS = (*KNOWN, *POSITION["projected"], *POSITION["geographic"], "height", "ellipsoid_height")

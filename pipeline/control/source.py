@@ -8,6 +8,7 @@ from contextlib import closing
 from pathlib import Path
 
 from pipeline.control.form import AS_OURS, Form
+from pipeline.files.at_rest import quoted
 from pipeline.files.features import Features, cell, has_too_many_columns, read_geojson, sheet_of
 from pipeline.files.guarded import why
 from pipeline.files.packages import (
@@ -19,7 +20,6 @@ from pipeline.files.packages import (
     kind_of,
     layer_names,
     of_bytes,
-    quoted,
     wkb_of,
 )
 from pipeline.files.sheet import TABLES, Sheet, decode, read_bytes, read_sheet

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from pipeline.files.at_rest import is_there
+from pipeline.files.at_rest import is_there, quoted
 from pipeline.files.guarded import Guarded, guarded, guarded_file
 
 #: What an SQLite database begins with (SQLite's file format, section 1.3).
@@ -57,11 +57,6 @@ class Layer:
 
 class BrokenGeometry(ValueError):
     """Bytes that are no geometry of their layer; the message says why."""
-
-
-def quoted(name: str) -> str:
-    """Return a table's or a column's name as SQL has it."""
-    return '"' + name.replace('"', '""') + '"'
 
 
 def opened(path: Path) -> Guarded:

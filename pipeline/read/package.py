@@ -12,9 +12,10 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.digest import signature
+from pipeline.files.at_rest import quoted
 from pipeline.files.gdal import gdal
 from pipeline.files.guarded import why
-from pipeline.files.packages import BrokenGeometry, describe, layer_names, opened, quoted, wkb_of
+from pipeline.files.packages import BrokenGeometry, describe, layer_names, opened, wkb_of
 from pipeline.files.plain_path import plain_file
 from pipeline.job.model import Points
 from pipeline.limits import COLUMNS

@@ -14,6 +14,7 @@ from pathlib import Path
 import pyarrow as pa
 
 from pipeline.digest import Signature
+from pipeline.files.at_rest import quoted
 from pipeline.files.packages import (
     POINTS,
     BrokenGeometry,
@@ -24,7 +25,6 @@ from pipeline.files.packages import (
     is_stored,
     kind_of,
     opened,
-    quoted,
     wkb_of,
 )
 from pipeline.read.values import column_type
