@@ -40,6 +40,14 @@ def signature(path: Path) -> Signature:
     return Signature(at.st_ino, at.st_size, at.st_mtime_ns, at.st_ctime_ns)
 
 
+def changed(path: Path, since: Signature | None) -> bool:
+    """Tell whether somebody wrote to a file, or put another in its place, since its signs were taken; None: unknown."""
+    try:
+        return since is not None and signature(path) != since
+    except OSError:
+        return True
+
+
 def digest(path: Path) -> str:
     """Return the SHA-256 of the file's bytes in hexadecimal.
 

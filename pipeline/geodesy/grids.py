@@ -8,6 +8,7 @@ from pathlib import Path
 from pyproj import datadir, network
 
 from pipeline.digest import Signature, digest, signature
+from pipeline.digest import changed as written_to
 from pipeline.geodesy.errors import OperationError
 from pipeline.sealed import grid_folders
 
@@ -100,10 +101,7 @@ def grid(path: Path) -> Grid:
 
 def changed(used: Grid) -> bool:
     """Whether somebody wrote to a grid file, or put another in its place, since its sum was taken."""
-    try:
-        return used.signature is not None and signature(used.path) != used.signature
-    except OSError:
-        return True
+    return written_to(used.path, used.signature)
 
 
 def state_of_folders() -> tuple[tuple[str, int], ...]:

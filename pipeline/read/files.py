@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pyarrow as pa
 
-from pipeline.digest import Signature, digest, signature
+from pipeline.digest import Signature, changed, digest, signature
 from pipeline.files.packages import SQLITE
 from pipeline.files.patterns import Closed, TooMany, named_by
 from pipeline.files.regular import COPY, NoFile, check_regular
@@ -189,7 +189,7 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
                 claims.join(source.how.clock.claims)
         _check_signature(export)
     except Unusable as error:
-        told = (0, *_CHANGED) if _altered(export) else (error.line, error.what, error.fix)
+        told = (0, *_CHANGED) if changed(export.path, export.signature) else (error.line, error.what, error.fix)
         raise JobError([Problem(export.shown, *told)]) from error
     except UnicodeDecodeError as error:
         raise JobError([Problem(export.shown, 0, *_CHANGED)]) from error
@@ -201,7 +201,7 @@ def read_batches(export: Export, rows_per_batch: int = 65536, claims: Claims | N
 @contextmanager
 def _opened(export: Export, rows_per_batch: int) -> Iterator[Source]:
     """Open an export, or take what a look at it took apart already where nobody wrote to it since."""
-    if export.looked is None or export.signature is None or _altered(export):
+    if export.looked is None or export.signature is None or changed(export.path, export.signature):
         with open_source(export.path, export.points, rows_per_batch) as source:
             yield source
     else:
@@ -227,22 +227,15 @@ def read_again(export: Export, kept: Kept) -> Iterator[pa.RecordBatch]:
     Of a small text only as long as nobody wrote to it: else it is read again, as cheaply, and what is not what was
     summed is told.
     """
-    if not kept.whole or (kept.held is not None and _altered(export)):
+    if not kept.whole or (kept.held is not None and changed(export.path, export.signature)):
         return read_ahead(export, None, None)
     return kept.batches() if kept.held is not None else ahead(kept.batches())
 
 
 def _check_signature(export: Export) -> None:
     """Refuse a GeoPackage or spreadsheet that was written to since it was summed; a text is summed as it is read."""
-    if export.path.suffix.lower() in (*PACKAGE, *WORKBOOKS) and _altered(export):
+    if export.path.suffix.lower() in (*PACKAGE, *WORKBOOKS) and changed(export.path, export.signature):
         raise Unusable(0, *_CHANGED)
-
-
-def _altered(export: Export) -> bool:
-    try:
-        return export.signature is not None and signature(export.path) != export.signature
-    except OSError:
-        return True
 
 
 def _faults(points: Points) -> Iterator[tuple[str, str]]:
