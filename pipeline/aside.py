@@ -15,7 +15,7 @@ from pipeline.issue.folder.publish import add_lines, issues, job_lock, recover
 from pipeline.issue.folder.standing import aside
 from pipeline.issue.record import NAME as RECORD
 from pipeline.issue.record import LaterRecordError, RecordError, read_record
-from pipeline.problems import JobError, Problem, refusals_told, remedy, said_of
+from pipeline.problems import JobError, Problem, refusals_told, refused, remedy, said_of
 from pipeline.verify import verify
 
 
@@ -43,14 +43,14 @@ def set_aside(path: Path, number: int) -> SetAside:
     loaded = load(path)
     folder, name = loaded.job.job.folder, f"issue {number:03d}"
     if not folder.is_dir():
-        raise _refused(path, f"there is no {name} in {folder}", "see what tiedown history says")
+        raise refused(path, f"there is no {name} in {folder}", "see what tiedown history says")
     with job_lock(folder, owner(loaded)):
         if number in aside(folder):
-            raise _refused(path, f"{name} was set aside already", "it is not in the way of a run")
+            raise refused(path, f"{name} was set aside already", "it is not in the way of a run")
         why = _damage(folder, number)
         if why is None:
             what, fix = f"{name} is what was issued", "only an issue that is damaged is set aside; a run makes the next"
-            raise _refused(path, what, fix)
+            raise refused(path, what, fix)
         try:
             kept = _move(folder, number)
             where = f"kept in {kept.relative_to(folder).as_posix()}" if kept is not None else "nothing is left of it"
@@ -65,10 +65,6 @@ def set_aside(path: Path, number: int) -> SetAside:
     return SetAside(number, kept, max(left, default=None), why)
 
 
-def _refused(path: Path, what: str, fix: str) -> JobError:
-    return JobError([Problem(str(path), 0, what, fix)])
-
-
 def _damage(folder: Path, number: int) -> str | None:
     """Return in words what is wrong with an issue, None where nothing is. Raises `JobError` where there is none."""
     path = folder / ISSUES / f"{number:03d}" / RECORD
@@ -76,15 +72,15 @@ def _damage(folder: Path, number: int) -> str | None:
         read_record(path)
         list(path.parent.iterdir())
     except LaterRecordError as error:
-        raise _refused(path, str(error).removeprefix(f"{path} "), error.fix) from error
+        raise refused(path, str(error).removeprefix(f"{path} "), error.fix) from error
     except PermissionError as error:  # nothing says that it is damaged
-        raise _refused(path, f"issue {number:03d} cannot be read: {error.strerror}", remedy(error)) from error
+        raise refused(path, f"issue {number:03d} cannot be read: {error.strerror}", remedy(error)) from error
     except (RecordError, OSError):
         pass  # `verify` says it
     found = verify(folder)
     wrong = [str(one) for one in found.of(number) if one.differs]
     if not wrong and number not in found.issues:
-        raise _refused(folder, f"there is no issue {number:03d} in this folder", "see what tiedown history says")
+        raise refused(folder, f"there is no issue {number:03d} in this folder", "see what tiedown history says")
     return "; ".join(wrong) or None
 
 

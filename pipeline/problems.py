@@ -98,6 +98,11 @@ _SAID = {
 }
 
 
+def refused(place: "str | Path", what: str, fix: str) -> JobError:
+    """Return the refusal of a whole file or folder, as one problem."""
+    return JobError([Problem(str(place), 0, what, fix)])
+
+
 def said_of(error: OSError) -> str:
     """Return in words what the system says of an error, without its number and without a path."""
     return _SAID.get(error.errno or 0) or error.strerror or str(error)

@@ -9,7 +9,7 @@ from pipeline.issue.folder.publish import issues, job_lock, recover
 from pipeline.issue.folder.released import ByHand, note
 from pipeline.issue.folder.standing import standing_issue
 from pipeline.issue.folder.thinned import refuse_thinned
-from pipeline.problems import JobError, Problem, refusals_told, remedy, said_of
+from pipeline.problems import JobError, Problem, refusals_told, refused, remedy, said_of
 from pipeline.reissue.intact import refuse_damaged
 
 
@@ -43,9 +43,9 @@ def release(path: Path, number: int, because: str) -> Released:
     loaded = load(path)
     folder, why = loaded.job.job.folder, " ".join(because.split())
     if not why:
-        raise _refused(path, "no reason is given", 'say why the issue may be used: --because "..."')
+        raise refused(path, "no reason is given", 'say why the issue may be used: --because "..."')
     if not folder.is_dir():
-        raise _refused(path, f"there is no issue {number:03d} in {folder}", "see what tiedown history says")
+        raise refused(path, f"there is no issue {number:03d} in {folder}", "see what tiedown history says")
     with job_lock(folder, owner(loaded)):
         record_at, record = standing_issue(folder, number)
         refuse_thinned(record_at.parent)
@@ -59,7 +59,3 @@ def release(path: Path, number: int, because: str) -> Released:
             what = f"issue {number:03d} cannot be released: {said_of(error)}"
             raise JobError([Problem(str(folder), 0, what, remedy(error))]) from error
     return Released(number, before, newest, why)
-
-
-def _refused(path: Path, what: str, fix: str) -> JobError:
-    return JobError([Problem(str(path), 0, what, fix)])
