@@ -14,7 +14,7 @@ from pipeline.issue.folder.belongs import in_the_way
 from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.issues_list import RELEASED, made, read_issues_list
 from pipeline.issue.folder.released import is_pending
-from pipeline.issue.folder.standing import remedy, standing
+from pipeline.issue.folder.standing import standing
 from pipeline.issue.folder.thinned import Thinned, thinned
 from pipeline.issue.record_types import Record
 from pipeline.issue.release import waits_for
@@ -106,7 +106,7 @@ def history(path: Path) -> tuple[Entry, ...]:
             problems.append(found)
             continue
         file, record = found
-        problems += _files_gone(file.parent, record)
+        problems += files_gone(file.parent, record)  # whether an older one was altered is for `verify` to say
         newest = found
         mine = tuple((line.made_at, line.because) for line in releases if line.issue == record["issue"])
         shown_now, removed = current.shows(folder, file.parent), thinned(file.parent)
@@ -121,14 +121,6 @@ def history(path: Path) -> tuple[Entry, ...]:
     if not entries:
         raise JobError([Problem(str(path), 0, f"the job has no issue yet in {folder}", "run the job first")])
     return tuple(entries)
-
-
-def _files_gone(issue: Path, record: Record) -> list[Problem]:
-    """Return which files of an issue are not there; whether an older one was altered is for `verify` to say."""
-    number = record["issue"]
-    gone = files_gone(issue, record)
-    what = f"issue {number:03d} is damaged: the file is gone"
-    return [Problem(str(issue / name), 0, what, remedy(number)) for name in gone]
 
 
 def _entry(

@@ -8,7 +8,7 @@ from pipeline.intake.prepare import load
 from pipeline.issue.folder.confirmed import confirmed
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.names import ISSUES, numbered
-from pipeline.issue.folder.standing import remedy, standing_issue
+from pipeline.issue.folder.standing import standing_issue
 from pipeline.issue.folder.thinned import refuse_thinned
 from pipeline.issue.geopackage.frame import read_frame
 from pipeline.issue.geopackage.previous import Lost
@@ -144,10 +144,8 @@ def open_issue(folder_or_job: str | Path, number: int | None = None) -> Issue:
         what = f"there is no issue {wanted:03d} in {folder}"
         raise JobError([Problem(str(folder), 0, what, f"it has {listed([f'{one:03d}' for one in there])}")])
     path, record = standing_issue(folder, wanted)
-    gone = files_gone(path.parent, record)
-    if gone:
-        what = f"issue {wanted:03d} is damaged: the file is gone"
-        raise JobError([Problem(str(path.parent / name), 0, what, remedy(wanted)) for name in gone])
+    if gone := files_gone(path.parent, record):
+        raise JobError(gone)
     state = (
         "pending"
         if shown is not None and wanted > shown

@@ -12,6 +12,8 @@ from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_conte
 from pipeline.issue.record_types import FileIssued, Record
 from pipeline.problems import JobError, Problem
 
+_GONE = "the file is gone"
+
 
 def damage(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[Problem]:
     """Return which files of an issue are gone or are not what was issued; its record has been held against its own sum.
@@ -33,11 +35,12 @@ def damage(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[Prob
     return [_problem(issue / name, record, what) for name, what in told]
 
 
-def files_gone(issue: Path, record: Record) -> list[str]:
+def files_gone(issue: Path, record: Record) -> list[Problem]:
     """Return which files of an issue are not there, but for those that `issue.keep` removed."""
     gone = [entry["name"] for entry in record["files"] if not (issue / entry["name"]).is_file()]
     removed = thinned(issue) if gone else None
-    return [name for name in gone if removed is None or name not in removed.files]
+    missed = [name for name in gone if removed is None or name not in removed.files]
+    return [_problem(issue / name, record, _GONE) for name in missed]
 
 
 def refuse_damaged(issue: Path, record: Record, noted: Mapping[str, Signs]) -> None:
@@ -56,7 +59,7 @@ def _of_file(
 ) -> Iterator[tuple[str, str]]:
     name = entry["name"]
     if name not in signs:
-        yield name, "the file is gone"
+        yield name, _GONE
         return
     beside = [f"{name}{ending}" for ending in BESIDE if f"{name}{ending}" in signs]
     if all(_as_noted(one, signs, noted) for one in (name, *beside)):
