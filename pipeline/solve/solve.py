@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.arrays import Floats, Integers
+from pipeline.arrays import Flags, Floats, Integers
 from pipeline.examine.datum_steps import stated_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import confirmed_by, shift_doubts
@@ -127,8 +127,7 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     later = [*_later_doubts(survey, tied, places, occupations), *field_shift_doubts(survey, derived.field)]
     every = (*doubts, *confirmed_by(job, later), *of_missed)
     proof = tuple(_evidence(survey, derived, occupations, every))
-    whole = tied.shifts.fully_tied
-    verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
+    verdicts = _verdicts(proof, tied.shifts.fully_tied, spans)
     return Solved(known, tied, add, derived.field, places, occupations, proof, verdicts, spans, every, held, missed)
 
 
@@ -176,6 +175,11 @@ def _evidence(
         yield found.doubted(any(doubt.reaches(number) for doubt in doubts))
 
 
+def _verdicts(proof: Sequence[Evidence], whole: Flags, spans: Integers) -> tuple[Verdict, ...]:
+    """Return each session's verdict; ``whole`` (S,) are tied in position and height."""
+    return tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
+
+
 def _adjusted(tied: Tied) -> dict[str, Floats]:
     """Return (3,) the adjusted position of every mark that is tied in position and height, working frame."""
     ties = tied.shifts.adjustment.ties
@@ -191,8 +195,7 @@ def doubted(solved: Solved, doubts: Sequence[Doubtful]) -> Solved:
     proof = tuple(
         of.doubted(any(doubt.reaches(number) for doubt in doubts)) for number, of in enumerate(solved.evidence)
     )
-    whole, spans = solved.shifts.fully_tied, solved.spans
-    verdicts = tuple(verdict(of, bool(whole[number]), *span(spans[number])) for number, of in enumerate(proof))
+    verdicts = _verdicts(proof, solved.shifts.fully_tied, solved.spans)
     return replace(solved, evidence=proof, verdicts=verdicts, doubts=every)
 
 
