@@ -13,6 +13,7 @@ from pipeline.geodesy.site_crs import point_scale
 from pipeline.intake.site import Site
 from pipeline.intake.survey import Survey
 from pipeline.near import listed
+from pipeline.sphere import RADIUS
 from pipeline.words import Doubt, counted, plural
 
 #: A scale is explained where it is within this part of one that is expected: instruments and their air corrections
@@ -28,7 +29,6 @@ _SHOWS = 0.0025
 #: Metres a metre that a height datum, or the ellipsoid, is inclined to another at the most: geoids seldom slope by more
 #: than 100 to 150 mm/km. From memory, no source.
 _STEEPEST = 150e-6
-_EARTH = 6_371_000.0
 
 
 def site_doubts(survey: Survey) -> list[Doubtful]:
@@ -110,7 +110,7 @@ def _odd_scale(site: Site, survey: Survey) -> list[str]:
         return []
     scale = point_scale(survey.job.target.grid, *survey.operations.area.centre)
     heights = site.grid[np.isfinite(site.grid[:, 2]), 2]
-    ground = (1.0 + (float(heights.mean()) if len(heights) else 0.0) / _EARTH) / scale
+    ground = (1.0 + (float(heights.mean()) if len(heights) else 0.0) / RADIUS) / scale
     off = min(abs(site.plan.scale / expected - 1.0) for expected in (1.0, 1.0 / scale, ground))
     long, allowed = width_of(site.grid[:, :2])[0], survey.job.checks.horizontal
     if off <= max(_EXPLAINED, allowed / long):

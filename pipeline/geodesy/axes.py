@@ -24,7 +24,8 @@ _BACKWARDS = ("west", "south", "down")
 _SIDES = {"west": " (to the west)", "south": " (to the south)", "down": " (downwards)"}
 _BARE = str.maketrans("", "", "()")
 #: Units that are exact by definition; PROJ hands them on with sixteen digits, the last of them rounded.
-_EXACT = (1.0, 0.3048, 1200 / 3937)
+FOOT, SURVEY_FOOT = 0.3048, 1200 / 3937
+_EXACT = (1.0, FOOT, SURVEY_FOOT)
 #: The units that the trade has a plural for; of others their name stands.
 _PLURAL = {"metre": "metres", "foot": "feet", "US survey foot": "US survey feet", "degree": "degrees"}
 

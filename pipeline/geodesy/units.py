@@ -12,12 +12,13 @@ from typing import Any
 from pyproj.crs import CRS
 
 from pipeline.geodesy import crs as systems
+from pipeline.geodesy.axes import FOOT as FOOT
+from pipeline.geodesy.axes import SURVEY_FOOT as SURVEY_FOOT
 from pipeline.geodesy.axes import axes_of
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.twins import twins
 
 #: Metres in each unit that a job file can name, exact by their definitions.
-FOOT, SURVEY_FOOT = 0.3048, 1200 / 3937
 METRES = {"metre": 1.0, "foot": FOOT, "us-survey-foot": SURVEY_FOOT}
 
 #: Units that differ by less than this part are one; the closest two in use differ by 1.6e-6.

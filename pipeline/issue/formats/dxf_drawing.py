@@ -16,6 +16,7 @@ from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
 from ezdxf.tools.juliandate import juliandate
 
+from pipeline.geodesy.axes import FOOT, SURVEY_FOOT
 from pipeline.issue.about import About
 from pipeline.issue.formats.dxf_facts import facts, lines_of
 from pipeline.issue.formats.dxf_layers import LIST, NOTE, Layer, Overview
@@ -25,7 +26,7 @@ from pipeline.issue.formats.dxf_symbols import define
 VERSION = "R2010"
 
 #: The format's numbers for units, by their metres: metre, foot, US survey foot; 0 is none.
-_UNITS = {1.0: 6, 0.3048: 2, 1200 / 3937: 21}
+_UNITS = {1.0: 6, FOOT: 2, SURVEY_FOOT: 21}
 
 #: Characters of the pieces that ezdxf cuts a note into.
 _PIECE = 250

@@ -12,7 +12,7 @@ from xml.sax.saxutils import quoteattr
 
 import numpy as np
 
-from pipeline.geodesy.axes import Axes
+from pipeline.geodesy.axes import FOOT, SURVEY_FOOT, Axes
 from pipeline.issue.about import About
 from pipeline.issue.formats.control_told import control_told
 from pipeline.issue.formats.landxml_lines import LAYER, LinePlan, collection_of, legs, vertices_read
@@ -29,9 +29,9 @@ _FEATURE, _FEATURES = f"{{{_SPACE}}}PlanFeature", f"{{{_SPACE}}}PlanFeatures"
 _UNITS = {
     1.0: '<Metric areaUnit="squareMeter" linearUnit="meter" volumeUnit="cubicMeter" '
     'temperatureUnit="celsius" pressureUnit="milliBars"/>',
-    0.3048: '<Imperial areaUnit="squareFoot" linearUnit="foot" volumeUnit="cubicFeet" '
+    FOOT: '<Imperial areaUnit="squareFoot" linearUnit="foot" volumeUnit="cubicFeet" '
     'temperatureUnit="fahrenheit" pressureUnit="inHG"/>',
-    1200 / 3937: '<Imperial areaUnit="squareFoot" linearUnit="USSurveyFoot" volumeUnit="cubicFeet" '
+    SURVEY_FOOT: '<Imperial areaUnit="squareFoot" linearUnit="USSurveyFoot" volumeUnit="cubicFeet" '
     'temperatureUnit="fahrenheit" pressureUnit="inHG"/>',
 }
 
@@ -134,7 +134,7 @@ def _described(about: About) -> str:
     axes, told = about.axes, f"heights: {about.height_name}"
     if axes.upright(_linear(axes)) == (1.0, 1.0, 1.0):
         return told
-    unit = {1.0: "metres", 0.3048: "feet", 1200 / 3937: "US survey feet"}[_linear(axes)]
+    unit = {1.0: "metres", FOOT: "feet", SURVEY_FOOT: "US survey feet"}[_linear(axes)]
     return f"{told}; northing, easting and height to the north, to the east and upwards in {unit}; {_own(axes)}"
 
 
