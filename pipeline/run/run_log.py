@@ -14,6 +14,7 @@ from io import FileIO
 from pathlib import Path
 
 from pipeline.clock import iso
+from pipeline.files.whole import whole_or_not
 from pipeline.problems import JobError
 from pipeline.run.outcome import Outcome
 from pipeline.visible import one_line
@@ -170,10 +171,5 @@ def _count_again(path: Path, about: os.stat_result, line: bytes) -> None:
 def _replace(path: Path, tail: bytes) -> None:
     """Let a log hold the whole entries in ``tail`` alone, in one step. Raises OSError."""
     first = re.search(rb"^\d{4}-", tail, re.MULTILINE)
-    fresh = path.with_name(f".staging-{os.getpid()}-{path.name}")
-    try:
+    with whole_or_not(path, path.with_name(f".staging-{os.getpid()}-{path.name}")) as fresh:
         fresh.write_bytes(HEAD + (tail[first.start() :] if first else b""))
-        os.replace(fresh, path)
-    except OSError:
-        fresh.unlink(missing_ok=True)
-        raise

@@ -3,6 +3,7 @@
 import os
 from pathlib import Path
 
+from pipeline.files.whole import whole_or_not
 from pipeline.issue.folder.names import scratch
 
 _BLOCK = 1 << 20
@@ -53,12 +54,11 @@ def put(folder: Path, name: str, content: bytes, *, synced: bool = True) -> None
 
     Not ``synced``: a note that nobody misses after a power cut is not waited for.
     """
-    fresh = folder / scratch(name)
-    if synced:
-        write_synced(fresh, content)
-    else:
-        fresh.write_bytes(content)
-    os.replace(fresh, folder / name)
+    with whole_or_not(folder / name, folder / scratch(name)) as fresh:
+        if synced:
+            write_synced(fresh, content)
+        else:
+            fresh.write_bytes(content)
 
 
 def has_room(path: Path, size: int) -> None:

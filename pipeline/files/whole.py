@@ -1,0 +1,21 @@
+"""A file written beside its place, and put there in one step."""
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+
+@contextmanager
+def whole_or_not(path: Path, fresh: Path) -> Iterator[Path]:
+    """Let a file be what is written to ``fresh``, which lies beside it: all of it, or as it was where that fails.
+
+    Yields ``fresh``; what is left of it after a failure is removed. Raises OSError.
+    """
+    try:
+        yield fresh
+        os.replace(fresh, path)
+    except BaseException:
+        with suppress(OSError):
+            fresh.unlink()
+        raise
