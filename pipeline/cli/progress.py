@@ -2,13 +2,12 @@
 
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import IO, cast
 
 from pipeline.cli.console import Console
-
-Progress = Callable[[str, int, int], None]
+from pipeline.progress import Progress
 
 
 @contextmanager

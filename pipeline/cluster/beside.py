@@ -14,7 +14,8 @@ from threading import Thread
 from typing import BinaryIO
 
 from pipeline.issue.folder.holder import locks_reach
-from pipeline.run.crew import Crew, Progress
+from pipeline.progress import Progress
+from pipeline.run.crew import Crew
 from pipeline.run.fleet import LOADED, Result, load, run_one
 
 #: A job file, the seconds that the job is given, and whether nothing is to be written.

@@ -13,7 +13,7 @@ from pipeline.examine.geoid_step import geoid_notes
 from pipeline.examine.out_of_area import far_from_use
 from pipeline.examine.stood_on import Stood, stood_on_marks
 from pipeline.intake.clock_offset import time_offset
-from pipeline.intake.first_pass import FirstPass, Progress, gather
+from pipeline.intake.first_pass import FirstPass, gather
 from pipeline.intake.named_points import report_missing
 from pipeline.intake.operations import choose_operations
 from pipeline.intake.prepare import Prepared
@@ -21,6 +21,7 @@ from pipeline.intake.sort import sieve
 from pipeline.intake.survey import Survey, survey_of
 from pipeline.intake.unusable import advice_on, distribution
 from pipeline.problems import JobError, Problems
+from pipeline.progress import Progress
 from pipeline.words import counted
 
 

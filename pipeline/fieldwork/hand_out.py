@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,9 +16,9 @@ from pipeline.fieldwork.look import Look, look, reach_of, told_left_out
 from pipeline.fieldwork.pairs import Pair, pairs
 from pipeline.fieldwork.sheet_content import sheet_of
 from pipeline.files.patterns import fits
+from pipeline.files.whole import whole_or_not
 from pipeline.geodesy import crs
 from pipeline.geodesy.uncertainty import CIRCLE_95, NORMAL_95
-from pipeline.intake.first_pass import Progress
 from pipeline.intake.prepare import load
 from pipeline.issue.control_sheet.mark_files import COLUMNS, ENDINGS, Said, content
 from pipeline.issue.control_sheet.sheet import render
@@ -28,6 +28,7 @@ from pipeline.issue.geopackage.write import NotWritten
 from pipeline.job.load import LoadedJob
 from pipeline.near import listed
 from pipeline.problems import JobError, Problem, check_working_folder, named_in_errors, refusals_told, remedy
+from pipeline.progress import Progress
 from pipeline.sealed import sealed_off
 from pipeline.tables import number_column
 
@@ -145,20 +146,14 @@ def _used(path: Path, loaded: LoadedJob) -> str | None:
 
 def _write(files: Mapping[Path, bytes], force: bool) -> None:
     """Write files whole, all of them or none. Raises OSError and `JobError`."""
-    drafts = {path: path.with_name(f".{path.name}.{os.getpid()}") for path in files}
-    try:
-        for path, draft in drafts.items():
+    with ExitStack() as all_or_none:
+        for path, content in files.items():
+            draft = all_or_none.enter_context(whole_or_not(path, path.with_name(f".{path.name}.{os.getpid()}")))
             with named_in_errors(path):
-                draft.write_bytes(files[path])
+                draft.write_bytes(content)
         for path in files:
             if os.path.lexists(path) and not force:
                 raise JobError([Problem(str(path), 0, "there is a file already", "write over it with --force")])
-        for path, draft in drafts.items():
-            os.replace(draft, path)
-    finally:
-        for draft in drafts.values():
-            with suppress(OSError):
-                draft.unlink()
 
 
 def _rows(found: Look) -> pa.RecordBatch:

@@ -13,7 +13,7 @@ from pipeline.geodesy.area import Area
 from pipeline.geodesy.axes import Axes
 from pipeline.geodesy.errors import OperationError
 from pipeline.geodesy.operations import own_places
-from pipeline.intake.first_pass import Progress, gather
+from pipeline.intake.first_pass import gather
 from pipeline.intake.operations import Operations, choose_operations
 from pipeline.intake.prepare import Prepared, load, prepare, prepare_control
 from pipeline.intake.sort import sieve
@@ -24,6 +24,7 @@ from pipeline.job.load import LoadedJob
 from pipeline.near import listed
 from pipeline.plausible.places import on_sphere
 from pipeline.problems import JobError, Problem, Problems
+from pipeline.progress import Progress
 from pipeline.sessions.windows import load_sessions
 from pipeline.sphere import RADIUS
 from pipeline.words import Verdict, counted, plural

@@ -1,6 +1,5 @@
 """The first pass over the exports: occupations picked out, extents, times and repeated rows noted. Little is kept."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -27,14 +26,12 @@ from pipeline.intake.same_names import SameNames, same_names
 from pipeline.intake.sort import Sieve
 from pipeline.intake.tie_reach import tie_reach
 from pipeline.intake.zone_numbers import zone_before
+from pipeline.progress import Progress
 from pipeline.read.claims import Claims
 from pipeline.read.files import Export, read_ahead
 from pipeline.read.kept import Kept, Room
 from pipeline.tables import TIME
 from pipeline.words import REASONS, Reason, reason_code
-
-#: Called with a stage, rows done and rows in all (0 where not known yet).
-Progress = Callable[[str, int, int], None]
 
 #: Degrees around an occupation within which readings belong to the job's area. No base reaches further; a reading
 #: far out must not stretch the area over half the world, be it one that no session is large enough to give away.

@@ -19,9 +19,9 @@ from multiprocessing.process import BaseProcess
 from threading import Thread
 from typing import Any
 
+from pipeline.progress import Progress
 from pipeline.run.mishaps import Died, Mishap, OutOfMemory, TimedOut, is_out_of_memory
 
-Progress = Callable[[str, int, int], None]
 Work = Callable[[Any, Progress | None], Any]
 
 #: Seconds that a process may take to load what it needs, which are not the piece's; longest wait at a stretch.

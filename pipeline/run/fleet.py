@@ -2,20 +2,19 @@
 
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from functools import partial
 from importlib import import_module
 from pathlib import Path
 
 from pipeline.issue.record import RecordError
 from pipeline.problems import JobError, JobHeld, without_folder
+from pipeline.progress import Progress
 from pipeline.run.glance import unchanged_at_a_glance
 from pipeline.run.lean import loaded_for_good
 from pipeline.run.mishaps import Fault, Mishap, OutOfMemory, is_out_of_memory
 from pipeline.run.one_folder import sharing
 from pipeline.run.outcome import Outcome
-
-Progress = Callable[[str, int, int], None]
 
 #: The module that loads what a job needs.
 LOADED = "pipeline.run.loaded"

@@ -28,7 +28,6 @@ from pipeline.draft.second_pass import Drafted, Ready
 from pipeline.draft.string_rows import Gathered
 from pipeline.draft.strings_told import linework_noted, linework_notes
 from pipeline.draft.wholly_held import WhollyHeld
-from pipeline.intake.first_pass import Progress
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.issue.folder.durable import has_room, sync
@@ -42,6 +41,7 @@ from pipeline.issue.geopackage.tally import Written
 from pipeline.issue.geopackage.write import LayerSource, NotWritten, write_geopackage
 from pipeline.issue.record_types import Compared, FileIssued, LayerSums, ShiftModel
 from pipeline.issue.report.thinning import HELD_KIND, Thinned, Thinner
+from pipeline.progress import Progress
 from pipeline.reissue.against import Earlier
 from pipeline.reissue.changed_rows import REVISED, ChangedRows
 from pipeline.reissue.changes import Touched, compare

@@ -9,7 +9,6 @@ from pathlib import Path
 from pipeline.blunders.diagnose import diagnose
 from pipeline.draft.merged import settle
 from pipeline.examine.examine import examine
-from pipeline.intake.first_pass import Progress
 from pipeline.intake.prepare import Prepared, load, owner, prepare
 from pipeline.issue.folder import untold
 from pipeline.issue.folder.belongs import in_the_way
@@ -25,6 +24,7 @@ from pipeline.issue.record_types import Changes
 from pipeline.issue.report.page import write_report
 from pipeline.job.load import LoadedJob
 from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusal, refusals_told, remedy, said_of
+from pipeline.progress import Progress
 from pipeline.reissue.against import against
 from pipeline.reissue.changes import attributes_changed
 from pipeline.reissue.earlier import Last

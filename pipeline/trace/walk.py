@@ -11,13 +11,13 @@ import pyarrow.compute as pc
 from pipeline.draft.merged import settle
 from pipeline.draft.second_pass import Drafter
 from pipeline.examine.examine import examine
-from pipeline.intake.first_pass import Progress
 from pipeline.intake.prepare import load, prepare
 from pipeline.issue.folder.standing import standing
 from pipeline.issue.record import RecordError
 from pipeline.issue.record_types import Record
 from pipeline.near import nearest as nearest_names
 from pipeline.problems import JobError, Problem, Problems, refusals_told
+from pipeline.progress import Progress
 from pipeline.read.files import read_batches
 from pipeline.reissue.fingerprint import differences, fingerprint, identity_of
 from pipeline.solve.solve import solve
