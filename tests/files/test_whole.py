@@ -24,6 +24,11 @@ def test_it_is_as_it_was_where_the_writing_fails(error: type[BaseException], tmp
         fresh.write_text("half")
         raise error
     assert path.read_text() == "first" and list(tmp_path.iterdir()) == [path]
-    with pytest.raises(IsADirectoryError), whole_or_not(tmp_path, tmp_path / ".page") as fresh:
+
+
+def test_it_is_as_it_was_where_it_cannot_be_replaced(tmp_path: Path) -> None:
+    path = tmp_path / "page"
+    path.mkdir()
+    with pytest.raises(OSError), whole_or_not(path, tmp_path / ".page") as fresh:
         fresh.write_text("whole")
     assert list(tmp_path.iterdir()) == [path]
