@@ -50,7 +50,7 @@ _WHY_UNSURE = "nobody knows whether it carries the field shift: it lies before i
 Ready = Callable[[pa.RecordBatch, Export], Reuse | None]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Drafted:
     """One batch after the second pass: (n,) each.
 

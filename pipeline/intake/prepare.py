@@ -43,7 +43,7 @@ BASE_COLUMNS = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Prepared:
     """A job with its sessions, its register (None where no session needs one) and its raw files.
 
@@ -118,7 +118,18 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     faulty = frozenset(part for part, before, after in parts if after > before)
     usable = tuple(export for export in exports if export.block in sound)
     taken = _of_usable(carried, exports, sound)
-    return Prepared(loaded, windows, register, usable, faulty, sessions_sum, site, taken, codes, writing)
+    return Prepared(
+        loaded=loaded,
+        windows=windows,
+        register=register,
+        exports=usable,
+        faulty=faulty,
+        sessions_sum=sessions_sum,
+        site=site,
+        field_windows=taken,
+        codes=codes,
+        writing=writing,
+    )
 
 
 def _of_usable(carried: tuple[FieldWindow, ...], exports: list[Export], sound: set[int]) -> tuple[FieldWindow, ...]:
@@ -137,7 +148,9 @@ def prepare_control(loaded: LoadedJob, problems: Problems) -> Prepared:
     """
     _check_folder(loaded, problems)
     _check_frames(loaded, problems)
-    return Prepared(loaded, (), _register(loaded, problems), (), site=_site(loaded, problems))
+    return Prepared(
+        loaded=loaded, windows=(), register=_register(loaded, problems), exports=(), site=_site(loaded, problems)
+    )
 
 
 def owner(loaded: LoadedJob) -> Owner:

@@ -22,7 +22,7 @@ MOST, MOST_OF_ALL = 300_000, 1_000_000
 Texts = NDArray[np.object_]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Rows:
     """Rows (n,) that have a time, in order of exports and rows.
 
@@ -111,5 +111,16 @@ def _together(batches: Sequence[tuple[int, pa.RecordBatch]], cut: frozenset[int]
     name, code, base, mark, solution = (texts(name) for name in ("name", "code", "base", "mark", "solution"))
     row, first, second, third = (numbers(name) for name in ("source_row", "first", "second", "third"))
     return Rows(
-        export[known], row.astype(np.int64), name, code, base, mark, solution, times[known], first, second, third, cut
+        export=export[known],
+        row=row.astype(np.int64),
+        name=name,
+        code=code,
+        base=base,
+        mark=mark,
+        solution=solution,
+        time=times[known],
+        first=first,
+        second=second,
+        third=third,
+        cut=cut,
     )

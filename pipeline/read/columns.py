@@ -49,7 +49,7 @@ _LIMITS = {"longitude": 360.0, "latitude": 90.0, "base_longitude": 360.0, "base_
 _LETTERS = {"longitude": "EW", "latitude": "NS", "base_longitude": "EW", "base_latitude": "NS"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """How the batches of one file become readings; ``carried`` pairs the file's own names with the delivered fields."""
 
@@ -84,18 +84,18 @@ def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False,
     counted = lengths_of(points)
     time_format = "gps-week-seconds" if points.columns.gps_week is not None else points.time_format
     return Plan(
-        points,
-        decimal,
-        mapped(points.columns),
-        position_of(points.columns),
-        base_of(points.columns),
-        clock(points.time_zone, time_format, dates),
-        clock(points.time_zone, points.time_format, dates),
-        sigma_of(points.columns),
-        carried_fields(points, schema),
-        counted,
-        degrees or counted.degrees,
-        small_units(points),
+        points=points,
+        decimal=decimal,
+        names=mapped(points.columns),
+        position=position_of(points.columns),
+        base=base_of(points.columns),
+        clock=clock(points.time_zone, time_format, dates),
+        end_clock=clock(points.time_zone, points.time_format, dates),
+        sigma=sigma_of(points.columns),
+        carried=carried_fields(points, schema),
+        lengths=counted,
+        degrees=degrees or counted.degrees,
+        small=small_units(points),
     )
 
 

@@ -57,7 +57,7 @@ from pipeline.words import MARKS_DRAWN
 Layers = tuple[Written, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Laid:
     """What the second pass gave: the small layers, keys of the record, the files written, points for the plan.
 
@@ -326,7 +326,7 @@ class _SecondPass:
             self.count.compare_models(drafted.session[points], drafted.apart[points], names)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Rest:
     """What is known once the second pass has run: the layers after ``points``, and what the record says of the rows."""
 
@@ -358,18 +358,18 @@ class _Rest:
         repeated = running.repeated()
         lines, linework = _lines(running)
         return cls(
-            running,
-            _all_checks(survey, solved, causes),
-            session_rows(survey, solved, running.count.by_session),
-            mark_rows(survey, solved),
-            repeat_rows(survey, repeated.readings, repeated.pairs),
-            repeated,
-            changed,
-            changes,
-            touched,
-            by_code,
-            lines,
-            linework,
+            running=running,
+            checks=_all_checks(survey, solved, causes),
+            sessions=session_rows(survey, solved, running.count.by_session),
+            marks=mark_rows(survey, solved),
+            repeats=repeat_rows(survey, repeated.readings, repeated.pairs),
+            repeated=repeated,
+            changed=changed,
+            changes=changes,
+            touched=touched,
+            by_code=by_code,
+            lines=lines,
+            linework=linework,
         )
 
     def sources(self) -> Iterator[LayerSource]:
@@ -401,22 +401,22 @@ class _Rest:
         """Return the sum of it all, with what is to be noted of the files."""
         running = self.running
         return Laid(
-            self.checks,
-            self.sessions,
-            self.marks,
-            self.repeats,
-            self.repeated,
-            running.count.rows(sum(running.survey.first_pass.rows), len(running.drafter.solved.occupations.marks)),
-            running.wholly.record(),
-            running.count.shift_model(running.survey),
-            files,
-            self.changes,
-            self.touched,
-            running.plan.thinned(),
-            [*running.beside.notes(), *linework_notes(self.linework), *notes],
-            running.count.accuracy(),
-            running.suspects.record(),
-            self.linework,
+            checks=self.checks,
+            sessions=self.sessions,
+            marks=self.marks,
+            repeats=self.repeats,
+            repeated=self.repeated,
+            rows=running.count.rows(sum(running.survey.first_pass.rows), len(running.drafter.solved.occupations.marks)),
+            wholly=running.wholly.record(),
+            shift_model=running.count.shift_model(running.survey),
+            files=files,
+            changes=self.changes,
+            touched=self.touched,
+            plan=running.plan.thinned(),
+            beside=[*running.beside.notes(), *linework_notes(self.linework), *notes],
+            accuracy=running.count.accuracy(),
+            suspect=running.suspects.record(),
+            linework=self.linework,
         )
 
 

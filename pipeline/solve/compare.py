@@ -19,7 +19,7 @@ from pipeline.tolerance import Tolerance
 from pipeline.words import Place, Role
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class OnMarks:
     """The occupations of marks, (n,) in the order of session and time, with their comparison.
 
@@ -125,19 +125,19 @@ def compare(
     tolerance = Tolerance(job.checks.horizontal, job.checks.vertical)
     compared = differences(observed, known, holds, tolerance, np.where(adjusted[:, None], known_to[rows], 0.0))
     on_marks = OnMarks(
-        candidates.table.take(pa.array(rows)),
-        candidates.session[rows],
-        candidates.time[rows],
-        tuple(str(marks[row]) for row in rows),
-        roles,
-        found,
-        known,
-        compared,
-        tuple(place(int(candidates.time[row]), *span(spans[candidates.session[row]])) for row in rows),
-        candidates.raw[rows],
-        sigma[rows],
-        observation[rows],
-        ~of_register,
+        table=candidates.table.take(pa.array(rows)),
+        session=candidates.session[rows],
+        time=candidates.time[rows],
+        marks=tuple(str(marks[row]) for row in rows),
+        roles=roles,
+        corrected=found,
+        known=known,
+        compared=compared,
+        places=tuple(place(int(candidates.time[row]), *span(spans[candidates.session[row]])) for row in rows),
+        raw=candidates.raw[rows],
+        sigma=sigma[rows],
+        observation=observation[rows],
+        temporary=~of_register,
     )
     return on_marks, spans
 

@@ -34,7 +34,7 @@ from pipeline.solve.which_mark import resolve
 from pipeline.words import Verdict, counted
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Solved:
     """What the second pass needs, and what the issue records.
 
@@ -128,7 +128,20 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     every = (*doubts, *confirmed_by(job, later), *of_missed)
     proof = tuple(_evidence(survey, derived, occupations, every))
     verdicts = _verdicts(proof, tied.shifts.fully_tied, spans)
-    return Solved(known, tied, add, derived.field, places, occupations, proof, verdicts, spans, every, held, missed)
+    return Solved(
+        reference=known,
+        tied=tied,
+        applied=add,
+        field=derived.field,
+        places=places,
+        occupations=occupations,
+        evidence=proof,
+        verdicts=verdicts,
+        spans=spans,
+        doubts=every,
+        unanswered=held,
+        missed=missed,
+    )
 
 
 def _derive(survey: Survey) -> _Derived:

@@ -13,7 +13,7 @@ from pipeline.clock import iso
 Vector = tuple[float, float, float]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Tie:
     """One observation that ties the reading's session.
 

@@ -41,11 +41,20 @@ def _ties(survey: Survey, solved: Solved, session: int) -> Iterator[Tie]:
     given = solved.shifts.observations
     for row in np.flatnonzero((given.session == session) & (given.mark < 0)).tolist():
         yield Tie(
-            "stated", None, None, None, (None,) * 3, (None,) * 3, None, (None,) * 3, None,
-            vector(turn(given.observed[row], given.rotation[row].T)),
-            vector(solved.shifts.adjustment.residuals[row]),
-            _sigma(solved, row), (),
-        )  # fmt: skip
+            use="stated",
+            point=None,
+            mark=None,
+            observed=None,
+            register=(None,) * 3,
+            register_sigma=(None,) * 3,
+            mark_xyz=None,
+            correction=(None,) * 3,
+            raw_xyz=None,
+            own_shift=vector(turn(given.observed[row], given.rotation[row].T)),
+            residual=vector(solved.shifts.adjustment.residuals[row]),
+            sigma=_sigma(solved, row),
+            sessions=(),
+        )
 
 
 def _on_mark(
@@ -58,19 +67,19 @@ def _on_mark(
     session = int(solved.shifts.observations.session[row])
     known = solved.reference.names.index(name) if name in solved.reference.names else None
     return Tie(
-        use,
-        point,
-        name,
-        None if time is None else moment(time),
-        (None,) * 3 if known is None else each(solved.reference.grid[known]),
-        each(np.where(marks.held[mark], marks.sigma[mark], np.nan)),
-        vector(adjusted),
-        each(np.where(marks.held[mark], turn(adjusted - marks.xyz[mark], rotation), np.nan)),
-        vector(raw),
-        vector(adjusted - raw),
-        vector(solved.shifts.adjustment.residuals[row]),
-        _sigma(solved, row),
-        _others(survey, solved, mark, session),
+        use=use,
+        point=point,
+        mark=name,
+        observed=None if time is None else moment(time),
+        register=(None,) * 3 if known is None else each(solved.reference.grid[known]),
+        register_sigma=each(np.where(marks.held[mark], marks.sigma[mark], np.nan)),
+        mark_xyz=vector(adjusted),
+        correction=each(np.where(marks.held[mark], turn(adjusted - marks.xyz[mark], rotation), np.nan)),
+        raw_xyz=vector(raw),
+        own_shift=vector(adjusted - raw),
+        residual=vector(solved.shifts.adjustment.residuals[row]),
+        sigma=_sigma(solved, row),
+        sessions=_others(survey, solved, mark, session),
     )
 
 

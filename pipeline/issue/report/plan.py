@@ -70,7 +70,7 @@ class Frame:
         return inside
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """A drawing: dots per kind of point and per kind of mark as path data, labels, ticks, and the scale bar.
 
@@ -123,32 +123,34 @@ def plan(record: Record, points: Thinned) -> Plan | None:
     bar = round_step((RIGHT - LEFT) / frame.scale, 4)
     labels = _labels(frame, kept)
     return Plan(
-        frame,
-        {
+        frame=frame,
+        points={
             kind: data
             for code, kind in enumerate(KINDS)
             if (data := _dots(frame, points, drawn & (points.kind == code), SHAPES[kind][1]))
         },
-        _symbols(frame, [mark for mark in kept if mark.kind == "control"], "M{0:.1f} {1:.1f}m0-7l6 11h-12z"),
-        _symbols(frame, [mark for mark in kept if mark.kind == "check"], "M{0:.1f} {1:.1f}m0-7l6 11h-12z"),
-        _symbols(frame, [mark for mark in kept if mark.kind == "temporary"], "M{0:.1f} {1:.1f}m-5-5h10v10h-10z"),
-        _symbols(frame, [mark for mark in kept if mark.failing], "M{0:.1f} {1:.1f}m-10-10l20 20m0-20l-20 20"),
-        labels.placed,
-        [
+        control=_symbols(frame, [mark for mark in kept if mark.kind == "control"], "M{0:.1f} {1:.1f}m0-7l6 11h-12z"),
+        check=_symbols(frame, [mark for mark in kept if mark.kind == "check"], "M{0:.1f} {1:.1f}m0-7l6 11h-12z"),
+        temporary=_symbols(
+            frame, [mark for mark in kept if mark.kind == "temporary"], "M{0:.1f} {1:.1f}m-5-5h10v10h-10z"
+        ),
+        failed=_symbols(frame, [mark for mark in kept if mark.failing], "M{0:.1f} {1:.1f}m-10-10l20 20m0-20l-20 20"),
+        labels=labels.placed,
+        eastings=[
             (round(frame.place(at, 0)[0], 1), _round(at * across))
             for at in _along(frame.west, RIGHT - LEFT, frame, step)
         ],
-        [
+        northings=[
             (round(frame.place(0, at)[1], 1), _round(at * along))
             for at in ticks(frame.north - (frame.bottom - TOP) / frame.scale, frame.north, step)
         ],
-        (bar, round(bar * frame.scale, 2)),
-        int(drawn.sum()),
-        points.total,
-        int((~drawn).sum()),
-        labels.left_out,
-        len(marks) - len(kept),
-        axes.easting.sign,
+        bar=(bar, round(bar * frame.scale, 2)),
+        shown=int(drawn.sum()),
+        total=points.total,
+        beyond=int((~drawn).sum()),
+        unlabelled=labels.left_out,
+        marks_left_out=len(marks) - len(kept),
+        unit=axes.easting.sign,
     )
 
 
