@@ -38,7 +38,7 @@ class Console(io.TextIOBase):
         self._closed, self._raw, self._unprinted = closed, raw, False
 
     @property
-    def encoding(self) -> str:  # type: ignore[override]
+    def encoding(self) -> str:  # type: ignore[override]  # a plain attribute of the base, and read alone
         """The encoding of the stream."""
         return self._stream.encoding or "utf-8"
 

@@ -8,7 +8,6 @@ import pyarrow as pa
 
 from pipeline.fieldwork.look import Look
 from pipeline.fieldwork.pairs import Pair
-from pipeline.geodesy.axes import NAMES
 from pipeline.issue.control_sheet.mark_files import Said
 from pipeline.issue.control_sheet.sheet import Sheet
 from pipeline.issue.control_sheet.sketch import sketch
@@ -73,7 +72,9 @@ def drawn_elsewhere(record: Record | None, names: Sequence[str]) -> str | None:
     rows = [row for row in record["marks"] if row["drawn"] and row["mark"] in names] if record is not None else []
     if record is None or not rows:
         return None
-    places = [f"{row['mark']} {', '.join(_length(row[axis]) for axis in NAMES)}" for row in rows]  # type: ignore[literal-required]
+    places = [
+        f"{row['mark']} {', '.join(map(_length, (row['easting'], row['northing'], row['height'])))}" for row in rows
+    ]
     return (
         f"Handed out as published; issue {record['issue']:03d} draws as adjusted, as the points hang on them so, "
         f"at easting, northing, height: {'; '.join(places)}"

@@ -31,8 +31,8 @@ def prepare_proj() -> None:
 
     The wheels of pyproj carry a database but no grids, and look at PROJ_DATA only where their own folder is missing.
     """
-    if network.is_network_enabled():  # type: ignore[attr-defined]
-        network.set_network_enabled(active=False)  # type: ignore[attr-defined]
+    if network.is_network_enabled():  # type: ignore[attr-defined]  # compiled, without stubs
+        network.set_network_enabled(active=False)  # type: ignore[attr-defined]  # compiled, without stubs
     known = datadir.get_data_dir().split(os.pathsep)
     for folder in _named():
         if folder not in known and _fault(folder) is None:
@@ -43,7 +43,7 @@ def prepare_proj() -> None:
 def folders() -> tuple[Path, ...]:
     """Return the folders where PROJ looks for grid files, in order: the user's own first."""
     prepare_proj()
-    own = datadir.get_user_data_dir()  # type: ignore[attr-defined]
+    own = datadir.get_user_data_dir()  # type: ignore[attr-defined]  # compiled, without stubs
     looked = [own, *datadir.get_data_dir().split(os.pathsep)]
     return tuple(dict.fromkeys(Path(folder) for folder in looked if folder))
 

@@ -12,8 +12,8 @@ if TYPE_CHECKING:
 def written_plainly(record: Record) -> bool:
     """Tell whether the coordinates of an issue are metres to the east, to the north and upwards, as mostly."""
     axes = record["target"]["axes"]
-    usual = (("easting", "east"), ("northing", "north"), ("height", "up"))
-    return all(axes[key]["metres"] == 1 and axes[key]["direction"] == direction for key, direction in usual)  # type: ignore[literal-required]
+    usual = ((axes["easting"], "east"), (axes["northing"], "north"), (axes["height"], "up"))
+    return all(axis["metres"] == 1 and axis["direction"] == direction for axis, direction in usual)
 
 
 def axes_written(record: Record) -> Axes:

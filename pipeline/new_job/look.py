@@ -106,7 +106,7 @@ class Look:
         mapped = Columns(**self.named(columns))
         stated = {"crs": self.crs, **self.keys, **more}
         layer = {} if self.layer is None else {"layer": self.layer}
-        return Points(files=(self.shown,), columns=mapped, **layer, **stated)  # type: ignore[arg-type]
+        return Points.model_validate({"files": (self.shown,), "columns": mapped, **layer, **stated})
 
 
 def looks(path: Path, shown: str, page: str | None = None) -> Iterator[Look]:
@@ -285,7 +285,7 @@ def _dialect(
     wrong: Unusable | None = None
     for each in more:
         keys = stated | each
-        block = Points(files=(shown,), columns=Columns(**known), decimal=".", **keys)  # type: ignore[arg-type]
+        block = Points.model_validate({"files": (shown,), "columns": Columns(**known), "decimal": ".", **keys})
         try:
             found = find_dialect(path, block)
         except Unusable as error:
@@ -397,7 +397,7 @@ def _workbook(path: Path, shown: str, layer: str | None) -> Look:
         count = [sum(is_known(text[at]) for text in texts) for at in range(min(len(raw.row), LINES))]
         if max(count, default=0) >= _HEADINGS:
             keys = {"header": int(raw.row[count.index(max(count))])}
-    sheet = open_sheet(path, Points(files=(shown,), layer=layers, **keys), ROWS)  # type: ignore[arg-type]
+    sheet = open_sheet(path, Points.model_validate({"files": (shown,), "layer": layers, **keys}), ROWS)
     dated = frozenset(field.name for field in sheet.schema if pa.types.is_timestamp(field.type))
     columns = _texts(_first(sheet.batches), tuple(sheet.schema.names))
     written = f"a spreadsheet, header in row {sheet.header_line}"

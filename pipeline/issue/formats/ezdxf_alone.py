@@ -38,11 +38,12 @@ def _elsewhere(folder: str) -> Iterator[None]:
     homes = ("XDG_CACHE_HOME", "XDG_CONFIG_HOME")
     before, read = {name: os.environ.get(name) for name in homes}, configparser.RawConfigParser.read
     os.environ.update(dict.fromkeys(homes, folder))
+    # the method is replaced on purpose, and put back below
     configparser.RawConfigParser.read = nothing  # type: ignore[method-assign, assignment]
     try:
         yield
     finally:
-        configparser.RawConfigParser.read = read  # type: ignore[method-assign]
+        configparser.RawConfigParser.read = read  # type: ignore[method-assign]  # as above
         for name, value in before.items():
             os.environ.pop(name)
             os.environ.update({name: value} if value is not None else {})

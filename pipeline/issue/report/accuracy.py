@@ -5,7 +5,6 @@ from collections.abc import Iterator, Sequence
 
 from pipeline.issue.record_types import Record
 from pipeline.issue.report.written import count, many, metres
-from pipeline.issue.row_types import CheckRow
 from pipeline.words import MarkStatus, Role, Verdict
 
 #: Names of marks that a sentence lists.
@@ -54,14 +53,15 @@ def _checks(record: Record) -> Iterator[str]:
     agree = "agrees" if passing == 1 else "agree"
     yield (
         f"Of {many(len(tested), 'independent check')}, which took no part in the adjustment, {count(passing)} {agree}"
-        f" with the published coordinates within {within}. {_spread(tested, 'd_horizontal', 'Horizontally')}"
-        f" {_spread(tested, 'd_height', 'In height')}".rstrip()
+        f" with the published coordinates within {within}."
+        f" {_spread([row['d_horizontal'] for row in tested], 'Horizontally')}"
+        f" {_spread([row['d_height'] for row in tested], 'In height')}".rstrip()
     )
 
 
-def _spread(rows: Sequence[CheckRow], key: str, what: str) -> str:
+def _spread(differences: Sequence[float | None], what: str) -> str:
     """Return the largest and the root mean square of the differences of checks, "" where none is compared."""
-    off = [abs(float(value)) for row in rows if (value := row[key]) is not None]  # type: ignore[literal-required]
+    off = [abs(value) for value in differences if value is not None]
     if not off:
         return ""
     square = math.sqrt(sum(value * value for value in off) / len(off))

@@ -149,6 +149,14 @@ def fixed(holds: str | None) -> str:
     return "position and height" if holds == Holds.FULL else holds
 
 
+def _sigma(short: str, key: str) -> Column[Row]:
+    return Column(f"Sigma {short}", "n", lambda row: f"{float(row[key]):.4f}")
+
+
+def _remark(head: str, key: str) -> Column[Row]:
+    return Column(head, "long", lambda row: row.get(key) or NONE)
+
+
 def _register(record: Record) -> Table:
     grid = "easting" in record["register"][0]
     axes = ("easting", "northing", "height") if grid else ("longitude", "latitude", "height")
@@ -156,12 +164,9 @@ def _register(record: Record) -> Table:
         name("Mark", "mark", names=True),
         *(_written(axis) for axis in axes),
         Column("Fixed in", "", lambda row: fixed(row["holds"])),
+        *(_sigma(short, key) for short, key in (("horiz.", "sigma horizontal"), ("vert.", "sigma vertical"))),
         *(
-            Column(f"Sigma {short}", "n", lambda row, key=key: f"{float(row[key]):.4f}")  # type: ignore[misc]
-            for short, key in (("horiz.", "sigma horizontal"), ("vert.", "sigma vertical"))
-        ),
-        *(
-            Column(head, "long", lambda row, key=key: row.get(key) or NONE)  # type: ignore[misc]
+            _remark(head, key)
             for head, key in (("Source", "source"), ("Dated", "dated"))
             if any(row.get(key) for row in record["register"])
         ),
