@@ -2,7 +2,6 @@
 
 import csv
 import io
-import tomllib
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 
@@ -17,7 +16,7 @@ from pipeline.clock import clock, iso, moment
 from pipeline.geodesy.frames import geocentric_to_local
 from pipeline.intake.field_windows import FieldWindow
 from pipeline.job.model import TYPED
-from pipeline.job.toml_text import quoted
+from pipeline.job.toml_text import quoted, read_table
 from pipeline.sessions.toml_lines import field_shift_text
 from pipeline.words import Role
 
@@ -104,7 +103,7 @@ def _carried_there(case: Case, session: int, since: int, until: int) -> list[Fie
 
 def _as_columns(table: str, delimiter: str | None) -> Iterator[str]:
     """Yield the keys of a field shift as columns of a table of sessions, and below them its cells."""
-    keys = tomllib.loads(f"field_shift = {{ {table} }}")["field_shift"]
+    keys = read_table(table)
     text = io.StringIO()
     writer = csv.writer(text, delimiter=delimiter if delimiter and len(delimiter) == 1 else ",", lineterminator="\n")
     writer.writerow(f"field_shift_{key}" for key in keys)

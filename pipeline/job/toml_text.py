@@ -1,7 +1,9 @@
-"""Texts as a job file writes them, escaped so that every one of them is read again as it was."""
+"""Texts and tables as a job file writes them, so that every one of them is read again as it was."""
 
 import json
+import tomllib
 from collections.abc import Iterable
+from typing import Any
 
 #: Beyond TOML's own: what a terminal or an editor may take for the end of a line.
 _ESCAPED = str.maketrans({sign: f"\\u{ord(sign):04x}" for sign in "\x7f\x85\u2028\u2029"})
@@ -15,3 +17,9 @@ def quoted(text: str) -> str:
 def listed(texts: Iterable[str]) -> str:
     """Return a list of texts as TOML has it."""
     return f"[{', '.join(map(quoted, texts))}]"
+
+
+def read_table(text: str) -> dict[str, Any]:
+    """Return the keys of a table that was written on one line, without its braces. Raises `tomllib.TOMLDecodeError`."""
+    table: dict[str, Any] = tomllib.loads(f"table = {{ {text} }}")["table"]
+    return table

@@ -46,6 +46,7 @@ LIBRARIES = {
     "distributed": {"cluster"},
     "typer": {"cli"},
     "rich": {"cli"},
+    "tomllib": {"job"},
 }
 
 #: Libraries that rooms, and single modules of the others, may not use, so that they stay arrays in, arrays out.
