@@ -109,7 +109,7 @@ def said_of(error: OSError) -> str:
 
 
 def is_refusal(error: OSError) -> bool:
-    """Say whether an error is what the system refuses of a path, rather than a fault of the program."""
+    """Say whether an error is what the system refuses of a path, rather than a fault in the program."""
     return error.errno in _REFUSALS
 
 

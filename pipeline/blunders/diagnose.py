@@ -84,7 +84,8 @@ class Diagnoses:
 def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Diagnoses:
     """Read every session that has a failing occupation or an implausible shift, and look for drifts in the others.
 
-    ``former`` is the register as the issue before had it: what a failing check agreed with may have been altered since.
+    ``former`` is the register as the previous issue had it: what a failing check agreed with may have been
+    altered since.
     """
     case = Case(survey, solved, former)
     compared, limits = solved.occupations.compared, survey.job.shift

@@ -1,4 +1,4 @@
-"""Where exceptions end: a user's mistake, a job that is held, a fault of the program; each with its exit code."""
+"""Where exceptions end: a user's mistake, a job that is held, a fault in the program; each with its exit code."""
 
 import os
 import re
@@ -26,7 +26,7 @@ _ENDED = {WRONG: "refused", HELD: "held"}
 
 
 def report(job: str, error: Exception, *, as_json: bool = False) -> int:
-    """Print what ended a job on stderr and return its exit code; a fault of the program keeps its traceback.
+    """Print what ended a job on stderr and return its exit code; a fault in the program keeps its traceback.
 
     With ``as_json`` stdout gets it as a document too.
     """

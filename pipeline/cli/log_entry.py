@@ -38,7 +38,7 @@ def log_telling(one: Told) -> None:
 
 
 def changed_nothing(outcome: Result) -> bool:
-    """Say whether a run found the issue before as it was, so that nothing is lost where its line is."""
+    """Say whether a run found the previous issue as it was, so that nothing is lost where its line is."""
     return isinstance(outcome, Outcome) and not outcome.issued
 
 

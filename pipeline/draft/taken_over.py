@@ -1,4 +1,4 @@
-"""Numbers of the issue before that the second pass takes over, to the bit, instead of computing them again."""
+"""Numbers of the previous issue that the second pass takes over, to the bit, instead of computing them again."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ OfFile = tuple[Integers, NDArray[np.int32], Floats]
 
 @dataclass(frozen=True)
 class Reuse:
-    """The numbers of the issue before, for the points that no change reaches.
+    """The numbers of the previous issue, for the points that no change reaches.
 
     Args:
         sessions: (S,) which sessions are as they were.

@@ -1,4 +1,4 @@
-"""What an issue changes, in words: how many points since the issue before, and why."""
+"""What an issue changes, in words: how many points since the previous issue, and why."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def counts_told(changes: Mapping[str, object], since: int | None) -> str:
     Args:
         changes: the counts by `Change`, None for one that its record does not have, ``attributes``, and in metres
             ``max_horizontal`` and ``max_vertical``.
-        since: the number of the issue before, None where that is not known.
+        since: the number of the previous issue, None where that is not known.
     """
     before = f"since issue {since:03d}" if since is not None else "since the previous issue"
     counts = {name: count for name in Change if isinstance(count := changes.get(name), int)}

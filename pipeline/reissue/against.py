@@ -19,7 +19,7 @@ from pipeline.words import FIRST_ISSUE
 
 @dataclass(frozen=True)
 class Earlier:
-    """The rows of the issue before, and what gives the reason of a change.
+    """The rows of the previous issue, and what gives the reason of a change.
 
     ``changed`` are its points where few of them can differ; ``side`` its rows for comparison, else read when needed;
     ``taken`` the numbers of its points that no change reaches, where there are any.
@@ -41,7 +41,7 @@ class Against:
 
 
 def against(last: Last | None, survey: Survey, solved: Solved, now: Fingerprint) -> Against:
-    """Hold a job against the issue before; where that cannot be compared, ``because`` says what stands in the way."""
+    """Hold a job against the previous issue; where that cannot be compared, ``because`` says what stands in the way."""
     if last is None:
         return Against((FIRST_ISSUE,))
     why = reasons(last, survey, solved, now)

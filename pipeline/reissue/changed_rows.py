@@ -1,4 +1,4 @@
-"""The points of the issue before, held against the second pass row by row: which of them are not as they were."""
+"""The points of the previous issue, held against the second pass row by row: which of them are not as they were."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -33,7 +33,7 @@ _PROOF_WORDS = pa.array([str(proof) for proof in PROOFS])
 
 
 class ChangedRows:
-    """The layer ``points`` of the issue before, in the order of its rows, while the second pass comes past it.
+    """The layer ``points`` of the previous issue, in the order of its rows, while the second pass comes past it.
 
     Args:
         last: that issue.
@@ -116,7 +116,7 @@ class ChangedRows:
 
 
 def few_can_differ(last: Last, found: Standing, survey: Survey, sums: Mapping[str, str]) -> bool:
-    """Say whether few points of the issue before can differ, so that they are changed in a copy of its layer.
+    """Say whether few points of the previous issue can differ, so that they are changed in a copy of its layer.
 
     Not where anything changed but the register and the sessions, where the GeoPackage is not byte for byte the one
     that was issued, and where many points lie in sessions that the change reaches.

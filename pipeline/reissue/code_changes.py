@@ -1,4 +1,4 @@
-"""What changed in the table of codes since the issue before, in words."""
+"""What changed in the table of codes since the previous issue, in words."""
 
 from collections.abc import Iterator, Sequence
 
@@ -13,7 +13,7 @@ _SHOWN = 6
 def code_changes(before: CodesNoted | None, now: Sequence[CodeKnown]) -> list[str]:
     """Return a sentence for each code that is new, gone or said otherwise; of many the first, and how many there are.
 
-    Nothing where the issue before had no table of codes.
+    Nothing where the previous issue had no table of codes.
     """
     if before is None:
         return []

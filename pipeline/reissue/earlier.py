@@ -24,7 +24,7 @@ from pipeline.reissue.side import COMPARED, Side, attributes_of
 
 @dataclass(frozen=True)
 class Last:
-    """The issue before: its record, and its GeoPackage."""
+    """The previous issue: its record, and its GeoPackage."""
 
     record: Record
     package: Path
@@ -128,10 +128,10 @@ class Standing:
 
 
 def standing(last: Last, survey: Survey, now: Reach) -> Standing | None:
-    """Return what of the issue before can be taken over; None where nothing can, or its content was altered.
+    """Return what of the previous issue can be taken over; None where nothing can, or its content was altered.
 
     Args:
-        last: the issue before.
+        last: the previous issue.
         survey: the job.
         now: its `Fingerprint.reach`.
     """

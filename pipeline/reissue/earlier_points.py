@@ -1,4 +1,4 @@
-"""The points of the issue before, laid down in the order of its rows: the second pass comes past them in that order.
+"""The points of the previous issue, laid down in the order of its rows: the second pass comes past them in that order.
 
 They lie on disk where they are many, so that memory does not grow with them.
 """
@@ -30,7 +30,7 @@ _KINDS = {
 
 @dataclass(frozen=True)
 class Piece:
-    """Some points of the issue before, (n,) in the order of its rows.
+    """Some points of the previous issue, (n,) in the order of its rows.
 
     Args:
         file: index of each point's raw file, -1 for none of them.

@@ -1,6 +1,6 @@
 """A doubt of frames whose earlier issue is gone or damaged: it is taken along until its key is taken back.
 
-The issue before is what shows such a fault. Without it the doubt that the newest issue records is all that is left.
+The previous issue is what shows such a fault. Without it the doubt that the newest issue records is all that is left.
 """
 
 import re

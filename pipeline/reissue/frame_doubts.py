@@ -1,7 +1,7 @@
 """Doubts that frames bring which differ from an earlier issue's, so that one of the two issues must be wrong.
 
 A height datum, a geoid or a CRS that is another now moves all points alike, and ties take a wrong one of the register
-up into the shift, so that every check agrees: only the issue before shows it.
+up into the shift, so that every check agrees: only the previous issue shows it.
 """
 
 import numpy as np

@@ -1,4 +1,4 @@
-"""Why a point differs from the issue before: only what reached it, and everything for the record."""
+"""Why a point differs from the previous issue: only what reached it, and everything for the record."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -241,7 +241,7 @@ def _texts(row: RegisterMark) -> dict[str, str]:
 
 
 def _linked(last: Last, survey: Survey, solved: Solved, own: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
-    """Return per session the changes of other sessions that marks tie to it, now or in the issue before."""
+    """Return per session the changes of other sessions that marks tie to it, now or in the previous issue."""
     pairs = {(row["session"], row["mark"]) for row in last.record["checks"] if row["role"] == Role.TIE}
     on_marks = solved.occupations
     for number, mark, role in zip(on_marks.session.tolist(), on_marks.marks, on_marks.roles, strict=True):

@@ -71,7 +71,7 @@ class Count:
     def rows(self, read: int, on_marks: int) -> Rows:
         """Return the record's ``rows``.
 
-        Raises `RuntimeError` where they do not add up: a fault of the program, and nothing is issued.
+        Raises `RuntimeError` where they do not add up: a fault in the program, and nothing is issued.
         """
         if read != self.points + on_marks + self.held_back:
             raise RuntimeError(

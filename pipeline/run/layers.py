@@ -175,7 +175,7 @@ def _written_anew(running: "_SecondPass", causes: Sequence[str | None], package:
 def _revised(
     running: "_SecondPass", causes: Sequence[str | None], changed: ChangedRows, package: Path
 ) -> tuple[Layers, "_Rest"] | None:
-    """Run the second pass against the points of the issue before, and change a copy of its GeoPackage.
+    """Run the second pass against the points of the previous issue, and change a copy of its GeoPackage.
 
     Returns None, and has written nothing, where points came or went or too many of them differ.
     """
@@ -226,7 +226,7 @@ class _SecondPass:
         self._open.close()
 
     def read_earlier(self) -> None:
-        """Read the rows of the issue before, which those of this one are compared with."""
+        """Read the rows of the previous issue, which those of this one are compared with."""
         if self.earlier is not None:
             self.was = self.earlier.side or self.earlier.last.side()
             self.now = Side(self.was.attributes)
@@ -266,7 +266,7 @@ class _SecondPass:
                 yield batch
 
     def held_against(self, changed: ChangedRows) -> list[pa.RecordBatch] | None:
-        """Return the rows of ``points`` that differ from the issue before, None where that cannot be revised."""
+        """Return the rows of ``points`` that differ from the previous issue, None where that cannot be revised."""
         rows, fresh = Rows(self.drafter, self.carried), []
         for drafted, _ in self._drafted(rows, changed.ready):
             found = changed.take(drafted)

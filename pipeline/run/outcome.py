@@ -67,7 +67,7 @@ class Outcome:
 
     @property
     def is_news(self) -> bool:
-        """Say whether somebody should hear of it: it needs attention, or has fewer points than the issue before."""
+        """Say whether somebody should hear of it: it needs attention, or has fewer points than the previous issue."""
         return self.needs_attention or (self.is_new and takes_away(self.record))
 
     def chosen(self) -> list[str]:

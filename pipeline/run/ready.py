@@ -13,7 +13,7 @@ from pipeline.solve.solve import Solved
 
 @dataclass(frozen=True)
 class Ready:
-    """What the second pass, the record and a comparison with the issue before need.
+    """What the second pass, the record and a comparison with the previous issue need.
 
     ``settled`` is the second pass over the job, with what is issued of points measured twice; ``history`` what is to be
     noted of occupations that the newest issue had and the job has not, and of frames that were others.

@@ -43,8 +43,8 @@ def account(job: Ready, laid: Laid, number: int, changes: Changes | None, last: 
         job: the job, of which everything is known but its points.
         laid: what the second pass gave.
         number: the number of the issue.
-        changes: what changed since the issue before; None for the first.
-        last: the record of the issue before.
+        changes: what changed since the previous issue; None for the first.
+        last: the record of the previous issue.
     """
     survey, solved = job.survey, job.solved
     precise, compared = precisions(survey, solved, laid), solved.occupations.compared

@@ -55,7 +55,7 @@ def refuse_damaged_issues(folder: Path, newest: Last, shown: int | None) -> None
 def former_register(folder: Path, solved: Solved) -> Former | None:
     """Return the register as the issue that drafters have was made with, where an occupation fails; else None.
 
-    What cannot be read here is told where the issue before is needed.
+    What cannot be read here is told where the previous issue is needed.
     """
     compared = solved.occupations.compared
     if not (compared.judged & ~compared.passed).any():
@@ -70,7 +70,7 @@ def former_register(folder: Path, solved: Solved) -> Former | None:
 def with_history(folder: Path, survey: Survey) -> tuple[tuple[Doubtful, ...], list[str]]:
     """Return what the newest issue had of occupations and a job has not any more, as `gone_checks`.
 
-    What cannot be read here is told where the issue before is needed.
+    What cannot be read here is told where the previous issue is needed.
     """
     with suppress(JobError, RecordError, OSError):
         newest = newest_issue(folder)
@@ -81,7 +81,7 @@ def with_history(folder: Path, survey: Survey) -> tuple[tuple[Doubtful, ...], li
 def with_frames(folder: Path, survey: Survey, solved: Solved) -> tuple[Solved, list[str]]:
     """Return a solved job with what frames that differ from its issues' before put in doubt, and what is noted of them.
 
-    What cannot be read here is told where the issue before is needed.
+    What cannot be read here is told where the previous issue is needed.
     """
     newest: Last | None = None
     with suppress(JobError, RecordError, OSError):

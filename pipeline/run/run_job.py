@@ -68,7 +68,7 @@ def run_job(path: str | Path, *, dry_run: bool = False, progress: Progress | Non
     Returns the outcome, with the record of the new issue or, where nothing changed, of the one before.
 
     Raises `JobError` with every problem of the job and its inputs, and `JobHeld` where another run holds the job. Then
-    nothing is written. Any other exception is a fault of the program, and the previous issue stands.
+    nothing is written. Any other exception is a fault in the program, and the previous issue stands.
     """
     before = Before.of(Path(path))
     loaded = load(Path(path))
@@ -214,7 +214,7 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
 
 
 def _altered_since(folder: Path, last: Last | None) -> list[str]:
-    """Return which files of the issue before are not what was issued: what changed is told against what they hold."""
+    """Return which files of the previous issue are not what was issued: what changed is told against what they hold."""
     if last is None:
         return []
     found = damage(last.folder, last.record, confirmed(folder, last.record["issue"]).signs)

@@ -233,7 +233,7 @@ def _mark_then(survey: Survey, one: KeptShift, reading: Reading) -> Floats | Non
 
 
 def _raw_then(survey: Survey, one: KeptShift) -> Floats | None:
-    """Return (3,) working frame, of the reading, None where the issue before had another grid."""
+    """Return (3,) working frame, of the reading, None where the previous issue had another grid."""
     if not _in_target(survey, one):
         return None
     entry, to_issued = one.entry, survey.operations.frames.to_issued

@@ -49,9 +49,9 @@ class TieUsed:
     Args:
         row: of the survey's candidates.
         mark: (3,) working frame.
-        since: the issue before whose numbers are taken out, None where they are worked out here.
+        since: the previous issue whose numbers are taken out, None where they are worked out here.
         revised: (3,) by how much the shift would differ by the register of now, in its own model, metres.
-        called: the mark's name in the issue before, where it had another; else None.
+        called: the mark's name in the previous issue, where it had another; else None.
         reading: what was read, and the mark by the register of now.
     """
 

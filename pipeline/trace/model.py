@@ -112,7 +112,7 @@ class Occupied:
 
 @dataclass(frozen=True)
 class Found:
-    """The reading as an issue has it: its layer, coordinates, and how they differ from the issue before.
+    """The reading as an issue has it: its layer, coordinates, and how they differ from the previous issue.
 
     ``word`` is the proof word, the reason for holding it back, or the role on a mark. ``because`` is what the issue's
     layer of changes says.

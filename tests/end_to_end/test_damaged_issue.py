@@ -75,7 +75,7 @@ FILES: dict[str, Damage] = {
 
 @pytest.mark.parametrize("damage", RECORDS)
 def test_a_damaged_record_is_told_by_every_command_and_set_aside(job: Path, damage: str) -> None:
-    """Nothing is written until it is set aside; then the run goes on from the issue before, under the next number."""
+    """Nothing is written until it is set aside; then the run goes on from the previous issue, under the next number."""
     folder = job.parent / "out"
     RECORDS[damage](folder / "issues" / "002")
     left = sorted(path.name for path in (folder / "issues").rglob("*"))

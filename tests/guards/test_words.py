@@ -52,6 +52,8 @@ REJECTED = {
     "take the error up": "absorb the error",
     "shift takes up": "shift absorbs",
 }
+#: Those that comments and docstrings do not say either: whoever writes a message has just read them.
+NOWHERE = ("the issue before", "fault of the program", "faults of the program")
 #: Old names that are looked for in older records, and so stand in the code.
 OLD_NAMES = "earlier_records.py"
 
@@ -109,6 +111,12 @@ def said(node: ast.expr) -> str:
 def test_a_rejected_phrase_does_not_come_back(phrase: str) -> None:
     found = [where for where, text in laid_out() if phrase in text]
     assert not found, f"say {REJECTED[phrase]!r} in the place of {phrase!r}"
+
+
+def test_nor_in_a_comment_or_a_docstring() -> None:
+    sources = [*sorted(PACKAGE.rglob("*.py")), ROOT / "DEVELOPERS.md"]
+    flowing = {path: re.sub(r"[\s#]+", " ", path.read_text(encoding="utf-8").lower()) for path in sources}
+    assert [(str(path), phrase) for path, text in flowing.items() for phrase in NOWHERE if phrase in text] == []
 
 
 def test_every_word_of_the_glossary_stands_in_the_readme_before_it_is_used() -> None:

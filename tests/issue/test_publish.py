@@ -61,7 +61,7 @@ def test_the_number_follows_the_highest(tmp_path: Path) -> None:
 
 
 def test_a_failure_while_staging_changes_nothing(tmp_path: Path) -> None:
-    """Any exception: the staging folder goes, the issue before stands, its number is given again."""
+    """Any exception: the staging folder goes, the previous issue stands, its number is given again."""
     issue(tmp_path)
     before = (tmp_path / "register.csv").read_bytes()
     with pytest.raises(ZeroDivisionError), job_lock(tmp_path), open_issue(tmp_path) as staged:
@@ -106,7 +106,7 @@ def test_the_staging_folder_is_on_the_same_file_system_and_shared_like_the_rest(
 def test_a_full_disk_at_any_step_leaves_what_was(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str, nth: int
 ) -> None:
-    """The nth call of a step fails: the issue before or the new one is whole, and the next run puts the rest right."""
+    """The nth call of a step fails: the previous issue or the new one is whole; the next run puts the rest right."""
     issue(tmp_path)
     real, calls = getattr(os, step), []
 
@@ -162,7 +162,7 @@ def test_an_issues_list_lost_is_written_anew(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("damage", ["older", "dangling", "missing", "copy"])
 def test_current_is_put_right(tmp_path: Path, damage: str) -> None:
-    """It showed the issue before, or nothing, or is a copy of an older one."""
+    """It showed the previous issue, or nothing, or is a copy of an older one."""
     for _ in range(2):
         issue(tmp_path)
     current = tmp_path / "current"
@@ -232,7 +232,7 @@ def test_a_copy_held_open_leaves_what_was(tmp_path: Path, no_links: None, monkey
 
 
 def test_a_copy_moved_aside_is_put_back(tmp_path: Path, no_links: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The new issue could not appear after `current` had made room: it shows the issue before, without a repair."""
+    """The new issue could not appear after `current` had made room: it shows the previous issue, without a repair."""
     issue(tmp_path)
     real = os.rename
 
@@ -334,7 +334,7 @@ def as_someone_else() -> Iterator[None]:
 
 
 def test_a_folder_that_cannot_be_written_is_the_users_problem() -> None:
-    """Named, with what to do; the issue before is left and can be read."""
+    """Named, with what to do; the previous issue is left and can be read."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name, "job")
         Path(name).chmod(0o755)

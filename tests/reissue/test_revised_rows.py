@@ -303,7 +303,7 @@ def test_a_package_that_a_viewer_touched_is_not_copied(wide: Path, tmp_path: Pat
 def test_a_copy_that_does_not_read_back_is_never_issued(
     wide: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A row that is not what was given ends the run; the issue before stands."""
+    """A row that is not what was given ends the run; the previous issue stands."""
     first = First.of(wide, tmp_path)
     monkeypatch.setattr(changed_rows.ChangedRows, "fids", lambda self: np.concatenate(self.changed) + 2)
     with pytest.raises(Exception, match="does not hold what was written"):
@@ -383,7 +383,7 @@ def test_an_issue_that_is_altered_while_it_is_copied_ends_the_run(
 
 @pytest.mark.parametrize("beyond", [-1, 0, 1, 4, 6])
 def test_a_disk_that_fills_while_a_copy_is_changed(beyond: int, wide: Path, tmp_path: Path) -> None:
-    """No file may grow beyond so many pages more than the issue before has; said as such, and nothing is left over."""
+    """No file may grow beyond so many pages more than the previous issue has; said as such, nothing is left over."""
     first = First.of(wide, tmp_path)
     size = first.newest.package.stat().st_size + 4096 * beyond
     revise(first.job, tmp_path, 0.004)

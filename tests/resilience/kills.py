@@ -30,7 +30,7 @@ def main() -> None:
         print("kills:", kills(place, asked.times, asked.seed, tell=lambda said: print(said, file=sys.stderr)))
         starved = Bench(place / "starved")
         starve(starved, [1 << size for size in range(10, 18)])
-        print("a full disk: said, the issue before stands, the next run succeeds")
+        print("a full disk: said, the previous issue stands, the next run succeeds")
         for part in ("", "issues"):
             tried = refuse(starved, part)
             print(f"a read-only folder ({part or 'the job'}): {'refused, in words' if tried else 'could not be tried'}")

@@ -46,8 +46,8 @@ finally:
 class Bench:
     """A job whose register is revised before every run, so that each has something to issue.
 
-    By turns one mark is revised, which reaches few points, so that they are changed in a copy of the issue before, and
-    all marks, so that every layer is written anew.
+    By turns one mark is revised, which reaches few points, so that they are changed in a copy of the previous issue,
+    and all marks, so that every layer is written anew.
     """
 
     place: Path
@@ -183,7 +183,7 @@ def _measured(bench: Bench) -> tuple[float, int]:
 
 
 def starve(bench: Bench, sizes: list[int]) -> None:
-    """Let no file grow beyond some sizes in bytes, as on a full disk: said as such, and the issue before stands."""
+    """Let no file grow beyond some sizes in bytes, as on a full disk: said as such, and the previous issue stands."""
     for size in sizes:
         before = bench.issues()
         bench.revise()

@@ -1,7 +1,7 @@
 """The folder of a job: issues that are complete or absent, and what points at them.
 
 An issue is written into a staging folder beside `issues`, synced, and renamed into place last. A kill at any moment
-leaves at most a staging folder, an issues list without its last line, or a `current` that shows the issue before; the
+leaves at most a staging folder, an issues list without its last line, or a `current` that shows the previous issue; the
 next run puts all three right. Everything here that writes needs `job_lock`.
 """
 

@@ -170,7 +170,7 @@ class Plan:
     def drawn(self, package: Package) -> Iterator[tuple[str, Drawn]]:
         """Yield the rows in the order in which they are drawn, each piece with its layer in the package.
 
-        Raises RuntimeError for a point without a position, which is a fault of the program.
+        Raises RuntimeError for a point without a position, which is a fault in the program.
         """
         for batch in package.batches("points", _OF_POINT):
             yield "points", self._points(batch)
