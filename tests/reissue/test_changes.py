@@ -1,9 +1,6 @@
 """A second issue says what moved and why, and takes over to the bit what no change reaches."""
 
-import csv
 import json
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -11,46 +8,16 @@ import numpy as np
 import pytest
 from first_issue import first_issue
 from running import rewrite_export
+from second_issues import rewrite_register, rows_of, tie_of
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
-from pipeline.run.run_job import Outcome
-
-Rows = list[dict[str, Any]]
-
-
-def rows_of(issue: Outcome | Path, layer: str) -> Rows:
-    """Read a layer's columns by SQLite alone."""
-    folder = issue if isinstance(issue, Path) else issue.folder
-    assert folder is not None
-    (package,) = folder.glob("*-[0-9]*.gpkg")
-    with closing(sqlite3.connect(f"file:{package}?mode=ro&immutable=1", uri=True)) as file:
-        file.row_factory = sqlite3.Row
-        return [dict(row) for row in file.execute(f'select * from "{layer}"')]
-
-
-def rewrite_register(path: Path, mark: str, column: str, change: float) -> tuple[str, str]:
-    """Add to one coordinate of the register; return what was written before and after."""
-    with path.open(newline="", encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
-    (row,) = [row for row in rows if row["mark"] == mark]
-    old = row[column]
-    row[column] = new = f"{float(old) + change:.5f}"
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, list(rows[0]))
-        writer.writeheader()
-        writer.writerows(rows)
-    return old, new
 
 
 @pytest.fixture
 def job() -> Simulation:
     """Three sessions, each tied to a mark of its own and checked on others."""
     return simulate(Plan(sessions=3, points=40, ties=1, checks=2, marks=4, seed=7))
-
-
-def tie_of(job: Simulation, session: int) -> str:
-    return str(job.job["session"][session]["ties"][0]["mark"])
 
 
 def test_a_revised_mark_moves_the_points_that_hang_on_it_by_what_it_moved(job: Simulation, tmp_path: Path) -> None:

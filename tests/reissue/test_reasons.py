@@ -1,16 +1,14 @@
 """Each point names as a reason for its change what reached it, and nothing else."""
 
-import csv
 import json
 import re
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 import pytest
 from first_issue import first_issue
 from running import replace_in, rewrite_export
+from second_issues import rewrite_register, rows_of, tie_of
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -18,28 +16,6 @@ from pipeline.cli.history_command import show_history
 from pipeline.issue.record import serialise, sum_of
 from pipeline.reissue.changes import marks_gone_and_new
 from pipeline.run.run_job import Outcome
-
-
-def rows_of(issue: Outcome | Path, layer: str) -> list[dict[str, Any]]:
-    folder = issue if isinstance(issue, Path) else issue.folder
-    assert folder is not None
-    (package,) = folder.glob("*-[0-9]*.gpkg")
-    with closing(sqlite3.connect(f"file:{package}?mode=ro&immutable=1", uri=True)) as file:
-        file.row_factory = sqlite3.Row
-        return [dict(row) for row in file.execute(f'select * from "{layer}"')]
-
-
-def tie_of(job: Simulation, session: int) -> str:
-    return str(job.job["session"][session]["ties"][0]["mark"])
-
-
-def rewrite_register(path: Path, mark: str, column: str, change: float) -> tuple[str, str]:
-    """Add to one coordinate of the register; return what was written before and after."""
-    with path.open(newline="", encoding="utf-8") as file:
-        old = next(row[column] for row in csv.DictReader(file) if row["mark"] == mark)
-    new = f"{float(old) + change:.5f}"
-    rewrite_export(path, lambda row: row | ({column: new} if row["mark"] == mark else {}))
-    return old, new
 
 
 @pytest.fixture
