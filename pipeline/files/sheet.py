@@ -31,6 +31,10 @@ _DECIMAL_COMMA = re.compile(r"[+-]?([0-9]{4,},[0-9]+|[0-9]+,([0-9]{1,2}|[0-9]{4,
 _NUMBER = re.compile(r"[+-]?([0-9]+([.][0-9]*)?|[.][0-9]+)([eE][+-]?[0-9]+)?")
 
 
+#: The line on which a record begins, and its cells.
+_Record = tuple[int, list[str]]
+
+
 @dataclass(frozen=True)
 class Sheet:
     """A table as written: every cell is text, stripped of blanks around it, and "" where there is none.
@@ -149,16 +153,54 @@ def read_sheet(
     data = read_bytes(path, shown, problems)
     if data is None:
         return None
-    if path.suffix.lower() in WORKBOOKS:
-        records, delimiter = list(_of_workbook(data, layer, known, how, shown, problems)), ","
-    else:
-        text = decode(data, shown, problems, how.encoding)
-        if text is None or _has_long_line(text, shown, problems) or _has_nul(text, shown, problems):
-            return None
-        delimiter = how.delimiter or _delimiter(text, known)
-        records = list(_records(text, delimiter, shown, problems))
+    found = _records_of(path, data, shown, problems, known, layer, how)
+    if found is None or len(problems.found) > before:
+        return None
+    records, delimiter = found
+    headed = _headed(records, shown, problems, known, how, every)
+    if headed is None or len(problems.found) > before:
+        return None
+    columns = headed.columns
+    wanted = [(place, name) for place, name in enumerate(columns) if every or not known or name in known]
+    rows = tuple((line, _row(line, cells, columns, wanted, shown, problems)) for line, cells in headed.body)
     if len(problems.found) > before:
         return None
+    comma = how.decimal != "." and (delimiter != "," or how.decimal == "," or _quotes_commas(rows))
+    return Sheet(shown, columns, rows, comma, hashlib.sha256(data).hexdigest(), headed.line, how.decimal != ",")
+
+
+def _records_of(
+    path: Path,
+    data: bytes,
+    shown: str,
+    problems: Problems,
+    known: Collection[str],
+    layer: str | None,
+    how: Written,
+) -> tuple[list[_Record], str] | None:
+    """Return the lines of a file that hold cells, and the delimiter between these; None where it is no text."""
+    if path.suffix.lower() in WORKBOOKS:
+        return list(_of_workbook(data, layer, known, how, shown, problems)), ","
+    text = decode(data, shown, problems, how.encoding)
+    if text is None or _has_long_line(text, shown, problems) or _has_nul(text, shown, problems):
+        return None
+    delimiter = how.delimiter or _delimiter(text, known)
+    return list(_records(text, delimiter, shown, problems)), delimiter
+
+
+@dataclass(frozen=True)
+class _Headed:
+    """The columns of a table, the line that names them (0: none does), and the lines below it."""
+
+    columns: tuple[str, ...]
+    line: int
+    body: list[_Record]
+
+
+def _headed(
+    records: list[_Record], shown: str, problems: Problems, known: Collection[str], how: Written, every: bool
+) -> _Headed | None:
+    """Find the header of a table and check it; None where there is none, or nothing at all."""
     if not records:
         problems.add(shown, 1, "this table is empty", "its first line names the columns")
         return None
@@ -166,28 +208,21 @@ def read_sheet(
     if above is None:
         problems.add(shown, how.header or 0, "there is nothing in the line that header states", "count from the top")
         return None
-    header_line, header = records[above] if above >= 0 else (0, [""] * max(len(cells) for _, cells in records))
-    body = records[above + 1 :]
+    line, header = records[above] if above >= 0 else (0, [""] * max(len(cells) for _, cells in records))
     named_by_place = how.places if above >= 0 else range(1, len(header) + 1)
     columns = tuple(by_place(at) if at in named_by_place else plain(name) for at, name in enumerate(header, start=1))
-    _check_above(records[: max(above, 0)], header, header_line, shown, problems)
+    _check_above(records[: max(above, 0)], header, line, shown, problems)
     if how.header is None and not set(columns) & set(known) and looks_like_data(header):
         what = "the first line holds data, no names of columns: this table has no header"
         places = ", or state header = 0 and map its columns by number, such as mark = 1" if _takes_marks(known) else ""
-        problems.add(shown, header_line, what, f"write one above it, such as {', '.join(_in_order(known))}{places}")
+        problems.add(shown, line, what, f"write one above it, such as {', '.join(_in_order(known))}{places}")
         return None
     columns = _apart(columns, header) if every else columns
     for name in sorted(name for name, count in Counter(columns).items() if name and count > 1):
-        problems.add(shown, header_line, f"the column '{name}' is there twice", "keep one of them")
+        problems.add(shown, line, f"the column '{name}' is there twice", "keep one of them")
+    body = records[above + 1 :]
     _check_heading_again(body, [plain(name) for name in header] if above >= 0 else [], shown, problems)
-    if len(problems.found) > before:
-        return None
-    wanted = [(place, name) for place, name in enumerate(columns) if every or not known or name in known]
-    rows = tuple((line, _row(line, cells, columns, wanted, shown, problems)) for line, cells in body)
-    if len(problems.found) > before:
-        return None
-    comma = how.decimal != "." and (delimiter != "," or how.decimal == "," or _quotes_commas(rows))
-    return Sheet(shown, columns, rows, comma, hashlib.sha256(data).hexdigest(), header_line, how.decimal != ",")
+    return _Headed(columns, line, body)
 
 
 def _quotes_commas(rows: Sequence[tuple[int, dict[str, str]]]) -> bool:
@@ -261,7 +296,7 @@ def _takes_marks(known: Collection[str]) -> bool:
     return "holds" in known or any(name.startswith("column_") for name in known)
 
 
-def _above_header(records: list[tuple[int, list[str]]], known: Collection[str], how: Written) -> int | None:
+def _above_header(records: list[_Record], known: Collection[str], how: Written) -> int | None:
     """Return how many records stand above the header: the one that names most of the known columns, or the first.
 
     The one that is stated where one is, -1 where none names the columns; None where that line is empty.
@@ -273,9 +308,7 @@ def _above_header(records: list[tuple[int, list[str]]], known: Collection[str], 
     return counts.index(max(counts))
 
 
-def _check_above(
-    above: list[tuple[int, list[str]]], header: list[str], line: int, shown: str, problems: Problems
-) -> None:
+def _check_above(above: list[_Record], header: list[str], line: int, shown: str, problems: Problems) -> None:
     """Note lines above the header that have as many cells as it has: they may be rows, which must not be lost."""
     for row, cells in above:
         if len([cell for cell in cells if cell]) >= len(header):
@@ -284,9 +317,7 @@ def _check_above(
             return
 
 
-def _check_heading_again(
-    body: Sequence[tuple[int, list[str]]], header: Sequence[str], shown: str, problems: Problems
-) -> None:
+def _check_heading_again(body: Sequence[_Record], header: Sequence[str], shown: str, problems: Problems) -> None:
     """Note a row that names half of the columns again, two at least, as where tables were put together."""
     names = set(filter(None, header))
     for line, cells in body:
@@ -301,7 +332,7 @@ def _check_heading_again(
         return
 
 
-def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Iterator[tuple[int, list[str]]]:
+def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Iterator[_Record]:
     """Yield each record that is not empty with the line on which it begins; lines within a cell end in a line feed."""
     blanks = delimiter == " "  # as many as there are part two cells
     text = "\n".join(line.strip() for line in io.StringIO(text, newline=None)) if blanks else text
@@ -338,7 +369,7 @@ def _holds_a_row(cells: Sequence[str], delimiter: str) -> bool:
 
 def _of_workbook(
     data: bytes, layer: str | None, known: Collection[str], how: Written, shown: str, problems: Problems
-) -> Iterator[tuple[int, list[str]]]:
+) -> Iterator[_Record]:
     """Yield each row of a sheet as text; a cell of a known column that has no sure value, or a hidden row, is noted."""
     try:
         sheet = read_workbook(data, layer)
