@@ -8,7 +8,8 @@ import pyarrow as pa
 
 from pipeline.clock import HOUR, MINUTE, moment
 from pipeline.new_job.folder import Found
-from pipeline.new_job.look import whole
+from pipeline.new_job.halves import half_nowhere
+from pipeline.new_job.look import ROWS, whole
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.values import Times, day_and_time, decided, given
 from pipeline.new_job.zones import is_offset, meant, zone_said, zones_near
@@ -28,12 +29,17 @@ _INSIDE = 0.95
 
 @dataclass(frozen=True)
 class Clock:
-    """The states of ``time_format`` and ``time_zone``, and what times are read by until they are answered."""
+    """The states of ``time_format`` and ``time_zone``, and what times are read by until they are answered.
+
+    ``half`` is what is asked where they may be of a 12-hour clock that does not say which half of the day it is, "" of
+    others.
+    """
 
     format: State
     zone: State
     format_now: str | None
     zone_now: str
+    half: str = ""
 
 
 @dataclass(frozen=True)
@@ -78,7 +84,17 @@ def clock_of(one: Found, place: tuple[float, float] | None, spans: Spans | None)
     if isinstance(zone, Question) and (beside := _offsets(one)) is not None:
         first = next(iter(given(one.look.columns[beside])), "")
         zone = replace(zone, asks=f'{zone.asks}; the column "{beside}" beside it, which is not read, has "{first}"')
-    return Clock(form, zone, form_now, zone_now)
+    return Clock(form, zone, form_now, zone_now, _half(one, column, texts, form_now))
+
+
+def _half(one: Found, column: str, texts: Sequence[str], form: str | None) -> str:
+    """Return what `half_nowhere` asks of the rows of an export: of all of them where the first few leave it open."""
+    if len(one.look.columns[column]) >= ROWS:
+        try:
+            texts = [text for text in _texts(one, whole(one.look, _MOST)[0]) if text]
+        except (Unusable, OSError):
+            return ""
+    return half_nowhere(column, texts, form)
 
 
 def _offsets(one: Found) -> str | None:

@@ -372,7 +372,7 @@ def _blocks(
             notes.append("no column says how positions were solved, so that floats among them would count as fixed")
         if one.mapped.turned and grid.turns:
             notes.append(f'"{columns["easting"]}" is taken for the easting: {grid.turns}')
-        instead = [*_still(one), *_heights(one)]
+        instead = [*_still(one), *_halves(one, clock), *_heights(one)]
         for question in instead:
             columns.pop(question.key, None)
         asks += [*instead, *_poles(one)]
@@ -454,6 +454,15 @@ def _still(one: Found) -> list[Question]:
     named = one.look.named({"time": name})["time"]
     why = "if it was then; else export the time of each reading, and name its column"
     return [Question("time", asks, (Candidate(_toml(named), why),))]
+
+
+def _halves(one: Found, clock: Clock) -> list[Question]:
+    """Return the question whether times are of a 12-hour clock that says no half of the day; none elsewhere."""
+    if not clock.half or one.mapped.still is not None:
+        return []
+    named = one.look.named({"time": one.mapped.columns["time"]})["time"]
+    why = "of a 24-hour clock: the rows are out of order; else export the times anew, as asked"
+    return [Question("time", clock.half, (Candidate(_toml(named), why),))]
 
 
 def _heights(one: Found) -> list[Question]:

@@ -1,11 +1,15 @@
-"""Times of a 12-hour clock whose morning or afternoon stands in a column of its own: no job can read them."""
+"""Times of a 12-hour clock whose morning or afternoon stands in a column of its own, or nowhere: no job reads them."""
 
+from collections.abc import Sequence
+
+import numpy as np
 import pyarrow as pa
 
+from pipeline.clock import MINUTE
 from pipeline.new_job.look import Look
 from pipeline.new_job.values import Times, day_and_time
 from pipeline.read.clock_fields import ISO, pattern_of
-from pipeline.read.halves_of_day import FIX, hours_written, twelve_hours
+from pipeline.read.halves_of_day import FIX, hours_written, starts_again, twelve_hours
 
 
 def half_apart(look: Look, columns: dict[str, str], times: Times | None) -> str:
@@ -23,3 +27,19 @@ def half_apart(look: Look, columns: dict[str, str], times: Times | None) -> str:
             said = look.columns[name][row]
             return f'the time "{texts[row]}" is of a 12-hour clock: {shown} says "{said}", and is not read; {FIX}'
     return ""
+
+
+def half_nowhere(column: str, texts: Sequence[str], form: str | None) -> str:
+    """Return what is asked of times that start again as a 12-hour clock does where nothing says the half; else ""."""
+    if form is not None and ("%p" in form or "%" not in form):
+        return ""
+    fields = (ISO if form is None else pattern_of(form)).read(pa.array(texts, pa.string()))
+    at = np.flatnonzero(fields.real)
+    row = starts_again((fields.milliseconds + fields.offset * MINUTE)[at])
+    if row is None:
+        return ""
+    before, after = texts[at[row - 1]], texts[at[row]]
+    return (
+        f'are the times of "{column}" of a 12-hour clock? after "{before}" comes "{after}", and no hour is beyond 12;'
+        f" nothing says which are of the afternoon, and read as they stand they would be 12 hours early. If so, {FIX}"
+    )
