@@ -17,6 +17,7 @@ _THOUSANDS = "has separators between thousands: export plain digits"
 
 #: Look, and what it is; the first that fits is told. For numbers of any kind.
 _NUMBERS: tuple[tuple[str, str], ...] = (
+    (r"=.*", "is a spreadsheet's formula: export the values"),
     (r"#.*", "is a spreadsheet's sign for an error or a narrow column: export the values"),
     (rf"[+-]?{_PLAIN} ?(?:{_UNITS})\.?", "has a unit behind it: export plain numbers, state units for feet"),
     (r"[+-]?\d+'(?: ?\d+(?:\.\d+)?\")?", "has signs of feet, inches or minutes in it: export plain decimal numbers"),
@@ -59,6 +60,10 @@ _GAP = r"(?:[ .,/-]|\bde\b|\bdi\b)*"
 _STATED = "state time_format"
 _APART = "map the column of dates as date beside time, in [points.columns], or export both in one"
 _TIMES: tuple[tuple[str, str], ...] = (
+    (r"=.*", "is a spreadsheet's formula: export the values"),
+    (r"(?:.*[T ,])?\d{1,2} ?h ?\d\d.*", "has h in its time of day, which is not read: export it such as 07:30:00"),
+    (r"(?:.*\d[T ,]+)?\d{1,2}\.\d\d\.\d\d(?:[.,]\d+)?",
+     f"has points in its time of day: {_STATED} with them, such as \"%d/%m/%Y %H.%M.%S\" or \"%Y-%m-%d %H.%M.%S\""),
     (rf"(?:[^\W\d_]{{2,12}}\.?,? )?(?:\d{{1,2}}{_GAP}{_OTHER_MONTH}{_GAP}(?:\d{{4}}|\d\d)|\d{{4}}{_GAP}{_OTHER_MONTH}"
      rf"{_GAP}\d{{1,2}})(?:\D.*)?|{_OTHER_MONTH}[. ]+\d{{1,2}},? *\d{{4}}(?:\D.*)?",
      "seems to name a month in another language than English, which is not read: export months as numbers"),

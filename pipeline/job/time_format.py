@@ -46,7 +46,8 @@ def parts_of(time_format: str) -> list[tuple[str, str]]:
 
 #: A date in figures and a time of day.
 _WRITTEN = re.compile(
-    r"(\d{1,4})([./-])(\d{1,2})\2(\d{1,4})([T ,]+)(\d{1,2}:\d\d)(:\d\d)?(\.\d+)?( ?[ap]m)?( ?)(z|[+-]\d\d(?::?\d\d)?)?",
+    r"(\d{1,4})([./-])(\d{1,2})\2(\d{1,4})([T ,]+)\d{1,2}([:.])\d\d(\6\d\d)?(?:([.,])\d+)?"
+    r"(?:( ?)(?:[ap]m|[ap]\. ?m\.))?( ?)(z|[+-]\d\d(?::?\d\d)?)?",
     re.IGNORECASE,
 )
 
@@ -57,9 +58,10 @@ def likely_formats(text: str) -> list[str]:
     match = _WRITTEN.fullmatch(text)
     if match is None:
         return [form for look, forms in _COUNTED if re.fullmatch(look, text) for form in forms]
-    first, sign, _, last, between, _, seconds, parts, half, apart, offset = match.groups()
-    clock = ("%I" if half else "%H") + ":%M" + (":%S" if seconds else "") + (".%f" if parts else "")
-    clock += half.lower().replace("am", "%p").replace("pm", "%p") if half else ""
+    first, sign, _, last, between, colon, seconds, parts, half, apart, offset = match.groups()
+    clock = f"{'%H' if half is None else '%I'}{colon}%M"
+    clock += (f"{colon}%S" if seconds else "") + (f"{parts}%f" if parts else "")
+    clock += "" if half is None else f"{half}%p"
     clock += f"{apart}%z" if offset else ""
     if len(first) == 4:
         return [sign.join(("%Y", "%m", "%d")) + between + clock]

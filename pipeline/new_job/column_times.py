@@ -59,11 +59,11 @@ def _telling(look: Look, names: list[str]) -> list[str]:
 
 
 def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
-    days = [name for name in free if is_day(look.columns[name])]
-    clocks = [name for name in free if is_time_of_day(look.columns[name])]
+    days = [name for name in free if holds_days(look, name) and not is_day_run(look.columns[name])]
+    clocks = [name for name in free if is_time_of_day(look.columns[name]) and name not in days]
     # figures alone are dates and times only where their headings say so
-    days += [name for name in free if rank("date", name) is not None and is_day_run(look.columns[name])]
-    clocks += [name for name in free if rank("clock", name) is not None and is_clock_run(look.columns[name])]
+    days += [name for name in free if holds_days(look, name) and name not in days]
+    clocks += [name for name in free if _of_clock(name) and is_clock_run(look.columns[name])]
     day = next(iter(days), None)
     telling = _telling(look, clocks)
     if day is not None and telling:
@@ -85,6 +85,18 @@ def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
     for name in _telling(look, [name for name in counted if _is_time(name) or look.numbered]):
         _take_time(found, free, {"time": name}, counted[name])
         return
+
+
+def holds_days(look: Look, name: str) -> bool:
+    """Tell whether a column holds dates alone: of eight figures if its heading says so, 08.10.26 unless it says times."""
+    texts = look.columns[name]
+    if is_day(texts):
+        return not (is_time_of_day(texts) and rank("date", name) is None and _of_clock(name))
+    return rank("date", name) is not None and is_day_run(texts)
+
+
+def _of_clock(heading: str) -> bool:
+    return rank("clock", heading) is not None or rank("time", heading) is not None
 
 
 def _is_time(heading: str) -> bool:

@@ -8,6 +8,7 @@ import numpy as np
 from pipeline.files.notations import TO_DEGREES, unread_notation, words_of
 from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_number, why_no_time
 from pipeline.near import listed
+from pipeline.new_job.column_times import holds_days
 from pipeline.new_job.headings import bare, rank
 from pipeline.new_job.look import Look
 from pipeline.new_job.mapped import Mapped
@@ -28,6 +29,15 @@ _AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00"'
 _OR_STATE, _NOT_READ = "state time_format", "not read"
 #: What a time of any kind has in it.
 _LIKE_TIME = re.compile(r"\d{1,2}:\d\d|\d{5,}")
+#: A date, in figures or with a word for the month, with a time of day behind it: told whatever its heading is.
+_DATED = re.compile(
+    r"(?:\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[. ]+(?:de )?[^\W\d_]{3,12}[. ]+(?:de )?\d{2,4}|\d{8})"
+    r"[T ,_-]+\d{1,2} ?[:.h-] ?\d\d(?!\d).*"
+)
+#: A time of day alone, of any notation.
+_OF_DAY = re.compile(r"(?:=\")?\d{1,2}(?: ?[:h] ?\d\d|\.\d\d\.\d\d)(?!\d).*")
+#: Words of a heading that say which clock, and nothing of times themselves.
+_ZONES = frozenset(["utc", "gps", "gmt", "local", "lokal", "locale", "of", "day", "du", "del", "de"])
 
 
 def no_position(look: Look) -> str:
@@ -76,9 +86,17 @@ def no_height(look: Look, what: str) -> str:
 
 
 def unread_times(look: Look, found: Mapped) -> str | None:
-    """Return which column is called like times of readings and cannot be read as such; None where there is none."""
-    for name in look.names:
-        if name in found.columns.values() or (rank("time", name) is None and rank("clock", name) is None):
+    """Return which column is called like times of readings and cannot be read as such; None where there is none.
+
+    Beside dates that can be read it is that of the times of day. A column that holds dates with times of day is told
+    whatever it is called.
+    """
+    free = [name for name in look.names if name not in found.columns.values()]
+    beside = _beside_dates(look, free) or _in_parts(look)
+    if beside is not None:
+        return beside
+    for name in free:
+        if not _of_time(name):
             continue
         # dates alone are usual in a register, which has no solutions
         dates = "solution" in found.columns
@@ -89,7 +107,46 @@ def unread_times(look: Look, found: Mapped) -> str | None:
             # a format can be stated only for what it can say: no months of other languages
             fix = _AS_TIMES if _NOT_READ in why else f"{_AS_TIMES}, or {_OR_STATE}"
             return f"times are not recognised: {why}; {fix}"
-    return _in_parts(look)
+    for name in free:
+        if dated := [text for text in given(look.columns[name]) if _DATED.fullmatch(text)]:
+            why = _why(name, dated)
+            fix = _AS_TIMES if _NOT_READ in why else f"{_AS_TIMES}, or {_OR_STATE} in a job file"
+            return f"times are not recognised: {why}; {fix}"
+    return None
+
+
+def _of_time(heading: str) -> bool:
+    """Tell whether a heading says times of readings or times of day, with or without the clock that they are of."""
+    plain = "".join(part for part in words_of(heading) if part not in _ZONES)
+    return any(rank(word, said) is not None for word in ("time", "clock") for said in (heading, plain))
+
+
+def _beside_dates(look: Look, free: Sequence[str]) -> str | None:
+    """Return why the times of day beside a column of dates cannot be read, None where none stand beside one."""
+    day = next((name for name in free if holds_days(look, name)), None)
+    if day is None:
+        return None
+    for name in free:
+        texts = [text for text in given(look.columns[name]) if any(map(str.isdigit, text))]
+        if not texts or holds_days(look, name) or _DATED.fullmatch(texts[0]) or rank("time_end", name) is not None:
+            continue
+        seconds = bare(name) in _SECONDS or any(part in _SECONDS for part in words_of(name))
+        if _of_time(name) or _OF_DAY.fullmatch(texts[0]) or (seconds and decimals(texts) is not None):
+            numbers = "numbers, as " if decimals(texts) is not None else ""
+            why = f'"{day}" holds dates and "{name}" {numbers}"{texts[0]}", which {_why_no_clock(texts)}'
+            return f"times are not recognised: {why}; {_AS_TIMES}, in one column or two"
+    return None
+
+
+def _why_no_clock(texts: Sequence[str]) -> str:
+    """Return what a time of day is that cannot be read beside its date."""
+    odd = next((text for text in texts if not _OF_DAY.fullmatch(text)), texts[0])
+    if re.fullmatch(r"\d{5,6}(?:[.,]\d+)?", odd):
+        return "may be hours, minutes and seconds without their leading zeros, or seconds of the day: neither is read"
+    if re.fullmatch(r"\d{1,6}(?:[.,]\d+)?", odd):
+        return "is a number, which is not read as a time of day"
+    why = why_no_time(odd)
+    return "is written in several ways, or otherwise than is read" if "without its date" in why else why
 
 
 #: Headings of the parts of a date and of a time of day, each in a column of its own.
@@ -100,18 +157,13 @@ _SECONDS = frozenset(["seconds", "sec", "secs", "sod", "secondsofday", "sekunden
 
 
 def _in_parts(look: Look) -> str | None:
-    """Return that dates stand in three columns, or seconds of a day beside a date; None where neither is so."""
+    """Return that dates stand in three columns, None where they do not."""
     found = [next((name for name in look.names if bare(name) in words), None) for words in (_YEAR, _MONTH, _DAY)]
     if all(name is not None for name in found):
         shown = listed([str(name) for name in found], _QUOTE)
         return (
             f"times are not recognised: the date stands in several columns, {shown}; {_AS_TIMES}, in one column or two"
         )
-    day = next((name for name in look.names if is_day(look.columns[name])), None)
-    seconds = next((name for name in look.names if bare(name) in _SECONDS), None)
-    if day is not None and seconds is not None and decimals(look.columns[seconds]) is not None:
-        shown = f'"{day}" holds dates and "{seconds}" numbers, which are not read as a time of day'
-        return f"times are not recognised: {shown}; {_AS_TIMES}"
     return None
 
 

@@ -21,8 +21,10 @@ MOSTLY = 0.8
 
 _COMMA = re.compile(r"[+-]?\d*,\d+")
 _ZONED = re.compile(r"\d(?: ?[Zz]| ?UTC| ?[+-]\d\d(?::?\d\d)?)$")
-#: What every date with a time of day has: a clock's sign, or fourteen figures in a row.
-_LIKE_TIME = re.compile(r"\d.*\d{1,2}:\d\d|\d{8}[ _T]?\d{4}|\d{4}-\d\d-\d\d[- ]\d\d-\d\d")
+#: What every date with a time of day has: a clock's sign, be it a point, or fourteen figures in a row.
+_LIKE_TIME = re.compile(
+    r"\d.*\d{1,2}:\d\d|\d[./-]\d{1,2}[./-]\d{1,4}[T ,]+\d{1,2}\.\d\d|\d{8}[ _T]?\d{4}|\d{4}-\d\d-\d\d[- ]\d\d-\d\d"
+)
 #: What stands below a heading as its unit.
 _ANGLE_UNITS = frozenset(["deg", "degrees", "°", "dd"])
 _WITH_CLOCK = re.compile(r"\d{1,2}:\d\d")
@@ -186,7 +188,9 @@ def _as_counted(*words_: str) -> Times:
 _MIDNIGHT = re.compile(MIDNIGHT)
 #: Blanks of any kind, hard and narrow ones too.
 _BLANK = re.compile(r"[ \u00a0\u2007\u2009\u202f]+")
-_TIME_OF_DAY = re.compile(r"\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?(?:\s?[ap]\.?m\.?)?", re.IGNORECASE)
+_TIME_OF_DAY = re.compile(
+    r"(?:\d{1,2}:\d\d(?::\d\d(?:[.,]\d+)?)?|\d{1,2}\.\d\d\.\d\d(?:[.,]\d+)?)(?:\s?[ap]\.?\s?m\.?)?", re.IGNORECASE
+)
 _DATE_ALONE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ ./-]?[A-Za-z]{3,9}\.?[ ./-]?\d{2,4}")
 
 

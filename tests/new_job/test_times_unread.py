@@ -1,0 +1,92 @@
+"""Times in notations of many programs: read where a job file can say how, else told with the column at fault."""
+
+import datetime as dt
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from answered import answer
+from folders_made import HEIGHT, cells, job_of, lay, write
+
+from pipeline.new_job import new_job
+from pipeline.problems import JobError
+from pipeline.run.run_job import run_job
+
+_HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "solution": "Sol", "code": "Code"}
+
+
+def _made(
+    folder: Path, time: tuple[str, str | Callable[[dt.datetime], str]], date: tuple[str, str] | None = None
+) -> None:
+    job = job_of()
+    lay(folder, job)
+    heads = dict(_HEADS)
+    told = {}
+    for word, (heading, form) in {"time": time, **({"date": date} if date is not None else {})}.items():
+        heads[word] = heading
+        said = form if callable(form) else lambda at, form=form: at.strftime(form)
+        told[word] = cells(job, "time", said)
+    write(folder / "rover.csv", job, heads, told=told)
+
+
+def _refused(folder: Path) -> str:
+    with pytest.raises(JobError) as error:
+        new_job(folder)
+    return str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("time", "date"),
+    [
+        (("Time UTC", "%d.%m.%Y %H.%M.%S"), None),
+        (("Time UTC", "%Y-%m-%d %H.%M"), None),
+        (("Time UTC", "%d/%m/%Y %H:%M:%S,5"), None),
+        (("UTC Time", "%H.%M.%S"), ("UTC Date", "%Y-%m-%d")),
+        (("UTC", "%H%M%S"), ("UTC Date", "%Y%m%d")),
+        (("UTC Time", lambda at: f"{at:%I:%M:%S} {'a. m.' if at.hour < 12 else 'p. m.'}"), ("UTC Date", "%d/%m/%Y")),
+    ],
+)  # fmt: skip
+def test_notations_that_a_job_file_can_say_are_read(
+    time: tuple[str, str | Callable[[dt.datetime], str]], date: tuple[str, str] | None, tmp_path: Path
+) -> None:
+    _made(tmp_path, time, date)
+    started = new_job(tmp_path)
+    assert {one.question.key for one in started.asked} == {"target.height"}
+    answer(Path(started.path), HEIGHT)
+    record = run_job(started.path, dry_run=True).record
+    assert record["verdict"] == "proven" and record["sessions"][0]["start"].startswith("2026-03-19")
+
+
+@pytest.mark.parametrize(
+    ("time", "date", "column", "why"),
+    [
+        (("Horodatage UTC", "%d mars %Y %H:%M:%S"), None, "Horodatage UTC", "a month in another language"),
+        (("When so", "%d.%m.%Y %Hh%M"), None, "When so", "has h in its time of day"),
+        (("Time UTC", '="%H:%M:%S"'), ("Date", "%Y-%m-%d"), "Time UTC", "a spreadsheet's formula"),
+        (("Hora", lambda at: str(int(f"{at:1%M%S}"))), ("Fecha", "%d/%m/%Y"), "Hora", "their leading zeros"),
+        (("Seconds of day UTC", lambda at: str(3600 + 60 * at.minute)), ("Date", "%Y-%m-%d"), "Seconds of day UTC",
+         "is a number"),
+        (("UTC time", "%Hh%Mm%S"), ("UTC date", "%Y-%m-%d"), "UTC time", "has h in its time of day"),
+    ],
+)  # fmt: skip
+def test_the_column_that_cannot_be_read_is_the_one_that_is_told(
+    time: tuple[str, str | Callable[[dt.datetime], str]],
+    date: tuple[str, str] | None,
+    column: str,
+    why: str,
+    tmp_path: Path,
+) -> None:
+    _made(tmp_path, time, date)
+    said = _refused(tmp_path)
+    assert "times are not recognised" in said and f'"{column}"' in said and why in said
+    assert "looks more like one" not in said
+    if date is not None:
+        assert f'"{date[0]}" holds dates and "{column}"' in said
+
+
+def test_an_export_with_dates_alone_is_not_told_of_its_lengths(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    told = {"date": cells(job, "time", lambda at: at.strftime("%Y-%m-%d")), "pole": ["2.00"] * len(job.rows["name"])}
+    write(tmp_path / "rover.csv", job, _HEADS | {"date": "Date", "pole": "Rod"}, told=told)
+    assert 'times are not recognised: "Date" holds "2026-03-' in _refused(tmp_path)
