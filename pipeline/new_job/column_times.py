@@ -88,7 +88,7 @@ def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
 
 
 def holds_days(look: Look, name: str) -> bool:
-    """Tell whether a column holds dates alone: of eight figures if its heading says so, 08.10.26 unless it says times."""
+    """Tell whether a column holds dates alone: of eight figures where its heading says so."""
     texts = look.columns[name]
     if is_day(texts):
         return not (is_time_of_day(texts) and rank("date", name) is None and _of_clock(name))

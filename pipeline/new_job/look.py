@@ -53,8 +53,9 @@ class Look:
     ``numbered`` tells that columns go by their numbers. ``crs`` is a layer's own. ``place`` is X, Y, Z (NaN where there
     is none) of the first rows' geometries. ``above`` are the lines above the header. ``signed`` are the numbers of the
     lines below it that begin with the sign of a comment and look like rows. ``pages`` are the code pages that
-    a text may be in that is no UTF-8. ``torn`` are, where blanks part the columns, the lines of those of the first rows
-    that have not as many cells as the header.
+    a text may be in that is no UTF-8. ``torn`` are the lines of those of the first rows that cannot be taken apart into
+    as many cells as the header has, ``fault`` what is wrong with the first of them; ``blanks`` tells that blanks part
+    the columns.
     """
 
     path: Path
@@ -73,6 +74,8 @@ class Look:
     signed: tuple[int, ...] = ()
     pages: CodePages | None = None
     torn: tuple[int, ...] = ()
+    fault: str = ""
+    blanks: bool = False
     form: str = field(default="text")
 
     @property
@@ -190,6 +193,7 @@ def _text(path: Path, shown: str, page: str | None) -> Look:
     comment = _needs_comment(beginning, at, none, signed)
     keys, found = _dialect(path, shown, at, delimiter, names, stated, none, comment, numbered)
     raw = _first(read_delimited(path, found, encoding, BYTES))
+    torn = _torn(raw)
     if pages is not None and len(pages.names) > 1 and not all(map(str.isascii, found.names)) and "header" not in keys:
         keys["header"] = found.header_line  # names that each code page spells otherwise cannot find it
     return Look(
@@ -201,17 +205,20 @@ def _text(path: Path, shown: str, page: str | None) -> Look:
         numbered=numbered,
         written=_written(found, why),
         pages=pages,
-        torn=_torn(raw) if found.blanks else (),
+        torn=tuple(torn),
+        fault=next(iter(torn.values()), ""),
+        blanks=found.blanks,
         above=tuple(line.decode("utf-8", "replace").strip() for line in lines[:at]),
         signed=signed if _has_others(beginning, 0 if none else at + 1) else (),
     )
 
 
-def _torn(raw: Raw | None) -> tuple[int, ...]:
-    """Return the lines that cannot be taken apart into as many cells as the header has."""
+def _torn(raw: Raw | None) -> dict[int, str]:
+    """Return the lines of the first rows that cannot be taken apart into as many cells as the header has, with why."""
     if raw is None or raw.fault is None:
-        return ()
-    return tuple(raw.row[raw.fault.is_valid().to_numpy(zero_copy_only=False)].tolist())
+        return {}
+    first = zip(raw.row[:ROWS].tolist(), raw.fault[:ROWS].to_pylist(), strict=True)
+    return {line: fault for line, fault in first if fault is not None}
 
 
 #: What begins a comment in most texts that have any.

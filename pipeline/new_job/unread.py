@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Sequence
+from itertools import islice
 
 import numpy as np
 
@@ -26,6 +27,7 @@ _NUMBERS = ("sigma_east", "sigma_north", "sigma_up", "precision", "each", "radia
 _PLANE, _DEGREES = ("easting", "northing"), ("longitude", "latitude")
 #: What to do where times are not recognised.
 _AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00"'
+_AS_DEGREES, _STATE_DMS = "export decimal degrees, or such as 36°50'12.345\"S", 'angles = "dms"'
 _OR_STATE, _NOT_READ = "state time_format", "not read"
 #: What a time of any kind has in it.
 _LIKE_TIME = re.compile(r"\d{1,2}:\d\d|\d{5,}")
@@ -42,6 +44,8 @@ _ZONES = frozenset(["utc", "gps", "gmt", "local", "lokal", "locale", "of", "day"
 
 def no_position(look: Look) -> str:
     """Return why no position is found in a file: values that cannot be read, or headings of which none is known."""
+    if (apart := _all_torn(look)) is not None:
+        return f"no positions that can be read: {apart}"
     told = []
     for words in (_PLANE, _DEGREES):
         for word in words:
@@ -71,6 +75,8 @@ def no_position(look: Look) -> str:
 
 def no_height(look: Look, what: str) -> str:
     """Return that a position lacks its height: a column of it that cannot be read, or the headings it may be among."""
+    if (apart := _all_torn(look)) is not None:
+        return f"no rows that can be read: {apart}"
     words = ("ellipsoid_height", "level", "height")
     told = [
         why
@@ -190,6 +196,8 @@ def _unread(look: Look, name: str, word: str) -> str | None:
     for text in given(texts):
         if decimals([text]) is None:
             why = why_no_degrees(text) if word in _DEGREES else why_no_number(text)
+            if _STATE_DMS in why and angles([text], "EWNS") is None:
+                why = f"{why.split(': state')[0]}, in a spelling that is not read: {_AS_DEGREES}"
             return f'"{name}" holds "{text}", which {why}'
     if given(texts):
         return None
@@ -238,9 +246,36 @@ def no_session(exports: Sequence[str], readings: int, unread: Sequence[str]) -> 
     return Question("sessions", asks)
 
 
+#: A number with a decimal comma that stands between commas too.
+_COMMAS = re.compile(r"(?:^|,)[+-]?\d+,\d+,[+-]?\d+,\d+(?:,|$)")
+
+
+def _all_torn(look: Look) -> str | None:
+    """Return why most of the first rows have not as many cells as the header, and what to do; None where few are so."""
+    rows = len(next(iter(look.columns.values()), []))
+    if 2 * len(look.torn) <= rows:
+        return None
+    told = f"{len(look.torn)} of the first {counted(rows, 'row')} cannot be taken apart as the header is"
+    shown = look.fault.replace("\t", " ")
+    told += f", the first is line {look.torn[0]}: {shown}; "
+    if look.blanks:
+        return (
+            f"{told}where blanks part the columns no name or code may have one within, and an empty cell leaves no"
+            " trace: export with another sign between them, such as ';' or a tab"
+        )
+    with look.path.open("rb") as file:
+        line = next(islice(file, look.torn[0] - 1, None), b"").decode("utf-8", "replace").strip()
+    if _COMMAS.search(line):
+        return (
+            f"{told}its decimal commas seem to stand between commas: export with decimal points, or with another sign"
+            " between the columns, such as ';' or a tab"
+        )
+    return f"{told}see that the columns of the rows are those of the header, and export it again"
+
+
 def torn(look: Look) -> str | None:
     """Return what is to be told of rows that have not as many cells as the header, between blanks; None of none."""
-    if not look.torn:
+    if not look.torn or not look.blanks:
         return None
     many = counted(len(look.torn), "row")
     return (

@@ -254,3 +254,25 @@ def test_a_register_whose_heights_are_in_feet_asks_which_foot(asked: bool, tmp_p
     path.write_text(text.replace("height", heading, 1), encoding="utf-8")
     feet = [one.question.asks for one in new_job(tmp_path).asked if one.question.key == "units"]
     assert bool(feet) == asked and all("give the heights in metres" in one for one in feet)
+
+
+@pytest.mark.parametrize("blanks", [False, True])
+def test_rows_of_more_cells_than_the_header_are_not_said_to_be_empty(blanks: bool, tmp_path: Path) -> None:
+    """Names with a blank within between blanks, and decimal commas between commas."""
+    job = made(tmp_path)
+    (tmp_path / "a.csv").unlink()
+    heads = {"name": "Name", "easting": "East", "northing": "North", "height": "EllHt", "time": "UTC", "code": "Code"}
+    columns = [cells(job, word, lambda at: at.strftime("%Y-%m-%dT%H:%M:%SZ")) for word in heads]
+    if blanks:
+        columns[0] = [f"FP {name}" for name in columns[0]]
+    else:
+        columns[1:4] = [[text.replace(".", ",") for text in column] for column in columns[1:4]]
+    sign = "  " if blanks else ","
+    rows = [sign.join(row) for row in [list(heads.values()), *zip(*columns, strict=True)]]
+    (tmp_path / "a.txt").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    with pytest.raises(JobError) as error:
+        new_job(tmp_path)
+    said = str(error.value)
+    assert "is empty" not in said and "the first is line 2" in said
+    assert f"{7 if blanks else 9} cells where the header names 6" in said
+    assert ("no name or code may have one within" if blanks else "decimal commas seem to stand between commas") in said
