@@ -140,7 +140,7 @@ def angles_of(sheet: Sheet, columns: tuple[str, str, str]) -> Iterator[tuple[flo
     found = []
     for column, letters in zip(columns, ("EW", "NS"), strict=False):
         texts = pa.array([cells.get(column) or None for _, cells in sheet.rows], pa.string())
-        degrees, unread = dms(texts, "," if sheet.comma else ".", letters)
+        degrees, unread = dms(texts, letters)
         found.append(np.where(unread, np.inf, degrees).tolist())
     yield from zip(*found, strict=True)
 

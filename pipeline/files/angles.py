@@ -29,15 +29,16 @@ _SPELLINGS = (
 _PARTS = ("before", "sign", "deg", "min", "sec", "after")
 
 
-def dms(cells: pa.Array, decimal: str, letters: str) -> tuple[Floats, Flags]:
+def dms(cells: pa.Array, letters: str) -> tuple[Floats, Flags]:
     """Return degrees, NaN where empty or unreadable, and the rows that are unreadable.
 
     ``letters`` are the two hemispheres of the axis, the positive one first ("NS" or "EW"). The sign or the letter is
     the whole angle's, so -0 30 00 is half a degree below zero; both a minus and a letter, minutes or seconds of 60 and
-    more, decimal or packed degrees are unreadable.
+    more, decimal or packed degrees are unreadable. Decimals may stand behind a comma or a point, whatever the other
+    numbers of the file have: in an angle a comma can be nothing else.
     """
     text = pc.replace_substring(cells, "−", "-")
-    text = pc.replace_substring(text, ",", ".") if decimal == "," else text
+    text = pc.replace_substring(text, ",", ".")
     text = pc.replace_substring_regex(pc.utf8_trim_whitespace(text), r"\s+", " ")
     degrees = np.full(len(cells), np.nan)
     unread: Flags = cells.is_valid().to_numpy(zero_copy_only=False)

@@ -78,7 +78,7 @@ def decimals(texts: Sequence[str]) -> Floats | None:
 def angles(texts: Sequence[str], letters: str) -> Floats | None:
     """Return the degrees (n,) of a column that mostly holds degrees, minutes and seconds; None for another."""
     some = given(texts)
-    values, _ = dms(pa.array([text or None for text in texts], pa.string()), "," if comma(some) else ".", letters)
+    values, _ = dms(pa.array([text or None for text in texts], pa.string()), letters)
     return values if some and np.isfinite(values).sum() >= MOSTLY * len(some) else None
 
 

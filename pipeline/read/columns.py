@@ -183,7 +183,7 @@ class _Reader:
         cells = self._cells(word)
         assert cells is not None
         if word in DEGREES and self.how.points.angles == "dms" and pa.types.is_string(cells.type):
-            values, bad = dms(cells, self.how.decimal, _LETTERS[word])
+            values, bad = dms(cells, _LETTERS[word])
             describe = why_no_dms
         else:
             values, bad = numbers(cells, self.how.decimal)

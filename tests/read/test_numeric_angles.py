@@ -79,10 +79,10 @@ def test_spellings_come_back(spelling):
         parts = {"d": degrees, "m": f"{minutes:02d}", "s": f"{microseconds / 1e6:.6f}"}
         texts.append(spelling.format(sign=sign, letter=letter, **parts))
         expected.append((degrees * 3600 + minutes * 60 + microseconds / 1e6) / 3600 * (-1 if negative else 1))
-    values, bad = dms(pa.array(texts), ".", "EW")
+    values, bad = dms(pa.array(texts), "EW")
     assert not bad.any()
     np.testing.assert_allclose(values, expected, rtol=0, atol=1e-12)
-    assert [dms(pa.array([text]), ".", "EW")[0][0] for text in texts[:36]] == values[:36].tolist()
+    assert [dms(pa.array([text]), "EW")[0][0] for text in texts[:36]] == values[:36].tolist()
 
 
 @pytest.mark.parametrize(
@@ -99,7 +99,7 @@ def test_spellings_come_back(spelling):
     ],
 )
 def test_the_sign_is_the_whole_angles(text, degrees):
-    values, bad = dms(pa.array([text, "junk", None]), ".", "NS")
+    values, bad = dms(pa.array([text, "junk", None]), "NS")
     assert bad.tolist() == [False, True, False]
     np.testing.assert_allclose(values[0], degrees, rtol=0, atol=1e-13)
 
@@ -127,11 +127,11 @@ def test_the_sign_is_the_whole_angles(text, degrees):
 )
 def test_what_is_no_angle(text):
     """A small s alone could be South or seconds; decimal degrees could be packed: neither is guessed."""
-    assert dms(pa.array([text]), ".", "NS")[1].tolist() == [True]
+    assert dms(pa.array([text]), "NS")[1].tolist() == [True]
 
 
 def test_decimal_comma_in_seconds():
-    np.testing.assert_allclose(dms(pa.array(["174:45:00,5E"]), ",", "EW")[0], [174.75 + 0.5 / 3600], rtol=0, atol=1e-12)
+    np.testing.assert_allclose(dms(pa.array(["174:45:00,5E"]), "EW")[0], [174.75 + 0.5 / 3600], rtol=0, atol=1e-12)
 
 
 def test_angles_in_a_file_with_raw_second_marks(tmp_path):
