@@ -36,14 +36,20 @@ _NUMBERS: tuple[tuple[str, str], ...] = (
 )  # fmt: skip
 _LETTER = r"[NSEWO]"
 _DEGREES = "°º˚*"
+_O = (
+    r"O ?[+-]?\d.*|[+-]?\d.*(?<![A-RT-Z])O",
+    "has the letter O, which is the east in some languages and the west in others: export E or W, or a sign",
+)
 _ANGLES: tuple[tuple[str, str], ...] = (
+    _O,
     (rf"{_LETTER}? ?[+-]?\d{{1,3}} ?(?:[{_DEGREES}:d]| |-) ?\d{{1,2}}(?:[.,]\d+)? ?(?:['′’:m]| |-|$).*",
-     "looks like degrees, minutes and seconds: state angles = \"dms\" for its [[points]]"),
+     "looks like degrees, minutes and seconds: state angles = \"dms\""),
     (rf"{_LETTER} ?[+-]?{_PLAIN} ?[{_DEGREES}]?|[+-]?{_PLAIN} ?[{_DEGREES}]? ?{_LETTER}",
      "has the letter of a hemisphere: export decimal degrees with a sign, south and west negative"),
     (rf"[+-]?{_PLAIN} ?[{_DEGREES}]", "has a degree sign: export decimal degrees without"),
 )  # fmt: skip
 _DMS: tuple[tuple[str, str], ...] = (
+    _O,
     (rf"{_LETTER}? ?[+-]?{_PLAIN} ?[{_DEGREES}]? ?{_LETTER}?",
      "looks like decimal degrees, but angles = \"dms\" is stated"),
 )  # fmt: skip

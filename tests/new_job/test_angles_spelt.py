@@ -1,0 +1,69 @@
+"""Degrees, minutes and seconds as programs of many countries write them: read, or told with what to do instead."""
+
+from pathlib import Path
+
+import pytest
+from answered import answer
+from folders_made import HEIGHT, job_of, lay, write
+
+from pipeline.new_job import new_job
+from pipeline.problems import JobError
+from pipeline.run.run_job import run_job
+
+_HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "solution": "Sol", "code": "Code",
+          "time": "Time UTC"}  # fmt: skip
+
+
+def _spelt(value: float, sides: str | tuple[str, str], comma: bool) -> str:
+    seconds = round(abs(value) * 3600, 6)
+    minutes = int(seconds // 60)
+    text = f"{minutes // 60}°{minutes % 60:02d}'{seconds - 60 * minutes:09.6f}\"{sides[value < 0]}"
+    return text.replace(".", ",") if comma else text
+
+
+def _made(folder: Path, longitude: str | tuple[str, str], *, commas: bool = False, heights: bool = False) -> None:
+    job = job_of()
+    lay(folder, job)
+    told = {
+        word: [_spelt(value, sides, commas) for value in job.rows[word].tolist()]
+        for word, sides in (("latitude", "NS"), ("longitude", longitude))
+    }
+    if heights:
+        told["height"] = [f"{value:.5f}".replace(".", ",") for value in job.rows["height"].tolist()]
+    write(folder / "rover.csv", job, _HEADS, told=told, sign=";", time="%Y-%m-%d %H:%M:%S")
+
+
+@pytest.mark.parametrize("heights", [False, True])
+def test_decimal_commas_of_seconds_are_read_whatever_other_numbers_have(heights: bool, tmp_path: Path) -> None:
+    _made(tmp_path, "EW", commas=True, heights=heights)
+    started = new_job(tmp_path)
+    answer(Path(started.path), HEIGHT)
+    assert run_job(started.path, dry_run=True).record["verdict"] == "proven"
+
+
+@pytest.mark.parametrize("sides", ["OW", "EO"])
+def test_the_letter_o_is_said_to_be_two_sides(sides: str, tmp_path: Path) -> None:
+    """It is the east in German and the west in French; the site is east."""
+    _made(tmp_path, sides if sides[0] == "O" else sides[::-1])
+    with pytest.raises(JobError) as error:
+        new_job(tmp_path)
+    said = str(error.value)
+    assert "the letter O, which is the east in some languages and the west in others: export E or W" in said
+    assert "angles =" not in said and "[[points]]" not in said
+
+
+def test_a_register_with_the_letter_o_is_told_so(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    write(tmp_path / "rover.csv", job, _HEADS)
+    rows = "".join(f"M{at};43°42'0{at}.5\"S;171°51'0{at}.25\"O;320.0\n" for at in range(1, 5))
+    (tmp_path / "control.csv").write_text(f"mark;latitude;longitude;ellipsoid_height\n{rows}", encoding="utf-8")
+    (why,) = [why for name, _, why in new_job(tmp_path).files if name == "control.csv"]
+    assert "the letter O" in why and "[[points]]" not in why
+
+
+def test_a_spelling_that_is_not_read_is_not_sent_to_a_key_that_does_not_help(tmp_path: Path) -> None:
+    _made(tmp_path, ("Est", "West"))
+    with pytest.raises(JobError, match="in a spelling that is not read") as error:
+        new_job(tmp_path)
+    assert 'state angles = "dms"' not in str(error.value)
