@@ -50,7 +50,13 @@ def file_notes(survey: Survey) -> list[str]:
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
     told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in large]
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
-        told += [*_passed_over(export), *_few_sigmas(export, log), *_unjudged(export, log), *_ends(export, log)]
+        told += [
+            *_passed_over(export),
+            *_few_sigmas(export, log),
+            *_unjudged(export, log),
+            *_ends(export, log),
+            *_dates(export, log),
+        ]
     return told
 
 
@@ -153,6 +159,18 @@ def _mostly(noted: Noted, log: FileLog) -> tuple[int, ...]:
     return tuple(
         number for number, count in sorted(noted.by.items()) if 2 * count > stated[number] and stated[number] >= _FEW
     )
+
+
+def _dates(export: Export, log: FileLog) -> Iterator[str]:
+    """Yield that some names or codes are dates, as a spreadsheet makes them; where most are they are meant."""
+    for word, noted in log.dated.items():
+        text = log.date[word]
+        if 2 * noted.count <= log.rows or "00:00:00" in text:
+            yield (
+                f"{export.shown}:{noted.row}: the {word} of {counted(noted.count, 'row')}, this one first, is a date"
+                f' ("{text}"), and is issued so: spreadsheets make dates of such as 3-4; format the column as text,'
+                f" write the {word} again, or export it from the instrument anew"
+            )
 
 
 def _ends(export: Export, log: FileLog) -> Iterator[str]:

@@ -27,6 +27,12 @@ from pipeline.words import REASONS, Reason, reason_code
 LARGE_SIGMA, LEAST_SIGMA = (0.5, 1.0), 1.5e-4
 #: Milliseconds beyond which one occupation is unlikely to last.
 _LONG = 12 * HOUR
+#: What a spreadsheet makes of a name such as 3-4 or 4/3: a date at midnight, or one as it writes it into a text.
+_MONTH = "(?i:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)"
+_DATE = (
+    r"^(?:\d{4}-\d\d-\d\d(?:[T ]00:00:00)?|\d{1,2}[./]\d{1,2}[./]\d{4}"
+    rf"|\d{{1,2}}[-. ]{_MONTH}|{_MONTH}-\d\d)$"
+)
 _PLACE = ("first", "second", "third")
 _SIGMAS = ("sigma_east", "sigma_north", "sigma_up")
 #: Different solutions that are kept of one export.
@@ -93,6 +99,7 @@ class FileLog:
         unjudged: sound readings that a limit of ``[quality]`` cannot judge, by its key.
         early_end, long: readings whose time_end lies before their time, or half a day after it.
         late_end: those whose time_end lies outside the session that their time is in.
+        dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts.
         extent: where the sound readings of each session lie.
     """
 
@@ -111,6 +118,8 @@ class FileLog:
     early_end: Noted = field(default_factory=Noted)
     long: Noted = field(default_factory=Noted)
     late_end: Noted = field(default_factory=Noted)
+    dated: dict[str, Noted] = field(default_factory=dict)
+    date: dict[str, str] = field(default_factory=dict)
     minutes: dict[str | None, list[Integers]] = field(default_factory=dict)
 
     def clock(self) -> dict[str | None, tuple[Integers, Integers]]:
@@ -156,7 +165,15 @@ class FileLogs:
             self._note_sigmas(batch, sifted, log, rows)
         if export.points.columns.time_end is not None:
             self._note_ends(batch, sifted, log, rows)
+        for word in ("name", "code"):
+            self._note_dates(batch.column(word), word, log, rows)
         self._note_minutes(batch, sound | (sifted.held == reason_code(Reason.OUTSIDE_SESSIONS)), log)
+
+    def _note_dates(self, cells: pa.Array, word: str, log: FileLog, rows: Integers) -> None:
+        dates = pc.fill_null(pc.match_substring_regex(cells, _DATE), False).to_numpy(zero_copy_only=False)
+        if dates.any():
+            log.dated.setdefault(word, Noted()).add(dates, rows)
+            log.date.setdefault(word, cells[int(np.argmax(dates))].as_py())
 
     def _note_solutions(self, batch: pa.RecordBatch, which: Flags, log: FileLog) -> None:
         words = pc.value_counts(pc.fill_null(batch.column("solution").filter(pa.array(which)), ""))

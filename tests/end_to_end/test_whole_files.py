@@ -264,3 +264,21 @@ def test_points_numbered_from_a_mark_are_no_occupations_of_it(tmp_path: Path) ->
     job.rows["name"], job.rows["solution"] = names.astype(str), solutions.astype(str)
     wholly = run_simulated(job, tmp_path, code=3).record["wholly_held_back"]
     assert ("session", "session-02", 16) in [(one["kind"], one["name"], one["held_back"]) for one in wholly]
+
+
+@pytest.mark.parametrize("text", ["2026-03-04T00:00:00", "04.03.2026", "04-Mar", "Mar-04"])
+def test_names_that_a_spreadsheet_made_dates_of_are_told_with_the_row(text: str, tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=2, points=40))
+    job.rows["name"] = job.rows["name"].astype("U30")
+    job.rows["name"][5] = text
+    (note,) = [note for note in told(job.write(tmp_path)) if "is a date" in note]
+    assert note.startswith(f'rover001.csv:7: the name of 1 row, this one first, is a date ("{text}")')
+
+
+@pytest.mark.parametrize("form", ["{:03d}-26", "3-{}", "{:02d}.03.2026-A", "MAR-{}B", "2026-03-{:02d}-1"])
+def test_names_that_are_no_dates_are_let_be(form: str, tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=2, points=40))
+    job.rows["name"] = job.rows["name"].astype("U30")
+    for row in range(5, 30, 3):
+        job.rows["name"][row] = form.format(row)
+    assert not [note for note in told(job.write(tmp_path)) if "is a date" in note]
