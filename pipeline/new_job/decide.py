@@ -17,6 +17,7 @@ from pipeline.job.toml_text import quoted
 from pipeline.job.values import BLANKS
 from pipeline.near import plain
 from pipeline.new_job.axis_sigmas import asked_sigmas
+from pipeline.new_job.base_logs import base_log_question
 from pipeline.new_job.clocks import Clock, clock_of
 from pipeline.new_job.doubles import heading_of, told_apart
 from pipeline.new_job.draft import Block, Draft
@@ -346,7 +347,9 @@ def _blocks(
         columns = turned(columns, grid) if one.mapped.turned else columns
         asks = [*_rivals(one, columns), *asks]
         is_of = one.mapped.kind
-        states: dict[str, State] = {key: Known(_toml(value)) for key, value in one.look.keys.items()}
+        log = base_log_question(one)
+        states: dict[str, State] = {} if log is None else {"files": log}
+        states |= {key: Known(_toml(value)) for key, value in one.look.keys.items()}
         crs = export_state(one, replace(table, kind=is_of), grid, place)
         states |= {
             "crs": with_datum(crs, one.mapped, place, [*one.look.above, *said]),
@@ -375,7 +378,7 @@ def _blocks(
         instead = [*_still(one), *_halves(one, clock), *_heights(one)]
         for question in instead:
             columns.pop(question.key, None)
-        asks += [*instead, *_poles(one)]
+        asks += [*instead, *(_poles(one) if log is None else ())]
         block = Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes, asks)
         same = next((each for each in draft.blocks if _alike(each, block)), None)
         if same is not None:

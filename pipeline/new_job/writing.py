@@ -134,7 +134,9 @@ def _repeats(state: State) -> bool:
 
 
 def _block(page: Page, block: Block, every: Sequence[str]) -> None:
-    page.add("[[points]]", f"files = {listed(_files(block.files, every))}")
+    page.add("[[points]]")
+    if "files" not in block.states:
+        page.add(f"files = {listed(_files(block.files, every))}")
     if block.layer is not None:
         page.add(f"layer = {quoted(block.layer)}")
     for key, state in block.states.items():
