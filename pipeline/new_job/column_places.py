@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.new_job.doubles import heading_of
 from pipeline.new_job.geometries import beside_geometry, flat_of
-from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank
+from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank, words_of
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.look import Look
 from pipeline.new_job.mapped import Mapped, plainest
@@ -135,6 +135,30 @@ def _unsure_height(look: Look, found: Mapped, free: list[str], number: Callable[
         if found.heights:
             found.columns["height"] = found.heights[0]
             free.remove(found.heights[0])
+
+
+def other_places(look: Look, found: Mapped) -> str:
+    """Return that positions stand twice, in degrees and in a grid, which of them are taken; "" where they do not."""
+    pairs = {"degrees": ("longitude", "latitude"), "plane": ("easting", "northing")}
+    other = pairs["plane" if found.kind == "degrees" else "degrees"]
+    if found.kind not in pairs or not set(pairs[found.kind]) <= found.columns.keys() or look.numbered:
+        return ""
+    free = [one for one in look.names if one not in found.columns.values() and decimals(look.columns[one]) is not None]
+    names = [next((name for name in free if _says(word, name)), None) for word in other]
+    if None in names:
+        return ""
+    taken = [found.columns[word] for word in pairs[found.kind]]
+    return (
+        f'positions stand in "{names[0]}" and "{names[1]}" too: those of "{taken[0]}" and "{taken[1]}" are taken, and'
+        " the others are carried along; one may be corrected or calibrated in the field where the other is not, so see"
+        " that they are the ones to correct"
+    )
+
+
+def _says(word: str, heading: str) -> bool:
+    """Tell whether a heading says a coordinate of a reading, with or without its datum: "WGS84 Lat"."""
+    base = any(rank("base", part) is not None for part in words_of(heading))
+    return not base and any(rank(word, said) is not None for said in (heading, *words_of(heading)[-1:]))
 
 
 def _geocentric(look: Look, free: list[str], take: Callable[..., bool], found: Mapped) -> bool:

@@ -15,6 +15,7 @@ from pipeline.new_job.values import (
     times,
     words,
 )
+from pipeline.new_job.zones import zone_said
 
 #: Rows from which on one and the same time in all of them is odd.
 _STILL = 3
@@ -64,10 +65,11 @@ def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
     # figures alone are dates and times only where their headings say so
     days += [name for name in free if holds_days(look, name) and name not in days]
     clocks += [name for name in free if _of_clock(name) and is_clock_run(look.columns[name])]
-    day = next(iter(days), None)
     telling = _telling(look, clocks)
-    if day is not None and telling:
+    if days and telling:
         begins = plainest("clock", telling, lambda _: True) or telling[0]
+        said = zone_said(begins)  # of several dates those of the same clock
+        day = next((name for name in days if zone_said(name) == said), days[0])
         how = times(day_and_time(look.columns[day], look.columns[begins]))
         if how is not None:
             _take_time(found, free, {"date": day, "time": begins}, how)

@@ -19,6 +19,7 @@ from pipeline.near import plain
 from pipeline.new_job.axis_sigmas import asked_sigmas
 from pipeline.new_job.base_logs import base_log_question
 from pipeline.new_job.clocks import Clock, clock_of
+from pipeline.new_job.column_places import other_places
 from pipeline.new_job.doubles import heading_of, told_apart
 from pipeline.new_job.draft import Block, Draft
 from pipeline.new_job.eastings import asked, turned, way_of
@@ -92,6 +93,9 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     else:
         marks = register.marks(grid.now, grid.turned) if register else Marks([], None)
         sessions(draft, read, together(tables, grid), marks, some, clocks, found.exports, on_clock)
+    for one in found.exports:
+        if twice := other_places(one.look, one.mapped):
+            draft.notes.append(f"{one.look.called}: {twice}")
     draft.notes += [told for one in found.exports if (told := torn(one.look)) is not None]
     if not draft.sessions and draft.sessions_file is None:
         draft.no_session = no_session([one.look.shown for one in found.exports], len(read), list(read.unread.values()))

@@ -181,7 +181,7 @@ _LETTERED = {
     letter: frozenset(each for word in _COORDINATE for each in (f"{letter}{word}", f"{word}{letter}"))
     for letter in "xy"
 }
-_SIDES = ("easting", "northing")
+_SIDES = ("easting", "northing", "longitude", "latitude")
 
 
 #: N° and its like: a number, where N alone is the north.
@@ -202,7 +202,10 @@ def letter_of(heading: str) -> str:
 
 
 def axis_of(heading: str) -> tuple[str, str] | None:
-    """Return what a heading says its letter is: "X (North)" gives "northing" and "x"; None for another heading."""
+    """Return what a heading says its letter is: "X (North)" gives "northing" and "x"; None for another heading.
+
+    "X (Lat)" likewise gives "latitude" and "x".
+    """
     parts = words_of(heading)
     lettered = {letter for letter in "xy" if letter in parts}
     said = {word for word in _SIDES for part in parts if part in CALLED[word] and not _is_lettered(part)}
