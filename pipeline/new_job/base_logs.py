@@ -5,6 +5,7 @@ from collections import defaultdict
 from pipeline.new_job.folder import Found
 from pipeline.new_job.headings import rank
 from pipeline.new_job.questions import Candidate, Question, listed
+from pipeline.words import counted
 
 #: What only a rover's readings have: how they were solved, and which base they hang on.
 _OF_ROVER = ("solution", "base")
@@ -44,4 +45,4 @@ def _why(one: Found) -> str:
     if any(len({row[:-1] for row in rows}) > 1 for rows in again.values()):
         return ""
     text = max(again, key=lambda text: len(again[text]))
-    return f'its {len(again[text])} rows of "{text}" have one position to the last digit, which no readings have'
+    return f'{counted(len(again[text]), "row")} of "{text}" have one position to the last digit, which no readings have'
