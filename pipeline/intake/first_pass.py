@@ -233,7 +233,7 @@ class _Gatherer:
             codes=self.codes,
             kept=tuple(self.kept),
             reach=tie_reach(rows, counting, candidates, self.prepared) if self._in_grid else None,
-            astray=self.order.found(rows, repeats.numbers, list(self.ledger.bases)),
+            astray=self.order.found(rows, duplicates.numbers, list(self.ledger.bases)),
         )
         return found, rows
 

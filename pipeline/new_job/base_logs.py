@@ -2,9 +2,10 @@
 
 from collections import defaultdict
 
+from pipeline.job.toml_text import listed
 from pipeline.new_job.folder import Found
 from pipeline.new_job.headings import rank
-from pipeline.new_job.questions import Candidate, Question, listed
+from pipeline.new_job.questions import Candidate, Question
 from pipeline.words import counted
 
 #: What only a rover's readings have: how they were solved, and which base they hang on.
