@@ -238,7 +238,8 @@ def _rows(
     axes: Axes,
 ) -> pa.RecordBatch:
     old, new = rows
-    named, chosen = (after, new) if new is not None else (before, old)
+    # a row that is held back bears the name of its export: by it another point may go in the drawing
+    named, chosen = (before, old) if change is Change.HELD or new is None else (after, new)
     assert chosen is not None
     here = named.take(pa.array(chosen))
     unknown = np.full((len(chosen), 3), np.nan)
