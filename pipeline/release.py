@@ -11,6 +11,7 @@ from pipeline.issue.folder.standing import standing_issue
 from pipeline.issue.folder.thinned import refuse_thinned
 from pipeline.problems import JobError, Problem, refusals_told, refused, remedy, said_of
 from pipeline.reissue.intact import refuse_damaged
+from pipeline.reissue.shown import put_right
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,7 @@ def release(path: Path, number: int, because: str) -> Released:
             if before != number:
                 note(folder, ByHand(number, newest, datetime.now(UTC).replace(microsecond=0), why))
                 recover(folder)
+            put_right(folder, record_at.parent, record, {})
         except OSError as error:
             what = f"issue {number:03d} cannot be released: {said_of(error)}"
             raise JobError([Problem(str(folder), 0, what, remedy(error))]) from error

@@ -18,10 +18,11 @@ from typing import TYPE_CHECKING, Any, cast
 from pipeline.digest import digest
 from pipeline.files.regular import read_whole
 from pipeline.issue.folder import current
-from pipeline.issue.folder.confirmed import confirmed, signs_of
+from pipeline.issue.folder.confirmed import all_signs, confirmed, signs_of
 from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry, read_issues_list
 from pipeline.issue.folder.issues_list import SET_ASIDE as ASIDE
 from pipeline.issue.folder.names import ISSUES, SET_ASIDE, is_number, is_scratch
+from pipeline.issue.folder.plain_names import is_plain_link, plain_name
 from pipeline.issue.folder.released import is_pending
 from pipeline.issue.folder.standing import expected, standing_issue
 from pipeline.issue.folder.thinned import thinned
@@ -32,7 +33,7 @@ from pipeline.limits import NOTE
 from pipeline.problems import JobError
 
 if TYPE_CHECKING:
-    from pipeline.issue.record_types import Record
+    from pipeline.issue.record_types import FileIssued, Record
 
 #: What a line of the issues list may say that is none of an issue's making.
 _NO_ISSUE = (RELEASED, ASIDE, REMOVED)
@@ -104,6 +105,9 @@ def _look(folder: Path) -> Issued:
                 continue
             for what, sure in _files(place, records[number], folder):
                 (damaged if sure else remarks).append(f"issue {number:03d}: {what}")
+            if number == shown:
+                for what, sure in _stands_for(place, records[number], folder):
+                    (damaged if sure else remarks).append(what)
         elif (gone := _gone(place)) is not None:
             damaged.append(f"issue {number:03d} {gone}")
     newest = records.get(numbers[-1]) if numbers else None
@@ -143,6 +147,40 @@ def _files(place: Path, record: Record, folder: Path) -> Iterator[tuple[str, boo
             package = name.endswith(".gpkg")
             told = "was touched since; tiedown verify says whether its content is what was issued"
             yield f"the file {name} {told if package else 'is not what was issued'}", not package
+
+
+def _stands_for(place: Path, record: Record, folder: Path) -> Iterator[tuple[str, bool]]:
+    """Yield what of `current`, under the names that drawings link to, is not what was issued, as `_files` does."""
+    copy = folder / current.NAME
+    copied = copy.is_dir() and not copy.is_symlink()
+    noted, signs = confirmed(folder, record["issue"]).signs, all_signs(folder, place)
+    own = {entry["name"] for entry in record["files"]}
+    for entry in record["files"]:
+        short = plain_name(entry["name"], record["issue"])
+        names = [short] if short is not None and short not in own else []
+        paths = [(place / name, name) for name in names]
+        paths += [(copy / name, f"{current.NAME}/{name}") for name in (entry["name"], *names)] if copied else []
+        for path, key in paths:
+            told = f"{current.NAME}/{path.name}"
+            if is_plain_link(path) or (key in signs and noted.get(key) == signs[key]):
+                continue
+            if path.is_symlink():
+                yield f"{told} leads to {os.readlink(path)}; the next run puts it right", True
+            elif not path.exists():
+                yield f"there is no {told}; the next run lays it there", True
+            elif not _same(path, entry["sha256"]):
+                touched = _only_touched(path, entry)
+                why = "was touched by a viewer" if touched else f"is not the file {entry['name']}, for which it stands"
+                yield f"{told} {why}", not touched
+
+
+def _only_touched(path: Path, entry: FileIssued) -> bool:
+    """Say whether opening it may have made a GeoPackage what it is; of an early issue nobody knows without reading."""
+    if "layers" not in entry:
+        return False
+    from pipeline.issue.geopackage.database import only_touched  # seldom needed
+
+    return only_touched(path, entry) if "database" in entry else True
 
 
 def _same(path: Path, sha256: str) -> bool:

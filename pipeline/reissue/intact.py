@@ -61,15 +61,10 @@ def _of_file(
     if name not in signs:
         yield name, _GONE
         return
-    beside = [f"{name}{ending}" for ending in BESIDE if f"{name}{ending}" in signs]
-    if all(_as_noted(one, signs, noted) for one in (name, *beside)):
+    if as_noted(name, signs, noted):
         return
-    path = issue / name
     try:
-        if entry.get("layers") is not None:
-            same = has_issued_bytes(path, record["files"]) or has_issued_content(path, record["files"])
-        else:
-            same = digest(path) == entry["sha256"]
+        same = is_as_issued(issue / name, entry)
     except OSError as error:
         yield name, f"the file cannot be read: {error.strerror or error}"
         return
@@ -77,5 +72,18 @@ def _of_file(
         yield name, "the file is not what was issued"
 
 
-def _as_noted(name: str, signs: Mapping[str, Signs], noted: Mapping[str, Signs]) -> bool:
-    return name in signs and noted.get(name) == signs[name]
+def as_noted(name: str, signs: Mapping[str, Signs], noted: Mapping[str, Signs]) -> bool:
+    """Say whether a file, and what a database has beside it, has the signs that were noted."""
+    beside = [f"{name}{ending}" for ending in BESIDE if f"{name}{ending}" in signs]
+    return all(one in signs and noted.get(one) == signs[one] for one in (name, *beside))
+
+
+def is_as_issued(path: Path, entry: FileIssued) -> bool:
+    """Say whether a file, whatever it is called, holds what was issued, by what the record says of it. Raises OSError.
+
+    What a viewer touches of a GeoPackage does not count.
+    """
+    if entry.get("layers") is None:
+        return digest(path) == entry["sha256"]
+    called: list[FileIssued] = [{**entry, "name": path.name}]
+    return has_issued_bytes(path, called) or has_issued_content(path, called)

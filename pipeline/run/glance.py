@@ -14,7 +14,7 @@ from pipeline.digest import digest
 from pipeline.files.patterns import Closed, TooMany, named_by
 from pipeline.files.regular import read_whole
 from pipeline.issue.folder.belongs import Owner, in_the_way, kept
-from pipeline.issue.folder.confirmed import Confirmed, newest_confirmed, signs_of
+from pipeline.issue.folder.confirmed import Confirmed, all_signs, newest_confirmed
 from pipeline.issue.folder.names import ISSUES
 from pipeline.issue.folder.publish import job_lock, next_number, recover
 from pipeline.issue.folder.untold import untold
@@ -82,6 +82,6 @@ def _standing(folder: Path, number: int, noted: Confirmed) -> Outcome | None:
         and said["schema"] == SCHEMA
         and said["sum"] == noted.glanced.record
         and is_sealed(said, (place / NAME).read_bytes())
-        and signs_of(place) == noted.signs
+        and all_signs(folder, place) == noted.signs
     )
     return outcome(cast("Record", said), place, False, shown) if same else None

@@ -1,5 +1,6 @@
 """Which issue a run compares with, and whether `current` follows the one that it makes."""
 
+from collections.abc import Mapping
 from contextlib import suppress
 from datetime import UTC, datetime
 from functools import partial
@@ -8,7 +9,7 @@ from pathlib import Path
 from pipeline.blunders.scope import Former
 from pipeline.examine.doubtful import Doubtful
 from pipeline.intake.survey import Survey
-from pipeline.issue.folder.confirmed import confirmed
+from pipeline.issue.folder.confirmed import Signs, confirmed
 from pipeline.issue.folder.publish import issues, recover
 from pipeline.issue.folder.released import ByHand, by_hand, is_pending, note, to_show
 from pipeline.issue.folder.standing import newest_standing, standing_issue
@@ -21,7 +22,8 @@ from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import fingerprint
 from pipeline.reissue.frame_carried import standing_doubts
 from pipeline.reissue.frame_notes import frame_notes
-from pipeline.reissue.intact import refuse_damaged
+from pipeline.reissue.intact import damage, refuse_damaged
+from pipeline.reissue.shown import put_right, refuse_other
 from pipeline.reissue.vanished import gone_checks
 from pipeline.run.layers import Laid
 from pipeline.run.ready import Ready
@@ -46,10 +48,39 @@ def drawn_from(folder: Path, newest: Last | None, shown: int | None) -> Last | N
 
 def refuse_damaged_issues(folder: Path, newest: Last, shown: int | None) -> None:
     """Raise `JobError` where the newest issue, or the one that `current` shows in its place, is not what was issued."""
-    refuse_damaged(newest.folder, newest.record, confirmed(folder, newest.record["issue"]).signs)
+    noted = confirmed(folder, newest.record["issue"]).signs
+    refuse_damaged(newest.folder, newest.record, noted)
     if shown is not None and shown != newest.record["issue"]:
         path, record = standing_issue(folder, shown)
         refuse_damaged(path.parent, record, {})
+
+
+def shown_put_right(folder: Path, newest: Last | None, shown: int | None) -> None:
+    """Let `current` show what was issued, under all names, where a copy came in part or a link leads elsewhere.
+
+    Raises `JobError` where somebody changed what stands there, and OSError.
+    """
+    if (found := _stands_for(folder, newest, shown)) is not None:
+        put_right(folder, *found)
+
+
+def refuse_other_shown(folder: Path, newest: Last | None, shown: int | None) -> None:
+    """Raise `JobError` where somebody changed what stands for the issue that `current` shows, and OSError."""
+    if (found := _stands_for(folder, newest, shown)) is not None:
+        refuse_other(folder, *found)
+
+
+def _stands_for(
+    folder: Path, newest: Last | None, shown: int | None
+) -> tuple[Path, Record, Mapping[str, Signs]] | None:
+    """Return folder, record and noted signs of the issue that `current` shows; None where that is none, or damaged."""
+    if shown is None or newest is None:
+        return None
+    last, noted = newest, confirmed(folder, newest.record["issue"]).signs
+    if shown != newest.record["issue"]:
+        last, noted = Last.of(*standing_issue(folder, shown)), {}
+    # what a damaged issue has of its own is told where it is needed
+    return None if damage(last.folder, last.record, noted) else (last.folder, last.record, noted)
 
 
 def former_register(folder: Path, solved: Solved) -> Former | None:

@@ -12,7 +12,7 @@ from pipeline.examine.examine import examine
 from pipeline.intake.prepare import Prepared, load, owner, prepare
 from pipeline.issue.folder import untold
 from pipeline.issue.folder.belongs import in_the_way
-from pipeline.issue.folder.confirmed import confirm, confirmed, signs_of
+from pipeline.issue.folder.confirmed import all_signs, confirm, confirmed
 from pipeline.issue.folder.publish import Appeared, issues, job_lock, next_number, open_issue, recover
 from pipeline.issue.folder.released import is_pending, to_show
 from pipeline.issue.folder.standing import newest_standing
@@ -43,6 +43,8 @@ from pipeline.run.releasing import (
     former_register,
     newest_issue,
     refuse_damaged_issues,
+    refuse_other_shown,
+    shown_put_right,
     with_frames,
     with_history,
 )
@@ -118,8 +120,9 @@ def _unchanged(prepared: Prepared, before: Before, folder: Path) -> Outcome | No
     noted, hand = confirmed(folder, record["issue"]), at_hand(prepared)
     if noted.at_hand != hand:
         return None
-    signs = signs_of(path.parent)
-    refuse_damaged_issues(folder, Last.of(path, record), shown)
+    newest, signs = Last.of(path, record), all_signs(folder, path.parent)
+    refuse_damaged_issues(folder, newest, shown)
+    shown_put_right(folder, newest, shown)
     glanced, rules = before.glanced(prepared, record), prepared.loaded.job.issue
     shown = follow(folder, record, rules.release, shown)
     removed = retain(folder, rules.keep, shown)
@@ -158,6 +161,7 @@ def _standing(job: Ready, newest: Last | None, folder: Path, shown: int | None, 
 def _would_issue(job: Ready, folder: Path, progress: Progress | None) -> Outcome:
     """Do everything but write."""
     newest, shown = newest_issue(folder), to_show(folder, [number for number, _ in issues(folder)])
+    refuse_other_shown(folder, newest, shown)
     if newest is not None and _standing(job, newest, folder, shown, progress).stands:
         return outcome(newest.record, newest.folder, False, shown)
     last = drawn_from(folder, newest, shown)
@@ -174,9 +178,10 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
     """
     newest, rules = newest_issue(folder), job.survey.job.issue
     shown = recover(folder, newest.record if newest else None)
+    shown_put_right(folder, newest, shown)
     standing = _standing(job, newest, folder, shown, progress)
     if newest is not None and standing.stands:
-        hand, signs = at_hand(job.survey.prepared), signs_of(newest.folder)
+        hand, signs = at_hand(job.survey.prepared), all_signs(folder, newest.folder)
         refuse_altered(job.survey)
         glanced = before.glanced(job.survey.prepared, newest.record)
         shown = follow(folder, newest.record, rules.release, shown)
@@ -209,7 +214,7 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
         place = staged.publish(record["verdict"], "; ".join(because), datetime.now(UTC), pending=pending)
     shown = shown if pending else record["issue"]
     removed = retain(folder, rules.keep, shown)  # before it is confirmed: a kill on the way is looked at again
-    confirm(folder, record["issue"], hand, signs_of(place), before.glanced(job.survey.prepared, record))
+    confirm(folder, record["issue"], hand, all_signs(folder, place), before.glanced(job.survey.prepared, record))
     return outcome(record, place, True, shown, removed)
 
 

@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from pipeline.files.regular import read_note
+from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.durable import put
 from pipeline.issue.folder.plain_names import is_plain_link
 
@@ -33,7 +34,10 @@ class Glanced:
 
 @dataclass(frozen=True)
 class Confirmed:
-    """The sum of everything at hand, None where there is none for the issue, and the signs of the issue's files."""
+    """The sum of everything at hand, None where there is none for the issue, and the signs of the issue's files.
+
+    ``signs`` are those of `all_signs`.
+    """
 
     at_hand: str | None = None
     signs: Mapping[str, Signs] = field(default_factory=dict)
@@ -50,7 +54,9 @@ def newest_confirmed(folder: Path) -> tuple[int, Confirmed] | None:
     """Return the number of the issue for which there is a note, and the note; None where there is none."""
     try:
         noted = json.loads(read_note(folder / NAME))
-        signs = {str(name): (int(size), int(time)) for name, (size, time) in noted.get("signs", {}).items()}
+        # what noted no more than the issue's own files had not looked at what stands for them
+        told = noted.get("signs", {}) if noted.get("all_names") else {}
+        signs = {str(name): (int(size), int(time)) for name, (size, time) in told.items()}
         at_a_glance = noted.get("glanced", {"seen": "", "record": "", "looked": ()})
         looked = tuple(map(str, at_a_glance["looked"]))
         glanced = Glanced(str(at_a_glance["seen"]), str(at_a_glance["record"]), looked)
@@ -61,7 +67,8 @@ def newest_confirmed(folder: Path) -> tuple[int, Confirmed] | None:
 
 def confirm(folder: Path, issue: int, at_hand: str, signs: Mapping[str, Signs], glanced: Glanced) -> None:
     """Note the sums for an issue and the signs of its files, in one step; where the disk refuses, there is no note."""
-    said = json.dumps({"issue": issue, "at_hand": at_hand, "signs": signs, "glanced": asdict(glanced)})
+    noted = {"issue": issue, "at_hand": at_hand, "signs": signs, "all_names": True, "glanced": asdict(glanced)}
+    said = json.dumps(noted)
     with suppress(OSError):
         put(folder, NAME, f"{said}\n".encode(), synced=False)
 
@@ -69,5 +76,15 @@ def confirm(folder: Path, issue: int, at_hand: str, signs: Mapping[str, Signs], 
 def signs_of(issue: Path) -> dict[str, Signs]:
     """Return the signs of everything in an issue's folder but what readers alone touch, and links. Raises OSError."""
     files = (path for path in issue.iterdir() if not path.name.endswith("-shm") and not is_plain_link(path))
-    at = {path.name: path.stat() for path in files}
+    at = {path.name: path.stat() if path.exists() else path.lstat() for path in files}  # a link may lead nowhere
     return {name: (found.st_size, found.st_mtime_ns) for name, found in at.items()}
+
+
+def all_signs(folder: Path, issue: Path) -> dict[str, Signs]:
+    """Return the signs of an issue's files, and those of ``current`` where that is no link, its name before theirs.
+
+    Raises OSError.
+    """
+    copy = folder / CURRENT
+    there = copy.is_dir() and not copy.is_symlink()
+    return signs_of(issue) | ({f"{CURRENT}/{name}": of for name, of in signs_of(copy).items()} if there else {})

@@ -9,10 +9,11 @@ import errno
 import os
 import re
 import shutil
+from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
-from pipeline.issue.folder.names import scratch
+from pipeline.issue.folder.names import is_number, scratch
 
 # What systems say where links are not to be had: not supported, not permitted, or (Windows) a right not held.
 _NO_LINKS = {errno.EPERM, errno.EOPNOTSUPP, errno.ENOSYS, errno.ENOTSUP, errno.EINVAL}
@@ -27,9 +28,11 @@ def plain_name(name: str, number: int) -> str | None:
 
 
 def is_plain_link(path: Path) -> bool:
-    """Say whether a path is a link to the file beside it that has the same name with a number."""
+    """Say whether a path is a link to the file beside it that has the same name with a number: in an issue its own."""
     parts = _NUMBERED.fullmatch(os.readlink(path)) if path.is_symlink() else None
-    return parts is not None and f"{parts[1]}{parts[3]}" == path.name
+    if parts is None or f"{parts[1]}{parts[3]}" != path.name:
+        return False
+    return not is_number(path.parent.name) or parts[2] == path.parent.name
 
 
 def missing(place: Path, number: int) -> list[tuple[str, str]]:
@@ -60,6 +63,18 @@ def lay_all(folder: Path, place: Path, number: int) -> None:
                 fresh = folder / scratch("copy")
                 shutil.copy2(place / name, fresh)
                 os.replace(fresh, place / short)
+
+
+def lay_again(folder: Path, place: Path, names: Iterable[tuple[str, str]]) -> None:
+    """Put each of the second names, whatever has it, in the place of the file that it is to stand for, in one step.
+
+    Raises OSError.
+    """
+    for name, short in names:
+        fresh = folder / scratch("name")
+        if not make_link(Path(name), fresh):
+            shutil.copy2(place / name, fresh)
+        os.replace(fresh, place / short)
 
 
 def make_link(target: Path, link: Path, *, to_folder: bool = False) -> bool:

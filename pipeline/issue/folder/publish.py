@@ -94,12 +94,17 @@ def recover(folder: Path, newest: Mapping[str, Any] | None = None) -> int | None
         return None
     issue = existing[shown].parent
     if not current.shows(folder, issue):
-        switch = current.Switch(folder, issue, issue, scratch())
-        switch.make_room()
-        switch.finish()
-        _sweep(folder)
+        replace_current(folder, issue)
     current.name_files(folder, issue)
     return shown
+
+
+def replace_current(folder: Path, issue: Path) -> None:
+    """Let ``current`` show an issue that is there, whatever has that place now. Raises OSError."""
+    switch = current.Switch(folder, issue, issue, scratch())
+    switch.make_room()
+    switch.finish()
+    _sweep(folder)
 
 
 def add_lines(folder: Path, entries: list[Entry]) -> None:
