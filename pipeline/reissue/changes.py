@@ -61,7 +61,7 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     Coordinates are as the grid writes them, by ``axes``; what lies between them is metres to the east, north and up.
     """
     before, after = differing(old, new)
-    there = _match(after, before)
+    there = _match((after, new), (before, old))
     was_held, is_held = _flags(before), _flags(after)
     _know_renamed(before, after, there, axes)
     back = np.full(before.num_rows, -1)
@@ -182,15 +182,18 @@ def _touched(
     return found
 
 
-def _match(rows: pa.Table, among: pa.Table) -> Integers:
-    """Return for each of the rows the row of the other table that is the same observation, -1 where none is.
+def _match(one: tuple[pa.Table, Side], other: tuple[pa.Table, Side]) -> Integers:
+    """Return for each row of one issue the row of the other that is the same observation, -1 where none is.
 
-    Of what is left then, names that were told apart since, or are no more, are taken without their numbers.
+    Of what is left then, names that were told apart since, or are no more, are taken without their numbers. Each issue
+    is the rows that differ and its side, which has all.
     """
+    (rows, side), (among, its) = one, other
     found = _matched(_keys(rows), _keys(among))
     left, free = np.flatnonzero(found < 0), _unmatched(found, among.num_rows)
     if len(left) and len(free):
-        wanted, there = (_without_numbers(of.take(pa.array(at))) for of, at in ((rows, left), (among, free)))
+        wanted = _without_numbers(rows.take(pa.array(left)), side)
+        there = _without_numbers(among.take(pa.array(free)), its)
         again = _matched(_keys(wanted), _keys(there))
         found[left] = np.where(again >= 0, free[again], -1)
     return found
@@ -203,10 +206,17 @@ def _unmatched(there: Integers, count: int) -> Integers:
     return np.flatnonzero(free)
 
 
-def _without_numbers(table: pa.Table) -> pa.Table:
-    """Return rows with their names as they were before they were told apart."""
-    bare = pc.replace_substring_regex(table.column("name"), r"_\d+b*$", "")
-    return table.set_column(table.schema.get_field_index("name"), "name", bare)
+def _without_numbers(table: pa.Table, side: Side) -> pa.Table:
+    """Return rows with their names as they were before they were told apart.
+
+    A1_3 may be a name of the field itself. The number was put there only if the issue has a point A1, which kept the
+    name. What is held back has the name of its export.
+    """
+    names = table.column("name").combine_chunks()
+    bare = pc.replace_substring_regex(names, r"_(?:[2-9]|[1-9]\d+)b*$", "")
+    put = ~_flags(table) & np.asarray(pc.fill_null(pc.not_equal(names, bare), False))
+    put[put] = side.has_names(text_hashes(bare.filter(pa.array(put))))
+    return table.set_column(table.schema.get_field_index("name"), "name", pc.if_else(pa.array(put), bare, names))
 
 
 def _matched(wanted: NDArray[np.uint64], keys: NDArray[np.uint64]) -> Integers:

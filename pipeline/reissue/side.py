@@ -8,7 +8,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from pipeline.arrays import Floats
+from pipeline.arrays import Flags, Floats
 from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.geodesy.axes import NAMES
 from pipeline.intake.columns import Column, Columns
@@ -51,7 +51,7 @@ class Side:
     def __init__(self, attributes: Sequence[str] = ()) -> None:
         self.attributes = tuple(attributes)
         self._kept: list[LaidDown | None] = [None, None]
-        self._sums = [Columns({"sum": np.uint64}) for _ in range(2)]
+        self._sums = [Columns({"sum": np.uint64, "name": np.uint64}) for _ in range(2)]
 
     def add(self, rows: pa.RecordBatch, held: bool) -> None:
         """Take in rows of ``points`` or of ``held_back``."""
@@ -68,7 +68,8 @@ class Side:
         if (kept := self._kept[held]) is None:
             kept = self._kept[held] = LaidDown(batch.schema)
         kept.add(batch)
-        self._sums[held].add({"sum": _sums(columns, [] if held else [*map(columns.get, NAMES), *own.values()])})
+        names, more = text_hashes(columns["name"]), [] if held else [*map(columns.get, NAMES), *own.values()]
+        self._sums[held].add({"sum": _sums(names, columns["observed"], more), "name": names})
 
     def table(self, points: NDArray[np.int64], held: NDArray[np.int64]) -> pa.Table:
         """Return some rows, by their numbers among those of each kind; points first, with a sum of their attributes."""
@@ -78,6 +79,13 @@ class Side:
         whole = pa.concat_tables([_SIDE.empty_table(), *parts], promote_options="default").unify_dictionaries()
         own = [whole.column(_OWN + name) for name in self.attributes if _OWN + name in whole.column_names]
         return whole.append_column("attributes", pa.array(_text_sums(whole.num_rows, own), pa.uint64()))
+
+    def has_names(self, hashes: NDArray[np.uint64]) -> Flags:
+        """Return (k,) which of the names with these hashes any of its rows has."""
+        found = np.zeros(len(hashes), bool)
+        for names in (piece for of_kind in self._sums for piece in Column(of_kind, "name")):
+            found |= np.isin(hashes, names)
+        return found
 
     def sums(self, held: bool) -> Iterator[NDArray[np.uint64]]:
         """Yield sums of what a comparison looks at in its rows: of points all, of others name and time."""
@@ -100,9 +108,9 @@ def attributes_of(names: Sequence[str]) -> tuple[str, ...]:
     return tuple(name for name in names if name not in _FIGURES.union(COMPARED))
 
 
-def _sums(columns: dict[str, pa.Array], more: Sequence[Any]) -> NDArray[np.uint64]:
+def _sums(names: NDArray[np.uint64], observed: pa.Array, more: Sequence[Any]) -> NDArray[np.uint64]:
     """Return (n,) sums of name, time and ``more``: rows that differ in any of these differ in their sum."""
-    total = mixed_with(text_hashes(columns["name"]), np.asarray(columns["observed"].cast(pa.int64())))
+    total = mixed_with(names, np.asarray(observed.cast(pa.int64())))
     for column in more:
         total = mixed_with(total, _bits(column))
     return total

@@ -46,3 +46,20 @@ def test_a_point_that_is_held_back_is_called_as_it_was_drawn() -> None:
     new = side_of(("dup", 1, 0.0, 0.0, 5.0), ("dup", 2, 100.0, 0.0, 5.0, "not_fixed"))
     assert told(old, new) == {("dup_2", "held")}
     assert told(new, old) == {("dup_2", "released")}
+
+
+def test_numbers_that_the_field_gave_are_names() -> None:
+    """A_1 was measured by mistake and A_3 at the same time: one receiver logged for two, 50 m apart."""
+    old, new = side_of(("A_1", 1, 0.0, 0.0, 5.0)), side_of(("A_3", 1, 50.0, 0.0, 6.0))
+    assert told(old, new) == {("A_1", "withdrawn"), ("A_3", "added")}
+    held = side_of(("A_3", 1, 50.0, 0.0, 6.0, "not_fixed"))
+    assert told(old, held) == {("A_1", "withdrawn")} and told(held, old) == {("A_1", "added")}
+
+
+def test_the_field_s_own_numbers_beside_the_name_without_one() -> None:
+    """P is a point too, whose number 1 nobody but the field gave; what is drawn as P_2 may be P as well."""
+    post = ("P", 1, 0.0, 0.0, 5.0)
+    old, new = side_of(post, ("P_1", 9, 80.0, 0.0, 5.0)), side_of(post, ("P_01", 9, 20.0, 0.0, 5.0))
+    assert told(old, new) == {("P_1", "withdrawn"), ("P_01", "added")}
+    twice = side_of(post, ("P_2", 9, 80.0, 0.0, 5.0))
+    assert told(twice, side_of(("P", 9, 80.0, 0.0, 5.0))) == {("P", "withdrawn"), ("P", "recoded")}
