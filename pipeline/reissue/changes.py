@@ -2,7 +2,8 @@
 
 A point is known again by its name, if it has one, and the time of its observation, which survive files that were
 exported again with more rows, in another order or under another name. Of several alike the first is matched with the
-first. What has another name now is known by a time that no other point has, if it lies where it lay.
+first. What has another name now is known by a time that no other point has, if it lies where it lay. A point that is
+issued by another of its readings now is the same point.
 """
 
 from collections import Counter
@@ -20,6 +21,7 @@ from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.geopackage.layers import CHANGES, wkb_lines
 from pipeline.issue.record_types import Compared, RegisterMark
+from pipeline.reissue.known_again import take_readings
 from pipeline.reissue.left_over import ranked
 from pipeline.reissue.side import Side, attribute, differing
 from pipeline.tables import number_column
@@ -64,6 +66,7 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     there = _match((after, new), (before, old))
     was_held, is_held = _flags(before), _flags(after)
     _know_renamed(before, after, there, axes)
+    take_readings(before, after, there, axes)
     back = np.full(before.num_rows, -1)
     back[there[there >= 0]] = np.flatnonzero(there >= 0)
     matched = np.flatnonzero(there >= 0)

@@ -1,9 +1,15 @@
 """Points of two issues known again: by which names, and where name, time or reading is another one than before."""
 
+import csv
+from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
+import pytest
+from running import append_rows
+from simulate import Plan, simulate
 
+from pipeline import run_job
 from pipeline.geodesy.axes import Axes
 from pipeline.reissue.changes import compare
 from pipeline.reissue.side import COMPARED, Side
@@ -63,3 +69,58 @@ def test_the_field_s_own_numbers_beside_the_name_without_one() -> None:
     assert told(old, new) == {("P_1", "withdrawn"), ("P_01", "added")}
     twice = side_of(post, ("P_2", 9, 80.0, 0.0, 5.0))
     assert told(twice, side_of(("P", 9, 80.0, 0.0, 5.0))) == {("P", "withdrawn"), ("P", "recoded")}
+
+
+FIRST, SECOND, THIRD = ("P3", 1, 10.0, 20.0, 5.0), ("P3", 2, 10.01, 20.0, 5.02), ("P3", 3, 10.03, 20.0, 5.01)
+
+
+def given_way(*rows: Row) -> list[Row]:
+    """Return readings that gave way to another of their point."""
+    return [(*row, "duplicate") for row in rows]
+
+
+def test_a_point_that_another_reading_stands_for_moved() -> None:
+    """P3 is measured a second and a third time, and the last reading is issued."""
+    sides = [side_of(FIRST), side_of(SECOND, *given_way(FIRST)), side_of(THIRD, *given_way(FIRST, SECOND))]
+    for one in range(3):
+        for other in range(3):
+            if one != other:
+                (row,) = compare(sides[one], sides[other], lambda _: "why", Axes())[0].to_pylist()
+                readings = (FIRST, SECOND, THIRD)
+                assert (row["name"], row["change"]) == ("P3", "moved")
+                assert row["d_east"] == pytest.approx(readings[other][2] - readings[one][2], abs=1e-9)
+                assert row["d_height"] == pytest.approx(readings[other][4] - readings[one][4], abs=1e-9)
+
+
+def test_another_point_of_the_name_is_none_of_its_readings() -> None:
+    """The reading gave way to P3-again beside it; P3 is a new point a long way off."""
+    old = side_of(FIRST)
+    new = side_of(("P3-again", 2, 10.0, 20.0, 5.0), ("P3", 9, 400.0, 20.0, 5.0), *given_way(FIRST))
+    assert told(old, new) == {("P3", "held"), ("P3", "added"), ("P3-again", "added")}
+
+
+def test_a_reading_that_is_held_back_for_itself_takes_no_place() -> None:
+    old, new = side_of(FIRST), side_of(SECOND, (*FIRST, "not_fixed"))
+    assert told(old, new) == {("P3", "held"), ("P3", "added")}
+
+
+@pytest.mark.parametrize("repeats", ["last", "mean"])
+def test_a_reading_more_moves_the_point(repeats: str, tmp_path: Path) -> None:
+    """A later reading lies 9 mm higher: the last moves the point by that, the mean by its part, both without noise."""
+    job = simulate(Plan(sessions=1, points=6, noise=False))
+    job.job["issue"] = {"repeats": repeats}
+    path = job.write(tmp_path)
+    run_job(path)
+    export = tmp_path / "rover001.csv"
+    with export.open(newline="", encoding="utf-8") as file:
+        rows = [row for row in csv.DictReader(file) if row["Code"] not in ("CM", "CHK")]
+    again = {
+        **rows[1],
+        "Observed": rows[1]["Observed"].replace("Z", ".5Z"),
+        "EllHt": str(float(rows[1]["EllHt"]) + 0.009),
+    }
+    append_rows(export, [again])
+    changes = run_job(path).record["changes"]
+    assert changes is not None
+    assert [changes[kind] for kind in ("moved", "added", "held", "withdrawn")] == [1, 0, 0, 0]
+    assert changes["max_vertical"] == pytest.approx(0.009 if repeats == "last" else 0.0045, abs=2e-4)

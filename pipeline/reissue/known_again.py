@@ -1,0 +1,77 @@
+"""Points that no time tells: those for which another reading stands now."""
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.duplicates import text_hashes
+from pipeline.geodesy.axes import NAMES, Axes
+from pipeline.words import Reason
+
+#: Metres in plan and in height beyond which no reading is another of the same point, as where they are merged.
+_REPLACED = 3.0
+
+
+def take_readings(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> None:
+    """Match a point with itself where another of its readings is issued now: take it up in ``there``.
+
+    Args:
+        before: the rows of one issue.
+        after: those of another.
+        there: (n,) for each row after the row before that is the same observation, -1 where none is.
+        axes: of the grid.
+    """
+    back = _back(there, before.num_rows)
+    was_held, is_held = _flags(before), _flags(after)
+    gave_way, stood = _duplicates(after), _duplicates(before)
+    gone = np.flatnonzero(~was_held & ((back < 0) | is_held[back]))
+    came = np.flatnonzero(~is_held & ((there < 0) | was_held[there]))
+    was, now = _one_name(before, after, gone, came)
+    apart = _apart(before, after, was, now, axes)
+    one = (np.hypot(apart[:, 0], apart[:, 1]) <= _REPLACED) & ~(np.abs(apart[:, 2]) > _REPLACED)
+    one &= ((back[was] >= 0) & gave_way[back[was]]) | ((there[now] >= 0) & stood[there[now]])
+    was, now = was[one], now[one]
+    instead = back[was]
+    there[instead[instead >= 0]] = -1
+    there[now] = was
+
+
+def _one_name(before: pa.Table, after: pa.Table, gone: Integers, came: Integers) -> tuple[Integers, Integers]:
+    """Return which rows before and which after have a name that no other of those ``gone`` or that ``came`` has."""
+    (names, one), (others, other) = _once(before, gone), _once(after, came)
+    _, here, there = np.intersect1d(names, others, assume_unique=True, return_indices=True)
+    return one[here], other[there]
+
+
+def _once(table: pa.Table, rows: Integers) -> tuple[NDArray[np.uint64], Integers]:
+    """Return hashes of the names that one row alone has, and those rows; a name may be missing."""
+    column = table.column("name").take(pa.array(rows)).combine_chunks()
+    named = np.asarray(pc.fill_null(pc.greater(pc.utf8_length(column), 0), False))
+    hashes, at, count = np.unique(text_hashes(column)[named], return_index=True, return_counts=True)
+    return hashes[count == 1], rows[named][at[count == 1]]
+
+
+def _apart(before: pa.Table, after: pa.Table, was: Integers, now: Integers, axes: Axes) -> Floats:
+    """Return (k, 3) metres to the east, north and up from rows before to rows after."""
+    return np.asarray((_grid(after)[now] - _grid(before)[was]) * axes.counts())
+
+
+def _grid(table: pa.Table) -> Floats:
+    return np.column_stack([np.asarray(pc.fill_null(table.column(name), np.nan), np.float64) for name in NAMES])
+
+
+def _back(there: Integers, count: int) -> Integers:
+    """Return for each of so many rows before the row after that is the same, -1 where none is."""
+    back = np.full(count, -1)
+    back[there[there >= 0]] = np.flatnonzero(there >= 0)
+    return back
+
+
+def _flags(table: pa.Table) -> Flags:
+    return np.asarray(table.column("held"), bool)
+
+
+def _duplicates(table: pa.Table) -> Flags:
+    return np.asarray(pc.fill_null(pc.equal(table.column("reason").cast(pa.string()), str(Reason.DUPLICATE)), False))
