@@ -20,7 +20,7 @@ from pipeline.issue.geopackage.write import LayerSource, write_geopackage
 from pipeline.issue.record_types import Compared, Record
 from pipeline.issue.written_axes import axes_written
 from pipeline.problems import JobError, Problem, refusals_told
-from pipeline.reissue.changes import compare
+from pipeline.reissue.changes import compare, times_differ
 from pipeline.reissue.earlier import Last, another_frame, both_sides
 from pipeline.sealed import sealed_off
 
@@ -72,7 +72,8 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
         sides = both_sides(old, new)
     except Lost as error:
         raise JobError([Problem(str(folder), 0, str(error), "see what tiedown verify says")]) from error
-    rows, counts, _ = compare(*sides, lambda _: "; ".join(because), axes_written(new.record))
+    rows, counts, _, retimed = compare(*sides, lambda _: "; ".join(because), axes_written(new.record))
+    because = (*because, *(text for text in times_differ(retimed, first) if text not in because))
     if to is not None:
         _write(to, new.record, rows)
     return Between(old.record, new.record, because, counts, rows)

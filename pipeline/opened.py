@@ -101,7 +101,7 @@ class Issue:
             before, after = both_sides(*(Last(one.record, one.package) for one in (other, self)))
         except Lost as error:
             raise JobError([Problem(str(self.package), 0, str(error), "run tiedown verify")]) from error
-        rows, _, _ = compare(before, after, lambda reached: "", axes_written(self.record))
+        rows, *_ = compare(before, after, lambda reached: "", axes_written(self.record))
         table = rows.to_pandas()
         values = table.pop("because").str.removesuffix("; ")
         table["recoded"] = values.where(table["change"] == Change.RECODED, None)

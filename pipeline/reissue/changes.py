@@ -3,7 +3,7 @@
 A point is known again by its name, if it has one, and the time of its observation, which survive files that were
 exported again with more rows, in another order or under another name. Of several alike the first is matched with the
 first. What has another name now is known by a time that no other point has, if it lies where it lay. A point that is
-issued by another of its readings now is the same point.
+issued by another of its readings now is the same point, and so is what has its name and its place and another time.
 """
 
 from collections import Counter
@@ -21,7 +21,7 @@ from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.issue.geopackage.layers import CHANGES, wkb_lines
 from pipeline.issue.record_types import Compared, RegisterMark
-from pipeline.reissue.known_again import take_readings
+from pipeline.reissue.known_again import at_other_times, take_readings
 from pipeline.reissue.left_over import ranked
 from pipeline.reissue.side import Side, attribute, differing
 from pipeline.tables import number_column
@@ -55,10 +55,11 @@ Because = Callable[[Reached], str]
 Touched = dict[str, Counter[Change]]
 
 
-def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.RecordBatch, Compared, Touched]:
+def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.RecordBatch, Compared, Touched, int]:
     """Return the rows of the layer ``changes``, the record's counts and largest moves, and what lost points hang on.
 
-    The last are the points that were moved or taken away, by their session now, or where they have none the one before.
+    The third are the points that were moved or taken away, by their session now, or where they have none the one
+    before; the last is how many were known again by name and place alone, since their times differ.
 
     Coordinates are as the grid writes them, by ``axes``; what lies between them is metres to the east, north and up.
     """
@@ -67,6 +68,7 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     was_held, is_held = _flags(before), _flags(after)
     _know_renamed(before, after, there, axes)
     take_readings(before, after, there, axes)
+    retimed = at_other_times(before, after, there, axes)
     back = np.full(before.num_rows, -1)
     back[there[there >= 0]] = np.flatnonzero(there >= 0)
     matched = np.flatnonzero(there >= 0)
@@ -111,7 +113,7 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     }
     lost = (Change.MOVED, Change.WITHDRAWN, Change.HELD)
     touched = _touched(before, after, {change: parts[change] for change in lost})
-    return (layer[0] if layer else pa.RecordBatch.from_pylist([], CHANGES)), counts, touched
+    return (layer[0] if layer else pa.RecordBatch.from_pylist([], CHANGES)), counts, touched, retimed
 
 
 def _know_renamed(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> None:
@@ -337,6 +339,14 @@ def attributes_changed(compared: Compared) -> list[str]:
     names = compared.get("recoded", 0) - attributes
     told = [f"the code or another attribute of {counted(attributes, 'point')} changed"] if attributes else []
     return [*told, f"{counted(names, 'point')} {'has' if names == 1 else 'have'} another name"] if names else told
+
+
+def times_differ(points: int, since: int) -> list[str]:
+    """Say of how many points an issue has other times than the one before, where of any."""
+    if not points:
+        return []
+    what = "its time differs" if points == 1 else "their times differ"
+    return [f"{counted(points, 'point')} known again by name and place: {what} from issue {since:03d}"]
 
 
 def marks_gone_and_new(

@@ -1,4 +1,4 @@
-"""Points that no time tells: those for which another reading stands now."""
+"""Points that no time tells: those whose place another reading has taken, and those exported again at other times."""
 
 import numpy as np
 import pyarrow as pa
@@ -10,8 +10,14 @@ from pipeline.duplicates import text_hashes
 from pipeline.geodesy.axes import NAMES, Axes
 from pipeline.words import Reason
 
+#: Metres in plan within which what has the name and another time is the same point; common practice, no source.
+SAME_PLACE = 0.5
 #: Metres in plan and in height beyond which no reading is another of the same point, as where they are merged.
 _REPLACED = 3.0
+#: Metres: points of a session whose shift became another move alike to within it, whatever the way between them.
+_ALIKE = 0.1
+#: So many points that moved alike are no chance.
+_SEVERAL = 3
 
 
 def take_readings(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> None:
@@ -36,6 +42,39 @@ def take_readings(before: pa.Table, after: pa.Table, there: Integers, axes: Axes
     instead = back[was]
     there[instead[instead >= 0]] = -1
     there[now] = was
+
+
+def at_other_times(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> int:
+    """Match rows with another time that have one name and one place: take them up in ``there``, and return how many.
+
+    The place is the same too where several points of a session moved by one vector, as another shift moves them. All
+    arguments are those of `take_readings`.
+    """
+    found = 0
+    for held_before, held_after in ((False, False), (False, True), (True, False)):
+        gone = np.flatnonzero((_back(there, before.num_rows) < 0) & (_flags(before) == held_before))
+        came = np.flatnonzero((there < 0) & (_flags(after) == held_after))
+        was, now = _one_name(before, after, gone, came)
+        apart = _apart(before, after, was, now, axes)
+        same = np.hypot(apart[:, 0], apart[:, 1]) <= SAME_PLACE
+        if not held_before and not held_after:
+            same |= _moved_alike(apart, after.column("session"), now)
+        there[now[same]] = was[same]
+        found += int(same.sum())
+    return found
+
+
+def _moved_alike(apart: Floats, session: pa.ChunkedArray, now: Integers) -> Flags:
+    """Return (k,) which points moved as most of several of their session did."""
+    alike = np.zeros(len(now), bool)
+    names = np.asarray(pc.fill_null(session.cast(pa.string()), "").take(pa.array(now)).to_numpy(), str)
+    for name in np.unique(names):
+        rows = np.flatnonzero((names == name) & np.isfinite(apart).all(axis=1))
+        if len(rows) >= _SEVERAL:
+            near = (np.abs(apart[rows] - np.median(apart[rows], axis=0)) <= _ALIKE).all(axis=1)
+            if near.sum() >= max(_SEVERAL, len(rows) / 2):
+                alike[rows[near]] = True
+    return alike
 
 
 def _one_name(before: pa.Table, after: pa.Table, gone: Integers, came: Integers) -> tuple[Integers, Integers]:

@@ -61,7 +61,8 @@ Layers = tuple[Written, ...]
 class Laid:
     """What the second pass gave: the small layers, keys of the record, the files written, points for the plan.
 
-    ``beside`` says in words which points lie on marks that no list names, and what is to be noted of the files.
+    ``beside`` says in words which points lie on marks that no list names, and what is to be noted of the files;
+    ``retimed`` is of how many points the issue before has other times.
     """
 
     checks: pa.RecordBatch
@@ -75,6 +76,7 @@ class Laid:
     files: list[FileIssued]
     changes: Compared
     touched: Touched
+    retimed: int
     plan: Thinned
     beside: list[str]
     accuracy: record_types.Accuracy
@@ -339,6 +341,7 @@ class _Rest:
     changed: pa.RecordBatch | None
     changes: Compared
     touched: Touched
+    retimed: int
     by_code: tuple[tuple[str, LayerSource], ...]
     lines: pa.RecordBatch | None
     linework: record_types.LineworkNoted | None
@@ -350,9 +353,10 @@ class _Rest:
         changed: pa.RecordBatch | None = None
         changes: Compared = {}
         touched: Touched = {}
+        retimed = 0
         if running.earlier is not None:
             found = compare(running.was, running.now, running.earlier.because, survey.axes)
-            changed, changes, touched = found
+            changed, changes, touched, retimed = found
         coded, former = running.by_code, survey.former.layers
         by_code = tuple(coded.layers(running.description, former)) if coded is not None else ()
         repeated = running.repeated()
@@ -367,6 +371,7 @@ class _Rest:
             changed=changed,
             changes=changes,
             touched=touched,
+            retimed=retimed,
             by_code=by_code,
             lines=lines,
             linework=linework,
@@ -412,6 +417,7 @@ class _Rest:
             files=files,
             changes=self.changes,
             touched=self.touched,
+            retimed=self.retimed,
             plan=running.plan.thinned(),
             beside=[*running.beside.notes(), *linework_notes(self.linework), *notes],
             accuracy=running.count.accuracy(),

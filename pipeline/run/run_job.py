@@ -26,7 +26,7 @@ from pipeline.job.load import LoadedJob
 from pipeline.problems import JobError, Problem, Problems, Unfinished, is_refusal, refusals_told, remedy, said_of
 from pipeline.progress import Progress
 from pipeline.reissue.against import against
-from pipeline.reissue.changes import attributes_changed
+from pipeline.reissue.changes import attributes_changed, times_differ
 from pipeline.reissue.earlier import Last
 from pipeline.reissue.fingerprint import PART, PROGRAM, at_hand, differences, fingerprint, identity_of
 from pipeline.reissue.intact import damage
@@ -200,6 +200,7 @@ def _issue(job: Ready, before: Before, folder: Path, progress: Progress | None) 
         laid = lay_out(job.settled, job.causes(), package, staged.number, progress, compared.rows)
         if last is not None:
             because += attributes_changed(laid.changes)
+            because += times_differ(laid.retimed, last.record["issue"])
             because = because or [f"everything is as it was when issue {last.record['issue']:03d} was made"]
             changes = {**laid.changes, "since": last.record["issue"], "because": because}
         told = account(job, laid, staged.number, changes, last.record if last else None)

@@ -6,10 +6,11 @@ from typing import Any
 
 import pyarrow as pa
 import pytest
-from running import append_rows
+from running import append_rows, rewrite_export
 from simulate import Plan, simulate
 
 from pipeline import run_job
+from pipeline.between import between
 from pipeline.geodesy.axes import Axes
 from pipeline.reissue.changes import compare
 from pipeline.reissue.side import COMPARED, Side
@@ -124,3 +125,52 @@ def test_a_reading_more_moves_the_point(repeats: str, tmp_path: Path) -> None:
     assert changes is not None
     assert [changes[kind] for kind in ("moved", "added", "held", "withdrawn")] == [1, 0, 0, 0]
     assert changes["max_vertical"] == pytest.approx(0.009 if repeats == "last" else 0.0045, abs=2e-4)
+
+
+def at(seconds: float, *rows: Row, east: float = 0.0) -> list[Row]:
+    """Return rows as another export has them: so much later, and their places so far to the east."""
+    return [(row[0], row[1] + seconds, row[2] + east, *row[3:]) for row in rows]
+
+
+TREES = [(f"T{number}", 40 * number, 30.0 * number, 7.0 * number**2, 5.0) for number in range(1, 6)]
+
+
+@pytest.mark.parametrize("seconds", [0.4, -18.0, 3600.0])
+@pytest.mark.parametrize("east", [0.0, -0.010, 12.5])
+def test_points_exported_again_at_other_times(seconds: float, east: float) -> None:
+    """Fractions of a second, GPS time for UTC, summer time; a mark was put right meanwhile by 1 cm or by metres."""
+    rows, counts, _, retimed = compare(
+        side_of(*TREES), side_of(*at(seconds, *TREES, east=east)), lambda _: "why", Axes()
+    )
+    assert retimed == len(TREES) and counts["added"] == counts["withdrawn"] == 0
+    assert {row["change"] for row in rows.to_pylist()} == ({"moved"} if east else set())
+    assert counts["moved"] == (len(TREES) if east else 0)
+    assert all(row["d_east"] == pytest.approx(east, abs=1e-9) for row in rows.to_pylist())
+
+
+def test_a_name_given_to_another_point_later_is_another_point() -> None:
+    """T2 was deleted; what is measured as T2 the day after stands elsewhere, and so does what came of a new survey."""
+    old = side_of(*TREES)
+    new = side_of(TREES[0], ("T2", 86_400, 300.0, 7.0, 5.0), *TREES[2:])
+    assert told(old, new) == {("T2", "withdrawn"), ("T2", "added")}
+    other = [(name, 86_400 + time, north, 50.0 - east, height) for name, time, east, north, height in TREES]
+    assert told(old, side_of(*other)) == {(name, how) for name, *_ in TREES for how in ("withdrawn", "added")}
+
+
+def test_at_other_times_held_back_and_released() -> None:
+    old, new = side_of(*TREES), side_of(*at(0.4, *TREES[:4]), *[(*row, "not_fixed") for row in at(0.4, TREES[4])])
+    assert told(old, new) == {("T5", "held")} and told(new, old) == {("T5", "released")}
+
+
+def test_other_times_are_told(tmp_path: Path) -> None:
+    """The office's export writes fractions of a second, which the field's had cut off."""
+    path = simulate(Plan(sessions=2, points=8)).write(tmp_path)
+    run_job(path)
+    export = tmp_path / "rover001.csv"
+    rewrite_export(export, lambda row: {**row, "Observed": row["Observed"].replace("Z", ".400Z")})
+    changes = run_job(path).record["changes"]
+    assert changes is not None
+    assert [changes[kind] for kind in ("moved", "added", "withdrawn", "held")] == [0, 0, 0, 0]
+    assert any(text.startswith("16 points known again by name and place: their times") for text in changes["because"])
+    found = between(path, 1, 2)
+    assert found.rows.num_rows == 0 and any("their times differ from issue 001" in text for text in found.because)

@@ -109,7 +109,7 @@ def test_rows_that_both_issues_have_are_not_looked_at() -> None:
 def test_columns_of_another_type_are_compared_as_text(depth: pa.DataType) -> None:
     """A column that one export had as numbers and another one as text is text in all."""
     old, new = side_of(ROWS, pa.int64()), side_of([ROWS[0], ("P2", 2, 20.0, "B"), ROWS[2]], depth)
-    rows, counts, _ = compare(old, new, lambda _: "why", Axes())
+    rows, counts, *_ = compare(old, new, lambda _: "why", Axes())
     assert (counts["recoded"], counts["attributes"], counts["moved"]) == (1, 1, 0)
     assert [(row["name"], row["change"], row["because"]) for row in rows.to_pylist()] == [
         ("P2", Change.RECODED, "code none to B; why")
@@ -120,7 +120,7 @@ def test_a_value_that_is_gone_is_told_from_nought() -> None:
     old, new = side_of([("P1", 1, 0.0, "")], pa.int64()), Side(("code", "held"))
     gone = points([("P1", 1, 0.0, "")], pa.int64())
     new.add(gone.set_column(gone.schema.get_field_index("held"), "held", pa.nulls(1, pa.int64())), held=False)
-    _, counts, _ = compare(old, new, lambda _: "why", Axes())
+    _, counts, *_ = compare(old, new, lambda _: "why", Axes())
     assert counts["attributes"] == 1
 
 
@@ -128,11 +128,11 @@ def test_a_name_that_passes_to_another_point_is_told() -> None:
     """Drawings link by name: of two points of one name the earlier export's is first, also where it comes later."""
     old = side_of([("P1", 1, 10.0, "A")], pa.int64())
     new = side_of([("P1", 0, 40.0, "A"), ("P1_2", 1, 10.0, "A"), ("P4", 4, 4.0, "A")], pa.int64())
-    rows, counts, _ = compare(old, new, lambda _: "why", Axes())
+    rows, counts, *_ = compare(old, new, lambda _: "why", Axes())
     assert (counts["recoded"], counts["attributes"], counts["added"], counts["moved"]) == (1, 0, 2, 0)
     (row,) = [row for row in rows.to_pylist() if row["change"] == Change.RECODED]
     assert (row["name"], row["because"]) == ("P1_2", "name P1 to P1_2 (P1 is another point now); why")
     assert attributes_changed(counts) == ["1 point has another name"]
-    rows, counts, _ = compare(new, old, lambda _: "why", Axes())
+    rows, counts, *_ = compare(new, old, lambda _: "why", Axes())
     (row,) = [row for row in rows.to_pylist() if row["change"] == Change.RECODED]
     assert (row["name"], row["because"]) == ("P1", "name P1_2 to P1; why")
