@@ -29,6 +29,8 @@ def take_readings(before: pa.Table, after: pa.Table, there: Integers, axes: Axes
         there: (n,) for each row after the row before that is the same observation, -1 where none is.
         axes: of the grid.
     """
+    if not before.num_rows or not after.num_rows:
+        return
     back = _back(there, before.num_rows)
     was_held, is_held = _flags(before), _flags(after)
     gave_way, stood = _duplicates(after), _duplicates(before)

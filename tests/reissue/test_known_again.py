@@ -174,3 +174,9 @@ def test_other_times_are_told(tmp_path: Path) -> None:
     assert any(text.startswith("16 points known again by name and place: their times") for text in changes["because"])
     found = between(path, 1, 2)
     assert found.rows.num_rows == 0 and any("their times differ from issue 001" in text for text in found.because)
+
+
+def test_nothing_but_new_points_or_none_any_more() -> None:
+    assert told(side_of(*TREES[:4]), side_of(*TREES)) == {("T5", "added")}
+    assert told(side_of(*TREES), side_of(*TREES[:4])) == {("T5", "withdrawn")}
+    assert told(side_of(), side_of(TREES[0])) == {("T1", "added")} and told(side_of(), side_of()) == set()
