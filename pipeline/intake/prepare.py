@@ -316,6 +316,11 @@ def _code(text: str) -> str:
     return text if len(text) <= 40 else crs.registered_code(crs.parse(text)) or "no registered code"
 
 
+def _letters(mark: str) -> str:
+    """Return the letters and digits of a mark's name, whatever their case."""
+    return "".join(one for one in mark.casefold() if one.isalnum())
+
+
 #: What else to do where a tie's mark is in no register.
 _UNTIL_THEN = "; a temporary mark needs a second session that ties it: leave it out until then"
 
@@ -342,6 +347,8 @@ def _check_marks(
         named += [window.session.setup.mark] if window.session.setup else []
         for mark in named:
             places.setdefault(mark, set()).add(window.index)
+    # no temporary mark has the name of a mark of the register but for a hyphen: one of the two is mistyped
+    spelled = {_letters(mark) for mark in known} - {""}
     ordered, near = sorted(known), dict[str, list[str]]()
     there = f"the register has {listed(ordered)}"
     for window in windows:
@@ -350,7 +357,7 @@ def _check_marks(
         uses += [(check.mark, window.where_check(number), "check") for number, check in enumerate(session.checks)]
         uses += [(one.mark, window.where_noted(number), "noted check") for number, one in enumerate(session.noted)]
         for mark, where, use in uses:
-            joins = len(places.get(mark, ())) > 1 and use != "noted check"
+            joins = len(places.get(mark, ())) > 1 and use != "noted check" and _letters(mark) not in spelled
             if mark not in known and not joins:
                 if mark not in near and len(near) < HINTS:
                     near[mark] = nearest(mark, ordered)
@@ -359,6 +366,8 @@ def _check_marks(
                 problems.add(
                     *where,
                     f'{use} of session {session.name} on the mark "{mark}", which is not in the register'
-                    + ("" if use.endswith("check") else " and which no other session occupies"),
+                    + (
+                        "" if use.endswith("check") or len(places[mark]) > 1 else " and which no other session occupies"
+                    ),
                     f"{likely} {there}" + ("" if use.endswith("check") else _UNTIL_THEN),
                 )

@@ -225,13 +225,15 @@ class Changes(Compared):
 
 
 class AtStake(Strict):
-    """Points that `current` shows, of a session that hangs on a failing check, and what this issue does to them."""
+    """Points that `current` shows, of a session that hangs on a failing check or has no point left."""
 
     session: Annotated[str, Field(description="the session that they hang on")]
     moved: Annotated[Whole, Field(description="points with other coordinates")]
     withdrawn: Annotated[Whole, Field(description="points that are not there any more")]
     held: Annotated[Whole, Field(description="points that are held back now")]
-    failing: Annotated[list[str], Field(description="the failing occupations: point, mark, session if another")]
+    failing: Annotated[
+        list[str], Field(description="the failing occupations: point, mark, session if another; none: no point left")
+    ]
 
 
 class Release(Strict):
@@ -240,7 +242,9 @@ class Release(Strict):
     rule: Annotated[ReleaseWord, Field(description="the job file's `issue.release`")]
     pending: Annotated[bool, Field(description="whether it waits to be released by hand")]
     current: Annotated[int | None, Field(description="the issue that `current` showed before; null: none", ge=1)]
-    at_stake: Annotated[list[AtStake], Field(description="points of that one which a failing check puts at stake")]
+    at_stake: Annotated[
+        list[AtStake], Field(description="points of that one that a failing check puts at stake, or that all go")
+    ]
 
 
 class LayerSums(Strict):

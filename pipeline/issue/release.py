@@ -49,6 +49,8 @@ def _sentence(stake: AtStake, current: int | None) -> str:
     told = [f"{count:,} {word}" for count, word in counts if count]
     number = sum(count for count, _ in counts)
     those = f"{counted(number, 'point')} of issue {current:03d}" if current is not None else counted(number, "point")
+    if not stake["failing"]:
+        return f"session {stake['session']} has no point left: {those}: {', '.join(told)}"
     failing = ", ".join(stake["failing"][:_FAILING])
     more = len(stake["failing"]) - _FAILING
     rest = f" and {more} more" if more > 0 else ""

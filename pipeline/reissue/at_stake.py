@@ -1,4 +1,8 @@
-"""What a new issue does to points of the current one that hang on a failing check: by that it waits for a hand."""
+"""What a new issue does to points of the current one that hang on a failing check: by that it waits for a hand.
+
+It waits as well where a proven session loses every point, or the whole job does, by whatever: nobody has looked yet at
+a drawing that is empty in the morning.
+"""
 
 from collections import Counter
 from collections.abc import Iterable
@@ -8,13 +12,16 @@ from pipeline.issue.record_types import AtStake, Record, RegisterMark
 from pipeline.reissue.changes import Touched, mark_changes
 from pipeline.reissue.reasons import joined
 from pipeline.solve.solve import Solved
-from pipeline.words import Change, Role
+from pipeline.words import Change, Role, Verdict
 
 
 def at_stake(
     current: Record, survey: Survey, solved: Solved, rows: Iterable[RegisterMark], touched: Touched | None
 ) -> list[AtStake]:
     """Return the points of the current issue that are moved or taken away while a check that they hang on fails.
+
+    Also those of a proven session that has none left, and of all where none has; ``failing`` is empty where no check
+    of them fails.
 
     Args:
         current: the record of the current issue.
@@ -28,17 +35,26 @@ def at_stake(
         counts = {row["session"]: Counter({Change.MOVED: row["points"]}) for row in current["sessions"]}
         touched = {session: count for session, count in counts.items() if count.total()}
     failing = _failing(survey, solved, mark_changes(current["register"], list(rows)))
+    emptied = _emptied(current, touched)
     return [
         {
             "session": session,
             "moved": counts[Change.MOVED],
             "withdrawn": counts[Change.WITHDRAWN],
             "held": counts[Change.HELD],
-            "failing": failing[session],
+            "failing": failing.get(session, []),
         }
         for session, counts in sorted(touched.items())
-        if session in failing
+        if session in failing or session in emptied
     ]
+
+
+def _emptied(current: Record, touched: Touched) -> set[str]:
+    """Return the sessions that were proven and of whose points none is issued any more; all, where no session has."""
+    lost = {name: counts[Change.HELD] + counts[Change.WITHDRAWN] for name, counts in touched.items()}
+    had = [row for row in current["sessions"] if row["points"]]
+    gone = [row for row in had if lost.get(row["session"], 0) >= row["points"]]
+    return {row["session"] for row in gone if row["verdict"] == Verdict.PROVEN or len(gone) == len(had)}
 
 
 def _failing(survey: Survey, solved: Solved, revised: Iterable[str]) -> dict[str, list[str]]:

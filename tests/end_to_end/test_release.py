@@ -2,13 +2,14 @@
 
 import json
 import os
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from first_issue import first_issue
 from issued import current_issue
-from running import append_rows, replace_in
+from running import append_rows, replace_in, rewrite_export
 from simulate import Plan, Simulation, simulate
 from simulate_files import write_register
 from typer.testing import CliRunner
@@ -243,3 +244,33 @@ def test_check_holds_the_register_against_the_issue_that_a_run_compares_with(
     assert code == 0 and f"but {good:.5f} in issue 001" in said, said
     mistype(made, tmp_path, -((units - tens) * 10.0 + (tens - units) * 1.0))
     assert "in issue 002" not in tiedown("check", path)[1]
+
+
+@pytest.mark.parametrize("how", ["no register has the marks", "all points are float"])
+def test_an_issue_without_any_point_waits(how: str, job: tuple[Simulation, Path], tmp_path: Path) -> None:
+    """A mark that two sessions tie to is gone from the register, or what was fixed comes as float: no check fails."""
+    _, path = job
+    if how == "no register has the marks":
+        text = re.sub(r"(?m)^checks = .*$", "", path.read_text(encoding="utf-8"))
+        path.write_text(re.sub(r'mark = "CM\d"', 'mark = "CM1"', text), encoding="utf-8")
+        register = (tmp_path / "register.csv").read_text(encoding="utf-8")
+        (tmp_path / "register.csv").write_text(register.replace("CM", "BM7"), encoding="utf-8")
+    else:
+        worse = {"CM": "fix", "CHK": "fix"}
+        rewrite_export(tmp_path / "rover001.csv", lambda row: {**row, "Sol": worse.get(row["Code"], "float")})
+    second = run_job(path)
+    assert second.record["rows"]["points"] == 0 and (second.exit_code, second.current, shown(path)) == (3, 1, "001")
+    code, said = tiedown("run", "--quiet", path)
+    assert code == 3 and "session session-01 has no point left: 6 points of issue 001: 6 held back" in said
+
+
+def test_a_mark_that_differs_from_the_registers_by_a_hyphen_is_refused(
+    job: tuple[Simulation, Path], tmp_path: Path
+) -> None:
+    """Two sessions tie to it, as they would to a temporary mark."""
+    _, path = job
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('mark = "CM2"', 'mark = "CM1"'), encoding="utf-8")
+    replace_in(tmp_path / "register.csv", {"CM1,": "CM-1,"})
+    code, said = tiedown("run", path)
+    assert code == 2 and "did you mean CM-1?" in said and shown(path) == "001"
