@@ -28,7 +28,8 @@ def without_cut_rows(path: Path, encoding: str | None, batches: Iterator[Raw]) -
     """Give the rows again; a last one that the file ends within cannot be read.
 
     That is so where no line end closes it and its last cell is shorter than all before it have been: a number of fewer
-    decimals, or a time of which the rest is missing. Whatever else is missing shows in the count of cells.
+    decimals, or a time of which the rest is missing. Whatever else is missing shows in the count of cells; then it is
+    said that no line end closes the row.
     """
     last: Raw | None = None
     before: list[str] = []
@@ -43,7 +44,18 @@ def without_cut_rows(path: Path, encoding: str | None, batches: Iterator[Raw]) -
     if len(column) and column[-1].is_valid and not _ends_in_a_line(path, encoding):
         what = _missing([*before, *_cells(last)][-_MOST:])
         last = last if what is None else _unreadable(last, what)
+    elif last.fault is not None and last.fault[-1].is_valid and not _ends_in_a_line(path, encoding):
+        last = _with_ending(last)
     yield last
+
+
+def _with_ending(batch: Raw) -> Raw:
+    """Return a batch of whose last row, which cannot be taken apart, is said how the file ends."""
+    fault = batch.fault
+    assert fault is not None
+    told = f"{fault[-1].as_py()}; no line end closes it, so the file may end within it: export or copy the file again"
+    is_last = pa.array(np.arange(len(fault)) == len(fault) - 1)
+    return replace(batch, fault=pc.if_else(is_last, pa.scalar(told), fault))
 
 
 def _cells(batch: Raw) -> list[str]:

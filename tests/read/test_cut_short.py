@@ -62,3 +62,13 @@ def test_rows_are_held_against_those_of_the_block_before(tmp_path: Path) -> None
     assert problems == []
     details = [detail for batch in files.read_batches(export, 1) for detail in batch.column("detail").to_pylist()]
     assert details[:-1] == [None] * 24 and details[-1] is not None
+
+
+@pytest.mark.parametrize("ending", ["", "\n"])
+def test_a_row_of_fewer_cells_that_no_line_end_closes_is_said_to_be_cut(tmp_path: Path, ending: str) -> None:
+    """A line end behind it says that the row was written so."""
+    lines = TEXT.splitlines()
+    told = text_table(tmp_path, "\n".join([*lines[:-1], lines[-1][: len(lines[-1]) // 3]]) + ending, COLUMNS)
+    details = told["detail"].to_pylist()
+    assert details[:-1] == [None] * (len(lines) - 2) and "where the header names" in details[-1]
+    assert ("the file may end within it" in details[-1]) is (ending == "")
