@@ -1,8 +1,11 @@
 """What is odd about an export as a whole: much of it held back, standard uncertainties, ends of occupations."""
 
+import os
 from collections.abc import Iterator
+from contextlib import suppress
 
 from pipeline.examine.doubtful import Doubtful
+from pipeline.files.patterns import Closed, TooMany, otherwise_cased
 from pipeline.intake.file_log import LARGE_SIGMA, LEAST_SIGMA, FileLog, Noted
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.implausible import Cliff
@@ -47,6 +50,7 @@ def file_notes(survey: Survey) -> list[str]:
         [*_accepted(survey), *_hills(survey)],
         much_held(survey.prepared, survey.first_pass, survey.clock_offset),
     )
+    told += _otherwise_cased(survey)
     told += [f"{file}: {what}: {fix}" for file, what, fix in without_rows(survey.prepared, survey.first_pass)]
     told += [f"{file}:{row}: {what}: {fix}" for file, row, what, fix in large]
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
@@ -58,6 +62,24 @@ def file_notes(survey: Survey) -> list[str]:
             *_dates(export, log),
         ]
     return told
+
+
+def _otherwise_cased(survey: Survey) -> Iterator[str]:
+    """Yield which files a pattern passes over for capitals alone: `R2.CSV` beside `*.csv`."""
+    loaded = survey.prepared.loaded
+    read = {os.path.realpath(export.path) for export in survey.exports}
+    for number, block in enumerate(loaded.job.points):
+        for pattern in block.files:
+            with suppress(TooMany, Closed):
+                found = otherwise_cased(loaded.path.parent, pattern.strip())
+                names = [os.path.basename(path) for path in found if os.path.realpath(path) not in read]
+                if names:
+                    file, line = loaded.recorded_at("points", number, "files")
+                    few = ", ".join(names[:_LISTED]) + (" ..." if len(names) > _LISTED else "")
+                    yield (
+                        f'{file}:{line}: "{pattern}" does not name {few}, whose name differs in capitals alone, and'
+                        " nothing of it is read: name it as well if it is an export"
+                    )
 
 
 def _passed_over(export: Export) -> Iterator[str]:

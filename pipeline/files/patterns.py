@@ -50,6 +50,20 @@ def named_by(folder: Path, pattern: str, issued: Callable[[Path], bool]) -> list
     return [path for path in matches if not issued(Path(os.path.realpath(path)))]
 
 
+def otherwise_cased(folder: Path, pattern: str) -> list[str]:
+    """Return the files that ``pattern`` would name did capitals in the file's own name not count, and does not name.
+
+    Raises `TooMany` and `Closed`.
+    """
+    above, name = os.path.split(pattern)
+    if not glob.has_magic(name) or name == "**":
+        return []
+    named, blind = set(matching(folder, pattern)), re.compile(translate(name.casefold())).match
+    there = matching(folder, os.path.join(above, "*"))
+    alike = (path for path in there if blind(os.path.basename(path).casefold()) and path not in named)
+    return [path for path in alike if os.path.isfile(path)]
+
+
 def fits(folder: Path, pattern: str, path: Path) -> bool:
     """Say whether ``pattern``, counted from ``folder``, names a path, links resolved, or would if it were there."""
     parts = Path(pattern).parts

@@ -1,5 +1,6 @@
 """What is odd about a whole export: precision that cannot be, much that is held back, names at two places, ends."""
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -282,3 +283,15 @@ def test_names_that_are_no_dates_are_let_be(form: str, tmp_path: Path) -> None:
     for row in range(5, 30, 3):
         job.rows["name"][row] = form.format(row)
     assert not [note for note in told(job.write(tmp_path)) if "is a date" in note]
+
+
+@pytest.mark.skipif(os.path.normcase("A") == "a", reason="capitals do not count in names here")
+def test_an_export_that_capitals_alone_keep_out_is_told(tmp_path: Path) -> None:
+    """One controller writes ROVER2.CSV, and the job reads rover*.csv; what is no such file is nobody's business."""
+    path = simulate(Plan(sessions=1, points=6)).write(tmp_path)
+    (tmp_path / "ROVER3.TXT").write_text("notes")
+    assert 'files = ["rover*.csv"]' in path.read_text() and not [note for note in told(path) if "capitals" in note]
+    (tmp_path / "ROVER2.CSV").write_bytes((tmp_path / "rover001.csv").read_bytes())
+    (note,) = [note for note in told(path) if "capitals" in note]
+    assert '"rover*.csv" does not name ROVER2.CSV,' in note
+    assert [note for note in run_job(path).record["notes"] if "capitals" in note]
