@@ -158,7 +158,7 @@ def _stands_for(place: Path, record: Record, folder: Path) -> Iterator[tuple[str
     for entry in record["files"]:
         short = plain_name(entry["name"], record["issue"])
         names = [short] if short is not None and short not in own else []
-        paths = [(place / name, name) for name in names]
+        paths = [(place / name, name) for name in names if not copied or os.path.lexists(place / name)]
         paths += [(copy / name, f"{current.NAME}/{name}") for name in (entry["name"], *names)] if copied else []
         for path, key in paths:
             told = f"{current.NAME}/{path.name}"

@@ -4,6 +4,7 @@ Both are links as a rule. Where a folder was copied with its links followed, or 
 files that somebody may change, or that may have come through in part.
 """
 
+import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -61,7 +62,9 @@ def _look(folder: Path, issue: Path, record: Record, noted: Mapping[str, Signs])
     copied = copy.is_dir() and not copy.is_symlink()
     for entry, short in _stood_for(record):
         whole = issue / entry["name"]
-        if short is not None and _is_other(issue / short, short, whole, entry, signs, noted, found):
+        # where links are not to be had, the issue itself has no such names, and no copy of a link lacks one
+        there = short is not None and os.path.lexists(issue / short)
+        if short is not None and there and _is_other(issue / short, short, whole, entry, signs, noted, found):
             found.astray.append((entry["name"], short))
         for name in (entry["name"], short) if copied else ():
             if name is not None:

@@ -1,5 +1,7 @@
 """Drafters get what was issued under every name, also where a folder was copied with its links followed."""
 
+import errno
+import os
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -149,3 +151,20 @@ def test_a_whole_copy_is_read_once_and_then_known_by_its_signs(copied: Path) -> 
     assert unchanged_at_a_glance(copied) is None
     with pytest.raises(JobError, match="for which it stands"):
         run_job(copied)
+
+
+def test_where_links_are_not_to_be_had_nothing_is_laid_twice(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A run that changes nothing lays nothing in the issue, and a glance is enough from the first on."""
+
+    def refused(*_: object, **__: object) -> None:
+        raise OSError(errno.EPERM, "links are not to be had")
+
+    monkeypatch.setattr(os, "symlink", refused)
+    path = simulate(Plan(sessions=1, points=6)).write(tmp_path)
+    run_job(path)
+    before = sorted(one.name for one in place_of(path, 1).iterdir())
+    for _ in range(2):
+        assert unchanged_at_a_glance(path) is not None and not office(path)
+        assert not run_job(path).issued
+        assert sorted(one.name for one in place_of(path, 1).iterdir()) == before
+    assert not current(path).is_symlink() and plain(current(path), "gpkg").is_file()
