@@ -20,6 +20,7 @@ from pipeline.duplicates import (
     repeated,
 )
 from pipeline.duplicates.near import offsets
+from pipeline.intake.copies import Copied, find_copies
 from pipeline.intake.ledger import CANDIDATE, CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Names, Places, Rows
 from pipeline.intake.prepare import Prepared
 from pipeline.words import counted, plural
@@ -64,7 +65,21 @@ def find_duplicates(rows: Rows, prepared: Prepared) -> DuplicateRows:
     if len(late):
         pairs = np.concatenate([pairs, late])
         again, first = grouped(pairs, _better(rows, pairs, late))
-    return DuplicateRows(again, first, (*notes, *_undecided(rows, prepared, found)))
+    fresh[again] = False
+    copied = find_copies(rows, fresh, prepared)
+    again, first = _with_copies(again, first, copied)
+    return DuplicateRows(again, first, (*notes, *copied.notes, *_undecided(rows, prepared, found)))
+
+
+def _with_copies(again: Integers, first: Integers, copied: Copied) -> tuple[Integers, Integers]:
+    """Return the repeating readings and what they repeat with those that are copies: a copy of a copy is one too."""
+    if not len(copied.numbers):
+        return again, first
+    at = np.minimum(np.searchsorted(copied.numbers, first), len(copied.numbers) - 1)
+    first = np.where(copied.numbers[at] == first, copied.first[at], first)
+    again, first = np.concatenate([again, copied.numbers]), np.concatenate([first, copied.first])
+    order = np.argsort(again)
+    return again[order], first[order]
 
 
 def _late(rows: Rows, fresh: Flags) -> Integers:

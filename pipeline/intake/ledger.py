@@ -198,8 +198,7 @@ class Ledger:
             + POINT * (sound & ~signs.coded & _given(spelled))
             + PLACED * (np.isfinite(places[0]) & np.isfinite(places[1]))
         )
-        # a spreadsheet or a converter writes 001 as 1
-        names = text_hashes(pc.utf8_ltrim(pc.utf8_lower(spelled), characters="0 "))
+        names = name_hashes(spelled)
         with np.errstate(invalid="ignore", over="ignore"):
             counted = None if self.degrees[-1] else unit
             east, north = plan_rounding(first, second, counted, export.points.angles == "dms")
@@ -221,7 +220,9 @@ class Ledger:
         self.columns.add(found)
         self.session.append(sifted.session.astype(np.int16 if sifted.session.max(initial=0) < 2**15 else np.int32))
         self.flags.append(flags.astype(np.uint16))
-        self.roundings[-1] += [np.bincount(found[axis], minlength=256) for axis in _ROUNDED]
+        # a height that may stand for none says nothing of how finely the others are written
+        written = {"up": found["up"][(flags & PLACEHOLDER) == 0]}
+        self.roundings[-1] += [np.bincount(written.get(axis, found[axis]), minlength=256) for axis in _ROUNDED]
         self.counts[-1] += batch.num_rows
 
     def _base_numbers(self, column: pa.Array) -> NDArray[np.int16]:
@@ -244,6 +245,11 @@ class Ledger:
         mixed = np.array([any(differing for _, differing in axes) for axes in found], bool)
         degrees = np.array(self.degrees, bool)
         return Rows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed)
+
+
+def name_hashes(names: pa.Array) -> Hashes:
+    """Return (n,) hashes of names: a spreadsheet or a converter writes 001 as 1. `Rows` keeps their last 32 bits."""
+    return text_hashes(pc.utf8_ltrim(pc.utf8_lower(names), characters="0 "))
 
 
 def _given(column: pa.Array) -> Flags:

@@ -37,7 +37,7 @@ REASONS = {
     " no mark is there",
     Reason.UNCLOSED: "no passing occupation of a control mark stands on both sides of it in time",
     Reason.UNCHECKED: "its session has no independent check, or a doubt takes its proof away",
-    Reason.DUPLICATE: "it is the same observation as an earlier row, exported twice",
+    Reason.DUPLICATE: "it is the same observation as another row, exported twice, or its copy of another name and time",
 }
 
 CHANGES = {

@@ -1,0 +1,121 @@
+"""Readings that were never measured: another's position under another name and time, to the last digit."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from issued import Issue
+from running import run_simulated
+from simulate import Plan, Simulation, simulate
+
+POSITION = ("longitude", "latitude", "height")
+PLAN = Plan(sessions=1, points=20, ties=1, checks=1, marks=2, reach=400.0)
+
+
+def day(degrees: int = 9, metres: int = 4, seed: int = 1) -> Simulation:
+    """A tie on CM1 and a check on CM2 in the morning, points, a check on CM2 in the evening, with so many decimals."""
+    job = simulate(Plan(sessions=1, points=20, ties=1, checks=2, marks=3, reach=400.0, seed=seed))
+    for name, decimals in zip(POSITION, (degrees, degrees, metres), strict=True):
+        job.rows[name] = np.round(job.rows[name], decimals)
+    return job
+
+
+def at(job: Simulation, name: str) -> int:
+    return int(np.flatnonzero(job.rows["name"] == name)[0])
+
+
+def copy(job: Simulation, one: int, *others: int) -> None:
+    for name in POSITION:
+        job.rows[name][list(others)] = job.rows[name][one]
+
+
+def on_one_mark(job: Simulation) -> None:
+    """Let the closing check stand where the opening one did, centimetres off as that is measured again."""
+    one, other = at(job, "S01-C1"), at(job, "S01-C2")
+    for name, decimals, off in zip(POSITION, (9, 9, 4), (6e-8, -5e-8, 0.0083), strict=True):
+        job.rows[name][other] = round(float(job.rows[name][one]) + off, decimals)
+    checks = job.job["session"][0]["checks"]
+    checks[1]["mark"] = checks[0]["mark"]
+
+
+def copied(issue: Issue) -> list[str]:
+    return [note for note in issue.record["notes"] if "the position of another" in note]
+
+
+@pytest.mark.parametrize(("degrees", "metres"), [(9, 4), (8, 3)])
+def test_a_closing_check_that_is_the_opening_one_proves_nothing(degrees: int, metres: int, tmp_path: Path) -> None:
+    job = day(degrees, metres)
+    on_one_mark(job)
+    copy(job, at(job, "S01-C1"), at(job, "S01-C2"))
+    issue = run_simulated(job, tmp_path)
+    assert issue.reasons() == {"S01-C2": "duplicate"}
+    assert issue.record["verdict"] == "unclosed"
+    assert [row["point"] for row in issue.check_marks.rows] == ["S01-T1", "S01-C1"]
+    (note,) = copied(issue)
+    assert f"rover001.csv:{at(job, 'S01-C2') + 2} that of rover001.csv:{at(job, 'S01-C1') + 2}" in note
+
+
+def test_a_check_that_is_the_tie_is_none(tmp_path: Path) -> None:
+    """The tie counts, though it was read later."""
+    job = day()
+    copy(job, at(job, "S01-T1"), at(job, "S01-C1"))
+    times = job.rows["time"].copy()
+    job.rows["time"][[at(job, "S01-T1"), at(job, "S01-C1")]] = times[[at(job, "S01-C1"), at(job, "S01-T1")]]
+    assert run_simulated(job, tmp_path).reasons() == {"S01-C1": "duplicate"}
+
+
+@pytest.mark.parametrize("many", [1, 5])
+def test_of_readings_of_a_controller_that_stood_still_the_first_counts(many: int, tmp_path: Path) -> None:
+    job = day()
+    points = np.flatnonzero(job.rows["kind"] == "point")[8 : 9 + many].tolist()
+    copy(job, *points)
+    issue = run_simulated(job, tmp_path)
+    assert issue.reasons() == {str(job.rows["name"][row]): "duplicate" for row in points[1:]}
+    (note,) = copied(issue)
+    assert f"{many} reading" in note
+    assert {row["detail"] for row in issue.held_back.rows} == {f"the same observation as rover001.csv:{points[0] + 2}"}
+
+
+def test_a_point_stored_again_at_its_own_time_stays(tmp_path: Path) -> None:
+    """The controller copies a point for a check, with its time."""
+    job = day()
+    one, other = np.flatnonzero(job.rows["kind"] == "point")[8:10].tolist()
+    copy(job, one, other)
+    job.rows["time"][other] = job.rows["time"][one]
+    issue = run_simulated(job, tmp_path)
+    assert issue.reasons() == {} and not copied(issue)
+
+
+@pytest.mark.parametrize(("degrees", "metres"), [(7, 2), (6, 1)])
+def test_what_agrees_by_chance_stays(degrees: int, metres: int, tmp_path: Path) -> None:
+    """Coordinates to the centimetre: of one measured twice within a centimetre many agree."""
+    job = day(degrees, metres)
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    copy(job, *points[8:10].tolist())
+    issue = run_simulated(job, tmp_path, code=3 if degrees < 7 else 0)
+    assert "duplicate" not in issue.reasons().values() and not copied(issue)
+
+
+def test_a_receiver_at_rest_that_writes_millimetres_stays(tmp_path: Path) -> None:
+    """A hundred readings, a second apart and 3 mm about one place: of their 4,950 pairs some agree to the digit."""
+    job = day(8, 3)
+    rows, points = job.rows, np.flatnonzero(job.rows["kind"] == "point")
+    job.keep(np.append(np.arange(len(rows["name"])), np.repeat(points[8], 100)))
+    rows, rng = job.rows, np.random.default_rng(2)
+    for name, metres, decimals in zip(POSITION, (1.2e-5 * 0.001, 0.9e-5 * 0.001, 0.003), (8, 8, 3), strict=True):
+        rows[name] = rows[name].copy()
+        rows[name][-100:] = np.round(rows[name][-100:] + rng.normal(0.0, metres, 100), decimals)
+    rows["name"] = rows["name"].astype("<U20")
+    rows["name"][-100:] = [f"REST{number}" for number in range(100)]
+    rows["time"] = rows["time"].copy()
+    rows["time"][-100:] += (np.arange(100) + 1) * np.timedelta64(1000, "ms")
+    issue = run_simulated(job, tmp_path)
+    assert issue.reasons() == {} and not copied(issue)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_marks_measured_again_are_no_copies(seed: int, tmp_path: Path) -> None:
+    job = day(8, 3, seed)
+    on_one_mark(job)
+    issue = run_simulated(job, tmp_path)
+    assert issue.reasons() == {} and not copied(issue)
