@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pipeline.arrays import Floats, Integers
+from pipeline.duplicates.decimals import metres_of
 from pipeline.geodesy.crs import kind_of, source_crs
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import SessionLog
@@ -14,6 +15,7 @@ from pipeline.intake.far_out import LIES, Against, Looked, Told, distance_said, 
 from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, Rows
 from pipeline.intake.prepare import Prepared
 from pipeline.plausible import (
+    Fence,
     Middle,
     Steep,
     among,
@@ -26,6 +28,7 @@ from pipeline.plausible import (
     out_of_place,
     raw_variants,
     steep,
+    zeros_by_chance,
 )
 from pipeline.words import counted
 
@@ -45,6 +48,10 @@ _ONE_BASE = 1_000.0
 _PRINTED = 1e7
 #: Readings up to which a session is somebody's way from point to point.
 _TRACK = 100_000
+#: Chance of heights of exactly zero up to which none of them is one, and up to which they are worth a word.
+_NO_ZERO, _ODD_ZERO = 0.01, 0.2
+#: Metres off its neighbours from which on a height is said to be.
+_SAID = 0.5
 #: Readings that a note lists.
 _LISTED = 3
 
@@ -209,19 +216,29 @@ class _Judge:
             off[rest], false[rest], odd[rest] = out_of_place(
                 places[rest], height[rest], placeholder[rest], around, doubtful
             )
+        zero = right & ~impossible & ~false & placeholder & (height == 0.0)
+        chance = self._zeros(number[zero], int(np.count_nonzero(right & np.isfinite(height))), around)
+        no_zero, odd_zero = zero & (chance <= _NO_ZERO), zero & (chance <= _ODD_ZERO)
         sound = np.flatnonzero(right & ~impossible & ~false & ~placeholder & np.isfinite(height))
         if (cliff := steep(places[sound], height[sound])) is not None:
             self.steep[session] = int(number[sound[cliff.rows[0]]]), cliff
         looks = np.zeros(len(number), np.uint8)
-        some = np.flatnonzero(impossible | false | (odd & told_of))
+        some = np.flatnonzero(impossible | false | (odd & told_of) | no_zero | (odd_zero & told_of))
         looks[some] = height_looks(height[some], around, placeholder[some])
         for row in some.tolist():
             by = off[row] if off[row] else beyond[row]
-            where = "above" if by > 0 else "below"
+            where = f"{length_said(abs(by))} {'above' if by > 0 else 'below'} its neighbours"
             written = f"{height[row]:.3f}" if abs(height[row]) < _PRINTED else f"{height[row]:g}"
-            said = f"has a height of {written} m, {length_said(abs(by))} {where} its neighbours"
-            into = told.held if impossible[row] or false[row] else told.doubtful
+            said = f"has a height of {written} m, {where if abs(by) >= _SAID else 'to the last digit'}"
+            into = told.held if impossible[row] or false[row] or no_zero[row] else told.doubtful
             into[int(number[row])] = said + look_said(looks[row])
+
+    def _zeros(self, numbers: Integers, readings: int, around: Fence) -> float:
+        """Return the chance that all of these readings have a height of zero, among so many of their session."""
+        if not len(numbers):
+            return 1.0
+        digit = float(metres_of(self.rows.rows.observed(numbers).up).max())
+        return zeros_by_chance(len(numbers), readings, digit, around)
 
     def _job(self) -> tuple[Floats, Floats]:
         """Return places and heights of the whole job, for a session that is too small."""

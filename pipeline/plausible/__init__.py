@@ -17,6 +17,7 @@ from pipeline.plausible.places import (
     raw_variants,
 )
 from pipeline.plausible.steep import Steep, steep
+from pipeline.plausible.zeros import zeros_by_chance
 
 __all__ = [
     "LISTED",
@@ -40,4 +41,5 @@ __all__ = [
     "placeholders",
     "raw_variants",
     "steep",
+    "zeros_by_chance",
 ]

@@ -128,6 +128,36 @@ def test_a_check_that_cannot_be_fails_and_is_not_put_aside(tmp_path: Path) -> No
     assert any("rover001.csv:3 " in note and "-9999" in note for note in record["notes"])
 
 
+@pytest.mark.parametrize(
+    ("decimals", "spread", "zeros", "held", "told"),
+    [
+        # 60 heights with a standard deviation of 3 m: 60 x 0.4 / 3 m x the last digit of them are zero by chance
+        (4, 3.0, 1, 1, 0),
+        (3, 3.0, 1, 1, 0),
+        (2, 3.0, 2, 2, 0),
+        (2, 3.0, 1, 0, 1),
+        (1, 3.0, 1, 0, 0),
+        (3, 0.02, 1, 0, 0),  # still water at zero
+    ],
+)
+def test_zero_by_the_sea(decimals: int, spread: float, zeros: int, held: int, told: int, tmp_path: Path) -> None:
+    """Heights around zero, some of them a plain zero as software writes for one that it does not know."""
+    job = simulate(Plan(sessions=1, points=60, reach=200.0, noise=False))
+    rng, rows, names = np.random.default_rng(8), job.rows, job.marks.names
+    low = rng.normal(0.0, spread, len(rows["height"]))
+    drafted = rows["kind"] == "point"
+    by = {mark: low[number] for number, mark in enumerate(names)}
+    level = float(rows["height"][0])
+    on = np.array([by.get(mark, 0.0) for mark in named_mark(job)])
+    rows["height"] = np.round(np.where(drafted, low, rows["height"] - level + on), decimals)
+    job.register["height"] = job.register["height"] - level + np.array([by[mark] for mark in job.register["mark"]])
+    rows["height"][np.flatnonzero(drafted & (rows["height"] == 0))] += 10.0**-decimals
+    rows["height"][np.flatnonzero(drafted)[5 : 5 + zeros]] = 0.0
+    record = run_job(job.write(tmp_path), dry_run=True).record
+    assert record["rows"]["by_reason"] == ({"implausible": held} if held else {}), record["notes"]
+    assert sum("looked at" in note for note in record["notes"]) == told
+
+
 def test_figures_of_quality_that_stand_for_none(tmp_path: Path) -> None:
     job = simulate(COMPACT)
     job.rows["sigma_up"][ROW], job.rows["sigma_up"][ROW + 1] = 0.0, 99.99
