@@ -157,6 +157,14 @@ def _unjudged(export: Export, log: FileLog) -> Iterator[str]:
                 f" {counted(log.sound, 'accepted reading')}, this one first, which"
                 f" {plural(noted.count, 'does', 'do')} not state what it limits"
             )
+    for key, noted in log.none_stated.items():
+        if noted.count:
+            zero = "zero or less" if key == "max_pdop" else "less than zero"
+            yield (
+                f"{export.shown}:{noted.row}: quality.{key} cannot judge {noted.count:,} of"
+                f" {counted(log.sound, 'accepted reading')}, this one first: what it limits is stated as {zero}, which"
+                " stands for none"
+            )
 
 
 def _readings(noted: Noted, log: FileLog) -> str:

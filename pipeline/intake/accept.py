@@ -29,32 +29,48 @@ def not_fixed(batch: pa.RecordBatch, quality: Quality) -> Flags:
 
 @dataclass(frozen=True)
 class _Limit:
-    """A limit that the job sets, by its key of ``[quality]``: what is limited in words, and (n,) its values."""
+    """A limit that the job sets, by its key of ``[quality]``: what is limited in words, and (n,) its values.
+
+    ``none`` (n,) are values that stand for none, as -1 does for an age; they are among those that are not known.
+    """
 
     key: str
     what: str
     values: Floats
     most: float
+    none: Flags
 
 
 def _limits(batch: pa.RecordBatch, quality: Quality) -> Iterator[_Limit]:
-    """Yield every limit that the job sets; an unknown value (NaN) exceeds nothing."""
+    """Yield every limit that the job sets; an unknown value (NaN) exceeds nothing.
+
+    No figure of quality is below zero, and no PDOP is zero. A standard uncertainty below zero is no reading, and one of
+    zero is told wherever it stands (`placeholders`).
+    """
+    nothing = np.zeros(batch.num_rows, bool)
     if quality.max_sigma_horizontal is not None:
         values = np.fmax(_column(batch, "sigma_east"), _column(batch, "sigma_north"))
         what = "horizontal standard uncertainty (larger of east and north)"
-        yield _Limit("max_sigma_horizontal", what, values, quality.max_sigma_horizontal)
+        yield _Limit("max_sigma_horizontal", what, values, quality.max_sigma_horizontal, nothing)
     for key, what, column, most in (
         ("max_sigma_vertical", "vertical standard uncertainty", "sigma_up", quality.max_sigma_vertical),
         ("max_pdop", "PDOP", "pdop", quality.max_pdop),
         ("max_correction_age", "age of corrections", "correction_age", quality.max_correction_age),
     ):
         if most is not None:
-            yield _Limit(key, what, _column(batch, column), most)
+            values = _column(batch, column)
+            none = (values < 0.0) | ((values == 0.0) & (key == "max_pdop"))
+            yield _Limit(key, what, values, most, none)
 
 
 def unjudged(batch: pa.RecordBatch, quality: Quality) -> dict[str, Flags]:
     """Return by the key of each limit (n,) which readings it cannot judge, as nothing is stated that it limits."""
     return {limit.key: np.isnan(limit.values) for limit in _limits(batch, quality)}
+
+
+def none_stated(batch: pa.RecordBatch, quality: Quality) -> dict[str, Flags]:
+    """Return by the key of each limit (n,) which readings it cannot judge, as what is stated stands for nothing."""
+    return {limit.key: limit.none for limit in _limits(batch, quality)}
 
 
 def poor(batch: pa.RecordBatch, quality: Quality) -> Flags:

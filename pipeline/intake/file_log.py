@@ -96,7 +96,8 @@ class FileLog:
         solutions: how often each solution occurs that is not accepted.
         stated: sound readings with a standard uncertainty; of those ``large`` and ``least`` ones.
         unstated: (2,) sound readings without one in plan, and in height: theirs is ``[quality]``'s.
-        unjudged: sound readings that a limit of ``[quality]`` cannot judge, by its key.
+        unjudged: sound readings that a limit of ``[quality]`` cannot judge, by its key; ``none_stated`` those whose
+            figure stands for none.
         early_end, long: readings whose time_end lies before their time, or half a day after it.
         late_end: those whose time_end lies outside the session that their time is in.
         dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts.
@@ -115,6 +116,7 @@ class FileLog:
     large: Noted = field(default_factory=Noted)
     least: Noted = field(default_factory=Noted)
     unjudged: dict[str, Noted] = field(default_factory=dict)
+    none_stated: dict[str, Noted] = field(default_factory=dict)
     early_end: Noted = field(default_factory=Noted)
     long: Noted = field(default_factory=Noted)
     late_end: Noted = field(default_factory=Noted)
@@ -156,6 +158,8 @@ class FileLogs:
             self._note_solutions(batch, sifted.held == reason_code(Reason.NOT_FIXED), log)
         for key, which in accept.unjudged(batch, self.quality).items():
             log.unjudged.setdefault(key, Noted()).add(which & sound, rows)
+        for key, which in accept.none_stated(batch, self.quality).items():
+            log.none_stated.setdefault(key, Noted()).add(which & sound, rows)
         east, north, up = (~(np.asarray(batch.column(name), np.float64) > 0.0) for name in _SIGMAS)
         log.unstated += [int(((east | north) & sound).sum()), int((up & sound).sum())]
         columns = export.points.columns

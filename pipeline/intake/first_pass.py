@@ -189,7 +189,7 @@ class _Gatherer:
         self.unplaced: Turned | None = None
         self.solutions: dict[str, None] = {}
         self.ledger = Ledger()
-        self.placeholders = Placeholders(prepared.loaded.job.quality)
+        self.placeholders = Placeholders()
         self.order = RowOrder(prepared.exports, sieve.index)
         self.codes = CodeLog(prepared.named) if prepared.codes is not None else None
 

@@ -71,6 +71,27 @@ def test_limits_that_cannot_judge_readings_are_told(tmp_path: Path) -> None:
     ]
 
 
+def test_figures_that_stand_for_none_are_not_within_a_limit(tmp_path: Path) -> None:
+    """Receivers write -1 or -9999 for an age, and 0 or -1 for a PDOP, that they do not know."""
+    job = with_sigmas(lambda s: s)
+    job.job["quality"] = {"max_correction_age": 10.0, "max_pdop": 6.0}
+    path = job.write(tmp_path)
+    replace_in(path, {'longitude = "Lon"': 'longitude = "Lon", correction_age = "Age", pdop = "PDOP"'})
+    ages = {20: "-1", 21: "-9999", 22: "999", 23: "0"}
+    pdops = {30: "0", 31: "-1", 32: "99.99"}
+    lines = (tmp_path / "rover001.csv").read_text(encoding="utf-8").splitlines()
+    cells = [f",{ages.get(row, '1.0')},{pdops.get(row, '1.4')}" for row in range(2, len(lines) + 1)]
+    text = "\n".join(line + more for line, more in zip(lines, [",Age,PDOP", *cells], strict=True))
+    (tmp_path / "rover001.csv").write_text(text + "\n", encoding="utf-8")
+    assert told(path) == [
+        "rover001.csv:30: quality.max_pdop cannot judge 2 of 84 accepted readings, this one first: what it limits is"
+        " stated as zero or less, which stands for none",
+        "rover001.csv:20: quality.max_correction_age cannot judge 2 of 84 accepted readings, this one first: what it"
+        " limits is stated as less than zero, which stands for none",
+    ]
+    assert run_job(path, dry_run=True).record["rows"]["by_reason"] == {"poor_quality": 2}
+
+
 @pytest.mark.parametrize("sigma", [0.0004, 0.001, 0.008, 0.05, 0.2])
 def test_precision_that_can_be_is_left_in_peace(sigma: float, tmp_path: Path) -> None:
     """From post-processed occupations of hours to readings under trees."""
