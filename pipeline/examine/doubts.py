@@ -7,6 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.examine.clocks import ClockFinding, clock_doubts
+from pipeline.examine.coarse_digits import coarse_doubts
 from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.epoch_gaps import epoch_doubts
@@ -46,6 +47,7 @@ def doubts_before(
         *epoch_doubts(survey),
         *zone_doubts(survey),
         *precision_doubts(survey),
+        *coarse_doubts(survey),
         *cliff_doubts(survey),
         *clock_doubts(survey, clocks),
         *place_doubts(survey),

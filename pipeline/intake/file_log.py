@@ -95,6 +95,8 @@ class FileLog:
         unreadable: what is wrong with the first row that cannot be read, in words, "" where there is none.
         solutions: how often each solution occurs that is not accepted.
         stated: sound readings with a standard uncertainty; of those ``large`` and ``least`` ones.
+        squares: (2,) sums of the squares of what is stated, larger of east and north, and up; ``squared`` (2,) of how
+            many readings.
         unstated: (2,) sound readings without one in plan, and in height: theirs is ``[quality]``'s.
         unjudged: sound readings that a limit of ``[quality]`` cannot judge, by its key; ``none_stated`` those whose
             figure stands for none.
@@ -112,6 +114,8 @@ class FileLog:
     unreadable: str = ""
     solutions: Counter[str] = field(default_factory=Counter)
     stated: Noted = field(default_factory=Noted)
+    squares: Floats = field(default_factory=lambda: np.zeros(2))
+    squared: Integers = field(default_factory=lambda: np.zeros(2, np.int64))
     unstated: Integers = field(default_factory=lambda: np.zeros(2, np.int64))
     large: Noted = field(default_factory=Noted)
     least: Noted = field(default_factory=Noted)
@@ -190,6 +194,10 @@ class FileLogs:
         plan = np.fmax(east, north)
         most = np.fmax(plan, up)
         known = (sifted.held == 0) & np.isfinite(most)
+        for axis, values in enumerate((plan, up)):
+            stated = values[known & (values > 0.0)]
+            log.squares[axis] += float((stated**2).sum())
+            log.squared[axis] += len(stated)
         for noted, which in (
             (log.stated, known),
             (log.large, known & ((plan > LARGE_SIGMA[0]) | (up > LARGE_SIGMA[1]))),

@@ -8,6 +8,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.duplicates.decimals import metres_of
 from pipeline.geodesy import crs
 from pipeline.geodesy.area import Area, Places
 from pipeline.geodesy.operations import own_places
@@ -70,6 +71,8 @@ class FirstPass:
         codes: the codes that readings have, None where the job has no table of codes.
         kept: of each export, its rows where it is a text: in memory, or on disk if it is large.
         readings: every reading, where that was asked for.
+        written: (E, 3) metres of the last digit that the coordinates of an export have, to the east, the north and
+            upwards, at the equator where they are degrees: of those with the fewest digits; zero where none is seen.
         reach: (S,) metres from the middle of each session's ties to its farthest reading, for shifts in the grid.
         astray: rows whose times contradict the order of their file.
     """
@@ -98,6 +101,7 @@ class FirstPass:
     kept: tuple[Kept, ...] = ()
     readings: Rows | None = None
     codes: CodeLog | None = None
+    written: Floats | None = None
     reach: Floats | None = None
     astray: tuple[Astray, ...] = ()
 
@@ -232,6 +236,7 @@ class _Gatherer:
             claims=tuple(self.claims),
             codes=self.codes,
             kept=tuple(self.kept),
+            written=metres_of(rows.coarse),
             reach=tie_reach(rows, counting, candidates, self.prepared) if self._in_grid else None,
             astray=self.order.found(rows, duplicates.numbers, list(self.ledger.bases)),
         )

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import (
     Observed,
+    coarse_rounding,
     height_rounding,
     observation_hashes,
     plan_rounding,
@@ -73,6 +74,7 @@ class Rows:
         usual: (E, 3) code of the rounding that all rows of an export have at least, to the east, the north and upwards.
         degrees: (E,) whether an export has longitudes and latitudes.
         mixed: (E,) whether it holds rows of different rounding.
+        coarse: (E, 3) code of the coarsest rounding that more of its rows have than chance makes.
     """
 
     columns: Columns
@@ -82,6 +84,7 @@ class Rows:
     usual: NDArray[np.uint8]
     degrees: Flags
     mixed: Flags
+    coarse: NDArray[np.uint8]
 
     def __len__(self) -> int:
         return len(self.flags)
@@ -244,7 +247,9 @@ class Ledger:
         columns, self.columns = self.columns, Columns(_KINDS)
         mixed = np.array([any(differing for _, differing in axes) for axes in found], bool)
         degrees = np.array(self.degrees, bool)
-        return Rows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed)
+        coarse = np.array([[coarse_rounding(codes) for codes in axes] for axes in self.roundings], np.uint8)
+        coarse = coarse.reshape(-1, len(_ROUNDED))
+        return Rows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed, coarse)
 
 
 def name_hashes(names: pa.Array) -> Hashes:

@@ -9,7 +9,6 @@ from running import run_simulated
 from simulate import Plan, Simulation, simulate
 
 POSITION = ("longitude", "latitude", "height")
-PLAN = Plan(sessions=1, points=20, ties=1, checks=1, marks=2, reach=400.0)
 
 
 def day(degrees: int = 9, metres: int = 4, seed: int = 1) -> Simulation:
