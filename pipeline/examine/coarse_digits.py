@@ -3,7 +3,7 @@
 Every check of such a day passes or fails by chance, and what passes says nothing of the points beside it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 import numpy as np
 
@@ -22,17 +22,19 @@ _EVEN = 1.0 / np.sqrt(12.0)
 _EXPORT = "export them again with all their digits"
 
 
-def coarse_doubts(survey: Survey) -> Iterator[Doubtful]:
-    """Yield a doubt for each export whose last digits are worth more than its precision and the tolerance allow."""
+def coarse_doubts(survey: Survey, flat: Collection[str] = ()) -> Iterator[Doubtful]:
+    """Yield a doubt for each export whose last digits are worth more than its precision and the tolerance allow.
+
+    ``flat`` are exports, as shown, whose heights are one number: what is wrong with those is told already.
+    """
     written = survey.first_pass.written
     for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
         if written is None or not log.sound:
             continue
-        told = [
-            said
-            for said in (_plan(survey, export, log, written[number]), _height(survey, export, log, written[number]))
-            if said
-        ]
+        told = [_plan(survey, export, log, written[number])]
+        if export.shown not in flat:
+            told.append(_height(survey, export, log, written[number]))
+        told = [said for said in told if said]
         if told:
             sessions = tuple(np.flatnonzero(log.sessions).tolist())
             yield Doubtful(Doubt.PRECISION, f"{' and '.join(told)}: {_EXPORT}", sessions, export.shown)

@@ -37,17 +37,18 @@ def doubts_before(
     survey: Survey, stood: Stood | None, of_register: Sequence[Doubtful], clocks: Sequence[ClockFinding]
 ) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
+    flat = flat_doubts(survey)
     found = [
         *system_doubts(survey, stood),
         *of_register,
         *heading_doubts(survey),
         *geoid_doubts(survey),
-        *flat_doubts(survey),
+        *flat,
         *mixed_steps(survey),
         *epoch_doubts(survey),
         *zone_doubts(survey),
         *precision_doubts(survey),
-        *coarse_doubts(survey),
+        *coarse_doubts(survey, {doubt.file for doubt in flat}),
         *cliff_doubts(survey),
         *clock_doubts(survey, clocks),
         *place_doubts(survey),

@@ -1,7 +1,8 @@
 """Exports whose heights nobody measured: one and the same number at many places.
 
 Still water or a slab, written to the decimetre, is one number too. So what is told is a number whose digits are so fine
-that measured heights would differ, or one that is nowhere near the heights of the job.
+that measured heights would differ, one that is nowhere near the heights of the job, or one without decimals: that of a
+text with zeros behind the point is the same number, and nobody measures in whole metres.
 """
 
 import math
@@ -25,6 +26,8 @@ _MANY, _NOISE = 8, 0.0005
 #: Metres that fixed solutions scatter in height at the least, on still water too; the chance with which so many of them
 #: may round to one number that is told; and the coarsest last digit, metres, to which their scatter shows.
 _SCATTER, _CHANCE, _COARSEST = 0.004, 1e-5, 0.01
+#: Of the unit that heights are written in: the last digit of a number without decimals is worth more.
+_WHOLE = 0.5
 #: Decimals of a height that are looked for.
 _DECIMALS = range(6)
 #: Metres from the heights of the marks, and of other readings, beyond which a number is not that of water among them.
@@ -92,13 +95,16 @@ def _is_flat(low: Floats, high: Floats, count: int, apart: float) -> bool:
 def _enough(export: Export, log: FileLog, there: Integers) -> float:
     """Return how many measured heights of an export are not one number, by the last digit with which it writes them.
 
-    That is seen in the least and the largest of each session, unless a pole was taken off them.
+    That is seen in the least and the largest of each session, unless a pole was taken off them: what was written then
+    was another number.
     """
     if export.points.columns.pole_height is not None:
         return math.inf
     unit = lengths_of(export.points).up
     seen = np.unique(np.concatenate([log.extent.low[there, 2], log.extent.high[there, 2]]))
     digit = min(last_digit(value / unit, _DECIMALS) for value in seen.tolist()) * unit
+    if digit > _WHOLE * unit:
+        return _MANY
     if digit > _COARSEST * (1.0 + 1e-9):
         return math.inf
     one = math.erf(digit / (2.0 * math.sqrt(2.0) * _SCATTER))

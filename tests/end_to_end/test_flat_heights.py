@@ -28,6 +28,16 @@ def test_one_height_for_all_readings_is_doubted(height: float, tmp_path: Path) -
     assert f"all heights of the export are one and the same number, {height:.3f}" in doubt
 
 
+@pytest.mark.parametrize("decimals", [0, 1])
+def test_one_height_among_those_of_the_marks_is_doubted(decimals: int, tmp_path: Path) -> None:
+    """A text says 30.000 or 30.400: a whole number is none that was measured, and tenths are too coarse a digit."""
+    job = simulate(PLAN)
+    level = round(float(np.median(job.rows["height"])), 0) + (0.4 if decimals else 0.0)
+    job.rows["height"] = np.full(len(job.rows["height"]), level)
+    assert len(told(job, tmp_path)) == (decimals == 0)
+    assert run_job(tmp_path / "job.toml", dry_run=True).record["verdict"] != "proven"
+
+
 def test_one_session_without_heights_is_doubted_alone(tmp_path: Path) -> None:
     job = simulate(PLAN)
     name, *_ = (session["name"] for session in job.job["session"])
