@@ -13,10 +13,13 @@ from pipeline.geodesy import crs
 from pipeline.intake.file_log import FileLog
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export
+from pipeline.sphere import DEGREE
 from pipeline.words import Doubt
 
 #: Share of the tolerance up to which rounding does no harm, whatever uncertainties are stated. Ours, no source.
 _HARMLESS = 0.25
+#: Last digits over which coordinates are spread at least, so that a tenth of them end in a zero.
+_WIDE = 20.0
 #: Standard uncertainty of a number that was rounded, by its last digit: of an even distribution.
 _EVEN = 1.0 / np.sqrt(12.0)
 _EXPORT = "export them again with all their digits"
@@ -27,17 +30,30 @@ def coarse_doubts(survey: Survey, flat: Collection[str] = ()) -> Iterator[Doubtf
 
     ``flat`` are exports, as shown, whose heights are one number: what is wrong with those is told already.
     """
-    written = survey.first_pass.written
+    written, finest = survey.first_pass.written, survey.first_pass.finest
     for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
-        if written is None or not log.sound:
+        if written is None or finest is None or not log.sound:
             continue
-        told = [_plan(survey, export, log, written[number])]
+        digits = _seen(export, log, written[number], finest[number])
+        told = [_plan(survey, export, log, digits)]
         if export.shown not in flat:
-            told.append(_height(survey, export, log, written[number]))
+            told.append(_height(survey, export, log, digits))
         told = [said for said in told if said]
         if told:
             sessions = tuple(np.flatnonzero(log.sessions).tolist())
             yield Doubtful(Doubt.PRECISION, f"{' and '.join(told)}: {_EXPORT}", sessions, export.shown)
+
+
+def _seen(export: Export, log: FileLog, written: Floats, finest: Floats) -> Floats:
+    """Return (3,) what last digits are worth: of level ground or a straight row many may end in zeros though all count.
+
+    There only what no reading has a digit beyond is known to have none.
+    """
+    there = log.sessions > 0
+    spread = log.extent.high[there].max(axis=0) - log.extent.low[there].min(axis=0)
+    if crs.kind_of(crs.source_crs(export.points.crs or "")) == "geographic":
+        spread[:2] *= DEGREE
+    return np.where(spread > _WIDE * written, written, finest)
 
 
 def _plan(survey: Survey, export: Export, log: FileLog, written: Floats) -> str:

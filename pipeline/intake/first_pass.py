@@ -73,6 +73,7 @@ class FirstPass:
         readings: every reading, where that was asked for.
         written: (E, 3) metres of the last digit that the coordinates of an export have, to the east, the north and
             upwards, at the equator where they are degrees: of those with the fewest digits; zero where none is seen.
+            ``finest`` likewise of the one with the most.
         reach: (S,) metres from the middle of each session's ties to its farthest reading, for shifts in the grid.
         astray: rows whose times contradict the order of their file.
     """
@@ -102,6 +103,7 @@ class FirstPass:
     readings: Rows | None = None
     codes: CodeLog | None = None
     written: Floats | None = None
+    finest: Floats | None = None
     reach: Floats | None = None
     astray: tuple[Astray, ...] = ()
 
@@ -237,6 +239,7 @@ class _Gatherer:
             codes=self.codes,
             kept=tuple(self.kept),
             written=metres_of(rows.coarse),
+            finest=metres_of(rows.finest),
             reach=tie_reach(rows, counting, candidates, self.prepared) if self._in_grid else None,
             astray=self.order.found(rows, duplicates.numbers, list(self.ledger.bases)),
         )

@@ -74,7 +74,8 @@ class Rows:
         usual: (E, 3) code of the rounding that all rows of an export have at least, to the east, the north and upwards.
         degrees: (E,) whether an export has longitudes and latitudes.
         mixed: (E,) whether it holds rows of different rounding.
-        coarse: (E, 3) code of the coarsest rounding that more of its rows have than chance makes.
+        coarse: (E, 3) code of the coarsest rounding that more of its rows have than chance makes; ``finest`` of the
+            finest that any row has.
     """
 
     columns: Columns
@@ -85,6 +86,7 @@ class Rows:
     degrees: Flags
     mixed: Flags
     coarse: NDArray[np.uint8]
+    finest: NDArray[np.uint8]
 
     def __len__(self) -> int:
         return len(self.flags)
@@ -249,7 +251,11 @@ class Ledger:
         degrees = np.array(self.degrees, bool)
         coarse = np.array([[coarse_rounding(codes) for codes in axes] for axes in self.roundings], np.uint8)
         coarse = coarse.reshape(-1, len(_ROUNDED))
-        return Rows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed, coarse)
+        most = np.array(
+            [[np.flatnonzero(codes)[-1] if codes.any() else 255 for codes in axes] for axes in self.roundings]
+        )
+        finest = most.astype(np.uint8).reshape(-1, len(_ROUNDED))
+        return Rows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed, coarse, finest)
 
 
 def name_hashes(names: pa.Array) -> Hashes:

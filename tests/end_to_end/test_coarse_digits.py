@@ -44,6 +44,16 @@ def test_what_is_written_to_centimetres_is_let_be(degrees: int, metres: int, see
     assert run_job(path, dry_run=True).exit_code == 0
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_still_water_to_the_centimetre_is_let_be(seed: int, tmp_path: Path) -> None:
+    """Half of its heights end in a zero, as the water stands at a whole decimetre."""
+    job = rounded(8, 2)
+    level = round(float(np.median(job.rows["height"])), 1)
+    noise = np.random.default_rng(seed).normal(0.0, 0.008, len(job.rows["height"]))
+    job.rows["height"] = np.round(level + noise, 2)
+    assert told(job.write(tmp_path)) == []
+
+
 def test_half_an_export_that_was_rounded_is_doubted(tmp_path: Path) -> None:
     assert len(told(rounded(6, 4, slice(20, None)).write(tmp_path))) == 1
 
