@@ -17,7 +17,7 @@ from pipeline.sphere import DEGREE
 from pipeline.words import Doubt
 
 #: Share of the tolerance up to which rounding does no harm, whatever uncertainties are stated. Ours, no source.
-_HARMLESS = 0.25
+_HARMLESS = 0.5
 #: Last digits over which coordinates are spread at least, so that a tenth of them end in a zero.
 _WIDE = 20.0
 #: Standard uncertainty of a number that was rounded, by its last digit: of an even distribution.

@@ -20,12 +20,25 @@ from pipeline.words import counted
 _LISTED = 3
 
 
+#: Readings one after the other that have one position, from which on a controller stood still: of two one may be typed.
+_FROZEN = 3
+
+
 @dataclass(frozen=True)
 class Copied:
-    """Rows that are copies: (k,) their numbers, ascending, the numbers of the rows that they copy, and ``notes``."""
+    """Rows that have the position of another to the last digit: (k,) their numbers, ascending, and those of the others.
+
+    Args:
+        numbers: of readings in a row, of which the first was measured: a controller that stood still.
+        first: the number of that one.
+        on_marks: (m, 2) numbers of readings that may stand on marks, and of the one that each may be a copy of; whether
+            it is, only the other occupations say, by how well they agree.
+        notes: in words.
+    """
 
     numbers: Integers
     first: Integers
+    on_marks: Integers
     notes: tuple[str, ...] = ()
 
 
@@ -37,7 +50,7 @@ def find_copies(rows: Rows, fresh: Flags, prepared: Prepared) -> Copied:
     positions = _Positions(rows)
     numbers, position = having(occurring_again(positions, fresh), positions, fresh)
     if not len(numbers):
-        return Copied(numbers, numbers)
+        return Copied(numbers, numbers, np.zeros((0, 2), np.int64))
     of, candidate = rows.observed(numbers), rows.having(CANDIDATE)
     here = cells(of.longitude, of.latitude)
     sessions = max(len(prepared.windows), 1)
@@ -47,28 +60,48 @@ def find_copies(rows: Rows, fresh: Flags, prepared: Prepared) -> Copied:
     )
     found = copies(of, position, np.isin(of.name, _tie_names(prepared)), candidate[numbers], every, marks)
     order = np.argsort(found.place)
-    copied, first = numbers[found.place[order]], numbers[found.of[order]]
-    apart = of.time[found.place[order]] - of.time[found.of[order]]
-    return Copied(copied, first, tuple(_told(rows, prepared, copied, first, apart)))
+    pairs = np.column_stack([numbers[found.place[order]], numbers[found.of[order]]])
+    later = of.time[found.place[order]] - of.time[found.of[order]]
+    on_marks = candidate[pairs].all(axis=1)
+    frozen = _in_a_row(pairs) & ~on_marks
+    notes = (
+        note
+        for which, what in ((frozen, _STOOD_STILL), (~frozen & ~on_marks, _MAY_BE_COPIED))
+        for note in _told(rows, prepared, pairs[which], later[which], what)
+    )
+    return Copied(pairs[frozen, 0], pairs[frozen, 1], pairs[on_marks], tuple(notes))
 
 
-def _told(rows: Rows, prepared: Prepared, copied: Integers, first: Integers, apart: Integers) -> Iterator[str]:
-    """Yield for each export in words what its readings copy."""
-    exports = rows.export(copied)
+def _in_a_row(pairs: Integers) -> Flags:
+    """Return (k,) which copies stand with what they copy, and its other copies, in a row, and are enough of them."""
+    found = np.zeros(len(pairs), bool)
+    for first in np.unique(pairs[:, 1]).tolist():
+        mine = pairs[:, 1] == first
+        numbers = np.append(pairs[mine, 0], first)
+        found[mine] = len(numbers) >= _FROZEN and np.ptp(numbers) == len(numbers) - 1
+    return found
+
+
+_STOOD_STILL = "they are held back as duplicate, as of a controller that stood still; measure again what is missing"
+_MAY_BE_COPIED = "see whether a row was copied, or the controller stood still"
+
+
+def _told(rows: Rows, prepared: Prepared, pairs: Integers, later: Integers, what: str) -> Iterator[str]:
+    """Yield for each export in words what its readings (k,) have the position of, and ``what`` that means."""
+    exports = rows.export(pairs[:, 0])
     for export in np.unique(exports).tolist():
         here = np.flatnonzero(exports == export)
         some = here[:_LISTED]
-        pairs = zip(_named(rows, prepared, copied[some]), _named(rows, prepared, first[some]), strict=True)
+        named = zip(*(_named(rows, prepared, pairs[some, column]) for column in (0, 1)), strict=True)
         listed = "; ".join(
             f"{one} that of {other}, {lasting(abs(by))} {'later' if by > 0 else 'earlier'}"
-            for (one, other), by in zip(pairs, apart[some].tolist(), strict=True)
+            for (one, other), by in zip(named, later[some].tolist(), strict=True)
         )
         more = f" and {len(here) - _LISTED:,} more" if len(here) > _LISTED else ""
         have = counted(len(here), "reading has", "readings have")
         yield (
-            f"{prepared.exports[export].shown}: {have} the position of another, to the last digit, at another time:"
-            f" nobody measures so, and {'it is' if len(here) == 1 else 'they are'} held back as duplicate; see whether"
-            f" a row was copied or the controller stood still, and measure again what is missing: {listed}{more}"
+            f"{prepared.exports[export].shown}: {have} the position of another to the last digit, at another time, and"
+            f" nobody measures so: {what}: {listed}{more}"
         )
 
 

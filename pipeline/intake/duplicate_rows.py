@@ -37,10 +37,14 @@ _LISTED = 3
 
 @dataclass(frozen=True)
 class DuplicateRows:
-    """Rows that repeat another: (k,) their numbers, ascending, and the numbers of the rows that count; ``notes``."""
+    """Rows that repeat another: (k,) their numbers, ascending, and the numbers of the rows that count; ``notes``.
+
+    ``on_marks`` are as `copies.Copied` has them: they repeat nothing as far as is known yet.
+    """
 
     numbers: Integers
     first: Integers
+    on_marks: Integers
     notes: tuple[str, ...]
 
 
@@ -68,7 +72,7 @@ def find_duplicates(rows: Rows, prepared: Prepared) -> DuplicateRows:
     fresh[again] = False
     copied = find_copies(rows, fresh, prepared)
     again, first = _with_copies(again, first, copied)
-    return DuplicateRows(again, first, (*notes, *copied.notes, *_undecided(rows, prepared, found)))
+    return DuplicateRows(again, first, copied.on_marks, (*notes, *copied.notes, *_undecided(rows, prepared, found)))
 
 
 def _with_copies(again: Integers, first: Integers, copied: Copied) -> tuple[Integers, Integers]:

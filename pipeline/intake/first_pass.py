@@ -53,6 +53,7 @@ class FirstPass:
             from 0) and ``export``; ``held`` says what is wrong with one.
         duplicates: (k,) numbers of the rows that repeat another, ascending; ``duplicate_of`` the row that each repeats
             and ``duplicate_row`` that row's number in its file.
+        copied: (m, 2) numbers of readings that may stand on marks, and of those that they may be copies of.
         implausible: readings that cannot lie where they say; nothing else here counts them, but for candidates.
         notes: what is to be said of repeated, implausible and doubtful readings, in words.
         first_point, last_point: (S,) UTC milliseconds of each session's first and last acceptable reading that is
@@ -83,6 +84,7 @@ class FirstPass:
     duplicates: Integers
     duplicate_of: Integers
     duplicate_row: Integers
+    copied: Integers
     implausible: Implausible
     notes: tuple[str, ...]
     first_point: Integers
@@ -220,6 +222,7 @@ class _Gatherer:
             duplicates=duplicates.numbers,
             duplicate_of=duplicates.first,
             duplicate_row=rows.source_row(duplicates.first),
+            copied=duplicates.on_marks,
             implausible=implausible,
             notes=(*duplicates.notes, *implausible.notes, *self.placeholders.notes(self.prepared.exports)),
             first_point=first,

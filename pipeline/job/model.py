@@ -566,7 +566,8 @@ class Issue(_Strict):
     release: Release = Field(
         ReleaseRule.SAFE,
         description="what moves `current`: not an issue that takes away or moves points of it while a session they"
-        " hang on has a failing check, nor one that leaves a proven session without a point;"
+        " hang on has a failing check, nor one that leaves the job, or a session that nothing ties any more, without a"
+        " point;"
         ' `"proven"`: only one with that verdict; `"any"`: each',
     )
     keep: Annotated[int, Field(ge=0, le=MOST_KEPT)] = Field(

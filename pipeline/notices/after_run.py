@@ -13,6 +13,7 @@ from pipeline.issue.record_types import Untied
 from pipeline.notices.other_rovers import rover_notes
 from pipeline.notices.pegs import peg_notes
 from pipeline.solve.bend import bend_notes
+from pipeline.solve.copied_checks import copied_notes
 from pipeline.solve.field_shifts import Read
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.solve.taken_out import taken_out_notes
@@ -30,6 +31,7 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
         *bend_notes(survey, shift_at_places(survey, solved)[0]),
         *peg_notes(survey, solved),
         *rover_notes(survey, solved),
+        *copied_notes(survey, solved.occupations),
         *_of_one_time(survey, solved),
         *_statistics(survey, solved),
     ]

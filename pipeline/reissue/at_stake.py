@@ -1,7 +1,7 @@
 """What a new issue does to points of the current one that hang on a failing check: by that it waits for a hand.
 
-It waits as well where a proven session loses every point, or the whole job does, by whatever: nobody has looked yet at
-a drawing that is empty in the morning.
+It waits as well where a session that is untied now loses every point, or the whole job does: a mark's name mistyped in
+the register must not empty the drawing overnight. A day that somebody took out goes as any re-issue does.
 """
 
 from collections import Counter
@@ -20,8 +20,8 @@ def at_stake(
 ) -> list[AtStake]:
     """Return the points of the current issue that are moved or taken away while a check that they hang on fails.
 
-    Also those of a proven session that has none left, and of all where none has; ``failing`` is empty where no check
-    of them fails.
+    Also those of a session without any left that nothing ties any more, and of all where none is left; ``failing`` is
+    empty where no check of them fails.
 
     Args:
         current: the record of the current issue.
@@ -35,7 +35,7 @@ def at_stake(
         counts = {row["session"]: Counter({Change.MOVED: row["points"]}) for row in current["sessions"]}
         touched = {session: count for session, count in counts.items() if count.total()}
     failing = _failing(survey, solved, mark_changes(current["register"], list(rows)))
-    emptied = _emptied(current, touched)
+    emptied = _emptied(current, touched, _untied(survey, solved))
     return [
         {
             "session": session,
@@ -49,12 +49,18 @@ def at_stake(
     ]
 
 
-def _emptied(current: Record, touched: Touched) -> set[str]:
-    """Return the sessions that were proven and of whose points none is issued any more; all, where no session has."""
+def _emptied(current: Record, touched: Touched, untied: set[str]) -> set[str]:
+    """Return the sessions that are ``untied`` and of whose points none is issued any more; all, if none of any is."""
     lost = {name: counts[Change.HELD] + counts[Change.WITHDRAWN] for name, counts in touched.items()}
-    had = [row for row in current["sessions"] if row["points"]]
-    gone = [row for row in had if lost.get(row["session"], 0) >= row["points"]]
-    return {row["session"] for row in gone if row["verdict"] == Verdict.PROVEN or len(gone) == len(had)}
+    had = {row["session"]: row["points"] for row in current["sessions"] if row["points"]}
+    gone = {name for name, points in had.items() if lost.get(name, 0) >= points}
+    return gone if len(gone) == len(had) else gone & untied
+
+
+def _untied(survey: Survey, solved: Solved) -> set[str]:
+    """Return the names of the sessions that no chain of ties leads from to control."""
+    verdicts = zip(survey.windows, solved.verdicts, strict=True)
+    return {window.session.name for window, verdict in verdicts if verdict == Verdict.UNTIED}
 
 
 def _failing(survey: Survey, solved: Solved, revised: Iterable[str]) -> dict[str, list[str]]:

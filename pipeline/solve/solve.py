@@ -21,6 +21,7 @@ from pipeline.solve.bend import bend_doubts
 from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, span
 from pipeline.solve.contradictions import contradiction_doubts
 from pipeline.solve.control_marks import Reference, reference
+from pipeline.solve.copied_checks import copied_doubts
 from pipeline.solve.correct import SessionShifts, correct
 from pipeline.solve.field_shifts import FieldShifts, Read, field_shift_doubts, field_shifts
 from pipeline.solve.observations import Tied, applied, candidate_sigma, covariance_of, sole_control, tie, used_marks
@@ -172,6 +173,7 @@ def _later_doubts(survey: Survey, tied: Tied, places: Floats, occupations: OnMar
         *shift_doubts(survey, local),
         *bend_doubts(survey, local),
         *contradictions,
+        *copied_doubts(survey, occupations),
         *stated_steps(survey, alone, checked),
     ]
 

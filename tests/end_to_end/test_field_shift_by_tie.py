@@ -193,7 +193,7 @@ def test_a_revised_register_leaves_what_was_taken_out(tmp_path: Path) -> None:
     assert_allclose(moved, 0.020, rtol=0, atol=TENTH_MM)
     assert third.record["field_shifts"] == first.record["field_shifts"]  # to the bit, since issue 001
     assert any("taken out as in issue 001" in note for note in third.record["notes"])
-    revise(work, "CM1", 0.009)
+    revise(work, "CM1", 0.010)
     work.write(tmp_path)
     fourth = run_written(path)
     assert fourth.record["field_shifts"] == first.record["field_shifts"]
