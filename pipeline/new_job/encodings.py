@@ -6,8 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-#: Single-byte pages of other systems and of letters that few exports are in.
+#: Single-byte pages of other systems and of letters that few exports are in, and those of systems long gone.
 _RARE = ("cp1255", "iso8859-7", "iso8859-2", "iso8859-5", "koi8-r")
+_OLD = ("cp850", "cp852", "mac_roman")
 #: Code pages by how usual they are; of those that read alike the first is taken. The last are of two bytes a letter.
 _PAGES = (
     "cp1252",
@@ -17,6 +18,7 @@ _PAGES = (
     "cp1254",
     "cp1257",
     *_RARE,
+    *_OLD,
     *(_WIDE := ("cp932", "cp936", "cp949", "cp950")),
 )
 #: What exports write beside letters.
@@ -27,6 +29,8 @@ _WORD = re.compile(r"[^\W\d_]*[^\x00-\x7f\W][^\W\d_]*")
 _RAISED = "°ºª²³"
 #: What has a sign beyond ASCII in it, up to the next blank or sign between columns.
 _SIGNED = re.compile(r"[^\s,;|]*[^\x00-\x7f][^\s,;|]*")
+#: A sign between small letters, where no language has one: of a wrong page.
+_SIGN_WITHIN = re.compile(r"(?<=[^\W\d_A-Z])[§¤€£±×“”„«»…–—°](?=[^\W\d_A-Z])")
 #: Letters beyond ASCII as they stand side by side in Latin words of wrong pages.
 _SIDE_BY_SIDE = re.compile(r"[\u0080-\u024f]{3}")
 #: The share of odd words that a page has at most which is taken, beside others that have this or more of so many.
@@ -60,7 +64,8 @@ def code_pages(head: bytes, known: Callable[[str], int]) -> CodePages | None:
     reads it.
     """
     lines = [line for line in head.split(b"\n") if not line.isascii()][:_LINES]
-    read = {page: texts for page in _PAGES if (texts := _read(lines, page)) is not None}
+    every = {page: texts for page in _PAGES if (texts := _read(lines, page)) is not None}
+    read = {page: texts for page, texts in every.items() if page not in _OLD or _makes_sense(texts, page)}
     worth = {page: known(head.decode(page, "replace")) for page in read}
     best = max(worth.values(), default=0)
     found: dict[tuple[str, ...], str] = {}
@@ -70,8 +75,9 @@ def code_pages(head: bytes, known: Callable[[str], int]) -> CodePages | None:
     if not found:
         return None
     strange = {page: _strange(texts) for texts, page in found.items()}
-    if any(odd <= _PLAIN for page, odd in strange.items() if page not in _RARE):
-        found = {texts: page for texts, page in found.items() if page not in _RARE}
+    for unusual in (_OLD, _RARE):
+        if any(odd <= _PLAIN for page, odd in strange.items() if page not in (*unusual, *_OLD)):
+            found = {texts: page for texts, page in found.items() if page not in unusual}
     pages = sorted(found.items(), key=lambda pair: strange[pair[1]])
     words = {word for word in _WORD.findall("\n".join(pages[0][0])) if len(word) > 1}
     if strange[pages[0][1]] <= _PLAIN and len(words) >= _ENOUGH:  # words of one script beside what no page writes
@@ -128,10 +134,11 @@ def _is_latin(sign: str) -> bool:
 
 
 def _strange(texts: Sequence[str]) -> float:
-    """Return the share of words that no language writes so: Latin letters beyond ASCII side by side, odd capitals."""
+    """Return the share of words that no language writes so: by letters side by side, capitals or signs within."""
     words = [word for text in texts for word in _WORD.findall(text)]
-    odd = [word for word in words if _SIDE_BY_SIDE.search(word) or _has_odd_capitals(word)]
-    return round(len(odd) / max(len(words), 1), 1)
+    odd = sum(bool(_SIDE_BY_SIDE.search(word)) or _has_odd_capitals(word) for word in words)
+    parted = sum(len(_SIGN_WITHIN.findall(text)) for text in texts)
+    return round(min((odd + parted) / max(len(words), parted, 1), 1.0), 1)
 
 
 def _has_odd_capitals(word: str) -> bool:

@@ -344,6 +344,25 @@ def test_code_pages_that_headings_or_letters_tell_apart_are_told(
     assert any(f"as it is no UTF-8; reads {word}" in told for word in shown)
 
 
+@pytest.mark.parametrize(
+    ("code", "page"),
+    [
+        ("Señal", "cp850"), ("Größe", "cp850"), ("clôture", "cp850"), ("Příbram", "cp852"), ("Größe", "mac_roman"),
+    ],
+)  # fmt: skip
+def test_pages_of_older_systems_are_asked_after(code: str, page: str, tmp_path: Path) -> None:
+    """What spreadsheets save for DOS and older machines: read in a page of today a word has a sign within."""
+    job = job_of()
+    codes = [code if text == "ROAD-EDGE" else text for text in job.rows["code"].tolist()]
+    made(tmp_path, told={"code": codes}, encoding=page)
+    started, asked = start(tmp_path)
+    if "encoding" in asked:
+        told = {one.value.strip('"'): one.why for one in asked["encoding"].candidates}
+        assert code in told[page]
+    else:
+        assert block_of(started)["encoding"] == page
+
+
 @pytest.mark.parametrize("page", ["cp1253", "iso8859-7", "cp1251", "koi8-r"])
 def test_words_of_one_script_tell_the_page_where_no_heading_is_known(page: str, tmp_path: Path) -> None:
     """Read in a wrong page the words have capitals behind small letters."""
