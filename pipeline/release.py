@@ -6,12 +6,12 @@ from pathlib import Path
 
 from pipeline.intake.prepare import load, owner
 from pipeline.issue.folder.publish import issues, job_lock, recover
-from pipeline.issue.folder.released import ByHand, note
+from pipeline.issue.folder.released import ByHand, note, to_show
 from pipeline.issue.folder.standing import standing_issue
 from pipeline.issue.folder.thinned import refuse_thinned
 from pipeline.problems import JobError, Problem, refusals_told, refused, remedy, said_of
 from pipeline.reissue.intact import refuse_damaged
-from pipeline.reissue.shown import put_right
+from pipeline.reissue.shown import put_right, refuse_other
 
 
 @dataclass(frozen=True)
@@ -27,6 +27,21 @@ class Released:
     def was_current(self) -> bool:
         """Say whether the issue was the current one already, so that there was nothing to do."""
         return self.issue == self.before
+
+
+def _refuse_other_shown(folder: Path) -> None:
+    """Raise `JobError` where somebody changed what stands for the issue that `current` shows: it would be gone.
+
+    Where that issue is damaged there is nothing to hold it against.
+    """
+    if (shown := to_show(folder, [number for number, _ in issues(folder)])) is None:
+        return
+    try:
+        record_at, record = standing_issue(folder, shown)
+        refuse_damaged(record_at.parent, record, {})
+    except JobError:
+        return
+    refuse_other(folder, record_at.parent, record, {})
 
 
 @refusals_told()
@@ -52,6 +67,7 @@ def release(path: Path, number: int, because: str) -> Released:
         refuse_thinned(record_at.parent)
         refuse_damaged(record_at.parent, record, {})
         try:
+            _refuse_other_shown(folder)
             before, newest = recover(folder), max(each for each, _ in issues(folder))
             if before != number:
                 note(folder, ByHand(number, newest, datetime.now(UTC).replace(microsecond=0), why))

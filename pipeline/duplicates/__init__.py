@@ -6,7 +6,7 @@ from pipeline.duplicates.decimals import height_rounding, plan_rounding, time_ro
 from pipeline.duplicates.exact import having, mixed_with, observation_hashes, occurring_again, repeated, text_hashes
 from pipeline.duplicates.near import Alike, alike
 from pipeline.duplicates.observed import Observed, of_pairs
-from pipeline.duplicates.one import coarse_rounding, grouped, usual_rounding
+from pipeline.duplicates.one import grouped, usual_rounding
 
 __all__ = [
     "Alike",
@@ -15,7 +15,6 @@ __all__ = [
     "alike",
     "by_another_clock",
     "clock_lags",
-    "coarse_rounding",
     "grouped",
     "having",
     "height_rounding",

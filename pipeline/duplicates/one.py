@@ -26,21 +26,6 @@ def usual_rounding(counts: Integers) -> tuple[int, bool]:
     return 0 if mixed else usual, mixed
 
 
-def coarse_rounding(counts: Integers) -> int:
-    """Return the code of the coarsest rounding that more rows of an export have than end in zeros by chance.
-
-    That of all rows, or in a mix that of those with the fewest digits; a spreadsheet drops zeros at the end of a tenth
-    of all numbers. Without a row it is the finest.
-
-    Args:
-        counts: (256,) rows by code.
-    """
-    rows = int(counts.sum())
-    least = max(_BY_CHANCE * rows, 0.1 * rows + 4.0 * np.sqrt(0.09 * rows))
-    found = np.flatnonzero(np.cumsum(counts) >= least)
-    return int(found[0]) if rows and len(found) else len(counts) - 1
-
-
 def grouped(pairs: Integers, better: Integers) -> tuple[Integers, Integers]:
     """Return the readings that repeat another, and which.
 

@@ -13,47 +13,45 @@ from pipeline.geodesy import crs
 from pipeline.intake.file_log import FileLog
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export
-from pipeline.sphere import DEGREE
 from pipeline.words import Doubt
 
 #: Share of the tolerance up to which rounding does no harm, whatever uncertainties are stated. Ours, no source.
 _HARMLESS = 0.5
-#: Last digits over which coordinates are spread at least, so that a tenth of them end in a zero.
-_WIDE = 20.0
+#: Readings of which not all end in a zero by chance.
+_ENOUGH = 6
 #: Standard uncertainty of a number that was rounded, by its last digit: of an even distribution.
 _EVEN = 1.0 / np.sqrt(12.0)
 _EXPORT = "export them again with all their digits"
 
 
-def coarse_doubts(survey: Survey, flat: Collection[str] = ()) -> Iterator[Doubtful]:
-    """Yield a doubt for each export whose last digits are worth more than its precision and the tolerance allow.
+def coarse_doubts(survey: Survey) -> Iterator[Doubtful]:
+    """Yield a doubt for each export whose places have last digits worth more than precision and tolerance allow."""
+    for export, log, digits in _written(survey):
+        if told := _plan(survey, export, log, digits):
+            sessions = tuple(np.flatnonzero(log.sessions).tolist())
+            yield Doubtful(Doubt.PRECISION, f"{told}: {_EXPORT}", sessions, export.shown)
+
+
+def coarse_notes(survey: Survey, flat: Collection[str]) -> Iterator[str]:
+    """Yield a note for each export whose heights are written so: whole metres may be what was measured from.
 
     ``flat`` are exports, as shown, whose heights are one number: what is wrong with those is told already.
     """
-    written, finest = survey.first_pass.written, survey.first_pass.finest
-    for number, (export, log) in enumerate(zip(survey.exports, survey.first_pass.files, strict=True)):
-        if written is None or finest is None or not log.sound:
-            continue
-        digits = _seen(export, log, written[number], finest[number])
-        told = [_plan(survey, export, log, digits)]
-        if export.shown not in flat:
-            told.append(_height(survey, export, log, digits))
-        told = [said for said in told if said]
-        if told:
-            sessions = tuple(np.flatnonzero(log.sessions).tolist())
-            yield Doubtful(Doubt.PRECISION, f"{' and '.join(told)}: {_EXPORT}", sessions, export.shown)
+    for export, log, digits in _written(survey):
+        if export.shown not in flat and (told := _height(survey, export, log, digits)):
+            yield f"{export.shown}: {told}: {_EXPORT}"
 
 
-def _seen(export: Export, log: FileLog, written: Floats, finest: Floats) -> Floats:
-    """Return (3,) what last digits are worth: of level ground or a straight row many may end in zeros though all count.
-
-    There only what no reading has a digit beyond is known to have none.
-    """
-    there = log.sessions > 0
-    spread = log.extent.high[there].max(axis=0) - log.extent.low[there].min(axis=0)
-    if crs.kind_of(crs.source_crs(export.points.crs or "")) == "geographic":
-        spread[:2] *= DEGREE
-    return np.where(spread > _WIDE * written, written, finest)
+def _written(survey: Survey) -> Iterator[tuple[Export, FileLog, Floats]]:
+    """Yield each export with (3,) metres of the last digit that any of its readings has, if enough of them count."""
+    first = survey.first_pass
+    if first.finest is None:
+        return
+    ends = np.cumsum(first.rows)
+    again = np.bincount(np.searchsorted(ends, first.duplicates, side="right"), minlength=len(first.rows))
+    for export, log, digits, copies in zip(survey.exports, first.files, first.finest, again.tolist(), strict=True):
+        if log.sound - copies >= _ENOUGH:
+            yield export, log, digits
 
 
 def _plan(survey: Survey, export: Export, log: FileLog, written: Floats) -> str:

@@ -37,18 +37,17 @@ def doubts_before(
     survey: Survey, stood: Stood | None, of_register: Sequence[Doubtful], clocks: Sequence[ClockFinding]
 ) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
-    flat = flat_doubts(survey)
     found = [
         *system_doubts(survey, stood),
         *of_register,
         *heading_doubts(survey),
         *geoid_doubts(survey),
-        *flat,
+        *flat_doubts(survey),
         *mixed_steps(survey),
         *epoch_doubts(survey),
         *zone_doubts(survey),
         *precision_doubts(survey),
-        *coarse_doubts(survey, {doubt.file for doubt in flat}),
+        *coarse_doubts(survey),
         *cliff_doubts(survey),
         *clock_doubts(survey, clocks),
         *place_doubts(survey),

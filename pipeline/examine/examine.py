@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from pipeline.examine.base_ids import nothing_but_clock, nothing_but_ids, wrong_ids
 from pipeline.examine.clocks import ClockFinding, clock_findings
+from pipeline.examine.coarse_digits import coarse_notes
 from pipeline.examine.datum_steps import register_step, unlike_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import doubts_before
@@ -22,7 +23,7 @@ from pipeline.intake.survey import Survey, survey_of
 from pipeline.intake.unusable import advice_on, distribution
 from pipeline.problems import JobError, Problems
 from pipeline.progress import Progress
-from pipeline.words import counted
+from pipeline.words import Doubt, counted
 
 
 @dataclass(frozen=True)
@@ -90,8 +91,10 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     doubted, noted = register_step(survey)
     stood, clocks = stood_on_marks(survey), tuple(clock_findings(survey))
     unproven = () if doubted or noted else geoid_notes(survey)  # what is said of its accuracy says that already
-    remarks = (*far, *unlike, *noted, *unproven, *epoch_notes(survey))
-    return Examined(survey, stood, doubts_before(survey, stood, doubted, clocks), clocks, remarks)
+    doubts = doubts_before(survey, stood, doubted, clocks)
+    flat = {doubt.file for doubt in doubts if doubt.kind is Doubt.EXPORT_HEIGHTS}
+    remarks = (*far, *unlike, *noted, *unproven, *epoch_notes(survey), *coarse_notes(survey, flat))
+    return Examined(survey, stood, doubts, clocks, remarks)
 
 
 def _report_nothing_usable(prepared: Prepared, first_pass: FirstPass, offset: str | None, problems: Problems) -> None:

@@ -20,8 +20,9 @@ from pipeline.words import counted
 _LISTED = 3
 
 
-#: Readings one after the other that have one position, from which on a controller stood still: of two one may be typed.
-_FROZEN = 3
+#: Readings one after the other that have one position, and milliseconds that they take, from which on a controller
+#: stood still: one shot may be stored under the codes of all that meets in a corner.
+_FROZEN, _WHILE = 5, 60_000
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ def find_copies(rows: Rows, fresh: Flags, prepared: Prepared) -> Copied:
     pairs = np.column_stack([numbers[found.place[order]], numbers[found.of[order]]])
     later = of.time[found.place[order]] - of.time[found.of[order]]
     on_marks = candidate[pairs].all(axis=1)
-    frozen = _in_a_row(pairs) & ~on_marks
+    frozen = _in_a_row(pairs, later) & ~on_marks
     notes = (
         note
         for which, what in ((frozen, _STOOD_STILL), (~frozen & ~on_marks, _MAY_BE_COPIED))
@@ -72,13 +73,14 @@ def find_copies(rows: Rows, fresh: Flags, prepared: Prepared) -> Copied:
     return Copied(pairs[frozen, 0], pairs[frozen, 1], pairs[on_marks], tuple(notes))
 
 
-def _in_a_row(pairs: Integers) -> Flags:
-    """Return (k,) which copies stand with what they copy, and its other copies, in a row, and are enough of them."""
+def _in_a_row(pairs: Integers, later: Integers) -> Flags:
+    """Return (k,) which copies stand in a row with what they copy and its other copies, enough of them and for long."""
     found = np.zeros(len(pairs), bool)
     for first in np.unique(pairs[:, 1]).tolist():
         mine = pairs[:, 1] == first
         numbers = np.append(pairs[mine, 0], first)
-        found[mine] = len(numbers) >= _FROZEN and np.ptp(numbers) == len(numbers) - 1
+        in_a_row = np.ptp(numbers) == len(numbers) - 1
+        found[mine] = in_a_row and len(numbers) >= _FROZEN and np.ptp(np.append(later[mine], 0)) >= _WHILE
     return found
 
 

@@ -72,9 +72,8 @@ class FirstPass:
         codes: the codes that readings have, None where the job has no table of codes.
         kept: of each export, its rows where it is a text: in memory, or on disk if it is large.
         readings: every reading, where that was asked for.
-        written: (E, 3) metres of the last digit that the coordinates of an export have, to the east, the north and
-            upwards, at the equator where they are degrees: of those with the fewest digits; zero where none is seen.
-            ``finest`` likewise of the one with the most.
+        finest: (E, 3) metres of the last digit that any row of an export has, to the east, the north and upwards, at
+            the equator where they are degrees; zero where none is seen.
         reach: (S,) metres from the middle of each session's ties to its farthest reading, for shifts in the grid.
         astray: rows whose times contradict the order of their file.
     """
@@ -104,7 +103,6 @@ class FirstPass:
     kept: tuple[Kept, ...] = ()
     readings: Rows | None = None
     codes: CodeLog | None = None
-    written: Floats | None = None
     finest: Floats | None = None
     reach: Floats | None = None
     astray: tuple[Astray, ...] = ()
@@ -241,7 +239,6 @@ class _Gatherer:
             claims=tuple(self.claims),
             codes=self.codes,
             kept=tuple(self.kept),
-            written=metres_of(rows.coarse),
             finest=metres_of(rows.finest),
             reach=tie_reach(rows, counting, candidates, self.prepared) if self._in_grid else None,
             astray=self.order.found(rows, duplicates.numbers, list(self.ledger.bases)),

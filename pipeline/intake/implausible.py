@@ -48,6 +48,9 @@ _ONE_BASE = 1_000.0
 _PRINTED = 1e7
 #: Readings up to which a session is somebody's way from point to point.
 _TRACK = 100_000
+#: One in so many readings at the most has a height of zero where that stands for none; and last digits, and metres,
+#: next to zero within which one in so many others says that the ground is there.
+_LEVEL, _NEXT_DIGITS, _NEXT, _BESIDE = 4, 5, 0.02, 10
 #: Chance of heights of exactly zero up to which none of them is one, and up to which they are worth a word.
 _NO_ZERO, _ODD_ZERO = 0.01, 0.2
 #: Metres off its neighbours from which on a height is said to be.
@@ -217,7 +220,7 @@ class _Judge:
                 places[rest], height[rest], placeholder[rest], around, doubtful
             )
         zero = right & ~impossible & ~false & placeholder & (height == 0.0)
-        chance = self._zeros(number[zero], int(np.count_nonzero(right & np.isfinite(height))), around)
+        chance = self._zeros(number[zero], height[right & np.isfinite(height)], around)
         no_zero, odd_zero = zero & (chance <= _NO_ZERO), zero & (chance <= _ODD_ZERO)
         sound = np.flatnonzero(right & ~impossible & ~false & ~placeholder & np.isfinite(height))
         if (cliff := steep(places[sound], height[sound])) is not None:
@@ -233,12 +236,18 @@ class _Judge:
             into = told.held if impossible[row] or false[row] or no_zero[row] else told.doubtful
             into[int(number[row])] = said + look_said(looks[row])
 
-    def _zeros(self, numbers: Integers, readings: int, around: Fence) -> float:
-        """Return the chance that all of these readings have a height of zero, among so many of their session."""
-        if not len(numbers):
+    def _zeros(self, numbers: Integers, heights: Floats, around: Fence) -> float:
+        """Return the chance that all of these readings have a height of zero, among those of their session.
+
+        Where many have it, or others lie next to it, the ground is level there.
+        """
+        if not len(numbers) or len(numbers) * _LEVEL > len(heights):
             return 1.0
         digit = float(metres_of(self.rows.rows.observed(numbers).up).max())
-        return zeros_by_chance(len(numbers), readings, digit, around)
+        beside = (heights != 0.0) & (np.abs(heights) <= max(_NEXT_DIGITS * digit, _NEXT))
+        if np.count_nonzero(beside) * _BESIDE >= len(heights):
+            return 1.0
+        return zeros_by_chance(len(numbers), len(heights), digit, around)
 
     def _job(self) -> tuple[Floats, Floats]:
         """Return places and heights of the whole job, for a session that is too small."""

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import (
     Observed,
-    coarse_rounding,
     height_rounding,
     observation_hashes,
     plan_rounding,
@@ -74,8 +73,7 @@ class Rows:
         usual: (E, 3) code of the rounding that all rows of an export have at least, to the east, the north and upwards.
         degrees: (E,) whether an export has longitudes and latitudes.
         mixed: (E,) whether it holds rows of different rounding.
-        coarse: (E, 3) code of the coarsest rounding that more of its rows have than chance makes; ``finest`` of the
-            finest that any row has.
+        finest: (E, 3) code of the finest rounding that any of its rows has.
     """
 
     columns: Columns
@@ -85,7 +83,6 @@ class Rows:
     usual: NDArray[np.uint8]
     degrees: Flags
     mixed: Flags
-    coarse: NDArray[np.uint8]
     finest: NDArray[np.uint8]
 
     def __len__(self) -> int:
@@ -249,13 +246,11 @@ class Ledger:
         columns, self.columns = self.columns, Columns(_KINDS)
         mixed = np.array([any(differing for _, differing in axes) for axes in found], bool)
         degrees = np.array(self.degrees, bool)
-        coarse = np.array([[coarse_rounding(codes) for codes in axes] for axes in self.roundings], np.uint8)
-        coarse = coarse.reshape(-1, len(_ROUNDED))
         most = np.array(
             [[np.flatnonzero(codes)[-1] if codes.any() else 255 for codes in axes] for axes in self.roundings]
         )
         finest = most.astype(np.uint8).reshape(-1, len(_ROUNDED))
-        return Rows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed, coarse, finest)
+        return Rows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed, finest)
 
 
 def name_hashes(names: pa.Array) -> Hashes:

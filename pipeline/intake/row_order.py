@@ -331,7 +331,7 @@ def _one(of: _Sequence, time: Integers, which: range, export: int, rows: Rows, b
     apart = np.abs(time[here, None] - time[None, beside]).min(axis=1)
     if len(beside) == 2:
         step = int(time[stop] - time[start - 1])
-        runs_on = step >= -_JITTER and (step <= _RUNS_ON or near[0] == near[1])
+        runs_on = step >= -MINUTE and (step <= _RUNS_ON or near[0] == near[1])
         moved = np.ptp(time[here]) <= step + 2 * _JITTER  # all by as much, as by a clock
         if not runs_on or (len(which) > _FEW and not moved):
             return None
@@ -364,8 +364,8 @@ def _wraps(of: _Sequence, export: Export) -> tuple[list[tuple[int, int, int]], I
     """Return start, stop and milliseconds of rows whose clock or date went on from the beginning, and times without.
 
     The rows run on from those before them once they are half a day or a day later, on the one date that the file says.
-    Half a day it is where no time of the file is 13:00 or later, or before 1:00, and none of these rows is of a time at
-    which the day had begun.
+    A day it is where dates stand in a column of their own. Half a day it is where no time of the file is 13:00 or
+    later, or before 1:00, and none of these rows is of a time at which the day had begun.
     """
     local = of.time + _ahead(export, of.time)
     time, day, hour = of.time.copy(), local // DAY, local % DAY // HOUR
@@ -383,7 +383,7 @@ def _wraps(of: _Sequence, export: Export) -> tuple[list[tuple[int, int, int]], I
             rest, before = own[at:], own[:at]
             if lone or (np.diff(rest) < -_JITTER).any():
                 continue
-            if -_JITTER <= step + DAY <= _RUNS_ON:
+            if export.points.columns.date is not None and -_JITTER <= step + DAY <= _RUNS_ON:
                 by = DAY
             elif twelve and -_JITTER <= step + DAY // 2 <= _RUNS_ON and rest.max() < before.min():
                 by = DAY // 2

@@ -162,7 +162,7 @@ def _stands_for(place: Path, record: Record, folder: Path) -> Iterator[tuple[str
         paths += [(copy / name, f"{current.NAME}/{name}") for name in (entry["name"], *names)] if copied else []
         for path, key in paths:
             told = f"{current.NAME}/{path.name}"
-            if is_plain_link(path) or (key in signs and noted.get(key) == signs[key]):
+            if is_plain_link(path, record["issue"]) or (key in signs and noted.get(key) == signs[key]):
                 continue
             if path.is_symlink():
                 yield f"{told} leads to {os.readlink(path)}; the next run puts it right", True

@@ -15,7 +15,9 @@ _FEET = {
     "us": (SURVEY_FOOT,), "s": (SURVEY_FOOT,), "survey": (SURVEY_FOOT,), "uss": (SURVEY_FOOT,),
     "ussurvey": (SURVEY_FOOT,), "usa": (SURVEY_FOOT,), "ussurv": (SURVEY_FOOT,), "surv": (SURVEY_FOOT,),
 }  # fmt: skip
-_FOOT_WORDS = ("ft", "feet", "foot", "fuss", "pied", "pieds", "pie", "pies")
+_FOOT_WORDS = ("ft", "feet", "foot")
+#: Feet of other languages, of which nothing beside them says which.
+_FOREIGN_FEET = ("fuss", "fuß", "pied", "pieds", "pie", "pies", "piede", "piedi", "voet", "stopa", "stopy")
 _METRES = (
     "m", "metre", "meter", "metres", "meters", "mtr", "mtrs", "metri", "metro", "metros", "mètre", "mètres", "metrów",
     "metry",
@@ -30,7 +32,8 @@ LENGTHS_SAID: dict[str, tuple[float, ...]] = {
         (1000.0, ("km", "kilometre", "kilometres", "kilometer", "kilometers")),
     ) for each in names},
     **{f"{which}{word}": metres for which, metres in _FEET.items() for word in _FOOT_WORDS},
-    **{f"{word}{which}": metres for which, metres in _FEET.items() for word in _FOOT_WORDS},
+    **{f"{word}{which}": metres for which, metres in _FEET.items() if len(which) != 1 for word in _FOOT_WORDS},
+    **dict.fromkeys(_FOREIGN_FEET, _EITHER),
     **dict.fromkeys(("in", "inch", "inches"), tuple(foot / 12 for foot in _EITHER)),
     **dict.fromkeys(("yd", "yds", "yard", "yards"), tuple(3 * foot for foot in _EITHER)),
     **dict.fromkeys(("chain", "chains"), tuple(66 * foot for foot in _EITHER)),

@@ -90,7 +90,7 @@ def _is_other(
     found: _Found,
 ) -> bool:
     """Say whether a file is to be laid anew; one that somebody changed goes into what is ``found``. Raises OSError."""
-    if is_plain_link(path) or as_noted(key, signs, noted):
+    if is_plain_link(path, int(whole.parent.name)) or as_noted(key, signs, noted):
         return False
     if path.is_symlink():
         return True  # nothing is lost by it

@@ -62,7 +62,7 @@ class Laid:
     """What the second pass gave: the small layers, keys of the record, the files written, points for the plan.
 
     ``beside`` says in words which points lie on marks that no list names, and what is to be noted of the files;
-    ``retimed`` is of how many points the issue before has other times.
+    ``retimed`` is of how many points the previous issue has other times.
     """
 
     checks: pa.RecordBatch

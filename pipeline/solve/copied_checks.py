@@ -20,6 +20,8 @@ from pipeline.words import Doubt
 #: Metres within which observed minus known of two occupations agree where both were computed: more than coordinates
 #: that are rounded to millimetres make.
 _COMPUTED = 0.0015
+#: Milliseconds within which a reading may have been stored twice: it proves nothing that the first does not.
+_TWICE = 600_000
 #: Checks of which as many say it as all would.
 _MANY = 500
 
@@ -29,16 +31,20 @@ class _Made(Enum):
 
 
 def copied_doubts(survey: Survey, on_marks: OnMarks) -> Iterator[Doubtful]:
-    """Yield a doubt for each occupation that is a copy of another, where the others were measured."""
+    """Yield a doubt for each occupation that is a copy of another of another time, where the others were measured."""
     for copy, of, what in _copies(survey, on_marks, _Made.MEASURED):
+        if _stored_twice(on_marks, copy, of):
+            continue
         sessions = tuple({int(on_marks.session[row]) for row in (copy, of)})
         line = on_marks.table.column("source_row")[copy].as_py()
         yield Doubtful(Doubt.UNANSWERED_CHECK, what, sessions, _export(survey, on_marks, copy), line)
 
 
 def copied_notes(survey: Survey, on_marks: OnMarks) -> Iterator[str]:
-    """Yield a note for each occupation that may be a copy of another, where too few others say whether it is."""
-    for copy, _, what in _copies(survey, on_marks, _Made.NOBODY_KNOWS):
+    """Yield a note for each occupation that may be a copy of another, or was stored twice within minutes."""
+    unsure = [*_copies(survey, on_marks, _Made.NOBODY_KNOWS)]
+    twice = [one for one in _copies(survey, on_marks, _Made.MEASURED) if _stored_twice(on_marks, *one[:2])]
+    for copy, _, what in (*unsure, *twice):
         yield f"{_export(survey, on_marks, copy)}:{on_marks.table.column('source_row')[copy].as_py()}: {what}"
 
 
@@ -66,6 +72,10 @@ def _copies(survey: Survey, on_marks: OnMarks, made: _Made) -> Iterator[tuple[in
         yield copy, of, what
 
 
+def _stored_twice(on_marks: OnMarks, copy: int, of: int) -> bool:
+    return abs(int(on_marks.time[copy] - on_marks.time[of])) <= _TWICE
+
+
 def _export(survey: Survey, on_marks: OnMarks, row: int) -> str:
     number: int = on_marks.table.column("export")[row].as_py()
     return survey.exports[number].shown
@@ -74,7 +84,7 @@ def _export(survey: Survey, on_marks: OnMarks, row: int) -> str:
 def _how(on_marks: OnMarks, which: Flags) -> _Made:
     """Say how occupations came about, by the checks among ``which`` that pass, and the tie, which differs by nothing.
 
-    A lone check may differ along one axis by a revision of its mark; along two it was measured.
+    A lone check may differ from it by what its mark was revised by.
     """
     compared = on_marks.compared
     counts = which & ~on_marks.ties & compared.judged & compared.passed
@@ -83,5 +93,4 @@ def _how(on_marks: OnMarks, which: Flags) -> _Made:
     apart = np.linalg.norm(every[:, None] - every[None], axis=2) + np.diag(np.full(len(every), np.inf))
     if 2 * np.count_nonzero(apart.min(axis=1) <= _COMPUTED) >= len(every):
         return _Made.COMPUTED
-    measured = len(off) > 1 or np.count_nonzero(np.abs(off) > _COMPUTED) > 1
-    return _Made.MEASURED if measured else _Made.NOBODY_KNOWS
+    return _Made.MEASURED if len(off) > 1 else _Made.NOBODY_KNOWS

@@ -11,9 +11,9 @@ from simulate import Plan, Simulation, simulate
 POSITION = ("longitude", "latitude", "height")
 
 
-def day(degrees: int = 9, metres: int = 4, seed: int = 1) -> Simulation:
-    """A tie on CM1 and a check on CM2 in the morning, points, a check on CM2 in the evening, with so many decimals."""
-    job = simulate(Plan(sessions=1, points=20, ties=1, checks=2, marks=3, reach=400.0, seed=seed))
+def day(degrees: int = 9, metres: int = 4, seed: int = 1, checks: int = 3) -> Simulation:
+    """A tie, points between checks on marks of their own, written with so many decimals."""
+    job = simulate(Plan(sessions=1, points=20, ties=1, checks=checks, marks=1 + checks, reach=400.0, seed=seed))
     for name, decimals in zip(POSITION, (degrees, degrees, metres), strict=True):
         job.rows[name] = np.round(job.rows[name], decimals)
     return job
@@ -30,26 +30,26 @@ def copy(job: Simulation, one: int, *others: int) -> None:
 
 def on_one_mark(job: Simulation) -> None:
     """Let the closing check stand where the opening one did, centimetres off as that is measured again."""
-    one, other = at(job, "S01-C1"), at(job, "S01-C2")
+    one, other = at(job, "S01-C1"), at(job, "S01-C3")
     for name, decimals, off in zip(POSITION, (9, 9, 4), (6e-8, -5e-8, 0.0083), strict=True):
         job.rows[name][other] = round(float(job.rows[name][one]) + off, decimals)
     checks = job.job["session"][0]["checks"]
-    checks[1]["mark"] = checks[0]["mark"]
+    checks[-1]["mark"] = checks[0]["mark"]
 
 
 def copied(issue: Issue) -> list[str]:
-    return [note for note in issue.record["notes"] if "the position of another" in note]
+    return [note for note in issue.record["notes"] if "to the last digit" in note]
 
 
 @pytest.mark.parametrize(("degrees", "metres"), [(9, 4), (8, 3)])
 def test_a_closing_check_that_is_the_opening_one_proves_nothing(degrees: int, metres: int, tmp_path: Path) -> None:
     job = day(degrees, metres)
     on_one_mark(job)
-    copy(job, at(job, "S01-C1"), at(job, "S01-C2"))
+    copy(job, at(job, "S01-C1"), at(job, "S01-C3"))
     issue = run_simulated(job, tmp_path, code=3)
     assert issue.record["verdict"] == "unchecked"
     (doubt,) = issue.record["doubts"]
-    assert doubt["kind"] == "unanswered-check" and "S01-C2 on" in doubt["what"]
+    assert doubt["kind"] == "unanswered-check" and "S01-C3 on" in doubt["what"]
     assert f"(rover001.csv:{at(job, 'S01-C1') + 2})" in doubt["what"]
 
 
@@ -67,11 +67,11 @@ def test_a_check_that_is_the_tie_is_none(tmp_path: Path) -> None:
 def test_computed_coordinates_agree_to_the_last_digit_as_well(tmp_path: Path) -> None:
     """A job without noise, as trials of a program have it: its checks agree with their marks to the rounding."""
     job = day()
-    truth = simulate(Plan(sessions=1, points=20, ties=1, checks=2, marks=3, reach=400.0, seed=1, noise=False))
+    truth = simulate(Plan(sessions=1, points=20, ties=1, checks=3, marks=4, reach=400.0, seed=1, noise=False))
     for name in POSITION:
         job.rows[name] = np.round(truth.rows[name], 9 if name != "height" else 4)
     on_one_mark(job)
-    copy(job, at(job, "S01-C1"), at(job, "S01-C2"))
+    copy(job, at(job, "S01-C1"), at(job, "S01-C3"))
     issue = run_simulated(job, tmp_path)
     assert issue.record["verdict"] == "proven" and not copied(issue)
 
@@ -141,3 +141,35 @@ def test_marks_measured_again_are_no_copies(seed: int, tmp_path: Path) -> None:
     on_one_mark(job)
     issue = run_simulated(job, tmp_path)
     assert issue.reasons() == {} and not copied(issue)
+
+
+def test_where_too_few_others_say_whether_it_was_measured_a_copy_is_told(tmp_path: Path) -> None:
+    """The one check that is left may differ from the tie by what its mark was revised by."""
+    job = simulate(Plan(sessions=1, points=20, ties=1, checks=2, marks=3, reach=400.0, seed=1))
+    checks = job.job["session"][0]["checks"]
+    checks[1]["mark"] = checks[0]["mark"]
+    copy(job, at(job, "S01-C1"), at(job, "S01-C2"))
+    issue = run_simulated(job, tmp_path)
+    assert issue.record["verdict"] == "proven"
+    (note,) = copied(issue)
+    assert "S01-C2 on" in note and "a copied reading proves nothing" in note
+
+
+def test_one_shot_stored_under_the_codes_of_a_corner_stays(tmp_path: Path) -> None:
+    job = day()
+    points = np.flatnonzero(job.rows["kind"] == "point")[8:11].tolist()
+    copy(job, *points)
+    issue = run_simulated(job, tmp_path)
+    assert issue.reasons() == {} and len(copied(issue)) == 1
+
+
+@pytest.mark.parametrize("checks", [2, 3])
+def test_a_mark_revised_makes_no_copies_of_computed_positions(checks: int, tmp_path: Path) -> None:
+    """All positions computed, opening and closing alike to the digit; the mark of the tie revised along all axes."""
+    job = simulate(Plan(sessions=1, points=20, ties=1, checks=checks, marks=1 + checks, seed=1, noise=False))
+    told = job.job["session"][0]["checks"]
+    told[-1]["mark"] = told[0]["mark"]
+    copy(job, at(job, "S01-C1"), at(job, f"S01-C{checks}"))
+    for axis, by in (("easting", 0.004), ("northing", -0.003), ("height", 0.005)):
+        job.register[axis][list(job.register["mark"]).index("CM1")] += by
+    assert run_simulated(job, tmp_path).record["verdict"] == "proven"

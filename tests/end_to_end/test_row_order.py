@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from running import replace_in, rewrite_export
 from simulate import Plan, Simulation, simulate
 
 from pipeline import run_job
@@ -221,7 +222,12 @@ def night(folder: Path, *, right: bool) -> Path:
     last = np.flatnonzero(rows["session"] == 1)[-1]
     rows = {key: np.delete(values, last) for key, values in rows.items()}
     job.rows = rows
-    return job.write(folder)
+    path = job.write(folder)
+    replace_in(path, {'time = "Observed"': 'time = "Observed", date = "Day"'})
+    rewrite_export(
+        folder / "rover001.csv", lambda row: row | {"Day": row["Observed"][:10], "Observed": row["Observed"][11:]}
+    )
+    return path
 
 
 def test_a_date_that_stays_past_midnight_is_doubted_where_another_base_ran_that_morning(tmp_path: Path) -> None:

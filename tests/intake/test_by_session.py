@@ -43,7 +43,16 @@ def readings(sessions: NDArray[np.int16]) -> tuple[Rows, dict[str, NDArray[Any]]
         columns.add({name: column[start : start + 40] for name, column in values.items()})
     flags = random.choice([SOUND | PLACED, SOUND | PLACED | PLACEHOLDER, PLACED, SOUND], count).astype(np.uint16)
     none = np.zeros(1, bool)
-    return Rows(columns, sessions, flags, np.zeros(1, np.int64), np.zeros((1, 3), np.uint8), none, none), values
+    return Rows(
+        columns,
+        sessions,
+        flags,
+        np.zeros(1, np.int64),
+        np.zeros((1, 3), np.uint8),
+        none,
+        none,
+        np.zeros((1, 3), np.uint8),
+    ), values
 
 
 @pytest.fixture(autouse=True)

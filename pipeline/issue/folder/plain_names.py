@@ -27,10 +27,15 @@ def plain_name(name: str, number: int) -> str | None:
     return f"{parts[1]}{parts[3]}" if parts is not None and parts[2] == f"{number:03d}" else None
 
 
-def is_plain_link(path: Path) -> bool:
-    """Say whether a path is a link to the file beside it that has the same name with a number: in an issue its own."""
+def is_plain_link(path: Path, number: int | None = None) -> bool:
+    """Say whether a path is a link to the file beside it that has the same name with a number: in an issue its own.
+
+    With the ``number`` of an issue it is that one's in any folder, and the file is there.
+    """
     parts = _NUMBERED.fullmatch(os.readlink(path)) if path.is_symlink() else None
     if parts is None or f"{parts[1]}{parts[3]}" != path.name:
+        return False
+    if number is not None and (int(parts[2]) != number or not path.exists()):
         return False
     return not is_number(path.parent.name) or parts[2] == path.parent.name
 

@@ -105,6 +105,7 @@ def replace_current(folder: Path, issue: Path) -> None:
     switch.make_room()
     switch.finish()
     _sweep(folder)
+    current.name_files(folder, issue)
 
 
 def add_lines(folder: Path, entries: list[Entry]) -> None:
