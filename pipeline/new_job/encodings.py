@@ -65,7 +65,7 @@ def code_pages(head: bytes, known: Callable[[str], int]) -> CodePages | None:
     """
     lines = [line for line in head.split(b"\n") if not line.isascii()][:_LINES]
     every = {page: texts for page in _PAGES if (texts := _read(lines, page)) is not None}
-    read = {page: texts for page, texts in every.items() if page not in _OLD or _makes_sense(texts, page)}
+    read = {page: texts for page, texts in every.items() if page not in _OLD or _are_latin_words(texts, page)}
     worth = {page: known(head.decode(page, "replace")) for page in read}
     best = max(worth.values(), default=0)
     found: dict[tuple[str, ...], str] = {}
@@ -104,6 +104,16 @@ def _makes_sense(texts: Sequence[str], page: str) -> bool:
         wide = [word for word in words if sum(not sign.isascii() for sign in word) > 1 or _stands_alone(word, page)]
         return 2 * len(wide) >= len(words) > 0
     return not any(len({_is_latin(sign) for sign in word}) > 1 for word in words)
+
+
+def _are_latin_words(texts: Sequence[str], page: str) -> bool:
+    """Tell whether what is read makes sense as Latin words, most of which have plain letters too.
+
+    The pages of older systems have a letter for nearly every byte.
+    """
+    words = [word for text in texts for word in _WORD.findall(text)]
+    mixed = sum(any(sign.isascii() for sign in word) for word in words)
+    return _makes_sense(texts, page) and 2 * mixed >= len(words) > 0
 
 
 def _stands_alone(word: str, page: str) -> bool:
