@@ -35,6 +35,12 @@ def test_a_run_and_a_draft_read_a_unit_alike(metres: tuple[float, ...], behind: 
     assert bare(f"Height{behind}") == "height"
 
 
+@pytest.mark.parametrize("word", ["ft", "feet", "foot", "pie", "pies", "pied", "pieds", "piede", "piedi", "Fuss"])
+def test_feet_of_which_nothing_is_said_may_be_either(word: str) -> None:
+    """The plural of another language is no survey foot."""
+    assert metres_said(f"Z [{word}]") == (0.3048, 1200 / 3937)
+
+
 @pytest.mark.parametrize(
     ("heading", "units", "asked"),
     [

@@ -16,6 +16,7 @@ from pipeline import run_job
 from pipeline.office.find import find
 from pipeline.office.state import state
 from pipeline.problems import JobError
+from pipeline.release import release
 from pipeline.run.glance import unchanged_at_a_glance
 
 
@@ -110,6 +111,36 @@ def test_what_somebody_changed_in_a_copy_is_refused_by_name(edit: Callable[[Path
             run_job(copied, dry_run=dry_run)
     shutil.rmtree(current(copied))
     assert not run_job(copied).issued and whole(copied) and not office(copied)
+
+
+def test_a_release_does_not_write_over_what_somebody_changed(copied: Path) -> None:
+    raise_a_point(plain(current(copied), "gpkg"))
+    before = plain(current(copied), "gpkg").read_bytes()
+    with pytest.raises(JobError, match=r"current/.* for which it stands"):
+        release(copied, 1, "drawn from the first")
+    assert plain(current(copied), "gpkg").read_bytes() == before
+
+
+def test_a_link_in_a_copy_that_leads_nowhere_is_laid_again(copied: Path) -> None:
+    """As where the copy is of another issue than the link was made in."""
+    name = plain(current(copied), "html")
+    name.unlink()
+    name.symlink_to(f"{name.stem}-001.html")
+    assert office(copied)
+    run_job(copied)
+    assert whole(copied) and office(copied) == ""
+
+
+def test_a_copy_made_whole_has_the_names_that_drawings_link_to(copied: Path) -> None:
+    """Issues made where links were not to be had have no such names of their own: they are laid at once."""
+    for number in (1, 2):
+        for path in place_of(copied, number).iterdir():
+            if path.suffix in (".gpkg", ".html") and not path.stem[-3:].isdigit():
+                path.unlink()
+    package = numbered(current(copied), 2, "gpkg")
+    package.write_bytes(package.read_bytes()[:5000])
+    run_job(copied)
+    assert whole(copied)
 
 
 @pytest.mark.parametrize("link", [False, True])
