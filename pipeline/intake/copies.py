@@ -16,6 +16,8 @@ from pipeline.intake.ledger import CANDIDATE, Rows, name_hashes
 from pipeline.intake.prepare import Prepared
 from pipeline.words import counted
 
+#: Readings that share a position with others beyond which none is taken for a copy.
+_MOST = 20_000
 #: Pairs that a sentence lists.
 _LISTED = 3
 
@@ -52,6 +54,10 @@ def find_copies(rows: Rows, fresh: Flags, prepared: Prepared) -> Copied:
     numbers, position = having(occurring_again(positions, fresh), positions, fresh)
     if not len(numbers):
         return Copied(numbers, numbers, np.zeros((0, 2), np.int64))
+    if len(numbers) > _MOST:
+        none = np.zeros(0, np.int64)
+        told = f"{len(numbers):,} readings share their positions with others to the last digit, as computed ones do"
+        return Copied(none, none, np.zeros((0, 2), np.int64), (f"{told}: see whether these were measured",))
     of, candidate = rows.observed(numbers), rows.having(CANDIDATE)
     here = cells(of.longitude, of.latitude)
     sessions = max(len(prepared.windows), 1)
@@ -75,12 +81,17 @@ def find_copies(rows: Rows, fresh: Flags, prepared: Prepared) -> Copied:
 
 def _in_a_row(pairs: Integers, later: Integers) -> Flags:
     """Return (k,) which copies stand in a row with what they copy and its other copies, enough of them and for long."""
+    if not len(pairs):
+        return np.zeros(0, bool)
+    order = np.argsort(pairs[:, 1], kind="stable")
+    first, starts, group = np.unique(pairs[order, 1], return_index=True, return_inverse=True)
+    number, gap = pairs[order, 0], later[order]
+    most, least = (of.reduceat(number, starts) for of in (np.maximum, np.minimum))
+    count = np.bincount(group) + 1
+    in_a_row = np.maximum(most, first) - np.minimum(least, first) == count - 1
+    took = np.maximum(np.maximum.reduceat(gap, starts), 0) - np.minimum(np.minimum.reduceat(gap, starts), 0)
     found = np.zeros(len(pairs), bool)
-    for first in np.unique(pairs[:, 1]).tolist():
-        mine = pairs[:, 1] == first
-        numbers = np.append(pairs[mine, 0], first)
-        in_a_row = np.ptp(numbers) == len(numbers) - 1
-        found[mine] = in_a_row and len(numbers) >= _FROZEN and np.ptp(np.append(later[mine], 0)) >= _WHILE
+    found[order] = (in_a_row & (count >= _FROZEN) & (took >= _WHILE))[group]
     return found
 
 

@@ -173,3 +173,13 @@ def test_a_mark_revised_makes_no_copies_of_computed_positions(checks: int, tmp_p
     for axis, by in (("easting", 0.004), ("northing", -0.003), ("height", 0.005)):
         job.register[axis][list(job.register["mark"]).index("CM1")] += by
     assert run_simulated(job, tmp_path).record["verdict"] == "proven"
+
+
+def test_very_many_readings_of_few_positions_are_told_together(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pipeline.intake.copies._MOST", 10)
+    job = day()
+    points = np.flatnonzero(job.rows["kind"] == "point")
+    copy(job, *points[4:16].tolist())
+    issue = run_simulated(job, tmp_path)
+    (note,) = copied(issue)
+    assert issue.reasons() == {} and note.startswith("12 readings share")
