@@ -56,8 +56,11 @@ def find_copies(rows: Rows, fresh: Flags, prepared: Prepared) -> Copied:
         return Copied(numbers, numbers, np.zeros((0, 2), np.int64))
     if len(numbers) > _MOST:
         none = np.zeros(0, np.int64)
-        told = f"{counted(len(numbers), 'reading')} share their positions with others to the last digit, as computed ones do"
-        return Copied(none, none, np.zeros((0, 2), np.int64), (f"{told}: see whether these were measured",))
+        many = counted(len(numbers), "reading")
+        told = (
+            f"{many} share positions with others to the last digit, as computed ones do: see whether they were measured"
+        )
+        return Copied(none, none, np.zeros((0, 2), np.int64), (told,))
     of, candidate = rows.observed(numbers), rows.having(CANDIDATE)
     here = cells(of.longitude, of.latitude)
     sessions = max(len(prepared.windows), 1)

@@ -182,4 +182,4 @@ def test_very_many_readings_of_few_positions_are_told_together(tmp_path: Path, m
     copy(job, *points[4:16].tolist())
     issue = run_simulated(job, tmp_path)
     (note,) = copied(issue)
-    assert issue.reasons() == {} and note.startswith("12 readings share")
+    assert issue.reasons() == {} and note.startswith("12 readings share positions")
