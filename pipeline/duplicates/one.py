@@ -1,4 +1,4 @@
-"""Of all writings of one observation the one that counts, and how finely the rows of an export are written."""
+"""Of all writings of one observation the one that counts."""
 
 import numpy as np
 

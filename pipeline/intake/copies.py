@@ -108,7 +108,7 @@ def _told(rows: Rows, prepared: Prepared, pairs: Integers, later: Integers, what
     for export in np.unique(exports).tolist():
         here = np.flatnonzero(exports == export)
         some = here[:_LISTED]
-        named = zip(*(_named(rows, prepared, pairs[some, column]) for column in (0, 1)), strict=True)
+        named = zip(*(named_rows(rows, prepared, pairs[some, column]) for column in (0, 1)), strict=True)
         listed = "; ".join(
             f"{one} that of {other}, {lasting(abs(by))} {'later' if by > 0 else 'earlier'}"
             for (one, other), by in zip(named, later[some].tolist(), strict=True)
@@ -121,7 +121,8 @@ def _told(rows: Rows, prepared: Prepared, pairs: Integers, later: Integers, what
         )
 
 
-def _named(rows: Rows, prepared: Prepared, numbers: Integers) -> list[str]:
+def named_rows(rows: Rows, prepared: Prepared, numbers: Integers) -> list[str]:
+    """Return readings (k,) by the files that they are of, and their rows there."""
     places = zip(rows.export(numbers).tolist(), rows.source_row(numbers).tolist(), strict=True)
     return [f"{prepared.exports[export].shown}:{row}" for export, row in places]
 

@@ -20,7 +20,7 @@ from pipeline.duplicates import (
     repeated,
 )
 from pipeline.duplicates.near import offsets
-from pipeline.intake.copies import Copied, find_copies
+from pipeline.intake.copies import Copied, find_copies, named_rows
 from pipeline.intake.ledger import CANDIDATE, CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Names, Places, Rows
 from pipeline.intake.prepare import Prepared
 from pipeline.words import counted, plural
@@ -217,9 +217,6 @@ def _listed(rows: Rows, prepared: Prepared, pairs: Integers) -> str:
     east, north, up = offsets(of, places[:, 0], places[:, 1])
     told = []
     for number, pair in enumerate(pairs[:_LISTED]):
-        names = [
-            f"{prepared.exports[export].shown}:{row}"
-            for export, row in zip(rows.export(pair).tolist(), rows.source_row(pair).tolist(), strict=True)
-        ]
-        told.append(f"{names[0]} and {names[1]}, {np.hypot(east, north)[number]:.3f} m apart, {up[number]:+.3f} m up")
+        one, other = named_rows(rows, prepared, pair)
+        told.append(f"{one} and {other}, {np.hypot(east, north)[number]:.3f} m apart, {up[number]:+.3f} m up")
     return "; ".join(told) + (f" and {len(pairs) - _LISTED:,} more" if len(pairs) > _LISTED else "")

@@ -1,14 +1,10 @@
 """What columns of exports and registers are usually called, in the languages of the trade; generic words alone."""
 
 import re
-import unicodedata
 
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.read.heading_units import metres_said, without_unit
-from pipeline.read.height_headings import USUAL, Kind
-
-#: Letters that no accent is taken off of.
-_LETTERS = str.maketrans({"ß": "ss", "ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "đ": "d", "ı": "i", "°": ""})
+from pipeline.read.height_headings import USUAL, Kind, plain_letters
 
 #: What stands in brackets behind a heading, and units of angles behind a blank or a line below.
 _UNIT = re.compile(r"[\s_]*[(\[][^()\[\]]*[)\]]\s*$|[\s_]deg$", re.IGNORECASE)
@@ -246,5 +242,4 @@ _EVERY = frozenset(heading for headings in CALLED.values() for heading in headin
 
 
 def _letters(text: str) -> str:
-    plain = unicodedata.normalize("NFKD", text.casefold().translate(_LETTERS))
-    return re.sub(r"[\W_]+", "", "".join(sign for sign in plain if not unicodedata.combining(sign)))
+    return re.sub(r"[\W_]+", "", plain_letters(text.casefold()))
