@@ -1,6 +1,6 @@
 """What stands in the report, section by section, from an issue's record alone."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from pipeline.issue.attention import Kind, attention
@@ -74,43 +74,65 @@ def contents(record: Record) -> dict[str, Any]:
 
 def looks(record: Record) -> list[tuple[str, str]]:
     """Return what a reader should look at, each with the section that tells it, the gravest first."""
-    compared = [check for check in record["checks"] if check["passed"] is not None]
+    return [
+        *(("notes", doubt["what"]) for doubt in record["doubts"] if not doubt["confirmed"]),
+        *(("changes", f"not released when it was made, {stays(record)}: {why}") for why in waits_for(record)),
+        *(("checks", what) for what in _of_checks(record["checks"])),
+        *(("rows", what) for what in _of_reasons(record["rows"]["by_reason"])),
+        *_of_wholly_held(record),
+        *(("repeats", what) for what in _of_repeats(record)),
+        *(("sessions", what) for what in _of_verdicts(record["sessions"])),
+        *(("adjustment", what) for what in _of_adjustment(record)),
+        *([("notes", many(len(record["notes"]), "note"))] if record["notes"] else []),
+    ]
+
+
+def _of_checks(checks: Sequence[CheckRow]) -> Iterator[str]:
+    compared = [check for check in checks if check["passed"] is not None]
     judged = [check for check in compared if check["role"] != Role.NOTED]
     failing = sum(not check["passed"] for check in judged)
-    reasons, test = record["rows"]["by_reason"], record["adjustment"]["chi_square"]
-    told = []
     if failing:
         of = many(len(judged), "occupation of a control mark", "occupations of control marks")
-        told.append(("checks", f"{failing} of {of} {'fails' if failing == 1 else 'fail'}"))
+        yield f"{failing} of {of} {'fails' if failing == 1 else 'fail'}"
     elif not judged:
-        told.append(("checks", "no control mark was occupied that the coordinates could be compared with"))
+        yield "no control mark was occupied that the coordinates could be compared with"
     if noted := sum(not check["passed"] for check in compared) - failing:
-        told.append(("checks", f"{many(noted, 'check')} noted in the field {'fails' if noted == 1 else 'fail'}"))
+        yield f"{many(noted, 'check')} noted in the field {'fails' if noted == 1 else 'fail'}"
+
+
+def _of_reasons(by_reason: Mapping[str, int]) -> Iterator[str]:
     for reason in (Reason.SUSPECT, Reason.UNTIED, Reason.UNCLOSED, Reason.UNCHECKED):
-        if reason in reasons:
-            told.append(("rows", f"{many(reasons[reason], 'row')} held back as {reason}"))
+        if reason in by_reason:
+            yield f"{many(by_reason[reason], 'row')} held back as {reason}"
+
+
+def _of_wholly_held(record: Record) -> Iterator[tuple[str, str]]:
+    """Yield what is held back wholly, some of it with its section and how much more the notes tell."""
     whole = [one.what for one in attention(record) if one.kind is Kind.WHOLLY]
-    told += [("rows", what) for what in whole[:WHOLLY]]
+    yield from (("rows", what) for what in whole[:WHOLLY])
     if len(whole) > WHOLLY:
-        told.append(("notes", f"{len(whole) - WHOLLY} more wholly held back"))
-    if repeats := record["repeats"]["failed"]:
+        yield "notes", f"{len(whole) - WHOLLY} more wholly held back"
+
+
+def _of_repeats(record: Record) -> Iterator[str]:
+    if failed := record["repeats"]["failed"]:
         of = many(record["repeats"]["pairs"], "pair of readings", "pairs of readings")
-        told.append(("repeats", f"{repeats:,} of {of} of one point {'does' if repeats == 1 else 'do'} not agree"))
+        yield f"{failed:,} of {of} of one point {'does' if failed == 1 else 'do'} not agree"
+
+
+def _of_verdicts(sessions: Sequence[Session]) -> Iterator[str]:
     for verdict in (Verdict.UNTIED, Verdict.UNCHECKED, Verdict.UNCLOSED):
-        number = sum(session["verdict"] == verdict for session in record["sessions"])
-        if number:
-            told.append(("sessions", f"{many(number, 'session')} {verdict}"))
+        if number := sum(session["verdict"] == verdict for session in sessions):
+            yield f"{many(number, 'session')} {verdict}"
+
+
+def _of_adjustment(record: Record) -> Iterator[str]:
+    test = record["adjustment"]["chi_square"]
     if test is not None and not test["passed"]:
         how = "worse" if (record["adjustment"]["square_sum"] or 0.0) > test["high"] else "better"
-        told.append(("adjustment", f"the ties agree {how} than their uncertainties say"))
+        yield f"the ties agree {how} than their uncertainties say"
     if over := over_critical(record):
-        told.append(("adjustment", f"{many(over, 'observation')} with a standardised residual over the critical value"))
-    waits = waits_for(record)
-    told[:0] = [("changes", f"not released when it was made, {stays(record)}: {why}") for why in waits]
-    told[:0] = [("notes", doubt["what"]) for doubt in record["doubts"] if not doubt["confirmed"]]
-    if record["notes"]:
-        told.append(("notes", many(len(record["notes"]), "note")))
-    return told
+        yield f"{many(over, 'observation')} with a standardised residual over the critical value"
 
 
 def _verdicts(record: Record) -> list[tuple[str, int, str]]:
