@@ -77,6 +77,23 @@ class Written:
 AS_FOUND = Written()
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """A table as it is asked for: what it is called, which columns are known, how it is written; and its problems."""
+
+    shown: str
+    problems: Problems
+    known: Collection[str]
+    how: Written
+    every: bool
+
+    def note(self, line: int, what: str, fix: str = "") -> None:
+        self.problems.add(self.shown, line, what, fix)
+
+    def wants(self, column: str) -> bool:
+        return not self.known or column in self.known
+
+
 def by_place(place: int) -> str:
     """Return what a column is called that goes by its number."""
     return f"column_{place}"
@@ -153,39 +170,32 @@ def read_sheet(
     data = read_bytes(path, shown, problems)
     if data is None:
         return None
-    found = _records_of(path, data, shown, problems, known, layer, how)
+    asked = _Asked(shown, problems, known, how, every)
+    found = _records_of(path, data, layer, asked)
     if found is None or len(problems.found) > before:
         return None
     records, delimiter = found
-    headed = _headed(records, shown, problems, known, how, every)
+    headed = _headed(records, asked)
     if headed is None or len(problems.found) > before:
         return None
     columns = headed.columns
-    wanted = [(place, name) for place, name in enumerate(columns) if every or not known or name in known]
-    rows = tuple((line, _row(line, cells, columns, wanted, shown, problems)) for line, cells in headed.body)
+    wanted = [(place, name) for place, name in enumerate(columns) if every or asked.wants(name)]
+    rows = tuple((line, _row(line, cells, columns, wanted, asked)) for line, cells in headed.body)
     if len(problems.found) > before:
         return None
     comma = how.decimal != "." and (delimiter != "," or how.decimal == "," or _quotes_commas(rows))
     return Sheet(shown, columns, rows, comma, hashlib.sha256(data).hexdigest(), headed.line, how.decimal != ",")
 
 
-def _records_of(
-    path: Path,
-    data: bytes,
-    shown: str,
-    problems: Problems,
-    known: Collection[str],
-    layer: str | None,
-    how: Written,
-) -> tuple[list[_Record], str] | None:
+def _records_of(path: Path, data: bytes, layer: str | None, asked: _Asked) -> tuple[list[_Record], str] | None:
     """Return the lines of a file that hold cells, and the delimiter between these; None where it is no text."""
     if path.suffix.lower() in WORKBOOKS:
-        return list(_of_workbook(data, layer, known, how, shown, problems)), ","
-    text = decode(data, shown, problems, how.encoding)
-    if text is None or _has_long_line(text, shown, problems) or _has_nul(text, shown, problems):
+        return list(_of_workbook(data, layer, asked)), ","
+    text = decode(data, asked.shown, asked.problems, asked.how.encoding)
+    if text is None or _has_long_line(text, asked) or _has_nul(text, asked):
         return None
-    delimiter = how.delimiter or _delimiter(text, known)
-    return list(_records(text, delimiter, shown, problems)), delimiter
+    delimiter = asked.how.delimiter or _delimiter(text, asked.known)
+    return list(_records(text, delimiter, asked)), delimiter
 
 
 @dataclass(frozen=True)
@@ -197,31 +207,30 @@ class _Headed:
     body: list[_Record]
 
 
-def _headed(
-    records: list[_Record], shown: str, problems: Problems, known: Collection[str], how: Written, every: bool
-) -> _Headed | None:
+def _headed(records: list[_Record], asked: _Asked) -> _Headed | None:
     """Find the header of a table and check it; None where there is none, or nothing at all."""
+    known, how = asked.known, asked.how
     if not records:
-        problems.add(shown, 1, "this table is empty", "its first line names the columns")
+        asked.note(1, "this table is empty", "its first line names the columns")
         return None
     above = _above_header(records, known, how)
     if above is None:
-        problems.add(shown, how.header or 0, "there is nothing in the line that header states", "count from the top")
+        asked.note(how.header or 0, "there is nothing in the line that header states", "count from the top")
         return None
     line, header = records[above] if above >= 0 else (0, [""] * max(len(cells) for _, cells in records))
     named_by_place = how.places if above >= 0 else range(1, len(header) + 1)
     columns = tuple(by_place(at) if at in named_by_place else plain(name) for at, name in enumerate(header, start=1))
-    _check_above(records[: max(above, 0)], header, line, shown, problems)
+    _check_above(records[: max(above, 0)], header, line, asked)
     if how.header is None and not set(columns) & set(known) and looks_like_data(header):
         what = "the first line holds data, no names of columns: this table has no header"
         places = ", or state header = 0 and map its columns by number, such as mark = 1" if _takes_marks(known) else ""
-        problems.add(shown, line, what, f"write one above it, such as {', '.join(_in_order(known))}{places}")
+        asked.note(line, what, f"write one above it, such as {', '.join(_in_order(known))}{places}")
         return None
-    columns = _apart(columns, header) if every else columns
+    columns = _apart(columns, header) if asked.every else columns
     for name in sorted(name for name, count in Counter(columns).items() if name and count > 1):
-        problems.add(shown, line, f"the column '{name}' is there twice", "keep one of them")
+        asked.note(line, f"the column '{name}' is there twice", "keep one of them")
     body = records[above + 1 :]
-    _check_heading_again(body, [plain(name) for name in header] if above >= 0 else [], shown, problems)
+    _check_heading_again(body, [plain(name) for name in header] if above >= 0 else [], asked)
     return _Headed(columns, line, body)
 
 
@@ -242,7 +251,7 @@ def _apart(columns: tuple[str, ...], header: Sequence[str]) -> tuple[str, ...]:
     return tuple(there if name in twice else name for name, there in zip(columns, written, strict=True))
 
 
-def _has_long_line(text: str, shown: str, problems: Problems) -> bool:
+def _has_long_line(text: str, asked: _Asked) -> bool:
     """Note a line that is longer than one may be."""
     begun = 0
     while len(text) - begun > LINE:
@@ -250,18 +259,18 @@ def _has_long_line(text: str, shown: str, problems: Problems) -> bool:
         if last < 0:
             line = text.count("\n", 0, begun) + 1
             what = f"this line has more than {counted(LINE, 'character')}"
-            problems.add(shown, line, what, "see that it is a text file with a line per row")
+            asked.note(line, what, "see that it is a text file with a line per row")
             return True
         begun = last + 1
     return False
 
 
-def _has_nul(text: str, shown: str, problems: Problems) -> bool:
+def _has_nul(text: str, asked: _Asked) -> bool:
     """Note the first NUL character: libraries in C would take what stands before it for the whole of a cell."""
     if "\0" not in text:
         return False
     line = text.count("\n", 0, text.index("\0")) + 1
-    problems.add(shown, line, "there is a NUL character in this line", "save the file as text with the encoding UTF-8")
+    asked.note(line, "there is a NUL character in this line", "save the file as text with the encoding UTF-8")
     return True
 
 
@@ -308,16 +317,16 @@ def _above_header(records: list[_Record], known: Collection[str], how: Written) 
     return counts.index(max(counts))
 
 
-def _check_above(above: list[_Record], header: list[str], line: int, shown: str, problems: Problems) -> None:
+def _check_above(above: list[_Record], header: list[str], line: int, asked: _Asked) -> None:
     """Note lines above the header that have as many cells as it has: they may be rows, which must not be lost."""
     for row, cells in above:
         if len([cell for cell in cells if cell]) >= len(header):
             what = f"the names of the columns stand here, below lines that may be rows (line {row})"
-            problems.add(shown, line, what, "put the header first, and take out what stands above it")
+            asked.note(line, what, "put the header first, and take out what stands above it")
             return
 
 
-def _check_heading_again(body: Sequence[_Record], header: Sequence[str], shown: str, problems: Problems) -> None:
+def _check_heading_again(body: Sequence[_Record], header: Sequence[str], asked: _Asked) -> None:
     """Note a row that names half of the columns again, two at least, as where tables were put together."""
     names = set(filter(None, header))
     for line, cells in body:
@@ -325,14 +334,14 @@ def _check_heading_again(body: Sequence[_Record], header: Sequence[str], shown: 
         if (again := len(names.intersection(found))) < 2 or 2 * again < len(names):
             continue
         if found[: len(header)] == list(header):
-            problems.add(shown, line, "the names of the columns stand here again", "take this line out")
+            asked.note(line, "the names of the columns stand here again", "take this line out")
         else:
             what = "the names of the columns stand here again, and not as above: the rows below are other columns"
-            problems.add(shown, line, what, "bring the columns of all rows into one order, below one heading")
+            asked.note(line, what, "bring the columns of all rows into one order, below one heading")
         return
 
 
-def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Iterator[_Record]:
+def _records(text: str, delimiter: str, asked: _Asked) -> Iterator[_Record]:
     """Yield each record that is not empty with the line on which it begins; lines within a cell end in a line feed."""
     blanks = delimiter == " "  # as many as there are part two cells
     text = "\n".join(line.strip() for line in io.StringIO(text, newline=None)) if blanks else text
@@ -344,15 +353,15 @@ def _records(text: str, delimiter: str, shown: str, problems: Problems) -> Itera
         except StopIteration:
             return
         except csv.Error as error:
-            problems.add(shown, line, f"this row cannot be read: {error}", _CHECK_QUOTES)
+            asked.note(line, f"this row cannot be read: {error}", _CHECK_QUOTES)
             return
         if len(cells) > COLUMNS:
             what = f"this row has {counted(len(cells), 'cell')}; {COLUMNS:,} is the most"
-            problems.add(shown, line, what, "take out the columns that are not needed")
+            asked.note(line, what, "take out the columns that are not needed")
             return
         if _holds_a_row(cells, delimiter):
             what = "a quoted cell of this row goes on over a line that has as many cells as the row"
-            problems.add(shown, line, what, _CHECK_QUOTES)
+            asked.note(line, what, _CHECK_QUOTES)
             return
         if any(cells := [cell.strip() for cell in cells]):
             yield line, cells
@@ -367,46 +376,45 @@ def _holds_a_row(cells: Sequence[str], delimiter: str) -> bool:
     )
 
 
-def _of_workbook(
-    data: bytes, layer: str | None, known: Collection[str], how: Written, shown: str, problems: Problems
-) -> Iterator[_Record]:
+def _of_workbook(data: bytes, layer: str | None, asked: _Asked) -> Iterator[_Record]:
     """Yield each row of a sheet as text; a cell of a known column that has no sure value, or a hidden row, is noted."""
     try:
         sheet = read_workbook(data, layer)
     except BrokenWorkbook as error:
-        problems.add(shown, error.row, error.what, error.fix)
+        asked.note(error.row, error.what, error.fix)
         return
     texts = [(number, [as_text(value) for value in values]) for number, values in sheet.rows]
-    above = _above_header(texts, known, how)
-    header_line, header = texts[above] if above is not None and above >= 0 else (0, [])
-    width = max((len(cells) for _, cells in texts), default=0) if header_line == 0 else len(header)
-    called = enumerate([*header, *[""] * (width - len(header))], start=1)
-    names = [by_place(at) if not header_line or at in how.places else plain(name) for at, name in called]
-    wanted = [place for place, name in enumerate(names) if name and (not known or name in known)]
+    header_line, names = _names_of(texts, asked)
+    wanted = [place for place, name in enumerate(names) if name and asked.wants(name)]
     for (number, values), (_, cells) in zip(sheet.rows, texts, strict=True):
         below = number > header_line
         if below and number in sheet.look.hidden:
-            problems.add(shown, number, "this row is hidden in the sheet", "show it if it counts, or delete it")
+            asked.note(number, "this row is hidden in the sheet", "show it if it counts, or delete it")
         for place in wanted if below else ():
             if place < len(values) and (what := sheet.odd(number, place + 1, values[place])):
-                problems.add(shown, number, f"the column '{names[place]}': {what}")
+                asked.note(number, f"the column '{names[place]}': {what}")
         while len(cells) > len(names) and not cells[-1]:
             cells.pop()
         yield number, cells[: len(names)] if below else cells
 
 
+def _names_of(texts: list[_Record], asked: _Asked) -> tuple[int, list[str]]:
+    """Return the row of a sheet that names its columns, 0 where none does, and the names, as many as columns count."""
+    above = _above_header(texts, asked.known, asked.how)
+    if above is None or above < 0:
+        width = max((len(cells) for _, cells in texts), default=0)
+        return 0, [by_place(at) for at in range(1, width + 1)]
+    line, header = texts[above]
+    places = asked.how.places
+    return line, [by_place(at) if at in places else plain(name) for at, name in enumerate(header, start=1)]
+
+
 def _row(
-    line: int,
-    cells: list[str],
-    columns: tuple[str, ...],
-    wanted: list[tuple[int, str]],
-    shown: str,
-    problems: Problems,
+    line: int, cells: list[str], columns: tuple[str, ...], wanted: list[tuple[int, str]], asked: _Asked
 ) -> dict[str, str]:
     """Return the cells of the columns that are ``wanted``, each with its place, but for empty ones."""
     if any(cells[len(columns) :]):
-        problems.add(
-            shown,
+        asked.note(
             line,
             f"this row has {counted(len(cells), 'cell')}, the header {len(columns)}",
             "with a decimal comma the cells are parted by ';', and a cell that holds the delimiter stands in quotes",
