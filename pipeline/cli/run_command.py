@@ -1,8 +1,8 @@
 """`tiedown run`: jobs one after another or over worker processes, a summary each, the highest exit code."""
 
 import sys
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -28,6 +28,20 @@ from pipeline.words import FailOn
 _CAUTION = "  Survey regulations and a licensed surveyor's judgement come first; this record does not replace them."
 
 
+@dataclass(frozen=True)
+class _How:
+    """How what became of jobs is told: of one ``alone`` or of several, in JSON, only what needs attention, dry.
+
+    ``fail_on`` is what was chosen to make an exit code, None for what the exit codes say.
+    """
+
+    alone: bool
+    as_json: bool
+    quiet: bool
+    dry_run: bool
+    fail_on: frozenset[FailOn] | None
+
+
 def run_jobs(
     jobs: Sequence[Path],
     *,
@@ -51,7 +65,7 @@ def run_jobs(
     place; none of them by a dry run, or one that is to be ``silent``. ``cluster`` is the address of a scheduler whose
     workers are to run the jobs.
     """
-    alone = len(jobs) == 1
+    how = _How(len(jobs) == 1, as_json, quiet, dry_run, fail_on)
     if (twice := named_twice(jobs)) is not None:
         if as_json:
             print_json({"jobs": [entry(problem.file, twice) for problem in twice.problems]})
@@ -64,41 +78,61 @@ def run_jobs(
             at_cluster = run_on_cluster(jobs, cluster, timeout=timeout, dry_run=dry_run)
         except JobError as error:
             return _none_run(jobs, error, as_json=as_json)
-    found: list[Told] = []
-    entries: list[dict[str, Any]] = []
-    made: list[Outcome] = []
     logged: set[Path] = set()
     notifier = Notifier(notify) if not (dry_run or silent) else None
-    with progress_on_terminal(alone and not quiet and cluster is None) as progress:
+    with progress_on_terminal(how.alone and not quiet and cluster is None) as progress:
         results = at_cluster or run_many(jobs, workers=workers, timeout=timeout, dry_run=dry_run, progress=progress)
-        results = _chosen(results, fail_on)
-        if not dry_run:
-            results = _logging(results, logged)
-        if notifier is not None:
-            results = _notifying(results, notifier)
-        if alone:  # nothing is printed while the bar is there
+        results = _followed(results, how, logged, notifier)
+        if how.alone:  # nothing is printed while the bar is there
             results = iter(list(results))
-    for job, outcome in _in_order(jobs, results):
-        unprinted()
-        one, each = _tell(str(job), outcome, alone=alone, as_json=as_json, quiet=quiet)
-        if fail_on is not None and FailOn.REFUSED not in fail_on and one.word == REFUSED:
-            one, each = replace(one, code=0), {**each, "exit_code": 0}
-        found.append(one)
-        entries.append(each)
-        made += [outcome] if isinstance(outcome, Outcome) else []
-        lost = unprinted()
-        if not dry_run and job not in logged and (lost or changed_nothing(outcome)):
-            log(job, outcome, unprinted=lost)
+    ends = [_end(job, outcome, how, logged) for job, outcome in _in_order(jobs, results)]
     for one_told in notifier.told() if notifier is not None else ():
         _tell_of_command(one_told)
-    if as_json:
-        print_json(entries[0] if alone else {"jobs": entries})
-    elif not (alone or quiet):
-        print("\n".join(lines(found)))
+    _tell_at_end(ends, how)
+    for end in ends if not dry_run else ():
+        if isinstance(end.outcome, Outcome):
+            acknowledge(end.outcome)
+    return max(end.told.code for end in ends)
+
+
+def _followed(
+    results: Iterator[tuple[Path, Result]], how: _How, logged: set[Path], notifier: Notifier | None
+) -> Iterator[tuple[Path, Result]]:
+    """Return results that are logged, and told by commands, as they come."""
+    results = _chosen(results, how.fail_on)
+    if not how.dry_run:
+        results = _logging(results, logged)
+    return _notifying(results, notifier) if notifier is not None else results
+
+
+@dataclass(frozen=True)
+class _End:
+    """What became of a job: its outcome, its line, and its entry in JSON."""
+
+    outcome: Result
+    told: Told
+    entry: dict[str, Any]
+
+
+def _end(job: Path, outcome: Result, how: _How, logged: Collection[Path]) -> _End:
+    """Tell what became of a job; log what is not ``logged`` yet: a run without change, or what could not be printed."""
+    unprinted()
+    line, each = _tell(str(job), outcome, how)
+    if how.fail_on is not None and FailOn.REFUSED not in how.fail_on and line.word == REFUSED:
+        line, each = replace(line, code=0), {**each, "exit_code": 0}
+    lost = unprinted()
+    if not how.dry_run and job not in logged and (lost or changed_nothing(outcome)):
+        log(job, outcome, unprinted=lost)
+    return _End(outcome, line, each)
+
+
+def _tell_at_end(ends: Sequence[_End], how: _How) -> None:
+    """Print the document of all jobs, or of several a line each."""
+    if how.as_json:
+        print_json(ends[0].entry if how.alone else {"jobs": [end.entry for end in ends]})
+    elif not (how.alone or how.quiet):
+        print("\n".join(lines([end.told for end in ends])))
         sys.stdout.flush()
-    for outcome in made if not dry_run else ():
-        acknowledge(outcome)
-    return max(one.code for one in found)
 
 
 def _none_run(jobs: Sequence[Path], error: JobError, *, as_json: bool) -> int:
@@ -158,14 +192,14 @@ def _tell_of_command(one: CommandTold) -> None:
         sys.stderr.flush()
 
 
-def _tell(job: str, outcome: Result, *, alone: bool, as_json: bool, quiet: bool) -> tuple[Told, dict[str, Any]]:
+def _tell(job: str, outcome: Result, how: _How) -> tuple[Told, dict[str, Any]]:
     """Print what became of one job, and return its line and its entry in JSON.
 
     What cannot be told is a fault, told in its place, and stops no other job.
     """
     try:
-        each = _entry(job, outcome, alone=alone) if as_json else {}
-        _print(job, outcome, summaries=not as_json, quiet=quiet)
+        each = _entry(job, outcome, alone=how.alone) if how.as_json else {}
+        _print(job, outcome, summaries=not how.as_json, quiet=how.quiet)
         return told(job, outcome), each
     except Exception as error:
         fault = Fault.of(error)
