@@ -6,6 +6,7 @@ A row that stays in its export and is held back now, for whatever reason, is no 
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -16,6 +17,7 @@ from pipeline.examine.doubts import confirmed_by
 from pipeline.intake.candidates import coded_checks
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import Record
+from pipeline.issue.row_types import CheckRow
 from pipeline.issue.session_types import Session
 from pipeline.reissue.plain_points import plain_points
 from pipeline.sessions.attach import base_key
@@ -48,51 +50,89 @@ def gone_checks(last: Record, survey: Survey) -> tuple[tuple[Doubtful, ...], lis
         survey: the job.
     """
     there, held = _observed(survey)
+    missing = list(_missing_now(last, survey, there))
+    failed = [one for one in missing if one.row["passed"] is False]
+    told = {one.what: (one.point, one.time, one.sessions) for one in failed}
+    far = {one.what: one for one in failed if one.row["role"] == Role.CHECK and one.off > _never(survey)}
+    points = plain_points(survey, {(one.point, one.time) for one in far.values()}, _ALIKE)
+    mistaken = [one for one in far.values() if (one.point, one.time) in points]
+    for one in mistaken:
+        del told[one.what]
+    for what, point, time, sessions in _carried_along(last, survey, there):
+        told.setdefault(what, (point, time, sessions))
+    doubts = [_doubt(what, _near(held[point], time), sessions) for what, (point, time, sessions) in told.items()]
+    others = [one for one in missing if one.row["passed"] is not False]
+    unsaid = [one.called for one in others if _near(held[one.point], one.time) is None]  # what is held is told as that
+    notes = [f"{one.what}: it is a point, {one.off:.1f} m from the mark, and was none of it" for one in mistaken]
+    return confirmed_by(survey.job, doubts), [*notes, *_note(unsaid, last["issue"])]
+
+
+#: The times of all readings that may be occupations, by name.
+_There = defaultdict[str | None, list[int]]
+
+
+@dataclass(frozen=True)
+class _Missing:
+    """An occupation of the newest issue: its row there, the UTC milliseconds, and the sessions that it would be of."""
+
+    issue: int
+    row: CheckRow
+    time: int
+    sessions: tuple[int, ...]
+
+    @property
+    def point(self) -> str:
+        return str(self.row["point"])
+
+    @property
+    def off(self) -> float:
+        """Return how many metres from its mark it was."""
+        return float(self.row["d_horizontal"] or 0.0)
+
+    @property
+    def called(self) -> str:
+        return f"{self.point} on {self.row['mark']} (observed {clock(self.time)} UTC)"
+
+    @property
+    def what(self) -> str:
+        """Return what is told of it where it failed."""
+        return f"the occupation {self.called}, which failed in issue {self.issue:03d}, {_GONE}"
+
+
+def _missing_now(last: Record, survey: Survey, there: _There) -> Iterator[_Missing]:
+    """Yield the occupations that the newest issue had and that no reading is any more, whatever it is called."""
     had = [one for one in last["checks"] if one["role"] != Role.NOTED and None not in (one["observed"], one["point"])]
     many = Counter(one["point"] for one in had)
     before = {one["session"]: one for one in last["sessions"]}
-    told: dict[str, tuple[str | None, int, tuple[int, ...]]] = {}
-    others, far = [], dict[str, tuple[str, int, float]]()
     for check in had:
         time, names = int(from_iso(str(check["observed"])).timestamp() * 1000), there[check["point"]]
         # as many of its name are there where all times are read by another clock now
         if len(names) >= many[check["point"]] or any(abs(time - other) <= _ALIKE for other in names):
             continue
         sessions = _at(survey, time, check["session"], before.get(check["session"]))
-        if sessions and _renamed(survey, time, check["mark"], sessions):
-            continue
-        called = f"{check['point']} on {check['mark']} (observed {clock(time)} UTC)"
-        if sessions and check["passed"] is False:
-            what = f"the occupation {called}, which failed in issue {last['issue']:03d}, {_GONE}"
-            told[what] = check["point"], time, sessions
-            if check["role"] == Role.CHECK and (check["d_horizontal"] or 0.0) > _never(survey):
-                far[what] = str(check["point"]), time, float(check["d_horizontal"] or 0.0)
-        elif sessions and _near(held[check["point"]], time) is None:  # what is held back is told as that
-            others.append(called)
-    points = plain_points(survey, {(name, time) for name, time, _ in far.values()}, _ALIKE)
-    mistaken = [what for what, (name, time, _) in far.items() if (name, time) in points]
-    for what in mistaken:
-        del told[what]
-    notes = [f"{what}: it is a point, {far[what][2]:.1f} m from the mark, and was none of it" for what in mistaken]
-    for what, point, mark, seen, names_before in _told_before(last):
-        sessions = tuple(window.index for window in survey.windows if window.session.name in names_before)
+        if sessions and not _renamed(survey, time, check["mark"], sessions):
+            yield _Missing(last["issue"], check, time, sessions)
+
+
+def _carried_along(last: Record, survey: Survey, there: _There) -> Iterator[tuple[str, str, int, tuple[int, ...]]]:
+    """Yield what the newest issue told already of occupations that are still gone: name, time and sessions of each."""
+    for what, point, mark, seen, names in _told_before(last):
+        sessions = tuple(window.index for window in survey.windows if window.session.name in names)
         time = int(datetime.fromisoformat(f"{seen}+00:00").timestamp() * 1000)
         if sessions and seen not in map(clock, there[point]) and not _renamed(survey, time, mark, sessions):
-            told.setdefault(what, (point, time, sessions))
-    doubts = [_doubt(what, _near(held[name], time), sessions) for what, (name, time, sessions) in told.items()]
-    return confirmed_by(survey.job, doubts), [*notes, *_note(others, last["issue"])]
+            yield what, point, time, sessions
 
 
 #: Occupations that are held back, by name: time, file, row and reason of each.
 _Held = defaultdict[str | None, list[tuple[int, str, int, str]]]
 
 
-def _observed(survey: Survey) -> tuple[defaultdict[str | None, list[int]], _Held]:
+def _observed(survey: Survey) -> tuple[_There, _Held]:
     """Return by name the times of all readings that may be occupations, and those that are held back.
 
     One that repeats another is there where that one is.
     """
-    found, held = defaultdict[str | None, list[int]](list), _Held(list)
+    found, held = _There(list), _Held(list)
     first = survey.first_pass
     table = first.candidates
     code, number = (np.asarray(table.column(name), np.int64) for name in ("held", "number"))
