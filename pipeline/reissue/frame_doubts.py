@@ -4,6 +4,9 @@ A height datum, a geoid or a CRS that is another now moves all points alike, and
 up into the shift, so that every check agrees: only the previous issue shows it.
 """
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+
 import numpy as np
 
 from pipeline.arrays import Flags, Floats
@@ -44,40 +47,92 @@ def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint)
     found = moves(base, survey, solved, now)
     cured = cured_sessions(base, survey, solved, now, found)
     effect = frame_effect(base, survey, solved, now, found)
-    by_frame = np.array([by for number, by in effect.issued.items() if number not in cured]).reshape(-1, 3)
-    (moved, as_before), alone = found.of(solved, cured), ""
+    moved, as_before = found.of(solved, cured)
+    seen = _Seen(base, survey, cured, effect, moved, as_before)
     if control:
         jumps = _jumps(survey, found, effect, tied_alike(base, survey, solved, now, found), cured)
         # where field positions are read otherwise too, a shift says nothing by itself
-        by_shift = bool(jumps) and not changes.field
-        jumped = beyond(jumps, survey) if by_shift else _beyond(moved, base, survey)
-        if not by_shift and effect.issued:
-            # where no number of the register is as it was, points move for that too: only with the frame is it in doubt
-            taken_up = np.array([by for number, by in effect.shift.items() if number not in cured]).reshape(-1, 3)
-            own = by_frame if changes.field or not len(taken_up) else taken_up
-            jumped &= beyond({str(row): by for row, by in enumerate(own)}, survey)
-        what = f"{jumps_told(jumps, jumped)} than in issue {base['issue']:03d}" if by_shift else ""
-        cure = ", since ties take a wrong CRS or height datum up whole and checks agree all the same"
+        case = _by_shifts(seen, jumps) if jumps and not changes.field else _by_control(seen, bool(changes.field))
         why, key = control, "height" if any("] height" in text for text in control) else "crs"
+        place = survey.where("control", key)
+        cure = ", since ties take a wrong CRS or height datum up whole and checks agree all the same"
     else:
-        if len(by_frame):
-            alone = "" if alike_moves(by_frame, moved) else ", by that alone,"
-            moved, as_before = by_frame, True
-        jumped, why, key, what = _beyond(moved, base, survey), changes.files, "geoid", ""
+        case, why, place = _by_files(seen), changes.files, survey.where("target", "geoid")
         cure = "; see which file or operation belongs to the job"
-    if not jumped.any():
+    if not case.beyond.any():
         return ()
-    if not what:
-        parts = [heights_told(moved[:, 2], as_before)] if jumped[1] else []
-        parts += [f"positions moved by up to {farthest(moved):.3f} m"] if jumped[0] else []
-        in_what = "" if control else " in what is called the same grid and height datum"
-        what = f"since issue {base['issue']:03d} {' and '.join(parts)}{alone}{in_what}"
-    kind = Doubt.REGISTER_HEIGHTS if jumped[1] and not jumped[0] else Doubt.DATUM
-    table = "target" if key == "geoid" else "control"
-    sentence = f"{what}: {'; '.join(why)}; {UNSETTLED}{cure}"
-    place = survey.where(table, key)
+    kind = Doubt.REGISTER_HEIGHTS if case.beyond[1] and not case.beyond[0] else Doubt.DATUM
+    sentence = f"{case.what}: {'; '.join(why)}; {UNSETTLED}{cure}"
     others = tuple(window.index for window in survey.windows if window.index not in cured) if cured else None
     return confirmed_by(survey.job, [Doubtful(kind, sentence, others, *place)])
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What moved since an issue, outside the sessions that the frame alone put right.
+
+    Args:
+        base: the record of that issue.
+        survey: the job.
+        cured: those sessions.
+        effect: what frames do by themselves.
+        moved: (n, 3) by how much occupations that both issues have moved, metres east, north, up.
+        as_before: whether all of these were read as before.
+    """
+
+    base: Record
+    survey: Survey
+    cured: frozenset[int]
+    effect: Effect
+    moved: Floats
+    as_before: bool
+
+    def outside(self, by_session: Mapping[int, Floats]) -> Floats:
+        """Return (k, 3) what there is for sessions that the frame did not put right."""
+        return np.array([by for number, by in by_session.items() if number not in self.cured]).reshape(-1, 3)
+
+
+@dataclass(frozen=True)
+class _Case:
+    """(2,) whether a move is beyond the tolerance in position, in height; and in words what moved."""
+
+    beyond: Flags
+    what: str
+
+
+def _by_shifts(seen: _Seen, jumps: Mapping[str, Floats]) -> _Case:
+    """Return how shifts differ that the same ties on the same numbers of the register give."""
+    jumped = beyond(jumps, seen.survey)
+    return _Case(jumped, f"{jumps_told(jumps, jumped)} than in issue {seen.base['issue']:03d}")
+
+
+def _by_control(seen: _Seen, read_otherwise: bool) -> _Case:
+    """Return how points moved where no shift tells; ``read_otherwise``: field positions are."""
+    jumped = _beyond(seen.moved, seen.base, seen.survey)
+    if seen.effect.issued:
+        # where no number of the register is as it was, points move for that too: only with the frame is it in doubt
+        taken_up = seen.outside(seen.effect.shift)
+        own = seen.outside(seen.effect.issued) if read_otherwise or not len(taken_up) else taken_up
+        jumped &= beyond({str(row): by for row, by in enumerate(own)}, seen.survey)
+    return _Case(jumped, _told(seen, seen.moved, seen.as_before, jumped, ""))
+
+
+def _by_files(seen: _Seen) -> _Case:
+    """Return how points moved by grid files or operations that are others without a key."""
+    by_frame = seen.outside(seen.effect.issued)
+    moved, as_before = (by_frame, True) if len(by_frame) else (seen.moved, seen.as_before)
+    alone = "" if alike_moves(moved, seen.moved) else ", by that alone,"
+    jumped = _beyond(moved, seen.base, seen.survey)
+    return _Case(
+        jumped, _told(seen, moved, as_before, jumped, f"{alone} in what is called the same grid and height datum")
+    )
+
+
+def _told(seen: _Seen, moved: Floats, as_before: bool, jumped: Flags, in_what: str) -> str:
+    """Return in words by how much (n, 3) moves moved points since an issue."""
+    parts = [heights_told(moved[:, 2], as_before)] if jumped[1] else []
+    parts += [f"positions moved by up to {farthest(moved):.3f} m"] if jumped[0] else []
+    return f"since issue {seen.base['issue']:03d} {' and '.join(parts)}{in_what}"
 
 
 def _jumps(
