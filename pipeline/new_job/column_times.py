@@ -31,7 +31,9 @@ def find_time(look: Look, found: Mapped, free: list[str]) -> None:
     others = [one for one in telling if rank("time_end", one) is None and rank("dated", one) is None]
     name = plainest("time", telling, lambda _: True) or next(iter(others), None)
     if name is None or _is_still(look, name):
-        _other_time(look, found, free)
+        found_so = next((columns for read in _OTHERS if (columns := read(look, free)) is not None), None)
+        if found_so is not None:
+            _take_time(found, free, *found_so)
     if found.times is None and name is not None:
         _take_time(found, free, {"time": name}, holding[name])
         ends = plainest("time_end", [one for one in free if one in holding], lambda _: True)
@@ -59,34 +61,49 @@ def _telling(look: Look, names: list[str]) -> list[str]:
     return [name for name in names if 2 * count[name] >= most]
 
 
-def _other_time(look: Look, found: Mapped, free: list[str]) -> None:
+#: The columns of times, by our words, and how they are written.
+_Taken = tuple[dict[str, str], Times]
+
+
+def _day_and_clock(look: Look, free: list[str]) -> _Taken | None:
+    """Return dates in one column with times of day in another: those at which readings begin."""
     days = [name for name in free if holds_days(look, name) and not is_day_run(look.columns[name])]
     clocks = [name for name in free if is_time_of_day(look.columns[name]) and name not in days]
     # figures alone are dates and times only where their headings say so
     days += [name for name in free if holds_days(look, name) and name not in days]
     clocks += [name for name in free if _of_clock(name) and is_clock_run(look.columns[name])]
     telling = _telling(look, clocks)
-    if days and telling:
-        begins = plainest("clock", telling, lambda _: True) or telling[0]
-        said = zone_said(begins)  # of several dates those of the same clock
-        day = next((name for name in days if zone_said(name) == said), days[0])
-        how = times(day_and_time(look.columns[day], look.columns[begins]))
-        if how is not None:
-            _take_time(found, free, {"date": day, "time": begins}, how)
-            if ends := [name for name in clocks if name != begins and rank("time_end", name) is not None]:
-                found.columns["time_end"] = ends[0]
-                free.remove(ends[0])
-            return
+    if not days or not telling:
+        return None
+    begins = plainest("clock", telling, lambda _: True) or telling[0]
+    said = zone_said(begins)  # of several dates those of the same clock
+    day = next((name for name in days if zone_said(name) == said), days[0])
+    how = times(day_and_time(look.columns[day], look.columns[begins]))
+    if how is None:
+        return None
+    ends = [name for name in clocks if name != begins and rank("time_end", name) is not None]
+    return {"date": day, "time": begins, **({"time_end": ends[0]} if ends else {})}, how
+
+
+def _gps_weeks(look: Look, free: list[str]) -> _Taken | None:
+    """Return GPS weeks in one column with the seconds of the week in another."""
     week, seconds = (
         plainest(word, free, lambda name: decimals(look.columns[name]) is not None) for word in ("week", "seconds")
     )
-    if week is not None and seconds is not None:
-        _take_time(found, free, {"gps_week": week, "gps_seconds": seconds}, Times(("",), zoned=True))
-        return
+    if week is None or seconds is None:
+        return None
+    return {"gps_week": week, "gps_seconds": seconds}, Times(("",), zoned=True)
+
+
+def _counted(look: Look, free: list[str]) -> _Taken | None:
+    """Return times that are counted from some day on, such as seconds since 1970."""
     counted = {name: how for name in free if (how := counted_times(look.columns[name], name)) is not None}
-    for name in _telling(look, [name for name in counted if _is_time(name) or look.numbered]):
-        _take_time(found, free, {"time": name}, counted[name])
-        return
+    telling = _telling(look, [name for name in counted if _is_time(name) or look.numbered])
+    return ({"time": telling[0]}, counted[telling[0]]) if telling else None
+
+
+#: Where no column holds dates with times, these are tried in turn.
+_OTHERS = (_day_and_clock, _gps_weeks, _counted)
 
 
 def holds_days(look: Look, name: str) -> bool:
