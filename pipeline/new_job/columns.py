@@ -49,17 +49,36 @@ def mapped(look: Look) -> Mapped:
         return name is not None
 
     find_time(look, found, free)
-    found.refused = half_apart(look, found.columns, found.times)
+    of_halves = half_apart(look, found.columns, found.times)  # no other column is taken yet
     find_position(look, found, free, take)
     _sigmas(look, found, free, take)
     for word in _NUMBERS:
         take(word, lambda name: decimals(look.columns[name]) is not None)
+    _give_back_bases(found, free)
+    _solution(look, found, free)
+    of_hemispheres = _hemispheres(look, found, free)
+    _names(look, found, free, take)
+    take("code", lambda name: bool(given(look.columns[name])))
+    _precision(found, free, take)
+    if look.numbered:
+        _by_content(look, found, free)
+    of_doubles = double_rivals(look, found, doubles)
+    found.separation = next((name for name in free if is_separation(name) and _separates(look.columns[name])), "")
+    of_notations = refusal(look, found.columns, dms=found.dms) or odd_unit(found.columns)
+    found.refused = of_notations or _of_years(look, found) or of_doubles or of_hemispheres or of_halves
+    return found
+
+
+def _give_back_bases(found: Mapped, free: list[str]) -> None:
+    """Free the columns of a base's position again that are not all there, or not needed since another one is."""
     whole = [set(words_) for words_ in BASE_POSITIONS if set(words_) <= found.columns.keys()]
     for word in {word for words_ in BASE_POSITIONS for word in words_} - (whole[0] if whole else set()):
         if word in found.columns:
             free.append(found.columns.pop(word))
-    _solution(look, found, free)
-    _hemispheres(look, found, free)
+
+
+def _names(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
+    """Find the ids of bases, the marks that readings are on, and their names: those, or texts of their own."""
     take("base", lambda name: _repeats(look.columns[name]))
     take("mark", lambda name: bool(given(look.columns[name])))
     take("name", lambda name: bool(given(look.columns[name])))
@@ -68,17 +87,14 @@ def mapped(look: Look) -> Mapped:
     if "name" not in found.columns and (own := [name for name in free if _is_own(look.columns[name])]):
         found.columns["name"] = own[0]
         free.remove(own[0])
-    take("code", lambda name: bool(given(look.columns[name])))
-    _precision(found, free, take)
-    if look.numbered:
-        _by_content(look, found, free)
-    double_rivals(look, found, doubles)
-    found.separation = next((name for name in free if is_separation(name) and _separates(look.columns[name])), "")
+
+
+def _of_years(look: Look, found: Mapped) -> str:
+    """Return why the dates of times that are read as text cannot be, "" where nothing speaks against them."""
     dated = found.columns.get("date", found.columns.get("time", ""))
-    if found.times is not None and (found.times.formats[0] == "" or "%" in found.times.formats[0]):
-        found.refused = of_no_year(dated, look.columns[dated]) or found.refused if dated else found.refused
-    found.refused = refusal(look, found.columns, dms=found.dms) or odd_unit(found.columns) or found.refused
-    return found
+    if not dated or found.times is None or not (found.times.formats[0] == "" or "%" in found.times.formats[0]):
+        return ""
+    return of_no_year(dated, look.columns[dated])
 
 
 def _separates(texts: Sequence[str]) -> bool:
@@ -87,8 +103,8 @@ def _separates(texts: Sequence[str]) -> bool:
     return values is not None and are_lengths(values) and bool(np.nanmax(np.abs(values)) <= FARTHEST)
 
 
-def _hemispheres(look: Look, found: Mapped, free: list[str]) -> None:
-    """Take letters of hemispheres for nothing else; where they say other signs than the degrees have, say so."""
+def _hemispheres(look: Look, found: Mapped, free: list[str]) -> str:
+    """Take letters of hemispheres for nothing else; return where they say other signs than the degrees have, or ""."""
     degrees: dict[str, tuple[str, Floats]] = {}
     for word, sides in (("longitude", "EW"), ("latitude", "NS")):
         name = found.columns.get(word, "")
@@ -107,15 +123,14 @@ def _hemispheres(look: Look, found: Mapped, free: list[str]) -> None:
     ]
     if wrong:
         shown = [f"column {look.names.index(name) + 1}" if look.numbered else f'"{name}"' for name in wrong]
-        found.refused = (
+        return (
             f"{' and '.join(shown)} {'say' if len(wrong) > 1 else 'says'} the hemisphere in a column of its own, which"
             " is not read: export signed degrees, below zero in the west and in the south"
         )
     found.notes += [
-        f'"{name}" holds hemispheres, which the signs of the degrees say too'
-        for name in letters
-        if degrees and not wrong
+        f'"{name}" holds hemispheres, which the signs of the degrees say too' for name in letters if degrees
     ]
+    return ""
 
 
 def _solution(look: Look, found: Mapped, free: list[str]) -> None:

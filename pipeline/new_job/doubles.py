@@ -24,7 +24,6 @@ class _Mapped(Protocol):
     notes: list[str]
     rivals: dict[str, list[str]]
     turned: bool
-    refused: str
 
 
 def doubles_of(look: Look) -> dict[str, list[str]]:
@@ -47,11 +46,13 @@ def heading_of(name: str) -> str:
     return re.sub(r"_\d+$", "", name)
 
 
-def double_rivals(look: Look, found: _Mapped, doubles: dict[str, list[str]]) -> None:
+def double_rivals(look: Look, found: _Mapped, doubles: dict[str, list[str]]) -> str:
     """Make columns of one heading rivals of the one that is taken where they differ from it; else say that they do not.
 
-    Which of two eastings is meant cannot be asked where it is open too which is the easting: such a file is refused.
+    Which of two eastings is meant cannot be asked where it is open too which is the easting: returns why such a file
+    cannot be read, "" where nothing speaks against it.
     """
+    refused = ""
     for head, others in doubles.items():
         words = [word for word, name in found.columns.items() if name == head]
         words += [word for word, names in found.rivals.items() if head in names and word not in words]
@@ -65,11 +66,12 @@ def double_rivals(look: Look, found: _Mapped, doubles: dict[str, list[str]]) -> 
             if not differ:
                 continue
             if found.turned and word in ("easting", "northing"):
-                found.refused = (
+                refused = (
                     f'columns {_place(look, head)} and {_place(look, differ[0])} are both called "{head}" and differ:'
                     " take out of the export the one that is not meant, or call it otherwise"
                 )
             found.rivals[word] = [*found.rivals.get(word, [head]), *differ]
+    return refused
 
 
 def told_apart(look: Look, names: Sequence[str]) -> list[str]:
