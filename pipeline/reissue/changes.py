@@ -65,55 +65,110 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     """
     before, after = differing(old, new)
     there = _match((after, new), (before, old))
-    was_held, is_held = _flags(before), _flags(after)
     _know_renamed(before, after, there, axes)
     take_readings(before, after, there, axes)
     retimed = at_other_times(before, after, there, axes)
-    back = np.full(before.num_rows, -1)
-    back[there[there >= 0]] = np.flatnonzero(there >= 0)
-    matched = np.flatnonzero(there >= 0)
-    earlier = there[matched]
-    off = np.zeros(len(matched))
-    for name, count in zip(NAMES, axes.counts(), strict=True):
-        apart = (_column(after, name)[matched] - _column(before, name)[earlier]) * count
-        off = np.maximum(off, np.abs(apart))
-    both = ~is_held[matched] & ~was_held[earlier]
-    parts = {
-        Change.MOVED: (earlier[both & (off > MOVED)], matched[both & (off > MOVED)]),
-        Change.HELD: (earlier[is_held[matched] & ~was_held[earlier]], matched[is_held[matched] & ~was_held[earlier]]),
-        Change.RELEASED: (
-            earlier[~is_held[matched] & was_held[earlier]],
-            matched[~is_held[matched] & was_held[earlier]],
-        ),
-        Change.ADDED: (None, np.flatnonzero((there < 0) & ~is_held)),
-        Change.WITHDRAWN: (np.flatnonzero((back < 0) & ~was_held), None),
-    }
-    changed = np.asarray(before.column("attributes"))[earlier] != np.asarray(after.column("attributes"))[matched]
-    batches = [_rows(change, before, after, rows, because, axes) for change, rows in parts.items()]
-    names = before.column("name").take(pa.array(earlier)), after.column("name").take(pa.array(matched))
-    # of several points with one name another one may come first now
-    renamed = np.asarray(pc.not_equal(*(pc.fill_null(each, "") for each in names)), bool)
-    recoded = both & (changed | renamed)
-    coded = earlier[recoded], matched[recoded]
-    told = _rows(Change.RECODED, before, after, coded, because, axes)
+    known = _Known.of(before, after, there, axes)
+    changed = known.changed()
+    kinds = _kinds(known, changed)
+    rows = {change: _rows(change, known, those, because) for change, those in kinds.items()}
     attributes = [name for name in old.attributes if name in new.attributes]
-    batches.append(_with_values(told, before, after, attributes, *coded))
-    layer = pa.Table.from_batches(batches, CHANGES).combine_chunks().to_batches()
-    moved, held, released, added, withdrawn = batches[:-1]
+    rows[Change.RECODED] = _with_values(rows[Change.RECODED], known, kinds[Change.RECODED], attributes)
+    layer = pa.Table.from_batches(rows.values(), CHANGES).combine_chunks().to_batches()
+    moved = rows[Change.MOVED]
     counts: Compared = {
         "moved": moved.num_rows,
-        "held": held.num_rows,
-        "released": released.num_rows,
-        "added": added.num_rows,
-        "withdrawn": withdrawn.num_rows,
-        "recoded": int(recoded.sum()),
-        "attributes": int((both & changed).sum()),
+        "held": rows[Change.HELD].num_rows,
+        "released": rows[Change.RELEASED].num_rows,
+        "added": rows[Change.ADDED].num_rows,
+        "withdrawn": rows[Change.WITHDRAWN].num_rows,
+        "recoded": rows[Change.RECODED].num_rows,
+        "attributes": int((known.points & changed).sum()),
         "max_horizontal": _largest(np.hypot(_column(moved, "d_east"), _column(moved, "d_north"))),
         "max_vertical": _largest(np.abs(_column(moved, "d_height"))),
     }
     lost = (Change.MOVED, Change.WITHDRAWN, Change.HELD)
-    touched = _touched(before, after, {change: parts[change] for change in lost})
+    touched = _touched(known, {change: kinds[change] for change in lost})
     return (layer[0] if layer else pa.RecordBatch.from_pylist([], CHANGES)), counts, touched, retimed
+
+
+#: Some rows of the earlier issue and of the later one, each None where there are none there.
+_Pairs = tuple[Integers | None, Integers | None]
+
+
+@dataclass(frozen=True)
+class _Known:
+    """The rows of two issues that differ, and which of them are known again.
+
+    Args:
+        before: the rows of the earlier issue.
+        after: those of the later one.
+        axes: how the grid writes coordinates.
+        old: (k,) rows of the earlier issue that are known again.
+        new: (k,) what they are in the later one.
+        gone: rows of the earlier issue that are not known again.
+        came: rows of the later issue that none of the earlier one is.
+        was_held: (k,) which of the former are held back in the earlier issue.
+        is_held: (k,) which are in the later one.
+    """
+
+    before: pa.Table
+    after: pa.Table
+    axes: Axes
+    old: Integers
+    new: Integers
+    gone: Integers
+    came: Integers
+    was_held: Flags
+    is_held: Flags
+
+    @classmethod
+    def of(cls, before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> "_Known":
+        """Return what is known where row i of ``after`` is row ``there[i]`` of ``before``, -1 for none."""
+        new, came = np.flatnonzero(there >= 0), np.flatnonzero(there < 0)
+        old, gone = there[new], _unmatched(there, before.num_rows)
+        return cls(before, after, axes, old, new, gone, came, _flags(before)[old], _flags(after)[new])
+
+    @property
+    def points(self) -> Flags:
+        """Return (k,) which are points in both issues."""
+        return ~self.is_held & ~self.was_held
+
+    def changed(self) -> Flags:
+        """Return (k,) which have other attributes."""
+        was, is_ = (np.asarray(table.column("attributes")) for table in (self.before, self.after))
+        return np.asarray(was[self.old] != is_[self.new])
+
+    def renamed(self) -> Flags:
+        """Return (k,) which have another name: of several points with one name another one may come first now."""
+        was, is_ = self.before.column("name"), self.after.column("name")
+        names = was.take(pa.array(self.old)), is_.take(pa.array(self.new))
+        return np.asarray(pc.not_equal(*(pc.fill_null(each, "") for each in names)), bool)
+
+    def off(self) -> Floats:
+        """Return (k,) by how much they moved along the axis along which they moved most, metres."""
+        off = np.zeros(len(self.new))
+        for name, count in zip(NAMES, self.axes.counts(), strict=True):
+            apart = (_column(self.after, name)[self.new] - _column(self.before, name)[self.old]) * count
+            off = np.maximum(off, np.abs(apart))
+        return off
+
+    def pairs(self, those: Flags) -> _Pairs:
+        """Return those of (k,) rows."""
+        return self.old[those], self.new[those]
+
+
+def _kinds(known: _Known, changed: Flags) -> dict[Change, _Pairs]:
+    """Return the rows of each kind of change; ``changed``, (k,), have other attributes."""
+    was_held, is_held = known.was_held, known.is_held
+    return {
+        Change.MOVED: known.pairs(known.points & (known.off() > MOVED)),
+        Change.HELD: known.pairs(is_held & ~was_held),
+        Change.RELEASED: known.pairs(~is_held & was_held),
+        Change.ADDED: (None, known.came[~_flags(known.after)[known.came]]),
+        Change.WITHDRAWN: (known.gone[~_flags(known.before)[known.gone]], None),
+        Change.RECODED: known.pairs(known.points & (changed | known.renamed())),
+    }
 
 
 def _know_renamed(before: pa.Table, after: pa.Table, there: Integers, axes: Axes) -> None:
@@ -135,21 +190,14 @@ def _know_renamed(before: pa.Table, after: pa.Table, there: Integers, axes: Axes
     there[now[near]] = was[near]
 
 
-def _with_values(
-    rows: pa.RecordBatch,
-    before: pa.Table,
-    after: pa.Table,
-    attributes: Sequence[str],
-    old: Integers,
-    new: Integers,
-) -> pa.RecordBatch:
+def _with_values(rows: pa.RecordBatch, known: _Known, recoded: _Pairs, attributes: Sequence[str]) -> pa.RecordBatch:
     """Return rows of recoded points with what each was and is before its reason: "code FENCE to TREE; ..."."""
     if not rows.num_rows:
         return rows
-    was, now = before.take(pa.array(old)), after.take(pa.array(new))
+    was, now = (table.take(pa.array(at)) for table, at in zip((known.before, known.after), recoded, strict=True))
     pairs = [("name", _flat(was.column("name")), rows.column("name"))]
     pairs += [(name, _text(attribute(was, name)), _text(attribute(now, name))) for name in attributes]
-    points = after.filter(pc.invert(after.column("held"))).column("name")
+    points = known.after.filter(pc.invert(known.after.column("held"))).column("name")
     told = []
     for name, given, other in pairs:
         one, two = pc.fill_null(given, "none"), pc.fill_null(other, "none")
@@ -168,18 +216,16 @@ def _text(column: pa.ChunkedArray) -> pa.Array:
     return _flat(column).cast(pa.string())
 
 
-def _touched(
-    before: pa.Table, after: pa.Table, parts: Mapping[Change, tuple[Integers | None, Integers | None]]
-) -> Touched:
+def _touched(known: _Known, kinds: Mapping[Change, _Pairs]) -> Touched:
     """Return how many rows of each kind every session has: the session of the new row, else that of the old."""
     found: Touched = {}
-    for change, (old, new) in parts.items():
+    for change, (old, new) in kinds.items():
         columns = []
         if new is not None:
-            columns.append(_flat(after.column("session").take(pa.array(new))))
+            columns.append(_flat(known.after.column("session").take(pa.array(new))))
             old = old[np.asarray(columns[0].is_null())] if old is not None else None
         if old is not None:
-            columns.append(_flat(before.column("session").take(pa.array(old))))
+            columns.append(_flat(known.before.column("session").take(pa.array(old))))
         for column in columns:
             for entry in pc.value_counts(column.cast(pa.string())).to_pylist():
                 if entry["values"] is not None:
@@ -244,15 +290,10 @@ def _keys(table: pa.Table) -> NDArray[np.uint64]:
     return ranked(np.concatenate(pieces or [np.zeros(0, np.uint64)]))
 
 
-def _rows(
-    change: Change,
-    before: pa.Table,
-    after: pa.Table,
-    rows: tuple[Integers | None, Integers | None],
-    because: Because,
-    axes: Axes,
-) -> pa.RecordBatch:
-    old, new = rows
+def _rows(change: Change, known: _Known, those: _Pairs, because: Because) -> pa.RecordBatch:
+    """Return rows of the layer ``changes``, of one kind of change."""
+    before, after, axes = known.before, known.after, known.axes
+    old, new = those
     # a row that is held back bears the name of its export: by it another point may go in the drawing
     named, chosen = (before, old) if change is Change.HELD or new is None else (after, new)
     assert chosen is not None
@@ -269,21 +310,20 @@ def _rows(
         here.column("name").combine_chunks(),
         pa.array([str(change)], pa.string()).take(pa.array(np.zeros(len(chosen), np.int64))),
         *(number_column(values[:, axis]) for values in (was, now, (now - was) * axes.counts()) for axis in range(3)),
-        _reasons(*_kinds(before, after, old, new, change), change, because),
+        _reasons(*_reached(known, those, change), change, because),
         wkb_lines(*(np.column_stack(axes.geometry(*of.T)) for of in (start, end))),
     ]
     return pa.RecordBatch.from_arrays([_flat(column) for column in columns], schema=CHANGES)
 
 
-def _kinds(
-    before: pa.Table, after: pa.Table, old: Integers | None, new: Integers | None, change: Change
-) -> tuple[pa.Array, pa.Array, pa.Array]:
+def _reached(known: _Known, those: _Pairs, change: Change) -> tuple[pa.Array, pa.Array, pa.Array]:
     """Return session, raw file and reason for holding back of changed rows: of the issue that says most of them.
 
     A point that is held now may have lost its session, and one that is gone has no other row.
     """
-    first = (before, old) if change is Change.HELD or new is None else (after, new)
-    held = {Change.HELD: (after, new), Change.RELEASED: (before, old)}.get(change, first)
+    was, is_ = (known.before, those[0]), (known.after, those[1])
+    first = was if change is Change.HELD or those[1] is None else is_
+    held = {Change.HELD: is_, Change.RELEASED: was}.get(change, first)
     (one, rows), (other, others) = first, held
     assert rows is not None and others is not None
     of_held = other.take(pa.array(others))
