@@ -69,77 +69,114 @@ class OnMarks:
         return np.asarray(self.compared.judged & ~(self.temporary & self.compared.passed))
 
 
+@dataclass(frozen=True, kw_only=True)
+class Looked:
+    """What is known of the (n,) candidates of a job once the shifts are.
+
+    Args:
+        corrected: their issued coordinates.
+        marks: the mark of each, or None.
+        sigma: (n, 3) the standard uncertainty of each, east, north, up.
+        observation: the number of each one's observation in the adjustment, -1 for none.
+        known_to: (n, 2) the 95 % uncertainty of its mark, where that is a temporary one.
+        left_out: those that are neither points nor occupations.
+    """
+
+    corrected: Corrected
+    marks: list[str | None]
+    sigma: Floats
+    observation: Integers
+    known_to: Floats
+    left_out: Integers
+
+    @property
+    def occupied(self) -> Flags:
+        """Return (n,) which are occupations: on a mark, with coordinates."""
+        found = self.corrected
+        finite = np.isfinite(found.easting) & np.isfinite(found.northing) & np.isfinite(found.height)
+        return np.array([mark is not None for mark in self.marks], bool) & finite
+
+
 def compare(
-    candidates: Candidates,
-    corrected: Corrected,
-    marks: list[str | None],
-    sigma: Floats,
-    observation: Integers,
-    job: Job,
-    reference: Reference,
-    temporary: Temporary,
-    known_to: Floats,
-    spans: Integers,
-    left_out: Integers,
+    candidates: Candidates, looked: Looked, job: Job, reference: Reference, temporary: Temporary, spans: Integers
 ) -> tuple[OnMarks, Integers]:
     """Compare occupations with the register, and checks on temporary marks with those as adjusted.
 
     Args:
         candidates: the candidates.
-        corrected: their issued coordinates.
-        marks: per candidate the mark, or None.
-        sigma: (n, 3) per candidate its standard uncertainty.
-        observation: per candidate the number of its observation in the adjustment.
+        looked: what is known of them.
         job: for the tolerances.
         reference: the register.
         temporary: the temporary marks.
-        known_to: (n, 2) per candidate the 95 % uncertainty of its mark, where that is a temporary one.
         spans: (S, 2) UTC milliseconds of each session's first and last point among the readings that are no candidates.
-        left_out: candidates that are neither points nor occupations.
 
     Returns the occupations, and spans with the candidates that turned out to be ordinary points taken in.
     """
-    finite = np.isfinite(corrected.easting) & np.isfinite(corrected.northing) & np.isfinite(corrected.height)
-    occupied = np.array([mark is not None for mark in marks], bool) & finite
-    spans = spans.copy()
-    ordinary = ~occupied
-    ordinary[left_out] = False
-    np.minimum.at(spans[:, 0], candidates.session[ordinary], candidates.time[ordinary])
-    np.maximum.at(spans[:, 1], candidates.session[ordinary], candidates.time[ordinary])
+    occupied = looked.occupied
+    spans = _with_ordinary(spans, candidates, occupied, looked.left_out)
     rows = np.flatnonzero(occupied)
     rows = rows[np.lexsort((rows, candidates.time[rows], candidates.session[rows]))]
     said = [candidates.named[row] for row in rows]
     roles = tuple(named.role if named is not None else Role.CHECK for named in said)
-    number = {name: n for n, name in enumerate((*reference.names, *temporary.names))}
-    # A tie on a temporary mark is the row after the last: nothing known, nothing held.
-    at = np.array([number.get(marks[row] or "", -1) for row in rows], np.int64)
-    of_register = (at >= 0) & (at < len(reference.names))
-    at[~of_register & np.array([role is Role.TIE for role in roles], bool)] = -1
-    adjusted = at >= len(reference.names)
-    none, whole = np.zeros((1, 2), bool), np.ones((len(temporary.names), 2), bool)
-    known = np.vstack([reference.grid, temporary.grid, np.full((1, 3), np.nan)])[at]
-    holds = np.vstack([reference.holds(), whole, none])[at] & np.isfinite(known[:, [0, 2]])
-    holds |= np.vstack([reference.lost, ~whole, none])[at]
+    marks = tuple(str(looked.marks[row]) for row in rows)
+    published = _published(marks, roles, reference, temporary)
+    corrected = looked.corrected
     found = Corrected(*(getattr(corrected, name)[rows] for name in VALUES))
     observed = np.column_stack([found.easting, found.northing, found.height])
     tolerance = Tolerance(job.checks.horizontal, job.checks.vertical)
-    compared = differences(observed, known, holds, tolerance, np.where(adjusted[:, None], known_to[rows], 0.0))
+    known_to = np.where(published.adjusted[:, None], looked.known_to[rows], 0.0)
     on_marks = OnMarks(
         table=candidates.table.take(pa.array(rows)),
         session=candidates.session[rows],
         time=candidates.time[rows],
-        marks=tuple(str(marks[row]) for row in rows),
+        marks=marks,
         roles=roles,
         corrected=found,
-        known=known,
-        compared=compared,
+        known=published.known,
+        compared=differences(observed, published.known, published.holds, tolerance, known_to),
         places=tuple(place(int(candidates.time[row]), *span(spans[candidates.session[row]])) for row in rows),
         raw=candidates.raw[rows],
-        sigma=sigma[rows],
-        observation=observation[rows],
-        temporary=~of_register,
+        sigma=looked.sigma[rows],
+        observation=looked.observation[rows],
+        temporary=~published.of_register,
     )
     return on_marks, spans
+
+
+def _with_ordinary(spans: Integers, candidates: Candidates, occupied: Flags, left_out: Integers) -> Integers:
+    """Return (S, 2) spans with the candidates taken in that are neither occupations nor left out."""
+    spans, ordinary = spans.copy(), ~occupied
+    ordinary[left_out] = False
+    np.minimum.at(spans[:, 0], candidates.session[ordinary], candidates.time[ordinary])
+    np.maximum.at(spans[:, 1], candidates.session[ordinary], candidates.time[ordinary])
+    return spans
+
+
+@dataclass(frozen=True)
+class _Published:
+    """What is known of the marks of (n,) occupations: (n, 3) coordinates, (n, 2) whether position and height hold.
+
+    ``of_register`` are on marks of the register, ``adjusted`` are checks on temporary marks.
+    """
+
+    known: Floats
+    holds: Flags
+    of_register: Flags
+    adjusted: Flags
+
+
+def _published(marks: Sequence[str], roles: Sequence[Role], reference: Reference, temporary: Temporary) -> _Published:
+    """Return what the register has of the marks of occupations, or the adjustment, for checks on temporary marks."""
+    number = {name: n for n, name in enumerate((*reference.names, *temporary.names))}
+    # A tie on a temporary mark is the row after the last: nothing known, nothing held.
+    at = np.array([number.get(mark, -1) for mark in marks], np.int64)
+    of_register = (at >= 0) & (at < len(reference.names))
+    at[~of_register & np.array([role is Role.TIE for role in roles], bool)] = -1
+    none, whole = np.zeros((1, 2), bool), np.ones((len(temporary.names), 2), bool)
+    known = np.vstack([reference.grid, temporary.grid, np.full((1, 3), np.nan)])[at]
+    holds = np.vstack([reference.holds(), whole, none])[at] & np.isfinite(known[:, [0, 2]])
+    holds |= np.vstack([reference.lost, ~whole, none])[at]
+    return _Published(known, holds, of_register, at >= len(reference.names))
 
 
 def evidence(

@@ -18,7 +18,7 @@ from pipeline.intake.survey import Survey
 from pipeline.limits import OCCUPATIONS
 from pipeline.problems import JobError, Problem
 from pipeline.solve.bend import bend_doubts
-from pipeline.solve.compare import OnMarks, checked_sessions, compare, evidence, span
+from pipeline.solve.compare import Looked, OnMarks, checked_sessions, compare, evidence, span
 from pipeline.solve.contradictions import contradiction_doubts
 from pipeline.solve.control_marks import Reference, reference
 from pipeline.solve.copied_checks import copied_doubts
@@ -119,12 +119,16 @@ def solve(survey: Survey, doubts: Sequence[Doubtful]) -> Solved:
     missed = unanswered(candidates, corrected, stands_on, job, known, temporary)
     of_missed = confirmed_by(job, unanswered_doubts(survey, candidates, missed))
     held = held_back(missed, of_missed)
-    left_out = np.array([one.row for one in missed if one.number in held], np.int64)
-    spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
-    known_to = known_to_95(tied, temporary, candidates.session, stands_on)
-    occupations, spans = compare(
-        candidates, corrected, stands_on, sigma, tied.observation, job, known, temporary, known_to, spans, left_out
+    looked = Looked(
+        corrected=corrected,
+        marks=stands_on,
+        sigma=sigma,
+        observation=tied.observation,
+        known_to=known_to_95(tied, temporary, candidates.session, stands_on),
+        left_out=np.array([one.row for one in missed if one.number in held], np.int64),
     )
+    spans = np.column_stack([survey.first_pass.first_point, survey.first_pass.last_point])
+    occupations, spans = compare(candidates, looked, job, known, temporary, spans)
     later = [*_later_doubts(survey, tied, places, occupations), *field_shift_doubts(survey, derived.field)]
     every = (*doubts, *confirmed_by(job, later), *of_missed)
     proof = tuple(_evidence(survey, derived, occupations, every))
