@@ -10,6 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.clock import clock
+from pipeline.intake.field_windows import FieldWindow
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.occupations import Wanted
 from pipeline.intake.prepare import Prepared
@@ -20,6 +21,7 @@ from pipeline.near import BETWEEN, listed, nearest
 from pipeline.problems import Problems
 from pipeline.read.files import read_batches
 from pipeline.sessions.attach import TWO, base_key
+from pipeline.sessions.windows import SessionWindow
 from pipeline.words import REASONS, Reason, Role, counted, reason_code
 
 #: Names that differ in length by more than this are not near each other.
@@ -88,49 +90,86 @@ def _likeliest(point: str, names: pa.Array) -> list[str]:
     return list(names.take(pa.array(np.argsort(-share, kind="stable")[:_CLOSELY])).to_pylist())
 
 
+#: What is told of a reading that may be an occupation, by column.
+_Row = dict[str, object]
+
+
+@dataclass(frozen=True)
+class _Looked:
+    """What the exports have of the points that a job names.
+
+    Args:
+        prepared: the job.
+        by_name: the readings that may be occupations, by name.
+        occupied: per index of a session the names of its readings, each once and in their order.
+        absent: what is found of points that no reading is called like.
+    """
+
+    prepared: Prepared
+    by_name: dict[str, list[_Row]]
+    occupied: dict[int, dict[str, None]]
+    absent: dict[str, _Absent]
+
+    @classmethod
+    def of(cls, prepared: Prepared, first_pass: FirstPass) -> "_Looked":
+        by_name: dict[str, list[_Row]] = {}
+        occupied: dict[int, dict[str, None]] = {}
+        for row in first_pass.candidates.select(_TOLD).to_pylist():
+            by_name.setdefault(row["name"] or "", []).append(row)
+        for name, rows in by_name.items():
+            for row in rows:
+                occupied.setdefault(int(str(row["session"])), {})[name] = None
+        named = [one.point for w in prepared.windows for one in (*w.session.ties, *w.session.checks)]
+        named += [one.stated.tie for one in prepared.field_windows if one.stated.tie is not None]
+        missing = dict.fromkeys(point for point in named if point not in by_name)
+        return cls(prepared, by_name, occupied, _look_again(prepared, list(missing)[:HINTS]))
+
+    def rows(self, point: str, session: int) -> tuple[list[_Row], list[_Row]]:
+        """Return the readings that are called like a point, and those of them that are of a session."""
+        rows = self.by_name.get(point, [])
+        return rows, [row for row in rows if row["session"] == session]
+
+
 def report_missing(prepared: Prepared, first_pass: FirstPass, problems: Problems) -> None:
     """Report every tie and check whose point is not a usable reading of its session.
 
     A check that is merely held back (a float solution, say) is no problem: it proves nothing, and stands in
     ``held_back`` with its reason. A tie that is held back would leave the session untied, so it is one.
     """
-    by_name: dict[str, list[dict[str, object]]] = {}
-    named = [one.point for w in prepared.windows for one in (*w.session.ties, *w.session.checks)]
-    for row in first_pass.candidates.select(_TOLD).to_pylist():
-        by_name.setdefault(row["name"] or "", []).append(row)
-    named += [one.stated.tie for one in prepared.field_windows if one.stated.tie is not None]
-    missing = dict.fromkeys(point for point in named if point not in by_name)
-    absent = _look_again(prepared, list(missing)[:HINTS])
-    occupied: dict[int, dict[str, None]] = {}
-    for name, found in by_name.items():
-        for row in found:
-            occupied.setdefault(int(str(row["session"])), {})[name] = None
+    looked = _Looked.of(prepared, first_pass)
     for window in prepared.windows:
-        uses = [(tie.point, Role.TIE, window.where_tie(number)) for number, tie in enumerate(window.session.ties)]
-        uses += [(c.point, Role.CHECK, window.where_check(number)) for number, c in enumerate(window.session.checks)]
-        for point, role, where in uses:
-            rows = by_name.get(point, [])
-            here = [row for row in rows if row["session"] == window.index]
-            if any(not row["held"] for row in here) or (here and role is Role.CHECK):
-                continue
-            if _follows(prepared, here or rows):
-                continue
-            what, fix = _why(point, window.index, here or rows, occupied, absent, prepared)
-            if here and here[0]["held"] == reason_code(Reason.IMPLAUSIBLE) and not here[0]["detail"]:
-                what, fix = f"{what}: {first_pass.implausible.detail(int(str(here[0]['number'])))}", _OTHER_TIE
-            problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
-    _report_field_shifts(prepared, first_pass, by_name, occupied, absent, problems)
+        for point, role, where in _uses(window):
+            missing = _missing(looked, first_pass, window.index, point, role)
+            if missing is not None:
+                what, fix = missing
+                problems.add(*where, f"{role} of session {window.session.name} on the point {what}", fix)
+    _report_field_shifts(looked, first_pass, problems)
 
 
-def _report_field_shifts(
-    prepared: Prepared,
-    first_pass: FirstPass,
-    by_name: dict[str, list[dict[str, object]]],
-    occupied: dict[int, dict[str, None]],
-    absent: dict[str, _Absent],
-    problems: Problems,
-) -> None:
+def _uses(window: SessionWindow) -> Iterator[tuple[str, Role, tuple[str, int]]]:
+    """Yield the points that a session names: what each is used for, and where the job says so."""
+    for number, tie in enumerate(window.session.ties):
+        yield tie.point, Role.TIE, window.where_tie(number)
+    for number, check in enumerate(window.session.checks):
+        yield check.point, Role.CHECK, window.where_check(number)
+
+
+def _missing(looked: _Looked, first_pass: FirstPass, session: int, point: str, role: Role) -> tuple[str, str] | None:
+    """Return why a point is no usable reading of its session, and what to do; None where it is, or nothing is to do."""
+    rows, here = looked.rows(point, session)
+    if any(not row["held"] for row in here) or (here and role is Role.CHECK):
+        return None
+    if _follows(looked.prepared, here or rows):
+        return None
+    what, fix = _why(looked, point, session, here or rows)
+    if here and here[0]["held"] == reason_code(Reason.IMPLAUSIBLE) and not here[0]["detail"]:
+        return f"{what}: {first_pass.implausible.detail(int(str(here[0]['number'])))}", _OTHER_TIE
+    return what, fix
+
+
+def _report_field_shifts(looked: _Looked, first_pass: FirstPass, problems: Problems) -> None:
     """Report every field shift whose tie was not read raw before it, and every one of a base that nothing carries."""
+    prepared = looked.prepared
     if not prepared.field_windows:
         return
     sound = first_pass.candidates.filter(pc.equal(first_pass.candidates.column("held"), 0))
@@ -142,21 +181,27 @@ def _report_field_shifts(
             problems.add(*one.where, f"{says} is of base {one.stated.base}, which no reading carries", there)
         if tie is None or one.tie_row(sound) is not None:
             continue
-        rows = by_name.get(tie, [])
+        rows, here = looked.rows(tie, one.session)
         usable = [row for row in rows if not row["held"]]
-        if not usable:
-            here = [row for row in rows if row["session"] == one.session]
-            if not _follows(prepared, here or rows):
-                what, fix = _why(tie, one.session, here or rows, occupied, absent, prepared)
-                problems.add(*one.where, f"{says} by the tie {what}", fix)
+        if usable:
+            what, fix = _not_raw(prepared, one, tie, usable)
+        elif _follows(prepared, here or rows):
             continue
-        row = next((row for row in usable if row["session"] == one.session), usable[0])
-        export, when = prepared.exports[int(str(row["export"]))].shown, clock(_milliseconds(row["time"]))
-        inside = row["session"] == one.session
-        what = f'{says} by the tie "{tie}" ({export}:{row["source_row"]}), observed {when} UTC, '
-        what += "when the shift was applied already" if inside else "in a later session"
-        fix = f"the tie was read raw, before the shift began at {clock(one.start)} UTC: see from, or name that reading"
-        problems.add(*one.where, what, fix)
+        else:
+            what, fix = _why(looked, tie, one.session, here or rows)
+        problems.add(*one.where, f"{says} by the tie {what}", fix)
+
+
+def _not_raw(prepared: Prepared, one: FieldWindow, tie: str, usable: list[_Row]) -> tuple[str, str]:
+    """Return why none of the usable readings of a field shift's tie was read raw before it, and what to do."""
+    row = next((row for row in usable if row["session"] == one.session), usable[0])
+    export, when = prepared.exports[int(str(row["export"]))].shown, clock(_milliseconds(row["time"]))
+    applied = "when the shift was applied already" if row["session"] == one.session else "in a later session"
+    what = f'"{tie}" ({export}:{row["source_row"]}), observed {when} UTC, {applied}'
+    return (
+        what,
+        f"the tie was read raw, before the shift began at {clock(one.start)} UTC: see from, or name that reading",
+    )
 
 
 def held_checks(prepared: Prepared, first_pass: FirstPass) -> list[str]:
@@ -199,23 +244,23 @@ def _held_by_code(prepared: Prepared, first_pass: FirstPass) -> Iterator[str]:
     yield f"{some} nothing, being held back: {listed}{more}"
 
 
-def _reason(row: dict[str, object]) -> Reason:
+def _reason(row: _Row) -> Reason:
     return REASONS[int(str(row["held"])) - 1]
 
 
-def _detail(row: dict[str, object]) -> str:
+def _detail(row: _Row) -> str:
     """Return what is wrong with a row, the first of several faults: the row in the export has them all."""
     first, _, others = str(row["detail"] or "").partition("; ")
     more = others.count("; ") + 1
     return f": {first}{f' (and {more} more in that row)' if others else ''}" if first else ""
 
 
-def _advice(row: dict[str, object], prepared: Prepared) -> str:
+def _advice(row: _Row, prepared: Prepared) -> str:
     solution = [str(row["solution"])] if row["solution"] else []
     return advice(_reason(row), prepared, int(str(row["export"])), solution)
 
 
-def _follows(prepared: Prepared, rows: list[dict[str, object]]) -> bool:
+def _follows(prepared: Prepared, rows: list[_Row]) -> bool:
     """Tell whether a point may be missing only because of a fault that is told already."""
     if not rows:
         return not prepared.exports
@@ -227,25 +272,24 @@ def _files_missing(prepared: Prepared) -> bool:
     return not prepared.faulty.isdisjoint({"exports", "frames"})
 
 
-def _why(
-    point: str,
-    session: int,
-    rows: list[dict[str, object]],
-    occupied: dict[int, dict[str, None]],
-    absent: dict[str, _Absent],
-    prepared: Prepared,
-) -> tuple[str, str]:
+def _why_absent(looked: _Looked, point: str, session: int) -> tuple[str, str]:
+    """Return that no reading has a point's name, with names that are near it, and what to do."""
+    names, missed = looked.occupied.get(session, {}), looked.absent.get(point, _Absent())
+    near = nearest(point, missed.near)
+    there = f"the session's occupations are {listed(names)}" if names else "the session has no occupation by name"
+    fix = f"did you mean {' or '.join(near)}? {there}" if near else there
+    if missed.broken:
+        what = f'"{point}", but the row that may be it cannot be split into cells, {missed.broken}'
+        return what, "correct that row"
+    read = "no reading of the files that could be read" if _files_missing(looked.prepared) else "no reading"
+    return f'"{point}", but {read} has that name', fix
+
+
+def _why(looked: _Looked, point: str, session: int, rows: list[_Row]) -> tuple[str, str]:
+    """Return why readings of a point's name, which may be none, are no occupation of a session, and what to do."""
+    prepared = looked.prepared
     if not rows:
-        names = occupied.get(session, {})
-        missed = absent.get(point, _Absent())
-        near = nearest(point, missed.near)
-        there = f"the session's occupations are {listed(names)}" if names else "the session has no occupation by name"
-        fix = f"did you mean {' or '.join(near)}? {there}" if near else there
-        if missed.broken:
-            what = f'"{point}", but the row that may be it cannot be split into cells, {missed.broken}'
-            return what, "correct that row"
-        read = "no reading of the files that could be read" if _files_missing(prepared) else "no reading"
-        return f'"{point}", but {read} has that name', fix
+        return _why_absent(looked, point, session)
     row = rows[0]
     export = prepared.exports[int(str(row["export"]))]
     at = f'"{point}" ({export.shown}:{row["source_row"]})'
