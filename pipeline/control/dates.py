@@ -6,7 +6,7 @@ both are taken for possible, and of two rows the newer is only said where it is 
 
 import re
 from calendar import monthrange
-from collections.abc import Iterator
+from collections.abc import Callable
 from contextlib import suppress
 from datetime import date
 
@@ -31,23 +31,31 @@ def possible_days(text: str) -> Days | None:
     return (min(first for first, _ in found), max(last for _, last in found)) if found else None
 
 
-def _readings(text: str) -> Iterator[Days | None]:
-    if match := re.fullmatch(_YEAR_FIRST, text):
-        yield _day(match[1], match[3], match[4])
-    elif match := re.fullmatch(_PLAIN, text):
-        yield _day(match[1], match[2], match[3])
-    elif match := re.fullmatch(_YEAR_LAST, text):
-        yield _day(match[4], match[3], match[1])
-        if match[2] != ".":  # with points between, the day stands first everywhere
-            yield _day(match[4], match[1], match[3])
-    elif match := re.fullmatch(_NAMED, text.casefold()):
-        yield _named(match[4], match[2], match[1] or match[3])
-    elif match := re.fullmatch(_MONTH, text):
-        yield _month(match[1] or match[4], match[2] or match[3])
-    elif match := re.fullmatch(_YEAR, text):
-        yield _month(match[1])
-    elif match := re.fullmatch(_YEAR_AND_PART, text):
-        yield _part(int(match[1]), float(f"0.{match[2][1:]}"))
+def _readings(text: str) -> list[Days | None]:
+    """Return what a date may mean by the form that it has."""
+    for form, read in _FORMS.items():
+        if match := re.fullmatch(form, text.casefold() if form is _NAMED else text):
+            return read(match)
+    return []
+
+
+def _year_last(found: re.Match[str]) -> list[Days | None]:
+    days = [_day(found[4], found[3], found[1])]
+    if found[2] != ".":  # with points between, the day stands first everywhere
+        days.append(_day(found[4], found[1], found[3]))
+    return days
+
+
+#: What a date of each form may mean.
+_FORMS: dict[str, Callable[[re.Match[str]], list[Days | None]]] = {
+    _YEAR_FIRST: lambda found: [_day(found[1], found[3], found[4])],
+    _PLAIN: lambda found: [_day(found[1], found[2], found[3])],
+    _YEAR_LAST: _year_last,
+    _NAMED: lambda found: [_named(found[4], found[2], found[1] or found[3])],
+    _MONTH: lambda found: [_month(found[1] or found[4], found[2] or found[3])],
+    _YEAR: lambda found: [_month(found[1])],
+    _YEAR_AND_PART: lambda found: [_part(int(found[1]), float(f"0.{found[2][1:]}"))],
+}
 
 
 def _day(year: str, month: str, day: str) -> Days | None:
