@@ -286,10 +286,7 @@ class _Parts:
             rules.check_target(self.target, partial(where, "target"), problems)
         if self.target is not None and self.target.site is not None and "control" not in raw:
             problems.add(*where("target", "site"), *rules.SITE_ALONE)
-        if self.source is not None:
-            for index, points in self.points.items():
-                filled = rules.fill_points(points, self.source)
-                rules.check_reading(filled, path.parent, _Reading(lines, shown, index), problems)
+        self._check_points(path, shown, lines, problems)
         for name, table in (("control", self.control), ("sessions", self.sessions), ("codes", self.codes)):
             if table is not None:
                 rules.check_table(table, partial(where, name), problems)
@@ -305,6 +302,13 @@ class _Parts:
         if sessions or raw.get("session") or "sessions" in raw:
             _check_either(raw, where("session"), where("sessions"), problems)
         self._check_files(path, shown, where, problems)
+
+    def _check_points(self, path: Path, shown: str, lines: KeyLines, problems: Problems) -> None:
+        if self.source is None:
+            return
+        for index, points in self.points.items():
+            filled = rules.fill_points(points, self.source)
+            rules.check_reading(filled, path.parent, _Reading(lines, shown, index), problems)
 
     def _check_files(self, path: Path, shown: str, where: Where, problems: Problems) -> None:
         grid, table = limits.GRID, limits.TABLE
