@@ -2,7 +2,7 @@
 
 import os
 import stat
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -124,6 +124,11 @@ def _issue(place: Path, number: int, record: Record, said: Mapping[str, Any]) ->
     for entry in files:
         if removed is None or entry["name"] not in removed.files:
             yield from _file(place / entry["name"], entry, record)
+    yield from _beside(place, number, files, removed)
+
+
+def _beside(place: Path, number: int, files: Sequence[FileIssued], removed: Thinned | None) -> Iterator[_Told]:
+    """Yield what is to be told of what lies in an issue's folder beside its files and its record."""
     known = {RECORD, *(entry["name"] for entry in files), *([] if removed is None else [REMOVED])}
     plain = {name: entry for entry in files if (name := plain_name(entry["name"], number)) is not None}
     try:
@@ -303,28 +308,38 @@ def _current(folder: Path, present: Mapping[int, Path], records: Mapping[int, Re
         return
     shown = next((number for number, path in present.items() if path.resolve() == current.resolve()), None)
     if shown is None:
-        try:
-            if (instead := _instead(current / RECORD)) is not None:
-                yield f"{CURRENT}/{RECORD}", f"{instead} stands in its place", True
-                return
-            shown = read_record(current / RECORD)["issue"]
-        except (RecordError, OSError) as error:
-            yield f"{CURRENT}/{RECORD}", f"cannot be read: {_said(error)}", True
-            return
-        if shown not in records:
-            yield CURRENT, f"it is a copy of issue {shown:03d}, which is not there", True
-            return
-        said = stated(current / RECORD)
-        if said != stated(present[shown] / RECORD):
-            yield f"{CURRENT}/{RECORD}", f"it is not the record of issue {shown:03d}", True
-        found = _issue(current, shown, records[shown], said)
-        yield from ((f"{CURRENT}/{file}", what, bad) for file, what, bad in found)
+        shown = yield from _copy(current, present, records)
+    if shown is None:
+        return
     if lacking := missing(current, shown):
         names = ", ".join(short for _, short in lacking)
         yield CURRENT, f"there is no {names}, the name without the number; the next run adds it", False
     if wanted not in (None, shown):
         other = f"the newest is {wanted:03d}" if wanted == max(present) else f"the one released is {wanted:03d}"
         yield CURRENT, f"it shows issue {shown:03d}, {other}; the next run puts it right", False
+
+
+def _copy(
+    current: Path, present: Mapping[int, Path], records: Mapping[int, Record]
+) -> Generator[_Told, None, int | None]:
+    """Yield what is to be told of ``current`` where it is a copy; return of which issue, None where nobody can say."""
+    try:
+        if (instead := _instead(current / RECORD)) is not None:
+            yield f"{CURRENT}/{RECORD}", f"{instead} stands in its place", True
+            return None
+        shown = read_record(current / RECORD)["issue"]
+    except (RecordError, OSError) as error:
+        yield f"{CURRENT}/{RECORD}", f"cannot be read: {_said(error)}", True
+        return None
+    if shown not in records:
+        yield CURRENT, f"it is a copy of issue {shown:03d}, which is not there", True
+        return None
+    said = stated(current / RECORD)
+    if said != stated(present[shown] / RECORD):
+        yield f"{CURRENT}/{RECORD}", f"it is not the record of issue {shown:03d}", True
+    for file, what, differs in _issue(current, shown, records[shown], said):
+        yield f"{CURRENT}/{file}", what, differs
+    return shown
 
 
 def _wanted(folder: Path, present: Mapping[int, Path], records: Mapping[int, Record]) -> int | None:
