@@ -59,21 +59,8 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
         raise JobError([*problems.found, *error.problems]) from error
     before, offset = len(problems.found), time_offset(prepared, first_pass, sorting.index)
     report_missing(prepared, first_pass, problems)
-    refused = len(problems.found) > before
-    if refused and not nothing_but_clock(prepared, first_pass, offset):
-        for sentence in wrong_ids(prepared, first_pass, offset):
-            problems.add(*prepared.loaded.where("points"), sentence, "one id that is off explains them all at once")
-    if offset is not None and refused:
-        problems.add(
-            *prepared.loaded.where("points"),
-            offset,
-            "one slip in clock or date, of the exports or of the sessions, explains them all",
-        )
-    if refused:
-        for file, what, fix in without_rows(prepared, first_pass):
-            problems.add(file, 0, what, fix)
-        for file, row, what, fix in much_held(prepared, first_pass, offset):
-            problems.add(file, row, what, fix)
+    if len(problems.found) > before:
+        _report_one_slip(prepared, first_pass, offset, problems)
     # Without a place there are no operations to choose; without a register its CRS and height may still lack a grid.
     if first_pass.area is None:
         _report_nothing_usable(prepared, first_pass, offset, problems)
@@ -86,7 +73,11 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
                 if problem.what not in told:
                     problems.add(problem.file, problem.line, problem.what, problem.fix)
     problems.raise_if_any()
-    survey = survey_of(prepared, sorting, first_pass, operations, offset)
+    return _examined(survey_of(prepared, sorting, first_pass, operations, offset))
+
+
+def _examined(survey: Survey) -> Examined:
+    """Return what is in doubt, odd or worth a look in a job without problems."""
     far, unlike = far_from_use(survey), unlike_steps(survey)
     doubted, noted = register_step(survey)
     stood, clocks = stood_on_marks(survey), tuple(clock_findings(survey))
@@ -95,6 +86,20 @@ def examine(prepared: Prepared, problems: Problems, progress: Progress | None = 
     flat = {doubt.file for doubt in doubts if doubt.kind is Doubt.EXPORT_HEIGHTS}
     remarks = (*far, *unlike, *noted, *unproven, *epoch_notes(survey), *coarse_notes(survey, flat))
     return Examined(survey, stood, doubts, clocks, remarks)
+
+
+def _report_one_slip(prepared: Prepared, first_pass: FirstPass, offset: str | None, problems: Problems) -> None:
+    """Say where one slip may be why ties and checks are missing: base ids, clock or date, files without rows."""
+    if not nothing_but_clock(prepared, first_pass, offset):
+        for sentence in wrong_ids(prepared, first_pass, offset):
+            problems.add(*prepared.loaded.where("points"), sentence, "one id that is off explains them all at once")
+    if offset is not None:
+        fix = "one slip in clock or date, of the exports or of the sessions, explains them all"
+        problems.add(*prepared.loaded.where("points"), offset, fix)
+    for file, what, fix in without_rows(prepared, first_pass):
+        problems.add(file, 0, what, fix)
+    for file, row, what, fix in much_held(prepared, first_pass, offset):
+        problems.add(file, row, what, fix)
 
 
 def _report_nothing_usable(prepared: Prepared, first_pass: FirstPass, offset: str | None, problems: Problems) -> None:
