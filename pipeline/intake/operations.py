@@ -1,5 +1,7 @@
 """The PROJ operations of a job, chosen over its area; a refusal becomes a problem at the line that asked for it."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,6 +60,15 @@ class Operations:
         return list(dict.fromkeys(operation for operation in every if operation is not None))
 
 
+@contextmanager
+def _noted(problems: Problems, where: tuple[str, int]) -> Iterator[None]:
+    """Note at a key of the job file what is missing for a step of work."""
+    try:
+        yield
+    except OperationError as error:
+        problems.add(*where, error.what, error.fix)
+
+
 def choose_operations(prepared: Prepared, extent: Area) -> Operations:
     """Choose the operations for a job over the extent of its readings.
 
@@ -68,15 +79,13 @@ def choose_operations(prepared: Prepared, extent: Area) -> Operations:
     area = extent.with_margin(_MARGIN)
     to_working, register, base = [], None, None
     for number, block in enumerate(job.points):
-        try:
+        with _noted(problems, loaded.where("points", number, "crs")):
             frame = realised(block.crs or "", block.realisation)
             to_working.append(
                 raw_to_working(frame, target.grid, area, height=target.height, epoch=target.epoch, geoid=target.geoid)
             )
-        except OperationError as error:
-            problems.add(*loaded.where("points", number, "crs"), error.what, error.fix)
     if job.control is not None and prepared.register is not None:
-        try:
+        with _noted(problems, loaded.where("control", "crs")):
             register = register_to_working(
                 job.control.crs,
                 job.control.height,
@@ -87,22 +96,16 @@ def choose_operations(prepared: Prepared, extent: Area) -> Operations:
                 epoch=target.epoch,
                 own_epoch=job.control.epoch,
             )
-        except OperationError as error:
-            problems.add(*loaded.where("control", "crs"), error.what, error.fix)
     in_degrees = any(one.stated.longitude is not None for one in prepared.field_windows)
     if in_degrees or any(window.session.setup for window in prepared.windows):
         shared = job.source if job.source.crs is not None else job.points[0]
-        try:
+        with _noted(problems, loaded.where("source", "crs")):
             source = crs.source_crs(realised(shared.crs or "", shared.realisation))
             datum = crs.promote(crs.geographic_of(source)).to_wkt()
             base = raw_to_working(datum, target.grid, area, step="base to computation", epoch=target.epoch)
-        except OperationError as error:
-            problems.add(*loaded.where("source", "crs"), error.what, error.fix)
-    try:
+    with _noted(problems, loaded.where("target", "geoid" if target.geoid else "height")):
         to_issued = working_to_issued(target.grid, target.height, area, target.geoid)
         to_geographic = working_to_geographic(target.grid)
-    except OperationError as error:
-        problems.add(*loaded.where("target", "geoid" if target.geoid else "height"), error.what, error.fix)
     problems.raise_if_any()
     site = localise(prepared, register, to_issued, problems) if target.site and register is not None else None
     if site is not None:
