@@ -1,6 +1,7 @@
 """Everything a job names, loaded and checked before anything is computed; all problems at once."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -101,21 +102,19 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
     _check_folder(loaded, problems)
     codes = _codes(loaded, problems)
     writing = _writing(loaded, codes, problems)
-    counts = [len(problems.found)]
-    windows, sessions_sum = _sessions(loaded, problems)
-    counts.append(len(problems.found))
-    sound = _check_frames(loaded, problems)
-    counts.append(len(problems.found))
-    register, site = _register(loaded, problems), _site(loaded, problems)
-    counts.append(len(problems.found))
-    issued = kept(loaded.job.job.folder)
-    exports = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued)
-    counts.append(len(problems.found))
+    faulty: set[str] = set()
+    with _part("sessions", faulty, problems):
+        windows, sessions_sum = _sessions(loaded, problems)
+    with _part("frames", faulty, problems):
+        sound = _check_frames(loaded, problems)
+    with _part("register", faulty, problems):
+        register, site = _register(loaded, problems), _site(loaded, problems)
+    with _part("exports", faulty, problems):
+        issued = kept(loaded.job.job.folder)
+        exports = find_exports(loaded.job, loaded.path.parent, loaded.shown, loaded.where, problems, issued)
     _check_marks(loaded, windows, register, problems)
     carried = field_windows(windows, exports, loaded.recorded)
-    check_windows(carried, register, exports, counts[-1] == counts[1], problems)
-    parts = zip(("sessions", "frames", "register", "exports"), counts, counts[1:], strict=False)
-    faulty = frozenset(part for part, before, after in parts if after > before)
+    check_windows(carried, register, exports, faulty <= {"sessions"}, problems)
     usable = tuple(export for export in exports if export.block in sound)
     taken = _of_usable(carried, exports, sound)
     return Prepared(
@@ -123,13 +122,22 @@ def prepare(loaded: LoadedJob, problems: Problems) -> Prepared:
         windows=windows,
         register=register,
         exports=usable,
-        faulty=faulty,
+        faulty=frozenset(faulty),
         sessions_sum=sessions_sum,
         site=site,
         field_windows=taken,
         codes=codes,
         writing=writing,
     )
+
+
+@contextmanager
+def _part(name: str, faulty: set[str], problems: Problems) -> Iterator[None]:
+    """Add the name of a part to those that are ``faulty`` where problems are noted while it is loaded."""
+    before = len(problems.found)
+    yield
+    if len(problems.found) > before:
+        faulty.add(name)
 
 
 def _of_usable(carried: tuple[FieldWindow, ...], exports: list[Export], sound: set[int]) -> tuple[FieldWindow, ...]:
@@ -332,13 +340,7 @@ def _check_marks(
 
     A base may stand on a new mark: where other ties hold its session, that gives the mark its coordinates.
     """
-    control = loaded.job.control
-    if register is not None:
-        known = set(register.names)
-    elif control is not None and control.file.is_file():
-        known = set(listed_marks(control.file, control.layer, Form.of(control)))
-    else:
-        return
+    known = _known_marks(loaded, register)
     if not known:
         return
     places: dict[str, set[int]] = {}
@@ -352,22 +354,36 @@ def _check_marks(
     ordered, near = sorted(known), dict[str, list[str]]()
     there = f"the register has {listed(ordered)}"
     for window in windows:
-        session = window.session
-        uses = [(tie.mark, window.where_tie(number), "tie") for number, tie in enumerate(session.ties)]
-        uses += [(check.mark, window.where_check(number), "check") for number, check in enumerate(session.checks)]
-        uses += [(one.mark, window.where_noted(number), "noted check") for number, one in enumerate(session.noted)]
-        for mark, where, use in uses:
-            joins = len(places.get(mark, ())) > 1 and use != "noted check" and _letters(mark) not in spelled
-            if mark not in known and not joins:
-                if mark not in near and len(near) < HINTS:
-                    near[mark] = nearest(mark, ordered)
-                alike = " or ".join(near.get(mark, ()))
-                likely = f"did you mean {alike}?" if alike else "write one of its marks, or add this one:"
-                problems.add(
-                    *where,
-                    f'{use} of session {session.name} on the mark "{mark}", which is not in the register'
-                    + (
-                        "" if use.endswith("check") or len(places[mark]) > 1 else " and which no other session occupies"
-                    ),
-                    f"{likely} {there}" + ("" if use.endswith("check") else _UNTIL_THEN),
-                )
+        for mark, where, use in _uses(window):
+            several, tied = len(places.get(mark, ())) > 1, use == _TIE
+            joins = several and use != _NOTED and _letters(mark) not in spelled
+            if mark in known or joins:
+                continue
+            if mark not in near and len(near) < HINTS:
+                near[mark] = nearest(mark, ordered)
+            alike = " or ".join(near.get(mark, ()))
+            likely = f"did you mean {alike}?" if alike else "write one of its marks, or add this one:"
+            what = f'{use} of session {window.session.name} on the mark "{mark}", which is not in the register'
+            what += " and which no other session occupies" if tied and not several else ""
+            problems.add(*where, what, f"{likely} {there}{_UNTIL_THEN if tied else ''}")
+
+
+def _known_marks(loaded: LoadedJob, register: Register | None) -> set[str]:
+    """Return the marks of the register, or where that has problems those that are named in its file."""
+    control = loaded.job.control
+    if register is not None:
+        return set(register.names)
+    if control is not None and control.file.is_file():
+        return set(listed_marks(control.file, control.layer, Form.of(control)))
+    return set()
+
+
+_TIE, _CHECK, _NOTED = "tie", "check", "noted check"
+
+
+def _uses(window: SessionWindow) -> Iterator[tuple[str, tuple[str, int], str]]:
+    """Yield the marks that a session names, where, and what for."""
+    session = window.session
+    yield from ((tie.mark, window.where_tie(number), _TIE) for number, tie in enumerate(session.ties))
+    yield from ((check.mark, window.where_check(number), _CHECK) for number, check in enumerate(session.checks))
+    yield from ((one.mark, window.where_noted(number), _NOTED) for number, one in enumerate(session.noted))
