@@ -1,6 +1,6 @@
 """What the keys of a session's field shifts must be to one another, and to the session."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from pipeline.job.lines import Where
 from pipeline.job.model import TYPED, FieldShift, Session
@@ -24,32 +24,39 @@ def check_field_shifts(session: Session, where: Where, problems: Problems) -> No
 
 def _form(stated: FieldShift) -> Iterator[_Wrong]:
     """Yield what is wrong with how a shift says what was applied: as a vector, or by a tie and its mark."""
-    vector = [key for key in _VECTOR if getattr(stated, key) is not None]
-    tied = [key for key in ("tie", "mark") if getattr(stated, key) is not None]
-    typed = [[key for key in keys if getattr(stated, key) is not None] for keys in TYPED]
+    vector, tied = _given(stated, _VECTOR), _given(stated, ("tie", "mark"))
     if vector and tied:
         yield tied[0], f"has both {' and '.join(tied)} and {' and '.join(vector)}", "keep what was done in the field"
     elif len(tied) == 1:
         other = "mark" if tied == ["tie"] else "tie"
         yield tied[0], f"has a {tied[0]} and no {other}", f'write {other} = "..." as well'
     elif vector and len(vector) < len(_VECTOR):
-        lacking = [key for key in _VECTOR if key not in vector]
-        yield vector[0], f"has {' and '.join(vector)} and no {' and no '.join(lacking)}", "write 0 for none"
+        yield vector[0], f"has {' and '.join(vector)} and no {_lacking(vector, _VECTOR)}", "write 0 for none"
     elif not vector and not tied:
         yield "from", "does not say what was applied", _FORMS
+    yield from _typed(stated, bool(tied))
+
+
+def _typed(stated: FieldShift, tied: bool) -> Iterator[_Wrong]:
+    """Yield what is wrong with coordinates of a mark that were typed in the field, ``tied`` where there is a tie."""
+    typed = [_given(stated, keys) for keys in TYPED]
     if all(typed):
         yield typed[0][0], "has its mark's coordinates twice, on the grid and in degrees", "keep those that were typed"
         return
     for keys, given in zip(TYPED, typed, strict=True):
         if given and len(given) < len(keys):
-            lacking = [key for key in keys if key not in given]
-            yield (
-                given[0],
-                f"has {' and '.join(given)} of its mark and no {' and no '.join(lacking)}",
-                "write all three",
-            )
+            what = f"has {' and '.join(given)} of its mark and no {_lacking(given, keys)}"
+            yield given[0], what, "write all three"
         elif given and not tied:
             yield given[0], f"has a mark's {given[0]} and no mark", 'write tie = "..." and mark = "..."'
+
+
+def _given(stated: FieldShift, keys: Sequence[str]) -> list[str]:
+    return [key for key in keys if getattr(stated, key) is not None]
+
+
+def _lacking(given: Sequence[str], keys: Sequence[str]) -> str:
+    return " and no ".join(key for key in keys if key not in given)
 
 
 def _time(stated: FieldShift, session: Session) -> Iterator[_Wrong]:
