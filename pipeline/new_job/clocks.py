@@ -211,32 +211,49 @@ def _zone(
     if said and date is not None and (of_date not in (None, said) or (of_date is None and _stays(texts, form))):
         return _asks_one_clock(column, date, said, of_date), said
     if said:
-        scale = " the GPS time scale" if said == "GPS" else " so"
-        named = ", summer and winter alike" if "UTC" not in column.upper() and said[0] in "+-" else ""
-        why = f'the heading "{column}" says{scale}{named}'
-        if date is not None and of_date is None:
-            why += f'; the dates of "{date}" are taken to be of the same clock'
-        return Known(f'"{said}"', why), said
-    if spans is not None:
-        shares = {zone: spans.share(texts, form, zone) for zone in dict.fromkeys((*spans.offsets, "UTC"))}
-        fitting = [zone for zone, share in shares.items() if share >= _INSIDE]
-        if len(fitting) == 1:
-            why = f"read so, the times lie in the sessions of {spans.file}, whose times are written with this offset"
-            return Known(f'"{fitting[0]}"', why if fitting[0] != "UTC" else why.split(", whose")[0]), fitting[0]
+        return _said_zone(column, said, date if of_date is None else None), said
+    fitting = _fitting(texts, form, spans) if spans is not None else None
+    if fitting is not None:
+        return fitting
     near = zones_near(*place) if place is not None else []
+    return _asks_zone(column, date, texts[0], near), near[0] if near else "UTC"
+
+
+def _said_zone(column: str, said: str, date: str | None) -> Known:
+    """Return the zone that a heading says; ``date`` is that of dates in a column of their own that says none."""
+    scale = " the GPS time scale" if said == "GPS" else " so"
+    named = ", summer and winter alike" if "UTC" not in column.upper() and said[0] in "+-" else ""
+    why = f'the heading "{column}" says{scale}{named}'
+    if date is not None:
+        why += f'; the dates of "{date}" are taken to be of the same clock'
+    return Known(f'"{said}"', why)
+
+
+def _fitting(texts: Sequence[str], form: str | None, spans: Spans) -> tuple[State, str] | None:
+    """Return the only zone by which times lie in the sessions of a table, None where there is none or several."""
+    shares = {zone: spans.share(texts, form, zone) for zone in dict.fromkeys((*spans.offsets, "UTC"))}
+    fitting = [zone for zone, share in shares.items() if share >= _INSIDE]
+    if len(fitting) != 1:
+        return None
+    why = f"read so, the times lie in the sessions of {spans.file}, whose times are written with this offset"
+    return Known(f'"{fitting[0]}"', why if fitting[0] != "UTC" else why.split(", whose")[0]), fitting[0]
+
+
+def _asks_zone(column: str, date: str | None, text: str, near: Sequence[str]) -> Question:
+    """Return the question which clock times are on, of which nothing says it; ``near`` are zones near the readings."""
     several = meant(column) or (meant(date) if date is not None else ())
     candidates = [Candidate(f'"{offset}"', f"if it is the one of {whose}") for offset, whose in several]
     candidates += [Candidate(f'"{name}"', "the clock of the nearest town" if not at else "a clock near by")
                   for at, name in enumerate(near)]  # fmt: skip
     candidates += [Candidate('"UTC"', "if the export is in UTC"), Candidate('"GPS"', "on the GPS time scale")]
-    asks = f'which clock are the times of "{column}" on, as "{texts[0]}"?'
+    asks = f'which clock are the times of "{column}" on, as "{text}"?'
     if is_offset(column):
         asks += " its heading speaks of an offset from UTC and does not say which"
     elif several:
         asks += " the name of the zone in the heading is used for several"
     else:
         asks += " neither its texts nor its heading name a zone that is known here"
-    return Question("time_zone", asks, tuple(candidates)), near[0] if near else "UTC"
+    return Question("time_zone", asks, tuple(candidates))
 
 
 def _stays(texts: Sequence[str], form: str | None) -> bool:
