@@ -34,13 +34,7 @@ def find_position(look: Look, found: Mapped, free: list[str], take: Callable[...
 
     if _geocentric(look, free, take, found):
         return
-    for word, letters in (("longitude", "EW"), ("latitude", "NS")):
-        if not take(word, lambda name, word=word: _is_angle(look, name, word)):
-            found.dms |= take(word, lambda name, letters=letters: angles(look.columns[name], letters) is not None)
-    if {"longitude", "latitude"} <= found.columns.keys():
-        found.kind = "degrees"
-    else:
-        free += [found.columns.pop(word) for word in ("longitude", "latitude") if word in found.columns]
+    if not _degrees(look, found, free, take):
         _plane(look, found, free, take, number)
     if not found.kind and look.place is not None and np.isfinite(look.place[0]).any():
         found.kind = "degrees" if _all_degrees(look.place) else "plane"
@@ -55,6 +49,18 @@ def find_position(look: Look, found: Mapped, free: list[str], take: Callable[...
         _unsure_height(look, found, free, number)
     for word in ("height", "easting"):
         found.feet = feet_of(found.columns.get(word, "")) or found.feet
+
+
+def _degrees(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> bool:
+    """Find longitude and latitude, in degrees or in degrees, minutes and seconds; neither where one is missing."""
+    for word, letters in (("longitude", "EW"), ("latitude", "NS")):
+        if not take(word, lambda name, word=word: _is_angle(look, name, word)):
+            found.dms |= take(word, lambda name, letters=letters: angles(look.columns[name], letters) is not None)
+    if {"longitude", "latitude"} <= found.columns.keys():
+        found.kind = "degrees"
+        return True
+    free += [found.columns.pop(word) for word in ("longitude", "latitude") if word in found.columns]
+    return False
 
 
 def place_by_content(look: Look, found: Mapped, free: list[str], measured: list[str]) -> None:
