@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -83,7 +83,9 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
     _target(draft, found, register, grid, place)
     on_clock = _on_one_clock(clocks)
     said = [*(register.found.look.names if register else ()), *(shown for shown, _ in found.geoids)]
-    _blocks(draft, found.exports, clocks, tables, grid, place, said)
+    for one, clock, each in zip(found.exports, clocks, tables, strict=True):
+        crs = export_state(one, replace(each, kind=one.mapped.kind), grid, place)
+        _add(draft, _block(one, clock, crs, grid, place, said))
     _share(draft, on_clock)
     draft.solutions = solutions(Counter(word for word in read.solution if word))
     if table is not None:
@@ -332,63 +334,77 @@ def _register_columns(draft: Draft, register: Register, ellipsoidal: bool, grid:
         draft.control_columns = register.found.look.named(other)
 
 
-def _blocks(
-    draft: Draft,
-    exports: Sequence[Found],
-    clocks: Sequence[Clock],
-    tables: Sequence[Table],
-    grid: Grid,
-    place: tuple[float, float] | None,
-    said: Sequence[str],
-) -> None:
-    """Put exports that are read alike into one block each; ``said`` are texts that may name their height datum."""
-    for one, clock, table in zip(exports, clocks, tables, strict=True):
-        columns = dict(one.mapped.columns)
-        asks = []
-        if one.mapped.turned and grid.turns is None:
-            called = one.look.named(columns)
-            asks = [*asked(called, "the readings"), *asked_sigmas(called, columns)]
-        columns = turned(columns, grid) if one.mapped.turned else columns
-        asks = [*_rivals(one, columns), *asks]
-        is_of = one.mapped.kind
-        log = base_log_question(one)
-        states: dict[str, State] = {} if log is None else {"files": log}
-        states |= {key: Known(_toml(value)) for key, value in one.look.keys.items()}
-        crs = export_state(one, replace(table, kind=is_of), grid, place)
-        states |= {
-            "crs": with_datum(crs, one.mapped, place, [*one.look.above, *said]),
-            "time_zone": clock.zone,
-            "time_format": clock.format,
-            "angles": Known('"dms"', "degrees, minutes and seconds") if one.mapped.dms else None,
-            "units": _units(one),
-        }
-        if one.look.pages is not None:
-            states["encoding"] = _encoding(one, one.look.pages, "encoding")
-        if one.look.signed and "comment" not in one.look.keys:
-            states["comment"] = _comment(one)
-        notes = [f"{name}: {why}, so it is not mapped" for name, why in one.mapped.left]
-        notes += [f'"{name}" {why}; it is not mapped' for name, why in left_unread(one.look, one.mapped)]
-        notes += one.mapped.notes
-        if one.look.signed and "comment" in one.look.keys:
-            notes.append(f"{_signed(one)}: they are passed over; if they are readings, take the sign off their names")
-        if (told := read_as(crs, one.mapped, place)) is not None:
-            notes.append(told)
-        if not one.look.numbered and any(isinstance(name, int) for name in one.look.named(columns).values()):
-            notes.append("columns whose names each code page spells otherwise go by their numbers")
-        if "solution" not in one.mapped.columns:
-            notes.append("no column says how positions were solved, so that floats among them would count as fixed")
-        if one.mapped.turned and grid.turns:
-            notes.append(f'"{columns["easting"]}" is taken for the easting: {grid.turns}')
-        instead = [*_still(one), *_halves(one, clock), *_heights(one)]
-        for question in instead:
-            columns.pop(question.key, None)
-        asks += [*instead, *(_poles(one) if log is None else ())]
-        block = Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes, asks)
-        same = next((each for each in draft.blocks if _alike(each, block)), None)
-        if same is not None:
-            same.files.append(one.look.shown)
-        else:
-            draft.blocks.append(block)
+def _add(draft: Draft, block: Block) -> None:
+    """Put an export's block into a draft, or the export into a block of others that are read alike."""
+    same = next((each for each in draft.blocks if _alike(each, block)), None)
+    if same is not None:
+        same.files += block.files
+    else:
+        draft.blocks.append(block)
+
+
+def _block(
+    one: Found, clock: Clock, crs: State, grid: Grid, place: tuple[float, float] | None, said: Sequence[str]
+) -> Block:
+    """Return how one export is read; ``said`` are texts that may name the height datum of its ``crs``."""
+    columns, asks = _columns(one, grid)
+    log = base_log_question(one)
+    states = _states(one, clock, with_datum(crs, one.mapped, place, [*one.look.above, *said]), log)
+    notes = [*_notes(one), *_notes_as_read(one, columns, grid, read_as(crs, one.mapped, place))]
+    instead = [*_still(one), *_halves(one, clock), *_heights(one)]
+    for question in instead:
+        columns.pop(question.key, None)
+    asks += [*instead, *(_poles(one) if log is None else ())]
+    return Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes, asks)
+
+
+def _columns(one: Found, grid: Grid) -> tuple[dict[str, str], list[Question]]:
+    """Return the columns of an export that are known, and the questions after others."""
+    columns, asks = dict(one.mapped.columns), list[Question]()
+    if one.mapped.turned:
+        if grid.turns is None:
+            asks = [*asked(one.look.named(columns), "the readings"), *asked_sigmas(one.look.named(columns), columns)]
+        columns = turned(columns, grid)
+    return columns, [*_rivals(one, columns), *asks]
+
+
+def _states(one: Found, clock: Clock, crs: State, log: State) -> dict[str, State]:
+    """Return the keys of an export's block, ``log`` being the question whether it is a base's log."""
+    states: dict[str, State] = {} if log is None else {"files": log}
+    states |= {key: Known(_toml(value)) for key, value in one.look.keys.items()}
+    states |= {
+        "crs": crs,
+        "time_zone": clock.zone,
+        "time_format": clock.format,
+        "angles": Known('"dms"', "degrees, minutes and seconds") if one.mapped.dms else None,
+        "units": _units(one),
+    }
+    if one.look.pages is not None:
+        states["encoding"] = _encoding(one, one.look.pages, "encoding")
+    if one.look.signed and "comment" not in one.look.keys:
+        states["comment"] = _comment(one)
+    return states
+
+
+def _notes(one: Found) -> Iterator[str]:
+    """Yield what is told of an export's rows and headings."""
+    yield from (f"{name}: {why}, so it is not mapped" for name, why in one.mapped.left)
+    yield from (f'"{name}" {why}; it is not mapped' for name, why in left_unread(one.look, one.mapped))
+    yield from one.mapped.notes
+    if one.look.signed and "comment" in one.look.keys:
+        yield f"{_signed(one)}: they are passed over; if they are readings, take the sign off their names"
+
+
+def _notes_as_read(one: Found, columns: dict[str, str], grid: Grid, heights: str | None) -> Iterator[str]:
+    """Yield what is told of how an export is read, ``heights`` being that of its heights."""
+    if heights is not None:
+        yield heights
+    if not one.look.numbered and any(isinstance(name, int) for name in one.look.named(columns).values()):
+        yield "columns whose names each code page spells otherwise go by their numbers"
+    if "solution" not in one.mapped.columns:
+        yield "no column says how positions were solved, so that floats among them would count as fixed"
+    if one.mapped.turned and grid.turns:
+        yield f'"{columns["easting"]}" is taken for the easting: {grid.turns}'
 
 
 #: What is asked where several columns may be meant.
