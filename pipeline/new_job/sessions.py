@@ -67,11 +67,7 @@ def sessions(
     names: set[str] = set()
     for (one, each), (since, until) in zip(kept, spans, strict=True):
         clock = clocks[int(rows.export[one.members[0]])]
-        zone = _zone(clock)
-        start, end = (moment(time).astimezone(zone) for time in (since, until))
-        session = SessionDraft(_name(start.strftime("%m%d"), one.base, names), start, end, one.base, _why(one))
-        if isinstance(clock.format, Question):
-            session.otherwise = list(_otherwise(clock, (one.start, since), (one.end, until), zone))
+        session = _dated(one, since, until, clock, names)
         asked = {isinstance(clocks[at].zone, Question) for at in np.unique(rows.export[one.members]).tolist()}
         if len(asked) > 1:
             start, end = _by_each_answer(one, rows, clocks, since, until)
@@ -81,11 +77,7 @@ def sessions(
                 " start and end are in UTC and take those in by each answer to time_zone; narrow them to the base's"
             )
         elif on_clock and isinstance(clock.zone, Question):
-            session.start, session.end = session.start.replace(tzinfo=None), session.end.replace(tzinfo=None)
-            session.otherwise = [
-                (order, since_.replace(tzinfo=None), until_.replace(tzinfo=None))
-                for order, since_, until_ in session.otherwise
-            ]
+            _take_offsets_off(session)
         session.ties = [(rows.name[at], mark) for at, mark in each.ties]
         session.checks = [(rows.name[at], mark) for at, mark in each.checks]
         if not each.ties:
@@ -93,6 +85,24 @@ def sessions(
         draft.sessions.append(session)
         draft.notes += _told(session, each, rows)
     draft.codes = _codes(rows, {at for _, each in kept for at, _ in each.every})
+
+
+def _dated(one: Stretch, since: int, until: int, clock: Clock, names: set[str]) -> SessionDraft:
+    """Return a session with its name, which is added to ``names``, and its start and end on the clock of its export."""
+    zone = _zone(clock)
+    start, end = (moment(time).astimezone(zone) for time in (since, until))
+    session = SessionDraft(_name(start.strftime("%m%d"), one.base, names), start, end, one.base, _why(one))
+    if isinstance(clock.format, Question):
+        session.otherwise = list(_otherwise(clock, (one.start, since), (one.end, until), zone))
+    return session
+
+
+def _take_offsets_off(session: SessionDraft) -> None:
+    """Write start and end, with dates in each order, without their offset: their clock is still asked for."""
+    session.start, session.end = session.start.replace(tzinfo=None), session.end.replace(tzinfo=None)
+    session.otherwise = [
+        (order, start.replace(tzinfo=None), end.replace(tzinfo=None)) for order, start, end in session.otherwise
+    ]
 
 
 def _zone(clock: Clock) -> tzinfo:
