@@ -8,7 +8,7 @@ import codecs
 import json
 import re
 from collections import Counter
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Collection, Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -106,18 +106,28 @@ def _looked_through(path: Path, at: Signature) -> Properties:
         no = f"{strange:,} {plural(strange, 'is not a feature', 'are not features')}"
         what = f"its list of features has {counted(rows, 'element')}, of which {no}"
         raise Unusable(1, what, "export it again, or take out what is no Feature (null, numbers, bare geometries)")
+    apart = _apart(seen, inner, whole)
+    columns = {
+        each: of for name, one in seen.items() for each, of in (inner[name] if name in apart else {name: one}).items()
+    }
+    check_cells(rows, len(columns), at.size)
+    fields = [(name, column_type(one.kinds, one.least, one.most)) for name, one in columns.items()]
+    return Properties(pa.schema(fields), _crs(document.get("crs")), rows, apart)
+
+
+def _apart(
+    seen: Mapping[str, "_Seen"], inner: Mapping[str, Mapping[str, "_Seen"]], whole: Collection[str]
+) -> frozenset[str]:
+    """Return the properties whose members are columns: always objects, and no name of theirs is another column's.
+
+    Those that are to stay ``whole`` are none.
+    """
     taken = Counter([*seen, *(each for members in inner.values() for each in members)])
-    apart = frozenset(
+    return frozenset(
         name
         for name, members in inner.items()
         if seen[name].kinds <= {dict, type(None)} and name not in whole and all(taken[each] == 1 for each in members)
     )
-    columns: dict[str, _Seen] = {}
-    for name, one in seen.items():
-        columns |= inner[name] if name in apart else {name: one}
-    check_cells(rows, len(columns), at.size)
-    fields = [(name, column_type(one.kinds, one.least, one.most)) for name, one in columns.items()]
-    return Properties(pa.schema(fields), _crs(document.get("crs")), rows, apart)
 
 
 class _Seen:
@@ -292,10 +302,7 @@ class _Reader:
         self._at += 1
         if self._sign() != "}":
             while True:
-                name = self._value()
-                if not isinstance(name, str) or self._sign() != ":":
-                    raise self._broken("a name and a colon")
-                self._at += 1
+                name = self._name()
                 if name in document:
                     raise Twice(name)
                 document[name] = None
@@ -314,6 +321,14 @@ class _Reader:
             raise Unusable(1, _NOT_GEOJSON, _EXPORT)
         if self._sign():
             raise self._broken("nothing more")
+
+    def _name(self) -> str:
+        """Return the name of a member, and step over the colon behind it."""
+        name = self._value()
+        if not isinstance(name, str) or self._sign() != ":":
+            raise self._broken("a name and a colon")
+        self._at += 1
+        return name
 
     def _elements(self) -> Iterator[Any]:
         self._at += 1
