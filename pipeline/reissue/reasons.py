@@ -1,6 +1,7 @@
 """Why a point differs from the previous issue: only what reached it, and everything for the record."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -97,48 +98,61 @@ _WORDS = ("[particulars]", "[linework]")
 
 def reasons(last: Last, survey: Survey, solved: Solved, now: Fingerprint) -> Reasons:
     """Return why the new issue, made from what ``now`` says, differs from the last."""
-    reach, rows = now.reach, now.register
     then = identity_of(last.record)
     told = {name: f"{name} {how}" for name, how in differences(then, now.sums).items()}
-    changed = mark_changes(last.record["register"], rows)
-    moving: dict[str, tuple[str, ...]] = {}
-    proving: dict[str, tuple[str, ...]] = {}
+    moving, proving = defaultdict[str, list[str]](list), defaultdict[str, list[str]](list)
     marks: dict[str, str] = {}
-    for mark, text in changed.items():
-        moved, seen = _reached(last, survey, solved, mark, rows)
-        sessions = [window.session.name for window in survey.windows if window.session.name in moved | seen]
-        text += _stays(solved, mark)
+    for text, sessions, moved in _of_marks(last, survey, solved, now.register):
         marks[text] = f"{text}; sessions {', '.join(sessions)}" if sessions else text
         for session in sessions:
-            of = moving if session in moved else proving
-            of[session] = (*of.get(session, ()), text)
-    numbers = last.record["reach"]["sessions"]
-    own: dict[str, str] = {}
-    for name, text in told.items():
-        if name.startswith(SESSION):
-            session = name.removeprefix(SESSION)
-            own[session] = text
-            of = proving if numbers.get(session) == reach["sessions"].get(session) else moving
-            of[session] = (*of.get(session, ()), text)
+            (moving if session in moved else proving)[session].append(text)
+    own = {name.removeprefix(SESSION): text for name, text in told.items() if name.startswith(SESSION)}
+    was, is_ = last.record["reach"]["sessions"], now.reach["sessions"]
+    for session, text in own.items():
+        (proving if was.get(session) == is_.get(session) else moving)[session].append(text)
     by_file = {name.removeprefix(FILE): text for name, text in told.items() if name.startswith(FILE)}
     general, settings, words = _of_job_file(then, told)
+    general += _of_frames(last, survey, now, told)
+    words += [*_of_codes(last, survey, told), *_of_origin(last, survey, told)]
+    if REGISTER in told:
+        there = survey.register.names if survey.register is not None else ()
+        gone_and_new = marks_gone_and_new(last.record["register"], now.register, there)
+        if marks or own or general or settings or by_file:
+            words += gone_and_new
+        else:
+            general += gone_and_new or [told[REGISTER]]
+    return Reasons(
+        general=tuple(general),
+        settings=tuple(settings),
+        moving={session: tuple(texts) for session, texts in moving.items()},
+        proving={session: tuple(texts) for session, texts in proving.items()},
+        linked=_linked(last, survey, solved, own),
+        by_file=by_file,
+        marks=marks,
+        words=tuple(words),
+    )
+
+
+def _of_marks(
+    last: Last, survey: Survey, solved: Solved, rows: Sequence[RegisterMark]
+) -> Iterator[tuple[str, list[str], set[str]]]:
+    """Yield each changed mark in words, with the sessions that it reaches, and those whose shift it reaches."""
+    for mark, text in mark_changes(last.record["register"], rows).items():
+        moved, seen = _reached(last, survey, solved, mark, rows)
+        sessions = [window.session.name for window in survey.windows if window.session.name in moved | seen]
+        yield text + _stays(solved, mark), sessions, moved
+
+
+def _of_frames(last: Last, survey: Survey, now: Fingerprint, told: Mapping[str, str]) -> list[str]:
+    """Return what reaches every point beside the job file: frames, operations that no frame accounts for, the rest."""
     frames = frame_changes(last.record, survey, now.sums)
-    general += frames.all()
     accounted = {f"{OPERATION}{step}" for step in frames.steps} if frames.all() or SITE in told else set()
-    general += [
+    rest = [
         text
         for name, text in told.items()
         if not name.startswith((SESSION, FILE, JOB_FILE, REGISTER, CODES, ORIGIN)) and name not in accounted
     ]
-    words += [*_of_codes(last, survey, told), *_of_origin(last, survey, told)]
-    there = survey.register.names if survey.register is not None else ()
-    gone_and_new = marks_gone_and_new(last.record["register"], rows, there) if REGISTER in told else []
-    if REGISTER in told and not (changed or own or general or settings or by_file):
-        general += gone_and_new or [told[REGISTER]]
-    else:
-        words += gone_and_new
-    linked = _linked(last, survey, solved, own)
-    return Reasons(tuple(general), tuple(settings), moving, proving, linked, by_file, marks, tuple(words))
+    return [*frames.all(), *rest]
 
 
 def _of_codes(last: Last, survey: Survey, told: Mapping[str, str]) -> list[str]:
