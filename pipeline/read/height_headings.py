@@ -227,38 +227,39 @@ def _judged(found: list[_Class], outside: list[_Class], whole: bool) -> Said:
         return Said(Kind.HEIGHT if height else Kind.OTHER, False, whole)
     if there & {_Class.GEOID, _Class.OF_GEOID, _Class.GEOID_HEIGHT, _Class.UNDULATION}:
         return _of_geoid(found, outside, whole)
+    return _of_surfaces(found, height, whole)
+
+
+def _of_surfaces(found: list[_Class], height: bool, whole: bool) -> Said:
+    """Return what a heading says of heights that does not name the geoid: the first of what follows that is so."""
+    there = set(found)
     ellipsoid = bool(there & {_Class.ELLIPSOID, _Class.ELLIPSOIDAL})
-    if ellipsoid and _Class.SEPARATION in there:
-        return Said(Kind.SEPARATION, False, whole)
     joined = height or _Class.ABOVE in there
     level = _Class.LEVEL in there or (joined and bool(there & {_Class.ABBREVIATED, _Class.MODEL}))
-    if ellipsoid and level:  # one surface and another
-        return Said(Kind.HEIGHT if height else Kind.OTHER)
-    if _Class.MODEL in there and not joined and not level:  # EGM96 alone
-        return Said(Kind.OF_GEOID, False, whole)
-    if ellipsoid:
-        return Said(Kind.ELLIPSOIDAL, joined or _Class.ELLIPSOIDAL in there, whole)
-    if level:
-        return Said(Kind.LEVEL, True, whole)
-    if _Class.NORMAL in there and height:
-        return Said(Kind.LEVEL, whole, whole)
-    if _Class.DATUM in there and (height or found == [_Class.DATUM]):
-        return Said(Kind.LEVEL, False, whole)
-    if _Class.REFERENCE in there and height:
-        return Said(Kind.ELLIPSOIDAL, False, whole)
-    if _Class.MOSTLY_LEVEL in there:
-        return Said(Kind.LEVEL, False, whole)
-    return Said(Kind.HEIGHT, False, whole) if height else Said(Kind.OTHER)
+    both, model_alone = ellipsoid and level, _Class.MODEL in there and not joined and not level  # EGM96
+    in_turn = (
+        (ellipsoid and _Class.SEPARATION in there, Said(Kind.SEPARATION, False, whole)),
+        (both, Said(Kind.HEIGHT if height else Kind.OTHER)),
+        (model_alone, Said(Kind.OF_GEOID, False, whole)),
+        (ellipsoid, Said(Kind.ELLIPSOIDAL, joined or _Class.ELLIPSOIDAL in there, whole)),
+        (level, Said(Kind.LEVEL, True, whole)),
+        (_Class.NORMAL in there and height, Said(Kind.LEVEL, whole, whole)),
+        (_Class.DATUM in there and (height or found == [_Class.DATUM]), Said(Kind.LEVEL, False, whole)),
+        (_Class.REFERENCE in there and height, Said(Kind.ELLIPSOIDAL, False, whole)),
+        (_Class.MOSTLY_LEVEL in there, Said(Kind.LEVEL, False, whole)),
+        (height, Said(Kind.HEIGHT, False, whole)),
+    )
+    return next((said for is_so, said in in_turn if is_so), Said(Kind.OTHER))
+
+
+_HEIGHTS, _GEOIDS = (_Class.HEIGHT, _Class.MOSTLY_LEVEL), (_Class.GEOID, _Class.OF_GEOID)
 
 
 def _of_geoid(found: list[_Class], outside: list[_Class], whole: bool) -> Said:
     """Return what a heading says that names the geoid, or how far it lies from the ellipsoid."""
     there = set(found)
-    heights = (_Class.HEIGHT, _Class.MOSTLY_LEVEL)
-    geoids = (_Class.GEOID, _Class.OF_GEOID)
-    beside = any(each in outside for each in heights) and not {*geoids, _Class.GEOID_HEIGHT, _Class.UNDULATION} & {
-        *outside
-    }
+    named_outside = {*_GEOIDS, _Class.GEOID_HEIGHT, _Class.UNDULATION} & set(outside)
+    beside = any(each in outside for each in _HEIGHTS) and not named_outside
     ellipsoid = bool(there & {_Class.ELLIPSOID, _Class.ELLIPSOIDAL})
     if there & {_Class.GEOID_HEIGHT, _Class.UNDULATION}:
         if _Class.CORRECTED in there:  # of what was corrected, or with what, is open
@@ -268,20 +269,30 @@ def _of_geoid(found: list[_Class], outside: list[_Class], whole: bool) -> Said:
         return Said(Kind.LEVEL, True, whole)
     if _Class.SEPARATION in there:
         return Said(Kind.SEPARATION, True, whole)
-    words = [each for each in found if each not in (_Class.BETWEEN, _Class.UNKNOWN)]
-    at = next(place for place, each in enumerate(words) if each in geoids)
-    before, behind = words[:at], words[at + 1 :]
+    words: list[_Class] = [each for each in found if each not in (_Class.BETWEEN, _Class.UNKNOWN)]
+    at = next(place for place, each in enumerate(words) if each in _GEOIDS)
     if ellipsoid:
-        below = _Class.ABOVE in behind and _Class.ELLIPSOID in behind[behind.index(_Class.ABOVE) :]
-        apart = below and not {_Class.ELLIPSOID, _Class.ELLIPSOIDAL} & set(before) and not beside
         # else which of the two surfaces the number is above is open
+        apart = not beside and _above_ellipsoid(words[:at], words[at + 1 :])
         return Said(Kind.SEPARATION, True, whole) if apart else Said(Kind.HEIGHT)
+    return _by_order(words, at, beside, whole)
+
+
+def _above_ellipsoid(before: list[_Class], behind: list[_Class]) -> bool:
+    """Tell whether a heading says the geoid above the ellipsoid, by the words before the geoid and behind it."""
+    below = _Class.ABOVE in behind and _Class.ELLIPSOID in behind[behind.index(_Class.ABOVE) :]
+    return below and not {_Class.ELLIPSOID, _Class.ELLIPSOIDAL} & set(before)
+
+
+def _by_order(words: list[_Class], at: int, beside: bool, whole: bool) -> Said:
+    """Return what words say by their order around the geoid, the one ``at`` a place, no ellipsoid being named."""
+    before, behind = words[:at], words[at + 1 :]
     # "au dessus du": what stands between may be of the same
     last = [each for each in before if each is not _Class.OF][-1:]
     if last == [_Class.ABOVE] or (behind[:1] == [_Class.ABOVE] and before == [_Class.HEIGHT] and len(behind) == 1):
         return Said(Kind.LEVEL, True, whole)
     if beside:
-        geoid_height = any(each in behind for each in heights)
+        geoid_height = any(each in behind for each in _HEIGHTS)
         return Said(Kind.OF_GEOID) if geoid_height else Said(Kind.LEVEL, True, whole)
     if behind[:1] == [_Class.HEIGHT] or (before[-1:] == [_Class.OF] and last == [_Class.HEIGHT]):
         return Said(Kind.SEPARATION, True, whole)
