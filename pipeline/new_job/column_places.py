@@ -192,19 +192,24 @@ def _plane(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]
     if not {"easting", "northing"} <= found.columns.keys():
         free += [found.columns.pop(word) for word in ("easting", "northing") if word in found.columns]
         return
+    lettered = {letter_of(found.columns[word]) for word in ("easting", "northing")} == {"x", "y"}
+    if not _degrees_of_grid(look, found, lettered):
+        found.kind, found.turned = "plane", lettered
+
+
+def _degrees_of_grid(look: Look, found: Mapped, lettered: bool) -> bool:
+    """Take what headings call easting and northing, or X and Y where ``lettered``, for degrees if they are so small."""
     east, north = (decimals(look.columns[found.columns[word]]) for word in ("easting", "northing"))
     assert east is not None and north is not None
     most = [float(np.nanmax(np.abs(one))) for one in (east, north)]
-    lettered = {letter_of(found.columns[word]) for word in ("easting", "northing")} == {"x", "y"}
-    if max(most) <= 360 and min(most) <= 90 and (most[1] <= 90 or lettered):
-        pair = [found.columns.pop(word) for word in ("easting", "northing")]
-        found.columns["longitude"], found.columns["latitude"] = pair if most[1] <= 90 else pair[::-1]
-        if lettered and max(most) <= 90:
-            found.notes.append(f'"{pair[0]}" is taken for the longitude: exchange the two if it is the latitude')
-        found.kind = "degrees"
-        return
-    found.kind = "plane"
-    found.turned = lettered
+    if not (max(most) <= 360 and min(most) <= 90 and (most[1] <= 90 or lettered)):
+        return False
+    pair = [found.columns.pop(word) for word in ("easting", "northing")]
+    found.columns["longitude"], found.columns["latitude"] = pair if most[1] <= 90 else pair[::-1]
+    if lettered and max(most) <= 90:
+        found.notes.append(f'"{pair[0]}" is taken for the longitude: exchange the two if it is the latitude')
+    found.kind = "degrees"
+    return True
 
 
 def _is_angle(look: Look, name: str, word: str) -> bool:
