@@ -191,7 +191,7 @@ def _text(path: Path, shown: str, page: str | None) -> Look:
     numbered = none or len(set(filled)) < len(filled)
     signed = _signed(beginning, 0 if none else at + 1, delimiter, names)
     comment = _needs_comment(beginning, at, none, signed)
-    keys, found = _dialect(path, shown, at, delimiter, names, stated, none, comment, numbered)
+    keys, found = _dialect(path, shown, _Header(at, delimiter, names, none, numbered, comment), stated)
     raw = _first(read_delimited(path, found, encoding, BYTES))
     torn = _torn(raw)
     if pages is not None and len(pages.names) > 1 and not all(map(str.isascii, found.names)) and "header" not in keys:
@@ -265,32 +265,51 @@ def _is_heading(line: bytes) -> bool:
 _WORDS = ("name", "code", "time", "solution", "base", "mark")
 
 
+@dataclass(frozen=True)
+class _Header:
+    """The header of a text as it is found: the lines above it, its delimiter and the names in it.
+
+    ``none`` tells that it is a row already, ``numbered`` that columns go by their numbers; ``comment`` whether a
+    comment's sign has to be stated, None where either may do.
+    """
+
+    above: int
+    delimiter: str
+    names: list[str]
+    none: bool
+    numbered: bool
+    comment: bool | None
+
+    @property
+    def line(self) -> int:
+        return 0 if self.none else self.above + 1
+
+    def stated(self) -> Iterator[dict[str, str | int]]:
+        """Yield the keys that may be stated for the reader to find it, in the order in which they are tried."""
+        delimiter: dict[str, str | int] = {"delimiter": self.delimiter}
+        line: dict[str, str | int] = {"header": self.line}
+        more = [{}, delimiter, line, delimiter | line]
+        if self.none:
+            more = [line, line | delimiter]
+        elif self.numbered:  # which a job file has to say then
+            more = [line, delimiter | line]
+        if not self.comment:
+            yield from more
+        if self.comment is not False:
+            yield from (each | {"comment": _SIGN.decode()} for each in more)
+
+
 def _dialect(
-    path: Path,
-    shown: str,
-    at: int,
-    delimiter: str,
-    names: list[str],
-    stated: dict[str, str | int],
-    without: bool,
-    comment: bool | None,
-    numbered: bool,
+    path: Path, shown: str, header: _Header, stated: dict[str, str | int]
 ) -> tuple[dict[str, str | int], Dialect]:
     """Return what has to be stated so that the reader finds this header and delimiter, as little as will do.
 
     Raises `Unusable` where it cannot be read at all.
     """
-    once = [name for name in names if name and names.count(name) == 1]
-    known = {} if without else dict(zip(_WORDS, sorted(once, key=is_known, reverse=True), strict=False))
-    more: list[dict[str, str | int]] = [{}, {"delimiter": delimiter}, {"header": at + 1}]
-    more += [{"delimiter": delimiter, "header": at + 1}]
-    more = [{"header": 0}, {"header": 0, "delimiter": delimiter}] if without else more
-    if numbered:  # which a job file has to say then
-        more = [each for each in more if "header" in each]
-    with_sign: list[dict[str, str | int]] = [each | {"comment": _SIGN.decode()} for each in more]
-    more = with_sign if comment else more if comment is False else [*more, *with_sign]
+    once = [name for name in header.names if name and header.names.count(name) == 1]
+    known = {} if header.none else dict(zip(_WORDS, sorted(once, key=is_known, reverse=True), strict=False))
     wrong: Unusable | None = None
-    for each in more:
+    for each in header.stated():
         keys = stated | each
         block = Points.model_validate({"files": (shown,), "columns": Columns(**known), "decimal": ".", **keys})
         try:
@@ -298,9 +317,9 @@ def _dialect(
         except Unusable as error:
             wrong = wrong or error
             continue
-        if found.header_line == (0 if without else at + 1) and len(found.names) == _width(names):
+        if found.header_line == header.line and len(found.names) == _width(header.names):
             return keys, found
-    raise wrong or Unusable(at + 1, "the header cannot be told")
+    raise wrong or Unusable(header.above + 1, "the header cannot be told")
 
 
 def _width(names: list[str]) -> int:
