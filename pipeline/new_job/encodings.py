@@ -63,15 +63,7 @@ def code_pages(head: bytes, known: Callable[[str], int]) -> CodePages | None:
     ``known`` counts the headings that are known in a text: pages that give fewer are left out. None where no page
     reads it.
     """
-    lines = [line for line in head.split(b"\n") if not line.isascii()][:_LINES]
-    every = {page: texts for page in _PAGES if (texts := _read(lines, page)) is not None}
-    read = {page: texts for page, texts in every.items() if page not in _OLD or _are_latin_words(texts, page)}
-    worth = {page: known(head.decode(page, "replace")) for page in read}
-    best = max(worth.values(), default=0)
-    found: dict[tuple[str, ...], str] = {}
-    for page, texts in read.items():
-        if worth[page] == best and _makes_sense(texts, page):
-            found.setdefault(tuple(texts), page)
+    found = _sensible(head, known)
     if not found:
         return None
     strange = {page: _strange(texts) for texts, page in found.items()}
@@ -83,6 +75,23 @@ def code_pages(head: bytes, known: Callable[[str], int]) -> CodePages | None:
     if strange[pages[0][1]] <= _PLAIN and len(words) >= _ENOUGH:  # words of one script beside what no page writes
         pages = [(texts, page) for texts, page in pages if strange[page] < _ODD]
     return CodePages(tuple(page for _, page in pages), _told_apart([texts for texts, _ in pages]))
+
+
+def _sensible(head: bytes, known: Callable[[str], int]) -> dict[tuple[str, ...], str]:
+    """Return what pages read sensibly, the lines that are not plain ASCII, each with the first page that reads it so.
+
+    Of the pages in which most headings are ``known``.
+    """
+    lines = [line for line in head.split(b"\n") if not line.isascii()][:_LINES]
+    every = {page: texts for page in _PAGES if (texts := _read(lines, page)) is not None}
+    read = {page: texts for page, texts in every.items() if page not in _OLD or _are_latin_words(texts, page)}
+    worth = {page: known(head.decode(page, "replace")) for page in read}
+    best = max(worth.values(), default=0)
+    found: dict[tuple[str, ...], str] = {}
+    for page, texts in read.items():
+        if worth[page] == best and _makes_sense(texts, page):
+            found.setdefault(tuple(texts), page)
+    return found
 
 
 def _read(lines: Sequence[bytes], page: str) -> list[str] | None:
