@@ -9,12 +9,11 @@ from pipeline.arrays import Floats
 from pipeline.examine.datum_steps import places_of
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy import crs as systems
+from pipeline.geodesy.heights import FARTHEST_GEOID
 from pipeline.geodesy.operations import Operation, OperationError, working_to_issued
 from pipeline.intake.survey import Survey
 from pipeline.words import Doubt
 
-#: Metres: no geoid is farther from its ellipsoid; published extremes are -107 and 86.
-_FARTHEST = 110.0
 #: Metres, besides what PROJ says of its own way, that another model of one height datum may differ by. Ours, no source.
 _MODELS = 1.0
 #: Metres, where PROJ does not say how good its own way is: that of a geoid of the whole earth.
@@ -53,10 +52,10 @@ def _odd_grid(survey: Survey, geoid: Path) -> Iterator[str]:
     apart = _separations(survey, survey.operations.frames.to_issued)
     if not len(apart):
         return
-    if (most := float(np.abs(apart).max())) > _FARTHEST:
+    if (most := float(np.abs(apart).max())) > FARTHEST_GEOID:
         yield (
             f"the grid {named} puts {survey.job.target.height} {most:,.1f} m from the ellipsoid, where no geoid is"
-            f" farther than {_FARTHEST:g} m: see whether it holds separations, in metres"
+            f" farther than {FARTHEST_GEOID:g} m: see whether it holds separations, in metres"
         )
         return
     target = survey.job.target

@@ -16,6 +16,10 @@ from pipeline.geodesy.transform import Operation, Triple
 # the height in turn by the slope of the geoid times that: each round gains a factor of more than a thousand.
 _ROUNDS = 4
 
+#: Metres: no geoid is farther from its ellipsoid. EGM96 (NGA's grid of 15') is between -106.99 m south of India and
+#: 85.39 m at New Guinea; the rest is room for other models.
+FARTHEST_GEOID = 110.0
+
 _TO_DEGREES = "proj=unitconvert xy_in=rad xy_out=deg"
 
 

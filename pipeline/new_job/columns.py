@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from pipeline.arrays import Floats
+from pipeline.geodesy.heights import FARTHEST_GEOID
 from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.axis_sigmas import by_axes
 from pipeline.new_job.calendars import of_no_year
@@ -13,7 +14,7 @@ from pipeline.new_job.column_times import find_time
 from pipeline.new_job.doubles import double_rivals, doubles_of
 from pipeline.new_job.halves import half_apart
 from pipeline.new_job.headings import rank
-from pipeline.new_job.heights import FARTHEST, is_separation
+from pipeline.new_job.heights import is_separation
 from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
 from pipeline.new_job.look import Look
 from pipeline.new_job.mapped import Mapped, plainest
@@ -100,7 +101,7 @@ def _of_years(look: Look, found: Mapped) -> str:
 def _separates(texts: Sequence[str]) -> bool:
     """Tell whether numbers may be separations of a geoid: broken ones, none too large."""
     values = decimals(texts)
-    return values is not None and are_lengths(values) and bool(np.nanmax(np.abs(values)) <= FARTHEST)
+    return values is not None and are_lengths(values) and bool(np.nanmax(np.abs(values)) <= FARTHEST_GEOID)
 
 
 def _hemispheres(look: Look, found: Mapped, free: list[str]) -> str:

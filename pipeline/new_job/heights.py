@@ -2,9 +2,6 @@
 
 from pipeline.read.height_headings import Kind, said_of
 
-#: The geoid lies so near to the ellipsoid, metres: published extremes are -107 and 86.
-FARTHEST = 110.0
-
 _SAYS = {Kind.ELLIPSOIDAL: "ellipsoid", Kind.LEVEL: "level", Kind.HEIGHT: ""}
 
 

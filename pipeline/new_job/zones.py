@@ -5,7 +5,7 @@ import re
 from collections.abc import Mapping
 from importlib.resources import files
 
-from pipeline.read.height_headings import plain_letters
+from pipeline.read.heading_words import plain_letters, set_apart
 
 #: What a heading says of a clock beside offsets: that it is UTC, the GPS time scale, or local.
 _UTC, _GPS, _LOCAL = (
@@ -113,8 +113,7 @@ def _is_name(word: str, names: Mapping[str, object]) -> bool:
 
 def _words(heading: str) -> list[str]:
     """Return the words of a heading without accents, "UTCOffset" being two."""
-    apart = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", plain_letters(heading))
-    return re.findall("[A-Za-z]+", apart)
+    return re.findall("[A-Za-z]+", set_apart(plain_letters(heading)))
 
 
 def zones_near(longitude: float, latitude: float, most: int = 3) -> list[str]:

@@ -5,13 +5,13 @@ drafted takes its columns by it. Word order counts: "height above geoid" is a he
 """
 
 import re
-import unicodedata
 from dataclasses import dataclass
 from enum import Enum, StrEnum, auto
 from functools import lru_cache
 
 from pipeline.geodesy.nearby import height_datum_words
 from pipeline.read.heading_units import LENGTHS_SAID
+from pipeline.read.heading_words import plain_letters, set_apart
 
 
 class Kind(StrEnum):
@@ -160,10 +160,6 @@ _SEA = re.compile(
 _YEAR_APART = re.compile(
     r"\b(navd|ngvd|dhhn|evrf|rh|nn|dvr|ln|ign|cgvd|nzvd|egm|lhn|wgs|grs|n(?= ?(?:2000|60|43)\b))[ -]{1,2}(\d{2,4})\b"
 )
-#: Letters that no accent is taken off of.
-_LETTERS = str.maketrans(
-    {"ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "Ae", "œ": "oe", "Œ": "Oe", "ł": "l", "Ł": "L", "ı": "i", "đ": "d"}
-)
 #: Words that mean another point than the row's own.
 _ELSEWHERE = frozenset(["base", "bases", "ref", "reference", "master", "antenna", "ant", "design", "target"])
 #: Words of the registry's names of height datums that say something else in a heading.
@@ -209,12 +205,6 @@ def mostly_level(heading: str) -> bool:
     """Tell whether a heading is one that is usual for heights above a height datum, and found over others too."""
     said = said_of(heading)
     return said.kind is Kind.LEVEL and not said.plain
-
-
-def plain_letters(text: str) -> str:
-    """Return a text without the accents of its letters."""
-    apart = unicodedata.normalize("NFKD", text.translate(_LETTERS))
-    return "".join(letter for letter in apart if not unicodedata.combining(letter))
 
 
 def _judged(found: list[_Class], outside: list[_Class], whole: bool) -> Said:
@@ -303,7 +293,7 @@ def _by_order(words: list[_Class], at: int, beside: bool, whole: bool) -> Said:
 
 def _spaced(plain: str) -> str:
     """Return a heading in small letters with its words set apart, "OrthoHt" being two, and usual phrases as one."""
-    apart = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", plain.replace("_", " "))
+    apart = set_apart(plain.replace("_", " "))
     apart = re.sub(r"\b(ellipso|geo)idista\b", r"over \1id", " ".join(apart.split()).casefold())
     return _SEA.sub(" msl ", _YEAR_APART.sub(r"\1\2", apart))
 
