@@ -3,6 +3,8 @@
 import re
 from collections.abc import Sequence
 
+from pipeline.files.heading_words import set_apart
+
 #: Words of a heading, and the unit that they say. "Grad" is gon in English and degrees in German (see `_DEGREES_SO`).
 _UNITS = {
     **dict.fromkeys(("gon", "gons", "grad", "grads", "grade", "grades", "gradian", "gradians"), "gon"),
@@ -51,8 +53,8 @@ _MOST = frozenset(["max", "maximum", "mean", "avg"])
 
 
 def words_of(heading: str) -> list[str]:
-    """Return the words of a heading in small letters, parted at capitals too: "LatDeg" is two."""
-    return [word.casefold() for word in re.findall(r"[^\W\d_]?[^\W\d_A-Z]+|[A-Z]+(?![^\W\d_A-Z])|[°'\"]", heading)]
+    """Return the words of a heading in small letters, "LatDeg" being two, and signs of degrees, minutes and seconds."""
+    return [word.casefold() for word in re.findall(r"[^\W\d_]+|[°'\"]", set_apart(heading))]
 
 
 #: What to do where an angle is written as nothing reads it.

@@ -2,9 +2,9 @@
 
 import re
 
+from pipeline.files.heading_words import plain_letters
 from pipeline.geodesy.units import FOOT, SURVEY_FOOT
 from pipeline.read.heading_units import metres_said, without_unit
-from pipeline.read.heading_words import plain_letters
 from pipeline.read.height_headings import USUAL, Kind
 
 #: What stands in brackets behind a heading, and units of angles behind a blank or a line below.

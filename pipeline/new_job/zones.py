@@ -5,7 +5,7 @@ import re
 from collections.abc import Mapping
 from importlib.resources import files
 
-from pipeline.read.heading_words import plain_letters, set_apart
+from pipeline.files.heading_words import plain_letters, set_apart
 
 #: What a heading says of a clock beside offsets: that it is UTC, the GPS time scale, or local.
 _UTC, _GPS, _LOCAL = (

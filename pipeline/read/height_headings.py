@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from enum import Enum, StrEnum, auto
 from functools import lru_cache
 
+from pipeline.files.heading_words import plain_letters, set_apart
 from pipeline.geodesy.nearby import height_datum_words
 from pipeline.read.heading_units import LENGTHS_SAID
-from pipeline.read.heading_words import plain_letters, set_apart
 
 
 class Kind(StrEnum):

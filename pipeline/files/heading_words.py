@@ -8,7 +8,8 @@ _LETTERS = str.maketrans(
     {"ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "Ae", "œ": "oe", "Œ": "Oe", "ł": "l", "Ł": "L", "ı": "i", "đ": "d"}
 )
 #: Where a word begins within letters: a capital behind a small letter, and the last of several before a small one.
-_BEGINS = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
+#: Letters of scripts without capitals count as small.
+_BEGINS = re.compile(r"(?<=[^\W\d_A-Z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][^\W\d_A-Z])")
 
 
 def plain_letters(text: str) -> str:
@@ -17,6 +18,6 @@ def plain_letters(text: str) -> str:
     return "".join(letter for letter in apart if not unicodedata.combining(letter))
 
 
-def set_apart(plain: str) -> str:
-    """Return a heading without accents with a blank where capitals part its words: "Ortho Ht", "UTC Offset"."""
-    return _BEGINS.sub(" ", plain)
+def set_apart(heading: str) -> str:
+    """Return a heading with a blank where a capital begins a word: "Ortho Ht" of "OrthoHt", "UTC Offset"."""
+    return _BEGINS.sub(" ", heading)

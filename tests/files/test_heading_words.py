@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.read.heading_words import plain_letters, set_apart
+from pipeline.files.heading_words import plain_letters, set_apart
 
 
 @pytest.mark.parametrize(
@@ -21,6 +21,7 @@ def test_letters_lose_their_accents(text: str, plain: str) -> None:
     [
         ("OrthoHt", "Ortho Ht"), ("UTCOffset", "UTC Offset"), ("timeUTC", "time UTC"), ("GPSTimeUTC", "GPS Time UTC"),
         ("MSL", "MSL"), ("Ortho Ht", "Ortho Ht"), ("ellHgt2", "ell Hgt2"), ("height", "height"), ("", ""),
+        ("標高Z", "標高 Z"), ("LängeM", "Länge M"),
     ],
 )  # fmt: skip
 def test_capitals_part_words(heading: str, apart: str) -> None:
