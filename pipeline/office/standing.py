@@ -18,12 +18,12 @@ from typing import TYPE_CHECKING, Any, cast
 from pipeline.digest import digest
 from pipeline.files.regular import read_whole
 from pipeline.issue.folder import current
-from pipeline.issue.folder.confirmed import all_signs, confirmed, signs_of
+from pipeline.issue.folder.confirmed import as_noted, confirmed, signs_of
 from pipeline.issue.folder.issues_list import RELEASED, REMOVED, Entry, read_issues_list
 from pipeline.issue.folder.issues_list import SET_ASIDE as ASIDE
 from pipeline.issue.folder.names import ISSUES, SET_ASIDE, is_number, is_scratch
-from pipeline.issue.folder.plain_names import is_plain_link, plain_name
-from pipeline.issue.folder.released import is_pending
+from pipeline.issue.folder.released import is_pending, to_show
+from pipeline.issue.folder.stand_ins import StandIn, stand_ins
 from pipeline.issue.folder.standing import expected, standing_issue
 from pipeline.issue.folder.thinned import thinned
 from pipeline.issue.record import NAME as RECORD
@@ -43,12 +43,14 @@ _NO_ISSUE = (RELEASED, ASIDE, REMOVED)
 class Issued:
     """The issues of a job: the newest, the one that `current` shows (both None: none), and what is wrong with any.
 
-    ``lines`` are those of the issues list; ``made`` is when the newest was made; ``waits`` says whether that waits to
+    ``due`` is the number of the issue that `current` is to show, None for none, or where that cannot be told. ``lines``
+    are those of the issues list; ``made`` is when the newest was made; ``waits`` says whether that waits to
     be released; ``remarks`` are what deserves a look at leisure.
     """
 
     newest: Record | None
     shown: Record | None
+    due: int | None
     lines: tuple[Entry, ...]
     made: datetime | None
     damaged: tuple[str, ...]
@@ -112,7 +114,15 @@ def _look(folder: Path) -> Issued:
             damaged.append(f"issue {number:03d} {gone}")
     newest = records.get(numbers[-1]) if numbers else None
     made = _made(folder, lines, numbers[-1]) if numbers else None
-    return Issued(newest, records.get(shown or 0), lines, made, tuple(damaged), tuple(remarks))
+    due = _due(folder, numbers, newest)
+    return Issued(newest, records.get(shown or 0), due, lines, made, tuple(damaged), tuple(remarks))
+
+
+def _due(folder: Path, numbers: list[int], newest: Record | None) -> int | None:
+    """Return the issue that `current` is to show; None where a record that decides it cannot be read."""
+    with suppress(OSError, RecordError, JobError):
+        return to_show(folder, numbers, newest)
+    return None
 
 
 def _record(folder: Path, number: int) -> Record:
@@ -143,7 +153,7 @@ def _files(place: Path, record: Record, folder: Path) -> Iterator[tuple[str, boo
             continue
         if name not in signs:
             yield f"the file {name} is gone", True
-        elif noted.get(name) != signs[name] and not _same(place / name, entry["sha256"]):
+        elif not as_noted(name, signs, noted) and not _same(place / name, entry["sha256"]):
             package = name.endswith(".gpkg")
             told = "was touched since; tiedown verify says whether its content is what was issued"
             yield f"the file {name} {told if package else 'is not what was issued'}", not package
@@ -151,27 +161,24 @@ def _files(place: Path, record: Record, folder: Path) -> Iterator[tuple[str, boo
 
 def _stands_for(place: Path, record: Record, folder: Path) -> Iterator[tuple[str, bool]]:
     """Yield what of `current`, under the names that drawings link to, is not what was issued, as `_files` does."""
-    copy = folder / current.NAME
-    copied = copy.is_dir() and not copy.is_symlink()
-    noted, signs = confirmed(folder, record["issue"]).signs, all_signs(folder, place)
-    own = {entry["name"] for entry in record["files"]}
-    for entry in record["files"]:
-        short = plain_name(entry["name"], record["issue"])
-        names = [short] if short is not None and short not in own else []
-        paths = [(place / name, name) for name in names if not copied or os.path.lexists(place / name)]
-        paths += [(copy / name, f"{current.NAME}/{name}") for name in (entry["name"], *names)] if copied else []
-        for path, key in paths:
-            told = f"{current.NAME}/{path.name}"
-            if is_plain_link(path, record["issue"]) or (key in signs and noted.get(key) == signs[key]):
-                continue
-            if path.is_symlink():
-                yield f"{told} leads to {os.readlink(path)}; the next run puts it right", True
-            elif not path.exists():
-                yield f"there is no {told}; the next run lays it there", True
-            elif not _same(path, entry["sha256"]):
-                touched = _only_touched(path, entry)
-                why = "was touched by a viewer" if touched else f"is not the file {entry['name']}, for which it stands"
-                yield f"{told} {why}", not touched
+    for one in stand_ins(folder, place, record, confirmed(folder, record["issue"]).signs):
+        told = f"{current.NAME}/{one.path.name}"
+        if (to := one.leads_to) is not None:
+            yield f"{told} leads to {to}; the next run puts it right", True
+        elif one.is_gone:
+            yield f"there is no {told}; the next run lays it there", True
+        elif not _same(one.path, one.entry["sha256"]):
+            yield _other(told, one)
+
+
+def _other(told: str, one: StandIn) -> tuple[str, bool]:
+    """Say what a file is that has not the bytes for which it stands, and whether that is sure."""
+    with suppress(OSError):
+        if one.is_part():
+            return f"{told} is only the beginning of {one.entry['name']}; the next run lays it again", True
+    touched = _only_touched(one.path, one.entry)
+    why = "was touched by a viewer" if touched else f"is not the file {one.entry['name']}, for which it stands"
+    return f"{told} {why}", not touched
 
 
 def _only_touched(path: Path, entry: FileIssued) -> bool:

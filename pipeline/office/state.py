@@ -120,8 +120,8 @@ def _of(bare: State, folder: Path, since: datetime) -> State:
     needs = [*_damaged(found), *last_ended(runs), *unfinished(folder, held, runs), *_issues(found)]
     if not running and (found is None or found.newest is None) and (found is None or not found.damaged):
         needs.append((Word.NEVER, _NEVER))
-    if not running and found is not None and found.newest is not None and found.shown is None and not found.waits:
-        needs.append((Word.ATTENTION, "current shows no issue; run the job again"))
+    if not running:
+        needs += _other_shown(found)
     return replace(
         bare,
         needs=tuple(sorted(needs, key=lambda need: need[0])),
@@ -161,9 +161,21 @@ def _issues(found: Issued | None) -> Iterator[tuple[Word, str]]:
             yield Word.ATTENTION, f"issue {issue:03d}: and {len(told) - _MOST:,} more, in its report"
 
 
+def _other_shown(found: Issued | None) -> Iterator[tuple[Word, str]]:
+    """Yield that `current` shows none, or another issue than it is to show."""
+    if found is None or found.newest is None:
+        return
+    if found.shown is None:
+        if not found.waits or found.due is not None:
+            yield Word.ATTENTION, "current shows no issue; run the job again"
+    elif found.due is not None and found.shown["issue"] != found.due:
+        told = f"current shows issue {found.shown['issue']:03d} in the place of {found.due:03d}"
+        yield Word.ATTENTION, f"{told}; run the job again, which puts it right"
+
+
 def _by_hand(found: Issued) -> Iterator[str]:
     """Yield that `current` shows an older issue although the newest does not wait."""
-    if found.newest is not None and found.shown is not None and not found.waits:
+    if found.newest is not None and found.shown is not None and not found.waits and found.due == found.shown["issue"]:
         shown, newest = found.shown["issue"], found.newest["issue"]
         if shown < newest:
             yield f"current shows issue {shown:03d}, and issue {newest:03d} is newer; tiedown history says why"

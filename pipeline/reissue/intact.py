@@ -4,8 +4,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from pipeline.digest import digest
-from pipeline.files.at_rest import BESIDE
-from pipeline.issue.folder.confirmed import Signs, signs_of
+from pipeline.issue.folder.confirmed import Signs, as_noted, signs_of
 from pipeline.issue.folder.standing import remedy
 from pipeline.issue.folder.thinned import thinned
 from pipeline.issue.geopackage.recount import has_issued_bytes, has_issued_content
@@ -16,7 +15,7 @@ _GONE = "the file is gone"
 
 
 def damage(issue: Path, record: Record, noted: Mapping[str, Signs]) -> list[Problem]:
-    """Return which files of an issue are gone or are not what was issued; its record has been held against its own sum.
+    """Return which files of an issue are gone or are not what was issued; its record agrees with its own sum.
 
     Those that `issue.keep` removed are not missed.
 
@@ -70,12 +69,6 @@ def _of_file(
         return
     if not same:
         yield name, "the file is not what was issued"
-
-
-def as_noted(name: str, signs: Mapping[str, Signs], noted: Mapping[str, Signs]) -> bool:
-    """Say whether a file, and what a database has beside it, has the signs that were noted."""
-    beside = [f"{name}{ending}" for ending in BESIDE if f"{name}{ending}" in signs]
-    return all(one in signs and noted.get(one) == signs[one] for one in (name, *beside))
 
 
 def is_as_issued(path: Path, entry: FileIssued) -> bool:

@@ -199,7 +199,7 @@ def test_what_was_released_by_hand_is_told_with_why(tmp_path: Path) -> None:
     (folder / "current").unlink()
     (folder / "current").symlink_to("issues/001")
     with (folder / "register.csv").open("a") as file:
-        file.write("001,2026-04-02T03:00:00Z,released,CM2 was mistyped\n002,2026-03-20T03:00:00Z,released,too early\n")
+        file.write("002,2026-03-20T03:00:00Z,released,too early\n001,2026-04-02T03:00:00Z,released,CM2 was mistyped\n")
     word, needs, page = only(tmp_path, path)
     assert word == "needs attention", "as a run says of the newest issue"
     assert needs == ["issue 002: CM2-30 on CM2 fails"]

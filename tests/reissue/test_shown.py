@@ -160,18 +160,38 @@ def test_another_issues_file_behind_the_plain_name(link: bool, job: Path) -> Non
     assert not run_job(job).issued and whole(job) and not office(job)
 
 
+@pytest.mark.parametrize("link", [False, True])
+def test_another_issue_under_current_needs_attention_until_a_run_puts_it_right(link: bool, job: Path) -> None:
+    """Nobody released it: drafters would draw from superseded coordinates, and no history says why."""
+    shown = current(job)
+    shown.unlink()
+    if link:
+        shown.symlink_to("issues/001", target_is_directory=True)
+    else:
+        shutil.copytree(place_of(job, 1), shown, symlinks=True)
+    assert "current shows issue 001 in the place of 002" in office(job)
+    assert not run_job(job).issued and whole(job) and not office(job)
+
+
+def test_an_older_issue_that_was_released_by_hand_is_the_one_to_show(job: Path) -> None:
+    release(job, 1, "CM1 is checked again")
+    assert not office(job)
+
+
 def test_a_copy_that_came_in_part_is_made_whole(copied: Path) -> None:
     """A report of no bytes, a file cut off, one that is missing: nobody has changed anything."""
     plain(current(copied), "html").write_bytes(b"")
     package = plain(current(copied), "gpkg")
     package.write_bytes(package.read_bytes()[:50_000])
     numbered(current(copied), 2, "gpkg").unlink()
-    assert "the next run" in office(copied)
+    told = office(copied).split("; ")
+    assert len([text for text in told if "the next run" in text]) == 3 and "for which it stands" not in office(copied)
+    assert [text for text in told if "is only the beginning of" in text and package.name in text]
     assert not run_job(copied).issued and whole(copied) and not office(copied)
 
 
 def test_a_whole_copy_is_read_once_and_then_known_by_its_signs(copied: Path) -> None:
-    """Also where a viewer opened it; nothing in it is laid anew."""
+    """Also where a viewer opened it; nothing in it is laid again."""
     with closing(sqlite3.connect(plain(current(copied), "gpkg"))) as file:
         file.execute("PRAGMA journal_mode = WAL")
     before = {path.name: path.stat().st_ino for path in current(copied).iterdir()}

@@ -9,6 +9,7 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
+from pipeline.files.at_rest import BESIDE
 from pipeline.files.regular import read_note
 from pipeline.issue.folder.current import NAME as CURRENT
 from pipeline.issue.folder.durable import put
@@ -88,3 +89,9 @@ def all_signs(folder: Path, issue: Path) -> dict[str, Signs]:
     copy = folder / CURRENT
     there = copy.is_dir() and not copy.is_symlink()
     return signs_of(issue) | ({f"{CURRENT}/{name}": of for name, of in signs_of(copy).items()} if there else {})
+
+
+def as_noted(name: str, signs: Mapping[str, Signs], noted: Mapping[str, Signs]) -> bool:
+    """Say whether a file, and what a database has beside it, has the signs that were noted."""
+    beside = [f"{name}{ending}" for ending in BESIDE if f"{name}{ending}" in signs]
+    return all(one in signs and noted.get(one) == signs[one] for one in (name, *beside))
