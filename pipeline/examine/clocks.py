@@ -1,5 +1,5 @@
-"""Clocks that may be off for a whole export: no zone stated, zones that disagree, rows that fit at other hours,
-or that are out of the order of their file.
+"""Clocks that may be off for a whole export: no zone stated, zones that disagree, a heading that says another, rows
+that fit at other hours, or that are out of the order of their file.
 
 Times that are off by whole hours leave the proof as it is where they stay in their sessions, as occupations move along.
 Where some would then belong to another session, and so to another base, they take it away.
@@ -7,7 +7,6 @@ Where some would then belong to another session, and so to another base, they ta
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
 from functools import cached_property
 
 import numpy as np
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Integers
 from pipeline.clock import DAY, HOUR, MINUTE, moment
 from pipeline.examine.doubtful import Doubtful
+from pipeline.examine.headed_clocks import Headed, headed_otherwise, minutes_east, says_utc
 from pipeline.examine.row_order import order_words
 from pipeline.intake.clock_offset import offset_words
 from pipeline.intake.named_points import named_points
@@ -121,7 +121,7 @@ class _Clock:
         zone, low, high = clock(self.export.points.time_zone, None).kind, change.since, change.until
         while high - low > MINUTE:
             middle = (low + high) // 2
-            east = _minutes_east(zone, moment(middle)) * MINUTE
+            east = minutes_east(zone, moment(middle)) * MINUTE
             low, high = (middle, high) if east == change.before else (low, middle)
         return (low // MINUTE + 1) * MINUTE
 
@@ -194,7 +194,9 @@ def clock_findings(survey: Survey) -> Iterator[ClockFinding]:
     """Yield what is odd about the clock of each export: some thirty offsets are tried on it, so this is asked once."""
     for number in range(len(survey.exports)):
         of = _Clock(survey, number, survey.sieve.index)
-        yield from _unstated(of)
+        headed = headed_otherwise(of.export, of.minutes[1])
+        yield from _unstated(of, headed)
+        yield from _headed(of, headed)
         yield from _disagreeing(of)
         yield from _better(of)
         yield from _unchanged(of)
@@ -205,11 +207,11 @@ def clock_findings(survey: Survey) -> Iterator[ClockFinding]:
         yield ClockFinding(found.export, file, found.row, what, doubt, found.doubted if doubt else None)
 
 
-def _unstated(of: _Clock) -> Iterator[ClockFinding]:
-    """Say that the times of an export have no zone at all."""
+def _unstated(of: _Clock, headed: Headed | None) -> Iterator[ClockFinding]:
+    """Say that the times of an export have no zone at all, not even by their heading."""
     if of.survey.prepared.loaded.stated("points", of.export.block, "time_zone"):
         return
-    if of.export.bare_time is None:
+    if of.export.bare_time is None or headed is not None or says_utc(of.export):
         return
     line, text = of.export.bare_time
     what = (
@@ -218,6 +220,20 @@ def _unstated(of: _Clock) -> Iterator[ClockFinding]:
     )
     other = of.elsewhere([*of.zones(), *(-zone for zone in of.zones()), *_HOURS])
     yield ClockFinding(of.number, of.export.shown, line, what + (_moves(other) if other else ""), other is not None)
+
+
+def _headed(of: _Clock, headed: Headed | None) -> Iterator[ClockFinding]:
+    """Say that the heading of an export's times says another clock than they are read by."""
+    if headed is None:
+        return
+    other = of.elsewhere(headed.offsets or [*of.zones(), *(-zone for zone in of.zones()), *_HOURS])
+    if of.survey.prepared.loaded.stated("points", of.export.block, "time_zone"):
+        read = f'they are read with time_zone = "{of.export.points.time_zone}": one of the two may be off'
+    else:
+        fix = "" if headed.zone is None else f'; write time_zone = "{headed.zone}" if the heading is right'
+        read = f"the job states no time_zone, so that they are read as UTC{fix}"
+    what = f'the heading "{headed.heading}" says that times are {headed.said}, and {read}'
+    yield ClockFinding(of.number, of.export.shown, 0, what + (_moves(other) if other else ""), other is not None)
 
 
 def _disagreeing(of: _Clock) -> Iterator[ClockFinding]:
@@ -229,7 +245,7 @@ def _disagreeing(of: _Clock) -> Iterator[ClockFinding]:
     for window in of.survey.windows:
         start = window.session.start
         written = start.utcoffset()
-        own = _minutes_east(zone, start)
+        own = minutes_east(zone, start)
         if not counts[window.index] or not written or round(written.total_seconds() / 60) == own:
             continue
         off = own - round(written.total_seconds() / 60)
@@ -337,14 +353,6 @@ def _moves(fit: _Fit) -> str:
         f"; with times {offset_words(fit.offset)} all occupations would stay in their sessions, and "
         f"{counted(fit.changed, 'reading')} would belong to another session and base"
     )
-
-
-def _minutes_east(zone: tzinfo | int | None, at: datetime) -> int:
-    if isinstance(zone, int):
-        return zone
-    assert zone is not None
-    offset = at.astimezone(zone).utcoffset()
-    return 0 if offset is None else round(offset.total_seconds() / 60)
 
 
 def _east(minutes: int) -> str:

@@ -12,7 +12,8 @@ from pipeline.new_job.halves import half_nowhere
 from pipeline.new_job.look import ROWS, whole
 from pipeline.new_job.questions import Candidate, Known, Question, State
 from pipeline.new_job.values import Times, day_and_time, decided, given
-from pipeline.new_job.zones import is_offset, meant, zone_said, zones_near
+from pipeline.new_job.zones import zones_near
+from pipeline.read.clock_headings import is_offset, meant, zone_said
 from pipeline.read.findings import Unusable
 from pipeline.read.times import clock
 

@@ -15,7 +15,7 @@ from pipeline.new_job.values import (
     times,
     words,
 )
-from pipeline.new_job.zones import zone_said
+from pipeline.read.clock_headings import zone_said
 
 #: Rows from which on one and the same time in all of them is odd.
 _STILL = 3

@@ -1,4 +1,8 @@
-"""Clocks that are off for a whole export: told, and in doubt where readings would belong to another base."""
+"""Clocks that are off for a whole export: told, and in doubt where readings would belong to another base.
+
+Offsets of zones are those of their laws: CET is UTC+1, EST is UTC-5 in America and UTC+10 in Australia; GPS - UTC is
+18 s since 2017 (IERS Bulletin C 52). That a heading stays in summer what it was is common practice, no source.
+"""
 
 import datetime as dt
 import re
@@ -263,3 +267,86 @@ def test_a_clock_that_kept_summer_time_is_in_doubt_where_rows_would_be_another_s
     assert doubted(by_clock(work, tmp_path / "stated", 1, "+13:00", kept)) == []
     turned = np.where(work.rows["time"] >= BACK, np.timedelta64(12, "h"), kept)
     assert doubted(by_clock(work, tmp_path / "turned", 1, "Pacific/Auckland", turned)) == []
+
+
+def headed(path: Path, heading: str, *, stated: str | None = "UTC") -> Path:
+    """Take the offset off every time, give their column another heading, and put a time zone into the job."""
+    bare(path, stated=stated)
+    replace_in(path.with_name("rover001.csv"), {",Observed,": f",{heading},"})
+    replace_in(path, {'time = "Observed"': f'time = "{heading}"'})
+    return path
+
+
+def day(folder: Path, hours: float = 0.0) -> Path:
+    """A day of one session, which a clock that is off by an hour or two stays in."""
+    return late(simulate(Plan(sessions=1, points=20)), hours).write(folder)
+
+
+@pytest.mark.parametrize(
+    ("heading", "said"),
+    [
+        ("Time (CET)", "UTC+01:00"),
+        ("Zeit MEZ", "UTC+01:00"),
+        ("Time (UTC+2)", "UTC+02:00"),
+        ("Time EST", "UTC-05:00 or UTC+10:00"),
+        ("Time (GPS)", "on the GPS time scale"),
+        ("Local time", "on a local clock"),
+    ],
+)
+def test_a_heading_of_another_clock_is_told(heading: str, said: str, tmp_path: Path) -> None:
+    (text,) = told(headed(day(tmp_path), heading))
+    assert text == (
+        f'rover001.csv: the heading "{heading}" says that times are {said}, and they are read with time_zone = "UTC":'
+        " one of the two may be off"
+    )
+    assert kinds(tmp_path / "job.toml") == []
+
+
+@pytest.mark.parametrize(
+    ("heading", "zone", "hours"),
+    [
+        ("Time (UTC)", "UTC", 0),
+        ("Observed", "UTC", 0),
+        ("Time (NZDT)", "+13:00", 13),
+        ("Time NZST", "Pacific/Auckland", 13),  # the clock of summer under winter's name
+        ("Time AEST", "Australia/Sydney", 11),
+        ("Time EST", "Australia/Sydney", 11),
+        ("Local time", "Pacific/Auckland", 13),
+        ("Time (UTC+13)", "Pacific/Auckland", 13),
+    ],
+)
+def test_a_heading_of_the_jobs_clock_says_nothing(heading: str, zone: str, hours: int, tmp_path: Path) -> None:
+    path = headed(day(tmp_path, hours), heading, stated=zone)
+    assert [text for text in told(path) if "heading" in text] == []
+
+
+def test_an_offset_in_figures_is_no_summer_time(tmp_path: Path) -> None:
+    """In March New Zealand's clocks are thirteen hours ahead: a heading with twelve in figures is of another one."""
+    texts = told(headed(day(tmp_path, 13), "Time (UTC+12)", stated="Pacific/Auckland"))
+    assert ["says that times are UTC+12:00" in text for text in texts if "heading" in text] == [True]
+
+
+@pytest.mark.parametrize("hours", [2, 3])
+@pytest.mark.parametrize("stated", ["UTC", None])
+def test_readings_that_would_change_their_base_are_in_doubt(hours: int, stated: str | None, tmp_path: Path) -> None:
+    """Times of a clock that is ahead, read as UTC: the last of the morning would hang on the afternoon's base."""
+    path = headed(late(two_halves(), hours).write(tmp_path), f"Time (UTC+{hours})", stated=stated)
+    assert "time-zone" in kinds(path)
+    (text,) = [text for text in told(path) if "heading" in text]
+    assert f"with times {hours} h earlier" in text and "would belong to another session and base" in text
+    assert (f'write time_zone = "+0{hours}:00"' in text) is (stated is None)
+
+
+def test_a_heading_that_says_utc_is_a_statement(tmp_path: Path) -> None:
+    """Without a time_zone all are read as UTC: where the heading says so, nothing is left to state."""
+    path = headed(two_halves().write(tmp_path), "Time (UTC)", stated=None)
+    assert (told(path), kinds(path)) == ([], [])
+
+
+def test_times_that_state_their_offset_are_read_by_it(tmp_path: Path) -> None:
+    """Whatever stands above them."""
+    path = day(tmp_path)
+    replace_in(path.with_name("rover001.csv"), {",Observed,": ",Time (CET),"})
+    replace_in(path, {'time = "Observed"': 'time = "Time (CET)"'})
+    assert UTC_LINE in path.read_text()
+    assert [text for text in told(path) if "heading" in text] == []

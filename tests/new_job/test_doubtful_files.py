@@ -17,8 +17,8 @@ from pipeline.new_job import new_job
 from pipeline.new_job.questions import Question
 from pipeline.new_job.start import Started
 from pipeline.new_job.values import times
-from pipeline.new_job.zones import zone_said
 from pipeline.problems import JobError
+from pipeline.read.clock_headings import zone_said
 
 HEADS = {"name": "Point", "latitude": "Lat", "longitude": "Lon", "height": "EllHt", "time": "Time UTC",
          "solution": "Solution", "code": "Code"}  # fmt: skip

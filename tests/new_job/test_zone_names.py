@@ -16,7 +16,7 @@ from issued import current_issue
 from pipeline import run_job
 from pipeline.new_job import new_job
 from pipeline.new_job.start import Started
-from pipeline.new_job.zones import is_offset, zone_said
+from pipeline.read.clock_headings import is_offset, zone_said
 
 
 @pytest.mark.parametrize(
