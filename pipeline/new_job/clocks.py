@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pyarrow as pa
@@ -211,12 +212,14 @@ def _zone(
     said, of_date = zone_said(column), zone_said(date) if date is not None else None
     if said and date is not None and (of_date not in (None, said) or (of_date is None and _stays(texts, form))):
         return _asks_one_clock(column, date, said, of_date), said
+    near = zones_near(*place) if place is not None else []
+    if said and near and not any(map(str.isdigit, column)) and _in_summer(near[0], said, texts, form):
+        return _asks_summer(column, said, near[0]), said
     if said:
         return _said_zone(column, said, date if of_date is None else None), said
     fitting = _fitting(texts, form, spans) if spans is not None else None
     if fitting is not None:
         return fitting
-    near = zones_near(*place) if place is not None else []
     return _asks_zone(column, date, texts[0], near), near[0] if near else "UTC"
 
 
@@ -263,6 +266,36 @@ def _stays(texts: Sequence[str], form: str | None) -> bool:
     times = fields.milliseconds[fields.real]
     same = times[1:] // _DAY == times[:-1] // _DAY
     return bool((same & (times[:-1] - times[1:] >= _BACK)).any())
+
+
+def _in_summer(near: str, said: str, texts: Sequence[str], form: str | None) -> bool:
+    """Tell whether the zone of the nearest town has summer time on a day of these times, and is ``said`` in winter.
+
+    By the name of the time in winter many mean what the clock on the wall shows.
+    """
+    fields = clock(None, form).pattern.read(pa.array(texts, pa.string()))
+    days = np.unique(fields.milliseconds[fields.real] // _DAY)
+    for noon in (moment(int(day) * _DAY + _DAY // 2).replace(tzinfo=ZoneInfo(near)) for day in days):
+        ahead, summer = noon.utcoffset(), noon.dst()
+        if ahead and summer and (ahead - summer).total_seconds() * 1000 == _ahead(said):
+            return True
+    return False
+
+
+def _ahead(zone: str) -> int | None:
+    """Return by how many milliseconds a clock of one offset is ahead of UTC, None of others."""
+    kind = clock(zone, None).kind
+    return kind * MINUTE if isinstance(kind, int) else None
+
+
+def _asks_summer(column: str, said: str, near: str) -> Question:
+    """Return the question whether a clock was turned in summer, where a heading has the name of winter's time."""
+    asks = (
+        f'"{column}" names the time of winter, UTC{said}, and clocks are an hour ahead of that where and when this was'
+        " observed: what did the controller's clock show?"
+    )
+    stays = Candidate(f'"{said}"', "if it was not turned: winter's time all the year")
+    return Question("time_zone", asks, (Candidate(f'"{near}"', "what clocks on the wall show there"), stays))
 
 
 def _asks_one_clock(column: str, date: str, said: str, of_date: str | None) -> Question:

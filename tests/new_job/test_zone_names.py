@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from answered import answer
-from folders_made import job_of, lay, write
+from folders_made import CLEAR, job_of, lay, write
 from issued import current_issue
 
 from pipeline import run_job
@@ -50,8 +50,8 @@ def test_columns_of_offsets_are_told(heading: str, offset: bool) -> None:
     assert is_offset(heading) is offset
 
 
-def laid(folder: Path, heading: str, hours: float, beside: str = "") -> Started:
-    job = job_of()
+def laid(folder: Path, heading: str, hours: float, beside: str = "", start: dt.datetime = CLEAR) -> Started:
+    job = job_of(start)
     lay(folder, job)
     heads = {"name": "Point", "time": heading, "latitude": "Lat", "longitude": "Lon", "height": "EllHt",
              "solution": "Solution", "base": "Base", "code": "Code"}  # fmt: skip
@@ -82,6 +82,30 @@ def test_a_name_of_several_zones_is_asked_after_with_each(tmp_path: Path) -> Non
     (asked,) = (one.question for one in laid(tmp_path, "Time (EST)", -5.0).asked if "time_zone" in one.question.key)
     assert [each.value for each in asked.candidates[:2]] == ['"-05:00"', '"+10:00"']
     assert "used for several" in asked.asks
+
+
+@pytest.mark.parametrize("heading", ["Time NZST", "time_nzst", "Time (nzst)"])
+def test_winters_name_in_summer_is_asked_after(heading: str, tmp_path: Path) -> None:
+    """New Zealand's summer time is until 5 April 2026 (Time Order 2007): the wall's clock is an hour ahead of NZST."""
+    (asked,) = (one.question for one in laid(tmp_path, heading, 13.0).asked if "time_zone" in one.question.key)
+    assert [each.value for each in asked.candidates] == ['"Pacific/Auckland"', '"+12:00"']
+    assert "names the time of winter, UTC+12:00" in asked.asks
+
+
+@pytest.mark.parametrize(
+    ("heading", "hours", "start"),
+    [
+        ("Time NZST", 12.0, dt.datetime(2026, 6, 18, 19, 30, tzinfo=dt.UTC)),
+        ("Time NZDT", 13.0, CLEAR),
+        ("Time (UTC+12)", 12.0, CLEAR),
+        ("Time CET", 1.0, CLEAR),
+    ],
+)
+def test_a_name_that_leaves_no_doubt_is_not_asked_after(
+    heading: str, hours: float, start: dt.datetime, tmp_path: Path
+) -> None:
+    asked = laid(tmp_path, heading, hours, start=start).asked
+    assert "time_zone" not in {one.question.key.split(".")[-1] for one in asked}
 
 
 def test_a_column_of_offsets_is_named_where_the_clock_is_asked_after(tmp_path: Path) -> None:
