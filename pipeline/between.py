@@ -101,4 +101,4 @@ def _write(to: Path, record: Record, rows: pa.RecordBatch) -> None:
     except OSError as error:
         to.unlink(missing_ok=True)
         what = f"cannot be written: {error.strerror or error}"
-        raise JobError([Problem(str(to), 0, what, "see to the disk and its rights, or name another file")]) from error
+        raise JobError([Problem(str(to), 0, what, "check disk and permissions, or name another file")]) from error

@@ -125,7 +125,7 @@ class Issue:
 def open_issue(folder_or_job: str | Path, number: int | None = None) -> Issue:
     """Open an issue of a job.
 
-    Its record is held against its own sum, its files have to be there, and its GeoPackage is held against what was
+    Its record is compared with its own sum, its files have to be there, and its GeoPackage is compared with what was
     issued before the first layer is read.
 
     Args:

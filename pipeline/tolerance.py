@@ -1,4 +1,4 @@
-"""The tolerance that occupations of control marks are held against: the one rule that says what passes."""
+"""The tolerance that occupations of control marks are compared with: the one rule that says what passes."""
 
 from dataclasses import dataclass
 

@@ -1,4 +1,4 @@
-"""The issues of a job held against their own records: what was issued is what is there. Nothing is written."""
+"""The issues of a job compared with their own records: what was issued is what is there. Nothing is written."""
 
 import os
 import stat
@@ -279,10 +279,10 @@ def _lost_lines(lines: Sequence[Entry], issues: int) -> Iterator[Finding]:
     """Yield what the issues list has lost, which is no part of any issue."""
     anew = [line for line in lines if line.is_anew]
     if not lines and issues > 1:
-        what = "it is lost; the next run writes it anew from the records, but when issues were made, and why some were"
+        what = "it is lost; the next run rebuilds it from the records, but when issues were made, and why some were"
         yield Finding(0, ISSUES_LIST, f"{what} released by hand or set aside, was there alone", False)
     elif anew:
-        told = f"{counted(len(anew), 'line')} {'was' if len(anew) == 1 else 'were'} written anew, since it was lost"
+        told = f"{counted(len(anew), 'line')} {'was' if len(anew) == 1 else 'were'} rebuilt after it was lost"
         what = f"{told}: their times are those of files, and what was said of releases by hand before is lost where"
         yield Finding(0, ISSUES_LIST, f"{what} no line has it", False)
 

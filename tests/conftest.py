@@ -21,7 +21,7 @@ settings.load_profile("house")
 for _threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
-# Every command that the tests start would compile the whole house anew where Python is told to keep no compiled files,
+# Every command that the tests start would recompile the whole house where Python is told to keep no compiled files,
 # and every worker all tests.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False

@@ -119,7 +119,7 @@ def _cell(value: object) -> str:
 
 def _where(case: Case, name: str) -> str:
     if (sessions := case.survey.job.sessions) is not None:
-        return f"# session {quoted(name)} stands in {sessions.file.name}: add these columns there, and this to its row"
+        return f"# session {quoted(name)} is in {sessions.file.name}: add these columns there, and this to its row"
     return f"# in the [[session]] called {quoted(name)}"
 
 

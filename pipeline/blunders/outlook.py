@@ -16,7 +16,7 @@ class Outlook:
 
     Args:
         rows: (m,) places of rows in the evidence.
-        evidences: what predictions are held against; one that fits none of them explains nothing.
+        evidences: what predictions are compared with; one that fits none of them explains nothing.
         tolerance: what they have to leave less than.
     """
 

@@ -67,7 +67,7 @@ class Case:
 
     @cached_property
     def tolerance(self) -> Tolerance:
-        """What the occupations are held against."""
+        """What the occupations are compared with."""
         return self.solved.occupations.compared.tolerance
 
     @cached_property

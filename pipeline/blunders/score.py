@@ -131,7 +131,7 @@ class Hypothesis:
 
 @dataclass(frozen=True)
 class Explanation:
-    """A hypothesis held against the evidence.
+    """A hypothesis compared with the evidence.
 
     ``predicted`` (n, 3) are the differences that it explains and ``left`` what it leaves of them, ``size`` (3,) its
     free vector (zero where not free) with ``sigma`` (3,), ``misfit_horizontal`` and ``misfit_vertical`` the most it

@@ -52,7 +52,7 @@ def said(job: str, error: Exception) -> Iterator[str]:
         yield f"      {error.fix}"
     else:
         problems = _problems(job, error)
-        wrote = "the issue stands all the same" if isinstance(error, Unfinished) else "nothing written"
+        wrote = "the issue is written and complete" if isinstance(error, Unfinished) else "nothing written"
         yield f"{name}: {counted(len(problems), 'problem')}, {wrote}"
         yield from lines(problems)
 

@@ -48,7 +48,7 @@ def told(job: str, outcome: Result) -> Told:
     if code == HELD:
         return Told(job, code, _WORDS[code], "already being run, nothing done")
     count = len(outcome.problems) if isinstance(outcome, JobError) else 1
-    wrote = "the issue stands all the same" if isinstance(outcome, Unfinished) else "nothing written"
+    wrote = "the issue is written and complete" if isinstance(outcome, Unfinished) else "nothing written"
     return Told(job, code, _WORDS[code], f"{counted(count, 'problem')}, {wrote}")
 
 

@@ -123,7 +123,7 @@ class _HandOut:
         except JobError as error:
             self._unfit[worker] = error.problems[0].what
         except (Lost, OSError):
-            return  # it is gone again, or is asked anew at the next look
+            return  # it is gone again, or is asked again at the next look
         else:
             self.workers.append(worker)
 

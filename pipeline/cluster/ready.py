@@ -32,7 +32,7 @@ def _refuse(scheduler: Scheduler, found: dict[str, str]) -> None:
         return
     address, what = next(iter(sorted(found.items())))
     more = f", and {counted(len(found) - 1, 'other worker')} differ too" if len(found) > 1 else ""
-    fix = "install there what runs here, as one version on all machines, and start the workers anew"
+    fix = "install there what runs here, as one version on all machines, and restart the workers"
     raise scheduler.refused(f"the worker at {address} {what}{more}", fix)
 
 
@@ -42,7 +42,7 @@ def not_seen(scheduler: Scheduler, workers: Sequence[Worker], wanted: Sequence[W
     with signed(wanted) as (those, fails):
         found = scheduler.not_seen(workers, those)
     for job, what in fails.items():
-        refused[job] = JobError([Problem(job, 0, what, "let it be written by whoever runs jobs on a cluster")])
+        refused[job] = JobError([Problem(job, 0, what, "have it written by whoever runs jobs on a cluster")])
     for address, missing in found.items():
         for job, what in missing.items():
             problem = Problem(job, 0, f"the worker at {address} cannot run it: {what}", _SHARE)

@@ -149,7 +149,7 @@ class Scheduler:
             from pipeline.cluster.on_worker import done
 
             if get_worker().local_directory != life:
-                return b""  # started anew at the same address: how often a job is tried is for the command to say
+                return b""  # restarted at the same address: how often a job is tried is for the command to say
             return done(job, timeout, dry_run)
 
         ways: Mapping[str, Any] = {"workers": [worker.address], "allow_other_workers": False, "retries": 0}

@@ -33,7 +33,7 @@ _NUMBERS = {kind: 3 for kind in POINTS} | {1: 2, 2001: 2, 0x40000001: 2}
 #: Bytes that the rows of a register may hold together: beyond any that is one, a view makes what is not there.
 _LARGEST = 1 << 26
 
-#: Characters of a value in a column that is none of ours beyond which it is let be.
+#: Characters of a value in a column that is none of ours beyond which it is left alone.
 _LONG = 1_000
 
 
@@ -111,7 +111,7 @@ def _features(
     problems: Problems,
     form: Form,
 ) -> Features | None:
-    """Return the rows in the order of their numbers, every value as it is stored; others' long ones are let be."""
+    """Return the rows in the order of their numbers, every value as it is stored; others' long ones are left alone."""
     before = len(problems.found)
     called = [column.name.strip().casefold() for column in layer.columns]
     used = {name for name in called if {*columns, *form.columns}.intersection(form.called(name))}

@@ -2,7 +2,7 @@
 
 Two readings have in common what their sessions' shifts have: within one session nothing of the shift is left in their
 difference, between two the covariance that the adjustment gives the two shifts. The geoid, a site's localisation and
-the transformations are the same at one place and fall out. Each time a pole is centred anew.
+the transformations are the same at one place and fall out. Each time a pole is centred again.
 """
 
 import math
@@ -20,7 +20,7 @@ from pipeline.job.model import Checks
 from pipeline.solve.solve import Solved
 from pipeline.tolerance import Tolerance, plan_and_height
 
-#: A reading is held against so many before it, in time: up to eleven readings of a point give every pair.
+#: A reading is compared with so many before it, in time: up to eleven readings of a point give every pair.
 BEFORE = 10
 #: The chance that any pair of a job without mistakes lies beyond what is expected of all.
 _CHANCE = 0.05

@@ -141,7 +141,7 @@ def linework_notes(noted: LineworkNoted | None) -> list[str]:
     for one in noted["misread"][:_SHOWN]:
         near = f"; nearest {' or '.join(map(repr, one['nearest']))}" if one["nearest"] else ""
         first = f"{counted(one['readings'], 'reading')}, first {', '.join(one['first'])}"
-        told.append(f"the code '{one['code']}' ({first}) has a word of strings, and is none of their codes{near}")
+        told.append(f"the code '{one['code']}' ({first}) has a word of strings, and is not one of their codes{near}")
     for code in noted["without_readings"]:
         told.append(f"[linework] names the code '{code}', and no reading has it")
     return told

@@ -20,7 +20,7 @@ _LEAST = 1e-12
 #: Writings of one reading. What is there more often is a logger at rest, or keyed in.
 _MOST = 4
 #: Share of the readings that have another of their name as much later from which on they are two clocks': where many
-#: points are measured twice, some agree by chance. What was reduced anew meanwhile may differ.
+#: points are measured twice, some agree by chance. What was reduced again meanwhile may differ.
 _SHARE = 0.8
 
 

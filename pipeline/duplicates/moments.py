@@ -11,7 +11,7 @@ from pipeline.duplicates.decimals import COARSEST, TIME_UNITS
 from pipeline.duplicates.observed import Observed, Readings
 from pipeline.sphere import DEGREE
 
-#: Readings of one moment up to which each is held against each of the others; beyond, those of one latitude are.
+#: Readings of one moment up to which each is compared with each of the others; beyond, those of one latitude are.
 _MANY = 64
 #: The same where moment and latitude are one: a logger at rest whose times lost their hours. Its exact repeats are
 #: found all the same. And the pairs of such readings that are looked at in all.

@@ -1,4 +1,4 @@
-"""The datum steps of a job held against each other, and what of their errors no shift takes up.
+"""The datum steps of a job compared with each other, and what of their errors no shift takes up.
 
 A shift that control derives takes up whatever is alike all over the job between the way of the readings and the truth
 of the marks. It does not take up what varies over the job's extent, nor an error in the way of the marks themselves.

@@ -198,8 +198,8 @@ def _dates(export: Export, log: FileLog) -> Iterator[str]:
         if 2 * noted.count <= log.rows or "00:00:00" in text:
             yield (
                 f"{export.shown}:{noted.row}: the {word} of {counted(noted.count, 'row')}, this one first, is a date"
-                f' ("{text}"), and is issued so: spreadsheets make dates of such as 3-4; format the column as text,'
-                f" write the {word} again, or export it from the instrument anew"
+                f' ("{text}"), and is issued as one: spreadsheets turn entries such as 3-4 into dates; format the'
+                f" column as text, write the {word} again, or export it from the instrument again"
             )
 
 

@@ -13,7 +13,7 @@ from pipeline.intake.base_values import merged
 from pipeline.intake.survey import Survey
 from pipeline.sessions.attach import base_key, spelling
 
-#: Metres: with another position than before, a base was set up anew, and is off by another error.
+#: Metres: with another position than before, a base was set up again, and is off by another error.
 _ANEW = 1.0
 
 

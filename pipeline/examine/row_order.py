@@ -43,9 +43,9 @@ def _astray(survey: Survey, found: Astray) -> str:
             f" {_name(survey, found.place)}"
         )
     if one:
-        cure = "If the time is mistyped, correct it in the export; if the point was measured then, such as anew in its"
+        cure = "If the time is mistyped, correct it in the export; if the point was measured then, say again in its"
         return f"{told}. {cure} old place, all is in order"
-    cure = "If their times are mistyped, correct them in the export; if they were measured then, such as anew in their"
+    cure = "If their times are mistyped, correct them in the export; if they were measured then, say again in their"
     return f"{told}. {cure} old places, all is in order"
 
 

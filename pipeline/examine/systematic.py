@@ -39,7 +39,7 @@ def by_separation(base: Integers, off: Floats, separation: Floats) -> Integers:
     it, it goes for others that are nearer to the separation than to where they should be.
 
     Args:
-        base: (k,) number of the session's base; the same base may average its position anew for every session.
+        base: (k,) number of the session's base; the same base may average its position again for every session.
         off: (k, 3).
         separation: (k,) metres, of the marks occupied.
     """

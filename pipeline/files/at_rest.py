@@ -68,7 +68,7 @@ def as_seen(package: Path) -> Iterator[Path]:
         return
     with tempfile.TemporaryDirectory() as scratch:
         for source in (package, *logs):
-            if not source.name.endswith("-shm"):  # made anew from the log
+            if not source.name.endswith("-shm"):  # made again from the log
                 shutil.copyfile(source, Path(scratch, source.name))
         copy = Path(scratch, package.name)
         with closing(sqlite3.connect(copy)) as file:

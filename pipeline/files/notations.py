@@ -58,7 +58,7 @@ def words_of(heading: str) -> list[str]:
 
 
 #: What to do where an angle is written as nothing reads it.
-TO_DEGREES = "export it in decimal degrees; where its numbers are decimal degrees all the same, rename the heading"
+TO_DEGREES = "export it in decimal degrees; where its numbers are decimal degrees nevertheless, rename the heading"
 PARTS_FIX = "export decimal degrees in one column"
 
 

@@ -67,14 +67,14 @@ _STATED = "state time_format"
 _APART = "map the column of dates as date beside time, in [points.columns], or export both in one"
 _TIMES: tuple[tuple[str, str], ...] = (
     (r"=.*", "is a spreadsheet's formula: export the values"),
-    (r"(?:.*[T ,])?\d{1,2} ?h ?\d\d.*", "has h in its time of day, which is not read: export it such as 07:30:00"),
+    (r"(?:.*[T ,])?\d{1,2} ?h ?\d\d.*", "has h in its time of day, which is not read: export it in the form 07:30:00"),
     (r"(?:.*\d[T ,]+)?\d{1,2}\.\d\d\.\d\d(?:[.,]\d+)?",
      f"has points in its time of day: {_STATED} with them, such as \"%d/%m/%Y %H.%M.%S\" or \"%Y-%m-%d %H.%M.%S\""),
     (rf"(?:[^\W\d_]{{2,12}}\.?,? )?(?:\d{{1,2}}{_GAP}{_OTHER_MONTH}{_GAP}(?:\d{{4}}|\d\d)|\d{{4}}{_GAP}{_OTHER_MONTH}"
      rf"{_GAP}\d{{1,2}})(?:\D.*)?|{_OTHER_MONTH}[. ]+\d{{1,2}},? *\d{{4}}(?:\D.*)?",
      "seems to name a month in another language than English, which is not read: export months as numbers"),
     (r"\d{4}年 ?\d{1,2}月 ?\d{1,2}日.*|\d{4}년 ?\d{1,2}월 ?\d{1,2}일.*",
-     "has the words for year, month and day in it: export it such as 2026-03-02 07:30:00"),
+     "has the words for year, month and day in it: export it in the form 2026-03-02 07:30:00"),
     (rf"(?:.*\d )?(?!(?:am|pm|utc|gmt|t)\b)[^\W\d_]{{2,4}}\.? ?{_CLOCK}.*",
      "has words in it beside the time of day, which are not read: export a clock of 24 hours and figures alone"),
     (r"\d{10}(?:[.,]\d+)?",

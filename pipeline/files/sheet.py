@@ -417,6 +417,6 @@ def _row(
         asked.note(
             line,
             f"this row has {counted(len(cells), 'cell')}, the header {len(columns)}",
-            "with a decimal comma the cells are parted by ';', and a cell that holds the delimiter stands in quotes",
+            "with a decimal comma separate the cells by ';', and put a cell that holds the delimiter in quotes",
         )
     return {name: cells[place] for place, name in wanted if place < len(cells) and cells[place]}

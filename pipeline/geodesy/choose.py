@@ -138,7 +138,7 @@ def _unavailable(group: TransformerGroup, source: CRS, target: CRS, area: Area, 
     return OperationError(
         f"{step}: PROJ knows no operation from {source.name} to {target.name} for the job's area",
         "check both CRSs (one on an unregistered datum leads nowhere) and where the points lie; where shifts derived"
-        " from ties are to take up what the two frames differ by, state the grid's own datum as crs"
+        " from ties are to absorb what the two frames differ by, state the grid's own datum as crs"
         + (heights_hint(area) if source.is_compound != target.is_compound else ""),
     )
 

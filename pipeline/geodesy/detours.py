@@ -1,4 +1,4 @@
-"""Two ways through PROJ from one CRS to the working frame, held against each other over the extent of a job.
+"""Two ways through PROJ from one CRS to the working frame, compared with each other over the extent of a job.
 
 PROJ has direct operations of a metre between "WGS 84" and national datums beside grids that are good to centimetres
 from the frame that is called WGS 84 all the same (ETRS89 and its like). Where a job's positions and its marks go by

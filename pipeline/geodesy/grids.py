@@ -64,7 +64,7 @@ def _fault(folder: str) -> str | None:
     if not os.path.isdir(folder):
         return "is a file; name its folder" if os.path.exists(folder) else "is not there"
     if not os.access(folder, os.R_OK | os.X_OK):
-        return "may not be read"
+        return "cannot be read: no permission"
     try:
         folder.encode("utf-8")
     except UnicodeEncodeError:

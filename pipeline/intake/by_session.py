@@ -54,7 +54,7 @@ class BySession:
         return OfSession(self, session)
 
     def references(self) -> tuple[Floats, Floats]:
-        """Return places (k, 3) and heights (k,) of all readings that others may be held against."""
+        """Return places (k, 3) and heights (k,) of all readings that others may be compared with."""
         found = [self._references(start) for start in range(0, len(self.rows), _BLOCK)]
         places = [np.zeros((0, 3)), *(piece.places for piece in found)]
         return np.concatenate(places), np.concatenate([np.zeros(0), *(piece.height for piece in found)])

@@ -117,7 +117,7 @@ def _told(rows: Rows, prepared: Prepared, pairs: Integers, later: Integers, what
         have = counted(len(here), "reading has", "readings have")
         yield (
             f"{prepared.exports[export].shown}: {have} the position of another to the last digit, at another time, and"
-            f" nobody measures so: {what}: {listed}{more}"
+            f" no measurement repeats like that: {what}: {listed}{more}"
         )
 
 

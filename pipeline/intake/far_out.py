@@ -1,4 +1,4 @@
-"""The positions of one session's readings held against its base and its middle, piece by piece."""
+"""The positions of one session's readings compared with its base and its middle, piece by piece."""
 
 from dataclasses import dataclass, field, replace
 
@@ -36,7 +36,7 @@ class Told:
 
 @dataclass(frozen=True)
 class Against:
-    """What a session's readings are held against.
+    """What a session's readings are compared with.
 
     Args:
         mid: the middle of them, or of the whole job.

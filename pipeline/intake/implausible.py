@@ -1,4 +1,4 @@
-"""Every sound reading held against its session: what cannot lie where it says, and what had better be looked at."""
+"""Every sound reading compared with its session: what cannot lie where it says, and what should be looked at."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -32,7 +32,7 @@ from pipeline.plausible import (
 )
 from pipeline.words import counted
 
-#: Readings from which on a session speaks for itself; a smaller one is held against the whole job.
+#: Readings from which on a session speaks for itself; a smaller one is compared with the whole job.
 _ENOUGH, _JOB_ENOUGH = 5, 3
 #: Readings from which on one that stands apart is worth a word.
 _COMPANY = 10

@@ -73,7 +73,7 @@ def kept_shifts(folder: Path, windows: Sequence[FieldWindow]) -> tuple[KeptShift
 def written_in(target: Target) -> tuple[str, str]:
     """Return grid and height datum, by which coordinates of two issues are told to be of one kind.
 
-    A site's own system keeps its name, though its marks be measured anew: its coordinates differ by what those did.
+    A site's own system keeps its name, though its marks be measured again: its coordinates differ by what those did.
     """
     named = target["site"] is not None
     return (target["grid_name"], target["height_name"]) if named else (target["grid"], target["height"])

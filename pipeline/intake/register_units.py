@@ -1,4 +1,4 @@
-"""Units that the headings of a register's columns state, held against those that its numbers are read in."""
+"""Units that the headings of a register's columns state, compared with those that its numbers are read in."""
 
 from pipeline.geodesy.units import METRES, Lengths
 from pipeline.job.load import LoadedJob

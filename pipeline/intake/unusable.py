@@ -24,7 +24,7 @@ def advice(reason: Reason, prepared: Prepared, export: int, solutions: Iterable[
     if reason is Reason.NOT_FIXED:
         return _accept(prepared, solutions, ":".join(map(str, loaded.where("quality", "solutions"))))
     if reason is Reason.POOR_QUALITY:
-        return f"the limits stand in [quality] ({_at(loaded.where('quality'))})"
+        return f"the limits are in [quality] ({_at(loaded.where('quality'))})"
     if reason is Reason.OUTSIDE_SESSIONS:
         zone = _at(loaded.where("points", block, "time_zone"))
         stated = "time_zone and time_format" if prepared.exports[export].points.time_format else "time_zone"

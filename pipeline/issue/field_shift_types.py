@@ -30,7 +30,7 @@ class FieldShiftTaken(Strict, _Span):
     files: Annotated[list[str], Field(description="the exports that carry it, as stated; none: all")]
     model: Annotated[str, OneOf(("geocentric", "grid")), Field(description="in what it was applied")]
     tie: Annotated[str | None, Field(description="the reading it was worked out from; null: stated as a vector")]
-    mark: Annotated[str | None, Field(description="the mark that the tie was told to stand on")]
+    mark: Annotated[str | None, Field(description="the mark that was entered for the tie")]
     observed: Annotated[Instant | None, Field(description="when the tie was observed [UTC]")]
     source_file: Annotated[str | None, Field(description="the tie's export")]
     source_row: Annotated[int | None, Field(description="the tie's row there")]

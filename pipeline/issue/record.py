@@ -171,7 +171,7 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for key, value in pairs:
         if key in found:
-            raise ValueError(f"the key {key!r} stands there twice")
+            raise ValueError(f"the key {key!r} appears twice")
         found[key] = value
     return found
 

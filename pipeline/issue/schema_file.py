@@ -1,6 +1,6 @@
 """The form of a record as JSON Schema, for other programs: ``issue.schema.json``, written from `record_types`.
 
-``python -m pipeline.issue.schema_file`` writes it anew.
+``python -m pipeline.issue.schema_file`` writes it again.
 """
 
 import json

@@ -72,7 +72,7 @@ class SetUpStated(Strict):
     longitude: Annotated[float, Field(description="as broadcast, of the antenna's reference point [deg]")]
     latitude: Annotated[float, Field(description="as broadcast [deg]")]
     ellipsoid_height: Annotated[float, Field(description="as broadcast [m]")]
-    antenna_height: Annotated[float, Field(description="what the broadcast position lies above the mark [m]")]
+    antenna_height: Annotated[float, Field(description="height of the broadcast position above the mark [m]")]
 
 
 class Course(Strict):

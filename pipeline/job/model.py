@@ -127,7 +127,7 @@ class Target(_Strict):
     )
     base: Named | None = Field(
         None,
-        description='the registered geographic CRS that a grid counts on which says no datum, as `"EPSG:4959"`;'
+        description='the registered geographic CRS on which a grid that states no datum is based, as `"EPSG:4959"`;'
         ' elsewhere written behind it: `"+proj=tmerc ... on EPSG:4959"`',
     )
     height: str = Field(description='the vertical CRS of the issued heights, or `"ellipsoid"`')
@@ -177,12 +177,12 @@ class Columns(_Strict):
         None, description="root of east² + north², as a radial precision (HRMS) is; each is taken as it / √2"
     )
     pole_height: LengthColumn | None = Field(
-        None, description="taken off where positions are of the antenna's reference point; unmapped if of the ground"
+        None, description="subtracted where positions are of the antenna's reference point; unmapped if of the ground"
     )
     cov_en: AreaColumn | None = Field(None, description="covariance of east and north, in the units of their sigmas")
     cov_eu: AreaColumn | None = Field(None, description="covariance of east and up")
     cov_nu: AreaColumn | None = Field(None, description="covariance of north and up")
-    code: Column | None = Field(None, description="the code that it was collected by")
+    code: Column | None = Field(None, description="the code it was collected with")
     solution: Column | None = Field(None, description="the solution's word, for `quality.solutions`")
     base: Column | None = Field(None, description="the base id, for `session.base`")
     base_longitude: AngleColumn | None = Field(None, description="where its base said it was; with `base_latitude`")
@@ -218,16 +218,16 @@ class _Reading(_Strict):
     header: LineNumber | None = Field(
         None, description="line that names the columns; 0: none does, columns are numbers; found if not stated"
     )
-    skip: LineNumber | None = Field(None, description="lines at the beginning that are stepped over")
+    skip: LineNumber | None = Field(None, description="lines at the beginning to skip")
     comment: Annotated[str, Field(min_length=1, max_length=10)] | None = Field(
-        None, description='what begins a line that is no row, as `"#"`'
+        None, description='what a line that is not a row begins with, as `"#"`'
     )
     decimal: Literal[".", ","] | None = Field(None, description="decimal sign; detected if not stated")
     encoding: str | None = Field(None, description='of a text file, as `"cp1252"`; detected if not stated')
     angles: Literal["decimal", "dms"] | None = Field(
         None, description="degrees with decimals, or degrees, minutes, seconds; decimal if not stated"
     )
-    units: Units | None = Field(None, description="of lengths that the CRS gives no unit to; metres if not stated")
+    units: Units | None = Field(None, description="of lengths for which the CRS gives no unit; metres if not stated")
     epoch: Epoch | None = Field(None, description="of the coordinates, where it is not the time of their observation")
     realisation: str | None = Field(
         None, description='the frame that the base was set on where `crs` leaves it open ("WGS 84"), as `"EPSG:7912"`'
@@ -270,7 +270,7 @@ class Quality(_Strict):
     """What is accepted, and the standard uncertainties where the export has none.
 
     A reading further than ``max_distance`` from its base or session, or by more than ``max_height_difference`` above or
-    below it, is held back; one that stands alone beyond the ``doubtful_`` limits is told (common practice, no source).
+    below it, is held back; an isolated one beyond the ``doubtful_`` limits is noted (common practice, no source).
     """
 
     solutions: Listed[Named] = Field(("fix",), description="words of the accepted solutions; others are held back")
@@ -280,8 +280,8 @@ class Quality(_Strict):
     max_correction_age: Seconds | None = Field(None, description="held back beyond it")
     max_distance: Length = Field(50_000.0, description="from base or session; ten times that with network corrections")
     max_height_difference: Length = Field(3_000.0, description="above or below base or session")
-    doubtful_distance: Length = Field(500.0, description="a reading that stands alone beyond it is issued and noted")
-    doubtful_height_difference: Length = Field(90.0, description="one that stands alone beyond it is issued and noted")
+    doubtful_distance: Length = Field(500.0, description="an isolated reading beyond it is issued and noted")
+    doubtful_height_difference: Length = Field(90.0, description="an isolated reading beyond it is issued and noted")
     sigma_horizontal: Length = Field(
         0.008, description="standard uncertainty of east and of north, where the export gives none"
     )
@@ -317,7 +317,7 @@ _PlaceOfLength = Annotated[Column, Unit("`units`")]
 
 
 class RegisterColumns(_Strict):
-    """Our name = the register's, below it. What is not mapped goes by our name; other columns stand in the record."""
+    """Our name = the register's, below it. Unmapped, a column goes by our name; other columns go into the record."""
 
     mark: Column | None = Field(None, description="the mark's name")
     easting: Column | None = Field(None, description="with `northing`, in a projected `crs`")
@@ -330,7 +330,7 @@ class RegisterColumns(_Strict):
     vu95: _PlaceOfLength | None = Field(None, description="95 % uncertainty of the height")
     holds: Column | None = Field(None, description="`3d`, `position` or `height`: what of its coordinates is held")
     source: Column | None = Field(None, description="where the coordinates come from")
-    dated: Column | None = Field(None, description="of what day they are; the newest of several rows is used")
+    dated: Column | None = Field(None, description="the day they date from; the newest of several rows is used")
 
 
 class ControlSection(_Table):
@@ -362,7 +362,7 @@ class ControlSection(_Table):
 
 
 class Occupation(_Strict):
-    """A rover point that stands on a mark of the register or on a temporary mark."""
+    """A rover point observed on a mark of the register or on a temporary mark."""
 
     point: Named = Field(description="the point's name in the export")
     mark: Named = Field(description="a mark of the register, or a temporary mark's name")
@@ -383,7 +383,7 @@ class Setup(_Strict):
     longitude: Longitude = Field(description="as broadcast, in the datum of `source.crs`")
     latitude: Latitude = Field(description="as broadcast")
     ellipsoid_height: Metres = Field(description="as broadcast")
-    antenna_height: Metres = Field(0.0, description="what the broadcast position lies above the mark")
+    antenna_height: Metres = Field(0.0, description="height of the broadcast position above the mark")
     epoch: Epoch | None = Field(None, description="the same as the session's `epoch`")
     sigma_east: LengthOrNone = Field(0.0, description="standard uncertainty of the position, beside `quality.centring`")
     sigma_north: LengthOrNone = Field(0.0, description="of the position")
@@ -415,15 +415,15 @@ class FieldShift(_Strict):
     start: Annotated[Moment, Field(alias="from")] = Field(description="the first time that it was applied")
     until: Moment | None = Field(None, description="the first time that it was no longer; else the session's end")
     earliest: Moment | None = Field(
-        None, description="where nobody knows when before `from` it was switched on; readings since then are suspect"
+        None, description="where it is not known when before `from` it was switched on; those since are suspect"
     )
     latest: Moment | None = Field(
-        None, description="where nobody knows when after `until` it was switched off; readings up to then are suspect"
+        None, description="where it is not known when after `until` it was switched off; those until then are suspect"
     )
     tie: Named | None = Field(
         None, description="the reading that it was worked out from, with `mark`: the last of that name before `from`"
     )
-    mark: Named | None = Field(None, description="the mark that the tie was told to stand on")
+    mark: Named | None = Field(None, description="the mark that was entered for the tie")
     easting: OnGrid | None = Field(None, description="of the mark as typed in the field; else the register's")
     northing: OnGrid | None = Field(None, description="with `easting` and `height`, as `target.grid` writes them")
     height: OnGrid | None = Field(None, description="in the datum `target.height`")
@@ -438,7 +438,7 @@ class FieldShift(_Strict):
     model: Literal["geocentric", "grid"] = Field(
         "geocentric",
         description="one geocentric vector, taken at the first tie's mark, or metres along the issue's `easting`,"
-        " `northing` and `height`, to whichever side these grow",
+        " `northing` and `height`, in the directions in which these increase",
     )
 
     @model_serializer(mode="wrap")
@@ -572,8 +572,8 @@ class Issue(_Strict):
     )
     keep: Annotated[int, Field(ge=0, le=MOST_KEPT)] = Field(
         0,
-        description="so many of the newest issues keep all of their files, of older ones record and report alone stay;"
-        " never of one that is current, was released by hand or waits; 0: every issue is kept",
+        description="how many of the newest issues keep all of their files; older ones keep record and report alone,"
+        " except one that is current, was released by hand or waits; 0: every issue is kept",
     )
     formats: Listed[Format] = Field(("gpkg",), min_length=1, description="what is written; the GeoPackage in any case")
     repeats: Literal["all", "last", "mean"] = Field(
@@ -585,7 +585,7 @@ class Issue(_Strict):
 
 
 class Notify(_Strict):
-    """A command that `tiedown run` calls when the job's state changed; it reaches no issue."""
+    """A command that `tiedown run` calls when the job's state changed; it affects no issue."""
 
     command: Annotated[Listed[CommandWord], Field(min_length=1)] = Field(
         description="program and arguments, started without a shell in the job file's folder"
@@ -594,7 +594,7 @@ class Notify(_Strict):
 
 
 class Particulars(BaseModel):
-    """Who, where and with what, in keys of your own, shown as given in the report; they reach no coordinate.
+    """Who, where and with what, in keys of your own, shown as given in the report; they affect no coordinate.
 
     Texts, numbers, dates, lists of them, and one level of tables or of lists of tables. They are kept as plain values:
     dates and times as texts.
@@ -638,19 +638,19 @@ class DrawnCode(_Strict):
 
 
 class Drawing(_Strict):
-    """How a drawing (DXF) is plotted, which its texts and symbols hang on; it changes no coordinate."""
+    """How a drawing (DXF) is plotted, on which its texts and symbols depend; it changes no coordinate."""
 
     scale: Annotated[Annotated[float, Field(ge=1, le=1_000_000)], Unit("1:n")] = Field(
         500.0, description="of the plot: 500 is 1:500"
     )
     text_height: Annotated[Annotated[float, Field(ge=0.1, le=100)], Unit("mm")] = Field(
-        1.8, description="of texts on the plot; symbols go with it"
+        1.8, description="of texts on the plot; symbols are scaled with it"
     )
     codes: Listed[DrawnCode] = Field((), description="layer and colour of single codes")
 
 
 class CodeColumns(_Strict):
-    """Our name = the table's, below it. What is not mapped goes by our name; other columns are let be."""
+    """Our name = the table's, below it. Unmapped, a column goes by our name; other columns are ignored."""
 
     code: _Heading | None = Field(None, description="the code, as readings have it")
     description: _Heading | None = Field(None, description="what it stands for")
@@ -698,7 +698,7 @@ class Linework(_Strict):
     )
     number: Literal["behind", "word", "none"] = Field(
         "behind",
-        description="where the number of a string stands: behind its code (`KERB1`), as a word (`KERB 1`), or nowhere",
+        description="where the number of a string is: behind its code (`KERB1`), as a word (`KERB 1`), or nowhere",
     )
     within: Literal["session", "export", "job"] = Field(
         "session",
@@ -706,7 +706,7 @@ class Linework(_Strict):
         " where two rovers pick one string; in all of them readings follow in time",
     )
     remarks: bool = Field(
-        False, description="other words behind a code say nothing; else a string with such a word is not drawn"
+        False, description="ignore other words behind a code; if false, a string with such a word is not drawn"
     )
 
 
@@ -729,13 +729,13 @@ class PlannedSession(_Strict):
 
 
 class Plan(_Strict):
-    """What a day is meant to be, for `tiedown plan`; no run looks at it."""
+    """What a day is meant to be, for `tiedown plan`; runs ignore it."""
 
     area: Corners = Field(
         description="corners of the work, easting and northing as issued; two are those of a rectangle"
     )
     height: Level | None = Field(None, description="of the work, as issued; else the mean of the marks at hand")
-    within: Length = Field(10_000.0, description="marks so far from the work are at hand, and tried as ties and checks")
+    within: Length = Field(10_000.0, description="marks up to this far from the work are tried as ties and checks")
     pegs: Listed[Peg] = Field((), description="temporary marks to be set")
     session: Listed[PlannedSession] = Field((), description="the sessions, as `[[plan.session]]` each")
 

@@ -13,7 +13,7 @@ _ENDS = re.compile(r"\s*$|\s*\[|# OPEN: ")
 _OFFERED = frozenset(("max_sigma_horizontal", "max_sigma_vertical"))
 _FIX = (
     "take the # off the line below it that is right, or write another value there; if none of them applies, delete"
-    " the lines of the question (versions before let it stand)"
+    " the lines of the question (earlier versions ignored it)"
 )
 
 

@@ -43,7 +43,7 @@ def size(found: Value) -> int:
 def _row(found: object) -> Value:
     """Return one of a list of tables, of which each is shown in a line."""
     if not isinstance(found, dict):
-        raise ValueError("a list of tables and of other values: let it be of one kind")
+        raise ValueError("a list of tables and of other values: use one kind")
     return {key_given(key): _one(inner, f"'{key}' in a table of a list") for key, inner in found.items()}
 
 

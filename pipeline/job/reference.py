@@ -48,7 +48,7 @@ def table() -> str:
 
 
 def placed(page: str) -> str:
-    """Return the text of a page with the table between its comments written anew."""
+    """Return the text of a page with the table between its comments written again."""
     before, rest = page.split(BEGIN)
     _, after = rest.split(END)
     return f"{before}{BEGIN}\n{table()}{END}{after}"

@@ -1,6 +1,6 @@
 """The form of a job file as JSON Schema, for editors that complete and check it: ``job.schema.json``.
 
-``python -m pipeline.job.schema_file`` writes it anew from `model`.
+``python -m pipeline.job.schema_file`` writes it again from `model`.
 """
 
 import json

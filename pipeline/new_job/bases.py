@@ -9,8 +9,8 @@ from pipeline.arrays import Flags, Integers
 from pipeline.clock import HOUR, MINUTE
 from pipeline.new_job.rows import Rows
 
-#: A gap from which on a base is taken to have been set up anew, and what is left before and after a session's readings.
-#: Common practice, no source.
+#: A gap from which on a base is taken to have been set up again, and what is left before and after the readings of a
+#: session. Common practice, no source.
 GAP, MARGIN = 3 * HOUR, 10 * MINUTE
 #: Readings up to which a stretch without any mark is taken for a slip (a wrong clock, a wrong id) beside longer ones.
 _FEW, _SHARE = 10, 0.02

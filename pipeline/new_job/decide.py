@@ -57,7 +57,7 @@ from pipeline.words import counted, plural
 
 #: What is said of a file where a key of a job file is a way out.
 _KEY = re.compile(r"\b(?:state|map) |time_format|\[points")
-#: Readings that are held against a register's marks where none says that it stands on one.
+#: Readings that are compared with a register's marks where none says that it stands on one.
 _ANY = 3_000
 
 
@@ -114,7 +114,7 @@ def _nothing(shown: str, found: Contents) -> Problem:
     what = "there is no export in this folder: no file with positions and times" + (f" ({told})" if told else "")
     *most, last = (*TEXT, *JSON, *PACKAGE, *WORKBOOKS)
     endings = f"{', '.join(most)} and {last} are read"
-    fix = f"name the folder that the exports are in, or see to what is said of each file and run this again; {endings}"
+    fix = f"name the folder that the exports are in, or correct what is said of each file and run this again; {endings}"
     if _KEY.search(told):
         fix += (
             "; keys that are named above are those of a job file, and none was written: export or rename as it is said,"
@@ -484,7 +484,7 @@ def _halves(one: Found, clock: Clock) -> list[Question]:
     if not clock.half or one.mapped.still is not None:
         return []
     named = one.look.named({"time": one.mapped.columns["time"]})["time"]
-    why = "of a 24-hour clock: the rows are out of order; else export the times anew, as asked"
+    why = "of a 24-hour clock: the rows are out of order; else export the times again, as asked"
     return [Question("time", clock.half, (Candidate(_toml(named), why),))]
 
 

@@ -292,7 +292,7 @@ def _degrees_state(grid: Grid, place: tuple[float, float] | None) -> State:
         return Known(
             f'"{own}"',
             f"{named(own)}: the file says degrees and no datum; that of the grid is taken, since the shift from"
-            " the ties takes up the rest",
+            " the ties absorbs the rest",
         )
     asks = "which datum are the degrees in? the file does not say it; that of the grid is usual"
     if grid.step is not None:

@@ -1,4 +1,4 @@
-"""Letters of hemispheres in columns of their own, held against the signs of the degrees beside them."""
+"""Letters of hemispheres in columns of their own, compared with the signs of the degrees beside them."""
 
 import re
 from collections.abc import Mapping, Sequence

@@ -27,7 +27,7 @@ _NUMBERS = ("sigma_east", "sigma_north", "sigma_up", "precision", "each", "radia
 _PLANE, _DEGREES = ("easting", "northing"), ("longitude", "latitude")
 #: What to do where times are not recognised.
 _AS_TIMES = 'export dates with times of day such as "2026-03-02 07:30:00"'
-_AS_DEGREES, _STATE_DMS = "export decimal degrees, or such as 36°50'12.345\"S", 'angles = "dms"'
+_AS_DEGREES, _STATE_DMS = "export decimal degrees, or the form 36°50'12.345\"S", 'angles = "dms"'
 _OR_STATE, _NOT_READ = "state time_format", "not read"
 #: What a time of any kind has in it.
 _LIKE_TIME = re.compile(r"\d{1,2}:\d\d|\d{5,}")
@@ -167,9 +167,7 @@ def _in_parts(look: Look) -> str | None:
     found = [next((name for name in look.names if bare(name) in words), None) for words in (_YEAR, _MONTH, _DAY)]
     if all(name is not None for name in found):
         shown = listed([str(name) for name in found], _QUOTE)
-        return (
-            f"times are not recognised: the date stands in several columns, {shown}; {_AS_TIMES}, in one column or two"
-        )
+        return f"times are not recognised: the date is in several columns, {shown}; {_AS_TIMES}, in one column or two"
     return None
 
 
@@ -241,7 +239,7 @@ def no_session(exports: Sequence[str], readings: int, unread: Sequence[str]) -> 
     if len(exports) > 1:
         why = why.replace("its", "their").replace("of it", "of them")
     why += f" ({'; '.join(unread[:_REASONS])})" if unread else ""
-    asks = f"when did which base run? no session could be made of {listed(exports)}: {why}. See to that and run"
+    asks = f"when did which base run? no session could be made of {listed(exports)}: {why}. Correct that and run"
     asks += " `tiedown new` again, or write a [[session]] block per base session"
     return Question("sessions", asks)
 

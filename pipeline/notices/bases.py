@@ -117,7 +117,7 @@ class _Session:
         """Return the lines of the job file that part the session where the position changes."""
         field = f"field_shift = {{ from = {iso(moment(found[0].since))}, ... }}"
         return (
-            f"a position that the field corrected is a {field}; a base set up anew needs a session of its own,"
+            f"a position that the field corrected is a {field}; a base set up again needs a session of its own,"
             " with ties:\n" + "\n".join(self._parts(found)).rstrip()
         )
 

@@ -1,4 +1,4 @@
-"""The codes of readings held against the table of codes: which it has, and which not, with the nearest that it has."""
+"""The codes of readings compared with the table of codes: which it has, and which not, with the nearest that it has."""
 
 from pipeline.intake.code_log import CodeSeen
 from pipeline.intake.survey import Survey

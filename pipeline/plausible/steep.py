@@ -17,7 +17,7 @@ _RISES, _SLOPE = 150.0, 1.0
 _IN_FEET = 50.0
 #: Readings up to which that is looked for: of more, most squares of a hillside would have to be.
 _MANY = 100_000
-#: Metres: the side of the squares in which readings are held against one another.
+#: Metres: the side of the squares in which readings are compared with one another.
 _SQUARE = 120.0
 #: Readings above, and below, that make it more than one odd height.
 _COMPANY = 3
@@ -30,7 +30,7 @@ class Steep:
     """Readings (k,), places among those given, ascending, that stand off the others ``by`` metres, ``away`` from them.
 
     ``by`` and ``away`` are of the nearest pair; ``feet`` says whether the heights fit the others' when taken for feet,
-    ``others`` how many those are that they were held against; ``possible`` whether ground may be so steep all the same.
+    ``others`` how many they were compared with; ``possible`` whether ground may be so steep nevertheless.
     """
 
     rows: Integers

@@ -274,8 +274,8 @@ def _paths(
             continue
         except Closed as error:
             place = os.path.relpath(error.folder, folder)
-            what = f'the folder {place} may not be looked into for "{pattern}": {error}'
-            problems.add(job_file, line, what, "see to its rights, or name the folders that the exports are in")
+            what = f'the folder {place} cannot be searched for "{pattern}": {error}'
+            problems.add(job_file, line, what, "check its permissions, or name the folders that the exports are in")
             continue
         if not matches:
             problems.add(job_file, line, f'no file matches "{pattern}"', _look(pattern, folder) if hints > 0 else "")

@@ -1,4 +1,4 @@
-"""An export's first rows held against its block: units below the header, times as they are written."""
+"""An export's first rows compared with its block: units below the header, times as they are written."""
 
 import re
 

@@ -28,7 +28,7 @@ _FIGURE = re.compile(r"[+-]?\d+([.,:]\d+)*")
 NOT_AS_ABOVE = "the names of the columns stand here again, and not as above"
 SPLIT = (
     "split the file above this line and map each part in a [[points]] of its own, or export it all with one heading;"
-    " take the line out if it is none"
+    " take the line out if it is not one"
 )
 
 
@@ -78,7 +78,7 @@ def heading_of(points: Points, names: Sequence[str]) -> Heading:
 def with_one_heading(points: Points, names: Sequence[str], counted: Lengths, batches: Iterator[Raw]) -> Iterator[Raw]:
     """Give the rows again. Raises `Unusable` where rows stand below a heading, or units, by which they are not read.
 
-    A heading that is the first one again, blanks and case aside, is let be: it is counted as no reading.
+    A heading that is the first one again, blanks and case aside, is left alone: it is counted as no reading.
     """
     first = heading_of(points, names)
     again: Unusable | None = None

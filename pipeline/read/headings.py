@@ -1,4 +1,4 @@
-"""Units that stand in the names of columns ("Height [ft]", "sE (mm)"), held against those that the job file states."""
+"""Units that stand in the names of columns ("Height [ft]", "sE (mm)"), compared with those that the job file states."""
 
 from collections.abc import Sequence
 
@@ -46,7 +46,7 @@ def check_headings(points: Points, counted: Lengths, line: int) -> None:
 def check_units_row(points: Points, counted: Lengths, cells: dict[str, str], line: int) -> None:
     """Hold a row of units, as some programs write below the header, against what the numbers are read as.
 
-    ``cells`` are those of mapped columns on the first row, by our words; a row of anything else is let be. Raises
+    ``cells`` are those of mapped columns on the first row, by our words; a row of anything else is left alone. Raises
     `Unusable` as `check_headings` does, and where precisions are in millimetres, which only a heading can say.
     """
     there = {word: cell.strip("[](){}<> ") for word, cell in cells.items() if word in LENGTHS | DEGREES and cell}

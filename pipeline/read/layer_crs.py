@@ -1,4 +1,4 @@
-"""What a layer says of its own CRS, held against what the job file says."""
+"""What a layer says of its own CRS, compared with what the job file says."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""A job held against its issue before: why it differs, what is taken over, and what its rows are compared with."""
+"""A job compared with its issue before: why it differs, what is taken over, and what its rows are compared with."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -91,7 +91,7 @@ def _carried(doubt: DoubtNoted, newest: Record, survey: Survey) -> Doubtful | No
         why = [text for part in said["why"].split("; ") for text in _as_it_is(part, survey)]
         if not why:
             return None
-        gone = f"; issue {_since(doubt):03d} is gone or damaged, so that nothing is held against it any more"
+        gone = f"; issue {_since(doubt):03d} is gone or damaged, so that nothing can be compared with it any more"
         sentence = f"{said['what']}: {'; '.join(why)}; {UNSETTLED}{said['cure'].removesuffix(gone)}{gone}"
         if not any(text.startswith("[control]") for text in why):
             key = ("target", "geoid")

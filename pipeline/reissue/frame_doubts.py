@@ -55,7 +55,7 @@ def frame_doubts(base: Record, survey: Survey, solved: Solved, now: Fingerprint)
         case = _by_shifts(seen, jumps) if jumps and not changes.field else _by_control(seen, bool(changes.field))
         why, key = control, "height" if any("] height" in text for text in control) else "crs"
         place = survey.where("control", key)
-        cure = ", since ties take a wrong CRS or height datum up whole and checks agree all the same"
+        cure = ", since ties absorb a wrong CRS or height datum in full and checks agree nevertheless"
     else:
         case, why, place = _by_files(seen), changes.files, survey.where("target", "geoid")
         cure = "; see which file or operation belongs to the job"

@@ -1,4 +1,4 @@
-"""The rows of one issue, laid down to be held against those of another: the rows that both have are not looked at."""
+"""The rows of one issue, laid down to be compared with those of another: the rows that both have are not looked at."""
 
 from collections.abc import Iterator, Sequence
 from typing import Any

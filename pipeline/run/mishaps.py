@@ -21,7 +21,7 @@ class Mishap(Exception):
         self.what, self.fix = what, fix
 
     def __reduce__(self) -> tuple[type["Mishap"], tuple[Any, ...]]:
-        """Say how it is made anew, since libraries that pickle exceptions in ways of their own make none of some."""
+        """Say how it is made again, since libraries that pickle exceptions in ways of their own make none of some."""
         return type(self), self.args
 
     def __str__(self) -> str:

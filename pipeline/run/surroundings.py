@@ -129,7 +129,7 @@ def _program() -> str:
 
 
 def _zones() -> list[Any]:
-    """Return the signs of the folders of time zones, which are written anew when the zones are."""
+    """Return the signs of the folders of time zones, which are written again when the zones are."""
     return [[folder, *_folders(folder)] for folder in zoneinfo.TZPATH if os.path.isdir(folder)]
 
 

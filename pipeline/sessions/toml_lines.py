@@ -17,7 +17,7 @@ def instead(name: str, sessions: SessionsFile | None) -> Iterator[str]:
         yield f"# in place of the [[session]] called {quoted(name)}: its base moved"
     else:
         yield f"# in place of session {quoted(name)}: its base moved"
-        yield f"# sessions stand in {sessions.file.name}: write these as its rows, with the same names as columns"
+        yield f"# sessions are in {sessions.file.name}: write these as its rows, with the same names as columns"
 
 
 def part_names(name: str, taken: Iterable[str], count: int) -> list[str]:

@@ -12,10 +12,10 @@ It is a spreadsheet, or a CSV in UTF-8 with ``,`` or ``;`` between cells (with `
     field_shift_ellipsoid_height, field_shift_east, field_shift_north, field_shift_up, field_shift_base,
     field_shift_files, field_shift_model
 
-Only name, start and end are needed; an empty cell is a key left out. Other columns, of remarks, say, are let be, unless
+Only name, start and end are needed; an empty cell is a key left out. Other columns, such as remarks, are ignored unless
 they are called nearly like these or have one of their words. Times are ISO 8601 with their offset from UTC, or on the
-clock of ``[source] time_zone`` without. A list of occupations is written point=mark, parted by ``;`` (then in quotes
-where the cells are parted by ``;``) or by ``|``: ``CM2-AM=CM2; CM2-PM=CM2``, or by one name where point and mark share
+clock of ``[source] time_zone`` without. A list of occupations is written point=mark, separated by ``;`` (then in quotes
+where it separates the cells too) or by ``|``: ``CM2-AM=CM2; CM2-PM=CM2``, or by one name where point and mark share
 it. ``shift`` is derive or none, and empty where ``shift_east`` and the rest give it. Checks that were noted in the
 field need tables: no cell holds them.
 """
@@ -194,7 +194,7 @@ def _check_columns(sheet: Sheet, problems: Problems) -> None:
         elif column and column not in _COLUMNS:
             near = nearest(column, _COLUMNS, 1) or _alike(column)
             if near:
-                fix = f"the nearest known column is '{near[0]}'; if it is none of them, call it otherwise"
+                fix = f"the nearest known column is '{near[0]}'; if it is none of them, give it another name"
                 problems.add(sheet.shown, sheet.header, f"unknown column: '{column}'", fix)
     for column in ("name", "start", "end"):
         if column not in sheet.columns:
@@ -204,7 +204,7 @@ def _check_columns(sheet: Sheet, problems: Problems) -> None:
 
 
 def _alike(column: str) -> list[str]:
-    """Return the columns that share most words with a name: what seems to say something of a session is not let be."""
+    """Return the columns that share most words with a name: what seems to say something of a session is not ignored."""
     words = {word.removesuffix("s") for word in re.findall("[a-z]+", column)}
     shared = {known: len(words & {part.removesuffix("s") for part in known.split("_")}) for known in _COLUMNS}
     return [known for known, count in shared.items() if count and count == max(shared.values())][:1]

@@ -66,8 +66,8 @@ def _copies(survey: Survey, on_marks: OnMarks, made: _Made) -> Iterator[tuple[in
         where = f"{_export(survey, on_marks, of)}:{lines[of]}"
         what = (
             f"{names[copy]} on {on_marks.marks[copy]} has the position of {names[of]} ({where}) to the last digit,"
-            f" {when}: nobody measures so, and a copied reading proves nothing; restore what was measured, or take the"
-            " row out"
+            f" {when}: no measurement repeats like that, and a copied reading proves nothing; restore what was"
+            " measured, or take the row out"
         )
         yield copy, of, what
 

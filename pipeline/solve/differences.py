@@ -1,4 +1,4 @@
-"""Differences on occupied marks, observed minus known, held against the tolerances of ``[checks]``."""
+"""Differences on occupied marks, observed minus known, compared with the tolerances of ``[checks]``."""
 
 from dataclasses import dataclass
 
@@ -12,8 +12,8 @@ from pipeline.tolerance import Tolerance, plan_and_height
 class Differences:
     """Observed minus known of (n,) occupations, metres in grid and height datum; NaN where nothing is known.
 
-    ``tolerance`` is what those on marks of known coordinates are held against, ``allowed`` (n, 2) what each is, in plan
-    and in height. ``holds`` (n, 2) is whether position, height are judged. ``passed`` is
+    ``tolerance`` is that of differences on marks of known coordinates, ``allowed`` (n, 2) that of each, in plan and in
+    height. ``holds`` (n, 2) is whether position, height are judged. ``passed`` is
     meaningful only where ``judged``: a mark whose register coordinates hold nothing judges nobody.
     """
 
@@ -41,7 +41,7 @@ def differences(
         observed: (n, 3) easting, northing, height.
         known: (n, 3) the register's; NaN where it has none.
         holds: (n, 2) whether the mark holds position, height; a component that it does not hold is not judged.
-        tolerance: what they are held against.
+        tolerance: what they are compared with.
         known_to: (n, 2) the 95 % uncertainty, in plan and in height, of coordinates that nobody published.
     """
     apart = observed - known

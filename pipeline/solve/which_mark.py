@@ -17,7 +17,7 @@ from pipeline.solve.control_marks import Reference
 from pipeline.solve.correct import Corrected
 
 #: Metres within which a check that is named after a mark was meant for it, whatever moved it. A base that was
-#: knocked, or averaged its position anew, is off by less. Common practice, no source.
+#: knocked, or averaged its position again, is off by less. Common practice, no source.
 VICINITY = 20.0
 
 

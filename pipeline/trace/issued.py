@@ -30,7 +30,7 @@ def find_everywhere(folder: Path, names: Sequence[str]) -> dict[int, list[Found]
     """Return the rows of a point's names in every issue of a job's folder, oldest issue first, with what moved in each;
     an issue whose files were removed by `issue.keep` has none.
 
-    A row is known again in the next issue by the time of its observation, which survives files exported anew.
+    A row is known again in the next issue by the time of its observation, which survives files exported again.
 
     Raises OSError, RecordError, ValueError or sqlite3.DatabaseError where an issue cannot be read (see `verify`).
     """

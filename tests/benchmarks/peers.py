@@ -1,4 +1,4 @@
-"""What a run is held against, each as code for a process of its own: plain conversions, and the script usual for it.
+"""What a run is compared with, each as code for a process of its own: plain conversions, and the script usual for it.
 
 Each takes the job file, its one CSV and the file to write. The conversions do no sessions and no shift: they read the
 CSV with its types found, make points of longitude, latitude and height, and write a GeoPackage with a spatial index.

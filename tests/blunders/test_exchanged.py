@@ -116,7 +116,7 @@ def test_honest_failures_are_no_exchange(tmp_path: Path) -> None:
 
 
 def test_a_base_far_from_where_it_says_is_no_marks_fault(tmp_path: Path) -> None:
-    """All readings of a session are 3 km off alike: the marks are let be."""
+    """All readings of a session are 3 km off alike: the marks are left alone."""
     job = simulate(Plan(sessions=1, points=8, ties=1, checks=3, marks=4, noise=False, base_horizontal=3_000.0))
     record = record_of(job.write(tmp_path), 3)
     assert not [note for note in record["notes"] if "reading on it" in note or "readings on it" in note]

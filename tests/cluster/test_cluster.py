@@ -1,7 +1,7 @@
 """Jobs run by the workers of a real scheduler over TCP: as here, also where a worker dies, lags behind or sees less.
 
 One cluster of one worker serves all of it, since what each of them loads takes seconds; the one that is killed is
-started anew. Several workers are in `test_hand_out.py`.
+restarted. Several workers are in `test_hand_out.py`.
 """
 
 import json

@@ -109,7 +109,7 @@ def test_lags_of_clocks(later: int) -> None:
 @pytest.mark.parametrize("export", [0, 1])
 @pytest.mark.parametrize(("differ", "told"), [(40, 0), (2, 18)])
 def test_points_measured_twice_of_which_some_agree_by_chance(differ: int, told: int, export: int) -> None:
-    """As much later are as many as differ, too: what agrees among them is chance, up to a few reduced anew."""
+    """As much later are as many as differ, too: what agrees among them is chance, up to a few reduced again."""
     rows = day(18, HOUR, export)
     rows += [(f"D{n}", n, (30 + n) * 60_000, 0) for n in range(differ)]
     rows += [(f"D{n}", 500 + n, (30 + n) * 60_000 + HOUR, export) for n in range(differ)]

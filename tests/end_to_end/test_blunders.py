@@ -108,7 +108,7 @@ def test_a_session_of_a_csv_is_split_in_the_same_lines(tmp_path: Path) -> None:
     path = knocked(4, sessions=1).write(tmp_path, session_file=True)
     (diagnosis,) = run_job(path, dry_run=True).record["diagnoses"]
     lines = diagnosis["split"].splitlines()
-    assert lines[1] == "# sessions stand in sessions.csv: write these as its rows, with the same names as columns"
+    assert lines[1] == "# sessions are in sessions.csv: write these as its rows, with the same names as columns"
     text = path.read_text(encoding="utf-8")
     path.write_text(text.replace('[sessions]\nfile = "sessions.csv"\n', diagnosis["split"]), encoding="utf-8")
     agreeing(path)

@@ -22,7 +22,7 @@ UTC_LINE = 'time_zone = "UTC"\n'
 
 
 def two_halves(*, coded: bool = True, points: int = 40) -> Simulation:
-    """Return a day of which the second half, from 03:30 UTC on, hangs on the same base, set up anew."""
+    """Return a day of which the second half, from 03:30 UTC on, hangs on the same base, set up again."""
     job = simulate(Plan(sessions=2, points=points))
     second = job.rows["session"] == 1
     job.rows["time"][second] -= np.timedelta64(16, "h")

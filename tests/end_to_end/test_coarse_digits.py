@@ -1,4 +1,4 @@
-"""Exports whose last digit is worth more than the precision that they state; what is written finely is let be."""
+"""Exports whose last digit is worth more than the precision that they state; what is written finely is left alone."""
 
 from pathlib import Path
 

@@ -1,7 +1,7 @@
 """Exports, registers and grids of different datums: what varies over a job is refused or told, what cancels is quiet.
 
 The grid is RD New with its real grid file, which bends against PROJ's seven parameters between "WGS 84" and Amersfoort
-by centimetres over kilometres. Truth is PROJ's own way from ETRS89, held against the service's points in `published`.
+by centimetres over kilometres. Truth is PROJ's own way from ETRS89, compared with the service's points in `published`.
 """
 
 from pathlib import Path

@@ -180,7 +180,7 @@ def test_wgs84_set_on_a_stated_frame_is_that_frame(tmp_path: Path) -> None:
 
 
 def test_what_is_assumed_of_wgs84_is_recorded_with_what_it_may_cost(tmp_path: Path) -> None:
-    """GDA2020 and ITRF2020 at the time of the newest reading, held against each other by the plate's rotation."""
+    """GDA2020 and ITRF2020 at the time of the newest reading, compared with each other by the plate's rotation."""
     issue = run_written(labelled_wgs84(tmp_path, realisation=""))
     (said,) = [one["assumes"] for one in issue.record["operations"] if "assumes" in one]
     metres = float(re.findall(r"off by ([0-9.]+) m", said)[0])

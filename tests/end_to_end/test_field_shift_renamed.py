@@ -1,7 +1,7 @@
 """A field shift by the register's coordinates stays as it was taken out, whatever is called otherwise afterwards.
 
 The register is revised by 20 mm to the east in the same step. What the field applied stays, so that every point moves
-by the revision of the tie alone: 20 mm. Were it worked out anew, what carries it would stay where it was.
+by the revision of the tie alone: 20 mm. Were it computed again, what carries it would stay where it was.
 """
 
 import copy

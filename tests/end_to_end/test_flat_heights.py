@@ -1,4 +1,4 @@
-"""Exports whose heights nobody measured: all zero, or all one number. Jobs that are flat in truth are let be."""
+"""Exports whose heights nobody measured: all zero, or all one number. Jobs that are flat in truth are left alone."""
 
 from pathlib import Path
 

@@ -45,7 +45,7 @@ def test_an_issue_that_appeared_is_said_to_stand_and_told_once_more(
         fail_at(patch, name)
         assert run_jobs([path], workers=1, timeout=None, as_json=False, quiet=True, dry_run=False) == 2
     said = capsys.readouterr().err
-    assert "the issue stands all the same" in said and "the issue is written and stands" in said
+    assert "the issue is written and complete" in said and "the issue is written and stands" in said
     assert "nothing written" not in said
     folder = tmp_path / "out"
     assert untold(folder) == [1]

@@ -51,6 +51,11 @@ REJECTED = {
     "takes its error up": "absorbs its error",
     "take the error up": "absorb the error",
     "shift takes up": "shift absorbs",
+    "see to its": "check its",
+    "see to the": "check the",
+    "let be": "ignored, or left alone",
+    "it anew": "again",
+    "nobody measures so": "no measurement repeats like that",
 }
 #: Those that comments and docstrings do not say either: whoever writes a message has just read them.
 NOWHERE = ("the issue before", "fault of the program", "faults of the program")

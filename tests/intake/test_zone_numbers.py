@@ -1,4 +1,4 @@
-"""Eastings that carry the number of their zone: told with the CRS that has them, let be where the CRS has them."""
+"""Eastings that carry the number of their zone: told with the CRS that has them, left alone where the CRS has them."""
 
 from pathlib import Path
 

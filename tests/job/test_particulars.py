@@ -49,7 +49,7 @@ def test_any_key_may_stand_there_in_the_order_of_the_file() -> None:
         ("a = { b = { c = 1 } }", "'b' in it goes too deep"),
         ("a = [[1]]", "an item of it goes too deep"),
         ("[[a]]\nb = [1]", "'b' in a table of a list goes too deep"),
-        ("a = [1, { b = 2 }]", "let it be of one kind"),
+        ("a = [1, { b = 2 }]", "use one kind"),
         ("a = nan", "no number that can be shown"),
         ("a = { b = -inf }", "'b' in it is no number"),
         ('a = "x\\u0000"', "holds a NUL"),

@@ -135,7 +135,7 @@ def test_a_workbook_with_readings_and_marks_on_sheets_of_their_own(tmp_path: Pat
 @pytest.mark.parametrize(
     ("names", "says"),
     [
-        (("Year", "Month", "Day", "Hour"), 'the date stands in several columns, "Year", "Month", "Day"'),
+        (("Year", "Month", "Day", "Hour"), 'the date is in several columns, "Year", "Month", "Day"'),
         (("Date", "Seconds"), '"Date" holds dates and "Seconds" numbers'),
     ],
 )

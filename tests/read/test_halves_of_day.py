@@ -1,4 +1,4 @@
-"""Morning and afternoon in a column of their own: refused where the clock is of 12 hours, let be where it is of 24.
+"""Morning and afternoon in a column of their own: refused where the clock is of 12 hours, left alone where it is of 24.
 
 A 12-hour clock counts 12, 1, 2 ... 11 in each half; both clocks write the hours from 1 to 11 of the morning, and noon.
 """

@@ -1,4 +1,4 @@
-"""The points of the previous issue, as the second pass comes past them: held against plain lists of the same rows."""
+"""The points of the previous issue, as the second pass comes past them: compared with plain lists of the same rows."""
 
 import errno
 import tempfile

@@ -1,4 +1,4 @@
-"""What two issues do not have in common, however their rows come: held against plain counting of the same rows."""
+"""What two issues do not have in common, however their rows come: compared with plain counting of the same rows."""
 
 import errno
 import tempfile

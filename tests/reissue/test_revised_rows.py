@@ -1,6 +1,6 @@
 """A revision that reaches few points changes their rows in a copy of the previous issue: nothing else may differ.
 
-The other way, every layer written anew, is the measure: the same layers, sums and tables come out of both.
+The other way, every layer written again, is the measure: the same layers, sums and tables come out of both.
 """
 
 import re
@@ -66,7 +66,7 @@ def wide(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def both(tmp_path_factory: pytest.TempPathFactory) -> tuple[Issue, Issue]:
-    """The wide job's second issue, with lines, in every format: changed in a copy of the first, and written anew."""
+    """The wide job's second issue, with lines, in every format: changed in a copy of the first, and written again."""
     folder = tmp_path_factory.mktemp("both")
     job = simulate(WIDE)
     job.rows["code"] = np.where(job.rows["kind"] == "point", "KERB", job.rows["code"]).astype("<U20")
@@ -126,7 +126,7 @@ def revise(job: Simulation, folder: Path, metres: float) -> None:
 
 
 def written_anew(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let every issue be written anew."""
+    """Let every issue be written again."""
     monkeypatch.setattr("pipeline.reissue.against.few_can_differ", lambda *_: False)
 
 

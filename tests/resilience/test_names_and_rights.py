@@ -277,7 +277,7 @@ def test_whatever_may_not_be_read_or_written_is_told(rights: Path) -> None:
         if (command, "is what was issued" in how) != ("aside", True):
             assert "Permission denied" in how and not how.startswith("fault"), (name, mode, command, how)
         if name == "out/register.csv" and "Permission denied" in how:  # it is whole: nobody is to move it away
-            assert "check the permissions of it" in how and "anew" not in how, (command, how)
+            assert "check the permissions of it" in how and "writes a new one" not in how, (command, how)
     assert verify(rights.parent / "out").issues == (1,)
 
 
@@ -300,7 +300,7 @@ def test_a_folder_that_a_pattern_may_not_look_into_is_told(rights: Path) -> None
     rights.write_text(text, encoding="utf-8")
     folder.chmod(0)
     code, _, wrong = as_somebody("check", rights)
-    assert code == 2 and 'the folder second day may not be looked into for "**/rover*.csv"' in wrong, wrong
+    assert code == 2 and 'the folder second day cannot be searched for "**/rover*.csv"' in wrong, wrong
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no device that is always full")

@@ -79,7 +79,7 @@ ALTERATIONS: dict[str, tuple[str, str]] = {
     "number of features": ("UPDATE gpkg_ogr_contents SET feature_count = 7", "the numbers of features that it names"),
     "application_id": ("PRAGMA application_id = 7", "its application_id is 7, issued was 1196444487"),
     "user_version": ("PRAGMA user_version = 7", "its user_version is 7, issued was"),
-    "written anew": ("VACUUM", "its pages are not those that were issued"),
+    "written again": ("VACUUM", "its pages are not those that were issued"),
     "endless view": (
         "CREATE VIEW gpkg_odd AS WITH RECURSIVE r(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM r) SELECT x FROM r;"
         " INSERT INTO gpkg_contents (table_name, data_type) VALUES ('gpkg_odd', 'attributes')",

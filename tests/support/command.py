@@ -29,7 +29,7 @@ def process(
 ) -> "subprocess.CompletedProcess[bytes]":
     """Run the command and return what it printed, as bytes; ``more`` goes to its environment.
 
-    It is started anew where something is said of its environment, which may be meant for Python itself.
+    It is restarted where something is said of its environment, which may be meant for Python itself.
     """
     if not more:
         return Warm(*arguments, folder=folder or ROOT, variables=surroundings()).end()

@@ -47,7 +47,7 @@ class Bench:
     """A job whose register is revised before every run, so that each has something to issue.
 
     By turns one mark is revised, which reaches few points, so that they are changed in a copy of the previous issue,
-    and all marks, so that every layer is written anew.
+    and all marks, so that every layer is written again.
     """
 
     place: Path

@@ -39,7 +39,7 @@ _NZ = "Pacific/Auckland"
 class Odd:
     """What a ``[[points]]`` block says of one file: its columns and its further keys.
 
-    ``position`` tells the columns of the truth that its position is held against; ``lacks`` what the file does not
+    ``position`` tells the columns of the truth that its position is compared with; ``lacks`` what the file does not
     """
 
     columns: dict[str, str | int]

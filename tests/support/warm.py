@@ -1,6 +1,6 @@
 """Runs the command in a process of its own, forked from one that has loaded it: a start takes a second, a fork none.
 
-A run that is killed, starved or crowded is the same run; where the start itself matters the command is started anew.
+A run that is killed, starved or crowded is the same run; where the start itself matters the command is restarted.
 """
 
 import multiprocessing

@@ -60,7 +60,7 @@ def test_a_lost_list_is_written_anew_and_says_so(job: Path) -> None:
     assert [line.is_anew for line in after] == [True, True, True, True, False]
     assert all(line.made_at.timestamp() == 1_800_000_000 for line in after if line.is_anew)
     found = verify(folder)
-    assert found.intact and "4 lines were written anew" in about_list(found)[0]
+    assert found.intact and "4 lines were rebuilt" in about_list(found)[0]
     assert next(entry.because for entry in history(job)) == ("first issue",)
     assert not run_job(job).issued and read_issues_list(folder) == after
 

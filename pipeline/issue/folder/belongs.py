@@ -64,7 +64,8 @@ def in_the_way(folder: Path, owner: Owner, show: Callable[[Path], str] = str) ->
     except JobError as error:
         return [(f"{show(Path(one.file))} {one.what}", one.fix) for one in error.problems]
     except OSError as error:
-        return [(f"the folder {show(folder)} cannot be looked into: {error.strerror or error}", "see to its rights")]
+        why = error.strerror or error
+        return [(f"the folder {show(folder)} cannot be looked into: {why}", "check its permissions")]
 
 
 def claim(folder: Path, owner: Owner) -> None:

@@ -20,7 +20,7 @@ RELEASED = "released"
 #: Stands for a verdict in the line of an issue whose files were removed by ``issue.keep``, beside that line as well.
 REMOVED = "files removed"
 
-#: Stands behind the reason in a line that was made anew, from what else says of the issue.
+#: Stands behind the reason in a line that was made again, from what else says of the issue.
 ANEW = "line written anew after the list was lost, its time that of a file"
 
 _HEADER = ("issue", "made_at", "verdict", "because")
@@ -28,7 +28,7 @@ _HEADER = ("issue", "made_at", "verdict", "because")
 _PARTED = (",", ";", "\t")
 
 _NO_LIST = "is not the list of issues that tiedown keeps under this name"
-_FIX = "if it is yours, move it elsewhere, or name another folder; if it was the list, rename it: a run writes it anew"
+_FIX = "if it is yours, move it, or name another folder; if it was the list, rename it: a run writes a new one"
 
 
 @dataclass(frozen=True)
@@ -46,12 +46,12 @@ class Entry:
 
     @property
     def reason(self) -> str:
-        """Return why, without what says that the line was written anew."""
+        """Return why, without what says that the line was written again."""
         return self.because.removesuffix(ANEW).removesuffix("; ")
 
     @property
     def is_anew(self) -> bool:
-        """Say whether the line was written anew, since the list was lost."""
+        """Say whether the line was written again, since the list was lost."""
         return self.because.endswith(ANEW)
 
 

@@ -51,11 +51,11 @@ def read_marker(folder: Path) -> Marker | None:
             raise JobError([Problem(str(path), 0, what, fix)])
         return Marker(str(said["job"]), str(said["job_file"]))
     except PermissionError as error:
-        what, fix = f"cannot be read: {error.strerror}", "see to its rights"
+        what, fix = f"cannot be read: {error.strerror}", "check its permissions"
         raise JobError([Problem(str(path), 0, what, fix)]) from error
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         what = "is no marker of tiedown, which keeps one under this name, or is damaged"
-        fix = "if it is damaged, delete it: the next run writes it anew; else name another folder under [job] folder"
+        fix = "if it is damaged, delete it: the next run writes a new one; else name another folder under [job] folder"
         raise JobError([Problem(str(path), 0, what, fix)]) from None
 
 

@@ -1,4 +1,4 @@
-"""Lines that the issues list lacks, made anew from what is there: records, what lies set aside, the note of a release.
+"""Lines that the issues list lacks, made again from what is there: records, what lies set aside, the note of a release.
 
 A run that died leaves the newest issue without its line, of which all is known. Where the list was lost, what nothing
 else has is said in its lines: when an issue was made, and why one was released by hand or set aside.

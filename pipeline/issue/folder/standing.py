@@ -84,7 +84,7 @@ def _read(folder: Path, number: int) -> Standing:
     except (RecordError, OSError) as error:
         why, fix = f"{name} cannot be read: {_said(path, error)}", remedy(number)
         if isinstance(error, PermissionError):
-            fix = "see to the rights of its folder and its files"  # nothing says that it is damaged
+            fix = "check the permissions of its folder and its files"  # nothing says that it is damaged
         elif not place.exists():
             why = f"{name} is gone, and {ISSUES_LIST} has it"
         elif not path.exists():

@@ -1,1 +1,1 @@
-"""The further formats of an issue, each written from its GeoPackage and held against it."""
+"""The further formats of an issue, each written from its GeoPackage and compared with it."""

@@ -1,7 +1,7 @@
 """The further formats of an issue, each written from its GeoPackage when that is complete, and read back.
 
 A format is a module with an ending, ``write`` (a new file from a `Package`, giving the rows by layer) and
-``read_back`` (the file held against the same package by another reader than wrote it).
+``read_back`` (the file compared with the same package by another reader than wrote it).
 """
 
 from collections.abc import Callable, Iterable, Iterator

@@ -20,7 +20,7 @@ from pipeline.words import counted
 
 #: Said of one that is as issued in all that is read of it, and yet has other bytes.
 BYTES = (
-    "its pages are not those that were issued, though all that is read from them is: a program wrote them anew, or"
+    "its pages are not those that were issued, though all that is read from them is: a program rewrote them, or"
     " bytes that nothing reads were changed"
 )
 

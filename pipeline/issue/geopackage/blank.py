@@ -101,7 +101,7 @@ def make_layer(
     first: bool,
     append: bool,
 ) -> None:
-    """Make a layer with the rows of ``batches`` by GDAL; without ``append`` it is made anew in a file that is there.
+    """Make a layer with the rows of ``batches`` by GDAL; without ``append`` it is made again in a file that is there.
 
     ``first`` makes the file. Raises NotWritten and TooLarge.
     """

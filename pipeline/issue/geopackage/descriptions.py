@@ -20,7 +20,7 @@ _POSITION = {
 }
 _READING = {
     "name": "the point's name; of several points with one name all but the first in time have a number behind it",
-    "code": "the code that it was collected by",
+    "code": "the code it was collected with",
     **_POSITION,
     "session": "the session in which it was observed",
     "observed": "when it was observed [UTC]",

@@ -69,7 +69,7 @@ def recount(package: Path) -> list[LayerContent]:
 def has_issued_content(package: Path, files: Iterable[FileIssued]) -> bool:
     """Say whether a GeoPackage holds what an issue record's ``files`` say, whatever opening it touched of its bytes.
 
-    Of an earlier version's record every layer is held against it; no more is known of those.
+    Of an earlier version's record every layer is compared with it; no more is known of those.
     """
     entry = _entry(package, files)
     if entry is not None and "database" in entry:
