@@ -23,7 +23,7 @@ from pipeline.tolerance import Tolerance
 
 if TYPE_CHECKING:
     from pipeline.blunders.hypotheses import Tried
-    from pipeline.blunders.not_stated import Found
+    from pipeline.blunders.not_stated import FoundPattern
 
 #: Two explanations whose scores differ by less are told apart by nobody: ten to one in likelihood.
 CLOSE = 2.0 * math.log(10.0)
@@ -184,7 +184,9 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
     return found
 
 
-def _stated(case: Case, session: int, explanations: Sequence[Explanation], about: "Mapping[int, Found]") -> str | None:
+def _stated(
+    case: Case, session: int, explanations: Sequence[Explanation], about: "Mapping[int, FoundPattern]"
+) -> str | None:
     """Return the lines that state what the field applied, if no other explanation is clearly better."""
     from pipeline.blunders.field_lines import field_lines
 

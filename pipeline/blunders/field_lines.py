@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.blunders.carried import Way
 from pipeline.blunders.misstated import Retyped, turn_of, vector_place
-from pipeline.blunders.not_stated import Found, known_places, windows
+from pipeline.blunders.not_stated import FoundPattern, known_places, windows
 from pipeline.blunders.scope import Case
 from pipeline.clock import clock, iso, moment
 from pipeline.geodesy.frames import geocentric_to_local
@@ -21,7 +21,7 @@ from pipeline.sessions.toml_lines import field_shift_text
 from pipeline.words import Role
 
 
-def field_lines(case: Case, one: Found) -> str:
+def field_lines(case: Case, one: FoundPattern) -> str:
     """Return the key ``field_shift`` of a session: a table, or a list of them, with comments on what nobody knows.
 
     What lies between the last reading without the shift and the first one with it is in doubt, and held back until
@@ -132,7 +132,7 @@ def _moment(time: int) -> str:
     return iso(moment(time))
 
 
-def _what(case: Case, one: Found, since: int, beside: bool) -> list[str]:
+def _what(case: Case, one: FoundPattern, since: int, beside: bool) -> list[str]:
     """Return what was done where the job file can say it so, else the vector, at the mark of the first tie.
 
     A tie is the last reading of its name before ``since``, UTC milliseconds: of the session, else of an earlier one.
@@ -152,7 +152,7 @@ def _what(case: Case, one: Found, since: int, beside: bool) -> list[str]:
     return [f"east = {east:.4f}", f"north = {north:.4f}", f"up = {up:.4f}"]
 
 
-def _carried(case: Case, one: Found) -> Floats:
+def _carried(case: Case, one: FoundPattern) -> Floats:
     """Return (3,) what readings carry; where a mark had other coordinates, what is left at their own marks tells it."""
     if one.pattern.way is not Way.REVISED:
         return one.vector
@@ -160,7 +160,7 @@ def _carried(case: Case, one: Found) -> Floats:
     return np.asarray(one.vector - np.nanmean(left, axis=0))
 
 
-def _typed(case: Case, one: Found) -> list[str]:
+def _typed(case: Case, one: FoundPattern) -> list[str]:
     row = _tie(case, one)
     if row is None:
         return []
@@ -172,7 +172,7 @@ def _typed(case: Case, one: Found) -> list[str]:
     ]
 
 
-def _tie(case: Case, one: Found) -> int | None:
+def _tie(case: Case, one: FoundPattern) -> int | None:
     """Return the row of the reading that gives the shift, None where it is no reading's alone."""
     if one.before is None:
         return one.given
@@ -181,7 +181,7 @@ def _tie(case: Case, one: Found) -> int | None:
     return rows[0] if len(rows) == 1 and case.survey.windows[one.before].session.setup is None else None
 
 
-def _only(case: Case, one: Found) -> list[str]:
+def _only(case: Case, one: FoundPattern) -> list[str]:
     on_marks, first = case.solved.occupations, int(one.carrying[0])
     if one.pattern.limited == "receiver":
         return [f"base = {quoted(str(on_marks.table.column('base')[first].as_py()))}"]

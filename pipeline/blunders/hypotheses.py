@@ -11,7 +11,7 @@ from pipeline.blunders.coordinates import typed
 from pipeline.blunders.exchanged import exchanged_in_field, exchanged_in_register
 from pipeline.blunders.far_off import bent
 from pipeline.blunders.misstated import Retyped, misstated
-from pipeline.blunders.not_stated import Found, hypotheses_of, partial
+from pipeline.blunders.not_stated import FoundPattern, hypotheses_of, partial
 from pipeline.blunders.other_marks import again, point_name, several, stood_elsewhere
 from pipeline.blunders.outlook import Outlook
 from pipeline.blunders.pegs import peg_ties, pegs
@@ -36,7 +36,7 @@ class Tried:
 
     hypotheses: list[Hypothesis] = field(default_factory=list)
     count: Counter[Kind] = field(default_factory=Counter)
-    not_stated: list[tuple[Hypothesis, Found]] = field(default_factory=list)
+    not_stated: list[tuple[Hypothesis, FoundPattern]] = field(default_factory=list)
     retyped: list[tuple[Hypothesis, Retyped]] = field(default_factory=list)
 
     def add(self, found: Iterator[Hypothesis]) -> None:
@@ -45,7 +45,7 @@ class Tried:
             self.hypotheses.append(hypothesis)
             self.count[hypothesis.kind] += 1
 
-    def of(self, hypothesis: Hypothesis) -> Found | None:
+    def of(self, hypothesis: Hypothesis) -> FoundPattern | None:
         """Return the pattern that a hypothesis is about."""
         return next((found for one, found in self.not_stated if one is hypothesis), None)
 

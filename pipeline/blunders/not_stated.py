@@ -35,7 +35,7 @@ _PATTERNS = 12
 
 
 @dataclass(frozen=True)
-class Found:
+class FoundPattern:
     """A pattern among some occupations of a session, with what it takes to say and to state it.
 
     Args:
@@ -64,7 +64,7 @@ class Found:
         return self.rows[self.pattern.carrying]
 
 
-def found_in(case: Case, session: int, rows: Integers) -> list[Found]:
+def found_in(case: Case, session: int, rows: Integers) -> list[FoundPattern]:
     """Return the patterns among some of a session's occupations, by time, each way once and the best source of it."""
     rows = rows[np.isfinite(known_places(case, rows)).all(axis=1)] if len(rows) else rows
     if not len(rows):
@@ -79,7 +79,7 @@ def found_in(case: Case, session: int, rows: Integers) -> list[Found]:
     return [one for some in grouped.values() for one in _best(case, session, rows, some, rotation)]
 
 
-def partial(some: Sequence[tuple[Hypothesis, Found]]) -> list[tuple[Hypothesis, Found]]:
+def partial(some: Sequence[tuple[Hypothesis, FoundPattern]]) -> list[tuple[Hypothesis, FoundPattern]]:
     """Return the patterns that leave occupations to a second cause, the likeliest few."""
     odd = [pair for pair in some if pair[1].pattern.odd.any() and pair[1].pattern.way is not Way.REVISED]
     return sorted(odd, key=lambda pair: (int(pair[1].pattern.odd.sum()), pair[1].pattern.guesses))[:_PATTERNS]
@@ -160,7 +160,9 @@ def _sessions_before(case: Case, session: int) -> list[int]:
     return [window.index for window in sorted(before, key=lambda window: -window.start_ms)[:_BEFORE]]
 
 
-def _best(case: Case, session: int, rows: Integers, some: Sequence[Pattern], rotation: Floats) -> Iterator[Found]:
+def _best(
+    case: Case, session: int, rows: Integers, some: Sequence[Pattern], rotation: Floats
+) -> Iterator[FoundPattern]:
     """Yield of patterns that differ only in where the shift comes from the tie whose numbers fit best, and the check.
 
     Each names the other readings that give the same shift within their noise.
@@ -184,12 +186,12 @@ def _best(case: Case, session: int, rows: Integers, some: Sequence[Pattern], rot
         also = [one for one in some if own and one is not best and one.source.row >= 0 and unlikely(one) < _ALSO]
         vector = (best.source.shift * TIMES[best.way]) @ rotation
         told = tuple(dict.fromkeys(str(names[int(rows[one.source.row])]) for one in also))
-        yield Found(session, rows, best, vector, given, None if own else best.source.number, told)
+        yield FoundPattern(session, rows, best, vector, given, None if own else best.source.number, told)
         if not own:
             return
 
 
-def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[Found, Hypothesis]]:
+def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[FoundPattern, Hypothesis]]:
     """Yield the hypotheses about one session of a scope, each with the pattern that it is about."""
     stated = Stated.of(scope.case, session, own)
     for one in found_in(scope.case, session, own):
@@ -210,7 +212,7 @@ def hypotheses_of(scope: Scope, session: int, own: Integers) -> Iterator[tuple[F
             yield one, replace(hypothesis, shape=shape, given=given, free=free)
 
 
-def _is_mistyped(case: Case, one: Found) -> bool:
+def _is_mistyped(case: Case, one: FoundPattern) -> bool:
     """Whether all readings of a session carry the shift that the job file states for it, twice or reversed.
 
     Nothing but that statement says what the shift is, so it is the statement that is wrong (see `stated_shifts`).
@@ -220,7 +222,7 @@ def _is_mistyped(case: Case, one: Found) -> bool:
     return of_it and one.pattern.way in (Way.TWICE, Way.REVERSED) and bool(one.pattern.carrying.all())
 
 
-def _in_grid(scope: Scope, one: Found, hypothesis: Hypothesis) -> Iterator[tuple[Found, Hypothesis]]:
+def _in_grid(scope: Scope, one: FoundPattern, hypothesis: Hypothesis) -> Iterator[tuple[FoundPattern, Hypothesis]]:
     """Yield the same with the shift added to easting, northing and height, where that shows."""
     case = scope.case
     if one.given is None or one.pattern.way is not Way.ONCE:
@@ -238,13 +240,13 @@ def _in_grid(scope: Scope, one: Found, hypothesis: Hypothesis) -> Iterator[tuple
     yield in_grid, replace(hypothesis, shape=shape, text=said(case, in_grid), guesses=2.0 * hypothesis.guesses)
 
 
-def said(case: Case, one: Found) -> str:
+def said(case: Case, one: FoundPattern) -> str:
     """Return the sentence of a pattern: since when, which readings, and what they carry; a revision's size is open."""
     pattern = one.pattern
     return f"{_when(case, one)} {_who(case, one)} already {_what(case, one)}{_how_well(pattern)}"
 
 
-def _who(case: Case, one: Found) -> str:
+def _who(case: Case, one: FoundPattern) -> str:
     on_marks, first = case.solved.occupations, int(one.carrying[0])
     who = "the readings"
     if one.pattern.limited == "receiver":
@@ -256,13 +258,13 @@ def _who(case: Case, one: Found) -> str:
     return who
 
 
-def _alone(one: Found) -> bool:
+def _alone(one: FoundPattern) -> bool:
     """Whether one occupation carries the shift, and the next one does not."""
     states = one.pattern.carrying[one.pattern.among]
     return int(states.sum()) == 1 and not bool(states[-1])
 
 
-def _what(case: Case, one: Found) -> str:
+def _what(case: Case, one: FoundPattern) -> str:
     verb = "carries" if len(one.carrying) == 1 and _alone(one) else "carry"
     shift = f"the shift that {_whose(case, one)}"
     up = (case.rotation(one.session) @ one.vector) + 0.0
@@ -286,7 +288,7 @@ def _what(case: Case, one: Found) -> str:
             )
 
 
-def _whose(case: Case, one: Found) -> str:
+def _whose(case: Case, one: FoundPattern) -> str:
     on_marks, names = case.solved.occupations, case.solved.occupations.table.column("name")
     if one.before is not None:
         return f"session {case.survey.windows[one.before].session.name} had, kept from its base"
@@ -296,11 +298,11 @@ def _whose(case: Case, one: Found) -> str:
     return "its base over its mark gives" if one.session in case.solved.tied.setups else "the session has"
 
 
-def _when(case: Case, one: Found) -> str:
+def _when(case: Case, one: FoundPattern) -> str:
     return "; ".join(_window(case, *edges) for edges in windows(one))
 
 
-def windows(one: Found) -> Iterator[tuple[int | None, int, int, int | None]]:
+def windows(one: FoundPattern) -> Iterator[tuple[int | None, int, int, int | None]]:
     """Yield rows: the last before a stretch that carries the shift, its first and its last, the first after it."""
     rows, carrying = one.rows[one.pattern.among], one.pattern.carrying[one.pattern.among]
     edges = np.flatnonzero(np.diff(np.concatenate([[0], carrying.astype(np.int8), [0]]))).reshape(-1, 2)

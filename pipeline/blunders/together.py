@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.blunders.carried import Way
 from pipeline.blunders.hypotheses import Tried
-from pipeline.blunders.not_stated import Found, partial
+from pipeline.blunders.not_stated import FoundPattern, partial
 from pipeline.blunders.score import Evidence, Explanation, Hypothesis, Kind, explain
 from pipeline.tolerance import Tolerance
 
@@ -17,7 +17,7 @@ _SECOND = 3
 
 def with_another(
     evidence: Evidence, tried: Tried, tolerance: Tolerance, explanations: Sequence[Explanation]
-) -> tuple[list[Explanation], dict[int, Found]]:
+) -> tuple[list[Explanation], dict[int, FoundPattern]]:
     """Return the explanations with those of two causes among them, and the pattern of each by its hypothesis' `id`.
 
     A second cause is looked for where a shift that the field applied explains some occupations and leaves others.
@@ -38,7 +38,7 @@ def with_another(
     return sorted(told, key=lambda one: one.score), about
 
 
-def _once(explanations: Sequence[Explanation], about: dict[int, Found]) -> list[Explanation]:
+def _once(explanations: Sequence[Explanation], about: dict[int, FoundPattern]) -> list[Explanation]:
     """Return explanations without patterns that a better one says already: the same readings carry the same."""
     told: list[Explanation] = []
     seen: set[tuple[int, bytes]] = set()

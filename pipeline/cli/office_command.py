@@ -8,7 +8,7 @@ from pathlib import Path
 from pipeline.cli.faults import report
 from pipeline.cli.fold import print_lines
 from pipeline.office.page import Written, office
-from pipeline.office.state import State
+from pipeline.office.state import JobState
 from pipeline.office.words import WORDS
 from pipeline.visible import one_line
 from pipeline.words import counted
@@ -60,6 +60,6 @@ def _lines(written: Written) -> Iterator[str]:
         yield f"  passed over: {skipped}, on the page"
 
 
-def _line(one: State) -> str:
+def _line(one: JobState) -> str:
     more = f" (and {len(one.needs) - 1:,} more)" if len(one.needs) > 1 else ""
     return f"  {WORDS[one.word]}: {one_line(one.name)}, {one_line(str(one.path))}: {one_line(one.needs[0][1])}{more}"

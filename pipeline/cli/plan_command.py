@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.cli.console import print_json
 from pipeline.cli.faults import entry, report
 from pipeline.cli.fold import print_lines
-from pipeline.fieldwork.foreseen import Blunder, Check, Session, Tie
+from pipeline.fieldwork.foreseen import Blunder, Check, ForeseenSession, ForeseenTie
 from pipeline.fieldwork.gains import Gain
 from pipeline.fieldwork.plan import Foreseen, NoPlan, plan_job
 from pipeline.fieldwork.plan_record import as_record
@@ -58,7 +58,7 @@ def _lines(found: Foreseen) -> list[str]:
     return lines
 
 
-def _session(found: Foreseen, number: int, session: Session) -> list[str]:
+def _session(found: Foreseen, number: int, session: ForeseenSession) -> list[str]:
     names = found.marks.names
     uses = f"{counted(len(session.ties), 'tie')}, {counted(len(session.checks), 'check')}"
     lines = [f"  session {one_line(session.intended.name)}: {uses}"]
@@ -75,7 +75,7 @@ def _session(found: Foreseen, number: int, session: Session) -> list[str]:
     return [*lines, *(line for gain in gained[:_GAINS] for line in _gain(gain, names))]
 
 
-def _tie(tie: Tie, names: Sequence[str]) -> str:
+def _tie(tie: ForeseenTie, names: Sequence[str]) -> str:
     kind = "set-up over" if tie.setup else "tie on"
     return f"{kind} {one_line(names[tie.mark])}: a blunder in it shows from {_blunder(tie.shown)}"
 

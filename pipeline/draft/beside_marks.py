@@ -8,7 +8,7 @@ from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.near_marks import NearMarks
 from pipeline.draft.second_pass import Drafted, Drafter
 from pipeline.geodesy.operations import own_places
-from pipeline.intake.ledger import SOUND, Rows
+from pipeline.intake.ledger import SOUND, ReadingRows
 from pipeline.notices.beside_marks import Beside, beside_notes
 from pipeline.read.files import read_batches
 from pipeline.sphere import DEGREE
@@ -80,7 +80,7 @@ def _due(drafted: Drafted, rows: Integers) -> Flags:
     return due
 
 
-def look_beside(drafter: Drafter, rows: Rows) -> BesideMarks:
+def look_beside(drafter: Drafter, rows: ReadingRows) -> BesideMarks:
     """Return what the second pass would find, working only batches with a reading where one on a mark would lie.
 
     ``rows`` are those of the first pass.
@@ -103,7 +103,7 @@ def look_beside(drafter: Drafter, rows: Rows) -> BesideMarks:
     return found
 
 
-def _maybe_near(drafter: Drafter, rows: Rows) -> Integers:
+def _maybe_near(drafter: Drafter, rows: ReadingRows) -> Integers:
     """Return the numbers of the readings, ascending, that may lie near a mark once they are corrected."""
     survey, solved = drafter.survey, drafter.solved
     sound = np.flatnonzero(rows.having(SOUND))

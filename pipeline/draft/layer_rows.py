@@ -115,7 +115,7 @@ class Carried:
 
 
 @dataclass(frozen=True)
-class Rows:
+class LayerRows:
     """Makes the rows of every layer of one job."""
 
     drafter: Drafter

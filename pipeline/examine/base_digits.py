@@ -3,7 +3,7 @@
 import numpy as np
 
 from pipeline.examine.last_digits import last_digit
-from pipeline.intake.base_log import Seen
+from pipeline.intake.base_log import ValueSeen
 from pipeline.intake.survey import Survey
 from pipeline.read.columns import lengths_of
 from pipeline.read.files import Export
@@ -15,14 +15,14 @@ _PLAIN = range(1, 12)
 _SECONDS, _MINUTES, _DEGREES = range(8), range(2, 9), range(4, 12)
 
 
-def digits_apart(survey: Survey, one: Seen, other: Seen) -> tuple[float, float]:
+def digits_apart(survey: Survey, one: ValueSeen, other: ValueSeen) -> tuple[float, float]:
     """Return metres in plan and in height by which rounding may part two writings of one position."""
     units = np.array([_last_digits(survey.exports[seen.export], seen) for seen in (one, other)])
     plan, height = 0.5 * units.sum(axis=0)
     return float(np.sqrt(2.0) * plan), float(height)
 
 
-def _last_digits(export: Export, seen: Seen) -> tuple[float, float]:
+def _last_digits(export: Export, seen: ValueSeen) -> tuple[float, float]:
     """Return what the last digits of a position are worth in plan and in height, metres, as its export counts.
 
     A digit that is zero is not to be seen: of the two in plan the finer counts.

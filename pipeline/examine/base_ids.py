@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from functools import reduce
 
 from pipeline.clock import between
-from pipeline.intake.base_log import Seen
+from pipeline.intake.base_log import ValueSeen
 from pipeline.intake.clock_offset import ids_may_be_wrong
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.prepare import Prepared
@@ -35,7 +35,7 @@ def wrong_ids(prepared: Prepared, first_pass: FirstPass, clock_offset: str | Non
     strangers = first_pass.log.strangers
     known = {base_key(window.base) for window in prepared.windows}
     by_clock = nothing_but_clock(prepared, first_pass, clock_offset)
-    groups: dict[tuple[int, str], list[Seen]] = {}
+    groups: dict[tuple[int, str], list[ValueSeen]] = {}
     for seen in strangers:
         if not (by_clock and base_key(seen.text) in known):
             groups.setdefault((seen.export, str(seen.key[0])), []).append(seen)
@@ -52,9 +52,9 @@ def nothing_but_clock(prepared: Prepared, first_pass: FirstPass, clock_offset: s
     return clock_offset is not None and not ids_may_be_wrong(first_pass, known)
 
 
-def _wrong(prepared: Prepared, found: list[Seen]) -> str:
+def _wrong(prepared: Prepared, found: list[ValueSeen]) -> str:
     """Say of one base id in one export what it is, what the sessions have, and what to write."""
-    whole = reduce(Seen.and_also, found)
+    whole = reduce(ValueSeen.and_also, found)
     covering = [prepared.windows[number] for number in sorted({n for seen in found for n in seen.sessions})]
     export = prepared.exports[whole.export]
     readings = counted(whole.count, "reading carries", "readings carry")

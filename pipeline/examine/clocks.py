@@ -21,7 +21,7 @@ from pipeline.examine.row_order import order_words
 from pipeline.intake.clock_offset import offset_words
 from pipeline.intake.named_points import named_points
 from pipeline.intake.survey import Survey
-from pipeline.read.clock_changes import Change
+from pipeline.read.clock_changes import ClockChange
 from pipeline.read.files import Export
 from pipeline.read.times import clock
 from pipeline.sessions.attach import SessionIndex
@@ -116,7 +116,7 @@ class _Clock:
         time = time + (offset if since is None else np.where(time >= since, offset, 0))
         return bool(((time >= start) & (time < end)).all())
 
-    def change(self, change: Change) -> int:
+    def change(self, change: ClockChange) -> int:
         """Return when a change of the zone's clocks was, UTC milliseconds, to the minute."""
         zone, low, high = clock(self.export.points.time_zone, None).kind, change.since, change.until
         while high - low > MINUTE:
@@ -303,7 +303,7 @@ def _unchanged(of: _Clock) -> Iterator[ClockFinding]:
     yield from _alike(of, found.skipped)
 
 
-def _alike(of: _Clock, change: Change) -> Iterator[ClockFinding]:
+def _alike(of: _Clock, change: ClockChange) -> Iterator[ClockFinding]:
     """Say of exports that begin after the change that they may be of the clock which was not turned.
 
     Those of its block, of the days that follow, at no time at which that clock wrote its own, whose readings would

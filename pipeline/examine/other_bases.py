@@ -18,7 +18,7 @@ from pipeline.clock import clock
 from pipeline.examine.base_digits import digits_apart
 from pipeline.examine.doubtful import Doubtful
 from pipeline.geodesy.frames import geocentric_to_local
-from pipeline.intake.base_log import Seen
+from pipeline.intake.base_log import ValueSeen
 from pipeline.intake.base_values import changes
 from pipeline.intake.bases import Stand, carried, standing
 from pipeline.intake.candidates import coded_checks
@@ -82,7 +82,7 @@ class _Session:
         self.field = [one for one in survey.prepared.field_windows if one.session == window.index]
         self.network = window.session.shift == "none"
 
-    def told(self) -> Iterator[tuple[str, Seen]]:
+    def told(self) -> Iterator[tuple[str, ValueSeen]]:
         """Yield what differs, and the value that no mark speaks for."""
         if len(self.stands) > 1:
             yield from self._positions()
@@ -96,7 +96,7 @@ class _Session:
         every = self.survey.candidates
         return every.table.take(pa.array(np.flatnonzero(self.marks.said & (every.session == self.window.index))))
 
-    def _positions(self) -> Iterator[tuple[str, Seen]]:
+    def _positions(self) -> Iterator[tuple[str, ValueSeen]]:
         marked = set(self._stood_on().tolist())
         pairs = list(combinations(range(len(self.stands)), 2))
         alike = [pair for pair in pairs if self._one_place(*(self.stands[place] for place in pair))]
@@ -113,7 +113,7 @@ class _Session:
 
     def _together(self, group: Sequence[int]) -> Stand:
         stands = [self.stands[place] for place in group]
-        return Stand(stands[0].xyz, reduce(Seen.and_also, [stand.seen for stand in stands]))
+        return Stand(stands[0].xyz, reduce(ValueSeen.and_also, [stand.seen for stand in stands]))
 
     def _stood_on(self) -> Integers:
         """Return which of the positions occupations of marks carry."""
@@ -173,7 +173,7 @@ class _Session:
             return around and not several and level <= _NETWORK
         return around or not several
 
-    def _ids(self) -> Iterator[tuple[str, Seen]]:
+    def _ids(self) -> Iterator[tuple[str, ValueSeen]]:
         seen = sorted(self.log.ids, key=lambda one: (one.time, one.export, one.row))
         if not 1 < len(seen) <= _FEW or self.log.ids.further:
             return
@@ -196,7 +196,7 @@ class _Session:
             found.setdefault(one.text, set()).add(int(standing(place[None], self.stands)[0]))
         return {key: places - {-1} for key, places in found.items()}
 
-    def _one_base(self, one: Seen, other: Seen, at: dict[str, set[int]]) -> bool:
+    def _one_base(self, one: ValueSeen, other: ValueSeen, at: dict[str, set[int]]) -> bool:
         """Tell whether two ids are of one base: spelled alike, of one position, or parted by a stated field shift."""
         if spelled_alike(one.text, other.text):
             return True
@@ -211,7 +211,7 @@ class _Session:
         pairs = [(self.stands[one], self.stands[other]) for one in own for other in every - own]
         return bool(pairs) and all(self._local(*pair)[0] > _NETWORK for pair in pairs)
 
-    def _antennas(self) -> Iterator[tuple[str, Seen]]:
+    def _antennas(self) -> Iterator[tuple[str, ValueSeen]]:
         for export in dict.fromkeys(seen.export for seen in self.log.antennas):
             heights = {seen.value[0]: seen for seen in self.log.antennas if seen.export == export}
             if max(heights) - min(heights) > self.survey.job.checks.vertical:
@@ -224,31 +224,31 @@ class _Session:
                     )
 
 
-def _by_turns(one: Seen, other: Seen) -> bool:
+def _by_turns(one: ValueSeen, other: ValueSeen) -> bool:
     """Tell whether two positions come in turn in an export, as those of two controllers that were put together do."""
     return min(one.entered, other.entered) >= max(_OFTEN, _TURNS * min(one.count, other.count))
 
 
-def _none_on(seen: Seen, what: str = "one") -> str:
+def _none_on(seen: ValueSeen, what: str = "one") -> str:
     return (
         f"no mark was occupied with the {what} of {counted(seen.count, 'reading')} from {clock(seen.time)} to"
         f" {clock(seen.last)} UTC, beginning here: checks with another say nothing of those"
     )
 
 
-def _carries(shift: FieldWindow, seen: Seen) -> bool:
+def _carries(shift: FieldWindow, seen: ValueSeen) -> bool:
     """Tell whether all readings with a value carry a field shift, as far as their times and exports say."""
     of_exports = shift.exports is None or seen.exports <= set(shift.exports)
     return of_exports and shift.start <= seen.time and seen.last < shift.until
 
 
-def _free_of(shift: FieldWindow, seen: Seen) -> bool:
+def _free_of(shift: FieldWindow, seen: ValueSeen) -> bool:
     """Tell whether no reading with a value carries a field shift, by the same."""
     apart = shift.exports is not None and not seen.exports & set(shift.exports)
     return apart or seen.last < shift.start or shift.until <= seen.time
 
 
-def _parted(shift: FieldWindow, within: Seen, without: Seen) -> bool:
+def _parted(shift: FieldWindow, within: ValueSeen, without: ValueSeen) -> bool:
     """Tell whether a field shift is of all readings with one base id and of none with another."""
     mine, other = (shift.base in (None, one.key[0]) for one in (within, without))
     return mine and _carries(shift, within) and (not other or _free_of(shift, without))
@@ -263,7 +263,7 @@ def _joined(count: int, alike: Sequence[tuple[int, int]]) -> list[list[int]]:
     return [[place for place in range(count) if group[place] == number] for number in sorted(set(group))]
 
 
-def _unmarked(groups: list[list[int]], marked: set[int], seen: Sequence[Seen]) -> list[list[int]]:
+def _unmarked(groups: list[list[int]], marked: set[int], seen: Sequence[ValueSeen]) -> list[list[int]]:
     """Return the groups that no mark was occupied with; where none was at all, all but the one with most readings."""
     if marked:
         return [group for group in groups if not marked & set(group)]
@@ -271,7 +271,7 @@ def _unmarked(groups: list[list[int]], marked: set[int], seen: Sequence[Seen]) -
     return [group for group in groups if group is not most]
 
 
-def _between(values: Sequence[Seen]) -> Iterator[Seen]:
+def _between(values: Sequence[ValueSeen]) -> Iterator[ValueSeen]:
     """Yield a value that came before another one was seen for the last time."""
     found = changes(np.array([one.time for one in values]), np.array([one.last for one in values]))
     yield from (values[change.after] for change in found if change.until > change.since)

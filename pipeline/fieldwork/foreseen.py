@@ -71,7 +71,7 @@ UNSEEN = Blunder(float("nan"), float("nan"))
 
 
 @dataclass(frozen=True)
-class Tie:
+class ForeseenTie:
     """A tie or a set-up as foreseen: the smallest blunder in it that would show.
 
     ``own`` is what the adjustment would show by the other ties, ``by_checks`` what checks would.
@@ -103,7 +103,7 @@ class Check:
 
 
 @dataclass(frozen=True)
-class Session:
+class ForeseenSession:
     """A session as foreseen; (k,) figures at its ends, NaN where it is not tied."""
 
     intended: Intended
@@ -111,13 +111,13 @@ class Session:
     distance: Floats
     hu95: Floats
     vu95: Floats
-    ties: tuple[Tie, ...]
+    ties: tuple[ForeseenTie, ...]
     checks: tuple[Check, ...]
 
 
 def foresee(
     sessions: Sequence[Intended], marks: Marks, job: Job, operations: Operations, ties: Container[int] | None = None
-) -> tuple[Session, ...]:
+) -> tuple[ForeseenSession, ...]:
     """Return what each session would give.
 
     ``ties`` are the numbers of the sessions in whose ties blunders are looked for, None for all; others show no ties.
@@ -207,14 +207,14 @@ class _Network:
         )
         return difference.covariance(parts)
 
-    def foreseen(self, ties: Container[int]) -> tuple[Session, ...]:
+    def foreseen(self, ties: Container[int]) -> tuple[ForeseenSession, ...]:
         """Return what each session would give, with the ties of some of them."""
         checks, blunders = self._checks(), self._blunders(ties)
         found = []
         for number, one in enumerate(self.sessions):
             hu95, vu95 = self._at_ends(number)
             found.append(
-                Session(
+                ForeseenSession(
                     one,
                     (bool(self.shifts.tied[number, 0]), bool(self.shifts.tied[number, 1])),
                     np.linalg.norm(one.ends - one.base, axis=1),
@@ -257,7 +257,7 @@ class _Network:
         """Return (c,) the standard uncertainty of each check's difference, in plan where it is worst, and in height."""
         return error_ellipse(self.local)[0], np.sqrt(self.local[:, 2, 2])
 
-    def _blunders(self, sessions: Container[int]) -> list[tuple[int, Tie]]:
+    def _blunders(self, sessions: Container[int]) -> list[tuple[int, ForeseenTie]]:
         """Return each tie and set-up of some sessions with the smallest blunder in it that would show."""
         observed = [(self.ties, False), (self.setups, True)]
         rows = [
@@ -270,7 +270,7 @@ class _Network:
         for number, (session, mark, setup) in enumerate(rows):
             if session not in sessions:
                 continue
-            found.append((session, Tie(mark, setup, _worst(own[number]), _worst(self._by_checks(number)))))
+            found.append((session, ForeseenTie(mark, setup, _worst(own[number]), _worst(self._by_checks(number)))))
         return found
 
     def _by_checks(self, number: int) -> Floats:

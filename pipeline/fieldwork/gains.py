@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.fieldwork.at_hand import Marks
-from pipeline.fieldwork.foreseen import UNSEEN, Blunder, Intended, Session, foresee
+from pipeline.fieldwork.foreseen import UNSEEN, Blunder, ForeseenSession, Intended, foresee
 from pipeline.intake.operations import Operations
 from pipeline.job.model import Job
 from pipeline.words import Role
@@ -54,7 +54,7 @@ class Gain:
 
 
 def gains(
-    sessions: Sequence[Session], marks: Marks, tried: Sequence[int], job: Job, operations: Operations
+    sessions: Sequence[ForeseenSession], marks: Marks, tried: Sequence[int], job: Job, operations: Operations
 ) -> tuple[Gain, ...]:
     """Return what each mark tried, as one more tie or check of each session, would gain; the most first."""
     most = min(TRIED, max(_TRIALS // len(sessions), _FEW))
@@ -68,7 +68,12 @@ def gains(
 
 
 def _of_ties(
-    sessions: Sequence[Session], number: int, tried: Sequence[int], marks: Marks, job: Job, operations: Operations
+    sessions: Sequence[ForeseenSession],
+    number: int,
+    tried: Sequence[int],
+    marks: Marks,
+    job: Job,
+    operations: Operations,
 ) -> Iterator[Gain]:
     """Yield what each mark as one more tie would gain; one that was a check is none any longer."""
     before = sessions[number]
@@ -82,7 +87,12 @@ def _of_ties(
 
 
 def _of_checks(
-    sessions: Sequence[Session], number: int, tried: Sequence[int], marks: Marks, job: Job, operations: Operations
+    sessions: Sequence[ForeseenSession],
+    number: int,
+    tried: Sequence[int],
+    marks: Marks,
+    job: Job,
+    operations: Operations,
 ) -> Iterator[Gain]:
     """Yield what each mark that the session does not occupy would gain as a check, which changes no shift."""
     before = sessions[number]
@@ -95,7 +105,7 @@ def _of_checks(
         yield Gain(number, Role.CHECK, check.mark, (hu95, hu95), (vu95, vu95), (shown, shown.better(check.shown)))
 
 
-def _with(sessions: Sequence[Session], number: int, changed: Intended) -> list[Intended]:
+def _with(sessions: Sequence[ForeseenSession], number: int, changed: Intended) -> list[Intended]:
     return [changed if at == number else one.intended for at, one in enumerate(sessions)]
 
 
@@ -103,7 +113,7 @@ def _largest(values: Floats) -> float:
     return float(np.nanmax(values)) if np.isfinite(values).any() else float("nan")
 
 
-def _ties(session: Session) -> Blunder:
+def _ties(session: ForeseenSession) -> Blunder:
     """Return the smallest blunder that would show in whichever tie it is; NaN where one would hide it, or none ties."""
     if not session.ties:
         return UNSEEN
@@ -111,7 +121,7 @@ def _ties(session: Session) -> Blunder:
     return Blunder(max(_inf(one.horizontal) for one in shown), max(_inf(one.vertical) for one in shown)).finite()
 
 
-def _checks(session: Session) -> Blunder:
+def _checks(session: ForeseenSession) -> Blunder:
     """Return the smallest blunder between tie and check that would show: by the best check."""
     found = UNSEEN
     for one in session.checks:

@@ -12,7 +12,7 @@ import pyarrow as pa
 
 from pipeline.clock import from_iso
 from pipeline.fieldwork.at_hand import Marks
-from pipeline.fieldwork.look import Look, look, reach_of, told_left_out
+from pipeline.fieldwork.look import FieldJob, look, reach_of, told_left_out
 from pipeline.fieldwork.pairs import Pair, pairs
 from pipeline.fieldwork.sheet_content import sheet_of
 from pipeline.files.patterns import fits
@@ -42,7 +42,7 @@ class HandedOut:
 
     file: Path
     sheet: Path
-    look: Look
+    look: FieldJob
     rows: pa.RecordBatch
     pairs: tuple[Pair, ...]
     said: Said
@@ -156,7 +156,7 @@ def _write(files: Mapping[Path, bytes], force: bool) -> None:
                 raise JobError([Problem(str(path), 0, "there is a file already", "write over it with --force")])
 
 
-def _rows(found: Look) -> pa.RecordBatch:
+def _rows(found: FieldJob) -> pa.RecordBatch:
     """Return the marks as rows of `COLUMNS`, coordinates as the grid writes them."""
     marks = found.marks
     easting, northing, height = found.axes.written(*marks.grid.T)
@@ -181,7 +181,7 @@ def _rows(found: Look) -> pa.RecordBatch:
     return pa.RecordBatch.from_arrays([columns[name] for name in COLUMNS.names], schema=COLUMNS)
 
 
-def _status(marks: Marks, found: Look) -> list[str]:
+def _status(marks: Marks, found: FieldJob) -> list[str]:
     """Return how the coordinates of each mark came about."""
     number = found.record["issue"] if found.record is not None else 0
     issued = f"adjusted from issue {number:03d}"
@@ -198,7 +198,7 @@ def _status(marks: Marks, found: Look) -> list[str]:
     return told
 
 
-def _said(found: Look) -> Said:
+def _said(found: FieldJob) -> Said:
     job, goal = found.loaded.job, found.target
     grid = crs.target_grid(job.target.grid)
     datum = crs.geographic_of(grid)
@@ -217,7 +217,7 @@ def _said(found: Look) -> Said:
     )
 
 
-def _dated(found: Look) -> datetime:
+def _dated(found: FieldJob) -> datetime:
     """Return the date of what is handed out: of the issue, else that of the register's file."""
     if found.record is not None:
         return from_iso(found.record["data_to"])

@@ -37,7 +37,7 @@ WITHIN = 10_000.0
 
 
 @dataclass(frozen=True)
-class Look:
+class FieldJob:
     """A job for the field.
 
     Args:
@@ -75,7 +75,7 @@ def look(
     progress: Progress | None = None,
     *,
     planned: bool = False,
-) -> Look:
+) -> FieldJob:
     """Look at a job: the marks ``within`` metres of a place ``around``, else of its plan, else of its readings.
 
     With ``planned`` nothing but the plan says where the work is. Marks that the job's sessions or its plan name are
@@ -100,7 +100,7 @@ def look(
     kept = marks.taken(chosen)
     told = (*notes, *said, *(_unproven(record, kept) if record is not None else ()))
     goal, left_out = target(loaded.job, operations.site), len(marks.names) - len(chosen)
-    return Look(loaded, operations, goal, kept, distance[chosen], work, record, left_out, told)
+    return FieldJob(loaded, operations, goal, kept, distance[chosen], work, record, left_out, told)
 
 
 def _spots(
@@ -275,7 +275,7 @@ def _chosen(marks: Marks, work: Work | None, reach: float, named: set[str]) -> t
     return rows[order], distance
 
 
-def told_left_out(found: Look, reach: float) -> str | None:
+def told_left_out(found: FieldJob, reach: float) -> str | None:
     """Return in words how many marks are left out, None where none is."""
     if not found.left_out:
         return None

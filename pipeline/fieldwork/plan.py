@@ -8,9 +8,9 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.fieldwork.at_hand import Marks, with_blanks
-from pipeline.fieldwork.foreseen import Intended, Session, foresee
+from pipeline.fieldwork.foreseen import ForeseenSession, Intended, foresee
 from pipeline.fieldwork.gains import Gain, gains
-from pipeline.fieldwork.look import Look, look
+from pipeline.fieldwork.look import FieldJob, look
 from pipeline.fieldwork.pairs import working
 from pipeline.job.model import Plan, PlannedSession
 from pipeline.job.toml_text import listed as as_list
@@ -43,9 +43,9 @@ class Foreseen:
         attention: in words, what leaves points untied or unproven, or a blunder unseen.
     """
 
-    look: Look
+    look: FieldJob
     marks: Marks
-    sessions: tuple[Session, ...]
+    sessions: tuple[ForeseenSession, ...]
     ends: tuple[Floats, ...]
     gains: tuple[Gain, ...]
     attention: tuple[str, ...]
@@ -74,7 +74,7 @@ def plan_job(path: Path) -> Foreseen:
     return Foreseen(found, marks, foreseen, ends, gained, tuple(_attention(foreseen, marks)))
 
 
-def _no_plan(found: Look, plan: Plan | None) -> NoPlan:
+def _no_plan(found: FieldJob, plan: Plan | None) -> NoPlan:
     """Return what to say of a job without a plan, with lines to start from."""
     marks = found.marks
     names = [name for at, name in enumerate(marks.names) if marks.held[at].all()]
@@ -93,7 +93,7 @@ def _no_plan(found: Look, plan: Plan | None) -> NoPlan:
     return NoPlan(Problem(*where, what, "say what is intended, such as by the lines below"), tuple(lines))
 
 
-def _with_pegs(found: Look, plan: Plan, problems: Problems) -> Marks:
+def _with_pegs(found: FieldJob, plan: Plan, problems: Problems) -> Marks:
     """Return the marks at hand with the planned pegs behind them."""
     marks, where = found.marks, found.loaded.where
     for number, peg in enumerate(plan.pegs):
@@ -112,18 +112,18 @@ def _with_pegs(found: Look, plan: Plan, problems: Problems) -> Marks:
     return made
 
 
-def _metres(found: Look, spots: Sequence[tuple[float, float]]) -> Floats:
+def _metres(found: FieldJob, spots: Sequence[tuple[float, float]]) -> Floats:
     """Return (n, 2) places of the job file in metres to the east and north."""
     written = np.array(spots, np.float64)
     east, north, _ = found.axes.metres(written[:, 0], written[:, 1], 0.0)
     return np.column_stack([east, north])
 
 
-def _height(found: Look, plan: Plan) -> float | None:
+def _height(found: FieldJob, plan: Plan) -> float | None:
     return None if plan.height is None else float(found.axes.metres(0.0, 0.0, plan.height)[2])
 
 
-def _ends(found: Look, plan: Plan, session: PlannedSession) -> Floats:
+def _ends(found: FieldJob, plan: Plan, session: PlannedSession) -> Floats:
     """Return (k, 2) the corners of a session's work and its middle; of two corners those of the rectangle."""
     given = _metres(found, session.area or plan.area)
     low, high = given.min(axis=0), given.max(axis=0)
@@ -133,7 +133,7 @@ def _ends(found: Look, plan: Plan, session: PlannedSession) -> Floats:
 
 
 def _intended(
-    found: Look, plan: Plan, marks: Marks, ends: Sequence[Floats], problems: Problems
+    found: FieldJob, plan: Plan, marks: Marks, ends: Sequence[Floats], problems: Problems
 ) -> tuple[Intended, ...]:
     number = {name: at for at, name in enumerate(marks.names)}
     height, made = _height(found, plan), []
@@ -157,7 +157,7 @@ def _intended(
     return tuple(made)
 
 
-def _check_session(found: Look, plan: Plan, at: int, known: dict[str, int], problems: Problems) -> None:
+def _check_session(found: FieldJob, plan: Plan, at: int, known: dict[str, int], problems: Problems) -> None:
     """Note what a planned session names that there is not, and what contradicts itself."""
     session, where = plan.session[at], found.loaded.where
     uses = [("ties", name) for name in session.ties] + [("checks", name) for name in session.checks]
@@ -186,7 +186,7 @@ def _check_session(found: Look, plan: Plan, at: int, known: dict[str, int], prob
         problems.add(*where("plan", "session", at, "name"), what, "give each a name of its own")
 
 
-def _attention(sessions: Sequence[Session], marks: Marks) -> list[str]:
+def _attention(sessions: Sequence[ForeseenSession], marks: Marks) -> list[str]:
     """Return what leaves points untied or unproven, or a blunder in a tie unseen."""
     told = []
     for session in sessions:

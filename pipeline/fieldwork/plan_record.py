@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from pipeline.fieldwork.foreseen import POWER, SIGNIFICANCE, Blunder, Check, Session, Tie
+from pipeline.fieldwork.foreseen import POWER, SIGNIFICANCE, Blunder, Check, ForeseenSession, ForeseenTie
 from pipeline.fieldwork.gains import Gain
 from pipeline.fieldwork.plan import Foreseen
 
@@ -22,7 +22,7 @@ def as_record(found: Foreseen) -> dict[str, Any]:
     }
 
 
-def _session(found: Foreseen, number: int, session: Session) -> dict[str, Any]:
+def _session(found: Foreseen, number: int, session: ForeseenSession) -> dict[str, Any]:
     names = found.marks.names
     corners = found.ends[number]
     east, north, _ = found.look.axes.written(corners[:, 0], corners[:, 1], 0.0)
@@ -39,7 +39,7 @@ def _session(found: Foreseen, number: int, session: Session) -> dict[str, Any]:
     }
 
 
-def _tie(tie: Tie) -> dict[str, Any]:
+def _tie(tie: ForeseenTie) -> dict[str, Any]:
     return {
         "setup": tie.setup,
         "shown": _pair(tie.shown),

@@ -6,7 +6,7 @@ from typing import Any
 
 import pyarrow as pa
 
-from pipeline.fieldwork.look import Look
+from pipeline.fieldwork.look import FieldJob
 from pipeline.fieldwork.pairs import Pair
 from pipeline.issue.control_sheet.mark_files import Said
 from pipeline.issue.control_sheet.sheet import Sheet
@@ -30,7 +30,7 @@ _MEANING = (
 
 
 def sheet_of(
-    found: Look, rows: pa.RecordBatch, every: Sequence[Pair], said: Said, file: str, left_out: str | None
+    found: FieldJob, rows: pa.RecordBatch, every: Sequence[Pair], said: Said, file: str, left_out: str | None
 ) -> Sheet:
     """Return the sheet of handed-out marks, the nearest to the work first; what has no room is in ``file``."""
     marks, first = found.marks, found.marks.placed[:_MARKS]
@@ -85,7 +85,7 @@ def _length(value: float | None) -> str:
     return NONE if value is None else fixed([value], LENGTHS)[0]
 
 
-def _facts(found: Look, said: Said, file: str) -> list[tuple[str, str]]:
+def _facts(found: FieldJob, said: Said, file: str) -> list[tuple[str, str]]:
     record = found.record
     issue = "none yet" if record is None else f"{record['issue']:03d}, last observation {record['data_to'][:10]}"
     control = found.loaded.job.control
@@ -105,7 +105,7 @@ def _letter(number: int) -> str:
     return chr(ord("a") + number)
 
 
-def _marks(every: Sequence[Row], found: Look, file: str, letters: Mapping[str, str]) -> Table:
+def _marks(every: Sequence[Row], found: FieldJob, file: str, letters: Mapping[str, str]) -> Table:
     chosen = Chosen(every[:_MARKS], (), max(len(every) - _MARKS, 0))
     columns: list[Column[Row]] = [
         name("Mark", "mark", names=True),
@@ -172,7 +172,7 @@ def bearing(degrees: float) -> str:
     return f"{seconds // 3600}° {seconds // 60 % 60:02d}' {seconds % 60:02d}\""
 
 
-def _advice(found: Look) -> list[str]:
+def _advice(found: FieldJob) -> list[str]:
     checks = found.loaded.job.checks
     told = [
         "Tie on one mark; check on another, across the work from it, before the first point and after the last.",

@@ -11,7 +11,15 @@ from itertools import islice
 from typing import Any, TypeVar
 from xml.parsers.expat import ExpatError
 
-from pipeline.files.workbook_parts import BROKEN, BrokenWorkbook, Look, cell_name, check_parts, look_at, sheet_parts
+from pipeline.files.workbook_parts import (
+    BROKEN,
+    BrokenWorkbook,
+    SheetLook,
+    cell_name,
+    check_parts,
+    look_at,
+    sheet_parts,
+)
 from pipeline.near import listed
 
 #: Endings of spreadsheets that are read, and of others, which can be saved as one of them.
@@ -44,7 +52,7 @@ class SheetRows:
 
     name: str
     rows: tuple[tuple[int, tuple[object, ...]], ...]
-    look: Look
+    look: SheetLook
 
     def odd(self, row: int, column: int, value: object) -> str | None:
         """Return in words why a cell's value cannot be taken; columns count from 1."""
@@ -107,7 +115,7 @@ def _book(data: bytes) -> Iterator[Any]:
         book.close()
 
 
-def _looks(book: Any, package: zipfile.ZipFile, size: int) -> tuple[dict[str, bool], dict[str, Look]]:
+def _looks(book: Any, package: zipfile.ZipFile, size: int) -> tuple[dict[str, bool], dict[str, SheetLook]]:
     """Return of each sheet whether it is shown, and how it looks."""
     names = _names_in_order(package)
     if len(names) != len(book.worksheets):  # of the strict variant of the format the library finds none
@@ -129,7 +137,7 @@ def _names_in_order(package: zipfile.ZipFile) -> list[str]:
     return [of_relation[each] for each in relations if each in of_relation]
 
 
-def _chosen(layer: str | None, shown: dict[str, bool], looks: dict[str, Look]) -> str:
+def _chosen(layer: str | None, shown: dict[str, bool], looks: dict[str, SheetLook]) -> str:
     every = listed(list(shown), '"')
     if layer is not None:
         if layer not in shown:
@@ -144,7 +152,7 @@ def _chosen(layer: str | None, shown: dict[str, bool], looks: dict[str, Look]) -
     return filled[0]
 
 
-def _filled(shown: dict[str, bool], looks: dict[str, Look]) -> list[str]:
+def _filled(shown: dict[str, bool], looks: dict[str, SheetLook]) -> list[str]:
     """Return the sheets shown that hold rows, those of one row where no other does."""
     filled = [name for name, look in looks.items() if shown[name] and look.filled > 1]
     return filled or [name for name, look in looks.items() if shown[name] and look.filled]
@@ -159,7 +167,7 @@ def as_text(value: object) -> str:
     return repr(value).removesuffix(".0") if isinstance(value, float) else str(value).strip()
 
 
-def _rows(sheet: Any, look: Look) -> Iterator[tuple[int, tuple[object, ...]]]:
+def _rows(sheet: Any, look: SheetLook) -> Iterator[tuple[int, tuple[object, ...]]]:
     if not look.last:
         return
     sheet.reset_dimensions()  # what the file says of its size may be wrong

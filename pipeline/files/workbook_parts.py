@@ -36,7 +36,7 @@ class BrokenWorkbook(Exception):
 
 
 @dataclass
-class Look:
+class SheetLook:
     """What a look at one sheet finds.
 
     Args:
@@ -101,7 +101,7 @@ def sheet_parts(package: zipfile.ZipFile) -> dict[str, str]:
         return {}
 
 
-def look_at(package: zipfile.ZipFile, part: str, size: int) -> Look:
+def look_at(package: zipfile.ZipFile, part: str, size: int) -> SheetLook:
     """Look at the cells of one sheet; ``size`` is that of the packed file."""
     looker = _Looker(size)
     parser = _parser()
@@ -116,7 +116,7 @@ class _Looker:
     """Takes the elements of a sheet one after the other."""
 
     def __init__(self, size: int) -> None:
-        self.found, self.size = Look(), size
+        self.found, self.size = SheetLook(), size
         self.row = self.column = self.cells = 0
         self.formula = self.value = self.within = False
         self.filled_row = self.merges = 0

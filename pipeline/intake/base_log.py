@@ -37,7 +37,7 @@ _BASE_PLACE = ("base_first", "base_second", "base_third")
 
 
 @dataclass(frozen=True)
-class Seen:
+class ValueSeen:
     """One value among a session's readings.
 
     ``time``, ``export`` and ``row`` are those of the earliest reading that has it, ``last`` is the time of the latest,
@@ -59,7 +59,7 @@ class Seen:
     exports: frozenset[int] = frozenset()
     entered: int = 0
 
-    def and_also(self, other: "Seen") -> "Seen":
+    def and_also(self, other: "ValueSeen") -> "ValueSeen":
         """Return both together, the value of the earlier one."""
         early = self if self.time <= other.time else other
         last, count = max(self.last, other.last), self.count + other.count
@@ -71,10 +71,10 @@ class Seen:
 class Values:
     """The different values of one thing in one session; ``further`` counts readings with values beyond `MOST`."""
 
-    found: dict[tuple[int | str, ...], Seen] = field(default_factory=dict)
+    found: dict[tuple[int | str, ...], ValueSeen] = field(default_factory=dict)
     further: int = 0
 
-    def add(self, seen: Seen) -> None:
+    def add(self, seen: ValueSeen) -> None:
         """Take one batch's readings with one value."""
         before = self.found.get(seen.key)
         if before is not None:
@@ -84,7 +84,7 @@ class Values:
         else:
             self.further += seen.count
 
-    def __iter__(self) -> Iterator[Seen]:
+    def __iter__(self) -> Iterator[ValueSeen]:
         return iter(self.found.values())
 
     def __len__(self) -> int:
@@ -349,15 +349,15 @@ class _Place:
     export: int
     rows: Integers
 
-    def seen(self, group: _Group, key: tuple[int | str, ...], value: Iterable[float]) -> Seen:
+    def seen(self, group: _Group, key: tuple[int | str, ...], value: Iterable[float]) -> ValueSeen:
         """Return a group of readings as one value seen."""
         plain = tuple(float(part) for part in value)
         row, exports = int(self.rows[group.early]), frozenset({self.export})
-        return Seen(
+        return ValueSeen(
             key, plain, group.time, group.last, group.count, self.export, row, exports=exports, entered=group.entered
         )
 
-    def seen_id(self, group: _Group, keys: Sequence[str | None], sessions: tuple[int, ...] | None = None) -> Seen:
+    def seen_id(self, group: _Group, keys: Sequence[str | None], sessions: tuple[int, ...] | None = None) -> ValueSeen:
         """Return a group of readings as one base id seen; the group's key starts with its number among ``keys``.
 
         ``sessions`` are those that run meanwhile; with them, ids are told apart by export and by them.

@@ -14,7 +14,7 @@ _MOST_HOURS = 14
 
 
 @dataclass(frozen=True)
-class Change:
+class ValueChange:
     """A value gave way to the next: ``before`` and ``after`` are their places in the sequence given.
 
     ``until`` is the last time with the former, ``since`` the first with the latter, both UTC milliseconds. Where the
@@ -32,12 +32,14 @@ class Change:
         return self.until < self.since
 
 
-def changes(first: Integers, last: Integers) -> list[Change]:
+def changes(first: Integers, last: Integers) -> list[ValueChange]:
     """Return the changes between values that were seen from (k,) ``first`` to (k,) ``last``, in order of time."""
     order = np.argsort(first, kind="stable").tolist()
     pairs = pairwise(order)
     ends = np.maximum.accumulate(last[order])[:-1]
-    return [Change(one, other, int(until), int(first[other])) for (one, other), until in zip(pairs, ends, strict=True)]
+    return [
+        ValueChange(one, other, int(until), int(first[other])) for (one, other), until in zip(pairs, ends, strict=True)
+    ]
 
 
 def merged(places: Floats, within: float) -> list[list[int]]:

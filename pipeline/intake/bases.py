@@ -7,7 +7,7 @@ from functools import reduce
 import numpy as np
 
 from pipeline.arrays import Floats, Integers
-from pipeline.intake.base_log import Seen
+from pipeline.intake.base_log import ValueSeen
 from pipeline.intake.base_values import merged
 from pipeline.intake.first_pass import FirstPass
 from pipeline.intake.operations import Operations
@@ -36,7 +36,7 @@ class Stand:
     """A position of the base that points of a session carry: (3,) working frame, and where it was seen."""
 
     xyz: Floats
-    seen: Seen
+    seen: ValueSeen
 
 
 def _stands(prepared: Prepared, first_pass: FirstPass, operations: Operations, session: int) -> Iterator[Stand]:
@@ -45,10 +45,10 @@ def _stands(prepared: Prepared, first_pass: FirstPass, operations: Operations, s
     places = np.array([carried(seen, prepared, operations, session) for seen in found]).reshape(-1, 3)
     known = np.flatnonzero(np.isfinite(places).all(axis=1))
     for group in merged(places[known], _ONE_PLACE):
-        yield Stand(places[known[group[0]]], reduce(Seen.and_also, [found[known[number]] for number in group]))
+        yield Stand(places[known[group[0]]], reduce(ValueSeen.and_also, [found[known[number]] for number in group]))
 
 
-def carried(seen: Seen, prepared: Prepared, operations: Operations, session: int) -> Floats:
+def carried(seen: ValueSeen, prepared: Prepared, operations: Operations, session: int) -> Floats:
     """Return (3,) a position of the base that points of a session carry, working frame; not finite where none."""
     block = prepared.exports[seen.export].block
     first, second, third = seen.value

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.intake.ledger import PLACED, PLACEHOLDER, Rows
+from pipeline.intake.ledger import PLACED, PLACEHOLDER, ReadingRows
 from pipeline.plausible import on_sphere
 
 #: Rows among which a session's are looked for at a time, and rows from which on they are a piece.
@@ -37,7 +37,7 @@ class Placed:
 class BySession:
     """Those of ``rows`` that ``which`` (n,) says, by session."""
 
-    def __init__(self, rows: Rows, which: Flags) -> None:
+    def __init__(self, rows: ReadingRows, which: Flags) -> None:
         self.rows, self.which = rows, which
         self.counts: dict[int, int] = {}
         self._blocks: dict[int, list[int]] = {}
@@ -105,7 +105,7 @@ class BySession:
 class _Together:
     """The readings of ``sessions``, with these ``numbers`` (k,) ascending, read at once."""
 
-    def __init__(self, rows: Rows, sessions: range, numbers: Integers) -> None:
+    def __init__(self, rows: ReadingRows, sessions: range, numbers: Integers) -> None:
         self.sessions, self._rows, self._numbers = sessions, rows, numbers
         *self._place, self._hashes = rows.columns.take(numbers, *_PLACE, "hashes")
         of = rows.session[numbers]
@@ -161,7 +161,9 @@ class OfSession:
         return numbers[_one_in(every, hashes)]
 
 
-def _placed(rows: Rows, numbers: Integers, longitude: Floats, latitude: Floats, height: NDArray[np.float32]) -> Placed:
+def _placed(
+    rows: ReadingRows, numbers: Integers, longitude: Floats, latitude: Floats, height: NDArray[np.float32]
+) -> Placed:
     places = on_sphere(longitude, latitude)
     return Placed(numbers, rows.flags[numbers], longitude, latitude, places, height.astype(np.float64))
 

@@ -27,7 +27,7 @@ class _Laid:
     rows: int
 
 
-class Columns:
+class DiskColumns:
     """Columns of these ``kinds`` by name, (n,) each, in the pieces in which they were added."""
 
     def __init__(self, kinds: Mapping[str, type[Any]], held: int = HELD) -> None:
@@ -83,10 +83,10 @@ class Columns:
 
 
 @dataclass(frozen=True)
-class Column:
+class DiskColumn:
     """One of the columns, to be gone through piece by piece as often as needed."""
 
-    columns: Columns
+    columns: DiskColumns
     name: str
 
     def __iter__(self) -> Iterator[NDArray[Any]]:

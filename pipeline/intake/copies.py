@@ -12,7 +12,7 @@ from pipeline.clock import lasting
 from pipeline.duplicates import having, occurring_again
 from pipeline.duplicates.exact import Hashes, mixed, place_hashes
 from pipeline.duplicates.one_place import Crowd, cells, copies, nearby
-from pipeline.intake.ledger import CANDIDATE, Rows, name_hashes
+from pipeline.intake.ledger import CANDIDATE, ReadingRows, name_hashes
 from pipeline.intake.prepare import Prepared
 from pipeline.words import counted
 
@@ -45,7 +45,7 @@ class Copied:
     notes: tuple[str, ...] = ()
 
 
-def find_copies(rows: Rows, fresh: Flags, prepared: Prepared) -> Copied:
+def find_copies(rows: ReadingRows, fresh: Flags, prepared: Prepared) -> Copied:
     """Find the readings that have another's position to the last digit, though of another time.
 
     ``fresh`` (n,) says which readings have a place and repeat no other row.
@@ -102,7 +102,7 @@ _STOOD_STILL = "they are held back as duplicate, as of a controller that stood s
 _MAY_BE_COPIED = "see whether a row was copied, or the controller stood still"
 
 
-def _told(rows: Rows, prepared: Prepared, pairs: Integers, later: Integers, what: str) -> Iterator[str]:
+def _told(rows: ReadingRows, prepared: Prepared, pairs: Integers, later: Integers, what: str) -> Iterator[str]:
     """Yield for each export in words what its readings (k,) have the position of, and ``what`` that means."""
     exports = rows.export(pairs[:, 0])
     for export in np.unique(exports).tolist():
@@ -121,7 +121,7 @@ def _told(rows: Rows, prepared: Prepared, pairs: Integers, later: Integers, what
         )
 
 
-def named_rows(rows: Rows, prepared: Prepared, numbers: Integers) -> list[str]:
+def named_rows(rows: ReadingRows, prepared: Prepared, numbers: Integers) -> list[str]:
     """Return readings (k,) by the files that they are of, and their rows there."""
     places = zip(rows.export(numbers).tolist(), rows.source_row(numbers).tolist(), strict=True)
     return [f"{prepared.exports[export].shown}:{row}" for export, row in places]
@@ -139,7 +139,7 @@ def _tie_names(prepared: Prepared) -> NDArray[np.uint32]:
 class _Positions:
     """Hashes of the position of every reading, piece by piece as often as needed."""
 
-    rows: Rows
+    rows: ReadingRows
 
     def __iter__(self) -> Iterator[Hashes]:
         for _, place in self.rows.columns.pieces("longitude", "latitude", "height"):
@@ -150,13 +150,13 @@ class _Positions:
 class _Cells:
     """Hashes of the cell of every reading, likewise."""
 
-    rows: Rows
+    rows: ReadingRows
 
     def __iter__(self) -> Iterator[Hashes]:
         for _, place in self.rows.columns.pieces("longitude", "latitude"):
             yield mixed(cells(*place).view(np.uint64))
 
 
-def _cells(rows: Rows, which: Flags) -> Iterator[tuple[NDArray[np.int64], Flags]]:
+def _cells(rows: ReadingRows, which: Flags) -> Iterator[tuple[NDArray[np.int64], Flags]]:
     for at, place in rows.columns.pieces("longitude", "latitude"):
         yield cells(*place), which[at]

@@ -21,7 +21,7 @@ from pipeline.duplicates import (
 )
 from pipeline.duplicates.near import offsets
 from pipeline.intake.copies import Copied, find_copies, named_rows
-from pipeline.intake.ledger import CANDIDATE, CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Names, Places, Rows
+from pipeline.intake.ledger import CANDIDATE, CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Names, Places, ReadingRows
 from pipeline.intake.prepare import Prepared
 from pipeline.words import counted, plural
 
@@ -48,7 +48,7 @@ class DuplicateRows:
     notes: tuple[str, ...]
 
 
-def find_duplicates(rows: Rows, prepared: Prepared) -> DuplicateRows:
+def find_duplicates(rows: ReadingRows, prepared: Prepared) -> DuplicateRows:
     """Find the readings that are one observation, within the rounding of the exports.
 
     Of several writings the one counts that was refused for its quality, as the others merely do not say so; else the
@@ -86,7 +86,7 @@ def _with_copies(again: Integers, first: Integers, copied: Copied) -> tuple[Inte
     return again[order], first[order]
 
 
-def _late(rows: Rows, fresh: Flags) -> Integers:
+def _late(rows: ReadingRows, fresh: Flags) -> Integers:
     """Return (p, 2) numbers of those of ``fresh`` (n,) readings that are one observation by two clocks."""
     places = Places(rows.columns)
     numbers, place = having(occurring_again(places, fresh), places, fresh)
@@ -104,7 +104,7 @@ def _late(rows: Rows, fresh: Flags) -> Integers:
     return found[np.lexsort((found[:, 1], found[:, 0]))]
 
 
-def _better(rows: Rows, pairs: Integers, late: Integers | None = None) -> Integers:
+def _better(rows: ReadingRows, pairs: Integers, late: Integers | None = None) -> Integers:
     """Return (k, 2) the rank of the readings of pairs; of two clocks that counts by which more readings were exported.
 
     ``late`` are pairs of two clocks among them.
@@ -133,7 +133,7 @@ def _by_size(counts: Integers) -> Integers:
     return np.minimum(np.unique(counts, return_inverse=True)[1].ravel(), 255)
 
 
-def _by_clock(rows: Rows, prepared: Prepared, late: Integers) -> Iterator[str]:
+def _by_clock(rows: ReadingRows, prepared: Prepared, late: Integers) -> Iterator[str]:
     """Yield which files repeat another's rows, or their own, by another clock."""
     of, _, places = of_pairs(rows, late)
     one, other = of.time[places].T
@@ -160,7 +160,7 @@ def _why(lag: int, leap: int) -> str:
     return scales if abs(lag) == abs(leap) else f"{scales}, and in which time zone"
 
 
-def _exports(rows: Rows, prepared: Prepared, again: Integers, first: Integers) -> Iterator[str]:
+def _exports(rows: ReadingRows, prepared: Prepared, again: Integers, first: Integers) -> Iterator[str]:
     """Yield which files repeat another's rows."""
     pairs = np.column_stack([rows.export(again), rows.export(first)]).astype(np.int64)
     sizes = rows.counts()
@@ -172,7 +172,7 @@ def _exports(rows: Rows, prepared: Prepared, again: Integers, first: Integers) -
         )
 
 
-def _undecided(rows: Rows, prepared: Prepared, found: Alike) -> Iterator[str]:
+def _undecided(rows: ReadingRows, prepared: Prepared, found: Alike) -> Iterator[str]:
     """Yield pairs that may be one observation, between two exports or within one."""
     sizes = rows.counts()
     of, _, places = of_pairs(rows, found.apart)
@@ -212,7 +212,7 @@ def _which(prepared: Prepared, one: int, other: int) -> str:
     return f"{prepared.exports[one].shown} and {prepared.exports[other].shown} have"
 
 
-def _listed(rows: Rows, prepared: Prepared, pairs: Integers) -> str:
+def _listed(rows: ReadingRows, prepared: Prepared, pairs: Integers) -> str:
     of, _, places = of_pairs(rows, pairs[:_LISTED])
     east, north, up = offsets(of, places[:, 0], places[:, 1])
     told = []

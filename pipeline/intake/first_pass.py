@@ -17,7 +17,7 @@ from pipeline.intake.code_log import CodeLog
 from pipeline.intake.duplicate_rows import find_duplicates
 from pipeline.intake.file_log import FileLog, FileLogs
 from pipeline.intake.implausible import Implausible, find_implausible
-from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, Rows
+from pipeline.intake.ledger import CANDIDATE, SOUND, Ledger, ReadingRows
 from pipeline.intake.occupations import Wanted
 from pipeline.intake.placeholders import Placeholders
 from pipeline.intake.positions import raw_positions
@@ -101,7 +101,7 @@ class FirstPass:
     solutions: tuple[str, ...] = ()
     claims: tuple[Claims, ...] = ()
     kept: tuple[Kept, ...] = ()
-    readings: Rows | None = None
+    readings: ReadingRows | None = None
     codes: CodeLog | None = None
     finest: Floats | None = None
     reach: Floats | None = None
@@ -199,7 +199,7 @@ class _Gatherer:
         self.order = RowOrder(prepared.exports, sieve.index)
         self.codes = CodeLog(prepared.named) if prepared.codes is not None else None
 
-    def run(self) -> tuple[FirstPass, Rows]:
+    def run(self) -> tuple[FirstPass, ReadingRows]:
         """Read everything and sum it up; return that and what was kept of every reading."""
         exports = enumerate(self.prepared.exports)
         counts = tuple(self._read(number, export) for number, export in exports)
@@ -347,7 +347,7 @@ class _Gatherer:
                 held[row] = reason_code(Reason.IMPLAUSIBLE)
         return table.set_column(table.schema.get_field_index("held"), "held", pa.array(held, pa.uint8()))
 
-    def _times(self, rows: Rows, which: Flags) -> tuple[Integers, Integers]:
+    def _times(self, rows: ReadingRows, which: Flags) -> tuple[Integers, Integers]:
         """Return (S,) the times of each session's first and last point, first greater than last where there is none."""
         first = np.full(len(self.prepared.windows), np.iinfo(np.int64).max)
         last = np.full(len(self.prepared.windows), _NEVER)
@@ -380,12 +380,12 @@ class _Gatherer:
         return place, blocks
 
 
-def _rows_of(rows: Rows, numbers: Integers) -> set[tuple[int, int]]:
+def _rows_of(rows: ReadingRows, numbers: Integers) -> set[tuple[int, int]]:
     """Return export and row of readings by their numbers in the job."""
     return set(zip(rows.export(numbers).tolist(), rows.source_row(numbers).tolist(), strict=True))
 
 
-def _area(rows: Rows, counting: Flags) -> Area | None:
+def _area(rows: ReadingRows, counting: Flags) -> Area | None:
     """Return the extent of the readings that count, near occupations where there are any."""
     cells, anchors = _Cells(), _Cells()
     candidate, some, done = rows.having(CANDIDATE), [np.zeros((2, 0))], 0

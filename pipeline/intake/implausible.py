@@ -12,7 +12,7 @@ from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import SessionLog
 from pipeline.intake.by_session import BySession, OfSession
 from pipeline.intake.far_out import LIES, Against, Looked, Told, distance_said, length_said, look_said, looked_at
-from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, Rows
+from pipeline.intake.ledger import CANDIDATE, PLACEHOLDER, SOUND, ReadingRows
 from pipeline.intake.prepare import Prepared
 from pipeline.plausible import (
     Fence,
@@ -97,7 +97,9 @@ class Cliff:
     steep: Steep
 
 
-def find_implausible(rows: Rows, duplicates: Integers, prepared: Prepared, logs: Sequence[SessionLog]) -> Implausible:
+def find_implausible(
+    rows: ReadingRows, duplicates: Integers, prepared: Prepared, logs: Sequence[SessionLog]
+) -> Implausible:
     """Hold every sound reading that repeats no other against its base, its session and its neighbours."""
     sound = rows.having(SOUND)
     sound[duplicates] = False
@@ -127,7 +129,7 @@ def find_implausible(rows: Rows, duplicates: Integers, prepared: Prepared, logs:
     return Implausible(found, details, tuple(notes), judged.middles, tuple(_cliffs(rows, judged.steep)))
 
 
-def _cliffs(rows: Rows, found: dict[int, tuple[int, Steep]]) -> Iterator[Cliff]:
+def _cliffs(rows: ReadingRows, found: dict[int, tuple[int, Steep]]) -> Iterator[Cliff]:
     for session, (number, of) in found.items():
         first = np.array([number])
         yield Cliff(session, int(rows.export(first)[0]), int(rows.source_row(first)[0]), of)
@@ -137,7 +139,7 @@ def _cannot(count: int) -> str:
     return counted(count, "reading cannot lie where it says", "readings cannot lie where they say")
 
 
-def _listed(rows: Rows, prepared: Prepared, told: dict[int, str]) -> str:
+def _listed(rows: ReadingRows, prepared: Prepared, told: dict[int, str]) -> str:
     first = np.array(sorted(told)[:_LISTED], np.int64)
     places = zip(rows.export(first).tolist(), rows.source_row(first).tolist(), first.tolist(), strict=True)
     where = [f"{prepared.exports[export].shown}:{line} {told[row]}" for export, line, row in places]

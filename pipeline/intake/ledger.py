@@ -20,7 +20,7 @@ from pipeline.duplicates import (
     usual_rounding,
 )
 from pipeline.duplicates.exact import Hashes, mixed, place_hashes
-from pipeline.intake.columns import Column, Columns
+from pipeline.intake.columns import DiskColumn, DiskColumns
 from pipeline.intake.occupations import Signs
 from pipeline.intake.positions import raw_positions
 from pipeline.intake.sort import Sifted
@@ -61,8 +61,8 @@ _OBSERVED = ("time", "longitude", "latitude", "height", "name", "base", *_ROUNDE
 
 
 @dataclass(frozen=True)
-class Rows:
-    """Every reading of a job, (n,) in the order of reading; memory has session and flags of each, `Columns` the rest.
+class ReadingRows:
+    """Every reading of a job, (n,) in the order of reading; memory has session and flags of each, disk the rest.
 
     Args:
         columns: as `_KINDS` has them. ``hashes`` are those of `duplicates.observation_hashes`, ``spelled`` those of the
@@ -76,7 +76,7 @@ class Rows:
         finest: (E, 3) code of the finest rounding that any of its rows has.
     """
 
-    columns: Columns
+    columns: DiskColumns
     session: NDArray[np.int32]
     flags: NDArray[np.uint16]
     starts: Integers
@@ -98,9 +98,9 @@ class Rows:
         """Return (E,) how many readings each export has."""
         return np.diff(self.starts, append=len(self))
 
-    def each(self, name: str) -> Column:
+    def each(self, name: str) -> DiskColumn:
         """Return one of the columns, to be gone through."""
-        return Column(self.columns, name)
+        return DiskColumn(self.columns, name)
 
     def export(self, numbers: Integers) -> NDArray[np.int32]:
         """Return (k,) the exports of readings."""
@@ -133,7 +133,7 @@ class Rows:
 class Places:
     """Hashes of name and position of every reading, whenever it was observed, piece by piece as often as needed."""
 
-    columns: Columns
+    columns: DiskColumns
 
     def __iter__(self) -> Iterator[Hashes]:
         for _, (name, *place) in self.columns.pieces("name", "longitude", "latitude", "height"):
@@ -144,7 +144,7 @@ class Places:
 class Names:
     """Hashes of the name of every reading, 0 where it has none, piece by piece as often as needed."""
 
-    columns: Columns
+    columns: DiskColumns
 
     def __iter__(self) -> Iterator[Hashes]:
         for _, (name,) in self.columns.pieces("name"):
@@ -153,9 +153,9 @@ class Names:
 
 @dataclass
 class Ledger:
-    """Collects `Rows`, batch by batch."""
+    """Collects `ReadingRows`, batch by batch."""
 
-    columns: Columns = field(default_factory=lambda: Columns(_KINDS))
+    columns: DiskColumns = field(default_factory=lambda: DiskColumns(_KINDS))
     session: list[NDArray[Any]] = field(default_factory=list)
     flags: list[NDArray[np.uint16]] = field(default_factory=list)
     counts: list[int] = field(default_factory=list)
@@ -234,7 +234,7 @@ class Ledger:
         found: NDArray[np.int16] = np.array([*numbers, 0], np.int16)[np.asarray(pc.fill_null(coded.indices, len(keys)))]
         return found
 
-    def rows(self) -> Rows:
+    def rows(self) -> ReadingRows:
         """Return what was collected, and hold it no longer."""
         counts = np.array(self.counts, np.int64)
         found = [[usual_rounding(codes) for codes in axes] for axes in self.roundings]
@@ -243,18 +243,18 @@ class Ledger:
         self.session.clear()
         flags = np.concatenate([np.zeros(0, np.uint16), *self.flags])
         self.flags.clear()
-        columns, self.columns = self.columns, Columns(_KINDS)
+        columns, self.columns = self.columns, DiskColumns(_KINDS)
         mixed = np.array([any(differing for _, differing in axes) for axes in found], bool)
         degrees = np.array(self.degrees, bool)
         most = np.array(
             [[np.flatnonzero(codes)[-1] if codes.any() else 255 for codes in axes] for axes in self.roundings]
         )
         finest = most.astype(np.uint8).reshape(-1, len(_ROUNDED))
-        return Rows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed, finest)
+        return ReadingRows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed, finest)
 
 
 def name_hashes(names: pa.Array) -> Hashes:
-    """Return (n,) hashes of names: a spreadsheet or a converter writes 001 as 1. `Rows` keeps their last 32 bits."""
+    """Return (n,) hashes of names: a spreadsheet or a converter writes 001 as 1. `ReadingRows` keeps 32 bits."""
     return text_hashes(pc.utf8_ltrim(pc.utf8_lower(names), characters="0 "))
 
 

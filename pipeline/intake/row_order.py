@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import DAY, HOUR, MINUTE, moment
-from pipeline.intake.ledger import CANDIDATE, NAMED, SOUND, Rows
+from pipeline.intake.ledger import CANDIDATE, NAMED, SOUND, ReadingRows
 from pipeline.read.files import Export
 from pipeline.read.times import clock
 from pipeline.sessions.attach import SessionIndex
@@ -161,7 +161,7 @@ class RowOrder:
         """Take a batch of export ``number``."""
         self._sorting[number].take(batch.column("name"), batch.column("code"))
 
-    def found(self, rows: Rows, again: Integers, bases: Sequence[str | None]) -> tuple[Astray, ...]:
+    def found(self, rows: ReadingRows, again: Integers, bases: Sequence[str | None]) -> tuple[Astray, ...]:
         """Return the rows out of order.
 
         Args:
@@ -181,7 +181,9 @@ class RowOrder:
                 found += self._astray(sequence, number, bases[base], rows, sorting.by_code)
         return tuple(found)
 
-    def _sequences(self, rows: Rows, here: slice, again: Integers, number: int) -> Iterator[tuple[int, _Sequence]]:
+    def _sequences(
+        self, rows: ReadingRows, here: slice, again: Integers, number: int
+    ) -> Iterator[tuple[int, _Sequence]]:
         """Yield base id and readings of an export, of those ids whose times go back; most files have none."""
         sound: Flags = (rows.flags[here] & SOUND) != 0
         repeated = again[(again >= here.start) & (again < here.stop)] - here.start
@@ -203,7 +205,9 @@ class RowOrder:
             times, numbers = (np.concatenate(parts) for parts in zip(*pieces, strict=True))
             yield code, _Sequence(numbers, times, rows.session[numbers], rows.flags[numbers])
 
-    def _astray(self, of: _Sequence, export: int, base: str | None, rows: Rows, by_code: bool) -> Iterator[Astray]:
+    def _astray(
+        self, of: _Sequence, export: int, base: str | None, rows: ReadingRows, by_code: bool
+    ) -> Iterator[Astray]:
         for one in (of, of.turned()):
             wrapped, time = _wraps(one, self.exports[export]) if one is of else ([], one.time)
             breaks = _breaks(time)
@@ -220,7 +224,9 @@ class RowOrder:
                 yield from _told(one, time, both, export, rows, by_code)
             return
 
-    def _wrap(self, of: _Sequence, start: int, stop: int, by: int, export: int, base: str | None, rows: Rows) -> Astray:
+    def _wrap(
+        self, of: _Sequence, start: int, stop: int, by: int, export: int, base: str | None, rows: ReadingRows
+    ) -> Astray:
         """Return rows that a clock which began again has written."""
         then = self.index.attach(of.time[start:stop] + by, pa.array([base] * (stop - start), pa.string()))
         now = of.session[start:stop]
@@ -234,7 +240,7 @@ class RowOrder:
         )  # fmt: skip
 
 
-def _pieces(rows: Rows, here: slice, sound: Flags) -> Iterator[tuple[Integers, NDArray[np.int16], Integers]]:
+def _pieces(rows: ReadingRows, here: slice, sound: Flags) -> Iterator[tuple[Integers, NDArray[np.int16], Integers]]:
     """Yield times, numbers of base ids and numbers of the sound readings of an export, piece by piece."""
     for place, (time, base) in rows.columns.pieces("time", "base"):
         start, stop = max(place.start, here.start), min(place.stop, here.stop)
@@ -300,7 +306,9 @@ def _weight(of: _Sequence, which: range) -> int:
     return len(which) + (_SAID - 1) * int(named)
 
 
-def _told(of: _Sequence, time: Integers, both: list[range], export: int, rows: Rows, by_code: bool) -> Iterator[Astray]:
+def _told(
+    of: _Sequence, time: Integers, both: list[range], export: int, rows: ReadingRows, by_code: bool
+) -> Iterator[Astray]:
     """Yield what is said of the rows of two runs: of the lighter ones, and in doubt with them the others if as many."""
     lighter, other = both
     told = _one(of, time, lighter, export, rows, by_code)
@@ -318,7 +326,7 @@ def _with(told: Astray, beside: Astray) -> Astray:
     return Astray(**{**told.__dict__, "doubted": doubted})
 
 
-def _one(of: _Sequence, time: Integers, which: range, export: int, rows: Rows, by_code: bool) -> Astray | None:
+def _one(of: _Sequence, time: Integers, which: range, export: int, rows: ReadingRows, by_code: bool) -> Astray | None:
     """Return rows as out of order, where those beside them run on and none stands on a mark; else None."""
     start, stop, n = which.start, which.stop, len(of)
     here = slice(start, stop)
@@ -353,7 +361,7 @@ def _one(of: _Sequence, time: Integers, which: range, export: int, rows: Rows, b
     )  # fmt: skip
 
 
-def _row(of: _Sequence, place: int, rows: Rows) -> tuple[int, int] | None:
+def _row(of: _Sequence, place: int, rows: ReadingRows) -> tuple[int, int] | None:
     """Return the row in its file and the time of a reading; None beyond the ends."""
     if not 0 <= place < len(of):
         return None

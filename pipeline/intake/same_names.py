@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.duplicates import having, occurring_again, text_hashes
-from pipeline.intake.ledger import PLACED, POINT, SOUND, Rows
+from pipeline.intake.ledger import PLACED, POINT, SOUND, ReadingRows
 from pipeline.sphere import DEGREE
 
 Keys = NDArray[np.uint64]
@@ -67,12 +67,12 @@ def _extent(degrees: Floats, start: Integers) -> Floats:
 
 
 def name_keys(names: pa.Array) -> Keys:
-    """Return (n,) keys of names: those of `Rows`, for texts."""
+    """Return (n,) keys of names: those of `ReadingRows`, for texts."""
     plain = text_hashes(pc.utf8_ltrim(pc.utf8_lower(names), characters="0 ")).astype(np.uint32)
     return _joined(plain, text_hashes(names).astype(np.uint32))
 
 
-def same_names(rows: Rows, counting: Flags, places: bool) -> SameNames:
+def same_names(rows: ReadingRows, counting: Flags, places: bool) -> SameNames:
     """Return the sound points whose names others have; ``places`` asks for all sound readings beside.
 
     Args:
@@ -111,7 +111,7 @@ class _Keys:
     Each half alone would take different names for one in a large job.
     """
 
-    rows: Rows
+    rows: ReadingRows
 
     def __iter__(self) -> Iterator[Keys]:
         return (_joined(*halves) for _, halves in self.rows.columns.pieces("name", "spelled"))

@@ -4,12 +4,12 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.arrays import Flags, Floats
-from pipeline.intake.ledger import Rows
+from pipeline.intake.ledger import ReadingRows
 from pipeline.intake.prepare import Prepared
 from pipeline.plausible import on_sphere
 
 
-def tie_reach(rows: Rows, counting: Flags, candidates: pa.Table, prepared: Prepared) -> Floats:
+def tie_reach(rows: ReadingRows, counting: Flags, candidates: pa.Table, prepared: Prepared) -> Floats:
     """Return (S,) metres from each session's farthest reading to the middle of its ties.
 
     In the grid a session's constant is the mean of what its ties give. A shift that the job states is one of space at
@@ -35,7 +35,7 @@ def tie_reach(rows: Rows, counting: Flags, candidates: pa.Table, prepared: Prepa
     return reach
 
 
-def _ties(rows: Rows, candidates: pa.Table, prepared: Prepared) -> list[Floats]:
+def _ties(rows: ReadingRows, candidates: pa.Table, prepared: Prepared) -> list[Floats]:
     """Return (k, 3) per session where its ties stand, and the base that is set up over a mark, on the sphere."""
     number = np.asarray(candidates.column("number"), np.int64)
     order = np.argsort(number)

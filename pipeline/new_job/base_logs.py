@@ -3,7 +3,7 @@
 from collections import defaultdict
 
 from pipeline.job.toml_text import listed
-from pipeline.new_job.folder import Found
+from pipeline.new_job.folder import FileFound
 from pipeline.new_job.headings import rank
 from pipeline.new_job.questions import Candidate, Question
 from pipeline.words import counted
@@ -12,7 +12,7 @@ from pipeline.words import counted
 _OF_ROVER = ("solution", "base")
 
 
-def base_log_question(one: Found) -> Question | None:
+def base_log_question(one: FileFound) -> Question | None:
     """Return the question what a file is that may be a log of bases, with what speaks for that; None for others."""
     why = _why(one)
     if not why:
@@ -24,7 +24,7 @@ def base_log_question(one: Found) -> Question | None:
     return Question("files", asks, (Candidate(listed([one.look.shown]), "readings of a rover"),))
 
 
-def _why(one: Found) -> str:
+def _why(one: FileFound) -> str:
     columns = one.mapped.columns
     name = columns.get("name")
     if name is None or any(word in columns for word in _OF_ROVER):

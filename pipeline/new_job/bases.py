@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Flags, Integers
 from pipeline.clock import HOUR, MINUTE
-from pipeline.new_job.rows import Rows
+from pipeline.new_job.rows import TimedRows
 
 #: A gap from which on a base is taken to have been set up again, and what is left before and after the readings of a
 #: session. Common practice, no source.
@@ -26,7 +26,7 @@ class Stretch:
     end: int
 
 
-def stretches(rows: Rows) -> list[Stretch]:
+def stretches(rows: TimedRows) -> list[Stretch]:
     """Return the stretches of all bases, in order of their beginnings.
 
     Readings without a base id are of the base that runs at their time where only one does; else of a stretch of their

@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.clock import HOUR, MINUTE, moment
-from pipeline.new_job.folder import Found
+from pipeline.new_job.folder import FileFound
 from pipeline.new_job.halves import half_nowhere
 from pipeline.new_job.look import ROWS, whole
 from pipeline.new_job.questions import Candidate, Known, Question, State
@@ -30,7 +30,7 @@ _INSIDE = 0.95
 
 
 @dataclass(frozen=True)
-class Clock:
+class ClockState:
     """The states of ``time_format`` and ``time_zone``, and what times are read by until they are answered.
 
     ``half`` is what is asked where they may be of a 12-hour clock that does not say which half of the day it is, "" of
@@ -67,13 +67,13 @@ class Spans:
         return float(inside.mean())
 
 
-def clock_of(one: Found, place: tuple[float, float] | None, spans: Spans | None) -> Clock:
+def clock_of(one: FileFound, place: tuple[float, float] | None, spans: Spans | None) -> ClockState:
     """Return the clock of an export; ``place`` is where it lies [deg], where that is known."""
     times = one.mapped.times
     assert times is not None
     columns = one.mapped.columns
     if "gps_week" in columns:
-        return Clock(None, None, None, "UTC")
+        return ClockState(None, None, None, "UTC")
     column = columns["time"]
     texts = [text for text in _texts(one, one.look.columns) if text]
     if len(times.formats) > 1 and "%" in times.formats[0]:
@@ -86,10 +86,10 @@ def clock_of(one: Found, place: tuple[float, float] | None, spans: Spans | None)
     if isinstance(zone, Question) and (beside := _offsets(one)) is not None:
         first = next(iter(given(one.look.columns[beside])), "")
         zone = replace(zone, asks=f'{zone.asks}; the column "{beside}" beside it, which is not read, has "{first}"')
-    return Clock(form, zone, form_now, zone_now, _half(one, column, texts, form_now))
+    return ClockState(form, zone, form_now, zone_now, _half(one, column, texts, form_now))
 
 
-def _half(one: Found, column: str, texts: Sequence[str], form: str | None) -> str:
+def _half(one: FileFound, column: str, texts: Sequence[str], form: str | None) -> str:
     """Return what `half_nowhere` asks of the rows of an export: of all of them where the first few leave it open."""
     if len(one.look.columns[column]) >= ROWS:
         try:
@@ -99,13 +99,13 @@ def _half(one: Found, column: str, texts: Sequence[str], form: str | None) -> st
     return half_nowhere(column, texts, form)
 
 
-def _offsets(one: Found) -> str | None:
+def _offsets(one: FileFound) -> str | None:
     """Return the column beside the times whose heading says offsets from UTC or zones; None where there is none."""
     taken = (one.mapped.columns.get("time"), one.mapped.columns.get("date"))
     return next((name for name in one.look.names if name not in taken and is_offset(name)), None)
 
 
-def _looked_further(one: Found, times: Times) -> Times:
+def _looked_further(one: FileFound, times: Times) -> Times:
     """Look through the whole file for a row that tells day and month apart."""
     try:
         texts, _ = whole(one.look, _MOST)
@@ -114,7 +114,7 @@ def _looked_further(one: Found, times: Times) -> Times:
     return decided(times.formats, _texts(one, texts), times.zoned)
 
 
-def _texts(one: Found, texts: dict[str, list[str]]) -> list[str]:
+def _texts(one: FileFound, texts: dict[str, list[str]]) -> list[str]:
     """Return the times of an export as the reader has them: those of two columns together."""
     columns = one.mapped.columns
     if "date" in columns:

@@ -11,7 +11,7 @@ from pipeline.new_job.doubles import heading_of
 from pipeline.new_job.geometries import beside_geometry, flat_of
 from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, rank, words_of
 from pipeline.new_job.heights import height_said
-from pipeline.new_job.look import Look
+from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.values import MOSTLY, angles, decimals, given
 
@@ -26,7 +26,7 @@ _FINE, _LARGE = 6, 1_000.0
 _LEAST_RADIUS, _MOST_RADIUS = 6.3e6, 6.4e6
 
 
-def find_position(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
+def find_position(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
     """Find the positions and heights, by headings; ``take`` takes a free column for a word where it fits."""
 
     def number(name: str) -> bool:
@@ -51,7 +51,7 @@ def find_position(look: Look, found: Mapped, free: list[str], take: Callable[...
         found.feet = feet_of(found.columns.get(word, "")) or found.feet
 
 
-def _degrees(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> bool:
+def _degrees(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> bool:
     """Find longitude and latitude, in degrees or in degrees, minutes and seconds; neither where one is missing."""
     for word, letters in (("longitude", "EW"), ("latitude", "NS")):
         if not take(word, lambda name, word=word: _is_angle(look, name, word)):
@@ -63,7 +63,7 @@ def _degrees(look: Look, found: Mapped, free: list[str], take: Callable[..., boo
     return False
 
 
-def place_by_content(look: Look, found: Mapped, free: list[str], measured: list[str]) -> None:
+def place_by_content(look: FileLook, found: Mapped, free: list[str], measured: list[str]) -> None:
     """Take two neighbouring columns of degrees with many decimals, or of large lengths, and the heights behind them."""
     for first, second in pairwise(measured):
         pair = [decimals(look.columns[name]) for name in (first, second)]
@@ -93,7 +93,7 @@ def _decimals_of(texts: Sequence[str]) -> float:
     )
 
 
-def _height(look: Look, found: Mapped, free: list[str], number: Callable[[str], bool]) -> None:
+def _height(look: FileLook, found: Mapped, free: list[str], number: Callable[[str], bool]) -> None:
     """Find the heights: those above the ellipsoid where a heading says so, else any; others that differ are rivals."""
     kinds = {name: height_said(heading_of(name) if look.numbered else name) for name in free if number(name)}
     ranked, others = dict[str, list[str]](), dict[str, list[str]]()
@@ -134,7 +134,7 @@ def _alike(one: Floats | None, other: Floats | None) -> bool:
     )
 
 
-def _unsure_height(look: Look, found: Mapped, free: list[str], number: Callable[..., bool]) -> None:
+def _unsure_height(look: FileLook, found: Mapped, free: list[str], number: Callable[..., bool]) -> None:
     """Note which columns may hold the heights of readings, where no heading says it; the first is taken for now."""
     if found.kind and found.times is not None and not look.numbered:
         found.heights = tuple(name for name in free if not is_known(name) and number(name))
@@ -143,7 +143,7 @@ def _unsure_height(look: Look, found: Mapped, free: list[str], number: Callable[
             free.remove(found.heights[0])
 
 
-def other_places(look: Look, found: Mapped) -> str:
+def other_places(look: FileLook, found: Mapped) -> str:
     """Return that positions stand twice, in degrees and in a grid, which of them are taken; "" where they do not."""
     pairs = {"degrees": ("longitude", "latitude"), "plane": ("easting", "northing")}
     other = pairs["plane" if found.kind == "degrees" else "degrees"]
@@ -167,7 +167,7 @@ def _says(word: str, heading: str) -> bool:
     return not base and any(rank(word, said) is not None for said in (heading, *words_of(heading)[-1:]))
 
 
-def _geocentric(look: Look, free: list[str], take: Callable[..., bool], found: Mapped) -> bool:
+def _geocentric(look: FileLook, free: list[str], take: Callable[..., bool], found: Mapped) -> bool:
     names = [plainest(word, free, lambda _: True) for word in "xyz"]
     values = [decimals(look.columns[name]) for name in names if name is not None]
     if len(values) < 3 or any(one is None for one in values):
@@ -179,7 +179,9 @@ def _geocentric(look: Look, free: list[str], take: Callable[..., bool], found: M
     return all(take(word, lambda _: True) for word in "xyz")
 
 
-def _plane(look: Look, found: Mapped, free: list[str], take: Callable[..., bool], number: Callable[..., bool]) -> None:
+def _plane(
+    look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool], number: Callable[..., bool]
+) -> None:
     """Find easting and northing, or degrees under headings of a grid (X and Y of a layer)."""
     for word in ("easting", "northing"):
         take(word, number)
@@ -197,7 +199,7 @@ def _plane(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]
         found.kind, found.turned = "plane", lettered
 
 
-def _degrees_of_grid(look: Look, found: Mapped, lettered: bool) -> bool:
+def _degrees_of_grid(look: FileLook, found: Mapped, lettered: bool) -> bool:
     """Take what headings call easting and northing, or X and Y where ``lettered``, for degrees if they are so small."""
     east, north = (decimals(look.columns[found.columns[word]]) for word in ("easting", "northing"))
     assert east is not None and north is not None
@@ -212,7 +214,7 @@ def _degrees_of_grid(look: Look, found: Mapped, lettered: bool) -> bool:
     return True
 
 
-def _is_angle(look: Look, name: str, word: str) -> bool:
+def _is_angle(look: FileLook, name: str, word: str) -> bool:
     values = decimals(look.columns[name])
     return values is not None and bool(np.nanmax(np.abs(values)) <= (360 if word == "longitude" else 90))
 

@@ -1,7 +1,7 @@
 """Which columns are the times of readings: in one column or in two, as text, as GPS weeks, as counts."""
 
 from pipeline.new_job.headings import bare, rank
-from pipeline.new_job.look import Look
+from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.values import (
     Times,
@@ -21,7 +21,7 @@ from pipeline.read.clock_headings import zone_said
 _STILL = 3
 
 
-def find_time(look: Look, found: Mapped, free: list[str]) -> None:
+def find_time(look: FileLook, found: Mapped, free: list[str]) -> None:
     """Find the times: a column by its heading among those that hold dates with times, or the only one that does.
 
     Else dates and times of day in two columns, GPS weeks and seconds, times that are counted.
@@ -48,13 +48,13 @@ def find_time(look: Look, found: Mapped, free: list[str]) -> None:
         ]
 
 
-def _is_still(look: Look, name: str) -> bool:
+def _is_still(look: FileLook, name: str) -> bool:
     """Tell whether a column has one text in all rows, as the moment of an export has."""
     some = words(look.columns[name])
     return len(some) == 1 and sum(some.values()) >= _STILL
 
 
-def _telling(look: Look, names: list[str]) -> list[str]:
+def _telling(look: FileLook, names: list[str]) -> list[str]:
     """Return the columns of times that tell rows apart at least half as well as the best of them does."""
     count = {name: len(words(look.columns[name])) for name in names}
     most = max(count.values(), default=0)
@@ -65,7 +65,7 @@ def _telling(look: Look, names: list[str]) -> list[str]:
 _Taken = tuple[dict[str, str], Times]
 
 
-def _day_and_clock(look: Look, free: list[str]) -> _Taken | None:
+def _day_and_clock(look: FileLook, free: list[str]) -> _Taken | None:
     """Return dates in one column with times of day in another: those at which readings begin."""
     days = [name for name in free if holds_days(look, name) and not is_day_run(look.columns[name])]
     clocks = [name for name in free if is_time_of_day(look.columns[name]) and name not in days]
@@ -85,7 +85,7 @@ def _day_and_clock(look: Look, free: list[str]) -> _Taken | None:
     return {"date": day, "time": begins, **({"time_end": ends[0]} if ends else {})}, how
 
 
-def _gps_weeks(look: Look, free: list[str]) -> _Taken | None:
+def _gps_weeks(look: FileLook, free: list[str]) -> _Taken | None:
     """Return GPS weeks in one column with the seconds of the week in another."""
     week, seconds = (
         plainest(word, free, lambda name: decimals(look.columns[name]) is not None) for word in ("week", "seconds")
@@ -95,7 +95,7 @@ def _gps_weeks(look: Look, free: list[str]) -> _Taken | None:
     return {"gps_week": week, "gps_seconds": seconds}, Times(("",), zoned=True)
 
 
-def _counted(look: Look, free: list[str]) -> _Taken | None:
+def _counted(look: FileLook, free: list[str]) -> _Taken | None:
     """Return times that are counted from some day on, such as seconds since 1970."""
     counted = {name: how for name in free if (how := counted_times(look.columns[name], name)) is not None}
     telling = _telling(look, [name for name in counted if _is_time(name) or look.numbered])
@@ -106,7 +106,7 @@ def _counted(look: Look, free: list[str]) -> _Taken | None:
 _OTHERS = (_day_and_clock, _gps_weeks, _counted)
 
 
-def holds_days(look: Look, name: str) -> bool:
+def holds_days(look: FileLook, name: str) -> bool:
     """Tell whether a column holds dates alone: of eight figures where its heading says so."""
     texts = look.columns[name]
     if is_day(texts):
@@ -132,7 +132,7 @@ def _take_time(found: Mapped, free: list[str], columns: dict[str, str], how: Tim
         free.remove(name)
 
 
-def _as_times(look: Look, name: str) -> Times | None:
+def _as_times(look: FileLook, name: str) -> Times | None:
     if name in look.dated:
         return Times(("",), zoned=True)
     return None if is_day(look.columns[name]) else times(look.columns[name])

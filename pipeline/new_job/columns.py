@@ -16,7 +16,7 @@ from pipeline.new_job.halves import half_apart
 from pipeline.new_job.headings import rank
 from pipeline.new_job.heights import is_separation
 from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
-from pipeline.new_job.look import Look
+from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.notations import odd_unit, refusal
 from pipeline.new_job.precisions import are_lengths, is_of_either, is_score, is_wider
@@ -36,7 +36,7 @@ _FEW = 15
 _OWN = 0.8
 
 
-def mapped(look: Look) -> Mapped:
+def mapped(look: FileLook) -> Mapped:
     """Return which column of an export or register is what."""
     found = Mapped()
     doubles = doubles_of(look)
@@ -78,7 +78,7 @@ def _give_back_bases(found: Mapped, free: list[str]) -> None:
             free.append(found.columns.pop(word))
 
 
-def _names(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
+def _names(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
     """Find the ids of bases, the marks that readings are on, and their names: those, or texts of their own."""
     take("base", lambda name: _repeats(look.columns[name]))
     take("mark", lambda name: bool(given(look.columns[name])))
@@ -90,7 +90,7 @@ def _names(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]
         free.remove(own[0])
 
 
-def _of_years(look: Look, found: Mapped) -> str:
+def _of_years(look: FileLook, found: Mapped) -> str:
     """Return why the dates of times that are read as text cannot be, "" where nothing speaks against them."""
     dated = found.columns.get("date", found.columns.get("time", ""))
     if not dated or found.times is None or not (found.times.formats[0] == "" or "%" in found.times.formats[0]):
@@ -104,7 +104,7 @@ def _separates(texts: Sequence[str]) -> bool:
     return values is not None and are_lengths(values) and bool(np.nanmax(np.abs(values)) <= FARTHEST_GEOID)
 
 
-def _hemispheres(look: Look, found: Mapped, free: list[str]) -> str:
+def _hemispheres(look: FileLook, found: Mapped, free: list[str]) -> str:
     """Take letters of hemispheres for nothing else; return where they say other signs than the degrees have, or ""."""
     degrees: dict[str, tuple[str, Floats]] = {}
     for word, sides in (("longitude", "EW"), ("latitude", "NS")):
@@ -134,7 +134,7 @@ def _hemispheres(look: Look, found: Mapped, free: list[str]) -> str:
     return ""
 
 
-def _solution(look: Look, found: Mapped, free: list[str]) -> None:
+def _solution(look: FileLook, found: Mapped, free: list[str]) -> None:
     """Find the solution: by its heading, else the column that tells fixed from float in nearly all rows.
 
     So it is where what has the heading holds no words of solutions. Another one that tells so, and otherwise than the
@@ -164,7 +164,7 @@ def _solution(look: Look, found: Mapped, free: list[str]) -> None:
         found.rivals["solution"] = [name, *others]
 
 
-def _tells_float(look: Look, name: str) -> bool:
+def _tells_float(look: FileLook, name: str) -> bool:
     """Whether a column that means nothing else by its heading holds words of solutions, float ones too, in most rows.
 
     What is always "fixed" may be a pole or a base, and what is rarely filled a remark.
@@ -175,11 +175,11 @@ def _tells_float(look: Look, name: str) -> bool:
     return tell_float(counts) and sum(counts.values()) >= MOSTLY * len(look.columns[name])
 
 
-def _fixed_rows(look: Look, name: str) -> list[bool]:
+def _fixed_rows(look: FileLook, name: str) -> list[bool]:
     return [is_fixed(text) for text in look.columns[name]]
 
 
-def _by_content(look: Look, found: Mapped, free: list[str]) -> None:
+def _by_content(look: FileLook, found: Mapped, free: list[str]) -> None:
     """Find what no heading tells, from what columns hold: positions, heights, solutions, codes and ids of bases."""
     measured = [name for name in free if decimals(look.columns[name]) is not None]
     if not found.kind:
@@ -202,7 +202,7 @@ def _are_codes(texts: Sequence[str]) -> bool:
     return any(mentions_check(text, True) for text in words(texts))
 
 
-def _sigmas(look: Look, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
+def _sigmas(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
     """Find the precision of each direction.
 
     One that may be of the height is, where no other is and east and north have their own.

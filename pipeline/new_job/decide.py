@@ -18,17 +18,17 @@ from pipeline.job.values import BLANKS
 from pipeline.near import plain
 from pipeline.new_job.axis_sigmas import asked_sigmas
 from pipeline.new_job.base_logs import base_log_question
-from pipeline.new_job.clocks import Clock, clock_of
+from pipeline.new_job.clocks import ClockState, clock_of
 from pipeline.new_job.column_places import other_places
 from pipeline.new_job.doubles import heading_of, told_apart
 from pipeline.new_job.draft import Block, Draft
 from pipeline.new_job.eastings import asked, turned, way_of
 from pipeline.new_job.encodings import CodePages
-from pipeline.new_job.folder import Contents, Found, contents, rivals
+from pipeline.new_job.folder import Contents, FileFound, contents, rivals
 from pipeline.new_job.frames import (
+    FilePositions,
     Fit,
-    Grid,
-    Table,
+    GridState,
     export_state,
     fits,
     grid_question,
@@ -46,7 +46,7 @@ from pipeline.new_job.rows import rows
 from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
 from pipeline.new_job.solutions import solutions
-from pipeline.new_job.tables import Register, register_of, sample_of, tables_of, together
+from pipeline.new_job.tables import RegisterRead, register_of, sample_of, tables_of, together
 from pipeline.new_job.unread import left_unread, no_session, torn
 from pipeline.new_job.values import given, words
 from pipeline.problems import JobError, Problem
@@ -123,7 +123,7 @@ def _nothing(shown: str, found: Contents) -> Problem:
     return Problem(shown, 0, what, fix)
 
 
-def _register(found: Contents, draft: Draft) -> Register | None:
+def _register(found: Contents, draft: Draft) -> RegisterRead | None:
     if not found.registers:
         none = "no register of control marks was recognised in the folder: without one no shift can be derived"
         if found.unread:
@@ -150,7 +150,7 @@ def _register(found: Contents, draft: Draft) -> Register | None:
     return register
 
 
-def _to_read(one: Found, clock: Clock) -> Points:
+def _to_read(one: FileFound, clock: ClockState) -> Points:
     return one.look.points(
         one.mapped.columns,
         time_zone=clock.zone_now,
@@ -161,13 +161,13 @@ def _to_read(one: Found, clock: Clock) -> Points:
 
 
 def _grid(
-    exports: Sequence[Found],
-    tables: Sequence[Table],
-    register: Register | None,
+    exports: Sequence[FileFound],
+    tables: Sequence[FilePositions],
+    register: RegisterRead | None,
     some: Integers,
     place: tuple[float, float] | None,
     count: int,
-) -> tuple[Grid, list[Fit]]:
+) -> tuple[GridState, list[Fit]]:
     """Decide the grid: the register's own, the exports' own where the marks agree with it, or the one that fits.
 
     Also returns in which grids readings and marks agree.
@@ -180,7 +180,7 @@ def _grid(
         agreed = [
             fit for table in tables if table.kind == "degrees" for fit in fits(_only(table, chosen), marks, [known])
         ]
-        return Grid(
+        return GridState(
             Known(f'"{own[0]}"', f"{known.name}: the register's, {own[1]}"), own[0], step=step_of(agreed)
         ), agreed
     found = _fitting(tables, marks, chosen, place) if marks is not None else []
@@ -189,19 +189,19 @@ def _grid(
         why = f"{found[0].grid.name}: of the grids in use there the only one in which marks and readings on them agree"
         if any(table.crs == code for table in tables):
             why = f"{found[0].grid.name}: the exports' own, and the marks lie where readings on them do"
-        return Grid(Known(f'"{code}"', why), code, step=step_of(found)), found
+        return GridState(Known(f'"{code}"', why), code, step=step_of(found)), found
     asks = grid_question(place, found, marks)
     now = asks.candidates[0].value.strip('"') if asks.candidates else None
-    return Grid(asks, now, step=step_of(found)), found
+    return GridState(asks, now, step=step_of(found)), found
 
 
 def _with_way(
-    grid: Grid,
-    tables: Sequence[Table],
-    register: Register | None,
+    grid: GridState,
+    tables: Sequence[FilePositions],
+    register: RegisterRead | None,
     agreed: Sequence[Fit],
     place: tuple[float, float] | None,
-) -> Grid:
+) -> GridState:
     """Say of a grid which of X and Y is the easting."""
     marks = register.table if register is not None else None
     every = [*tables, *([marks] if marks is not None else [])]
@@ -212,8 +212,8 @@ def _with_way(
 
 
 def _fitting(
-    tables: Sequence[Table],
-    marks: Table,
+    tables: Sequence[FilePositions],
+    marks: FilePositions,
     chosen: Integers,
     place: tuple[float, float] | None,
 ) -> list[Fit]:
@@ -235,15 +235,15 @@ def _stated(crs: str) -> Registered:
     return Registered(crs, named(crs) or crs, 0.0)
 
 
-def _only(table: Table, chosen: Integers) -> Table:
+def _only(table: FilePositions, chosen: Integers) -> FilePositions:
     return replace(table, first=table.first[chosen], second=table.second[chosen])
 
 
 def _target(
     draft: Draft,
     found: Contents,
-    register: Register | None,
-    grid: Grid,
+    register: RegisterRead | None,
+    grid: GridState,
     place: tuple[float, float] | None,
 ) -> None:
     """Decide grid and heights, of the target and of the register alike."""
@@ -293,7 +293,7 @@ def _covering(geoids: Sequence[tuple[str, Path]], place: tuple[float, float] | N
     return [shown for shown, path in geoids if separation(path, *place) is not None]
 
 
-def _is_ellipsoidal(register: Register) -> bool:
+def _is_ellipsoidal(register: RegisterRead) -> bool:
     """Tell whether a register's heights are above the ellipsoid: its heading says so, or its geometry is in degrees."""
     mapped = register.found.mapped
     if "height" in mapped.columns:
@@ -301,7 +301,7 @@ def _is_ellipsoidal(register: Register) -> bool:
     return register.table.kind == "degrees" and bool(np.isfinite(register.heights).any())
 
 
-def _register_columns(draft: Draft, register: Register, ellipsoidal: bool, grid: Grid, again: bool) -> None:
+def _register_columns(draft: Draft, register: RegisterRead, ellipsoidal: bool, grid: GridState, again: bool) -> None:
     """Say which columns of the register are what, where they are not called as a register's are.
 
     Where it is asked what heights are above, their column goes by both names: the answer takes the one that it needs.
@@ -344,7 +344,12 @@ def _add(draft: Draft, block: Block) -> None:
 
 
 def _block(
-    one: Found, clock: Clock, crs: State, grid: Grid, place: tuple[float, float] | None, said: Sequence[str]
+    one: FileFound,
+    clock: ClockState,
+    crs: State,
+    grid: GridState,
+    place: tuple[float, float] | None,
+    said: Sequence[str],
 ) -> Block:
     """Return how one export is read; ``said`` are texts that may name the height datum of its ``crs``."""
     columns, asks = _columns(one, grid)
@@ -358,7 +363,7 @@ def _block(
     return Block([one.look.shown], one.look.named(columns), states, one.look.layer, notes, asks)
 
 
-def _columns(one: Found, grid: Grid) -> tuple[dict[str, str], list[Question]]:
+def _columns(one: FileFound, grid: GridState) -> tuple[dict[str, str], list[Question]]:
     """Return the columns of an export that are known, and the questions after others."""
     columns, asks = dict(one.mapped.columns), list[Question]()
     if one.mapped.turned:
@@ -368,7 +373,7 @@ def _columns(one: Found, grid: Grid) -> tuple[dict[str, str], list[Question]]:
     return columns, [*_rivals(one, columns), *asks]
 
 
-def _states(one: Found, clock: Clock, crs: State, log: State) -> dict[str, State]:
+def _states(one: FileFound, clock: ClockState, crs: State, log: State) -> dict[str, State]:
     """Return the keys of an export's block, ``log`` being the question whether it is a base's log."""
     states: dict[str, State] = {} if log is None else {"files": log}
     states |= {key: Known(_toml(value)) for key, value in one.look.keys.items()}
@@ -386,7 +391,7 @@ def _states(one: Found, clock: Clock, crs: State, log: State) -> dict[str, State
     return states
 
 
-def _notes(one: Found) -> Iterator[str]:
+def _notes(one: FileFound) -> Iterator[str]:
     """Yield what is told of an export's rows and headings."""
     yield from (f"{name}: {why}, so it is not mapped" for name, why in one.mapped.left)
     yield from (f'"{name}" {why}; it is not mapped' for name, why in left_unread(one.look, one.mapped))
@@ -395,7 +400,7 @@ def _notes(one: Found) -> Iterator[str]:
         yield f"{_signed(one)}: they are passed over; if they are readings, take the sign off their names"
 
 
-def _notes_as_read(one: Found, columns: dict[str, str], grid: Grid, heights: str | None) -> Iterator[str]:
+def _notes_as_read(one: FileFound, columns: dict[str, str], grid: GridState, heights: str | None) -> Iterator[str]:
     """Yield what is told of how an export is read, ``heights`` being that of its heights."""
     if heights is not None:
         yield heights
@@ -414,7 +419,7 @@ _WHICH = {
 }
 
 
-def _rivals(one: Found, columns: dict[str, str]) -> list[Question]:
+def _rivals(one: FileFound, columns: dict[str, str]) -> list[Question]:
     """Return the questions after columns of which any may be meant, and take them out of those that are known."""
     asks = []
     for word, names in one.mapped.rivals.items():
@@ -432,7 +437,7 @@ def _rivals(one: Found, columns: dict[str, str]) -> list[Question]:
     return asks
 
 
-def _on_one_clock(clocks: Sequence[Clock]) -> bool:
+def _on_one_clock(clocks: Sequence[ClockState]) -> bool:
     """Tell whether sessions may be written on a clock that is still asked for: the same for all that lack one."""
     asked = [clock.zone for clock in clocks if isinstance(clock.zone, Question)]
     return bool(asked) and all(_meaning(one) == _meaning(asked[0]) for one in asked)
@@ -466,7 +471,7 @@ def _alike(one: Block, other: Block) -> bool:
     return shape(one) == shape(other)
 
 
-def _still(one: Found) -> list[Question]:
+def _still(one: FileFound) -> list[Question]:
     """Return the question after the time of observation where all rows have one and the same; none elsewhere."""
     name = one.mapped.still
     if name is None:
@@ -479,7 +484,7 @@ def _still(one: Found) -> list[Question]:
     return [Question("time", asks, (Candidate(_toml(named), why),))]
 
 
-def _halves(one: Found, clock: Clock) -> list[Question]:
+def _halves(one: FileFound, clock: ClockState) -> list[Question]:
     """Return the question whether times are of a 12-hour clock that says no half of the day; none elsewhere."""
     if not clock.half or one.mapped.still is not None:
         return []
@@ -488,7 +493,7 @@ def _halves(one: Found, clock: Clock) -> list[Question]:
     return [Question("time", clock.half, (Candidate(_toml(named), why),))]
 
 
-def _heights(one: Found) -> list[Question]:
+def _heights(one: FileFound) -> list[Question]:
     """Return the question which column holds the heights where no heading says it; none elsewhere."""
     asks = "which column holds the heights? no heading says it; where none does, export the heights too"
     candidates = []
@@ -499,7 +504,7 @@ def _heights(one: Found) -> list[Question]:
     return [Question("height", asks, tuple(candidates))] if candidates else []
 
 
-def _poles(one: Found) -> list[Question]:
+def _poles(one: FileFound) -> list[Question]:
     """Return the question whether heights are of the pole's foot or of its top; none where all poles are one length.
 
     A length that is the same in all rows is taken up by the shift from the ties.
@@ -512,7 +517,7 @@ def _poles(one: Found) -> list[Question]:
     return [Question("pole_height", asks, candidates)]
 
 
-def _encoding(one: Found, pages: CodePages, key: str) -> State:
+def _encoding(one: FileFound, pages: CodePages, key: str) -> State:
     """Return the code page of a text that is no UTF-8, or the question after it, with words as each page reads them."""
     told = [f"reads {', '.join(words)}" for words in pages.words]
     if len(pages.names) == 1:
@@ -524,21 +529,21 @@ def _encoding(one: Found, pages: CodePages, key: str) -> State:
     return Question(key, asks, candidates)
 
 
-def _quotes_words(one: Found) -> bool:
+def _quotes_words(one: FileFound) -> bool:
     """Tell whether a job file repeats cells of a file that are spelt otherwise in each code page."""
     repeated = ("name", "mark", "code", "base", "solution")
     names = [one.mapped.columns[word] for word in repeated if word in one.mapped.columns]
     return any(not text.isascii() for name in names for text in one.look.columns[name])
 
 
-def _signed(one: Found) -> str:
+def _signed(one: FileFound) -> str:
     lines = one.look.signed
     below, begin = counted(len(lines), "line"), plural(len(lines), "begins", "begin")
     has = plural(len(lines), "has", "have")
     return f'{below} below the header {begin} with "#" and {has} as many cells as it, the first is line {lines[0]}'
 
 
-def _comment(one: Found) -> Question:
+def _comment(one: FileFound) -> Question:
     """Return the question whether rows that begin with the sign of a comment were taken out, or are named so."""
     asks = f"{_signed(one)}: readings whose names begin so, or rows that somebody took out?"
     lines = counted(len(one.look.signed), "line")
@@ -550,7 +555,7 @@ def _toml(value: str | int) -> str:
     return quoted(value) if isinstance(value, str) else str(value)
 
 
-def _units(one: Found) -> State:
+def _units(one: FileFound) -> State:
     if one.mapped.feet == "us-survey-foot":
         return Known('"us-survey-foot"', "as a heading says")
     if one.mapped.feet:

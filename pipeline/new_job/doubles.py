@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.new_job.headings import is_known
 from pipeline.new_job.heights import height_said
-from pipeline.new_job.look import Look
+from pipeline.new_job.look import FileLook
 from pipeline.new_job.values import decimals, given
 
 #: What may be between numbers that are one but for their rounding, by our words: degrees and metres.
@@ -26,7 +26,7 @@ class _Mapped(Protocol):
     turned: bool
 
 
-def doubles_of(look: Look) -> dict[str, list[str]]:
+def doubles_of(look: FileLook) -> dict[str, list[str]]:
     """Return the columns that have the heading of an earlier one, by that, where that is one that is known.
 
     A column that is empty is none, nor are those behind an empty one: what is filled is taken then.
@@ -46,7 +46,7 @@ def heading_of(name: str) -> str:
     return re.sub(r"_\d+$", "", name)
 
 
-def double_rivals(look: Look, found: _Mapped, doubles: dict[str, list[str]]) -> str:
+def double_rivals(look: FileLook, found: _Mapped, doubles: dict[str, list[str]]) -> str:
     """Make columns of one heading rivals of the one that is taken where they differ from it; else say that they do not.
 
     Which of two eastings is meant cannot be asked where it is open too which is the easting: returns why such a file
@@ -74,7 +74,7 @@ def double_rivals(look: Look, found: _Mapped, doubles: dict[str, list[str]]) -> 
     return refused
 
 
-def told_apart(look: Look, names: Sequence[str]) -> list[str]:
+def told_apart(look: FileLook, names: Sequence[str]) -> list[str]:
     """Return of each of some columns its first text; that of the first row in which they differ, if those are one."""
     first = [given(look.columns[name])[0] for name in names]
     if len(set(first)) > 1:
@@ -84,7 +84,7 @@ def told_apart(look: Look, names: Sequence[str]) -> list[str]:
     return [f"the first that differs is {text}" if text else "none where others have one" for text in other]
 
 
-def _place(look: Look, name: str) -> str:
+def _place(look: FileLook, name: str) -> str:
     return str(look.names.index(name) + 1)
 
 

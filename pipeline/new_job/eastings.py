@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.geodesy.nearby import in_use_there, kind, named, projected, x_is_northing
 from pipeline.job.toml_text import quoted
 from pipeline.new_job.axis_sigmas import turned_sigmas
-from pipeline.new_job.frames import NEAR, Fit, Grid, Table, lie_together, turned_alike
+from pipeline.new_job.frames import NEAR, FilePositions, Fit, GridState, lie_together, turned_alike
 from pipeline.new_job.questions import Candidate, Question
 
 
@@ -25,8 +25,8 @@ class Way:
 
 
 def way_of(
-    planes: Sequence[Table],
-    marks: Table | None,
+    planes: Sequence[FilePositions],
+    marks: FilePositions | None,
     found: Sequence[Fit],
     codes: Sequence[str],
     place: tuple[float, float] | None,
@@ -61,14 +61,14 @@ def way_of(
     return Way(None, alike=any(lie_together(plane, marks) for plane in planes))
 
 
-def _possible(code: str, tables: Sequence[Table], place: tuple[float, float] | None) -> set[bool]:
+def _possible(code: str, tables: Sequence[FilePositions], place: tuple[float, float] | None) -> set[bool]:
     """Return the ways in which all tables lie where a grid is in use, and near the job where its place is known."""
     if kind(code) != "projected":
         return set()
     return {way for way in (False, True) if all(_lies_there(code, table, way, place) for table in tables)}
 
 
-def _lies_there(code: str, table: Table, turned: bool, place: tuple[float, float] | None) -> bool:
+def _lies_there(code: str, table: FilePositions, turned: bool, place: tuple[float, float] | None) -> bool:
     first, second = float(np.nanmedian(table.first)), float(np.nanmedian(table.second))
     east, north = (second, first) if turned else (first, second)
     if place is not None:
@@ -77,7 +77,7 @@ def _lies_there(code: str, table: Table, turned: bool, place: tuple[float, float
     return in_use_there(code, east, north) is not False
 
 
-def turned(columns: Mapping[str, str], grid: Grid) -> dict[str, str]:
+def turned(columns: Mapping[str, str], grid: GridState) -> dict[str, str]:
     """Return the columns of a file that leaves it open with easting and northing as the grid's way has them.
 
     Without both where nothing tells the way: `asked` asks then.

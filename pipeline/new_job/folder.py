@@ -16,7 +16,7 @@ from pipeline.limits import TABLE
 from pipeline.new_job.columns import mapped
 from pipeline.new_job.encodings import preferred
 from pipeline.new_job.headings import bare, rank
-from pipeline.new_job.look import Look, looks, pages_of
+from pipeline.new_job.look import FileLook, looks, pages_of
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.unread import no_height, no_position, unread_times
 from pipeline.problems import Problems
@@ -39,10 +39,10 @@ _BEGINNING, _LINES = 1 << 16, 60
 
 
 @dataclass(frozen=True)
-class Found:
+class FileFound:
     """A file, or a layer of one, that is looked at, with what its columns are."""
 
-    look: Look
+    look: FileLook
     mapped: Mapped
 
 
@@ -53,8 +53,8 @@ class Contents:
     ``unread`` are those that cannot be read at all.
     """
 
-    exports: list[Found] = field(default_factory=list)
-    registers: list[Found] = field(default_factory=list)
+    exports: list[FileFound] = field(default_factory=list)
+    registers: list[FileFound] = field(default_factory=list)
     sessions: list[tuple[str, Path]] = field(default_factory=list)
     geoids: list[tuple[str, Path]] = field(default_factory=list)
     told: list[tuple[str, str, str]] = field(default_factory=list)
@@ -87,7 +87,7 @@ def contents(folder: Path, base: Path) -> Contents:
 def _leave_copies_out(found: Contents) -> None:
     """Take each export once: of files with the same bytes the one with the shortest name."""
     sizes = Counter(one.look.path.stat().st_size for one in found.exports)
-    first: dict[str, Found] = {}
+    first: dict[str, FileFound] = {}
     for one in sorted(found.exports, key=lambda one: (len(one.look.shown), one.look.shown)):
         if sizes[one.look.path.stat().st_size] < 2:
             continue
@@ -151,9 +151,9 @@ def _is_sessions(path: Path, shown: str) -> bool:
     return any(set(_NEEDED) <= set(head) for head in heads)
 
 
-def _sort_table(look: Look, found: Contents) -> None:
+def _sort_table(look: FileLook, found: Contents) -> None:
     columns = mapped(look)
-    both = Found(look, columns)
+    both = FileFound(look, columns)
     rows = any(len(texts) for texts in look.columns.values()) or look.place is not None
     if not rows:
         found.told.append((look.called, "neither", "has no rows"))
@@ -188,7 +188,7 @@ def _unreadable(columns: Mapped) -> str | None:
     return None
 
 
-def _marks_of(one: Found) -> int:
+def _marks_of(one: FileFound) -> int:
     """Return how much a table looks like a register: by its headings and by its file's name."""
     own = sum(any(rank(word, name) == 0 for name in one.look.names) for word in _OF_REGISTER)
     first = any(rank("mark", name) is not None for name in one.look.names)
@@ -210,7 +210,7 @@ def _choose_register(found: Contents) -> None:
     found.told.sort()
 
 
-def rivals(found: Contents) -> list[Found]:
+def rivals(found: Contents) -> list[FileFound]:
     """Return the registers that look as much like one as the first does."""
     most = _marks_of(found.registers[0]) if found.registers else 0
     return [one for one in found.registers if _marks_of(one) == most]

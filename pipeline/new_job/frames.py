@@ -24,7 +24,7 @@ from pipeline.geodesy.nearby import (
     x_is_northing,
 )
 from pipeline.new_job.agreement import Agreement, agreement
-from pipeline.new_job.folder import Found
+from pipeline.new_job.folder import FileFound
 from pipeline.new_job.headings import feet_of
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.questions import Candidate, Known, Question, State
@@ -44,7 +44,7 @@ _LISTED = 6
 
 
 @dataclass(frozen=True)
-class Table:
+class FilePositions:
     """Positions of a file: degrees, or a plane's easting and northing in ``crs`` where that is known; (n,) each."""
 
     kind: str
@@ -55,7 +55,7 @@ class Table:
 
 
 @dataclass(frozen=True)
-class Grid:
+class GridState:
     """The state of the grid, the one that positions are compared in for now, and how they are.
 
     ``turned`` tells whether X is the northing in it, ``turns`` what says so, None where nothing does; ``alike``
@@ -83,14 +83,14 @@ def step_of(found: Sequence["Fit"]) -> Floats | None:
     return found[0].found.shift if found and found[0].found.size > _FITS else None
 
 
-def stated_code(one: Found) -> str | None:
+def stated_code(one: FileFound) -> str | None:
     """Return the code that a file's name, the lines above its header or its headings state, if one alone does."""
     texts = [one.look.path.name, *one.look.above, *one.look.names]
     codes = dict.fromkeys(code for text in texts for code in _CODE.findall(text) if named(f"EPSG:{code}") is not None)
     return f"EPSG:{next(iter(codes))}" if len(codes) == 1 else None
 
 
-def own_crs(one: Found) -> tuple[str | None, str]:
+def own_crs(one: FileFound) -> tuple[str | None, str]:
     """Return the CRS that a file says itself, and where; none for WGS 84 of a layer, which programs write unasked."""
     if (code := stated_code(one)) is not None:
         return code, "as the file says"
@@ -99,7 +99,7 @@ def own_crs(one: Found) -> tuple[str | None, str]:
     return None, ""
 
 
-def place_of(tables: Sequence[Table]) -> tuple[float, float] | None:
+def place_of(tables: Sequence[FilePositions]) -> tuple[float, float] | None:
     """Return about where the job lies [deg], None where no table tells it."""
     for table in tables:
         if table.kind == "degrees" and np.isfinite(table.first).any():
@@ -115,7 +115,7 @@ def place_of(tables: Sequence[Table]) -> tuple[float, float] | None:
     return None
 
 
-def _lies_turned(table: Table, crs: str) -> bool:
+def _lies_turned(table: FilePositions, crs: str) -> bool:
     """Tell whether X is likelier the northing of a table that leaves it open: by the grid's area, else by its axes."""
     if not table.turned or not np.isfinite(table.first).any():
         return False
@@ -124,7 +124,7 @@ def _lies_turned(table: Table, crs: str) -> bool:
     return bool(x_is_northing(crs)) if straight == turned else bool(turned)
 
 
-def in_plane(table: Table, grid: str | None, turned: bool = False) -> Floats | None:
+def in_plane(table: FilePositions, grid: str | None, turned: bool = False) -> Floats | None:
     """Return a table's positions (n, 2) in a grid, in its unit; None where that cannot be told."""
     if table.kind == "plane":
         first, second = (table.second, table.first) if turned else (table.first, table.second)
@@ -145,7 +145,7 @@ class Fit:
     turned: bool
 
 
-def fits(readings: Table, marks: Table, grids: Sequence[Registered]) -> list[Fit]:
+def fits(readings: FilePositions, marks: FilePositions, grids: Sequence[Registered]) -> list[Fit]:
     """Return the grids in which readings on marks lie beside the marks, best first: those without a step of datums."""
     found = []
     for grid in grids:
@@ -162,7 +162,7 @@ def fits(readings: Table, marks: Table, grids: Sequence[Registered]) -> list[Fit
     return sorted(near or found, key=lambda fit: (fit.grid.size, round(fit.found.size), fit.grid.code))
 
 
-def grid_question(place: tuple[float, float] | None, found: Sequence[Fit], marks: Table | None) -> Question:
+def grid_question(place: tuple[float, float] | None, found: Sequence[Fit], marks: FilePositions | None) -> Question:
     """Return the question after the grid, with those that fit, or that are in use at the place."""
     also = ("control.crs",) if marks is not None and marks.kind == "plane" else ()
     asks = "which grid are the coordinates of the register in, and those to be issued?"
@@ -184,7 +184,7 @@ def _modern_first(grids: Sequence[Registered]) -> list[Registered]:
     return sorted(grids, key=lambda one: (with_heights(one.code) in (None, "EPSG:4979"), one.size))
 
 
-def turned_alike(readings: Table, marks: Table) -> bool | None:
+def turned_alike(readings: FilePositions, marks: FilePositions) -> bool | None:
     """Tell whether X is the northing, from readings and marks in one unknown grid; None where they do not tell it."""
     straight, turned = (
         agreement(in_plane(readings, None, way and readings.turned), in_plane(marks, None, way and marks.turned), _FITS)
@@ -195,12 +195,12 @@ def turned_alike(readings: Table, marks: Table) -> bool | None:
     return straight is None
 
 
-def lie_together(readings: Table, marks: Table) -> bool:
+def lie_together(readings: FilePositions, marks: FilePositions) -> bool:
     """Tell whether readings and marks of one unknown plane lie beside one another as their columns stand."""
     return agreement(in_plane(readings, None), in_plane(marks, None), _FITS) is not None
 
 
-def _by_numbers(grids: Sequence[Registered], place: tuple[float, float], marks: Table) -> list[Registered]:
+def _by_numbers(grids: Sequence[Registered], place: tuple[float, float], marks: FilePositions) -> list[Registered]:
     """Return the grids in which the marks lie near the job, nearest first; all where they do in none."""
     where = np.array([np.nanmedian(marks.first), np.nanmedian(marks.second)])
     far = []
@@ -250,7 +250,7 @@ def _words(name: str) -> Iterator[str]:
         yield from (one for one in {word, letters} if len(one) > 2 and one not in ("height", "msl", "egm"))
 
 
-def frame_question(place: tuple[float, float] | None, grid: Grid, key: str, asks: str) -> Question:
+def frame_question(place: tuple[float, float] | None, grid: GridState, key: str, asks: str) -> Question:
     """Return the question after a frame of degrees: those of the grid's datum first, then those of small areas."""
     own = [with_heights(code) for code in grid.codes] if grid.step is None else []
     first = list(dict.fromkeys(code for code in own if code is not None))
@@ -262,7 +262,7 @@ def frame_question(place: tuple[float, float] | None, grid: Grid, key: str, asks
     return Question(key, asks, (*told, *(Candidate(f'"{one.code}"', one.name) for one in rest)))
 
 
-def export_state(one: Found, table: Table, grid: Grid, place: tuple[float, float] | None) -> State:
+def export_state(one: FileFound, table: FilePositions, grid: GridState, place: tuple[float, float] | None) -> State:
     """Return the state of an export's ``crs``."""
     own, why = own_crs(one)
     if own is not None and _fits_kind(own, table.kind):
@@ -280,13 +280,13 @@ def export_state(one: Found, table: Table, grid: Grid, place: tuple[float, float
     return Question("crs", asks, grid.state.candidates if isinstance(grid.state, Question) else ())
 
 
-def _says_wgs84(one: Found) -> bool:
+def _says_wgs84(one: FileFound) -> bool:
     """Tell whether geometries stand in a layer that says WGS 84 of them: unlike GeoJSON a GeoPackage may say others."""
     from_geometry = "longitude" not in one.mapped.columns
     return one.look.form == "gpkg" and from_geometry and is_wgs84(one.look.crs)
 
 
-def _degrees_state(grid: Grid, place: tuple[float, float] | None) -> State:
+def _degrees_state(grid: GridState, place: tuple[float, float] | None) -> State:
     own = with_heights(grid.now) if grid.now is not None else None
     if isinstance(grid.state, Known) and grid.step is None and own is not None:
         return Known(
@@ -301,7 +301,7 @@ def _degrees_state(grid: Grid, place: tuple[float, float] | None) -> State:
     return frame_question(place, grid, "crs", asks)
 
 
-def _geocentric_state(grid: Grid) -> State:
+def _geocentric_state(grid: GridState) -> State:
     codes = [code for each in grid.codes if (code := geocentric(each)) is not None]
     if codes and isinstance(grid.state, Known) and grid.step is None:
         return Known(f'"{codes[0]}"', f"{named(codes[0])}: X, Y, Z of the datum of the grid, as the file says none")
@@ -315,7 +315,7 @@ def _fits_kind(crs: str, is_of: str) -> bool:
 
 
 def register_states(
-    one: Found, table: Table, grid: Grid, place: tuple[float, float] | None
+    one: FileFound, table: FilePositions, grid: GridState, place: tuple[float, float] | None
 ) -> tuple[State, str | None]:
     """Return the state of ``control.crs``, and the height datum that its CRS names."""
     own, why = own_crs(one)

@@ -45,7 +45,7 @@ _HEADINGS = 2
 
 
 @dataclass(frozen=True)
-class Look:
+class FileLook:
     """A file, or one layer of it, as far as it was looked at.
 
     ``columns`` are the texts of the first rows by column, "" where there is none; ``dated`` the columns that hold times
@@ -112,7 +112,7 @@ class Look:
         return Points.model_validate({"files": (self.shown,), "columns": mapped, **layer, **stated})
 
 
-def looks(path: Path, shown: str, page: str | None = None) -> Iterator[Look]:
+def looks(path: Path, shown: str, page: str | None = None) -> Iterator[FileLook]:
     """Yield what a file, or each layer of it, looks like; ``page`` is the code page of its folder's other texts.
 
     Raises `Unusable` and OSError where it cannot be read.
@@ -132,7 +132,7 @@ def looks(path: Path, shown: str, page: str | None = None) -> Iterator[Look]:
             yield _vector(path, shown, layer, several=len(layers) > 1)
 
 
-def whole(look: Look, most: int) -> tuple[dict[str, list[str]], tuple[Floats, Floats, Floats] | None]:
+def whole(look: FileLook, most: int) -> tuple[dict[str, list[str]], tuple[Floats, Floats, Floats] | None]:
     """Return up to so many rows of a file: the texts of its columns, and its geometries' X, Y, Z if it has any.
 
     Raises `Unusable` where it cannot be read.
@@ -155,7 +155,7 @@ def whole(look: Look, most: int) -> tuple[dict[str, list[str]], tuple[Floats, Fl
 
 
 @contextmanager
-def _opened(look: Look) -> Iterator[Iterator[Raw]]:
+def _opened(look: FileLook) -> Iterator[Iterator[Raw]]:
     if look.form == "text":
         known = {} if look.numbered else dict(zip(_WORDS, look.names, strict=False))
         dialect = find_dialect(look.path, look.points(known, decimal="."))
@@ -177,7 +177,7 @@ def pages_of(path: Path) -> CodePages | None:
         return None
 
 
-def _text(path: Path, shown: str, page: str | None) -> Look:
+def _text(path: Path, shown: str, page: str | None) -> FileLook:
     encoding, why, pages = _encoding(path, page)
     beginning = _beginning(path, encoding)
     lines = beginning[:LINES]
@@ -196,7 +196,7 @@ def _text(path: Path, shown: str, page: str | None) -> Look:
     torn = _torn(raw)
     if pages is not None and len(pages.names) > 1 and not all(map(str.isascii, found.names)) and "header" not in keys:
         keys["header"] = found.header_line  # names that each code page spells otherwise cannot find it
-    return Look(
+    return FileLook(
         path,
         shown,
         _texts(raw, found.names),
@@ -413,7 +413,7 @@ def _sheets(path: Path) -> Sequence[str | None]:
         return [None]
 
 
-def _workbook(path: Path, shown: str, layer: str | None) -> Look:
+def _workbook(path: Path, shown: str, layer: str | None) -> FileLook:
     """Look at a sheet of a spreadsheet, its only one for None; its header may stand below titles."""
     layers = None if layer is None else (layer,)
     keys: dict[str, str | int] = {}
@@ -429,13 +429,13 @@ def _workbook(path: Path, shown: str, layer: str | None) -> Look:
     written = f"a spreadsheet, header in row {sheet.header_line}"
     twice = any(re.sub(r"_\d+$", "", name) in set(sheet.schema.names) - {name} for name in sheet.schema.names)
     keys |= {"header": sheet.header_line} if twice else {}  # columns by their numbers need it
-    return Look(
+    return FileLook(
         path, shown, columns, sheet.header_line, keys, twice, written, layer, layer is not None, dated=dated,
         form="workbook",
     )  # fmt: skip
 
 
-def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> Look:
+def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> FileLook:
     points = Points(files=(shown,), layer=None if layer is None else (layer,))
     with open_layer(path, layer, points, ROWS, hashlib.sha256()) as opened:
         raw = _first(opened.batches)
@@ -445,7 +445,7 @@ def _vector(path: Path, shown: str, layer: str | None, *, several: bool) -> Look
     place = None
     if raw is not None and raw.geometry is not None:
         place = (raw.geometry.x, raw.geometry.y, raw.geometry.z)
-    return Look(
+    return FileLook(
         path,
         shown,
         _texts(raw, names),

@@ -4,7 +4,7 @@ import numpy as np
 
 from pipeline.files.notations import PARTS_FIX, TO_DEGREES, parts_told, split_into_parts, unread_notation
 from pipeline.geodesy.units import METRES
-from pipeline.new_job.look import Look
+from pipeline.new_job.look import FileLook
 from pipeline.new_job.values import decimals
 from pipeline.read.heading_units import metres_said, unit_said
 
@@ -12,7 +12,7 @@ from pipeline.read.heading_units import metres_said, unit_said
 _WHOLE = 3
 
 
-def refusal(look: Look, columns: dict[str, str], *, dms: bool) -> str:
+def refusal(look: FileLook, columns: dict[str, str], *, dms: bool) -> str:
     """Return why the angles among a file's mapped columns cannot be read, "" where nothing speaks against them."""
     for word in ("latitude", "longitude"):
         name = columns.get(word)

@@ -10,7 +10,7 @@ from pipeline.arrays import Floats, Integers
 from pipeline.intake.check_words import mentions_check
 from pipeline.new_job.agreement import TOLERANCE, Agreement, agreement
 from pipeline.new_job.bases import Stretch
-from pipeline.new_job.rows import Rows
+from pipeline.new_job.rows import TimedRows
 
 #: Codes and parts of names of readings on control and temporary marks.
 _ON_MARKS = re.compile(
@@ -62,7 +62,7 @@ class Marks:
         return known[0] if len(known) == 1 else None
 
 
-def likely(rows: Rows, marks: Marks) -> tuple[Integers, Integers]:
+def likely(rows: TimedRows, marks: Marks) -> tuple[Integers, Integers]:
     """Return the readings that say that they stand on a mark, and which they name (-1 for none)."""
     named: dict[tuple[str, str], int | None] = {}
     coded: dict[tuple[str, str], bool] = {}
@@ -83,13 +83,13 @@ def _says_mark(name: str, code: str) -> bool:
     return any(mentions_check(text, True) or _ON_MARKS.search(text) for text in (name, code) if text)
 
 
-def is_check(rows: Rows, at: int) -> bool:
+def is_check(rows: TimedRows, at: int) -> bool:
     """Tell whether a reading says by code or name that it is a check."""
     return mentions_check(rows.code[at], True) or mentions_check(rows.name[at])
 
 
 def occupied(
-    one: Stretch, rows: Rows, places: Floats | None, marks: Marks, says: tuple[Integers, Integers]
+    one: Stretch, rows: TimedRows, places: Floats | None, marks: Marks, says: tuple[Integers, Integers]
 ) -> Occupied:
     """Return the occupations of marks in a stretch.
 
@@ -154,7 +154,7 @@ def _whole(found: Agreement | None, some: Integers, shift: Floats | None = None)
     return Agreement(some[found.readings], found.marks, whole, found.distinct, found.spread)
 
 
-def _roles(pairs: list[tuple[int, int]], rows: Rows, marks: Marks, by: str) -> Occupied:
+def _roles(pairs: list[tuple[int, int]], rows: TimedRows, marks: Marks, by: str) -> Occupied:
     """Let the first occupation tie and those on other marks check; one that says that it is a check ties only if none
     else does.
 
@@ -182,7 +182,7 @@ def _roles(pairs: list[tuple[int, int]], rows: Rows, marks: Marks, by: str) -> O
 
 
 def joined(
-    lacking: Stretch, found: Iterable[tuple[Stretch, Occupied]], rows: Rows, places: Floats | None, some: Integers
+    lacking: Stretch, found: Iterable[tuple[Stretch, Occupied]], rows: TimedRows, places: Floats | None, some: Integers
 ) -> list[tuple[int, int, str]]:
     """Return readings of a session without a mark and of another that share a temporary mark: both and its name.
 
@@ -203,7 +203,7 @@ def joined(
     return shared
 
 
-def _parts_of_names(members: Integers, rows: Rows) -> dict[str, int]:
+def _parts_of_names(members: Integers, rows: TimedRows) -> dict[str, int]:
     """Return the parts of names, with letters and figures, that one reading alone has, each with the reading."""
     found: dict[str, list[int]] = {}
     for at in members.tolist():

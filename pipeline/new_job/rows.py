@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Floats, Integers
 from pipeline.job.model import Points
-from pipeline.new_job.folder import Found
+from pipeline.new_job.folder import FileFound
 from pipeline.problems import Problem
 from pipeline.read.columns import readings
 from pipeline.read.findings import Unusable
@@ -23,7 +23,7 @@ Texts = NDArray[np.object_]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Rows:
+class TimedRows:
     """Rows (n,) that have a time, in order of exports and rows.
 
     ``export`` is the place of their export; ``time`` UTC milliseconds; ``first`` to ``third`` the position as the
@@ -50,7 +50,7 @@ class Rows:
         return len(self.time)
 
 
-def rows(exports: Sequence[tuple[Found, Points]]) -> Rows:
+def rows(exports: Sequence[tuple[FileFound, Points]]) -> TimedRows:
     """Read the exports by the blocks of a job file that were found for them; what cannot be read is left out."""
     batches: list[tuple[int, pa.RecordBatch]] = []
     cut: set[int] = set()
@@ -69,7 +69,7 @@ def rows(exports: Sequence[tuple[Found, Points]]) -> Rows:
     return replace(_together(batches, frozenset(cut)), unread=unread)
 
 
-def _batches(one: Found, points: Points, number: int, unread: dict[int, str]) -> Iterator[pa.RecordBatch]:
+def _batches(one: FileFound, points: Points, number: int, unread: dict[int, str]) -> Iterator[pa.RecordBatch]:
     timed, why = False, ""
     try:
         with open_source(one.look.path, points, 65_536) as source:
@@ -94,7 +94,7 @@ def _first_fault(batch: pa.RecordBatch, shown: str) -> str:
     return ""
 
 
-def _together(batches: Sequence[tuple[int, pa.RecordBatch]], cut: frozenset[int]) -> Rows:
+def _together(batches: Sequence[tuple[int, pa.RecordBatch]], cut: frozenset[int]) -> TimedRows:
     def texts(name: str) -> Texts:
         found: list[str] = []
         for _, batch in batches:
@@ -110,7 +110,7 @@ def _together(batches: Sequence[tuple[int, pa.RecordBatch]], cut: frozenset[int]
     export = np.repeat([number for number, _ in batches], [batch.num_rows for _, batch in batches]).astype(np.int64)
     name, code, base, mark, solution = (texts(name) for name in ("name", "code", "base", "mark", "solution"))
     row, first, second, third = (numbers(name) for name in ("source_row", "first", "second", "third"))
-    return Rows(
+    return TimedRows(
         export=export[known],
         row=row.astype(np.int64),
         name=name,

@@ -14,12 +14,12 @@ from pipeline.clock import MINUTE, moment
 from pipeline.job.model import Checks
 from pipeline.job.toml_text import listed, quoted
 from pipeline.new_job.bases import GAP, MARGIN, Stretch, slips, stretches, windows
-from pipeline.new_job.clocks import Clock, order_of
+from pipeline.new_job.clocks import ClockState, order_of
 from pipeline.new_job.draft import Draft, SessionDraft
-from pipeline.new_job.folder import Found
+from pipeline.new_job.folder import FileFound
 from pipeline.new_job.occupations import Marks, Occupied, is_check, joined, occupied
 from pipeline.new_job.questions import Candidate, Known, Question
-from pipeline.new_job.rows import Rows
+from pipeline.new_job.rows import TimedRows
 from pipeline.read.times import clock as read_by
 from pipeline.words import counted, plural
 
@@ -33,12 +33,12 @@ _TOLD = 6
 
 def sessions(
     draft: Draft,
-    rows: Rows,
+    rows: TimedRows,
     places: Floats | None,
     marks: Marks,
     says: tuple[Integers, Integers],
-    clocks: Sequence[Clock],
-    exports: Sequence[Found],
+    clocks: Sequence[ClockState],
+    exports: Sequence[FileFound],
     on_clock: bool,
 ) -> None:
     """Draft the sessions.
@@ -87,7 +87,7 @@ def sessions(
     draft.codes = _codes(rows, {at for _, each in kept for at, _ in each.every})
 
 
-def _dated(one: Stretch, since: int, until: int, clock: Clock, names: set[str]) -> SessionDraft:
+def _dated(one: Stretch, since: int, until: int, clock: ClockState, names: set[str]) -> SessionDraft:
     """Return a session with its name, which is added to ``names``, and its start and end on the clock of its export."""
     zone = _zone(clock)
     start, end = (moment(time).astimezone(zone) for time in (since, until))
@@ -105,7 +105,7 @@ def _take_offsets_off(session: SessionDraft) -> None:
     ]
 
 
-def _zone(clock: Clock) -> tzinfo:
+def _zone(clock: ClockState) -> tzinfo:
     """Return the clock on which a session's times are written: that of its export, UTC for the GPS time scale."""
     name = clock.zone_now
     if name in ("UTC", "GPS"):
@@ -117,7 +117,7 @@ def _zone(clock: Clock) -> tzinfo:
 
 
 def _by_each_answer(
-    one: Stretch, rows: Rows, clocks: Sequence[Clock], since: int, until: int
+    one: Stretch, rows: TimedRows, clocks: Sequence[ClockState], since: int, until: int
 ) -> tuple[datetime, datetime]:
     """Return the bounds of a session in UTC, with the readings of a clock that is asked for by each of its answers."""
     low, high = since, until
@@ -137,7 +137,7 @@ def _by_each_answer(
 
 
 def _otherwise(
-    clock: Clock, first: tuple[int, int], last: tuple[int, int], zone: tzinfo
+    clock: ClockState, first: tuple[int, int], last: tuple[int, int], zone: tzinfo
 ) -> Iterator[tuple[str, datetime, datetime]]:
     """Yield the bounds of a session, each given with the reading beside it, as the other orders of dates have them."""
     assert isinstance(clock.format, Question) and clock.format_now is not None
@@ -178,7 +178,7 @@ def _why(one: Stretch) -> str:
     return f"{counted(len(one.members), 'reading')} with {whose}"
 
 
-def _slip(one: Stretch, rows: Rows, exports: Sequence[Found]) -> str:
+def _slip(one: Stretch, rows: TimedRows, exports: Sequence[FileFound]) -> str:
     first = int(one.members[0])
     where = f"{exports[int(rows.export[first])].look.shown}:{int(rows.row[first])}"
     whose = f" with the base id {one.base}" if one.base else ""
@@ -186,7 +186,7 @@ def _slip(one: Stretch, rows: Rows, exports: Sequence[Found]) -> str:
     return f"{where}: {readings}{whose} far from the others in time, or of another base; no session is made of them"
 
 
-def _join(kept: Sequence[tuple[Stretch, Occupied]], rows: Rows, places: Floats | None, some: Integers) -> None:
+def _join(kept: Sequence[tuple[Stretch, Occupied]], rows: TimedRows, places: Floats | None, some: Integers) -> None:
     """Tie sessions without a mark to others by temporary marks that both occupied."""
     waiting = [pair for pair in kept if not pair[1].ties]
     while waiting:
@@ -204,7 +204,7 @@ def _join(kept: Sequence[tuple[Stretch, Occupied]], rows: Rows, places: Floats |
             return
 
 
-def _asks(name: str, one: Stretch, rows: Rows, marks: Marks, says: tuple[Integers, Integers]) -> Question:
+def _asks(name: str, one: Stretch, rows: TimedRows, marks: Marks, says: tuple[Integers, Integers]) -> Question:
     inside = [(int(at), int(mark)) for at, mark in zip(*says, strict=True) if at in set(one.members.tolist())]
     candidates = []
     for at, number in inside[:_TOLD]:
@@ -220,7 +220,7 @@ def _asks(name: str, one: Stretch, rows: Rows, marks: Marks, says: tuple[Integer
     return Question(f"session {name}: ties", asks, tuple(candidates))
 
 
-def _told(session: SessionDraft, each: Occupied, rows: Rows) -> list[str]:
+def _told(session: SessionDraft, each: Occupied, rows: TimedRows) -> list[str]:
     told = []
     for at, mark, off in each.astray[:_TOLD]:
         if np.isfinite(off):
@@ -231,7 +231,7 @@ def _told(session: SessionDraft, each: Occupied, rows: Rows) -> list[str]:
     return told
 
 
-def _codes(rows: Rows, on_marks: set[int]) -> Known | None:
+def _codes(rows: TimedRows, on_marks: set[int]) -> Known | None:
     """Return the codes of checks, where they are others than those that hold unless stated."""
     counts: Counter[str] = Counter(code for code in rows.code if code)
     found: Counter[str] = Counter(rows.code[at] for at in on_marks if rows.code[at] and is_check(rows, at))

@@ -7,12 +7,12 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.geodesy.frames import WGS84, to_geographic
-from pipeline.new_job.folder import Found
-from pipeline.new_job.frames import Grid, Table, in_plane, own_crs
+from pipeline.new_job.folder import FileFound
+from pipeline.new_job.frames import FilePositions, GridState, in_plane, own_crs
 from pipeline.new_job.look import whole
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.occupations import Marks
-from pipeline.new_job.rows import Rows
+from pipeline.new_job.rows import TimedRows
 from pipeline.new_job.values import angles, decimals
 
 #: Marks of a register that are read.
@@ -20,12 +20,12 @@ _MARKS = 50_000
 
 
 @dataclass(frozen=True)
-class Register:
+class RegisterRead:
     """A register as far as it is read: its marks' names, where they lie, their heights (NaN where there is none)."""
 
-    found: Found
+    found: FileFound
     names: list[str]
-    table: Table
+    table: FilePositions
     heights: Floats
 
     def marks(self, grid: str | None, turned: bool) -> Marks:
@@ -33,7 +33,7 @@ class Register:
         return Marks(self.names, in_plane(self.table, grid, turned and self.table.turned))
 
 
-def register_of(found: Found) -> Register:
+def register_of(found: FileFound) -> RegisterRead:
     """Read a register. Raises `Unusable` and OSError."""
     texts, place = whole(found.look, _MARKS)
     columns = found.mapped.columns
@@ -41,27 +41,29 @@ def register_of(found: Found) -> Register:
     name = columns.get("mark", columns.get("name", ""))
     heights = decimals(texts[columns["height"]]) if "height" in columns else place[2] if place is not None else None
     count = len(table.first)
-    return Register(found, texts.get(name, [""] * count), table, np.full(count, np.nan) if heights is None else heights)
+    return RegisterRead(
+        found, texts.get(name, [""] * count), table, np.full(count, np.nan) if heights is None else heights
+    )
 
 
-def sample_of(found: Found) -> Table:
+def sample_of(found: FileFound) -> FilePositions:
     """Return the positions of a file's first rows."""
     return _table(found, found.look.columns, found.look.place)
 
 
-def _table(found: Found, texts: dict[str, list[str]], place: tuple[Floats, Floats, Floats] | None) -> Table:
+def _table(found: FileFound, texts: dict[str, list[str]], place: tuple[Floats, Floats, Floats] | None) -> FilePositions:
     columns, mapped = found.mapped.columns, found.mapped
     crs, _ = own_crs(found)
     for words in (("longitude", "latitude"), ("easting", "northing")):
         if set(words) <= columns.keys():
             first, second = (_numbers(texts[columns[word]], word, mapped) for word in words)
-            return Table(mapped.kind, first, second, crs, mapped.turned)
+            return FilePositions(mapped.kind, first, second, crs, mapped.turned)
     if mapped.kind == "geocentric":
         x, y, z = (_numbers(texts[columns[word]], word, mapped) for word in "xyz")
         longitude, latitude, _ = to_geographic(x, y, z, WGS84)
-        return Table("degrees", longitude, latitude)
+        return FilePositions("degrees", longitude, latitude)
     assert place is not None
-    return Table(mapped.kind, place[0], place[1], crs)
+    return FilePositions(mapped.kind, place[0], place[1], crs)
 
 
 def _numbers(texts: Sequence[str], word: str, mapped: Mapped) -> Floats:
@@ -72,7 +74,7 @@ def _numbers(texts: Sequence[str], word: str, mapped: Mapped) -> Floats:
     return np.full(len(texts), np.nan) if read is None else read
 
 
-def tables_of(exports: Sequence[Found], found: Rows) -> list[Table]:
+def tables_of(exports: Sequence[FileFound], found: TimedRows) -> list[FilePositions]:
     """Return the positions of each export's rows, all (n,) long: NaN for the rows of others."""
     made = []
     for number, one in enumerate(exports):
@@ -81,11 +83,11 @@ def tables_of(exports: Sequence[Found], found: Rows) -> list[Table]:
         if one.mapped.kind == "geocentric":
             first, second, _ = to_geographic(first, second, third, WGS84)
         is_of = "degrees" if one.mapped.kind == "geocentric" else one.mapped.kind
-        made.append(Table(is_of, first, second, own_crs(one)[0], one.mapped.turned))
+        made.append(FilePositions(is_of, first, second, own_crs(one)[0], one.mapped.turned))
     return made
 
 
-def together(tables: Sequence[Table], grid: Grid) -> Floats | None:
+def together(tables: Sequence[FilePositions], grid: GridState) -> Floats | None:
     """Return (n, 2) positions of all exports' rows in a grid; None where no export's can be told."""
     planes = [in_plane(table, grid.now, grid.turned and table.turned) for table in tables]
     step = np.zeros(2) if grid.step is None else grid.step

@@ -11,7 +11,7 @@ from pipeline.files.odd_text import looks_like_data, why_no_degrees, why_no_numb
 from pipeline.near import listed
 from pipeline.new_job.column_times import holds_days
 from pipeline.new_job.headings import bare, rank
-from pipeline.new_job.look import Look
+from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.questions import Question
 from pipeline.new_job.values import angles, decimals, given, is_day, times
@@ -42,7 +42,7 @@ _OF_DAY = re.compile(r"(?:=\")?\d{1,2}(?: ?[:h] ?\d\d|\.\d\d\.\d\d)(?!\d).*")
 _ZONES = frozenset(["utc", "gps", "gmt", "local", "lokal", "locale", "of", "day", "du", "del", "de"])
 
 
-def no_position(look: Look) -> str:
+def no_position(look: FileLook) -> str:
     """Return why no position is found in a file: values that cannot be read, or headings of which none is known."""
     if (apart := _all_torn(look)) is not None:
         return f"no positions that can be read: {apart}"
@@ -73,7 +73,7 @@ def no_position(look: Look) -> str:
     )
 
 
-def no_height(look: Look, what: str) -> str:
+def no_height(look: FileLook, what: str) -> str:
     """Return that a position lacks its height: a column of it that cannot be read, or the headings it may be among."""
     if (apart := _all_torn(look)) is not None:
         return f"no rows that can be read: {apart}"
@@ -91,7 +91,7 @@ def no_height(look: Look, what: str) -> str:
     )
 
 
-def unread_times(look: Look, found: Mapped) -> str | None:
+def unread_times(look: FileLook, found: Mapped) -> str | None:
     """Return which column is called like times of readings and cannot be read as such; None where there is none.
 
     Beside dates that can be read it is that of the times of day. A column that holds dates with times of day is told
@@ -127,7 +127,7 @@ def _of_time(heading: str) -> bool:
     return any(rank(word, said) is not None for word in ("time", "clock") for said in (heading, plain))
 
 
-def _beside_dates(look: Look, free: Sequence[str]) -> str | None:
+def _beside_dates(look: FileLook, free: Sequence[str]) -> str | None:
     """Return why the times of day beside a column of dates cannot be read, None where none stand beside one."""
     day = next((name for name in free if holds_days(look, name)), None)
     if day is None:
@@ -162,7 +162,7 @@ _DAY = frozenset(["day", "dd", "tag", "jour", "dia", "giorno", "dag", "dzien", "
 _SECONDS = frozenset(["seconds", "sec", "secs", "sod", "secondsofday", "sekunden", "secondes", "segundos", "secondi"])
 
 
-def _in_parts(look: Look) -> str | None:
+def _in_parts(look: FileLook) -> str | None:
     """Return that dates stand in three columns, None where they do not."""
     found = [next((name for name in look.names if bare(name) in words), None) for words in (_YEAR, _MONTH, _DAY)]
     if all(name is not None for name in found):
@@ -184,7 +184,7 @@ def _why(name: str, texts: list[str]) -> str:
     return f'"{name}" holds times that are written in several ways, as "{texts[0]}" and "{other}"'
 
 
-def _unread(look: Look, name: str, word: str) -> str | None:
+def _unread(look: FileLook, name: str, word: str) -> str | None:
     """Return the first value of a column that is no number, with what it is; None where there are numbers."""
     texts = look.columns[name]
     if word in _DEGREES and (told := _minutes_within(texts, 90 if word == "latitude" else 180)):
@@ -216,7 +216,7 @@ def _minutes_within(texts: Sequence[str], limit: int) -> str:
     return f'holds "{given(texts)[0]}", which {seems}'
 
 
-def left_unread(look: Look, found: Mapped) -> list[tuple[str, str]]:
+def left_unread(look: FileLook, found: Mapped) -> list[tuple[str, str]]:
     """Return the columns that are called as numbers of use are and that hold none, each with why it is not mapped."""
     told = []
     for name in look.names:
@@ -248,7 +248,7 @@ def no_session(exports: Sequence[str], readings: int, unread: Sequence[str]) -> 
 _COMMAS = re.compile(r"(?:^|,)[+-]?\d+,\d+,[+-]?\d+,\d+(?:,|$)")
 
 
-def _all_torn(look: Look) -> str | None:
+def _all_torn(look: FileLook) -> str | None:
     """Return why most of the first rows have not as many cells as the header, and what to do; None where few are so."""
     rows = len(next(iter(look.columns.values()), []))
     if 2 * len(look.torn) <= rows:
@@ -271,7 +271,7 @@ def _all_torn(look: Look) -> str | None:
     return f"{told}see that the columns of the rows are those of the header, and export it again"
 
 
-def torn(look: Look) -> str | None:
+def torn(look: FileLook) -> str | None:
     """Return what is to be told of rows that have not as many cells as the header, between blanks; None of none."""
     if not look.torn or not look.blanks:
         return None

@@ -24,7 +24,7 @@ class Asked:
     line: int
 
 
-class Page:
+class JobFileLines:
     """The lines of a job file as they are written, and the questions among them."""
 
     def __init__(self) -> None:
@@ -73,21 +73,21 @@ class Page:
             self.add(f"# {key} = ")
 
 
-def page_of(draft: Draft, name: str, schema: str | None) -> Page:
+def page_of(draft: Draft, name: str, schema: str | None) -> JobFileLines:
     """Return the job file of a draft; ``schema`` is the path of the JSON Schema, None where there is none to name."""
-    body = Page()
+    body = JobFileLines()
     _tables(body, draft, name)
-    head = Page()
+    head = JobFileLines()
     if schema is not None:
         head.add(f"#:schema {schema}")
     _head(head, draft, len(body.asked))
-    page = Page()
+    page = JobFileLines()
     page.add(*head.lines, *body.lines)
     page.asked = [Asked(one.question, one.line + len(head.lines)) for one in body.asked]
     return page
 
 
-def _head(page: Page, draft: Draft, questions: int) -> None:
+def _head(page: JobFileLines, draft: Draft, questions: int) -> None:
     told = f"{counted(questions, 'question')} left, marked OPEN" if questions else "no question left"
     page.comment(f"A job file to start from, written by `tiedown new`: {told}.")
     if questions:
@@ -102,7 +102,7 @@ def _head(page: Page, draft: Draft, questions: int) -> None:
     page.add("")
 
 
-def _tables(page: Page, draft: Draft, name: str) -> None:
+def _tables(page: JobFileLines, draft: Draft, name: str) -> None:
     page.add("[job]", f"name = {quoted(name)}", 'folder = "out"  # where the issues will be kept', "")
     page.add("[target]")
     for key in ("grid", "height", "geoid"):
@@ -133,7 +133,7 @@ def _repeats(state: State) -> bool:
     return isinstance(state, Question) and state.asks.startswith("the same answer")
 
 
-def _block(page: Page, block: Block, every: Sequence[str]) -> None:
+def _block(page: JobFileLines, block: Block, every: Sequence[str]) -> None:
     page.add("[[points]]")
     if "files" not in block.states:
         page.add(f"files = {listed(_files(block.files, every))}")
@@ -162,14 +162,14 @@ def _files(files: Sequence[str], every: Sequence[str]) -> list[str]:
     return list(files)
 
 
-def _quality(page: Page, draft: Draft) -> None:
+def _quality(page: JobFileLines, draft: Draft) -> None:
     page.add("[quality]")
     page.state("solutions", draft.solutions)
     page.add("# max_sigma_horizontal = 0.05  # limits that hold readings back, in metres: take the # off where wanted")
     page.add("# max_sigma_vertical = 0.08", "")
 
 
-def _control(page: Page, draft: Draft) -> None:
+def _control(page: JobFileLines, draft: Draft) -> None:
     page.add("[control]")
     for key in ("file", "layer", "delimiter", "header", "encoding", "angles", "crs", "units", "height", "columns"):
         state = draft.control.get(key)
@@ -191,7 +191,7 @@ def _control(page: Page, draft: Draft) -> None:
         page.add("")
 
 
-def _sessions(page: Page, draft: Draft) -> None:
+def _sessions(page: JobFileLines, draft: Draft) -> None:
     if draft.sessions_file is not None:
         page.add("[sessions]")
         page.state("file", draft.sessions_file)
@@ -210,7 +210,7 @@ def _sessions(page: Page, draft: Draft) -> None:
         _session(page, session)
 
 
-def _session(page: Page, session: SessionDraft) -> None:
+def _session(page: JobFileLines, session: SessionDraft) -> None:
     page.add("[[session]]", f"name = {quoted(session.name)}  # {one_line(session.why)}")
     page.add(f"start = {session.start.isoformat()}", f"end = {session.end.isoformat()}")
     for order, start, end in session.otherwise:

@@ -10,8 +10,8 @@ from pipeline.arrays import Floats
 from pipeline.clock import between, clock, iso, moment
 from pipeline.examine.base_ids import id_notes
 from pipeline.geodesy.frames import geocentric_to_local
-from pipeline.intake.base_log import Seen
-from pipeline.intake.base_values import Change, antenna_slip, changes
+from pipeline.intake.base_log import ValueSeen
+from pipeline.intake.base_values import ValueChange, antenna_slip, changes
 from pipeline.intake.bases import Stand
 from pipeline.intake.survey import Survey
 from pipeline.issue.session_types import BaseLog, BasePosition, Logged
@@ -70,7 +70,7 @@ class _Session:
         # network corrections come from wherever the network puts its station, and need not stay there
         self.network = self.session.shift == "none"
 
-    def at(self, seen: Seen) -> str:
+    def at(self, seen: ValueSeen) -> str:
         """Return file and row of the earliest reading with a value."""
         return f"{self.survey.exports[seen.export].shown}:{seen.row}"
 
@@ -102,7 +102,7 @@ class _Session:
             + (f"; {self._split(found)}" if clean and not further else _in_turn(found))
         )
 
-    def _is_field_shift(self, change: Change, stated: FieldShift) -> bool:
+    def _is_field_shift(self, change: ValueChange, stated: FieldShift) -> bool:
         """Tell whether a change of the base's position is a stated field shift: what a tie gave goes by its time."""
         start = round(stated.start.timestamp() * 1000)
         if not change.clean or not change.until < start <= change.since:
@@ -113,7 +113,7 @@ class _Session:
         level = abs(np.hypot(east, north) - np.hypot(stated.east, stated.north))
         return bool(level <= _FIELD and abs(up - stated.up) <= _FIELD)
 
-    def _split(self, found: list[Change]) -> str:
+    def _split(self, found: list[ValueChange]) -> str:
         """Return the lines of the job file that part the session where the position changes."""
         field = f"field_shift = {{ from = {iso(moment(found[0].since))}, ... }}"
         return (
@@ -121,7 +121,7 @@ class _Session:
             " with ties:\n" + "\n".join(self._parts(found)).rstrip()
         )
 
-    def _parts(self, found: list[Change]) -> Iterator[str]:
+    def _parts(self, found: list[ValueChange]) -> Iterator[str]:
         edges = [self.window.start_ms, *(change.since for change in found), self.window.end_ms]
         taken = [other.session.name for other in self.survey.windows]
         names = part_names(self.session.name, taken, len(edges) - 1)
@@ -248,7 +248,7 @@ class _Session:
         place = dict(zip((*names, "height"), stand.seen.value, strict=True))
         return cast(BasePosition, {**place, **self._where(stand.seen)})
 
-    def _where(self, seen: Seen) -> Logged:
+    def _where(self, seen: ValueSeen) -> Logged:
         return {
             "from": iso(moment(seen.time)),
             "until": iso(moment(seen.last)),
@@ -276,7 +276,7 @@ def _far(far: Sequence[tuple[_Session, float]]) -> str:
     )
 
 
-def _in_turn(found: list[Change]) -> str:
+def _in_turn(found: list[ValueChange]) -> str:
     mixed = [change for change in found if not change.clean]
     if not mixed:
         return ""
@@ -284,5 +284,5 @@ def _in_turn(found: list[Change]) -> str:
     return f"; from {since} UTC on they come in turn: more than one base, each of which needs an id and a session"
 
 
-def _span(seen: Seen) -> str:
+def _span(seen: ValueSeen) -> str:
     return f"{seen.count:,} {between(seen.time, seen.last)}"

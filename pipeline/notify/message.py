@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.issue.folder.names import ISSUES
-from pipeline.notify.state import Event, Stand, State
+from pipeline.notify.state import Event, Stand, ToldState
 from pipeline.run.fleet import Result
 from pipeline.run.outcome import Outcome
 from pipeline.visible import one_line, visible
@@ -39,7 +39,7 @@ def message(
     name: str | None,
     result: Result,
     changed: Sequence[Event],
-    states: tuple[State | None, State],
+    states: tuple[ToldState | None, ToldState],
     code: int,
     text: str,
 ) -> Message:
@@ -75,7 +75,7 @@ def message(
     )
 
 
-def _subject(name: str, changed: Sequence[Event], before: State | None, now: State) -> str:
+def _subject(name: str, changed: Sequence[Event], before: ToldState | None, now: ToldState) -> str:
     """Return a line for people, fit for the subject of a mail."""
     if now.stand != Stand.STANDS:
         stands = f"; issue {now.issue:03d} stands" if now.issue else ""

@@ -41,9 +41,9 @@ class Notifier:
         command = self.own or command_named(job)
         if command is None:
             return
-        from pipeline.notify.telling import Change, is_due, tell
+        from pipeline.notify.telling import JobChange, is_due, tell
 
-        change = Change(job, result)
+        change = JobChange(job, result)
         if not is_due(change):
             return
         if self._pool is None:

@@ -35,7 +35,7 @@ class Event(StrEnum):
 
 
 @dataclass(frozen=True)
-class State:
+class ToldState:
     """How a job stands; of one that is refused or failed the issue is the one that was last told of."""
 
     stand: Stand
@@ -45,7 +45,7 @@ class State:
     current: int | None = None
 
     @classmethod
-    def of(cls, result: Result, before: "State | None") -> "State | None":
+    def of(cls, result: Result, before: "ToldState | None") -> "ToldState | None":
         """Return the state by what became of a run; None where that says nothing of the job: another run holds it."""
         if isinstance(result, Outcome):
             record = result.record
@@ -56,7 +56,7 @@ class State:
         return replace(before, stand=stand) if before is not None else cls(stand)
 
     @classmethod
-    def read(cls, said: Mapping[str, Any] | None) -> "State | None":
+    def read(cls, said: Mapping[str, Any] | None) -> "ToldState | None":
         """Return a state as `plain` gave it; None where it is not in that form."""
         try:
             return cls(**{**said, "stand": Stand(said["stand"])}) if said is not None else None
@@ -68,7 +68,7 @@ class State:
         return {**asdict(self), "stand": str(self.stand)}
 
 
-def events(before: State | None, now: State, *, fresh: bool) -> list[Event]:
+def events(before: ToldState | None, now: ToldState, *, fresh: bool) -> list[Event]:
     """Return what changed, in the order of `Event`.
 
     Args:
@@ -79,11 +79,11 @@ def events(before: State | None, now: State, *, fresh: bool) -> list[Event]:
     if now.stand != Stand.STANDS:
         return [Event(now.stand)] if before is None or before.stand != now.stand else []
     if before is None:
-        before = State(Stand.UNTOLD) if fresh else now
+        before = ToldState(Stand.UNTOLD) if fresh else now
     return sorted(set(_of_issue(before, now, fresh)), key=list(Event).index)
 
 
-def _of_issue(before: State, now: State, fresh: bool) -> Iterator[Event]:
+def _of_issue(before: ToldState, now: ToldState, fresh: bool) -> Iterator[Event]:
     """Yield what changed to the issue that stands now."""
     if before.stand in (Stand.REFUSED, Stand.FAILED):
         yield Event.RECOVERED

@@ -13,7 +13,7 @@ from pipeline.issue.folder.marker import read_marker
 from pipeline.job.command_named import Command
 from pipeline.notify.called import Called, call
 from pipeline.notify.message import message
-from pipeline.notify.state import Stand, State, events
+from pipeline.notify.state import Stand, ToldState, events
 from pipeline.notify.told import Told
 from pipeline.problems import JobError
 from pipeline.run.fleet import Result
@@ -26,7 +26,7 @@ _MORE, _LATE = 10.0, 3
 
 
 @dataclass(frozen=True)
-class Change:
+class JobChange:
     """A run of a job that may be worth a word: its file, what became of it, its exit code, and lines for people."""
 
     job: Path
@@ -34,7 +34,7 @@ class Change:
     code: int = 0
     text: str = ""
 
-    def told_as(self, code: int, text: str) -> "Change":
+    def told_as(self, code: int, text: str) -> "JobChange":
         """Return it with its exit code, and its lines for people."""
         return replace(self, code=code, text=text)
 
@@ -57,15 +57,15 @@ class _Notes:
     folder: Path | None
     beside: Path
 
-    def read(self) -> State | None:
+    def read(self) -> ToldState | None:
         """Return what was told last."""
-        kept = State.read(notified.noted(self.folder / notified.NAME)) if self.folder is not None else None
-        later = State.read(notified.noted(self.beside))
+        kept = ToldState.read(notified.noted(self.folder / notified.NAME)) if self.folder is not None else None
+        later = ToldState.read(notified.noted(self.beside))
         if kept is None or later is None:
             return later or kept
-        return State(later.stand, kept.issue, kept.verdict, kept.pending, kept.current)
+        return ToldState(later.stand, kept.issue, kept.verdict, kept.pending, kept.current)
 
-    def write(self, state: State) -> None:
+    def write(self, state: ToldState) -> None:
         """Note what was told. Raises OSError."""
         path = self.folder / notified.NAME if self.folder is not None else self.beside
         notified.note(path, state.plain())
@@ -73,11 +73,11 @@ class _Notes:
             self.beside.unlink(missing_ok=True)
 
 
-def is_due(change: Change) -> bool:
+def is_due(change: JobChange) -> bool:
     """Say whether a run changed anything that is told; note how a job stands of which nothing was noted yet."""
     notes = _Notes(change.folder(), notified.beside(change.job))
     before = notes.read()
-    now = State.of(change.result, before)
+    now = ToldState.of(change.result, before)
     if now is None or now == before:
         return False
     if events(before, now, fresh=change.fresh):
@@ -86,7 +86,7 @@ def is_due(change: Change) -> bool:
     return False
 
 
-def tell(change: Change, command: Command, around: Mapping[str, str], late: list[tuple[str, ...]]) -> Told | None:
+def tell(change: JobChange, command: Command, around: Mapping[str, str], late: list[tuple[str, ...]]) -> Told | None:
     """Tell of a job, where nobody else has meanwhile; what goes wrong with that is told in its place.
 
     ``late`` has the commands of this run that took too long, once for each call; one more is added to it.
@@ -102,11 +102,11 @@ def tell(change: Change, command: Command, around: Mapping[str, str], late: list
 
 
 def _told(
-    change: Change, command: Command, around: Mapping[str, str], late: list[tuple[str, ...]], folder: Path | None
+    change: JobChange, command: Command, around: Mapping[str, str], late: list[tuple[str, ...]], folder: Path | None
 ) -> Told | None:
     notes = _Notes(folder, notified.beside(change.job))
     before = notes.read()
-    now = State.of(change.result, before)
+    now = ToldState.of(change.result, before)
     if now is None or not (changed := events(before, now, fresh=change.fresh)):
         return None
     if command.distrusted is not None:
@@ -117,7 +117,7 @@ def _told(
         said = message(change.job, _name(folder), change.result, changed, (before, now), change.code, change.text)
         called = call(command.words, command.folder, said.environment(around), said.document(), command.timeout)
         late += [command.words] if called.late else []
-    kept = _noted(notes, now if called.well else before or State(Stand.UNTOLD))
+    kept = _noted(notes, now if called.well else before or ToldState(Stand.UNTOLD))
     how = f"the command for {', '.join(changed)} {called.how}"
     if not called.well:
         how += "; the next run calls it again"
@@ -135,7 +135,7 @@ def _name(folder: Path | None) -> str | None:
     return marker.job if marker is not None else None
 
 
-def _noted(notes: _Notes, state: State) -> bool:
+def _noted(notes: _Notes, state: ToldState) -> bool:
     try:
         notes.write(state)
     except OSError:

@@ -33,7 +33,7 @@ class JobFile:
 
 
 @dataclass(frozen=True)
-class Found:
+class JobFilesFound:
     """What was found: the job files, and what was passed over, each with why.
 
     ``missing`` is what was named, or lies below it, and could not be looked at: there may be jobs in it.
@@ -48,7 +48,7 @@ class _TooMany(Exception):
     """There is more below a folder than is looked at."""
 
 
-def find(named: Iterable[Path]) -> Found:
+def find(named: Iterable[Path]) -> JobFilesFound:
     """Return the job files among paths and below folders, each once, in the order of their paths."""
     look = _Look()
     jobs: dict[str, JobFile] = {}
@@ -63,7 +63,7 @@ def find(named: Iterable[Path]) -> Found:
             look.missing[str(path)] = why
     skipped = sorted((path, why) for path, why in look.skipped.items() if os.path.realpath(path) not in jobs)
     ordered = sorted(jobs.values(), key=lambda job: str(job.path))
-    return Found(tuple(ordered), tuple(skipped), tuple(sorted(look.missing.items())))
+    return JobFilesFound(tuple(ordered), tuple(skipped), tuple(sorted(look.missing.items())))
 
 
 class _Look:

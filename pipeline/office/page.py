@@ -16,10 +16,10 @@ from pipeline.files.whole import whole_or_not
 from pipeline.issue.folder.belongs import is_among_issues
 from pipeline.issue.folder.durable import write_synced
 from pipeline.issue.folder.names import ISSUES, scratch
-from pipeline.issue.report.office_page import MADE_BY, Issue, Job, Page, render
+from pipeline.issue.report.office_page import MADE_BY, IssueShown, JobShown, OfficePage, render
 from pipeline.job.zones import on_clock
-from pipeline.office.find import Found, find
-from pipeline.office.state import Seen, State, state
+from pipeline.office.find import JobFilesFound, find
+from pipeline.office.state import JobState, RecordSeen, state
 from pipeline.office.words import WORDS, Word
 from pipeline.problems import JobError, Problem, check_working_folder, named_in_errors, refusals_told
 from pipeline.visible import one_line
@@ -38,11 +38,11 @@ class Written:
     """What was written: the page's file, the states in the order of the page, and what was found."""
 
     file: Path
-    states: tuple[State, ...]
-    found: Found
+    states: tuple[JobState, ...]
+    found: JobFilesFound
 
     @property
-    def needing(self) -> tuple[State, ...]:
+    def needing(self) -> tuple[JobState, ...]:
         """Return the jobs that need attention."""
         return tuple(one for one in self.states if one.needs)
 
@@ -91,11 +91,11 @@ def _refused(to: Path, real: Path) -> Problem | None:
     return None
 
 
-def _page(states: Sequence[State], found: Found, place: Path, since: datetime, now: datetime) -> Page:
+def _page(states: Sequence[JobState], found: JobFilesFound, place: Path, since: datetime, now: datetime) -> OfficePage:
     zones = {zone for one in states if (zone := _zone(one)) is not None}
     zone = zones.pop() if len(zones) == 1 else None
     counts = Counter(one.word for one in states if one.needs)
-    return Page(
+    return OfficePage(
         made=_clocks(now, zone),
         since=_clocks(since, zone),
         jobs=[_job(one, place) for one in states],
@@ -107,10 +107,10 @@ def _page(states: Sequence[State], found: Found, place: Path, since: datetime, n
     )
 
 
-def _job(one: State, place: Path) -> Job:
+def _job(one: JobState, place: Path) -> JobShown:
     zone, shown = _zone(one), one.shown
     told = shown if shown is not None else one.newest
-    return Job(
+    return JobShown(
         name=one_line(one.name),
         word=WORDS[one.word],
         bad=one.word not in _MILD,
@@ -130,21 +130,21 @@ def _job(one: State, place: Path) -> Job:
     )
 
 
-def _issue(seen: Seen, folder: Path | None, place: Path) -> Issue:
+def _issue(seen: RecordSeen, folder: Path | None, place: Path) -> IssueShown:
     number = f"{seen.number:03d}"
     report = folder / ISSUES / number / f"{seen.job}-{number}.html" if folder is not None else None
     there = report is not None and report.is_file()
-    return Issue(seen.number, seen.verdict, _link(report, place) if report is not None and there else "")
+    return IssueShown(seen.number, seen.verdict, _link(report, place) if report is not None and there else "")
 
 
-def _run(one: State, zone: str | None) -> list[str]:
+def _run(one: JobState, zone: str | None) -> list[str]:
     if one.last_run is None:
         return []
     code = f"exit code {one.last_run.code}"
     return [*_clocks(one.last_run.last, zone), f"{one.last_run.word}, {code}" if one.last_run.word else code]
 
 
-def _zone(one: State) -> str | None:
+def _zone(one: JobState) -> str | None:
     seen = one.newest if one.newest is not None else one.shown
     return seen.zone if seen is not None else None
 

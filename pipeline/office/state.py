@@ -34,7 +34,7 @@ _NEVER = "it has no issue yet: it was never run, or no run of it came so far; ti
 
 
 @dataclass(frozen=True)
-class Seen:
+class RecordSeen:
     """What is kept of an issue's record: of a thousand jobs whole ones would need too much memory.
 
     ``totals`` are points, occupations of marks that pass and rows held back, in words; ``zone`` is the job's own clock.
@@ -48,7 +48,7 @@ class Seen:
 
 
 @dataclass(frozen=True)
-class State:
+class JobState:
     """How a job stands.
 
     ``needs`` is what needs somebody, each with its word, the gravest first; ``events`` what happened since the moment
@@ -63,8 +63,8 @@ class State:
     events: tuple[str, ...] = ()
     running: str = ""
     remarks: tuple[str, ...] = ()
-    shown: Seen | None = None
-    newest: Seen | None = None
+    shown: RecordSeen | None = None
+    newest: RecordSeen | None = None
     waits: bool = False
     made: datetime | None = None
     last_run: Logged | None = None
@@ -83,7 +83,7 @@ class State:
         return (int(self.word), -urgency, self.name, str(self.path))
 
 
-def state(job: JobFile, since: datetime) -> State:
+def state(job: JobFile, since: datetime) -> JobState:
     """Return how a job stands; of one that cannot be read, why. It never raises for what a job or its folder holds.
 
     Args:
@@ -92,7 +92,7 @@ def state(job: JobFile, since: datetime) -> State:
     """
     named = job.said.get("job")
     name = str(named.get("name") or job.path.stem) if isinstance(named, dict) else job.path.stem
-    bare = State(job.path, name, None)
+    bare = JobState(job.path, name, None)
     if job.why:
         return replace(bare, needs=((Word.UNREADABLE, job.why),))
     try:
@@ -110,7 +110,7 @@ def state(job: JobFile, since: datetime) -> State:
         return replace(bare, needs=((Word.UNREADABLE, f"what lies in its folder cannot be read: {what}"),))
 
 
-def _of(bare: State, folder: Path, since: datetime) -> State:
+def _of(bare: JobState, folder: Path, since: datetime) -> JobState:
     if not folder.is_dir():
         runs, found, held = runs_in(beside(bare.path)), None, None
     else:
@@ -181,11 +181,11 @@ def _by_hand(found: Issued) -> Iterator[str]:
             yield f"current shows issue {shown:03d}, and issue {newest:03d} is newer; tiedown history says why"
 
 
-def _seen(record: Record | None) -> Seen | None:
+def _seen(record: Record | None) -> RecordSeen | None:
     if record is None:
         return None
     judged = [one["passed"] for one in record["checks"] if one["passed"] is not None and one["role"] != Role.NOTED]
     checks = f"{sum(judged):,} of {counted(len(judged), 'occupation')} pass" if judged else "no occupation was compared"
     rows = record["rows"]
     totals = f"{counted(rows['points'], 'point')}, {checks}, {rows['held_back']:,} held back"
-    return Seen(record["job"], record["issue"], str(record["verdict"]), totals, record["local_clock"])
+    return RecordSeen(record["job"], record["issue"], str(record["verdict"]), totals, record["local_clock"])

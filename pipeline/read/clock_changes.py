@@ -22,7 +22,7 @@ _RUNS_ON = 2 * HOUR
 
 
 @dataclass(frozen=True)
-class Change:
+class ClockChange:
     """A change of a zone's clocks: from which offset from UTC, by how much, and between which times it was.
 
     All in milliseconds, of which ``since`` and ``until`` are UTC; below zero ``by`` is a change backwards.
@@ -46,9 +46,9 @@ class ClockChanges:
 
     never: int = 0
     first: str = ""
-    skipped: Change | None = None
+    skipped: ClockChange | None = None
     runs_on: bool = False
-    once: Change | None = None
+    once: ClockChange | None = None
     turned: bool = False
 
     def add(self, cells: pa.Array, local: Integers, naive: Flags, steps: Integers) -> None:
@@ -93,14 +93,14 @@ def _first(local: Integers) -> int:
     return int(np.argmin(local))
 
 
-def _change(local: Integers, steps: Integers, row: int) -> Change:
+def _change(local: Integers, steps: Integers, row: int) -> ClockChange:
     """Return the change that a time lies in: read by the offset before it and by the other it is on its two sides."""
     before, after = (int(step) for step in steps[row])
     since, until = sorted((int(local[row]) - before, int(local[row]) - after))
-    return Change(before, after - before, since, until)
+    return ClockChange(before, after - before, since, until)
 
 
-def _earlier(one: Change | None, other: Change | None) -> Change | None:
+def _earlier(one: ClockChange | None, other: ClockChange | None) -> ClockChange | None:
     return min((each for each in (one, other) if each is not None), key=lambda each: each.since, default=None)
 
 

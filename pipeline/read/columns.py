@@ -50,7 +50,7 @@ _LETTERS = {"longitude": "EW", "latitude": "NS", "base_longitude": "EW", "base_l
 
 
 @dataclass(frozen=True, kw_only=True)
-class Plan:
+class ReadingPlan:
     """How the batches of one file become readings; ``carried`` pairs the file's own names with the delivered fields."""
 
     points: Points
@@ -71,19 +71,19 @@ class Plan:
         """The delivered columns: the readings', then the carried ones."""
         return pa.schema([*READING, *(field for _, field in self.carried)])
 
-    def afresh(self) -> "Plan":
+    def afresh(self) -> "ReadingPlan":
         """Return the plan for reading the file once more: with what its times claim to be taken up anew."""
         return replace(self, clock=replace(self.clock, claims=Claims()))
 
 
-def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False, dates: bool = False) -> Plan:
+def plan(points: Points, decimal: str, schema: pa.Schema, degrees: bool = False, dates: bool = False) -> ReadingPlan:
     """Return the plan for a file with columns ``schema``; the block must have been checked (`files.find_exports`).
 
     ``dates`` says that times which the file has as such come as ISO 8601, whatever format its texts are in.
     """
     counted = lengths_of(points)
     time_format = "gps-week-seconds" if points.columns.gps_week is not None else points.time_format
-    return Plan(
+    return ReadingPlan(
         points=points,
         decimal=decimal,
         names=mapped(points.columns),
@@ -118,7 +118,7 @@ def _lengths(crs: str, units: Units | None) -> Lengths:
     return lengths(crs, units)
 
 
-def readings(raw: Raw, how: Plan) -> pa.RecordBatch:
+def readings(raw: Raw, how: ReadingPlan) -> pa.RecordBatch:
     """Return the batch as `tables.READING` followed by the carried columns, one row for each of ``raw``'s."""
     found = _Reader(raw, how).columns()
     carried = [raw.columns[name] for name, _ in how.carried]
@@ -128,7 +128,7 @@ def readings(raw: Raw, how: Plan) -> pa.RecordBatch:
 class _Reader:
     """One batch on its way; a row that could not be taken apart has its fault and is not checked further."""
 
-    def __init__(self, raw: Raw, how: Plan) -> None:
+    def __init__(self, raw: Raw, how: ReadingPlan) -> None:
         self.raw, self.how = raw, how
         self.rows = len(raw.row)
         self.findings = Findings(self.rows)

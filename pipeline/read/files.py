@@ -23,7 +23,7 @@ from pipeline.limits import ALL_COLUMNS, COLUMNS, EXPORTS, HINTS, LOOKED_AT
 from pipeline.near import beside, listed
 from pipeline.problems import NOT_TEXT, JobError, Problem, Problems, is_text
 from pipeline.read.claims import Claims
-from pipeline.read.columns import Plan, readings
+from pipeline.read.columns import ReadingPlan, readings
 from pipeline.read.correlated import lacking
 from pipeline.read.findings import Unusable
 from pipeline.read.first_rows import check_times, check_units
@@ -55,7 +55,7 @@ _ZIP = b"PK\x03\x04"
 class Looked:
     """All the rows of a text whose bytes have the sum that its export bears, and how they become readings."""
 
-    how: Plan
+    how: ReadingPlan
     rows: tuple[Raw, ...]
 
     @property

@@ -14,7 +14,7 @@ import pyarrow.compute as pc
 from pipeline.arrays import Integers
 from pipeline.clock import DAY, HOUR, MINUTE
 from pipeline.read.clock_fields import ISO, Fields
-from pipeline.read.columns import Plan
+from pipeline.read.columns import ReadingPlan
 from pipeline.read.counted_times import Counted
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import mapped
@@ -89,7 +89,7 @@ def starts_again(local: Integers) -> int | None:
     return int(back[0]) if (later <= _BREAK).all() else None
 
 
-def checked(how: Plan, batches: Iterator[Raw]) -> Iterator[Raw]:
+def checked(how: ReadingPlan, batches: Iterator[Raw]) -> Iterator[Raw]:
     """Yield the batches of a file as they are; raises `Unusable` at a reading whose half of the day is in a column.
 
     Columns that may be of halves are those whose first text is one.
@@ -114,7 +114,7 @@ def _begins_so(cells: pa.Array) -> bool:
     return len(there) > 0 and half_of(cells[there[0].as_py()].as_py()) is not None
 
 
-def _check(how: Plan, raw: Raw, name: str) -> None:
+def _check(how: ReadingPlan, raw: Raw, name: str) -> None:
     times, texts = raw.columns[how.names["time"]], raw.columns[name].to_pylist()
     row = twelve_hours(texts, _hours(how, times))
     if row is not None:
@@ -129,7 +129,7 @@ FIX = (
 )
 
 
-def _hours(how: Plan, times: pa.Array) -> Integers:
+def _hours(how: ReadingPlan, times: pa.Array) -> Integers:
     """Return the hours (n,) as they are written, -1 where none can be read."""
     if pa.types.is_timestamp(times.type):
         return np.array(pc.fill_null(pc.hour(times), -1).to_numpy(zero_copy_only=False), np.int64)

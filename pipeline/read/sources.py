@@ -15,7 +15,7 @@ from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.named import is_geographic, is_wgs84
 from pipeline.job.model import Points
 from pipeline.near import listed, nearest
-from pipeline.read.columns import Plan, lengths_of, plan
+from pipeline.read.columns import ReadingPlan, lengths_of, plan
 from pipeline.read.cut_short import without_cut_rows
 from pipeline.read.delimited import read_delimited
 from pipeline.read.dialect import find_dialect
@@ -48,7 +48,7 @@ class Source:
 
     header_line: int
     crs: str | None
-    how: Plan
+    how: ReadingPlan
     batches: Iterator[Raw]
     seen: Sum | None = None
 

@@ -7,7 +7,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipeline.read.columns import Plan
+from pipeline.read.columns import ReadingPlan
 from pipeline.read.mapping import time_of
 from pipeline.read.raw import Raw
 
@@ -16,7 +16,7 @@ MIDNIGHT = r"[T ](?:0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[aA][mM])Z?$"
 _NO_DAY = r"^(?:1899-12-3[01]|1900-01-0[01]|1970-01-01|12/3[01]/1899|3[01][./]12[./]1899)[T ]"
 
 
-def put_together(how: Plan, batches: Iterator[Raw]) -> tuple[Plan, Iterator[Raw]]:
+def put_together(how: ReadingPlan, batches: Iterator[Raw]) -> tuple[ReadingPlan, Iterator[Raw]]:
     """Return the plan and the batches with one column in the place of each two; as they are where none stand so."""
     pairs = time_of(how.points)
     if not pairs:
@@ -28,7 +28,7 @@ def put_together(how: Plan, batches: Iterator[Raw]) -> tuple[Plan, Iterator[Raw]
 
 
 def _joined(
-    how: Plan, batches: Iterator[Raw], named: dict[str, tuple[str, str]], called: dict[str, str]
+    how: ReadingPlan, batches: Iterator[Raw], named: dict[str, tuple[str, str]], called: dict[str, str]
 ) -> Iterator[Raw]:
     for raw in batches:
         found = dict(raw.columns)
@@ -37,7 +37,7 @@ def _joined(
         yield replace(raw, columns=found)
 
 
-def _pair(how: Plan, first: pa.Array, then: pa.Array, word: str) -> pa.Array:
+def _pair(how: ReadingPlan, first: pa.Array, then: pa.Array, word: str) -> pa.Array:
     """Return two columns as one of texts with a blank between, null where either is; ends with a date as they are."""
     if how.points.columns.gps_week is not None:
         return pc.binary_join_element_wise(_text(first), _text(then), " ")

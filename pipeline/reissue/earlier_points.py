@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.draft.taken_over import OfFile
-from pipeline.intake.columns import Columns
+from pipeline.intake.columns import DiskColumns
 from pipeline.solve.correct import VALUES
 from pipeline.solve.proof import PROOFS
 
@@ -73,7 +73,7 @@ class EarlierPoints:
 
     def __init__(self, batches: Iterable[pa.RecordBatch], sessions: Sequence[str], files: Sequence[str]) -> None:
         """Lay them down; ``batches`` have the columns `READ`, the others are the names of sessions and files now."""
-        self._columns = Columns(_KINDS)
+        self._columns = DiskColumns(_KINDS)
         self.files = set[int]()
         words = {"source_file": files, "session": sessions, "proof": [str(proof) for proof in PROOFS]}
         for batch in batches:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats
 from pipeline.duplicates import mixed_with, text_hashes
 from pipeline.geodesy.axes import NAMES
-from pipeline.intake.columns import Column, Columns
+from pipeline.intake.columns import DiskColumn, DiskColumns
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.reissue.laid_down import LaidDown
 from pipeline.reissue.left_over import left_over
@@ -51,7 +51,7 @@ class Side:
     def __init__(self, attributes: Sequence[str] = ()) -> None:
         self.attributes = tuple(attributes)
         self._kept: list[LaidDown | None] = [None, None]
-        self._sums = [Columns({"sum": np.uint64, "name": np.uint64}) for _ in range(2)]
+        self._sums = [DiskColumns({"sum": np.uint64, "name": np.uint64}) for _ in range(2)]
 
     def add(self, rows: pa.RecordBatch, held: bool) -> None:
         """Take in rows of ``points`` or of ``held_back``."""
@@ -83,13 +83,13 @@ class Side:
     def has_names(self, hashes: NDArray[np.uint64]) -> Flags:
         """Return (k,) which of the names with these hashes any of its rows has."""
         found = np.zeros(len(hashes), bool)
-        for names in (piece for of_kind in self._sums for piece in Column(of_kind, "name")):
+        for names in (piece for of_kind in self._sums for piece in DiskColumn(of_kind, "name")):
             found |= np.isin(hashes, names)
         return found
 
     def sums(self, held: bool) -> Iterator[NDArray[np.uint64]]:
         """Yield sums of what a comparison looks at in its rows: of points all, of others name and time."""
-        return iter(Column(self._sums[held], "sum"))
+        return iter(DiskColumn(self._sums[held], "sum"))
 
 
 def differing(old: Side, new: Side) -> tuple[pa.Table, pa.Table]:

@@ -18,7 +18,7 @@ from pipeline.digest import digest
 from pipeline.draft.beside_marks import BesideMarks
 from pipeline.draft.codes import Codes
 from pipeline.draft.joined import join
-from pipeline.draft.layer_rows import Carried, Rows, check_rows, mark_rows, repeat_rows, session_rows
+from pipeline.draft.layer_rows import Carried, LayerRows, check_rows, mark_rows, repeat_rows, session_rows
 from pipeline.draft.line_rows import line_rows
 from pipeline.draft.measured import Measured
 from pipeline.draft.merged import Settled
@@ -253,7 +253,7 @@ class _SecondPass:
 
     def points(self) -> Iterator[pa.RecordBatch]:
         """Yield the rows of ``points``."""
-        rows = Rows(self.drafter, self.carried)
+        rows = LayerRows(self.drafter, self.carried)
         taken = self.earlier.taken if self.earlier is not None else None
         for drafted, held in self._drafted(rows, taken.passing() if taken is not None else None):
             batch = rows.points(drafted)
@@ -269,7 +269,7 @@ class _SecondPass:
 
     def held_against(self, changed: ChangedRows) -> list[pa.RecordBatch] | None:
         """Return the rows of ``points`` that differ from the previous issue, None where that cannot be revised."""
-        rows, fresh = Rows(self.drafter, self.carried), []
+        rows, fresh = LayerRows(self.drafter, self.carried), []
         for drafted, _ in self._drafted(rows, changed.ready):
             found = changed.take(drafted)
             if found is None:
@@ -295,7 +295,7 @@ class _SecondPass:
         with pa.ipc.open_stream(self.spill) as held:
             yield from held
 
-    def _drafted(self, rows: Rows, ready: Ready | None = None) -> Iterator[tuple[Drafted, pa.RecordBatch | None]]:
+    def _drafted(self, rows: LayerRows, ready: Ready | None = None) -> Iterator[tuple[Drafted, pa.RecordBatch | None]]:
         """Yield every batch of the second pass, with its rows that are held back, which are spilled."""
         done, total = 0, sum(self.survey.first_pass.rows)
         with pa.ipc.new_stream(self.spill, HELD_BACK) as spilled:

@@ -85,7 +85,7 @@ def test_every_function_class_or_list_named_with_its_file_is_there() -> None:
 
 
 def test_what_is_gone_would_be_found() -> None:
-    text = "`solve/nowhere.py` and `words.py:Doubt`, `words.py:Doubts`, `draft/layer_rows.py:Rows.points`, `a/b and c`"
+    text = "`solve/nowhere.py` `words.py:Doubt`, `words.py:Doubts`, `draft/layer_rows.py:LayerRows.points`, `a/b and c`"
     said = NAMED.findall(text)
     assert [path for path, _ in said if found(path) is None] == ["solve/nowhere.py"]
     there = [name in names_in(at) for path, name in said if (at := found(path)) and name]

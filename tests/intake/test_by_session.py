@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from pipeline.intake import by_session
 from pipeline.intake.by_session import BySession
-from pipeline.intake.columns import Columns
-from pipeline.intake.ledger import PLACED, PLACEHOLDER, SOUND, Rows
+from pipeline.intake.columns import DiskColumns
+from pipeline.intake.ledger import PLACED, PLACEHOLDER, SOUND, ReadingRows
 
 KINDS: dict[str, type[Any]] = {
     "longitude": np.float64,
@@ -19,7 +19,7 @@ KINDS: dict[str, type[Any]] = {
 }
 
 
-class Counted(Columns):
+class Counted(DiskColumns):
     """Columns that count how often rows are taken from them."""
 
     taken = 0
@@ -29,7 +29,7 @@ class Counted(Columns):
         return super().take(*args)
 
 
-def readings(sessions: NDArray[np.int16]) -> tuple[Rows, dict[str, NDArray[Any]]]:
+def readings(sessions: NDArray[np.int16]) -> tuple[ReadingRows, dict[str, NDArray[Any]]]:
     """Return readings of these sessions (n,) at random places, in pieces of 40 laid down, and their columns."""
     random, count = np.random.default_rng(5), len(sessions)
     values: dict[str, NDArray[Any]] = {
@@ -43,7 +43,7 @@ def readings(sessions: NDArray[np.int16]) -> tuple[Rows, dict[str, NDArray[Any]]
         columns.add({name: column[start : start + 40] for name, column in values.items()})
     flags = random.choice([SOUND | PLACED, SOUND | PLACED | PLACEHOLDER, PLACED, SOUND], count).astype(np.uint16)
     none = np.zeros(1, bool)
-    return Rows(
+    return ReadingRows(
         columns,
         sessions,
         flags,

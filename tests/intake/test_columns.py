@@ -7,14 +7,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pipeline.intake.columns import Column, Columns
+from pipeline.intake.columns import DiskColumn, DiskColumns
 
 KINDS = {"number": np.int64, "place": np.float64, "code": np.uint8}
 
 
-def added(pieces: list[int], held: int) -> tuple[Columns, dict[str, np.ndarray]]:
+def added(pieces: list[int], held: int) -> tuple[DiskColumns, dict[str, np.ndarray]]:
     """Columns that took pieces of so many rows, and the same as whole arrays."""
-    random, columns = np.random.default_rng(1), Columns(KINDS, held)
+    random, columns = np.random.default_rng(1), DiskColumns(KINDS, held)
     made = []
     for rows in pieces:
         values = random.integers(0, 255, rows)
@@ -23,14 +23,14 @@ def added(pieces: list[int], held: int) -> tuple[Columns, dict[str, np.ndarray]]
     return columns, {name: np.concatenate([piece[name] for piece in made]) for name in KINDS}
 
 
-def same(columns: Columns, whole: dict[str, np.ndarray]) -> None:
+def same(columns: DiskColumns, whole: dict[str, np.ndarray]) -> None:
     """Every way of reading gives what was taken."""
     assert len(columns) == len(whole["code"])
     for place, values in columns.pieces(*KINDS):
         for name, found in zip(KINDS, values, strict=True):
             assert found.dtype == KINDS[name] and np.array_equal(found, whole[name][place])
     for name in KINDS:
-        assert np.array_equal(np.concatenate(list(Column(columns, name))), whole[name])
+        assert np.array_equal(np.concatenate(list(DiskColumn(columns, name))), whole[name])
     for step in (1, 3, 40):
         numbers = np.arange(len(columns))[::step]
         for name, found in zip(KINDS, columns.take(numbers, *KINDS), strict=True):
@@ -43,7 +43,7 @@ def test_they_give_back_what_they_took(held: int) -> None:
 
 
 def test_none_of_an_array_that_was_given_is_held() -> None:
-    columns, given = Columns({"code": np.uint8}), np.zeros(3, np.uint8)
+    columns, given = DiskColumns({"code": np.uint8}), np.zeros(3, np.uint8)
     columns.add({"code": given})
     given[:] = 7
     assert not columns.take(np.arange(3), "code")[0].any()

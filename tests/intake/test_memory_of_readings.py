@@ -13,7 +13,7 @@ import pyarrow as pa
 import pytest
 from simulate import Plan, simulate
 
-from pipeline.intake.columns import Columns
+from pipeline.intake.columns import DiskColumns
 from pipeline.intake.first_pass import gather
 from pipeline.intake.prepare import load, prepare
 from pipeline.intake.sort import sieve
@@ -41,7 +41,7 @@ def held(thing: Any) -> int:
 
 @pytest.mark.parametrize(("keep", "most"), [(False, 0), (True, EACH)])
 def test_little_is_held_of_a_reading(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, keep: bool, most: int) -> None:
-    monkeypatch.setattr(Columns.__init__, "__defaults__", (0,))  # no rows are few enough to be held
+    monkeypatch.setattr(DiskColumns.__init__, "__defaults__", (0,))  # no rows are few enough to be held
     found = []
     for points in (500, 4_500):
         job = simulate(Plan(sessions=2, points=points)).write(tmp_path / str(points))

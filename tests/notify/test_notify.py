@@ -21,7 +21,7 @@ from pipeline.cli.run_command import run_jobs
 from pipeline.issue.folder.notified import NAME, beside
 from pipeline.job.command_named import Command
 from pipeline.notify import called
-from pipeline.notify.telling import Change, tell
+from pipeline.notify.telling import JobChange, tell
 from pipeline.problems import JobError, Problem
 from pipeline.release import release
 from pipeline.verify import verify
@@ -161,7 +161,7 @@ def test_one_that_hangs_for_every_job_does_not_hold_up_the_night(tmp_path: Path)
     """A server of mail that is down: after three calls no more, and each job is told by the next run."""
     missing, late = tmp_path / "none.toml", list[tuple[str, ...]]()
     slow = Command(("sh", "-c", "echo called >> calls; sleep 30"), tmp_path, 0.2)
-    change = Change(missing, JobError([Problem("x", 0, "a", "b")]), 2)
+    change = JobChange(missing, JobError([Problem("x", 0, "a", "b")]), 2)
     told = [tell(change, slow, dict(os.environ), late) for _ in range(5)]
     assert len(calls(tmp_path)) == 3 and len(late) == 3
     assert [one is not None and "took too long three times" in one.how for one in told] == [False] * 3 + [True] * 2

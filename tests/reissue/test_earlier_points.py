@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from pipeline.intake.columns import Columns
+from pipeline.intake.columns import DiskColumns
 from pipeline.reissue.earlier_points import READ, EarlierPoints, Passing
 
 SESSIONS, FILES, PROOFS = ("a", "b"), ("one.csv", "two.csv"), ("bracketed", "unclosed")
@@ -34,7 +34,7 @@ def place(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> No
         raise OSError(errno.ENOSPC, "no room")
 
     if request.param != "in memory":
-        monkeypatch.setattr(Columns.__init__, "__defaults__", (0,))
+        monkeypatch.setattr(DiskColumns.__init__, "__defaults__", (0,))
     if request.param == "full disk":
         monkeypatch.setattr(tempfile, "TemporaryFile", full)
 

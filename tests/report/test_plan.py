@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 from record_made import check, failing, mark, record
 
 from pipeline.issue.report.drawing import Labels, round_step
-from pipeline.issue.report.plan import LEFT, RIGHT, TOP, Frame, plan
+from pipeline.issue.report.plan import LEFT, RIGHT, TOP, PlanFrame, plan
 from pipeline.issue.report.thinning import HELD_KIND, KINDS, Thinned, Thinner
 from pipeline.solve.proof import PROOFS
 
@@ -71,7 +71,7 @@ def test_points_without_a_place_and_far_away_ones_do_no_harm() -> None:
 
 def test_places_are_drawn_at_one_scale_with_north_up() -> None:
     """Closed form: the middle of the job is the middle of the frame; a metre is as long east as north."""
-    frame = Frame.around(np.array([1000.0, 3000.0]), np.array([5000.0, 5500.0]))
+    frame = PlanFrame.around(np.array([1000.0, 3000.0]), np.array([5000.0, 5500.0]))
     assert_allclose(frame.place(2000.0, 5250.0), ((LEFT + RIGHT) / 2, (TOP + frame.bottom) / 2), rtol=0, atol=0.06)
     x, y = frame.place(2000.0, 5250.0)
     assert_allclose(frame.place(2100.0, 5350.0), (x + 100 * frame.scale, y - 100 * frame.scale), rtol=0, atol=1e-9)

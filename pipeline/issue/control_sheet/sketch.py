@@ -7,7 +7,7 @@ import numpy as np
 
 from pipeline.arrays import Floats
 from pipeline.issue.report.drawing import Label, Labels, round_step
-from pipeline.issue.report.plan import LEFT, RIGHT, TOP, Frame
+from pipeline.issue.report.plan import LEFT, RIGHT, TOP, PlanFrame
 
 #: As `plan` draws control and temporary marks.
 _TRIANGLE, _SQUARE = "M{0:.1f} {1:.1f}m0-7l6 11h-12z", "M{0:.1f} {1:.1f}m-5-5h10v10h-10z"
@@ -23,7 +23,7 @@ class Sketch:
     ``bar`` is the scale bar's length in metres and in drawing units; ``spot`` says that the work is a single place.
     """
 
-    frame: Frame
+    frame: PlanFrame
     register: str
     adjusted: str
     work: str
@@ -71,16 +71,16 @@ def sketch(
     )
 
 
-def _frame(places: Floats) -> Frame:
+def _frame(places: Floats) -> PlanFrame:
     """Return the frame around places: wide and low, so that a page has room for the tables too."""
     low, high = places.min(axis=0), places.max(axis=0)
     middle, span = (low + high) / 2.0, np.maximum(high - low, _LEAST) * (1.0 + 2.0 * _MARGIN)
     wide = RIGHT - LEFT
     scale = float(min(wide / span[0], _HIGH / span[1]))
-    return Frame(float(middle[0]) - wide / scale / 2.0, float(middle[1]) + _HIGH / scale / 2.0, scale, TOP + _HIGH)
+    return PlanFrame(float(middle[0]) - wide / scale / 2.0, float(middle[1]) + _HIGH / scale / 2.0, scale, TOP + _HIGH)
 
 
-def _outline(frame: Frame, work: Floats) -> str:
+def _outline(frame: PlanFrame, work: Floats) -> str:
     """Return the rectangle around the work; of a single place a cross."""
     (west, south), (east, north) = work.min(axis=0).tolist(), work.max(axis=0).tolist()
     left, bottom = frame.place(west, south)
@@ -90,5 +90,5 @@ def _outline(frame: Frame, work: Floats) -> str:
     return f"M{left:.1f} {bottom:.1f}H{right:.1f}V{top:.1f}H{left:.1f}z"
 
 
-def _is_spot(frame: Frame, work: Floats) -> bool:
+def _is_spot(frame: PlanFrame, work: Floats) -> bool:
     return bool(((work.max(axis=0) - work.min(axis=0)) * frame.scale < 4.0).all())

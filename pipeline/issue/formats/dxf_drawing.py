@@ -35,7 +35,7 @@ _DATES = re.compile(r"(?<=\n)(\$TDU?(?:CREATE|UPDATE)\n 40\n)[^\n]+")
 
 
 @dataclass(frozen=True)
-class Frame:
+class DrawingFrame:
     """The drawing's text before and after its insertions, their owner and their first handle."""
 
     before: str
@@ -46,7 +46,7 @@ class Frame:
 
 def frame(
     about: About, overview: Overview, layers: Sequence[Layer], unproven: int, listed: Sequence[str], handles: int
-) -> Frame:
+) -> DrawingFrame:
     """Return what stands around the insertions.
 
     Args:
@@ -76,7 +76,7 @@ def frame(
         drawing.entitydb.handles.reset(f"{first + handles:X}")
         text = _dated(_text(drawing), about.data_to)
     end = text.index("\n  0\nENDSEC\n", text.index("\n  2\nENTITIES\n")) + 1
-    return Frame(text[:end], text[end:], drawing.modelspace().layout_key, first)
+    return DrawingFrame(text[:end], text[end:], drawing.modelspace().layout_key, first)
 
 
 @contextmanager

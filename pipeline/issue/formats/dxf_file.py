@@ -20,7 +20,7 @@ from pipeline.issue.formats import ezdxf_alone
 from pipeline.issue.formats.dxf_facts import facts, lines_of
 from pipeline.issue.formats.dxf_layers import LIST, NOTE, Group
 from pipeline.issue.formats.dxf_polylines import MORE_HANDLES, compare_lines, lines_read, polyline_tags
-from pipeline.issue.formats.dxf_rows import Drawn, Plan
+from pipeline.issue.formats.dxf_rows import DrawingContents, Drawn
 from pipeline.issue.formats.dxf_symbols import Symbol, Tags
 from pipeline.issue.formats.dxf_tags import Text, layers_of, texts_of
 from pipeline.issue.formats.figures import joined
@@ -42,7 +42,7 @@ def write(path: Path, package: Package, about: About) -> dict[str, int]:
     ezdxf_alone.load()
     from pipeline.issue.formats.dxf_drawing import frame
 
-    plan = Plan.of(package, about)
+    plan = DrawingContents.of(package, about)
     around = frame(about, plan.overview, plan.layers, plan.unproven, plan.listed, plan.handles)
     size = plan.overview.text_height
     tags, rows = Tags(around.owner, size, around.first), dict.fromkeys(_LAYERS, 0)
@@ -67,7 +67,7 @@ def read_back(path: Path, package: Package, about: About) -> None:
     from pyogrio.errors import DataLayerError, DataSourceError
 
     path.stat()
-    plan = Plan.of(package, about)
+    plan = DrawingContents.of(package, about)
     try:
         with (
             plain_file(path) as plain,
@@ -86,7 +86,7 @@ def read_back(path: Path, package: Package, about: About) -> None:
     _compare_tags(path, plan, texts)
 
 
-def _compare_tags(path: Path, plan: Plan, texts: Counter[tuple[Symbol, Group]]) -> None:
+def _compare_tags(path: Path, plan: DrawingContents, texts: Counter[tuple[Symbol, Group]]) -> None:
     """Compare the table of layers, and layer, height and kind of all texts."""
     colours = layers_of(path)
     for layer in plan.layers:

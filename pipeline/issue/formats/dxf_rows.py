@@ -119,7 +119,7 @@ class Drawn:
 
 
 @dataclass(frozen=True)
-class Plan:
+class DrawingContents:
     """What the first pass over a package finds: layers, extent, and how many handles the insertions take."""
 
     overview: Overview
@@ -130,7 +130,7 @@ class Plan:
     listed: tuple[str, ...]
 
     @classmethod
-    def of(cls, package: Package, about: About) -> "Plan":
+    def of(cls, package: Package, about: About) -> "DrawingContents":
         """Read a package once, and its points again where they have more codes than there are colours."""
         drafting, axes = about.drafting, about.axes
         # millimetres on paper to the drawing's unit

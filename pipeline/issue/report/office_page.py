@@ -10,7 +10,7 @@ MADE_BY = '<meta name="generator" content="tiedown office">'
 
 
 @dataclass(frozen=True)
-class Issue:
+class IssueShown:
     """An issue as the page names it: number and verdict, and a link to its report, "" for none."""
 
     number: int
@@ -19,7 +19,7 @@ class Issue:
 
 
 @dataclass(frozen=True)
-class Job:
+class JobShown:
     """A job on the page; times are texts, each as the job's clocks show it, the local one after the one of UTC.
 
     ``word`` is what becomes of it, ``bad`` whether that is a bad word; ``needs`` and ``events`` are sentences; ``file``
@@ -37,8 +37,8 @@ class Job:
     file: str
     link: str
     folder: str
-    shown: Issue | None
-    pending: Issue | None
+    shown: IssueShown | None
+    pending: IssueShown | None
     totals: str
     made: Sequence[str]
     last_run: Sequence[str]
@@ -46,7 +46,7 @@ class Job:
 
 
 @dataclass(frozen=True)
-class Page:
+class OfficePage:
     """The page: jobs in the order of their need, how many need what, and what was passed over, with why.
 
     ``made`` is when it was made, and ``since`` from when on changes are told, as texts, on each clock.
@@ -54,7 +54,7 @@ class Page:
 
     made: Sequence[str]
     since: Sequence[str]
-    jobs: Sequence[Job]
+    jobs: Sequence[JobShown]
     counts: Sequence[tuple[str, int]]
     missing: Sequence[tuple[str, str]]
     skipped: Sequence[tuple[str, str]]
@@ -62,17 +62,17 @@ class Page:
     version: str
 
     @property
-    def needing(self) -> Sequence[Job]:
+    def needing(self) -> Sequence[JobShown]:
         """Return the jobs that need attention."""
         return [job for job in self.jobs if job.needs]
 
     @property
-    def changed(self) -> Sequence[Job]:
+    def changed(self) -> Sequence[JobShown]:
         """Return the jobs that changed and need no attention."""
         return [job for job in self.jobs if job.events and not job.needs]
 
 
-def render(page: Page) -> bytes:
+def render(page: OfficePage) -> bytes:
     """Return the page in UTF-8."""
     from pipeline.issue.report.environment import environment  # 0.07 s that other commands need not wait for
 

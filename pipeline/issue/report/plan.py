@@ -37,7 +37,7 @@ SHAPES = {
 
 
 @dataclass(frozen=True)
-class Frame:
+class PlanFrame:
     """The plan's rectangle on the grid and on the page (drawing units), at one scale for both axes.
 
     On the grid it is in the grid's unit, to the east and to the north.
@@ -50,7 +50,7 @@ class Frame:
     bottom: float
 
     @classmethod
-    def around(cls, easting: Floats, northing: Floats) -> "Frame":
+    def around(cls, easting: Floats, northing: Floats) -> "PlanFrame":
         """Return the frame around places, with a margin; it is never narrower than a few metres."""
         middle = [(float(of.min()) + float(of.max())) / 2 for of in (easting, northing)]
         span = [max(float(of.max() - of.min()), _LEAST) * (1 + 2 * _MARGIN) for of in (easting, northing)]
@@ -71,13 +71,13 @@ class Frame:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Plan:
+class PlanDrawing:
     """A drawing: dots per kind of point and per kind of mark as path data, labels, ticks, and the scale bar.
 
     ``bar`` is the scale bar's length in the grid's unit and in drawing units.
     """
 
-    frame: Frame
+    frame: PlanFrame
     points: Mapping[str, str]
     control: str
     check: str
@@ -104,7 +104,7 @@ class _Mark:
     failing: bool
 
 
-def plan(record: Record, points: Thinned) -> Plan | None:
+def plan(record: Record, points: Thinned) -> PlanDrawing | None:
     """Return the plan of an issue, or None where nothing of it has coordinates."""
     axes = axes_written(record)
     # the north is above, also on a grid that counts to the south
@@ -117,12 +117,14 @@ def plan(record: Record, points: Thinned) -> Plan | None:
     near = _core(points, east, north)
     if not near.any() and not len(kept):
         return None
-    frame = Frame.around(np.concatenate([points.easting[near], east]), np.concatenate([points.northing[near], north]))
+    frame = PlanFrame.around(
+        np.concatenate([points.easting[near], east]), np.concatenate([points.northing[near], north])
+    )
     drawn = frame.within(points.easting, points.northing)
     step = round_step((RIGHT - LEFT) / frame.scale, 6)
     bar = round_step((RIGHT - LEFT) / frame.scale, 4)
     labels = _labels(frame, kept)
-    return Plan(
+    return PlanDrawing(
         frame=frame,
         points={
             kind: data
@@ -184,7 +186,7 @@ def _marks(record: Record) -> list[_Mark]:
     return sorted(found.values(), key=lambda mark: (not mark.failing, order[mark.kind], mark.name))
 
 
-def _labels(frame: Frame, marks: Sequence[_Mark]) -> Labels:
+def _labels(frame: PlanFrame, marks: Sequence[_Mark]) -> Labels:
     labels = Labels((LEFT, TOP, RIGHT, frame.bottom), 12.0)
     places = [frame.place(mark.easting, mark.northing) for mark in marks]
     labels.keep_off(places, 6.0)
@@ -194,16 +196,16 @@ def _labels(frame: Frame, marks: Sequence[_Mark]) -> Labels:
     return labels
 
 
-def _dots(frame: Frame, points: Thinned, chosen: Flags, shape: str) -> str:
+def _dots(frame: PlanFrame, points: Thinned, chosen: Flags, shape: str) -> str:
     x, y = frame.place(points.easting[chosen], points.northing[chosen])
     return dots(zip(x.tolist(), y.tolist(), strict=True), shape)
 
 
-def _symbols(frame: Frame, marks: Sequence[_Mark], shape: str) -> str:
+def _symbols(frame: PlanFrame, marks: Sequence[_Mark], shape: str) -> str:
     return "".join(shape.format(*frame.place(mark.easting, mark.northing)) for mark in marks)
 
 
-def _along(low: float, units: float, frame: Frame, step: float) -> list[float]:
+def _along(low: float, units: float, frame: PlanFrame, step: float) -> list[float]:
     return ticks(low, low + units / frame.scale, step)
 
 
