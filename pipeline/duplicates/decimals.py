@@ -53,6 +53,24 @@ def _code(decimals: Integers, most: int, metres: float) -> Codes:
     return np.where(decimals > most, EXACT, np.clip(np.floor(exact + 1e-9), 0, EXACT - 1)).astype(np.uint8)
 
 
+def _plan_unit(unit: float | None, sexagesimal: bool) -> tuple[float, int]:
+    """Return metres of the unit in which the last digits of a position count, and the most decimals looked for."""
+    if unit is not None:
+        return unit, 5
+    return (DEGREE / 3600.0, 7) if sexagesimal else (DEGREE, 11)
+
+
+def plan_levels(unit: float | None, sexagesimal: bool = False) -> Integers:
+    """Return (k,) every code that `plan_rounding` may give for a unit, a decimal more each, the coarsest first."""
+    metres, most = _plan_unit(unit, sexagesimal)
+    return np.unique(_code(np.arange(most + 1), most, metres)).astype(np.int64)
+
+
+def height_levels(unit: float) -> Integers:
+    """Return (k,) every code that `height_rounding` may give, likewise."""
+    return np.unique(_code(np.arange(6), 5, unit)).astype(np.int64)
+
+
 def plan_rounding(first: Floats, second: Floats, unit: float | None, sexagesimal: bool = False) -> tuple[Codes, Codes]:
     """Return (n,) codes of the rounding of the first and of the second coordinate of positions.
 
@@ -65,8 +83,7 @@ def plan_rounding(first: Floats, second: Floats, unit: float | None, sexagesimal
         sexagesimal: the degrees were written as degrees, minutes and seconds.
     """
     per_unit = 1.0 / unit if unit is not None else 3600.0 if sexagesimal else 1.0
-    metres = unit if unit is not None else DEGREE / per_unit
-    most = 5 if unit is not None else 7 if sexagesimal else 11
+    metres, most = _plan_unit(unit, sexagesimal)
     one, other = (_code(_decimals(values * per_unit, most), most, metres) for values in (first, second))
     return one, other
 

@@ -8,6 +8,7 @@ import numpy as np
 from pipeline.arrays import Floats
 from pipeline.examine.clocks import ClockFinding, clock_doubts
 from pipeline.examine.coarse_digits import coarse_doubts
+from pipeline.examine.computed import on_the_marks
 from pipeline.examine.datum_steps import mixed_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.epoch_gaps import epoch_doubts
@@ -19,6 +20,7 @@ from pipeline.examine.height_systems import system_doubts
 from pipeline.examine.job_file import tolerance_doubts
 from pipeline.examine.other_bases import base_doubts
 from pipeline.examine.out_of_area import place_doubts
+from pipeline.examine.register_digits import register_digit_doubts
 from pipeline.examine.site_marks import site_doubts
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.time_zones import zone_doubts
@@ -37,17 +39,19 @@ def doubts_before(
     survey: Survey, stood: Stood | None, of_register: Sequence[Doubtful], clocks: Sequence[ClockFinding]
 ) -> tuple[Doubtful, ...]:
     """Return the doubts that are known before any shift is derived; `tiedown check` tells them too."""
+    flat, on_marks = flat_doubts(survey), on_the_marks(survey, stood)
     found = [
         *system_doubts(survey, stood),
         *of_register,
         *heading_doubts(survey),
         *geoid_doubts(survey),
-        *flat_doubts(survey),
+        *flat,
         *mixed_steps(survey),
         *epoch_doubts(survey),
         *zone_doubts(survey),
         *precision_doubts(survey),
-        *coarse_doubts(survey),
+        *coarse_doubts(survey, on_marks, {doubt.file for doubt in flat}),
+        *register_digit_doubts(survey, stood, on_marks),
         *cliff_doubts(survey),
         *clock_doubts(survey, clocks),
         *place_doubts(survey),

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 from pipeline.examine.base_ids import nothing_but_clock, nothing_but_ids, wrong_ids
 from pipeline.examine.clocks import ClockFinding, clock_findings
-from pipeline.examine.coarse_digits import coarse_notes
 from pipeline.examine.datum_steps import register_step, unlike_steps
 from pipeline.examine.doubtful import Doubtful
 from pipeline.examine.doubts import doubts_before
@@ -23,7 +22,7 @@ from pipeline.intake.survey import Survey, survey_of
 from pipeline.intake.unusable import advice_on, distribution
 from pipeline.problems import JobError, Problems
 from pipeline.progress import Progress
-from pipeline.words import Doubt, counted
+from pipeline.words import counted
 
 
 @dataclass(frozen=True)
@@ -83,8 +82,7 @@ def _examined(survey: Survey) -> Examined:
     stood, clocks = stood_on_marks(survey), tuple(clock_findings(survey))
     unproven = () if doubted or noted else geoid_notes(survey)  # what is said of its accuracy says that already
     doubts = doubts_before(survey, stood, doubted, clocks)
-    flat = {doubt.file for doubt in doubts if doubt.kind is Doubt.EXPORT_HEIGHTS}
-    remarks = (*far, *unlike, *noted, *unproven, *epoch_notes(survey), *coarse_notes(survey, flat))
+    remarks = (*far, *unlike, *noted, *unproven, *epoch_notes(survey))
     return Examined(survey, stood, doubts, clocks, remarks)
 
 

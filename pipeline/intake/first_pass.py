@@ -8,11 +8,11 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
-from pipeline.duplicates.decimals import metres_of
 from pipeline.geodesy import crs
 from pipeline.geodesy.area import Area, Places
 from pipeline.geodesy.operations import own_places
 from pipeline.intake.base_log import BaseLog, BaseLogs
+from pipeline.intake.coarse_rows import CoarseRows, find_coarse
 from pipeline.intake.code_log import CodeLog
 from pipeline.intake.duplicate_rows import find_duplicates
 from pipeline.intake.file_log import FileLog, FileLogs
@@ -72,8 +72,7 @@ class FirstPass:
         codes: the codes that readings have, None where the job has no table of codes.
         kept: of each export, its rows where it is a text: in memory, or on disk if it is large.
         readings: every reading, where that was asked for.
-        finest: (E, 3) metres of the last digit that any row of an export has, to the east, the north and upwards, at
-            the equator where they are degrees; zero where none is seen.
+        coarse: readings that are written with too few digits.
         reach: (S,) metres from the middle of each session's ties to its farthest reading, for shifts in the grid.
         astray: rows whose times contradict the order of their file.
     """
@@ -103,7 +102,7 @@ class FirstPass:
     kept: tuple[Kept, ...] = ()
     readings: ReadingRows | None = None
     codes: CodeLog | None = None
-    finest: Floats | None = None
+    coarse: tuple[CoarseRows, ...] = ()
     reach: Floats | None = None
     astray: tuple[Astray, ...] = ()
 
@@ -239,7 +238,7 @@ class _Gatherer:
             claims=tuple(self.claims),
             codes=self.codes,
             kept=tuple(self.kept),
-            finest=metres_of(rows.finest),
+            coarse=find_coarse(rows, once, self.prepared, self.files.logs),
             reach=tie_reach(rows, counting, candidates, self.prepared) if self._in_grid else None,
             astray=self.order.found(rows, duplicates.numbers, list(self.ledger.bases)),
         )

@@ -73,7 +73,6 @@ class ReadingRows:
         usual: (E, 3) code of the rounding that all rows of an export have at least, to the east, the north and upwards.
         degrees: (E,) whether an export has longitudes and latitudes.
         mixed: (E,) whether it holds rows of different rounding.
-        finest: (E, 3) code of the finest rounding that any of its rows has.
     """
 
     columns: DiskColumns
@@ -83,7 +82,6 @@ class ReadingRows:
     usual: NDArray[np.uint8]
     degrees: Flags
     mixed: Flags
-    finest: NDArray[np.uint8]
 
     def __len__(self) -> int:
         return len(self.flags)
@@ -246,11 +244,7 @@ class Ledger:
         columns, self.columns = self.columns, DiskColumns(_KINDS)
         mixed = np.array([any(differing for _, differing in axes) for axes in found], bool)
         degrees = np.array(self.degrees, bool)
-        most = np.array(
-            [[np.flatnonzero(codes)[-1] if codes.any() else 255 for codes in axes] for axes in self.roundings]
-        )
-        finest = most.astype(np.uint8).reshape(-1, len(_ROUNDED))
-        return ReadingRows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed, finest)
+        return ReadingRows(columns, session, flags, np.cumsum(counts) - counts, usual, degrees, mixed)
 
 
 def name_hashes(names: pa.Array) -> Hashes:

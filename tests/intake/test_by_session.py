@@ -51,7 +51,6 @@ def readings(sessions: NDArray[np.int16]) -> tuple[ReadingRows, dict[str, NDArra
         np.zeros((1, 3), np.uint8),
         none,
         none,
-        np.zeros((1, 3), np.uint8),
     ), values
 
 
