@@ -88,24 +88,25 @@ def _of(
 
 def _disagreeing(on_marks: OnTheMarks, axes: list[tuple["_Axis", Flags]]) -> list[tuple["_Axis", Flags]]:
     """Return those of the coordinates of which the readings on marks do not show that nothing was rounded."""
-    left = [(axis, which) for axis, which in axes if not _agree(on_marks, [(axis.number, axis.digit(which))])]
-    return [] if _agree(on_marks, [(axis.number, axis.digit(which)) for axis, which in left]) else left
+    left = [each for each in axes if not _agree(on_marks, [each])]
+    return [] if _agree(on_marks, left) else left
 
 
-def _agree(on_marks: OnTheMarks, axes: list[tuple[int, float]]) -> bool:
-    """Tell whether readings on marks agree better than marks rounded to these metres would let them, by chance.
+def _agree(on_marks: OnTheMarks, axes: list[tuple["_Axis", Flags]]) -> bool:
+    """Tell whether readings on marks agree better than marks rounded so would let them, by chance.
 
-    The error of a mark is the same in every session, so each mark counts once.
+    The error of a mark is the same in every session, so each mark counts once; and as many are free as were rounded,
+    but for the one that the shift takes up where that is all of them.
     """
     squares, freedom, most = 0.0, 0, 0.0
-    for axis, digit in axes:
-        known = np.isfinite(on_marks.off[:, axis])
+    for axis, coarse in axes:
+        known = np.isfinite(on_marks.off[:, axis.number])
         marks, which = np.unique(on_marks.mark[known], return_inverse=True)
         if len(marks) < 2:
             return False
-        off = np.bincount(which, on_marks.off[known, axis]) / np.bincount(which)
-        squares += float((off**2).sum()) * 12.0 / digit**2
-        freedom += len(marks) - 1
+        off = np.bincount(which, on_marks.off[known, axis.number]) / np.bincount(which)
+        squares += float((off**2).sum()) * 12.0 / axis.digit(coarse) ** 2
+        freedom += min(int(np.isin(marks, axis.used[coarse]).sum()), len(marks) - 1)
         most = max(most, float(np.abs(off).max()))
     return most <= COMPUTED or so_small(squares, freedom) < _AGREE
 

@@ -1,0 +1,112 @@
+"""Registers whose last digit is worth more than the uncertainty that is taken for their marks."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from simulate import Plan, Simulation, session_marks, simulate
+
+from pipeline import run_job
+from pipeline.check import check_job
+
+
+def surveyed(seed: int = 1, noise: bool = True, checks: int = 3) -> Simulation:
+    """Return a day on four marks, whose register states no uncertainty of them."""
+    plan = Plan(sessions=1, points=20, ties=1, checks=checks, marks=checks + 1, reach=400.0, seed=seed, noise=noise)
+    job = simulate(plan)
+    del job.register["hu95"], job.register["vu95"]
+    return job
+
+
+def write_to(job: Simulation, column: str, decimals: int, strip: bool = False) -> None:
+    texts = [f"{value:.{decimals}f}" for value in job.register[column]]
+    job.register[column] = np.array([text.rstrip("0").rstrip(".") if strip else text for text in texts], object)
+
+
+def stand_at(job: Simulation, decimals: int) -> None:
+    """Lay the marks at heights of so many decimals, truly: readings on them go along."""
+    by = np.round(job.register["height"], decimals) - job.register["height"]
+    ties, opening, closing = session_marks(job.plan, 0)
+    rows = np.flatnonzero(job.rows["kind"] != "point")
+    job.rows["height"][rows] += by[[*ties, *opening, *closing]]
+
+
+def told(path: Path) -> list[str]:
+    return [text for text in map(str, check_job(path).doubts) if "written to" in text]
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("strip", [False, True])
+def test_heights_to_the_decimetre_are_doubted(seed: int, strip: bool, tmp_path: Path) -> None:
+    """Half of 0.1 m is all of the tolerance, and its rounding six times the 5 mm that are taken for such marks."""
+    job = surveyed(seed)
+    write_to(job, "height", 1, strip)
+    path = job.write(tmp_path)
+    (doubt,) = told(path)
+    assert "register.csv:2: heights of 4 marks that are used" in doubt
+    assert "written to 0.1 m" in doubt
+    outcome = run_job(path, dry_run=True)
+    assert outcome.exit_code == 3
+    assert "precision" in [one["kind"] for one in outcome.record["doubts"]]
+
+
+@pytest.mark.parametrize("columns", [("easting",), ("northing",), ("easting", "northing")])
+def test_positions_to_the_decimetre_are_doubted(columns: tuple[str, ...], tmp_path: Path) -> None:
+    job = surveyed()
+    for column in columns:
+        write_to(job, column, 1)
+    (doubt,) = told(job.write(tmp_path))
+    assert "positions of 4 marks that are used" in doubt
+
+
+def test_one_mark_with_fewer_digits_than_the_others_is_doubted(tmp_path: Path) -> None:
+    """A register that writes its zeros (the third height ends in one) has all digits of what it writes."""
+    job = surveyed()
+    job.register["height"][1] = np.floor(job.register["height"][1] * 10.0) / 10.0 + 0.045
+    write_to(job, "height", 3)
+    job.register["height"][1] = job.register["height"][1][:-2]
+    job.register["height"][2] = job.register["height"][2][:-1] + "0"
+    (doubt,) = told(job.write(tmp_path))
+    assert f"register.csv:3: heights of 1 mark that is used ({job.register['mark'][1]}) are written to 0.1 m" in doubt
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_registers_to_the_centimetre_are_let_be(seed: int, tmp_path: Path) -> None:
+    job = surveyed(seed)
+    for column in ("easting", "northing", "height"):
+        write_to(job, column, 2, strip=True)
+    assert told(job.write(tmp_path)) == []
+
+
+def test_what_is_stated_to_be_as_coarse_is_let_be(tmp_path: Path) -> None:
+    job = surveyed()
+    write_to(job, "height", 1)
+    job.register["vu95"] = np.full(len(job.register["mark"]), 0.1)
+    assert told(job.write(tmp_path / "by the register")) == []
+    del job.register["vu95"]
+    job.job["control"]["sigma_vertical"] = 0.05
+    assert told(job.write(tmp_path / "by the job")) == []
+
+
+def test_marks_that_lie_at_whole_decimetres_are_let_be(tmp_path: Path) -> None:
+    """Computed readings agree with them to the rounding of the files, which marks that were rounded would not."""
+    job = surveyed(noise=False)
+    stand_at(job, 1)
+    write_to(job, "height", 1)
+    assert told(job.write(tmp_path)) == []
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_measured_marks_that_lie_at_whole_metres_are_let_be(seed: int, tmp_path: Path) -> None:
+    """Readings that scatter by 15 mm agree twenty times better than marks rounded to a metre (0.29 m) could."""
+    job = surveyed(seed)
+    stand_at(job, 0)
+    write_to(job, "height", 0)
+    assert told(job.write(tmp_path)) == []
+
+
+def test_two_marks_alone_say_nothing_of_their_heights(tmp_path: Path) -> None:
+    """Of two heights to the centimetre, without the zeros at their end, both end in one once in a hundred jobs."""
+    job = surveyed(checks=1)
+    write_to(job, "height", 1)
+    assert told(job.write(tmp_path)) == []
