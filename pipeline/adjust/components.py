@@ -122,7 +122,8 @@ def _least(scale: Floats | np.float64, freedom: Floats | np.float64, chance: flo
 
 
 def _told(theta: Floats, information: Floats) -> Components:
-    known = np.diagonal(information) > 1e-9
+    # information falls as the square of a component grows: by itself it would deny what is stated far too good
+    known = np.diagonal(information) * np.maximum(theta, 1.0) ** 2 > 1e-9
     variance = np.full(len(theta), np.nan)
     if known.any():
         variance[known] = np.diagonal(np.linalg.pinv(information[np.ix_(known, known)], hermitian=True))

@@ -13,6 +13,7 @@ import numpy as np
 
 from pipeline.adjust.components import Components, Model, components, varying
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.draft.one_vector import among, one_vectors
 from pipeline.draft.repeats import Repeated
 from pipeline.geodesy.frames import enu_rotation
 from pipeline.intake.survey import Survey
@@ -70,13 +71,15 @@ class _Differences:
 def precision(survey: Survey, solved: Solved, repeated: Repeated) -> list[Precision]:
     """Return what can be said of all readings, and of each raw file where there are a few; nothing without differences.
 
-    What is unlike the rest says nothing of noise, and is left out.
+    What is unlike the rest says nothing of noise, nor do pairs that all differ by one vector: both are left out.
     """
-    found = _gathered(survey, solved, repeated)
+    contrasts = _contrasts(repeated)
+    constant = among(one_vectors(repeated, survey), repeated, survey)[contrasts]
+    found = _gathered(survey, solved, repeated, contrasts[~constant])
     if found is None:
         return []
     unlike = _unlike(found)
-    left_out = int(np.count_nonzero(unlike))
+    left_out = int(np.count_nonzero(unlike)) + int(np.count_nonzero(constant))
     found = _some(found, ~unlike)
     told = [_estimated(found, None, left_out)]
     files = np.unique(found.export[found.export >= 0])
@@ -208,11 +211,11 @@ class _Sources:
         return _Differences(np.array(off), np.array(there), share, *arrays, np.array(session))
 
 
-def _gathered(survey: Survey, solved: Solved, repeated: Repeated) -> _Differences | None:
+def _gathered(survey: Survey, solved: Solved, repeated: Repeated, contrasts: Integers) -> _Differences | None:
     sources = _Sources(survey, solved)
     for row in _spread(_comparable(solved)):
         _occupation(sources, row)
-    for pair in _spread(_contrasts(repeated)):
+    for pair in _spread(contrasts):
         _pair(sources, repeated, pair)
     return sources.differences() if sources.rows else None
 

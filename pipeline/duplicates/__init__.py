@@ -7,6 +7,7 @@ from pipeline.duplicates.exact import having, mixed_with, observation_hashes, oc
 from pipeline.duplicates.near import Alike, alike
 from pipeline.duplicates.observed import Observed, of_pairs
 from pipeline.duplicates.one import grouped, usual_rounding
+from pipeline.duplicates.one_vector import in_step
 
 __all__ = [
     "Alike",
@@ -18,6 +19,7 @@ __all__ = [
     "grouped",
     "having",
     "height_rounding",
+    "in_step",
     "mixed_with",
     "observation_hashes",
     "occurring_again",

@@ -98,9 +98,7 @@ class _Compared:
         one, other = self.one, self.other
         self.within = of.export[one] == of.export[other]
         east, north, up = offsets(of, one, other)
-        sideways, lengthways = (_tolerance(code[one], code[other]) for code in (of.east, of.north))
-        upwards = _tolerance(of.up[one], of.up[other]) + 2e-7 * np.abs(of.height[one])
-        self.close = (np.abs(east) <= sideways) & (np.abs(north) <= lengthways) & (np.abs(up) <= upwards)
+        self.close = (np.abs(np.column_stack([east, north, up])) <= writing(of, one, other)).all(axis=1)
         self.named = (of.name[one] != 0) & (of.name[other] != 0)
         self.same_name = of.name[one] == of.name[other]
 
@@ -130,6 +128,13 @@ def offsets(of: Observed, one: Integers, other: Integers) -> tuple[Floats, Float
     east = round_the_earth * DEGREE * np.cos(np.radians(of.latitude[one]))
     up = of.height[other].astype(np.float64) - of.height[one].astype(np.float64)
     return east, (of.latitude[other] - of.latitude[one]) * DEGREE, up
+
+
+def writing(of: Observed, one: Integers, other: Integers) -> Floats:
+    """Return (p, 3) metres to the east, the north and upwards by which writing one place down may part two readings."""
+    sideways, lengthways = (_tolerance(code[one], code[other]) for code in (of.east, of.north))
+    upwards = _tolerance(of.up[one], of.up[other]) + 2e-7 * np.abs(of.height[one])
+    return np.column_stack([sideways, lengthways, upwards])
 
 
 def _tolerance(one: Codes, other: Codes) -> Floats:

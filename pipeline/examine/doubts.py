@@ -21,6 +21,7 @@ from pipeline.examine.job_file import tolerance_doubts
 from pipeline.examine.other_bases import base_doubts
 from pipeline.examine.out_of_area import place_doubts
 from pipeline.examine.register_digits import register_digit_doubts
+from pipeline.examine.shifted_copies import shifted_doubts
 from pipeline.examine.site_marks import site_doubts
 from pipeline.examine.stood_on import Stood
 from pipeline.examine.time_zones import zone_doubts
@@ -59,6 +60,7 @@ def doubts_before(
         *uncertainty_doubts(survey, stood),
         *site_doubts(survey),
         *base_doubts(survey),
+        *shifted_doubts(survey),
     ]
     return confirmed_by(survey.job, found)
 

@@ -1,7 +1,7 @@
 """The rows of a job that are observations of other rows exported again, and what nobody can decide about others."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from pipeline.duplicates.near import offsets
 from pipeline.intake.copies import Copied, find_copies, named_rows
 from pipeline.intake.ledger import CANDIDATE, CODED, NAMED, PLACED, REFUSED, SOUND, WHOLE, Names, Places, ReadingRows
 from pipeline.intake.prepare import Prepared
+from pipeline.intake.shifted_copies import ShiftedCopies, find_shifted
 from pipeline.words import counted, plural
 
 #: Metres within which two readings of one name and time are one point that was computed, corrected or reduced twice.
@@ -39,13 +40,15 @@ _LISTED = 3
 class DuplicateRows:
     """Rows that repeat another: (k,) their numbers, ascending, and the numbers of the rows that count; ``notes``.
 
-    ``on_marks`` are as `copies.Copied` has them: they repeat nothing as far as is known yet.
+    ``on_marks`` are as `copies.Copied` has them: they repeat nothing as far as is known yet. ``shifted`` repeat nothing
+    either: which of each two is right, nobody can say.
     """
 
     numbers: Integers
     first: Integers
     on_marks: Integers
     notes: tuple[str, ...]
+    shifted: tuple[ShiftedCopies, ...] = ()
 
 
 def find_duplicates(rows: ReadingRows, prepared: Prepared) -> DuplicateRows:
@@ -72,7 +75,18 @@ def find_duplicates(rows: ReadingRows, prepared: Prepared) -> DuplicateRows:
     fresh[again] = False
     copied = find_copies(rows, fresh, prepared)
     again, first = _with_copies(again, first, copied)
-    return DuplicateRows(again, first, copied.on_marks, (*notes, *copied.notes, *_undecided(rows, prepared, found)))
+    shifted = find_shifted(rows, prepared, found.apart)
+    told = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in shifted)])
+    found = replace(found, apart=found.apart[~_among(found.apart, told)])
+    notes = [*notes, *copied.notes, *_undecided(rows, prepared, found)]
+    return DuplicateRows(again, first, copied.on_marks, tuple(notes), shifted)
+
+
+def _among(pairs: Integers, others: Integers) -> Flags:
+    """Return (p,) which of pairs (p, 2) are among others."""
+    most = max(int(some.max(initial=0)) for some in (pairs, others)) + 1
+    found: Flags = np.isin(pairs @ [most, 1], others @ [most, 1])
+    return found
 
 
 def _with_copies(again: Integers, first: Integers, copied: Copied) -> tuple[Integers, Integers]:

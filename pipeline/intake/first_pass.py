@@ -24,6 +24,7 @@ from pipeline.intake.positions import raw_positions
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.row_order import Astray, RowOrder
 from pipeline.intake.same_names import SameNames, same_names
+from pipeline.intake.shifted_copies import ShiftedCopies
 from pipeline.intake.sort import Sieve
 from pipeline.intake.tie_reach import tie_reach
 from pipeline.intake.zone_numbers import zone_before
@@ -75,6 +76,7 @@ class FirstPass:
         coarse: readings that are written with too few digits.
         reach: (S,) metres from the middle of each session's ties to its farthest reading, for shifts in the grid.
         astray: rows whose times contradict the order of their file.
+        shifted: readings that the exports have twice, at places that differ by one vector.
     """
 
     rows: tuple[int, ...]
@@ -105,6 +107,7 @@ class FirstPass:
     coarse: tuple[CoarseRows, ...] = ()
     reach: Floats | None = None
     astray: tuple[Astray, ...] = ()
+    shifted: tuple[ShiftedCopies, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -241,6 +244,7 @@ class _Gatherer:
             coarse=find_coarse(rows, once, self.prepared, self.files.logs),
             reach=tie_reach(rows, counting, candidates, self.prepared) if self._in_grid else None,
             astray=self.order.found(rows, duplicates.numbers, list(self.ledger.bases)),
+            shifted=duplicates.shifted,
         )
         return found, rows
 

@@ -1,14 +1,18 @@
 """Stated precision against real precision, as the record has it and as it is said."""
 
+import math
 from collections.abc import Iterator, Sequence
 
 from pipeline.adjust.components import least
+from pipeline.draft.one_vector import one_vectors
 from pipeline.draft.precision import Precision, precision
+from pipeline.draft.repeats import Repeated
 from pipeline.intake.survey import Survey
 from pipeline.issue import record_types
 from pipeline.run.layers import Laid
 from pipeline.solve.correct import scale_of
 from pipeline.solve.solve import Solved
+from pipeline.words import counted
 
 #: With fewer degrees of freedom nothing can be told: twice too good would look like as good as stated.
 _ENOUGH = 6.0
@@ -16,6 +20,8 @@ _ENOUGH = 6.0
 _CHANCE = 0.005
 #: A smaller scale makes no difference to anybody.
 _LARGE = 1.2
+#: No receiver's noise is so many times larger than it states: something else is in what differs. Ours, no source.
+_ABSURD = 10.0
 
 
 def precisions(survey: Survey, solved: Solved, laid: Laid) -> list[record_types.Precision]:
@@ -37,16 +43,22 @@ def _recorded(one: Precision, survey: Survey, chance: float) -> record_types.Pre
         "scale": scale,
         "low": low,
         "high": high,
-        "scale_horizontal": float(one.plan.scale[0]) if enough else None,
-        "scale_vertical": float(one.height.scale[0]) if enough else None,
+        "scale_horizontal": _known(one.plan.scale[0]) if enough else None,
+        "scale_vertical": _known(one.height.scale[0]) if enough else None,
         "too_good": enough and scale >= _LARGE and least(scale, freedom, chance) > 1.0,
     }
+
+
+def _known(scale: float) -> float | None:
+    """Return a scale, None where nothing says how large: marks may hold positions alone, and one axis be exact."""
+    return float(scale) if math.isfinite(scale) else None
 
 
 def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, fails: bool = False) -> Iterator[str]:
     """Yield in words which uncertainties are stated too good, and what takes that in; of all only where no file is.
 
-    Where an occupation ``fails``, the mistake may be all of it: a scale would hide that, and is not proposed.
+    Where an occupation ``fails``, or the scale is absurd, a mistake may be all of it: a scale would hide that, and is
+    not proposed.
     """
     whole = [one for one in found if one["too_good"]]
     of_files = [one for one in whole if one["file"] is not None]
@@ -57,15 +69,40 @@ def precision_notes(found: Sequence[record_types.Precision], survey: Survey, *, 
         scaled = "as scaled by the job " if taken != 1.0 else ""
         yield (
             f"{whose} differ more than their standard uncertainties {scaled}say, by a factor of {one['scale']:.1f}"
-            f" (95 %: {one['low']:.1f} to {one['high']:.1f}; position by {one['scale_horizontal']:.1f}, height by"
-            f" {one['scale_vertical']:.1f}), "
+            f" (95 %: {one['low']:.1f} to {one['high']:.1f}{_axes(one)}), "
             + (
                 "which may come of what fails: settle that first"
                 if fails
+                else "which no noise is: something else is wrong, and no scale would take that in; see"
+                " which occupations and repeats differ most"
+                if (one["scale"] or 0.0) > _ABSURD
                 else f"so that hu95 and vu95 are too small; scale = {taken * (one['scale'] or 1.0):.1f} in {where}"
                 " takes that in"
             )
         )
+
+
+def one_vector_notes(survey: Survey, repeated: Repeated) -> Iterator[str]:
+    """Yield in words which exports have the same points by one vector apart; not those that a doubt tells of."""
+    told = {(one.exports, one.session) for one in survey.first_pass.shifted}
+    for one in one_vectors(repeated, survey):
+        if (one.exports, one.session) in told:
+            continue
+        first, second = (survey.exports[number].shown for number in one.exports)
+        east, north, up = one.apart + 0.0
+        yield (
+            f"session {survey.windows[one.session].session.name}: {counted(len(one.rows), 'pair')} of readings of one"
+            f" point in {first} and {second} do not scatter but differ by one vector: those of {second} lie {east:+.3f}"
+            f" m east, {north:+.3f} m north and {up:+.3f} m up of those of {first}; see the pole heights, the base that"
+            " each used and what was corrected in one of the files"
+        )
+
+
+def _axes(one: record_types.Precision) -> str:
+    """Return how many times too good positions and heights are stated, as far as that is known."""
+    parts = (("position", one["scale_horizontal"]), ("height", one["scale_vertical"]))
+    told = ", ".join(f"{what} by {scale:.1f}" for what, scale in parts if scale is not None)
+    return f"; {told}" if told else ""
 
 
 def _taken(file: str | None, survey: Survey) -> float:

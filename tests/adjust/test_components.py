@@ -40,6 +40,15 @@ def test_differences_that_cannot_but_be_zero_say_nothing() -> None:
     assert np.isnan(nothing.scale[0]) and nothing.freedom[0] == 0.0
 
 
+@pytest.mark.parametrize("worse", [1.0, 30.0, 300.0, 1e4])
+def test_however_much_too_good_the_root_of_the_mean_square_is_found(worse: float) -> None:
+    """The same closed form as above; a thousand times too good, say, as of two writings of one reading."""
+    off = np.array([3.0, -4.0, 0.0, 5.0, 1.0, -2.0]) * worse
+    found = components([varying(Model(off, np.zeros((6, 6)), np.array([np.eye(6)])))])
+    assert_allclose(found.scale, np.sqrt(np.mean(off**2)), rtol=1e-5)
+    assert_allclose(found.freedom, 6.0, rtol=1e-5)
+
+
 def test_two_receivers_are_told_apart_and_the_interval_holds() -> None:
     """200 sets of 40 differences between a receiver as good as stated and one three times worse, by simulation."""
     random, held, scales = np.random.default_rng(7), 0, []

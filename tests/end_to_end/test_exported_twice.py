@@ -164,7 +164,9 @@ def test_a_slow_track_of_ten_readings_a_second_stays_whole(name: str, tmp_path: 
 def test_what_nobody_can_decide_is_told_and_stays(tmp_path: Path) -> None:
     path = day().write(tmp_path)
     points = [row for row in rows_of(tmp_path) if row["Code"] not in ("CM", "CHK")]
-    moved = [row | {"Lat": f"{float(row['Lat']) + 2e-5:.9f}"} for row in points[:5]]  # 2.2 m north
+    moved = [  # by 2.2 m to the north, and each by a metre more: two rovers with the same numbers, say
+        row | {"Lat": f"{float(row['Lat']) + 2e-5 + number * 1e-5:.9f}"} for number, row in enumerate(points[:5])
+    ]
     write(tmp_path / "rover002.csv", moved + [row | {"Point": f"Q{row['Point']}"} for row in points[5:]])
     issue = run_written(path)
     assert issue.record["rows"]["points"] == 20

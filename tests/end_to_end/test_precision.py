@@ -7,6 +7,7 @@ gave stands in `tests/precision/README.md`; `tests/precision/measure.py` makes t
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from repeated_days import days, within_95
 from running import record_of, run_written
@@ -74,6 +75,24 @@ def test_too_few_say_nothing(tmp_path: Path) -> None:
     found = record(tmp_path, 4.0, many=1)
     assert not any("too small; scale =" in note for note in found["notes"])
     assert all(not one["too_good"] for one in found["precision"])
+
+
+def test_checks_in_position_alone_tell_nothing_of_heights(tmp_path: Path) -> None:
+    """Issued with its page all the same: how good the heights are stays open, not how good the positions are."""
+    work = days(6, 1, worse=4.0, seed=3, hu95=0.002, vu95=0.002)
+    named = zip(work.rows["name"], work.rows["session"], strict=True)
+    named = [f"{name}-{day}" if name.startswith("P") else name for name, day in named]
+    work.rows["name"] = np.array(named, object)
+    work.register["holds"] = np.array(["3d", "position", "position"], object)
+    work.job["checks"] = WIDE
+    record = run_written(work.write(tmp_path), code=0).record
+    (one,) = record["precision"]
+    assert one["enough"] and one["too_good"] and one["scale_vertical"] is None
+    assert one["low"] <= 4.0 <= one["high"] and one["scale_horizontal"] == pytest.approx(one["scale"], rel=0.01)
+    (said,) = [note for note in record["notes"] if "too small; scale =" in note]
+    assert "position by" in said and "height by" not in said
+    page = (tmp_path / "out" / "current" / "network.html").read_text(encoding="utf-8")
+    assert "position " in page and "None" not in page
 
 
 def test_a_base_that_moved_is_no_noise(tmp_path: Path) -> None:

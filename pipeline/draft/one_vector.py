@@ -1,0 +1,73 @@
+"""Points measured twice in one session that all differ by one vector: a pole, a clock or a correction, and no noise.
+
+What two exports of one session have in common falls out of their difference, the session's shift above all. So their
+pairs scatter about zero by the noise of the readings, and a mean that is many times larger than the scatter is another
+thing: no factor of the uncertainties takes it in.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Flags, Floats, Integers
+from pipeline.draft.repeats import Repeated
+from pipeline.intake.survey import Survey
+
+#: Pairs from which on a scatter says something, and how many times larger than it a mean is no chance: of five pairs
+#: of an axis in three of a thousand, of eight in one of thirty thousand.
+_LEAST, _TIMES = 5, 3.0
+
+
+@dataclass(frozen=True)
+class OneVector:
+    """Pairs of readings of two exports in a session, (k,) rows of the `Pairs`, that differ by one vector.
+
+    ``apart`` (3,) is what the reading of the second of ``exports`` lies east, north and above that of the first.
+    """
+
+    exports: tuple[int, int]
+    session: int
+    rows: Integers
+    apart: Floats
+
+
+def one_vectors(repeated: Repeated, survey: Survey) -> list[OneVector]:
+    """Return the pairs that differ by one vector beyond what checks tolerate, by exports and session."""
+    readings, pairs = repeated.readings, repeated.pairs
+    export = np.column_stack([readings.export[pairs.first], readings.export[pairs.second]]).astype(np.int64)
+    session = np.column_stack([readings.session[pairs.first], readings.session[pairs.second]]).astype(np.int64)
+    here = np.flatnonzero((export[:, 0] != export[:, 1]) & (session[:, 0] == session[:, 1]))
+    sign = np.where(export[:, 0] <= export[:, 1], 1.0, -1.0)
+    keys = np.column_stack([np.sort(export, axis=1), session[:, 0]])[here]
+    kinds, groups = np.unique(keys, axis=0, return_inverse=True)
+    found = []
+    for number, (one, other, of) in enumerate(kinds.tolist()):
+        rows = here[groups.ravel() == number]
+        apart = pairs.apart[rows] * sign[rows, None]
+        mean, limits = apart.mean(axis=0), survey.job.checks
+        beyond = np.hypot(*mean[:2]) > limits.horizontal or abs(mean[2]) > limits.vertical
+        if len(rows) >= _LEAST and beyond and _no_chance(apart, mean, limits.horizontal, limits.vertical):
+            found.append(OneVector((one, other), of, rows, mean))
+    return found
+
+
+def _no_chance(apart: Floats, mean: Floats, horizontal: float, vertical: float) -> bool:
+    """Tell whether (n, 3) differences have a mean that is large against their scatter, where it is large at all."""
+    scatter = apart.std(axis=0, ddof=1)
+    plan = np.hypot(*mean[:2]) > horizontal and np.hypot(*mean[:2]) > _TIMES * np.hypot(*scatter[:2])
+    return bool(plan or (abs(mean[2]) > vertical and abs(mean[2]) > _TIMES * scatter[2]))
+
+
+def among(found: list[OneVector], repeated: Repeated, survey: Survey) -> Flags:
+    """Return (p,) which pairs differ by one vector, or are a reading and its corrected copy."""
+    numbers = np.column_stack(
+        [repeated.readings.number[rows] for rows in (repeated.pairs.first, repeated.pairs.second)]
+    )
+    numbers = np.sort(numbers.astype(np.int64), axis=1)
+    copies = np.concatenate([np.zeros((0, 2), np.int64), *(one.pairs for one in survey.first_pass.shifted)])
+    copies = np.sort(copies, axis=1)
+    stride = max(int(some.max(initial=0)) for some in (numbers, copies)) + 1
+    told: Flags = np.isin(numbers @ [stride, 1], copies @ [stride, 1])
+    for one in found:
+        told[one.rows] = True
+    return told

@@ -1,0 +1,78 @@
+"""Readings that stand in the exports twice at places that differ by one vector: as measured, and as corrected."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Floats, Integers
+from pipeline.duplicates import in_step, of_pairs
+from pipeline.duplicates.near import offsets, writing
+from pipeline.intake.ledger import SOUND, Rows
+from pipeline.intake.prepare import Prepared
+from pipeline.sphere import DEGREE
+
+#: Semi-major axis in metres and squared eccentricity of GRS80, which differs from any other of today by no millimetre
+#: in a hundred metres.
+_AXIS, _SQUARED = 6_378_137.0, 0.00669438
+
+
+@dataclass(frozen=True)
+class ShiftedCopies:
+    """Readings of two exports, or of one, that have name and time in common, and all the same difference.
+
+    Args:
+        exports: the numbers of both, one number twice where a file has both readings.
+        session: index of their session.
+        pairs: (k, 2) numbers of the readings, the earlier read first.
+        apart: (3,) metres east, north and up from the first to the second.
+        rows: of the first pair, in their files.
+    """
+
+    exports: tuple[int, int]
+    session: int
+    pairs: Integers
+    apart: Floats
+    rows: tuple[int, int]
+
+
+def find_shifted(rows: Rows, prepared: Prepared, pairs: Integers) -> tuple[ShiftedCopies, ...]:
+    """Find among pairs (p, 2) of one name and time, at different places, those that are one reading corrected.
+
+    Only those count that would be issued both, in one session, and that differ by more than checks tolerate: what noise
+    and another adjustment make of a reading is no other position of the base.
+    """
+    sound = ((rows.flags[pairs] & SOUND) != 0).all(axis=1)
+    session = rows.session[pairs].astype(np.int64)
+    return tuple(_found(rows, prepared, pairs[sound & (session[:, 0] == session[:, 1]) & (session[:, 0] >= 0)]))
+
+
+def _found(rows: Rows, prepared: Prepared, pairs: Integers) -> Iterator[ShiftedCopies]:
+    if not len(pairs):
+        return
+    of, _, places = of_pairs(rows, pairs)
+    vectors = np.column_stack(offsets(of, places[:, 0], places[:, 1]))
+    rounding = writing(of, places[:, 0], places[:, 1])
+    here = np.column_stack([of.longitude * np.cos(np.radians(of.latitude)), of.latitude])[places[:, 0]] * DEGREE
+    keys = np.column_stack([of.export.astype(np.int64)[places], rows.session[pairs[:, 0]].astype(np.int64)])
+    kinds, groups = np.unique(keys, axis=0, return_inverse=True)
+    checks = prepared.loaded.job.checks
+    for number, (one, other, session) in enumerate(kinds.tolist()):
+        those = np.flatnonzero(groups.ravel() == number)
+        alike = in_step(vectors[those], rounding[those], here[those])
+        if alike is None:
+            continue
+        those = those[alike]
+        apart = np.median(vectors[those], axis=0) * _on_ellipsoid(float(of.latitude[places[those[0], 0]]))
+        if np.hypot(*apart[:2]) <= checks.horizontal and abs(apart[2]) <= checks.vertical:
+            continue
+        first = rows.source_row(pairs[those[0]]).tolist()
+        yield ShiftedCopies((one, other), session, pairs[those], apart, (first[0], first[1]))
+
+
+def _on_ellipsoid(latitude: float) -> Floats:
+    """Return (3,) by which east, north and up on the sphere are as on the ellipsoid: a third of a per cent at most."""
+    flat = 1.0 - _SQUARED * math.sin(math.radians(latitude)) ** 2
+    east, north = _AXIS / math.sqrt(flat), _AXIS * (1.0 - _SQUARED) / flat**1.5
+    return np.array([math.radians(east) / DEGREE, math.radians(north) / DEGREE, 1.0])
