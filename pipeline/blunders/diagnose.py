@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pipeline.arrays import Integers
+from pipeline.blunders.no_blunder import against_noise, allowed
 from pipeline.blunders.scope import Case, Former, evidence_of, scope_of
 from pipeline.blunders.score import Explanation, Kind, explain, significance_of, tail
 from pipeline.intake.survey import Survey
@@ -75,10 +76,14 @@ class Drift:
 
 @dataclass(frozen=True)
 class Diagnoses:
-    """All of a job: what failing occupations may mean, and drifts that no tolerance caught."""
+    """All of a job: what failing occupations may mean, and drifts that no tolerance caught.
+
+    ``allowed`` says in words of failing occupations that what is stated of them allows as much.
+    """
 
     diagnoses: tuple[Diagnosis, ...] = ()
     drifts: tuple[Drift, ...] = field(default=())
+    allowed: Mapping[int, str] = field(default_factory=dict)
 
 
 def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Diagnoses:
@@ -87,8 +92,10 @@ def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Di
     ``former`` is the register as the previous issue had it: what a failing check agreed with may have been
     altered since.
     """
-    case = Case(survey, solved, former)
     compared, limits = solved.occupations.compared, survey.job.shift
+    case = Case(survey, solved, former)
+    noisy = allowed(case, compared.judged & ~compared.passed)
+    case = replace(case, allowed=frozenset(noisy))
     # what fails on a temporary mark hangs on ties, which no hypothesis about that mark alone foresees
     failing = compared.judged & ~compared.passed & ~solved.occupations.temporary
     east, north, up = case.local.T
@@ -102,7 +109,7 @@ def diagnose(survey: Survey, solved: Solved, former: Former | None = None) -> Di
             found += [replace(one, apart=many) for one in _read_group(case, some, rows)]
     calm = [session for session in rows if session not in set(troubled)]
     drifts = [trend for session in calm if (trend := _drift(case, session, len(calm))) is not None]
-    return Diagnoses(tuple(sorted(found, key=lambda one: (one.session, one.rows))), tuple(drifts))
+    return Diagnoses(tuple(sorted(found, key=lambda one: (one.session, one.rows))), tuple(drifts), noisy)
 
 
 def _groups(case: Case, sessions: Sequence[int]) -> Iterator[tuple[int, ...]]:
@@ -169,6 +176,8 @@ def _diagnose(case: Case, sessions: tuple[int, ...], failing: dict[int, Integers
     tried = hypotheses(scope, evidence)
     explanations = explain(evidence, tried.hypotheses, case.tolerance, tried.count)
     explanations, about = with_another(evidence, tried, case.tolerance, explanations)
+    noisy = bool(len(rows)) and case.allowed.issuperset(rows.tolist())
+    explanations = against_noise(evidence, explanations, noisy)
     found = []
     for session, own in zip(sessions, scope.own, strict=True):
         rows = failing[session]

@@ -39,11 +39,15 @@ class Former:
 
 @dataclass(frozen=True)
 class Case:
-    """A solved job with what every explanation of it needs, worked out once."""
+    """A solved job with what every explanation of it needs, worked out once.
+
+    ``allowed`` are the failing occupations whose differences lie within their own 95 %.
+    """
 
     survey: Survey
     solved: Solved
     former: Former | None = None
+    allowed: frozenset[int] = frozenset()
 
     @cached_property
     def local(self) -> Floats:

@@ -17,6 +17,8 @@ from pipeline.words import Role, counted
 _NAMED = 3
 #: How many explanations the record has: of a height that is off, many digits may be the wrong one.
 _RECORDED = 20
+#: How a cause begins that is none.
+_NONE_OF, _NOT_LOOKED = "none of", "not looked for"
 
 
 def causes(solved: Solved, diagnoses: Diagnoses) -> list[str | None]:
@@ -25,7 +27,15 @@ def causes(solved: Solved, diagnoses: Diagnoses) -> list[str | None]:
     compared = solved.occupations.compared
     for row in np.flatnonzero(compared.judged & ~compared.passed & solved.occupations.temporary).tolist():
         told.setdefault(row, _on_peg(solved, row))
+    told |= {row: f"{words}; {_else(told[row])}" for row, words in diagnoses.allowed.items() if row in told}
     return [told.get(row) for row in range(len(solved.occupations.marks))]
+
+
+def _else(cause: str) -> str:
+    """Return what may be behind a failing that noise may be behind as well."""
+    if cause.startswith(_NONE_OF):
+        return f"{cause.partition('; occupy')[0]} better than noise"
+    return cause if cause.startswith(_NOT_LOOKED) else f"or {cause}"
 
 
 def _on_peg(solved: Solved, row: int) -> str:
@@ -120,9 +130,9 @@ def _sentence(solved: Solved, diagnosis: Diagnosis) -> str:
     tested = f"{counted(diagnosis.tried, 'possible cause')} tested"
     apart = "; the sessions that fail on its ties are too many to be explained together" if diagnosis.apart else ""
     if len(solved.occupations.session) > DIAGNOSED:
-        return f"not looked for among more than {counted(DIAGNOSED, 'occupation')}; try its day as a job of its own"
+        return f"{_NOT_LOOKED} among more than {counted(DIAGNOSED, 'occupation')}; try its day as a job of its own"
     if not diagnosis.explanations:
-        return f"none of {tested} explains it; occupy the mark again, and another one{apart}"
+        return f"{_NONE_OF} {tested} explains it; occupy the mark again, and another one{apart}"
     best = diagnosis.explanations[0]
     told = []
     for explanation in diagnosis.explanations[:_NAMED]:

@@ -288,7 +288,7 @@ def _lines(found: LineworkNoted | None) -> list[str]:
 
 def _parts(cause: str) -> list[str]:
     """Return a cause as lines: one for each possible cause, and one for what would decide between them."""
-    head = "" if cause.startswith("none of") else "possible cause: "
+    head = "" if cause.startswith(("none of", "perhaps no blunder")) else "possible cause: "
     return f"{head}{cause}".replace("; or ", "\nor ").replace("; to decide: ", "\nto decide: ").splitlines()
 
 
