@@ -17,6 +17,9 @@ from pipeline.words import counted
 #: The CRS of a GeoJSON's geometry unless it states another one (RFC 7946, section 4).
 GEOJSON_CRS = "OGC:CRS84"
 
+#: Names by which programs say that they know no CRS.
+_NO_NAME = re.compile(r"\s*(?:urn:(?:x-)?ogc:def:crs:\S*:)?(?:undefined.*|unknown|unnamed|none|)\s*", re.IGNORECASE)
+
 #: JSON's spelling of half of a pair of surrogates, which needs the other half.
 _SURROGATE = re.compile(r"\\u[dD][89a-fA-F]")
 
@@ -146,10 +149,10 @@ def named_crs(stated: Any) -> str | None:
     """Return what the member ``crs`` of a GeoJSON file names, None where it is null or not there.
 
     One that names nothing (a link, say) is returned as it is written: it says something, which nobody can hold against
-    the job file.
+    the job file. A name that says "undefined" or "unknown" is none.
     """
     properties = stated.get("properties") if isinstance(stated, dict) else None
     name = properties.get("name") if isinstance(properties, dict) else None
     if isinstance(name, str):
-        return name.strip()
+        return None if _NO_NAME.fullmatch(name) else name.strip()
     return None if stated is None else json.dumps(stated, ensure_ascii=False)

@@ -25,6 +25,12 @@ _ENVELOPE_BYTES = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
 _EMPTY, _EXTENDED = 0x10, 0x20
 #: srs_ids of undefined systems (clause 1.1.2): a geometry that bears one of them says nothing against its layer's.
 _UNDEFINED = (-1, 0)
+#: A definition that says no more than these: some programs give a layer without a system one of their own, with a
+#: number of their own.
+_NO_SYSTEM = re.compile(
+    r'\s*(?:\w+\s*[\[(]\s*"undefined|(?:LOCAL_CS|ENGCRS|ENGINEERINGCRS)\s*[\[(]\s*"(?:unknown|unnamed|"))|\s*undefined',
+    re.IGNORECASE,
+)
 #: WKB codes of points, ISO and older ones, and the size of each.
 POINTS = {1: 21, 1001: 29, 2001: 29, 3001: 37, 0x80000001: 29, 0x40000001: 29, 0xC0000001: 37}
 
@@ -160,10 +166,11 @@ def _crs(package: sqlite3.Connection, srs_id: int) -> tuple[str | None, frozense
     known = {_whole(row[0]): row[1:] for row in package.execute(sql)}
     organization, code, definition = known.get(srs_id, ("NONE", 0, "undefined"))
     same = [number for number, other in known.items() if other[:2] == (organization, code)]
-    ids = frozenset((srs_id, *same, *_UNDEFINED))
+    none = [number for number, other in known.items() if _NO_SYSTEM.match(str(other[2]))]
+    ids = frozenset((srs_id, *same, *_UNDEFINED, *none))
     if str(organization).upper() == "EPSG":
         return f"EPSG:{code}", ids
-    if srs_id in _UNDEFINED or not definition or str(definition).casefold() == "undefined":
+    if srs_id in _UNDEFINED or not definition or _NO_SYSTEM.match(str(definition)):
         return None, ids
     found = _EPSG.search(str(definition))
     return f"EPSG:{found[1] or found[2]}" if found else str(definition), ids

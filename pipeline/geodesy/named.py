@@ -63,6 +63,12 @@ def is_unknown(text: str | None) -> bool:
     return text is not None and _known(text) is None
 
 
+def is_local(text: str | None) -> bool:
+    """Tell whether the text names a system of a site alone, from which nothing leads to the earth."""
+    crs = _known(text)
+    return crs is not None and crs.is_engineering
+
+
 def is_geographic(text: str | None) -> bool:
     """Tell whether the text names a CRS in degrees (or grads), with or without heights."""
     crs = _known(text)

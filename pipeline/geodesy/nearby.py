@@ -69,7 +69,8 @@ def named(text: str) -> str | None:
 def kind(text: str) -> str | None:
     """Return "projected", "geographic" or "geocentric"; None where the text names no CRS with positions."""
     try:
-        return systems.kind_of(systems.parse(text))
+        crs = systems.parse(text)
+        return None if systems.horizontal_of(crs).is_engineering else systems.kind_of(crs)
     except (OperationError, AttributeError):
         return None
 

@@ -15,7 +15,7 @@ from pipeline.digest import digest, signature
 from pipeline.files.features import GEOJSON_CRS, UNKNOWN_CRS
 from pipeline.geodesy import crs
 from pipeline.geodesy.errors import OperationError
-from pipeline.geodesy.named import called, is_unknown
+from pipeline.geodesy.named import called, is_local, is_unknown
 from pipeline.geodesy.realisations import realised
 from pipeline.geodesy.units import lengths
 from pipeline.intake.field_windows import FieldWindow, check_windows, field_windows
@@ -28,6 +28,7 @@ from pipeline.limits import HINTS
 from pipeline.near import listed, nearest
 from pipeline.problems import JobError, Problems
 from pipeline.read.files import Export, find_exports
+from pipeline.read.layer_crs import OF_SITE
 from pipeline.sessions.windows import SessionWindow, load_sessions
 
 #: The columns that a position may be read from, by the kind of CRS that they go with.
@@ -312,11 +313,14 @@ def _check_geometry(register: Register, stated: str, loaded: LoadedJob, problems
     except OperationError:
         return  # an engineering CRS, or one that carries its own transformation: nothing to compare by
     if not same:
+        fix = (
+            f'write the layer\'s own, crs = "{called(found)}", if that is right, or give the coordinates as attributes'
+        )
         problems.add(
             *loaded.where("control", "crs"),
             f"the geometry in {register.shown} is in {crs.parse(found).name} ({_code(found)}), but [control] crs is"
             f" {crs.parse(stated).name} ({_code(stated)})",
-            f'write the layer\'s own, crs = "{called(found)}", if that is right, or give the coordinates as attributes',
+            OF_SITE if is_local(found) else fix,
         )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.arrays import Floats, Integers
 from pipeline.duplicates import in_step, of_pairs
 from pipeline.duplicates.near import offsets, writing
-from pipeline.intake.ledger import SOUND, Rows
+from pipeline.intake.ledger import SOUND, ReadingRows
 from pipeline.intake.prepare import Prepared
 from pipeline.sphere import DEGREE
 
@@ -37,7 +37,7 @@ class ShiftedCopies:
     rows: tuple[int, int]
 
 
-def find_shifted(rows: Rows, prepared: Prepared, pairs: Integers) -> tuple[ShiftedCopies, ...]:
+def find_shifted(rows: ReadingRows, prepared: Prepared, pairs: Integers) -> tuple[ShiftedCopies, ...]:
     """Find among pairs (p, 2) of one name and time, at different places, those that are one reading corrected.
 
     Only those count that would be issued both, in one session, and that differ by more than checks tolerate: what noise
@@ -48,7 +48,7 @@ def find_shifted(rows: Rows, prepared: Prepared, pairs: Integers) -> tuple[Shift
     return tuple(_found(rows, prepared, pairs[sound & (session[:, 0] == session[:, 1]) & (session[:, 0] >= 0)]))
 
 
-def _found(rows: Rows, prepared: Prepared, pairs: Integers) -> Iterator[ShiftedCopies]:
+def _found(rows: ReadingRows, prepared: Prepared, pairs: Integers) -> Iterator[ShiftedCopies]:
     if not len(pairs):
         return
     of, _, places = of_pairs(rows, pairs)

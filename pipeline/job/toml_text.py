@@ -14,6 +14,11 @@ def quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).translate(_ESCAPED)
 
 
+def unquoted(value: str) -> str:
+    """Return the text that a basic string of TOML stands for. Raises `tomllib.TOMLDecodeError`."""
+    return str(tomllib.loads(f"text = {value}")["text"])
+
+
 def listed(texts: Iterable[str]) -> str:
     """Return a list of texts as TOML has it."""
     return f"[{', '.join(map(quoted, texts))}]"

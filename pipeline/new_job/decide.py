@@ -13,7 +13,7 @@ from pipeline.files.workbook import WORKBOOKS
 from pipeline.geodesy.nearby import Registered, grids_at, named, separation
 from pipeline.geodesy.units import FOOT
 from pipeline.job.model import ControlSection, Points
-from pipeline.job.toml_text import quoted
+from pipeline.job.toml_text import quoted, unquoted
 from pipeline.job.values import BLANKS
 from pipeline.near import plain
 from pipeline.new_job.axis_sigmas import asked_sigmas
@@ -181,7 +181,7 @@ def _grid(
             fit for table in tables if table.kind == "degrees" for fit in fits(_only(table, chosen), marks, [known])
         ]
         return GridState(
-            Known(f'"{own[0]}"', f"{known.name}: the register's, {own[1]}"), own[0], step=step_of(agreed)
+            Known(quoted(own[0]), f"{known.name}: the register's, {own[1]}"), own[0], step=step_of(agreed)
         ), agreed
     found = _fitting(tables, marks, chosen, place) if marks is not None else []
     if marks is not None and len({fit.grid.code for fit in found}) == 1:
@@ -189,9 +189,9 @@ def _grid(
         why = f"{found[0].grid.name}: of the grids in use there the only one in which marks and readings on them agree"
         if any(table.crs == code for table in tables):
             why = f"{found[0].grid.name}: the exports' own, and the marks lie where readings on them do"
-        return GridState(Known(f'"{code}"', why), code, step=step_of(found)), found
+        return GridState(Known(quoted(code), why), code, step=step_of(found)), found
     asks = grid_question(place, found, marks)
-    now = asks.candidates[0].value.strip('"') if asks.candidates else None
+    now = unquoted(asks.candidates[0].value) if asks.candidates else None
     return GridState(asks, now, step=step_of(found)), found
 
 
@@ -261,7 +261,7 @@ def _target(
         draft.control["crs"] = crs
         ellipsoidal = _is_ellipsoidal(register)
         if datum is not None:
-            height = Known(f'"{datum}"', f"{named(datum)}: the register's")
+            height = Known(quoted(datum), f"{named(datum)}: the register's")
             draft.control["height"] = height
         elif ellipsoidal:
             draft.control["units"] = _units(register.found)

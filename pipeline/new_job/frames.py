@@ -23,6 +23,7 @@ from pipeline.geodesy.nearby import (
     with_heights,
     x_is_northing,
 )
+from pipeline.job.toml_text import quoted, unquoted
 from pipeline.new_job.agreement import Agreement, agreement
 from pipeline.new_job.folder import FileFound
 from pipeline.new_job.headings import feet_of
@@ -74,7 +75,7 @@ class GridState:
     def codes(self) -> list[str]:
         """The grid, or those that it may be."""
         if isinstance(self.state, Question):
-            return [one.value.strip('"') for one in self.state.candidates]
+            return [unquoted(one.value) for one in self.state.candidates]
         return [self.now] if self.now is not None else []
 
 
@@ -94,7 +95,7 @@ def own_crs(one: FileFound) -> tuple[str | None, str]:
     """Return the CRS that a file says itself, and where; none for WGS 84 of a layer, which programs write unasked."""
     if (code := stated_code(one)) is not None:
         return code, "as the file says"
-    if one.look.crs is not None and not is_wgs84(one.look.crs) and named(one.look.crs) is not None:
+    if one.look.crs is not None and not is_wgs84(one.look.crs) and kind(one.look.crs) is not None:
         return one.look.crs, "the layer's own"
     return None, ""
 
@@ -171,11 +172,11 @@ def grid_question(place: tuple[float, float] | None, found: Sequence[Fit], marks
     if found:
         why = "the marks lie where the readings on them do"
         once = {fit.grid.code: fit.grid.name for fit in found}
-        candidates = [Candidate(f'"{code}"', f"{name}: {why}") for code, name in once.items()]
+        candidates = [Candidate(quoted(code), f"{name}: {why}") for code, name in once.items()]
     else:
         near = _modern_first(grids_at(*place)) if place is not None else []
         near = _by_numbers(near, place, marks) if marks is not None and marks.kind == "plane" and place else near
-        candidates = [Candidate(f'"{grid.code}"', f"{grid.name}, in use there") for grid in near]
+        candidates = [Candidate(quoted(grid.code), f"{grid.name}, in use there") for grid in near]
     return Question("target.grid", asks, tuple(candidates[:_LISTED]), also)
 
 
@@ -217,7 +218,7 @@ def height_question(
 ) -> Question:
     """Return the question after the height datum; ``geoids`` are the grids of the folder that cover the job."""
     near = height_datums(place, [*headings, *geoids])
-    candidates = [Candidate(f'"{one.code}"', f"{one.name}, in use there") for one in near[: 2 * _LISTED]]
+    candidates = [Candidate(quoted(one.code), f"{one.name}, in use there") for one in near[: 2 * _LISTED]]
     candidates.append(Candidate('"ellipsoid"', "heights above the ellipsoid"))
     whose = "the heights of the register" if also else "the heights to be issued"
     asks = f"which height datum are {whose} in?" + (f" target.geoid names {geoids[0]}" if geoids else "")
@@ -258,18 +259,20 @@ def frame_question(place: tuple[float, float] | None, grid: GridState, key: str,
     near = [one for one in frames_at(*place) if one.code != its] if place is not None else []
     rest = [one for one in near if one.size < _REGIONAL and one.code not in first][:_LISTED]
     rest += [one for one in near if one.code == "EPSG:4979" and one.code not in first]
-    told = [Candidate(f'"{code}"', f"{named(code)}, the datum of the grid") for code in first]
-    return Question(key, asks, (*told, *(Candidate(f'"{one.code}"', one.name) for one in rest)))
+    told = [Candidate(quoted(code), f"{named(code)}, the datum of the grid") for code in first]
+    return Question(key, asks, (*told, *(Candidate(quoted(one.code), one.name) for one in rest)))
 
 
 def export_state(one: FileFound, table: FilePositions, grid: GridState, place: tuple[float, float] | None) -> State:
     """Return the state of an export's ``crs``."""
     own, why = own_crs(one)
     if own is not None and _fits_kind(own, table.kind):
-        return Known(f'"{own}"', f"{named(own)}: {why}")
+        return Known(quoted(own), f"{named(own)}: {why}")
     if table.kind == "degrees" and _says_wgs84(one):
         whole = with_heights(str(one.look.crs)) or one.look.crs
-        return Known(f'"{whole}"', "WGS 84: the layer's own; if it is not, put the layer right where it was exported")
+        return Known(
+            quoted(str(whole)), "WGS 84: the layer's own; if it is not, put the layer right where it was exported"
+        )
     if table.kind == "degrees":
         return _degrees_state(grid, place)
     if table.kind == "geocentric":
@@ -290,7 +293,7 @@ def _degrees_state(grid: GridState, place: tuple[float, float] | None) -> State:
     own = with_heights(grid.now) if grid.now is not None else None
     if isinstance(grid.state, Known) and grid.step is None and own is not None:
         return Known(
-            f'"{own}"',
+            quoted(own),
             f"{named(own)}: the file says degrees and no datum; that of the grid is taken, since the shift from"
             " the ties absorbs the rest",
         )
@@ -304,8 +307,8 @@ def _degrees_state(grid: GridState, place: tuple[float, float] | None) -> State:
 def _geocentric_state(grid: GridState) -> State:
     codes = [code for each in grid.codes if (code := geocentric(each)) is not None]
     if codes and isinstance(grid.state, Known) and grid.step is None:
-        return Known(f'"{codes[0]}"', f"{named(codes[0])}: X, Y, Z of the datum of the grid, as the file says none")
-    told = [Candidate(f'"{code}"', f"{named(code)}, of the datum of the grid") for code in dict.fromkeys(codes)]
+        return Known(quoted(codes[0]), f"{named(codes[0])}: X, Y, Z of the datum of the grid, as the file says none")
+    told = [Candidate(quoted(code), f"{named(code)}, of the datum of the grid") for code in dict.fromkeys(codes)]
     return Question("crs", "which frame are X, Y, Z in? give a geocentric CRS", tuple(told))
 
 
@@ -321,7 +324,7 @@ def register_states(
     own, why = own_crs(one)
     if own is not None and _fits_kind(own, table.kind):
         plan, height = parts(own)
-        return Known(f'"{plan or own}"', f"{named(plan or own)}: {why}"), height
+        return Known(quoted(plan or own), f"{named(plan or own)}: {why}"), height
     if table.kind == "plane":
         if isinstance(grid.state, Known):
             return Known(grid.state.value, "as target.grid"), None

@@ -4,7 +4,7 @@ import re
 from collections.abc import Sequence
 
 from pipeline.geodesy.nearby import Registered, flat, named, parts
-from pipeline.job.toml_text import quoted
+from pipeline.job.toml_text import quoted, unquoted
 from pipeline.new_job.frames import height_datums
 from pipeline.new_job.headings import bare
 from pipeline.new_job.heights import height_said
@@ -43,19 +43,19 @@ def with_datum(state: State, mapped: Mapped, place: tuple[float, float] | None, 
     if not may_be_level(mapped) or not isinstance(state, Known | Question):
         return state
     values = [state.value] if isinstance(state, Known) else [one.value for one in state.candidates]
-    codes = [value.strip('"') for value in values]
+    codes = [unquoted(value) for value in values]
     if isinstance(state, Known) and parts(codes[0])[1] is not None:
         return state
     names = mapped.rivals.get("height", [mapped.columns[word] for word in ("height",) if word in mapped.columns])
     datums = height_datums(place, [*names, *said])[: _DATUMS if len(codes) == 1 else 2]
     candidates = [
-        Candidate(f'"{code}+{datum.code[5:]}"', f"{named(code)} with heights above {datum.name}")
+        Candidate(quoted(f"{code}+{datum.code[5:]}"), f"{named(code)} with heights above {datum.name}")
         for each in codes[:_SYSTEMS]
         if (code := flat(each)) is not None
         for datum in datums
     ]
     candidates += [
-        Candidate(f'"{code}"', f"{named(code)}, if heights are above the ellipsoid after all")
+        Candidate(quoted(code), f"{named(code)}, if heights are above the ellipsoid after all")
         for code in codes[:_SYSTEMS]
     ]
     asks = (
@@ -83,7 +83,7 @@ def read_as(state: State, mapped: Mapped, place: tuple[float, float] | None) -> 
     name = mapped.columns.get("height")
     if name is None or mapped.height or mapped.kind == "geocentric" or "height" in mapped.rivals or mapped.separation:
         return None
-    code = flat(state.value.strip('"')) if isinstance(state, Known) else None
+    code = flat(unquoted(state.value)) if isinstance(state, Known) else None
     datums: Sequence[Registered] = height_datums(place, [name]) if code is not None else ()
     such = f', as "{code}+{datums[0].code[5:]}" does' if datums else ""
     return (

@@ -5,11 +5,23 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.files.features import UNKNOWN_CRS
-from pipeline.geodesy.named import called, disagree, heights_disagree, is_projected, is_unknown, is_wgs84, name_of
+from pipeline.geodesy.named import (
+    called,
+    disagree,
+    heights_disagree,
+    is_local,
+    is_projected,
+    is_unknown,
+    is_wgs84,
+    name_of,
+)
 from pipeline.job.model import Points
 from pipeline.read.findings import Unusable
 from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, Source
+
+#: What to do where a layer says a system of the site, which no job can be in.
+OF_SITE = "that is a system of the site alone: save the layer with the CRS that its positions are in, or with none"
 
 
 def check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> None:
@@ -38,6 +50,8 @@ def check_crs(path: Path, points: Points, source: Source, first: list[Raw]) -> N
 
 def _own_crs(crs: str) -> str:
     """Return what to do where a layer says another CRS than its block."""
+    if is_local(crs):
+        return OF_SITE
     code = called(crs)
     state = f'state crs = "{code}" for this block' if ":" in code else "state that CRS, as WKT, for this block"
     return f"{state} if the layer is right, else put the layer right where it was exported"

@@ -329,6 +329,25 @@ def test_a_geopackage_by_its_geometry(tmp_path: Path) -> None:
     assert {problem.line for problem in found} == {2}
 
 
+def test_a_geopackage_without_a_crs_says_none(tmp_path: Path) -> None:
+    """GDAL gives such a layer a system of its own, "Undefined SRS"."""
+    path = tmp_path / "control.gpkg"
+    rows: list[dict[str, object]] = [{"mark": "K1", "point": (1753201.25, 5921100.1, 41.5)}]
+    _geopackage(path, "marks", {"mark": "str"}, rows, "")
+    with sqlite3.connect(path) as file:
+        definition = 'LOCAL_CS["Undefined SRS",LOCAL_DATUM["unknown",32767],UNIT["unknown",0]]'
+        spelt = "INSERT OR REPLACE INTO gpkg_spatial_ref_sys VALUES ('Undefined SRS', 99999, 'GDAL', 99999, ?, '')"
+        file.execute(spelt, (definition,))
+        for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            file.execute(f'DROP TRIGGER "{name}"')
+        file.execute("UPDATE gpkg_geometry_columns SET srs_id = 99999")
+    file.close()
+    register, found = _read_geopackage(path)
+    assert found == []
+    assert register is not None
+    assert not register.geometry_crs
+
+
 def test_layers_of_a_geopackage(tmp_path: Path) -> None:
     """One is taken where there is one; of several it must be named, and it must be there."""
     path = tmp_path / "control.gpkg"

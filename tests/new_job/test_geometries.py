@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from exports_made import feature, geojson
 from folders_made import job_of, lay
+from pyproj.crs import CRS
 from simulate_files import write_gpkg
 
 from pipeline.new_job import new_job
@@ -49,3 +50,34 @@ def test_a_layer_that_says_its_datum_is_read_by_it(tmp_path: Path, layer: str, s
     write_gpkg(job.rows, tmp_path / "rover.gpkg", layer)
     written = tomllib.loads(Path(new_job(tmp_path).path).read_text())
     assert written.get("source", {}).get("crs", written["points"][0].get("crs")) == states
+
+
+@pytest.mark.parametrize("plane", [False, True])
+def test_a_layer_saved_without_a_crs_is_read_as_one_that_says_none(tmp_path: Path, plane: bool) -> None:
+    """GDAL writes "Undefined SRS" then. Degrees take the datum of the grid; of metres the grid is asked for."""
+    job = job_of()
+    lay(tmp_path, job)
+    rows = dict(job.rows)
+    if plane:
+        east, north = job.plan.place.projection.forward(rows["longitude"], rows["latitude"])
+        rows |= {"longitude": east, "latitude": north}
+    with pytest.warns(UserWarning, match="crs"):
+        write_gpkg(rows, tmp_path / "rover.gpkg", None)
+    text = Path(new_job(tmp_path).path).read_text()
+    written = tomllib.loads(text)
+    assert "Undefined" not in text
+    stated = written.get("source", {}).get("crs", written["points"][0].get("crs"))
+    assert stated == (None if plane else "EPSG:4959")
+
+
+def test_a_definition_is_written_so_that_it_is_read_again(tmp_path: Path) -> None:
+    """The grid of no code that a layer is in, as WKT, whose quotes TOML has to escape."""
+    job = job_of()
+    lay(tmp_path, job)
+    rows = dict(job.rows)
+    east, north = job.plan.place.projection.forward(rows["longitude"], rows["latitude"])
+    site = CRS.from_proj4("+proj=tmerc +lat_0=0 +lon_0=173 +k=0.9996 +x_0=1600000 +y_0=10000000 +ellps=GRS80").to_wkt()
+    write_gpkg(rows | {"longitude": east, "latitude": north}, tmp_path / "rover.gpkg", site)
+    written = tomllib.loads(Path(new_job(tmp_path).path).read_text())
+    stated = written.get("source", {}).get("crs", written["points"][0].get("crs"))
+    assert CRS.from_wkt(stated).is_projected

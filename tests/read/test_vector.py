@@ -234,6 +234,61 @@ def test_a_layer_without_a_crs_says_nothing_against_the_blocks(tmp_path):
         assert find(tmp_path, block(f"{name}.gpkg", {"time": "t"}))[1] == []
 
 
+#: How GDAL defines the system of a layer that was given none (its own srs_id, 99999, organization "GDAL").
+UNDEFINED = (
+    'LOCAL_CS["Undefined SRS",LOCAL_DATUM["unknown",32767],UNIT["unknown",0],AXIS["Easting",EAST],'
+    'AXIS["Northing",NORTH]]'
+)
+
+
+@pytest.mark.parametrize(
+    ("definition", "says_nothing"),
+    [
+        (UNDEFINED, True),
+        (
+            'ENGCRS["Undefined Cartesian SRS with unknown unit",EDATUM[""],CS[Cartesian,2],AXIS["(E)",east],'
+            'AXIS["(N)",north],LENGTHUNIT["metre",1]]',
+            True,
+        ),
+        ('LOCAL_CS["",UNIT["m",1]]', True),
+        ('LOCAL_CS["unnamed",UNIT["m",1]]', True),
+        ('LOCAL_CS["Site",UNIT["m",1],AXIS["Easting",EAST],AXIS["Northing",NORTH]]', False),
+    ],
+)
+def test_a_system_of_its_own_number_that_says_undefined_says_nothing(tmp_path, definition, says_nothing):
+    shape = header(99999) + point(174.7, -36.8, 12.5)
+    path = tmp_path / "a.gpkg"
+    stored_package(path, {"t": "TEXT"}, [{"t": TIME}], geometry=[shape], srs_id=99999)
+    with sqlite3.connect(path) as file:
+        file.execute("INSERT INTO gpkg_spatial_ref_sys VALUES ('x', 99999, 'GDAL', 99999, ?, '')", (definition,))
+    file.close()
+    problems = find(tmp_path, block("a.gpkg", {"time": "t"}))[1]
+    if says_nothing:
+        assert problems == []
+    else:
+        (problem,) = problems
+        assert "a system of the site alone: save the layer with the CRS that its positions are in" in problem
+
+
+def test_geometries_of_an_undefined_system_in_a_layer_that_was_given_one_since(tmp_path):
+    """The layer's number was put right, and its geometries still bear the undefined one's."""
+    shape = header(99999) + point(174.7, -36.8, 12.5)
+    path = tmp_path / "a.gpkg"
+    stored_package(path, {"t": "TEXT"}, [{"t": TIME}], geometry=[shape])
+    with sqlite3.connect(path) as file:
+        file.execute("INSERT INTO gpkg_spatial_ref_sys VALUES ('x', 99999, 'GDAL', 99999, ?, '')", (UNDEFINED,))
+    file.close()
+    found = read(tmp_path, block("a.gpkg", {"time": "t"}))
+    assert (found["held"].to_pylist(), found["first"].to_pylist()) == ([0], [174.7])
+
+
+@pytest.mark.parametrize("name", ["Undefined SRS", "urn:ogc:def:crs:OGC::undefined", "unknown", ""])
+def test_a_geojson_that_names_an_undefined_crs_says_nothing(tmp_path, name):
+    stated = {"type": "name", "properties": {"name": name}}
+    geojson(tmp_path / "a.geojson", [feature(at(174.7, -36.8, 1), name="a", time=TIME)], crs=stated)
+    assert find(tmp_path, block("a.geojson", MAPPED))[1] == []
+
+
 def test_what_to_write_where_a_layer_is_in_another_crs(tmp_path):
     """Both codes and names; of a CRS that has no code its name; and a height datum that the block leaves out."""
     package(tmp_path / "a.gpkg", table(), crs="EPSG:4283")

@@ -102,8 +102,8 @@ def write_geojson(rows: dict[str, NDArray[Any]], path: Path) -> None:
     path.write_text('{"type": "FeatureCollection", "features": [\n' + ",\n".join(features) + "\n]}\n", encoding="utf-8")
 
 
-def write_gpkg(rows: dict[str, NDArray[Any]], path: Path, crs: str) -> None:
-    """Write an export as GeoPackage with PointZ geometries; times are UTC with milliseconds."""
+def write_gpkg(rows: dict[str, NDArray[Any]], path: Path, crs: str | None) -> None:
+    """Write an export as GeoPackage with PointZ geometries, in a layer that says no CRS for None; times are UTC."""
     columns = [name for name in EXPORTED if name not in _POSITION]
     table = _table(rows, pa.array(rows["time"].astype("datetime64[ms]"), pa.timestamp("ms", "UTC")), columns)
     packed = np.zeros(len(rows["name"]), np.dtype([("order", "u1"), ("type", "<u4"), ("xyz", "<f8", 3)]))
