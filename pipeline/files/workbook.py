@@ -1,6 +1,7 @@
 """One sheet of a spreadsheet (.xlsx): its rows of values as they are stored, and what is odd about its cells."""
 
 import io
+import re
 import warnings
 import zipfile
 from collections.abc import Callable, Iterator
@@ -43,16 +44,31 @@ class CellError:
 
 
 @dataclass(frozen=True)
+class HiddenSheet:
+    """A sheet that is not shown, and how many of its rows have two cells at least that begin with a figure."""
+
+    name: str
+    rows: int
+
+
+#: So many cells of a row begin with a figure where it may be a reading, or a mark.
+_FIGURES = 2
+_FIGURE = re.compile(r"\s*[+-]?\.?\d")
+
+
+@dataclass(frozen=True)
 class SheetRows:
     """A sheet's rows that have a value, each with its number: None, text, number, bool or `CellError` by column.
 
     A date or time is text in ISO 8601: ``2026-03-02``, ``07:30:00`` or ``2026-03-02T07:30:00``. ``look`` says which
-    rows are hidden, which cells merged and which formulas without a value.
+    rows are hidden, which cells merged and which formulas without a value. ``unseen`` are the workbook's other sheets
+    that are hidden and hold rows which may be readings.
     """
 
     name: str
     rows: tuple[tuple[int, tuple[object, ...]], ...]
     look: SheetLook
+    unseen: tuple[HiddenSheet, ...] = ()
 
     def odd(self, row: int, column: int, value: object) -> str | None:
         """Return in words why a cell's value cannot be taken; columns count from 1."""
@@ -77,6 +93,11 @@ def sheets_of(data: bytes) -> list[str]:
     return _opened(data, lambda package: _sheets(package, data))
 
 
+def hidden_sheets(data: bytes) -> list[HiddenSheet]:
+    """Return the sheets that are not shown and hold anything, in order. Raises `BrokenWorkbook` where it cannot be."""
+    return _opened(data, lambda package: _hidden(package, data))
+
+
 def _opened(data: bytes, read: Callable[[zipfile.ZipFile], _Found]) -> _Found:
     if data.startswith(OLD_WORKBOOK):
         raise BrokenWorkbook("it is protected by a password, or a spreadsheet of the former kind", SAVE_AS)
@@ -96,12 +117,33 @@ def _read(package: zipfile.ZipFile, data: bytes, layer: str | None) -> SheetRows
     with _book(data) as book:
         shown, looks = _looks(book, package, len(data))
         name = _chosen(layer, shown, looks)
-        return SheetRows(name, tuple(_rows(book[name], looks[name])), looks[name])
+        unseen = tuple(each for each in _unseen(book, shown, looks) if each.rows and each.name != name)
+        return SheetRows(name, tuple(_rows(book[name], looks[name])), looks[name], unseen)
 
 
 def _sheets(package: zipfile.ZipFile, data: bytes) -> list[str]:
     with _book(data) as book:
         return _filled(*_looks(book, package, len(data)))
+
+
+def _hidden(package: zipfile.ZipFile, data: bytes) -> list[HiddenSheet]:
+    with _book(data) as book:
+        return list(_unseen(book, *_looks(book, package, len(data))))
+
+
+def _unseen(book: Any, shown: dict[str, bool], looks: dict[str, SheetLook]) -> Iterator[HiddenSheet]:
+    for name, look in looks.items():
+        if shown[name] or not look.filled:
+            continue
+        try:
+            count = sum(_may_be_read(values) for _, values in _rows(book[name], look))
+        except _NOT_EXPECTED:  # which stops nobody who does not ask for this sheet
+            count = look.filled
+        yield HiddenSheet(name, count)
+
+
+def _may_be_read(values: tuple[object, ...]) -> bool:
+    return sum(_FIGURE.match(as_text(value)) is not None for value in values) >= _FIGURES
 
 
 @contextmanager

@@ -9,20 +9,21 @@ from pathlib import Path
 
 from pipeline.digest import digest
 from pipeline.files.sheet import read_sheet
-from pipeline.files.workbook import WORKBOOKS
+from pipeline.files.workbook import WORKBOOKS, HiddenSheet
 from pipeline.issue.folder.belongs import kept
 from pipeline.job.model import Columns
 from pipeline.limits import TABLE
 from pipeline.new_job.columns import mapped
 from pipeline.new_job.encodings import preferred
 from pipeline.new_job.headings import bare, rank
-from pipeline.new_job.look import FileLook, looks, pages_of
+from pipeline.new_job.look import FileLook, hidden_of, looks, pages_of
 from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.unread import no_height, no_position, unread_times
 from pipeline.problems import Problems
 from pipeline.read.findings import Unusable
 from pipeline.read.mapping import position_of
 from pipeline.read.sources import JSON, PACKAGE, TEXT
+from pipeline.words import counted
 
 #: Files and folders that are looked at, and how many folders deep.
 _MOST, _DEEP = 2_000, 4
@@ -127,12 +128,20 @@ def _sort(path: Path, shown: str, page: str | None, found: Contents) -> None:
     if ending not in (*TEXT, *JSON, *PACKAGE, *WORKBOOKS):
         found.told.append((shown, "neither", f"the format {ending or 'without an ending'} is not read"))
         return
+    found.told += [_hidden(shown, one) for one in hidden_of(path)]
     if ending in (*TEXT, *WORKBOOKS) and _is_sessions(path, shown):
         found.sessions.append((shown, path))
         found.told.append((shown, "sessions", "has the columns name, start and end"))
         return
     for look in looks(path, shown, page):
         _sort_table(look, found)
+
+
+def _hidden(shown: str, one: HiddenSheet) -> tuple[str, str, str]:
+    """Return what is told of a sheet that is not shown: nobody sees that it is left out."""
+    holds = f"{counted(one.rows, 'row')} in it may be readings or marks: if so, " if one.rows else ""
+    cure = f"{holds}show the sheet and run `tiedown new` again" if holds else "it holds no row like a reading"
+    return f"{shown}, layer {one.name}", "neither", f"hidden, not read: {cure}"
 
 
 def _is_sessions(path: Path, shown: str) -> bool:

@@ -15,7 +15,7 @@ import pyarrow.compute as pc
 from pipeline.arrays import Floats
 from pipeline.files.odd_text import looks_like_data
 from pipeline.files.regular import read_whole
-from pipeline.files.workbook import WORKBOOKS, sheets_of
+from pipeline.files.workbook import WORKBOOKS, HiddenSheet, hidden_sheets, sheets_of
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.job.model import Columns, Points
 from pipeline.job.values import BLANKS
@@ -411,6 +411,17 @@ def _sheets(path: Path) -> Sequence[str | None]:
         return sheets_of(read_whole(path, TABLE)) or [None]
     except BrokenWorkbook:
         return [None]
+
+
+def hidden_of(path: Path) -> list[HiddenSheet]:
+    """Return the hidden sheets of a spreadsheet that hold anything; none where it cannot be read, and of other files.
+
+    Raises OSError.
+    """
+    try:
+        return hidden_sheets(read_whole(path, TABLE)) if path.suffix.lower() in WORKBOOKS else []
+    except BrokenWorkbook:
+        return []
 
 
 def _workbook(path: Path, shown: str, layer: str | None) -> FileLook:

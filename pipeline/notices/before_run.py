@@ -7,6 +7,7 @@ from pipeline.examine.examine import Examined
 from pipeline.examine.exports import file_notes
 from pipeline.examine.height_headings import heading_notes
 from pipeline.examine.height_systems import system_notes
+from pipeline.examine.hidden_sheets import hidden_notes
 from pipeline.examine.job_file import job_notes
 from pipeline.examine.site_marks import site_notes
 from pipeline.examine.time_zones import zone_notes
@@ -39,7 +40,8 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
     told += [*_reversed_zones(survey, shown is None), *held_checks(survey.prepared, survey.first_pass)]
     told += [*zone_notes(survey), *survey.first_pass.notes]
     told += base_notes(survey)
-    return [*told, *clock_notes(examined.clocks), *file_notes(survey), *code_notes(survey, shown is not None)]
+    told += [*clock_notes(examined.clocks), *file_notes(survey), *hidden_notes(survey)]
+    return [*told, *code_notes(survey, shown is not None)]
 
 
 def _reversed_zones(survey: Survey, recorded: bool) -> list[str]:

@@ -15,7 +15,7 @@ from pipeline.digest import Signature, changed, digest, signature
 from pipeline.files.packages import SQLITE
 from pipeline.files.patterns import Closed, TooMany, named_by
 from pipeline.files.regular import COPY, NoFile, check_regular
-from pipeline.files.workbook import OLD_WORKBOOK, OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS
+from pipeline.files.workbook import OLD_WORKBOOK, OTHER_WORKBOOKS, SAVE_AS, WORKBOOKS, HiddenSheet
 from pipeline.handoff import ahead
 from pipeline.job.model import Job, Points
 from pipeline.job.values import BLANKS
@@ -34,6 +34,7 @@ from pipeline.read.mapping import base_of, mapped, position_of, sigma_of, time_o
 from pipeline.read.passed_over import PassedOver, passed_over
 from pipeline.read.raw import Raw
 from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
+from pipeline.read.spreadsheet import unseen_sheets
 from pipeline.read.text import check_text, known_encoding
 from pipeline.read.times import clock
 from pipeline.read.zoneless import bare_time
@@ -74,6 +75,7 @@ class Export:
     map, with the types in which they are delivered. ``signature`` are the signs of a file, taken before its sum, by
     which it is seen that nobody wrote to it since. ``bare_time`` is row and text of its first time where that stands
     without an offset from UTC. ``passed`` are lines that look like rows and that the block's comment sign passes over.
+    ``unseen`` are hidden sheets beside the one that is read, which hold rows like readings.
     ``looked`` has the rows of a small text, all of which that look took apart.
     """
 
@@ -87,6 +89,7 @@ class Export:
     bare_time: tuple[int, str] | None = None
     file: str = ""
     passed: PassedOver | None = None
+    unseen: tuple[HiddenSheet, ...] = ()
     looked: Looked | None = field(default=None, compare=False, repr=False)
 
 
@@ -334,7 +337,10 @@ def _check(path: Path, shown: str, block: int, points: Points, sound: bool) -> E
             raise Unusable(0, what, "export it without the columns that nobody needs")
         bare = bare_time(first, source.how.names["time"], source.how.clock.time_format)
         passed, looked = passed_over(path, points), _whole(source, first, sha256)
-        return Export(path, shown, block, points, sha256, carried, at, bare, passed=passed, looked=looked)
+        unseen = unseen_sheets(path, points) if path.suffix.lower() in WORKBOOKS else ()
+        return Export(
+            path, shown, block, points, sha256, carried, at, bare, passed=passed, unseen=unseen, looked=looked
+        )
 
 
 def _whole(source: Source, first: list[Raw], sha256: str) -> Looked | None:

@@ -10,7 +10,7 @@ import pyarrow as pa
 
 from pipeline.digest import Signature, signature
 from pipeline.files.regular import read_whole
-from pipeline.files.workbook import CellError, SheetRows, as_text, read_workbook
+from pipeline.files.workbook import CellError, HiddenSheet, SheetRows, as_text, read_workbook
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.job.model import Points
 from pipeline.limits import TABLE
@@ -50,6 +50,11 @@ def open_sheet(path: Path, points: Points, rows_per_batch: int) -> OpenSheet:
     faults = _faults(sheet, points, names, rows)
     batches = _batches(points, schema, plain, [number for number, _ in rows], faults, rows_per_batch)
     return OpenSheet(points, header_line, schema, batches)
+
+
+def unseen_sheets(path: Path, points: Points) -> tuple[HiddenSheet, ...]:
+    """Return the hidden sheets beside the one that the block means. Raises `Unusable` where it cannot be read."""
+    return _opened(path, points).unseen
 
 
 def _opened(path: Path, points: Points) -> SheetRows:

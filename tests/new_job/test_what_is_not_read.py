@@ -12,6 +12,7 @@ from folders_made import HEIGHT, cells, job_of, lay, write
 from simulate import Simulation
 
 from pipeline import run_job
+from pipeline.check import check_job
 from pipeline.new_job import new_job
 from pipeline.problems import JobError
 
@@ -276,3 +277,30 @@ def test_rows_of_more_cells_than_the_header_are_not_said_to_be_empty(blanks: boo
     assert "is empty" not in said and "the first is line 2" in said
     assert f"{7 if blanks else 9} cells where the header names 6" in said
     assert ("no name or code may have one within" if blanks else "decimal commas seem to stand between commas") in said
+
+
+def test_hidden_sheets_with_readings_or_marks_are_told(tmp_path: Path) -> None:
+    """Of a day's export and of a register: nobody who opens the workbook sees that they are left out."""
+    made(tmp_path)
+    for name in ("a.csv", "control.csv"):
+        rows = [line.split(",") for line in (tmp_path / name).read_text(encoding="utf-8").splitlines()]
+        (tmp_path / name).unlink()
+        book = openpyxl.Workbook()
+        later = book.create_sheet("Later")
+        later.sheet_state = "veryHidden"
+        half = len(rows) // 2 if name == "a.csv" else len(rows) - 1
+        for sheet, some in ((book.active, rows[:half]), (later, [rows[0], *rows[half:]])):
+            for row in some:
+                sheet.append(row)
+        book.save(tmp_path / f"{name[:-4]}.xlsx")
+        book.close()
+    started = new_job(tmp_path)
+    told = {name: why for name, _, why in started.files}
+    for name in ("a.xlsx", "control.xlsx"):
+        assert told[f"{name}, layer Later"].startswith("hidden, not read: ")
+    asked = {one.question.key for one in started.asked}
+    answer(Path(started.path), {**HEIGHT, **({"grid": '"EPSG:2193"'} if "target.grid" in asked else {})})
+    checked = check_job(Path(started.path)).warnings
+    assert [one.split(":")[0] for one in checked if "hidden, not read" in one] == ["a.xlsx", "control.xlsx"]
+    notes = run_job(started.path, dry_run=True).record["notes"]
+    assert [one.split(":")[0] for one in notes if "hidden, not read" in one] == ["a.xlsx", "control.xlsx"]

@@ -13,7 +13,7 @@ from exports_made import COLUMNS, block, find, read
 from openpyxl import Workbook
 
 from pipeline.control.register import read_register
-from pipeline.files.workbook import read_workbook
+from pipeline.files.workbook import hidden_sheets, read_workbook
 from pipeline.files.workbook_parts import BrokenWorkbook
 from pipeline.job.load import load_job
 from pipeline.problems import Problems
@@ -97,6 +97,29 @@ def test_the_sheet_is_chosen_or_asked_for(tmp_path):
     assert 'it has no sheet "Rover 3"' in problem_of(tmp_path, book, layer="Rover 3")
     book["Rover 1"].sheet_state = "hidden"
     assert table_of(tmp_path, book)["name"].to_pylist() == ["Rover 2"]
+
+
+@pytest.mark.parametrize("state", ["hidden", "veryHidden"])
+def test_hidden_sheets_are_counted_and_read_where_they_are_named(tmp_path, state):
+    """Rows with two cells or more that begin with a figure: neither a header, nor a list of codes, nor an empty one."""
+    book = book_of(HEADER, GOOD, name="Shown")
+    for name, rows in {
+        "Later": [HEADER, GOOD, [*GOOD[:2], "36°50'12\"S", *GOOD[3:]]],
+        "Codes": [["1", "Kerb"]],
+        "None": [],
+    }.items():
+        sheet = book.create_sheet(name)
+        sheet.sheet_state = state
+        for row in rows:
+            sheet.append(row)
+    book.save(tmp_path / "a.xlsx")
+    data = (tmp_path / "a.xlsx").read_bytes()
+    assert [(one.name, one.rows) for one in hidden_sheets(data)] == [("Later", 2), ("Codes", 0)]
+    (export,) = find(tmp_path, block("a.xlsx"))[0]
+    assert [(one.name, one.rows) for one in export.unseen] == [("Later", 2)]
+    (export,) = find(tmp_path, block("a.xlsx", layer="Later"))[0]
+    assert export.unseen == ()
+    assert table_of(tmp_path, book, layer="Later").num_rows == 2
 
 
 def test_two_sheets_as_two_blocks(tmp_path):

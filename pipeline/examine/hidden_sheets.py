@@ -1,0 +1,54 @@
+"""Sheets of a job's spreadsheets that are hidden, and hold rows which nothing reads."""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+from pipeline.files.regular import read_whole
+from pipeline.files.workbook import WORKBOOKS, HiddenSheet, hidden_sheets
+from pipeline.files.workbook_parts import BrokenWorkbook
+from pipeline.intake.survey import Survey
+from pipeline.limits import TABLE
+from pipeline.near import listed
+from pipeline.words import counted, plural
+
+
+def hidden_notes(survey: Survey) -> list[str]:
+    """Return in words which hidden sheets hold rows like readings or marks that no part of the job reads.
+
+    A sheet that a block, the register or the table of sessions names as its layer is read, hidden or not.
+    """
+    job = survey.job
+    read: dict[str, set[str]] = {}
+    found: dict[str, tuple[str, tuple[HiddenSheet, ...]]] = {}
+    for export in survey.exports:
+        at = os.path.realpath(export.path)
+        read.setdefault(at, set()).update(export.points.layer or ())
+        if export.unseen:
+            found.setdefault(at, (export.file, export.unseen))
+    for table in (job.control, job.sessions):
+        if table is None or table.file.suffix.lower() not in WORKBOOKS:
+            continue
+        at = os.path.realpath(table.file)
+        read.setdefault(at, set()).update([] if table.layer is None else [table.layer])
+        if at not in found and (unseen := _unseen(table.file)):
+            found[at] = (survey.prepared.loaded.recorded(table.file), unseen)
+    return [note for at, (shown, unseen) in found.items() for note in _note(shown, unseen, read[at])]
+
+
+def _unseen(path: Path) -> tuple[HiddenSheet, ...]:
+    try:
+        return tuple(one for one in hidden_sheets(read_whole(path, TABLE)) if one.rows)
+    except (BrokenWorkbook, OSError):  # told by who reads it
+        return ()
+
+
+def _note(shown: str, unseen: tuple[HiddenSheet, ...], read: set[str]) -> Iterator[str]:
+    left = [one for one in unseen if one.name not in read]
+    if left:
+        names, rows = listed([one.name for one in left], '"'), counted(sum(one.rows for one in left), "row")
+        yield (
+            f"{shown}: hidden, not read: the {plural(len(left), 'sheet', 'sheets')} {names}, with {rows} that may be"
+            f" readings or marks: if {plural(len(left), 'it is', 'they are')} of the job, name each sheet that is to be"
+            " read as layer, in a block of its own"
+        )
