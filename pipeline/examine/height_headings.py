@@ -10,6 +10,7 @@ from pipeline.geodesy.crs import source_crs
 from pipeline.intake.survey import Survey
 from pipeline.read.files import Export
 from pipeline.read.height_headings import Kind, kind_beside, kind_said, mostly_level, said_of
+from pipeline.read.slant_headings import is_slant
 from pipeline.words import Doubt
 
 
@@ -17,9 +18,9 @@ def heading_doubts(survey: Survey) -> list[Doubtful]:
     """Return a doubt for each export of which the heading of the heights contradicts its CRS.
 
     A heading that many programs write over heights of any kind ("Elevation") does so where another column of the file
-    is by its heading what is wanted.
+    is by its heading what is wanted. Heights of poles are in doubt where theirs says that they were measured slantwise.
     """
-    return [*_of_exports(survey), *_of_register(survey)]
+    return [*_of_exports(survey), *_of_poles(survey), *_of_register(survey)]
 
 
 def heading_notes(survey: Survey) -> list[str]:
@@ -51,9 +52,28 @@ def _of_exports(survey: Survey) -> Iterator[Doubtful]:
             " map the column that holds these, or name a crs with the height datum of those"
         )
         file, line = survey.where("points", export.block, "columns", "height")
-        every = len(sessions) == len(survey.windows)
-        at = Path(file).name, line
-        yield Doubtful(Doubt.EXPORT_HEIGHTS, f"{export.shown}: {what}", None if every else sessions, *at)
+        yield _noted(survey, export, what, file, line)
+
+
+def _of_poles(survey: Survey) -> Iterator[Doubtful]:
+    """Yield that lengths are taken off as heights of poles which their heading calls slant ones."""
+    for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
+        heading = export.points.columns.pole_height
+        if not isinstance(heading, str) or not log.rows or not is_slant(heading):
+            continue
+        what = (
+            f'the heading "{heading}", mapped as pole_height, says a slant measure, which is longer than the height by'
+            " centimetres and becomes one by the dimensions of the antenna alone: export vertical heights"
+        )
+        file, line = survey.where("points", export.block, "columns", "pole_height")
+        yield _noted(survey, export, what, file, line)
+
+
+def _noted(survey: Survey, export: Export, what: str, file: str, line: int) -> Doubtful:
+    sessions = _sessions(survey, export)
+    every = len(sessions) == len(survey.windows)
+    shown = f"{export.shown}: {what}"
+    return Doubtful(Doubt.EXPORT_HEIGHTS, shown, None if every else sessions, Path(file).name, line)
 
 
 def _of_register(survey: Survey) -> Iterator[Doubtful]:
@@ -80,7 +100,11 @@ def _mapped(survey: Survey) -> Iterator[tuple[Export, str, tuple[int, ...]]]:
     for export, log in zip(survey.exports, survey.first_pass.files, strict=True):
         heading = export.points.columns.height
         if isinstance(heading, str) and log.rows:
-            yield export, heading, tuple(np.flatnonzero(survey.first_pass.blocks[:, export.block]).tolist())
+            yield export, heading, _sessions(survey, export)
+
+
+def _sessions(survey: Survey, export: Export) -> tuple[int, ...]:
+    return tuple(np.flatnonzero(survey.first_pass.blocks[:, export.block]).tolist())
 
 
 def _others(export: Export, taken: Kind) -> list[str]:

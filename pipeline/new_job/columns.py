@@ -13,7 +13,7 @@ from pipeline.new_job.column_places import find_position, place_by_content
 from pipeline.new_job.column_times import find_time
 from pipeline.new_job.doubles import double_rivals, doubles_of
 from pipeline.new_job.halves import half_apart
-from pipeline.new_job.headings import rank
+from pipeline.new_job.headings import rank, words_of
 from pipeline.new_job.heights import is_separation
 from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters_of
 from pipeline.new_job.look import FileLook
@@ -24,6 +24,7 @@ from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
 from pipeline.new_job.values import MOSTLY, angles, decimals, given, words
 from pipeline.read.heading_units import unit_said
 from pipeline.read.mapping import BASE_POSITIONS
+from pipeline.read.slant_headings import but_for_slant, is_slant
 
 #: Columns of our words that hold plain numbers.
 _NUMBERS = (
@@ -40,7 +41,8 @@ def mapped(look: FileLook) -> Mapped:
     """Return which column of an export or register is what."""
     found = Mapped()
     doubles = doubles_of(look)
-    free = [name for name in look.names if not any(name in names for names in doubles.values())]
+    slants = [name for name in look.names if _is_slant_length(look, name)]
+    free = [name for name in look.names if name not in slants and not any(name in names for names in doubles.values())]
 
     def take(word: str, fits: Callable[[str], bool], called: str = "") -> bool:
         name = plainest(called or word, free, fits)
@@ -61,6 +63,7 @@ def mapped(look: FileLook) -> Mapped:
     _names(look, found, free, take)
     take("code", lambda name: bool(given(look.columns[name])))
     _precision(found, free, take)
+    _slants(look, found, free, slants)
     if look.numbered:
         _by_content(look, found, free)
     of_doubles = double_rivals(look, found, doubles)
@@ -245,6 +248,39 @@ def _precision(found: Mapped, free: list[str], take: Callable[..., bool]) -> Non
         if (rank("precision", name) is not None or rank("radial", name) is not None) and not is_wider(name)
     ]
     found.poles = plainest("pole", free, lambda _: True)
+
+
+#: Why a slant length is not mapped.
+_SLANT = "a slant measure, which becomes a height by the dimensions of the antenna alone: export vertical heights"
+
+
+#: Words of headings of columns that say how poles and antennas were measured.
+_HOW = frozenset(
+    ["antenna", "ant", "pole", "rod", "height", "hgt", "ht", "measured", "measurement", "meas", "measure", "method",
+     "antenne", "messart", "messung", "methode", "mesure", "antena", "medicion", "metodo", "misura", "anteny", "metoda"]
+)  # fmt: skip
+
+
+def _is_slant_length(look: FileLook, name: str) -> bool:
+    """Tell whether a column holds lengths, of poles or called heights, that were measured slantwise by its heading."""
+    if not is_slant(name) or decimals(look.columns[name]) is None:
+        return False
+    said = but_for_slant(name)
+    return not said or any(rank(word, said) is not None for word in ("pole", "height"))
+
+
+def _slants(look: FileLook, found: Mapped, free: Sequence[str], slants: Sequence[str]) -> None:
+    """Take slant lengths for no height; where they are all that is known of poles of several lengths, note it.
+
+    A length that is the same in all rows is taken up by the shift from the ties.
+    """
+    varied = [name for name in slants if len(words(look.columns[name])) > 1]
+    if found.poles is None and varied:
+        found.poles = found.slant = varied[0]
+    elif found.poles is not None:
+        ways = (name for name in free if name != found.poles and _HOW.intersection(words_of(name)))
+        found.slant = next((name for name in ways if any(map(is_slant, words(look.columns[name])))), "")
+    found.left += [(name, _SLANT) for name in slants if name != found.poles]
 
 
 def _repeats(texts: Sequence[str]) -> bool:

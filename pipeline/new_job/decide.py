@@ -513,6 +513,14 @@ def _poles(one: FileFound) -> list[Question]:
         return []
     heading = quoted(one.mapped.poles)
     asks = f"are heights of the ground, or of the antenna at the top of the pole, whose length is in {heading}?"
+    if one.mapped.slant:
+        which = "that" if one.mapped.slant == one.mapped.poles else quoted(one.mapped.slant)
+        asks += (
+            f" {which} says a slant measure, which becomes a height by the dimensions of the antenna alone, so nothing"
+            " can take it off: of the ground: delete these lines; of the antenna: export vertical heights, and run"
+            " `tiedown new` again"
+        )
+        return [Question("pole_height", asks)]
     candidates = (Candidate(heading, "of the antenna: the pole is taken off; of the ground: delete this line"),)
     return [Question("pole_height", asks, candidates)]
 

@@ -158,6 +158,7 @@ _CALLED = {
         pole poleheight polehgt poleht rodheight rodht rod hr antennaheight antheight antht ih stab stabhohe stabhoehe
         antennenhohe antennenhoehe reflektorhohe canne hauteurcanne hauteurantenne bastonalt jalon alturajalon
         alturabaston alturaantena altezzapalina palina altezzaantenna stokhoogte antennehoogte stanghoyde antennehoyde
+        antennikorkeus antennamagassag antenyuksekligi
         stanghojd antennhojd sauvankorkeus wysokosctyczki wysokoscanteny vyskavytycky vyskaanteny targetheight
         """,
     "week": "gpsweek week wn gpswoche semainegps semanagps",

@@ -16,7 +16,8 @@ class Mapped:
     says of heights: "ellipsoid", "level" (above a height datum) or "". ``turned`` tells that headings X and Y leave
     open which is the easting. ``times`` is how times are written. ``feet`` is the unit that a heading says where it is
     no metre. ``left`` are headings that mean something that is not mapped, with why;
-    ``poles`` is the heading of pole heights, ``still`` that of times that are one and the same in all rows.
+    ``poles`` is the heading of pole heights, ``slant`` the one that says that they were measured slantwise, ``still``
+    that of times that are one and the same in all rows.
     ``heights`` are the headings of numbers that may be heights, where none says that it is. ``notes`` is what is to be
     told besides; ``rivals`` are, by our words, headings of which any may be meant, the likeliest first.
     ``separation`` is the heading of separations of a geoid, "" for none.
@@ -32,6 +33,7 @@ class Mapped:
     feet: str = ""
     left: list[tuple[str, str]] = field(default_factory=list)
     poles: str | None = None
+    slant: str = ""
     notes: list[str] = field(default_factory=list)
     rivals: dict[str, list[str]] = field(default_factory=dict)
     refused: str = ""

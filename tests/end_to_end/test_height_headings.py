@@ -155,3 +155,20 @@ def test_an_export_with_a_height_datum(heading: str, found: list[str], tmp_path:
 )
 def test_what_headings_say(heading: str, kind: Kind | None) -> None:
     assert kind_said(heading) is kind
+
+
+@pytest.mark.parametrize(
+    ("heading", "kinds"),
+    [("Antenna height (slant)", ["export-heights"]), ("SlantHgt", ["export-heights"]), ("Antenna height", [])],
+)
+def test_poles_that_their_heading_calls_slant_ones(tmp_path: Path, heading: str, kinds: list[str]) -> None:
+    path = simulate(PLAN).write(tmp_path)
+    (export,) = tmp_path.glob("rover*.csv")
+    head, *rows = export.read_text(encoding="utf-8").splitlines()
+    lines = [f"{head},{heading}", *(f"{row},{1.5 + 0.1 * (number % 3):.1f}" for number, row in enumerate(rows))]
+    export.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    replace_in(path, {'height = "EllHt"': f'height = "EllHt", pole_height = "{heading}"'})
+    record = run_job(path, dry_run=True).record
+    found = [doubt for doubt in record["doubts"] if "pole_height" in doubt["what"]]
+    assert [doubt["kind"] for doubt in found] == kinds
+    assert all("export vertical heights" in doubt["what"] for doubt in found)

@@ -304,3 +304,30 @@ def test_hidden_sheets_with_readings_or_marks_are_told(tmp_path: Path) -> None:
     assert [one.split(":")[0] for one in checked if "hidden, not read" in one] == ["a.xlsx", "control.xlsx"]
     notes = run_job(started.path, dry_run=True).record["notes"]
     assert [one.split(":")[0] for one in notes if "hidden, not read" in one] == ["a.xlsx", "control.xlsx"]
+
+
+@pytest.mark.parametrize(
+    ("heading", "way", "lengths", "asked"),
+    [
+        ("Antenna height (slant)", None, (1.544, 2.044), "slant"),
+        ("Schräghöhe", None, (1.544, 2.044), "slant"),
+        ("Antenna height (slant)", None, (1.544, 1.544), ""),
+        ("Antenna height", "Measured to", (1.544, 2.044), "slant"),
+        ("Antenna height", None, (1.544, 2.044), "upright"),
+    ],
+)
+def test_slant_lengths_of_poles_are_not_offered(
+    heading: str, way: str | None, lengths: tuple[float, float], asked: str, tmp_path: Path
+) -> None:
+    """They are longer than the height by some centimetres, by the antenna's radius, which no export says."""
+    count = len(job_of().rows["name"])
+    told = {heading: [f"{lengths[at % 2]:.3f}" for at in range(count)]}
+    told |= {way: ["Slant" if at % 3 else "Vertical" for at in range(count)]} if way else {}
+    made(tmp_path, {**HEADS, **{word: word for word in told}}, told=told)
+    started = new_job(tmp_path)
+    text = Path(started.path).read_text(encoding="utf-8").replace("\n# ", "").replace("\n#  ", " ")
+    questions = [one.question for one in started.asked if one.question.key == "pole_height"]
+    assert len(questions) == (1 if asked else 0)
+    assert all(("slant measure" in one.asks) == (asked == "slant") for one in questions)
+    assert all(bool(one.candidates) == (asked == "upright") for one in questions)
+    assert ("slant measure" in text) == (asked != "upright")

@@ -7,6 +7,7 @@ import pytest
 
 from pipeline.new_job.heights import height_said, is_separation
 from pipeline.read.height_headings import Kind, kind_said
+from pipeline.read.slant_headings import is_slant
 
 _SAYS = {
     Kind.ELLIPSOIDAL: (
@@ -249,3 +250,22 @@ def test_other_headings_say_no_heights(heading: str) -> None:
 def test_what_many_programs_write_over_any_height_is_no_contradiction(heading: str) -> None:
     assert kind_said(heading) is None
     assert height_said(heading) in ("level", "ellipsoid")
+
+
+@pytest.mark.parametrize(
+    ("heading", "slant"),
+    [
+        *((heading, True) for heading in (
+            "Antenna height (slant)", "SlantHgt", "slant_ant_ht", "Schräghöhe", "Antennenhöhe (schief)",
+            "Hauteur antenne inclinée", "hauteur oblique", "Altura antena inclinada", "altura sesgada",
+            "altezza antenna sghemba", "Antennehøyde skrå", "Snedhöjd", "Wysokość anteny skośna", "Výška antény šikmá",
+            "antennikorkeus viisto", "ferde antennamagasság", "eğik anten yüksekliği", "schuine antennehoogte", "斜高",
+        )),
+        *((heading, False) for heading in (
+            "Antenna height", "Antenna height (vertical)", "Vertical (not slant)", "Vertical height from slant", "Rod",
+            "Inclination", "Slantown", "Island", "Höhe", "Tilt",
+        )),
+    ],
+)  # fmt: skip
+def test_headings_that_say_a_slant_measure(heading: str, slant: bool) -> None:
+    assert is_slant(heading) == slant

@@ -1,0 +1,46 @@
+"""Headings and words that say of an antenna's height that it was measured slantwise, to the antenna's rim.
+
+Such a length is no height: it becomes one by the radius of the antenna, and by how far its mark of measure lies from
+its reference point, which no export says.
+"""
+
+import re
+
+from pipeline.read.height_headings import plain_letters
+
+#: What words of a slant begin with or are, in the languages of the trade, without accents.
+_SLANT = re.compile(
+    r"slant(?:ed|wise)?|schrag(?:e[rsnm]?)?|schraeg(?:e[rsnm]?)?|schief(?:e[rsnm]?)?|geneigt\w*|"
+    r"obliqu[aeo]s?|inclin(?:e|ee|es|ees|ad[ao]s?|at[aeio])|"
+    r"sesgad[ao]s?|sghemb[ao]|obliku[ao]|skra(?:tt|a)?|sned|snett?|lutande|skosn\w*|ukosn\w*|pochyl\w*|sikm\w*|"
+    r"viisto|vino|ferde|egik|schuine?|scheve|kos[aio]|posevn\w*|oblic[ae]|inclinata|kaldus|slip[as]|istriz\w*|"
+    r"наклонн\w*|κεκλιμεν\w*|κεκλιμενο|斜高?|斜距"
+)
+#: The same at the beginning of one word with what they are of, "Schraghohe".
+_JOINED = re.compile(r"(?:slant|schrag|schraeg|skra|sned|vino|viisto|ferde)(?=h|ant|alt|korkeu|mag|mal|maa|mes)")
+#: Words that say that it was made a height of, or never was a slant.
+_UPRIGHT = re.compile(
+    r"vert\w*|senkrecht\w*|lotrecht\w*|lodrecht\w*|lodrett\w*|pion\w*|svisl\w*|pysty\w*|dikey|"
+    r"not|true|reduced|corrected|reduziert\w*"
+)
+
+
+def is_slant(text: str) -> bool:
+    """Tell whether a heading, or a word in a cell, says that lengths were measured slantwise."""
+    words = _words(text)
+    return not any(map(_UPRIGHT.fullmatch, words)) and any(map(_says, words))
+
+
+def but_for_slant(heading: str) -> str:
+    """Return what a heading says besides: "Antenna height (slant)" is "antenna height"."""
+    words = [_JOINED.sub("", word) for word in _words(heading) if not _SLANT.fullmatch(word)]
+    return " ".join(words)
+
+
+def _says(word: str) -> bool:
+    return _SLANT.fullmatch(word) is not None or _JOINED.match(word) is not None
+
+
+def _words(text: str) -> list[str]:
+    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", plain_letters(text).replace("_", " "))
+    return re.findall(r"[^\W\d_]+", apart.casefold())
