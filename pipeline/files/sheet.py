@@ -270,7 +270,7 @@ def _has_nul(text: str, asked: _Asked) -> bool:
     if "\0" not in text:
         return False
     line = text.count("\n", 0, text.index("\0")) + 1
-    asked.note(line, "there is a NUL character in this line", "save the file as text with the encoding UTF-8")
+    asked.note(line, "there is a NUL character in this line", "take it out, or save the file as UTF-8 text")
     return True
 
 

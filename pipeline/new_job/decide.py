@@ -47,7 +47,7 @@ from pipeline.new_job.session_tables import ask_clock, session_table
 from pipeline.new_job.sessions import sessions
 from pipeline.new_job.solutions import solutions
 from pipeline.new_job.tables import RegisterRead, register_of, sample_of, tables_of, together
-from pipeline.new_job.unread import left_unread, no_session, torn
+from pipeline.new_job.unread import left_unread, no_session, nuls, torn
 from pipeline.new_job.values import given, words
 from pipeline.problems import JobError, Problem
 from pipeline.read.findings import Unusable
@@ -99,6 +99,8 @@ def draft_of(folder: Path, base: Path, shown: str) -> Draft:
         if twice := other_places(one.look, one.mapped):
             draft.notes.append(f"{one.look.called}: {twice}")
     draft.notes += [told for one in found.exports if (told := torn(one.look)) is not None]
+    every = [*found.exports, *found.registers]
+    draft.notes += [told for one in every if (told := nuls(one.look)) is not None]
     if not draft.sessions and draft.sessions_file is None:
         draft.no_session = no_session([one.look.shown for one in found.exports], len(read), list(read.unread.values()))
     elif read.unread:

@@ -55,7 +55,7 @@ class FileLook:
     lines below it that begin with the sign of a comment and look like rows. ``pages`` are the code pages that
     a text may be in that is no UTF-8. ``torn`` are the lines of those of the first rows that cannot be taken apart into
     as many cells as the header has, ``fault`` what is wrong with the first of them; ``blanks`` tells that blanks part
-    the columns.
+    the columns. ``nuls`` are the lines of the first rows that hold a NUL.
     """
 
     path: Path
@@ -76,6 +76,7 @@ class FileLook:
     torn: tuple[int, ...] = ()
     fault: str = ""
     blanks: bool = False
+    nuls: tuple[int, ...] = ()
     form: str = field(default="text")
 
     @property
@@ -185,6 +186,8 @@ def _text(path: Path, shown: str, page: str | None) -> FileLook:
     if at is None:
         raise Unusable(1, "the file is empty")
     names = _cells(lines[at], delimiter)
+    if any("\0" in name for name in names):
+        raise Unusable(at + 1, "its header holds NUL bytes", "export it again, or take them out")
     stated: dict[str, str | int] = {} if encoding is None else {"encoding": encoding}
     none = sum(map(is_known, names)) < 2 and looks_like_data(names)
     filled = [name for name in names if name]
@@ -208,9 +211,17 @@ def _text(path: Path, shown: str, page: str | None) -> FileLook:
         torn=tuple(torn),
         fault=next(iter(torn.values()), ""),
         blanks=found.blanks,
+        nuls=_nuls(path) if encoding is None or pages is not None else (),
         above=tuple(line.decode("utf-8", "replace").strip() for line in lines[:at]),
         signed=signed if _has_others(beginning, 0 if none else at + 1) else (),
     )
+
+
+def _nuls(path: Path) -> tuple[int, ...]:
+    """Return the lines of the beginning that hold a NUL, the last of the file too, which has no end then."""
+    with path.open("rb") as file:
+        lines = re.split(rb"\r\n|\n|\r", file.read(BYTES))
+    return tuple(number for number, line in enumerate(lines, start=1) if b"\0" in line)
 
 
 def _torn(raw: Raw | None) -> dict[int, str]:
@@ -340,9 +351,8 @@ def _encoding(path: Path, page: str | None) -> tuple[str | None, str, CodePages 
         head = file.read(BYTES)
     if mark:
         return None, f"{marked.upper()} by its mark", None
-    if b"\0" in head:
-        even, odd = head[::2].count(0), head[1::2].count(0)
-        return ("utf-16-le", "UTF-16", None) if odd > even else ("utf-16-be", "UTF-16", None)
+    if (wide := _wide(head)) is not None:
+        return wide, "UTF-16", None
     head = head[: head.rfind(b"\n") + 1 or len(head)]
     try:
         head.decode("utf-8")
@@ -352,6 +362,21 @@ def _encoding(path: Path, page: str | None) -> tuple[str | None, str, CodePages 
         pages = None if pages is None else pages.first(page)
         best = _PLAINEST if pages is None else pages.names[0]
         return best, f"{best}, as it is not UTF-8", pages
+
+
+#: The share of every other byte that is NUL, at least, in a text of two bytes a sign; and of how many of these there
+#: are, at most, among the others: a stray NUL, or what pads the end of a file, makes no such text.
+_WIDE, _OTHERS = 0.2, 0.25
+
+
+def _wide(head: bytes) -> str | None:
+    """Return which UTF-16 a text without a mark is in; None where it is in none."""
+    text = head.rstrip(b"\0")
+    even, odd = text[::2].count(0), text[1::2].count(0)
+    most, least = max(even, odd), min(even, odd)
+    if not text or most < _WIDE * len(text) / 2 or least > _OTHERS * most:
+        return None
+    return "utf-16-le" if odd > even else "utf-16-be"
 
 
 def _known_in(text: str) -> int:

@@ -271,6 +271,18 @@ def _all_torn(look: FileLook) -> str | None:
     return f"{told}see that the columns of the rows are those of the header, and export it again"
 
 
+def nuls(look: FileLook) -> str | None:
+    """Return what is to be told of lines with a NUL, each of which a run holds back; None of none."""
+    if not look.nuls:
+        return None
+    lines = counted(len(look.nuls), "line holds", "lines hold")
+    first = ", this one first," if len(look.nuls) > 1 else ""
+    return (
+        f"{look.shown}:{look.nuls[0]}: {lines} NUL bytes{first} and cannot be read: the file may be damaged, or was"
+        " not written to its end; export it again"
+    )
+
+
 def torn(look: FileLook) -> str | None:
     """Return what is to be told of rows that have not as many cells as the header, between blanks; None of none."""
     if not look.torn or not look.blanks:

@@ -68,6 +68,10 @@ def find_dialect(path: Path, points: Points) -> Dialect:
     return _found[key]
 
 
+#: One byte of so many is a NUL, at least, in a text of two bytes a sign.
+_EVERY_OTHER = 4
+
+
 def _dialect(lines: list[bytes], encoding: str, points: Points) -> Dialect:
     """Return how a file is to be read that begins with these lines."""
     skip = points.skip or 0
@@ -78,7 +82,9 @@ def _dialect(lines: list[bytes], encoding: str, points: Points) -> Dialect:
     sample = [line for line in _without_comments(lines[first + 1 :], points.comment) if line.strip()][:_SAMPLE_LINES]
     header = b"" if points.header == 0 else _uncommented(lines[first], points.comment)
     if b"\0" in header:
-        raise Unusable(first + 1, "the header has NUL bytes", 'state its encoding, such as encoding = "utf-16-le"')
+        wide = header.count(0) * _EVERY_OTHER >= len(header)
+        fix = 'state its encoding, such as encoding = "utf-16-le"' if wide else "export it again, or take them out"
+        raise Unusable(first + 1, "the header has NUL bytes", fix)
     if not header and not sample:
         raise Unusable(1, "the file is empty: it has no rows")
     for sign in (stated,) if stated else _DELIMITERS:

@@ -6,7 +6,7 @@ its reference point, which no export says.
 
 import re
 
-from pipeline.read.height_headings import plain_letters
+from pipeline.files.heading_words import plain_letters
 
 #: What words of a slant begin with or are, in the languages of the trade, without accents.
 _SLANT = re.compile(

@@ -331,3 +331,42 @@ def test_slant_lengths_of_poles_are_not_offered(
     assert all(("slant measure" in one.asks) == (asked == "slant") for one in questions)
     assert all(bool(one.candidates) == (asked == "upright") for one in questions)
     assert ("slant measure" in text) == (asked != "upright")
+
+
+@pytest.mark.parametrize(
+    ("within", "at_end", "line", "count"),
+    [(True, 0, 4, 1), (True, 4000, 4, 2), (False, 1, 0, 1), (False, 90_000, 0, 1)],
+)
+def test_stray_nuls_make_no_file_of_two_bytes_a_sign(
+    within: bool, at_end: int, line: int, count: int, tmp_path: Path
+) -> None:
+    """A damaged row, and an end that was set aside and never written: the rest is read, and these are told."""
+    made(tmp_path)
+    path = tmp_path / "a.csv"
+    lines = path.read_bytes().splitlines(keepends=True)
+    if within:
+        name, rest = lines[3].split(b",", 1)
+        lines[3] = name + b"\0," + rest
+    path.write_bytes(b"".join(lines) + b"\0" * at_end)
+    started = new_job(tmp_path)
+    (note,) = (one for one in started.notes if "NUL" in one)
+    assert note.startswith(f"a.csv:{line or len(lines) + 1}: {count} line")
+    answer(Path(started.path), HEIGHT)
+    record = run_job(started.path, dry_run=True).record
+    assert record["rows"]["held_back"] == count and record["rows"]["by_reason"] == {"unreadable": count}
+
+
+def test_a_text_of_two_bytes_a_sign_without_its_mark_is_one_still(tmp_path: Path) -> None:
+    made(tmp_path)
+    path = tmp_path / "a.csv"
+    path.write_bytes(path.read_text(encoding="utf-8").encode("utf-16-be"))
+    started = new_job(tmp_path)
+    assert raw(started.path)["points"][0]["encoding"] == "utf-16-be"  # type: ignore[index]
+    assert not any("NUL" in one for one in started.notes)
+
+
+def test_a_header_with_a_nul_is_refused_in_true_words(tmp_path: Path) -> None:
+    made(tmp_path)
+    path = tmp_path / "a.csv"
+    path.write_bytes(path.read_bytes().replace(b"Point", b"Point\0", 1))
+    assert "in line 1: its header holds NUL bytes: export it again, or take them out" in refused(tmp_path)
