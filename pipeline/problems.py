@@ -16,7 +16,8 @@ def told(text: str) -> str:
     if len(text) <= MESSAGE:
         return text
     half = MESSAGE // 2
-    return f"{text[:half]} ... ({counted(len(text) - 2 * half, 'character')}) ... {text[-half:]}"
+    short = f"{text[:half]} ... ({counted(len(text) - 2 * half, 'character')}) ... {text[-half:]}"
+    return short if len(short) < len(text) else text  # what says that some are left out may be longer than they are
 
 
 @dataclass(frozen=True, order=True)

@@ -65,4 +65,5 @@ def clipped(text: str, most: int = 1500) -> str:
     """Return a text, or its beginning and how much of it is left out; the record has all of it."""
     if len(text) <= most:
         return text
-    return f"{text[:most].rstrip()} ... ({many(len(text) - most, 'more character')} in issue.json)"
+    short = f"{text[:most].rstrip()} ... ({many(len(text) - most, 'more character')} in issue.json)"
+    return short if len(short) < len(text) else text
