@@ -3,9 +3,10 @@
 import os
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TypeVar
 
 from pipeline.digest import digest
 from pipeline.files.sheet import read_sheet
@@ -86,19 +87,34 @@ def contents(folder: Path, base: Path) -> Contents:
 
 
 def _leave_copies_out(found: Contents) -> None:
-    """Take each export once: of files with the same bytes the one with the shortest name."""
-    sizes = Counter(one.look.path.stat().st_size for one in found.exports)
-    first: dict[str, FileFound] = {}
-    for one in sorted(found.exports, key=lambda one: (len(one.look.shown), one.look.shown)):
-        if sizes[one.look.path.stat().st_size] < 2:
+    """Take each export, register and table of sessions once: of files with the same bytes that of the shortest name."""
+    for some in (found.exports, found.registers):
+        for one, other in _copies([(each, each.look.path, each.look.shown) for each in some]):
+            some.remove(one)
+            _tell_copy(one.look.called, other.look.shown, found)
+    for table, first in _copies([(each, each[1], each[0]) for each in found.sessions]):
+        found.sessions.remove(table)
+        _tell_copy(table[0], first[0], found)
+
+
+_One = TypeVar("_One")
+
+
+def _copies(some: Sequence[tuple[_One, Path, str]]) -> Iterator[tuple[_One, _One]]:
+    """Yield what lies in files whose bytes are those of another, with one in that; each has its path and its name."""
+    sizes = Counter(path.stat().st_size for path in {path for _, path, _ in some})
+    first: dict[str, tuple[_One, Path]] = {}
+    for one, path, _ in sorted(some, key=lambda each: (len(each[2]), each[2])):
+        if sizes[path.stat().st_size] < 2:
             continue
-        same = first.setdefault(digest(one.look.path), one)
-        if same.look.path != one.look.path:
-            found.exports.remove(one)
-            found.told = [told for told in found.told if told[0] != one.look.called]
-            found.told.append(
-                (one.look.called, "neither", f"holds the same bytes as {same.look.shown}, which is taken")
-            )
+        other, where = first.setdefault(digest(path), (one, path))
+        if where != path:
+            yield one, other
+
+
+def _tell_copy(called: str, first: str, found: Contents) -> None:
+    found.told = [told for told in found.told if told[0] != called]
+    found.told.append((called, "neither", f"holds the same bytes as {first}, which is taken"))
 
 
 def _files(folder: Path) -> Iterator[Path]:

@@ -474,6 +474,18 @@ def test_the_same_export_twice_is_taken_once(tmp_path: Path) -> None:
     assert ("copy of a.csv", "neither", "holds the same bytes as a.csv, which is taken") in started.files
 
 
+def test_the_same_register_and_table_of_sessions_twice_are_taken_once(tmp_path: Path) -> None:
+    made(tmp_path)
+    (tmp_path / "days.csv").write_text("name,start,end\nday,2026-03-19T00:00:00Z,2026-03-22T00:00:00Z\n")
+    for name in ("control", "days"):
+        shutil.copy(tmp_path / f"{name}.csv", tmp_path / f"{name} - copy.csv")
+    started, asked = start(tmp_path)
+    assert set(asked) == {"target.height"}
+    for name in ("control", "days"):
+        told = (f"{name} - copy.csv", "neither", f"holds the same bytes as {name}.csv, which is taken")
+        assert told in started.files
+
+
 def test_two_exports_of_the_same_readings_are_told(tmp_path: Path) -> None:
     """Not the same bytes: one has other ends of lines."""
     made(tmp_path)
