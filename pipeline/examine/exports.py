@@ -12,7 +12,9 @@ from pipeline.intake.implausible import Cliff
 from pipeline.intake.prepare import Prepared
 from pipeline.intake.survey import Survey
 from pipeline.issue.attention import NO_ROWS
+from pipeline.read.dialect import find_dialect
 from pipeline.read.files import Export
+from pipeline.read.findings import Unusable
 from pipeline.words import Doubt, Reason, counted, plural
 
 #: Readings of a session from which on most of them say something of it.
@@ -37,8 +39,13 @@ _LIKELY = {
 }
 _FEET = "it looks like feet beside metres, so see units and crs of each block"
 _KINDS = "see the columns that each block maps as height, and their unit and height system"
-#: What to do where rows have more or fewer cells than the header.
+#: What to do where rows have more or fewer cells than the header, and that between blanks.
 _TORN = (
+    "it has not as many cells as the header: a line of another table below the readings, a row that was cut off, or a"
+    " cell with the sign between the columns in it and no quotes around; what is no reading is rightly left out, the"
+    " rest has to be exported again"
+)
+_TORN_BY_BLANKS = (
     "it has not as many cells as the header; where blanks part the columns an empty cell leaves no trace: export with"
     " another sign between them, such as ';' or a tab, and cells that hold that sign in quotes"
 )
@@ -108,12 +115,19 @@ def much_held(prepared: Prepared, first_pass: FirstPass, clock_offset: str | Non
     unexplained = first_pass.log.outside.exports if clock_offset is None else ()
     found = []
     for number, (export, log) in enumerate(zip(prepared.exports, first_pass.files, strict=True)):
-        of_file = _held(log, number in unexplained)
+        of_file = _held(export, log, number in unexplained)
         found += [(export.shown, row, what, fix) for row, what, fix in of_file]
     return found
 
 
-def _held(log: FileLog, outside: bool) -> Iterator[tuple[int, str, str]]:
+def _has_blanks(export: Export) -> bool:
+    """Tell whether blanks part the columns of a text."""
+    with suppress(Unusable, OSError):
+        return find_dialect(export.path, export.points).blanks
+    return False
+
+
+def _held(export: Export, log: FileLog, outside: bool) -> Iterator[tuple[int, str, str]]:
     """Yield that a large part of an export is held back, and what that usually comes from: first row, what, fix."""
     for reason, noted in log.held.items():
         if noted.count < _MANY or noted.count < _MUCH * log.rows:
@@ -125,7 +139,7 @@ def _held(log: FileLog, outside: bool) -> Iterator[tuple[int, str, str]]:
             listed = ", ".join(f'"{word}" ({count:,})' for word, count in log.solutions.most_common(_LISTED))
             fix = f"their solutions are {listed}; {fix}"
         if reason is Reason.UNREADABLE and "where the header names" in log.unreadable:
-            fix = _TORN
+            fix = _TORN_BY_BLANKS if _has_blanks(export) else _TORN
         part = f"{noted.count:,} of the file's {counted(log.rows, 'row')} {plural(noted.count, 'is', 'are')}"
         what = f"{part} held back as {reason}, this one first"
         yield noted.row, what, fix

@@ -51,7 +51,7 @@ from pipeline.new_job.unread import left_unread, no_session, nuls, torn
 from pipeline.new_job.values import given, words
 from pipeline.problems import JobError, Problem
 from pipeline.read.findings import Unusable
-from pipeline.read.heading_units import metres_said
+from pipeline.read.heading_units import is_one, metres_said
 from pipeline.read.sources import JSON, PACKAGE, TEXT
 from pipeline.words import counted, plural
 
@@ -565,7 +565,22 @@ def _toml(value: str | int) -> str:
     return quoted(value) if isinstance(value, str) else str(value)
 
 
+def _in_two_units(one: FileFound) -> bool:
+    """Tell whether headings say another unit of the heights than of the eastings and northings."""
+    plan, up = (metres_said(one.mapped.columns.get(word, "")) for word in ("easting", "height"))
+    return bool(plan and up) and not any(is_one(each, other) for each in plan for other in up)
+
+
 def _units(one: FileFound) -> State:
+    if _in_two_units(one):
+        if one.mapped.height == "level":
+            return None  # the grid and the height datum say a unit each
+        plan, up = (quoted(one.mapped.columns[word]) for word in ("easting", "height"))
+        asks = (
+            f"which unit are lengths in? {plan} and {up} say two, and heights above the ellipsoid are read in the unit"
+            " of the eastings: export both in that unit, say so in the heading, and run `tiedown new` again"
+        )
+        return Question("units", asks)
     if one.mapped.feet == "us-survey-foot":
         return Known('"us-survey-foot"', "as a heading says")
     if one.mapped.feet:

@@ -186,6 +186,8 @@ def _text(path: Path, shown: str, page: str | None) -> FileLook:
     if at is None:
         raise Unusable(1, "the file is empty")
     names = _cells(lines[at], delimiter)
+    own = _sign_before(lines, at, delimiter)
+    names = names[1:] if own else names
     if any("\0" in name for name in names):
         raise Unusable(at + 1, "its header holds NUL bytes", "export it again, or take them out")
     stated: dict[str, str | int] = {} if encoding is None else {"encoding": encoding}
@@ -193,8 +195,9 @@ def _text(path: Path, shown: str, page: str | None) -> FileLook:
     filled = [name for name in names if name]
     numbered = none or len(set(filled)) < len(filled)
     signed = _signed(beginning, 0 if none else at + 1, delimiter, names)
-    comment = _needs_comment(beginning, at, none, signed)
-    keys, found = _dialect(path, shown, _Header(at, delimiter, names, none, numbered, comment), stated)
+    comment = True if own else _needs_comment(beginning, at, none, signed)
+    header = _Header(at, delimiter, names, none, numbered, comment, own or _SIGN.decode())
+    keys, found = _dialect(path, shown, header, stated)
     raw = _first(read_delimited(path, found, encoding, BYTES))
     torn = _torn(raw)
     if pages is not None and len(pages.names) > 1 and not all(map(str.isascii, found.names)) and "header" not in keys:
@@ -280,8 +283,8 @@ _WORDS = ("name", "code", "time", "solution", "base", "mark")
 class _Header:
     """The header of a text as it is found: the lines above it, its delimiter and the names in it.
 
-    ``none`` tells that it is a row already, ``numbered`` that columns go by their numbers; ``comment`` whether a
-    comment's sign has to be stated, None where either may do.
+    ``none`` tells that it is a row already, ``numbered`` that columns go by their numbers; ``comment`` whether the
+    ``sign`` of comments has to be stated, None where either may do.
     """
 
     above: int
@@ -290,6 +293,7 @@ class _Header:
     none: bool
     numbered: bool
     comment: bool | None
+    sign: str
 
     @property
     def line(self) -> int:
@@ -307,7 +311,7 @@ class _Header:
         if not self.comment:
             yield from more
         if self.comment is not False:
-            yield from (each | {"comment": _SIGN.decode()} for each in more)
+            yield from (each | {"comment": self.sign} for each in more)
 
 
 def _dialect(
@@ -414,10 +418,36 @@ def _likeliest(lines: list[bytes], signs: Sequence[str], first: int) -> tuple[in
         for delimiter in signs if line.strip() and at >= first else ():
             names = _cells(line, delimiter)
             worth = (len({bare(name) for name in names if is_known(name)}), len(names))
-            wider = not best[0] and worth[1] > best[1]
-            if worth[0] >= max(_HEADINGS, best[0] + 1) or wider:
+            wider = not best[0] and worth[1] > best[1] and _may_head(lines, at, delimiter, len(names))
+            plainer = worth[0] == best[0] and found is not None and _is_remark(lines[found]) and not _is_remark(line)
+            if worth[0] >= max(_HEADINGS, best[0] + (0 if plainer else 1)) or wider:
                 best, found, sign = worth, at, delimiter
     return found, sign, best
+
+
+#: What begins a comment in texts of any program.
+_REMARKS = (b"#", b"%", b";", b"//", b"!")
+
+
+def _is_remark(line: bytes) -> bool:
+    return line.lstrip(b" \t").startswith(_REMARKS) and not _is_heading(line)
+
+
+def _sign_before(lines: Sequence[bytes], at: int, delimiter: str) -> str:
+    """Return the sign of a comment, apart from the first name, that makes a header one cell wider than its rows; ""."""
+    names = _cells(lines[at], delimiter) if delimiter == BLANKS else []
+    if not names or names[0].encode() not in _REMARKS or names[0].encode() == _SIGN:
+        return ""
+    below = next((line for line in lines[at + 1 :] if line.strip() and not _is_remark(line)), b"")
+    return names[0] if len(_cells(below, delimiter)) == len(names) - 1 else ""
+
+
+def _may_head(lines: Sequence[bytes], at: int, delimiter: str, width: int) -> bool:
+    """Tell whether a line of unknown names may be the header: none that is a comment, unless rows are as wide."""
+    if not _is_remark(lines[at]):
+        return True
+    below = next((line for line in lines[at + 1 :] if line.strip() and not _is_remark(line)), b"")
+    return len(_cells(below, delimiter)) == width
 
 
 def _cells(line: bytes, delimiter: str) -> list[str]:

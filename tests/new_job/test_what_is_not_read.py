@@ -370,3 +370,61 @@ def test_a_header_with_a_nul_is_refused_in_true_words(tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
     path.write_bytes(path.read_bytes().replace(b"Point", b"Point\0", 1))
     assert "in line 1: its header holds NUL bytes: export it again, or take them out" in refused(tmp_path)
+
+
+@pytest.mark.parametrize("sign", ["%", "#", ";", "//", "!"])
+@pytest.mark.parametrize(("blanks", "column"), [(False, False), (True, False), (True, True)])
+def test_comments_with_commas_above_are_no_header(sign: str, blanks: bool, column: bool, tmp_path: Path) -> None:
+    """The second names the columns too; between blanks one is the header itself, whose sign may stand for a column."""
+    job = made(tmp_path)
+    path = tmp_path / "a.csv"
+    head, *rows = path.read_text(encoding="utf-8").splitlines()
+    prose = [
+        f"{sign} (lat/lon/height = datum/ellipsoidal, Q=1: fix, 2: float, 3: sbas, 4: dgps, 5: single, 6: ppp, ns)",
+        f"{sign} columns: {head}",
+    ]
+    if blanks:
+        head = f"{sign} {head}".replace("Time UTC", "UTC").replace(",", "  ")
+        rows = [row.replace(" ", "T").replace(",", "  ") for row in rows]
+        rows = [f"{number} {row}" for number, row in enumerate(rows)] if column and sign != "#" else rows
+    path.write_text("\n".join([*(prose[:1] if blanks else prose), head, *rows]) + "\n", encoding="utf-8")
+    started = new_job(tmp_path)
+    (block,) = raw(started.path)["points"]  # type: ignore[misc]
+    assert {word: block["columns"][word] for word in ("longitude", "latitude", "height")} == {  # type: ignore[index]
+        "longitude": "Lon", "latitude": "Lat", "height": "EllHt",
+    }  # fmt: skip
+    answer(Path(started.path), HEIGHT)
+    record = run_job(started.path, dry_run=True).record
+    assert record["verdict"] == "proven" and record["rows"]["read"] == len(job.rows["name"])
+    assert record["rows"]["held_back"] == 0
+
+
+@pytest.mark.parametrize("blanks", [False, True])
+def test_lines_of_another_table_below_are_told_by_the_sign_between_the_columns(blanks: bool, tmp_path: Path) -> None:
+    job = made(tmp_path, time="%Y-%m-%dT%H:%M:%S", heads={**HEADS, "time": "UTC"})
+    path = tmp_path / "a.csv"
+    lines = [*path.read_text(encoding="utf-8").splitlines(), *["Base,174.0,-36.0"] * len(job.rows["name"])]
+    path.write_text("".join(f"{line.replace(',', '  ') if blanks else line}\n" for line in lines), encoding="utf-8")
+    started = new_job(tmp_path)
+    answer(Path(started.path), HEIGHT)
+    notes = run_job(started.path, dry_run=True).record["notes"]
+    (note,) = (one for one in notes if "not as many cells as the header" in one)
+    assert ("where blanks part the columns" in note) == blanks
+    assert ("of another table below the readings" in note) != blanks
+
+
+@pytest.mark.parametrize(("heading", "readable"), [("Ellip Height (m)", False), ("Ellip Height (ftUS)", True)])
+def test_ellipsoidal_heights_in_another_unit_than_the_eastings_are_told_at_once(
+    heading: str, readable: bool, tmp_path: Path
+) -> None:
+    made(tmp_path)
+    _, *rows = (tmp_path / "control.csv").read_text(encoding="utf-8").splitlines()
+    text = [f"Mark,Easting (ftUS),Northing (ftUS),{heading}", *(",".join(row.split(",")[:4]) for row in rows)]
+    (tmp_path / "control.csv").write_text("\n".join(text) + "\n", encoding="utf-8")
+    for grid in tmp_path.glob("*.gtx"):
+        grid.unlink()
+    started = new_job(tmp_path)
+    questions = [one.question for one in started.asked if one.question.key == "units"]
+    assert (questions == []) == readable
+    assert raw(started.path)["control"].get("units") == ("us-survey-foot" if readable else None)
+    assert all("export both in that unit, say so in the heading" in one.asks for one in questions)
