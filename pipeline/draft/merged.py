@@ -3,10 +3,11 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.arrays import Flags, Floats, Integers
+from pipeline.draft.grouped import Groups, grouped
 from pipeline.draft.measured import Readings, measured_before
+from pipeline.draft.one_name import with_names, without_place
 from pipeline.draft.repeats import Pairs, Repeated, find_pairs
 from pipeline.draft.second_pass import Drafter, Given
 from pipeline.geodesy.frames import enu_rotation, rotate_covariance
@@ -17,6 +18,10 @@ from pipeline.solve.proof import LESS_PROVEN
 from pipeline.solve.solve import Solved
 from pipeline.sphere import DEGREE
 from pipeline.words import counted
+
+#: How the details of a reading in a mean begin, and how they end: with the row of the reading that bears the mean.
+IN_MEAN = "in the mean of "
+BORNE_BY = r"\((?P<file>.*):(?P<row>\d+)\)$"
 
 #: Metres in plan and in height beyond which no reading is another of the same point, whatever its name: what is wrong
 #: with one of them no surveyor meant to replace by the other. Ours, no source.
@@ -44,20 +49,6 @@ def settle(survey: Survey, solved: Solved) -> Settled:
     return Settled(replace(drafter, given=merged(found.readings, found.pairs, survey, solved)), found)
 
 
-@dataclass(frozen=True)
-class _Groups:
-    """Readings of points that were measured twice, (k,) by point, then in time.
-
-    ``row`` of the `Readings`; ``start`` (g,) where each point begins; ``kept`` (k,) the row that stands for the point:
-    its last reading.
-    """
-
-    row: Integers
-    start: Integers
-    kept: Integers
-    of: Integers
-
-
 def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> Given:
     """Return which readings give way, to which, and the numbers of those that stand for several.
 
@@ -65,9 +56,10 @@ def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> 
     not put into a mean; the later stands for the earlier where both have one name and are no other point's.
     """
     mean = survey.job.issue.repeats == "mean"
-    joined = readings.drafted[pairs.first] & readings.drafted[pairs.second]
-    joined &= pairs.passed if mean else pairs.passed | _again(readings, pairs)
-    groups = _grouped(readings, pairs, joined)
+    drafted = readings.drafted[pairs.first] & readings.drafted[pairs.second]
+    one = pairs.passed | _again(readings, pairs)
+    joined = drafted & (pairs.passed if mean else one)
+    groups = grouped(readings, pairs, joined)
     gone = groups.row != groups.kept
     order = np.argsort(readings.number[groups.row[gone]])
     rows, kept = groups.row[gone][order], groups.kept[gone][order]
@@ -77,6 +69,9 @@ def merged(readings: Readings, pairs: Pairs, survey: Survey, solved: Solved) -> 
         instead=[_where(readings, row, survey) for row in kept.tolist()],
         why=["replaced by its last reading"] * len(rows),
     )
+    found = with_names(found, readings, grouped(readings, pairs, np.where(drafted, joined, one)))
+    reach = _REPLACED + survey.job.shift.limit_horizontal
+    found = without_place(found, readings, survey.first_pass.same_names, solved.not_points, reach)
     if not mean or not len(groups.row):
         return found
     return _with_means(found, readings, groups, (rows, kept), survey, solved)
@@ -97,30 +92,8 @@ def _where(readings: Readings, row: int, survey: Survey) -> str:
     return f"{readings.label[row].as_py() or 'without a name'} ({export.shown}:{readings.source_row[row]})"
 
 
-def _grouped(readings: Readings, pairs: Pairs, joined: NDArray[np.bool_]) -> _Groups:
-    """Join the readings of each point by the pairs that are ``joined`` (p,)."""
-    one, other = pairs.first[joined], pairs.second[joined]
-    label = np.arange(len(readings.number))
-    while True:
-        least = label.copy()
-        np.minimum.at(least, one, label[other])
-        np.minimum.at(least, other, label[one])
-        least = least[least]
-        if (least == label).all():
-            break
-        label = least
-    rows = np.union1d(one, other)
-    rows = rows[np.lexsort((readings.number[rows], readings.time[rows], label[rows]))]
-    fresh = np.ones(len(rows), bool)
-    fresh[1:] = label[rows][1:] != label[rows][:-1]
-    start = np.flatnonzero(fresh)
-    of = np.cumsum(fresh) - 1
-    last = np.append(start[1:], len(rows)) - 1
-    return _Groups(rows, start, rows[last[of]] if len(rows) else rows, of)
-
-
 def _with_means(
-    found: Given, readings: Readings, groups: _Groups, gone: tuple[Integers, Integers], survey: Survey, solved: Solved
+    found: Given, readings: Readings, groups: Groups, gone: tuple[Integers, Integers], survey: Survey, solved: Solved
 ) -> Given:
     """Add the means: weighted by the covariances, which hold what the readings of one session have in common."""
     row, kept, start, of = groups.row, groups.kept, groups.start, groups.of
@@ -150,7 +123,7 @@ def _with_means(
     at[stands] = np.arange(len(stands))
     size = np.diff(np.append(start, len(row)))
     why = [
-        f"in the mean of {counted(int(size[n]), 'reading')}, {plan[n]:.3f} m in plan and {height[n]:.3f} m in"
+        f"{IN_MEAN}{counted(int(size[n]), 'reading')}, {plan[n]:.3f} m in plan and {height[n]:.3f} m in"
         " height apart from it at the most, issued as"
         for n in at[gone[1]].tolist()
     ]
@@ -174,7 +147,7 @@ def _geographic(readings: Readings, row: Integers, kept: Integers, share: Floats
     return np.asarray(np.add.reduceat(np.einsum("nij,nj->ni", share, off * scale), start) / scale[start])
 
 
-def _of_shifts(readings: Readings, groups: _Groups, share: Floats, turn: Floats, solved: Solved) -> Floats:
+def _of_shifts(readings: Readings, groups: Groups, share: Floats, turn: Floats, solved: Solved) -> Floats:
     """Return (g, 3, 3) what the uncertainty of the sessions' shifts, and what they have in common, gives the means."""
     row, start, of = groups.row, groups.start, groups.of
     session = readings.session[row]

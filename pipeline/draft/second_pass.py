@@ -90,6 +90,8 @@ class Given:
         values: (m, 8) the mean's numbers, as `VALUES` names them.
         proof: (m,) code of the least proven of its readings.
         spread: (m, 2) metres, in plan and in height, that its readings lie apart from it at the most.
+        aside: (h,) numbers, ascending, of readings held back for themselves that no name is told apart for.
+        stands: (s, 2) number of an issued reading, and that of the one held back in whose place it has its name.
     """
 
     gone: Integers = field(default_factory=lambda: np.zeros(0, np.int64))
@@ -100,6 +102,8 @@ class Given:
     values: Floats = field(default_factory=lambda: np.zeros((0, len(VALUES))))
     proof: NDArray[np.uint8] = field(default_factory=lambda: np.zeros(0, np.uint8))
     spread: Floats = field(default_factory=lambda: np.zeros((0, 2)))
+    aside: Integers = field(default_factory=lambda: np.zeros(0, np.int64))
+    stands: Integers = field(default_factory=lambda: np.zeros((0, 2), np.int64))
 
     def put_means(self, corrected: Corrected, start: int) -> tuple[Corrected, Integers, Integers]:
         """Return a batch's numbers with the means in them, at which of its rows those are, and which means."""
@@ -145,8 +149,8 @@ class Drafter:
     @cached_property
     def names(self) -> ToldApart:
         """The names that several points have, told apart."""
-        left_out = np.union1d(self.solved.not_points, self.given.gone)
-        return ToldApart.of(self.survey.first_pass.same_names, left_out)
+        left_out = np.concatenate([self.solved.not_points, self.given.gone, self.given.aside])
+        return ToldApart.of(self.survey.first_pass.same_names, left_out, self.given.stands)
 
     def batches(self, ready: Ready | None = None) -> Iterator[Drafted]:
         """Read the exports again and yield every batch, worked.

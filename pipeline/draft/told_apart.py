@@ -29,13 +29,17 @@ class ToldApart:
     keys: Keys
 
     @classmethod
-    def of(cls, same: SameNames, left_out: Integers) -> "ToldApart":
+    def of(cls, same: SameNames, left_out: Integers, stands: Integers) -> "ToldApart":
         """Tell the points with one name apart; ``left_out`` are numbers of rows that are none, or give way to others.
 
-        Points that proof holds back count, so that no name changes when they are released.
+        Points that proof holds back count, so that no name changes when they are released. ``stands`` (s, 2) has the
+        number of a row, and that of another of its name that it counts in the place of.
         """
-        there = ~np.isin(same.number, left_out)
+        there = ~np.isin(same.number, np.union1d(left_out, stands[:, 0]))
         number, name = same.number[there], same.name[there]
+        order = np.argsort(stands[:, 1])
+        _, here, at = np.intersect1d(number, stands[order, 1], assume_unique=True, return_indices=True)
+        number[here] = stands[order[at], 0]
         place = np.arange(len(name))
         fresh = np.ones(len(name), bool)
         fresh[1:] = name[1:] != name[:-1]

@@ -1,6 +1,6 @@
 """Days that measure the same points again, with known truth and noise; nothing of the pipeline."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,8 @@ def days(
     ties: Sequence[str] = ("CM1",),
     hu95: float = 0.010,
     vu95: float = 0.020,
+    closing: Sequence[str] = ("CM3",),
+    tied: Mapping[int, str] | None = None,
 ) -> Network:
     """Sessions d1, d2 ... that each measure P1, P2 ... against marks CM1 (a tie), CM2 and CM3 (checks).
 
@@ -28,14 +30,20 @@ def days(
         worse: how many times larger than stated the noise of each day's readings is; none: no noise at all.
         seed: of shifts and noise.
         ties: marks that each day ties on.
+        closing: the mark that each day checks on at its close, in turn.
+        tied: marks that some days, from 1, tie on instead.
         hu95, vu95: what the register states of its marks; their coordinates are true.
     """
     work = Network(seed=seed)
-    for name, (east, north) in {"CM1": (0, 0), "CM2": (300, 200), "CM3": (-250, 300)}.items():
-        work.mark(name, east, north, hu95=hu95, vu95=vu95)
+    for name, (east, north) in {"CM1": (0, 0), "CM2": (300, 200), "CM3": (-250, 300), "CM4": (200, -300)}.items():
+        if name != "CM4" or name in {*closing, *(tied or {}).values()}:
+            work.mark(name, east, north, hu95=hu95, vu95=vu95)
     places = [(50 + 10 * number, 30 * (number % 3)) for number in range(points)]
     for number in range(1, days + 1):
-        work.session(f"d{number}", ties=ties, checks=["CM2"], points=places, closing=["CM3"])
+        on = [tied[number]] if tied and number in tied else ties
+        work.session(
+            f"d{number}", ties=on, checks=["CM2"], points=places, closing=[closing[(number - 1) % len(closing)]]
+        )
     rows = work.rows
     named = [name if mark else f"P{name.split('-')[1]}" for name, mark in zip(rows["name"], rows["mark"], strict=True)]
     rows["name"] = np.array(named, object)

@@ -1,0 +1,45 @@
+"""The readings of each point, joined by pairs."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.arrays import Flags, Integers
+from pipeline.draft.measured import Readings
+from pipeline.draft.repeats import Pairs
+
+
+@dataclass(frozen=True)
+class Groups:
+    """Readings of points that were measured twice, (k,) by point, then in time.
+
+    ``row`` of the `Readings`; ``start`` (g,) where each point begins; ``kept`` (k,) the row that stands for the point:
+    its last reading.
+    """
+
+    row: Integers
+    start: Integers
+    kept: Integers
+    of: Integers
+
+
+def grouped(readings: Readings, pairs: Pairs, joined: Flags) -> Groups:
+    """Join the readings of each point by the pairs that are ``joined`` (p,)."""
+    one, other = pairs.first[joined], pairs.second[joined]
+    label = np.arange(len(readings.number))
+    while True:
+        least = label.copy()
+        np.minimum.at(least, one, label[other])
+        np.minimum.at(least, other, label[one])
+        least = least[least]
+        if (least == label).all():
+            break
+        label = least
+    rows = np.union1d(one, other)
+    rows = rows[np.lexsort((readings.number[rows], readings.time[rows], label[rows]))]
+    fresh = np.ones(len(rows), bool)
+    fresh[1:] = label[rows][1:] != label[rows][:-1]
+    start = np.flatnonzero(fresh)
+    of = np.cumsum(fresh) - 1
+    last = np.append(start[1:], len(rows)) - 1
+    return Groups(rows, start, rows[last[of]] if len(rows) else rows, of)
