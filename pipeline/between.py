@@ -30,7 +30,7 @@ class Between:
     """What became of the points of one issue in another, which may be an older one.
 
     ``because`` are the reasons of the issues from the older to the newer of the two; ``rows`` are those of a layer
-    ``changes``, old being the first issue and new the second.
+    ``changes``, old being the first issue and new the second, of which each has the same ``reason``.
     """
 
     first: Record
@@ -38,6 +38,11 @@ class Between:
     because: tuple[str, ...]
     counts: Compared
     rows: pa.RecordBatch
+    reason: str
+
+    def recoded(self, because: str) -> str:
+        """Return what a point with another name, code or attribute was and is, by its row; else nothing."""
+        return because.removesuffix(self.reason).removesuffix("; ")
 
 
 @sealed_off()
@@ -72,11 +77,12 @@ def between(path: Path, first: int, second: int, to: Path | None = None) -> Betw
         sides = both_sides(old, new)
     except Lost as error:
         raise JobError([Problem(str(folder), 0, str(error), "see what tiedown verify says")]) from error
-    rows, counts, _, retimed = compare(*sides, lambda _: "; ".join(because), axes_written(new.record))
+    reason = "; ".join(because)
+    rows, counts, _, retimed = compare(*sides, lambda _: reason, axes_written(new.record))
     because = (*because, *(text for text in times_differ(retimed, first) if text not in because))
     if to is not None:
         _write(to, new.record, rows)
-    return Between(old.record, new.record, because, counts, rows)
+    return Between(old.record, new.record, because, counts, rows, reason)
 
 
 def _because(folder: Path, older: int, newer: int) -> Iterator[str]:

@@ -22,7 +22,6 @@ from pipeline.reissue.changes import compare
 from pipeline.reissue.earlier import Last, another_frame, both_sides
 from pipeline.reissue.intact import files_gone, refuse_damaged
 from pipeline.sealed import sealed_off
-from pipeline.words import Change
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -104,7 +103,7 @@ class Issue:
         rows, *_ = compare(before, after, lambda reached: "", axes_written(self.record))
         table = rows.to_pandas()
         values = table.pop("because").str.removesuffix("; ")
-        table["recoded"] = values.where(table["change"] == Change.RECODED, None)
+        table["recoded"] = values.where(values != "", None)
         lines = geopandas.GeoSeries.from_wkb(table.pop("geometry"), crs=self.layer("points").crs)
         return geopandas.GeoDataFrame(table, geometry=lines)
 

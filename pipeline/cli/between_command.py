@@ -40,7 +40,7 @@ def _lines(found: Between, to: Path | None) -> list[str]:
         farthest = f"{counts['max_horizontal']:.4f} m horizontally, {counts['max_vertical']:.4f} m in height"
         lines.append(f"  moved by up to {farthest}")
     lines += [f"  because {one_line(reason)}" for reason in found.because]
-    lines += [_line(row) for row in found.rows.slice(0, _SHOWN).to_pylist()]
+    lines += [_line(row, found.recoded(row["because"])) for row in found.rows.slice(0, _SHOWN).to_pylist()]
     if found.rows.num_rows > _SHOWN:
         lines.append(f"  and {found.rows.num_rows - _SHOWN:,} more; --to FILE.gpkg has all of them")
     if to is not None:
@@ -48,9 +48,10 @@ def _lines(found: Between, to: Path | None) -> list[str]:
     return lines
 
 
-def _line(row: Mapping[str, Any]) -> str:
+def _line(row: Mapping[str, Any], recoded: str) -> str:
     text = f"  {row['change']:<9}  {one_line(row['name'] or '(no name)')}"
+    other = f"  {one_line(recoded)}" if recoded else ""
     if row["change"] == Change.MOVED:
         east, north, height = (round(row[axis], 4) + 0.0 for axis in ("d_east", "d_north", "d_height"))  # no "-0.0000"
-        return f"{text}  east {east:+.4f}, north {north:+.4f}, height {height:+.4f}"
-    return f"{text}  {one_line(row['because'].split('; ')[0])}" if row["change"] == Change.RECODED else text
+        return f"{text}  east {east:+.4f}, north {north:+.4f}, height {height:+.4f}{other}"
+    return f"{text}{other}"

@@ -5,14 +5,14 @@ the register must not empty the drawing overnight. A day that somebody took out 
 """
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 
 from pipeline.intake.survey import Survey
 from pipeline.issue.record_types import AtStake, Record, RegisterMark
 from pipeline.reissue.changes import Touched, mark_changes
 from pipeline.reissue.reasons import joined
 from pipeline.solve.solve import Solved
-from pipeline.words import Change, Role, Verdict
+from pipeline.words import Change, Reason, Role, Verdict, Whole
 
 
 def at_stake(
@@ -28,14 +28,16 @@ def at_stake(
         survey: the job.
         solved: the same, adjusted.
         rows: the register's rows that the job uses.
-        touched: per session, how many points were moved or taken away; None where the two issues cannot be compared,
-            so that every point counts as moved.
+        touched: how many points were moved or taken away; None where the two issues cannot be compared, so that every
+            point counts as moved.
     """
     if touched is None:
-        counts = {row["session"]: Counter({Change.MOVED: row["points"]}) for row in current["sessions"]}
-        touched = {session: count for session, count in counts.items() if count.total()}
+        moved = {row["session"]: row["points"] for row in current["sessions"]}
+        for name, readings in _in_means_only(current):
+            moved[name] = readings
+        touched = Touched({session: Counter({Change.MOVED: points}) for session, points in moved.items() if points})
     failing = _failing(survey, solved, mark_changes(current["register"], list(rows)))
-    emptied = _emptied(current, touched, _untied(survey, solved))
+    emptied = _emptied(current, touched.lost, _untied(survey, solved))
     return [
         {
             "session": session,
@@ -44,14 +46,20 @@ def at_stake(
             "held": counts[Change.HELD],
             "failing": failing.get(session, []),
         }
-        for session, counts in sorted(touched.items())
+        for session, counts in sorted(touched.hanging.items())
         if session in failing or session in emptied
     ]
 
 
-def _emptied(current: Record, touched: Touched, untied: set[str]) -> set[str]:
+def _in_means_only(current: Record) -> Iterator[tuple[str, int]]:
+    """Yield the sessions without a point of their own whose readings are in means, and how many of them are."""
+    for row in current["wholly_held_back"] if current["repeats"]["means"] else ():
+        if row["kind"] == Whole.SESSION and (readings := row["by_reason"].get(str(Reason.DUPLICATE))):
+            yield row["name"], readings
+
+
+def _emptied(current: Record, lost: Mapping[str, int], untied: set[str]) -> set[str]:
     """Return the sessions that are ``untied`` and of whose points none is issued any more; all, if none of any is."""
-    lost = {name: counts[Change.HELD] + counts[Change.WITHDRAWN] for name, counts in touched.items()}
     had = {row["session"]: row["points"] for row in current["sessions"] if row["points"]}
     gone = {name for name, points in had.items() if lost.get(name, 0) >= points}
     return gone if len(gone) == len(had) else gone & untied

@@ -8,7 +8,7 @@ issued by another of its readings now is the same point, and so is what has its 
 
 from collections import Counter
 from collections.abc import Callable, Container, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -51,15 +51,25 @@ class Reached:
 Because = Callable[[Reached], str]
 
 
-#: How many points of a session were moved, withdrawn or held.
-Touched = dict[str, Counter[Change]]
+@dataclass(frozen=True)
+class Touched:
+    """How many points were moved or taken away, by session.
+
+    Args:
+        hanging: those that hang on a session, by what became of them: a point hangs on its session of either issue, a
+            mean on those of all its readings.
+        lost: those of a session before, each once, that are not issued any more.
+    """
+
+    hanging: Mapping[str, Counter[Change]] = field(default_factory=dict)
+    lost: Mapping[str, int] = field(default_factory=dict)
 
 
 def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.RecordBatch, Compared, Touched, int]:
     """Return the rows of the layer ``changes``, the record's counts and largest moves, and what lost points hang on.
 
-    The third are the points that were moved or taken away, by their session now, or where they have none the one
-    before; the last is how many were known again by name and place alone, since their times differ.
+    The third are the points that were moved or taken away; the last is how many were known again by name and place
+    alone, since their times differ.
 
     Coordinates are as the grid writes them, by ``axes``; what lies between them is metres to the east, north and up.
     """
@@ -70,10 +80,14 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
     retimed = at_other_times(before, after, there, axes)
     known = _Known.of(before, after, there, axes)
     changed = known.changed()
-    kinds = _kinds(known, changed)
+    recoded = known.points & (changed | known.renamed())
+    kinds = _kinds(known, recoded)
     rows = {change: _rows(change, known, those, because) for change, those in kinds.items()}
+    rows[Change.RECODED] = _without_differences(rows[Change.RECODED])
     attributes = [name for name in old.attributes if name in new.attributes]
-    rows[Change.RECODED] = _with_values(rows[Change.RECODED], known, kinds[Change.RECODED], attributes)
+    # a point has one row, and one that moved as well says there what else it was and is
+    for change in (Change.MOVED, Change.RECODED):
+        rows[change] = _with_values(rows[change], known, kinds[change], recoded, attributes)
     layer = pa.Table.from_batches(rows.values(), CHANGES).combine_chunks().to_batches()
     moved = rows[Change.MOVED]
     counts: Compared = {
@@ -82,13 +96,13 @@ def compare(old: Side, new: Side, because: Because, axes: Axes) -> tuple[pa.Reco
         "released": rows[Change.RELEASED].num_rows,
         "added": rows[Change.ADDED].num_rows,
         "withdrawn": rows[Change.WITHDRAWN].num_rows,
-        "recoded": rows[Change.RECODED].num_rows,
+        "recoded": int(recoded.sum()),
         "attributes": int((known.points & changed).sum()),
         "max_horizontal": _largest(np.hypot(_column(moved, "d_east"), _column(moved, "d_north"))),
         "max_vertical": _largest(np.abs(_column(moved, "d_height"))),
     }
     lost = (Change.MOVED, Change.WITHDRAWN, Change.HELD)
-    touched = _touched(known, {change: kinds[change] for change in lost})
+    touched = _touched((before, old), (after, new), {change: kinds[change] for change in lost})
     return (layer[0] if layer else pa.RecordBatch.from_pylist([], CHANGES)), counts, touched, retimed
 
 
@@ -158,16 +172,16 @@ class _Known:
         return self.old[those], self.new[those]
 
 
-def _kinds(known: _Known, changed: Flags) -> dict[Change, _Pairs]:
-    """Return the rows of each kind of change; ``changed``, (k,), have other attributes."""
-    was_held, is_held = known.was_held, known.is_held
+def _kinds(known: _Known, recoded: Flags) -> dict[Change, _Pairs]:
+    """Return the rows of each kind of change; ``recoded``, (k,), have another name or other attributes."""
+    was_held, is_held, moves = known.was_held, known.is_held, known.points & (known.off() > MOVED)
     return {
-        Change.MOVED: known.pairs(known.points & (known.off() > MOVED)),
+        Change.MOVED: known.pairs(moves),
         Change.HELD: known.pairs(is_held & ~was_held),
         Change.RELEASED: known.pairs(~is_held & was_held),
         Change.ADDED: (None, known.came[~_flags(known.after)[known.came]]),
         Change.WITHDRAWN: (known.gone[~_flags(known.before)[known.gone]], None),
-        Change.RECODED: known.pairs(known.points & (changed | known.renamed())),
+        Change.RECODED: known.pairs(recoded & ~moves),
     }
 
 
@@ -190,11 +204,18 @@ def _know_renamed(before: pa.Table, after: pa.Table, there: Integers, axes: Axes
     there[now[near]] = was[near]
 
 
-def _with_values(rows: pa.RecordBatch, known: _Known, recoded: _Pairs, attributes: Sequence[str]) -> pa.RecordBatch:
-    """Return rows of recoded points with what each was and is before its reason: "code FENCE to TREE; ..."."""
-    if not rows.num_rows:
+def _with_values(
+    rows: pa.RecordBatch, known: _Known, pair: _Pairs, recoded: Flags, attributes: Sequence[str]
+) -> pa.RecordBatch:
+    """Return rows with what each that is ``recoded``, (k,), was and is before its reason: "code FENCE to TREE; ..."."""
+    old, new = pair
+    assert old is not None and new is not None  # a point in both issues
+    which = np.isin(new, known.new[recoded])
+    if not which.any():
         return rows
-    was, now = (table.take(pa.array(at)) for table, at in zip((known.before, known.after), recoded, strict=True))
+    was, now = (table.take(pa.array(at[which])) for table, at in ((known.before, old), (known.after, new)))
+    whole, mask = rows, pa.array(which)
+    rows = rows.filter(mask)
     pairs = [("name", _flat(was.column("name")), rows.column("name"))]
     pairs += [(name, _text(attribute(was, name)), _text(attribute(now, name))) for name in attributes]
     points = known.after.filter(pc.invert(known.after.column("held"))).column("name")
@@ -209,28 +230,59 @@ def _with_values(rows: pa.RecordBatch, known: _Known, recoded: _Pairs, attribute
         told.append(pc.if_else(pc.not_equal(one, two), text, pa.scalar(None, pa.string())))
     values = pc.binary_join_element_wise(*told, ", ", null_handling="skip")
     because = pc.binary_join_element_wise(values, rows.column("because"), "; ")
-    return rows.set_column(rows.schema.get_field_index("because"), CHANGES.field("because"), because)
+    because = pc.replace_with_mask(whole.column("because"), mask, because)
+    return whole.set_column(whole.schema.get_field_index("because"), CHANGES.field("because"), because)
+
+
+def _without_differences(rows: pa.RecordBatch) -> pa.RecordBatch:
+    """Return rows of points that lie where they lay: the arithmetic's remnants are no difference."""
+    none = pa.nulls(rows.num_rows, pa.float64())
+    for name in ("d_east", "d_north", "d_height"):
+        rows = rows.set_column(rows.schema.get_field_index(name), CHANGES.field(name), none)
+    return rows
 
 
 def _text(column: pa.ChunkedArray) -> pa.Array:
     return _flat(column).cast(pa.string())
 
 
-def _touched(known: _Known, kinds: Mapping[Change, _Pairs]) -> Touched:
-    """Return how many rows of each kind every session has: the session of the new row, else that of the old."""
-    found: Touched = {}
-    for change, (old, new) in kinds.items():
-        columns = []
-        if new is not None:
-            columns.append(_flat(known.after.column("session").take(pa.array(new))))
-            old = old[np.asarray(columns[0].is_null())] if old is not None else None
-        if old is not None:
-            columns.append(_flat(known.before.column("session").take(pa.array(old))))
-        for column in columns:
-            for entry in pc.value_counts(column.cast(pa.string())).to_pylist():
-                if entry["values"] is not None:
-                    found.setdefault(entry["values"], Counter())[change] += entry["counts"]
-    return found
+def _touched(
+    old: tuple[pa.Table, Side],
+    new: tuple[pa.Table, Side],
+    parts: Mapping[Change, _Pairs],
+) -> Touched:
+    """Return how many rows of each kind hang on every session, by the rows of two issues that differ, and its side."""
+    hanging: dict[str, Counter[Change]] = {}
+    lost: Counter[str] = Counter()
+    for change, pair in parts.items():
+        found = [
+            _hanging_on(table.take(pa.array(rows)), side)
+            for (table, side), rows in zip((old, new), pair, strict=True)
+            if rows is not None
+        ]
+        # one that hangs on a session in both issues, or as a mean of several readings of it, counts once
+        whole = pa.concat_tables(found).group_by(["at", "session"]).aggregate([])
+        for session, count in _counted(whole.column("session")):
+            hanging.setdefault(session, Counter())[change] += count
+        rows = pair[0]
+        if change is not Change.MOVED and rows is not None:
+            lost.update(dict(_counted(old[0].column("session").take(pa.array(rows)).cast(pa.string()))))
+    return Touched(hanging, lost)
+
+
+def _hanging_on(rows: pa.Table, side: Side) -> pa.Table:
+    """Return by number which sessions each of some rows hangs on: its own, and those of the readings in a mean."""
+    own = _flat(rows.column("session")).cast(pa.string())
+    at, sessions = np.arange(rows.num_rows), own
+    if side.formed is not None and rows.num_rows:
+        means, of_means = side.formed.sessions(rows)
+        at, sessions = np.concatenate([at, means]), pa.concat_arrays([own, of_means])
+    return pa.table({"at": pa.array(at, pa.int64()), "session": sessions}).drop_null()
+
+
+def _counted(sessions: pa.ChunkedArray) -> list[tuple[str, int]]:
+    """Return the names of sessions, and how often each is there."""
+    return [(entry["values"], entry["counts"]) for entry in pc.value_counts(sessions.drop_null()).to_pylist()]
 
 
 def _match(one: tuple[pa.Table, Side], other: tuple[pa.Table, Side]) -> Integers:

@@ -63,7 +63,8 @@ class Last:
     def side(self, columns: Sequence[str] = ()) -> Side:
         """Return its rows for comparison, with the attributes of points that ``columns`` has too. Raises `Lost`."""
         side = self._side_without_points(columns)
-        with closing(read_batches(self.package, "points", (*COMPARED, *side.attributes))) as batches:
+        of_means = () if side.formed is None else ("source_row",)
+        with closing(read_batches(self.package, "points", (*COMPARED, *of_means, *side.attributes))) as batches:
             for batch in batches:
                 side.add(batch, held=False)
         return side
@@ -79,8 +80,10 @@ class Last:
 
     def _side_without_points(self, columns: Sequence[str]) -> Side:
         there = columns_of(self.package, "points") if columns else set()
-        side = Side([name for name in attributes_of(columns) if name in there])
-        with closing(read_batches(self.package, "held_back", (*COMPARED, "reason"))) as batches:
+        means = self.record["repeats"]["means"] > 0
+        side = Side([name for name in attributes_of(columns) if name in there], means)
+        of_means = ("source_row", "detail") if means else ()
+        with closing(read_batches(self.package, "held_back", (*COMPARED, "reason", *of_means))) as batches:
             for batch in batches:
                 side.add(batch, held=True)
         return side

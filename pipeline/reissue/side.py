@@ -15,6 +15,7 @@ from pipeline.intake.columns import DiskColumn, DiskColumns
 from pipeline.issue.geopackage.layers import GEOMETRY
 from pipeline.reissue.laid_down import LaidDown
 from pipeline.reissue.left_over import left_over
+from pipeline.reissue.means import Formed
 from pipeline.tables import TIME
 
 #: The columns of an issue's points, and of the rows that it holds back, that a comparison needs.
@@ -32,6 +33,7 @@ _SIDE = pa.schema(
         ("height", pa.float64()),
         ("session", _WORD),
         ("source_file", _WORD),
+        ("source_row", pa.int64()),
         ("held", pa.bool_()),
         ("reason", _WORD),
     ]
@@ -45,11 +47,13 @@ class Side:
 
     Of an observation that was exported twice, one row is a point and the other held back: points come first, so that
     points are matched with points. ``attributes`` are columns of points that are compared as well. A row whose time is
-    not known is left out: without it nothing can be known again. A name may be missing.
+    not known is left out: without it nothing can be known again. A name may be missing. Where some points are means,
+    ``means`` asks to note what they were formed from: rows then have ``source_row``, and those held back ``detail``.
     """
 
-    def __init__(self, attributes: Sequence[str] = ()) -> None:
+    def __init__(self, attributes: Sequence[str] = (), means: bool = False) -> None:
         self.attributes = tuple(attributes)
+        self.formed = Formed() if means else None
         self._kept: list[LaidDown | None] = [None, None]
         self._sums = [DiskColumns({"sum": np.uint64, "name": np.uint64}) for _ in range(2)]
 
@@ -63,6 +67,10 @@ class Side:
         columns["held"] = pa.array(np.full(rows.num_rows, held))
         reason = rows.column("reason") if held else pa.nulls(rows.num_rows, pa.string())
         columns["reason"] = reason.cast(_WORD)
+        if self.formed is not None:
+            columns["source_row"] = rows.column("source_row").cast(pa.int64())
+            if held:
+                self.formed.add(rows)
         own = {name: rows.column(name) for name in self.attributes} if not held else {}
         batch = pa.RecordBatch.from_pydict(columns | {_OWN + name: column for name, column in own.items()})
         if (kept := self._kept[held]) is None:

@@ -231,7 +231,7 @@ class _SecondPass:
         """Read the rows of the previous issue, which those of this one are compared with."""
         if self.earlier is not None:
             self.was = self.earlier.side or self.earlier.last.side()
-            self.now = Side(self.was.attributes)
+            self.now = Side(self.was.attributes, means=len(self.drafter.given.number) > 0)
 
     def write(self, package: Path, layers: Iterable[LayerSource], *, into: bool) -> Layers:
         """Write layers into a new GeoPackage, or ``into`` one that is there."""
@@ -352,7 +352,7 @@ class _Rest:
         survey, solved = running.survey, running.drafter.solved
         changed: pa.RecordBatch | None = None
         changes: Compared = {}
-        touched: Touched = {}
+        touched = Touched()
         retimed = 0
         if running.earlier is not None:
             found = compare(running.was, running.now, running.earlier.because, survey.axes)

@@ -76,6 +76,26 @@ def test_the_same_in_python(path: Path) -> None:
     assert issues[2].differences(issues[1])["recoded"].isna().all()
 
 
+def test_what_moved_says_its_other_code_too(tmp_path: Path) -> None:
+    """The height of CM1 and the code of a point that it ties change at once: one row, one line."""
+    job = simulate(Plan(sessions=1, points=4, noise=False))
+    path = job.write(tmp_path)
+    run_job(path)
+    job.mistype("CM1", "height", 0.006)
+    job.write(tmp_path)
+    rewrite_export(
+        tmp_path / "rover001.csv", lambda row: row | ({"Code": "TREE"} if row["Point"] == "S01-00002" else {})
+    )
+    run_job(path)
+    (row,) = [one for one in between(path, 1, 2).rows.to_pylist() if one["name"] == "S01-00002"]
+    assert row["change"] == "moved" and row["d_height"] == pytest.approx(0.006, abs=2e-5)
+    assert row["because"].startswith("code ") and " to TREE; " in row["because"]
+    told = open_issue(path, 2).differences(open_issue(path, 1)).set_index("name")["recoded"].dropna().to_dict()
+    assert list(told) == ["S01-00002"] and told["S01-00002"].endswith(" to TREE")
+    said = CliRunner().invoke(app, ["history", str(path), "--between", "1", "2"]).output
+    assert [line.endswith(" to TREE") for line in said.splitlines() if " S01-00002  " in line] == [True]
+
+
 @pytest.mark.parametrize(("first", "second", "what"), [(1, 9, "no issue 009"), (2, 2, "named twice")])
 def test_what_cannot_be_compared_is_refused(path: Path, first: int, second: int, what: str) -> None:
     with pytest.raises(JobError, match=what):

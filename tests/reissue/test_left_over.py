@@ -136,3 +136,20 @@ def test_a_name_that_passes_to_another_point_is_told() -> None:
     rows, counts, *_ = compare(new, old, lambda _: "why", Axes())
     (row,) = [row for row in rows.to_pylist() if row["change"] == Change.RECODED]
     assert (row["name"], row["because"]) == ("P1", "name P1_2 to P1; why")
+
+
+def test_a_point_has_one_row_that_says_all() -> None:
+    """P1 moved and has another code, P2 another code alone, P3 moved alone."""
+    sides = []
+    for east, codes in (((10.0, 20.0, 30.0), "AAA"), ((12.0, 20.0, 33.0), "BBA")):
+        rows = points([(f"P{n}", n, at, code) for n, at, code in zip((1, 2, 3), east, codes, strict=True)], pa.int64())
+        sides.append(Side(("code",)))
+        sides[-1].add(rows.set_column(rows.schema.get_field_index("height"), "height", pa.array([5.0] * 3)), held=False)
+    found, counts, *_ = compare(*sides, lambda _: "why", Axes())
+    assert (counts["moved"], counts["recoded"], counts["attributes"]) == (2, 2, 2)
+    told = {row["name"]: (row["change"], row["d_east"], row["d_height"], row["because"]) for row in found.to_pylist()}
+    assert told == {
+        "P1": (Change.MOVED, 2.0, 0.0, "code A to B; why"),
+        "P2": (Change.RECODED, None, None, "code A to B; why"),
+        "P3": (Change.MOVED, 3.0, 0.0, "why"),
+    }

@@ -65,13 +65,14 @@ _LINES = {
 }
 _CHANGES = {
     "name": "the point's name",
-    "change": "what became of it",
+    "change": "what became of it: moved, added, withdrawn, held or released; recoded: it has another name, code or"
+    " attribute, and lies where it lay",
     **{f"old_{axis}": f"{axis} in the previous issue {_ON_GRID}" for axis in NAMES},
     **{f"new_{axis}": f"{axis} in this issue {_ON_GRID}" for axis in NAMES},
     "d_east": "new minus old, to the east [m]",
     "d_north": "new minus old, to the north [m]",
     "d_height": "new minus old, upwards [m]",
-    "because": "why; of a recoded point first what it was and is",
+    "because": "why; of a point with another name, code or attribute first what that was and is",
 }
 
 
