@@ -11,6 +11,7 @@ from pipeline.geodesy.operations import own_places
 from pipeline.intake.ledger import SOUND, ReadingRows
 from pipeline.notices.beside_marks import Beside, beside_notes
 from pipeline.read.files import read_batches
+from pipeline.solve.taken_out import unlisted
 from pipeline.sphere import DEGREE
 from pipeline.words import Reason, reason_code
 
@@ -34,9 +35,11 @@ class BesideMarks:
 
     @classmethod
     def of(cls, drafter: Drafter) -> "BesideMarks":
-        """Return one that has looked at nothing; what is told by its name or code is not told again."""
+        """Return one that has looked at nothing; what gives a field shift or is told by its name is not told again."""
         survey, solved = drafter.survey, drafter.solved
-        told = np.array([one.number for one in solved.missed], np.int64)
+        by_field = sorted(unlisted(survey, solved))
+        numbers = np.asarray(survey.candidates.table.column("number"), np.int64)[by_field]
+        told = np.concatenate([np.array([one.number for one in solved.missed], np.int64), numbers])
         return cls(drafter, NearMarks.of(solved.reference.grid[:, :2], survey.job.checks.radius), told)
 
     def add(self, drafted: Drafted) -> None:

@@ -317,7 +317,8 @@ class Drafter:
                 if not use.area.holds(longitude, latitude)[0]:
                     at = f"{longitude[0]:.4f}, {latitude[0]:.4f}"
                     return f"it lies at {at}, outside the area of use of {operation.name}: {use.name.rstrip('.')}"
-        grids = [grid.name for operation in survey.operations.recorded() for grid in operation.grids]
+        used = (grid.name for operation in survey.operations.recorded() for grid in operation.grids)
+        grids = list(dict.fromkeys(used))  # two steps may use one grid
         return "no coordinates here: outside the grid or projection" + (f" ({', '.join(grids)})" if grids else "")
 
     def _first(self, number: int) -> str:

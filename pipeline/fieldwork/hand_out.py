@@ -34,6 +34,8 @@ from pipeline.tables import number_column
 
 #: The ending of the page.
 _PAGE = ".html"
+#: Bytes of a page that are looked at for the name of its file of marks.
+_LARGEST = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ def hand_out(
     Args:
         path: the job file.
         to: a new .csv, .geojson or .gpkg.
-        sheet: the page; else beside ``to``, with its name.
+        sheet: the page; else beside ``to``, with its name; its whole name, where that page is another file's.
         around: a place in words (`work.FORMS`); else the job's plan or readings say where its work is.
         within: metres from there; else `look.WITHIN`.
         force: write over what an earlier hand-out or somebody else left there.
@@ -82,7 +84,7 @@ def hand_out(
 
     Raises `JobError` for a job that cannot be loaded, a place that is none, and a file that may not be written over.
     """
-    page = sheet if sheet is not None else to.with_suffix(_PAGE)
+    page = sheet if sheet is not None else _page_beside(to)
     check_working_folder([path, to, page])
     loaded = load(path, sessions=False)
     if found := list(_refused(to, page, loaded, force)):
@@ -99,6 +101,19 @@ def hand_out(
     sheet_made = render(sheet_of(at_hand, rows, every, said, to.name, left_out))
     _write({to: made, page: sheet_made}, force)
     return HandedOut(to, page, at_hand, rows, every, said, left_out)
+
+
+def _page_beside(to: Path) -> Path:
+    """Return where the page of a file of marks lies: m.html, or m.gpkg.html for m.gpkg where m.html is m.csv's."""
+    page = to.with_suffix(_PAGE)
+    others = (to.with_suffix(ending) for ending in ENDINGS)
+    there = [other.name for other in others if other.name != to.name and other.is_file()]
+    if not there or not page.is_file():
+        return page
+    with page.open("rb") as file:
+        text = file.read(_LARGEST).decode("utf-8", "replace")
+    of_other = to.name not in text and any(name in text for name in there)
+    return to.with_name(to.name + _PAGE) if of_other else page
 
 
 def _refused(to: Path, page: Path, loaded: LoadedJob, force: bool) -> Iterator[Problem]:

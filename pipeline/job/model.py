@@ -491,7 +491,10 @@ class Session(_Strict):
     shift: Annotated[
         Annotated[Literal["derive", "none"], Tag(SHIFT_WORD)] | Annotated[GivenShift, Tag(SHIFT_GIVEN)],
         Discriminator(_shift_form),
-    ] = Field("derive", description="derived from the ties, none at all, or as stated")
+    ] = Field(
+        "derive",
+        description="derived from the ties; none, but for what ties move it within its uncertainty; or as stated",
+    )
     field_shift: (
         Annotated[
             Annotated[FieldShift, Tag(FIELD_ONE)] | Annotated[Listed[FieldShift], Tag(FIELD_LIST)],

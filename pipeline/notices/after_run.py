@@ -1,5 +1,6 @@
 """What a reader of the issue should look at besides failing checks, in words."""
 
+import math
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,7 +19,10 @@ from pipeline.solve.field_shifts import Read
 from pipeline.solve.solve import Solved, shift_at_places
 from pipeline.solve.taken_out import taken_out_notes
 from pipeline.tolerance import plan_and_height
-from pipeline.words import counted, plural
+from pipeline.words import Role, counted, plural
+
+#: Metres by which ties move a session that is stated to need no shift, beyond which it is told. Ours, no source.
+_MOVED = 0.005
 
 
 def notes(survey: Survey, solved: Solved) -> list[str]:
@@ -26,6 +30,7 @@ def notes(survey: Survey, solved: Solved) -> list[str]:
     return [
         *_untied(survey, solved),
         *_idle_confirmations(survey, solved),
+        *_moved_by_ties(survey, solved),
         *_field_shifts_in_doubt(survey, solved),
         *taken_out_notes(survey, solved),
         *bend_notes(survey, shift_at_places(survey, solved)[0]),
@@ -58,6 +63,24 @@ def _untied(survey: Survey, solved: Solved) -> Iterator[str]:
             f"untied in {lacking}: {', '.join(names)}; one occupation, in {some}, of a mark that control ties in"
             f" {lacking}{marks} would tie {'it' if len(names) == 1 else 'them'}"
         )
+
+
+def _moved_by_ties(survey: Survey, solved: Solved) -> Iterator[str]:
+    """Yield sessions that are stated to need no shift and get one by their ties, within the uncertainty of none."""
+    tied = {
+        session
+        for session, role in zip(solved.occupations.session, solved.occupations.roles, strict=True)
+        if role is Role.TIE
+    }
+    shifts, _ = shift_at_places(survey, solved)
+    for window in survey.windows:
+        east, north, up = shifts[window.index].tolist()
+        if window.session.shift == "none" and window.index in tied and math.hypot(east, north, up) > _MOVED:
+            yield (
+                f"session {window.session.name} is stated to need no shift; its ties move it by {east:+.3f} east,"
+                f" {north:+.3f} north, {up:+.3f} up, which is within what none leaves open; list them as checks where"
+                " nothing is to move it"
+            )
 
 
 def _idle_confirmations(survey: Survey, solved: Solved) -> Iterator[str]:

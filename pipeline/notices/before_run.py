@@ -18,6 +18,7 @@ from pipeline.job.zones import reversed_sign
 from pipeline.notices.bases import base_notes
 from pipeline.notices.codes import code_notes
 from pipeline.notices.register import register_warnings
+from pipeline.read.sources import has_layers
 
 
 def before_notes(examined: Examined, last: Record | None, shown: str | None = None) -> list[str]:
@@ -30,7 +31,13 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
             wherever the job lies.
     """
     survey = examined.survey
-    told = [*examined.remarks, *job_notes(survey), *site_notes(survey), *heading_notes(survey)]
+    told = [
+        *examined.remarks,
+        *_idle_layers(survey, shown is None),
+        *job_notes(survey),
+        *site_notes(survey),
+        *heading_notes(survey),
+    ]
     told += system_notes(survey, examined.stood)
     register, control = survey.register, survey.job.control
     if register is not None and control is not None:
@@ -42,6 +49,24 @@ def before_notes(examined: Examined, last: Record | None, shown: str | None = No
     told += base_notes(survey)
     told += [*clock_notes(examined.clocks), *file_notes(survey), *hidden_notes(survey)]
     return [*told, *code_notes(survey, shown is not None)]
+
+
+def _idle_layers(survey: Survey, recorded: bool) -> list[str]:
+    """Return in words which blocks name a layer, or sheet, and read no file that has any.
+
+    What is ``recorded`` names the job file without its folder, as `_reversed_zones` does.
+    """
+    told = []
+    for number, block in enumerate(survey.job.points):
+        layered = any(has_layers(export.path) for export in survey.exports if export.block == number)
+        if block.layer is not None and not layered:
+            file, line = survey.where("points", number, "layer")
+            told.append(
+                f"{Path(file).name if recorded else file}:{line}: layer names one of a GeoPackage or a sheet of a"
+                " spreadsheet, and no file of this block is either: it does nothing; take it out, or see whether files"
+                " names what was meant"
+            )
+    return told
 
 
 def _reversed_zones(survey: Survey, recorded: bool) -> list[str]:

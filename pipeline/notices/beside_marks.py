@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pipeline.intake.survey import Survey
 from pipeline.sessions.toml_lines import more_occupations, sayable
 from pipeline.solve.solve import Solved
+from pipeline.solve.taken_out import unlisted
 from pipeline.solve.unanswered_checks import where_read
 from pipeline.words import plural
 
@@ -29,7 +30,7 @@ class Beside:
 
 def named_after(survey: Survey, solved: Solved) -> list[Beside]:
     """Return the points that are named after a mark and lie on it, or far from it."""
-    names = survey.candidates.names
+    names, by_field = survey.candidates.names, unlisted(survey, solved)
     return [
         Beside(
             one.session,
@@ -39,6 +40,7 @@ def named_after(survey: Survey, solved: Solved) -> list[Beside]:
             f"{where_read(survey, survey.candidates, one.row)}: {one.why}",
         )
         for one in solved.unsaid
+        if one.row not in by_field
     ]
 
 

@@ -33,7 +33,7 @@ from pipeline.read.layer_crs import check_crs
 from pipeline.read.mapping import base_of, mapped, position_of, sigma_of, time_of
 from pipeline.read.passed_over import PassedOver, passed_over
 from pipeline.read.raw import Raw
-from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, open_source
+from pipeline.read.sources import JSON, PACKAGE, TEXT, Source, has_layers, open_source
 from pipeline.read.spreadsheet import unseen_sheets
 from pipeline.read.text import check_text, known_encoding
 from pipeline.read.times import clock
@@ -122,7 +122,7 @@ def find_exports(
         for path in _paths(points, folder, job_file, line("files"), problems, issued):
             shown = _shown(path, folder)
             others = owners.setdefault(os.path.realpath(path), [])
-            layers = (points.layer or (None,)) if path.suffix.lower() in (*PACKAGE, *WORKBOOKS) else (None,)
+            layers = (points.layer or (None,)) if has_layers(path) else (None,)
             if any(layer is None or None in layers or layer in layers for _, layer in others):
                 first = where("points", others[0][0], "files")[1]
                 what = f"{shown} belongs to two blocks of points (the other is at line {first})"

@@ -115,6 +115,11 @@ def _open_sheet(path: Path, points: Points, rows_per_batch: int) -> Source:
     return Source(line, None, how, checked(how, batches))
 
 
+def has_layers(path: Path) -> bool:
+    """Say whether a file is of a kind that has layers, or sheets."""
+    return path.suffix.lower() in (*PACKAGE, *WORKBOOKS)
+
+
 def _layer(path: Path, points: Points) -> str:
     there = layers_of(path)
     every = listed(there, QUOTE)

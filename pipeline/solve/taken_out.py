@@ -94,15 +94,25 @@ def _stays(survey: Survey, solved: Solved) -> Iterator[str]:
         )
 
 
+def unlisted(survey: Survey, solved: Solved) -> set[int]:
+    """Return the candidates that give a field shift and are in no list of their session: told as such, and once."""
+    used = [(one, one.used.row) for one in solved.field.taken if one.used is not None]
+    own = {row for one, row in used if int(survey.candidates.session[row]) == one.window.session}
+    return {row for row in own if survey.candidates.named[row] is None}
+
+
 def _unlisted(survey: Survey, solved: Solved) -> Iterator[str]:
+    alone = unlisted(survey, solved)
     for one in solved.field.taken:
         if one.used is None:
             continue
         stated, said = one.window.stated, survey.candidates.named[one.used.row]
         where = f"session {one.window.name}: the field shift is by {stated.tie} on {stated.mark}"
-        own = int(survey.candidates.session[one.used.row]) == one.window.session
-        if said is None and own:
+        if one.used.row in alone and int(survey.candidates.session[one.used.row]) == one.window.session:
             listed = f'{{ point = "{stated.tie}", mark = "{stated.mark}" }}'
-            yield f"{where}, which is among neither ties nor checks; if it stood there, write ties = [{listed}]"
+            yield (
+                f"{where}, which is among neither ties nor checks; if it stood there, write ties = [{listed}]; until"
+                " then it is a point to draw from"
+            )
         elif said is not None and said.mark != stated.mark:
             yield f"{where}, but as a {said.role} it stands on {said.mark}; see which is right"

@@ -215,6 +215,21 @@ def test_a_file_that_may_not_be_written_is_refused(kind: str, issued: tuple[Simu
     assert sorted((file, file.stat().st_mtime_ns) for file in path.parent.rglob("*")) == before
 
 
+def test_each_format_has_a_sheet_of_its_own(issued: tuple[Simulation, Path], tmp_path: Path) -> None:
+    """The sheet of the first file stays; what somebody else wrote there is in the way, as ever."""
+    _, path = issued
+    first = hand_out(path, tmp_path / "m.csv")
+    before = first.sheet.read_bytes()
+    second = hand_out(path, tmp_path / "m.geojson")
+    assert (first.sheet.name, second.sheet.name) == ("m.html", "m.geojson.html")
+    assert first.sheet.read_bytes() == before and "m.geojson" in second.sheet.read_text(encoding="utf-8")
+    assert hand_out(path, tmp_path / "m.csv", force=True).sheet == first.sheet
+    assert hand_out(path, tmp_path / "m.geojson", force=True).sheet == second.sheet
+    first.sheet.write_text("mine", encoding="utf-8")
+    with pytest.raises(JobError, match="there is a file already"):
+        hand_out(path, tmp_path / "m.gpkg")
+
+
 def test_distances_against_the_geodesic(issued: tuple[Simulation, Path], tmp_path: Path) -> None:
     """Ground distance: the geodesic on the ellipsoid (geographiclib) raised to the mean height by 1 + h / R.
 
