@@ -175,6 +175,7 @@ def test_a_row_held_back_says_why_and_has_its_place_where_it_is_known(
     for name, word in {"X00": "43 S", "X01": "#REF!", "X08": "2026-04-05T02:30:00", "X10": "BASE-77", "X13": "float",
                        "X15": "0.06", "X17": "egm96_canterbury.gtx"}.items():  # fmt: skip
         assert word in details[name], details[name]
+    assert details["X17"].count("egm96_canterbury.gtx") == 1  # the register's heights come through it too
     for row, place in zip(issue.held_back.rows, issue.held_back.places, strict=True):
         known = row["reason"] in ("suspect", "unclosed", "unchecked", "not_fixed", "poor_quality", "duplicate")
         if known:
