@@ -3,6 +3,7 @@
 import math
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 
@@ -83,7 +84,7 @@ def _of(
         f" a column {column} or as [control] {key}"
     )
     sessions = tuple(np.unique(stood.session[np.isin(stood.mark, marks)]).tolist())
-    return Doubtful(Doubt.PRECISION, what, sessions, register.shown, register.lines[int(marks[0])])
+    return Doubtful(Doubt.PRECISION, what, sessions, Path(register.shown).name, register.lines[int(marks[0])])
 
 
 def _disagreeing(on_marks: OnTheMarks, axes: list[tuple["_Axis", Flags]]) -> list[tuple["_Axis", Flags]]:
