@@ -27,12 +27,16 @@ class OnTheMarks:
     off: Floats
 
     def computed(self, session: int, height: bool) -> bool:
-        """Tell whether readings on two marks of a session or more agree as only computed ones do."""
-        off = self.off[self.session == session]
-        off = off[np.isfinite(off).all(axis=1)] if height else off
-        if len(off) < 2:
-            return False
-        return bool(np.abs(off[:, 2] if height else off[:, :2]).max() <= COMPUTED)
+        """Tell whether readings on two marks of a session or more agree as only computed ones do.
+
+        A session that stands on one mark or none is as the others of the job are.
+        """
+        known = self.off[:, 2] if height else np.abs(self.off[:, :2]).max(axis=1, initial=0.0)
+        told = np.isfinite(known)
+        numbers, marks = np.unique(self.session[told], return_counts=True)
+        several = numbers[marks > 1]
+        of = [session] if session in several else several.tolist()
+        return bool(of) and bool(np.abs(known[told & np.isin(self.session, of)]).max() <= COMPUTED)
 
 
 def on_the_marks(survey: Survey, stood: Stood | None) -> OnTheMarks:

@@ -134,6 +134,15 @@ def test_coordinates_that_were_computed_are_let_be(tmp_path: Path) -> None:
     assert told(job.write(tmp_path)) == []
 
 
+def test_of_a_computed_job_sessions_with_a_tie_alone_are_let_be_too(tmp_path: Path) -> None:
+    job = simulate(Plan(sessions=2, points=20, ties=1, checks=2, marks=3, reach=400.0, noise=False))
+    job.keep((job.rows["session"] == 0) | (job.rows["kind"] != "check"))
+    job.job["session"][1].pop("checks", None)
+    points = job.rows["kind"] == "point"
+    job.rows["height"][points] = np.round(job.rows["height"][points])
+    assert told(job.write(tmp_path)) == []
+
+
 def test_an_export_of_few_rows_says_nothing_of_its_digits(tmp_path: Path) -> None:
     """One in ten numbers ends in a zero."""
     path = rounded(9, 4).write(tmp_path, files=2)
