@@ -82,7 +82,7 @@ def test_a_table_that_is_not_as_it_should_be_is_named_and_told(rows: str, told: 
 
 def test_of_two_tables_it_is_asked_which(tmp_path: Path) -> None:
     laid(tmp_path, 0)
-    (tmp_path / "log.csv").write_bytes((tmp_path / "sessions.csv").read_bytes())
+    (tmp_path / "log.csv").write_bytes((tmp_path / "sessions.csv").read_bytes() + b"\n")  # not the same bytes
     asked = {one.question.key: one.question for one in new_job(tmp_path).asked}
     assert [each.value for each in asked["sessions.file"].candidates] == ['"log.csv"', '"sessions.csv"']
 
