@@ -1,5 +1,6 @@
 """What is odd about an export as a whole: much of it held back, standard uncertainties, ends of occupations."""
 
+import math
 import os
 from collections.abc import Iterator
 from contextlib import suppress
@@ -15,12 +16,16 @@ from pipeline.issue.attention import NO_ROWS
 from pipeline.read.dialect import find_dialect
 from pipeline.read.files import Export
 from pipeline.read.findings import Unusable
+from pipeline.read.precision_headings import Side
 from pipeline.words import Doubt, Reason, counted, plural
 
 #: Readings of a session from which on most of them say something of it.
 _FEW = 5
 #: The part of an export's rows, and how many at least, that are held back for one reason before that is told.
 _MUCH, _MANY = 0.2, 3
+#: How many times larger precisions that are not mapped are than those that are used before that is told, and how much
+#: wider than a standard uncertainty those are that say to be.
+_LARGER, _WIDEST = 3.0, 2.5
 #: Solutions that are listed.
 _LISTED = 4
 #: Words for solutions that are no fixed ones: decimetres to metres off, by nature.
@@ -65,6 +70,7 @@ def file_notes(survey: Survey) -> list[str]:
             *_passed_over(export),
             *_few_sigmas(export, log),
             *_unjudged(export, log),
+            *_left(export, log, survey),
             *_ends(export, log),
             *_dates(export, log),
         ]
@@ -152,6 +158,27 @@ def _few_sigmas(export: Export, log: FileLog) -> Iterator[str]:
             f"{export.shown}:{log.large.row}: {_readings(log.large, log)} of more than {LARGE_SIGMA[0]:g} m in plan or"
             f" {LARGE_SIGMA[1]:g} m in height, this one first; fixed solutions are never as uncertain as that: state"
             " max_sigma_horizontal and max_sigma_vertical"
+        )
+
+
+def _left(export: Export, log: FileLog, survey: Survey) -> Iterator[str]:
+    """Yield columns that say precisions much larger than those that are used, and that the job file does not map."""
+    quality, points = survey.job.quality, export.points
+    plan = points.scale or quality.scale
+    up = points.scale_vertical or points.scale or quality.scale_vertical or quality.scale
+    larger = []
+    for name, one in log.left.items():
+        if one.below or one.count < _FEW or one.used <= 0.0:
+            continue
+        said, used = math.sqrt(one.stated / one.count), math.sqrt(one.used / one.count)
+        used *= up if one.said.side is Side.UP else plan
+        if said > _LARGER * (_WIDEST if one.said.wider else 1.0) * used:
+            larger.append(f'"{name}" ({said:.3g} m, where {used:.2g} m is used)')
+    if larger:
+        yield (
+            f"{export.shown}: columns that look like precisions are not mapped and say more than what is used, by their"
+            f" root mean squares: {', '.join(larger)}: hu95 and vu95 may be too small by as much; map them if they are"
+            " standard uncertainties in metres, or state in [quality] what readings have"
         )
 
 

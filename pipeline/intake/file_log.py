@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from pipeline.arrays import Flags, Floats, Integers
 from pipeline.clock import HOUR, MINUTE
 from pipeline.intake import accept
+from pipeline.intake.left_precisions import LeftPrecision, note_left
 from pipeline.intake.sort import Sifted
 from pipeline.job.model import Quality
 from pipeline.read.files import Export
@@ -102,6 +103,7 @@ class FileLog:
             figure stands for none.
         early_end, long: readings whose time_end lies before their time, or half a day after it.
         late_end: those whose time_end lies outside the session that their time is in.
+        left: columns that are precisions by their headings and that the job file does not map, by heading.
         dated: readings whose name is a date, and code, by our words; ``date`` is the first of such texts.
         extent: where the sound readings of each session lie.
     """
@@ -124,6 +126,7 @@ class FileLog:
     early_end: Noted = field(default_factory=Noted)
     long: Noted = field(default_factory=Noted)
     late_end: Noted = field(default_factory=Noted)
+    left: dict[str, LeftPrecision] = field(default_factory=dict)
     dated: dict[str, Noted] = field(default_factory=dict)
     date: dict[str, str] = field(default_factory=dict)
     minutes: dict[str | None, list[Integers]] = field(default_factory=dict)
@@ -171,6 +174,7 @@ class FileLogs:
             each is not None for each in (columns.sigma_east, columns.sigma_up, columns.sigma_horizontal, columns.drms)
         ):
             self._note_sigmas(batch, sifted, log, rows)
+        note_left(log.left, batch, export, sound, self.quality)
         if export.points.columns.time_end is not None:
             self._note_ends(batch, sifted, log, rows)
         for word in ("name", "code"):

@@ -6,10 +6,12 @@ from typing import Protocol
 from pipeline.job.toml_text import quoted
 from pipeline.new_job.headings import axis_of, bare, letter_of
 from pipeline.new_job.questions import Candidate, Question
+from pipeline.read.precision_headings import Side, precision_said
 
 #: Headings of precisions along an axis, without accents and signs.
 _STEMS = ("s", "sd", "std", "stddev", "sigma", "σ")
 _LETTER = {f"{stem}{letter}": letter for stem in _STEMS for letter in "xyz"}
+_LETTERED = (Side.X, Side.Y, Side.Z)
 #: The side on which each word of a position lies.
 _SIDES = {"easting": "east", "longitude": "east", "northing": "north", "latitude": "north"}
 _USUAL = {"x": "east", "y": "north", "z": "up"}
@@ -29,6 +31,9 @@ class _Mapped(Protocol):
 
 def axis_letter(heading: str) -> str:
     """Return the letter of the axis along which a precision is, "" for a heading of anything else."""
+    said = precision_said(heading)
+    if said is not None and said.plain and not said.wider and said.side in _LETTERED:
+        return said.side.name.lower()
     return _LETTER.get(bare(heading), "")
 
 

@@ -13,6 +13,7 @@ from pipeline.new_job.headings import axis_of, feet_of, is_known, letter_of, ran
 from pipeline.new_job.heights import height_said
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
+from pipeline.new_job.precisions import is_precision
 from pipeline.new_job.values import MOSTLY, angles, decimals, given
 
 #: Metres between two heights that are one but for their rounding; and how much of the ground's ups and downs may be
@@ -95,7 +96,8 @@ def _decimals_of(texts: Sequence[str]) -> float:
 
 def _height(look: FileLook, found: Mapped, free: list[str], number: Callable[[str], bool]) -> None:
     """Find the heights: those above the ellipsoid where a heading says so, else any; others that differ are rivals."""
-    kinds = {name: height_said(heading_of(name) if look.numbered else name) for name in free if number(name)}
+    heads = {name: heading_of(name) if look.numbered else name for name in free}
+    kinds = {name: height_said(head) for name, head in heads.items() if number(name) and not is_precision(head)}
     ranked, others = dict[str, list[str]](), dict[str, list[str]]()
     for word, each in (("ellipsoid_height", "ellipsoid"), ("level", "level"), ("height", "")):
         places = {name: rank(word, name) for name in kinds if kinds[name] == each}
@@ -137,7 +139,7 @@ def _alike(one: Floats | None, other: Floats | None) -> bool:
 def _unsure_height(look: FileLook, found: Mapped, free: list[str], number: Callable[..., bool]) -> None:
     """Note which columns may hold the heights of readings, where no heading says it; the first is taken for now."""
     if found.kind and found.times is not None and not look.numbered:
-        found.heights = tuple(name for name in free if not is_known(name) and number(name))
+        found.heights = tuple(name for name in free if not is_known(name) and number(name) and not is_precision(name))
         if found.heights:
             found.columns["height"] = found.heights[0]
             free.remove(found.heights[0])
@@ -164,7 +166,11 @@ def other_places(look: FileLook, found: Mapped) -> str:
 def _says(word: str, heading: str) -> bool:
     """Tell whether a heading says a coordinate of a reading, with or without its datum: "WGS84 Lat"."""
     base = any(rank("base", part) is not None for part in words_of(heading))
-    return not base and any(rank(word, said) is not None for said in (heading, *words_of(heading)[-1:]))
+    return (
+        not base
+        and not is_precision(heading)
+        and any(rank(word, said) is not None for said in (heading, *words_of(heading)[-1:]))
+    )
 
 
 def _geocentric(look: FileLook, free: list[str], take: Callable[..., bool], found: Mapped) -> bool:

@@ -19,7 +19,14 @@ from pipeline.new_job.hemispheres import against_signs, axis_of_letters, letters
 from pipeline.new_job.look import FileLook
 from pipeline.new_job.mapped import Mapped, plainest
 from pipeline.new_job.notations import odd_unit, refusal
-from pipeline.new_job.precisions import are_lengths, is_of_either, is_score, is_wider
+from pipeline.new_job.precisions import (
+    are_lengths,
+    is_of_either,
+    is_score,
+    is_wider,
+    left_precisions,
+    take_by_side,
+)
 from pipeline.new_job.solutions import are_solutions, is_fixed, tell_float
 from pipeline.new_job.values import MOSTLY, angles, decimals, given, words
 from pipeline.read.heading_units import unit_said
@@ -62,7 +69,7 @@ def mapped(look: FileLook) -> Mapped:
     of_hemispheres = _hemispheres(look, found, free)
     _names(look, found, free, take)
     take("code", lambda name: bool(given(look.columns[name])))
-    _precision(found, free, take)
+    _precision(look, found, free, take)
     _slants(look, found, free, slants)
     if look.numbered:
         _by_content(look, found, free)
@@ -222,7 +229,9 @@ def _sigmas(look: FileLook, found: Mapped, free: list[str], take: Callable[..., 
     for word, name in others.items():
         if fits(name):
             found.columns.setdefault(word, name)
-    if not take("sigma_up", lambda name: fits(name) and not is_of_either(name)):
+    taken = take("sigma_up", lambda name: fits(name) and not is_of_either(name))
+    take_by_side(look.columns, found, free)
+    if not taken and "sigma_up" not in found.columns:
         if "sigma_east" in found.columns:
             take("sigma_up", fits)
         else:
@@ -236,7 +245,7 @@ def _are_bases(texts: Sequence[str]) -> bool:
     return _repeats(texts) and axis_of_letters(texts) is None
 
 
-def _precision(found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
+def _precision(look: FileLook, found: Mapped, free: list[str], take: Callable[..., bool]) -> None:
     """Find one precision for both directions, where each has none of its own, and lengths of poles."""
     for word, called in (("sigma_horizontal", "each"), ("drms", "radial")):
         if "sigma_east" not in found.columns and "drms" not in found.columns:
@@ -247,6 +256,7 @@ def _precision(found: Mapped, free: list[str], take: Callable[..., bool]) -> Non
         for name in free
         if (rank("precision", name) is not None or rank("radial", name) is not None) and not is_wider(name)
     ]
+    found.left += left_precisions(look.columns, found, free)
     found.poles = plainest("pole", free, lambda _: True)
 
 

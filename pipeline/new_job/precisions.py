@@ -1,24 +1,41 @@
 """What the headings of precisions say: of which direction they are, and whether they are standard uncertainties."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from pipeline.arrays import Floats
-from pipeline.new_job.headings import rank
+from pipeline.near import listed
+from pipeline.new_job.headings import is_known, rank
+from pipeline.new_job.mapped import Mapped
 from pipeline.new_job.values import decimals
+from pipeline.read.heading_units import metres_said
+from pipeline.read.precision_headings import WIDER, Precise, Side, precision_said
 
 _WORDS = ("sigma_east", "sigma_north", "sigma_up", "each", "radial", "precision")
-#: What says that a precision is wider than a standard uncertainty.
-_WIDER = re.compile(r"(?<!\d)(?:95|99|2\s?(?:sigma|σ|sd|s(?![a-z]))|2drms|cep|r95)", re.IGNORECASE)
+#: Metres that half of the precisions of readings stay below, those of floats too, and half of them stay above; of
+#: differences that are called by a letter alone, fewer. Ours, no source.
+_MOST, _LEAST, _SMALL = 2.0, 1.0e-4, 0.5
+#: Which sides each word takes, the plainest first.
+_TAKES = {
+    "sigma_east": (Side.EAST, Side.X), "sigma_north": (Side.NORTH, Side.Y), "sigma_up": (Side.UP, Side.Z, Side.H),
+}  # fmt: skip
+#: Headings of two columns that differ in the letter of their axis alone: "dE", "dN"; "CQ_E", "CQ_N".
+_AXIS = re.compile(
+    r"(?P<stem>[^\W\d_]{1,6}?)[ _.-]?(?P<axis>[ENXYUHZ])|(?P<first>[ENXYUHZ])[ _.-]?(?P<behind>[^\W\d_]{1,6})"
+)
+_QUOTE = '"'
+_SAY = "name it below as sigma_east, sigma_north or sigma_up, as sigma_horizontal (of each direction) or drms (of both)"
 
 
 def is_wider(heading: str) -> bool:
     """Tell whether a heading of a precision says that it is no standard uncertainty: "H Prec (95%)"."""
-    plain = re.sub(r"[(\[{]?\s*" + _WIDER.pattern + r"\s*%?\s*[)\]}]?", " ", heading, flags=re.IGNORECASE).strip(" _")
-    return bool(_WIDER.search(heading)) and any(
-        rank(word, each) is not None for word in _WORDS for each in (plain, heading)
+    plain = re.sub(r"[(\[{]?\s*" + WIDER.pattern + r"\s*%?\s*[)\]}]?", " ", heading, flags=re.IGNORECASE).strip(" _")
+    said = precision_said(heading)
+    return bool(WIDER.search(heading)) and (
+        (said is not None and said.wider)
+        or any(rank(word, each) is not None for word in _WORDS for each in (plain, heading))
     )
 
 
@@ -37,3 +54,104 @@ def is_score(texts: Sequence[str]) -> bool:
     """Tell whether texts are broken numbers, which are no words of anything; 4.0 of a spreadsheet is none."""
     values = decimals(texts)
     return values is not None and are_lengths(values)
+
+
+def is_precision(heading: str) -> bool:
+    """Tell whether a heading says a precision, of whatever kind and direction: it is no position then."""
+    return precision_said(heading) is not None
+
+
+def of_size(texts: Sequence[str], heading: str) -> str:
+    """Return why numbers are no standard uncertainties in metres, "" where they may be."""
+    values = decimals(texts)
+    if values is None:
+        return "it does not hold numbers"
+    scale = (metres_said(heading) or (1.0,))[0]
+    known = values[np.isfinite(values)]
+    if (known < 0.0).any():
+        return "it has numbers below zero, which no precision has"
+    middle = float(np.median(known)) * scale
+    if middle > _MOST:
+        return (
+            f"its numbers, {np.median(known):g} in the middle, are no metres: if they are millimetres, [mm] behind the"
+            " heading says so"
+        )
+    if middle < _LEAST or (scale == 1.0 and not are_lengths(values)):
+        return "its numbers are none of precisions"
+    return ""
+
+
+def take_by_side(columns: Mapping[str, Sequence[str]], found: Mapped, free: list[str]) -> None:
+    """Take precisions along each axis that no usual heading names, and that their headings say plainly.
+
+    East and north are taken together or not at all. What does not say a standard deviation is taken for one, and told.
+    """
+    said = {name: each for name in free if (each := precision_said(name)) is not None and _is_taken(each)}
+    said = {name: each for name, each in said.items() if not of_size(columns[name], name)}
+    taken: dict[str, str] = {}
+    for word, sides in _TAKES.items():
+        if word not in found.columns:
+            fitting = [name for name, each in said.items() if each.side in sides and _is_of(each.side, found, taken)]
+            fitting.sort(key=lambda name: (sides.index(said[name].side), not said[name].sigma))
+            taken |= {word: fitting[0]} if fitting else {}
+    flat = {"sigma_east", "sigma_north"}
+    if len(flat & (taken.keys() | found.columns.keys())) == 1:
+        taken = {word: name for word, name in taken.items() if word not in flat}
+    found.columns |= taken
+    for name in taken.values():
+        free.remove(name)
+    if unsaid := [name for name in taken.values() if not said[name].sigma]:
+        found.notes.append(
+            f"{listed(unsaid, _QUOTE)}: taken for standard deviations, one sigma, as nothing in the headings says"
+            " another measure; where the export's program means 95 % or two sigma by it, take the line out below"
+        )
+
+
+def _is_taken(said: Precise) -> bool:
+    return said.plain and not said.wider
+
+
+def _is_of(side: Side, found: Mapped, taken: Mapping[str, str]) -> bool:
+    """Tell whether H may be the height: beside precisions to the east."""
+    return side is not Side.H or "sigma_east" in {*found.columns, *taken}
+
+
+def left_precisions(columns: Mapping[str, Sequence[str]], found: Mapped, free: Sequence[str]) -> list[tuple[str, str]]:
+    """Return columns that look like precisions and are not taken, by their headings or their numbers, with why."""
+    told = dict(found.left)
+    words = {side: word for word, sides in _TAKES.items() for side in sides}
+    left = []
+    for name in free:
+        said = precision_said(name)
+        if said is None or name in told or decimals(columns[name]) is None:
+            continue
+        if why := of_size(columns[name], name):
+            left.append((name, f"it looks like a precision by its heading, but {why}"))
+        elif _is_taken(said) and (taken := found.columns.get(words.get(said.side, ""))) is not None:
+            left.append((name, f'it looks like a precision too, of the same side as "{taken}", which is taken'))
+        else:
+            left.append((name, f"it looks like a precision, and not plainly of one direction and one sigma: {_SAY}"))
+    told |= dict(left)
+    alike = _alike([name for name in free if name not in told and not is_known(name)])
+    for names in alike:
+        sizes = [decimals(columns[name]) for name in names]
+        if all(one is not None and _may_be_precisions(one) for one in sizes):
+            left += [
+                (name, f"by their numbers {listed(names, _QUOTE)} may be precisions along axes: if they are, {_SAY}")
+                for name in names
+            ]
+    return left
+
+
+def _alike(names: Sequence[str]) -> list[list[str]]:
+    """Return the columns whose headings differ in the letter of an axis alone, of which there are two at least."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for name in names:
+        if match := _AXIS.fullmatch(re.sub(r"\s*[(\[][^()\[\]]*[)\]]\s*$", "", name.strip())):
+            found.setdefault((match["stem"] or "", match["behind"] or ""), []).append(name)
+    return [each for each in found.values() if len(each) > 1]
+
+
+def _may_be_precisions(values: Floats) -> bool:
+    known = values[np.isfinite(values)]
+    return bool((known >= 0.0).all() and len(np.unique(known)) > 1 and _LEAST < np.median(known) < _SMALL)

@@ -1,6 +1,7 @@
 """What is odd about a whole export: precision that cannot be, much that is held back, names at two places, ends."""
 
 import os
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -53,6 +54,43 @@ def test_precision_that_cannot_be_is_in_doubt(
     assert says in doubt["what"]
     assert doubt["what"].startswith("rover001.csv:")
     assert told(path) == [doubt["what"]]
+
+
+@pytest.mark.parametrize(
+    ("heading", "times", "larger"),
+    [
+        ("Precision {}", 8.0, True),
+        ("Précision {}", 8.0, True),
+        ("Precision {}", 1.0, False),  # of the size that is used
+        ("Precision {}", -8.0, False),  # differences of something
+        ("{} (95%)", 2.5, False),  # as much wider as it says
+        ("Tilt accuracy {}", 8.0, False),
+    ],
+)
+def test_precisions_that_are_not_mapped_are_told_where_they_are_larger(
+    heading: str, times: float, larger: bool, tmp_path: Path
+) -> None:
+    """[quality] states what the simulated receiver has; the export says so many times as much, unmapped."""
+    job = with_sigmas(lambda s: s)
+    job.job["quality"] = {
+        "sigma_horizontal": float(job.rows["sigma_east"].max()),
+        "sigma_vertical": float(job.rows["sigma_up"].max()),
+    }
+    path = job.write(tmp_path)
+    names = {f"s{letter}": heading.format(letter) for letter in "ENU"}
+
+    def renamed(row: dict[str, str]) -> dict[str, str]:
+        other = {called: f"{float(row[name]) * times:.4f}" for name, called in names.items()}
+        return {name: cell for name, cell in row.items() if name not in names} | other
+
+    for export in tmp_path.glob("rover*.csv"):
+        rewrite_export(export, renamed)
+    text = path.read_text(encoding="utf-8")
+    path.write_text(re.sub(r'sigma_(?:east|north|up) = "s[ENU]",?', "", text), encoding="utf-8")
+    found = [text for text in told(path) if "looks like a precision" in text or "look like precisions" in text]
+    assert bool(found) is larger
+    if larger:
+        assert all(f'"{name}" (' in found[0] for name in names.values())
 
 
 def test_limits_that_cannot_judge_readings_are_told(tmp_path: Path) -> None:

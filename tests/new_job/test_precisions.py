@@ -1,0 +1,93 @@
+"""Precisions under common headings are mapped or told, never silently left, and are never taken for positions."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from folders_made import drafted, job_of, lay, write
+
+from pipeline.new_job import new_job
+from pipeline.new_job.draft import Block, Draft
+
+_HEADS = {"name": "Point", "time": "Time UTC", "height": "EllHt", "solution": "Sol", "base": "Base"}
+_DEGREES, _PLANE = {"latitude": "Lat", "longitude": "Lon"}, {"easting": "E", "northing": "N"}
+_WORDS = ("sigma_east", "sigma_north", "sigma_up")
+
+
+def made(folder: Path, places: dict[str, str], headings: tuple[str, ...], times: float = 1.0) -> tuple[Draft, Block]:
+    """Lay an export with precisions under these headings, ``times`` as large as they are."""
+    job = job_of()
+    lay(folder, job)
+    for word in _WORDS:
+        job.rows[word] = np.asarray(job.rows[word]) * times
+    write(folder / "rover.csv", job, {**_HEADS, **places, **dict(zip(_WORDS, headings, strict=False))})
+    draft = drafted(new_job(folder))
+    return draft, draft.blocks[0]
+
+
+def sigmas(block: Block) -> dict[str, object]:
+    return {word: name for word, name in block.columns.items() if word.startswith("sigma")}
+
+
+@pytest.mark.parametrize("places", [_DEGREES, _PLANE])
+@pytest.mark.parametrize(
+    "form",
+    ["Precision {}", "Accuracy {}", "Error {}", "RMS {}", "Genauigkeit {}", "Précision {} (m)", "Błąd {}", "{} std",
+     "Std {}"],
+)  # fmt: skip
+def test_those_along_each_axis_are_mapped(form: str, places: dict[str, str], tmp_path: Path) -> None:
+    headings = tuple(form.format(letter) for letter in "ENH")
+    draft, block = made(tmp_path, places, headings)
+    assert sigmas(block) == dict(zip(_WORDS, headings, strict=True))
+    assert not any("positions stand" in note for note in draft.notes)
+    # what says a standard deviation needs no word
+    assert any("one sigma" in note for note in block.notes) is ("td" not in form)
+
+
+def test_of_other_languages_too(tmp_path: Path) -> None:
+    headings = ("Prec. Est", "Prec. Nord", "Prec. Quota")
+    _, block = made(tmp_path, _DEGREES, headings)
+    assert sigmas(block) == dict(zip(_WORDS, headings, strict=True))
+    assert block.columns["height"] == "EllHt" and not block.asks
+
+
+def test_one_of_the_plan_is_told_and_the_one_of_the_height_mapped(tmp_path: Path) -> None:
+    _, block = made(tmp_path, _DEGREES, ("Stř. chyba polohy", "Remark", "Stř. chyba výšky"))
+    assert sigmas(block) == {"sigma_up": "Stř. chyba výšky"}
+    assert any("Stř. chyba polohy: it looks like a precision" in note for note in block.notes)
+
+
+@pytest.mark.parametrize(
+    ("headings", "times", "says"),
+    [
+        (("Precision E (95%)", "Precision N (95%)", "Precision H (95%)"), 1.0, "wider than a standard uncertainty"),
+        (("Precision E", "Precision N", "Precision U"), 1000.0, "are no metres"),
+        (("Error E", "Error N", "Error U"), -1.0, "below zero"),
+        (("Grumbled error E", "Grumbled error N", "Grumbled error U"), 1.0, "looks like a precision"),
+        (("dE", "dN", "dH"), 1.0, "may be precisions along axes"),
+    ],
+)
+def test_what_is_not_plain_is_told_and_not_mapped(
+    headings: tuple[str, ...], times: float, says: str, tmp_path: Path
+) -> None:
+    draft, block = made(tmp_path, _DEGREES, headings, times)
+    assert sigmas(block) == {}
+    assert sum(says in note for note in block.notes) == 3
+    assert not any("positions stand" in note for note in draft.notes)
+
+
+def test_differences_to_a_design_are_no_precisions(tmp_path: Path) -> None:
+    _, block = made(tmp_path, _DEGREES, ("dE", "dN", "dH"), -1.0)
+    assert not any("precision" in note for note in block.notes)
+
+
+def test_beside_usual_ones_others_are_told(tmp_path: Path) -> None:
+    job = job_of()
+    lay(tmp_path, job)
+    usual = dict(zip(_WORDS, ("sE", "sN", "sU"), strict=True))
+    more = {"hdop": "Precision E"}
+    job.rows["hdop"] = np.asarray(job.rows["sigma_east"]) * 2
+    write(tmp_path / "rover.csv", job, {**_HEADS, **_DEGREES, **usual, **more})
+    block = drafted(new_job(tmp_path)).blocks[0]
+    assert sigmas(block) == usual
+    assert any('Precision E: it looks like a precision too, of the same side as "sE"' in note for note in block.notes)

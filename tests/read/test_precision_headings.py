@@ -1,0 +1,56 @@
+"""What headings say of precisions, in a dozen languages; what is a word of something else is none."""
+
+import pytest
+
+from pipeline.read.precision_headings import Precise, Side, precision_said
+
+EAST, NORTH, UP, PLAN = Side.EAST, Side.NORTH, Side.UP, Side.PLAN
+
+
+@pytest.mark.parametrize(
+    ("headings", "sides", "sigma"),
+    [
+        (("Precision E", "Precision N", "Precision U"), (EAST, NORTH, UP), False),
+        (("Accuracy East (m)", "Accuracy North (m)", "Accuracy Height (m)"), (EAST, NORTH, UP), False),
+        (("Error E", "error_n", "Vertical error"), (EAST, NORTH, UP), False),
+        (("RMS E", "N RMS", "rmsU"), (EAST, NORTH, UP), False),
+        (("Prec. Est", "Prec. Nord", "Prec. Quota"), (EAST, NORTH, UP), False),
+        (("Genauigkeit Ost", "Genauigkeit Nord", "Höhengenauigkeit"), (EAST, NORTH, UP), False),
+        (("Précision E", "Écart-type N", "Précision altitude"), (EAST, NORTH, UP), None),
+        (("Precisión Este", "Precisión Norte", "Precisión V"), (EAST, NORTH, UP), False),
+        (("Błąd X", "Błąd Y", "Błąd H"), (Side.X, Side.Y, Side.H), False),
+        (("Stř. chyba polohy", "Stř. chyba výšky", "Směr. odch. X"), (PLAN, UP, Side.X), None),
+        (("Tasotarkkuus", "Korkeustarkkuus", "E keskihajonta"), (PLAN, UP, EAST), None),
+        (("E std", "N std", "H std"), (EAST, NORTH, Side.H), True),
+        (("Std E", "StdDev North", "Standard deviation of height [m]"), (EAST, NORTH, UP), True),
+        (("Yatay Hassasiyet", "Düşey Hassasiyet", "Sai số độ cao"), (PLAN, UP, UP), False),
+        (("水平精度", "高程精度", "수직정확도"), (PLAN, UP, UP), False),
+        (("Точность в плане", "Погрешность H", "СКО N"), (PLAN, Side.H, NORTH), None),
+    ],
+)
+def test_sides_and_kinds(headings: tuple[str, ...], sides: tuple[Side, ...], sigma: bool | None) -> None:
+    said = [precision_said(heading) for heading in headings]
+    assert [one and one.side for one in said] == list(sides)
+    assert all(one is not None and not one.wider for one in said)
+    assert sigma is None or {one.sigma for one in said if one is not None} == {sigma}
+
+
+@pytest.mark.parametrize(
+    "heading",
+    ["E", "Easting", "Lat", "Height", "Blade", "Felder", "Position", "Description", "PDOP", "Tilt accuracy",
+     "Time error", "H 1995", "Code", "Standard", "Name", "Prec. code", "Position quality", "dE", "Remark"],
+)  # fmt: skip
+def test_other_headings_say_none(heading: str) -> None:
+    assert precision_said(heading) is None
+
+
+@pytest.mark.parametrize("heading", ["Precision E (95%)", "Accuracy N 2 sigma", "95% error height", "2σ E"])
+def test_wider_ones_are_told_apart(heading: str) -> None:
+    said = precision_said(heading)
+    assert said is not None and said.wider
+
+
+def test_a_word_that_is_not_known_takes_the_plainness_away() -> None:
+    assert precision_said("Precision E") == Precise(EAST)
+    said = precision_said("Grumbled precision E")
+    assert said is not None and not said.plain
